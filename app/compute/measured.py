@@ -1,0 +1,55 @@
+"""A measured quantity: value, standard uncertainty and the degrees of freedom behind it."""
+
+import math
+from dataclasses import dataclass, field
+
+from scipy.special import stdtrit
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A value with its standard uncertainty, both in the same unit.
+
+    The 95 % interval is value ± t(0.975, degrees_of_freedom) · uncertainty (JCGM 100:2008, G.3), so it is
+    wider than ± 2 uncertainties where few degrees of freedom stand behind it.
+
+    >>> Measured(10.0, 1.0).interval_95
+    (8.04..., 11.95...)
+    >>> Measured(10.0, 1.0, degrees_of_freedom=4).high_95
+    12.776...
+    """
+
+    value: float
+    uncertainty: float
+    degrees_of_freedom: float = field(default=math.inf, repr=False)
+
+    def __post_init__(self) -> None:
+        if not self.uncertainty >= 0:
+            raise ValueError(f"The standard uncertainty is {self.uncertainty}; it needs to be zero or above.")
+        if not self.degrees_of_freedom > 0:
+            raise ValueError(f"The degrees of freedom are {self.degrees_of_freedom}; they need to be above zero.")
+
+    @property
+    def expanded_uncertainty_95(self) -> float:
+        return coverage_factor_95(self.degrees_of_freedom) * self.uncertainty
+
+    @property
+    def low_95(self) -> float:
+        return self.value - self.expanded_uncertainty_95
+
+    @property
+    def high_95(self) -> float:
+        return self.value + self.expanded_uncertainty_95
+
+    @property
+    def interval_95(self) -> tuple[float, float]:
+        return self.low_95, self.high_95
+
+    def times(self, factor: float) -> "Measured":
+        """The same quantity in another unit, or multiplied by an exact factor."""
+        return Measured(self.value * factor, self.uncertainty * abs(factor), self.degrees_of_freedom)
+
+
+def coverage_factor_95(degrees_of_freedom: float) -> float:
+    """Two-sided 95 % point of Student's t; 1.959964 for infinite degrees of freedom."""
+    return 1.959963984540054 if math.isinf(degrees_of_freedom) else float(stdtrit(degrees_of_freedom, 0.975))

@@ -1,0 +1,63 @@
+"""One frozen settings object, read from the environment once, when the program starts."""
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from app.errors import InvalidValue
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Where the bench lives and what the server accepts.
+
+    data_folder : folder of the store, its copies and uploads waiting for confirmation
+    database_url : SQLAlchemy address of the store; empty for `bench.sqlite` in the data folder
+    max_upload_bytes : largest request body that is taken [bytes]
+    allowed_hosts : host names under which the server answers, besides the loopback names
+    host, port : where the server listens
+    """
+
+    data_folder: Path
+    database_url: str = ""
+    max_upload_bytes: int = 200_000_000
+    allowed_hosts: tuple[str, ...] = ()
+    host: str = "127.0.0.1"
+    port: int = 8000
+
+    @property
+    def store_url(self) -> str:
+        return self.database_url or f"sqlite:///{self.data_folder / 'bench.sqlite'}"
+
+
+# Environment names and what each is for; the README lists the same, and a test compares the two.
+ENVIRONMENT = {
+    "HAZEFALL_DATA": "folder of the bench",
+    "HAZEFALL_DATABASE_URL": "address of another database",
+    "HAZEFALL_MAX_UPLOAD_BYTES": "largest upload in bytes",
+    "HAZEFALL_ALLOWED_HOSTS": "further host names, separated by commas",
+    "HAZEFALL_HOST": "address to listen on",
+    "HAZEFALL_PORT": "port to listen on",
+}
+
+
+def read_settings(default_data_folder: Path, environ: Mapping[str, str] = os.environ) -> Settings:
+    """Settings from the environment; a number that is none raises InvalidValue."""
+    return Settings(
+        data_folder=Path(environ.get("HAZEFALL_DATA") or default_data_folder),
+        database_url=environ.get("HAZEFALL_DATABASE_URL", ""),
+        max_upload_bytes=_whole_number(environ, "HAZEFALL_MAX_UPLOAD_BYTES", 200_000_000),
+        allowed_hosts=tuple(h.strip() for h in environ.get("HAZEFALL_ALLOWED_HOSTS", "").split(",") if h.strip()),
+        host=environ.get("HAZEFALL_HOST", "127.0.0.1"),
+        port=_whole_number(environ, "HAZEFALL_PORT", 8000),
+    )
+
+
+def _whole_number(environ: Mapping[str, str], name: str, default: int) -> int:
+    text = environ.get(name)
+    if not text:
+        return default
+    if not text.isdecimal() or int(text) == 0:
+        raise InvalidValue(f"{name} is {text!r}; it needs a whole number above zero. Correct it or unset it.")
+    return int(text)

@@ -1,0 +1,50 @@
+"""Column types that a STRICT SQLite table and PostgreSQL both keep."""
+
+from datetime import UTC, date, datetime
+from typing import Any
+
+from sqlalchemy import Dialect, Integer, Text
+from sqlalchemy.types import TypeDecorator
+
+
+class UtcTime(TypeDecorator[datetime]):
+    """A time with its zone, stored as ISO 8601 text in UTC, so that text order is time order."""
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> str | None:
+        if value is None:
+            return None
+        if value.tzinfo is None:
+            raise ValueError(f"The time {value.isoformat()} has no zone; a stored time needs one.")
+        return value.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
+        return None if value is None else datetime.fromisoformat(value)
+
+
+class Day(TypeDecorator[date]):
+    """A calendar day, stored as ISO 8601 text."""
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: date | None, dialect: Dialect) -> str | None:
+        return None if value is None else value.isoformat()
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> date | None:
+        return None if value is None else date.fromisoformat(value)
+
+
+class Flag(TypeDecorator[bool]):
+    """True or false, stored as 1 or 0."""
+
+    impl = Integer
+    cache_ok = True
+
+    def process_bind_param(self, value: bool | None, dialect: Dialect) -> int | None:
+        return None if value is None else int(value)
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> bool | None:
+        return None if value is None else bool(value)

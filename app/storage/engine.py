@@ -1,0 +1,41 @@
+"""Opens the store. On SQLite each connection gets foreign keys, a write-ahead log and real transactions."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Any
+
+from sqlalchemy import Engine, create_engine, event
+from sqlalchemy.orm import Session, sessionmaker
+
+_PRAGMAS = (
+    "PRAGMA journal_mode = WAL",
+    "PRAGMA synchronous = NORMAL",
+    "PRAGMA foreign_keys = ON",
+    "PRAGMA busy_timeout = 15000",
+)
+
+
+def open_engine(url: str) -> Engine:
+    """Engine for a store address; the tables are made by the migrations, not here."""
+    if not url.startswith("sqlite"):
+        return create_engine(url, pool_pre_ping=True)
+    engine = create_engine(url, connect_args={"check_same_thread": False})
+
+    @event.listens_for(engine, "connect")
+    def _prepare(connection: Any, _record: Any) -> None:
+        connection.isolation_level = None  # the driver would commit before table changes; `begin` below opens it
+        for pragma in _PRAGMAS:
+            connection.execute(pragma)
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Any) -> None:
+        connection.exec_driver_sql("BEGIN")
+
+    return engine
+
+
+@contextmanager
+def session_scope(engine: Engine) -> Iterator[Session]:
+    """A session that commits at the end of the block and rolls back on an error; the one place that commits."""
+    with sessionmaker(engine, expire_on_commit=False)() as session, session.begin():
+        yield session

@@ -1,0 +1,27 @@
+"""All tables of the store, gathered in one metadata."""
+
+from app.storage import (
+    bench,
+    bench_measurements,
+    logs,
+    ratings_and_claims,
+    rooms_and_loggers,
+    tariffs,
+    trials,
+    units_under_test,
+)
+from app.storage.base import Base
+
+METADATA = Base.metadata
+
+__all__ = [
+    "METADATA",
+    "bench",
+    "bench_measurements",
+    "logs",
+    "ratings_and_claims",
+    "rooms_and_loggers",
+    "tariffs",
+    "trials",
+    "units_under_test",
+]
