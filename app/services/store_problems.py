@@ -1,0 +1,40 @@
+"""Turns what a database driver says into what the person at the bench can do about it."""
+
+from sqlalchemy.exc import DBAPIError
+
+from app.errors import StoreProblem
+
+
+def store_problem_from(error: BaseException, where: str = "The store") -> StoreProblem | None:
+    """The problem behind a driver's error; None where it is not a matter of the store's state.
+
+    where : how the message names the store, such as its path
+    """
+    cause = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
+    said = str(cause).strip()
+    low = said.lower()
+    if "database is locked" in low or "database table is locked" in low:
+        return StoreProblem(
+            f"{where} is held by another program, which did not let go of it in time. "
+            "Close the other program, or wait until its work is done, and try again."
+        )
+    if "disk is full" in low or "no space left" in low or "could not extend file" in low:
+        return StoreProblem(
+            f"{where} cannot grow: the disk is full. Nothing of this step was stored. "
+            "Make room on the disk and try again."
+        )
+    if "readonly" in low or "read-only" in low or "unable to open" in low:
+        return StoreProblem(
+            f"{where} cannot be written: {said}. Give the program the right to write there, "
+            "or choose another folder with --data or HAZEFALL_DATA."
+        )
+    if "malformed" in low or "not a database" in low or "disk i/o error" in low:
+        return StoreProblem(
+            f"{where} is damaged or is no store: {said}. Keep the file as it is and bring back a copy "
+            "with `hazefall restore`; copies made before each migration lie beside it."
+        )
+    if "connection" in low and ("refused" in low or "failed" in low or "closed" in low):
+        return StoreProblem(
+            f"{where} does not answer: {said.splitlines()[0]}. Start the database server and try again."
+        )
+    return None

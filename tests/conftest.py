@@ -1,0 +1,134 @@
+"""A migrated store in a fresh file for each test, and a small bench to put trials on."""
+
+import math
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from sqlalchemy import Engine
+from sqlalchemy.orm import Session
+
+from app.services.open_store import open_store
+from app.settings import Settings
+from app.storage.engine import session_scope
+from app.storage.rooms_and_loggers import Logger, Room, SmokeSource
+from app.storage.units_under_test import Price, SpeedSetting, UnitUnderTest
+
+NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+
+
+@pytest.fixture(scope="session")
+def store_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A store as the migrations leave it; each test gets a copy, because migrating takes longer than most tests."""
+    folder = tmp_path_factory.mktemp("store_template")
+    open_store(Settings(folder)).dispose()
+    return folder / "bench.sqlite"
+
+
+@pytest.fixture
+def settings(tmp_path: Path, store_template: Path) -> Settings:
+    """Settings of a bench with a migrated, empty store."""
+    folder = tmp_path / "bench"
+    folder.mkdir()
+    shutil.copyfile(store_template, folder / "bench.sqlite")
+    return Settings(folder)
+
+
+@pytest.fixture
+def store(settings: Settings) -> Iterator[Engine]:
+    engine = open_store(settings)
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture
+def session(store: Engine) -> Iterator[Session]:
+    """A session that commits when the test ends."""
+    with session_scope(store) as opened:
+        yield opened
+
+
+@dataclass(frozen=True)
+class SmallBench:
+    """Ids of one room of 30 m³, one logger, one smoke source and one unit with two settings."""
+
+    room_id: int
+    logger_id: int
+    smoke_source_id: int
+    unit_id: int
+    low_setting_id: int
+    high_setting_id: int
+
+
+@pytest.fixture
+def small_bench(store: Engine) -> SmallBench:
+    with session_scope(store) as session:
+        room = Room(
+            name="Room A",
+            length_m=4.0,
+            width_m=3.0,
+            height_m=2.5,
+            room_volume_m3=30.0,
+            room_volume_uncertainty_m3=0.5,
+            furniture="a table and a chair",
+            notes="",
+        )
+        logger = Logger(name="Logger A", principle="optical", calibration="", notes="")
+        source = SmokeSource(name="incense", aerosol="smoke", notes="")
+        unit = UnitUnderTest(
+            maker="Maker A", model="Model 1", kind="mechanical filter", consumables_state="unknown", created_at=NOW
+        )
+        session.add_all([room, logger, source, unit])
+        session.flush()
+        low = SpeedSetting(unit_under_test_id=unit.id, name="low", position=1, is_highest=False)
+        high = SpeedSetting(unit_under_test_id=unit.id, name="high", position=2, is_highest=True)
+        price = Price(unit_under_test_id=unit.id, amount=199.0, currency="USD", seen_on=NOW.date(), source="price list")
+        session.add_all([low, high, price])
+        session.flush()
+        return SmallBench(room.id, logger.id, source.id, unit.id, low.id, high.id)
+
+
+def decay_log(
+    decay_rate_per_h: float = 6.0,
+    *,
+    minutes: float = 60.0,
+    interval_s: float = 10.0,
+    background: float = 4.0,
+    start_level: float = 300.0,
+    before_min: float = 10.0,
+    rise_min: float = 5.0,
+    noise: float = 0.02,
+    seed: int = 1,
+    started_at: datetime = NOW,
+    channels: tuple[str, ...] = ("PM1 [µg/m³]", "PM2.5 [µg/m³]", "PM10 [µg/m³]"),
+    shares: tuple[float, ...] = (0.8, 1.0, 1.1),
+) -> bytes:
+    """A CSV log with a known answer: background, a rise over `rise_min`, then C = Cb + A exp(-k t) from its peak on.
+
+    The peak, where the unit comes on, stands `before_min + rise_min` minutes after the first reading.
+    """
+    random = np.random.default_rng(seed)
+    peak_min = before_min + rise_min
+    lines = [",".join(["time", *channels])]
+    for number in range(int((peak_min + minutes) * 60 / interval_s) + 1):
+        minute = number * interval_s / 60
+        if minute < before_min:
+            excess = 0.0
+        elif minute < peak_min:
+            excess = (start_level - background) * (minute - before_min) / rise_min
+        else:
+            excess = (start_level - background) * math.exp(-decay_rate_per_h * (minute - peak_min) / 60)
+        time = (started_at + timedelta(minutes=minute)).isoformat().replace("+00:00", "Z")
+        levels = [(background + excess) * share * (1 + noise * random.standard_normal()) for share in shares]
+        lines.append(",".join([time, *(f"{level:.2f}" for level in levels)]))
+    return ("\n".join(lines) + "\n").encode()
+
+
+@pytest.fixture
+def make_log() -> Callable[..., bytes]:
+    """`decay_log` of this file: a log with a known decay rate."""
+    return decay_log
