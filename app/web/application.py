@@ -1,0 +1,57 @@
+"""Builds the web application: store, pages, API, static files and the guards in front of them."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import TypedDict
+
+from anyio import to_thread
+from fastapi import FastAPI
+from sqlalchemy import Engine
+
+from app.services.open_store import open_store
+from app.settings import Settings
+from app.web.api.all_routes import API_ROUTERS
+from app.web.page_context import program_version
+from app.web.pages.all_pages import PAGE_ROUTERS
+from app.web.problems import answer_errors
+from app.web.security import Guard
+from app.web.static_files import STATIC_ADDRESS, CachedStaticFiles, plotly_folder, static_folder
+
+
+class State(TypedDict):
+    """What a request finds in `request.state`."""
+
+    engine: Engine
+    settings: Settings
+
+
+def make_app(settings: Settings) -> FastAPI:
+    """The application for one bench. The store is opened (and made or migrated) when the server starts."""
+
+    @asynccontextmanager
+    async def lifespan(_app: FastAPI) -> AsyncIterator[State]:
+        engine = await to_thread.run_sync(open_store, settings)
+        try:
+            yield {"engine": engine, "settings": settings}
+        finally:
+            engine.dispose()
+
+    app = FastAPI(
+        title="Hazefall",
+        summary="Trials of room air cleaners: readings, decay rates, clean air, sound, power and cost",
+        version=program_version(),
+        lifespan=lifespan,
+        docs_url=None,  # the built-in pages load from another site
+        redoc_url=None,
+        openapi_url="/api/openapi.json",
+        max_body_size=settings.max_upload_bytes,
+    )
+    answer_errors(app)
+    app.add_middleware(Guard, allowed_hosts=(*settings.allowed_hosts, settings.host))
+    for router in API_ROUTERS:
+        app.include_router(router, prefix="/api")
+    for router in PAGE_ROUTERS:
+        app.include_router(router, include_in_schema=False)
+    app.mount(f"{STATIC_ADDRESS}/plotly", CachedStaticFiles(directory=plotly_folder()), name="plotly")
+    app.mount(STATIC_ADDRESS, CachedStaticFiles(directory=static_folder()), name="static")
+    return app

@@ -1,0 +1,44 @@
+"""What handlers ask for by type: the session, the settings, and the renderer of pages."""
+
+from collections.abc import Iterator
+from typing import Annotated, Any
+
+from fastapi import Depends, Request
+from sqlalchemy.orm import Session
+from starlette.responses import HTMLResponse
+
+from app.settings import Settings
+from app.storage.engine import session_scope
+from app.web.page_context import read_shell
+from app.web.templating import Render, render_page
+
+
+def session(request: Request) -> Iterator[Session]:
+    """A session that commits when the handler returns, before the answer is sent."""
+    with session_scope(request.state["engine"]) as opened:
+        yield opened
+
+
+SessionDep = Annotated[Session, Depends(session, scope="function")]
+
+
+def settings(request: Request) -> Settings:
+    return request.state["settings"]
+
+
+SettingsDep = Annotated[Settings, Depends(settings)]
+
+
+def render(request: Request, session: SessionDep) -> Render:
+    """`render("pages/ranking.html", page)`; further: `charts=True` on pages with drawings, `status_code=422`."""
+    path = request.url.path
+    address = f"{path}?{request.url.query}" if request.url.query else path
+
+    def show(template: str, page: Any, *, charts: bool = False, status_code: int = 200) -> HTMLResponse:
+        shell = read_shell(session, path, address)
+        return render_page(template, page, shell, charts=charts, status_code=status_code)
+
+    return show
+
+
+RenderDep = Annotated[Render, Depends(render, scope="function")]

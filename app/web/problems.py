@@ -1,0 +1,157 @@
+"""Turns every error into an answer: an RFC 9457 problem document below /api, a page everywhere else."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from http import HTTPStatus
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.orm import Session
+from starlette.exceptions import HTTPException
+from starlette.responses import JSONResponse, Response
+from starlette.types import Scope
+
+from app.errors import HazefallError, UnreadableLog
+from app.web.headers import SECURITY_HEADERS
+from app.web.page_context import Shell, make_shell, read_shell
+from app.web.templating import render_page
+
+_WORDS = {
+    403: "This is not allowed from here. Open the bench's own page and try again.",
+    404: "There is nothing at this address. Choose a page from the navigation.",
+    405: "This address does not take that kind of request. Go back and use the form or link on the page.",
+    413: "The upload is larger than this bench takes. Send a shorter log, or raise HAZEFALL_MAX_UPLOAD_BYTES.",
+    500: "The program made a mistake; nothing was stored by this request. The server's own log says more.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class FieldMistake:
+    """A value that cannot be used: the field it stands in, and what is wrong with it."""
+
+    field: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One problem: `kind` names it for scripts, `detail` tells the reader what to do."""
+
+    status: int
+    kind: str
+    title: str
+    detail: str
+    errors: tuple[FieldMistake, ...] = ()
+    file_name: str = ""
+    line: int | None = None
+    text: str | None = None
+
+
+def answer_errors(app: FastAPI) -> None:
+    """Registers the one handler of each family of errors."""
+    app.add_exception_handler(HazefallError, _own_error)
+    app.add_exception_handler(RequestValidationError, _wrong_request)
+    app.add_exception_handler(HTTPException, _http_error)
+    app.add_exception_handler(Exception, _mistake_of_ours)
+
+
+def problem_of(error: HazefallError) -> Problem:
+    """The problem that one of our own errors stands for."""
+    kind = re.sub(r"(?<!^)(?=[A-Z])", "-", type(error).__name__).lower()
+    mistakes = (FieldMistake(error.field, error.message),) if error.field else ()
+    place = (error.file_name, error.line, error.text) if isinstance(error, UnreadableLog) else ("", None, None)
+    return Problem(error.status, kind, error.title, error.message, mistakes, *place)
+
+
+def refuse(scope: Scope, status: int, detail: str) -> Response:
+    """Answer of the guard, which stands in front of the application and has no store."""
+    return _answer(Request(scope), Problem(status, "refused", HTTPStatus(status).phrase, detail), with_store=False)
+
+
+def _own_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HazefallError)
+    return _answer(request, problem_of(error))
+
+
+def _wrong_request(request: Request, error: Exception) -> Response:
+    assert isinstance(error, RequestValidationError)
+    mistakes = field_mistakes(error.errors())
+    detail = "; ".join(f"{mistake.field}: {mistake.message}" for mistake in mistakes) or "The request is empty."
+    return _answer(request, Problem(422, "invalid-value", "A value cannot be used", detail, mistakes))
+
+
+def field_mistakes(errors: Sequence[Any]) -> tuple[FieldMistake, ...]:
+    """Pydantic's findings as fields with a sentence that says what was found and what was needed."""
+    return tuple(
+        FieldMistake(
+            ".".join(str(part) for part in error["loc"] if part not in ("body", "query", "path", "form")) or "body",
+            _sentence(error),
+        )
+        for error in errors
+    )
+
+
+def _sentence(error: Any) -> str:
+    if error["type"] == "missing":
+        return "The value is missing; it is needed."
+    if error["type"] == "extra_forbidden":
+        return "There is no such field. Check its spelling."
+    needed = str(error["msg"]).removeprefix("Value error, ")
+    found = error.get("input")
+    shown = f"Found {str(found)[:80]!r}. " if isinstance(found, str | int | float | bool) else ""
+    return f"{shown}{needed}."
+
+
+def _http_error(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    phrase = HTTPStatus(error.status_code).phrase
+    detail = error.detail if error.detail not in ("", phrase) else ""
+    detail = _WORDS.get(error.status_code, "") if error.status_code in (404, 405, 413) else detail or phrase
+    response = _answer(request, Problem(error.status_code, phrase.lower().replace(" ", "-"), phrase, detail))
+    response.headers.update(error.headers or {})
+    return response
+
+
+def _mistake_of_ours(request: Request, error: Exception) -> Response:
+    # Starlette answers this outside the guard, and raises it again, so the server's log has the traceback.
+    problem = Problem(500, "mistake-of-the-program", "Something went wrong", _WORDS[500])
+    response = _answer(request, problem, with_store=False)
+    response.headers.update(SECURITY_HEADERS)
+    return response
+
+
+def _answer(request: Request, problem: Problem, *, with_store: bool = True) -> Response:
+    if request.url.path.startswith("/api/") or request.url.path == "/api":
+        return JSONResponse(_document(request, problem), problem.status, media_type="application/problem+json")
+    shell = _shell_of_bench(request) if with_store and problem.status != 503 else make_shell()
+    return render_page("pages/problem.html", problem, shell, status_code=problem.status)
+
+
+def _shell_of_bench(request: Request) -> Shell:
+    try:  # the page of a mistake is worth showing even where the store cannot tell the bench's name
+        with Session(request.state["engine"]) as session:
+            return read_shell(session, request.url.path)
+    except (SQLAlchemyError, KeyError):
+        return make_shell()
+
+
+def _document(request: Request, problem: Problem) -> dict[str, Any]:
+    document: dict[str, Any] = {
+        "type": f"/api/problems/{problem.kind}",
+        "title": problem.title,
+        "status": problem.status,
+        "detail": problem.detail,
+        "instance": request.url.path,
+    }
+    if problem.errors:
+        document["errors"] = [{"field": mistake.field, "message": mistake.message} for mistake in problem.errors]
+    if problem.file_name:
+        document["file_name"] = problem.file_name
+    if problem.line is not None:
+        document["line"] = problem.line
+    if problem.text is not None:
+        document["text"] = problem.text
+    return document

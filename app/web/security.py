@@ -1,0 +1,72 @@
+"""The guard in front of every request: right host, right origin, and headers that keep a page to itself."""
+
+from collections.abc import Iterable
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from app.web.headers import SECURITY_HEADERS
+from app.web.problems import refuse
+
+LOOPBACK_NAMES = ("127.0.0.1", "localhost", "::1")
+_EVERY_ADDRESS = ("0.0.0.0", "::", "")  # where a server listens, never a name under which it is asked
+_SAFE_METHODS = ("GET", "HEAD", "OPTIONS", "TRACE")
+
+
+class Guard:
+    """Refuses a request for another host (DNS rebinding) and a changing request from another site (forged forms).
+
+    A changing request is let in when the browser says that it comes from our own pages (`Sec-Fetch-Site` is
+    same-origin or none); without that header, when `Origin` is our own host, or absent, as it is from scripts.
+    """
+
+    def __init__(self, app: ASGIApp, allowed_hosts: Iterable[str] = ()) -> None:
+        self.app = app
+        named = {host.lower().strip("[]") for host in allowed_hosts if host not in _EVERY_ADDRESS}
+        self.allowed_hosts = named | set(LOOPBACK_NAMES)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def send_with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in SECURITY_HEADERS.items():
+                    headers.setdefault(name, value)
+            await send(message)
+
+        refusal = self.refusal(scope["method"], Headers(scope=scope))
+        if refusal is None:
+            await self.app(scope, receive, send_with_headers)
+            return
+        await refuse(scope, *refusal)(scope, receive, send_with_headers)
+
+    def refusal(self, method: str, headers: Headers) -> tuple[int, str] | None:
+        """Status and words where the request is refused; None where it may pass."""
+        host = headers.get("host", "")
+        if _host_name(host) not in self.allowed_hosts:
+            return 421, (
+                f"The request was sent to the host {host or 'without a name'!r}; this bench answers to "
+                f"{', '.join(sorted(self.allowed_hosts))}. Use one of these, or add the name to HAZEFALL_ALLOWED_HOSTS."
+            )
+        if method in _SAFE_METHODS:
+            return None
+        site, origin = headers.get("sec-fetch-site"), headers.get("origin")
+        ours = site in ("same-origin", "none") if site else origin is None or urlsplit(origin).netloc == host
+        if ours:
+            return None
+        return 403, (
+            "The request came from another site's page; changes are taken from the bench's own pages and from "
+            "scripts only. Open the bench in this window and send the form again."
+        )
+
+
+def _host_name(host: str) -> str:
+    """The name in a Host header, without port and brackets."""
+    try:
+        return (urlsplit(f"//{host}").hostname or "").lower()
+    except ValueError:
+        return ""

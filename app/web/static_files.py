@@ -1,0 +1,53 @@
+"""Style, scripts and Plotly's own script, served from this machine and kept by the browser until they change."""
+
+import hashlib
+import importlib.util
+from functools import lru_cache
+from pathlib import Path
+
+from starlette.responses import Response
+from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
+
+from app.bundled_files import bundled_folder
+
+STATIC_ADDRESS = "/static"
+PLOTLY_SCRIPT = "plotly/plotly.min.js"
+_A_YEAR = "public, max-age=31536000, immutable"
+
+
+def static_folder() -> Path:
+    return bundled_folder("static")
+
+
+@lru_cache
+def plotly_folder() -> Path:
+    """Folder of plotly.js inside the installed package, found without importing the package."""
+    spec = importlib.util.find_spec("plotly")
+    if spec is None or spec.origin is None:
+        raise RuntimeError("The package plotly is not installed; charts need it. Install hazefall again with pip.")
+    return Path(spec.origin).parent / "package_data"
+
+
+class CachedStaticFiles(StaticFiles):
+    """Static files; an address that carries the hash of the content may be kept for a year."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        response = await super().get_response(path, scope)
+        hashed = scope["query_string"].startswith(b"v=")
+        response.headers["Cache-Control"] = _A_YEAR if hashed else "no-cache"
+        return response
+
+
+def static_address(name: str) -> str:
+    """Address of a static file with the hash of its content, such as `/static/base.css?v=3f2a91c0`.
+
+    `name` is the path below `static/`; `plotly/plotly.min.js` is the script of the installed plotly package.
+    """
+    path = plotly_folder() / name.removeprefix("plotly/") if name.startswith("plotly/") else static_folder() / name
+    return f"{STATIC_ADDRESS}/{name}?v={_content_hash(path, path.stat().st_mtime_ns)}"
+
+
+@lru_cache
+def _content_hash(path: Path, _changed: int) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()[:12]
