@@ -56,7 +56,7 @@ def program_version() -> str:
 
 
 def make_shell(
-    bench_name: str = "Bench", invented: bool = False, scenario: str = "", path: str = "", address: str = ""
+    path: str, address: str = "", bench_name: str = "Bench", invented: bool = False, scenario: str = ""
 ) -> Shell:
     """The frame for a path; the longest entry of the navigation that begins the path is the present place."""
     fitting = [entry for _, entry in NAVIGATION if path == entry or (entry != "/" and path.startswith(entry + "/"))]
@@ -68,7 +68,7 @@ def make_shell(
 def read_shell(session: Session, path: str, address: str = "") -> Shell:
     """The frame as the store has it; a store without its bench row counts as an unnamed bench of its own."""
     row = session.execute(select(Bench.name, Bench.invented, Bench.scenario)).first()
-    return make_shell(path=path, address=address) if row is None else make_shell(row[0], row[1], row[2], path, address)
+    return make_shell(path, address) if row is None else make_shell(path, address, row[0], row[1], row[2])
 
 
 @dataclass(frozen=True, slots=True)

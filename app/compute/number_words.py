@@ -1,0 +1,104 @@
+"""Numbers as a reader sees them: rounded by their uncertainty, with bounds and absences said in words."""
+
+import math
+from dataclasses import dataclass
+
+from app.compute.rounding import decimals_for, decimals_from_size, rounded_text
+
+DASH = "–"
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredWords:
+    """One measured value in text, every part rounded to the same place. `uncertainty` is the standard one."""
+
+    value: str
+    uncertainty: str
+    low: str
+    high: str
+
+    @property
+    def interval(self) -> str:
+        return f"{self.low} to {self.high}"
+
+    @property
+    def with_interval(self) -> str:
+        return f"{self.value} ({self.low} to {self.high})"
+
+
+def measured_words(
+    value: float, uncertainty: float | None = None, low_95: float | None = None, high_95: float | None = None
+) -> MeasuredWords:
+    """Value, uncertainty and interval, rounded to the place that the uncertainty supports.
+
+    Without an uncertainty, a quarter of the width of the interval stands for it; without both, three significant
+    digits are shown.
+
+    >>> measured_words(162.12, 4.31, 153.4, 170.8).with_interval
+    '162 (153 to 171)'
+    >>> measured_words(12.347, None, 11.9, 12.8).with_interval
+    '12.35 (11.90 to 12.80)'
+    """
+    if not uncertainty and low_95 is not None and high_95 is not None:
+        uncertainty = (high_95 - low_95) / 4
+    decimals = decimals_for(uncertainty)
+    if decimals is None:
+        decimals = decimals_from_size(value)
+    return MeasuredWords(
+        value=rounded_text(value, decimals),
+        uncertainty=DASH if uncertainty is None else rounded_text(uncertainty, decimals),
+        low=DASH if low_95 is None else rounded_text(low_95, decimals),
+        high=DASH if high_95 is None else rounded_text(high_95, decimals),
+    )
+
+
+def not_within(not_before: float, unit_symbol: str = "min") -> str:
+    r"""A censored time, rounded down, because more than what was watched must not be said.
+
+    >>> not_within(172.9)
+    '> 172\xa0min'
+    """
+    return f"> {rounded_text(math.floor(not_before), 0)}\u00a0{unit_symbol}"
+
+
+def at_most(bound: float, unit_symbol: str) -> str:
+    r"""An upper limit, rounded up to three significant digits.
+
+    >>> at_most(8.31, "m³/h")
+    'at most 8.31\xa0m³/h'
+    """
+    decimals = decimals_from_size(bound)
+    step = 10.0**-decimals
+    # the small subtraction keeps 8.31 from becoming 8.32 through the way binary fractions are stored
+    return f"at most {rounded_text(math.ceil(bound / step - 1e-9) * step, decimals)}\u00a0{unit_symbol}"
+
+
+def money(amount: float, currency: str, decimals: int | None = None) -> str:
+    r"""An amount with its currency code; cents only below a hundred unless told otherwise.
+
+    >>> money(109.5, "USD"), money(17.52, "USD"), money(1234567.0, "USD")
+    ('110\xa0USD', '17.52\xa0USD', '1\u202f234\u202f567\xa0USD')
+    """
+    if decimals is None:
+        decimals = 2 if abs(amount) < 100 else 0
+    return f"{rounded_text(amount, decimals)}\u00a0{currency}"
+
+
+def counted(number: int, singular: str, plural: str | None = None) -> str:
+    """A number with its noun in the right form.
+
+    >>> counted(1, "trial"), counted(3, "trial"), counted(0, "run")
+    ('1 trial', '3 trials', '0 runs')
+    """
+    return f"{rounded_text(number, 0)} {singular if number == 1 else plural or singular + 's'}"
+
+
+def listed(words: list[str] | tuple[str, ...], joining: str = "and") -> str:
+    """Words in a row as a sentence has them.
+
+    >>> listed(["a", "b", "c"]), listed(["a"]), listed([])
+    ('a, b and c', 'a', '')
+    """
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {joining} {words[-1]}"

@@ -1,0 +1,47 @@
+"""Colours and line styles that stay apart for colour-blind readers and in grey print.
+
+Colours: M. Okabe and K. Ito, "Color Universal Design: how to make figures and presentations that are friendly to
+colorblind people", 2008 (values from memory; common practice). Their yellow is left out, being too faint on paper,
+and black stands for references. Line style is a second cue that moves on with each curve.
+"""
+
+from dataclasses import dataclass
+
+BLUE, VERMILION, GREEN, PURPLE, SKY, ORANGE = "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00"
+CURVE_COLOURS = (BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY)
+
+
+@dataclass(frozen=True, slots=True)
+class LineStyle:
+    """The same style for both renderers: Plotly's name, and matplotlib's lengths of ink and gap in points."""
+
+    plotly: str
+    matplotlib: tuple[float, tuple[float, ...]] | str
+
+
+LINE_STYLES = (
+    LineStyle("solid", "solid"),
+    LineStyle("9px,3px", (0, (9, 3))),
+    LineStyle("2px,2px", (0, (2, 2))),
+    LineStyle("9px,3px,2px,3px", (0, (9, 3, 2, 3))),
+)
+REFERENCE_STYLE = LineStyle("6px,5px", (0, (6, 5)))
+MARKERS = (("circle", "o"), ("square", "s"), ("diamond", "D"), ("triangle-up", "^"), ("x", "X"))
+
+
+def colour_of(index: int | None, ink: str) -> str:
+    """Colour of a curve; references are drawn in ink."""
+    return ink if index is None else CURVE_COLOURS[index % len(CURVE_COLOURS)]
+
+
+def line_style_of(index: int) -> LineStyle:
+    return LINE_STYLES[index % len(LINE_STYLES)]
+
+
+def cues(number: int) -> list[tuple[int, int]]:
+    """Colour and line style for so many curves; neighbours differ in both, and no pair comes twice before 12.
+
+    >>> cues(3)
+    [(0, 0), (1, 1), (2, 2)]
+    """
+    return [(place % len(CURVE_COLOURS), (place + place // 12) % len(LINE_STYLES)) for place in range(number)]
