@@ -42,6 +42,13 @@ class AlreadyStored(HazefallError):
     title = "Stored already"
 
 
+class TooLarge(HazefallError):
+    """An upload above the size limit."""
+
+    status = 413
+    title = "The file is too large"
+
+
 class UnreadableLog(HazefallError):
     """A file that cannot be read as a log: file, line and text found, and what was needed."""
 
