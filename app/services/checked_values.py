@@ -1,0 +1,86 @@
+"""Checks of values that a person or a script gave; each refusal names the field and says what is needed."""
+
+import math
+from collections.abc import Sequence
+from datetime import date
+
+from app.errors import InvalidValue
+
+LONGEST_NAME = 200
+LONGEST_TEXT = 20_000
+
+
+def required_text(value: str | None, field: str, what: str, longest: int = LONGEST_NAME) -> str:
+    """The text without blanks around it; raises InvalidValue where nothing is left or it is too long."""
+    text = optional_text(value, field, what, longest)
+    if not text:
+        raise InvalidValue(f"{what} is empty; it needs at least one letter. Type it in.", field=field)
+    return text
+
+
+def optional_text(value: str | None, field: str, what: str, longest: int = LONGEST_TEXT) -> str:
+    text = (value or "").strip()
+    if len(text) > longest:
+        raise InvalidValue(f"{what} has {len(text)} letters; at most {longest} fit. Shorten it.", field=field)
+    if "\x00" in text:
+        raise InvalidValue(f"{what} holds a NUL character, which no text needs. Type it in again.", field=field)
+    return text
+
+
+def number_above_zero(value: float | None, field: str, what: str, unit: str) -> float:
+    checked = _finite(value, field, what, unit)
+    if checked <= 0:
+        raise InvalidValue(f"{what} is {checked:g} {unit}; it needs to be above zero. Correct it.", field=field)
+    return checked
+
+
+def number_not_below_zero(value: float | None, field: str, what: str, unit: str) -> float:
+    checked = _finite(value, field, what, unit)
+    if checked < 0:
+        raise InvalidValue(f"{what} is {checked:g} {unit}; it needs to be zero or above. Correct it.", field=field)
+    return checked
+
+
+def optional_above_zero(value: float | None, field: str, what: str, unit: str) -> float | None:
+    return None if value is None else number_above_zero(value, field, what, unit)
+
+
+def optional_not_below_zero(value: float | None, field: str, what: str, unit: str) -> float | None:
+    return None if value is None else number_not_below_zero(value, field, what, unit)
+
+
+def whole_number_above_zero(value: int | None, field: str, what: str) -> int:
+    if value is None or value < 1:
+        raise InvalidValue(f"{what} is {value}; it needs a whole number above zero. Correct it.", field=field)
+    return value
+
+
+def one_of(value: str, choices: Sequence[str], field: str, what: str) -> str:
+    if value not in choices:
+        raise InvalidValue(f"{what} is {value!r}; it needs one of: {', '.join(choices)}.", field=field)
+    return value
+
+
+def currency_code(value: str, field: str = "currency") -> str:
+    code = (value or "").strip().upper()
+    if len(code) != 3 or not code.isascii() or not code.isalpha():
+        raise InvalidValue(
+            f"The currency is {value!r}; it needs three letters such as USD or EUR. Correct it.", field=field
+        )
+    return code
+
+
+def day_seen(value: date | None, field: str, what: str) -> date:
+    if value is None:
+        raise InvalidValue(f"{what} has no date; it needs the day on which it was seen. Type it in.", field=field)
+    if not 1990 <= value.year <= 2100:
+        raise InvalidValue(f"{what} is dated {value.isoformat()}; a year from 1990 to 2100 is needed.", field=field)
+    return value
+
+
+def _finite(value: float | None, field: str, what: str, unit: str) -> float:
+    if value is None:
+        raise InvalidValue(f"{what} is missing; it needs a number in {unit}. Type it in.", field=field)
+    if not math.isfinite(value):
+        raise InvalidValue(f"{what} is {value}; it needs a finite number in {unit}. Correct it.", field=field)
+    return float(value)

@@ -1,0 +1,137 @@
+"""The readings of a log: written in one go, read back as arrays, thinned for a chart without losing peaks."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, select
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue, NotFound
+from app.storage.logs import VALUE_COLUMNS, LogChannel
+
+_COLUMNS = len(VALUE_COLUMNS)
+MOST_POINTS = 100_000
+
+
+@dataclass(frozen=True, slots=True)
+class LogReadings:
+    """Readings of one log.
+
+    elapsed_s : seconds since the log's first reading, strictly rising, shape (n,)
+    levels : channel name to values in the channel's unit, not-a-number where there is none, each of shape (n,)
+    units : channel name to unit symbol
+    """
+
+    elapsed_s: NDArray[np.float64]
+    levels: dict[str, NDArray[np.float64]]
+    units: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class ThinnedReadings:
+    """Readings of one channel, at most as many as asked for; peaks and troughs are kept.
+
+    readings : number before thinning, missing ones not counted
+    """
+
+    channel: str
+    unit: str
+    readings: int
+    elapsed_s: NDArray[np.float64]
+    levels: NDArray[np.float64]
+
+
+def write_readings(
+    connection: Connection,
+    log_id: int,
+    elapsed_s: NDArray[np.float64],
+    levels: Sequence[NDArray[np.float64]],
+) -> None:
+    """Writes all readings of a log; the channel at position p stands in block p // 16, column p % 16.
+
+    Goes to the driver directly: the statement is built once and the rows are plain tuples.
+    """
+    rows = range(len(elapsed_s))
+    times = elapsed_s.tolist()
+    for block in range(-(-len(levels) // _COLUMNS)):
+        of_block = levels[block * _COLUMNS : (block + 1) * _COLUMNS]
+        names = ", ".join(("log_id", "block", '"row"', "elapsed_s", *VALUE_COLUMNS[: len(of_block)]))
+        # the fixed numbers stand in the statement, so that they need not be handed over with every row
+        mark = "?" if connection.dialect.name == "sqlite" else "%s"
+        marks = ", ".join((str(int(log_id)), str(block), mark, mark, *(mark for _ in of_block)))
+        values = [_with_none(level) for level in of_block]
+        connection.exec_driver_sql(
+            f"INSERT INTO readings ({names}) VALUES ({marks})", list(zip(rows, times, *values, strict=True))
+        )
+
+
+def read_readings(session: Session, log_id: int, channels: Sequence[str] | None = None) -> LogReadings:
+    """Readings of a log, all channels or the ones named. Raises NotFound for a log or channel that is not there."""
+    found = session.execute(
+        select(LogChannel.position, LogChannel.channel, LogChannel.unit)
+        .where(LogChannel.log_id == log_id)
+        .order_by(LogChannel.position)
+    ).all()
+    if not found:
+        raise NotFound("log", log_id)
+    wanted = [row.tuple() for row in found if channels is None or row.channel in channels]
+    missing = sorted(set(channels or ()) - {row.channel for row in found})
+    if missing:
+        raise InvalidValue(
+            f"The log holds no channel {missing[0]!r}; it holds: {', '.join(row.channel for row in found)}.",
+            field="channel",
+        )
+    return read_columns(session.connection(), log_id, wanted)
+
+
+def read_columns(connection: Connection, log_id: int, channels: Sequence[tuple[int, str, str]]) -> LogReadings:
+    """Readings of channels given as (position, channel, unit)."""
+    elapsed_s = np.empty(0)
+    levels: dict[str, NDArray[np.float64]] = {}
+    for block in sorted({position // _COLUMNS for position, _, _ in channels}):
+        of_block = [(position % _COLUMNS, name) for position, name, _ in channels if position // _COLUMNS == block]
+        columns = ", ".join(("elapsed_s", *(VALUE_COLUMNS[column] for column, _ in of_block)))
+        rows = connection.exec_driver_sql(
+            f'SELECT {columns} FROM readings WHERE log_id = {int(log_id)} AND block = {block} ORDER BY "row"'
+        ).fetchall()
+        table = np.array([tuple(row) for row in rows], dtype=np.float64).reshape(len(rows), len(of_block) + 1)
+        elapsed_s = np.ascontiguousarray(table[:, 0])
+        levels |= {name: np.ascontiguousarray(table[:, 1 + n]) for n, (_, name) in enumerate(of_block)}
+    return LogReadings(elapsed_s, levels, {name: unit for _, name, unit in channels})
+
+
+def thin_readings(session: Session, log_id: int, channel: str, max_points: int = 2000) -> ThinnedReadings:
+    """One channel with at most `max_points` readings, chosen so that the curve looks the same. [1]_
+
+    References
+    .. [1] S. Steinarsson, "Downsampling Time Series for Visual Representation", University of Iceland, 2013,
+       preceded by the choice of extremes in each bucket.
+    """
+    if not 3 <= max_points <= MOST_POINTS:
+        raise InvalidValue(
+            f"max_points is {max_points}; it needs a whole number from 3 to {MOST_POINTS}.", field="max_points"
+        )
+    log = read_readings(session, log_id, [channel])
+    present = np.isfinite(log.levels[channel])
+    x, y = log.elapsed_s[present], log.levels[channel][present]
+    kept = thinned_positions(x, y, max_points)
+    return ThinnedReadings(channel, log.units[channel], len(y), x[kept], y[kept])
+
+
+def thinned_positions(x: NDArray[np.float64], y: NDArray[np.float64], max_points: int) -> NDArray[np.intp]:
+    """Positions to keep; x must rise strictly and y hold no not-a-number, which is what the chooser needs."""
+    if len(y) <= max_points:
+        return np.arange(len(y))
+    from tsdownsample import MinMaxLTTBDownsampler  # loaded when used: only long logs need it
+
+    chosen = MinMaxLTTBDownsampler().downsample(x, y, n_out=max_points)  # type: ignore[no-untyped-call]
+    return np.asarray(chosen, dtype=np.intp)
+
+
+def _with_none(level: NDArray[np.float64]) -> list[float | None]:
+    values: list[float | None] = level.tolist()
+    for position in np.flatnonzero(~np.isfinite(level)).tolist():
+        values[position] = None
+    return values
