@@ -11,6 +11,7 @@ from sqlalchemy import Engine
 from app.services.open_store import open_store
 from app.settings import Settings
 from app.web.api.all_routes import API_ROUTERS
+from app.web.body_limit import BodyLimit
 from app.web.page_context import program_version
 from app.web.pages.all_pages import PAGE_ROUTERS
 from app.web.problems import answer_errors
@@ -44,9 +45,9 @@ def make_app(settings: Settings) -> FastAPI:
         docs_url=None,  # the built-in pages load from another site
         redoc_url=None,
         openapi_url="/api/openapi.json",
-        max_body_size=settings.max_upload_bytes,
     )
     answer_errors(app)
+    app.add_middleware(BodyLimit, max_bytes=settings.max_upload_bytes)
     app.add_middleware(Guard, allowed_hosts=(*settings.allowed_hosts, settings.host))
     for router in API_ROUTERS:
         app.include_router(router, prefix="/api")

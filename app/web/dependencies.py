@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
 
+from app.services.store_problems import store_problem_from
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.page_context import read_shell
@@ -15,8 +17,14 @@ from app.web.templating import Render, render_page
 
 def session(request: Request) -> Iterator[Session]:
     """A session that commits when the handler returns, before the answer is sent."""
-    with session_scope(request.state["engine"]) as opened:
-        yield opened
+    try:
+        with session_scope(request.state["engine"]) as opened:
+            yield opened
+    except DBAPIError as error:  # locked, full, read-only, damaged: the reader is told which, and what to do
+        problem = store_problem_from(error)
+        if problem is None:
+            raise
+        raise problem from error
 
 
 SessionDep = Annotated[Session, Depends(session, scope="function")]

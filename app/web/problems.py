@@ -19,12 +19,38 @@ from app.web.headers import SECURITY_HEADERS
 from app.web.page_context import Shell, make_shell, read_shell
 from app.web.templating import render_page
 
+TOO_LARGE = (
+    "The upload is larger than this bench takes. Nothing was stored. Send a shorter log, or raise "
+    "HAZEFALL_MAX_UPLOAD_BYTES."
+)
 _WORDS = {
     403: "This is not allowed from here. Open the bench's own page and try again.",
     404: "There is nothing at this address. Choose a page from the navigation.",
     405: "This address does not take that kind of request. Go back and use the form or link on the page.",
-    413: "The upload is larger than this bench takes. Send a shorter log, or raise HAZEFALL_MAX_UPLOAD_BYTES.",
+    413: TOO_LARGE,
     500: "The program made a mistake; nothing was stored by this request. The server's own log says more.",
+}
+# What a value needs, by the kind of mistake that pydantic finds.
+_NEEDED = {
+    "float_parsing": "a number such as 12.5",
+    "float_type": "a number such as 12.5",
+    "finite_number": "a finite number",
+    "int_parsing": "a whole number",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "bool_parsing": "true or false",
+    "date_parsing": "a date such as 2026-03-31",
+    "date_from_datetime_parsing": "a date such as 2026-03-31",
+    "date_from_datetime_inexact": "a date without a time, such as 2026-03-31",
+    "datetime_parsing": "a time such as 2026-03-31T10:00:00Z",
+    "datetime_from_date_parsing": "a time such as 2026-03-31T10:00:00Z",
+    "greater_than": "a number above {gt}",
+    "greater_than_equal": "a number of {ge} or more",
+    "less_than": "a number below {lt}",
+    "less_than_equal": "a number of {le} or less",
+    "string_too_short": "at least {min_length} characters",
+    "string_too_long": "at most {max_length} characters",
+    "literal_error": "one of {expected}",
 }
 
 
@@ -95,14 +121,19 @@ def field_mistakes(errors: Sequence[Any]) -> tuple[FieldMistake, ...]:
 
 
 def _sentence(error: Any) -> str:
-    if error["type"] == "missing":
-        return "The value is missing; it is needed."
-    if error["type"] == "extra_forbidden":
+    kind, limits, found = error["type"], error.get("ctx", {}), error.get("input")
+    if kind == "missing" or (found is None and kind != "value_error"):
+        return "Nothing was given; a value is needed here."
+    if kind == "extra_forbidden":
         return "There is no such field. Check its spelling."
-    needed = str(error["msg"]).removeprefix("Value error, ")
-    found = error.get("input")
-    shown = f"Found {str(found)[:80]!r}. " if isinstance(found, str | int | float | bool) else ""
-    return f"{shown}{needed}."
+    if kind in _NEEDED:
+        needed = "Needed: " + _NEEDED[kind].format(**limits)
+    else:
+        needed = str(error["msg"]).removeprefix("Value error, ")
+    if kind == "value_error":  # our own sentence, which says what was found itself
+        return needed
+    shown = f"Found {str(found)[:80]!r}. " if isinstance(found, str | int | float) else ""
+    return f"{shown}{needed.rstrip('.')}."
 
 
 def _http_error(request: Request, error: Exception) -> Response:
@@ -126,7 +157,7 @@ def _mistake_of_ours(request: Request, error: Exception) -> Response:
 def _answer(request: Request, problem: Problem, *, with_store: bool = True) -> Response:
     if request.url.path.startswith("/api/") or request.url.path == "/api":
         return JSONResponse(_document(request, problem), problem.status, media_type="application/problem+json")
-    shell = _shell_of_bench(request) if with_store and problem.status != 503 else make_shell()
+    shell = _shell_of_bench(request) if with_store and problem.status != 503 else make_shell(request.url.path)
     return render_page("pages/problem.html", problem, shell, status_code=problem.status)
 
 
@@ -135,7 +166,7 @@ def _shell_of_bench(request: Request) -> Shell:
         with Session(request.state["engine"]) as session:
             return read_shell(session, request.url.path)
     except (SQLAlchemyError, KeyError):
-        return make_shell()
+        return make_shell(request.url.path)
 
 
 def _document(request: Request, problem: Problem) -> dict[str, Any]:

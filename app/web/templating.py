@@ -9,8 +9,9 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.responses import HTMLResponse
 
 from app.bundled_files import bundled_folder
+from app.compute.number_words import DASH
+from app.compute.rounding import decimals_from_size, rounded_text
 from app.web.headers import CHART_PAGE_POLICY
-from app.web.numbers import decimals_for, number
 from app.web.page_context import Shell
 from app.web.static_files import static_address
 
@@ -21,8 +22,8 @@ Render = Callable[..., HTMLResponse]
 def environment() -> Environment:
     """The environment of all templates.
 
-    Functions: `static("base.css")` gives the address with the content's hash; filters: `number(decimals)` and
-    `decimals_for`.
+    Functions: `static("base.css")` gives the address with the content's hash. Filters: `number(decimals)`, where
+    no decimals mean three significant digits, and a missing value is a dash.
     """
     made = Environment(
         loader=FileSystemLoader(bundled_folder("templates")),
@@ -33,8 +34,18 @@ def environment() -> Environment:
     )
     made.globals["static"] = static_address
     made.filters["number"] = number
-    made.filters["decimals_for"] = decimals_for
     return made
+
+
+def number(value: float | None, decimals: int | None = None) -> str:
+    """A number without uncertainty, as a page shows it.
+
+    >>> number(12.3456), number(12.3456, 0), number(None)
+    ('12.3', '12', '–')
+    """
+    if value is None:
+        return DASH
+    return rounded_text(value, decimals_from_size(value) if decimals is None else decimals)
 
 
 def render_page(

@@ -1,0 +1,110 @@
+"""No import goes up a floor, and none hides inside a function to get there."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+APP = Path(__file__).parents[2] / "app"
+FLOOR = {
+    "bundled_files": 0,
+    "errors": 0,
+    "settings": 0,
+    "compute": 1,
+    "reading_files": 1,
+    "storage": 2,
+    "services": 3,
+    "figures": 4,
+    "command_line": 5,
+    "web": 5,
+    "main": 6,
+}
+NEVER_TOGETHER = {("compute", "reading_files"), ("reading_files", "compute"), ("web", "command_line")}
+STORAGE_IN_WEB = {"application.py", "dependencies.py", "page_context.py"}
+
+
+def folder_of(path: Path) -> str:
+    return path.relative_to(APP).parts[0].removesuffix(".py")
+
+
+def folders_imported(path: Path) -> set[str]:
+    """Folders of `app` that a file imports from, wherever in the file."""
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
+            if node.module == "app":
+                names |= {alias.name for alias in node.names}
+            elif node.module.startswith("app."):
+                names.add(node.module.split(".")[1])
+        elif isinstance(node, ast.Import):
+            names |= {alias.name.split(".")[1] for alias in node.names if alias.name.startswith("app.")}
+    return names
+
+
+def python_files() -> list[Path]:
+    return sorted(path for path in APP.rglob("*.py") if path.name != "__init__.py")
+
+
+def test_the_reader_of_imports_sees_every_form(tmp_path: Path):
+    file = tmp_path / "sample.py"
+    file.write_text("from app.web import a\nimport app.storage.b\ndef f():\n    from app.compute.c import d\n")
+    assert folders_imported(file) == {"web", "storage", "compute"}
+
+
+def test_no_import_goes_up_a_floor(subtests: pytest.Subtests):
+    for path in python_files():
+        with subtests.test(path=str(path.relative_to(APP))):
+            above = {name for name in folders_imported(path) if FLOOR[name] > FLOOR[folder_of(path)]}
+            assert not above, f"imports from a floor above: {sorted(above)}"
+
+
+def test_neighbours_on_a_floor_stay_apart(subtests: pytest.Subtests):
+    """Physics and file reading know nothing of each other; neither do pages and the command line's inner parts."""
+    for path in python_files():
+        with subtests.test(path=str(path.relative_to(APP))):
+            met = {(folder_of(path), name) for name in folders_imported(path)} & NEVER_TOGETHER
+            assert not met
+
+
+def test_the_web_floor_reaches_tables_in_three_places_only(subtests: pytest.Subtests):
+    for path in python_files():
+        if folder_of(path) == "web" and path.name not in STORAGE_IN_WEB:
+            with subtests.test(path=str(path.relative_to(APP))):
+                assert "storage" not in folders_imported(path), "go through a service"
+
+
+def test_compute_has_no_clock_no_file_no_store(subtests: pytest.Subtests):
+    allowed = {"numpy", "scipy", "app"}
+    for path in sorted((APP / "compute").glob("*.py")):
+        with subtests.test(path=path.name):
+            roots = outside_imports(path)
+            forbidden = {"os", "pathlib", "time", "sqlite3", "urllib", "socket", "subprocess", "random"}
+            assert not roots & forbidden
+            assert roots - allowed <= STANDARD_ALLOWED, f"not in the list: {sorted(roots - allowed)}"
+
+
+STANDARD_ALLOWED = {
+    "bisect",
+    "collections",
+    "dataclasses",
+    "datetime",
+    "enum",
+    "fractions",
+    "functools",
+    "itertools",
+    "math",
+    "operator",
+    "re",
+    "statistics",
+    "typing",
+}
+
+
+def outside_imports(path: Path) -> set[str]:
+    roots: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            roots.add(node.module.split(".")[0])
+        elif isinstance(node, ast.Import):
+            roots |= {alias.name.split(".")[0] for alias in node.names}
+    return roots

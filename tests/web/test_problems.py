@@ -1,0 +1,163 @@
+"""Every error is an answer that the reader can use: a problem document for scripts, a page for people."""
+
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+from pydantic import BaseModel, Field
+from sqlalchemy import text
+
+from app.errors import AlreadyStored, InvalidValue, NotFound, UnreadableLog
+from app.web.dependencies import SessionDep
+
+
+def test_an_unknown_address_below_api_is_a_problem_document(client: TestClient):
+    answer = client.get("/api/no-such-thing")
+    assert answer.status_code == 404
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert answer.json() == {
+        "type": "/api/problems/not-found",
+        "title": "Not Found",
+        "status": 404,
+        "detail": "There is nothing at this address. Choose a page from the navigation.",
+        "instance": "/api/no-such-thing",
+    }
+
+
+def test_an_unknown_page_is_a_page(client: TestClient):
+    answer = client.get("/no-such-page")
+    assert answer.status_code == 404
+    assert answer.headers["content-type"].startswith("text/html")
+    assert "There is nothing at this address" in answer.text
+
+
+def test_a_wrong_method_says_so_and_names_the_right_ones(client: TestClient):
+    answer = client.delete("/api/health")
+    assert answer.status_code == 405
+    assert answer.headers["allow"] == "GET"
+    assert "does not take that kind of request" in answer.json()["detail"]
+
+
+def test_our_own_error_keeps_its_status_words_and_field(app: FastAPI, client: TestClient):
+    @app.get("/api/try")
+    def fail() -> None:
+        raise InvalidValue("The volume is -3 m³; it needs to be above zero.", field="room_volume_m3")
+
+    document = client.get("/api/try").json()
+    assert document["status"] == 422
+    assert document["type"] == "/api/problems/invalid-value"
+    assert document["errors"] == [
+        {"field": "room_volume_m3", "message": "The volume is -3 m³; it needs to be above zero."}
+    ]
+
+
+def test_an_unreadable_log_names_file_line_and_text(app: FastAPI, client: TestClient):
+    @app.get("/api/try")
+    def fail() -> None:
+        raise UnreadableLog("Line 7 is no reading.", file_name="a.csv", line=7, text="<b>ERR</b>")
+
+    @app.get("/try")
+    def fail_on_a_page() -> None:
+        raise UnreadableLog("Line 7 is no reading.", file_name="a.csv", line=7, text="<b>ERR</b>")
+
+    document = client.get("/api/try").json()
+    assert (document["file_name"], document["line"], document["text"]) == ("a.csv", 7, "<b>ERR</b>")
+    page = client.get("/try")
+    assert page.status_code == 422
+    assert "&lt;b&gt;ERR&lt;/b&gt;" in page.text
+    assert "<b>ERR</b>" not in page.text
+
+
+def test_statuses_of_the_error_family(app: FastAPI, client: TestClient):
+    @app.get("/api/missing")
+    def missing() -> None:
+        raise NotFound("trial", 12)
+
+    @app.get("/api/stored")
+    def stored() -> None:
+        raise AlreadyStored("This file is stored as trial 3.")
+
+    assert client.get("/api/missing").json()["detail"] == (
+        "There is no trial 12 in this bench. Choose one from the list."
+    )
+    assert client.get("/api/stored").status_code == 409
+
+
+class Sample(BaseModel, extra="forbid"):
+    volume_m3: float = Field(gt=0)
+    name: str = Field(min_length=1, max_length=5)
+
+
+def test_a_wrong_body_names_each_field_what_was_found_and_what_is_needed(app: FastAPI, client: TestClient):
+    @app.post("/api/try")
+    def take(sample: Sample) -> None:
+        raise AssertionError("the body must be refused before")
+
+    answer = client.post("/api/try", json={"volume_m3": -3, "nmae": "x"})
+    assert answer.status_code == 422
+    said = {mistake["field"]: mistake["message"] for mistake in answer.json()["errors"]}
+    assert said == {
+        "volume_m3": "Found '-3'. Needed: a number above 0.0.",
+        "name": "Nothing was given; a value is needed here.",
+        "nmae": "There is no such field. Check its spelling.",
+    }
+    words = client.post("/api/try", json={"volume_m3": "wide", "name": "too long"}).json()["errors"]
+    assert words[0]["message"] == "Found 'wide'. Needed: a number such as 12.5."
+    assert words[1]["message"] == "Found 'too long'. Needed: at most 5 characters."
+
+
+def test_a_body_above_the_limit_answers_413(client: TestClient, settings):
+    answer = client.post("/api/try", content=b"x" * (settings.max_upload_bytes + 1))
+    assert answer.status_code == 413
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert "HAZEFALL_MAX_UPLOAD_BYTES" in answer.json()["detail"]
+
+
+def test_a_chunked_body_above_the_limit_answers_413(client: TestClient, settings):
+    def chunks():
+        for _ in range(settings.max_upload_bytes // 100_000 + 2):
+            yield b"x" * 100_000
+
+    assert client.post("/trials/add", content=chunks()).status_code in (413, 422)
+
+
+def test_a_mistake_of_the_program_tells_nothing_of_its_inside(app: FastAPI):
+    @app.get("/api/try")
+    def fail() -> None:
+        raise ZeroDivisionError("secret inside")
+
+    with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
+        answer = client.get("/api/try")
+        page = client.get("/api/try".removeprefix("/api"))
+    assert answer.status_code == 500
+    assert "secret" not in answer.text
+    assert answer.json()["title"] == "Something went wrong"
+    assert "default-src 'none'" in answer.headers["content-security-policy"]
+    assert page.status_code == 404
+
+
+def test_a_commit_that_fails_is_not_answered_with_success(app: FastAPI):
+    """The session closes before the answer is sent, so a refused commit cannot be acknowledged."""
+
+    @app.post("/api/try")
+    def store(session: SessionDep) -> dict[str, bool]:
+        session.execute(text("PRAGMA defer_foreign_keys = ON"))
+        session.execute(
+            text(
+                "INSERT INTO consumable_prices (consumable_id, amount, currency, seen_on, source) "
+                "VALUES (999, 1.0, 'USD', '2026-01-01', '')"
+            )
+        )
+        return {"stored": True}
+
+    with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
+        assert client.post("/api/try").status_code == 500
+
+
+def test_a_read_only_store_is_told_as_such(app: FastAPI, client: TestClient):
+    @app.post("/api/try")
+    def store(session: SessionDep) -> None:
+        session.execute(text("PRAGMA query_only = ON"))
+        session.execute(text("DELETE FROM units_under_test"))
+
+    answer = client.post("/api/try")
+    assert answer.status_code == 503
+    assert "cannot be written" in answer.json()["detail"]
