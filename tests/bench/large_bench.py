@@ -15,12 +15,10 @@ from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
-from alembic import command
-from alembic.config import Config
-from sqlalchemy import Connection, insert
+from sqlalchemy import Connection, delete, insert
 
-from app.bundled_files import bundled_folder
-from app.storage.engine import open_engine
+from app.services.open_store import open_store
+from app.settings import Settings
 from app.storage.logs import VALUE_COLUMNS
 from app.storage.tables import METADATA
 from tests.bench.large_bench_results import CHANNELS, BenchTruth, result_rows, summary_rows
@@ -57,24 +55,19 @@ def make_large_store(
         raise FileExistsError(f"{path} exists; give the path of a store that is still to be made.")
     began = time.perf_counter()
     rng = np.random.default_rng(seed)
-    engine = open_engine(f"sqlite:///{path}")
-    with engine.connect() as connection:
-        config = Config(toml_file=str(bundled_folder("migrations").parent / "pyproject.toml"))
-        config.set_main_option("script_location", str(bundled_folder("migrations")))
-        config.attributes["connection"] = connection
-        command.upgrade(config, "head")
-        connection.commit()
-        with connection.begin():
-            for table, rows in bench_rows().items():
-                _insert(connection, table, rows)
-            tables, true_rates = unit_rows(units, rng)
-            for table, rows in tables.items():
-                _insert(connection, table, rows)
-            truth = _truth(tables["speed_settings"], true_rates, trials, rng)
-            _insert_trials(connection, truth)
-            _insert_results(connection, truth, rng)
-            if readings_per_trial:
-                _insert_readings(connection, truth, readings_per_trial, rng)
+    engine = open_store(Settings(path.parent, database_url=f"sqlite:///{path}"))
+    with engine.begin() as connection:
+        connection.execute(delete(METADATA.tables["bench"]))
+        for table, rows in bench_rows().items():
+            _insert(connection, table, rows)
+        tables, true_rates = unit_rows(units, rng)
+        for table, rows in tables.items():
+            _insert(connection, table, rows)
+        truth = _truth(tables["speed_settings"], true_rates, trials, rng)
+        _insert_trials(connection, truth)
+        _insert_results(connection, truth, rng)
+        if readings_per_trial:
+            _insert_readings(connection, truth, readings_per_trial, rng)
     engine.dispose()
     with closing(sqlite3.connect(path)) as plain:
         plain.execute("ANALYZE")

@@ -1,0 +1,39 @@
+"""One run as a logger holds it, before it is written in the layout of that logger."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedRun:
+    """Readings by channel name of the bench, in the bench's units; not-a-number where nothing was written.
+
+    started_at : time of the logger's clock at elapsed zero, with its zone
+    rows_lost : row numbers that never reached the memory (a gap)
+    faults : row number and channel to the text that stands there instead of a number
+    last_row_cut : the battery went while the last row was being written
+    """
+
+    started_at: datetime
+    elapsed_s: NDArray[np.float64]
+    levels: dict[str, NDArray[np.float64]]
+    rows_lost: frozenset[int] = frozenset()
+    faults: dict[tuple[int, str], str] | None = None
+    last_row_cut: bool = False
+
+    def rows(self) -> list[int]:
+        """Numbers of the rows that were written."""
+        return [row for row in range(len(self.elapsed_s)) if row not in self.rows_lost]
+
+    def time(self, row: int) -> datetime:
+        return self.started_at + timedelta(seconds=float(self.elapsed_s[row]))
+
+    def cell(self, row: int, channel: str, decimals: int, factor: float = 1.0, offset: float = 0.0) -> str:
+        """Text of one cell, `level * factor + offset`; a fault stands as it is."""
+        if self.faults and (row, channel) in self.faults:
+            return self.faults[row, channel]
+        level = self.levels[channel][row]
+        return "" if np.isnan(level) else f"{level * factor + offset:.{decimals}f}"
