@@ -1,0 +1,63 @@
+"""What a logger's readings say about their own noise: step of the display, spread from reading to reading."""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+
+def resolution_step(levels: Floats) -> float:
+    """Smallest step between neighbouring readings, the display step of the logger. 0 where all are equal.
+
+    >>> resolution_step(np.array([12.0, 12.0, 11.0, 9.0]))
+    1.0
+    """
+    if levels.size < 2:
+        return 0.0
+    steps = np.abs(np.diff(levels))
+    # a change of unit leaves rounding dust of about 1e-15 of the level; that is not a step
+    steps = steps[steps > 1e-9 * float(np.max(np.abs(levels)))]
+    return float(steps.min()) if steps.size else 0.0
+
+
+def rounding_bias(step: float, spread: float | Floats) -> float | Floats:
+    """Root mean square error of a mean of many rounded readings that averaging does not remove.
+
+    First harmonic of the rounding error of a Gaussian signal of standard deviation `spread`; at most the
+    step/√12 of a signal that stands still. Noise of half a step or more makes it vanish.
+
+    >>> round(float(rounding_bias(1.0, 0.0)), 4)
+    0.2887
+    >>> float(rounding_bias(1.0, 0.6)) < 0.001
+    True
+    """
+    if step <= 0:
+        return np.zeros_like(spread, dtype=float)
+    share = np.exp(-2 * math.pi**2 * np.square(np.asarray(spread, dtype=float) / step))
+    return step / math.sqrt(12) * share
+
+
+def median_of_three(levels: Floats) -> Floats:
+    """Each reading replaced by the median of itself and its neighbours: a lone spike vanishes, a step stays."""
+    if levels.size < 3:
+        return levels.copy()
+    smooth = levels.copy()
+    before, here, after = levels[:-2], levels[1:-1], levels[2:]
+    smooth[1:-1] = np.maximum(np.minimum(before, here), np.minimum(np.maximum(before, here), after))
+    return smooth
+
+
+def moving_average(levels: Floats, width: int) -> Floats:
+    """Centred moving average over an odd number of readings; near the ends over those that exist."""
+    width = min(int(width), levels.size)
+    if width < 2:
+        return levels.copy()
+    half = width // 2
+    total = np.concatenate([[0.0], np.cumsum(levels)])
+    here = np.arange(levels.size)
+    low = np.maximum(here - half, 0)
+    high = np.minimum(here + half + 1, levels.size)
+    averaged: Floats = (total[high] - total[low]) / (high - low)
+    return averaged
