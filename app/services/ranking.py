@@ -1,0 +1,351 @@
+"""The ranked table of units: chosen settings, filtered, sorted, a page at a time, with what each filter removed.
+
+Nothing statistical is computed here: rates, intervals and clearing times are read as `setting_summaries` keep them.
+The page and the API show the same `Ranking`.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import lru_cache
+
+from sqlalchemy.orm import Session
+
+from app.compute.conversions import M2_PER_SQUARE_FOOT, from_cubic_feet_per_minute
+from app.compute.cost import CostAssumptions, OwnedUnit, RunningCost, running_cost
+from app.compute.energy_use import RunningPart
+from app.services.consumable_parts import ConsumableRow, consumable_parts, read_consumable_rows
+from app.services.ranking_choices import (
+    EVERY,
+    HIGHEST,
+    QUIETEST,
+    ROOM_RULES,
+    Offered,
+    RankingChoices,
+    RoomOffered,
+    read_offered,
+)
+from app.services.ranking_query import RankingRow, read_ranking_rows
+from app.services.setting_sound import SettingSound, read_setting_sounds
+
+_RULE_FACTOR = 1.55  # square feet for each cubic foot a minute
+
+
+@dataclass(frozen=True, slots=True)
+class RankedSetting:
+    """One line of the ranking.
+
+    sound : None where the unit has no setting
+    cost : None where no electricity price is known
+    """
+
+    row: RankingRow
+    sound: SettingSound | None
+    cost: RunningCost | None
+
+    @property
+    def has_rate(self) -> bool:
+        """Whether a rate exists that can be told from zero; only such rates are put in order."""
+        return self.row.clean_air_delivery_rate_m3_per_h is not None and self.row.measurable == 1
+
+
+@dataclass(frozen=True, slots=True)
+class Removed:
+    """Units that one filter took out: the field of the filter, how many, and why in words."""
+
+    field: str
+    units: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """The ranking as asked for.
+
+    lines : the lines of this page of the list, in order
+    total_lines, total_units : lines and units that passed the filters
+    units_on_bench : all units outside the trash
+    removed : what each filter took out, in the order in which they were applied
+    choices : the choices with the bench's defaults filled in
+    leader, last : the lines with the highest and the lowest of all rates that can be told from zero
+    not_measurable, without_rate : lines whose rate cannot be told from zero, and lines that have none
+    highest_rate_m3_per_h, longest_time_min : ends of the common scales, over all lines
+    needed_rate_m3_per_h : what the reader's room asks for, None where no room was given
+    """
+
+    lines: tuple[RankedSetting, ...]
+    total_lines: int
+    total_units: int
+    units_on_bench: int
+    removed: tuple[Removed, ...]
+    choices: RankingChoices
+    offered: Offered
+    room: RoomOffered | None
+    kinds: tuple[str, ...]
+    leader: RankedSetting | None
+    last: RankedSetting | None
+    not_measurable: int
+    without_rate: int
+    highest_rate_m3_per_h: float
+    longest_time_min: float
+    needed_rate_m3_per_h: float | None
+
+
+def rank_units(session: Session, choices: RankingChoices | None = None) -> Ranking:
+    """Ranks the units of the bench. Raises InvalidValue for a choice that the bench does not have."""
+    filled, offered = read_offered(session, choices or RankingChoices())
+    rows = read_ranking_rows(
+        session,
+        channel=filled.channel,
+        aerosol=filled.aerosol,
+        room_id=filled.room_id or 0,
+        currency=offered.currency,
+        highest_only=filled.setting == HIGHEST,
+    )
+    lines = _with_sound_and_cost(session, rows, offered)
+    units_on_bench = len({line.row.unit_id for line in lines})
+    kinds = tuple(sorted({line.row.kind for line in lines}))
+    chosen, removed = _filtered(_at_chosen_setting(lines, filled.setting), filled, offered, units_on_bench)
+    ordered = sorted(chosen, key=_order(filled.sort, filled.larger_first, offered))
+    told_apart = [line for line in ordered if line.has_rate]
+    return Ranking(
+        lines=tuple(ordered[filled.offset : filled.offset + filled.limit]),
+        total_lines=len(ordered),
+        total_units=len({line.row.unit_id for line in ordered}),
+        units_on_bench=units_on_bench,
+        removed=removed,
+        choices=filled,
+        offered=offered,
+        room=offered.room(filled.room_id),
+        kinds=kinds,
+        leader=max(told_apart, key=_rate_of, default=None),
+        last=min(told_apart, key=_rate_of, default=None),
+        not_measurable=sum(1 for line in ordered if line.row.measurable == 0),
+        without_rate=sum(1 for line in ordered if line.row.clean_air_delivery_rate_m3_per_h is None),
+        highest_rate_m3_per_h=_largest(
+            line.row.clean_air_delivery_rate_high_95 or line.row.clean_air_delivery_rate_m3_per_h for line in ordered
+        ),
+        longest_time_min=_largest(
+            time
+            for line in ordered
+            for time in (line.row.time_to_clear_min, line.row.not_cleared_before_min)
+            if line.row.summary_id is not None
+        ),
+        needed_rate_m3_per_h=needed_rate_m3_per_h(filled),
+    )
+
+
+def needed_rate_m3_per_h(choices: RankingChoices) -> float | None:
+    """Clean air delivery rate that the reader's room asks for by the chosen rule [m³/h].
+
+    1.55 rule: the floor in square feet is at most 1.55 times the rate in cubic feet a minute; it assumes a ceiling
+    of 8 ft and so 4.84 air changes an hour. Air changes: floor times height times the air changes asked for.
+
+    >>> round(needed_rate_m3_per_h(RankingChoices(room_area_m2=20.0)), 1)
+    236.0
+    >>> needed_rate_m3_per_h(RankingChoices(room_area_m2=20.0, room_rule="air changes", room_height_m=2.5))
+    250.0
+    """
+    if choices.room_area_m2 is None:
+        return None
+    if choices.room_rule == ROOM_RULES[0]:
+        return from_cubic_feet_per_minute(choices.room_area_m2 / M2_PER_SQUARE_FOOT / _RULE_FACTOR)
+    return choices.room_area_m2 * choices.room_height_m * choices.air_changes_per_h
+
+
+def _with_sound_and_cost(session: Session, rows: list[RankingRow], offered: Offered) -> list[RankedSetting]:
+    sounds = read_setting_sounds(
+        session, standard_distance_m=offered.standard_distance_m, rule=offered.sound_correction_rule
+    )
+    consumables = read_consumable_rows(session, offered.currency)
+    assumptions = offered.assumptions()
+    return [
+        RankedSetting(
+            row,
+            None if row.setting_id is None else sounds.of(row.setting_id),
+            None
+            if assumptions is None
+            else _cost(
+                consumables.get(row.unit_id, ()),
+                row.consumables_state,
+                (row.power_w, row.power_uncertainty_w, row.standby_power_w, row.standby_power_uncertainty_w),
+                offered.hours_per_day,
+                assumptions,
+            ),
+        )
+        for row in rows
+    ]
+
+
+@lru_cache(maxsize=8192)
+def _cost(
+    consumables: tuple[ConsumableRow, ...],
+    consumables_state: str,
+    powers: tuple[float | None, float | None, float | None, float | None],
+    hours_per_day: float,
+    assumptions: CostAssumptions,
+) -> RunningCost:
+    """Running cost from the stored values alone, so that the same values need not be worked through twice."""
+    power, uncertainty, standby, standby_uncertainty = powers
+    return running_cost(
+        OwnedUnit(
+            name="",
+            parts=(RunningPart(hours_per_day, power, uncertainty or 0.0, "this setting"),),
+            standby_power_w=standby,
+            standby_power_uncertainty_w=standby_uncertainty or 0.0,
+            consumables=consumable_parts(consumables, consumables_state, assumptions.currency),
+        ),
+        assumptions,
+    )
+
+
+def _at_chosen_setting(lines: list[RankedSetting], setting: str) -> list[RankedSetting]:
+    """Lines of the chosen setting. Quietest: the lowest measured level, else the setting that stands lowest."""
+    if setting in (HIGHEST, EVERY):
+        return lines  # the query has left out the rest
+    if setting != QUIETEST:
+        name = setting.casefold()
+        return [line for line in lines if (line.row.setting or "").casefold() == name]
+    quietest: dict[int, tuple[tuple[bool, float, int], RankedSetting]] = {}
+    for line in lines:
+        level = None if line.sound is None else line.sound.level_dba
+        key = (level is None, level or 0.0, line.row.position or 0)
+        if line.row.unit_id not in quietest or key < quietest[line.row.unit_id][0]:
+            quietest[line.row.unit_id] = (key, line)
+    return [line for _, line in quietest.values()]
+
+
+def _filtered(
+    lines: list[RankedSetting], choices: RankingChoices, offered: Offered, units_on_bench: int
+) -> tuple[list[RankedSetting], tuple[Removed, ...]]:
+    """The lines that pass, and how many units each filter took out; a unit counts where its last line goes."""
+    removed = []
+    units = {line.row.unit_id for line in lines}
+    if len(units) < units_on_bench:
+        removed.append(Removed("setting", units_on_bench - len(units), f"without a setting named “{choices.setting}”"))
+    for field, passes, why in _filters(choices, offered):
+        lines = [line for line in lines if passes(line)]
+        left = {line.row.unit_id for line in lines}
+        if len(left) < len(units):
+            removed.append(Removed(field, len(units) - len(left), why))
+        units = left
+    return lines, tuple(removed)
+
+
+def _filters(choices: RankingChoices, offered: Offered) -> Iterable[tuple[str, Callable[[RankedSetting], bool], str]]:
+    """Each filter that is set, in the order in which they are applied. A missing value cannot pass a ceiling."""
+    if choices.search.strip():
+        words = choices.search.casefold().split()
+        yield (
+            "search",
+            lambda line: all(word in f"{line.row.maker} {line.row.model} {line.row.kind}".casefold() for word in words),
+            f"not matching “{choices.search.strip()}”",
+        )
+    if choices.kind:
+        yield "kind", lambda line: line.row.kind == choices.kind, f"of another kind than {choices.kind}"
+    if (ceiling := choices.max_price) is not None:
+        yield "max_price", lambda line: _price(line, offered) is not None, f"without a price in {offered.currency}"
+        yield (
+            "max_price",
+            lambda line: (_price(line, offered) or 0.0) <= ceiling,
+            f"dearer than {ceiling:g}\u00a0{offered.currency}",
+        )
+    if (loudest := choices.max_sound_dba) is not None:
+        yield "max_sound_dba", lambda line: _level(line) is not None, "without a sound level at this setting"
+        yield (
+            "max_sound_dba",
+            lambda line: (_level(line) or 0.0) <= loudest,
+            f"louder than {loudest:g}\u00a0dB(A)",
+        )
+    if (needed := needed_rate_m3_per_h(choices)) is not None:
+        yield (
+            "room_area_m2",
+            lambda line: line.row.clean_air_delivery_rate_m3_per_h is not None,
+            "without a clean air delivery rate",
+        )
+        yield (
+            "room_area_m2",
+            lambda line: line.has_rate and (line.row.clean_air_delivery_rate_m3_per_h or 0.0) >= needed,
+            f"too weak for {choices.room_area_m2:g}\u00a0m²",
+        )
+
+
+def _price(line: RankedSetting, offered: Offered) -> float | None:
+    """Latest price where it is in the bench's currency; prices in others are shown but not compared."""
+    return line.row.price if line.row.price_currency == offered.currency else None
+
+
+def _level(line: RankedSetting) -> float | None:
+    return None if line.sound is None else line.sound.level_dba
+
+
+_Key = Callable[[RankedSetting], tuple[int, float, float, str, str, int]]
+
+
+def _order(sort: str, larger_first: bool, offered: Offered) -> _Key:
+    """Sorting key. Groups keep their order whichever way the column runs: values, then bounds, then what is missing."""
+    sign = -1.0 if larger_first else 1.0
+
+    def key(line: RankedSetting) -> tuple[int, float, float, str, str, int]:
+        group, value = _VALUES[sort](line, offered)
+        return group, sign * value, 0.0, line.row.maker, line.row.model, line.row.position or 0
+
+    if sort in ("name", "kind"):
+        return _order_by_name(sort, larger_first)
+    return key
+
+
+def _order_by_name(sort: str, larger_first: bool) -> _Key:
+    def key(line: RankedSetting) -> tuple[int, float, float, str, str, int]:
+        kind = line.row.kind if sort == "kind" else ""
+        text = f"{kind}\0{line.row.maker}\0{line.row.model}".casefold()
+        if larger_first:  # texts have no minus sign: each letter is turned round, and the end sorts last
+            text = "".join(chr(0x10FFFF - ord(letter)) for letter in text) + "\U0010ffff"
+        return 0, 0.0, 0.0, text, "", line.row.position or 0
+
+    return key
+
+
+def _rate_of(line: RankedSetting) -> float:
+    return line.row.clean_air_delivery_rate_m3_per_h or 0.0
+
+
+def _rate(line: RankedSetting, _: Offered) -> tuple[int, float]:
+    rate = line.row.clean_air_delivery_rate_m3_per_h
+    if rate is None:
+        return 2, 0.0
+    return (0, rate) if line.has_rate else (1, 0.0)  # not ranked by its noise
+
+
+def _time_to_clear(line: RankedSetting, _: Offered) -> tuple[int, float]:
+    if line.row.time_to_clear_min is not None:
+        return 0, line.row.time_to_clear_min
+    if line.row.not_cleared_before_min is not None:
+        return 1, line.row.not_cleared_before_min
+    return 2, 0.0
+
+
+def _plain(value: float | None) -> tuple[int, float]:
+    return (2, 0.0) if value is None else (0, float(value))
+
+
+def _running_cost(line: RankedSetting, _: Offered) -> tuple[int, float]:
+    if line.cost is None:
+        return 2, 0.0
+    return (1 if line.cost.at_least else 0), line.cost.total_per_year
+
+
+_VALUES: dict[str, Callable[[RankedSetting, Offered], tuple[int, float]]] = {
+    "clean_air_delivery_rate": _rate,
+    "air_changes": _rate,
+    "standard_clearing_time": lambda line, _: _plain(line.row.standard_clearing_time_min),
+    "time_to_clear": _time_to_clear,
+    "sound": lambda line, _: _plain(_level(line)),
+    "power": lambda line, _: _plain(line.row.power_w),
+    "price": lambda line, offered: _plain(_price(line, offered)),
+    "running_cost": _running_cost,
+    "trials": lambda line, _: _plain(line.row.trials),
+}
+
+
+def _largest(values: Iterable[float | None]) -> float:
+    return max((value for value in values if value is not None), default=0.0)

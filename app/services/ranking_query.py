@@ -1,0 +1,199 @@
+"""The one query behind the ranking: units, their settings, and what is stored about each, as plain rows.
+
+No objects of the storage floor are made here and dates stay text: a bench of a thousand units is read in some
+milliseconds. The query is built once; what varies is bound when it runs.
+"""
+
+from typing import NamedTuple
+
+from sqlalchemy import ColumnElement, Integer, Select, Text, and_, bindparam, case, func, or_, select, type_coerce
+from sqlalchemy.orm import Session, aliased
+
+from app.storage.bench_measurements import PowerMeasurement
+from app.storage.trials import SettingSummary
+from app.storage.units_under_test import Price, SpeedSetting, UnitUnderTest
+
+
+class RankingRow(NamedTuple):
+    """One setting of one unit (or one unit without settings) with its summary; what does not exist is None.
+
+    The names are those of the tables. `price_on` and `latest_trial_on` are ISO days. A NamedTuple and not a
+    dataclass, because it is filled straight from the driver's tuple.
+    """
+
+    unit_id: int
+    maker: str
+    model: str
+    kind: str
+    makes_ozone: int
+    consumables_state: str
+    setting_id: int | None
+    setting: str | None
+    position: int | None
+    is_highest: int | None
+    price: float | None
+    price_currency: str | None
+    price_on: str | None
+    power_w: float | None
+    power_uncertainty_w: float | None
+    standby_power_w: float | None
+    standby_power_uncertainty_w: float | None
+    summary_id: int | None
+    room_id: int | None
+    trials: int | None
+    usable_trials: int | None
+    excluded_trials: int | None
+    censored_trials: int | None
+    latest_trial_id: int | None
+    latest_trial_on: str | None
+    worst_severity: str | None
+    heterogeneous: int | None
+    between_trial_source: str | None
+    pool_id: int | None
+    total_decay_per_h: float | None
+    clean_air_delivery_rate_m3_per_h: float | None
+    clean_air_delivery_rate_uncertainty: float | None
+    clean_air_delivery_rate_low_95: float | None
+    clean_air_delivery_rate_high_95: float | None
+    measurable: int | None
+    at_most_m3_per_h: float | None
+    standard_clearing_time_min: float | None
+    standard_clearing_time_low_95_min: float | None
+    standard_clearing_time_high_95_min: float | None
+    time_to_clear_min: float | None
+    time_to_clear_low_min: float | None
+    time_to_clear_high_min: float | None
+    not_cleared_before_min: float | None
+    start_level_low: float | None
+    start_level_high: float | None
+
+
+def _latest_price() -> ColumnElement[int]:
+    """Id of the newest price in the bench's currency, or of the newest in any, where there is none in it."""
+    ours = case((Price.currency == bindparam("currency"), 0), else_=1)
+    return (
+        select(Price.id)
+        .where(Price.unit_under_test_id == UnitUnderTest.id)
+        .order_by(ours, Price.seen_on.desc(), Price.id.desc())
+        .limit(1)
+        .correlate(UnitUnderTest)
+        .scalar_subquery()
+    )
+
+
+def _highest_setting() -> ColumnElement[int]:
+    """Id of the setting marked as the highest, or of the last one where none is marked."""
+    other = aliased(SpeedSetting)
+    return (
+        select(other.id)
+        .where(other.unit_under_test_id == UnitUnderTest.id)
+        .order_by(type_coerce(other.is_highest, Integer).desc(), other.position.desc(), other.id.desc())
+        .limit(1)
+        .correlate(UnitUnderTest)
+        .scalar_subquery()
+    )
+
+
+def _mean_power() -> Select[int, int | None, float, float]:
+    """Mean of the repeats of each setting, and the mean of their uncertainties: repeats with one meter share it."""
+    return select(
+        PowerMeasurement.unit_under_test_id,
+        PowerMeasurement.setting_id,
+        func.avg(PowerMeasurement.power_w).label("power_w"),
+        func.avg(PowerMeasurement.uncertainty_w).label("uncertainty_w"),
+    ).group_by(PowerMeasurement.unit_under_test_id, PowerMeasurement.setting_id)
+
+
+def _build() -> Select[*tuple[object, ...]]:
+    power = _mean_power().where(PowerMeasurement.setting_id.is_not(None)).subquery("power")
+    standby = _mean_power().where(PowerMeasurement.setting_id.is_(None)).subquery("standby")
+    summary = SettingSummary
+    return (
+        select(
+            UnitUnderTest.id,
+            UnitUnderTest.maker,
+            UnitUnderTest.model,
+            UnitUnderTest.kind,
+            type_coerce(UnitUnderTest.makes_ozone, Integer),
+            UnitUnderTest.consumables_state,
+            SpeedSetting.id,
+            SpeedSetting.name,
+            SpeedSetting.position,
+            type_coerce(SpeedSetting.is_highest, Integer),
+            Price.amount,
+            Price.currency,
+            type_coerce(Price.seen_on, Text),
+            power.c.power_w,
+            power.c.uncertainty_w,
+            standby.c.power_w,
+            standby.c.uncertainty_w,
+            summary.id,
+            summary.room_id,
+            summary.trials,
+            summary.usable_trials,
+            summary.excluded_trials,
+            summary.censored_trials,
+            summary.latest_trial_id,
+            type_coerce(summary.latest_trial_on, Text),
+            summary.worst_severity,
+            type_coerce(summary.heterogeneous, Integer),
+            summary.between_trial_source,
+            summary.pool_id,
+            summary.total_decay_per_h,
+            summary.clean_air_delivery_rate_m3_per_h,
+            summary.clean_air_delivery_rate_uncertainty,
+            summary.clean_air_delivery_rate_low_95,
+            summary.clean_air_delivery_rate_high_95,
+            type_coerce(summary.measurable, Integer),
+            summary.at_most_m3_per_h,
+            summary.standard_clearing_time_min,
+            summary.standard_clearing_time_low_95_min,
+            summary.standard_clearing_time_high_95_min,
+            summary.time_to_clear_min,
+            summary.time_to_clear_low_min,
+            summary.time_to_clear_high_min,
+            summary.not_cleared_before_min,
+            summary.start_level_low,
+            summary.start_level_high,
+        )
+        .select_from(UnitUnderTest)
+        .outerjoin(SpeedSetting, SpeedSetting.unit_under_test_id == UnitUnderTest.id)
+        .outerjoin(
+            summary,
+            and_(
+                summary.setting_id == SpeedSetting.id,
+                summary.channel == bindparam("channel"),
+                summary.aerosol == bindparam("aerosol"),
+                summary.room_id == bindparam("room_id"),
+            ),
+        )
+        .outerjoin(Price, Price.id == _latest_price())
+        .outerjoin(power, power.c.setting_id == SpeedSetting.id)
+        .outerjoin(standby, standby.c.unit_under_test_id == UnitUnderTest.id)
+        .where(UnitUnderTest.trashed_at.is_(None))
+        .where(or_(bindparam("which") != "highest", SpeedSetting.id.is_(None), SpeedSetting.id == _highest_setting()))
+        .order_by(UnitUnderTest.maker, UnitUnderTest.model, SpeedSetting.position)
+    )
+
+
+_QUERY = _build()
+
+
+def read_ranking_rows(
+    session: Session, *, channel: str, aerosol: str, room_id: int, currency: str, highest_only: bool = False
+) -> list[RankingRow]:
+    """All units that are not in the trash, one row a setting, in the order of maker, model and setting.
+
+    `highest_only` leaves out every setting but the highest of each unit.
+    """
+    result = session.execute(
+        _QUERY,
+        {
+            "channel": channel,
+            "aerosol": aerosol,
+            "room_id": room_id,
+            "currency": currency,
+            "which": "highest" if highest_only else "every",
+        },
+    )
+    return [RankingRow._make(row) for row in result]
