@@ -76,6 +76,11 @@ class NaturalDecayPool(Base):
     uncertainty_per_h: Mapped[float]
     degrees_of_freedom: Mapped[float | None]  # None: infinite
     between_run_sd_per_h: Mapped[float]
+    between_run_source: Mapped[str] = mapped_column(default="", server_default="")  # these runs, or lent by the bench
+    # the same natural decay with the spread between days included, for the result of a single trial
+    on_one_day_uncertainty_per_h: Mapped[float | None]
+    on_one_day_degrees_of_freedom: Mapped[float | None]
+    heterogeneity_p: Mapped[float | None]  # that the runs differ by no more than their fits allow
     number_of_runs: Mapped[int]
     first_run_on: Mapped[date]
     last_run_on: Mapped[date]
@@ -121,6 +126,7 @@ class ChannelResult(Base):
     start_level: Mapped[float]
     peak_level: Mapped[float]
     end_level: Mapped[float]
+    relative_humidity_pct: Mapped[float | None]  # mean from unit on to the end, where it was logged
 
     # the fit
     fit_converged: Mapped[bool]
