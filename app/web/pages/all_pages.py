@@ -2,4 +2,10 @@
 
 from fastapi import APIRouter
 
-PAGE_ROUTERS: tuple[APIRouter, ...] = ()
+from app.web.pages import loggers, rooms, smoke_sources
+
+PAGE_ROUTERS: tuple[APIRouter, ...] = (
+    rooms.router,
+    loggers.router,
+    smoke_sources.router,
+)

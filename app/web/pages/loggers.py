@@ -1,0 +1,96 @@
+"""Loggers: the list, and the form that adds or changes one."""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from fastapi import APIRouter
+from starlette.responses import RedirectResponse, Response
+
+from app.services.audit import changes_of
+from app.services.bench_lists import list_loggers, list_profiles
+from app.services.loggers import add_logger, change_logger, get_logger
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.page_context import Choice
+from app.web.pages.bench_forms import logger_of
+from app.web.typed_form import TypedForm, TypedFormDep, empty_form
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class LoggerList:
+    loggers: Sequence[Any]
+    profiles: Sequence[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class LoggerForm:
+    """`profiles` are the choices of how the logger's files are read; empty while none is kept."""
+
+    title: str
+    form: TypedForm
+    profiles: Sequence[Choice]
+    is_change: bool = False
+    changes: Sequence[Any] = ()
+
+
+@router.get("/loggers")
+def loggers(session: SessionDep, render: RenderDep) -> Response:
+    return render("pages/loggers.html", LoggerList(list_loggers(session).rows, list_profiles(session)))
+
+
+@router.get("/loggers/add")
+def logger_to_add(session: SessionDep, render: RenderDep) -> Response:
+    return render("pages/logger_form.html", _adding(session, empty_form()))
+
+
+@router.post("/loggers/add")
+def logger_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    new = logger_of(form)
+    if form.is_good:
+        with form.attempt(session):
+            add_logger(session, new, who=form.text("who"))
+            return RedirectResponse("/loggers", 303)
+    return render("pages/logger_form.html", _adding(session, form), status_code=422)
+
+
+@router.get("/loggers/{logger_id}/edit")
+def logger_to_change(logger_id: int, session: SessionDep, render: RenderDep) -> Response:
+    logger = get_logger(session, logger_id)
+    form = empty_form(
+        logger=logger.name,
+        principle=logger.principle,
+        response_time_s=logger.response_time_s,
+        saturation_level_ug_m3=logger.saturation_level_ug_m3,
+        profile_id=logger.profile_id,
+        calibration=logger.calibration,
+        logger_notes=logger.notes,
+    )
+    return render("pages/logger_form.html", _changing(session, logger.name, logger_id, form))
+
+
+@router.post("/loggers/{logger_id}/edit")
+def logger_changed(logger_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    name = get_logger(session, logger_id).name
+    new = logger_of(form)
+    if form.is_good:
+        with form.attempt(session):
+            change_logger(session, logger_id, asdict(new), who=form.text("who"), why=form.text("why"))
+            return RedirectResponse("/loggers", 303)
+    return render("pages/logger_form.html", _changing(session, name, logger_id, form), status_code=422)
+
+
+def profile_choices(session: SessionDep, chosen: str) -> tuple[Choice, ...]:
+    """The kept profiles, with the choice of none before them; nothing at all while none is kept."""
+    kept = tuple(Choice(str(p.id), p.name, str(p.id) == chosen) for p in list_profiles(session))
+    return (Choice("", "found from the file", not chosen), *kept) if kept else ()
+
+
+def _adding(session: SessionDep, form: TypedForm) -> LoggerForm:
+    return LoggerForm("Add a logger", form, profile_choices(session, form.typed("profile_id")))
+
+
+def _changing(session: SessionDep, name: str, logger_id: int, form: TypedForm) -> LoggerForm:
+    profiles = profile_choices(session, form.typed("profile_id"))
+    return LoggerForm(f"Change the logger {name}", form, profiles, True, changes_of(session, "logger", logger_id))
