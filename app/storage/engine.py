@@ -29,13 +29,20 @@ def open_engine(url: str) -> Engine:
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Any) -> None:
-        connection.exec_driver_sql("BEGIN")
+        # A transaction that reads first and writes later is refused at once if another wrote in between; one that
+        # takes its turn as a writer from the start waits instead.
+        writes = connection.get_execution_options().get("writes", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
 
 
 @contextmanager
-def session_scope(engine: Engine) -> Iterator[Session]:
-    """A session that commits at the end of the block and rolls back on an error; the one place that commits."""
-    with sessionmaker(engine, expire_on_commit=False)() as session, session.begin():
+def session_scope(engine: Engine, *, writes: bool = True) -> Iterator[Session]:
+    """A session that commits at the end of the block and rolls back on an error; the one place that commits.
+
+    writes : False for a block that only reads, which then never waits for a writer
+    """
+    bound = engine.execution_options(writes=writes)
+    with sessionmaker(bound, expire_on_commit=False)() as session, session.begin():
         yield session

@@ -18,7 +18,8 @@ from app.web.templating import Render, render_page
 def session(request: Request) -> Iterator[Session]:
     """A session that commits when the handler returns, before the answer is sent."""
     try:
-        with session_scope(request.state["engine"]) as opened:
+        writes = request.method not in ("GET", "HEAD", "OPTIONS")
+        with session_scope(request.state["engine"], writes=writes) as opened:
             yield opened
     except DBAPIError as error:  # locked, full, read-only, damaged: the reader is told which, and what to do
         problem = store_problem_from(error)
