@@ -131,13 +131,13 @@ def federal_energy(
     """
     if not (smoke_rate_m3_per_h > 0 and dust_rate_m3_per_h > 0):
         raise ValueError(
-            f"The smoke rate is {smoke_rate_m3_per_h:g} m³/h and the dust rate {dust_rate_m3_per_h:g} m³/h; the federal "
-            "factor needs both above zero."
+            f"The smoke rate is {smoke_rate_m3_per_h:g} m³/h and the dust rate {dust_rate_m3_per_h:g} m³/h; the "
+            "federal factor needs both above zero."
         )
     if not (active_power_w > 0 and standby_power_w >= 0):
         raise ValueError(
-            f"The power is {active_power_w:g} W running and {standby_power_w:g} W standing by; the federal factor needs "
-            "the first above zero and the second zero or above."
+            f"The power is {active_power_w:g} W running and {standby_power_w:g} W standing by; the federal factor "
+            "needs the first above zero and the second zero or above."
         )
     smoke, dust = (rate * CFM_PER_M3_PER_H for rate in (smoke_rate_m3_per_h, dust_rate_m3_per_h))
     rate = math.sqrt(smoke * dust)
