@@ -250,3 +250,19 @@ class SettingSummary(Base):
     not_cleared_before_min: Mapped[float | None]  # the longest run that did not clear, where no median exists
     start_level_low: Mapped[float | None]
     start_level_high: Mapped[float | None]
+
+
+class BenchRepeatability(Base):
+    """How much trials of one setting differ on this bench in a channel, relative to the rate; lent to settings with
+    few trials of their own. Kept, so that all summaries rest on the same figure."""
+
+    __tablename__ = "bench_repeatability"
+    __table_args__ = (CheckConstraint("relative_sd >= 0", name="relative_sd"), STRICT)
+
+    channel: Mapped[str] = mapped_column(primary_key=True)
+    relative_sd: Mapped[float]
+    degrees_of_freedom: Mapped[float]
+    groups: Mapped[int]
+    trials: Mapped[int]
+    source: Mapped[str]
+    computed_at: Mapped[datetime]
