@@ -2,9 +2,10 @@
 
 from fastapi import APIRouter
 
-from app.web.pages import loggers, rooms, smoke_sources
+from app.web.pages import loggers, ranking, rooms, smoke_sources
 
 PAGE_ROUTERS: tuple[APIRouter, ...] = (
+    ranking.router,
     rooms.router,
     loggers.router,
     smoke_sources.router,
