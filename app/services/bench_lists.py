@@ -7,7 +7,7 @@ from typing import Any, Generic, TypeVar
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session, selectinload
 
-from app.errors import InvalidValue
+from app.errors import InvalidValue, NotFound
 from app.storage.rooms_and_loggers import Logger, LoggerProfile, Room, SmokeSource
 from app.storage.tariffs import Tariff
 from app.storage.units_under_test import Consumable, UnitUnderTest
@@ -81,6 +81,15 @@ def list_units(
         name = func.lower(UnitUnderTest.maker + " " + UnitUnderTest.model)
         statement = statement.where(name.like(words, escape="\\"))
     return list_part(session, statement, UnitUnderTest.id, limit, cursor)
+
+
+def unit_with_parts(session: Session, unit_id: int) -> UnitUnderTest:
+    """A unit with settings, prices and consumables as they are now. Raises NotFound."""
+    statement = select(UnitUnderTest).where(UnitUnderTest.id == unit_id).options(*everything_of_a_unit())
+    unit = session.scalar(statement.execution_options(populate_existing=True))
+    if unit is None:
+        raise NotFound("unit under test", unit_id)
+    return unit
 
 
 def everything_of_a_unit() -> Sequence[Any]:

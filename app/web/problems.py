@@ -84,17 +84,39 @@ def answer_errors(app: FastAPI) -> None:
     app.add_exception_handler(Exception, _mistake_of_ours)
 
 
+# What HTTP itself refuses, by kind: the status and what it means.
+HTTP_KINDS = {
+    "not-found": (404, "There is nothing at this address."),
+    "method-not-allowed": (405, "The address does not take that kind of request; Allow names those it takes."),
+    "refused": (403, "The request came from another site's page, or names a host that is not this bench."),
+    "content-too-large": (413, "The body is larger than the bench takes."),
+    "mistake-of-the-program": (500, "The program made a mistake; the server's own log says more."),
+}
+
+
+def kind_of(family: type[HazefallError]) -> str:
+    """Name of an error for scripts, such as `unreadable-log`."""
+    return re.sub(r"(?<!^)(?=[A-Z])", "-", family.__name__).lower()
+
+
 def problem_of(error: HazefallError) -> Problem:
     """The problem that one of our own errors stands for."""
-    kind = re.sub(r"(?<!^)(?=[A-Z])", "-", type(error).__name__).lower()
+    kind = kind_of(type(error))
     mistakes = (FieldMistake(error.field, error.message),) if error.field else ()
     place = (error.file_name, error.line, error.text) if isinstance(error, UnreadableLog) else ("", None, None)
     return Problem(error.status, kind, error.title, error.message, mistakes, *place)
 
 
+_REFUSALS = {413: "content-too-large"}
+
+
 def refuse(scope: Scope, status: int, detail: str) -> Response:
     """Answer of the guard, which stands in front of the application and has no store."""
-    return _answer(Request(scope), Problem(status, "refused", HTTPStatus(status).phrase, detail), with_store=False)
+    return _answer(
+        Request(scope),
+        Problem(status, _REFUSALS.get(status, "refused"), HTTPStatus(status).phrase, detail),
+        with_store=False,
+    )
 
 
 def _own_error(request: Request, error: Exception) -> Response:
@@ -141,7 +163,8 @@ def _http_error(request: Request, error: Exception) -> Response:
     phrase = HTTPStatus(error.status_code).phrase
     detail = error.detail if error.detail not in ("", phrase) else ""
     detail = _WORDS.get(error.status_code, "") if error.status_code in (404, 405, 413) else detail or phrase
-    response = _answer(request, Problem(error.status_code, phrase.lower().replace(" ", "-"), phrase, detail))
+    kind = _REFUSALS.get(error.status_code, phrase.lower().replace(" ", "-"))
+    response = _answer(request, Problem(error.status_code, kind, phrase, detail))
     response.headers.update(error.headers or {})
     return response
 

@@ -2,6 +2,11 @@
 
 from fastapi import APIRouter
 
-from app.web.api import health
+from app.web.api import bench, health, problem_kinds, units
 
-API_ROUTERS: tuple[APIRouter, ...] = (health.router,)
+API_ROUTERS: tuple[APIRouter, ...] = (
+    health.router,
+    units.router,
+    bench.router,
+    problem_kinds.router,
+)

@@ -1,0 +1,121 @@
+"""What a script needs ids of before it sends a trial: rooms, loggers, smoke sources, profiles and tariffs."""
+
+from datetime import date
+from typing import Literal
+
+from fastapi import APIRouter
+from pydantic import BaseModel
+
+from app.services.bench_lists import list_loggers, list_profiles, list_rooms, list_smoke_sources, list_tariffs
+from app.web.api.shapes import Cursor, FromStore, Limit, problem_answers
+from app.web.dependencies import SessionDep
+
+router = APIRouter(tags=["bench"])
+
+
+class RoomShape(FromStore):
+    """A test room; the uncertainty of the volume is a standard uncertainty."""
+
+    id: int
+    name: str
+    length_m: float | None
+    width_m: float | None
+    height_m: float | None
+    room_volume_m3: float
+    room_volume_uncertainty_m3: float
+    furniture: str
+    notes: str
+
+
+class RoomList(BaseModel):
+    rooms: list[RoomShape]
+    next_cursor: str | None
+
+
+class LoggerShape(FromStore):
+    id: int
+    name: str
+    profile_id: int | None
+    principle: str
+    response_time_s: float | None
+    saturation_level_ug_m3: float | None
+    calibration: str
+    notes: str
+
+
+class LoggerList(BaseModel):
+    loggers: list[LoggerShape]
+    next_cursor: str | None
+
+
+class SmokeSourceShape(FromStore):
+    id: int
+    name: str
+    aerosol: Literal["smoke", "dust", "pollen"]
+    notes: str
+
+
+class SmokeSourceList(BaseModel):
+    smoke_sources: list[SmokeSourceShape]
+    next_cursor: str | None
+
+
+class ProfileShape(FromStore):
+    """How the files of a kind of logger are read."""
+
+    id: int
+    name: str
+    timezone: str
+    box: str
+    day_first: bool | None
+
+
+class ProfileList(BaseModel):
+    logger_profiles: list[ProfileShape]
+
+
+class TariffShape(FromStore):
+    """A price of a kilowatt-hour; `standing` tells how the figure was come by."""
+
+    id: int
+    region: str
+    currency: str
+    price_per_kwh: float
+    valid_from: date
+    source: str
+    standing: str
+
+
+class TariffList(BaseModel):
+    tariffs: list[TariffShape]
+    next_cursor: str | None
+
+
+@router.get("/rooms", responses=problem_answers())
+def rooms(session: SessionDep, limit: Limit = 100, cursor: Cursor = None) -> RoomList:
+    part = list_rooms(session, limit, cursor)
+    return RoomList(rooms=[RoomShape.model_validate(row) for row in part.rows], next_cursor=part.next_cursor)
+
+
+@router.get("/loggers", responses=problem_answers())
+def loggers(session: SessionDep, limit: Limit = 100, cursor: Cursor = None) -> LoggerList:
+    part = list_loggers(session, limit, cursor)
+    return LoggerList(loggers=[LoggerShape.model_validate(row) for row in part.rows], next_cursor=part.next_cursor)
+
+
+@router.get("/smoke-sources", responses=problem_answers())
+def smoke_sources(session: SessionDep, limit: Limit = 100, cursor: Cursor = None) -> SmokeSourceList:
+    part = list_smoke_sources(session, limit, cursor)
+    found = [SmokeSourceShape.model_validate(row) for row in part.rows]
+    return SmokeSourceList(smoke_sources=found, next_cursor=part.next_cursor)
+
+
+@router.get("/logger-profiles", responses=problem_answers())
+def logger_profiles(session: SessionDep) -> ProfileList:
+    return ProfileList(logger_profiles=[ProfileShape.model_validate(row) for row in list_profiles(session)])
+
+
+@router.get("/tariffs", responses=problem_answers())
+def tariffs(session: SessionDep, limit: Limit = 100, cursor: Cursor = None) -> TariffList:
+    part = list_tariffs(session, limit, cursor)
+    return TariffList(tariffs=[TariffShape.model_validate(row) for row in part.rows], next_cursor=part.next_cursor)

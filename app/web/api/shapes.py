@@ -1,0 +1,86 @@
+"""Shapes that several routers share: measured quantities, problems, paging."""
+
+from typing import Annotated, Any, Literal
+
+from fastapi import Path, Query
+from pydantic import BaseModel, ConfigDict
+
+Limit = Annotated[int, Query(ge=1, le=500, description="How many rows at most")]
+Cursor = Annotated[str | None, Query(description="`next_cursor` of the part before; none for the start")]
+
+# PostgreSQL keeps ids in four bytes; a larger number is none of ours.
+Id = Annotated[int, Path(ge=1, le=2_147_483_647)]
+
+
+class AskedBody(BaseModel):
+    """A body that a script sends; a misspelt field is refused instead of being passed over."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class FromStore(BaseModel):
+    """An answer read off a row of the store."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+
+class MeasuredShape(BaseModel):
+    """A measured quantity: its value, standard uncertainty and 95 % interval, all in the unit of the field's name.
+
+    The interval uses the degrees of freedom that the data support, so it is not always value ± 2 uncertainty.
+    """
+
+    value: float
+    uncertainty: float
+    low_95: float
+    high_95: float
+
+
+class NoteShape(BaseModel):
+    """A finding: a stable code, how much it weighs, plain words, and the evidence with its limit."""
+
+    code: str
+    severity: Literal["fine", "care", "unusable"]
+    message: str
+    value: float | None
+    limit: float | None
+    unit: str
+    at_min: float | None
+
+
+class FieldMistakeShape(BaseModel):
+    field: str
+    message: str
+
+
+class ProblemShape(BaseModel):
+    """An RFC 9457 problem document. `errors` names the fields at fault; a log that cannot be read also gets the
+    file, the line and the text that was found."""
+
+    type: str
+    title: str
+    status: int
+    detail: str
+    instance: str
+    errors: list[FieldMistakeShape] | None = None
+    file_name: str | None = None
+    line: int | None = None
+    text: str | None = None
+
+
+_MEANING = {
+    404: "There is no such thing in this bench",
+    409: "It is stored already; nothing was stored a second time",
+    413: "The upload is too large",
+    422: "A value cannot be used; the detail says what was found, what is needed and what to do",
+    503: "The store cannot be used",
+}
+
+
+def problem_answers(*statuses: int) -> dict[int | str, dict[str, Any]]:
+    """Answers for the schema: these statuses carry a problem document. 422 and 503 are always among them."""
+    content = {"application/problem+json": {"schema": {"$ref": "#/components/schemas/ProblemShape"}}}
+    return {
+        status: {"description": _MEANING[status], "model": ProblemShape, "content": content}
+        for status in sorted({422, 503, *statuses})
+    }
