@@ -82,7 +82,7 @@ def change_room(
             record_change(session, who, "changed", "room", room_id, name, before, after, why)
             volume_moves = volume_moves or name.startswith("room_volume")
     if volume_moves:
-        from app.services.clean_air_results import rederive_room  # loaded when used: it needs scipy
+        from app.services.settle_results import rederive_room  # loaded when used: it needs scipy
 
         session.flush()
         rederive_room(session, room_id, who=who, why=why or f"the volume of {room.name} was changed")

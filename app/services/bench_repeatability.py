@@ -1,0 +1,88 @@
+"""How much repeats of one setting differ on this bench, pooled for each channel; lent to settings with few trials."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.compute.measured import Measured
+from app.compute.repeatability import Repeatability, pooled_repeatability
+from app.services.new_trial import UNIT_RUNNING
+from app.services.result_rows import stored_measured
+from app.storage.rooms_and_loggers import SmokeSource
+from app.storage.trials import BenchRepeatability, ChannelResult, Trial
+
+# A figure that moved by less than this keeps its place, so that one more trial on a large bench does not mean that
+# every summary is written again; the figure in use is stored, so all summaries rest on the same one.
+MOVES_WHEN_CHANGED_BY = 0.02
+
+
+def lent_repeatability(session: Session) -> dict[str, Repeatability]:
+    """Channel to the figure in use."""
+    return {
+        row.channel: Repeatability(row.relative_sd, row.degrees_of_freedom, row.groups, row.trials, row.source)
+        for row in session.scalars(select(BenchRepeatability)).all()
+    }
+
+
+def refresh_repeatability(session: Session, now: datetime) -> bool:
+    """Pools the repeats of the whole bench; returns whether a figure in use was replaced."""
+    present = {row.channel: row for row in session.scalars(select(BenchRepeatability)).all()}
+    pooled = {channel: pooled_repeatability(groups) for channel, groups in _groups(session).items()}
+    moved = False
+    for channel in present.keys() | pooled.keys():
+        new, row = pooled.get(channel), present.get(channel)
+        if new is None:
+            if row is not None:
+                session.delete(row)
+                moved = True
+            continue
+        if row is not None and not _moves(row, new):
+            continue
+        row = row or BenchRepeatability(channel=channel)
+        row.relative_sd, row.degrees_of_freedom = new.relative_sd, new.degrees_of_freedom
+        row.groups, row.trials, row.source, row.computed_at = new.groups, new.trials, new.source, now
+        session.add(row)
+        moved = True
+    session.flush()
+    return moved
+
+
+def _moves(row: BenchRepeatability, new: Repeatability) -> bool:
+    def apart(before: float, after: float) -> bool:
+        return abs(after - before) > MOVES_WHEN_CHANGED_BY * max(abs(before), abs(after))
+
+    return apart(row.relative_sd, new.relative_sd) or apart(row.degrees_of_freedom, new.degrees_of_freedom)
+
+
+def _groups(session: Session) -> dict[str, list[Sequence[Measured]]]:
+    rows = session.execute(
+        select(
+            Trial.setting_id,
+            Trial.room_id,
+            SmokeSource.aerosol,
+            ChannelResult.channel,
+            ChannelResult.total_decay_per_h,
+            ChannelResult.total_decay_uncertainty_per_h,
+            ChannelResult.total_decay_degrees_of_freedom,
+        )
+        .join(ChannelResult, ChannelResult.trial_id == Trial.id)
+        .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
+        .where(
+            Trial.kind == UNIT_RUNNING,
+            Trial.trashed_at.is_(None),
+            Trial.excluded_at.is_(None),
+            ChannelResult.usable == True,  # noqa: E712  # a column, not a truth value
+        )
+    )
+    groups: dict[tuple[int | None, int, str, str], list[Measured]] = defaultdict(list)
+    for setting_id, room_id, aerosol, channel, value, uncertainty, degrees in rows:
+        rate = stored_measured(value, uncertainty, degrees)
+        if rate is not None and rate.uncertainty > 0:
+            groups[setting_id, room_id, aerosol or "smoke", channel].append(rate)
+    of_channel: dict[str, list[Sequence[Measured]]] = defaultdict(list)
+    for (_, _, _, channel), rates in groups.items():
+        of_channel[channel].append(rates)
+    return of_channel

@@ -1,0 +1,249 @@
+"""From stored decay rates to clean air delivery rates, without fitting again: the natural decay of the room is taken
+off and the volume multiplied in. Every number that moves is recorded with its cause."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from sqlalchemy import delete, insert, select, update
+from sqlalchemy.orm import Session
+
+from app.compute.clean_air import clean_air_delivery_rate, detection, standard_clearing_time
+from app.compute.measured import Measured
+from app.compute.notes import Note
+from app.services.audit import record_change
+from app.services.natural_decay_pools import EmptyRoomRuns, PooledForTrial
+from app.services.new_trial import UNIT_RUNNING
+from app.services.result_rows import note_rows, stored_degrees, stored_measured
+from app.storage.rooms_and_loggers import Room
+from app.storage.trials import ChannelResult, ResultNote, Trial
+
+# Notes of the analysis stand before this position, notes of this file from it on.
+DERIVED_NOTES_FROM = 1000
+_RESULT = ChannelResult.__table__
+DERIVED_COLUMNS = tuple(
+    column.name
+    for column in _RESULT.columns
+    if column.name.startswith(("pool_id", "clean_air_delivery_rate", "standard_clearing_time"))
+)
+
+
+def derive_clean_air(
+    session: Session, *, trial_ids: Iterable[int] | None = None, who: str = "", why: str = "", record: bool = True
+) -> set[int]:
+    """Derives the clean air results of the trials named, or of the whole bench; returns the trials that moved.
+
+    record : False for a trial that was only just added, whose numbers have no earlier value
+    """
+    rows = _rows(session, trial_ids)
+    runs = EmptyRoomRuns(session)
+    old_notes = _derived_notes(session, [row.id for row in rows])
+    moved: set[int] = set()
+    updates: list[dict[str, Any]] = []
+    new_notes: list[dict[str, Any]] = []
+    changed_notes: list[int] = []
+    for row in rows:
+        total = stored_measured(
+            row.total_decay_per_h, row.total_decay_uncertainty_per_h, row.total_decay_degrees_of_freedom
+        )
+        volume = Measured(row.room_volume_m3, row.room_volume_uncertainty_m3)
+        served = None
+        if row.kind == UNIT_RUNNING:
+            served = runs.serving(row.room_id, row.channel, row.started_at, row.relative_humidity_pct, row.start_level)
+        values, notes = derived_values(total, served, volume)
+        if any(not _same(values[name], getattr(row, name)) for name in DERIVED_COLUMNS):
+            updates.append({"id": row.id, **values})
+            moved.add(row.trial_id)
+            if record:
+                _record_move(session, row, values, who, why)
+        if [(note.code, note.message) for note in notes] != old_notes.get(row.id, []):
+            changed_notes.append(row.id)
+            new_notes += _note_values(row.id, notes)
+    _write(session, updates, changed_notes, new_notes)
+    return moved
+
+
+def derived_values(
+    total: Measured | None, served: PooledForTrial | None, volume: Measured
+) -> tuple[dict[str, Any], list[Note]]:
+    """Columns that rest on the decay rate, the natural decay and the volume, and the notes about them.
+
+    served : natural decay for this trial; None for an empty-room run, which has no clean air delivery rate
+    """
+    values: dict[str, Any] = dict.fromkeys(DERIVED_COLUMNS)
+    notes: list[Note] = [] if served is None else list(served.choice.notes)
+    clearing = standard_clearing_time(total) if total is not None else None
+    if clearing is not None:
+        values |= {
+            "standard_clearing_time_min": clearing.value,
+            "standard_clearing_time_uncertainty_min": clearing.uncertainty,
+            "standard_clearing_time_low_95_min": clearing.low_95,
+            "standard_clearing_time_high_95_min": clearing.high_95,
+        }
+    elif total is not None:
+        notes.append(_no_standard_time(total))
+    if served is None or served.pooled is None or total is None:
+        return values, notes
+    natural = served.pooled.on_one_day
+    rate = clean_air_delivery_rate(total, natural, volume)
+    values |= {
+        "pool_id": served.pool_id,
+        "clean_air_delivery_rate_m3_per_h": rate.value,
+        "clean_air_delivery_rate_uncertainty": rate.uncertainty,
+        "clean_air_delivery_rate_degrees_of_freedom": stored_degrees(rate.degrees_of_freedom),
+        "clean_air_delivery_rate_low_95": rate.low_95,
+        "clean_air_delivery_rate_high_95": rate.high_95,
+    }
+    limit = detection(total, natural, volume)
+    if not limit.measurable:
+        notes.append(
+            Note(
+                "no_measurable_cleaning",
+                "care",
+                f"No measurable cleaning: {rate.value:.1f} m³/h cannot be told from zero, for which more than "
+                f"{limit.decision_threshold:.1f} m³/h was needed. The rate is at most {limit.at_most:.1f} m³/h.",
+                value=rate.value,
+                limit=limit.decision_threshold,
+                unit="m³/h",
+            )
+        )
+    if served.choice.left_out:
+        notes.append(_runs_left_out(served))
+    return values, notes
+
+
+def _no_standard_time(total: Measured) -> Note:
+    return Note(
+        "no_standard_clearing_time",
+        "care",
+        f"The decay rate of {total.value:.2f} per hour has an interval from {total.low_95:.2f} to "
+        f"{total.high_95:.2f}, which reaches zero: a time for a 95 % reduction has no upper end and is not given.",
+        value=total.low_95,
+        limit=0.0,
+        unit="1/h",
+    )
+
+
+def _runs_left_out(served: PooledForTrial) -> Note:
+    left_out = served.choice.left_out
+    named = "; ".join(f"trial {run.run_id}: {run.reason}" for run in left_out[:3])
+    more = f"; and {len(left_out) - 3} more" if len(left_out) > 3 else ""
+    return Note(
+        "natural_decay_runs_left_out",
+        "fine",
+        f"{len(served.choice.chosen)} empty-room runs were used and {len(left_out)} left out ({named}{more}).",
+        value=float(len(left_out)),
+    )
+
+
+def _rows(session: Session, trial_ids: Iterable[int] | None) -> Sequence[Any]:
+    query = (
+        select(
+            _RESULT.c.id,
+            _RESULT.c.trial_id,
+            _RESULT.c.channel,
+            _RESULT.c.total_decay_per_h,
+            _RESULT.c.total_decay_uncertainty_per_h,
+            _RESULT.c.total_decay_degrees_of_freedom,
+            _RESULT.c.relative_humidity_pct,
+            _RESULT.c.start_level,
+            *(_RESULT.c[name] for name in DERIVED_COLUMNS),
+            Trial.kind,
+            Trial.room_id,
+            Trial.started_at,
+            Room.room_volume_m3,
+            Room.room_volume_uncertainty_m3,
+        )
+        .join(Trial, Trial.id == _RESULT.c.trial_id)
+        .join(Room, Room.id == Trial.room_id)
+        .where(Trial.trashed_at.is_(None))
+        .order_by(_RESULT.c.id)
+    )
+    if trial_ids is None:
+        return session.execute(query).all()
+    ids = sorted(set(trial_ids))
+    return [
+        row
+        for start in range(0, len(ids), 500)  # SQLite takes a limited number of values in one statement
+        for row in session.execute(query.where(Trial.id.in_(ids[start : start + 500])))
+    ]
+
+
+def _derived_notes(session: Session, result_ids: Sequence[int]) -> dict[int, list[tuple[str, str]]]:
+    found: dict[int, list[tuple[str, str]]] = defaultdict(list)
+    for start in range(0, len(result_ids), 500):
+        for result_id, code, message in session.execute(
+            select(ResultNote.result_id, ResultNote.code, ResultNote.message)
+            .where(
+                ResultNote.position >= DERIVED_NOTES_FROM,
+                ResultNote.result_id.in_(result_ids[start : start + 500]),
+            )
+            .order_by(ResultNote.result_id, ResultNote.position)
+        ):
+            found[result_id].append((code, message))
+    return found
+
+
+def _note_values(result_id: int, notes: Sequence[Note]) -> list[dict[str, Any]]:
+    return [
+        {
+            "result_id": result_id,
+            "position": DERIVED_NOTES_FROM + row.position,
+            "code": row.code,
+            "severity": row.severity,
+            "message": row.message,
+            "value": row.value,
+            "limit": row.limit,
+            "unit": row.unit,
+            "at_min": row.at_min,
+        }
+        for row in note_rows(notes)
+    ]
+
+
+def _write(
+    session: Session,
+    updates: Sequence[dict[str, Any]],
+    changed_notes: Sequence[int],
+    new_notes: Sequence[dict[str, Any]],
+) -> None:
+    if updates:
+        session.execute(update(ChannelResult), updates)
+        session.expire_all()  # an update in bulk does not reach what was read before
+    for start in range(0, len(changed_notes), 500):
+        session.execute(
+            delete(ResultNote).where(
+                ResultNote.position >= DERIVED_NOTES_FROM,
+                ResultNote.result_id.in_(changed_notes[start : start + 500]),
+            )
+        )
+    if new_notes:
+        session.execute(insert(ResultNote), new_notes)
+
+
+def _record_move(session: Session, row: Any, values: dict[str, Any], who: str, why: str) -> None:
+    before = _in_words(row.clean_air_delivery_rate_m3_per_h, row.clean_air_delivery_rate_uncertainty)
+    after = _in_words(values["clean_air_delivery_rate_m3_per_h"], values["clean_air_delivery_rate_uncertainty"])
+    if before != after:
+        record_change(
+            session,
+            who,
+            "recomputed",
+            "trial",
+            row.trial_id,
+            f"{row.channel} clean_air_delivery_rate_m3_per_h",
+            before,
+            after,
+            why,
+        )
+
+
+def _in_words(value: float | None, uncertainty: float | None) -> str | None:
+    return None if value is None else f"{value:.6g} ± {uncertainty or 0.0:.3g}"
+
+
+def _same(new: Any, old: Any) -> bool:
+    """Equal, or apart by no more than the last digits of a floating-point number."""
+    if isinstance(new, float) and isinstance(old, float):
+        return abs(new - old) <= 1e-9 * max(abs(new), abs(old))
+    return bool(new == old)

@@ -1,0 +1,74 @@
+"""Brings everything that rests on trials up to date after some of them changed: clean air rates, summaries, pools."""
+
+from collections.abc import Iterable
+from datetime import UTC, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.services.clean_air_results import derive_clean_air
+from app.services.natural_decay_pools import remove_unused_pools
+from app.services.new_trial import EMPTY_ROOM
+from app.services.summaries import refresh_summaries
+from app.storage.trials import Trial
+
+
+def settle_results(
+    session: Session,
+    trial_ids: Iterable[int],
+    *,
+    who: str = "",
+    why: str,
+    now: datetime | None = None,
+    new_trial_id: int | None = None,
+) -> None:
+    """Derives again what rests on the trials named.
+
+    An empty-room run serves the other trials of its room, and its scatter is lent to other rooms: where one changed,
+    the whole bench is derived again. Nothing is fitted again. Each number that moves is recorded with `why`.
+
+    new_trial_id : a trial that was only just added and so has no earlier numbers to record
+    """
+    session.flush()
+    ids = sorted(set(trial_ids))
+    touched = [
+        row
+        for start in range(0, len(ids), 500)
+        for row in session.execute(
+            select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(ids[start : start + 500]))
+        )
+    ]
+    moved: set[int] = set()
+    if new_trial_id is not None:
+        moved |= derive_clean_air(session, trial_ids=[new_trial_id], record=False)
+    if any(row.kind == EMPTY_ROOM for row in touched):
+        moved |= derive_clean_air(session, who=who, why=why)
+    else:
+        moved |= derive_clean_air(session, trial_ids=[i for i in ids if i != new_trial_id], who=who, why=why)
+    settings = {row.setting_id for row in touched if row.setting_id is not None}
+    settings |= _settings_of(session, moved)
+    refresh_summaries(session, settings, now or datetime.now(UTC))
+    remove_unused_pools(session)
+
+
+def settle_bench(session: Session, *, who: str = "", why: str, now: datetime | None = None) -> None:
+    """Derives the whole bench again, after something changed that every trial rests on."""
+    derive_clean_air(session, who=who, why=why)
+    refresh_summaries(session, None, now or datetime.now(UTC))
+    remove_unused_pools(session)
+
+
+def rederive_room(session: Session, room_id: int, *, who: str, why: str) -> None:
+    """Derives the trials of a room again, after its volume changed."""
+    trials = session.scalars(select(Trial.id).where(Trial.room_id == room_id, Trial.trashed_at.is_(None))).all()
+    settle_results(session, trials, who=who, why=why)
+
+
+def _settings_of(session: Session, trial_ids: Iterable[int]) -> set[int]:
+    ids = sorted(trial_ids)
+    return {
+        setting_id
+        for start in range(0, len(ids), 500)
+        for setting_id in session.scalars(select(Trial.setting_id).where(Trial.id.in_(ids[start : start + 500])))
+        if setting_id is not None
+    }
