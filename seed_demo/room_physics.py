@@ -57,7 +57,7 @@ class Phase:
     emission_ug_per_h : smoke by size class [µg/h];  clean_air_m3_per_h : what the unit delivers, by size class [m³/h]
     stirring_m3_per_h : exchange between the zones that the unit's fan adds [m³/h]
     added_air_change_per_h : an open door or window [1/h]
-    vapour_g_per_h : water given off [g/h];  heat_w : heat given off [W]
+    wet_air_m3_per_h : air that the unit sends out saturated with water [m³/h];  heat_w : heat given off [W]
     voc_emission_ppm_m3_per_h, voc_clean_air_m3_per_h : the same two for volatile organic compounds
     """
 
@@ -66,7 +66,7 @@ class Phase:
     clean_air_m3_per_h: BySize = (0.0, 0.0, 0.0)
     stirring_m3_per_h: float = 0.0
     added_air_change_per_h: float = 0.0
-    vapour_g_per_h: float = 0.0
+    wet_air_m3_per_h: float = 0.0
     heat_w: float = 0.0
     voc_emission_ppm_m3_per_h: float = 0.0
     voc_clean_air_m3_per_h: float = 0.0
@@ -131,8 +131,9 @@ def simulate_room(conditions: RoomConditions, phases: tuple[Phase, ...], step_s:
         \dot D = \frac{S}{\varphi V} - \Bigl(k + \frac{F}{\varphi(1-\varphi)V}\Bigr) D
 
     and the logger sees C̄ − φ D: smoke reaches it late, and once mixed its level falls at the rate k exactly.
-    Water vapour w and volatile compounds have no deposition: :math:`\dot w = \lambda (w_o - w) + E/V`. The
-    temperature tends to the surroundings plus heat over heat loss. The run begins in the steady state, unit off.
+    Water vapour w tends to the outdoors by the air change and to saturation by the wet air Qw of a washing unit,
+    :math:`\dot w = \lambda (w_o - w) + (Q_w/V)(w_s - w)`. Volatile compounds have no deposition. The temperature tends
+    to the surroundings plus heat over heat loss. The run begins in the steady state, unit off.
     """
     state = _steady_state(conditions)
     step_h = step_s / 3600.0
@@ -215,8 +216,10 @@ def _solve(
         difference[size] = approach(
             float(state.difference_ug_m3[size]), emission / (share * volume * apart), apart, elapsed_h
         )
-    vapour_target = conditions.outdoor_vapour_g_m3 + phase.vapour_g_per_h / (air_change * volume)
-    vapour = approach(state.vapour_g_m3, vapour_target, air_change, elapsed_h)
+    wetting = phase.wet_air_m3_per_h / volume
+    saturated = float(saturated_vapour(np.array([state.temperature_c]))[0])
+    vapour_target = (air_change * conditions.outdoor_vapour_g_m3 + wetting * saturated) / (air_change + wetting)
+    vapour = approach(state.vapour_g_m3, vapour_target, air_change + wetting, elapsed_h)
     warm = conditions.surroundings_c + phase.heat_w / conditions.heat_loss_w_per_k
     temperature = approach(state.temperature_c, warm, 1 / conditions.thermal_time_h, elapsed_h)
     voc_loss = air_change + phase.voc_clean_air_m3_per_h / volume

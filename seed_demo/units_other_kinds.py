@@ -1,0 +1,176 @@
+"""Invented units that clean by other means, or do not clean. No maker, model, price or claim here exists."""
+
+from datetime import date
+
+from seed_demo.scenario_types import CertifiedRate, InventedUnit, MakersClaim, Ozone, Part, Speed
+
+_WATER_SIZES = (1.0, 1.4, 2.4)  # a wash takes coarse particles far better than fine ones
+_PLATE_SIZES = (1.0, 1.04, 1.10)
+
+OTHER_UNITS = (
+    InventedUnit(
+        maker="Pondwright",
+        model="Carp",
+        kind="water wash",
+        speeds=(Speed("low", 12, 34.1, 9.2, 4.0), Speed("high", 28, 43.3, 16.0, 9.0, trials=2)),
+        standby_w=0.5,
+        prices=((date(2025, 4, 14), 229.00), (date(2025, 10, 20), 199.00)),
+        parts=(
+            Part("drum", (), kind="washable part", washable=True, life_months=60),
+            Part("water additive", ((date(2025, 4, 14), 15.00),), kind="additive", pack_size=12, life_months=1),
+        ),
+        story="Turns discs through a bath. The bath has to be emptied and scrubbed every week, or it smells.",
+        by_size=_WATER_SIZES,
+        size_mm=(350, 300, 420),
+        mass_kg=5.5,
+        claims=(
+            MakersClaim(
+                "filter efficiency", 99.0, "%", "Washes 99 % of pollen from the air", "at least", aerosol="pollen"
+            ),
+            MakersClaim("consumables", None, "", "No filters to buy, ever"),
+        ),
+    ),
+    InventedUnit(
+        maker="Pondwright",
+        model="Pike",
+        kind="water wash",
+        speeds=(Speed("low", 20, 36.6, 13.0, 9.0), Speed("high", 52, 47.9, 26.4, 24.0, trials=2)),
+        standby_w=0.5,
+        prices=((date(2025, 4, 14), 349.00),),
+        parts=(
+            Part("drum", (), kind="washable part", washable=True, life_months=60),
+            Part("water additive", ((date(2025, 4, 14), 15.00),), kind="additive", pack_size=12, life_months=1),
+        ),
+        story="Puts so much water into the room that the humidity climbs by more than twenty points in a run. Optical "
+        "loggers without a heated inlet then read the wet smoke too high, and the unit looks slower than it is.",
+        by_size=_WATER_SIZES,
+        size_mm=(400, 340, 520),
+        mass_kg=7.9,
+        ratings=(CertifiedRate("smoke", None, date(2025, 4, 16)), CertifiedRate("pollen", None, date(2025, 4, 16))),
+        claims=(MakersClaim("room area", 50.0, "m²", "Washes the air of 50 m²", "at least"),),
+    ),
+    InventedUnit(
+        maker="Voltmeadow",
+        model="Sieve",
+        kind="electrostatic",
+        speeds=(
+            Speed("low", 58, 28.2, 9.1),
+            Speed("medium", 112, 37.2, 15.2),
+            Speed("high", 176, 47.4, 28.3, trials=2),
+        ),
+        standby_w=0.7,
+        prices=((date(2025, 4, 21), 269.00), (date(2026, 1, 19), 249.00)),
+        parts=(Part("collector plates", (), kind="washable part", washable=True, life_months=120),),
+        story="Plates that are washed in the sink every fortnight and must then dry for a day.",
+        by_size=_PLATE_SIZES,
+        size_mm=(280, 280, 600),
+        mass_kg=6.3,
+        ratings=(CertifiedRate("smoke", 182.0, date(2025, 4, 22)),),
+        claims=(
+            MakersClaim("clean air delivery rate", 180.0, "m³/h", "180 m³ of clean air an hour", speed="high"),
+            MakersClaim("ozone", 5.0, "ppb", "Ozone below 5 ppb", "at most"),
+        ),
+        ozone=Ozone(9.0),
+    ),
+    InventedUnit(
+        maker="Voltmeadow",
+        model="Sieve Junior",
+        kind="electrostatic",
+        speeds=(Speed("low", 30, 27.7, 6.0), Speed("high", 84, 42.5, 14.8, trials=2)),
+        standby_w=0.7,
+        prices=((date(2025, 4, 21), 159.00),),
+        parts=(Part("collector plates", (), kind="washable part", washable=True, life_months=120),),
+        story="The small Sieve. Its ozone has not been measured yet.",
+        by_size=_PLATE_SIZES,
+        size_mm=(220, 220, 410),
+        mass_kg=3.4,
+        ratings=(CertifiedRate("smoke", 182.0, date(2025, 4, 22), sister_model="Voltmeadow Sieve"),),
+    ),
+    InventedUnit(
+        maker="Amberhusk",
+        model="Plate",
+        kind="electrostatic",
+        speeds=(Speed("low", 44, 30.9, 8.0), Speed("high", 130, 45.1, 22.2, trials=2)),
+        standby_w=0.4,
+        prices=((date(2025, 4, 22), 189.00), (date(2025, 12, 8), 169.00)),
+        parts=(
+            Part("collector plates", (), kind="washable part", washable=True, life_months=120),
+            Part("pre-filter mat", ((date(2025, 4, 22), 11.00),), life_months=4),
+        ),
+        story="Crackles when dust bridges the plates. Harmless, says the maker; we switched it off at night.",
+        by_size=_PLATE_SIZES,
+        size_mm=(300, 180, 520),
+        mass_kg=5.2,
+        claims=(MakersClaim("power", 15.0, "W", "Uses only 15 W", "at most", "high"),),
+        ozone=Ozone(3.0, below_detection=True),
+    ),
+    InventedUnit(
+        maker="Glimmerling",
+        model="Plug",
+        kind="ioniser",
+        speeds=(Speed("steady", 0.0, 15.0, 2.1, trials=2), Speed("pulse", 0.0, 15.0, 2.6, trials=2)),
+        standby_w=0.0,
+        prices=((date(2025, 4, 29), 39.00), (date(2025, 11, 3), 45.00)),
+        parts=(),
+        story="Plugs into the wall and glows. In five runs the room with it cannot be told apart from the empty room. "
+        "It is no protection for anyone with asthma, an allergy or a lung illness; such people should ask a doctor.",
+        size_mm=(60, 80, 110),
+        mass_kg=0.2,
+        claims=(
+            MakersClaim("room area", 30.0, "m²", "Purifies 30 m²", "at least"),
+            MakersClaim("filter efficiency", 99.9, "%", "Removes 99.9 % of smoke", "at least", aerosol="smoke"),
+            MakersClaim("consumables", None, "", "Nothing to replace"),
+        ),
+        ozone=Ozone(14.0),
+        small_room_trials=1,
+    ),
+    InventedUnit(
+        maker="Glimmerling",
+        model="Bedside",
+        kind="ioniser",
+        speeds=(Speed("night", 0.4, 16.0, 1.9), Speed("day", 0.9, 24.0, 3.0, trials=2)),
+        standby_w=0.3,
+        prices=((date(2025, 4, 29), 69.00),),
+        parts=(),
+        story="The same idea with a small fan. Ozone was not measured, so nothing is said about it but the caution.",
+        size_mm=(110, 110, 180),
+        mass_kg=0.6,
+        claims=(
+            MakersClaim("sound level", 8.0, "dB(A)", "The fan purrs at 8 dB", "at most", "day", distance_m=1.0),
+            MakersClaim("clean air delivery rate", 60.0, "m³/h", "As good as 60 m³ an hour", speed="day"),
+        ),
+    ),
+    InventedUnit(
+        maker="Lampwright",
+        model="Dusk Tower",
+        kind="ultraviolet",
+        speeds=(Speed("low", 3.0, 36.0, 18.2), Speed("high", 7.0, 46.1, 30.1, trials=2)),
+        standby_w=0.9,
+        prices=((date(2025, 5, 6), 259.00), (date(2026, 2, 9), 229.00)),
+        parts=(Part("lamp", ((date(2025, 5, 6), 49.00),), kind="lamp", life_running_hours=9000),),
+        story="A lamp in a tube with a coarse mesh before it. Light does not take smoke out of the air, and the mesh "
+        "takes little. What it may do to germs was not tested here.",
+        by_size=(1.0, 1.8, 6.0),
+        size_mm=(180, 180, 700),
+        mass_kg=3.0,
+        ratings=(CertifiedRate("smoke", None, date(2025, 5, 7)),),
+        claims=(MakersClaim("room area", 35.0, "m²", "Sanitises 35 m²", "at least"),),
+        ozone=Ozone(2.0, below_detection=True),
+    ),
+    InventedUnit(
+        maker="Lampwright",
+        model="Halo",
+        kind="ultraviolet",
+        speeds=(Speed("low", 26, 32.2, 14.0), Speed("high", 61, 44.4, 25.5, trials=2)),
+        standby_w=0.9,
+        prices=((date(2025, 5, 6), 199.00),),
+        parts=(
+            Part("lamp", ((date(2025, 5, 6), 39.00),), kind="lamp", life_running_hours=9000),
+            Part("ring filter", ((date(2025, 5, 6), 22.00),), life_months=6),
+        ),
+        story="A lamp and a real filter. The filter does the work: with the lamp unplugged a run gave the same rate.",
+        size_mm=(240, 240, 380),
+        mass_kg=3.3,
+        ratings=(CertifiedRate("smoke", 66.0, date(2025, 5, 7), stated_in_cfm=True),),
+    ),
+)
