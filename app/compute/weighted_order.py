@@ -137,7 +137,7 @@ def _check(keys: Sequence[int], quantities: Sequence[WeightedQuantity]) -> None:
             raise ValueError(f"The weight of {quantity.name} is {quantity.weight}; it needs to be zero or above.")
         if len(quantity.values) != len(keys):
             raise ValueError(
-                f"{quantity.name} has {len(quantity.values)} values for {len(keys)} units; each unit needs one, or None."
+                f"{quantity.name} has {len(quantity.values)} values for {len(keys)} units; each needs one, or None."
             )
     if not any(quantity.weight > 0 for quantity in quantities):
         raise ValueError("Every weight is zero; an order needs at least one quantity with a weight above zero.")
