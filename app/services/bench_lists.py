@@ -8,7 +8,7 @@ from sqlalchemy import Select, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session, selectinload
 
 from app.errors import InvalidValue, NotFound
-from app.storage.rooms_and_loggers import Logger, LoggerProfile, Room, SmokeSource
+from app.storage.rooms_and_loggers import Logger, Room, SmokeSource
 from app.storage.tariffs import Tariff
 from app.storage.units_under_test import Consumable, UnitUnderTest
 
@@ -103,7 +103,3 @@ def everything_of_a_unit() -> Sequence[Any]:
 def _plain(words: str) -> str:
     """The words with the signs that LIKE takes for placeholders made plain."""
     return words.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
-
-
-def list_profiles(session: Session) -> Sequence[LoggerProfile]:
-    return session.scalars(select(LoggerProfile).order_by(LoggerProfile.name)).all()

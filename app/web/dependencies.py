@@ -16,7 +16,7 @@ from app.web.templating import Render, render_page
 
 
 def session(request: Request) -> Iterator[Session]:
-    """A session that commits when the handler returns, before the answer is sent."""
+    """A session that commits when the handler returns, before the answer is sent; reading never waits for a writer."""
     try:
         writes = request.method not in ("GET", "HEAD", "OPTIONS")
         with session_scope(request.state["engine"], writes=writes) as opened:

@@ -11,7 +11,7 @@ from app.web.problems import refuse
 
 LOOPBACK_NAMES = ("127.0.0.1", "localhost", "::1")
 _EVERY_ADDRESS = ("0.0.0.0", "::", "")  # where a server listens, never a name under which it is asked
-_SAFE_METHODS = ("GET", "HEAD", "OPTIONS", "TRACE")
+SAFE_METHODS = ("GET", "HEAD", "OPTIONS", "TRACE")
 
 
 class Guard:
@@ -52,7 +52,7 @@ class Guard:
                 f"The request was sent to the host {host or 'without a name'!r}; this bench answers to "
                 f"{', '.join(sorted(self.allowed_hosts))}. Use one of these, or add the name to HAZEFALL_ALLOWED_HOSTS."
             )
-        if method in _SAFE_METHODS:
+        if method in SAFE_METHODS:
             return None
         site, origin = headers.get("sec-fetch-site"), headers.get("origin")
         ours = site in ("same-origin", "none") if site else origin is None or urlsplit(origin).netloc == host

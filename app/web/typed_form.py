@@ -20,6 +20,10 @@ _TWO_READINGS = re.compile(r"[-+]?\d{1,3}(,\d{3})+")
 _LONGEST_SHOWN = 60
 
 
+class _NotedAlready(Exception):
+    """Ends an attempt whose mistakes stand in the form already."""
+
+
 @dataclass(slots=True)
 class TypedForm:
     """The typed words of each field, and the mistakes found so far.
@@ -99,6 +103,11 @@ class TypedForm:
     def ticked(self, name: str) -> bool:
         return bool(self.values.get(name))
 
+    def stop_if_refused(self) -> None:
+        """Ends an attempt in which a mistake was noted, so that nothing of it stays in the store."""
+        if self.errors:
+            raise _NotedAlready("The form holds mistakes; they stand beside their fields.")
+
     @contextmanager
     def attempt(self, session: Session) -> Iterator[None]:
         """Runs a change; where it is refused nothing of it stays in the store and the reason stands by its field."""
@@ -107,6 +116,8 @@ class TypedForm:
                 yield
         except StoreProblem:
             raise
+        except _NotedAlready:
+            pass
         except HazefallError as error:
             self.refuse(error.field or "", error.message)
 

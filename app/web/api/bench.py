@@ -6,7 +6,8 @@ from typing import Literal
 from fastapi import APIRouter
 from pydantic import BaseModel
 
-from app.services.bench_lists import list_loggers, list_profiles, list_rooms, list_smoke_sources, list_tariffs
+from app.services.bench_lists import list_loggers, list_rooms, list_smoke_sources, list_tariffs
+from app.services.logger_profiles import list_profiles
 from app.web.api.shapes import Cursor, FromStore, Limit, problem_answers
 from app.web.dependencies import SessionDep
 

@@ -2,10 +2,11 @@
 
 from fastapi import APIRouter
 
-from app.web.pages import loggers, ranking, rooms, smoke_sources
+from app.web.pages import loggers, ranking, rooms, smoke_sources, unit_form
 
 PAGE_ROUTERS: tuple[APIRouter, ...] = (
     ranking.router,
+    unit_form.router,
     rooms.router,
     loggers.router,
     smoke_sources.router,

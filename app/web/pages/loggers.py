@@ -8,7 +8,8 @@ from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
 from app.services.audit import changes_of
-from app.services.bench_lists import list_loggers, list_profiles
+from app.services.bench_lists import list_loggers
+from app.services.logger_profiles import list_profiles
 from app.services.loggers import add_logger, change_logger, get_logger
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice

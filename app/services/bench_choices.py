@@ -1,0 +1,126 @@
+"""The choices that hold for the whole bench: clear level, stale natural decay, standard distance, cost assumptions."""
+
+from dataclasses import dataclass, fields
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue, NotFound
+from app.services.audit import AT_THE_DESK, record_change
+from app.services.checked_values import currency_code, number_above_zero, one_of, optional_text, required_text
+from app.services.new_trial import check_clear_level
+from app.storage.bench import Bench
+from app.storage.tariffs import Tariff
+from app.storage.trials import Trial
+
+SOUND_CORRECTION_RULES = ("ISO 3744", "ISO 3746", "ISO 1996-2")
+SUBJECT = "bench"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchChoices:
+    """What a desk decides once. The clear level is in µg/m³, or a share of the start level."""
+
+    name: str = "Bench"
+    timezone: str = "UTC"
+    currency: str = "USD"
+    clear_level_kind: str = "absolute"
+    clear_level_value: float = 10.0
+    standard_distance_m: float = 1.0
+    sound_correction_rule: str = "ISO 3746"
+    natural_decay_stale_after_days: int = 180
+    hours_per_day: float = 24.0
+    days_per_year: float = 365.0
+    tariff_id: int | None = None
+    main_channel: str = "pm2_5"
+
+
+def bench_choices(session: Session) -> BenchChoices:
+    """The bench's choices as they stand."""
+    bench = session.get(Bench, 1)
+    if bench is None:
+        return BenchChoices()
+    return BenchChoices(**{field.name: getattr(bench, field.name) for field in fields(BenchChoices)})
+
+
+def change_bench(session: Session, new: BenchChoices, *, who: str = AT_THE_DESK, why: str = "") -> frozenset[str]:
+    """Stores the choices that differ, each with a record, and returns their names.
+
+    A new clear level moves the times to clear of every trial that has none of its own, and a new number of days
+    moves which natural decays are stale; the results that move are recorded.
+    """
+    checked = _checked(session, new)
+    bench = session.get(Bench, 1)
+    if bench is None:
+        bench = Bench(id=1)
+        session.add(bench)
+        session.flush()
+    changed = set()
+    for field in fields(BenchChoices):
+        before, after = getattr(bench, field.name), getattr(checked, field.name)
+        if before != after:
+            setattr(bench, field.name, after)
+            record_change(session, who, "changed", SUBJECT, 1, field.name, before, after, why)
+            changed.add(field.name)
+    session.flush()
+    _follow(session, changed, who, why)
+    return frozenset(changed)
+
+
+def _follow(session: Session, changed: set[str], who: str, why: str) -> None:
+    """Brings what rests on the changed choices up to date; the analysis is loaded when used, because it needs scipy."""
+    if changed & {"clear_level_kind", "clear_level_value"}:
+        from app.services.trial_results import reanalyse_trials
+
+        by_default = select(Trial.id).where(Trial.trashed_at.is_(None), Trial.clear_level_kind.is_(None))
+        trials = session.scalars(by_default).all()
+        reanalyse_trials(session, trials, who=who, why=why or "the bench's clear level was changed")
+    elif "natural_decay_stale_after_days" in changed:
+        from app.services.settle_results import settle_bench
+
+        settle_bench(session, who=who, why=why or "the age at which a natural decay is stale was changed")
+
+
+def _checked(session: Session, new: BenchChoices) -> BenchChoices:
+    check_clear_level(new.clear_level_kind, new.clear_level_value)
+    if new.tariff_id is not None and session.get(Tariff, new.tariff_id) is None:
+        raise NotFound("tariff", new.tariff_id)
+    if not 1 <= new.natural_decay_stale_after_days <= 36_500:
+        raise InvalidValue(
+            f"The natural decay is stale after {new.natural_decay_stale_after_days} days; 1 to 36500 are needed.",
+            field="natural_decay_stale_after_days",
+        )
+    for field, value, highest, unit in (
+        ("hours_per_day", new.hours_per_day, 24, "hours a day"),
+        ("days_per_year", new.days_per_year, 366, "days a year"),
+    ):
+        if not 0 <= value <= highest:
+            raise InvalidValue(f"Found {value:g} {unit}; 0 to {highest} are needed. Correct it.", field=field)
+    return BenchChoices(
+        name=required_text(new.name, "name", "The name of the bench"),
+        timezone=_zone(new.timezone),
+        currency=currency_code(new.currency),
+        clear_level_kind=new.clear_level_kind,
+        clear_level_value=new.clear_level_value,
+        standard_distance_m=number_above_zero(
+            new.standard_distance_m, "standard_distance_m", "The standard distance", "m"
+        ),
+        sound_correction_rule=one_of(
+            new.sound_correction_rule, SOUND_CORRECTION_RULES, "sound_correction_rule", "The rule for the background"
+        ),
+        natural_decay_stale_after_days=new.natural_decay_stale_after_days,
+        hours_per_day=new.hours_per_day,
+        days_per_year=new.days_per_year,
+        tariff_id=new.tariff_id,
+        main_channel=optional_text(new.main_channel, "main_channel", "The main channel", 50) or "pm2_5",
+    )
+
+
+def _zone(name: str) -> str:
+    try:
+        return ZoneInfo(name.strip()).key
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise InvalidValue(
+            f"The time zone is {name!r}; a name such as UTC or Europe/Berlin is needed. Correct it.", field="timezone"
+        ) from None
