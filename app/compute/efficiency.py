@@ -7,10 +7,9 @@ dust rates, a fixed year of 5,840 h running and 2,920 h standing by. Each has a 
 import math
 from dataclasses import dataclass
 
+from app.compute.conversions import to_cubic_feet_per_minute
 from app.compute.measured import Measured
 from app.compute.published_figure import PublishedFigure
-
-CFM_PER_M3_PER_H = 0.588577778691  # recomputed from the foot, 0.3048 m exactly
 
 ACTIVE_HOURS = PublishedFigure(
     "hours a year running", 5840, "h", "US DOE", "10 CFR 430 Subpart B Appendix FF", 2023, "from memory"
@@ -125,7 +124,7 @@ def federal_energy(
     Raises   ValueError for a rate or an active power that is not above zero, or a standby power below zero
     Source   10 CFR 430 Subpart B Appendix FF; that 5.1.2 joins smoke and dust: read; the formulas: from memory.
 
-    >>> federal = federal_energy(100 / CFM_PER_M3_PER_H, 100 / CFM_PER_M3_PER_H, 50.0, 0.0)
+    >>> federal = federal_energy(169.90107955, 169.90107955, 50.0, 0.0)  # 100 ft³/min of each
     >>> federal.energy_kwh_per_year, round(federal.integrated_energy_factor_cfm_per_w, 6)
     (292.0, 2.0)
     """
@@ -139,7 +138,7 @@ def federal_energy(
             f"The power is {active_power_w:g} W running and {standby_power_w:g} W standing by; the federal factor "
             "needs the first above zero and the second zero or above."
         )
-    smoke, dust = (rate * CFM_PER_M3_PER_H for rate in (smoke_rate_m3_per_h, dust_rate_m3_per_h))
+    smoke, dust = (to_cubic_feet_per_minute(rate) for rate in (smoke_rate_m3_per_h, dust_rate_m3_per_h))
     rate = math.sqrt(smoke * dust)
     energy = (active_power_w * ACTIVE_HOURS.value + standby_power_w * STANDBY_HOURS.value) / 1000
     minima = tuple(limit for limit in FEDERAL_MINIMA if limit.rate_from_cfm <= rate < limit.rate_below_cfm)

@@ -2,12 +2,15 @@ import math
 
 import pytest
 
-from app.compute.efficiency import CFM_PER_M3_PER_H, clean_air_per_watt, federal_energy
+from app.compute.conversions import from_cubic_feet_per_minute
+from app.compute.efficiency import clean_air_per_watt, federal_energy
 from app.compute.measured import Measured
 
 
 def federal(rate_cfm, active_w=50.0, standby_w=0.0):
-    return federal_energy(rate_cfm / CFM_PER_M3_PER_H, rate_cfm / CFM_PER_M3_PER_H, active_w, standby_w)
+    return federal_energy(
+        from_cubic_feet_per_minute(rate_cfm), from_cubic_feet_per_minute(rate_cfm), active_w, standby_w
+    )
 
 
 def test_without_standby_the_factor_is_the_rate_over_the_watts():

@@ -4,7 +4,8 @@ The check keeps the formulas as they are written down, and is no proof that the 
 
 import pytest
 
-from app.compute.efficiency import CFM_PER_M3_PER_H, FEDERAL_MINIMA, federal_energy
+from app.compute.conversions import from_cubic_feet_per_minute
+from app.compute.efficiency import FEDERAL_MINIMA, federal_energy
 
 # smoke, dust [ft³/min], active, standby [W], PM2.5 rate [ft³/min], energy [kWh/year], factor [(ft³/min)/W]
 EXAMPLES = [
@@ -18,7 +19,7 @@ EXAMPLES = [
 
 @pytest.mark.parametrize(("smoke", "dust", "active_w", "standby_w", "rate", "energy", "factor"), EXAMPLES)
 def test_recomputed_examples(smoke, dust, active_w, standby_w, rate, energy, factor):
-    found = federal_energy(smoke / CFM_PER_M3_PER_H, dust / CFM_PER_M3_PER_H, active_w, standby_w)
+    found = federal_energy(from_cubic_feet_per_minute(smoke), from_cubic_feet_per_minute(dust), active_w, standby_w)
     assert found.pm2_5_rate_cfm == pytest.approx(rate, abs=1e-5)
     assert found.energy_kwh_per_year == pytest.approx(energy, abs=1e-9)
     assert found.integrated_energy_factor_cfm_per_w == pytest.approx(factor, abs=1e-6)
