@@ -1,6 +1,5 @@
 """Sound level of each setting at the bench's standard distance, from all measurements of it."""
 
-import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -8,6 +7,8 @@ from typing import NamedTuple
 from sqlalchemy import Select, bindparam, or_, select
 from sqlalchemy.orm import Session
 
+from app.compute.number_words import counted
+from app.compute.sound import background_correction, energy_mean, level_at_distance
 from app.storage.bench_measurements import SoundMeasurement
 
 
@@ -75,30 +76,23 @@ def read_setting_sounds(session: Session, *, standard_distance_m: float, rule: s
     return SettingSounds({setting: tuple(rows) for setting, rows in found.items()}, standard_distance_m, rule)
 
 
-# Least and greatest difference to the background between which a level is corrected [dB]
-_WINDOWS = {"ISO 3744": (6.0, 15.0), "ISO 3746": (3.0, 10.0)}
-
-
 @lru_cache(maxsize=16384)
 def setting_sound(rows: tuple[SoundRow, ...], standard_distance_m: float, rule: str) -> SettingSound:
-    r"""Energy mean of the measurements, each corrected for the background and brought to the standard distance.
+    """Energy mean of the measurements, each corrected for the background and brought to the standard distance.
 
     Kept for values seen before: the level follows from the stored values alone.
     """
-    low, high = _WINDOWS.get(rule, _WINDOWS["ISO 3746"])
-    levels = []
-    bound = False
-    for row in rows:
-        level = row.level_dba
-        if row.background_dba is not None and (above := level - row.background_dba) < high:
-            bound = bound or above < low
-            level += 10 * math.log10(1 - 10 ** (-max(above, low) / 10))
-        levels.append(level + 20 * math.log10(row.distance_m / standard_distance_m))
-    mean = 10 * math.log10(sum(10 ** (level / 10) for level in levels) / len(levels))
-    converted = any(row.distance_m != standard_distance_m for row in rows)
-    words = f"{len(rows)} measured, {rule} correction for the background"
-    if converted:
-        words += f", converted to {standard_distance_m:g} m by the distance law: an estimate"
-    if bound:
-        words += "; the room was too loud to correct fully, so the unit is at most this loud"
-    return SettingSound(mean, converted, bound, len(rows), words + ".")
+    corrected = [background_correction(row.level_dba, row.background_dba, rule) for row in rows]
+    converted = [
+        level_at_distance(level.level_db, row.distance_m, standard_distance_m)
+        for level, row in zip(corrected, rows, strict=True)
+    ]
+    is_estimate = any(level.estimate for level in converted)
+    bounds = [level.sentence for level in corrected if level.finding == "upper bound"]
+    words = f"{counted(len(rows), 'measurement')}, energy mean, background by {rule}."
+    if is_estimate:
+        words += f" Converted to {standard_distance_m:g} m by the distance law, so an estimate."
+    if bounds:
+        words += f" {bounds[0]}"
+    mean = energy_mean([level.level_db for level in converted])
+    return SettingSound(mean, is_estimate, bool(bounds), len(rows), words)

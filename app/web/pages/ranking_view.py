@@ -12,7 +12,7 @@ from app.web.page_context import Choice, PageLinks
 from app.web.typed_form import TypedForm
 from app.web.unit_system import METRIC, US, UnitSystem
 
-NO_BAR = None
+_MORE_FIELDS = ("kind", "max_price", "max_sound_dba")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +80,8 @@ class RankingPage:
     title: str
     answer: str
     is_empty: bool
+    caption: str
+    more_is_open: bool
     columns: tuple[Column, ...]
     lines: tuple[RankingLine, ...]
     shown: str
@@ -109,6 +111,8 @@ def ranking_page(ranking: Ranking, form: TypedForm, system: UnitSystem) -> Ranki
         title="How fast does each unit clear the room?",
         answer=answer(ranking, system),
         is_empty=ranking.units_on_bench == 0,
+        caption=_caption(ranking),
+        more_is_open=any(form.typed(name) for name in (*_MORE_FIELDS, system.area_field)),
         columns=_columns(ranking, form, system),
         lines=tuple(_line(line, ranking, system) for line in ranking.lines),
         shown=f"{ranking.total_units} of {counted(ranking.units_on_bench, 'unit')}",
@@ -139,6 +143,14 @@ def ranking_page(ranking: Ranking, form: TypedForm, system: UnitSystem) -> Ranki
         links=_links(ranking, form),
         take_query=address("", form.values).lstrip("?"),
     )
+
+
+def _caption(ranking: Ranking) -> str:
+    words = next((head for key, head, _, _ in _heads(ranking, METRIC) if key == ranking.choices.sort), "Kind")
+    direction = "largest" if ranking.choices.larger_first else "smallest"
+    if ranking.choices.sort in ("name", "kind"):
+        direction = "Z" if ranking.choices.larger_first else "A"
+    return f"Units by {words[:1].lower()}{words[1:]}, {direction} first. Intervals are 95\u00a0%."
 
 
 def units_switch(path: str, form: TypedForm, system: UnitSystem) -> Switch:
@@ -247,23 +259,27 @@ def _not_measurable_words(ranking: Ranking) -> str:
     )
 
 
-def _columns(ranking: Ranking, form: TypedForm, system: UnitSystem) -> tuple[Column, ...]:
-    currency, distance = ranking.offered.currency, ranking.offered.standard_distance_m
-    heads = (
+def _heads(ranking: Ranking, system: UnitSystem) -> tuple[tuple[str, str, str, bool], ...]:
+    """Key, words, unit symbol and whether a bar stands beside, of each column."""
+    currency = ranking.offered.currency
+    return (
         ("name", "Unit", "", False),
         ("clean_air_delivery_rate", "Clean air delivery rate", system.flow_symbol, True),
-        ("air_changes", "Air changes in the test room", "1/h", False),
+        ("air_changes", "Air changes", "1/h", False),
         ("standard_clearing_time", "95\u00a0% less smoke", "min", False),
         ("time_to_clear", "Time to clear", "min", True),
-        ("sound", "Sound", f"dB(A) at {distance:g}\u00a0m", False),
+        ("sound", "Sound", "dB(A)", False),
         ("power", "Power", "W", False),
         ("price", "Price", currency, False),
-        ("running_cost", "Running cost", f"{currency} a year", False),
+        ("running_cost", "Running cost", f"{currency}/year", False),
         ("trials", "Trials", "", False),
     )
+
+
+def _columns(ranking: Ranking, form: TypedForm, system: UnitSystem) -> tuple[Column, ...]:
     return tuple(
         Column(key, words, unit, _sort_address(key, ranking, form), _sorted_now(key, ranking), has_bar)
-        for key, words, unit, has_bar in heads
+        for key, words, unit, has_bar in _heads(ranking, system)
     )
 
 
@@ -409,7 +425,7 @@ def _time_to_clear_cell(line: RankedSetting, ranking: Ranking) -> Cell:
     start = ""
     if row.start_level_low is not None and row.start_level_high is not None:
         low, high = rounded_text(row.start_level_low, 0), rounded_text(row.start_level_high, 0)
-        start = f"from {low}" if low == high else f"from {low} to {high}"
+        start = f"from {low}" if low == high else f"from {low}–{high}"
     if row.time_to_clear_min is not None:
         words = measured_words(row.time_to_clear_min, 0.5)
         bar = _bar(

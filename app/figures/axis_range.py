@@ -1,0 +1,50 @@
+"""From where to where an axis runs, worked out once, so that every renderer shows the same stretch."""
+
+from typing import Literal
+
+from app.figures.chart import Chart
+
+_AIR = 0.04  # of the stretch, left free beyond the largest value
+_LOG_AIR = 1.15
+
+
+def axis_range(chart: Chart, which: Literal["x", "y"]) -> tuple[float, float]:
+    """Lower and upper end of an axis: what the chart sets, else the data with some air. (0, 1) for an axis of names.
+
+    A linear axis of quantities begins at zero, or below where values are; a logarithmic one at the least value.
+    """
+    axis = chart.x_axis if which == "x" else chart.y_axis
+    if axis.names:
+        return 0.0, 1.0
+    values = _values(chart, which)
+    if axis.scale == "log":
+        values = [value for value in values if value > 0]
+    low = axis.low if axis.low is not None else min(values, default=0.0)
+    high = axis.high if axis.high is not None else max(values, default=1.0)
+    if axis.scale == "log":
+        low, high = max(low, 1e-9), max(high, 1e-8)
+        high *= _LOG_AIR if axis.high is None else 1
+    else:
+        low = min(low, 0.0) if axis.low is None else low
+        runs_to_the_end = which == "x" and not chart.horizontal
+        high += 0.0 if axis.high is not None or runs_to_the_end else _AIR * (high - low)
+    return (low, high) if high > low else (low, low + 1.0)
+
+
+def _values(chart: Chart, which: str) -> list[float]:
+    """All numbers that lie along the axis; bars count with what they stand on."""
+    along_values = which == ("x" if chart.horizontal else "y")
+    values = [line.at for line in chart.reference_lines if line.axis == which]
+    stacks: dict[tuple[str, object], float] = {}
+    for series in chart.series:
+        own, other = (series.x, series.y) if which == "x" else (series.y, series.x)
+        numbers = [float(value) for value in own if isinstance(value, int | float)]
+        if series.kind == "bar" and along_values:
+            for place, value in zip(other, own, strict=True):
+                key = (series.stack, place)
+                stacks[key] = stacks.get(key, 0.0) + (float(value) if isinstance(value, int | float) else 0.0)
+            continue
+        values += numbers
+        if along_values:
+            values += [value for value in (*series.low, *series.high) if value is not None]
+    return values + list(stacks.values())

@@ -1,0 +1,38 @@
+"""A chart as a table: exactly the numbers that are plotted, one row a value."""
+
+import csv
+from io import StringIO
+
+from app.figures.chart import Chart
+
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+HEAD = ("series", "low_95", "high_95", "is_bound")
+
+
+def chart_csv(chart: Chart) -> str:
+    """The plotted data as CSV, its columns named with their units; a bound that was not reached says is_bound 1."""
+    out = StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(["series", chart.x_column, chart.y_column, *HEAD[1:]])
+    for series in chart.series:
+        for index, (x, y) in enumerate(zip(series.x, series.y, strict=True)):
+            low = series.low[index] if series.low else None
+            high = series.high[index] if series.high else None
+            bound = int(bool(series.censored and series.censored[index]))
+            writer.writerow([defused(series.name), _cell(x), _cell(y), _cell(low), _cell(high), bound])
+    return out.getvalue()
+
+
+def _cell(value: float | str | None) -> str:
+    if value is None:
+        return ""
+    return defused(value) if isinstance(value, str) else repr(float(value))
+
+
+def defused(text: str) -> str:
+    """A text that no spreadsheet takes for a formula: an apostrophe goes before a beginning that it would.
+
+    >>> defused("=1+1"), defused("Maker A")
+    ("'=1+1", 'Maker A')
+    """
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text

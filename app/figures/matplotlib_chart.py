@@ -1,0 +1,288 @@
+"""A chart as SVG or PNG bytes, drawn on the server. The same chart gives the same bytes.
+
+Nothing of the day, the machine or the order of dictionaries enters the file: no date, a fixed salt for the marks
+inside an SVG, letters as outlines of the font that comes with the library.
+"""
+
+from io import BytesIO
+from textwrap import wrap
+from typing import Any, Literal
+
+from app.figures.axis_range import axis_range
+from app.figures.chart import Axis, Chart, Series
+from app.figures.end_labels import end_labels
+from app.figures.palette import REFERENCE_STYLE, colour_of, line_style_of
+
+INK, FADED, HAIRLINE, PAPER = "#1c1f26", "#565a63", "#d6d2c4", "#ffffff"
+WIDTH_PX = 960
+SMALLEST_PX, LARGEST_PX = 320, 4000
+_DPI = 96
+_POINTS_PER_PX = 72 / 96
+_LINE_PX = 19
+
+
+def svg_bytes(chart: Chart, width_px: int = WIDTH_PX) -> bytes:
+    """The chart as SVG, with its alt text as description."""
+    return _drawn(chart, width_px, "svg", 1.0)
+
+
+def png_bytes(chart: Chart, width_px: int = WIDTH_PX, scale: float = 1.0) -> bytes:
+    """The chart as PNG, `width_px` times `scale` pixels wide."""
+    return _drawn(chart, width_px, "png", scale)
+
+
+def _drawn(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes:
+    import matplotlib  # loaded when used
+    from matplotlib.figure import Figure  # loaded when used
+
+    rules = {
+        "svg.hashsalt": "hazefall",
+        "svg.fonttype": "path",
+        "text.parse_math": False,  # a dollar sign in a name is a dollar sign
+        "font.family": [chart.house.font, "DejaVu Sans"] if chart.house.font else ["DejaVu Sans"],
+        "font.size": 13 * _POINTS_PER_PX,
+        "path.simplify": True,
+    }
+    with matplotlib.rc_context(rules):
+        figure = Figure(figsize=(width_px / _DPI, _height_px(chart, width_px) / _DPI), dpi=_DPI, facecolor=PAPER)
+        _Drawing(chart, figure, width_px).draw()
+        out = BytesIO()
+        if file_format == "svg":
+            metadata = {"Title": chart.title, "Description": chart.alt_text, "Date": None, "Creator": "Hazefall"}
+            figure.savefig(out, format="svg", metadata=metadata)
+        else:
+            figure.savefig(
+                out, format="png", dpi=_DPI * scale, metadata={"Software": None, "Description": chart.alt_text}
+            )
+    return out.getvalue()
+
+
+def _height_px(chart: Chart, width_px: int) -> int:
+    names = chart.y_axis.names if chart.horizontal else ()
+    if names:
+        return 190 + 30 * max(len(names), 3)
+    return round(max(420, min(width_px * 0.62, 900)))
+
+
+class _Drawing:
+    """One chart on one figure; kept together because every part needs the same axes and sizes."""
+
+    def __init__(self, chart: Chart, figure: Any, width_px: int) -> None:
+        self.chart = chart
+        self.figure = figure
+        self.width_px = width_px
+        self.height_px = _height_px(chart, width_px)
+        self.ink = chart.house.ink or INK
+        self.wrap = max(30, int(width_px / 7.4))
+
+    def draw(self) -> None:
+        heading = self._heading()
+        foot = self._foot()
+        left = 74 if not (self.chart.horizontal and self.chart.y_axis.names) else self._name_margin()
+        right = self._label_margin()
+        bottom = foot + 58
+        top = heading + (34 if self._has_legend() else 14)
+        axes = self.figure.add_axes(
+            (
+                left / self.width_px,
+                bottom / self.height_px,
+                (self.width_px - left - right) / self.width_px,
+                (self.height_px - top - bottom) / self.height_px,
+            )
+        )
+        self.axes = axes
+        self._frame()
+        self._bar_ends: dict[Any, float] = {}
+        for order, series in enumerate(self.chart.series):
+            self._series(series, order)
+        self._references()
+        self._labels()
+        if self._has_legend():
+            axes.legend(
+                loc="lower left",
+                bbox_to_anchor=(0, 1.0),
+                ncols=4,
+                frameon=False,
+                borderaxespad=0.2,
+                labelcolor=self.ink,
+            )
+
+    def _heading(self) -> float:
+        """Title and subtitle from the top; returns the height taken [px]."""
+
+        y = 16.0
+        for line in wrap(self.chart.title, int(self.wrap * 0.74)):
+            self._text(12, y, line, size=18, weight="bold", color=self.ink)
+            y += 25
+        for line in wrap(self.chart.subtitle, self.wrap):
+            self._text(12, y, line, size=13, color=FADED)
+            y += _LINE_PX
+        if self.chart.house.publication:
+            self._text(self.width_px - 12, 16, self.chart.house.publication, size=13, color=self.ink, ha="right")
+        return y + 6
+
+    def _foot(self) -> float:
+
+        lines = wrap(self.chart.source_line, int(self.wrap * 1.05))
+        for place, line in enumerate(reversed(lines)):
+            self._text(12, self.height_px - 24 - 17 * place, line, size=12, color=FADED)
+        return 12 + 17 * len(lines)
+
+    def _text(
+        self, x: float, y: float, words: str, *, size: float, color: str, ha: str = "left", weight: str = "normal"
+    ):
+        self.figure.text(
+            x / self.width_px,
+            1 - y / self.height_px,
+            words,
+            fontsize=size * _POINTS_PER_PX,
+            color=color,
+            ha=ha,
+            va="top",
+            fontweight=weight,
+        )
+
+    def _name_margin(self) -> float:
+        longest = max(len(name) for name in self.chart.y_axis.names)
+        return min(34 + 7.4 * longest, 0.42 * self.width_px)
+
+    def _label_margin(self) -> float:
+        longest = max((len(series.end_label) for series in self.chart.series), default=0)
+        return min(26 + 7.6 * longest, 0.34 * self.width_px) if longest else 24
+
+    def _has_legend(self) -> bool:
+        return any(series.in_legend or series.kind == "bar" for series in self.chart.series)
+
+    def _frame(self) -> None:
+        axes, chart = self.axes, self.chart
+        for side in ("top", "right"):
+            axes.spines[side].set_visible(False)
+        for side in ("left", "bottom"):
+            axes.spines[side].set_color("#8a877c")
+        axes.tick_params(colors=self.ink, labelsize=13 * _POINTS_PER_PX, length=4, color="#8a877c")
+        axes.set_axisbelow(True)
+        self._axis(axes.xaxis, chart.x_axis, "x")
+        self._axis(axes.yaxis, chart.y_axis, "y")
+
+    def _axis(self, drawn: Any, axis: Axis, which: Literal["x", "y"]) -> None:
+        axes = self.axes
+        setter = getattr(axes, f"set_{which}label")
+        setter(axis.words, color=self.ink, fontsize=13 * _POINTS_PER_PX, labelpad=8)
+        if axis.names:
+            getattr(axes, f"set_{which}ticks")(range(len(axis.names)), [_shortened(name) for name in axis.names])
+            low, high = -0.6, len(axis.names) - 0.4
+            getattr(axes, f"set_{which}lim")((high, low) if which == "y" else (low, high))
+            return
+        drawn.grid(True, color=HAIRLINE, linewidth=0.7)
+        if axis.scale == "log":
+            from matplotlib.ticker import FuncFormatter, NullFormatter  # loaded when used
+
+            getattr(axes, f"set_{which}scale")("log")
+            drawn.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+            drawn.set_minor_formatter(NullFormatter())
+        getattr(axes, f"set_{which}lim")(*axis_range(self.chart, which))
+
+    def _place(self, axis: Axis, values: tuple[Any, ...]) -> list[Any]:
+        """Names as their places on the axis; a missing number as not-a-number, which leaves a gap."""
+        if axis.names:
+            places = {name: place for place, name in enumerate(axis.names)}
+            return [places[value] for value in values]
+        return [float("nan") if value is None else value for value in values]
+
+    def _series(self, series: Series, order: int) -> None:
+        x, y = self._place(self.chart.x_axis, series.x), self._place(self.chart.y_axis, series.y)
+        colour = colour_of(series.colour, self.ink)
+        label = series.name if series.in_legend or series.kind == "bar" else "_"
+        getattr(self, f"_draw_{series.kind}")(series, x, y, colour, label, order)
+
+    def _draw_line(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int, **more: Any) -> None:
+        style = REFERENCE_STYLE if series.colour is None else line_style_of(series.dash)
+        self.axes.plot(x, y, color=colour, linewidth=1.7, linestyle=style.matplotlib, label=label, zorder=3, **more)
+        if series.censored and series.censored[-1]:
+            self._open_mark([x[-1]], [y[-1]], colour)
+
+    def _draw_step(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
+        self._draw_line(series, x, y, colour, label, order, drawstyle="steps-post")
+
+    def _draw_points(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
+        size, alpha = (2.4, 0.35) if series.faint else (6.0, 1.0)
+        self.axes.plot(x, y, "o", color=colour, markersize=size, alpha=alpha, markeredgewidth=0, label=label, zorder=2)
+
+    def _draw_band(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
+        low, high = (self._place(self.chart.y_axis, values) for values in (series.low, series.high))
+        self.axes.fill_between(x, low, high, color=colour, alpha=0.16, linewidth=0, zorder=1)
+
+    def _draw_bar(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
+        along, places = (x, y) if self.chart.horizontal else (y, x)
+        lengths = [0.0 if value != value else value for value in along]
+        starts = [self._bar_ends.get((series.stack, place), 0.0) for place in places]
+        draw = self.axes.barh if self.chart.horizontal else self.axes.bar
+        base = {"left": starts} if self.chart.horizontal else {"bottom": starts}
+        size = {"height": 0.62} if self.chart.horizontal else {"width": 0.62}
+        draw(places, lengths, color=colour, label=label, zorder=2, **base, **size)
+        for place, start, length in zip(places, starts, lengths, strict=True):
+            self._bar_ends[series.stack, place] = start + length
+
+    def _draw_interval(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
+        along, places = (x, y) if self.chart.horizontal else (y, x)
+        bound = series.censored or (False,) * len(along)
+        low = series.low or (None,) * len(along)
+        high = series.high or (None,) * len(along)
+        lines = self.axes.hlines if self.chart.horizontal else self.axes.vlines
+        for value, place, least, most, is_bound in zip(along, places, low, high, bound, strict=True):
+            if value != value:
+                continue
+            if is_bound:
+                end = axis_range(self.chart, "x" if self.chart.horizontal else "y")[1]
+                lines(place, value, end, color=colour, linewidth=1, linestyle=(0, (1.5, 2)), zorder=2)
+                self._open_mark(*(([value], [place]) if self.chart.horizontal else ([place], [value])), colour)
+                continue
+            if least is not None and most is not None:
+                lines(place, least, most, color=colour, alpha=0.45, linewidth=4, zorder=2)
+            mark = "|" if self.chart.horizontal else "_"
+            at = (value, place) if self.chart.horizontal else (place, value)
+            self.axes.plot(*at, mark, color=colour, markersize=10, markeredgewidth=2, zorder=3)
+
+    def _open_mark(self, x: Any, y: Any, colour: str) -> None:
+        self.axes.plot(
+            x, y, ">", markerfacecolor="none", markeredgecolor=colour, markersize=8, markeredgewidth=1.6, clip_on=False,
+            zorder=4,
+        )  # fmt: skip
+
+    def _references(self) -> None:
+        small = 12 * _POINTS_PER_PX
+        for region in self.chart.regions:
+            self.axes.axvspan(region.low, region.high, color="#777777", alpha=0.10, linewidth=0, zorder=0)
+            self.axes.text(
+                region.low, 0.985, f" {region.label}", transform=self.axes.get_xaxis_transform(), fontsize=small,
+                color=FADED, va="top",
+            )  # fmt: skip
+        for line in self.chart.reference_lines:
+            if line.axis == "y":
+                self.axes.axhline(line.at, color="#8a877c", linewidth=1, linestyle=(0, (1.5, 2)), zorder=1)
+                self.axes.text(
+                    0.995, line.at, line.label, transform=self.axes.get_yaxis_transform(), ha="right", va="bottom",
+                    fontsize=small, color=FADED,
+                )  # fmt: skip
+            else:
+                self.axes.axvline(line.at, color="#8a877c", linewidth=1, linestyle=(0, (1.5, 2)), zorder=1)
+                self.axes.text(
+                    line.at, 0.985, f" {line.label}", transform=self.axes.get_xaxis_transform(), va="top",
+                    fontsize=small, color=FADED,
+                )  # fmt: skip
+        for note in self.chart.annotations:
+            x, y = self._place(self.chart.x_axis, (note.x,))[0], self._place(self.chart.y_axis, (note.y,))[0]
+            self.axes.text(x, y, f" {note.words}", fontsize=small, color=self.ink, va="center")
+
+    def _labels(self) -> None:
+        for label in end_labels(self.chart):
+            offset = 14 if label.censored else 7
+            self.axes.annotate(
+                _shortened(label.series.end_label), (label.x, label.label_y), xytext=(offset, 0),
+                textcoords="offset points", va="center", fontsize=13 * _POINTS_PER_PX, color=self.ink,
+                annotation_clip=False,
+            )  # fmt: skip
+
+
+def _shortened(name: str, longest: int = 44) -> str:
+    return name if len(name) <= longest else name[: longest - 1] + "…"

@@ -1,0 +1,328 @@
+"""A chart as plain JSON for the drawing library in the browser: `{"data": [...], "layout": {...}, "meta": {...}}`.
+
+Made without importing Plotly: the description is turned into lists and dictionaries, and a test checks them against
+the library. Ink and grid are named, not coloured ("ink"), so that the page's script can fill in light or dark.
+"""
+
+import math
+from html import escape
+from typing import Any, Literal
+
+from app.figures.axis_range import axis_range
+from app.figures.chart import Axis, Chart, Series
+from app.figures.end_labels import end_labels
+from app.figures.palette import REFERENCE_STYLE, colour_of, line_style_of
+
+INK = "#1c1f26"  # replaced by the page's own ink where it stands in `meta.ink_traces`
+_FAINT = 0.35
+_BAND = 0.16
+
+
+def plotly_figure(chart: Chart) -> dict[str, Any]:
+    """The chart as JSON. Every text is escaped: the library reads a few tags in labels."""
+    traces: list[dict[str, Any]] = []
+    ink_traces: list[int] = []
+    for series in chart.series:
+        made = _TRACES[series.kind](series, chart)
+        if series.colour is None:
+            ink_traces.extend(range(len(traces), len(traces) + len(made)))
+        traces.extend(made)
+    return {
+        "data": traces,
+        "layout": _layout(chart),
+        "meta": {
+            "name": chart.name,
+            "title": chart.title,
+            "alt_text": chart.alt_text,
+            "ink_traces": ink_traces,
+            "labelled_traces": [
+                index for index, trace in enumerate(traces) if trace.get("meta", {}).get("end_label", False)
+            ],
+        },
+    }
+
+
+def _colour(series: Series, chart: Chart) -> str:
+    return colour_of(series.colour, chart.house.ink or INK)
+
+
+def _base(series: Series, chart: Chart, **more: Any) -> dict[str, Any]:
+    trace: dict[str, Any] = {
+        "type": "scatter",
+        "name": escape(series.name),
+        "x": list(series.x),
+        "y": list(series.y),
+        "showlegend": series.in_legend,
+        "legendgroup": escape(series.name),
+        "meta": {"end_label": bool(series.end_label)},
+    }
+    if series.hover:
+        trace["text"] = [escape(text) for text in series.hover]
+        trace["hovertemplate"] = "%{text}<extra></extra>"
+    else:
+        x_unit, y_unit = escape(chart.x_axis.unit_symbol), escape(chart.y_axis.unit_symbol)
+        trace["hovertemplate"] = f"{escape(series.name)}: %{{y:.3~g}} {y_unit} at %{{x:.3~g}} {x_unit}<extra></extra>"
+    return trace | more
+
+
+def _line(series: Series, chart: Chart) -> list[dict[str, Any]]:
+    style = REFERENCE_STYLE if series.colour is None else line_style_of(series.dash)
+    line = {"color": _colour(series, chart), "width": 2.2, "dash": style.plotly}
+    traces = [_base(series, chart, mode="lines", line=line)]
+    if series.censored and series.censored[-1]:
+        traces.append(_open_end(series, chart, series.x[-1], series.y[-1]))
+    return traces
+
+
+def _step(series: Series, chart: Chart) -> list[dict[str, Any]]:
+    traces = _line(series, chart)
+    traces[0]["line"]["shape"] = "hv"
+    return traces
+
+
+def _open_end(series: Series, chart: Chart, x: Any, y: Any) -> dict[str, Any]:
+    """The mark of a bound: the value lies further on."""
+    return {
+        "type": "scatter",
+        "mode": "markers",
+        "name": escape(series.name),
+        "x": [x],
+        "y": [y],
+        "marker": {
+            "symbol": "triangle-right-open",
+            "size": 12,
+            "color": _colour(series, chart),
+            "line": {"width": 2, "color": _colour(series, chart)},
+        },
+        "showlegend": False,
+        "hoverinfo": "skip",
+        "cliponaxis": False,
+        "meta": {"end_label": False},
+    }
+
+
+def _points(series: Series, chart: Chart) -> list[dict[str, Any]]:
+    marker = {
+        "color": _colour(series, chart),
+        "size": 4 if series.faint else 9,
+        "opacity": _FAINT if series.faint else 1,
+    }
+    trace = _base(series, chart, mode="markers", marker=marker)
+    if series.faint:
+        trace["hoverinfo"] = "skip"
+        del trace["hovertemplate"]
+    return [trace]
+
+
+def _band(series: Series, chart: Chart) -> list[dict[str, Any]]:
+    pairs = [
+        (x, least, most)
+        for x, least, most in zip(series.x, series.low, series.high, strict=True)
+        if None not in (least, most)
+    ]
+    return [
+        {
+            "type": "scatter",
+            "mode": "lines",
+            "name": escape(series.name),
+            "x": [x for x, _, _ in pairs] + [x for x, _, _ in reversed(pairs)],
+            "y": [most for _, _, most in pairs] + [least for _, least, _ in reversed(pairs)],
+            "fill": "toself",
+            "fillcolor": _translucent(_colour(series, chart)),
+            "line": {"width": 0},
+            "showlegend": False,
+            "hoverinfo": "skip",
+            "meta": {"end_label": False},
+        }
+    ]
+
+
+def _bar(series: Series, chart: Chart) -> list[dict[str, Any]]:
+    trace = _base(series, chart)
+    trace |= {
+        "type": "bar",
+        "marker": {"color": _colour(series, chart), "line": {"width": 0}},
+        "orientation": "h" if chart.horizontal else "v",
+        "showlegend": True,
+    }
+    if chart.horizontal and not series.hover:
+        unit = escape(chart.x_axis.unit_symbol)
+        trace["hovertemplate"] = f"%{{y}}, {escape(series.name)}: %{{x:.3~g}} {unit}<extra></extra>"
+    return [trace]
+
+
+def _interval(series: Series, chart: Chart) -> list[dict[str, Any]]:
+    """Values with their intervals, then the bounds, each an arrow that runs on to the end of the axis."""
+    along, names = (series.x, series.y) if chart.horizontal else (series.y, series.x)
+    bound = series.censored or (False,) * len(along)
+    reached = [i for i, value in enumerate(along) if value is not None and not bound[i]]
+    open_ended = [i for i, value in enumerate(along) if value is not None and bound[i]]
+    value_axis: Literal["x", "y"] = "x" if chart.horizontal else "y"
+    name_axis = "y" if chart.horizontal else "x"
+    colour = _colour(series, chart)
+    trace = _base(series, chart, mode="markers")
+    trace[value_axis] = [along[i] for i in reached]
+    trace[name_axis] = [names[i] for i in reached]
+    if series.hover:
+        trace["text"] = [escape(series.hover[i]) for i in reached]
+    trace["marker"] = {"color": colour, "size": 8, "symbol": "line-ns" if chart.horizontal else "line-ew"}
+    trace["marker"]["line"] = {"width": 2.5, "color": colour}
+    if series.low and series.high:
+        trace[f"error_{value_axis}"] = {
+            "type": "data",
+            "symmetric": False,
+            "array": [_distance(series.high[i], along[i]) for i in reached],
+            "arrayminus": [_distance(along[i], series.low[i]) for i in reached],
+            "thickness": 5,
+            "width": 0,
+            "color": _translucent(colour, 0.45),
+        }
+    traces = [trace]
+    if open_ended:
+        mark = _open_end(series, chart, 0, 0)
+        mark[value_axis] = [along[i] for i in open_ended]
+        mark[name_axis] = [names[i] for i in open_ended]
+        if series.hover:
+            mark["text"] = [escape(series.hover[i]) for i in open_ended]
+            mark["hovertemplate"] = "%{text}<extra></extra>"
+            del mark["hoverinfo"]
+        end = axis_range(chart, value_axis)[1]
+        traces += [mark, _open_lines(mark, value_axis, name_axis, end, colour)]
+    return traces
+
+
+def _open_lines(mark: dict[str, Any], value_axis: str, name_axis: str, end: float, colour: str) -> dict[str, Any]:
+    """From each bound on to the end of the axis: the value lies somewhere there."""
+    along: list[Any] = []
+    names: list[Any] = []
+    for value, name in zip(mark[value_axis], mark[name_axis], strict=True):
+        along += [value, end, None]
+        names += [name, name, None]
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        value_axis: along,
+        name_axis: names,
+        "line": {"color": colour, "width": 1.2, "dash": "dot"},
+        "showlegend": False,
+        "hoverinfo": "skip",
+        "meta": {"end_label": False},
+    }
+
+
+_TRACES = {"line": _line, "step": _step, "points": _points, "band": _band, "bar": _bar, "interval": _interval}
+
+
+def _distance(upper: Any, lower: Any) -> float:
+    return 0.0 if upper is None or lower is None else max(float(upper) - float(lower), 0.0)
+
+
+def _translucent(colour: str, share: float = _BAND) -> str:
+    red, green, blue = (int(colour[start : start + 2], 16) for start in (1, 3, 5))
+    return f"rgba({red},{green},{blue},{share})"
+
+
+def _layout(chart: Chart) -> dict[str, Any]:
+    labels = end_labels(chart)
+    longest = max((len(label.series.end_label) for label in labels), default=0)
+    layout: dict[str, Any] = {
+        "template": None,
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"size": 14, "color": INK},
+        "margin": {"l": 70, "r": min(30 + 8 * longest, 260) if longest else 24, "t": 30, "b": 60},
+        "hovermode": "closest",
+        "barmode": "stack",
+        "bargap": 0.3,
+        "showlegend": any(series.in_legend or series.kind == "bar" for series in chart.series),
+        "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "traceorder": "normal"},
+        "xaxis": _axis(chart.x_axis, axis_range(chart, "x"), names_downwards=False),
+        "yaxis": _axis(chart.y_axis, axis_range(chart, "y"), names_downwards=chart.horizontal),
+        "shapes": [],
+        "annotations": [],
+    }
+    if chart.horizontal:
+        layout["yaxis"]["ticklabelposition"] = "outside"
+        layout["yaxis"]["automargin"] = True
+    for region in chart.regions:
+        layout["shapes"].append(_region_shape(region.low, region.high))
+        layout["annotations"].append(
+            _words(region.label, x=region.low, y=1, yref="paper", xanchor="left", yanchor="top", xshift=4)
+        )
+    for line in chart.reference_lines:
+        layout["shapes"].append(_line_shape(line.axis, line.at))
+        layout["annotations"].append(_line_words(line.axis, line.at, line.label, chart))
+    layout["annotations"] += [
+        _words(label.series.end_label, x=label.x, y=_on(chart.y_axis, label.label_y), xanchor="left", xshift=8)
+        | {"name": "end label", "yanchor": "middle"}
+        for label in labels
+    ]
+    layout["annotations"] += [
+        _words(note.words, x=note.x, y=_on(chart.y_axis, note.y), xanchor="left", yanchor="bottom")
+        for note in chart.annotations
+    ]
+    return layout
+
+
+def _axis(axis: Axis, ends: tuple[float, float], *, names_downwards: bool) -> dict[str, Any]:
+    made: dict[str, Any] = {
+        "title": {"text": escape(axis.words), "standoff": 12},
+        "zeroline": False,
+        "showline": True,
+        "linewidth": 1,
+        "ticks": "outside",
+        "ticklen": 5,
+        "gridcolor": "#d6d2c4",
+        "linecolor": "#8a877c",
+        "tickcolor": "#8a877c",
+    }
+    if axis.names:
+        made |= {"type": "category", "categoryorder": "array", "categoryarray": [escape(name) for name in axis.names]}
+        made |= {"showgrid": False, "autorange": "reversed" if names_downwards else True}
+        made["tickmode"] = "linear"
+        return made
+    low, high = ends
+    if axis.scale == "log":
+        made |= {"type": "log", "dtick": 1 if high > 8 * low else "D1", "exponentformat": "none"}
+        return made | {"range": [math.log10(low), math.log10(high)]}
+    return made | {"type": "linear", "range": [low, high]}
+
+
+def _on(axis: Axis, value: Any) -> Any:
+    """Place of an annotation: Plotly wants the logarithm on a logarithmic axis."""
+    return math.log10(max(value, 1e-12)) if axis.scale == "log" and not isinstance(value, str) else value
+
+
+def _words(text: str, **place: Any) -> dict[str, Any]:
+    return {"text": escape(text), "showarrow": False, "font": {"size": 13}} | place
+
+
+def _region_shape(low: float, high: float) -> dict[str, Any]:
+    return {
+        "type": "rect",
+        "x0": low,
+        "x1": high,
+        "yref": "paper",
+        "y0": 0,
+        "y1": 1,
+        "fillcolor": "rgba(120,120,120,0.10)",
+        "line": {"width": 0},
+        "layer": "below",
+    }
+
+
+def _line_shape(axis: str, at: float) -> dict[str, Any]:
+    place: dict[str, Any]
+    if axis == "y":
+        place = {"xref": "paper", "x0": 0, "x1": 1, "y0": at, "y1": at}
+    else:
+        place = {"yref": "paper", "y0": 0, "y1": 1, "x0": at, "x1": at}
+    return {"type": "line", "line": {"color": "#8a877c", "width": 1.2, "dash": "dot"}, "name": "reference"} | place
+
+
+def _line_words(axis: str, at: float, label: str, chart: Chart) -> dict[str, Any]:
+    if axis == "y":
+        return _words(
+            label, xref="paper", x=1, y=_on(chart.y_axis, at), xanchor="right", yanchor="bottom", align="right"
+        )
+    return _words(label, yref="paper", y=1, x=_on(chart.x_axis, at), xanchor="left", yanchor="top", xshift=4)
