@@ -1,0 +1,91 @@
+"""Fills an empty store with the invented demonstration bench, as a person would: form by form, upload by upload."""
+
+from datetime import timedelta
+from zoneinfo import ZoneInfo
+
+from sqlalchemy import Engine, func, select
+from sqlalchemy.orm import Session
+
+from app.services.add_trial import add_trial
+from app.services.logger_profiles import load_profile
+from app.services.new_trial import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.progress import OnProgress, say_nothing
+from app.services.settle_results import settle_bench
+from app.storage.engine import session_scope
+from app.storage.trials import Trial
+from app.storage.units_under_test import UnitUnderTest
+from seed_demo.fill_bench import BenchIds, add_invented_unit, add_surroundings, name_bench
+from seed_demo.fill_measurements import add_measurements
+from seed_demo.log_writers import LOCAL_ZONE
+from seed_demo.scenario import EDITOR
+from seed_demo.simulate_trial import log_file, unit_on_s
+from seed_demo.trial_plan import TrialPlan, all_trials, small_trials, units_of
+
+
+def build_demo(engine: Engine, on_progress: OnProgress | None = None, *, small: bool = False) -> bool:
+    """Fills the store and returns True; a store that holds a unit or a trial already is left alone: False.
+
+    Everything goes in with one transaction, so that an interrupted build leaves an empty store. The same program
+    builds the same bench: nothing depends on the clock or on chance.
+
+    on_progress : told (steps done, steps in all, what is being done)
+    small : five units, twelve trials and three empty-room runs, for tests
+    """
+    tell = on_progress or say_nothing
+    plans = small_trials() if small else all_trials()
+    units = units_of(plans)
+    steps = len(units) + len(plans) + 1
+    with session_scope(engine) as session:
+        if _is_filled(session):
+            return False
+        tell(0, steps, "Making the invented bench")
+        name_bench(session)
+        ids = add_surroundings(session)
+        for done, unit in enumerate(units, start=1):
+            add_invented_unit(session, unit, ids)
+            add_measurements(session, unit, ids)
+            tell(done, steps, f"{unit.name} put on the bench")
+        for done, plan in enumerate(plans, start=len(units) + 1):
+            _add_planned_trial(session, plan, ids)
+            tell(done, steps, f"{_subject(plan)} in the {plan.room.name.lower()}")
+        settle_bench(session, who=EDITOR, why="the demonstration was filled")
+        tell(steps, steps, "The invented bench is ready")
+    return True
+
+
+def _is_filled(session: Session) -> bool:
+    return any(session.scalar(select(func.count()).select_from(table)) for table in (UnitUnderTest, Trial))
+
+
+def _add_planned_trial(session: Session, plan: TrialPlan, ids: BenchIds) -> int:
+    """One run: its log is simulated, read, analysed and stored, and a few are then excluded with their reason."""
+    name, content = log_file(plan)
+    profile_id = ids.profiles[plan.logger.name]
+    ended = plan.started.replace(tzinfo=ZoneInfo(LOCAL_ZONE)) + timedelta(minutes=plan.unit_on_min + plan.run_min)
+    unit, speed = plan.unit, plan.speed
+    trial_id = add_trial(
+        session,
+        content,
+        name,
+        NewTrial(
+            kind=EMPTY_ROOM if plan.empty_room else UNIT_RUNNING,
+            room_id=ids.rooms[plan.room.name],
+            unit_under_test_id=ids.units[unit.name] if unit else None,
+            setting_id=ids.settings[unit.name, speed.name] if unit and speed else None,
+            smoke_source_id=ids.sources[plan.source.name],
+            logger_id=ids.loggers[plan.logger.name],
+            profile_id=profile_id,
+            tested_by=plan.tested_by,
+            filter_state=plan.filter_state,
+            notes=plan.notes,
+            marks=TrialMarks(unit_on_s=unit_on_s(plan) if plan.told_unit_on else None),
+        ),
+        load_profile(session, profile_id),
+        ended + timedelta(minutes=40),
+        settle=False,
+    )
+    return trial_id
+
+
+def _subject(plan: TrialPlan) -> str:
+    return f"{plan.unit.name}, {plan.speed.name}," if plan.unit and plan.speed else "Empty-room run"
