@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter
 
-from app.web.pages import loggers, ranking, rooms, smoke_sources, unit_form
+from app.web.pages import bench_form, changes, loggers, ranking, rooms, smoke_sources, unit_form
 
 PAGE_ROUTERS: tuple[APIRouter, ...] = (
     ranking.router,
@@ -10,4 +10,6 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     rooms.router,
     loggers.router,
     smoke_sources.router,
+    bench_form.router,
+    changes.router,
 )
