@@ -31,7 +31,8 @@ def add_trial(
     """Adds a trial from the bytes of its log and returns its id.
 
     choices : what a person or a logger profile decided about the file
-    settle : False where many trials are added at once; `settle_bench` then has to follow in the same transaction
+    settle : False where many trials are added at once; `settle_results` with all of them has to follow in the same
+        transaction
 
     Raises UnreadableLog for a file that is no log, InvalidValue or NotFound for what does not fit the bench,
     AlreadyStored for the same file with the same unit, setting, room and marks.
@@ -84,7 +85,7 @@ def add_read_trial(
     if settle:
         what = "an empty-room run was added" if new.kind == EMPTY_ROOM else "a trial was added"
         settle_results(
-            session, [trial.id], who=new.tested_by, why=f"{what} (trial {trial.id})", now=at, new_trial_id=trial.id
+            session, [trial.id], who=new.tested_by, why=f"{what} (trial {trial.id})", now=at, new_trials=[trial.id]
         )
     return trial.id
 

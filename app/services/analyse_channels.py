@@ -25,7 +25,8 @@ class AnalysisTerms:
     clear_level : as for mass channels
     saturation_level_ug_m3, response_time_s : of the logger
     empty_room : no unit was running
-    for_all_units : marks and clear level hold in each channel's own unit, because a person chose the channels
+    background_in_any_unit, clear_level_in_any_unit : they hold in each channel's own unit, not for mass alone,
+        because they were told for the channels chosen
     """
 
     marks: Marks = field(default_factory=Marks)
@@ -33,7 +34,8 @@ class AnalysisTerms:
     saturation_level_ug_m3: float | None = None
     response_time_s: float | None = None
     empty_room: bool = False
-    for_all_units: bool = False
+    background_in_any_unit: bool = False
+    clear_level_in_any_unit: bool = False
 
 
 def is_analysed(channel: str) -> bool:
@@ -68,9 +70,9 @@ def analyse_channels(
 def _analyse_one(
     elapsed_s: NDArray[np.float64], levels: NDArray[np.float64], channel: str, unit: str, terms: AnalysisTerms
 ) -> ChannelDecay:
-    is_mass = unit == MASS_UNIT or terms.for_all_units
+    is_mass = unit == MASS_UNIT
     clear_level, note = terms.clear_level, None
-    if not is_mass and clear_level.kind != "share_of_start":
+    if not (is_mass or terms.clear_level_in_any_unit) and clear_level.kind != "share_of_start":
         clear_level = ClearLevel("share_of_start", SHARE_CLEARED)
         note = Note(
             "clear_level_is_a_share",
@@ -84,7 +86,7 @@ def _analyse_one(
         levels,
         channel=channel,
         unit=unit,
-        marks=terms.marks if is_mass else replace(terms.marks, background_level=None),
+        marks=terms.marks if is_mass or terms.background_in_any_unit else replace(terms.marks, background_level=None),
         clear_level=clear_level,
         saturation_level=terms.saturation_level_ug_m3 if unit == MASS_UNIT else None,
         response_time_s=terms.response_time_s,

@@ -2,13 +2,13 @@
 off and the volume multiplied in. Every number that moves is recorded with its cause."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
 from sqlalchemy import delete, insert, select, update
 from sqlalchemy.orm import Session
 
-from app.compute.clean_air import clean_air_delivery_rate, detection, standard_clearing_time
+from app.compute.clean_air import Detection, clean_air_delivery_rate, detection, standard_clearing_time
 from app.compute.measured import Measured
 from app.compute.notes import Note
 from app.services.audit import record_change
@@ -29,11 +29,18 @@ DERIVED_COLUMNS = tuple(
 
 
 def derive_clean_air(
-    session: Session, *, trial_ids: Iterable[int] | None = None, who: str = "", why: str = "", record: bool = True
+    session: Session,
+    *,
+    trial_ids: Iterable[int] | None = None,
+    who: str = "",
+    why: str = "",
+    record: bool = True,
+    new_trials: Collection[int] = (),
 ) -> set[int]:
     """Derives the clean air results of the trials named, or of the whole bench; returns the trials that moved.
 
-    record : False for a trial that was only just added, whose numbers have no earlier value
+    record : False where the caller records the moves itself
+    new_trials : trials that were only just added: their numbers have no earlier value, and no move is recorded
     """
     rows = _rows(session, trial_ids)
     runs = EmptyRoomRuns(session)
@@ -54,7 +61,7 @@ def derive_clean_air(
         if any(not _same(values[name], getattr(row, name)) for name in DERIVED_COLUMNS):
             updates.append({"id": row.id, **values})
             moved.add(row.trial_id)
-            if record:
+            if record and row.trial_id not in new_trials:
                 _record_move(session, row, values, who, why)
         if [(note.code, note.message) for note in notes] != old_notes.get(row.id, []):
             changed_notes.append(row.id)
@@ -81,7 +88,7 @@ def derived_values(
             "standard_clearing_time_high_95_min": clearing.high_95,
         }
     elif total is not None:
-        notes.append(_no_standard_time(total))
+        notes.append(no_standard_time(total))
     if served is None or served.pooled is None or total is None:
         return values, notes
     natural = served.pooled.on_one_day
@@ -96,23 +103,26 @@ def derived_values(
     }
     limit = detection(total, natural, volume)
     if not limit.measurable:
-        notes.append(
-            Note(
-                "no_measurable_cleaning",
-                "care",
-                f"No measurable cleaning: {rate.value:.1f} m³/h cannot be told from zero, for which more than "
-                f"{limit.decision_threshold:.1f} m³/h was needed. The rate is at most {limit.at_most:.1f} m³/h.",
-                value=rate.value,
-                limit=limit.decision_threshold,
-                unit="m³/h",
-            )
-        )
+        notes.append(no_measurable_cleaning(rate, limit))
     if served.choice.left_out:
         notes.append(_runs_left_out(served))
     return values, notes
 
 
-def _no_standard_time(total: Measured) -> Note:
+def no_measurable_cleaning(rate: Measured, limit: Detection) -> Note:
+    """What is said of a rate that cannot be told from zero."""
+    return Note(
+        "no_measurable_cleaning",
+        "care",
+        f"No measurable cleaning: {rate.value:.1f} m³/h cannot be told from zero, for which more than "
+        f"{limit.decision_threshold:.1f} m³/h was needed. The rate is at most {limit.at_most:.1f} m³/h.",
+        value=rate.value,
+        limit=limit.decision_threshold,
+        unit="m³/h",
+    )
+
+
+def no_standard_time(total: Measured) -> Note:
     return Note(
         "no_standard_clearing_time",
         "care",

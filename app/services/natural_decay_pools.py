@@ -49,9 +49,19 @@ class EmptyRoomRuns:
         self._settled: dict[tuple[int, str, frozenset[int]], tuple[int, NaturalDecay]] = {}
 
     def serving(
-        self, room_id: int, channel: str, at: datetime, relative_humidity_pct: float | None, start_level: float | None
+        self,
+        room_id: int,
+        channel: str,
+        at: datetime,
+        relative_humidity_pct: float | None,
+        start_level: float | None,
+        *,
+        keep: bool = True,
     ) -> PooledForTrial:
-        """The pool for a trial in a room at a time, under its humidity and from its start level."""
+        """The pool for a trial in a room at a time, under its humidity and from its start level.
+
+        keep : False for a preview, which must not write: a pool that is not stored yet then has no id
+        """
         choice = choose_runs(
             self._runs.get((room_id, channel), []),
             day=day_number(at),
@@ -62,6 +72,13 @@ class EmptyRoomRuns:
         if not choice.chosen:
             return PooledForTrial(None, None, choice)
         key = (room_id, channel, frozenset(run.run_id for run in choice.chosen))
+        if not keep:
+            pool = self._pools.get(key)
+            return PooledForTrial(
+                pool.id if pool else None,
+                pool_natural_decay(choice.chosen, between_runs=self._spread.get(channel)),
+                choice,
+            )
         if key not in self._settled:
             pooled = pool_natural_decay(choice.chosen, between_runs=self._spread.get(channel))
             self._settled[key] = self._settle_pool(key, pooled), pooled

@@ -1,6 +1,6 @@
 """Brings everything that rests on trials up to date after some of them changed: clean air rates, summaries, pools."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import UTC, datetime
 
 from sqlalchemy import select
@@ -20,14 +20,14 @@ def settle_results(
     who: str = "",
     why: str,
     now: datetime | None = None,
-    new_trial_id: int | None = None,
+    new_trials: Collection[int] = (),
 ) -> None:
     """Derives again what rests on the trials named.
 
     An empty-room run serves the other trials of its room, and its scatter is lent to other rooms: where one changed,
     the whole bench is derived again. Nothing is fitted again. Each number that moves is recorded with `why`.
 
-    new_trial_id : a trial that was only just added and so has no earlier numbers to record
+    new_trials : those of them that were only just added and so have no earlier numbers to record
     """
     session.flush()
     ids = sorted(set(trial_ids))
@@ -38,22 +38,22 @@ def settle_results(
             select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(ids[start : start + 500]))
         )
     ]
-    moved: set[int] = set()
-    if new_trial_id is not None:
-        moved |= derive_clean_air(session, trial_ids=[new_trial_id], record=False)
-    if any(row.kind == EMPTY_ROOM for row in touched):
-        moved |= derive_clean_air(session, who=who, why=why)
-    else:
-        moved |= derive_clean_air(session, trial_ids=[i for i in ids if i != new_trial_id], who=who, why=why)
+    serves_others = any(row.kind == EMPTY_ROOM for row in touched)
+    moved = derive_clean_air(session, trial_ids=None if serves_others else ids, who=who, why=why, new_trials=new_trials)
     settings = {row.setting_id for row in touched if row.setting_id is not None}
     settings |= _settings_of(session, moved)
     refresh_summaries(session, settings, now or datetime.now(UTC))
     remove_unused_pools(session)
 
 
-def settle_bench(session: Session, *, who: str = "", why: str, now: datetime | None = None) -> None:
-    """Derives the whole bench again, after something changed that every trial rests on."""
-    derive_clean_air(session, who=who, why=why)
+def settle_bench(
+    session: Session, *, who: str = "", why: str, now: datetime | None = None, record: bool = True
+) -> None:
+    """Derives the whole bench again, after something changed that every trial rests on.
+
+    record : False where the caller records the moves itself, or where the trials were only just added
+    """
+    derive_clean_air(session, who=who, why=why, record=record)
     refresh_summaries(session, None, now or datetime.now(UTC))
     remove_unused_pools(session)
 

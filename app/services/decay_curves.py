@@ -1,0 +1,294 @@
+"""Curves of chosen trials laid over one another: readings, fit and band, counted from unit on."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Select, select
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue
+from app.services.ranking import RankedSetting, rank_units
+from app.services.ranking_choices import HIGHEST, MOST_ROWS, Offered, RankingChoices
+from app.services.readings import read_readings, thinned_positions
+from app.services.stored_decay import stored_channel_decay
+from app.storage.rooms_and_loggers import Room
+from app.storage.trials import ChannelResult, Trial
+from app.storage.units_under_test import SpeedSetting, UnitUnderTest
+
+MOST_CURVES = 8
+_Line = TypeVar("_Line")
+_POINTS_A_CURVE = 300
+_FIT_POINTS = 120
+EMPTY_ROOM = "empty room"
+RUNNING = "unit running"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurveChoices:
+    """What the address of the overlay says.
+
+    trial_ids, unit_ids : what to draw; both empty: units spread over the ranking. A unit stands for its latest
+        usable trial at the chosen setting
+    room_id : of the units' trials and the empty room; None: the room with most trials
+    normalised : levels in percent of the start level
+    scale : "linear" or "log"
+    """
+
+    trial_ids: tuple[int, ...] = ()
+    unit_ids: tuple[int, ...] = ()
+    channel: str = ""
+    setting: str = HIGHEST
+    room_id: int | None = None
+    normalised: bool = False
+    scale: str = "linear"
+    with_empty_room: bool = True
+    with_readings: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class DecayCurve:
+    """One trial's curve. Times are minutes from unit on; levels in the channel's unit, or in percent.
+
+    levels : readings, thinned without losing peaks; no reading stands in for a missing one
+    fit_minutes, fit_levels, fit_low, fit_high : fitted curve and its 95 % band from the fit window's start on;
+        empty where there is no fit
+    cleared, time_to_clear_min, not_cleared_before_min : as stored; False and a bound where it was never reached
+    """
+
+    trial_id: int
+    unit_id: int | None
+    name: str
+    setting: str
+    room: str
+    started_at: datetime
+    kind: str
+    usable: bool
+    excluded: bool
+    minutes: tuple[float, ...]
+    levels: tuple[float, ...]
+    fit_minutes: tuple[float, ...]
+    fit_levels: tuple[float, ...]
+    fit_low: tuple[float, ...]
+    fit_high: tuple[float, ...]
+    fit_window_min: tuple[float, float] | None
+    start_level: float
+    end_min: float
+    clear_level: float
+    cleared: bool
+    time_to_clear_min: float | None
+    not_cleared_before_min: float | None
+    total_decay_per_h: float | None
+    total_decay_uncertainty_per_h: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class DecayOverlay:
+    """Curves to lay over one another, and what was left out.
+
+    empty_room : the latest usable empty-room run of the same room, None where there is none
+    left_out : sentences on what was asked for and is not drawn
+    spread_of : of how many ranked units the curves are a spread, 0 where the reader chose
+    """
+
+    choices: CurveChoices
+    offered: Offered
+    unit: str
+    curves: tuple[DecayCurve, ...]
+    empty_room: DecayCurve | None
+    left_out: tuple[str, ...]
+    spread_of: int
+
+
+def decay_overlay(session: Session, choices: CurveChoices | None = None) -> DecayOverlay:
+    """The curves that were asked for, at most eight. Raises InvalidValue for a choice that the bench does not have."""
+    chosen = choices or CurveChoices()
+    if chosen.scale not in ("linear", "log"):
+        raise InvalidValue(f"The scale is {chosen.scale!r}; it needs linear or log.", field="scale")
+    ranking = rank_units(
+        session,
+        RankingChoices(setting=chosen.setting, channel=chosen.channel, room_id=chosen.room_id, limit=MOST_ROWS),
+    )
+    channel, room_id = ranking.choices.channel, ranking.choices.room_id
+    chosen = replace(chosen, channel=channel, room_id=room_id)
+    left_out: list[str] = []
+    spread_of = 0
+    trial_ids = list(dict.fromkeys(chosen.trial_ids))
+    lines = [line for line in ranking.lines if line.row.usable_trials]
+    if chosen.unit_ids:
+        trial_ids += _trials_of_units(session, chosen, lines, left_out)
+    elif not trial_ids:
+        shown = spread_over(lines, MOST_CURVES - 1)
+        spread_of = len(lines)
+        trial_ids = _latest_trials(session, shown, channel, room_id)
+    if len(trial_ids) > MOST_CURVES:
+        left_out.append(f"{len(trial_ids)} curves were asked for; the first {MOST_CURVES} are drawn.")
+        trial_ids = trial_ids[:MOST_CURVES]
+    rows = {trial.id: row for row in _read(session, trial_ids, channel) if (trial := row[0])}
+    missing = [str(trial_id) for trial_id in trial_ids if trial_id not in rows]
+    if missing:
+        left_out.append(f"Without a result for this channel: trial {', '.join(missing)}.")
+    curves = tuple(_curve(session, rows[trial_id], chosen) for trial_id in trial_ids if trial_id in rows)
+    empty_room = _empty_room(session, chosen, curves) if chosen.with_empty_room else None
+    unit = next((row[1].unit for row in rows.values()), "µg/m³")
+    return DecayOverlay(chosen, ranking.offered, unit, curves, empty_room, tuple(left_out), spread_of)
+
+
+def spread_over(lines: Sequence[_Line], number: int) -> list[_Line]:
+    """So many of the lines, evenly from the first to the last.
+
+    >>> spread_over(list(range(28)), 4)
+    [0, 9, 18, 27]
+    """
+    if len(lines) <= number:
+        return list(lines)
+    return [lines[round(place * (len(lines) - 1) / (number - 1))] for place in range(number)]
+
+
+def _trials_of_units(
+    session: Session, chosen: CurveChoices, lines: list[RankedSetting], left_out: list[str]
+) -> list[int]:
+    by_unit: dict[int, list[RankedSetting]] = {}
+    for line in lines:
+        by_unit.setdefault(line.row.unit_id, []).append(line)
+    wanted = [line for unit_id in dict.fromkeys(chosen.unit_ids) for line in by_unit.get(unit_id, [])]
+    absent = [str(unit_id) for unit_id in chosen.unit_ids if unit_id not in by_unit]
+    if absent:
+        left_out.append(f"Without a usable trial at this setting in this room: unit {', '.join(absent)}.")
+    return _latest_trials(session, wanted, chosen.channel, chosen.room_id)
+
+
+def _latest_trials(session: Session, lines: list[RankedSetting], channel: str, room_id: int | None) -> list[int]:
+    """The latest usable trial of each line, in the order of the lines."""
+    setting_ids = [line.row.setting_id for line in lines]
+    latest: dict[int | None, int] = {}
+    for setting_id, trial_id in session.execute(
+        select(Trial.setting_id, Trial.id)
+        .join(ChannelResult, ChannelResult.trial_id == Trial.id)
+        .where(
+            Trial.setting_id.in_(setting_ids),
+            Trial.room_id == room_id,
+            Trial.excluded_at.is_(None),
+            Trial.trashed_at.is_(None),
+            ChannelResult.channel == channel,
+            ChannelResult.usable.is_(True),
+        )
+        .order_by(Trial.started_at, Trial.id)
+    ):
+        latest[setting_id] = trial_id
+    return [latest[setting_id] for setting_id in setting_ids if setting_id in latest]
+
+
+_Row = tuple[Trial, ChannelResult, str, str | None, str | None, str | None]
+
+
+def _select() -> Select[Trial, ChannelResult, str, str | None, str | None, str | None]:
+    return (
+        select(Trial, ChannelResult, Room.name, UnitUnderTest.maker, UnitUnderTest.model, SpeedSetting.name)
+        .join(ChannelResult, ChannelResult.trial_id == Trial.id)
+        .join(Room, Room.id == Trial.room_id)
+        .outerjoin(UnitUnderTest, UnitUnderTest.id == Trial.unit_under_test_id)
+        .outerjoin(SpeedSetting, SpeedSetting.id == Trial.setting_id)
+    )
+
+
+def _read(session: Session, trial_ids: list[int], channel: str) -> list[_Row]:
+    found = session.execute(
+        _select().where(Trial.id.in_(trial_ids), ChannelResult.channel == channel, Trial.trashed_at.is_(None))
+    )
+    return [row._tuple() for row in found]
+
+
+def _empty_room(session: Session, chosen: CurveChoices, curves: tuple[DecayCurve, ...]) -> DecayCurve | None:
+    if any(curve.kind == EMPTY_ROOM for curve in curves):
+        return None  # drawn already
+    found = session.execute(
+        _select()
+        .where(
+            Trial.kind == EMPTY_ROOM,
+            Trial.room_id == chosen.room_id,
+            Trial.excluded_at.is_(None),
+            Trial.trashed_at.is_(None),
+            ChannelResult.channel == chosen.channel,
+            ChannelResult.usable.is_(True),
+        )
+        .order_by(Trial.started_at.desc(), Trial.id.desc())
+        .limit(1)
+    ).first()
+    return None if found is None else _curve(session, found._tuple(), chosen)
+
+
+def _curve(session: Session, row: _Row, chosen: CurveChoices) -> DecayCurve:
+    trial, result, room, maker, model, setting = row
+    factor = 100.0 / result.start_level if chosen.normalised and result.start_level > 0 else 1.0
+    minutes, levels = _readings(session, trial, result) if chosen.with_readings else (np.empty(0), np.empty(0))
+    end_min = (result.end_s - result.unit_on_s) / 60
+    fit_minutes, fitted = fitted_curve(result, end_min)
+    window = None
+    if result.fit_window_start_min is not None and result.fit_window_end_min is not None:
+        window = (result.fit_window_start_min, result.fit_window_end_min)
+    return DecayCurve(
+        trial_id=trial.id,
+        unit_id=trial.unit_under_test_id,
+        name="Empty room" if trial.kind == EMPTY_ROOM else f"{maker} {model}",
+        setting=setting or "",
+        room=room,
+        started_at=trial.started_at,
+        kind=trial.kind,
+        usable=result.usable,
+        excluded=trial.excluded_at is not None,
+        minutes=_plain(minutes),
+        levels=_plain(levels * factor),
+        fit_minutes=_plain(fit_minutes),
+        fit_levels=_plain(fitted[0] * factor),
+        fit_low=_plain(fitted[1] * factor),
+        fit_high=_plain(fitted[2] * factor),
+        fit_window_min=window,
+        start_level=result.start_level,
+        end_min=end_min,
+        clear_level=result.clear_level * factor,
+        cleared=result.cleared,
+        time_to_clear_min=result.time_to_clear_min,
+        not_cleared_before_min=result.not_cleared_before_min,
+        total_decay_per_h=result.total_decay_per_h,
+        total_decay_uncertainty_per_h=result.total_decay_uncertainty_per_h,
+    )
+
+
+_Levels = NDArray[np.float64]
+
+
+def _readings(session: Session, trial: Trial, result: ChannelResult) -> tuple[_Levels, _Levels]:
+    """Readings from unit on to the end of the run, thinned."""
+    log = read_readings(session, trial.log_id, [result.channel])
+    level = log.levels[result.channel]
+    kept = np.isfinite(level) & (log.elapsed_s >= result.unit_on_s) & (log.elapsed_s <= result.end_s + 1e-6)
+    minutes, level = (log.elapsed_s[kept] - result.unit_on_s) / 60, level[kept]
+    places = thinned_positions(minutes, level, _POINTS_A_CURVE)
+    return minutes[places], level[places]
+
+
+def fitted_curve(result: ChannelResult, end_min: float) -> tuple[_Levels, tuple[_Levels, _Levels, _Levels]]:
+    """Minutes from the start of the fit window to the end of the run, with the fitted level and its 95 % band.
+
+    All empty where the result has no fit.
+    """
+    from app.compute.decay import decay_curve  # loaded when used: the curve needs scipy, a page of tables does not
+
+    nothing = np.empty(0)
+    start = result.fit_window_start_min
+    if start is None or result.total_decay_per_h is None or end_min <= start:
+        return nothing, (nothing, nothing, nothing)
+    minutes = np.linspace(start, end_min, _FIT_POINTS)
+    level, low, high = decay_curve(stored_channel_decay(result), minutes)
+    if not bool(np.all(np.isfinite(level))):
+        return nothing, (nothing, nothing, nothing)
+    return minutes, (level, np.maximum(low, 0.0), high)
+
+
+def _plain(values: _Levels) -> tuple[float, ...]:
+    """As plain numbers with six significant digits, which is more than any logger gives."""
+    return tuple(float(f"{value:.6g}") for value in values.tolist())
