@@ -1,7 +1,6 @@
 """Decay analysis of one channel of one trial: phases, fit window, rate with its uncertainty, time to clear."""
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -9,11 +8,12 @@ from numpy.typing import ArrayLike
 from app.compute.blocks import block_means
 from app.compute.clearing import clear_level_value, time_to_clear
 from app.compute.decay_result import ChannelDecay, ClearLevel, DecayFit, Marks, TimeToClear
-from app.compute.exponential_fit import BackgroundBounds, ExponentialFit, fit_exponential
+from app.compute.exponential_fit import fit_exponential, quick_fit
 from app.compute.measured import Measured
 from app.compute.noise import Floats, resolution_step
 from app.compute.notes import Note
 from app.compute.phases import Phases, find_phases
+from app.compute.rate_table import BackgroundBounds
 from app.compute.window import FEWEST_READINGS, excess_floor, saturated, time_to_floor_h, window_start_h
 
 Curve = tuple[Floats, Floats, Floats]
@@ -49,7 +49,7 @@ def analyse_decay(
     interval_s = 3600 * float(np.median(np.diff(time_h)))
     start_level = float(np.interp(phases.unit_on_h, time_h, phases.smooth))
     before = level[phases.before_smoke]
-    fit = _fit(time_h, level, phases, marks, step, saturation_level, response_time_s)
+    fit = _fit(time_h, level, phases, marks, step, saturation_level, response_time_s, interval_s / 3600, empty_room)
     background = fit.background.value if fit.background is not None else float(np.min(phases.smooth))
     if before.size and clear_level.kind == "background":
         background = float(np.median(before))
@@ -114,7 +114,7 @@ def _readings(elapsed_s: ArrayLike, levels: ArrayLike) -> tuple[Floats, Floats]:
 
 def _fit(
     time_h: Floats, level: Floats, phases: Phases, marks: Marks, step: float, saturation_level: float | None,
-    response_time_s: float | None,
+    response_time_s: float | None, interval_h: float, empty_room: bool,
 ) -> DecayFit:  # fmt: skip
     start_h = window_start_h(phases.unit_on_h, phases.peak_h, response_time_s)
     start_h = start_h if marks.fit_start_h is None else marks.fit_start_h
@@ -122,22 +122,22 @@ def _fit(
     usable = (time_h >= start_h) & (time_h <= last_h) & ~saturated(level, saturation_level)
     end_h = last_h
     before = level[phases.before_smoke]
-    fitted: ExponentialFit | None = None
     places = np.flatnonzero(usable)
-    for _ in range(2):
+    for turn in range(3):
         if places.size < FEWEST_READINGS:
             return _no_fit(start_h, last_h, int(places.size), f"The fit needs {FEWEST_READINGS} readings between the "
                            f"end of mixing and the floor and found {places.size}.")  # fmt: skip
-        bounds, choice = _bounds(level[places], before, marks, step)
-        blocks = block_means(time_h[places], level[places], float(np.median(np.diff(time_h))))
-        fitted = fit_exponential(blocks, bounds, step)
-        floor = excess_floor(step, fitted.amplitude)
-        reach = float(time_h[places[0]]) + time_to_floor_h(fitted.amplitude, fitted.rate, floor)
-        if marks.fit_end_h is not None or reach >= last_h:
+        bounds, choice = _bounds(level[places], before, marks, step, empty_room)
+        blocks = block_means(time_h[places], level[places], interval_h, step)
+        quick = quick_fit(blocks, bounds)
+        floor = excess_floor(step, quick.amplitude)
+        reach = float(time_h[places[0]]) + time_to_floor_h(quick.amplitude, quick.rate, floor)
+        if turn == 2 or marks.fit_end_h is not None or reach >= end_h:
             break
         end_h = max(reach, float(time_h[places[min(9, places.size - 1)]]))
         places = np.flatnonzero(usable & (time_h <= end_h))
-    assert fitted is not None
+    quick = quick_fit(blocks, bounds, quick.level(blocks.time_h - blocks.time_h[0]))
+    fitted = fit_exponential(blocks, bounds, quick)
     if fitted.amplitude <= 0 or fitted.rate <= 0:
         return _no_fit(start_h, end_h, int(places.size), "The level rises or stands still between the marks; a decay "
                        "rate needs a falling level. Check the marks.")  # fmt: skip
@@ -171,14 +171,21 @@ def _fit(
     )
 
 
-def _bounds(fitted: Floats, before: Floats, marks: Marks, step: float) -> tuple[BackgroundBounds, str]:
+def _bounds(
+    fitted: Floats, before: Floats, marks: Marks, step: float, empty_room: bool = False
+) -> tuple[BackgroundBounds, str]:
     lowest = float(np.percentile(fitted, 5))
     low = min(0.0, float(fitted.min()))
     high = max(lowest, low + max(step, 1e-6))
+    rounding = max(step / math.sqrt(12), 1e-6 * max(high, 1.0))
     if marks.background_level is not None:
-        uncertainty = max(step / math.sqrt(12), 1e-6 * max(high, 1.0))
         given = marks.background_level
-        return BackgroundBounds(min(low, given), max(high, given), given, uncertainty), "given"
+        return BackgroundBounds(min(low, given), max(high, given), given, rounding), "given"
+    if before.size >= 3:
+        given = float(np.mean(before))
+        drop = 0.1 if empty_room else 0.4
+        unc = math.sqrt(rounding**2 + (drop * given) ** 2 + float(np.var(before)) / min(before.size, 4))
+        return BackgroundBounds(low, max(high, given), given, unc), "before the smoke"
     return BackgroundBounds(low, high), "fitted"
 
 
