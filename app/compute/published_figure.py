@@ -12,7 +12,7 @@ class PublishedFigure:
 
     standing : read in the document or a copy of it; read second-hand in a description; from memory (unverified);
         recomputed from a formula; or common practice without a source
-    year : year of the rule or edition
+    year : year of the rule or edition, None where it is not known
     """
 
     name: str
@@ -20,7 +20,7 @@ class PublishedFigure:
     unit_symbol: str
     body: str
     document: str
-    year: int
+    year: int | None
     standing: Standing
 
     @property
@@ -34,4 +34,6 @@ class PublishedFigure:
         >>> PublishedFigure("hours", 5840, "h", "US DOE", "10 CFR 430", 2023, "from memory").caution
         'unverified: from memory, rule of 2023'
         """
-        return "" if self.verified else f"unverified: {self.standing}, rule of {self.year}"
+        if self.verified:
+            return ""
+        return f"unverified: {self.standing}" + (f", rule of {self.year}" if self.year else "")

@@ -1,0 +1,164 @@
+"""Which settings serve a room below a sound ceiling and within a budget, and what nothing beats on all three."""
+
+from dataclasses import dataclass
+
+from app.compute.clean_air import removal_time_min
+from app.compute.measured import Measured
+from app.compute.room_need import RoomNeed
+
+STANDARD_SHARE_REMOVED = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """One setting of one unit.
+
+    rate : clean air delivery rate; None where it was not measured [m³/h]
+    measurable : False where the rate cannot be told from zero
+    sound_dba : None where not measured; an upper bound counts as the level itself [dB(A)]
+    price : None where not recorded, in one currency
+    """
+
+    unit: str
+    setting: str
+    rate: Measured | None
+    measurable: bool
+    sound_dba: float | None
+    price: float | None
+    setting_id: int = 0
+    unit_id: int = 0
+    sound_is_upper_bound: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What the reader asks for; None: no limit."""
+
+    need: RoomNeed
+    max_sound_dba: float | None = None
+    max_price: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A setting that serves the room.
+
+    air_changes_per_h : in that room [1/h]
+    minutes_to_clear : time for 95 % less in that room, well mixed, no source, without what settles by itself [min]
+    sure : even the lower end of the rate's interval serves the room
+    """
+
+    candidate: Candidate
+    air_changes_per_h: Measured
+    minutes_to_clear: float
+    sure: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A setting that does not serve, with every reason: `field` is rate, sound or price."""
+
+    candidate: Candidate
+    reasons: tuple[str, ...]
+    fields: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RoomAdvice:
+    """Settings that serve the room, the cheapest first, at one price the quieter; and the rest with reasons."""
+
+    fits: tuple[Fit, ...]
+    left_out: tuple[LeftOut, ...]
+
+
+def advise(candidates: tuple[Candidate, ...], wish: Wish) -> RoomAdvice:
+    """Sort settings into those that serve the room and those that do not, with the reasons.
+
+    A setting without a measured rate, sound (where a ceiling is set) or price (where a budget is set) is left out:
+    nobody can say that it serves.
+    """
+    fits, left_out = [], []
+    for candidate in candidates:
+        reasons = _reasons(candidate, wish)
+        if reasons or candidate.rate is None:
+            left_out.append(
+                LeftOut(candidate, tuple(words for _, words in reasons), tuple(name for name, _ in reasons))
+            )
+            continue
+        changes = candidate.rate.times(1 / wish.need.volume_m3)
+        fits.append(
+            Fit(
+                candidate,
+                changes,
+                removal_time_min(changes.value, STANDARD_SHARE_REMOVED),
+                candidate.rate.low_95 >= wish.need.rate_m3_per_h,
+            )
+        )
+    fits.sort(key=lambda fit: (_or_infinite(fit.candidate.price), _or_infinite(fit.candidate.sound_dba)))
+    return RoomAdvice(tuple(fits), tuple(left_out))
+
+
+def frontier(candidates: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
+    """Settings that no other beats on price, sound and clean air at once.
+
+    One setting beats another where it is no dearer, no louder and no weaker, and better in at least one. Settings
+    that miss one of the three, or do not clean measurably, take no part. In the order of price.
+
+    >>> a = Candidate("a", "high", Measured(200.0, 5.0), True, 50.0, 100.0)
+    >>> b = Candidate("b", "high", Measured(190.0, 5.0), True, 51.0, 120.0)
+    >>> [candidate.unit for candidate in frontier((a, b))]
+    ['a']
+    """
+    complete = [c for c in candidates if _has_all_three(c)]
+    best = [c for c in complete if not any(_beats(other, c) for other in complete)]
+    return tuple(sorted(best, key=lambda c: (c.price or 0.0, c.sound_dba or 0.0)))
+
+
+def beaten_by(candidate: Candidate, others: tuple[Candidate, ...]) -> Candidate | None:
+    """The strongest of those that beat a setting on all three; None where nothing does or something is missing."""
+    if not _has_all_three(candidate):
+        return None
+    better = [other for other in others if _has_all_three(other) and _beats(other, candidate)]
+    return max(better, key=lambda other: other.rate.value if other.rate else 0.0, default=None)
+
+
+def _has_all_three(c: Candidate) -> bool:
+    return c.rate is not None and c.measurable and c.sound_dba is not None and c.price is not None
+
+
+def _beats(one: Candidate, other: Candidate) -> bool:
+    if one.rate is None or other.rate is None:
+        return False
+    pairs = [
+        (-_or_infinite(one.price), -_or_infinite(other.price)),
+        (-_or_infinite(one.sound_dba), -_or_infinite(other.sound_dba)),
+        (one.rate.value, other.rate.value),
+    ]
+    return all(a >= b for a, b in pairs) and any(a > b for a, b in pairs)
+
+
+def _reasons(c: Candidate, wish: Wish) -> list[tuple[str, str]]:
+    reasons = []
+    needed = wish.need.rate_m3_per_h
+    if c.rate is None:
+        reasons.append(("rate", "its clean air rate is not measured"))
+    elif not c.measurable:
+        reasons.append(("rate", "no measurable cleaning"))
+    elif c.rate.value < needed:
+        reasons.append(("rate", f"delivers {c.rate.value:.0f} m³/h where {needed:.0f} are needed"))
+    if wish.max_sound_dba is not None:
+        if c.sound_dba is None:
+            reasons.append(("sound", "its sound is not measured"))
+        elif c.sound_dba > wish.max_sound_dba:
+            bound = "up to " if c.sound_is_upper_bound else ""
+            reasons.append(("sound", f"{bound}{c.sound_dba:.0f} dB(A) where {wish.max_sound_dba:.0f} are the ceiling"))
+    if wish.max_price is not None:
+        if c.price is None:
+            reasons.append(("price", "its price is not recorded"))
+        elif c.price > wish.max_price:
+            reasons.append(("price", f"costs {c.price:.0f} where {wish.max_price:.0f} are the budget"))
+    return reasons
+
+
+def _or_infinite(value: float | None) -> float:
+    return float("inf") if value is None else value
