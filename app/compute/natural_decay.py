@@ -136,12 +136,13 @@ def _pool_few(runs: Sequence[EmptyRoomRun], lent: Repeatability) -> NaturalDecay
     w = 1.0 / (uncertainties**2 + between_sd**2)
     share = w / w.sum()
     parts = [(s * u, run.decay_rate.degrees_of_freedom) for s, u, run in zip(share, uncertainties, runs, strict=True)]
-    parts.append((between_sd * math.sqrt(float(share @ share)), degrees))
+    alone = lent.degrees_of_freedom_alone + own_degrees
+    parts.append((between_sd * math.sqrt(float(share @ share)), alone))
     mean = Measured(
         float(share @ values), math.hypot(*(part for part, _ in parts)), effective_degrees_of_freedom(parts)
     )
     p = heterogeneity(values, uncertainties)[1] if own_degrees else 1.0
-    return _gather(runs, mean, between_sd, degrees, lent.source, tuple(share.tolist()), p)
+    return _gather(runs, mean, between_sd, alone, lent.source, tuple(share.tolist()), p)
 
 
 def _gather(

@@ -15,9 +15,10 @@ class Repeatability:
     """Relative standard deviation between trials of one thing, beyond the uncertainties of the fits.
 
     relative_sd : between-trial standard deviation over the mean, 0.05 for 5 %
-    degrees_of_freedom : of the pooled scatter
+    degrees_of_freedom : of the pooled scatter, in which the errors of the fits are still contained
     groups, trials : how many things were repeated, and in how many trials
     source : where the figure comes from, in words for the reader
+    relative_fit_sd : the errors of the fits that were taken off the scatter, over the mean
     """
 
     relative_sd: float
@@ -25,6 +26,16 @@ class Repeatability:
     groups: int
     trials: int
     source: str
+    relative_fit_sd: float = 0.0
+
+    @property
+    def degrees_of_freedom_alone(self) -> float:
+        r"""Of the spread by itself: taking the fits' part off leaves a variance that is known less well.
+
+        .. math:: \nu_\tau = \nu\left(\frac{\tau^2}{\tau^2+u_f^2}\right)^2, \qquad \text{at least 1}
+        """
+        scatter = self.relative_sd**2 + self.relative_fit_sd**2
+        return max(1.0, self.degrees_of_freedom * (self.relative_sd**2 / scatter) ** 2) if scatter > 0 else math.inf
 
     @property
     def can_be_lent(self) -> bool:
@@ -73,4 +84,5 @@ def pooled_repeatability(groups: Sequence[Sequence[Measured]]) -> Repeatability 
         groups=counted_groups,
         trials=counted_trials,
         source=f"the bench's own repeats: {counted_trials} trials in {counted_groups} groups",
+        relative_fit_sd=math.sqrt(fit_variance / degrees),
     )

@@ -108,7 +108,7 @@ def _single(rate: Measured, bench: Repeatability | None) -> CombinedTrials:
     between_sd = bench.relative_sd * abs(rate.value) if bench else 0.0
     parts = [(rate.uncertainty, rate.degrees_of_freedom)]
     if bench:
-        parts.append((between_sd, bench.degrees_of_freedom))
+        parts.append((between_sd, bench.degrees_of_freedom_alone))
     return CombinedTrials(
         total_decay=Measured(rate.value, math.hypot(rate.uncertainty, between_sd), effective_degrees_of_freedom(parts)),
         number_of_trials=1,

@@ -22,7 +22,9 @@ MOVES_WHEN_CHANGED_BY = 0.02
 def lent_repeatability(session: Session) -> dict[str, Repeatability]:
     """Channel to the figure in use."""
     return {
-        row.channel: Repeatability(row.relative_sd, row.degrees_of_freedom, row.groups, row.trials, row.source)
+        row.channel: Repeatability(
+            row.relative_sd, row.degrees_of_freedom, row.groups, row.trials, row.source, row.relative_fit_sd
+        )
         for row in session.scalars(select(BenchRepeatability)).all()
     }
 
@@ -43,6 +45,7 @@ def refresh_repeatability(session: Session, now: datetime) -> bool:
             continue
         row = row or BenchRepeatability(channel=channel)
         row.relative_sd, row.degrees_of_freedom = new.relative_sd, new.degrees_of_freedom
+        row.relative_fit_sd = new.relative_fit_sd
         row.groups, row.trials, row.source, row.computed_at = new.groups, new.trials, new.source, now
         session.add(row)
         moved = True

@@ -102,7 +102,7 @@ class NaturalDecayPoolRun(Base):
 
 class ChannelResult(Base):
     """What the analysis of one channel of one trial gave. Times are minutes from unit on; an empty cell is a
-    quantity that does not exist, and a note says why. Uncertainties are standard; degrees of freedom empty: infinite."""
+    quantity that does not exist, and a note says why. Uncertainties are standard; no degrees of freedom: infinite."""
 
     __tablename__ = "channel_results"
     __table_args__ = (UniqueConstraint("trial_id", "channel"), Index("ix_channel_results_pool", "pool_id"), STRICT)
@@ -261,6 +261,7 @@ class BenchRepeatability(Base):
 
     channel: Mapped[str] = mapped_column(primary_key=True)
     relative_sd: Mapped[float]
+    relative_fit_sd: Mapped[float] = mapped_column(default=0.0, server_default="0")
     degrees_of_freedom: Mapped[float]
     groups: Mapped[int]
     trials: Mapped[int]
