@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 class ReadingChoices:
     """What a person or a stored logger profile decided about a file; empty means: find it from the file.
 
-    timezone : IANA name for logs with local times
-    columns : header text of a column to channel name; "" leaves that column out
+    timezone : IANA name, or a distance such as UTC+01:00, for logs with local times
+    columns : header text of a column to channel name; "" leaves that column out; "time", "elapsed" and "box" say
+        that it tells the time or the box of a row
     units : header text of a column to unit symbol, where the header does not tell
-    box : which box or detector of a file that holds several (text of its identifying column)
+    box : which box or detector of a file that holds several (text of its identifying column, or name of a sheet)
     day_first : order of an ambiguous numeric date
     """
 
@@ -29,7 +30,7 @@ class ReadingChoices:
 class LogColumn:
     """One column of the file: what it was taken for, and why.
 
-    channel is None where the column is not used; `use` is then "time", "box", "status" or "left out".
+    use : "channel", "time", "box", "status" or "left out"; channel is None where it is not "channel"
     factor and offset turn the file's unit into the channel's: level = text * factor + offset.
     """
 
@@ -63,8 +64,13 @@ class LogTable:
     levels : channel name to values in the channel's unit, not-a-number where there is no true reading
         (an empty cell, an error mark, or a held value that only repeats an earlier reading), each of shape (n,)
     units : channel name to its unit symbol
+    interval_s : median step between rows of the file [s]
     clock_is_known : False where the file gives elapsed time only, or an impossible year
-    skipped : the first skipped rows; rows_skipped counts all of them
+    zone_needed : True where the times are local and no zone is known: they were read as UTC for the time being
+    date_order_unsure : True where nothing tells whether 3/4/2026 is in March or in April; `day_first` was assumed
+    rows_read : rows of the file that have a time; rows of a file without any reading in them are counted, but stand
+        in no array, and rows of equal time stand there once, with the mean of their readings
+    skipped : the first rows and cells that do not count; rows_skipped and cells_skipped count all of them
     held_values : channel name to number of values left out because the logger only repeated the last one
     notes : sentences on what was decided (delimiter, decimal mark, zone, order, duplicates)
     """
@@ -90,3 +96,7 @@ class LogTable:
     skipped: tuple[SkippedRow, ...]
     held_values: dict[str, int]
     notes: tuple[str, ...]
+    zone_needed: bool = False
+    cells_skipped: int = 0
+    day_first: bool | None = None
+    date_order_unsure: bool = False

@@ -1,0 +1,103 @@
+"""The open list of channels: what a log can hold, in which unit, and what a reader calls it.
+
+A channel is a name such as `pm2_5`. The names below have a unit that every log is turned into. A log may hold a
+channel that stands in no list (`no2`, `dew_point`, `band_1khz`): it keeps the unit of its file and is told by its
+name. A second detector of the same thing ends in `_b`, a third in `_c`.
+"""
+
+import re
+from dataclasses import dataclass
+
+COUNT_UNIT = "1/cm³"
+RAW_COUNTS = "counts"  # particles counted in a sample of unstated volume: no concentration, but it decays as one
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One quantity that a log can hold.
+
+    name : as in results and outside scripts
+    unit : what levels are turned into; "" where the channel keeps the unit of its file
+    label : what a reader is shown
+    is_particle : whether a decay of it tells of particles being removed
+    """
+
+    name: str
+    unit: str
+    label: str
+    is_particle: bool
+
+
+_LISTED = {
+    "pm1": ("µg/m³", "PM1", True),
+    "pm2_5": ("µg/m³", "PM2.5", True),
+    "pm4": ("µg/m³", "PM4", True),
+    "pm10": ("µg/m³", "PM10", True),
+    "pm_total": ("µg/m³", "Total particle mass", True),
+    "pm_respirable": ("µg/m³", "Respirable particle mass", True),
+    "count_total": (COUNT_UNIT, "Particle number", True),
+    "voc": ("ppm", "Volatile organic compounds", False),
+    "co2": ("ppm", "Carbon dioxide", False),
+    "temperature": ("°C", "Temperature", False),
+    "dew_point": ("°C", "Dew point", False),
+    "relative_humidity": ("%", "Relative humidity", False),
+    "pressure": ("hPa", "Air pressure", False),
+    "power": ("W", "Power", False),
+    "energy": ("kWh", "Energy", False),
+    "voltage": ("V", "Voltage", False),
+    "current": ("A", "Current", False),
+    "sound_level": ("dB(A)", "Sound level", False),
+}
+
+CHANNELS = {name: Channel(name, *about) for name, about in _LISTED.items()}
+
+_DETECTOR_WORDS = {"b": "second detector", "c": "third detector", "d": "fourth detector"}
+_COUNT_SIZE = re.compile(r"count_(\d+(?:_\d+)?)(um|nm)")
+
+
+def channel(name: str) -> Channel:
+    """The channel of that name, whether it was foreseen or not.
+
+    >>> channel("pm2_5_b").label, channel("count_0_3um").unit, channel("no2").label
+    ('PM2.5, second detector', '1/cm³', 'no2')
+    """
+    if name in CHANNELS:
+        return CHANNELS[name]
+    base, detector = split_detector(name)
+    if detector:
+        first = channel(base)
+        return Channel(name, first.unit, f"{first.label}, {_DETECTOR_WORDS[detector]}", first.is_particle)
+    if name.startswith("count_"):
+        size = _COUNT_SIZE.fullmatch(name)
+        words = f"{size[1].replace('_', '.')} {size[2].replace('um', 'µm')}" if size else name[6:].replace("_", " ")
+        return Channel(name, COUNT_UNIT, f"Particle number, {words}", True)
+    return Channel(name, "", name.replace("_", " "), False)
+
+
+def is_particle_channel(name: str) -> bool:
+    """Whether the channel tells of particles.
+
+    >>> is_particle_channel("count_0_3um_b"), is_particle_channel("voc")
+    (True, False)
+    """
+    return channel(name).is_particle
+
+
+def split_detector(name: str) -> tuple[str, str]:
+    """The channel without the mark of its detector, and the mark: "" for the first detector.
+
+    >>> split_detector("pm10_b"), split_detector("pm10")
+    (('pm10', 'b'), ('pm10', ''))
+    """
+    base, _, last = name.rpartition("_")
+    return (base, last) if base and last in _DETECTOR_WORDS else (name, "")
+
+
+def channel_name(text: str) -> str:
+    """A channel name from what a person wrote: lower case, words joined by underscores; "" if nothing is left.
+
+    >>> channel_name("PM2.5"), channel_name("Dew point"), channel_name("NO₂")
+    ('pm2_5', 'dew_point', 'no2')
+    """
+    plain = text.strip().lower().translate(str.maketrans("₀₁₂₃₄₅₆₇₈₉µμ", "0123456789uu"))
+    return re.sub(r"[^a-z0-9]+", "_", plain).strip("_")[:60]

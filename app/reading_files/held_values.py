@@ -1,0 +1,95 @@
+"""Values that a logger only repeats until its sensor is read again: they are no readings.
+
+A log may have a row a minute while the sensor wakes every 16 minutes. The rule: the channels of one sensor are looked
+at together, row by row. A change of any of them is an event; events less than a quarter of a period apart are one
+wake-up. The values are held if wake-ups come at multiples of one period far more often than chance would have it.
+A sensor with whole-number steps that rests on a plateau also repeats its value, but changes at no regular times.
+
+Of a wake-up with several values only the last counts: the sensor settles during the others.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FEWEST_WAKE_UPS = 6
+LARGEST_CHANCE = 1e-6
+SMALLEST_SHARE = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What was found for the channels of one sensor.
+
+    true_rows : rows with a true reading
+    period_rows : rows from one true reading to the next
+    settling_rows : rows with a value of a sensor that was still settling
+    """
+
+    true_rows: NDArray[np.bool_]
+    period_rows: int
+    settling_rows: NDArray[np.bool_]
+
+
+def find_held(levels: list[NDArray[np.float64]]) -> Held | None:
+    """Whether the channels of one sensor hold their values between readings; None if they do not.
+
+    levels : the channels, rows in order of time, without rows in which all are empty
+    """
+    rows = len(levels[0])
+    if rows < 3 * FEWEST_WAKE_UPS:
+        return None
+    changed = np.zeros(rows, dtype=bool)
+    for values in levels:
+        same = (values[1:] == values[:-1]) | (np.isnan(values[1:]) & np.isnan(values[:-1]))
+        changed[1:] |= ~same
+    events = np.flatnonzero(changed)
+    if len(events) < FEWEST_WAKE_UPS or len(events) > 0.6 * rows:
+        return None
+    period = _period(events)
+    if period is None:
+        return None
+    _, ends = _wake_ups(events, period)  # what stands before the first wake-up was read at an unknown time
+    true_rows = np.zeros(rows, dtype=bool)
+    true_rows[ends] = True
+    settling = changed & ~true_rows
+    return Held(true_rows, period, settling)
+
+
+def _wake_ups(events: NDArray[np.intp], period: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """First and last event of each wake-up."""
+    apart = np.diff(events) > max(1, period // 4)
+    return events[np.concatenate(([True], apart))], events[np.concatenate((apart, [True]))]
+
+
+def _period(events: NDArray[np.intp]) -> int | None:
+    """The period at whose multiples wake-ups come, if they do."""
+    gaps = np.diff(events)
+    candidates = {int(np.median(gaps)), int(np.median(gaps[gaps > 1])) if (gaps > 1).any() else 1}
+    candidates |= {int(np.median(gaps[gaps > 3]))} if (gaps > 3).any() else set()
+    for period in sorted(candidates, reverse=True):
+        if period < 2:
+            continue
+        starts, _ = _wake_ups(events, period)
+        spacing = np.diff(starts)
+        if len(spacing) < FEWEST_WAKE_UPS - 1:
+            continue
+        tolerance = period // 12  # 1 row at 16
+        multiple = np.maximum(1, np.rint(spacing / period))
+        close = np.abs(spacing - multiple * period) <= tolerance * np.minimum(multiple, 3)
+        close &= multiple <= 8
+        chance = min(1.0, (2 * tolerance + 1) / period)
+        if close.mean() >= SMALLEST_SHARE and _tail(len(spacing), int(close.sum()), chance) < LARGEST_CHANCE:
+            return period
+    return None
+
+
+def _tail(trials: int, hits: int, chance: float) -> float:
+    """Probability of at least so many hits in independent trials (Hoeffding's bound where trials are many)."""
+    if chance >= 1.0 or hits <= trials * chance:
+        return 1.0
+    if trials > 200:
+        return math.exp(-2 * trials * (hits / trials - chance) ** 2)
+    return sum(math.comb(trials, k) * chance**k * (1 - chance) ** (trials - k) for k in range(hits, trials + 1))
