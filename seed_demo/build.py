@@ -1,6 +1,6 @@
 """Fills an empty store with the invented demonstration bench, as a person would: form by form, upload by upload."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from sqlalchemy import Engine, func, select
@@ -17,7 +17,6 @@ from app.storage.units_under_test import UnitUnderTest
 from seed_demo.fill_bench import BenchIds, add_invented_unit, add_surroundings, name_bench
 from seed_demo.fill_measurements import add_measurements
 from seed_demo.log_writers import LOCAL_ZONE
-from seed_demo.scenario import EDITOR
 from seed_demo.simulate_trial import log_file, unit_on_s
 from seed_demo.trial_plan import TrialPlan, all_trials, small_trials, units_of
 
@@ -48,7 +47,7 @@ def build_demo(engine: Engine, on_progress: OnProgress | None = None, *, small: 
         for done, plan in enumerate(plans, start=len(units) + 1):
             _add_planned_trial(session, plan, ids)
             tell(done, steps, f"{_subject(plan)} in the {plan.room.name.lower()}")
-        settle_bench(session, who=EDITOR, why="the demonstration was filled")
+        settle_bench(session, why="the demonstration was filled", record=False)
         tell(steps, steps, "The invented bench is ready")
     return True
 
@@ -58,12 +57,11 @@ def _is_filled(session: Session) -> bool:
 
 
 def _add_planned_trial(session: Session, plan: TrialPlan, ids: BenchIds) -> int:
-    """One run: its log is simulated, read, analysed and stored, and a few are then excluded with their reason."""
+    """One run: its log is simulated, read, analysed and stored."""
     name, content = log_file(plan)
     profile_id = ids.profiles[plan.logger.name]
-    ended = plan.started.replace(tzinfo=ZoneInfo(LOCAL_ZONE)) + timedelta(minutes=plan.unit_on_min + plan.run_min)
     unit, speed = plan.unit, plan.speed
-    trial_id = add_trial(
+    return add_trial(
         session,
         content,
         name,
@@ -81,10 +79,15 @@ def _add_planned_trial(session: Session, plan: TrialPlan, ids: BenchIds) -> int:
             marks=TrialMarks(unit_on_s=unit_on_s(plan) if plan.told_unit_on else None),
         ),
         load_profile(session, profile_id),
-        ended + timedelta(minutes=40),
+        _ended(plan),
         settle=False,
     )
-    return trial_id
+
+
+def _ended(plan: TrialPlan) -> datetime:
+    """When the log was brought to the desk: forty minutes after the run."""
+    minutes = plan.unit_on_min + plan.run_min + 40
+    return plan.started.replace(tzinfo=ZoneInfo(LOCAL_ZONE)) + timedelta(minutes=minutes)
 
 
 def _subject(plan: TrialPlan) -> str:

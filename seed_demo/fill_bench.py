@@ -13,10 +13,8 @@ from app.services.consumables import NewConsumable, add_consumable, add_consumab
 from app.services.logger_profiles import save_profile
 from app.services.loggers import NewLogger, add_logger
 from app.services.prices import add_price
-from app.services.rooms import NewRoom, add_room
-from app.services.smoke_sources import add_smoke_source
-from app.services.speed_settings import add_setting
-from app.services.units import NewUnit, add_unit
+from app.services.rooms import NewRoom, add_room, add_smoke_source
+from app.services.units import NewUnit, add_setting, add_unit
 from app.storage.bench import Bench
 from app.storage.tariffs import Tariff
 from seed_demo.log_writers import LOCAL_ZONE

@@ -23,8 +23,8 @@ LARGE_UNITS = (
         mass_kg=9.2,
         ratings=(CertifiedRate("smoke", 405.0, date(2025, 1, 10), stated_in_cfm=True),),
         claims=(
-            MakersClaim("clean air delivery rate", 400.0, "m³/h", "400 m³/h of clean air", speed="high"),
-            MakersClaim("sound level", 31.0, "dB(A)", "31 dB on quiet", "at most", "quiet", distance_m=1.0),
+            MakersClaim("clean_air_delivery_rate", 400.0, "m³/h", "400 m³/h of clean air", speed="high"),
+            MakersClaim("sound_level", 31.0, "dB(A)", "31 dB on quiet", "at most", "quiet", distance_m=1.0),
         ),
     ),
     InventedUnit(
@@ -50,7 +50,7 @@ LARGE_UNITS = (
             CertifiedRate("smoke", 534.0, date(2025, 1, 21), stated_in_cfm=True),
             CertifiedRate("dust", 549.0, date(2025, 1, 21), stated_in_cfm=True),
         ),
-        claims=(MakersClaim("clean air delivery rate", 540.0, "m³/h", "Up to 540 m³/h", "at most", "high"),),
+        claims=(MakersClaim("clean_air_delivery_rate", 540.0, "m³/h", "Up to 540 m³/h", "at most", "high"),),
     ),
     InventedUnit(
         maker="Larkspindle",
@@ -66,8 +66,8 @@ LARGE_UNITS = (
         mass_kg=6.8,
         ratings=(CertifiedRate("smoke", None, date(2025, 2, 1)),),
         claims=(
-            MakersClaim("clean air delivery rate", 370.0, "m³/h", "A stream of 370 m³/h", speed="max"),
-            MakersClaim("filter efficiency", 99.95, "%", "Takes 99.95 % of particles", "at least"),
+            MakersClaim("clean_air_delivery_rate", 370.0, "m³/h", "A stream of 370 m³/h", speed="max"),
+            MakersClaim("removal_efficiency", 99.95, "%", "Takes 99.95 % of particles", "at least"),
         ),
     ),
     InventedUnit(
@@ -86,7 +86,7 @@ LARGE_UNITS = (
         "minutes by mistake, which is too slow for a unit that empties the room in ten.",
         size_mm=(450, 450, 560),
         mass_kg=11.3,
-        claims=(MakersClaim("clean air delivery rate", 600.0, "m³/h", "600 cubic metres an hour", speed="high"),),
+        claims=(MakersClaim("clean_air_delivery_rate", 600.0, "m³/h", "600 cubic metres an hour", speed="high"),),
     ),
     InventedUnit(
         maker="Driftholm",
@@ -105,7 +105,7 @@ LARGE_UNITS = (
         size_mm=(430, 330, 700),
         mass_kg=12.6,
         ratings=(CertifiedRate("smoke", 459.0, date(2025, 3, 11)), CertifiedRate("pollen", 480.0, date(2025, 3, 11))),
-        claims=(MakersClaim("sound level", 50.0, "dB(A)", "Never above 50 dB", "at most", "high", distance_m=2.0),),
+        claims=(MakersClaim("sound_level", 50.0, "dB(A)", "Never above 50 dB", "at most", "high", distance_m=2.0),),
     ),
     InventedUnit(
         maker="Home-built",

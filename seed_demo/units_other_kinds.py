@@ -25,9 +25,9 @@ OTHER_UNITS = (
         mass_kg=5.5,
         claims=(
             MakersClaim(
-                "filter efficiency", 99.0, "%", "Washes 99 % of pollen from the air", "at least", aerosol="pollen"
+                "removal_efficiency", 99.0, "%", "Washes 99 % of pollen from the air", "at least", aerosol="pollen"
             ),
-            MakersClaim("consumables", None, "", "No filters to buy, ever"),
+            MakersClaim("other", None, "", "No filters to buy, ever"),
         ),
     ),
     InventedUnit(
@@ -47,7 +47,7 @@ OTHER_UNITS = (
         size_mm=(400, 340, 520),
         mass_kg=7.9,
         ratings=(CertifiedRate("smoke", None, date(2025, 4, 16)), CertifiedRate("pollen", None, date(2025, 4, 16))),
-        claims=(MakersClaim("room area", 50.0, "m²", "Washes the air of 50 m²", "at least"),),
+        claims=(MakersClaim("room_area", 50.0, "m²", "Washes the air of 50 m²", "at least"),),
     ),
     InventedUnit(
         maker="Voltmeadow",
@@ -67,7 +67,7 @@ OTHER_UNITS = (
         mass_kg=6.3,
         ratings=(CertifiedRate("smoke", 182.0, date(2025, 4, 22)),),
         claims=(
-            MakersClaim("clean air delivery rate", 180.0, "m³/h", "180 m³ of clean air an hour", speed="high"),
+            MakersClaim("clean_air_delivery_rate", 180.0, "m³/h", "180 m³ of clean air an hour", speed="high"),
             MakersClaim("ozone", 5.0, "ppb", "Ozone below 5 ppb", "at most"),
         ),
         ozone=Ozone(9.0),
@@ -117,9 +117,9 @@ OTHER_UNITS = (
         size_mm=(60, 80, 110),
         mass_kg=0.2,
         claims=(
-            MakersClaim("room area", 30.0, "m²", "Purifies 30 m²", "at least"),
-            MakersClaim("filter efficiency", 99.9, "%", "Removes 99.9 % of smoke", "at least", aerosol="smoke"),
-            MakersClaim("consumables", None, "", "Nothing to replace"),
+            MakersClaim("room_area", 30.0, "m²", "Purifies 30 m²", "at least"),
+            MakersClaim("removal_efficiency", 99.9, "%", "Removes 99.9 % of smoke", "at least", aerosol="smoke"),
+            MakersClaim("other", None, "", "Nothing to replace"),
         ),
         ozone=Ozone(14.0),
         small_room_trials=1,
@@ -136,8 +136,8 @@ OTHER_UNITS = (
         size_mm=(110, 110, 180),
         mass_kg=0.6,
         claims=(
-            MakersClaim("sound level", 8.0, "dB(A)", "The fan purrs at 8 dB", "at most", "day", distance_m=1.0),
-            MakersClaim("clean air delivery rate", 60.0, "m³/h", "As good as 60 m³ an hour", speed="day"),
+            MakersClaim("sound_level", 8.0, "dB(A)", "The fan purrs at 8 dB", "at most", "day", distance_m=1.0),
+            MakersClaim("clean_air_delivery_rate", 60.0, "m³/h", "As good as 60 m³ an hour", speed="day"),
         ),
     ),
     InventedUnit(
@@ -154,7 +154,7 @@ OTHER_UNITS = (
         size_mm=(180, 180, 700),
         mass_kg=3.0,
         ratings=(CertifiedRate("smoke", None, date(2025, 5, 7)),),
-        claims=(MakersClaim("room area", 35.0, "m²", "Sanitises 35 m²", "at least"),),
+        claims=(MakersClaim("room_area", 35.0, "m²", "Sanitises 35 m²", "at least"),),
         ozone=Ozone(2.0, below_detection=True),
     ),
     InventedUnit(

@@ -22,8 +22,8 @@ SMALL_FILTER_UNITS = (
             CertifiedRate("dust", 101.0, date(2025, 1, 10), stated_in_cfm=True),
         ),
         claims=(
-            MakersClaim("room area", 28.0, "m²", "For rooms up to 28 m²", "at least"),
-            MakersClaim("clean air delivery rate", 90.0, "m³/h", "Clean air: 90 m³/h on high", speed="high"),
+            MakersClaim("room_area", 28.0, "m²", "For rooms up to 28 m²", "at least"),
+            MakersClaim("clean_air_delivery_rate", 90.0, "m³/h", "Clean air: 90 m³/h on high", speed="high"),
         ),
         small_room_trials=2,
     ),
@@ -44,7 +44,7 @@ SMALL_FILTER_UNITS = (
         mass_kg=2.9,
         ratings=(CertifiedRate("smoke", 155.0, date(2025, 1, 10), stated_in_cfm=True),),
         claims=(
-            MakersClaim("sound level", 29.0, "dB(A)", "Only 29 dB on low", "at most", speed="low", distance_m=1.0),
+            MakersClaim("sound_level", 29.0, "dB(A)", "Only 29 dB on low", "at most", speed="low", distance_m=1.0),
         ),
     ),
     InventedUnit(
@@ -78,7 +78,7 @@ SMALL_FILTER_UNITS = (
             CertifiedRate("pollen", 280.0, date(2025, 1, 15)),
         ),
         claims=(
-            MakersClaim("clean air delivery rate", 260.0, "m³/h", "Cleans 260 m³ of air an hour", speed="4"),
+            MakersClaim("clean_air_delivery_rate", 260.0, "m³/h", "Cleans 260 m³ of air an hour", speed="4"),
             MakersClaim("power", 40.0, "W", "Draws no more than 40 W", "at most", speed="4"),
         ),
     ),
@@ -95,7 +95,7 @@ SMALL_FILTER_UNITS = (
         mass_kg=2.2,
         bought_from="lent by a reader, returned after the trials",
         ratings=(CertifiedRate("smoke", 262.0, date(2025, 2, 20), sister_model="Owlgate Ledger"),),
-        claims=(MakersClaim("sound level", 24.0, "dB(A)", "A whisper: 24 dB", "at most", "whisper", distance_m=1.0),),
+        claims=(MakersClaim("sound_level", 24.0, "dB(A)", "A whisper: 24 dB", "at most", "whisper", distance_m=1.0),),
         small_room_trials=1,
     ),
     InventedUnit(
@@ -110,7 +110,7 @@ SMALL_FILTER_UNITS = (
         size_mm=(300, 300, 480),
         mass_kg=4.8,
         ratings=(CertifiedRate("smoke", 211.0, date(2025, 1, 21), stated_in_cfm=True),),
-        claims=(MakersClaim("room area", 33.0, "m²", "Right for 33 m² of smoke", "at least"),),
+        claims=(MakersClaim("room_area", 33.0, "m²", "Right for 33 m² of smoke", "at least"),),
     ),
     InventedUnit(
         maker="Larkspindle",
@@ -126,8 +126,8 @@ SMALL_FILTER_UNITS = (
         mass_kg=4.4,
         ratings=(CertifiedRate("smoke", None, date(2025, 2, 1)), CertifiedRate("dust", None, date(2025, 2, 1))),
         claims=(
-            MakersClaim("clean air delivery rate", 230.0, "m³/h", "Moves 230 m³ of pure air each hour", speed="max"),
-            MakersClaim("room area", 45.0, "m²", "Designed for living rooms of 45 m²", "at least"),
+            MakersClaim("clean_air_delivery_rate", 230.0, "m³/h", "Moves 230 m³ of pure air each hour", speed="max"),
+            MakersClaim("room_area", 45.0, "m²", "Designed for living rooms of 45 m²", "at least"),
         ),
     ),
     InventedUnit(
@@ -143,7 +143,7 @@ SMALL_FILTER_UNITS = (
         story="The cheapest on the bench. A dial, a plug, no lights. Filters are said to exist.",
         size_mm=(260, 260, 270),
         mass_kg=2.5,
-        claims=(MakersClaim("clean air delivery rate", 120.0, "m³/h", "120 cubic metres an hour", speed="high"),),
+        claims=(MakersClaim("clean_air_delivery_rate", 120.0, "m³/h", "120 cubic metres an hour", speed="high"),),
     ),
     InventedUnit(
         maker="Mudlark & Daughters",
@@ -167,7 +167,7 @@ SMALL_FILTER_UNITS = (
         size_mm=(310, 240, 520),
         mass_kg=5.9,
         ratings=(CertifiedRate("smoke", 235.0, date(2025, 2, 12)), CertifiedRate("pollen", 251.0, date(2025, 2, 12))),
-        claims=(MakersClaim("sound level", 48.0, "dB(A)", "48 dB on high", "at most", "high", distance_m=1.0),),
+        claims=(MakersClaim("sound_level", 48.0, "dB(A)", "48 dB on high", "at most", "high", distance_m=1.0),),
     ),
     InventedUnit(
         maker="Nettlecroft",
@@ -181,7 +181,7 @@ SMALL_FILTER_UNITS = (
         "no run was long enough to see it reach the clear level.",
         size_mm=(120, 120, 150),
         mass_kg=0.5,
-        claims=(MakersClaim("room area", 20.0, "m²", "Fresh air for 20 m²", "at least"),),
+        claims=(MakersClaim("room_area", 20.0, "m²", "Fresh air for 20 m²", "at least"),),
         small_room_trials=1,
     ),
     InventedUnit(
@@ -196,7 +196,7 @@ SMALL_FILTER_UNITS = (
         size_mm=(230, 230, 400),
         mass_kg=3.1,
         ratings=(CertifiedRate("smoke", 105.0, date(2025, 3, 5), stated_in_cfm=True),),
-        claims=(MakersClaim("standby power", 0.5, "W", "Less than half a watt on standby", "at most"),),
+        claims=(MakersClaim("standby_power", 0.5, "W", "Less than half a watt on standby", "at most"),),
     ),
     InventedUnit(
         maker="Driftholm",
@@ -224,6 +224,6 @@ SMALL_FILTER_UNITS = (
         story="Loud at every speed, with a rattle that comes and goes.",
         size_mm=(400, 200, 400),
         mass_kg=6.8,
-        claims=(MakersClaim("sound level", 45.0, "dB(A)", "Quiet running, 45 dB", "at most", "high", distance_m=1.0),),
+        claims=(MakersClaim("sound_level", 45.0, "dB(A)", "Quiet running, 45 dB", "at most", "high", distance_m=1.0),),
     ),
 )

@@ -81,7 +81,7 @@ def test_rising_smoke_gives_no_rate():
 
 
 def test_wet_smoke_makes_a_washing_unit_look_slower_to_a_logger_without_a_heater():
-    """The reading grows by (1 + 0.12 aw/(1 − aw)) while the humidity climbs: the rate is read too low, never too high."""
+    """The reading grows by 1 + 0.12 aw/(1 − aw) while the humidity climbs, so that the rate is read too low."""
     runs = [p for p in all_trials() if p.unit and p.unit.model == "Pike" and p.speed is p.unit.highest]
     shares = {p.logger.file_stem: analysed(p).fit.decay_rate.value / rate_of_the_day(p) for p in runs}
     assert shares["moraine"] < 0.97
