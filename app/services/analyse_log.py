@@ -149,7 +149,10 @@ def _natural_decays(
     request: AnalysisRequest, channels: Sequence[str]
 ) -> tuple[dict[str, Measured], dict[str, tuple[Note, ...]]]:
     if request.natural_decay is not None:
-        return dict.fromkeys(channels, request.natural_decay), {}
+        exact = request.natural_decay.uncertainty == 0
+        return dict.fromkeys(channels, request.natural_decay), {
+            name: (_natural_decay_taken_as_exact(request.natural_decay.value),) for name in channels if exact
+        }
     runs: dict[str, list[EmptyRoomRun]] = {name: [] for name in channels}
     said: dict[str, list[Note]] = {name: [] for name in channels}
     for number, log in enumerate(request.empty_rooms, start=1):
@@ -223,6 +226,17 @@ def _resting_on(pool: NaturalDecay) -> Note:
         f"The natural decay rests on {pool.number_of_runs} empty-room "
         f"{'run' if pool.number_of_runs == 1 else 'runs'}; spread between days from {pool.between_run_source}.",
         value=float(pool.number_of_runs),
+    )
+
+
+def _natural_decay_taken_as_exact(rate_per_h: float) -> Note:
+    return Note(
+        "natural_decay_taken_as_exact",
+        "care",
+        f"No uncertainty of the natural decay was told; {rate_per_h:g} per hour is taken as exact, so the interval of "
+        "the clean air delivery rate is too narrow. Give --natural-decay-uncertainty-per-h.",
+        value=rate_per_h,
+        unit="1/h",
     )
 
 

@@ -1,0 +1,112 @@
+"""`hazefall analyse`: the analysis of one log, as a report or as JSON."""
+
+import argparse
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+from app.errors import InvalidValue
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("log", metavar="LOG", type=Path, help="the logger's file")
+    parser.add_argument("--room-volume-m3", metavar="V", type=float, required=True, help="volume of the room")
+    parser.add_argument("--room-volume-uncertainty-m3", metavar="U", type=float, help="its standard uncertainty")
+    natural = parser.add_mutually_exclusive_group()
+    natural.add_argument(
+        "--empty-room", metavar="LOG2", type=Path, action="append", default=[], help="log of a run without the unit"
+    )
+    natural.add_argument("--natural-decay-per-h", metavar="K", type=float, help="decay rate without the unit")
+    parser.add_argument("--natural-decay-uncertainty-per-h", metavar="U", type=float, help="its standard uncertainty")
+    parser.add_argument("--channel", metavar="NAME", action="append", default=[], help="such as pm2_5 (repeatable)")
+    parser.add_argument("--unit-on", metavar="WHEN", help="ISO 8601 time, or minutes such as 12.5min")
+    parser.add_argument("--end", metavar="WHEN", help="end of the run, likewise")
+    parser.add_argument("--background", metavar="LEVEL", type=float, help="in the unit of the channel")
+    parser.add_argument("--clear-level", metavar="LEVEL", type=float, help="level that counts as cleared")
+    parser.add_argument("--timezone", metavar="ZONE", help="of local times, such as Europe/Berlin")
+    parser.add_argument("--columns", metavar="COLUMN=CHANNEL", action="append", default=[], help="what a column holds")
+    parser.add_argument("--json", action="store_true", help="print the results as JSON")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from app.services.analyse_log import AnalysisRequest, analyse_log  # loaded when used: it needs scipy and pandas
+    from app.services.analysis_json import analysis_json
+
+    request = AnalysisRequest(
+        room_volume=_room_volume(arguments),
+        volume_is_exact=arguments.room_volume_uncertainty_m3 is None,
+        natural_decay=_natural_decay(arguments),
+        channels=tuple(arguments.channel),
+        unit_on=arguments.unit_on,
+        end=arguments.end,
+        background=_told_level(arguments.background, "--background", lowest_allowed=True),
+        clear_level=_told_level(arguments.clear_level, "--clear-level", lowest_allowed=False),
+        choices=_choices(arguments),
+        empty_rooms=tuple(_log_file(path) for path in arguments.empty_room),
+    )
+    analysis = analyse_log(_log_file(arguments.log), request)
+    if arguments.json:
+        json.dump(analysis_json(analysis), sys.stdout, indent=2, ensure_ascii=False, allow_nan=False)
+        print()
+    else:
+        from app.command_line.analyse_report import report
+
+        print(report(analysis, request))
+    return 0
+
+
+def _room_volume(arguments: argparse.Namespace) -> Any:
+    from app.compute.measured import Measured
+
+    volume, uncertainty = arguments.room_volume_m3, arguments.room_volume_uncertainty_m3
+    if not 0 < volume < float("inf"):
+        raise InvalidValue(f"--room-volume-m3 is {volume:g}; it needs a number of m³ above zero.")
+    if uncertainty is not None and not 0 <= uncertainty < float("inf"):
+        raise InvalidValue(f"--room-volume-uncertainty-m3 is {uncertainty:g}; it needs a number of zero or above.")
+    return Measured(volume, uncertainty or 0.0)
+
+
+def _natural_decay(arguments: argparse.Namespace) -> Any:
+    from app.compute.measured import Measured
+
+    rate, uncertainty = arguments.natural_decay_per_h, arguments.natural_decay_uncertainty_per_h
+    if rate is None:
+        if uncertainty is not None:
+            raise InvalidValue(
+                "--natural-decay-uncertainty-per-h stands without --natural-decay-per-h; give the rate too."
+            )
+        return None
+    if not -float("inf") < rate < float("inf"):
+        raise InvalidValue(f"--natural-decay-per-h is {rate:g}; it needs a finite number per hour.")
+    if uncertainty is not None and not 0 <= uncertainty < float("inf"):
+        raise InvalidValue(f"--natural-decay-uncertainty-per-h is {uncertainty:g}; it needs a number of zero or above.")
+    return Measured(rate, uncertainty or 0.0)
+
+
+def _told_level(level: float | None, option: str, *, lowest_allowed: bool) -> float | None:
+    if level is None or 0 < level < float("inf") or (lowest_allowed and level == 0):
+        return level
+    needed = "of zero or above" if lowest_allowed else "above zero"
+    raise InvalidValue(f"{option} is {level:g}; it needs a number {needed}, in the unit of the channel.")
+
+
+def _choices(arguments: argparse.Namespace) -> Any:
+    from app.reading_files.log_table import ReadingChoices
+
+    columns: dict[str, str] = {}
+    for text in arguments.columns:
+        header, equals, channel = text.rpartition("=")
+        if not equals or not header.strip() or not channel.strip():
+            raise InvalidValue(f"--columns is {text!r}; it needs COLUMN=CHANNEL, such as “Dust [ug]=pm2_5”.")
+        columns[header.strip()] = channel.strip()
+    return ReadingChoices(timezone=arguments.timezone, columns=columns)
+
+
+def _log_file(path: Path) -> Any:
+    from app.services.analyse_log import LogFile
+
+    try:
+        return LogFile(path.read_bytes(), path.name)
+    except OSError as error:
+        raise InvalidValue(f"The file {path} cannot be opened: {error.strerror}. Check its name and folder.") from error

@@ -1,0 +1,84 @@
+"""The analysis of a log in words and numbers, for a person at a terminal."""
+
+from app.compute.asymmetric import AsymmetricMeasured
+from app.compute.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
+from app.compute.decay_result import TimeToClear
+from app.compute.measured import Measured
+from app.compute.rounding import decimals_for, decimals_from_size, rounded_text
+from app.services.analyse_log import AnalysisRequest, ChannelAnalysis, LogAnalysis
+
+
+def report(analysis: LogAnalysis, request: AnalysisRequest) -> str:
+    """The whole report as text."""
+    table = analysis.table
+    started = f"from {table.started_at:%Y-%m-%d %H:%M:%S} UTC" if table.clock_is_known else "by a clock not trusted"
+    lines = [
+        table.file_name,
+        f"  {len(table.elapsed_s)} readings {started}, {table.interval_s:g} s apart; {table.rows_skipped} rows skipped",
+        f"  channels: {', '.join(table.levels)}",
+        f"  room: {request.room_volume.value:g} m³"
+        + (f" ± {request.room_volume.uncertainty:g} m³" if not request.volume_is_exact else ", taken as exact"),
+        f"  method: {analysis.method_name}, version {analysis.method_version}",
+    ]
+    lines += [f"  {note}" for note in table.notes]
+    for name, channel in analysis.channels.items():
+        lines += ["", *_channel_lines(name, channel)]
+    return "\n".join(lines)
+
+
+def _channel_lines(name: str, channel: ChannelAnalysis) -> list[str]:
+    decay, fit = channel.decay, channel.decay.fit
+    lines = [f"{name} [{decay.unit}]"]
+    if channel.total_decay is None or fit is None:
+        lines.append("  no decay rate")
+    else:
+        on = "found in the data" if decay.unit_on_found else "as told"
+        lines += [
+            _line("unit on", f"{60 * decay.unit_on_h:.1f} min into the log, {on}"),
+            _line("level at unit on", f"{decay.start_level:.1f} {decay.unit}"),
+            _line("background", f"{_in_words(fit.background)} {decay.unit}, {fit.background_choice}"),
+            _line(
+                "fit window",
+                f"{60 * (fit.window_start_h - decay.unit_on_h):.1f} to "
+                f"{60 * (fit.window_end_h - decay.unit_on_h):.1f} min from unit on, {fit.readings_fitted} readings",
+            ),
+            _line("total decay", f"{_in_words(channel.total_decay)} per hour"),
+            _line("natural decay", f"{_in_words(channel.natural_decay)} per hour"),
+            _line("clean air delivery rate", f"{_in_words(channel.clean_air_delivery_rate)} m³/h{_in_cfm(channel)}"),
+            _line("air changes", f"{_in_words(channel.air_changes_per_h)} per hour"),
+            _line("standard clearing time", f"{_in_words(channel.standard_clearing_time_min)} min (95 % reduction)"),
+        ]
+    lines.append(_line("time to clear", _time_to_clear(decay.time_to_clear, decay.unit)))
+    lines += [f"  {note.severity}: {note.message}" for note in channel.notes]
+    return lines
+
+
+def _line(what: str, value: str) -> str:
+    return f"  {what:<24}{value}"
+
+
+def _in_words(quantity: Measured | AsymmetricMeasured | None) -> str:
+    """Value, standard uncertainty and interval, with the decimals that the uncertainty gives a meaning to."""
+    if quantity is None:
+        return "not known,"
+    decimals = decimals_for(quantity.uncertainty)
+    if decimals is None:
+        decimals = decimals_from_size(quantity.value)
+    value, uncertainty, low, high = (
+        rounded_text(number, decimals)
+        for number in (quantity.value, quantity.uncertainty, quantity.low_95, quantity.high_95)
+    )
+    return f"{value} ± {uncertainty} ({low} to {high})"
+
+
+def _in_cfm(channel: ChannelAnalysis) -> str:
+    rate = channel.clean_air_delivery_rate
+    return f" = {rate.value * CUBIC_FEET_PER_MINUTE_PER_M3_PER_H:.1f} cfm" if rate else ""
+
+
+def _time_to_clear(clear: TimeToClear, unit: str) -> str:
+    level = f"{clear.clear_level:.4g} {unit}"
+    if clear.reached:
+        return f"{clear.value_min:.1f} min to {level}"
+    predicted = f"; the fitted curve gets there after {clear.predicted.value:.0f} min" if clear.predicted else ""
+    return f"{level} not within {clear.not_before_min:.0f} min{predicted}"

@@ -1,0 +1,42 @@
+"""Where the bench of a command lies: the folder told, the environment, or the user's own data folder."""
+
+import argparse
+from dataclasses import replace
+from pathlib import Path
+
+from app.settings import Settings, read_settings
+
+
+def add_folder_argument(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--data", metavar="DIR", type=Path, help="folder of the bench (default: your data folder)")
+
+
+def add_address_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--host", metavar="H", help="address to listen on (default: 127.0.0.1)")
+    parser.add_argument("--port", metavar="P", type=_port, help="port to listen on (default: 8000)")
+
+
+def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Settings:
+    """Settings of the environment, with what the command line tells on top.
+
+    folder_name : a folder beside the user's own bench, for the demonstration
+    """
+    from platformdirs import user_data_path  # loaded when used: most tests give a folder
+
+    own = user_data_path("hazefall")
+    settings = read_settings(own)
+    told: dict[str, object] = {
+        name: getattr(arguments, name) for name in ("host", "port") if getattr(arguments, name, None) is not None
+    }
+    if getattr(arguments, "data", None) is not None:
+        # a folder that was told means the store in it, whatever database the environment names
+        told |= {"data_folder": arguments.data.expanduser().resolve(), "database_url": ""}
+    elif folder_name:
+        told |= {"data_folder": own.with_name(f"{own.name}-{folder_name}"), "database_url": ""}
+    return replace(settings, **told)  # type: ignore[arg-type]
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"{text!r} is no port; a whole number from 1 to 65535 is needed")
+    return int(text)

@@ -1,0 +1,30 @@
+"""`hazefall demo`: makes the invented demonstration bench once, in a folder of its own, and serves it."""
+
+import argparse
+
+from app.command_line.bench_folder import add_address_arguments, add_folder_argument, settings_from
+from app.command_line.progress_bar import progress_bar
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_folder_argument(parser)
+    add_address_arguments(parser)
+    parser.add_argument("--only-make", action="store_true", help="make the bench and stop, without serving it")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from app.command_line.serve import serve
+    from app.services.open_store import open_store
+    from seed_demo.build import build_demo
+
+    settings = settings_from(arguments, "demo")
+    with progress_bar() as on_progress:
+        engine = open_store(settings, on_progress)
+        try:
+            build_demo(engine, on_progress)
+        finally:
+            engine.dispose()
+    if arguments.only_make:
+        print(f"The invented demonstration bench is in {settings.data_folder}")
+        return 0
+    return serve(settings, "Hazefall serves the invented demonstration bench in")

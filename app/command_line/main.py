@@ -1,0 +1,76 @@
+"""`hazefall`: the commands of the bench. Messages go to standard error; what a command found decides its status."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+
+from app.errors import HazefallError, InvalidValue, NoDecayFound, NotFound, TooLarge, UnreadableLog
+
+# Each command is a file of this folder with `add_arguments(parser)` and `run(arguments) -> exit status`.
+COMMANDS = {
+    "demo": ("demo", "make (once) and serve the demonstration bench, which is invented"),
+    "serve": ("serve", "serve the bench of a folder, made or migrated first if need be"),
+    "analyse": ("analyse", "analyse one log file without a store and print a report"),
+    "import": ("import_logs", "add many logs at once, from a folder or a list"),
+    "recompute": ("recompute", "analyse every stored trial again and show what would move"),
+    "backup": ("backup", "copy the store while it is in use, and verify the copy"),
+    "restore": ("restore", "bring back a copy of the store"),
+    "check": ("check", "check the store: files against their hashes, references, method versions"),
+}
+WRONG_ARGUMENTS = 2
+NOT_A_LOG = 3
+NO_DECAY = 4
+_STATUS_OF = (
+    (UnreadableLog, NOT_A_LOG),
+    (NoDecayFound, NO_DECAY),
+    (TooLarge, NOT_A_LOG),
+    (InvalidValue, WRONG_ARGUMENTS),
+    (NotFound, WRONG_ARGUMENTS),
+)
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Runs one command; 0 done, 2 wrong arguments, 3 no log, 4 no decay, 1 anything else."""
+    parser = _parser(_named(arguments))
+    parsed = parser.parse_args(arguments)
+    try:
+        return int(parsed.run(parsed))
+    except HazefallError as error:
+        print(f"hazefall {parsed.command}: {error.message}", file=sys.stderr)
+        return next((status for kind, status in _STATUS_OF if isinstance(error, kind)), 1)
+    except KeyboardInterrupt:
+        print(f"hazefall {parsed.command}: stopped.", file=sys.stderr)
+        return 130
+
+
+def _named(arguments: Sequence[str] | None) -> str | None:
+    """The command asked for: only its own file is loaded, so that every command starts fast."""
+    given = sys.argv[1:] if arguments is None else arguments
+    return next((word for word in given if word in COMMANDS), None)
+
+
+def _parser(command: str | None) -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="hazefall", description="The bench of a reviewer of room air cleaners.")
+    parser.add_argument("--version", action="version", version=f"hazefall {_version()}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for name, (module_name, what) in COMMANDS.items():
+        of_command = commands.add_parser(name, help=what, description=what[0].upper() + what[1:] + ".")
+        if name == command:
+            module = import_module(f"app.command_line.{module_name}")
+            module.add_arguments(of_command)
+            of_command.set_defaults(run=module.run)
+    return parser
+
+
+def _version() -> str:
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return version("hazefall")
+    except PackageNotFoundError:
+        return "0"
+
+
+if __name__ == "__main__":
+    sys.exit(run())
