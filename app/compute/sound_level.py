@@ -4,30 +4,14 @@ import math
 from dataclasses import dataclass
 
 from app.compute.measured import Measured
-from app.compute.sound import CorrectedLevel, background_correction, energy_mean, level_at_distance
+from app.compute.sound import CorrectedLevel
+from app.compute.unit_sound import SoundReading, UnitSound, unit_sound
 
 # Standard uncertainty of the meter: its acceptance limit at 1 kHz as a rectangle. Classes 1 and 2: IEC 61672-1:2013,
 # Table 3, 0.7 and 1.0 dB, read second-hand. Without a class (a telephone, a cheap meter): ±3 dB, common practice,
 # no source.
 _LIMIT_DB_BY_CLASS = {"1": 0.7, "2": 1.0}
 _LIMIT_DB_WITHOUT_CLASS = 3.0
-
-
-@dataclass(frozen=True, slots=True)
-class SoundReading:
-    """One reading of a running unit.
-
-    level_dba, background_dba : A-weighted level with the unit on, and of the room with it off [dB(A)]
-    distance_m : from the unit [m]
-    indoor : in a room, or (False) in the open or a room without echo
-    instrument_class : "1", "2" or "" (IEC 61672-1)
-    """
-
-    level_dba: float
-    background_dba: float | None
-    distance_m: float
-    indoor: bool = True
-    instrument_class: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,44 +48,36 @@ def sound_level(readings: tuple[SoundReading, ...], standard_distance_m: float, 
     Returns  the level; s is the spread of the readings, u_m the meter's limit at 1 kHz as a rectangle, common to all
         readings, u_d the conversion indoors: half of the change as a rectangle (common practice, no source), since a
         room reflects and the true change is smaller
-    Raises   ValueError without readings
+    Raises   ValueError without readings, or for an unknown rule
 
     >>> level = sound_level((SoundReading(40.0, 25.0, 2.0, instrument_class="2"),), 1.0, "ISO 3746")
     >>> round(level.level_dba.value, 1), level.estimate, level.upper_bound
     (46.0, True, False)
     """
-    if not readings:
-        raise ValueError("There is no sound reading; a level needs one or more.")
-    corrected = tuple(background_correction(r.level_dba, r.background_dba, rule_name) for r in readings)
-    converted = [
-        level_at_distance(c.level_db, r.distance_m, standard_distance_m)
-        for c, r in zip(corrected, readings, strict=True)
-    ]
-    proper = [i for i, c in enumerate(corrected) if c.finding != "upper bound"]
-    used = proper or list(range(len(readings)))
-    levels = [converted[i].level_db for i in used]
-    of_repeats, degrees_of_freedom = _spread(levels)
+    sound = unit_sound(readings, standard_distance_m, rule_name)
+    used = sound.used
+    of_repeats, degrees_of_freedom = _spread(sound.levels_dba)
     of_meter = max(
         _LIMIT_DB_BY_CLASS.get(readings[i].instrument_class, _LIMIT_DB_WITHOUT_CLASS) for i in used
     ) / math.sqrt(3)
-    indoor_change = max((abs(converted[i].change_db) for i in used if readings[i].indoor), default=0.0)
-    of_distance = indoor_change / 2 / math.sqrt(3)
+    changes_indoors = [abs(change) for i, change in zip(used, sound.changes_db, strict=True) if readings[i].indoor]
+    of_distance = max(changes_indoors, default=0.0) / 2 / math.sqrt(3)
     both = math.hypot(of_repeats, of_meter, of_distance)
     if of_repeats > 0:
         degrees_of_freedom *= (both / of_repeats) ** 4
     return SoundLevel(
-        Measured(energy_mean(levels), both, degrees_of_freedom),
+        Measured(sound.level_dba, both, degrees_of_freedom),
         standard_distance_m,
-        upper_bound=not proper,
-        estimate=any(converted[i].estimate for i in used),
+        upper_bound=sound.upper_bound,
+        estimate=sound.estimate,
         readings=len(readings),
         readings_used=len(used),
-        corrections=corrected,
-        sentences=_sentences(readings, corrected, used, proper, standard_distance_m),
+        corrections=sound.corrections,
+        sentences=_sentences(readings, sound, standard_distance_m),
     )
 
 
-def _spread(levels: list[float]) -> tuple[float, float]:
+def _spread(levels: tuple[float, ...]) -> tuple[float, float]:
     """Standard error of the mean of repeats, and its degrees of freedom."""
     n = len(levels)
     if n == 1:
@@ -111,18 +87,13 @@ def _spread(levels: list[float]) -> tuple[float, float]:
     return math.sqrt(variance / n), float(n - 1) if variance > 0 else math.inf
 
 
-def _sentences(
-    readings: tuple[SoundReading, ...],
-    corrected: tuple[CorrectedLevel, ...],
-    used: list[int],
-    proper: list[int],
-    standard_distance_m: float,
-) -> tuple[str, ...]:
+def _sentences(readings: tuple[SoundReading, ...], sound: UnitSound, standard_distance_m: float) -> tuple[str, ...]:
     found = []
-    if not proper:
-        found.append(corrected[used[0]].sentence)
-    elif len(proper) < len(readings):
-        left_out = len(readings) - len(proper)
+    used = sound.used
+    if sound.upper_bound:
+        found.append(sound.corrections[used[0]].sentence)
+    elif len(used) < len(readings):
+        left_out = len(readings) - len(used)
         found.append(
             f"{left_out} of {len(readings)} readings give an upper bound only, since the background was too near or "
             "not measured; they are left out."

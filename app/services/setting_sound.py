@@ -8,7 +8,7 @@ from sqlalchemy import Select, bindparam, or_, select
 from sqlalchemy.orm import Session
 
 from app.compute.number_words import counted
-from app.compute.sound import background_correction, energy_mean, level_at_distance
+from app.compute.unit_sound import SoundReading, unit_sound
 from app.storage.bench_measurements import SoundMeasurement
 
 
@@ -82,17 +82,12 @@ def setting_sound(rows: tuple[SoundRow, ...], standard_distance_m: float, rule: 
 
     Kept for values seen before: the level follows from the stored values alone.
     """
-    corrected = [background_correction(row.level_dba, row.background_dba, rule) for row in rows]
-    converted = [
-        level_at_distance(level.level_db, row.distance_m, standard_distance_m)
-        for level, row in zip(corrected, rows, strict=True)
-    ]
-    is_estimate = any(level.estimate for level in converted)
-    bounds = [level.sentence for level in corrected if level.finding == "upper bound"]
+    sound = unit_sound(tuple(SoundReading(*row) for row in rows), standard_distance_m, rule)
     words = f"{counted(len(rows), 'measurement')}, energy mean, background by {rule}."
-    if is_estimate:
+    if sound.estimate:
         words += f" Converted to {standard_distance_m:g} m by the distance law, so an estimate."
-    if bounds:
-        words += f" {bounds[0]}"
-    mean = energy_mean([level.level_db for level in converted])
-    return SettingSound(mean, is_estimate, bool(bounds), len(rows), words)
+    if sound.upper_bound:
+        words += f" {sound.corrections[0].sentence}"
+    elif len(sound.used) < len(rows):
+        words += f" {len(rows) - len(sound.used)} of them give an upper bound only and are left out."
+    return SettingSound(sound.level_dba, sound.estimate, sound.upper_bound, len(rows), words)

@@ -3,7 +3,8 @@ import math
 import pytest
 
 from app.compute.sound import energy_mean
-from app.compute.sound_level import SoundReading, sound_level
+from app.compute.sound_level import sound_level
+from app.compute.unit_sound import SoundReading
 
 
 def readings(*levels, background=20.0, distance=1.0, **fields):
