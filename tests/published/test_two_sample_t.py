@@ -32,9 +32,7 @@ def test_the_difference_of_two_means_has_welch_degrees_of_freedom():
 def test_a_difference_with_pooled_variance_has_the_published_interval():
     """Equal variances: t = -12.62059 on 326 degrees, 95 % interval -11.947653 to -8.725216."""
     degrees = FIRST["n"] + SECOND["n"] - 2
-    pooled = math.sqrt(
-        ((FIRST["n"] - 1) * FIRST["sd"] ** 2 + (SECOND["n"] - 1) * SECOND["sd"] ** 2) / degrees
-    )
+    pooled = math.sqrt(((FIRST["n"] - 1) * FIRST["sd"] ** 2 + (SECOND["n"] - 1) * SECOND["sd"] ** 2) / degrees)
     assert pooled == pytest.approx(6.3426, abs=5e-5)
     error = pooled * math.sqrt(1 / FIRST["n"] + 1 / SECOND["n"])
     difference = Measured(FIRST["mean"] - SECOND["mean"], error, degrees)
