@@ -3,8 +3,6 @@
 import math
 from dataclasses import dataclass
 
-from scipy.special import stdtrit
-
 from app.compute.asymmetric import AsymmetricMeasured
 from app.compute.measured import Measured
 from app.compute.propagation import effective_degrees_of_freedom
@@ -202,7 +200,11 @@ def one_sided_factor_95(degrees_of_freedom: float) -> float:
     >>> one_sided_factor_95(10)
     1.812...
     """
-    return 1.6448536269514722 if math.isinf(degrees_of_freedom) else float(stdtrit(degrees_of_freedom, 0.95))
+    if math.isinf(degrees_of_freedom):
+        return 1.6448536269514722
+    from scipy.special import stdtrit  # loaded when used: pages of costs and rooms do without it
+
+    return float(stdtrit(degrees_of_freedom, 0.95))
 
 
 def _root_sum_of_squares(parts: list[tuple[float, float]]) -> float:

@@ -3,8 +3,6 @@
 import math
 from dataclasses import dataclass, field
 
-from scipy.special import stdtrit
-
 
 @dataclass(frozen=True, slots=True)
 class Measured:
@@ -52,4 +50,8 @@ class Measured:
 
 def coverage_factor_95(degrees_of_freedom: float) -> float:
     """Two-sided 95 % point of Student's t; 1.959964 for infinite degrees of freedom."""
-    return 1.959963984540054 if math.isinf(degrees_of_freedom) else float(stdtrit(degrees_of_freedom, 0.975))
+    if math.isinf(degrees_of_freedom):
+        return 1.959963984540054
+    from scipy.special import stdtrit  # loaded when used: pages of costs and prices do without it
+
+    return float(stdtrit(degrees_of_freedom, 0.975))
