@@ -1,0 +1,63 @@
+"""`hazefall import`: adds many logs at once, from a folder or by a list."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.command_line.progress_bar import progress_bar
+
+# Options that say the same for every log; a list may tell otherwise line by line.
+_USUAL = (
+    "maker",
+    "model",
+    "setting",
+    "room",
+    "logger",
+    "smoke_source",
+    "tested_by",
+    "filter_state",
+    "profile",
+    "timezone",
+)
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("folder", metavar="FOLDER", type=Path, help="folder of the logs")
+    parser.add_argument("--manifest", metavar="CSV", type=Path, help="list with a column “file” and one line a log")
+    for name in _USUAL:
+        what = name.replace("_", " ")
+        parser.add_argument(f"--{name.replace('_', '-')}", metavar="NAME", default="", help=f"{what} of every log")
+    parser.add_argument("--empty-room", action="store_true", help="the runs were made without a unit")
+    parser.add_argument("--add-missing", action="store_true", help="add units, settings, rooms that are not there yet")
+    add_folder_argument(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from app.services.import_logs import import_logs  # loaded when used: it needs pandas and scipy
+    from app.services.import_manifest import ImportLine, lines_of_folder, read_manifest
+    from app.services.new_trial import EMPTY_ROOM
+    from app.services.open_store import open_store
+
+    usual = ImportLine(
+        file="",
+        kind=EMPTY_ROOM if arguments.empty_room else "",
+        **{name: getattr(arguments, name) for name in _USUAL},
+    )
+    listed = arguments.manifest
+    lines = read_manifest(listed, usual) if listed else lines_of_folder(arguments.folder, usual)
+    with progress_bar() as on_progress:
+        engine = open_store(settings_from(arguments), on_progress)
+        try:
+            imported = import_logs(
+                engine, arguments.folder, lines, add_missing=arguments.add_missing, on_progress=on_progress
+            )
+        finally:
+            engine.dispose()
+    added = sum(1 for one in imported if one.trial_id is not None)
+    present = sum(1 for one in imported if one.present)
+    failed = [one for one in imported if one.trial_id is None and not one.present]
+    for one in failed:
+        print(f"{one.line.file}: {one.message}", file=sys.stderr)
+    print(f"{added} logs added, {present} there already, {len(failed)} not added")
+    return 1 if failed else 0

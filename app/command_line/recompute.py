@@ -1,0 +1,44 @@
+"""`hazefall recompute`: analyses every trial again, lists what would move, and stores it only when told."""
+
+import argparse
+
+from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.command_line.progress_bar import progress_bar
+
+SHOWN = 40
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    add_folder_argument(parser)
+    parser.add_argument("--accept", action="store_true", help="store the new results; each move is recorded")
+    parser.add_argument("--who", default="", help="who accepts, for the record")
+    parser.add_argument("--why", default="", help="why, for the record")
+    parser.add_argument("--workers", metavar="N", type=int, help="processes (default: one a core)")
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from app.services.open_store import open_store
+    from app.services.recompute import accept_recompute, plan_recompute
+    from app.storage.engine import session_scope
+
+    settings = settings_from(arguments)
+    with progress_bar() as on_progress:
+        engine = open_store(settings, on_progress)
+        plan = plan_recompute(engine, on_progress, workers=arguments.workers)
+    try:
+        moved = plan.differences
+        print(f"{plan.trials} trials analysed again with method {plan.method_version}; {len(moved)} numbers move")
+        for one in moved[:SHOWN]:
+            by = "" if one.share is None else f" ({one.share:+.2%} of the earlier value)".replace("+", "")
+            print(f"  trial {one.trial_id}, {one.channel}, {one.field}: {one.before} to {one.after}{by}")
+        if len(moved) > SHOWN:
+            print(f"  and {len(moved) - SHOWN} smaller moves")
+        if not arguments.accept:
+            print("Nothing was stored. Run it again with --accept to store the new results.")
+            return 0
+        with session_scope(engine) as session:
+            accept_recompute(session, plan, who=arguments.who, why=arguments.why)
+        print("The new results are stored, and each move is recorded.")
+    finally:
+        engine.dispose()
+    return 0

@@ -1,0 +1,130 @@
+"""The check of a store: is everything there, unchanged, and of the present method."""
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, Engine, func, select, text
+
+from app.compute.method import METHOD_VERSION
+from app.services.progress import OnProgress, say_nothing
+from app.storage.logs import Log, LogChannel, RawFile, readings
+from app.storage.tables import METADATA
+from app.storage.trials import ChannelResult, SettingSummary, Trial
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that the check found. `wrong`: data are damaged or missing; otherwise it is worth knowing."""
+
+    wrong: bool
+    subject: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class StoreCheck:
+    """What was checked, with the number of each, and what was found."""
+
+    counted: dict[str, int]
+    findings: tuple[Finding, ...]
+
+    @property
+    def sound(self) -> bool:
+        return not any(finding.wrong for finding in self.findings)
+
+
+def check_store(engine: Engine, on_progress: OnProgress | None = None) -> StoreCheck:
+    """Integrity of the file, references, raw files against their hashes, readings against their logs, and results
+    against the method version."""
+    progress = on_progress or say_nothing
+    with engine.connect() as connection:
+        counted = {
+            table.name: connection.scalar(select(func.count()).select_from(table)) or 0
+            for table in METADATA.sorted_tables
+        }
+        steps = counted["raw_files"] + 3
+        progress(0, steps, "Checking the file")
+        findings = list(_integrity(connection))
+        progress(1, steps, "Checking references")
+        findings += _references(connection)
+        for done, finding in enumerate(_raw_files(connection), start=2):
+            progress(done, steps, "Checking raw files against their hashes")
+            findings += [finding] if finding else []
+        findings += _readings(connection)
+        findings += _results(connection)
+        progress(steps, steps, "Checked")
+    return StoreCheck(counted, tuple(findings))
+
+
+def _integrity(connection: Connection) -> Iterator[Finding]:
+    if connection.dialect.name == "sqlite":
+        for row in connection.execute(text("PRAGMA integrity_check")):
+            if row[0] != "ok":
+                yield Finding(True, "store", f"The file is damaged: {row[0]}. Bring back a copy.")
+
+
+def _references(connection: Connection) -> Iterator[Finding]:
+    if connection.dialect.name == "sqlite":
+        for table, row_id, parent, _ in connection.execute(text("PRAGMA foreign_key_check")):
+            yield Finding(True, table, f"Row {row_id} of {table} refers to a row of {parent} that is missing.")
+
+
+def _raw_files(connection: Connection) -> Iterator[Finding | None]:
+    keys = connection.scalars(select(RawFile.sha256)).all()
+    for sha256 in keys:  # one at a time: all of them together need not fit into memory
+        size, content = connection.execute(
+            select(RawFile.size_bytes, RawFile.content).where(RawFile.sha256 == sha256)
+        ).one()
+        found = hashlib.sha256(content).hexdigest()
+        if found != sha256 or size != len(content):
+            yield Finding(
+                True,
+                "raw file",
+                f"The raw file {sha256[:12]}… holds {len(content)} bytes with the hash {found[:12]}…; it was stored "
+                f"with {size} bytes. It was changed in the store.",
+            )
+        else:
+            yield None
+
+
+def _readings(connection: Connection) -> Iterator[Finding]:
+    counted = (
+        select(readings.c.log_id, func.count().label("found"))
+        .where(readings.c.block == 0)
+        .group_by(readings.c.log_id)
+        .subquery()
+    )
+    for log_id, file_name, told, found in connection.execute(
+        select(Log.id, Log.file_name, Log.readings, func.coalesce(counted.c.found, 0))
+        .outerjoin(counted, counted.c.log_id == Log.id)
+        .where(
+            func.coalesce(counted.c.found, 0) != Log.readings,
+            select(LogChannel.log_id).where(LogChannel.log_id == Log.id).exists(),
+        )
+    ):
+        yield Finding(
+            True, "log", f"Log {log_id} ({file_name}) holds {found} rows of readings; it was read with {told}."
+        )
+
+
+def _results(connection: Connection) -> Iterator[Finding]:
+    without = connection.scalars(
+        select(Trial.id).where(
+            Trial.trashed_at.is_(None), ~select(ChannelResult.id).where(ChannelResult.trial_id == Trial.id).exists()
+        )
+    ).all()
+    for trial_id in without:
+        yield Finding(False, "trial", f"Trial {trial_id} has no result: its log holds no particle channel.")
+    for table, what in ((ChannelResult, "results"), (SettingSummary, "summaries")):
+        for version, number in connection.execute(
+            select(table.method_version, func.count())
+            .where(table.method_version != METHOD_VERSION)
+            .group_by(table.method_version)
+        ):
+            yield Finding(
+                False,
+                what,
+                f"{number} {what} were made by method {version}; this program has {METHOD_VERSION}. "
+                "Run `hazefall recompute`.",
+            )
