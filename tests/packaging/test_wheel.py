@@ -44,7 +44,7 @@ def test_the_installed_wheel_serves_the_demo_bench_from_another_folder(wheel: Pa
     elsewhere.mkdir()
     command = [sys.executable, "-m", "pip", "install", "-q", "--no-deps", "--no-index", "--target", str(installed)]
     subprocess.run([*command, str(wheel)], check=True, capture_output=True)
-    environ = {**os.environ, "PYTHONPATH": str(installed), "HAZEFALL_DATA": str(data)}
+    environ = {**os.environ, "PYTHONPATH": str(installed), "XDG_DATA_HOME": str(data)}
     where = subprocess.run(
         [sys.executable, "-c", "import app, seed_demo; print(app.__file__, seed_demo.__file__)"],
         cwd=elsewhere, env=environ, check=True, capture_output=True, text=True,
@@ -65,7 +65,7 @@ def test_the_installed_wheel_serves_the_demo_bench_from_another_folder(wheel: Pa
             assert answer.status == 200
     finally:
         server.terminate()
-        server.wait(timeout=30)
+        server.communicate(timeout=30)
     assert list(elsewhere.iterdir()) == []
 
 
