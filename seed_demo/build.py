@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.services.add_trial import add_trial
 from app.services.logger_profiles import load_profile
+from app.services.marks import exclude_trial
 from app.services.new_trial import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
 from app.services.progress import OnProgress, say_nothing
 from app.services.settle_results import settle_bench
@@ -44,10 +45,15 @@ def build_demo(engine: Engine, on_progress: OnProgress | None = None, *, small: 
             add_invented_unit(session, unit, ids)
             add_measurements(session, unit, ids)
             tell(done, steps, f"{unit.name} put on the bench")
+        added = []
         for done, plan in enumerate(plans, start=len(units) + 1):
-            _add_planned_trial(session, plan, ids)
+            added.append((_add_planned_trial(session, plan, ids), plan))
             tell(done, steps, f"{_subject(plan)} in the {plan.room.name.lower()}")
-        settle_bench(session, why="the demonstration was filled", record=False)
+        settle_bench(session, why="the demonstration was filled", now=_brought_in(plans[-1]), record=False)
+        for trial_id, plan in added:
+            if plan.excluded_why:
+                at = _brought_in(plan) + timedelta(days=1)
+                exclude_trial(session, trial_id, who=plan.excluded_by, why=plan.excluded_why, now=at)
         tell(steps, steps, "The invented bench is ready")
     return True
 
@@ -79,12 +85,12 @@ def _add_planned_trial(session: Session, plan: TrialPlan, ids: BenchIds) -> int:
             marks=TrialMarks(unit_on_s=unit_on_s(plan) if plan.told_unit_on else None),
         ),
         load_profile(session, profile_id),
-        _ended(plan),
+        _brought_in(plan),
         settle=False,
     )
 
 
-def _ended(plan: TrialPlan) -> datetime:
+def _brought_in(plan: TrialPlan) -> datetime:
     """When the log was brought to the desk: forty minutes after the run."""
     minutes = plan.unit_on_min + plan.run_min + 40
     return plan.started.replace(tzinfo=ZoneInfo(LOCAL_ZONE)) + timedelta(minutes=minutes)

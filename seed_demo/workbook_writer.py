@@ -40,7 +40,9 @@ def workbook_bytes(sheet: str, rows: Sequence[Sequence[str | float]]) -> bytes:
             'Target="worksheets/sheet1.xml"/></Relationships>'
         ),
         "xl/worksheets/sheet1.xml": (
-            f'<worksheet xmlns="{_MAIN}"><sheetData>'
+            f'<worksheet xmlns="{_MAIN}">'
+            # without it a reader has to go through the sheet twice to find its size
+            f'<dimension ref="A1:{_letters(max(map(len, rows)) - 1)}{len(rows)}"/><sheetData>'
             + "".join(_row(number, cells) for number, cells in enumerate(rows, start=1))
             + "</sheetData></worksheet>"
         ),
