@@ -1,0 +1,89 @@
+/* Draws each [data-figure-url] with the drawing library of this machine. Without script the table beside it stays. */
+"use strict";
+
+(() => {
+  const NARROW = 560;
+  const areas = [...document.querySelectorAll("[data-figure-url]")];
+  const dark = window.matchMedia("(prefers-color-scheme: dark)");
+
+  const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+
+  /* The figure names no colours of the page; light or dark, and narrow or wide, are filled in here. */
+  function dressed(figure, width, height) {
+    const data = structuredClone(figure.data);
+    const layout = structuredClone(figure.layout);
+    const ink = colour("--ink"), faded = colour("--faded-ink"), hairline = colour("--hairline"), rule = colour("--rule");
+    layout.font = { ...layout.font, color: ink, family: getComputedStyle(document.body).fontFamily };
+    layout.hoverlabel = { bgcolor: colour("--ink"), bordercolor: colour("--ink"), font: { color: colour("--paper"), size: 14 } };
+    for (const axis of ["xaxis", "yaxis"]) {
+      Object.assign(layout[axis], { gridcolor: hairline, linecolor: rule, tickcolor: rule });
+    }
+    for (const shape of layout.shapes) if (shape.name === "reference") shape.line.color = rule;
+    for (const note of layout.annotations) note.font.color = note.name === "end label" ? ink : faded;
+    for (const index of figure.meta.ink_traces) {
+      const trace = data[index];
+      if (trace.line) trace.line.color = ink;
+      if (trace.fill) trace.fillcolor = hairline + "66";
+      if (trace.marker) {
+        trace.marker.color = ink;
+        if (trace.marker.line) trace.marker.line.color = ink;
+      }
+      for (const bars of ["error_x", "error_y"]) if (trace[bars]) trace[bars].color = faded;
+    }
+    if (width < NARROW) narrowed(figure, data, layout, height);
+    return { data, layout };
+  }
+
+  /* Too narrow for names at the ends of the curves: they go into a legend below. */
+  function narrowed(figure, data, layout, height) {
+    const labelled = new Set(figure.meta.labelled_traces);
+    if (labelled.size) {
+      layout.annotations = layout.annotations.filter((note) => note.name !== "end label");
+      data.forEach((trace, index) => {
+        trace.showlegend = labelled.has(index) || trace.showlegend === true;
+        if (labelled.has(index)) trace.name = trace.name.replace(/, fit$|, reading$/, "");
+      });
+      layout.showlegend = true;
+      layout.margin.b = 76 + 20 * labelled.size;
+      const plotted = height - layout.margin.t - layout.margin.b;
+      layout.legend = { ...layout.legend, y: -64 / plotted, yanchor: "top", orientation: "v", font: { size: 13 } };
+    }
+    layout.margin.r = 14;
+    layout.margin.l = Math.min(layout.margin.l, 58);
+    layout.font.size = 13;
+    if (layout.yaxis.type === "category") {
+      layout.yaxis.ticklabelposition = "inside top";
+      layout.margin.l = 10;
+      layout.yaxis.automargin = false;
+    }
+  }
+
+  async function load(area) {
+    area.dataset.state = "waiting";
+    try {
+      const answer = await fetch(area.dataset.figureUrl, { headers: { Accept: "application/json" } });
+      if (!answer.ok) throw new Error(`the bench answered ${answer.status}`);
+      const figure = await answer.json();
+      area.textContent = "";
+      draw(area, figure);
+      window.addEventListener("resize", () => draw(area, figure));
+      dark.addEventListener("change", () => draw(area, figure));
+    } catch (problem) {
+      area.dataset.state = "failed";
+      area.textContent = `The picture could not be drawn (${problem.message}). The table below holds the same numbers.`;
+    }
+  }
+
+  function draw(area, figure) {
+    delete area.dataset.state;
+    const { data, layout } = dressed(figure, area.clientWidth, area.clientHeight);
+    layout.width = area.clientWidth;
+    layout.height = area.clientHeight;
+    window.Plotly.react(area, data, layout, { displayModeBar: false, doubleClick: "reset", staticPlot: false });
+    area.setAttribute("role", "img");
+    area.setAttribute("aria-label", figure.meta.alt_text);
+    area.dataset.state = "drawn";
+  }
+
+  areas.forEach(load);
+})();

@@ -275,10 +275,15 @@ class _Drawing:
             self.axes.text(x, y, f" {note.words}", fontsize=small, color=self.ink, va="center")
 
     def _labels(self) -> None:
+        """Names at the ends of the curves, each joined to its curve by a hairline in the curve's colour."""
+        low, high = axis_range(self.chart, "x")
         for label in end_labels(self.chart):
-            offset = 14 if label.censored else 7
+            at = label.x + 0.018 * (high - low)
+            start = label.x + (0.010 * (high - low) if label.censored else 0.0)
+            colour = colour_of(label.series.colour, self.ink)
+            self.axes.plot([start, at], [label.y, label.label_y], color=colour, linewidth=0.8, clip_on=False, zorder=2)
             self.axes.annotate(
-                _shortened(label.series.end_label), (label.x, label.label_y), xytext=(offset, 0),
+                _shortened(label.series.end_label), (at, label.label_y), xytext=(3, 0),
                 textcoords="offset points", va="center", fontsize=13 * _POINTS_PER_PX, color=self.ink,
                 annotation_clip=False,
             )  # fmt: skip

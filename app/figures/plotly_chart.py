@@ -10,12 +10,13 @@ from typing import Any, Literal
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, Series
-from app.figures.end_labels import end_labels
+from app.figures.end_labels import EndLabel, end_labels
 from app.figures.palette import REFERENCE_STYLE, colour_of, line_style_of
 
 INK = "#1c1f26"  # replaced by the page's own ink where it stands in `meta.ink_traces`
 _FAINT = 0.35
 _BAND = 0.16
+_LEADER = 0.018  # of the width of the plot, from the end of a curve to its name
 
 
 def plotly_figure(chart: Chart) -> dict[str, Any]:
@@ -252,11 +253,7 @@ def _layout(chart: Chart) -> dict[str, Any]:
     for line in chart.reference_lines:
         layout["shapes"].append(_line_shape(line.axis, line.at))
         layout["annotations"].append(_line_words(line.axis, line.at, line.label, chart))
-    layout["annotations"] += [
-        _words(label.series.end_label, x=label.x, y=_on(chart.y_axis, label.label_y), xanchor="left", xshift=8)
-        | {"name": "end label", "yanchor": "middle"}
-        for label in labels
-    ]
+    layout["annotations"] += [_end_words(label, chart) for label in labels]
     layout["annotations"] += [
         _words(note.words, x=note.x, y=_on(chart.y_axis, note.y), xanchor="left", yanchor="bottom")
         for note in chart.annotations
@@ -295,6 +292,30 @@ def _on(axis: Axis, value: Any) -> Any:
 
 def _words(text: str, **place: Any) -> dict[str, Any]:
     return {"text": escape(text), "showarrow": False, "font": {"size": 13}} | place
+
+
+def _end_words(label: EndLabel, chart: Chart) -> dict[str, Any]:
+    """A name at the end of a curve, joined to it by a hairline in the curve's colour."""
+    low, high = axis_range(chart, "x")
+    return {
+        "text": escape(label.series.end_label),
+        "name": "end label",
+        "font": {"size": 14},
+        "x": label.x,
+        "y": _on(chart.y_axis, label.y),
+        "axref": "x",
+        "ayref": "y",
+        "ax": label.x + _LEADER * (high - low),
+        "ay": _on(chart.y_axis, label.label_y),
+        "xanchor": "left",
+        "yanchor": "middle",
+        "showarrow": True,
+        "arrowhead": 0,
+        "arrowwidth": 1,
+        "arrowcolor": _colour(label.series, chart),
+        "startstandoff": 2,
+        "standoff": 8 if label.censored else 0,
+    }
 
 
 def _region_shape(low: float, high: float) -> dict[str, Any]:

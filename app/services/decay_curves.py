@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
-from app.errors import InvalidValue
+from app.errors import InvalidValue, NotFound
 from app.services.ranking import RankedSetting, rank_units
 from app.services.ranking_choices import HIGHEST, MOST_ROWS, Offered, RankingChoices
 from app.services.readings import read_readings, thinned_positions
 from app.services.stored_decay import stored_channel_decay
+from app.storage.bench import Bench
 from app.storage.rooms_and_loggers import Room
 from app.storage.trials import ChannelResult, Trial
 from app.storage.units_under_test import SpeedSetting, UnitUnderTest
@@ -22,6 +23,7 @@ from app.storage.units_under_test import SpeedSetting, UnitUnderTest
 MOST_CURVES = 8
 _Line = TypeVar("_Line")
 _POINTS_A_CURVE = 300
+_POINTS_OF_ONE_TRIAL = 2000
 _FIT_POINTS = 120
 EMPTY_ROOM = "empty room"
 RUNNING = "unit running"
@@ -221,10 +223,25 @@ def _empty_room(session: Session, chosen: CurveChoices, curves: tuple[DecayCurve
     return None if found is None else _curve(session, found._tuple(), chosen)
 
 
-def _curve(session: Session, row: _Row, chosen: CurveChoices) -> DecayCurve:
+def trial_curve(session: Session, trial_id: int, channel: str = "") -> DecayCurve:
+    """The curve of one trial with everything its log holds, the smoke before unit on included (minutes below zero).
+
+    Raises NotFound for a trial without a result for the channel.
+    """
+    if not channel:
+        channel = session.scalar(select(Bench.main_channel)) or "pm2_5"
+    rows = _read(session, [trial_id], channel)
+    if not rows:
+        raise NotFound("result for this channel of trial", trial_id)
+    return _curve(session, rows[0], CurveChoices(channel=channel), whole_log=True)
+
+
+def _curve(session: Session, row: _Row, chosen: CurveChoices, *, whole_log: bool = False) -> DecayCurve:
     trial, result, room, maker, model, setting = row
     factor = 100.0 / result.start_level if chosen.normalised and result.start_level > 0 else 1.0
-    minutes, levels = _readings(session, trial, result) if chosen.with_readings else (np.empty(0), np.empty(0))
+    minutes, levels = np.empty(0), np.empty(0)
+    if chosen.with_readings:
+        minutes, levels = _readings(session, trial, result, whole_log=whole_log)
     end_min = (result.end_s - result.unit_on_s) / 60
     fit_minutes, fitted = fitted_curve(result, end_min)
     window = None
@@ -261,13 +278,15 @@ def _curve(session: Session, row: _Row, chosen: CurveChoices) -> DecayCurve:
 _Levels = NDArray[np.float64]
 
 
-def _readings(session: Session, trial: Trial, result: ChannelResult) -> tuple[_Levels, _Levels]:
-    """Readings from unit on to the end of the run, thinned."""
+def _readings(session: Session, trial: Trial, result: ChannelResult, *, whole_log: bool) -> tuple[_Levels, _Levels]:
+    """Readings from unit on to the end of the run, or of the whole log, thinned."""
     log = read_readings(session, trial.log_id, [result.channel])
     level = log.levels[result.channel]
-    kept = np.isfinite(level) & (log.elapsed_s >= result.unit_on_s) & (log.elapsed_s <= result.end_s + 1e-6)
+    kept = np.isfinite(level)
+    if not whole_log:
+        kept &= (log.elapsed_s >= result.unit_on_s) & (log.elapsed_s <= result.end_s + 1e-6)
     minutes, level = (log.elapsed_s[kept] - result.unit_on_s) / 60, level[kept]
-    places = thinned_positions(minutes, level, _POINTS_A_CURVE)
+    places = thinned_positions(minutes, level, _POINTS_OF_ONE_TRIAL if whole_log else _POINTS_A_CURVE)
     return minutes[places], level[places]
 
 

@@ -13,7 +13,7 @@ from app.compute.number_words import DASH
 from app.compute.rounding import decimals_from_size, rounded_text
 from app.web.headers import CHART_PAGE_POLICY
 from app.web.page_context import Shell
-from app.web.static_files import static_address
+from app.web.static_files import static_address, styles_left_out
 
 Render = Callable[..., HTMLResponse]
 
@@ -33,6 +33,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals["static"] = static_address
+    made.globals["styles_left_out"] = styles_left_out
     made.filters["number"] = number
     return made
 

@@ -1,0 +1,69 @@
+"""What an address asks for, read into the choices of each service; pages, charts and tables share it.
+
+What cannot be read is noted in the form beside its field and left at its default.
+"""
+
+from app.compute.conversions import M2_PER_SQUARE_FOOT
+from app.services.decay_curves import CurveChoices
+from app.services.ranking_choices import DEFAULT_ROWS, HIGHEST, RULE_CEILING_M, RankingChoices
+from app.web.typed_form import TypedForm
+
+
+def ranking_choices(form: TypedForm) -> RankingChoices:
+    descending = form.typed("descending")
+    return RankingChoices(
+        setting=form.text("setting") or HIGHEST,
+        channel=form.text("channel"),
+        aerosol=form.text("aerosol") or "smoke",
+        room_id=form.whole_number("room_id", "The test room"),
+        search=form.text("search"),
+        kind=form.text("kind"),
+        max_price=form.number("max_price", "The highest price"),
+        max_sound_dba=form.number("max_sound_dba", "The sound ceiling"),
+        room_area_m2=_area_m2(form),
+        room_height_m=_or(form.number("room_height_m", "The height of the room"), RULE_CEILING_M),
+        room_rule=form.text("room_rule") or "1.55 rule",
+        air_changes_per_h=_or(form.number("air_changes_per_h", "The air changes"), 5.0),
+        hours_per_day=form.number("hours_per_day", "The hours per day"),
+        price_per_kwh=form.number("price_per_kwh", "The price of a kilowatt-hour"),
+        sort=form.text("sort") or "clean_air_delivery_rate",
+        descending=None if descending == "" else descending == "1",
+        limit=form.whole_number("limit", "The number of lines") or DEFAULT_ROWS,
+        offset=form.whole_number("offset", "The first line") or 0,
+    )
+
+
+def curve_choices(form: TypedForm) -> CurveChoices:
+    return CurveChoices(
+        trial_ids=_numbers(form, "trial", "A trial"),
+        unit_ids=_numbers(form, "unit", "A unit"),
+        channel=form.text("channel"),
+        setting=form.text("setting") or HIGHEST,
+        room_id=form.whole_number("room_id", "The test room"),
+        normalised=form.text("levels") == "share",
+        scale=form.text("scale") or "linear",
+        with_empty_room=form.text("empty_room") != "no",
+    )
+
+
+def _numbers(form: TypedForm, name: str, what: str) -> tuple[int, ...]:
+    """All values of a field that may come more than once, or as one list with commas."""
+    found = []
+    for text in ",".join(form.values.get(name, [])).split(","):
+        if not text.strip():
+            continue
+        if not text.strip().isdecimal() or len(text.strip()) > 12:
+            form.refuse(name, f"{what}: found {text[:40]!r}; a whole number is needed. Correct the address.")
+            continue
+        found.append(int(text))
+    return tuple(found)
+
+
+def _area_m2(form: TypedForm) -> float | None:
+    in_feet = form.number("room_area_ft2", "The floor of the room")
+    in_metres = form.number("room_area_m2", "The floor of the room")
+    return in_metres if in_feet is None else in_feet * M2_PER_SQUARE_FOOT
+
+
+def _or(value: float | None, default: float) -> float:
+    return default if value is None else value

@@ -1,0 +1,86 @@
+"""The list of charts that have a name and an address: how each is made from what the address asks for.
+
+A new chart is one function here and one line in `NAMED_CHARTS`; drawing, tables and addresses follow from that.
+"""
+
+from collections.abc import Callable
+
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue, NotFound
+from app.figures.chart import Chart
+from app.figures.clearing_times import clearing_times_chart
+from app.figures.decay_overlay import decay_overlay_chart
+from app.figures.ranking_intervals import ranking_chart
+from app.figures.trial_decay import residuals_chart, trial_decay_chart
+from app.reading_files.channels import channel
+from app.services.chart_facts import read_chart_facts
+from app.services.decay_curves import DecayCurve, decay_overlay, trial_curve
+from app.services.ranking import rank_units
+from app.web.chart_choices import curve_choices, ranking_choices
+from app.web.typed_form import TypedForm
+from app.web.unit_system import unit_system
+
+MakeChart = Callable[[Session, TypedForm], Chart]
+
+
+def _ranking(session: Session, form: TypedForm) -> Chart:
+    system = unit_system(form.typed("units"))
+    return ranking_chart(
+        rank_units(session, ranking_choices(form)),
+        read_chart_facts(session),
+        flow_factor=system.flow_factor,
+        flow_symbol=system.flow_symbol,
+    )
+
+
+def _clearing_times(session: Session, form: TypedForm) -> Chart:
+    return clearing_times_chart(rank_units(session, ranking_choices(form)), read_chart_facts(session))
+
+
+def _decay_overlay(session: Session, form: TypedForm) -> Chart:
+    return decay_overlay_chart(decay_overlay(session, curve_choices(form)), read_chart_facts(session))
+
+
+def _trial_decay(session: Session, form: TypedForm) -> Chart:
+    curve, name = _one_trial(session, form)
+    return trial_decay_chart(
+        curve,
+        read_chart_facts(session),
+        channel_name=name,
+        unit=channel(name).unit,
+        scale="log" if form.text("scale") == "log" else "linear",
+    )
+
+
+def _residuals(session: Session, form: TypedForm) -> Chart:
+    curve, name = _one_trial(session, form)
+    return residuals_chart(curve, read_chart_facts(session), channel_name=name, unit=channel(name).unit)
+
+
+def _one_trial(session: Session, form: TypedForm) -> tuple[DecayCurve, str]:
+    trial_id = form.whole_number("trial", "The trial")
+    if trial_id is None:
+        raise InvalidValue("This chart needs a trial; add ?trial= and its number to the address.", field="trial")
+    name = form.text("channel") or "pm2_5"
+    return trial_curve(session, trial_id, name), name
+
+
+NAMED_CHARTS: dict[str, MakeChart] = {
+    "ranking": _ranking,
+    "clearing-times": _clearing_times,
+    "decay-overlay": _decay_overlay,
+    "trial-decay": _trial_decay,
+    "residuals": _residuals,
+}
+
+
+def make_chart(session: Session, name: str, form: TypedForm) -> Chart:
+    """The chart of that name. Raises NotFound for an unknown name, InvalidValue for what the address got wrong."""
+    if name not in NAMED_CHARTS:
+        raise NotFound("chart", name)
+    chart = NAMED_CHARTS[name](session, form)
+    if not form.is_good:
+        field, message = next(iter(form.errors.items()))
+        raise InvalidValue(message, field=field)
+    return chart
