@@ -36,6 +36,7 @@ _LISTED = {
     "pm_total": ("µg/m³", "Total particle mass", True),
     "pm_respirable": ("µg/m³", "Respirable particle mass", True),
     "count_total": (COUNT_UNIT, "Particle number", True),
+    "ldsa": ("µm²/cm³", "Lung-deposited surface area", True),
     "voc": ("ppm", "Volatile organic compounds", False),
     "co2": ("ppm", "Carbon dioxide", False),
     "temperature": ("°C", "Temperature", False),
@@ -52,6 +53,8 @@ _LISTED = {
 CHANNELS = {name: Channel(name, *about) for name, about in _LISTED.items()}
 
 _DETECTOR_WORDS = {"b": "second detector", "c": "third detector", "d": "fourth detector"}
+_BAND = re.compile(r"band_(\d+(?:_\d+)?)(k?hz)")
+_OTHER_WEIGHTING = re.compile(r"l[cz][a-z0-9]*")
 _COUNT_SIZE = re.compile(r"count_(\d+(?:_\d+)?)(um|nm)")
 
 
@@ -67,6 +70,11 @@ def channel(name: str) -> Channel:
     if detector:
         first = channel(base)
         return Channel(name, first.unit, f"{first.label}, {_DETECTOR_WORDS[detector]}", first.is_particle)
+    band = _BAND.fullmatch(name)
+    if band:
+        return Channel(name, "dB", f"Sound level, {band[1].replace('_', '.')} {band[2].replace('hz', 'Hz')}", False)
+    if _OTHER_WEIGHTING.fullmatch(name):
+        return Channel(name, "dB", f"Sound level, {name.upper()}", False)
     if name.startswith("count_"):
         size = _COUNT_SIZE.fullmatch(name)
         words = f"{size[1].replace('_', '.')} {size[2].replace('um', 'µm')}" if size else name[6:].replace("_", " ")

@@ -2,6 +2,7 @@
 
 from app.reading_files.refusals import refusal
 
+NEVER_IN_TEXT = bytes([*range(1, 9), *range(14, 32)])
 LARGEST_FILE_BYTES = 256 * 1024 * 1024
 
 _EXPORT = "Export the log as CSV, tab-separated text or XLSX and give that file."
@@ -55,7 +56,7 @@ def is_worksheet_file(content: bytes, file_name: str) -> bool:
     if start.startswith((b"{", b"[{")):
         raise refusal(file_name, "The file is JSON, not a table.", _EXPORT, line=1, text=_first_text(content))
     sample = content[:8000]
-    odd = sum(byte < 9 or 13 < byte < 32 for byte in sample) - sample.count(0)
+    odd = len(sample) - len(sample.translate(None, NEVER_IN_TEXT))
     if odd > 0.1 * len(sample):
         raise refusal(file_name, "The file holds bytes that are no text.", _EXPORT, line=1)
     return False

@@ -86,6 +86,8 @@ def find_header(lines: list[str], delimiter: str) -> Header | None:
     for index in range(min(len(lines), LINES_SEARCHED)):
         if best is not None and index > best[1].line + 20:
             break
+        if best is not None and lines[index].lstrip(' "')[:1].isdigit():
+            continue
         cells = split_line(lines[index], delimiter)
         if len([cell for cell in cells if cell]) < 2 or not could_be_header(cells):
             continue

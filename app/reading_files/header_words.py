@@ -31,8 +31,8 @@ CHANNEL_WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("pm_respirable", ("resp", "respirable")),
 )
 MASS_WORDS = ("mass", "dust", "aerosol", "nephelometer", "photometer", "feinstaub", "staub", "poussiere", "total")
-COUNT_WORDS = ("count", "counts", "number", "particles", "particle", "bin", "conc", "concentration", "anzahl", "pnc")
-TOTAL_WORDS = ("total", "number", "count", "counts", "conc", "concentration", "pnc", "mean", "particles", "anzahl")
+COUNT_WORDS = ("count", "counts", "number", "particles", "particle", "bin", "anzahl", "pnc")
+TOTAL_WORDS = ("total", "number", "count", "counts", "pnc", "particles", "anzahl")
 
 # a column with one of these words is no level, whatever else it says
 STATISTIC_WORDS = frozenset(
@@ -73,7 +73,7 @@ PM_SIZES = {
     **{"1": "pm1", "1.0": "pm1", "2.5": "pm2_5", "25": "pm2_5", "2.50": "pm2_5", "4": "pm4", "4.0": "pm4"},
     **{"10": "pm10", "10.0": "pm10", "100": "pm10", "0.1": "pm0_1", "0.3": "pm0_3", "0.5": "pm0_5"},
 }
-_BAND = re.compile(r"(\d+(?:\.\d+)?)\s*(k?)hz")
+_BAND = re.compile(r"(\d+(?:\.\d+)?)\s*(k?)\s*hz")
 _OTHER_WEIGHTING = re.compile(r"l([cz])(eq|f|s|i|peak|p)?\w*")
 _SIZE = re.compile(r"(?:^|[^\d.])(\d+(?:[.,]\d+)?)\s*(um|nm|micron|microns)?\b")
 _SAFE_SIZE = re.compile(r"(?<![a-z0-9])(?:c|n|pc|nc|gr)0*(\d+)[._](\d+)(?![\d])")
@@ -101,6 +101,9 @@ _SUFFIX_UNITS = {
 }
 
 
+UNKNOWN = "no word in the header is known"
+
+
 @dataclass(frozen=True, slots=True)
 class Meaning:
     """What a header says: a channel or none, and why.
@@ -115,6 +118,11 @@ class Meaning:
     variant: str
     unit: str
     reason: str
+
+    @property
+    def is_unknown(self) -> bool:
+        """Whether no word of the header is known, not even one that says it is no level."""
+        return self.reason == UNKNOWN
 
 
 def plain_words(text: str) -> str:
@@ -149,7 +157,7 @@ def _is_any_unit(text: str) -> bool:
 
 def _suffix_unit(header: str) -> tuple[str, str]:
     for count in (3, 2, 1):
-        found = re.search(r"[\s_.]((?:[^\s_.]+[\s_.]){%d}[^\s_.]+)$" % (count - 1), header)
+        found = re.search(rf"[\s_.]((?:[^\s_.]+[\s_.]){{{count - 1}}}[^\s_.]+)$", header)
         if not found or found.start() == 0:
             continue
         text = found[1]
@@ -220,7 +228,7 @@ def _meaning_of_words(name: str, unit: str) -> Meaning:
                 return said(found, f"header word “{word}”")
     if words & set(MASS_WORDS) and (not unit or conversion(unit, "µg/m³")):
         return said("pm_total", "header word for particle mass of no stated size")
-    return said(None, "no word in the header is known")
+    return said(None, UNKNOWN)
 
 
 def _unit_fits(found: str, unit: str, word: str) -> bool:
@@ -252,7 +260,13 @@ def _particle_number(plain: str, words: set[str], unit: str) -> str | None:
     bare = {re.sub(r"\d+$", "", word) for word in words} | words
     if unit and not counted and plain_unit(unit) not in ("um", "nm"):
         return None
-    if not counted and not bare & set(COUNT_WORDS) and not re.match(r"^[><=≥\s]*\d+(?:[.,]\d+)?\s*(um|nm)", plain):
+    total_concentration = {"total", "conc"} <= bare or {"total", "concentration"} <= bare
+    if (
+        not counted
+        and not total_concentration
+        and not bare & set(COUNT_WORDS)
+        and not re.match(r"^[><=≥\s]*\d+(?:[.,]\d+)?\s*(um|nm)", plain)
+    ):
         return None
     if plain_unit(unit) == "nm" and not re.search(r"\d", plain):
         return None

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from app.reading_files.channels import split_detector
+
 FEWEST_WAKE_UPS = 6
 LARGEST_CHANCE = 1e-6
 SMALLEST_SHARE = 0.8
@@ -82,7 +84,7 @@ def _period(events: NDArray[np.intp]) -> int | None:
         close &= multiple <= 8
         chance = min(1.0, (2 * tolerance + 1) / period)
         if close.mean() >= SMALLEST_SHARE and _tail(len(spacing), int(close.sum()), chance) < LARGEST_CHANCE:
-            return period
+            return int(np.median(spacing[close & (multiple == 1)])) if (close & (multiple == 1)).any() else period
     return None
 
 
@@ -93,3 +95,39 @@ def _tail(trials: int, hits: int, chance: float) -> float:
     if trials > 200:
         return math.exp(-2 * trials * (hits / trials - chance) ** 2)
     return sum(math.comb(trials, k) * chance**k * (1 - chance) ** (trials - k) for k in range(hits, trials + 1))
+
+
+def leave_out_held(
+    levels: dict[str, NDArray[np.float64]], interval_s: float
+) -> tuple[dict[str, NDArray[np.float64]], dict[str, int], list[str]]:
+    """The levels with held values as not-a-number, how many were held in each channel, and sentences on it."""
+    sensors: dict[str, list[str]] = {}
+    for name in levels:
+        base, letter = split_detector(name)
+        if base.startswith("pm"):
+            sensors.setdefault(f"mass {letter}", []).append(name)
+        elif base.startswith("count_"):
+            sensors.setdefault(f"number {letter}", []).append(name)
+        elif base in ("voc", "co2"):
+            sensors[name] = [name]
+    counts: dict[str, int] = {}
+    notes: list[str] = []
+    for names in sensors.values():
+        rows = np.flatnonzero(~np.all([np.isnan(levels[name]) for name in names], axis=0))
+        held = find_held([levels[name][rows] for name in names]) if len(rows) else None
+        if held is None:
+            continue
+        for name in names:
+            values = levels[name].copy()
+            repeated = ~np.isnan(values[rows]) & ~held.true_rows & ~held.settling_rows
+            counts[name] = int(repeated.sum())
+            values[rows[~held.true_rows]] = np.nan
+            levels = {**levels, name: values}
+        settling = int(held.settling_rows.sum())
+        more = f", and {settling} values while the sensor settled" if settling else ""
+        notes.append(
+            f"The logger repeats its last value of {', '.join(names)}: a true reading comes about every "
+            f"{held.period_rows * interval_s / 60:.3g} min. {counts[names[0]]} held values were left out{more}; "
+            f"{int(held.true_rows.sum())} readings remain."
+        )
+    return levels, counts, notes

@@ -30,8 +30,9 @@ class LongLayout:
     unit: int | None
 
     @property
-    def positions(self) -> list[int]:
-        return [place for place in (self.name, self.value, self.unit) if place is not None]
+    def text_positions(self) -> list[int]:
+        """The columns that hold text."""
+        return [place for place in (self.name, self.unit) if place is not None]
 
 
 def find_long_layout(header: Header, cells: list[list[str]], decimal_mark: str) -> LongLayout | None:

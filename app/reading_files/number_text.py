@@ -1,5 +1,6 @@
 """Cells of a channel into numbers: error marks, thousands, units written into the cell, infinite values."""
 
+import math
 import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -94,6 +95,8 @@ def number_in(text: str, decimal_mark: str = ".") -> float | None:
     >>> number_in("1.2844e+4"), number_in("1.234,5", ","), number_in("1,234.5"), number_in("ERR")
     (12844.0, 1234.5, 1234.5, None)
     """
+    if text.isdigit() and text.isascii():
+        return _finite(text)
     plain = text.strip().strip("\"'").strip().replace("\u2212", "-")
     if _PLAIN.fullmatch(plain) and (decimal_mark == "." or "." not in plain):
         return _finite(plain)
@@ -107,7 +110,7 @@ def number_in(text: str, decimal_mark: str = ".") -> float | None:
 
 def _finite(plain: str) -> float | None:
     value = float(plain)
-    return value if np.isfinite(value) else None
+    return value if math.isfinite(value) else None
 
 
 def why_no_number(text: str) -> str:

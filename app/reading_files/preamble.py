@@ -1,9 +1,8 @@
 """The lines above the table: start, units, time zone, interval and bin sizes that stand only there."""
 
+import math
 import re
 from dataclasses import dataclass, field
-
-import numpy as np
 
 from app.reading_files.header_words import plain_words
 from app.reading_files.time_text import DAY_US, parse_times
@@ -104,7 +103,7 @@ def _number(text: str) -> float | None:
         value = float(text.replace(",", "."))
     except ValueError:
         return None
-    return value if np.isfinite(value) else None
+    return value if math.isfinite(value) else None
 
 
 def _interval(key: str, text: str) -> float | None:

@@ -2,11 +2,12 @@
 
 The steps, each in its own module: bytes to lines (`log_lines`), where the table begins (`header_search`), what stands
 above it (`preamble`), what each column holds (`time_columns`, `column_roles`, `long_layout`), rows to numbers
-(`table_body`, `row_times`, `number_text`), and one rising row of times (`joined_rows`, `held_values`).
+(`table_segment`, `table_body`, `row_times`, `number_text`), and one rising row of times of one box (`assemble_log`,
+`boxes`, `utc_order`, `held_values`, `log_start`).
 """
 
+from app.reading_files.assemble_log import assemble_log
 from app.reading_files.header_search import Header, find_header
-from app.reading_files.joined_rows import to_log_table
 from app.reading_files.line_fields import SPACES
 from app.reading_files.log_lines import LogLines, open_lines
 from app.reading_files.log_table import LogTable, ReadingChoices
@@ -40,7 +41,7 @@ def read_log(content: bytes, file_name: str, choices: ReadingChoices | None = No
     preamble = read_preamble(opened.lines[: max(0, header.line)], choices.day_first)
     source = Source(opened.lines, file_name, opened.delimiter, opened.last_line_ends, choices, preamble)
     segments, notes = _read_segments(source, header)
-    return to_log_table(content, source, opened, segments, notes)
+    return assemble_log(content, source, opened, segments, notes)
 
 
 def _no_table(opened: LogLines, file_name: str) -> Exception:

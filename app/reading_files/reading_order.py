@@ -1,11 +1,13 @@
 """Rows into rising order of time: newest first, steps back, times that come twice."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 SMALL_STEP_BACK_S = 60.0
+MOST_STRETCHES = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,13 +54,11 @@ def rising_order(times_us: NDArray[np.int64]) -> RisingOrder:
     keep = np.ones(count, dtype=bool)
     edges = np.concatenate(([0], back + 1, [count]))
     taken: list[tuple[int, int]] = []
-    for start, stop in zip(edges[:-1], edges[1:], strict=True):
+    for start, stop in pairwise(edges):
         low, high = int(times_us[start]), int(times_us[stop - 1])
         latest = max((other for first, other in taken if first <= high), default=None)
-        if latest is not None and latest >= low:
-            if latest - low > small or len(edges) > 50:
-                stretch = times_us[start:stop]
-                keep[start:stop] = stretch > latest
+        if latest is not None and latest >= low and (latest - low > small or len(edges) > MOST_STRETCHES):
+            keep[start:stop] = times_us[start:stop] > latest
         if keep[start:stop].any():
             kept = times_us[start:stop][keep[start:stop]]
             taken.append((int(kept[0]), int(kept[-1])))

@@ -40,10 +40,18 @@ class RowTimes:
 
 
 def row_times(
-    frame: "pd.DataFrame", plan: TimePlan, decimal_mark: str, day_first: bool | None, preamble: Preamble
+    frame: "pd.DataFrame",
+    plan: TimePlan,
+    decimal_mark: str,
+    day_first: bool | None,
+    likely_day_first: bool,
+    preamble: Preamble,
 ) -> RowTimes:
-    """The time of each row of the frame."""
-    if plan.kind in ("epoch", "elapsed", "serial day", "rows"):
+    """The time of each row of the frame.
+
+    day_first : order of the date, if somebody chose it; likely_day_first : what to assume where nothing tells
+    """
+    if plan.is_number:
         return _numbered(frame, plan, decimal_mark)
     if plan.kind == "duration":
         return _durations(frame, plan)
@@ -51,10 +59,10 @@ def row_times(
     if day_first is None:
         day_first = _order_from_preamble(cells[0], preamble)
     if plan.kind == "date and time":
-        return _from_two_columns(cells[0], cells[1], day_first)
-    parsed = parse_times(cells[0], day_first)
+        return _from_two_columns(cells[0], cells[1], day_first, likely_day_first)
+    parsed = parse_times(cells[0], day_first, likely_day_first)
     if plan.kind == "time of day":
-        return _with_dates(parsed)
+        return _with_dates(parsed, preamble.start_day or 0)
     valid = (parsed.kind == 0) | (parsed.kind == 1)
     alone = parsed.kind == 1
     if alone.sum() > 0.5 * valid.sum():  # a table of dates: each stands for its day
@@ -89,8 +97,10 @@ def _dated(
     return RowTimes(us, valid, in_utc, at_midnight & valid, parsed.day_first, parsed.order_is_sure)
 
 
-def _from_two_columns(dates: NDArray[np.object_], clocks: NDArray[np.object_], day_first: bool | None) -> RowTimes:
-    days = parse_times(dates, day_first)
+def _from_two_columns(
+    dates: NDArray[np.object_], clocks: NDArray[np.object_], day_first: bool | None, likely_day_first: bool
+) -> RowTimes:
+    days = parse_times(dates, day_first, likely_day_first)
     times = parse_times(clocks)
     dated = (days.kind == 1) | ((days.kind == 0) & (days.time_us == 0))  # some write "21/05/2026 00:00:00" for a date
     timed = times.kind == 2
@@ -99,10 +109,10 @@ def _from_two_columns(dates: NDArray[np.object_], clocks: NDArray[np.object_], d
     return _dated(us, (dated & timed) | lost, times.has_offset, lost, days)
 
 
-def _with_dates(parsed: ParsedTimes) -> RowTimes:
+def _with_dates(parsed: ParsedTimes, start_day: int) -> RowTimes:
     """A clock without a date: each step back by more than half a day is a midnight."""
     valid = parsed.kind == 2
-    us = np.where(valid, parsed.time_us, 0)
+    us = np.where(valid, parsed.time_us + start_day * DAY_US, 0)
     places = np.flatnonzero(valid)
     clock = us[places]
     if len(clock) > 1:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from app.reading_files.line_fields import SPACES
+from app.reading_files.line_fields import SPACES, split_line
 from app.reading_files.log_table import SkippedRow
 
 if TYPE_CHECKING:
@@ -45,13 +45,8 @@ def read_body(
     """
     import pandas as pd  # loaded when used
 
-    lines, skipped = _regular_lines(lines, first_line, delimiter, header_fields, last_line_ends)
-    width = max(positions) + 1
-    if delimiter != SPACES:
-        most = max((line.count(delimiter) for line in lines), default=0) + 1
-        width = max(width, most)
-    else:
-        width = max(width, max((len(line.split()) for line in lines), default=0))
+    lines, most_fields, skipped = _regular_lines(lines, first_line, delimiter, header_fields, last_line_ends)
+    width = max(max(positions) + 1, most_fields)
     options = {"sep": delimiter} if delimiter != SPACES else {"sep": r"\s+"}
     frame = pd.read_csv(
         io.StringIO("\n".join(lines) + "\n"),
@@ -74,40 +69,57 @@ def read_body(
 
 def _regular_lines(
     lines: list[str], first_line: int, delimiter: str, header_fields: int, last_line_ends: bool
-) -> tuple[list[str], list[SkippedRow]]:
-    """The lines with what would break the pass emptied: unclosed quotes, far too many fields, cut-off rows."""
-    skipped: list[SkippedRow] = []
-    changed = lines
+) -> tuple[list[str], int, list[SkippedRow]]:
+    """The lines with what would break the pass emptied, and the most fields that one of them has.
 
-    def drop(index: int, reason: str) -> None:
-        nonlocal changed
-        if changed is lines:
-            changed = list(lines)
-        skipped.append(SkippedRow(first_line + index, lines[index][:200], reason))
-        changed[index] = ""
-
-    if any('"' in line for line in lines):
+    Emptied are rows with an unclosed quotation mark, with far too many fields, and rows that are cut off.
+    """
+    if not lines:
+        return [""], 1, []
+    if delimiter == SPACES:
+        return lines, max(len(line.split()) for line in lines), []
+    text = "\n".join(lines)
+    fields = _delimiters_in_lines(text, delimiter) + 1
+    usual = int(np.bincount(np.minimum(fields, 100_000)).argmax())
+    reasons: dict[int, str] = {}
+    too_many = max(usual, header_fields) + SPARE_FIELDS
+    for index in np.flatnonzero(fields > too_many):
+        exact = len(split_line(lines[index], delimiter)) if '"' in lines[index] else fields[index]
+        if exact > too_many:
+            reasons[int(index)] = f"{exact} fields where the table has {usual}"
+    if '"' in text:
         for index, line in enumerate(lines):
             if line.count('"') % 2:
-                drop(index, "a quotation mark is not closed: the row is cut off")
-    if delimiter == SPACES or not lines:
-        return _never_empty(changed), skipped
-    fields = np.fromiter((line.count(delimiter) for line in changed), dtype=np.int64, count=len(changed)) + 1
-    usual = int(np.bincount(np.minimum(fields, 100_000)).argmax())
-    for index in np.flatnonzero(fields > max(usual, header_fields) + SPARE_FIELDS):
-        if '"' not in lines[index]:
-            drop(int(index), f"{fields[index]} fields where the table has {usual}")
-    short = np.flatnonzero(fields < usual)
-    filled = [int(index) for index in short if changed[index].strip()]
-    if len(filled) <= max(1, CUT_ROWS_SHARE * len(lines)):
-        for index in filled:
-            # a row of text ends up among the rows without a time; this is for rows that begin as readings do
-            if changed[index].lstrip(' "')[:1].isdigit() and '"' not in changed[index]:
-                drop(index, f"{fields[index]} of {usual} fields: the row is cut off")
-    elif filled and filled[-1] == len(lines) - 1 and not last_line_ends:
-        drop(filled[-1], f"{fields[filled[-1]]} of {usual} fields: the last row is half written")
-    return _never_empty(changed), skipped
+                reasons[index] = "a quotation mark is not closed: the row is cut off"
+    reasons |= _cut_off(lines, fields, usual, delimiter, header_fields, last_line_ends)
+    if not reasons:
+        return lines, int(fields.max()), []
+    regular = list(lines)
+    for index in reasons:
+        regular[index] = ""
+        fields[index] = 1
+    skipped = [SkippedRow(first_line + index, lines[index][:200], reasons[index]) for index in sorted(reasons)]
+    return regular, int(fields.max()), skipped
 
 
-def _never_empty(lines: list[str]) -> list[str]:
-    return lines or [""]
+def _delimiters_in_lines(text: str, delimiter: str) -> NDArray[np.int64]:
+    """How often the delimiter stands in each line of the text."""
+    raw = np.frombuffer(text.encode("utf-8", "replace"), dtype=np.uint8)
+    ends = np.append(np.flatnonzero(raw == ord("\n")), len(raw))
+    places = np.flatnonzero(raw == ord(delimiter))
+    return np.diff(np.searchsorted(places, ends), prepend=0)
+
+
+def _cut_off(
+    lines: list[str], fields: NDArray[np.int64], usual: int, delimiter: str, header_fields: int, last_line_ends: bool
+) -> dict[int, str]:
+    """Rows that begin as readings do and end too early, unless the logger often writes short rows."""
+    short = [int(index) for index in np.flatnonzero(fields < usual) if lines[index].strip()]
+    if len(short) > max(1, CUT_ROWS_SHARE * len(lines)):
+        short = [index for index in short if index == len(lines) - 1 and not last_line_ends]
+    found = {}
+    for index in short:
+        exact = len(split_line(lines[index], delimiter)) if '"' in lines[index] else fields[index]
+        if exact < min(usual, header_fields) and lines[index].lstrip(' "')[:1].isdigit():
+            found[index] = f"{exact} of {usual} fields: the row is cut off"
+    return found

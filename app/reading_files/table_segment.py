@@ -6,27 +6,28 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from app.reading_files.column_roles import chosen_positions, find_roles
-from app.reading_files.header_search import Header, could_be_header, find_header
+from app.reading_files.column_roles import Table, chosen_positions, find_roles
+from app.reading_files.header_search import Header
 from app.reading_files.line_fields import find_decimal_mark, split_line
 from app.reading_files.log_table import LogColumn, ReadingChoices, SkippedRow
-from app.reading_files.long_layout import find_long_layout, quantities
-from app.reading_files.number_text import numbers_of, why_no_number
+from app.reading_files.long_layout import LongLayout, find_long_layout, quantities
+from app.reading_files.number_text import numbers_of
 from app.reading_files.preamble import Preamble
-from app.reading_files.refusals import ColumnsNotRecognised, quoted, refusal, where
+from app.reading_files.refusals import refusal
 from app.reading_files.row_times import RowTimes, row_times
+from app.reading_files.rows_without_time import account_for
 from app.reading_files.table_body import read_body
 from app.reading_files.time_columns import TimePlan, find_time_plan
+from app.reading_files.unrecognised import refuse_unrecognised
 
 if TYPE_CHECKING:
     import pandas as pd
 
-ROWS_RECOGNISED = 160
-ROWS_SPREAD = 40
+ROWS_RECOGNISED = 100
+ROWS_SPREAD = 30
 MOST_COLUMNS = 20_000
 MOST_CELLS = 100_000_000
 MOST_BOXES = 500
-HEADERS_CHECKED = 20_000
 
 
 @dataclass(slots=True)
@@ -49,7 +50,8 @@ class Segment:
     boxes : text that tells the box of each row, None if the table has no such column
     levels : channel to values; unreadable : channel to (row, text) of cells that hold no number
     units : channel to unit
-    filled : rows that hold a value in any channel
+    is_long : whether the table has a row for each quantity
+    later_headers : other headers further down, where new tables begin
     """
 
     header: Header
@@ -58,18 +60,75 @@ class Segment:
     decimal_mark: str
     times: RowTimes
     line: NDArray[np.int64]
-    boxes: NDArray[np.object_] | None
-    levels: dict[str, NDArray[np.float64]]
-    unreadable: dict[str, dict[int, str]]
-    units: dict[str, str]
+    boxes: NDArray[np.object_] | None = None
+    levels: dict[str, NDArray[np.float64]] = field(default_factory=dict)
+    unreadable: dict[str, dict[int, str]] = field(default_factory=dict)
+    units: dict[str, str] = field(default_factory=dict)
     skipped: list[SkippedRow] = field(default_factory=list)
     rows_skipped: int = 0
     is_long: bool = False
     later_headers: list[Header] = field(default_factory=list)
 
 
+@dataclass(frozen=True, slots=True)
+class _Recognised:
+    """What the first rows of a table tell."""
+
+    plan: TimePlan
+    decimal_mark: str
+    columns: tuple[LogColumn, ...]
+    taken: list[LogColumn]
+    box_position: int | None
+    layout: LongLayout | None
+
+
 def read_segment(source: Source, header: Header, stop: int) -> Segment:
     """The table from its header to the line index `stop`."""
+    known = _recognise(source, header, stop)
+    plan, layout = known.plan, known.layout
+    as_text = set() if plan.is_number else set(plan.positions)
+    if known.box_position is not None:
+        as_text.add(known.box_position)
+    if layout is not None:
+        as_text |= set(layout.text_positions)
+    positions = {*plan.positions, *as_text, *(column.position for column in known.taken)}
+    if layout is not None:
+        positions.add(layout.value)
+    rows = stop - header.first_row
+    if rows * (max(positions) + 1) > MOST_CELLS:
+        raise refusal(
+            source.file_name,
+            f"The table has {rows:,} rows of {len(header.names):,} columns; at most {MOST_CELLS:,} cells are read.",
+            "Cut the log to the hours of the trial, or export fewer columns.",
+            line=header.line + 1,
+        )
+    body = read_body(
+        source.lines[header.first_row : stop],
+        header.first_row + 1,
+        source.delimiter,
+        known.decimal_mark,
+        len(header.names),
+        sorted(positions),
+        as_text,
+        source.last_line_ends or stop < len(source.lines),
+    )
+    likely_day_first = source.delimiter == ";" or known.decimal_mark == ","
+    choices = source.choices
+    times = row_times(body.frame, plan, known.decimal_mark, choices.day_first, likely_day_first, source.preamble)
+    segment = Segment(header, known.columns, plan, known.decimal_mark, times, body.lines)
+    segment.skipped, segment.rows_skipped = body.skipped, len(body.skipped)
+    frame = _with_time_only(segment, source, body.frame, stop)
+    if known.box_position is not None:
+        texts = frame[known.box_position].fillna("").astype(str).str.strip().to_numpy(dtype=object)
+        segment.boxes = texts if 1 <= len(set(texts)) <= MOST_BOXES else None
+    for column in known.taken:
+        _take(segment, column, frame[column.position])
+    if layout is not None:
+        _take_quantities(segment, source, frame, layout)
+    return segment
+
+
+def _recognise(source: Source, header: Header, stop: int) -> _Recognised:
     if len(header.names) > MOST_COLUMNS:
         raise refusal(
             source.file_name,
@@ -78,85 +137,35 @@ def read_segment(source: Source, header: Header, stop: int) -> Segment:
             line=header.line + 1,
         )
     cells = _first_cells(source, header, stop)
-    numeric_cells = [cell for column in cells[:200] for cell in column[:40]]
-    decimal_mark = find_decimal_mark(numeric_cells, source.delimiter)
+    decimal_mark = find_decimal_mark([cell for column in cells[:200] for cell in column[:20]], source.delimiter)
     chosen, missing = chosen_positions(header, source.choices)
-    plan = find_time_plan(header, cells, decimal_mark, chosen, source.choices.day_first, source.preamble.interval_s)
-    roles = find_roles(header, cells, plan, chosen, source.choices, source.preamble, decimal_mark, source.file_name)
+    interval = source.preamble.interval_s
+    plan = find_time_plan(header, cells, decimal_mark, chosen, source.choices.day_first, interval)
+    table = Table(header, cells, plan, chosen, source.choices, source.preamble, decimal_mark, source.file_name)
+    roles = find_roles(table)
     layout = find_long_layout(header, cells, decimal_mark)
     taken = [column for column in roles.columns if column.use == "channel"]
     if layout is not None:
-        taken = [column for column in taken if column.position in chosen]
-        missing = []
-    _refuse_unrecognised(source, header, roles.columns, plan, missing, bool(taken) or layout is not None)
-    assert plan is not None
-    boxes_at = [roles.box_position] if roles.box_position is not None else []
-    positions = [*plan.positions, *boxes_at, *(column.position for column in taken)]
-    as_text = set(boxes_at) | (
-        set(plan.positions) if plan.kind not in ("epoch", "elapsed", "serial day", "rows") else set()
-    )
-    if layout is not None:
-        positions += layout.positions
-        as_text |= {layout.name, *([layout.unit] if layout.unit is not None else [])}
-    rows = stop - header.first_row
-    if rows * (max(positions) + 1) > MOST_CELLS:
-        raise refusal(
-            source.file_name,
-            f"The table has {rows:,} rows of {len(header.names):,} columns, more than {MOST_CELLS:,} cells.",
-            "Cut the log to the hours of the trial, or export fewer columns.",
-            line=header.line + 1,
-        )
-    body = read_body(
-        source.lines[header.first_row : stop],
-        header.first_row + 1,
-        source.delimiter,
-        decimal_mark,
-        len(header.names),
-        positions,
-        as_text,
-        source.last_line_ends or stop < len(source.lines),
-    )
-    times = row_times(body.frame, plan, decimal_mark, source.choices.day_first, source.preamble)
-    segment = Segment(
+        taken, missing = [column for column in taken if column.position in chosen], []
+    refuse_unrecognised(
+        source.file_name,
         header,
         roles.columns,
-        plan,
-        decimal_mark,
-        times,
-        body.lines,
-        None,
-        {},
-        {},
-        {},
-        list(body.skipped),
-        len(body.skipped),
+        has_time=plan is not None,
+        has_channel=bool(taken) or layout is not None,
+        missing=missing,
     )
-    _account_for_rows_without_time(segment, source, stop)
-    keep = np.flatnonzero(times.valid)
-    frame = body.frame if len(keep) == len(body.frame) else body.frame.iloc[keep].reset_index(drop=True)
-    _take_rows(segment, keep)
-    if roles.box_position is not None:
-        texts = frame[roles.box_position].fillna("").astype(str).str.strip().to_numpy(dtype=object)
-        segment.boxes = texts if 1 <= len(set(texts)) <= MOST_BOXES else None
-    _take_levels(segment, frame, taken, decimal_mark)
-    if layout is not None:
-        _take_long_levels(segment, frame, layout, decimal_mark, source)
-    return segment
+    assert plan is not None
+    return _Recognised(plan, decimal_mark, roles.columns, taken, roles.box_position, layout)
 
 
 def _first_cells(source: Source, header: Header, stop: int) -> list[list[str]]:
     """For each position, cells that are not empty: from the first rows, and some from the rest of the table."""
     first = header.first_row
-    places = list(range(first, min(stop, first + 2 * ROWS_RECOGNISED)))
-    rest = range(first + 2 * ROWS_RECOGNISED, stop)
-    places += list(rest[:: max(1, len(rest) // ROWS_SPREAD)])
-    rows = []
-    for index in places:
-        if source.lines[index].strip():
-            rows.append(split_line(source.lines[index], source.delimiter))
-            if len(rows) >= ROWS_RECOGNISED and index < first + 2 * ROWS_RECOGNISED:
-                if len(rows) >= ROWS_RECOGNISED + ROWS_SPREAD:
-                    break
+    top = [line for line in source.lines[first : min(stop, first + 2 * ROWS_RECOGNISED)] if line.strip()]
+    rest = source.lines[first + 2 * ROWS_RECOGNISED : stop]
+    spread = rest[:: max(1, len(rest) // ROWS_SPREAD)]
+    rows = [split_line(line, source.delimiter) for line in (*top[:ROWS_RECOGNISED], *spread)]
     width = len(header.names)
     columns: list[list[str]] = [[] for _ in range(width)]
     for row in rows:
@@ -166,77 +175,19 @@ def _first_cells(source: Source, header: Header, stop: int) -> list[list[str]]:
     return columns
 
 
-def _refuse_unrecognised(
-    source: Source,
-    header: Header,
-    columns: tuple[LogColumn, ...],
-    plan: TimePlan | None,
-    missing: list[str],
-    any_channel: bool,
-) -> None:
-    place = where(source.file_name, header.line + 1 if header.line >= 0 else header.first_row + 1)
-    line = header.line + 1 if header.line >= 0 else None
-    listed = ", ".join(quoted(name) for name in header.names[:12])
-    more = f" and {len(header.names) - 12} more" if len(header.names) > 12 else ""
-    problem = ""
-    if missing:
-        problem = f"There is no column {quoted(missing[0])}. The columns are {listed}{more}. Name one of these."
-    elif plan is None:
-        problem = (
-            f"No column holds times. The columns are {listed}{more}. Needed is a column with a date and time, or with "
-            "the seconds since the start; if there is one, say which."
-        )
-    elif not any_channel:
-        left = [column.header for column in columns if column.use == "left out" and column.first_values]
-        example = f"{left[0]}=pm2_5" if left else "COLUMN=pm2_5"
-        problem = (
-            f"No column is known as a channel. The columns are {listed}{more}. Say what a column holds, for example "
-            f"{quoted(example)}."
-        )
-    if problem:
-        raise ColumnsNotRecognised(
-            f"{place}: {problem}",
-            file_name=source.file_name,
-            columns=columns,
-            line=line,
-            text=source.lines[header.line] if header.line >= 0 else None,
-        )
-
-
-def _account_for_rows_without_time(segment: Segment, source: Source, stop: int) -> None:
-    """Rows without a time are skipped with a reason; a different header among them begins a new table."""
-    own = [cell.casefold() for cell in segment.header.names]
-    noted = {skip.line for skip in segment.skipped}
-    time_name = segment.header.names[segment.plan.positions[0]]
-    without = np.flatnonzero(~segment.times.valid)
-    for count, row in enumerate(without):
-        line = int(segment.line[row])
-        text = source.lines[line - 1]
-        if not text.strip() or line in noted:
-            continue
-        cells = split_line(text, source.delimiter) if count < HEADERS_CHECKED else []
-        if [cell.casefold() for cell in cells if cell] == [
-            name for name, cell in zip(own, segment.header.names, strict=True) if cell
-        ]:
-            reason = "the header again"
-        elif cells and len([cell for cell in cells if cell]) > 1 and could_be_header(cells):
-            later = find_header(source.lines[line - 1 : min(stop, line + 60)], source.delimiter)
-            if later is not None and later.line == 0:
-                segment.later_headers.append(replace(later, line=line - 1, first_row=later.first_row + line - 1))
-            reason = "a line of headers"
-        elif not any(cell for cell in cells) and cells:
-            continue
-        else:
-            reason = f"no time in {quoted(time_name)}"
-        segment.rows_skipped += 1
-        if len(segment.skipped) < 1000:
-            segment.skipped.append(SkippedRow(line, text[:200], reason))
-
-
-def _take_rows(segment: Segment, keep: NDArray[np.intp]) -> None:
+def _with_time_only(segment: Segment, source: Source, frame: "pd.DataFrame", stop: int) -> "pd.DataFrame":
+    """The rows that have a time; the others are accounted for in the segment."""
     times = segment.times
-    if len(keep) == len(times.us):
-        return
+    keep = np.flatnonzero(times.valid)
+    if len(keep) == len(frame):
+        return frame
+    noted = {skip.line for skip in segment.skipped}
+    without = np.array([line for line in segment.line[~times.valid] if int(line) not in noted], dtype=np.int64)
+    time_column = segment.header.names[segment.plan.positions[0]]
+    account = account_for(without, source.lines, source.delimiter, segment.header, time_column, stop)
+    segment.skipped += account.listed
+    segment.rows_skipped += account.count
+    segment.later_headers = account.later_headers
     segment.line = segment.line[keep]
     segment.times = replace(
         times,
@@ -245,59 +196,40 @@ def _take_rows(segment: Segment, keep: NDArray[np.intp]) -> None:
         in_utc=times.in_utc[keep],
         at_midnight=times.at_midnight[keep],
     )
+    return frame.iloc[keep].reset_index(drop=True)
 
 
-def _take_levels(segment: Segment, frame: "pd.DataFrame", taken: list[LogColumn], decimal_mark: str) -> None:
-    for column in taken:
-        assert column.channel is not None
-        numbers = numbers_of(frame[column.position], decimal_mark, column.channel_unit, column.factor, column.offset)
-        segment.levels[column.channel] = numbers.values
-        segment.unreadable[column.channel] = numbers.unreadable
-        segment.units[column.channel] = column.channel_unit
+def _take(segment: Segment, column: LogColumn, cells: "pd.Series") -> None:
+    name = column.channel
+    assert name is not None
+    numbers = numbers_of(cells, segment.decimal_mark, column.channel_unit, column.factor, column.offset)
+    before = segment.levels.get(name)
+    if before is None:
+        segment.levels[name], segment.units[name] = numbers.values, column.channel_unit
+    else:
+        segment.levels[name] = np.where(np.isnan(before), numbers.values, before)
+    segment.unreadable.setdefault(name, {}).update(numbers.unreadable)
 
 
-def _take_long_levels(
-    segment: Segment, frame: "pd.DataFrame", layout: object, decimal_mark: str, source: Source
-) -> None:
+def _take_quantities(segment: Segment, source: Source, frame: "pd.DataFrame", layout: LongLayout) -> None:
+    """The quantities of a table with a row for each; its columns are listed in place of the value column."""
     found = quantities(frame, layout, source.choices.columns)
     segment.is_long = True
-    segment.columns = (
-        *(column for column in segment.columns if column.use != "channel"),
-        *(item.column for item in found),
-    )
+    others = [
+        replace(column, use="status", channel=None, reason="tells the quantity of a row, its value or its unit")
+        if column.position in (layout.value, *layout.text_positions)
+        else column
+        for column in segment.columns
+    ]
+    segment.columns = (*others, *(item.column for item in found))
     for item in found:
-        column = item.column
-        if column.channel is None:
-            continue
-        numbers = numbers_of(
-            frame[layout.value].where(item.rows), decimal_mark, column.channel_unit, column.factor, column.offset
-        )
-        before = segment.levels.get(column.channel)
-        values = numbers.values if before is None else np.where(np.isnan(before), numbers.values, before)
-        segment.levels[column.channel] = values
-        segment.unreadable.setdefault(column.channel, {}).update(numbers.unreadable)
-        segment.units[column.channel] = column.channel_unit
-    if not segment.levels:
-        _refuse_unrecognised(source, segment.header, segment.columns, segment.plan, [], False)
-
-
-def describe_unreadable(
-    segment: Segment, rows_taken: NDArray[np.bool_], source: Source
-) -> tuple[list[SkippedRow], int]:
-    """The cells that hold text instead of a number, with line, text and reason; and how many there are."""
-    headers = {column.channel: column.header for column in segment.columns if column.channel}
-    by_row: dict[int, list[tuple[str, str]]] = {}
-    count = 0
-    for name, cells in segment.unreadable.items():
-        for row, text in cells.items():
-            if rows_taken[row]:
-                count += 1
-                by_row.setdefault(row, []).append((name, text))
-    described = []
-    for row in sorted(by_row)[:1000]:
-        name, text = by_row[row][0]
-        more = f" (and {len(by_row[row]) - 1} more in this row)" if len(by_row[row]) > 1 else ""
-        line = int(segment.line[row])
-        reason = f"{quoted(headers.get(name, name))}: {why_no_number(text)}{more}"
-        described.append(SkippedRow(line, source.lines[line - 1][:200], reason))
-    return described, count
+        if item.column.channel is not None:
+            _take(segment, item.column, frame[layout.value].where(item.rows))
+    refuse_unrecognised(
+        source.file_name,
+        segment.header,
+        segment.columns,
+        has_time=True,
+        has_channel=bool(segment.levels),
+        missing=[],
+    )

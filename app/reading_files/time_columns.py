@@ -1,7 +1,7 @@
 """Which columns hold the time of a row, and how: a time plan."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -22,6 +22,7 @@ _END = re.compile(r"(?:^|[^a-z])(?:end|stop|ende|fin)(?:$|[^a-z])")
 _ELAPSED = re.compile(r"elapsed|seconds|relative|uptime|runtime|since|laufzeit|duration|^t$|(?:^|\W)secs?$")
 _RECORD_NUMBER = re.compile(r"^(?:#|no|nr|record|sample|index|row|n|reading)[\s_.#]*(?:no|nr|number|id)?$")
 
+CELLS_LOOKED_AT = 60
 EPOCH_SCALES = ((1e9, 4.2e9, 1.0), (1e12, 4.2e12, 1e-3), (1e15, 4.2e15, 1e-6), (1e18, 4.2e18, 1e-9))
 SERIAL_DAYS = (20_000.0, 80_000.0)  # 1954 to 2119, as spreadsheets count days
 
@@ -34,6 +35,7 @@ class TimePlan:
     zone : "UTC" or "UTC-05:00" where the header says so; "" where it does not
     seconds : length of the unit of an elapsed or epoch time, or of the interval between rows
     notes : sentences on what was decided
+    passed_over : columns that tell a time too, and were not taken
     """
 
     kind: Kind
@@ -41,6 +43,17 @@ class TimePlan:
     zone: str = ""
     seconds: float = 1.0
     notes: tuple[str, ...] = ()
+    passed_over: tuple[int, ...] = ()
+
+    @property
+    def counts_from_start(self) -> bool:
+        """Whether times are distances from a start that stands elsewhere, if at all."""
+        return self.kind in ("elapsed", "duration", "rows")
+
+    @property
+    def is_number(self) -> bool:
+        """Whether the time stands in the table as a number."""
+        return self.kind in ("epoch", "elapsed", "serial day", "rows")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,12 +90,16 @@ def find_time_plan(
             candidates.append(candidate)
     if any(said in ("time", "elapsed") for said in chosen.values()):
         candidates = [candidate for candidate in candidates if chosen.get(candidate.position) in ("time", "elapsed")]
-    return (
+    plan = (
         _dated(candidates)
         or _numbered(candidates, header)
         or _time_of_day(candidates)
         or _by_rows(header, columns, interval_s)
     )
+    if plan is None:
+        return None
+    others = tuple(candidate.position for candidate in candidates if candidate.position not in plan.positions)
+    return replace(plan, passed_over=others)
 
 
 def _candidate(
@@ -98,7 +115,7 @@ def _candidate(
     score -= (6 if _UPLOADED.search(plain) else 0) + (5 if _END.search(plain) else 0)
     score -= 1 if _LOCAL.search(plain) else 0
     local = bool(_LOCAL.search(plain))
-    sample = cells[:200]
+    sample = cells[:CELLS_LOOKED_AT]
     numbers = [number_in(cell, decimal_mark) for cell in sample]
     values = tuple(value for value in numbers if value is not None)
     compact = sum(re.fullmatch(r"(?:19|20)\d{6}(?:\d{4}|\d{6})?", cell) is not None for cell in sample)
@@ -153,7 +170,8 @@ def _dated(candidates: list[_Candidate]) -> TimePlan | None:
     notes = list(plan.notes)
     if any(_UPLOADED.search(plain_words(candidate.name)) for candidate in used):
         notes.append(
-            f"The times in “{used[0].name}” are those of the upload or of the receiver: a reading was taken some time before."
+            f"The times in “{used[0].name}” are those of the upload or of the receiver: "
+            "a reading was taken some time before."
         )
     others = [item for item in plans if item[2] is not plan and not set(item[2].positions) & set(plan.positions)]
     if plan.zone and any(candidate.local for item in others for candidate in item[3]):
@@ -232,6 +250,6 @@ def _by_rows(header: Header, columns: list[list[str]], interval_s: float | None)
         return None
     for position, name in enumerate(header.names):
         if _RECORD_NUMBER.fullmatch(plain_words(name)) and columns[position]:
-            note = f"The rows hold no time: it was counted from “{name}” and the interval of {interval_s:g} s above the table."
+            note = f"The rows hold no time: “{name}” and the interval of {interval_s:g} s above the table give it."
             return TimePlan("rows", (position,), seconds=interval_s, notes=(note,))
     return None

@@ -6,7 +6,7 @@ nothing here depends on the range of a 64-bit clock.
 """
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from app.reading_files.header_words import plain_words
 LONGEST_TIME_TEXT = 48
 MOST_SHAPES = 400
 DAY_US = 86_400_000_000
+ZERO = np.uint8(ord("0"))
 
 _MONTHS = {
     **dict.fromkeys(("jan", "january", "januar", "janvier", "janv", "enero", "ene", "gennaio", "januari"), 1),
@@ -97,19 +98,18 @@ class _Group:
     """The cells of one shape, with the places of its fields."""
 
     rows: NDArray[np.intp]
-    digits: NDArray[np.int64]
+    raw: NDArray[np.uint8]
     spans: dict[str, tuple[int, int]]
     words: dict[str, str]
-    month_first_day: tuple[NDArray[np.int64], NDArray[np.int64]] | None = field(default=None)
 
     def number(self, *names: str) -> NDArray[np.int64] | None:
         for name in names:
             if name in self.spans:
                 start, stop = self.spans[name]
-                value = np.zeros(len(self.rows), dtype=np.int64)
+                value = np.zeros(len(self.rows), dtype=np.int32)  # nine digits at most
                 for place in range(start, stop):
-                    value = value * 10 + self.digits[:, place]
-                return value
+                    value = value * 10 + (self.raw[:, place] - ZERO)
+                return value.astype(np.int64)
         return None
 
     def width(self, name: str) -> int:
@@ -117,11 +117,14 @@ class _Group:
         return stop - start
 
 
-def parse_times(cells: NDArray[np.object_] | list[str], day_first: bool | None = None) -> ParsedTimes:
+def parse_times(
+    cells: NDArray[np.object_] | list[str], day_first: bool | None = None, likely_day_first: bool = False
+) -> ParsedTimes:
     """Dates and times of a column of text.
 
     cells : text; an empty text says nothing
     day_first : order of dates such as 3/4/2026, None to find it from the dates
+    likely_day_first : what to assume where the dates leave it open
     """
     text = _as_bytes(cells)
     count = len(text)
@@ -135,7 +138,7 @@ def parse_times(cells: NDArray[np.object_] | list[str], day_first: bool | None =
     if not count:
         return parsed
     groups = [group for group in _groups(text) if group is not None]
-    _decide_order(groups, day_first, parsed)
+    _decide_order(groups, day_first, likely_day_first, parsed)
     for group in groups:
         _read_group(group, parsed)
     return parsed
@@ -149,11 +152,11 @@ def parse_durations(cells: NDArray[np.object_] | list[str]) -> NDArray[np.float6
     """
     text = _as_bytes(cells)
     seconds = np.full(len(text), np.nan)
-    for rows, digits, sample in _shapes(text):
+    for rows, raw, sample in _shapes(text):
         found = _LONG_HOURS.fullmatch(sample)
         if not found:
             continue
-        group = _Group(rows, digits, _spans(found), {})
+        group = _Group(rows, raw, _spans(found), {})
         days, hours = group.number("days"), group.number("hours")
         total = (hours if hours is not None else 0) * 3600.0 + (days if days is not None else 0) * 86400.0
         minutes, rest, fraction = group.number("minute"), group.number("second_of"), group.number("fraction")
@@ -187,8 +190,8 @@ def _as_bytes(cells: NDArray[np.object_] | list[str]) -> NDArray[np.bytes_]:
         return np.array(plain, dtype=f"S{LONGEST_TIME_TEXT}")
 
 
-def _shapes(text: NDArray[np.bytes_]) -> list[tuple[NDArray[np.intp], NDArray[np.int64], str]]:
-    """Rows of one shape together: their indices, their digits, and one cell of the shape in lower case."""
+def _shapes(text: NDArray[np.bytes_]) -> list[tuple[NDArray[np.intp], NDArray[np.uint8], str]]:
+    """Rows of one shape together: their indices, their bytes, and one cell of the shape in lower case."""
     if not len(text):
         return []
     width = text.dtype.itemsize
@@ -200,36 +203,28 @@ def _shapes(text: NDArray[np.bytes_]) -> list[tuple[NDArray[np.intp], NDArray[np
     is_digit = (raw >= 48) & (raw <= 57)
     shape = np.where(is_digit, np.uint8(48), raw)
     if (shape == shape[0]).all():
-        distinct, inverse = shape[:1], np.zeros(len(text), dtype=np.intp)
-    else:
-        whole = np.ascontiguousarray(shape).view(f"V{used}").reshape(-1)
-        _, first, inverse = np.unique(whole, return_index=True, return_inverse=True)
-        distinct, inverse = shape[first], inverse.reshape(-1)
-        if len(first) > MOST_SHAPES:
-            common = np.argsort(np.bincount(inverse))[::-1][:MOST_SHAPES]
-        else:
-            common = np.arange(len(first))
-        found = []
-        order = np.argsort(inverse, kind="stable")
-        starts = np.searchsorted(inverse[order], np.arange(len(first) + 1))
-        for index in common:
-            rows = order[starts[index] : starts[index + 1]]
-            found.append(_shape_rows(rows, raw))
-        return found
-    return [_shape_rows(np.arange(len(text)), raw)]
+        return [_shape_rows(np.arange(len(text)), raw)]
+    whole = np.ascontiguousarray(shape).view(f"V{used}").reshape(-1)
+    _, inverse = np.unique(whole, return_inverse=True)
+    inverse = inverse.reshape(-1)
+    order = np.argsort(inverse, kind="stable")
+    number = np.bincount(inverse)
+    stops = np.cumsum(number)
+    common = np.argsort(-number, kind="stable")[:MOST_SHAPES]
+    return [_shape_rows(order[stops[index] - number[index] : stops[index]], raw) for index in common]
 
 
-def _shape_rows(rows: NDArray[np.intp], raw: NDArray[np.uint8]) -> tuple[NDArray[np.intp], NDArray[np.int64], str]:
+def _shape_rows(rows: NDArray[np.intp], raw: NDArray[np.uint8]) -> tuple[NDArray[np.intp], NDArray[np.uint8], str]:
     mine = raw if len(rows) == len(raw) else raw[rows]
     sample = bytes(mine[0]).rstrip(b"\x00").decode("ascii", "replace").lower()
-    return rows, mine.astype(np.int64) - 48, sample
+    return rows, mine, sample
 
 
 def _groups(text: NDArray[np.bytes_]) -> list[_Group | None]:
-    return [_understood(rows, digits, sample) for rows, digits, sample in _shapes(text)]
+    return [_understood(rows, raw, sample) for rows, raw, sample in _shapes(text)]
 
 
-def _understood(rows: NDArray[np.intp], digits: NDArray[np.int64], sample: str) -> _Group | None:
+def _understood(rows: NDArray[np.intp], raw: NDArray[np.uint8], sample: str) -> _Group | None:
     lead = len(sample) - len(sample.lstrip(" \"'"))
     body = sample.strip(" \"'")
     for pattern in _SHAPES:
@@ -242,7 +237,7 @@ def _understood(rows: NDArray[np.intp], digits: NDArray[np.int64], sample: str) 
                 continue
             if words.get("zname") and words["zname"] not in _ZONE_HOURS:
                 continue
-            return _Group(rows, digits, spans, words)
+            return _Group(rows, raw, spans, words)
     return None
 
 
@@ -252,8 +247,8 @@ def _spans(found: re.Match[str]) -> dict[str, tuple[int, int]]:
     }
 
 
-def _decide_order(groups: list[_Group], day_first: bool | None, parsed: ParsedTimes) -> None:
-    """Whether 3/4/2026 is the third of April: settled by numbers above 12, else by what the whole column makes likely."""
+def _decide_order(groups: list[_Group], day_first: bool | None, likely_day_first: bool, parsed: ParsedTimes) -> None:
+    """Whether 3/4/2026 is the third of April: by numbers above 12, else by what the whole column makes likely."""
     open_groups = [group for group in groups if "first" in group.spans]
     parsed.half_day_clock = any("half" in group.words for group in groups)
     if not open_groups:
@@ -273,13 +268,13 @@ def _decide_order(groups: list[_Group], day_first: bool | None, parsed: ParsedTi
             parsed.order_is_sure = abs(days_differ) > 1
         else:
             points = any("." in _separator(group) or "-" in _separator(group) for group in open_groups)
-            parsed.day_first = points and not parsed.half_day_clock
+            parsed.day_first = (points or likely_day_first) and not parsed.half_day_clock
             parsed.order_is_sure = bool((first == second).all())
 
 
 def _separator(group: _Group) -> str:
     stop = group.spans["first"][1]
-    return chr(int(group.digits[0, stop]) + 48)
+    return chr(group.raw[0, stop])
 
 
 def _full_year(year: NDArray[np.int64], width: int) -> NDArray[np.int64]:

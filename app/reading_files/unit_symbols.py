@@ -50,6 +50,7 @@ _POWER = {"w": (1.0, 0.0), "kw": (1e3, 0.0), "mw": (1e-3, 0.0)}
 _ENERGY = {"kwh": (1.0, 0.0), "wh": (1e-3, 0.0)}
 _VOLTAGE = {"v": (1.0, 0.0), "mv": (1e-3, 0.0)}
 _CURRENT = {"a": (1.0, 0.0), "ma": (1e-3, 0.0)}
+_DECIBEL = {"db": (1.0, 0.0)}
 _SOUND = {"db(a)": (1.0, 0.0), "db": (1.0, 0.0)}
 
 _QUANTITY_OF_UNIT = {
@@ -64,6 +65,8 @@ _QUANTITY_OF_UNIT = {
     "V": _VOLTAGE,
     "A": _CURRENT,
     "dB(A)": _SOUND,
+    "dB": _DECIBEL,
+    "µm²/cm³": {"um2/cm3": (1.0, 0.0)},
 }
 
 _HOW_IT_IS_SHOWN = {

@@ -111,7 +111,7 @@ def _refuse_bombs(content: bytes, file_name: str) -> None:
         raise refusal(
             file_name,
             f"The workbook unpacks from {packed / 1024**2:.1f} to {unpacked / 1024**2:.0f} MB in {len(members)} parts; "
-            f"at most {LARGEST_UNPACKED_BYTES / 1024**2:.0f} MB are unpacked, and at most {LARGEST_RATIO} times the size.",
+            f"at most {LARGEST_UNPACKED_BYTES / 1024**2:.0f} MB and {LARGEST_RATIO} times the size are unpacked.",
             "Save the sheet with the log as CSV and give that file.",
         )
 
