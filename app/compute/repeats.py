@@ -60,8 +60,8 @@ def combine_trials(rates: Sequence[Measured], bench_repeatability: Repeatability
     Parameters
     ----------
     rates : decay rate of each trial with the uncertainty of its fit, above zero; at least one [1/h]
-    bench_repeatability : relative spread τ_r between repeats on this bench with its degrees of freedom ν0; it is
-        used when these are three or more
+    bench_repeatability : relative spread τ_r between repeats on this bench; it is used when its degrees of freedom are
+        three or more. ν0 are those of the spread beside fits like these
 
     Returns
     -------
@@ -133,21 +133,23 @@ def _with_bench(
     mean = float(share @ values)
     own_degrees = values.size - 1
     scatter = float(w @ (values - mean) ** 2) / own_degrees
-    if math.isinf(bench.degrees_of_freedom):
+    # the harmonic mean of the fit variances stands for the group, as the precise trials carry its mean
+    fit_variance = values.size / float(np.sum((float(values.mean()) / uncertainties) ** 2))
+    lent_degrees = bench.degrees_of_freedom_beside(fit_variance)
+    if math.isinf(lent_degrees):
         scatter_p = float(chdtrc(own_degrees, scatter * own_degrees))
         moderated = 1.0
     else:
-        scatter_p = float(fdtrc(own_degrees, bench.degrees_of_freedom, scatter))
-        moderated = (bench.degrees_of_freedom + own_degrees * scatter) / (bench.degrees_of_freedom + own_degrees)
+        scatter_p = float(fdtrc(own_degrees, lent_degrees, scatter))
+        moderated = (lent_degrees + own_degrees * scatter) / (lent_degrees + own_degrees)
     if scatter_p < HETEROGENEITY_LIMIT:
         return _by_themselves(values, uncertainties, scatter_p=scatter_p, heterogeneous=True)
     q, p, i_squared = heterogeneity(values, uncertainties)
-    total_variance = moderated * values.size / float(w.sum())
     return CombinedTrials(
-        total_decay=Measured(mean, math.sqrt(moderated / float(w.sum())), bench.degrees_of_freedom + own_degrees),
+        total_decay=Measured(mean, math.sqrt(moderated / float(w.sum())), lent_degrees + own_degrees),
         number_of_trials=values.size,
         weights=tuple(share.tolist()),
-        between_trial_sd_per_h=math.sqrt(max(0.0, total_variance - float(np.mean(uncertainties**2)))),
+        between_trial_sd_per_h=math.sqrt(moderated * between_variance),
         between_trial_source=OWN_AND_BENCH,
         cochran_q=q,
         heterogeneity_p=p,

@@ -105,6 +105,27 @@ def test_repeatability_is_pooled_over_groups_by_degrees_of_freedom():
     assert spread.can_be_lent
 
 
+def test_a_trial_with_a_poor_fit_tells_little_of_the_spread():
+    """Ten pairs 4 % apart, known to 0.1 %; then one more pair, far apart, known to 60 %: the spread stays."""
+    pairs = [rates(1.0, 1.04, uncertainty=0.001)] * 10
+    poor = [Measured(3.0, 1.8), Measured(5.0, 0.05)]
+    without, with_it = pooled_repeatability(pairs), pooled_repeatability([*pairs, poor])
+    assert without is not None
+    assert with_it is not None
+    assert without.relative_sd == pytest.approx(0.04 / 1.02 / math.sqrt(2), rel=0.01)
+    assert with_it.relative_sd == pytest.approx(without.relative_sd, rel=0.1)
+
+
+def test_a_spread_seen_beside_poor_fits_is_known_less_well():
+    """By hand: four pairs whose fits are as uncertain as the spread leave a quarter of the degrees of freedom."""
+    alike = Repeatability(0.05, 8.0, 8, 16, "repeats", relative_fit_sd=0.05)
+    assert alike.degrees_of_freedom_alone == pytest.approx(2.0)
+    assert alike.degrees_of_freedom_beside(0.0) == pytest.approx(2.0)
+    assert alike.degrees_of_freedom_beside(0.05**2) == pytest.approx(8.0)
+    assert alike.degrees_of_freedom_beside(1.0) == 8.0
+    assert Repeatability(0.0, 8.0, 8, 16, "repeats", 0.05).degrees_of_freedom_beside(0.1) == 8.0
+
+
 def test_scatter_that_the_fits_explain_is_no_repeatability():
     spread = pooled_repeatability([rates(4.0, 4.01, uncertainty=0.3)])
     assert spread is not None

@@ -49,11 +49,12 @@ def natural_decay_coverage(
 
 
 def repeats_coverage(
-    units: int, unlike: float, benches: int, random: np.random.Generator
+    units: int, unlike: float, unequal: float, benches: int, random: np.random.Generator
 ) -> dict[int, tuple[float, float]]:
     """By number of repeats: share of combined intervals that hold the unit's true rate, and their mean half-width.
 
     unlike : standard deviation of the logarithm of the between-trial spread from unit to unit (0: all units alike)
+    unequal : standard deviation of the logarithm of the fit errors from trial to trial
     """
     found: dict[int, list[tuple[bool, float]]] = {1: [], 2: [], 3: [], 5: []}
     for _ in range(benches):
@@ -61,7 +62,7 @@ def repeats_coverage(
         spread = 0.05 * np.exp(unlike * random.normal(size=units))
         repeats = random.choice([1, 2, 3, 5], size=units, p=[0.2, 0.4, 0.3, 0.1])
         groups = [
-            [seen_rate(random, k, s * k, 0.025 * k) for _ in range(n)]
+            [seen_rate(random, k, s * k, 0.025 * k * np.exp(unequal * random.normal())) for _ in range(n)]
             for k, s, n in zip(truth, spread, repeats, strict=True)
         ]
         bench = pooled_repeatability(groups)
@@ -87,12 +88,12 @@ def main() -> None:
                     cells.append(coverage)
                 print(f"{runs:4d} {between:6.1f} {unequal:5.1f}   {coverage:.3f}   {width:.3f}")
     print(f"three runs and more: overall {np.mean(cells):.3f}, lowest cell {min(cells):.3f}, highest {max(cells):.3f}")
-    print("repeats: units on the bench, unlike units: coverage (half-width) for 1, 2, 3, 5 trials")
+    print("repeats: units on the bench, unlike units, unequal fits: coverage (half-width) for 1, 2, 3, 5 trials")
     for units in (8, 25):
-        for unlike in (0.0, 0.3, 0.6):
-            table = repeats_coverage(units, unlike, max(20, trials * 4 // units), random)
+        for unlike, unequal in ((0.0, 0.0), (0.3, 0.0), (0.6, 0.0), (0.0, 0.8), (0.3, 0.8)):
+            table = repeats_coverage(units, unlike, unequal, max(20, trials * 4 // units), random)
             row = "  ".join(f"{n}: {coverage:.3f} ({width:.3f})" for n, (coverage, width) in table.items())
-            print(f"{units:4d} {unlike:5.1f}   {row}")
+            print(f"{units:4d} {unlike:5.1f} {unequal:5.1f}   {row}")
 
 
 if __name__ == "__main__":
