@@ -13,6 +13,7 @@ from app.storage.logs import VALUE_COLUMNS, LogChannel
 
 _COLUMNS = len(VALUE_COLUMNS)
 MOST_POINTS = 100_000
+_ROWS_A_STATEMENT = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,20 +52,25 @@ def write_readings(
 ) -> None:
     """Writes all readings of a log; the channel at position p stands in block p // 16, column p % 16.
 
-    Goes to the driver directly: the statement is built once and the rows are plain tuples.
+    Goes to the driver directly, many rows a statement, because the driver's own loop over rows costs most.
     """
-    rows = range(len(elapsed_s))
-    times = elapsed_s.tolist()
+    mark = "?" if connection.dialect.name == "sqlite" else "%s"
     for block in range(-(-len(levels) // _COLUMNS)):
         of_block = levels[block * _COLUMNS : (block + 1) * _COLUMNS]
         names = ", ".join(("log_id", "block", '"row"', "elapsed_s", *VALUE_COLUMNS[: len(of_block)]))
         # the fixed numbers stand in the statement, so that they need not be handed over with every row
-        mark = "?" if connection.dialect.name == "sqlite" else "%s"
-        marks = ", ".join((str(int(log_id)), str(block), mark, mark, *(mark for _ in of_block)))
-        values = [_with_none(level) for level in of_block]
-        connection.exec_driver_sql(
-            f"INSERT INTO readings ({names}) VALUES ({marks})", list(zip(rows, times, *values, strict=True))
-        )
+        row = f"({int(log_id)}, {block}, {', '.join(mark for _ in range(len(of_block) + 2))})"
+        values = _flat_rows(elapsed_s, of_block)
+        width = len(of_block) + 2
+        whole = len(values) - len(values) % (width * _ROWS_A_STATEMENT)
+        insert = f"INSERT INTO readings ({names}) VALUES "
+        step = width * _ROWS_A_STATEMENT
+        if whole:
+            many = insert + ", ".join([row] * _ROWS_A_STATEMENT)
+            connection.exec_driver_sql(many, [tuple(values[at : at + step]) for at in range(0, whole, step)])
+        if whole < len(values):
+            rest = tuple(values[whole:])
+            connection.exec_driver_sql(insert + ", ".join([row] * (len(rest) // width)), rest)
 
 
 def read_readings(session: Session, log_id: int, channels: Sequence[str] | None = None) -> LogReadings:
@@ -93,10 +99,14 @@ def read_columns(connection: Connection, log_id: int, channels: Sequence[tuple[i
     for block in sorted({position // _COLUMNS for position, _, _ in channels}):
         of_block = [(position % _COLUMNS, name) for position, name, _ in channels if position // _COLUMNS == block]
         columns = ", ".join(("elapsed_s", *(VALUE_COLUMNS[column] for column, _ in of_block)))
-        rows = connection.exec_driver_sql(
+        # by the driver's own cursor: turning each row into an object of SQLAlchemy would take half of the time
+        cursor = connection.connection.cursor()
+        cursor.execute(
             f'SELECT {columns} FROM readings WHERE log_id = {int(log_id)} AND block = {block} ORDER BY "row"'
-        ).fetchall()
-        table = np.array([tuple(row) for row in rows], dtype=np.float64).reshape(len(rows), len(of_block) + 1)
+        )
+        rows = cursor.fetchall()
+        cursor.close()
+        table = np.array(rows, dtype=np.float64).reshape(len(rows), len(of_block) + 1)
         elapsed_s = np.ascontiguousarray(table[:, 0])
         levels |= {name: np.ascontiguousarray(table[:, 1 + n]) for n, (_, name) in enumerate(of_block)}
     return LogReadings(elapsed_s, levels, {name: unit for _, name, unit in channels})
@@ -130,8 +140,13 @@ def thinned_positions(x: NDArray[np.float64], y: NDArray[np.float64], max_points
     return np.asarray(chosen, dtype=np.intp)
 
 
-def _with_none(level: NDArray[np.float64]) -> list[float | None]:
-    values: list[float | None] = level.tolist()
-    for position in np.flatnonzero(~np.isfinite(level)).tolist():
-        values[position] = None
-    return values
+def _flat_rows(elapsed_s: NDArray[np.float64], levels: Sequence[NDArray[np.float64]]) -> list[object]:
+    """Row number, time and levels, one row after the other; None where a level is not a number."""
+    table = np.empty((len(elapsed_s), len(levels) + 2), dtype=object)
+    table[:, 0] = range(len(elapsed_s))
+    table[:, 1] = elapsed_s
+    for place, level in enumerate(levels, start=2):
+        table[:, place] = level
+        table[~np.isfinite(level), place] = None
+    flat: list[object] = table.ravel().tolist()
+    return flat

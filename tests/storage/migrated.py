@@ -1,0 +1,22 @@
+"""A store at any revision, for the tests of migrations."""
+
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import NullPool, create_engine
+
+from app.bundled_files import bundled_folder
+
+
+def migrate_to(path: Path, revision: str, migrations: Path | None = None) -> None:
+    """Brings the SQLite file to a revision by Alembic itself, foreign keys off, as the migrations expect."""
+    config = Config()
+    config.set_main_option("script_location", str(migrations or bundled_folder("migrations")))
+    engine = create_engine(f"sqlite:///{path}", poolclass=NullPool)
+    with engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA foreign_keys = OFF")
+        config.attributes["connection"] = connection
+        command.upgrade(config, revision)
+        connection.commit()
+    engine.dispose()
