@@ -10,7 +10,7 @@ from scipy.special import ndtr, stdtr
 from app.compute.asymmetric import AsymmetricMeasured
 from app.compute.measured import Measured, coverage_factor_95
 from app.compute.propagation import effective_degrees_of_freedom
-from app.compute.setting_in_room import SettingInRoom
+from app.compute.setting_in_room import SettingInRoom, natural_correlation
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +68,9 @@ def compare_clean_air(first: SettingInRoom, second: SettingInRoom) -> Comparison
 
     .. math:: d = V_1 (k_1 - n_1) - V_2 (k_2 - n_2)
 
-    With the same empty-room runs the shared natural decay has the sensitivity V2 - V1, so it cancels in one room;
-    with the same room the volume scales the difference and cancels in the ratio.
+    With the same empty-room runs the shared natural decay has the sensitivity V2 - V1, so it cancels in one room; with
+    some runs in common it cancels in part (`natural_correlation`). In one room the volume scales the difference and
+    cancels in the ratio.
 
     >>> room, natural = Measured(30.0, 1.5), Measured(0.6, 0.2)
     >>> strong = SettingInRoom(Measured(6.0, 0.1), natural, 1, room, 1)
@@ -81,7 +82,8 @@ def compare_clean_air(first: SettingInRoom, second: SettingInRoom) -> Comparison
     one_room = first.room_id == second.room_id
     # in one room the volume leaves the ratio altogether
     volume_1, volume_2 = (1.0, 1.0) if one_room else (first.volume.value, second.volume.value)
-    shared = volume_1 * volume_2 * first.natural_decay.uncertainty**2 if first.pool_id == second.pool_id else 0.0
+    of_natural = first.natural_decay.uncertainty * second.natural_decay.uncertainty
+    shared = volume_1 * volume_2 * natural_correlation(first, second) * of_natural
 
     def degrees_of(one: float, other: float) -> float:
         return effective_degrees_of_freedom(_clean_air_parts(first, second, one, other, with_volume=not one_room))
@@ -232,12 +234,7 @@ def _clean_air_parts(
         (volume_1 * first.total_decay.uncertainty, first.total_decay.degrees_of_freedom),
         (volume_2 * second.total_decay.uncertainty, second.total_decay.degrees_of_freedom),
     ]
-    if first.pool_id == second.pool_id:
-        natural = first.natural_decay
-        parts.append((abs(volume_1 - volume_2) * natural.uncertainty, natural.degrees_of_freedom))
-    else:
-        for volume, natural in ((volume_1, first.natural_decay), (volume_2, second.natural_decay)):
-            parts.append((volume * natural.uncertainty, natural.degrees_of_freedom))
+    parts.append(_natural_part(first, second, volume_1, volume_2))
     if with_volume and first.room_id == second.room_id:
         cleaning = one * first.cleaning_per_h - other * second.cleaning_per_h
         parts.append((abs(cleaning) * first.volume.uncertainty, first.volume.degrees_of_freedom))
@@ -247,6 +244,15 @@ def _clean_air_parts(
                 (scale * setting.cleaning_per_h * setting.volume.uncertainty, setting.volume.degrees_of_freedom)
             )
     return tuple(parts)
+
+
+def _natural_part(first: SettingInRoom, second: SettingInRoom, volume_1: float, volume_2: float) -> tuple[float, float]:
+    """Uncertainty of V1 n1 - V2 n2 with what the two pools share, on the fewer of their degrees of freedom. [m³/h]"""
+    one, other = volume_1 * first.natural_decay.uncertainty, volume_2 * second.natural_decay.uncertainty
+    correlation = natural_correlation(first, second)
+    variance = max(0.0, one**2 + other**2 - 2 * correlation * one * other)
+    degrees = min(first.natural_decay.degrees_of_freedom, second.natural_decay.degrees_of_freedom)
+    return math.sqrt(variance), degrees
 
 
 def _variance(setting: SettingInRoom, volume: float, *, with_volume: bool) -> float:

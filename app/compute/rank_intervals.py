@@ -81,21 +81,23 @@ def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Seq
     keys = sorted(settings)
     tested = [settings[key] for key in keys]
     total = _Columns.of([s.total_decay for s in tested])
-    natural, pool_of = _shared([(s.pool_id, s.natural_decay) for s in tested])
+    natural = _NaturalDecays.of(tested)
     volume, room_of = _shared([(s.room_id, s.volume) for s in tested])
-    rate_per_volume = total.value - natural.value[pool_of]
+    rate_per_volume = total.value - natural.value[natural.pool_of]
     volumes = volume.value[room_of]
 
     def draw(random: np.random.Generator) -> Floats:
         # in this order, always: the seed then stands for the same draws
         naturals, rooms, totals = (part.draw(random) for part in (natural, volume, total))
-        drawn: Floats = rooms[:, room_of] * (totals - naturals[:, pool_of])
+        drawn: Floats = rooms[:, room_of] * (totals - naturals[:, natural.pool_of])
         return drawn
 
-    # sensitivities of each rate to each shared quantity
-    of_pool = np.where(pool_of[:, None] == np.arange(natural.value.size), volumes[:, None], 0.0)
     of_room = np.where(room_of[:, None] == np.arange(volume.value.size), rate_per_volume[:, None], 0.0)
-    alike = _alike(volumes * rate_per_volume, total.scaled(volumes), [(of_pool, natural), (of_room, volume)])
+    parts = [natural.variance_of_differences(volumes)]
+    for column, (uncertainty, degrees) in enumerate(zip(volume.uncertainty, volume.degrees, strict=True)):
+        part = uncertainty * of_room[:, column]
+        parts.append(((part[:, None] - part[None, :]) ** 2, np.asarray(degrees)))
+    alike = _alike(volumes * rate_per_volume, total.scaled(volumes), parts)
     return _table(keys, volumes * rate_per_volume, alike, draw, not_measurable)
 
 
@@ -148,6 +150,53 @@ class _Columns:
         return self.value + self.uncertainty * drawn
 
 
+@dataclass(frozen=True, slots=True)
+class _NaturalDecays:
+    """The distinct pooled natural decays, each a unit combination of independent runs, some of them in common.
+
+    of_run : one row for each pool, one column for each run, rows of length one: their products are the correlations
+    pool_of : for each setting the place of its pool
+    """
+
+    value: Floats
+    uncertainty: Floats
+    degrees: Floats
+    of_run: Floats
+    pool_of: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, settings: Sequence[SettingInRoom]) -> "_NaturalDecays":
+        columns, pool_of = _shared([(s.pool_id, s.natural_decay) for s in settings])
+        runs: dict[int, Sequence[tuple[Hashable, float]]] = {}
+        for setting, place in zip(settings, pool_of.tolist(), strict=True):
+            # a pool of which the runs are not known is one run of its own
+            runs.setdefault(place, setting.pool_runs or ((("pool", setting.pool_id), 1.0),))
+        column_of = {name: number for number, name in enumerate({run: None for r in runs.values() for run, _ in r})}
+        of_run = np.zeros((columns.value.size, len(column_of)))
+        for place, weighted in runs.items():
+            for run, weight in weighted:
+                of_run[place, column_of[run]] = weight
+        of_run /= np.linalg.norm(of_run, axis=1, keepdims=True)
+        return cls(columns.value, columns.uncertainty, columns.degrees, of_run, pool_of)
+
+    def draw(self, random: np.random.Generator) -> Floats:
+        """Draws by rows. One chi-square for all pools, on the fewest degrees of freedom: they rest on common runs."""
+        drawn: Floats = random.standard_normal((DRAWS, self.of_run.shape[1])) @ self.of_run.T
+        fewest = float(self.degrees.min(initial=np.inf))
+        if np.isfinite(fewest):
+            drawn /= np.sqrt(2.0 * random.standard_gamma(fewest / 2.0, (DRAWS, 1)) / fewest)
+        return self.value + self.uncertainty * drawn
+
+    def variance_of_differences(self, volumes: Floats) -> tuple[Floats, Floats]:
+        """Of V1 n1 - V2 n2 for each pair of settings, with the fewer degrees of freedom of the two pools."""
+        correlation = (self.of_run @ self.of_run.T)[np.ix_(self.pool_of, self.pool_of)]
+        correlation[self.pool_of[:, None] == self.pool_of[None, :]] = 1.0  # so that one pool cancels to the last digit
+        one = volumes * self.uncertainty[self.pool_of]
+        degrees = self.degrees[self.pool_of]
+        variance = one[:, None] ** 2 + one[None, :] ** 2 - 2.0 * correlation * one[:, None] * one[None, :]
+        return np.maximum(variance, 0.0), np.minimum(degrees[:, None], degrees[None, :])
+
+
 def _shared(parts: Sequence[tuple[Hashable, Measured]]) -> tuple[_Columns, NDArray[np.intp]]:
     """The distinct shared quantities, and for each setting the place of its own among them."""
     distinct: dict[Hashable, Measured] = {}
@@ -158,21 +207,19 @@ def _shared(parts: Sequence[tuple[Hashable, Measured]]) -> tuple[_Columns, NDArr
     return _Columns.of(list(distinct.values())), np.array([place[name] for name, _ in parts], dtype=np.intp)
 
 
-def _alike(values: Floats, own: _Columns, shared: Sequence[tuple[Floats, _Columns]]) -> NDArray[np.bool_]:
+def _alike(values: Floats, own: _Columns, shared: Sequence[tuple[Floats, Floats]]) -> NDArray[np.bool_]:
     """For each pair whether the t interval of the difference holds zero, what both share cancelled.
 
-    values : of the quantity; own : its independent part; shared : sensitivity of each value to each shared quantity
+    values : of the quantity; own : its independent part
+    shared : variance of the difference of each pair from a common source, and its degrees of freedom
     """
     own_variance = own.uncertainty**2
     per_degree = own_variance**2 / own.degrees
     variance = own_variance[:, None] + own_variance[None, :]
     fourth_power = per_degree[:, None] + per_degree[None, :]
-    for sensitivity, quantity in shared:
-        for column in range(quantity.value.size):
-            part = quantity.uncertainty[column] * sensitivity[:, column]
-            square = (part[:, None] - part[None, :]) ** 2
-            variance += square
-            fourth_power += square**2 / quantity.degrees[column]
+    for of_difference, degrees in shared:
+        variance += of_difference
+        fourth_power += of_difference**2 / degrees
     inverse_degrees = np.divide(fourth_power, variance**2, out=np.zeros_like(variance), where=variance > 0)
     factor = np.interp(inverse_degrees, _INVERSE_DEGREES, _critical_values())
     alike: NDArray[np.bool_] = np.abs(values[:, None] - values[None, :]) <= factor * np.sqrt(variance)

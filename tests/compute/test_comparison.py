@@ -9,7 +9,7 @@ from app.compute.comparison import compare_clean_air, compare_clearing_times, co
 from app.compute.comparison_words import faster, less, more_clean_air, quieter
 from app.compute.measured import Measured
 from app.compute.propagation import propagate
-from app.compute.setting_in_room import SettingInRoom
+from app.compute.setting_in_room import SettingInRoom, natural_correlation
 
 NATURAL = Measured(0.6, 0.2, 6)
 ROOM = Measured(30.0, 1.5)
@@ -41,6 +41,24 @@ def test_with_empty_room_runs_of_their_own_the_same_two_cannot_be_told_apart():
     assert not other.told_apart
     assert other.higher is None
     assert other.times is None
+
+
+def test_pools_with_runs_in_common_cancel_in_part():
+    """Against the general law with the covariance of two means of two runs each, one run in common."""
+    first = SettingInRoom(Measured(6.0, 0.1), Measured(0.6, 0.2), 1, ROOM, 1, ((11, 0.5), (12, 0.5)))
+    second = SettingInRoom(Measured(5.5, 0.1), Measured(0.5, 0.2), 2, ROOM, 1, ((12, 0.5), (13, 0.5)))
+    assert natural_correlation(first, second) == pytest.approx(0.5)
+    covariance = np.diag([0.01, 0.01, 0.04, 0.04, 2.25])
+    covariance[2, 3] = covariance[3, 2] = 0.5 * 0.04
+    general = propagate(lambda x: x[4] * (x[0] - x[2]) - x[4] * (x[1] - x[3]), [6.0, 5.5, 0.6, 0.5, 30.0], covariance)
+    found = compare_clean_air(first, second)
+    assert found.difference.uncertainty == pytest.approx(general.uncertainties[0], rel=1e-7)
+
+
+def test_pools_without_a_common_run_are_independent():
+    first = SettingInRoom(Measured(6.0, 0.1), NATURAL, 1, ROOM, 1, ((11, 1.0),))
+    assert natural_correlation(first, SettingInRoom(Measured(5.5, 0.1), NATURAL, 2, ROOM, 1, ((12, 1.0),))) == 0.0
+    assert natural_correlation(first, SettingInRoom(Measured(5.5, 0.1), NATURAL, 2, ROOM, 1)) == 0.0
 
 
 def test_in_two_rooms_each_volume_counts():

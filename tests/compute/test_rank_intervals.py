@@ -66,7 +66,11 @@ def test_natural_decays_of_their_own_do_blur_it():
     assert table.cannot_be_told_apart(1, 2)
 
 
-def test_pairs_are_judged_as_the_comparison_of_two_judges_them():
+RUNS = (((11, 0.4), (12, 0.4), (13, 0.2)), ((12, 0.5), (13, 0.5)))
+
+
+@pytest.mark.parametrize("runs_known", [False, True])
+def test_pairs_are_judged_as_the_comparison_of_two_judges_them(runs_known):
     """The table and the two-unit comparison must never disagree."""
     random = np.random.default_rng(8)
     many = {
@@ -76,6 +80,7 @@ def test_pairs_are_judged_as_the_comparison_of_two_judges_them():
             number % 2,
             Measured(30.0 + 10 * (number % 3), 1.0),
             number % 3,
+            RUNS[number % 2] if runs_known else (),
         )
         for number in range(24)
     }
@@ -85,6 +90,24 @@ def test_pairs_are_judged_as_the_comparison_of_two_judges_them():
     assert not all(table.cannot_be_told_apart(*pair) for pair in pairs)
     for one, other in pairs:
         assert table.cannot_be_told_apart(one, other) != compare_clean_air(many[one], many[other]).told_apart
+
+
+def test_pools_with_nearly_the_same_runs_hardly_blur_the_order():
+    """Nine runs of ten in common; with pools of their own the two could not be told apart."""
+
+    def two(first_runs, second_runs):
+        natural = Measured(0.5, 0.5)
+        return {
+            1: SettingInRoom(Measured(4.0, 0.1), natural, 1, ROOM, 1, first_runs),
+            2: SettingInRoom(Measured(5.0, 0.1), natural, 2, ROOM, 1, second_runs),
+        }
+
+    shared = rank_by_clean_air(two(tuple((run, 0.1) for run in range(10)), tuple((run, 0.1) for run in range(1, 11))))
+    assert ranks(shared) == {2: (1, 1, 1), 1: (2, 2, 2)}
+    assert not shared.cannot_be_told_apart(1, 2)
+    apart = rank_by_clean_air(two(((1, 1.0),), ((2, 1.0),)))
+    assert ranks(apart) == {2: (1, 1, 2), 1: (2, 1, 2)}
+    assert apart.cannot_be_told_apart(1, 2)
 
 
 def test_the_share_of_draws_in_which_two_change_places_is_that_of_the_normal_law():
