@@ -41,7 +41,7 @@ def test_the_newest_revision_is_read_from_the_files_without_alembic():
 
 def test_migration_files_that_do_not_form_one_line_are_refused(tmp_path: Path):
     (tmp_path / "versions").mkdir()
-    with pytest.raises(StoreProblem, match="holds 0 newest store versions; exactly one is needed. Install Hazefall"):
+    with pytest.raises(StoreProblem, match=r"holds 0 newest store versions; exactly one is needed\. Install Hazefall"):
         read_store_revisions(tmp_path)
 
 
@@ -130,7 +130,7 @@ def test_a_damaged_store_is_refused_and_left_as_it_is(settings: Settings):
     content = bytearray(path.read_bytes())
     content[100:3000] = os.urandom(2900)
     path.write_bytes(content)
-    with pytest.raises(StoreProblem, match="is damaged or is no store: (database disk image is malformed|malformed)"):
+    with pytest.raises(StoreProblem, match=r"is damaged or is no store: .*malformed"):
         open_store(settings)
     assert path.read_bytes() == content
 
@@ -173,9 +173,7 @@ def test_a_disk_without_room_for_the_copy_is_told(tmp_path: Path, monkeypatch: p
 
     migrate_to(tmp_path / "bench.sqlite", "0001")
     monkeypatch.setattr(opening.shutil, "disk_usage", lambda _folder: type("Usage", (), {"free": 10})())
-    with pytest.raises(
-        StoreProblem, match=r"needs a copy of \d+ MB before it is brought up to date, and 0 MB are free"
-    ):
+    with pytest.raises(StoreProblem, match=r"needs a copy of \d+ MB before it is brought .* 0 MB are free"):
         open_store(Settings(tmp_path))
 
 
