@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from app.compute.comparison import Comparison
-from app.compute.rounding import rounded_text
+from app.compute.rounding import decimals_from_size, rounded_text
 
 CANNOT_BE_TOLD_APART = "cannot be told apart"
 _MOST_DECIMALS = 2
@@ -64,6 +64,10 @@ def less(comparison: Comparison, verb: str, unit_symbol: str, comparative: str =
         return InWords(None, CANNOT_BE_TOLD_APART)
     lower: Literal["first", "second"] = "second" if comparison.higher == "first" else "first"
     size = comparison.difference if comparison.higher == "first" else comparison.difference.times(-1.0)
+    if size.uncertainty == 0:  # two prices: nothing to state an interval of
+        return InWords(
+            lower, f"{verb} {rounded_text(size.value, decimals_from_size(size.value))}\u00a0{unit_symbol} {comparative}"
+        )
     value, low, high = _rounded(size.value, size.low_95, size.high_95, no_difference=0.0)
     return InWords(lower, f"{verb} {value}\u00a0{unit_symbol} {comparative}; between {low} and {high}")
 

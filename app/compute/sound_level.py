@@ -57,9 +57,7 @@ def sound_level(readings: tuple[SoundReading, ...], standard_distance_m: float, 
     sound = unit_sound(readings, standard_distance_m, rule_name)
     used = sound.used
     of_repeats, degrees_of_freedom = _spread(sound.levels_dba)
-    of_meter = max(
-        _LIMIT_DB_BY_CLASS.get(readings[i].instrument_class, _LIMIT_DB_WITHOUT_CLASS) for i in used
-    ) / math.sqrt(3)
+    of_meter = max(meter_uncertainty_db(readings[i].instrument_class) for i in used)
     changes_indoors = [abs(change) for i, change in zip(used, sound.changes_db, strict=True) if readings[i].indoor]
     of_distance = max(changes_indoors, default=0.0) / 2 / math.sqrt(3)
     both = math.hypot(of_repeats, of_meter, of_distance)
@@ -75,6 +73,15 @@ def sound_level(readings: tuple[SoundReading, ...], standard_distance_m: float, 
         corrections=sound.corrections,
         sentences=_sentences(readings, sound, standard_distance_m),
     )
+
+
+def meter_uncertainty_db(instrument_class: str) -> float:
+    """Standard uncertainty of a meter of a class ("1", "2", "" for none): its limit at 1 kHz as a rectangle [dB].
+
+    >>> round(meter_uncertainty_db("1"), 3)
+    0.404
+    """
+    return _LIMIT_DB_BY_CLASS.get(instrument_class, _LIMIT_DB_WITHOUT_CLASS) / math.sqrt(3)
 
 
 def _spread(levels: tuple[float, ...]) -> tuple[float, float]:

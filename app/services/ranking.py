@@ -4,7 +4,7 @@ Nothing statistical is computed here: rates, intervals and clearing times are re
 The page and the API show the same `Ranking`.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -101,7 +101,7 @@ def rank_units(session: Session, choices: RankingChoices | None = None) -> Ranki
         currency=offered.currency,
         highest_only=filled.setting == HIGHEST,
     )
-    lines = _with_sound_and_cost(session, rows, offered)
+    lines = with_sound_and_cost(session, rows, offered)
     units_on_bench = len({line.row.unit_id for line in lines})
     kinds = tuple(sorted({line.row.kind for line in lines}))
     chosen, removed = _filtered(_at_chosen_setting(lines, filled.setting), filled, offered, units_on_bench)
@@ -152,7 +152,8 @@ def needed_rate_m3_per_h(choices: RankingChoices) -> float | None:
     return choices.room_area_m2 * choices.room_height_m * choices.air_changes_per_h
 
 
-def _with_sound_and_cost(session: Session, rows: list[RankingRow], offered: Offered) -> list[RankedSetting]:
+def with_sound_and_cost(session: Session, rows: Sequence[RankingRow], offered: Offered) -> list[RankedSetting]:
+    """The rows as lines of a ranking: each with its sound level and its running cost."""
     sounds = read_setting_sounds(
         session, standard_distance_m=offered.standard_distance_m, rule=offered.sound_correction_rule
     )
