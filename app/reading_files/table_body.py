@@ -43,43 +43,88 @@ def read_body(
 
     positions : columns that are wanted; text_positions : those kept as text (times, boxes)
     """
+    regular = _regular_lines(lines, first_line, delimiter, header_fields, last_line_ends)
+    frame = _parsed(regular, delimiter, decimal_mark, positions, text_positions)
+    if frame is None:
+        plain = _without_quotes(lines, delimiter)
+        delimiter = _plain_delimiter(delimiter)
+        regular = _counted_lines(plain, first_line, delimiter, header_fields, last_line_ends)
+        frame = _parsed(regular, delimiter, decimal_mark, positions, text_positions)
+    assert frame is not None  # no quotation mark is left, and no row has more fields than were counted
+    return TableBody(frame, np.arange(first_line, first_line + len(frame)), regular.skipped)
+
+
+@dataclass(frozen=True, slots=True)
+class _RegularLines:
+    """Lines that the parser can take; the most fields that one of them has."""
+
+    lines: list[str]
+    most_fields: int
+    skipped: list[SkippedRow]
+
+
+def _parsed(
+    regular: _RegularLines, delimiter: str, decimal_mark: str, positions: list[int], text_positions: set[int]
+) -> "pd.DataFrame | None":
+    """The rows as a frame; None if quotation marks or counts of fields misled the parser."""
     import pandas as pd  # loaded when used
 
-    lines, most_fields, skipped = _regular_lines(lines, first_line, delimiter, header_fields, last_line_ends)
-    width = max(max(positions) + 1, most_fields)
-    options = {"sep": delimiter} if delimiter != SPACES else {"sep": r"\s+"}
-    frame = pd.read_csv(
-        io.StringIO("\n".join(lines) + "\n"),
-        header=None,
-        names=range(width),
-        usecols=sorted(set(positions)),
-        index_col=False,
-        dtype=dict.fromkeys(text_positions, str),
-        decimal=decimal_mark,
-        keep_default_na=False,
-        na_values=[""],
-        skip_blank_lines=False,
-        skipinitialspace=True,
-        low_memory=False,
-        engine="c",
-        **options,
-    )
-    return TableBody(frame, np.arange(first_line, first_line + len(frame)), skipped)
+    if delimiter == SPACES:
+        return None  # the parser counts spaces otherwise than people: let the lines be rewritten
+    try:
+        frame = pd.read_csv(
+            io.BytesIO("\n".join(regular.lines).encode("utf-8", "replace") + b"\n"),  # faster than text
+            sep=delimiter,
+            header=None,
+            names=range(max(max(positions) + 1, regular.most_fields)),
+            usecols=positions,
+            index_col=False,
+            dtype=dict.fromkeys(text_positions, str),
+            decimal=decimal_mark,
+            keep_default_na=False,
+            na_values=[""],
+            skip_blank_lines=False,
+            skipinitialspace=True,
+            low_memory=False,
+            engine="c",
+        )
+    except pd.errors.ParserError:
+        return None
+    return frame if len(frame) == len(regular.lines) else None
+
+
+def _plain_delimiter(delimiter: str) -> str:
+    return "\t" if delimiter == SPACES else delimiter
+
+
+def _without_quotes(lines: list[str], delimiter: str) -> list[str]:
+    """The lines with the fields as they are understood one line at a time, and no quotation mark left."""
+    plain = _plain_delimiter(delimiter)
+    return [
+        plain.join(field.replace('"', "").replace(plain, " ") for field in split_line(line, delimiter))
+        for line in lines
+    ]
 
 
 def _regular_lines(
     lines: list[str], first_line: int, delimiter: str, header_fields: int, last_line_ends: bool
-) -> tuple[list[str], int, list[SkippedRow]]:
-    """The lines with what would break the pass emptied, and the most fields that one of them has.
-
-    Emptied are rows with an unclosed quotation mark, with far too many fields, and rows that are cut off.
-    """
+) -> _RegularLines:
     if not lines:
-        return [""], 1, []
-    if delimiter == SPACES:
-        return lines, max(len(line.split()) for line in lines), []
+        return _RegularLines([""], 1, [])
     text = "\n".join(lines)
-    fields = _delimiters_in_lines(text, delimiter) + 1
+    if '"' not in text and text.count(delimiter) == lines[0].count(delimiter) * len(lines):
+        # each row has as many fields as the first, or one has more and the parser says so
+        return _RegularLines(lines, lines[0].count(delimiter) + 1, [])
+    return _counted_lines(lines, first_line, delimiter, header_fields, last_line_ends)
+
+
+def _counted_lines(
+    lines: list[str], first_line: int, delimiter: str, header_fields: int, last_line_ends: bool
+) -> _RegularLines:
+    """The lines with those emptied that have an unclosed quotation mark, far too many fields, or are cut off."""
+    if not lines:
+        return _RegularLines([""], 1, [])
+    fields = np.fromiter((line.count(delimiter) for line in lines), dtype=np.int64, count=len(lines)) + 1
     usual = int(np.bincount(np.minimum(fields, 100_000)).argmax())
     reasons: dict[int, str] = {}
     too_many = max(usual, header_fields) + SPARE_FIELDS
@@ -87,27 +132,18 @@ def _regular_lines(
         exact = len(split_line(lines[index], delimiter)) if '"' in lines[index] else fields[index]
         if exact > too_many:
             reasons[int(index)] = f"{exact} fields where the table has {usual}"
-    if '"' in text:
-        for index, line in enumerate(lines):
-            if line.count('"') % 2:
-                reasons[index] = "a quotation mark is not closed: the row is cut off"
+    for index, line in enumerate(lines):
+        if '"' in line and line.count('"') % 2:
+            reasons[index] = "a quotation mark is not closed: the row is cut off"
     reasons |= _cut_off(lines, fields, usual, delimiter, header_fields, last_line_ends)
     if not reasons:
-        return lines, int(fields.max()), []
+        return _RegularLines(lines, int(fields.max()), [])
     regular = list(lines)
     for index in reasons:
         regular[index] = ""
         fields[index] = 1
     skipped = [SkippedRow(first_line + index, lines[index][:200], reasons[index]) for index in sorted(reasons)]
-    return regular, int(fields.max()), skipped
-
-
-def _delimiters_in_lines(text: str, delimiter: str) -> NDArray[np.int64]:
-    """How often the delimiter stands in each line of the text."""
-    raw = np.frombuffer(text.encode("utf-8", "replace"), dtype=np.uint8)
-    ends = np.append(np.flatnonzero(raw == ord("\n")), len(raw))
-    places = np.flatnonzero(raw == ord(delimiter))
-    return np.diff(np.searchsorted(places, ends), prepend=0)
+    return _RegularLines(regular, int(fields.max()), skipped)
 
 
 def _cut_off(
