@@ -70,13 +70,15 @@ def test_columns_can_be_named_where_the_header_does_not_tell(session, small_benc
 
 
 def test_a_log_without_power_is_refused_and_nothing_stored(session, small_bench, make_log):
-    with pytest.raises(InvalidValue, match="smoke.csv holds the channels pm1, pm2_5, pm10; a column of power in watts"):
+    with pytest.raises(
+        InvalidValue, match=r"smoke.csv holds the channels pm1, pm2_5, pm10; a column of power in watts"
+    ):
         add_power_log(session, small_bench.unit_id, None, make_log(), "smoke.csv")
     assert session.scalars(select(RawFile)).all() == []
 
 
 def test_a_log_below_zero_names_the_file(session, small_bench):
-    with pytest.raises(InvalidValue, match="meter.csv: The power log holds -2 W; a power needs to be zero or above"):
+    with pytest.raises(InvalidValue, match=r"meter.csv: The power log holds -2 W; a power needs to be zero or above"):
         add_power_log(session, small_bench.unit_id, None, power_log([-2.0, 1.0, 3.0, 2.0]), "meter.csv")
 
 
