@@ -52,10 +52,21 @@
     layout.margin.l = Math.min(layout.margin.l, 58);
     layout.font.size = 13;
     if (layout.yaxis.type === "category") {
-      layout.yaxis.ticklabelposition = "inside top";
-      layout.margin.l = 10;
+      layout.yaxis.tickmode = "array";
+      layout.yaxis.tickvals = layout.yaxis.categoryarray.map((_, place) => place);
+      layout.yaxis.ticktext = layout.yaxis.categoryarray.map(inTwoLines);
+      layout.yaxis.tickfont = { size: 12 };
       layout.yaxis.automargin = false;
+      layout.margin.l = 128;
+      layout.legend = { ...layout.legend, x: -0.5 };
     }
+  }
+
+  function inTwoLines(name) {
+    if (name.length <= 18) return name;
+    const cut = name.lastIndexOf(" ", Math.ceil(name.length / 2) + 2);
+    const lines = cut > 0 ? [name.slice(0, cut), name.slice(cut + 1)] : [name];
+    return lines.map((line) => (line.length > 19 ? line.slice(0, 18) + "…" : line)).join("<br>");
   }
 
   async function load(area) {

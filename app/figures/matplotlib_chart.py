@@ -261,7 +261,7 @@ class _Drawing:
             if line.axis == "y":
                 self.axes.axhline(line.at, color="#8a877c", linewidth=1, linestyle=(0, (1.5, 2)), zorder=1)
                 self.axes.text(
-                    0.995, line.at, line.label, transform=self.axes.get_yaxis_transform(), ha="right", va="bottom",
+                    0.008, line.at, line.label, transform=self.axes.get_yaxis_transform(), ha="left", va="bottom",
                     fontsize=small, color=FADED,
                 )  # fmt: skip
             else:

@@ -144,6 +144,7 @@ def _bar(series: Series, chart: Chart) -> list[dict[str, Any]]:
         "type": "bar",
         "marker": {"color": _colour(series, chart), "line": {"width": 0}},
         "orientation": "h" if chart.horizontal else "v",
+        "textposition": "none",  # the texts are for the pointer
         "showlegend": True,
     }
     if chart.horizontal and not series.hover:
@@ -343,7 +344,5 @@ def _line_shape(axis: str, at: float) -> dict[str, Any]:
 
 def _line_words(axis: str, at: float, label: str, chart: Chart) -> dict[str, Any]:
     if axis == "y":
-        return _words(
-            label, xref="paper", x=1, y=_on(chart.y_axis, at), xanchor="right", yanchor="bottom", align="right"
-        )
+        return _words(label, xref="paper", x=0, y=_on(chart.y_axis, at), xanchor="left", yanchor="bottom", xshift=4)
     return _words(label, yref="paper", y=1, x=_on(chart.x_axis, at), xanchor="left", yanchor="top", xshift=4)

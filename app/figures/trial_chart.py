@@ -3,7 +3,7 @@
 The axis counts minutes from the first reading, as the marks do, so that a mark can be read off the picture.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from app.compute.number_words import measured_words, not_within
 from app.compute.rounding import decimals_from_size, rounded_text
@@ -14,32 +14,15 @@ from app.figures.trial_decay import residuals_chart
 from app.reading_files.channels import channel
 from app.services.chart_facts import ChartFacts
 from app.services.decay_curves import EMPTY_ROOM, DecayCurve
+from app.services.trial_drawing import TrialDrawing
 
 TIME_TITLE = "Time after the first reading"
 
 
-@dataclass(frozen=True, slots=True)
-class TrialMoments:
-    """Moments of a trial in minutes after the first reading; None where there is none."""
-
-    smoke_start_min: float | None
-    unit_on_min: float
-    end_min: float
-
-
-def trial_chart(
-    curve: DecayCurve,
-    moments: TrialMoments,
-    facts: ChartFacts,
-    *,
-    channel_name: str,
-    unit: str,
-    title: str,
-    scale: str = "linear",
-) -> Chart:
+def trial_chart(drawing: TrialDrawing, facts: ChartFacts, *, scale: str = "linear") -> Chart:
     """The whole log with its phases; `scale` is "linear" or "log"."""
-    label = channel(channel_name).label
-    on = moments.unit_on_min
+    curve, on = drawing.curve, drawing.unit_on_min
+    label = channel(drawing.channel).label
     series = [_later(each, on) for each in curve_series(curve, label, 0, 0)]
     if not curve.fit_minutes:  # nothing to draw behind: the readings themselves, as points
         series = [Series(f"{label}, reading", "points", _shifted(curve.minutes, on), curve.levels, faint=True)]
@@ -47,30 +30,28 @@ def trial_chart(
     first, last = min(curve.minutes, default=0.0) + on, max(curve.minutes, default=1.0) + on
     return Chart(
         name="trial",
-        title=title,
+        title=drawing.title,
         subtitle=f"{label}, all readings of the log",
         x_axis=Axis(TIME_TITLE, "min", low=first, high=last),
-        y_axis=Axis(label, unit, scale, low=min(positive, default=0.1) * 0.9 if scale == "log" else 0.0),  # type: ignore[arg-type]
+        y_axis=Axis(label, drawing.unit, scale, low=min(positive, default=0.1) * 0.9 if scale == "log" else 0.0),  # type: ignore[arg-type]
         series=tuple(series),
         alt_text=_words(curve, label),
         source_line=facts.source_line(*([f"Trial {curve.trial_id}"] if curve.trial_id else [])),
-        reference_lines=_lines(curve, moments, unit),
+        reference_lines=_lines(drawing),
         regions=()
         if curve.fit_window_min is None
         else (Region(curve.fit_window_min[0] + on, curve.fit_window_min[1] + on, "fit window"),),
         x_column="minutes_after_first_reading",
-        y_column=f"{channel_name}_level",
+        y_column=f"{drawing.channel}_level",
         house=house_style(facts),
     )
 
 
-def trial_residuals_chart(
-    curve: DecayCurve, moments: TrialMoments, facts: ChartFacts, *, channel_name: str, unit: str
-) -> Chart:
+def trial_residuals_chart(drawing: TrialDrawing, facts: ChartFacts) -> Chart:
     """Readings less the fitted curve over the same time axis."""
-    chart = residuals_chart(curve, facts, channel_name=channel_name, unit=unit)
-    low, high = curve.fit_window_min or (0.0, 1.0)
-    on = moments.unit_on_min
+    chart = residuals_chart(drawing.curve, facts, channel_name=drawing.channel, unit=drawing.unit)
+    low, high = drawing.curve.fit_window_min or (0.0, 1.0)
+    on = drawing.unit_on_min
     return replace(
         chart,
         name="trial-residuals",
@@ -80,13 +61,14 @@ def trial_residuals_chart(
     )
 
 
-def _lines(curve: DecayCurve, moments: TrialMoments, unit: str) -> tuple[ReferenceLine, ...]:
+def _lines(drawing: TrialDrawing) -> tuple[ReferenceLine, ...]:
+    curve, unit = drawing.curve, drawing.unit
     level = rounded_text(curve.clear_level, decimals_from_size(curve.clear_level, 2))
     lines = [ReferenceLine("y", curve.clear_level, f"clear level {level}\u00a0{unit}")]
-    if moments.smoke_start_min is not None:
-        lines.append(ReferenceLine("x", moments.smoke_start_min, "smoke"))
-    lines.append(ReferenceLine("x", moments.unit_on_min, "from here on" if curve.kind == EMPTY_ROOM else "unit on"))
-    lines.append(ReferenceLine("x", moments.end_min, "end"))
+    if drawing.smoke_start_min is not None:
+        lines.append(ReferenceLine("x", drawing.smoke_start_min, "smoke"))
+    lines.append(ReferenceLine("x", drawing.unit_on_min, "from here on" if curve.kind == EMPTY_ROOM else "unit on"))
+    lines.append(ReferenceLine("x", drawing.end_min, "end"))
     return tuple(lines)
 
 

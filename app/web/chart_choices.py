@@ -5,7 +5,9 @@ What cannot be read is noted in the form beside its field and left at its defaul
 
 from app.compute.conversions import M2_PER_SQUARE_FOOT
 from app.services.decay_curves import CurveChoices
+from app.services.owning_choices import DEFAULT_YEARS, SETTING_CHOICES, OwningChoices
 from app.services.ranking_choices import DEFAULT_ROWS, HIGHEST, RULE_CEILING_M, RankingChoices
+from app.services.running_cost_view import COST_SORTS, CostChoices
 from app.web.typed_form import TypedForm
 
 
@@ -43,6 +45,26 @@ def curve_choices(form: TypedForm) -> CurveChoices:
         normalised=form.text("levels") == "share",
         scale=form.text("scale") or "linear",
         with_empty_room=form.text("empty_room") != "no",
+    )
+
+
+def cost_choices(form: TypedForm) -> CostChoices:
+    return CostChoices(
+        owning=OwningChoices(
+            unit_ids=_numbers(form, "unit", "A unit"),
+            setting=form.text("setting") or SETTING_CHOICES[0],
+            room_area_m2=_area_m2(form),
+            tariff_id=form.whole_number("tariff_id", "The tariff"),
+            price_per_kwh=form.number("price_per_kwh", "The price of a kilowatt-hour"),
+            hours_per_day=form.number("hours_per_day", "The hours a day"),
+            days_per_year=form.number("days_per_year", "The days of use"),
+            years=form.whole_number("years", "The years") or DEFAULT_YEARS,
+            discount_rate_pct=_or(form.number("discount_rate_pct", "The interest"), 0.0),
+        ),
+        kind=form.text("kind"),
+        search=form.text("search"),
+        sort=form.text("sort") or COST_SORTS[0],
+        descending=form.typed("descending") == "1",
     )
 
 

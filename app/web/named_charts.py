@@ -10,6 +10,8 @@ from sqlalchemy.orm import Session
 from app.errors import InvalidValue, NotFound
 from app.figures.chart import Chart
 from app.figures.clearing_times import clearing_times_chart
+from app.figures.cost_bars import cost_bars_chart
+from app.figures.cost_over_years import cost_over_years_chart
 from app.figures.decay_overlay import decay_overlay_chart
 from app.figures.ranking_intervals import ranking_chart
 from app.figures.trial_decay import residuals_chart, trial_decay_chart
@@ -17,7 +19,8 @@ from app.reading_files.channels import channel
 from app.services.chart_facts import read_chart_facts
 from app.services.decay_curves import DecayCurve, decay_overlay, trial_curve
 from app.services.ranking import rank_units
-from app.web.chart_choices import curve_choices, ranking_choices
+from app.services.running_cost_view import running_cost_view
+from app.web.chart_choices import cost_choices, curve_choices, ranking_choices
 from app.web.typed_form import TypedForm
 from app.web.unit_system import unit_system
 
@@ -40,6 +43,14 @@ def _clearing_times(session: Session, form: TypedForm) -> Chart:
 
 def _decay_overlay(session: Session, form: TypedForm) -> Chart:
     return decay_overlay_chart(decay_overlay(session, curve_choices(form)), read_chart_facts(session))
+
+
+def _cost_bars(session: Session, form: TypedForm) -> Chart:
+    return cost_bars_chart(running_cost_view(session, cost_choices(form)), read_chart_facts(session))
+
+
+def _cost_over_years(session: Session, form: TypedForm) -> Chart:
+    return cost_over_years_chart(running_cost_view(session, cost_choices(form)), read_chart_facts(session))
 
 
 def _trial_decay(session: Session, form: TypedForm) -> Chart:
@@ -70,6 +81,8 @@ NAMED_CHARTS: dict[str, MakeChart] = {
     "ranking": _ranking,
     "clearing-times": _clearing_times,
     "decay-overlay": _decay_overlay,
+    "cost-bars": _cost_bars,
+    "cost-over-years": _cost_over_years,
     "trial-decay": _trial_decay,
     "residuals": _residuals,
 }

@@ -89,3 +89,12 @@ class PageLinks:
     total: int
     previous_address: str = ""
     next_address: str = ""
+
+
+def rows_class(rows: int) -> str:
+    """Class of a chart area that keeps room for so many names, in steps of five as the style sheet has them.
+
+    >>> rows_class(3), rows_class(26), rows_class(90)
+    ('rows-5', 'rows-30', 'rows-40')
+    """
+    return f"rows-{min(max(5 * -(-rows // 5), 5), 40)}"

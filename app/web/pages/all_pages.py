@@ -2,11 +2,12 @@
 
 from fastapi import APIRouter
 
-from app.web.pages import bench_form, changes, charts, curves, loggers, ranking, rooms, smoke_sources, unit_form
+from app.web.pages import bench_form, changes, charts, costs, curves, loggers, ranking, rooms, smoke_sources, unit_form
 
 PAGE_ROUTERS: tuple[APIRouter, ...] = (
     ranking.router,
     curves.router,
+    costs.router,
     charts.router,
     unit_form.router,
     rooms.router,

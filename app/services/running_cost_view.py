@@ -1,0 +1,137 @@
+"""What every unit costs to run a year and to own over some years, one line a unit, filtered and sorted."""
+
+from dataclasses import dataclass, field, replace
+
+from sqlalchemy.orm import Session
+
+from app.compute.cost import RunningCost, running_cost
+from app.compute.cost_over_years import CostOverYears, cost_over_years
+from app.errors import InvalidValue
+from app.services.decay_curves import spread_over
+from app.services.owned_units import UnitAtSetting, UnitLeftOut, read_owned_units
+from app.services.owning_choices import MOST_UNITS, OwningChoices, OwningTerms, owning_terms
+
+COST_SORTS = ("cost_per_year", "energy", "consumables", "price", "cost_over_years", "name")
+_DRAWN_BY_DEFAULT = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CostChoices:
+    """The reader's assumptions, which units, and the order.
+
+    owning : tariff, hours, days, setting, years; its `unit_ids` say which units are drawn over the years
+    """
+
+    owning: OwningChoices = field(default_factory=OwningChoices)
+    kind: str = ""
+    search: str = ""
+    sort: str = COST_SORTS[0]
+    descending: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class UnitCost:
+    """Cost of one unit at the chosen setting; each cost says itself what it lacks."""
+
+    unit: UnitAtSetting
+    per_year: RunningCost
+    over_years: CostOverYears
+
+    @property
+    def name(self) -> str:
+        return self.unit.name
+
+
+@dataclass(frozen=True, slots=True)
+class RunningCostView:
+    """All units that pass the filters, in order: whole costs before those that are only "at least".
+
+    drawn : the units shown over the years, at most eight
+    left_out : units that have no fitting setting, with the reason
+    """
+
+    costs: tuple[UnitCost, ...]
+    drawn: tuple[UnitCost, ...]
+    choices: CostChoices
+    terms: OwningTerms
+    units_on_bench: int
+    removed: tuple[str, ...]
+    left_out: tuple[UnitLeftOut, ...]
+    kinds: tuple[str, ...]
+
+
+def running_cost_view(session: Session, choices: CostChoices | None = None) -> RunningCostView:
+    """Costs of the units of the bench.
+
+    Raises InvalidValue, naming the field, for an assumption that cannot be, and where no price of a kilowatt-hour is
+    known; NotFound for a tariff that is not stored.
+    """
+    chosen = choices or CostChoices()
+    if chosen.sort not in COST_SORTS:
+        raise InvalidValue(
+            f"The column to sort by is {chosen.sort!r}; it needs one of: {', '.join(COST_SORTS)}.", field="sort"
+        )
+    terms = owning_terms(session, chosen.owning)
+    bench = read_owned_units(session, terms)
+    kept, removed = _filtered(bench.units, chosen)
+    costs = sorted(
+        (
+            UnitCost(
+                unit,
+                running_cost(unit.owned, terms.assumptions),
+                cost_over_years(unit.owned, terms.assumptions, terms.choices.years),
+            )
+            for unit in kept
+        ),
+        key=lambda cost: _order(cost, chosen),
+    )
+    return RunningCostView(
+        costs=tuple(costs),
+        drawn=_drawn(costs, chosen),
+        choices=replace(chosen, owning=terms.choices),
+        terms=terms,
+        units_on_bench=len(bench.units) + len(bench.left_out),
+        removed=removed,
+        left_out=bench.left_out,
+        kinds=tuple(sorted({unit.row.kind for unit in bench.units})),
+    )
+
+
+def _filtered(units: tuple[UnitAtSetting, ...], chosen: CostChoices) -> tuple[list[UnitAtSetting], tuple[str, ...]]:
+    words = chosen.search.casefold().split()
+    found = [unit for unit in units if all(word in f"{unit.name} {unit.row.kind}".casefold() for word in words)]
+    kept = [unit for unit in found if not chosen.kind or unit.row.kind == chosen.kind]
+    removed = []
+    if len(found) < len(units):
+        removed.append(f"{len(units) - len(found)} not matching “{chosen.search.strip()}”")
+    if len(kept) < len(found):
+        removed.append(f"{len(found) - len(kept)} of another kind than {chosen.kind}")
+    return kept, tuple(removed)
+
+
+def _drawn(costs: list[UnitCost], chosen: CostChoices) -> tuple[UnitCost, ...]:
+    wanted = chosen.owning.unit_ids
+    if wanted:
+        return tuple(cost for cost in costs if cost.unit.row.unit_id in wanted)[:MOST_UNITS]
+    by_total = sorted(costs, key=lambda cost: (cost.over_years.at_least, cost.over_years.total))
+    return tuple(spread_over(by_total, _DRAWN_BY_DEFAULT))
+
+
+def _order(cost: UnitCost, chosen: CostChoices) -> tuple[int, float, str]:
+    """Whole costs, then lower bounds, then what is missing, whichever way the column runs; then by value and name."""
+    name = cost.name.casefold()
+    if chosen.sort == "name":
+        return 0, 0.0, name
+    if chosen.sort == "price":
+        price = cost.unit.owned.purchase_price
+        group, value = (2, 0.0) if price is None else (0, price)
+    elif chosen.sort == "cost_over_years":
+        group, value = int(cost.over_years.at_least), cost.over_years.total
+    else:
+        group = int(cost.per_year.at_least)
+        value = {
+            "cost_per_year": cost.per_year.total_per_year,
+            "energy": cost.per_year.energy_cost_per_year,
+            "consumables": cost.per_year.consumables_cost_per_year,
+        }[chosen.sort]
+    return group, -value if chosen.descending else value, name

@@ -1,0 +1,224 @@
+"""What the units cost to run a year, and to own over some years."""
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from app.compute.rounding import rounded_text
+from app.errors import HazefallError
+from app.figures.cost_bars import MOST_BARS, cost_words
+from app.figures.cost_over_years import over_years_words
+from app.services.owning_choices import SETTING_CHOICES
+from app.services.running_cost_view import RunningCostView, UnitCost, running_cost_view
+from app.web.addresses import address, query_form
+from app.web.chart_choices import cost_choices
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.page_context import Choice, rows_class
+from app.web.pages.ranking_view import Cell, Column
+from app.web.typed_form import TypedForm
+
+router = APIRouter()
+PATH = "/costs"
+_SETTING_WORDS = ("highest of each", "quietest of each", "quietest that serves the room")
+
+
+@dataclass(frozen=True, slots=True)
+class CostLine:
+    """One unit as a line of the table."""
+
+    unit_id: int
+    maker: str
+    model: str
+    setting: str
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CostsPage:
+    """What the template of the running cost gets; without a tariff `view` parts are empty and the form asks."""
+
+    title: str
+    answer: str
+    is_empty: bool
+    shown: str
+    removed: tuple[str, ...]
+    columns: tuple[Column, ...]
+    lines: tuple[CostLine, ...]
+    bars_words: str
+    bars_size: str
+    years_words: str
+    chart_query: str
+    conditions: str
+    form: TypedForm
+    tariffs: tuple[Choice, ...]
+    settings: tuple[Choice, ...]
+    kinds: tuple[Choice, ...]
+    units: tuple[Choice, ...]
+    hours_per_day: str
+    days_per_year: str
+    years: str
+    currency: str
+
+
+@router.get(PATH)
+def show_costs(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
+    form = query_form(request.query_params)
+    view = None
+    try:
+        view = running_cost_view(session, cost_choices(form))
+    except HazefallError as error:
+        form.refuse(error.field or "", error.message)
+        if form.values:
+            view = _without_mistakes(session)
+    page = _page(view, form)
+    asked_wrongly = bool(form.values) and not form.is_good
+    return render("pages/costs.html", page, status_code=422 if asked_wrongly else 200, charts=bool(page.lines))
+
+
+def _without_mistakes(session: SessionDep) -> RunningCostView | None:
+    """The costs under the bench's own assumptions, shown beside what was refused; None where it has no tariff."""
+    try:
+        return running_cost_view(session)
+    except HazefallError:
+        return None
+
+
+def _page(view: RunningCostView | None, form: TypedForm) -> CostsPage:
+    if view is None:
+        return _page_without_price(form)
+    terms = view.terms
+    currency = terms.assumptions.currency
+    years = terms.choices.years
+    more = f" The picture holds the first {MOST_BARS}." if len(view.costs) > MOST_BARS else ""
+    return CostsPage(
+        title="What does each unit cost to run?",
+        answer=cost_words(view),
+        is_empty=view.units_on_bench == 0,
+        shown=f"{len(view.costs)} of {view.units_on_bench} units",
+        removed=(*view.removed, *((f"{len(view.left_out)}: {view.left_out[0].why}",) if view.left_out else ())),
+        columns=_columns(view, form),
+        lines=tuple(_line(cost, currency) for cost in view.costs),
+        bars_words=f"Energy and parts of a year, the purchase left out. An open mark means: at least that.{more}",
+        bars_size=rows_class(min(len(view.costs), MOST_BARS)),
+        years_words=f"{over_years_words(view)} A step is a replacement. "
+        f"{len(view.drawn)} of {len(view.costs)} units are drawn; choose others above.",
+        chart_query=address("", form.values).lstrip("?"),
+        conditions=f"Electricity at {terms.assumptions.price_per_kwh:g}\u00a0{currency}/kWh ({terms.tariff_words}) · "
+        f"{terms.hours_per_day:g}\u00a0h a day · {terms.assumptions.days_per_year:g} days a year · "
+        f"{terms.choices.setting} setting · {years} years",
+        form=form,
+        tariffs=(
+            Choice("", "the bench's", not form.text("tariff_id")),
+            *(
+                Choice(
+                    str(tariff.id),
+                    f"{tariff.region}, {tariff.price_per_kwh:g} {tariff.currency}/kWh",
+                    form.text("tariff_id") == str(tariff.id),
+                )
+                for tariff in terms.tariffs
+            ),
+        ),
+        settings=tuple(
+            Choice(value, words, value == terms.choices.setting)
+            for value, words in zip(SETTING_CHOICES, _SETTING_WORDS, strict=True)
+        ),
+        kinds=(
+            Choice("", "every kind", not view.choices.kind),
+            *(Choice(kind, kind, kind == view.choices.kind) for kind in view.kinds),
+        ),
+        units=_units(view),
+        hours_per_day=f"{terms.hours_per_day:g}",
+        days_per_year=f"{terms.assumptions.days_per_year:g}",
+        years=str(years),
+        currency=currency,
+    )
+
+
+def _units(view: RunningCostView) -> tuple[Choice, ...]:
+    drawn = {cost.unit.row.unit_id for cost in view.drawn}
+    by_name = sorted(view.costs, key=lambda cost: cost.name.casefold())
+    return tuple(Choice(str(cost.unit.row.unit_id), cost.name, cost.unit.row.unit_id in drawn) for cost in by_name)
+
+
+def _page_without_price(form: TypedForm) -> CostsPage:
+    return CostsPage(
+        title="What does each unit cost to run?",
+        answer="",
+        is_empty=False,
+        shown="",
+        removed=(),
+        columns=(),
+        lines=(),
+        bars_words="",
+        bars_size="",
+        years_words="",
+        chart_query="",
+        conditions="",
+        form=form,
+        tariffs=(),
+        settings=(),
+        kinds=(),
+        units=(),
+        hours_per_day=form.typed("hours_per_day", "24"),
+        days_per_year=form.typed("days_per_year", "365"),
+        years=form.typed("years", "5"),
+        currency="",
+    )
+
+
+def _columns(view: RunningCostView, form: TypedForm) -> tuple[Column, ...]:
+    currency, years = view.terms.assumptions.currency, view.terms.choices.years
+    heads = (
+        ("name", "Unit", ""),
+        ("", "Power", "W"),
+        ("energy", "Energy", f"{currency}/year"),
+        ("consumables", "Filters and parts", f"{currency}/year"),
+        ("cost_per_year", "Running cost", f"{currency}/year"),
+        ("price", "Price", currency),
+        ("cost_over_years", f"Cost over {years} years", currency),
+    )
+    chosen = view.choices
+    found = []
+    for key, words, unit in heads:
+        is_sorted = key == chosen.sort
+        turned = "1" if is_sorted and not chosen.descending else None
+        link = address(PATH, form.values, sort=key, descending=turned) if key else ""
+        direction = ("descending" if chosen.descending else "ascending") if is_sorted else ""
+        found.append(Column(key, words, unit, link, direction))
+    return tuple(found)
+
+
+def _line(cost: UnitCost, currency: str) -> CostLine:
+    row, per_year, over_years = cost.unit.row, cost.per_year, cost.over_years
+    power = Cell("missing", reason="The power of this setting was not measured.")
+    if row.power_w is not None:
+        power = Cell("value", rounded_text(row.power_w, 1))
+    energy = Cell("value", rounded_text(per_year.energy_cost_per_year, 0))
+    if per_year.energy.at_least:
+        energy = _bound(per_year.energy_cost_per_year, per_year.energy.missing)
+    parts_missing = tuple(sentence for sentence in per_year.missing if sentence not in per_year.energy.missing)
+    parts = Cell("value", rounded_text(per_year.consumables_cost_per_year, 0))
+    if per_year.needs_no_consumables:
+        parts = Cell("bound", "0", reason="Recorded: this unit needs no filters or other consumables.")
+    elif parts_missing:
+        parts = _bound(per_year.consumables_cost_per_year, parts_missing)
+    low, high = per_year.interval_95
+    total = Cell(
+        "value", rounded_text(per_year.total_per_year, 0), f"{rounded_text(low, 0)} to {rounded_text(high, 0)}"
+    )
+    if per_year.at_least:
+        total = _bound(per_year.total_per_year, per_year.missing)
+    price = Cell("missing", reason=cost.unit.owned.price_missing_because + ".")
+    if cost.unit.owned.purchase_price is not None:
+        price = Cell("value", rounded_text(cost.unit.owned.purchase_price, 0))
+    years = Cell("value", rounded_text(over_years.total, 0))
+    if over_years.at_least:
+        years = _bound(over_years.total, over_years.missing)
+    return CostLine(row.unit_id, row.maker, row.model, row.setting or "", (power, energy, parts, total, price, years))
+
+
+def _bound(amount: float, missing: tuple[str, ...]) -> Cell:
+    if amount == 0:
+        return Cell("missing", reason=" ".join(missing))
+    return Cell("bound", f"≥ {rounded_text(amount, 0)}", reason=f"At least: {' '.join(missing)}")
