@@ -22,7 +22,7 @@ class OwnedUnit:
     name : for messages
     parts : settings used on a day of use with hours and watts
     standby_power_w : None where not measured
-    purchase_price : None where not recorded
+    purchase_price : None where not recorded, or only in another currency; `price_missing_because` says which
     consumables : None where the bench has not recorded whether the unit needs any; () is a fact: it needs none
     """
 
@@ -31,6 +31,7 @@ class OwnedUnit:
     standby_power_w: float | None = None
     standby_power_uncertainty_w: float = 0.0
     purchase_price: float | None = None
+    price_missing_because: str = "The purchase price is not recorded"
     consumables: tuple[ConsumablePart, ...] | None = None
 
 

@@ -111,7 +111,7 @@ def cost_over_years(unit: OwnedUnit, assumptions: CostAssumptions, years: int = 
         raise ValueError(f"The time to look at is {years} years; it needs to lie between 1 and {LONGEST_YEARS}.")
     missing = running_cost(unit, assumptions).missing
     if unit.purchase_price is None:
-        missing = ("The purchase price is not recorded, so it is left out.", *missing)
+        missing = (f"{unit.price_missing_because}, so it is left out.", *missing)
     steps = _steps(unit, assumptions, years)
     life_factor = 1 + _COVERAGE_95 * assumptions.filter_life_relative_uncertainty
     return CostOverYears(

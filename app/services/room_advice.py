@@ -1,0 +1,162 @@
+"""Which units to buy for a room: settings that reach the air changes, below a sound ceiling and within a budget."""
+
+from dataclasses import dataclass
+
+from sqlalchemy.orm import Session
+
+from app.compute.measured import Measured
+from app.compute.room_advice import Candidate, RoomAdvice, Wish, advise, frontier
+from app.compute.room_need import RULE_CEILING_M, RoomNeed, need_by_155_rule, need_by_air_changes
+from app.errors import InvalidValue
+from app.services.owned_units import rate_of
+from app.services.ranking_choices import RankingChoices, read_offered
+from app.services.ranking_query import RankingRow, read_ranking_rows
+from app.services.setting_sound import read_setting_sounds
+
+RULE_155, AIR_CHANGES = "1.55 rule", "air changes"
+ROOM_RULES = (RULE_155, AIR_CHANGES)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomChoices:
+    """The reader's room and limits. Three inputs are enough: the floor, the ceiling of sound, the budget."""
+
+    room_area_m2: float = 20.0
+    max_sound_dba: float | None = 45.0
+    max_price: float | None = None
+    room_height_m: float = RULE_CEILING_M
+    rule: str = RULE_155
+    air_changes_per_h: float = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class UnitsLeftOut:
+    """How many units one limit takes out: units none of whose settings pass it."""
+
+    field: str
+    units: int
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class AdviceForRoom:
+    """The advice with what it rests on.
+
+    best_of_unit : of the settings that serve, the quietest of each unit, the cheapest unit first
+    frontier : settings that nothing beats on price, sound and clean air at once
+    candidates : every setting that was looked at
+    """
+
+    choices: RoomChoices
+    need: RoomNeed
+    currency: str
+    distance_m: float
+    advice: RoomAdvice
+    best_of_unit: tuple[int, ...]
+    frontier: tuple[Candidate, ...]
+    candidates: tuple[Candidate, ...]
+    units: int
+    left_out: tuple[UnitsLeftOut, ...]
+
+
+def advice_for_room(session: Session, choices: RoomChoices | None = None) -> AdviceForRoom:
+    """Advice for a room. Raises InvalidValue, naming the field, for a room or a limit that cannot be."""
+    chosen = choices or RoomChoices()
+    need = _need(chosen)
+    filled, offered = read_offered(session, RankingChoices())
+    rows = read_ranking_rows(
+        session,
+        channel=filled.channel,
+        aerosol=filled.aerosol,
+        room_id=filled.room_id or 0,
+        currency=offered.currency,
+    )
+    sounds = read_setting_sounds(
+        session, standard_distance_m=offered.standard_distance_m, rule=offered.sound_correction_rule
+    )
+    candidates = []
+    for row in rows:
+        if row.setting_id is None:
+            continue
+        sound = sounds.of(row.setting_id)
+        candidates.append(
+            Candidate(
+                unit=f"{row.maker} {row.model}",
+                setting=row.setting or "",
+                rate=rate_of(row) or _unmeasurable_rate(row),
+                measurable=row.measurable == 1,
+                sound_dba=sound.level_dba,
+                price=row.price if row.price_currency == offered.currency else None,
+                setting_id=row.setting_id,
+                unit_id=row.unit_id,
+                sound_is_upper_bound=sound.is_upper_bound,
+            )
+        )
+    found = advise(tuple(candidates), Wish(need, chosen.max_sound_dba, chosen.max_price))
+    return AdviceForRoom(
+        choices=chosen,
+        need=need,
+        currency=offered.currency,
+        distance_m=offered.standard_distance_m,
+        advice=found,
+        best_of_unit=_best_of_unit(found),
+        frontier=frontier(tuple(candidates)),
+        candidates=tuple(candidates),
+        units=len({candidate.unit_id for candidate in candidates}),
+        left_out=_left_out(found, tuple(candidates)),
+    )
+
+
+def _unmeasurable_rate(row: RankingRow) -> Measured | None:
+    """A rate that cannot be told from zero: it was measured, so the reason is not that it is missing."""
+    value = row.clean_air_delivery_rate_m3_per_h
+    return None if value is None else Measured(value, row.clean_air_delivery_rate_uncertainty or 0.0)
+
+
+def _need(choices: RoomChoices) -> RoomNeed:
+    for field, value, highest, unit in (
+        ("room_area_m2", choices.room_area_m2, 10_000.0, "m²"),
+        ("room_height_m", choices.room_height_m, 100.0, "m"),
+        ("air_changes_per_h", choices.air_changes_per_h, 1000.0, "air changes an hour"),
+    ):
+        if not 0 < value <= highest:
+            raise InvalidValue(
+                f"Found {value:g} {unit}; above 0 and at most {highest:g} are needed. Correct it.", field=field
+            )
+    for field, limit, unit in (("max_sound_dba", choices.max_sound_dba, "dB(A)"), ("max_price", choices.max_price, "")):
+        if limit is not None and not 0 <= limit < float("inf"):
+            raise InvalidValue(f"The limit is {limit:g} {unit}; zero or above is needed. Correct it.", field=field)
+    if choices.rule == RULE_155:
+        return need_by_155_rule(choices.room_area_m2, choices.room_height_m)
+    if choices.rule == AIR_CHANGES:
+        return need_by_air_changes(choices.room_area_m2, choices.room_height_m, choices.air_changes_per_h)
+    raise InvalidValue(f"The rule is {choices.rule!r}; it needs one of: {', '.join(ROOM_RULES)}.", field="rule")
+
+
+def _best_of_unit(found: RoomAdvice) -> tuple[int, ...]:
+    """Setting ids: of each unit that serves, its quietest setting, in the order of the advice."""
+    quietest: dict[int, tuple[float, int]] = {}
+    order = list(dict.fromkeys(fit.candidate.unit_id for fit in found.fits))
+    for fit in found.fits:
+        c = fit.candidate
+        key = (float("inf") if c.sound_dba is None else c.sound_dba, c.setting_id)
+        quietest[c.unit_id] = min(quietest.get(c.unit_id, key), key)
+    return tuple(quietest[unit_id][1] for unit_id in order)
+
+
+def _left_out(found: RoomAdvice, candidates: tuple[Candidate, ...]) -> tuple[UnitsLeftOut, ...]:
+    """Units of which every setting fails a limit, counted for each limit; a unit may count under several."""
+    failing: dict[str, set[int]] = {"rate": set(), "sound": set(), "price": set()}
+    for left in found.left_out:
+        for field in left.fields:
+            failing[field].add(left.candidate.setting_id)
+    settings_of: dict[int, set[int]] = {}
+    for candidate in candidates:
+        settings_of.setdefault(candidate.unit_id, set()).add(candidate.setting_id)
+    words = {
+        "rate": "too weak, or not measured, at every setting",
+        "sound": "too loud, or not measured, at every setting",
+        "price": "above the budget, or without a price",
+    }
+    counts = {field: sum(settings <= ids for settings in settings_of.values()) for field, ids in failing.items()}
+    return tuple(UnitsLeftOut(field, count, words[field]) for field, count in counts.items() if count)
