@@ -82,7 +82,7 @@ def read_readings(session: Session, log_id: int, channels: Sequence[str] | None 
     ).all()
     if not found:
         raise NotFound("log", log_id)
-    wanted = [row.tuple() for row in found if channels is None or row.channel in channels]
+    wanted = [(place, name, unit) for place, name, unit in found if channels is None or name in channels]
     missing = sorted(set(channels or ()) - {row.channel for row in found})
     if missing:
         raise InvalidValue(

@@ -50,7 +50,7 @@ def work(url: str, task: TrialTask) -> WorkedTrial:
         .order_by(LogChannel.position)
     ).all()
     # the other channels of a log (pressure, power, ...) say nothing about its decay and are not read
-    channels = [row.tuple() for row in found if is_analysed(row.channel) or row.channel in _CONDITIONS]
+    channels = [(place, name, unit) for place, name, unit in found if is_analysed(name) or name in _CONDITIONS]
     readings = read_columns(connection, task.log_id, channels)
     terms = AnalysisTerms(
         marks=marks_in_hours(task.marks),

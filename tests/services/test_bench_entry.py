@@ -56,11 +56,11 @@ def test_a_changed_unit_keeps_its_old_values_in_the_record(session: Session, sma
         (NewUnit(maker="A", model=""), "model", "The model is empty; it needs at least one letter. Type it in."),
         (NewUnit(maker="A" * 201, model="M"), "maker", "The maker has 201 letters; at most 200 fit. Shorten it."),
         (NewUnit(maker="A\x00B", model="M"), "maker", "The maker holds a NUL character, which no text needs."),
-        (NewUnit(maker="A", model="M", kind="magic"), "kind", "The kind of cleaning is 'magic'; it needs one of: mech"),
+        (NewUnit(maker="A", model="M", kind="magic"), "kind", "The kind of cleaning is 'magic'; it needs one"),
         (NewUnit(maker="A", model="M", mass_kg=0), "mass_kg", "The mass is 0 kg; it needs to be above zero."),
-        (NewUnit(maker="A", model="M", width_mm=math.nan), "width_mm", "The width is nan; it needs a finite number in mm"),
-        (NewUnit(maker="A", model="M", bought_on=date(1900, 1, 1)), "bought_on", "The purchase is dated 1900-01-01; a ye"),
-        (NewUnit(maker="A", model="M", consumables_state="?"), "consumables_state", "What is known of consumables is '?'"),
+        (NewUnit(maker="A", model="M", width_mm=math.nan), "width_mm", "The width is nan; it needs a finite"),
+        (NewUnit(maker="A", model="M", bought_on=date(1900, 1, 1)), "bought_on", "The purchase is dated 1900-01-01"),
+        (NewUnit(maker="A", model="M", consumables_state="?"), "consumables_state", "What is known of"),
     ],
 )  # fmt: skip
 def test_a_unit_that_cannot_be_stored_is_refused_with_its_field(
@@ -129,7 +129,7 @@ def test_a_consumable_makes_the_unit_one_with_listed_consumables(session: Sessio
     assert get_unit(session, small_bench.unit_id).consumables_state == "listed"
     fields = [change.field for change in changes_of(session, "unit under test", small_bench.unit_id)]
     assert fields == ["price of Main filter", "consumables_state", "consumable"]
-    with pytest.raises(AlreadyStored, match="has a consumable 'Main filter' already. Add a price to it"):
+    with pytest.raises(AlreadyStored, match=r"has a consumable 'Main filter' already\. Add a price to it"):
         add_consumable(session, small_bench.unit_id, NewConsumable(name="Main filter"))
     with pytest.raises(InvalidValue, match="has a consumable 'Main filter', so it cannot be said to need none"):
         say_none_needed(session, small_bench.unit_id)
@@ -161,7 +161,7 @@ def test_an_uncertainty_that_was_not_told_is_assumed_and_said(session: Session):
 @pytest.mark.parametrize(
     ("new", "field", "message"),
     [
-        (NewRoom(name="R", length_m=4), "room_volume_m3", "The room 'R' has 1 of three sides and no volume. Give length"),
+        (NewRoom(name="R", length_m=4), "room_volume_m3", "The room 'R' has 1 of three sides and no volume."),
         (NewRoom(name="R", room_volume_m3=0), "room_volume_m3", "The volume is 0 m³; it needs to be above zero."),
         (NewRoom(name="R", length_m=-4), "length_m", "The length is -4 m; it needs to be above zero."),
         (
