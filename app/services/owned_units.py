@@ -48,8 +48,8 @@ class OwnedUnits:
     left_out: tuple[UnitLeftOut, ...]
 
 
-def read_owned_units(session: Session, terms: OwningTerms) -> OwnedUnits:
-    """Every unit outside the trash at the setting that the terms ask for."""
+def read_owned_units(session: Session, terms: OwningTerms, unit_id: int = 0) -> OwnedUnits:
+    """Every unit outside the trash, or the one named, at the setting that the terms ask for."""
     chosen, offered = read_offered(session, RankingChoices())
     rows = read_ranking_rows(
         session,
@@ -57,11 +57,15 @@ def read_owned_units(session: Session, terms: OwningTerms) -> OwnedUnits:
         aerosol=chosen.aerosol,
         room_id=chosen.room_id or 0,
         currency=terms.assumptions.currency,
+        unit_id=unit_id,
     )
     sounds = read_setting_sounds(
-        session, standard_distance_m=offered.standard_distance_m, rule=offered.sound_correction_rule
+        session,
+        standard_distance_m=offered.standard_distance_m,
+        rule=offered.sound_correction_rule,
+        unit_id=unit_id,
     )
-    consumables = read_consumable_rows(session, terms.assumptions.currency)
+    consumables = read_consumable_rows(session, terms.assumptions.currency, unit_id)
     by_unit: dict[int, list[RankingRow]] = {}
     for row in rows:
         by_unit.setdefault(row.unit_id, []).append(row)

@@ -134,6 +134,31 @@ def rank_units(session: Session, choices: RankingChoices | None = None) -> Ranki
     )
 
 
+@dataclass(frozen=True, slots=True)
+class UnitLines:
+    """The lines of one unit, a line a setting, with the conditions that they hold under."""
+
+    lines: tuple[RankedSetting, ...]
+    choices: RankingChoices
+    offered: Offered
+    room: RoomOffered | None
+
+
+def lines_of_unit(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitLines:
+    """Every setting of one unit as the ranking shows it, from the slowest; empty where there is no such unit."""
+    filled, offered = read_offered(session, choices or RankingChoices())
+    rows = read_ranking_rows(
+        session,
+        channel=filled.channel,
+        aerosol=filled.aerosol,
+        room_id=filled.room_id or 0,
+        currency=offered.currency,
+        unit_id=unit_id,
+    )
+    lines = tuple(with_sound_and_cost(session, rows, offered, unit_id))
+    return UnitLines(lines, filled, offered, offered.room(filled.room_id))
+
+
 def needed_rate_m3_per_h(choices: RankingChoices) -> float | None:
     """Clean air delivery rate that the reader's room asks for by the chosen rule [m³/h].
 
@@ -152,12 +177,17 @@ def needed_rate_m3_per_h(choices: RankingChoices) -> float | None:
     return choices.room_area_m2 * choices.room_height_m * choices.air_changes_per_h
 
 
-def with_sound_and_cost(session: Session, rows: Sequence[RankingRow], offered: Offered) -> list[RankedSetting]:
+def with_sound_and_cost(
+    session: Session, rows: Sequence[RankingRow], offered: Offered, unit_id: int = 0
+) -> list[RankedSetting]:
     """The rows as lines of a ranking: each with its sound level and its running cost."""
     sounds = read_setting_sounds(
-        session, standard_distance_m=offered.standard_distance_m, rule=offered.sound_correction_rule
+        session,
+        standard_distance_m=offered.standard_distance_m,
+        rule=offered.sound_correction_rule,
+        unit_id=unit_id,
     )
-    consumables = read_consumable_rows(session, offered.currency)
+    consumables = read_consumable_rows(session, offered.currency, unit_id)
     assumptions = offered.assumptions()
     return [
         RankedSetting(

@@ -170,7 +170,12 @@ def _build() -> Select[*tuple[object, ...]]:
         .outerjoin(Price, Price.id == _latest_price())
         .outerjoin(power, power.c.setting_id == SpeedSetting.id)
         .outerjoin(standby, standby.c.unit_under_test_id == UnitUnderTest.id)
-        .where(UnitUnderTest.trashed_at.is_(None))
+        .where(
+            or_(
+                and_(bindparam("unit_id") == 0, UnitUnderTest.trashed_at.is_(None)),
+                UnitUnderTest.id == bindparam("unit_id"),
+            )
+        )
         .where(or_(bindparam("which") != "highest", SpeedSetting.id.is_(None), SpeedSetting.id == _highest_setting()))
         .order_by(UnitUnderTest.maker, UnitUnderTest.model, SpeedSetting.position)
     )
@@ -180,11 +185,19 @@ _QUERY = _build()
 
 
 def read_ranking_rows(
-    session: Session, *, channel: str, aerosol: str, room_id: int, currency: str, highest_only: bool = False
+    session: Session,
+    *,
+    channel: str,
+    aerosol: str,
+    room_id: int,
+    currency: str,
+    highest_only: bool = False,
+    unit_id: int = 0,
 ) -> list[RankingRow]:
     """All units that are not in the trash, one row a setting, in the order of maker, model and setting.
 
-    `highest_only` leaves out every setting but the highest of each unit.
+    `highest_only` leaves out every setting but the highest of each unit; `unit_id` reads that unit alone, in the
+    trash or not.
     """
     result = session.execute(
         _QUERY,
@@ -194,6 +207,7 @@ def read_ranking_rows(
             "room_id": room_id,
             "currency": currency,
             "which": "highest" if highest_only else "every",
+            "unit_id": unit_id,
         },
     )
     return [RankingRow._make(row) for row in result]
