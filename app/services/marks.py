@@ -123,7 +123,7 @@ def exclude_trial(session: Session, trial_id: int, *, who: str, why: str, now: d
     reason = required_text(why, "why", "The reason for excluding the trial", 2000)
     if trial.excluded_at is not None:
         raise InvalidValue(
-            f"Trial {trial_id} is excluded already, by {trial.excluded_by}: {trial.excluded_why} "
+            f"Trial {trial_id} is excluded already, by {trial.excluded_by}: {trial.excluded_why.rstrip('.')}. "
             "Restore it first to give another reason.",
             field="why",
         )
