@@ -19,20 +19,19 @@ from app.reading_files.channels import split_detector
 FEWEST_WAKE_UPS = 6
 LARGEST_CHANCE = 1e-6
 SMALLEST_SHARE = 0.8
+MOST_ROWS_THAT_CHANGE = 0.6
 
 
 @dataclass(frozen=True, slots=True)
 class Held:
     """What was found for the channels of one sensor.
 
-    true_rows : rows with a true reading
-    period_rows : rows from one true reading to the next
-    settling_rows : rows with a value of a sensor that was still settling
+    wake_ups : first and last row at which the values of a wake-up change
+    period_rows : rows from one wake-up to the next
     """
 
-    true_rows: NDArray[np.bool_]
+    wake_ups: tuple[tuple[int, int], ...]
     period_rows: int
-    settling_rows: NDArray[np.bool_]
 
 
 def find_held(levels: list[NDArray[np.float64]]) -> Held | None:
@@ -43,21 +42,22 @@ def find_held(levels: list[NDArray[np.float64]]) -> Held | None:
     rows = len(levels[0])
     if rows < 3 * FEWEST_WAKE_UPS:
         return None
-    changed = np.zeros(rows, dtype=bool)
+    changed = np.zeros(rows - 1, dtype=bool)
     for values in levels:
-        same = (values[1:] == values[:-1]) | (np.isnan(values[1:]) & np.isnan(values[:-1]))
-        changed[1:] |= ~same
-    events = np.flatnonzero(changed)
-    if len(events) < FEWEST_WAKE_UPS or len(events) > 0.6 * rows:
+        changed |= _changes(values)
+    events = np.flatnonzero(changed) + 1
+    if not FEWEST_WAKE_UPS <= len(events) <= MOST_ROWS_THAT_CHANGE * rows:
         return None
     period = _period(events)
     if period is None:
         return None
-    _, ends = _wake_ups(events, period)  # what stands before the first wake-up was read at an unknown time
-    true_rows = np.zeros(rows, dtype=bool)
-    true_rows[ends] = True
-    settling = changed & ~true_rows
-    return Held(true_rows, period, settling)
+    starts, ends = _wake_ups(events, period)  # what stands before the first wake-up was read at an unknown time
+    return Held(tuple(zip(starts.tolist(), ends.tolist(), strict=True)), period)
+
+
+def _changes(values: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Whether each value differs from the one before it."""
+    return ~((values[1:] == values[:-1]) | (np.isnan(values[1:]) & np.isnan(values[:-1])))
 
 
 def _wake_ups(events: NDArray[np.intp], period: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -117,17 +117,30 @@ def leave_out_held(
         held = find_held([levels[name][rows] for name in names]) if len(rows) else None
         if held is None:
             continue
+        settling = 0
         for name in names:
-            values = levels[name].copy()
-            repeated = ~np.isnan(values[rows]) & ~held.true_rows & ~held.settling_rows
-            counts[name] = int(repeated.sum())
-            values[rows[~held.true_rows]] = np.nan
-            levels = {**levels, name: values}
-        settling = int(held.settling_rows.sum())
+            values = levels[name][rows]
+            true_rows = _true_rows(values, held)
+            changed = np.concatenate(([False], _changes(values))) & ~true_rows
+            counts[name] = int((~np.isnan(values) & ~true_rows & ~changed).sum())
+            settling = max(settling, int(changed.sum()))
+            kept = np.full(len(levels[name]), np.nan)
+            kept[rows[true_rows]] = values[true_rows]
+            levels = {**levels, name: kept}
         more = f", and {settling} values while the sensor settled" if settling else ""
         notes.append(
             f"The logger repeats its last value of {', '.join(names)}: a true reading comes about every "
             f"{held.period_rows * interval_s / 60:.3g} min. {counts[names[0]]} held values were left out{more}; "
-            f"{int(held.true_rows.sum())} readings remain."
+            f"{len(held.wake_ups)} readings remain."
         )
     return levels, counts, notes
+
+
+def _true_rows(values: NDArray[np.float64], held: Held) -> NDArray[np.bool_]:
+    """One row for each wake-up: where this channel changed last, or the end if it came out the same."""
+    changes = np.flatnonzero(_changes(values)) + 1
+    true_rows = np.zeros(len(values), dtype=bool)
+    for start, end in held.wake_ups:
+        place = int(np.searchsorted(changes, end, side="right")) - 1
+        true_rows[changes[place] if place >= 0 and changes[place] >= start else end] = True
+    return true_rows

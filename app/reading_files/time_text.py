@@ -148,7 +148,7 @@ def parse_durations(cells: NDArray[np.object_] | list[str]) -> NDArray[np.float6
     """Elapsed times such as 0:01:10, 26:00:00 or 1:02:00:00 (days first) in seconds; not-a-number where none.
 
     >>> parse_durations(["0:01:10", "1:02:00:00", "x"])
-    array([   70., 93600.,    nan])
+    array([7.00e+01, 9.36e+04, nan])
     """
     text = _as_bytes(cells)
     seconds = np.full(len(text), np.nan)
@@ -181,7 +181,13 @@ def days_from_civil(year: NDArray[np.int64], month: NDArray[np.int64], day: NDAr
 
 
 def _as_bytes(cells: NDArray[np.object_] | list[str]) -> NDArray[np.bytes_]:
+    if not len(cells):
+        return np.array([], dtype="S1")
     try:
+        narrow = len(cells[0]) + 1
+        text = np.array(cells, dtype=f"S{narrow}")
+        if (text.view(np.uint8).reshape(len(text), narrow)[:, -1] == 0).all():
+            return text
         return np.array(cells, dtype=f"S{LONGEST_TIME_TEXT}")
     except UnicodeEncodeError:
         plain = [
@@ -200,7 +206,7 @@ def _shapes(text: NDArray[np.bytes_]) -> list[tuple[NDArray[np.intp], NDArray[np
     if used == 0:
         return []
     raw = raw[:, :used]
-    is_digit = (raw >= 48) & (raw <= 57)
+    is_digit = (raw - ZERO) < 10  # bytes wrap round: what lies below the digits ends up above
     shape = np.where(is_digit, np.uint8(48), raw)
     if (shape == shape[0]).all():
         return [_shape_rows(np.arange(len(text)), raw)]
