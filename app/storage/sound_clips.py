@@ -28,6 +28,7 @@ class SoundClip(Base):
     setting_id: Mapped[int] = mapped_column(ForeignKey("speed_settings.id", ondelete="CASCADE"))
     sha256: Mapped[str] = mapped_column(ForeignKey("raw_files.sha256"))
     file_name: Mapped[str]
+    channel: Mapped[int] = mapped_column(default=1)  # of the file, counted from 1
     recorded_on: Mapped[date]
     recorded_by: Mapped[str] = mapped_column(default="")
     instrument: Mapped[str] = mapped_column(default="")

@@ -19,6 +19,7 @@ def upgrade() -> None:
         sa.Column("setting_id", sa.Integer(), nullable=False),
         sa.Column("sha256", sa.Text(), nullable=False),
         sa.Column("file_name", sa.Text(), nullable=False),
+        sa.Column("channel", sa.Integer(), nullable=False),
         sa.Column("recorded_on", sa.Text(), nullable=False),
         sa.Column("recorded_by", sa.Text(), nullable=False),
         sa.Column("instrument", sa.Text(), nullable=False),
