@@ -28,6 +28,13 @@ def session(request: Request) -> Iterator[Session]:
         raise problem from error
 
 
+def read_session(request: Request) -> Iterator[Session]:
+    """A second session that only reads, for what a changing request has to know before it takes its turn to write."""
+    with session_scope(request.state["engine"], writes=False) as opened:
+        yield opened
+
+
+ReadSessionDep = Annotated[Session, Depends(read_session, scope="function")]
 SessionDep = Annotated[Session, Depends(session, scope="function")]
 
 

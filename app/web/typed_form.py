@@ -4,7 +4,7 @@ What was typed is never lost: the page that shows the mistakes shows the same wo
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
@@ -146,8 +146,9 @@ def _as_typed(value: object) -> str:
     return value.isoformat() if isinstance(value, date) else str(value)
 
 
-async def _typed_form(request: Request) -> TypedForm:
-    return typed_form_of(await request.form(max_files=4, max_fields=5000))
+async def _typed_form(request: Request) -> AsyncIterator[TypedForm]:
+    async with request.form(max_files=4, max_fields=5000) as data:  # closes what was uploaded at the end
+        yield typed_form_of(data)
 
 
 TypedFormDep = Annotated[TypedForm, Depends(_typed_form)]

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
-from zoneinfo import available_timezones
 
 from fastapi import APIRouter
 from sqlalchemy.orm import Session
@@ -15,6 +14,7 @@ from app.services.bench_lists import list_tariffs
 from app.services.new_trial import CLEAR_LEVEL_KINDS
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice
+from app.web.pages.zones import zone_names
 from app.web.typed_form import TypedForm, TypedFormDep, empty_form
 
 router = APIRouter()
@@ -94,6 +94,6 @@ def _page(session: Session, form: TypedForm) -> BenchForm:
                 for row in list_tariffs(session).rows
             ),
         ],
-        zones=sorted(zone for zone in available_timezones() if "/" in zone or zone == "UTC"),
+        zones=zone_names(),
         changes=changes_of(session, SUBJECT, 1),
     )

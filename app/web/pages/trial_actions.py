@@ -1,0 +1,71 @@
+"""Leaving a trial out of what is combined, taking it back, the trash and the way out of it."""
+
+from fastapi import APIRouter
+from starlette.responses import RedirectResponse, Response
+
+from app.services.audit import changes_of
+from app.web.api.shapes import Id
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.pages.trial_page_view import trial_page
+from app.web.typed_form import TypedForm, TypedFormDep
+
+router = APIRouter()
+
+
+@router.post("/trials/{trial_id}/exclude")
+def excluded(trial_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    """The reason is needed; without one nothing changes, and the page says so beside the field."""
+    from app.services.marks import exclude_trial  # loaded when used: it needs scipy
+    from app.services.trial_detail import trial_detail
+
+    with form.attempt(session):
+        exclude_trial(session, trial_id, who=form.text("who"), why=form.text("why"))
+        return _back_to(trial_id)
+    page = trial_page(trial_detail(session, trial_id), changes_of(session, "trial", trial_id), TypedForm())
+    page.form.values |= form.values
+    page.form.errors |= form.errors
+    return render("pages/trial.html", page, charts=bool(page.figure_url), status_code=422)
+
+
+@router.post("/trials/{trial_id}/restore")
+def restored(trial_id: Id, session: SessionDep, form: TypedFormDep) -> Response:
+    from app.services.marks import restore_trial  # loaded when used: it needs scipy
+
+    restore_trial(session, trial_id, who=form.text("who"), why=form.text("why"))
+    return _back_to(trial_id)
+
+
+@router.post("/trials/{trial_id}/trash")
+def trashed(trial_id: Id, session: SessionDep, form: TypedFormDep) -> Response:
+    from app.services.trash import trash_trial
+
+    trash_trial(session, trial_id, who=form.text("who"))
+    return _back_to(trial_id)
+
+
+@router.post("/trials/{trial_id}/untrash")
+def untrashed(trial_id: Id, session: SessionDep, form: TypedFormDep) -> Response:
+    from app.services.trash import untrash_trial
+
+    untrash_trial(session, trial_id, who=form.text("who"))
+    return _back_to(trial_id)
+
+
+@router.post("/units/{unit_id}/trash")
+def unit_trashed(unit_id: Id, session: SessionDep, form: TypedFormDep) -> Response:
+    from app.services.trash import trash_unit
+
+    trash_unit(session, unit_id, who=form.text("who"))
+    return RedirectResponse(f"/units/{unit_id}/edit", 303)
+
+
+@router.post("/units/{unit_id}/untrash")
+def unit_untrashed(unit_id: Id, session: SessionDep, form: TypedFormDep) -> Response:
+    from app.services.trash import untrash_unit
+
+    untrash_unit(session, unit_id, who=form.text("who"))
+    return RedirectResponse(f"/units/{unit_id}/edit", 303)
+
+
+def _back_to(trial_id: int) -> Response:
+    return RedirectResponse(f"/trials/{trial_id}", 303)

@@ -1,0 +1,173 @@
+"""The fields of the trial form: how the file is read, what the trial was made with, and its marks."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from sqlalchemy.orm import Session
+
+from app.reading_files.log_table import ReadingChoices
+from app.services.loggers import add_logger
+from app.services.new_trial import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.rooms import add_room, add_smoke_source
+from app.services.speed_settings import settings_of
+from app.services.units import NewUnit, add_setting, add_unit, find_setting
+from app.web.pages.bench_forms import logger_of, room_of
+from app.web.pages.moments import MARKS, moment_s, zone_of
+from app.web.typed_form import TypedForm
+
+NEW = "new"
+DAY_ORDERS = {"day first": True, "month first": False}
+LEAVE_OUT = "leave out"
+MOST_COLUMNS = 2000
+
+
+def choices_of(form: TypedForm, kept: ReadingChoices | None) -> ReadingChoices:
+    """How the file is to be read: what the form says over what the profile says."""
+    base = kept or ReadingChoices()
+    columns, units = dict(base.columns), dict(base.units)
+    for position in range(MOST_COLUMNS):
+        header = form.typed(f"header_{position}")
+        if f"header_{position}" not in form.values:
+            break
+        use, unit = form.text(f"column_{position}"), form.text(f"unit_{position}")
+        if use:
+            columns[header] = "" if use == LEAVE_OUT else use
+        if unit:
+            units[header] = unit
+    return ReadingChoices(
+        timezone=form.text("timezone") or base.timezone,
+        columns=columns,
+        units=units,
+        box=form.typed("box") or base.box,
+        day_first=DAY_ORDERS.get(form.typed("date_order"), base.day_first),
+    )
+
+
+def marks_of(form: TypedForm, started_at: datetime, timezone: str) -> TrialMarks:
+    """The marks that the form tells; empty fields are found from the data."""
+    seconds = {name: moment_s(form, field, words, started_at, timezone) for field, name, words in MARKS}
+    kind = form.typed("clear_level_kind") or None
+    return TrialMarks(
+        **seconds,
+        background_ug_m3=form.number("background_ug_m3", "The background"),
+        clear_level_kind=kind,
+        clear_level_value=form.number("clear_level_value", "The clear level") if kind else None,
+    )
+
+
+def name_marks_as_typed(form: TypedForm) -> None:
+    """Moves a refusal of a stored mark to the field in which the mark was typed."""
+    for field, name, _ in MARKS:
+        if name in form.errors:
+            form.errors.setdefault(field, form.errors.pop(name))
+
+
+def new_trial_of(session: Session, form: TypedForm, marks: TrialMarks, timezone: str) -> NewTrial:
+    """The trial, with unit, setting, room, logger and smoke source added on the way where they are new."""
+    who = form.text("tested_by")
+    kind = form.typed("kind", UNIT_RUNNING)
+    unit_id = setting_id = None
+    if kind == UNIT_RUNNING:
+        unit_id = _unit(session, form, who)
+        setting_id = _setting(session, form, unit_id, who) if unit_id is not None else None
+    room_id = _room(session, form, who)
+    form.stop_if_refused()
+    return NewTrial(
+        kind=kind,
+        room_id=room_id or 0,
+        unit_under_test_id=unit_id,
+        setting_id=setting_id,
+        smoke_source_id=_smoke_source(session, form, who),
+        logger_id=_logger(session, form, who),
+        profile_id=form.whole_number("profile_id", "The profile"),
+        started_at=_started_at(form, timezone),
+        tested_by=who,
+        filter_state=form.text("filter_state"),
+        notes=form.text("notes"),
+        marks=marks,
+    )
+
+
+def _unit(session: Session, form: TypedForm, who: str) -> int | None:
+    chosen = form.text("unit_under_test_id")
+    if chosen == NEW:
+        return add_unit(
+            session,
+            NewUnit(maker=form.text("maker"), model=form.text("model"), kind=form.typed("kind_of_cleaning", "other")),
+            who=who,
+        )
+    if not chosen:
+        form.refuse("unit_under_test_id", "No unit under test was chosen. Choose one, or “a new unit”.")
+        return None
+    return form.whole_number("unit_under_test_id", "The unit")
+
+
+def _setting(session: Session, form: TypedForm, unit_id: int, who: str) -> int | None:
+    name = form.text("setting")
+    if not name:
+        form.refuse("setting", "The setting at which the unit ran is empty; type its name, such as high.")
+        return None
+    found = find_setting(session, unit_id, name)
+    if found is not None:
+        return found
+    present = [setting.name for setting in settings_of(session, unit_id)]
+    if present and not form.ticked("setting_is_new"):
+        form.refuse(
+            "setting",
+            f"The unit has no setting {name!r}; it has: {', '.join(present)}. "
+            "Type one of these, or tick that the setting is new.",
+        )
+        return None
+    return add_setting(session, unit_id, name, is_highest=not present, who=who)
+
+
+def _room(session: Session, form: TypedForm, who: str) -> int | None:
+    chosen = form.text("room_id")
+    if chosen == NEW:
+        room = room_of(form)
+        form.stop_if_refused()
+        return add_room(session, room, who=who)
+    if not chosen:
+        form.refuse("room_id", "No room was chosen. Choose one, or “a new room”.")
+        return None
+    return form.whole_number("room_id", "The room")
+
+
+def _logger(session: Session, form: TypedForm, who: str) -> int | None:
+    if form.text("logger_id") == NEW:
+        logger = logger_of(form)
+        form.stop_if_refused()
+        return add_logger(session, logger, who=who)
+    return form.whole_number("logger_id", "The logger")
+
+
+def _smoke_source(session: Session, form: TypedForm, who: str) -> int | None:
+    if form.text("smoke_source_id") == NEW:
+        return add_smoke_source(
+            session,
+            form.text("smoke_source"),
+            form.typed("aerosol", "smoke"),
+            form.text("smoke_source_notes"),
+            who=who,
+        )
+    return form.whole_number("smoke_source_id", "The smoke source")
+
+
+def _started_at(form: TypedForm, timezone: str) -> datetime | None:
+    """Start of the run where the log's own clock cannot be trusted."""
+    text = form.text("started_at")
+    if not text:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        form.refuse(
+            "started_at", f"The start: found {text[:40]!r}; a time such as 2026-03-31T10:00 is needed. Correct it."
+        )
+        return None
+    return moment if moment.tzinfo else moment.replace(tzinfo=zone_of(timezone))
+
+
+def kinds_of_trial() -> Sequence[tuple[str, str]]:
+    """Values and words of the two kinds of trial."""
+    return ((UNIT_RUNNING, "a unit is running"), (EMPTY_ROOM, "the empty room, no unit running"))

@@ -1,0 +1,94 @@
+/* Handles on the drawing of a trial: a mark is dragged, or moved by the arrow keys, and the page then shows what it
+   would change. Nothing is saved here; the form below takes the same numbers by hand. */
+"use strict";
+
+(() => {
+  const area = document.querySelector(".trial-drawing");
+  const form = area && document.getElementById(area.dataset.marksForm);
+  if (!form) return;
+  const marks = [...form.querySelectorAll("data.mark")];
+  const STEP_MIN = 0.1;
+
+  const axis = () => area._fullLayout && area._fullLayout.xaxis;
+  const leftOf = (minutes) => axis()._offset + axis().l2p(minutes);
+  const minutesAt = (clientX) => axis().p2l(clientX - area.getBoundingClientRect().left - axis()._offset);
+  const within = (minutes) => Math.min(Math.max(minutes, 0), axis().range[1]);
+  const shown = (minutes) => String(Math.round(minutes * 100) / 100);
+
+  function place(handle) {
+    const minutes = Number(handle.dataset.minutes);
+    const size = area._fullLayout._size;
+    handle.style.left = `${leftOf(minutes)}px`;
+    handle.style.top = `${size.t}px`;
+    handle.style.height = `${size.h}px`;
+    handle.hidden = minutes < axis().range[0] || minutes > axis().range[1];
+    handle.setAttribute("aria-valuenow", shown(minutes));
+    handle.setAttribute("aria-valuetext", `${shown(minutes)} minutes after the first reading`);
+  }
+
+  function move(handle, minutes) {
+    handle.dataset.minutes = within(minutes);
+    form.elements[handle.dataset.field].value = shown(within(minutes));
+    place(handle);
+  }
+
+  const showEffect = () => {
+    form.action = `${form.getAttribute("action").split("#")[0]}#effect`;
+    form.requestSubmit();
+  };
+
+  function handleFor(mark) {
+    const handle = document.createElement("div");
+    handle.className = "mark-handle";
+    handle.tabIndex = 0;
+    handle.setAttribute("role", "slider");
+    handle.setAttribute("aria-label", mark.dataset.words);
+    handle.setAttribute("aria-valuemin", "0");
+    handle.dataset.field = mark.dataset.field;
+    handle.dataset.minutes = mark.value || mark.getAttribute("value");
+    const words = document.createElement("span");
+    words.textContent = mark.dataset.words;
+    handle.append(words);
+    let moved = false;
+    handle.addEventListener("pointerdown", (event) => {
+      event.preventDefault();
+      event.stopPropagation();
+      handle.focus();
+      handle.setPointerCapture(event.pointerId);
+      moved = false;
+    });
+    handle.addEventListener("pointermove", (event) => {
+      if (!handle.hasPointerCapture(event.pointerId)) return;
+      moved = true;
+      move(handle, minutesAt(event.clientX));
+    });
+    handle.addEventListener("pointerup", () => moved && showEffect());
+    handle.addEventListener("keydown", (event) => {
+      const steps = { ArrowLeft: -1, ArrowRight: 1, PageDown: -10, PageUp: 10 }[event.key];
+      if (steps) {
+        event.preventDefault();
+        move(handle, Number(handle.dataset.minutes) + steps * STEP_MIN);
+      } else if (event.key === "Enter") {
+        event.preventDefault();
+        showEffect();
+      }
+    });
+    return handle;
+  }
+
+  /* chart.js draws into the area, and again when its size changes; the handles follow it. */
+  let handles = [];
+  const settle = () => {
+    if (area.dataset.state !== "drawn" || !axis()) return;
+    if (!handles.length) handles = marks.map(handleFor);
+    for (const handle of handles) {
+      if (handle.parentNode !== area) area.append(handle);
+      handle.setAttribute("aria-valuemax", shown(axis().range[1]));
+      place(handle);
+    }
+  };
+  new MutationObserver(settle).observe(area, { attributes: true, attributeFilter: ["data-state"] });
+  area.addEventListener("plotly_relayout", settle);
+  window.addEventListener("resize", () => requestAnimationFrame(settle));
+  settle();
+})();
