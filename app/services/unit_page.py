@@ -1,6 +1,8 @@
 """Everything known of one unit, in the order in which a buyer asks."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
@@ -19,14 +21,38 @@ from app.services.ratings import RatingWithComparison, ratings_of_unit
 from app.services.sound_levels import SettingLevel, sound_levels_of_unit
 from app.services.trial_list import ListedTrial, TrialFilter, list_trials
 from app.storage.trials import ResultNote
-from app.storage.units_under_test import Consumable, UnitUnderTest
+from app.storage.units_under_test import Consumable, ConsumablePrice, Price, UnitUnderTest
 
 MOST_TRIALS = 200
 
 
 @dataclass(frozen=True, slots=True)
+class PriceSeen:
+    """A price of the unit, or of a pack of one of its parts."""
+
+    amount: float
+    currency: str
+    seen_on: date
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class PartKnown:
+    """A part that wears out, its prices newest first."""
+
+    name: str
+    kind: str
+    washable: bool
+    pieces_in_use: int
+    pack_size: int
+    life_months: float | None
+    life_running_hours: float | None
+    prices: tuple[PriceSeen, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class UnitKnown:
-    """One unit with its settings, prices and consumables loaded, and what was measured, rated and claimed.
+    """One unit with what was measured, rated and claimed; prices newest first.
 
     lines : one a setting, as the ranking shows them
     over_years : cost over five years at the highest setting; None where no electricity price is known
@@ -40,6 +66,8 @@ class UnitKnown:
     sounds: tuple[SettingLevel, ...]
     powers: tuple[SettingPower, ...]
     over_years: CostOverYears | None
+    parts: tuple[PartKnown, ...]
+    prices: tuple[PriceSeen, ...]
     claims: tuple[CheckedClaim, ...]
     ratings: tuple[RatingWithComparison, ...]
     ozone: UnitOzone
@@ -69,11 +97,31 @@ def unit_known(session: Session, unit_id: int, choices: RankingChoices | None = 
         sounds=sound_levels_of_unit(session, unit_id),
         powers=power_levels_of_unit(session, unit_id),
         over_years=_over_years(session, unit_id),
+        parts=tuple(
+            PartKnown(
+                part.name,
+                part.kind,
+                part.washable,
+                part.pieces_in_use,
+                part.pack_size,
+                part.life_months,
+                part.life_running_hours,
+                _newest_first(part.prices),
+            )
+            for part in unit.consumables
+        ),
+        prices=_newest_first(unit.prices),
         claims=claims_of_unit(session, unit_id),
         ratings=ratings_of_unit(session, unit_id),
         ozone=ozone_of_unit(session, unit_id),
         trials=trials,
         notes=_notes(session, trials),
+    )
+
+
+def _newest_first(prices: Sequence[Price | ConsumablePrice]) -> tuple[PriceSeen, ...]:
+    return tuple(
+        PriceSeen(price.amount, price.currency, price.seen_on, price.source) for price in reversed(list(prices))
     )
 
 

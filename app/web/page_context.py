@@ -91,6 +91,26 @@ class PageLinks:
     next_address: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column head: words, unit, the address that sorts by it, and how it is sorted now ("" when it is not)."""
+
+    key: str
+    words: str
+    unit_symbol: str
+    sort_address: str
+    sorted_now: str
+    has_bar: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Switch:
+    """A choice made by following a link: the present one is no link."""
+
+    name: str
+    options: tuple[tuple[str, str, bool], ...]  # words, address, chosen
+
+
 def rows_class(rows: int) -> str:
     """Class of a chart area that keeps room for so many names, in steps of five as the style sheet has them.
 

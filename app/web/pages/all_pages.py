@@ -22,6 +22,7 @@ from app.web.pages import (
     trial_upload,
     trials,
     unit_form,
+    units,
 )
 
 PAGE_ROUTERS: tuple[APIRouter, ...] = (
@@ -30,6 +31,7 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     costs.router,
     charts.router,
     unit_form.router,
+    units.router,
     trials.router,
     trial_upload.router,
     trial_preview.router,

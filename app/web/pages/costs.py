@@ -14,8 +14,8 @@ from app.services.running_cost_view import RunningCostView, UnitCost, running_co
 from app.web.addresses import address, query_form
 from app.web.chart_choices import cost_choices
 from app.web.dependencies import RenderDep, SessionDep
-from app.web.page_context import Choice, rows_class
-from app.web.pages.ranking_view import Cell, Column
+from app.web.page_context import Choice, Column, rows_class
+from app.web.pages.cells import Cell
 from app.web.typed_form import TypedForm
 
 router = APIRouter()

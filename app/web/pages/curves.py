@@ -17,8 +17,7 @@ from app.services.ranking_choices import EVERY, HIGHEST, MOST_ROWS, QUIETEST, Ra
 from app.web.addresses import address, query_form
 from app.web.chart_choices import curve_choices
 from app.web.dependencies import RenderDep, SessionDep
-from app.web.page_context import Choice
-from app.web.pages.ranking_view import Switch
+from app.web.page_context import Choice, Switch
 from app.web.typed_form import TypedForm
 
 router = APIRouter()

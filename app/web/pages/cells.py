@@ -1,0 +1,231 @@
+"""The quantities of one line of the ranking in ready words, with their bars on a common scale."""
+
+from dataclasses import dataclass
+
+from app.compute.number_words import MeasuredWords, at_most, listed, measured_words, money, not_within
+from app.compute.rounding import rounded_text
+from app.reading_files.channels import channel
+from app.services.ranking import RankedSetting
+from app.services.ranking_choices import RoomOffered
+from app.web.unit_system import UnitSystem
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """An interval on the common scale of its column, in hundredths of it; `value` None draws no point."""
+
+    low: float
+    width: float
+    value: float | None
+    open_ended: bool
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One quantity of one line: what is shown large, what below it, and the reason where it is no plain value.
+
+    kind : "value", "bound" (censored or at most), "estimate" or "missing"
+    """
+
+    kind: str
+    text: str = ""
+    below: str = ""
+    reason: str = ""
+    bar: Bar | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Scales:
+    """What all lines of a table share: units, conditions, and the ends of the scales of its bars."""
+
+    system: UnitSystem
+    room: RoomOffered | None
+    channel: str
+    currency: str
+    highest_rate_m3_per_h: float
+    longest_time_min: float
+
+
+def cells_of_line(line: RankedSetting, scales: Scales) -> tuple[Cell, ...]:
+    """Clean air delivery rate, air changes, 95 % time, time to clear, sound, power, price, running cost, trials."""
+    return (
+        _rate_cell(line, scales),
+        _air_changes_cell(line, scales),
+        _standard_time_cell(line),
+        _time_to_clear_cell(line, scales),
+        _sound_cell(line),
+        _power_cell(line),
+        _price_cell(line, scales),
+        _cost_cell(line),
+        _trials_cell(line),
+    )
+
+
+def rate_words(line: RankedSetting, system: UnitSystem) -> MeasuredWords:
+    """The clean air delivery rate of a line that has one."""
+    row = line.row
+    return system.flow_words(
+        row.clean_air_delivery_rate_m3_per_h or 0.0,
+        row.clean_air_delivery_rate_uncertainty,
+        row.clean_air_delivery_rate_low_95,
+        row.clean_air_delivery_rate_high_95,
+    )
+
+
+def why_no_rate(line: RankedSetting) -> str:
+    """Why a line has no clean air delivery rate."""
+    row = line.row
+    if row.setting_id is None:
+        return "No speed setting of this unit is recorded. Add one on the unit's page."
+    if row.summary_id is None:
+        return "No trial of this setting in this room with this channel."
+    if not row.usable_trials:
+        return f"None of the {row.trials} trials of this setting can be used; their pages say why."
+    if row.pool_id is None:
+        return "No empty-room run fits these trials, so the natural decay is not known."
+    return "The trials of this setting gave no rate; their pages say why."
+
+
+def _rate_cell(line: RankedSetting, scales: Scales) -> Cell:
+    row = line.row
+    rate = row.clean_air_delivery_rate_m3_per_h
+    if rate is None:
+        return Cell("missing", reason=why_no_rate(line))
+    low, high = row.clean_air_delivery_rate_low_95, row.clean_air_delivery_rate_high_95
+    top = scales.highest_rate_m3_per_h
+    words = rate_words(line, scales.system)
+    bar = _bar(low, rate, high, top, f"{words.value}, {words.interval} {scales.system.flow_symbol}")
+    if line.has_rate:
+        return Cell("value", words.value, words.interval, bar=bar)
+    bound = row.at_most_m3_per_h if row.at_most_m3_per_h is not None else max(high or rate, 0.0)
+    text = at_most(bound * scales.system.flow_factor, "").rstrip("\u00a0")
+    return Cell(
+        "bound",
+        text,
+        reason=f"Measured {words.with_interval} {scales.system.flow_symbol}: cannot be told apart from an empty room.",
+        bar=bar,
+    )
+
+
+def _bar(low: float | None, value: float, high: float | None, top: float, words: str) -> Bar | None:
+    if top <= 0:
+        return None
+    left, right = (_share(value if low is None else low, top), _share(value if high is None else high, top))
+    return Bar(left, round(max(right - left, 0.6), 1), _share(value, top), False, words)
+
+
+def _share(value: float, top: float) -> float:
+    return round(100 * min(max(value, 0.0), top) / top, 1)
+
+
+def _air_changes_cell(line: RankedSetting, scales: Scales) -> Cell:
+    row = line.row
+    if row.clean_air_delivery_rate_m3_per_h is None or scales.room is None:
+        return Cell("missing", reason=why_no_rate(line))
+    if not line.has_rate:
+        return Cell("missing", reason="Cannot be told apart from an empty room.")
+    volume = scales.room.room_volume_m3
+    uncertainty = row.clean_air_delivery_rate_uncertainty
+    words = measured_words(
+        row.clean_air_delivery_rate_m3_per_h / volume, None if uncertainty is None else uncertainty / volume
+    )
+    return Cell("value", words.value)
+
+
+def _standard_time_cell(line: RankedSetting) -> Cell:
+    row = line.row
+    if row.standard_clearing_time_min is None:
+        return Cell("missing", reason=why_no_rate(line) if not row.usable_trials else "No total decay rate was found.")
+    words = measured_words(
+        row.standard_clearing_time_min,
+        None,
+        row.standard_clearing_time_low_95_min,
+        row.standard_clearing_time_high_95_min,
+    )
+    return Cell("value", words.value, words.interval)
+
+
+def _time_to_clear_cell(line: RankedSetting, scales: Scales) -> Cell:
+    row, top = line.row, scales.longest_time_min
+    start = ""
+    if row.start_level_low is not None and row.start_level_high is not None:
+        low, high = rounded_text(row.start_level_low, 0), rounded_text(row.start_level_high, 0)
+        start = f"from {low}" if low == high else f"from {low}–{high}"
+    if row.time_to_clear_min is not None:
+        words = measured_words(row.time_to_clear_min, 0.5)
+        bar = _bar(
+            row.time_to_clear_low_min,
+            row.time_to_clear_min,
+            row.time_to_clear_high_min,
+            top,
+            f"{words.value} min, {start} {channel(scales.channel).unit}",
+        )
+        return Cell("value", words.value, start, bar=bar)
+    if row.not_cleared_before_min is not None:
+        bound = not_within(row.not_cleared_before_min)
+        bar = Bar(_share(row.not_cleared_before_min, top), 0.0, None, True, f"not within {bound[2:]}") if top else None
+        return Cell(
+            "bound",
+            bound.removesuffix("\u00a0min"),
+            start,
+            "The clear level was not reached before the end of the runs, so this is a lower bound.",
+            bar,
+        )
+    return Cell("missing", reason=why_no_rate(line) if not row.usable_trials else "The clear level was never passed.")
+
+
+def _sound_cell(line: RankedSetting) -> Cell:
+    sound = line.sound
+    if sound is None or sound.level_dba is None:
+        return Cell("missing", reason="The sound of this setting was not measured.")
+    text = rounded_text(sound.level_dba, 0)
+    if sound.is_upper_bound:
+        return Cell("bound", f"≤ {text}", reason=sound.words)
+    return Cell("estimate" if sound.is_estimate else "value", text, reason=sound.words if sound.is_estimate else "")
+
+
+def _power_cell(line: RankedSetting) -> Cell:
+    if line.row.power_w is None:
+        return Cell("missing", reason="The power of this setting was not measured.")
+    return Cell("value", measured_words(line.row.power_w, line.row.power_uncertainty_w).value)
+
+
+def _price_cell(line: RankedSetting, scales: Scales) -> Cell:
+    row = line.row
+    if row.price is None or row.price_currency is None:
+        return Cell("missing", reason="No price is recorded.")
+    if row.price_currency != scales.currency:
+        words = money(row.price, row.price_currency)
+        return Cell("bound", words, reason=f"Seen on {row.price_on} in another currency; not converted, not sorted.")
+    return Cell("value", rounded_text(row.price, 0))
+
+
+def _cost_cell(line: RankedSetting) -> Cell:
+    cost = line.cost
+    if cost is None:
+        return Cell("missing", reason="No electricity price is set. Give one under “Running cost”.")
+    if line.row.power_w is None and cost.total_per_year == 0:
+        return Cell("missing", reason="The power of this setting was not measured.")
+    text = rounded_text(cost.total_per_year, 0)
+    if cost.at_least:
+        return Cell("bound", f"≥ {text}", reason=" ".join(cost.missing))
+    return Cell("value", text)
+
+
+def _trials_cell(line: RankedSetting) -> Cell:
+    row = line.row
+    if row.summary_id is None:
+        return Cell("value", "0")
+    left_out = []
+    if row.excluded_trials:
+        left_out.append(f"{row.excluded_trials} excluded")
+    unusable = (row.trials or 0) - (row.usable_trials or 0) - (row.excluded_trials or 0)
+    if unusable > 0:
+        left_out.append(f"{unusable} unusable")
+    text = str(row.usable_trials or 0)
+    if left_out:
+        return Cell("bound", f"{text} of {row.trials}", reason=f"Left out: {listed(left_out)}.")
+    if row.between_trial_source == "bench repeatability":
+        return Cell("bound", text, reason="A single trial: its spread is the repeatability of the whole bench.")
+    return Cell("value", text)
