@@ -131,13 +131,19 @@ def thin_readings(session: Session, log_id: int, channel: str, max_points: int =
 
 
 def thinned_positions(x: NDArray[np.float64], y: NDArray[np.float64], max_points: int) -> NDArray[np.intp]:
-    """Positions to keep; x must rise strictly and y hold no not-a-number, which is what the chooser needs."""
+    """Positions to keep, the highest and the lowest reading among them.
+
+    x must rise strictly and y hold no not-a-number, which is what the chooser needs.
+    """
     if len(y) <= max_points:
         return np.arange(len(y))
     from tsdownsample import MinMaxLTTBDownsampler  # loaded when used: only long logs need it
 
-    chosen = MinMaxLTTBDownsampler().downsample(x, y, n_out=max_points)  # type: ignore[no-untyped-call]
-    return np.asarray(chosen, dtype=np.intp)
+    extremes = [int(np.argmax(y)), int(np.argmin(y))]  # the chooser looks at areas, and may pass over both
+    if max_points < 5:
+        return np.unique(np.array([0, extremes[0], len(y) - 1], dtype=np.intp))
+    chosen = MinMaxLTTBDownsampler().downsample(x, y, n_out=max_points - 2)  # type: ignore[no-untyped-call]
+    return np.union1d(np.asarray(chosen, dtype=np.intp), extremes).astype(np.intp)
 
 
 def _flat_rows(elapsed_s: NDArray[np.float64], levels: Sequence[NDArray[np.float64]]) -> list[object]:
