@@ -19,7 +19,10 @@
       Object.assign(layout[axis], { gridcolor: hairline, linecolor: rule, tickcolor: rule });
     }
     for (const shape of layout.shapes) if (shape.name === "reference") shape.line.color = rule;
-    for (const note of layout.annotations) note.font.color = note.name === "end label" ? ink : faded;
+    for (const note of layout.annotations) {
+      note.font.color = note.name === "end label" ? ink : faded;
+      note.bgcolor = `${colour("--paper")}c0`;
+    }
     for (const index of figure.meta.ink_traces) {
       const trace = data[index];
       if (trace.line) trace.line.color = ink;

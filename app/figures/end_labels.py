@@ -8,6 +8,7 @@ from app.figures.chart import Axis, Chart, Series
 from app.figures.label_spacing import spaced
 
 LABEL_GAP = 0.052  # of the height of the plot: one line of text
+_LETTER, _LEADER = 0.0105, 0.03  # of the width of the plot: a letter, and the hairline before the name
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +35,33 @@ def end_labels(chart: Chart) -> list[EndLabel]:
         censored = bool(series.censored and series.censored[last])
         ends.append((series, float(series.x[last]), float(series.y[last] or 0.0), censored))
     heights = [drawn_height(y, low, high, chart.y_axis) for _, _, y, _ in ends]
-    places = spaced(heights, LABEL_GAP, 0.0, 1.0)
+    places = [0.0] * len(ends)
+    for side_by_side in _that_may_touch(chart, ends):
+        moved = spaced([heights[index] for index in side_by_side], LABEL_GAP, LABEL_GAP / 2, 1.0)
+        for index, place in zip(side_by_side, moved, strict=True):
+            places[index] = place
     return [
         EndLabel(series, x, y, _level(place, low, high, chart.y_axis), censored)
         for (series, x, y, censored), place in zip(ends, places, strict=True)
     ]
+
+
+def _that_may_touch(chart: Chart, ends: list[tuple[Series, float, float, bool]]) -> list[list[int]]:
+    """Groups of labels that share some stretch of the x axis, directly or through one another."""
+    low, high = axis_range(chart, "x")
+    spans = sorted(
+        ((x - low) / (high - low), (x - low) / (high - low) + _LETTER * len(series.end_label) + _LEADER, index)
+        for index, (series, x, _, _) in enumerate(ends)
+    )
+    groups: list[list[int]] = []
+    reach = -1.0
+    for start, end, index in spans:
+        if start < reach:
+            groups[-1].append(index)
+        else:
+            groups.append([index])
+        reach = max(reach, end)
+    return groups
 
 
 def drawn_height(level: float, low: float, high: float, axis: Axis) -> float:

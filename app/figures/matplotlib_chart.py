@@ -285,7 +285,7 @@ class _Drawing:
             self.axes.annotate(
                 _shortened(label.series.end_label), (at, label.label_y), xytext=(3, 0),
                 textcoords="offset points", va="center", fontsize=13 * _POINTS_PER_PX, color=self.ink,
-                annotation_clip=False,
+                annotation_clip=False, bbox={"facecolor": PAPER, "alpha": 0.75, "linewidth": 0, "pad": 1}, zorder=5,
             )  # fmt: skip
 
 

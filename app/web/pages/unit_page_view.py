@@ -77,6 +77,7 @@ class UnitPage:
     does_nothing: bool
     has_curve: bool
     curve_query: str
+    distance: str
     sounds: tuple[SoundLine, ...]
     powers: tuple[tuple[str, Cell], ...]
     cost_words: str
@@ -118,6 +119,7 @@ def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem) -> UnitPage
         does_nothing=highest is not None and highest.row.measurable == 0,
         has_curve=any(line.row.usable_trials for line in lines.lines),
         curve_query=f"unit={unit.id}&setting=every&channel={lines.choices.channel}",
+        distance=f"{known.bench.standard_distance_m:g}",
         sounds=tuple(_sound(level) for level in known.sounds),
         powers=tuple((power.name, _power(power)) for power in known.powers),
         cost_words=_cost_words(known, highest),
