@@ -1,95 +1,82 @@
-"""What units cost over the years: energy, each consumable, purchase; what a thousand cubic metres of clean air cost;
-when the dearer of two is paid back; and which assumptions change the order."""
+"""What the reader wants to know beyond the costs themselves: what clean air costs, when the dearer of two units has
+paid back its price, and which assumptions change the order."""
 
 from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
 from app.compute.break_even import BreakEven, break_even
-from app.compute.cost import RunningCost, running_cost
 from app.compute.cost_of_clean_air import cost_per_1000_m3_of_clean_air
-from app.compute.cost_over_years import CostOverYears, cost_over_years
 from app.compute.cost_sensitivity import Sensitivity, one_at_a_time
 from app.compute.measured import Measured
-from app.errors import InvalidValue, NotFound
-from app.services.owned_units import OwnedUnits, UnitAtSetting, UnitLeftOut, read_owned_units
-from app.services.owning_choices import OwningChoices, OwningTerms, owning_terms
-
-SHOWN_BY_DEFAULT = 6
+from app.errors import InvalidValue
+from app.services.running_cost_view import CostChoices, RunningCostView, UnitCost, running_cost_view
 
 
 @dataclass(frozen=True, slots=True)
-class OwningLine:
-    """One unit: a year of running, the years chosen, and clean air's price, or why there is none."""
+class CleanAirCost:
+    """Cost of 1,000 m³ of clean air of one unit, or the sentence why there is none."""
 
-    unit: UnitAtSetting
-    running: RunningCost
-    over_years: CostOverYears
     per_1000_m3: Measured | None
-    why_no_clean_air_cost: str
+    why_not: str
 
 
 @dataclass(frozen=True, slots=True)
 class CostOfOwning:
-    """Costs of the chosen units, the cheapest over the years first.
+    """The costs with what follows from them.
 
-    others : units of the bench that were not chosen
-    pair : break-even of the two units compared, None with fewer than two
-    sensitivity : one assumption moved at a time; empty with fewer than two units
+    clean_air : by unit id, for every unit that passes the filters
+    compared : ids of the two units of the break-even, None with fewer than two units drawn
+    pair : their break-even
+    sensitivity : of the units drawn, one assumption moved at a time; empty with fewer than two
     """
 
-    terms: OwningTerms
-    lines: tuple[OwningLine, ...]
-    others: tuple[UnitAtSetting, ...]
-    left_out: tuple[UnitLeftOut, ...]
-    pair: BreakEven | None
+    view: RunningCostView
+    clean_air: dict[int, CleanAirCost]
     compared: tuple[int, int] | None
+    pair: BreakEven | None
     sensitivity: tuple[Sensitivity, ...]
 
 
-def cost_of_owning(session: Session, choices: OwningChoices | None = None) -> CostOfOwning:
-    """Cost of owning the chosen units.
+def cost_of_owning(session: Session, choices: CostChoices | None = None) -> CostOfOwning:
+    """Costs of the units of the bench with break-even and sensitivity of those that are drawn.
 
-    Raises InvalidValue or NotFound for choices that cannot be (see `owning_terms`), and for units that are not on
-    the bench.
+    Raises InvalidValue or NotFound as `running_cost_view` does, and for units that cannot be compared.
     """
-    terms = owning_terms(session, choices or OwningChoices())
-    bench = read_owned_units(session, terms)
-    chosen = _chosen(bench, terms)
-    lines = sorted(
-        (_line(unit, terms) for unit in chosen), key=lambda line: (line.over_years.total, line.over_years.name)
-    )
-    compared = _compared(lines, terms.choices.compare)
-    by_id = {line.unit.row.unit_id: line for line in lines}
-    pair = break_even(by_id[compared[0]].over_years, by_id[compared[1]].over_years) if compared else None
-    shown = {unit.row.unit_id for unit in chosen}
+    return with_consequences(running_cost_view(session, choices))
+
+
+def with_consequences(view: RunningCostView) -> CostOfOwning:
+    """The same for costs that were worked out already."""
+    drawn = view.drawn
+    compared = _compared(drawn, view.choices.owning.compare)
+    by_id = {cost.unit.row.unit_id: cost.over_years for cost in drawn}
     return CostOfOwning(
-        terms=terms,
-        lines=tuple(lines),
-        others=tuple(unit for unit in bench.units if unit.row.unit_id not in shown),
-        left_out=bench.left_out,
-        pair=pair,
+        view=view,
+        clean_air={cost.unit.row.unit_id: clean_air_cost(cost) for cost in view.costs},
         compared=compared,
-        sensitivity=one_at_a_time(tuple(unit.owned for unit in chosen), terms.assumptions, terms.choices.years)
-        if len(chosen) > 1
+        pair=break_even(by_id[compared[0]], by_id[compared[1]]) if compared else None,
+        sensitivity=one_at_a_time(
+            tuple(cost.unit.owned for cost in drawn), view.terms.assumptions, view.terms.choices.years
+        )
+        if len(drawn) > 1
         else (),
     )
 
 
-def _chosen(bench: OwnedUnits, terms: OwningTerms) -> tuple[UnitAtSetting, ...]:
-    if not terms.choices.unit_ids:
-        return bench.units[:SHOWN_BY_DEFAULT]
-    by_id = {unit.row.unit_id: unit for unit in bench.units}
-    known = by_id.keys() | {unit.unit_id for unit in bench.left_out}
-    for unit_id in terms.choices.unit_ids:
-        if unit_id not in known:
-            raise NotFound("unit under test", unit_id)
-    return tuple(by_id[unit_id] for unit_id in dict.fromkeys(terms.choices.unit_ids) if unit_id in by_id)
+def clean_air_cost(cost: UnitCost) -> CleanAirCost:
+    """Running cost over the clean air delivered in the same hours; purchase left out."""
+    if cost.unit.rate is None:
+        return CleanAirCost(None, "No clean air rate that can be told from zero is known at this setting.")
+    try:
+        return CleanAirCost(cost_per_1000_m3_of_clean_air(cost.per_year, cost.unit.rate), "")
+    except ValueError as error:
+        return CleanAirCost(None, str(error))
 
 
-def _compared(lines: list[OwningLine], asked: tuple[int, ...]) -> tuple[int, int] | None:
-    """The two units asked for, or the two cheapest."""
-    ids = [line.unit.row.unit_id for line in lines]
+def _compared(drawn: tuple[UnitCost, ...], asked: tuple[int, ...]) -> tuple[int, int] | None:
+    """The two units asked for; else the cheapest to buy against the cheapest to run of those drawn."""
+    ids = [cost.unit.row.unit_id for cost in drawn]
     if asked:
         if len(set(asked)) != 2:
             raise InvalidValue(
@@ -98,19 +85,18 @@ def _compared(lines: list[OwningLine], asked: tuple[int, ...]) -> tuple[int, int
         missing = [unit_id for unit_id in asked if unit_id not in ids]
         if missing:
             raise InvalidValue(
-                f"Unit {missing[0]} is not among the units shown, so it cannot be compared. Choose it as well.",
+                f"Unit {missing[0]} is not among the units drawn, so it cannot be compared. Choose it as well.",
                 field="compare",
             )
         return asked[0], asked[1]
-    return (ids[0], ids[1]) if len(ids) > 1 else None
+    if len(drawn) < 2:
+        return None
+    to_run = min(drawn, key=lambda cost: (cost.per_year.at_least, cost.per_year.total_per_year))
+    others = [cost for cost in drawn if cost is not to_run]
+    to_buy = min(others, key=lambda cost: _price(cost))
+    return to_buy.unit.row.unit_id, to_run.unit.row.unit_id
 
 
-def _line(unit: UnitAtSetting, terms: OwningTerms) -> OwningLine:
-    running = running_cost(unit.owned, terms.assumptions)
-    over_years = cost_over_years(unit.owned, terms.assumptions, terms.choices.years)
-    if unit.rate is None:
-        return OwningLine(unit, running, over_years, None, "No clean air rate that can be told from zero is known.")
-    try:
-        return OwningLine(unit, running, over_years, cost_per_1000_m3_of_clean_air(running, unit.rate), "")
-    except ValueError as error:
-        return OwningLine(unit, running, over_years, None, str(error))
+def _price(cost: UnitCost) -> float:
+    price = cost.unit.owned.purchase_price
+    return float("inf") if price is None else price

@@ -5,6 +5,7 @@ from app.services.bench_choices import BenchChoices, change_bench
 from app.services.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
 from app.services.cost_of_owning import cost_of_owning
 from app.services.owning_choices import FOR_THE_ROOM, QUIETEST, OwningChoices, tariffs_of_bench
+from app.services.running_cost_view import CostChoices
 from tests.services.measured_facts import (
     DAY,
     add_power,
@@ -38,80 +39,102 @@ def bench(session, small_bench):
     return ids, box
 
 
-def test_lines_stand_cheapest_first_with_all_causes(session, bench):
+def owning(session, **fields):
+    return cost_of_owning(session, CostChoices(owning=OwningChoices(**fields)))
+
+
+def by_id(found):
+    return {cost.unit.row.unit_id: cost for cost in found.view.costs}
+
+
+def test_all_causes_add_up(session, bench):
     ids, box = bench
-    found = cost_of_owning(session)
-    assert [line.unit.row.unit_id for line in found.lines] == [box, ids.unit_id]
-    model = found.lines[1]
-    assert model.running.energy_cost_per_year == pytest.approx(0.05 * 8760 * 0.20)
+    found = by_id(owning(session))
+    model = found[ids.unit_id]
+    assert model.per_year.energy_cost_per_year == pytest.approx(0.05 * 8760 * 0.20)
     assert model.over_years.by_year[5].total == pytest.approx(199 + 5 * 87.6 + 4 * 40)
     assert not model.over_years.at_least
-    assert found.lines[0].running.needs_no_consumables
-    assert model.per_1000_m3.value == pytest.approx(1000 * 127.6 / (400 * 8760))
+    assert found[box].per_year.needs_no_consumables
+
+
+def test_clean_air_has_a_price(session, bench):
+    ids, _ = bench
+    found = owning(session).clean_air[ids.unit_id]
+    assert found.per_1000_m3.value == pytest.approx(1000 * 127.6 / (400 * 8760))
+    assert found.why_not == ""
 
 
 def test_the_tariff_is_named_with_its_standing(session, bench):
-    found = cost_of_owning(session)
-    assert found.terms.tariff_words == "here from 2026-02-03, own bill"
+    assert owning(session).view.terms.tariff_words == "here from 2026-02-03, own bill"
     assert tariffs_of_bench(session)[0].price_per_kwh == 0.20
 
 
 def test_a_typed_price_goes_before_the_tariff(session, bench):
-    found = cost_of_owning(session, OwningChoices(price_per_kwh=0.40))
-    assert found.terms.assumptions.price_per_kwh == 0.40
-    assert found.terms.tariff_words == "a price of the reader's own"
+    terms = owning(session, price_per_kwh=0.40).view.terms
+    assert terms.assumptions.price_per_kwh == 0.40
+    assert terms.tariff_words == "a price of the reader's own"
 
 
 def test_another_currency_leaves_prices_out_and_says_so(session, bench):
-    found = cost_of_owning(session, OwningChoices(price_per_kwh=0.30, currency="EUR"))
-    missing = found.lines[1].over_years.missing + found.lines[0].over_years.missing
-    assert "The purchase price is in USD, not in EUR, so it is left out." in missing
-    assert "filter: its price is in USD, not in EUR, so its cost is left out." in missing
-    assert found.lines[0].over_years.at_least
+    ids, _ = bench
+    cost = by_id(owning(session, price_per_kwh=0.30, currency="EUR"))[ids.unit_id]
+    assert "The purchase price is in USD, not in EUR, so it is left out." in cost.over_years.missing
+    assert "filter: its price is in USD, not in EUR, so its cost is left out." in cost.over_years.missing
+    assert cost.over_years.at_least
 
 
 def test_the_quietest_setting_is_cheaper_to_run(session, bench):
     ids, _ = bench
-    found = cost_of_owning(session, OwningChoices(setting=QUIETEST, unit_ids=(ids.unit_id,)))
-    assert found.lines[0].unit.row.setting == "low"
-    assert found.lines[0].running.energy_cost_per_year == pytest.approx(17.52)
+    cost = by_id(owning(session, setting=QUIETEST))[ids.unit_id]
+    assert cost.unit.row.setting == "low"
+    assert cost.per_year.energy_cost_per_year == pytest.approx(17.52)
 
 
 def test_the_quietest_setting_that_serves_the_room(session, bench):
     ids, box = bench
-    small = cost_of_owning(session, OwningChoices(setting=FOR_THE_ROOM, room_area_m2=10.0))  # 118 m³/h
-    assert {line.unit.row.setting for line in small.lines if line.unit.row.unit_id == ids.unit_id} == {"low"}
-    large = cost_of_owning(session, OwningChoices(setting=FOR_THE_ROOM, room_area_m2=30.0))  # 354 m³/h
-    assert [line.unit.row.unit_id for line in large.lines] == [ids.unit_id]
-    assert large.lines[0].unit.row.setting == "high"
-    assert [left.unit_id for left in large.left_out] == [box]
-    chosen = OwningChoices(setting=FOR_THE_ROOM, room_area_m2=30.0, unit_ids=(box,))
-    assert cost_of_owning(session, chosen).lines == ()
+    small = by_id(owning(session, setting=FOR_THE_ROOM, room_area_m2=10.0))  # 118 m³/h
+    assert small[ids.unit_id].unit.row.setting == "low"
+    large = owning(session, setting=FOR_THE_ROOM, room_area_m2=30.0)  # 354 m³/h
+    assert by_id(large).keys() == {ids.unit_id}
+    assert by_id(large)[ids.unit_id].unit.row.setting == "high"
+    assert [left.unit_id for left in large.view.left_out] == [box]
 
 
 def test_two_units_are_compared_and_assumptions_moved(session, bench):
     ids, box = bench
-    found = cost_of_owning(session, OwningChoices(compare=(ids.unit_id, box)))
+    found = owning(session, compare=(ids.unit_id, box))
     assert found.compared == (ids.unit_id, box)
     assert found.pair.cheaper_at_end == "Maker B Box"
     assert {entry.assumption for entry in found.sensitivity} >= {"price of a kilowatt-hour", "years of use"}
-    one = cost_of_owning(session, OwningChoices(unit_ids=(box,)))
+
+
+def test_unasked_the_cheapest_to_buy_stands_against_the_cheapest_to_run(session, bench):
+    _, box = bench
+    third, setting = add_unit_with_setting(session, "Thrifty")
+    add_power(session, third, setting, 5.0, 0.1)
+    add_price(session, third, 400.0)
+    say_none_needed(session, third)
+    assert owning(session).compared == (box, third)
+
+
+def test_one_unit_has_nothing_to_be_compared_with(session, bench):
+    _, box = bench
+    one = owning(session, unit_ids=(box,))
     assert (one.pair, one.compared, one.sensitivity) == (None, None, ())
-    assert [unit.row.unit_id for unit in one.others] == [ids.unit_id]
 
 
 def test_no_measurable_cleaning_has_no_cost_of_clean_air(session, bench):
     idle, setting = add_unit_with_setting(session, "Idle")
     ids, _ = bench
     add_rate(session, idle, setting, ids.room_id, 1.0, measurable=False, at_most=9.0)
-    line = cost_of_owning(session, OwningChoices(unit_ids=(idle,))).lines[0]
-    assert line.per_1000_m3 is None
-    assert line.why_no_clean_air_cost == "No clean air rate that can be told from zero is known."
+    found = owning(session).clean_air[idle]
+    assert found.per_1000_m3 is None
+    assert found.why_not == "No clean air rate that can be told from zero is known at this setting."
 
 
 def test_a_unit_that_never_runs_says_why_there_is_no_cost_of_clean_air(session, bench):
-    line = cost_of_owning(session, OwningChoices(hours_per_day=0.0)).lines[0]
-    assert "runs 0 h a year" in line.why_no_clean_air_cost
+    _, box = bench
+    assert "runs 0 h a year" in owning(session, hours_per_day=0.0).clean_air[box].why_not
 
 
 def test_without_any_tariff_it_asks_for_a_price(session, small_bench):
@@ -133,24 +156,23 @@ def test_without_any_tariff_it_asks_for_a_price(session, small_bench):
         ({"room_area_m2": -1.0}, "room_area_m2", "Found -1 for room_area_m2; above zero is needed"),
         ({"unit_ids": tuple(range(9))}, "unit_ids", "9 units were chosen; a picture holds at most 8"),
         ({"compare": (1,)}, "compare", "1 units were chosen for the break-even; two are needed"),
-        ({"compare": (1, 77)}, "compare", "Unit 77 is not among the units shown"),
+        ({"compare": (1, 77)}, "compare", "Unit 77 is not among the units drawn"),
     ],
 )
 def test_impossible_choices_are_refused(session, bench, fields, field, message):
     with pytest.raises(InvalidValue, match=message) as refused:
-        cost_of_owning(session, OwningChoices(**fields))
+        owning(session, **fields)
     assert refused.value.field == field
 
 
-def test_unknown_units_and_tariffs_are_not_found(session, bench):
-    with pytest.raises(NotFound, match="There is no unit under test 99"):
-        cost_of_owning(session, OwningChoices(unit_ids=(99,)))
+def test_an_unknown_tariff_is_not_found(session, bench):
     with pytest.raises(NotFound, match="There is no tariff 99"):
-        cost_of_owning(session, OwningChoices(tariff_id=99))
+        owning(session, tariff_id=99)
 
 
 def test_the_benchs_hours_hold_unless_told_otherwise(session, bench):
     change_bench(session, BenchChoices(hours_per_day=8.0, tariff_id=tariffs_of_bench(session)[0].id))
-    found = cost_of_owning(session)
-    assert found.terms.hours_per_day == 8.0
-    assert any("standby power was not measured" in words for words in found.lines[0].running.missing)
+    _, box = bench
+    found = owning(session)
+    assert found.view.terms.hours_per_day == 8.0
+    assert any("standby power was not measured" in words for words in by_id(found)[box].per_year.missing)
