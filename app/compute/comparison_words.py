@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from app.compute.comparison import Comparison
-from app.compute.rounding import decimals_from_size, rounded_text
+from app.compute.rounding import rounded_text
 
 CANNOT_BE_TOLD_APART = "cannot be told apart"
 _MOST_DECIMALS = 2
@@ -64,10 +64,9 @@ def less(comparison: Comparison, verb: str, unit_symbol: str, comparative: str =
         return InWords(None, CANNOT_BE_TOLD_APART)
     lower: Literal["first", "second"] = "second" if comparison.higher == "first" else "first"
     size = comparison.difference if comparison.higher == "first" else comparison.difference.times(-1.0)
-    if size.uncertainty == 0:  # two prices: nothing to state an interval of
-        return InWords(
-            lower, f"{verb} {rounded_text(size.value, decimals_from_size(size.value))}\u00a0{unit_symbol} {comparative}"
-        )
+    if size.uncertainty == 0:  # two prices: there is no interval to state
+        exact = rounded_text(size.value, 0 if size.value == round(size.value) else _MOST_DECIMALS)
+        return InWords(lower, f"{verb} {exact}\u00a0{unit_symbol} {comparative}")
     value, low, high = _rounded(size.value, size.low_95, size.high_95, no_difference=0.0)
     return InWords(lower, f"{verb} {value}\u00a0{unit_symbol} {comparative}; between {low} and {high}")
 
@@ -80,9 +79,7 @@ def _times(comparison: Comparison, verb: str, comparative: str) -> InWords:
         value, low, high = _rounded(times.value, times.low_95, times.high_95, no_difference=1.0)
         return InWords(comparison.higher, f"{verb} {value} {comparative}; between {low} and {high}")
     if comparison.at_least_times is not None:
-        # rounded down, because more than the limit must not be said
-        at_least = math.floor(comparison.at_least_times * 10) / 10
-        return InWords(comparison.higher, f"{verb} at least {rounded_text(at_least, 1)} {comparative}")
+        return InWords(comparison.higher, f"{verb} at least {_rounded_down(comparison.at_least_times)} {comparative}")
     return InWords(comparison.higher, f"{verb} more; by how many times cannot be said")
 
 
@@ -96,3 +93,9 @@ def _rounded(value: float, low: float, high: float, *, no_difference: float) -> 
     while round(low, decimals) == no_difference and decimals < _MOST_DECIMALS + 2:
         decimals += 1
     return rounded_text(value, decimals), rounded_text(low, decimals), rounded_text(high, decimals)
+
+
+def _rounded_down(limit: float) -> str:
+    """Two significant digits, never more than the limit: more must not be said."""
+    decimals = 1 - math.floor(math.log10(limit))
+    return rounded_text(math.floor(limit * 10.0**decimals + 1e-9) / 10.0**decimals, decimals)

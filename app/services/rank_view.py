@@ -1,0 +1,146 @@
+"""How far the data carry the order of a ranking: an interval of ranks for each line, and what cannot be told apart."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from sqlalchemy.orm import Session
+
+from app.compute.measured import Measured
+from app.compute.rank_intervals import RankRow, RankTable, rank_by_clean_air, rank_by_measured
+from app.errors import InvalidValue
+from app.services.ranking import RankedSetting, Ranking, rank_units
+from app.services.ranking_choices import MOST_ROWS, RankingChoices
+from app.services.settings_in_rooms import TestedSetting, read_tested_settings
+
+CLEAN_AIR = "clean_air_delivery_rate"
+CLEARING_TIME = "standard_clearing_time"
+POWER = "power"
+RUNNING_COST = "running_cost"
+RANKED_BY = (CLEAN_AIR, CLEARING_TIME, POWER, RUNNING_COST)
+
+
+@dataclass(frozen=True, slots=True)
+class LineRank:
+    """One line of the ranking with its rank. `row.key` is the setting."""
+
+    line: RankedSetting
+    row: RankRow
+
+
+@dataclass(frozen=True, slots=True)
+class RankView:
+    """The ranking's lines in the order of one quantity, with what the data say of that order.
+
+    by : one of `RANKED_BY`
+    lines : measured ones first, then those that cannot be told from zero
+    groups : runs of neighbours of which no two can be told apart
+    without_value : lines that have no such quantity, and so no rank
+    """
+
+    ranking: Ranking
+    by: str
+    lines: tuple[LineRank, ...]
+    groups: tuple[tuple[LineRank, ...], ...]
+    without_value: tuple[RankedSetting, ...]
+    table: RankTable
+
+    @property
+    def measured(self) -> tuple[LineRank, ...]:
+        return tuple(line for line in self.lines if line.row.place is not None)
+
+
+def rank_view(session: Session, choices: RankingChoices | None = None, *, by: str = CLEAN_AIR) -> RankView:
+    """Rank intervals of the lines that pass the filters of a ranking.
+
+    by : the quantity that is put in order; for clean air and clearing, what all settings share has cancelled
+    Raises InvalidValue for a choice that the bench does not have, or a quantity that has no interval.
+    """
+    if by not in RANKED_BY:
+        raise InvalidValue(
+            f"The order was asked for by {by!r}; it needs a quantity with an interval: {', '.join(RANKED_BY)}.",
+            field="by",
+        )
+    ranking = rank_units(session, replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0))
+    lines = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
+    tested = read_tested_settings(
+        session,
+        channel=ranking.choices.channel,
+        aerosol=ranking.choices.aerosol,
+        room_id=ranking.choices.room_id,
+    )
+    table = _RANKINGS[by](lines, {key: tested[key] for key in lines if key in tested})
+    ranked = {row.key: LineRank(lines[row.key], row) for row in table.rows}
+    return RankView(
+        ranking=ranking,
+        by=by,
+        lines=tuple(ranked.values()),
+        groups=tuple(tuple(ranked[key] for key in group) for group in table.groups),
+        without_value=tuple(line for line in ranking.lines if line.row.setting_id not in ranked),
+        table=table,
+    )
+
+
+_Lines = Mapping[int, RankedSetting]
+_Tested = Mapping[int, TestedSetting]
+
+
+def _by_clean_air(_: _Lines, tested: _Tested) -> RankTable:
+    known = {key: setting for key, setting in tested.items() if setting.in_room is not None}
+    return rank_by_clean_air(
+        {key: s.in_room for key, s in known.items() if s.measurable and s.in_room is not None},
+        [key for key, setting in known.items() if not setting.measurable],
+    )
+
+
+def _by_clearing_time(_: _Lines, tested: _Tested) -> RankTable:
+    """By total decay: the shortest time has the highest rate, and the rate has the better-behaved interval.
+
+    What cannot be told apart from an empty room clears as the empty room does, so it is not put in order either.
+    """
+    idle = [key for key, setting in tested.items() if setting.in_room is not None and not setting.measurable]
+    rates = {key: s.total_decay for key, s in tested.items() if s.total_decay is not None and key not in idle}
+    return rank_by_measured(rates, not_measurable=idle)
+
+
+def _by_power(lines: _Lines, _: _Tested) -> RankTable:
+    return rank_by_measured(
+        {
+            key: Measured(line.row.power_w, line.row.power_uncertainty_w or 0.0)
+            for key, line in lines.items()
+            if line.row.power_w is not None
+        },
+        lowest_first=True,
+    )
+
+
+def _by_running_cost(lines: _Lines, _: _Tested) -> RankTable:
+    """Costs that are only "at least" so much stand after those that are known."""
+    costs = {key: line.cost for key, line in lines.items() if line.cost is not None}
+    return rank_by_measured(
+        {key: Measured(c.total_per_year, c.uncertainty_per_year) for key, c in costs.items() if not c.at_least},
+        lowest_first=True,
+        not_measurable=[key for key, cost in costs.items() if cost.at_least],
+    )
+
+
+_RANKINGS: dict[str, Callable[[_Lines, _Tested], RankTable]] = {
+    CLEAN_AIR: _by_clean_air,
+    CLEARING_TIME: _by_clearing_time,
+    POWER: _by_power,
+    RUNNING_COST: _by_running_cost,
+}
+
+
+def names_of(lines: Sequence[RankedSetting]) -> dict[int, str]:
+    """Setting id to a name that tells the lines apart: the model, with maker or setting where that is needed."""
+    makers: dict[str, set[int]] = {}
+    settings: dict[int, int] = {}
+    for line in lines:
+        makers.setdefault(line.row.model, set()).add(line.row.unit_id)
+        settings[line.row.unit_id] = settings.get(line.row.unit_id, 0) + 1
+    found = {}
+    for line in lines:
+        row = line.row
+        name = row.model if len(makers[row.model]) == 1 else f"{row.maker} {row.model}"
+        found[row.setting_id or 0] = name if settings[row.unit_id] == 1 else f"{name}, {row.setting}"
+    return found
