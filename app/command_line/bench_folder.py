@@ -13,7 +13,7 @@ def add_folder_argument(parser: argparse.ArgumentParser) -> None:
 
 def add_address_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--host", metavar="H", help="address to listen on (default: 127.0.0.1)")
-    parser.add_argument("--port", metavar="P", type=_port, help="port to listen on (default: 8000)")
+    parser.add_argument("--port", metavar="P", type=_port, help="port to listen on (default: 8000; 0: any free one)")
 
 
 def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Settings:
@@ -37,6 +37,6 @@ def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Setti
 
 
 def _port(text: str) -> int:
-    if not text.isdecimal() or not 1 <= int(text) <= 65535:
-        raise argparse.ArgumentTypeError(f"{text!r} is no port; a whole number from 1 to 65535 is needed")
+    if not text.isdecimal() or not 0 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(f"{text!r} is no port; a whole number from 0 to 65535 is needed")
     return int(text)

@@ -14,6 +14,7 @@ from app.services.store_problems import store_problem_from
 from app.settings import Settings
 
 _PAGES_A_STEP = 2000
+WAIT_FOR_STORE_S = 5.0
 _COUNTED = ("units_under_test", "trials", "logs", "raw_files", "channel_results", "changes")
 
 
@@ -58,7 +59,8 @@ def backup_store(
             f"The copy {path} could not be written: {error}. Choose another place for it."
         ) from error
     finally:
-        unfinished.unlink(missing_ok=True)
+        if unfinished.exists():
+            unfinished.unlink()
     return StoreCopy(path, path.stat().st_size, rows)
 
 
@@ -135,7 +137,7 @@ def _target(settings: Settings, target: Path | None, now: datetime) -> Path:
 
 def _keep_beside(store: Path) -> Path:
     """Moves a store aside, with what still stands in its write-ahead log taken in first."""
-    with closing(sqlite3.connect(store, timeout=5)) as connection:
+    with closing(sqlite3.connect(store, timeout=WAIT_FOR_STORE_S)) as connection:
         try:
             connection.execute("PRAGMA locking_mode = EXCLUSIVE")
             connection.execute("BEGIN EXCLUSIVE")

@@ -1,0 +1,148 @@
+"""`hazefall analyse`: what it prints, and its exit status."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from app.command_line.main import run
+from tests.conftest import decay_log
+
+
+@pytest.fixture
+def log(tmp_path: Path) -> Path:
+    path = tmp_path / "run.csv"
+    path.write_bytes(decay_log(6.0))
+    return path
+
+
+def _json(capsys: pytest.CaptureFixture[str]) -> dict:
+    return json.loads(capsys.readouterr().out)
+
+
+def test_json_of_a_log(log: Path, capsys: pytest.CaptureFixture[str]):
+    arguments = ["--room-volume-m3", "30", "--room-volume-uncertainty-m3", "0.5", "--natural-decay-per-h", "0.5"]
+    arguments += ["--natural-decay-uncertainty-per-h", "0.05", "--channel", "pm2_5", "--json"]
+    assert run(["analyse", str(log), *arguments]) == 0
+    found = _json(capsys)
+    assert list(found["channels"]) == ["pm2_5"]
+    assert found["channels"]["pm2_5"]["clean_air_delivery_rate_m3_per_h"]["value"] == pytest.approx(165, rel=0.03)
+
+
+def test_empty_room_logs_may_be_given_several_times(log: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    told = []
+    for seed in (5, 6):
+        path = tmp_path / f"empty{seed}.csv"
+        path.write_bytes(decay_log(0.5, minutes=180, seed=seed))
+        told += ["--empty-room", str(path)]
+    assert run(["analyse", str(log), "--room-volume-m3", "30", "--json", *told]) == 0
+    assert _json(capsys)["channels"]["pm1"]["natural_decay_per_h"]["value"] == pytest.approx(0.5, rel=0.1)
+
+
+def test_the_report_is_in_words(log: Path, capsys: pytest.CaptureFixture[str]):
+    assert run(["analyse", str(log), "--room-volume-m3", "30", "--natural-decay-per-h", "0.5"]) == 0
+    said = capsys.readouterr().out
+    assert "run.csv\n  451 readings from 2026-03-02 09:00:00 UTC, 10 s apart; 0 rows skipped" in said
+    assert "pm2_5 [µg/m³]" in said
+    assert "clean air delivery rate 16" in said
+    assert "natural decay           0.5" in said
+    assert "care: No uncertainty of the room volume was told" in said
+
+
+def test_the_report_of_a_run_that_never_cleared_gives_a_bound(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    path = tmp_path / "slow.csv"
+    path.write_bytes(decay_log(0.5, minutes=120))
+    assert run(["analyse", str(path), "--room-volume-m3", "30", "--channel", "pm2_5"]) == 0
+    said = capsys.readouterr().out
+    assert "time to clear           10 µg/m³ not within 1" in said
+    assert "natural decay           not known" in said
+
+
+def test_columns_can_be_assigned(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    path = tmp_path / "odd.csv"
+    path.write_bytes(decay_log(6.0, channels=("Haze",), shares=(1.0,)))
+    assert run(["analyse", str(path), "--room-volume-m3", "30", "--columns", "Haze=pm2_5", "--json"]) == 0
+    assert list(_json(capsys)["channels"]) == ["pm2_5"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (["--room-volume-m3", "0"], "--room-volume-m3 is 0; it needs a number of m³ above zero."),
+        (["--room-volume-m3", "nan"], "--room-volume-m3 is nan; it needs a number of m³ above zero."),
+        (
+            ["--room-volume-m3", "30", "--room-volume-uncertainty-m3", "-1"],
+            "--room-volume-uncertainty-m3 is -1; it needs a number of zero or above.",
+        ),
+        (
+            ["--room-volume-m3", "30", "--natural-decay-uncertainty-per-h", "0.1"],
+            "--natural-decay-uncertainty-per-h stands without --natural-decay-per-h; give the rate too.",
+        ),
+        (
+            ["--room-volume-m3", "30", "--natural-decay-per-h", "inf"],
+            "--natural-decay-per-h is inf; it needs a finite number per hour.",
+        ),
+        (
+            ["--room-volume-m3", "30", "--natural-decay-per-h", "1", "--natural-decay-uncertainty-per-h", "-1"],
+            "--natural-decay-uncertainty-per-h is -1; it needs a number of zero or above.",
+        ),
+        (
+            ["--room-volume-m3", "30", "--background", "-2"],
+            "--background is -2; it needs a number of zero or above, in the unit of the channel.",
+        ),
+        (
+            ["--room-volume-m3", "30", "--clear-level", "0"],
+            "--clear-level is 0; it needs a number above zero, in the unit of the channel.",
+        ),
+        (
+            ["--room-volume-m3", "30", "--columns", "Haze"],
+            "--columns is 'Haze'; it needs COLUMN=CHANNEL, such as “Dust [ug]=pm2_5”.",
+        ),
+        (["--room-volume-m3", "30", "--channel", "voc"], "run.csv holds no channel 'voc'; it holds: pm1, pm2_5, pm10."),
+        (["--room-volume-m3", "30", "--unit-on", "soon"], "Unit on is 'soon'; it needs an ISO 8601 time such as"),
+    ],
+)
+def test_wrong_arguments_give_status_2_and_a_message(
+    log: Path, arguments: list[str], message: str, capsys: pytest.CaptureFixture[str]
+):
+    assert run(["analyse", str(log), *arguments]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.startswith(f"hazefall analyse: {message}")
+
+
+@pytest.mark.parametrize("arguments", [[], ["--room-volume-m3", "wide"], ["--room-volume-m3", "30", "--no-such"]])
+def test_arguments_that_cannot_be_understood_give_status_2(log: Path, arguments: list[str]):
+    with pytest.raises(SystemExit) as stopped:
+        run(["analyse", str(log), *arguments])
+    assert stopped.value.code == 2
+
+
+def test_natural_decay_and_empty_room_exclude_one_another(log: Path):
+    both = ["--natural-decay-per-h", "0.5", "--empty-room", str(log)]
+    with pytest.raises(SystemExit) as stopped:
+        run(["analyse", str(log), "--room-volume-m3", "30", *both])
+    assert stopped.value.code == 2
+
+
+def test_a_file_that_is_not_there_gives_status_2(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    assert run(["analyse", str(tmp_path / "gone.csv"), "--room-volume-m3", "30"]) == 2
+    assert "gone.csv cannot be opened: No such file or directory. Check its name and folder." in capsys.readouterr().err
+
+
+def test_a_file_that_is_no_log_gives_status_3_and_names_file_and_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    path = tmp_path / "bad.csv"
+    path.write_text("time,PM2.5 [ug/m3]\nyesterday,5\nnoon,6\nevening,7\n")
+    assert run(["analyse", str(path), "--room-volume-m3", "30"]) == 3
+    said = capsys.readouterr().err
+    assert said.startswith("hazefall analyse: bad.csv, line 1: No table of readings was found")
+    assert "“time,PM2.5 [ug/m3]”" in said
+
+
+def test_a_log_without_a_decay_gives_status_4(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    path = tmp_path / "flat.csv"
+    path.write_text("time,PM2.5 [ug/m3]\n2026-01-01T10:00:00Z,5\n2026-01-01T10:00:10Z,6\n2026-01-01T10:00:20Z,7\n")
+    assert run(["analyse", str(path), "--room-volume-m3", "30"]) == 4
+    assert capsys.readouterr().err.startswith("hazefall analyse: flat.csv holds no decay that can be analysed. pm2_5:")

@@ -1,0 +1,88 @@
+"""`hazefall serve` and `hazefall demo` as real processes on loopback."""
+
+import os
+import signal
+import subprocess
+import sys
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+from app.command_line.bench_folder import settings_from
+from app.command_line.main import run
+from app.command_line.serve import address
+
+
+def _start(*arguments: str, environment: dict[str, str] | None = None) -> subprocess.Popen[str]:
+    return subprocess.Popen(
+        [sys.executable, "-m", "app.command_line.main", *arguments],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, **(environment or {})},
+    )
+
+
+def test_a_bench_is_made_and_served_at_the_address_told(tmp_path: Path):
+    server = _start("serve", "--data", str(tmp_path / "bench"), "--port", "0")
+    try:
+        first, second = server.stdout.readline(), server.stdout.readline()
+        assert first == f"Hazefall serves the bench in {tmp_path}/bench\n"
+        url = second.split()[1]
+        with urllib.request.urlopen(f"{url}api/health", timeout=20) as answer:
+            assert answer.status == 200
+    finally:
+        server.send_signal(signal.SIGINT)
+        _, err = server.communicate(timeout=20)
+    assert "Traceback" not in err
+    assert (tmp_path / "bench" / "bench.sqlite").exists()
+
+
+def test_a_store_that_cannot_be_opened_is_told_without_a_traceback(tmp_path: Path):
+    (tmp_path / "bench.sqlite").write_bytes(b"no store at all " * 100)
+    server = _start("serve", "--data", str(tmp_path), "--port", "0")
+    _, err = server.communicate(timeout=30)
+    assert server.returncode == 1
+    assert err.startswith(f"hazefall serve: {tmp_path}/bench.sqlite is damaged or is no store")
+    assert "Traceback" not in err
+
+
+@pytest.mark.parametrize("port", ["65536", "-1", "http"])
+def test_a_port_that_is_none_is_refused(port: str, capsys: pytest.CaptureFixture[str]):
+    with pytest.raises(SystemExit) as stopped:
+        run(["serve", f"--port={port}"])
+    assert stopped.value.code == 2
+    assert f"{port!r} is no port; a whole number from 0 to 65535 is needed" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("host", "shown"),
+    [("127.0.0.1", "127.0.0.1"), ("0.0.0.0", "localhost"), ("::", "localhost"), ("::1", "[::1]")],
+)
+def test_the_address_is_one_that_a_browser_opens(host: str, shown: str):
+    assert address(host, 8000) == f"http://{shown}:8000/"
+
+
+class _Told:
+    def __init__(self, **told: object) -> None:
+        self.__dict__.update(told)
+
+
+def test_the_folder_told_comes_before_the_environment(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setenv("HAZEFALL_DATA", str(tmp_path / "by_environment"))
+    monkeypatch.setenv("HAZEFALL_DATABASE_URL", "postgresql://somewhere/bench")
+    monkeypatch.setenv("HAZEFALL_PORT", "9000")
+    told = settings_from(_Told(data=tmp_path / "told", host=None, port=None))
+    assert (told.data_folder, told.database_url, told.port) == (tmp_path / "told", "", 9000)
+    by_environment = settings_from(_Told(data=None, port=8123))
+    assert by_environment.data_folder == tmp_path / "by_environment"
+    assert by_environment.database_url == "postgresql://somewhere/bench"
+    assert by_environment.port == 8123
+
+
+def test_the_demonstration_lies_beside_the_own_bench(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setenv("HAZEFALL_DATABASE_URL", "postgresql://somewhere/bench")
+    demo = settings_from(_Told(data=None), "demo")
+    assert demo.data_folder.name == "hazefall-demo"
+    assert demo.database_url == ""
