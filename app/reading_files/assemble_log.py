@@ -43,13 +43,13 @@ def assemble_log(
         parts.append(part)
     everything = joined(parts, units)
     if not everything.filled().any():
-        raise _no_rows(source, segments, skipped)
+        raise _no_rows(source, segments, skipped, box)
     ordered = in_utc_order(everything, source, segments)
     notes += ordered.notes
     skipped += [_skipped(line, reason, source) for line, reason in list(ordered.left_out.items())[:1000]]
     rows = _without_empty_rows(ordered.rows, source, skipped, notes)
     if not len(rows.us):
-        raise _no_rows(source, segments, skipped)
+        raise _no_rows(source, segments, skipped, box)
     us, levels, merged = merge_equal_times(rows.us, rows.levels)
     if merged and not any(segment.is_long for segment in segments):
         notes.append(f"{merged} rows repeat the time of another row: the mean of their readings counts once.")
@@ -97,7 +97,7 @@ def _layout_notes(opened: LogLines, segments: list[Segment]) -> list[str]:
     if first.header.line < 0:
         notes.append("The table has no header.")
     for segment in segments:
-        notes += [*segment.plan.notes, *segment.times.notes]
+        notes += segment.notes
     if first.times.day_first is not None and not first.times.order_is_sure:
         order = "day first" if first.times.day_first else "month first"
         notes.append(f"Nothing tells whether the day or the month comes first in dates: {order} was assumed.")
@@ -123,13 +123,14 @@ def _without_empty_rows(rows: Rows, source: Source, skipped: list[SkippedRow], n
     return rows.take(np.flatnonzero(filled))
 
 
-def _no_rows(source: Source, segments: list[Segment], skipped: list[SkippedRow]) -> UnreadableLog:
+def _no_rows(source: Source, segments: list[Segment], skipped: list[SkippedRow], box: str | None) -> UnreadableLog:
     first = skipped[0] if skipped else None
     line = max(segments[0].header.line, 0)
+    of_box = f" of the box {quoted(box)}" if box is not None else ""
     why = f" (the first row that was skipped: {first.reason})." if first else "."
     return refusal(
         source.file_name,
-        f"No row has both a time and a reading{why}",
+        f"No row{of_box} has both a time and a reading{why}",
         "Needed are rows with a time and a number below the header.",
         line=first.line if first else line + 1,
         text=first.text if first else source.lines[line],

@@ -1,6 +1,6 @@
 """The time of each row, by the time plan: date and time, epoch, elapsed, or a clock without a date."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,7 +36,6 @@ class RowTimes:
     at_midnight: NDArray[np.bool_]
     day_first: bool | None = None
     order_is_sure: bool = True
-    notes: list[str] = field(default_factory=list)
 
 
 def row_times(

@@ -16,6 +16,7 @@ from app.reading_files.preamble import Preamble
 from app.reading_files.refusals import refusal
 from app.reading_files.row_times import RowTimes, row_times
 from app.reading_files.rows_without_time import account_for
+from app.reading_files.sampling_period import first_row_note
 from app.reading_files.table_body import read_body
 from app.reading_files.time_columns import TimePlan, find_time_plan
 from app.reading_files.unrecognised import refuse_unrecognised
@@ -68,6 +69,7 @@ class Segment:
     rows_skipped: int = 0
     is_long: bool = False
     later_headers: list[Header] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +82,7 @@ class _Recognised:
     taken: list[LogColumn]
     box_position: int | None
     layout: LongLayout | None
+    notes: list[str]
 
 
 def read_segment(source: Source, header: Header, stop: int) -> Segment:
@@ -115,7 +118,7 @@ def read_segment(source: Source, header: Header, stop: int) -> Segment:
     likely_day_first = source.delimiter == ";" or known.decimal_mark == ","
     choices = source.choices
     times = row_times(body.frame, plan, known.decimal_mark, choices.day_first, likely_day_first, source.preamble)
-    segment = Segment(header, known.columns, plan, known.decimal_mark, times, body.lines)
+    segment = Segment(header, known.columns, plan, known.decimal_mark, times, body.lines, notes=known.notes)
     segment.skipped, segment.rows_skipped = body.skipped, len(body.skipped)
     frame = _with_time_only(segment, source, body.frame, stop)
     if known.box_position is not None:
@@ -156,7 +159,9 @@ def _recognise(source: Source, header: Header, stop: int) -> _Recognised:
         missing=missing,
     )
     assert plan is not None
-    return _Recognised(plan, decimal_mark, roles.columns, taken, roles.box_position, layout)
+    note = first_row_note(header, cells, decimal_mark)
+    notes = [*plan.notes, *([note] if note else [])]
+    return _Recognised(plan, decimal_mark, roles.columns, taken, roles.box_position, layout, notes)
 
 
 def _first_cells(source: Source, header: Header, stop: int) -> list[list[str]]:
