@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from app.compute.decay import analyse_decay
 from app.compute.decay_result import ChannelDecay, ClearLevel, Marks
 from app.compute.notes import Note
+from app.compute.trial_quality import cross_channel_notes
 
 MASS_UNIT = "µg/m³"
 # Where the clear level is a mass concentration, a channel of another unit counts as cleared at this share of its
@@ -54,11 +55,13 @@ def analyse_channels(
     elapsed_s : seconds since the first reading; levels : in the channel's unit
     """
     chosen = [name for name in levels if (is_analysed(name) if channels is None else name in channels)]
-    return {
+    decays = {
         name: _analyse_one(elapsed_s, levels[name], name, units[name], terms)
         for name in chosen
         if np.isfinite(levels[name]).any()
     }
+    between = cross_channel_notes(elapsed_s, levels, decays)
+    return {name: replace(decay, notes=(*decay.notes, *between[name])) for name, decay in decays.items()}
 
 
 def _analyse_one(
