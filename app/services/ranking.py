@@ -6,14 +6,10 @@ The page and the API show the same `Ranking`.
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 
 from sqlalchemy.orm import Session
 
-from app.compute.conversions import M2_PER_SQUARE_FOOT, from_cubic_feet_per_minute
-from app.compute.cost import CostAssumptions, OwnedUnit, RunningCost, running_cost
-from app.compute.energy_use import RunningPart
-from app.services.consumable_parts import ConsumableRow, consumable_parts, read_consumable_rows
+from app.compute.room_need import need_by_155_rule, need_by_air_changes
 from app.services.ranking_choices import (
     EVERY,
     HIGHEST,
@@ -22,30 +18,18 @@ from app.services.ranking_choices import (
     Offered,
     RankingChoices,
     RoomOffered,
-    read_offered,
+    filled_choices,
 )
-from app.services.ranking_query import RankingRow, read_ranking_rows
-from app.services.setting_sound import SettingSound, read_setting_sounds
+from app.services.ranking_table import (
+    RankedSetting,
+    RankingTable,
+    UnitLines,
+    lines_of_unit,
+    read_ranking_table,
+    with_sound_and_cost,
+)
 
-_RULE_FACTOR = 1.55  # square feet for each cubic foot a minute
-
-
-@dataclass(frozen=True, slots=True)
-class RankedSetting:
-    """One line of the ranking.
-
-    sound : None where the unit has no setting
-    cost : None where no electricity price is known
-    """
-
-    row: RankingRow
-    sound: SettingSound | None
-    cost: RunningCost | None
-
-    @property
-    def has_rate(self) -> bool:
-        """Whether a rate exists that can be told from zero; only such rates are put in order."""
-        return self.row.clean_air_delivery_rate_m3_per_h is not None and self.row.measurable == 1
+__all__ = ["RankedSetting", "Ranking", "UnitLines", "lines_of_unit", "rank", "rank_units", "with_sound_and_cost"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,16 +76,14 @@ class Ranking:
 
 def rank_units(session: Session, choices: RankingChoices | None = None) -> Ranking:
     """Ranks the units of the bench. Raises InvalidValue for a choice that the bench does not have."""
-    filled, offered = read_offered(session, choices or RankingChoices())
-    rows = read_ranking_rows(
-        session,
-        channel=filled.channel,
-        aerosol=filled.aerosol,
-        room_id=filled.room_id or 0,
-        currency=offered.currency,
-        highest_only=filled.setting == HIGHEST,
-    )
-    lines = with_sound_and_cost(session, rows, offered)
+    asked = choices or RankingChoices()
+    return rank(read_ranking_table(session, asked), asked)
+
+
+def rank(table: RankingTable, choices: RankingChoices) -> Ranking:
+    """The ranking out of a table that was read for these choices (see `table_key`)."""
+    offered, lines = table.offered, table.lines
+    filled = filled_choices(choices, offered)
     units_on_bench = len({line.row.unit_id for line in lines})
     kinds = tuple(sorted({line.row.kind for line in lines}))
     chosen, removed = _filtered(_at_chosen_setting(lines, filled.setting), filled, offered, units_on_bench)
@@ -134,31 +116,6 @@ def rank_units(session: Session, choices: RankingChoices | None = None) -> Ranki
     )
 
 
-@dataclass(frozen=True, slots=True)
-class UnitLines:
-    """The lines of one unit, a line a setting, with the conditions that they hold under."""
-
-    lines: tuple[RankedSetting, ...]
-    choices: RankingChoices
-    offered: Offered
-    room: RoomOffered | None
-
-
-def lines_of_unit(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitLines:
-    """Every setting of one unit as the ranking shows it, from the slowest; empty where there is no such unit."""
-    filled, offered = read_offered(session, choices or RankingChoices())
-    rows = read_ranking_rows(
-        session,
-        channel=filled.channel,
-        aerosol=filled.aerosol,
-        room_id=filled.room_id or 0,
-        currency=offered.currency,
-        unit_id=unit_id,
-    )
-    lines = tuple(with_sound_and_cost(session, rows, offered, unit_id))
-    return UnitLines(lines, filled, offered, offered.room(filled.room_id))
-
-
 def needed_rate_m3_per_h(choices: RankingChoices) -> float | None:
     """Clean air delivery rate that the reader's room asks for by the chosen rule [m³/h].
 
@@ -173,66 +130,14 @@ def needed_rate_m3_per_h(choices: RankingChoices) -> float | None:
     if choices.room_area_m2 is None:
         return None
     if choices.room_rule == ROOM_RULES[0]:
-        return from_cubic_feet_per_minute(choices.room_area_m2 / M2_PER_SQUARE_FOOT / _RULE_FACTOR)
-    return choices.room_area_m2 * choices.room_height_m * choices.air_changes_per_h
+        return need_by_155_rule(choices.room_area_m2).rate_m3_per_h
+    return need_by_air_changes(choices.room_area_m2, choices.room_height_m, choices.air_changes_per_h).rate_m3_per_h
 
 
-def with_sound_and_cost(
-    session: Session, rows: Sequence[RankingRow], offered: Offered, unit_id: int = 0
-) -> list[RankedSetting]:
-    """The rows as lines of a ranking: each with its sound level and its running cost."""
-    sounds = read_setting_sounds(
-        session,
-        standard_distance_m=offered.standard_distance_m,
-        rule=offered.sound_correction_rule,
-        unit_id=unit_id,
-    )
-    consumables = read_consumable_rows(session, offered.currency, unit_id)
-    assumptions = offered.assumptions()
-    return [
-        RankedSetting(
-            row,
-            None if row.setting_id is None else sounds.of(row.setting_id),
-            None
-            if assumptions is None
-            else _cost(
-                consumables.get(row.unit_id, ()),
-                row.consumables_state,
-                (row.power_w, row.power_uncertainty_w, row.standby_power_w, row.standby_power_uncertainty_w),
-                offered.hours_per_day,
-                assumptions,
-            ),
-        )
-        for row in rows
-    ]
-
-
-@lru_cache(maxsize=8192)
-def _cost(
-    consumables: tuple[ConsumableRow, ...],
-    consumables_state: str,
-    powers: tuple[float | None, float | None, float | None, float | None],
-    hours_per_day: float,
-    assumptions: CostAssumptions,
-) -> RunningCost:
-    """Running cost from the stored values alone, so that the same values need not be worked through twice."""
-    power, uncertainty, standby, standby_uncertainty = powers
-    return running_cost(
-        OwnedUnit(
-            name="",
-            parts=(RunningPart(hours_per_day, power, uncertainty or 0.0, "this setting"),),
-            standby_power_w=standby,
-            standby_power_uncertainty_w=standby_uncertainty or 0.0,
-            consumables=consumable_parts(consumables, consumables_state, assumptions.currency),
-        ),
-        assumptions,
-    )
-
-
-def _at_chosen_setting(lines: list[RankedSetting], setting: str) -> list[RankedSetting]:
+def _at_chosen_setting(lines: Sequence[RankedSetting], setting: str) -> list[RankedSetting]:
     """Lines of the chosen setting. Quietest: the lowest measured level, else the setting that stands lowest."""
     if setting in (HIGHEST, EVERY):
-        return lines  # the query has left out the rest
+        return list(lines)  # the query has left out the rest
     if setting != QUIETEST:
         name = setting.casefold()
         return [line for line in lines if (line.row.setting or "").casefold() == name]

@@ -7,6 +7,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.compute.cost import CostAssumptions
+from app.compute.room_need import RULE_CEILING_M
 from app.errors import InvalidValue
 from app.storage.bench import Bench
 from app.storage.rooms_and_loggers import Room
@@ -32,8 +33,6 @@ SORT_KEYS = (
 LARGER_FIRST = frozenset({"clean_air_delivery_rate", "air_changes", "trials"})
 MOST_ROWS = 1000
 DEFAULT_ROWS = 100
-# 8 ft, the ceiling that the 1.55 rule assumes
-RULE_CEILING_M = 2.4384
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,6 +88,7 @@ class Offered:
     price_per_kwh : None where the bench has no tariff and the reader gave none
     """
 
+    main_channel: str
     channels: tuple[str, ...]
     aerosols: tuple[str, ...]
     rooms: tuple[RoomOffered, ...]
@@ -116,7 +116,8 @@ def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoi
 
     Raises InvalidValue, naming the field, for a choice that the bench does not have.
     """
-    bench = session.execute(
+    connection = session.connection()
+    bench = connection.execute(
         select(
             Bench.main_channel,
             Bench.currency,
@@ -129,7 +130,7 @@ def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoi
             Tariff.currency,
         ).outerjoin(Tariff, Tariff.id == Bench.tariff_id)
     ).first()
-    kept = session.execute(
+    kept = connection.execute(
         select(
             SettingSummary.channel,
             SettingSummary.aerosol,
@@ -143,7 +144,7 @@ def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoi
             SettingSummary.channel, SettingSummary.aerosol, SettingSummary.room_id, Room.name, Room.room_volume_m3
         )
     ).all()
-    names = session.scalars(
+    names = connection.scalars(
         select(SpeedSetting.name).group_by(SpeedSetting.name).order_by(func.count().desc(), SpeedSetting.name).limit(30)
     ).all()
     main_channel, currency = (bench[0], bench[1]) if bench else ("pm2_5", "USD")
@@ -156,6 +157,7 @@ def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoi
         before = rooms[room_id].trials if room_id in rooms else 0
         rooms[room_id] = RoomOffered(room_id, name, volume, before + counted)
     offered = Offered(
+        main_channel=main_channel,
         channels=channels or (channel,),
         aerosols=tuple(sorted({row[1] for row in kept})) or (choices.aerosol,),
         rooms=tuple(sorted(rooms.values(), key=lambda room: (-room.trials, room.name))),
@@ -170,13 +172,22 @@ def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoi
         hours_per_day=choices.hours_per_day if choices.hours_per_day is not None else (bench[4] if bench else 24.0),
         days_per_year=bench[5] if bench else 365.0,
     )
+    return filled_choices(choices, offered), offered
+
+
+def filled_choices(choices: RankingChoices, offered: Offered) -> RankingChoices:
+    """The choices with every empty one filled from what the bench offers.
+
+    Raises InvalidValue, naming the field, for a choice that the bench does not have.
+    """
+    first_room = offered.rooms[0].id if offered.rooms else None
     filled = replace(
         choices,
-        channel=channel,
-        room_id=choices.room_id if choices.room_id is not None else (offered.rooms[0].id if offered.rooms else None),
+        channel=choices.channel or offered.main_channel,
+        room_id=choices.room_id if choices.room_id is not None else first_room,
     )
     _check(filled, offered)
-    return filled, offered
+    return filled
 
 
 def _check(choices: RankingChoices, offered: Offered) -> None:
@@ -195,13 +206,17 @@ def _check(choices: RankingChoices, offered: Offered) -> None:
     for field, value, unit in (
         ("max_price", choices.max_price, offered.currency),
         ("max_sound_dba", choices.max_sound_dba, "dB(A)"),
-        ("room_area_m2", choices.room_area_m2, "m²"),
-        ("room_height_m", choices.room_height_m, "m"),
-        ("air_changes_per_h", choices.air_changes_per_h, "1/h"),
         ("price_per_kwh", choices.price_per_kwh, f"{offered.currency} per kWh"),
     ):
         if value is not None and not (math.isfinite(value) and value >= 0):
             raise InvalidValue(f"{field} is {value} {unit}; it needs to be zero or above. Correct it.", field=field)
+    for field, value, unit in (
+        ("room_area_m2", choices.room_area_m2, "m²"),
+        ("room_height_m", choices.room_height_m, "m"),
+        ("air_changes_per_h", choices.air_changes_per_h, "1/h"),
+    ):
+        if value is not None and not (math.isfinite(value) and value > 0):
+            raise InvalidValue(f"{field} is {value} {unit}; it needs to be above zero. Correct it.", field=field)
     if not (math.isfinite(offered.hours_per_day) and 0 <= offered.hours_per_day <= 24):
         raise InvalidValue(
             f"The unit runs {offered.hours_per_day} h a day; between 0 and 24 are needed.", field="hours_per_day"

@@ -51,6 +51,7 @@ class RankingRow(NamedTuple):
     between_trial_source: str | None
     pool_id: int | None
     total_decay_per_h: float | None
+    total_decay_uncertainty_per_h: float | None
     clean_air_delivery_rate_m3_per_h: float | None
     clean_air_delivery_rate_uncertainty: float | None
     clean_air_delivery_rate_low_95: float | None
@@ -140,6 +141,7 @@ def _build() -> Select[*tuple[object, ...]]:
             summary.between_trial_source,
             summary.pool_id,
             summary.total_decay_per_h,
+            summary.total_decay_uncertainty_per_h,
             summary.clean_air_delivery_rate_m3_per_h,
             summary.clean_air_delivery_rate_uncertainty,
             summary.clean_air_delivery_rate_low_95,
@@ -199,7 +201,7 @@ def read_ranking_rows(
     `highest_only` leaves out every setting but the highest of each unit; `unit_id` reads that unit alone, in the
     trash or not.
     """
-    result = session.execute(
+    result = session.connection().execute(
         _QUERY,
         {
             "channel": channel,

@@ -71,7 +71,7 @@ _QUERY = _build()
 def read_setting_sounds(session: Session, *, standard_distance_m: float, rule: str, unit_id: int = 0) -> SettingSounds:
     """Levels of all settings, or of those of one unit."""
     found: dict[int, list[SoundRow]] = {}
-    for setting_id, level, background, distance in session.execute(_QUERY, {"unit_id": unit_id}):
+    for setting_id, level, background, distance in session.connection().execute(_QUERY, {"unit_id": unit_id}):
         found.setdefault(setting_id, []).append(SoundRow(level, background, distance))
     return SettingSounds({setting: tuple(rows) for setting, rows in found.items()}, standard_distance_m, rule)
 

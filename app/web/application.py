@@ -8,6 +8,7 @@ from anyio import to_thread
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
+from app.services.kept_rankings import KeptRankings
 from app.services.open_store import open_store
 from app.settings import Settings
 from app.web.api.all_routes import API_ROUTERS
@@ -24,6 +25,7 @@ class State(TypedDict):
 
     engine: Engine
     settings: Settings
+    kept_rankings: KeptRankings
 
 
 def make_app(settings: Settings) -> FastAPI:
@@ -32,9 +34,11 @@ def make_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[State]:
         engine = await to_thread.run_sync(open_store, settings)
+        kept_rankings = KeptRankings(engine)
         try:
-            yield {"engine": engine, "settings": settings}
+            yield {"engine": engine, "settings": settings, "kept_rankings": kept_rankings}
         finally:
+            kept_rankings.close()
             engine.dispose()
 
     app = FastAPI(

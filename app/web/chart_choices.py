@@ -4,9 +4,10 @@ What cannot be read is noted in the form beside its field and left at its defaul
 """
 
 from app.compute.conversions import M2_PER_SQUARE_FOOT
+from app.compute.room_need import RULE_CEILING_M
 from app.services.decay_curves import CurveChoices
 from app.services.owning_choices import DEFAULT_YEARS, SETTING_CHOICES, OwningChoices
-from app.services.ranking_choices import DEFAULT_ROWS, HIGHEST, RULE_CEILING_M, RankingChoices
+from app.services.ranking_choices import DEFAULT_ROWS, HIGHEST, RankingChoices
 from app.services.running_cost_view import COST_SORTS, CostChoices
 from app.web.typed_form import TypedForm
 

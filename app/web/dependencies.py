@@ -8,6 +8,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
 
+from app.services.kept_rankings import KeptRankings
 from app.services.store_problems import store_problem_from
 from app.settings import Settings
 from app.storage.engine import session_scope
@@ -36,6 +37,13 @@ def read_session(request: Request) -> Iterator[Session]:
 
 ReadSessionDep = Annotated[Session, Depends(read_session, scope="function")]
 SessionDep = Annotated[Session, Depends(session, scope="function")]
+
+
+def kept_rankings(request: Request) -> KeptRankings:
+    return request.state["kept_rankings"]
+
+
+KeptRankingsDep = Annotated[KeptRankings, Depends(kept_rankings)]
 
 
 def settings(request: Request) -> Settings:

@@ -1,6 +1,7 @@
 """The quantities of one line of the ranking in ready words, with their bars on a common scale."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from app.compute.number_words import MeasuredWords, at_most, listed, measured_words, money, not_within
 from app.compute.rounding import rounded_text
@@ -47,8 +48,12 @@ class Scales:
     longest_time_min: float
 
 
+@lru_cache(maxsize=4096)
 def cells_of_line(line: RankedSetting, scales: Scales) -> tuple[Cell, ...]:
-    """Clean air delivery rate, air changes, 95 % time, time to clear, sound, power, price, running cost, trials."""
+    """Clean air delivery rate, air changes, 95 % time, time to clear, sound, power, price, running cost, trials.
+
+    Kept for lines that were shown before: a table that stays the same gives the same lines.
+    """
     return (
         _rate_cell(line, scales),
         _air_changes_cell(line, scales),

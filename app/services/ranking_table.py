@@ -1,0 +1,143 @@
+"""All lines that a ranking is made from: every unit at each setting asked for, with its sound and its cost."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from sqlalchemy.orm import Session
+
+from app.compute.cost import CostAssumptions, OwnedUnit, RunningCost, running_cost
+from app.compute.energy_use import RunningPart
+from app.services.consumable_parts import ConsumableRow, consumable_parts, read_consumable_rows
+from app.services.ranking_choices import HIGHEST, Offered, RankingChoices, RoomOffered, read_offered
+from app.services.ranking_query import RankingRow, read_ranking_rows
+from app.services.setting_sound import SettingSound, read_setting_sounds
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RankedSetting:
+    """One line of the ranking. Two lines are equal only where they are the same one.
+
+    sound : None where the unit has no setting
+    cost : None where no electricity price is known
+    """
+
+    row: RankingRow
+    sound: SettingSound | None
+    cost: RunningCost | None
+
+    @property
+    def has_rate(self) -> bool:
+        """Whether a rate exists that can be told from zero; only such rates are put in order."""
+        return self.row.clean_air_delivery_rate_m3_per_h is not None and self.row.measurable == 1
+
+
+@dataclass(frozen=True, slots=True)
+class RankingTable:
+    """The lines in the order of maker, model and setting, and what the bench offers."""
+
+    lines: tuple[RankedSetting, ...]
+    offered: Offered
+
+
+def table_key(choices: RankingChoices) -> tuple[object, ...]:
+    """What of the choices the table depends on; all else is chosen from the table."""
+    return (
+        choices.channel,
+        choices.aerosol,
+        choices.room_id,
+        choices.setting == HIGHEST,
+        choices.price_per_kwh,
+        choices.hours_per_day,
+    )
+
+
+def read_ranking_table(session: Session, choices: RankingChoices) -> RankingTable:
+    """Raises InvalidValue for a choice that the bench does not have."""
+    filled, offered = read_offered(session, choices)
+    rows = read_ranking_rows(
+        session,
+        channel=filled.channel,
+        aerosol=filled.aerosol,
+        room_id=filled.room_id or 0,
+        currency=offered.currency,
+        highest_only=filled.setting == HIGHEST,
+    )
+    return RankingTable(tuple(with_sound_and_cost(session, rows, offered)), offered)
+
+
+@dataclass(frozen=True, slots=True)
+class UnitLines:
+    """The lines of one unit, a line a setting, with the conditions that they hold under."""
+
+    lines: tuple[RankedSetting, ...]
+    choices: RankingChoices
+    offered: Offered
+    room: RoomOffered | None
+
+
+def lines_of_unit(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitLines:
+    """Every setting of one unit as the ranking shows it, from the slowest; empty where there is no such unit."""
+    filled, offered = read_offered(session, choices or RankingChoices())
+    rows = read_ranking_rows(
+        session,
+        channel=filled.channel,
+        aerosol=filled.aerosol,
+        room_id=filled.room_id or 0,
+        currency=offered.currency,
+        unit_id=unit_id,
+    )
+    lines = tuple(with_sound_and_cost(session, rows, offered, unit_id))
+    return UnitLines(lines, filled, offered, offered.room(filled.room_id))
+
+
+def with_sound_and_cost(
+    session: Session, rows: Sequence[RankingRow], offered: Offered, unit_id: int = 0
+) -> list[RankedSetting]:
+    """The rows as lines of a ranking: each with its sound level and its running cost."""
+    sounds = read_setting_sounds(
+        session,
+        standard_distance_m=offered.standard_distance_m,
+        rule=offered.sound_correction_rule,
+        unit_id=unit_id,
+    )
+    consumables = read_consumable_rows(session, offered.currency, unit_id)
+    assumptions = offered.assumptions()
+    return [
+        RankedSetting(
+            row,
+            None if row.setting_id is None else sounds.of(row.setting_id),
+            None
+            if assumptions is None
+            else _cost(
+                consumables.get(row.unit_id, ()),
+                row.consumables_state,
+                (row.power_w, row.power_uncertainty_w, row.standby_power_w, row.standby_power_uncertainty_w),
+                offered.hours_per_day,
+                assumptions,
+            ),
+        )
+        for row in rows
+    ]
+
+
+@lru_cache(maxsize=8192)
+def _cost(
+    consumables: tuple[ConsumableRow, ...],
+    consumables_state: str,
+    powers: tuple[float | None, float | None, float | None, float | None],
+    hours_per_day: float,
+    assumptions: CostAssumptions,
+) -> RunningCost:
+    """Running cost from the stored values alone, so that the same values need not be worked through twice."""
+    power, uncertainty, standby, standby_uncertainty = powers
+    return running_cost(
+        OwnedUnit(
+            name="",
+            parts=(RunningPart(hours_per_day, power, uncertainty or 0.0, "this setting"),),
+            standby_power_w=standby,
+            standby_power_uncertainty_w=standby_uncertainty or 0.0,
+            consumables=consumable_parts(consumables, consumables_state, assumptions.currency),
+        ),
+        assumptions,
+    )

@@ -1,0 +1,121 @@
+"""The ranking page against a raw SQL query and Jinja2: `python -m tests.bench.ranking_bench`.
+
+Both sides read the same store of 1,000 units and 10,000 trials, and write the same lines with the same columns as
+HTML, over and over, as a desk that looks at its bench does. The page keeps the table in memory while nothing in the
+store changes, and asks the store each time whether something did; `after_a_change` is what it takes after a change.
+The raw side is the least that such a page can be: one hand-written query on a plain connection, sorted and cut
+by the database, and a template that formats the numbers; no filters, no intervals in words, no reasons, no running
+cost. What the page adds to that is what the ratio shows.
+"""
+
+import sqlite3
+import statistics
+import tempfile
+import time
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+from jinja2 import Environment
+
+from app.services.kept_rankings import KeptRankings
+from app.services.ranking import rank, rank_units
+from app.services.ranking_choices import RankingChoices
+from app.storage.engine import open_engine, session_scope
+from app.web.page_context import make_shell
+from app.web.pages.cells import cells_of_line
+from app.web.pages.ranking_view import ranking_page
+from app.web.templating import environment
+from app.web.typed_form import TypedForm
+from app.web.unit_system import METRIC
+from tests.bench.large_bench import make_large_store
+
+_SQL = """
+SELECT u.id, u.maker, u.model, s.name, m.clean_air_delivery_rate_m3_per_h, m.clean_air_delivery_rate_low_95,
+       m.clean_air_delivery_rate_high_95, m.measurable, m.at_most_m3_per_h,
+       m.clean_air_delivery_rate_m3_per_h / r.room_volume_m3,
+       m.standard_clearing_time_min, m.standard_clearing_time_low_95_min, m.standard_clearing_time_high_95_min,
+       m.time_to_clear_min, m.not_cleared_before_min, m.start_level_low, m.start_level_high,
+       (SELECT avg(level_dba) FROM sound_measurements x WHERE x.unit_under_test_id = u.id AND x.setting_id = s.id),
+       (SELECT avg(power_w) FROM power_measurements x WHERE x.unit_under_test_id = u.id AND x.setting_id = s.id),
+       (SELECT amount FROM prices x WHERE x.unit_under_test_id = u.id ORDER BY seen_on DESC LIMIT 1),
+       (SELECT sum(p.amount * c.pieces_in_use * 12.0 / c.pack_size / c.life_months) FROM consumables c
+        JOIN consumable_prices p ON p.consumable_id = c.id WHERE c.unit_under_test_id = u.id),
+       m.usable_trials
+FROM units_under_test u
+JOIN speed_settings s ON s.unit_under_test_id = u.id AND s.is_highest = 1
+JOIN setting_summaries m ON m.setting_id = s.id AND m.channel = 'pm2_5' AND m.aerosol = 'smoke' AND m.room_id = 1
+JOIN rooms r ON r.id = m.room_id
+WHERE u.trashed_at IS NULL
+ORDER BY m.measurable DESC, m.clean_air_delivery_rate_m3_per_h DESC
+LIMIT ?
+"""
+
+_TEMPLATE = """<!doctype html><html lang="en"><head><title>Ranking</title></head><body><table>
+<thead><tr>{% for head in heads %}<th scope="col"><a href="/?sort={{ head }}">{{ head }}</a></th>{% endfor %}</tr></thead>
+<tbody>{% for row in rows %}
+<tr><th scope="row"><a href="/units/{{ row[0] }}">{{ row[2] }}</a><span class="maker">{{ row[1] }}, {{ row[3] }}</span></th>
+<td class="number">{% if row[7] %}{{ "%.0f" | format(row[4]) }}{% else %}at most {{ "%.1f" | format(row[8]) }}{% endif %}<span class="below">{{ "%.0f" | format(row[5]) }} to {{ "%.0f" | format(row[6]) }}</span></td>
+<td class="bar"><svg class="interval-bar" viewBox="0 0 104 16" width="104" height="16"><path class="scale" d="M2 8H102"/><rect class="range" x="{{ "%.1f" | format(row[5] / 20) }}" y="5.5" width="{{ "%.1f" | format((row[6] - row[5]) / 20) }}" height="5"/></svg></td>
+<td class="number">{{ "%.2f" | format(row[9]) }}</td>
+<td class="number">{{ "%.1f" | format(row[10]) }}<span class="below">{{ "%.1f" | format(row[11]) }} to {{ "%.1f" | format(row[12]) }}</span></td>
+<td class="number">{% if row[13] %}{{ "%.1f" | format(row[13]) }}{% else %}&gt; {{ "%.0f" | format(row[14]) }}{% endif %}<span class="below">from {{ "%.0f" | format(row[15]) }}–{{ "%.0f" | format(row[16]) }}</span></td>
+<td class="bar"><svg class="interval-bar" viewBox="0 0 104 16" width="104" height="16"><path class="scale" d="M2 8H102"/><path class="point" d="M{{ "%.1f" | format((row[13] or row[14]) / 2) }} 2.5V13.5"/></svg></td>
+<td class="number">{{ "%.0f" | format(row[17]) }}</td><td class="number">{{ "%.1f" | format(row[18]) }}</td>
+<td class="number">{{ "%.0f" | format(row[19]) }}</td><td class="number">{{ "%.0f" | format((row[20] or 0) + row[18] * 1.2264) }}</td>
+<td class="number">{{ row[21] }}</td></tr>{% endfor %}
+</tbody></table></body></html>"""  # noqa: E501
+_HEADS = ("unit", "rate", "air_changes", "standard", "clear", "sound", "power", "price", "cost", "trials")
+
+
+def ranking_ratio(path: Path, lines: int = 100, rounds: int = 15, *, after_a_change: bool = False) -> float:
+    """Time of the page over the time of the raw query and template, medians of alternating rounds.
+
+    after_a_change : read everything anew each time, as the first view after a change does
+    """
+    engine = open_engine(f"sqlite:///{path}")
+    template = Environment(autoescape=True).from_string(_TEMPLATE)
+    shell = make_shell("/")
+
+    kept = KeptRankings(engine)
+
+    def page() -> str:
+        choices = RankingChoices(limit=lines)
+        if after_a_change:
+            with session_scope(engine, writes=False) as session:
+                ranking = rank_units(session, choices)
+            cells_of_line.cache_clear()
+        else:
+            ranking = rank(kept.table(choices), choices)
+        view = ranking_page(ranking, TypedForm(), METRIC)
+        return environment().get_template("pages/ranking.html").render(page=view, shell=shell)
+
+    with closing(sqlite3.connect(path)) as connection:
+
+        def raw() -> str:
+            rows = connection.execute(_SQL, (lines,)).fetchall()
+            return template.render(rows=rows, heads=_HEADS)
+
+        assert page().count("<tr>") == raw().count("<tr>") == lines + 1, "both sides need to show the same lines"
+        times: dict[Callable[[], str], list[float]] = {page: [], raw: []}
+        for _ in range(rounds):
+            for side, taken in times.items():
+                began = time.perf_counter()
+                side()
+                taken.append(time.perf_counter() - began)
+    kept.close()
+    engine.dispose()
+    return statistics.median(times[page]) / statistics.median(times[raw])
+
+
+def main() -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        store = make_large_store(Path(folder) / "bench.sqlite", units=1000, trials=10_000)
+        print(f"{store.units} units, {store.settings} settings, {store.trials} trials")
+        for lines in (100, 1000):
+            ratio, first = (ranking_ratio(store.path, lines, after_a_change=changed) for changed in (False, True))
+            print(f"ranking page of {lines} lines over raw SQL and Jinja2: {ratio:.2f}; after a change {first:.2f}")
+
+
+if __name__ == "__main__":
+    main()
