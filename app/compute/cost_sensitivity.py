@@ -32,6 +32,7 @@ class Moved:
 class Sensitivity:
     """What moving one assumption does.
 
+    base_totals : totals by unit name under the chosen assumptions
     low, high : totals and order with the assumption at its low and its high value, the others as chosen
     changed_places : pairs of units whose order differs from the chosen assumptions at either end
     """
@@ -42,6 +43,7 @@ class Sensitivity:
     low: Moved
     high: Moved
     changed_places: tuple[tuple[str, str], ...]
+    base_totals: tuple[tuple[str, float], ...] = ()
 
     @property
     def changes_the_order(self) -> bool:
@@ -72,7 +74,15 @@ def one_at_a_time(
         high = _moved(assumption.high, *assumption.apply(assumption.high))
         changed = {*_changed_places(base.order, low.order), *_changed_places(base.order, high.order)}
         found.append(
-            Sensitivity(assumption.name, assumption.unit_symbol, assumption.base, low, high, tuple(sorted(changed)))
+            Sensitivity(
+                assumption.name,
+                assumption.unit_symbol,
+                assumption.base,
+                low,
+                high,
+                tuple(sorted(changed)),
+                base.totals,
+            )
         )
     return tuple(found)
 

@@ -8,6 +8,7 @@ from app.compute.room_need import RULE_CEILING_M
 from app.services.decay_curves import CurveChoices
 from app.services.owning_choices import DEFAULT_YEARS, SETTING_CHOICES, OwningChoices
 from app.services.ranking_choices import DEFAULT_ROWS, HIGHEST, RankingChoices
+from app.services.room_advice import RoomChoices
 from app.services.running_cost_view import COST_SORTS, CostChoices
 from app.web.typed_form import TypedForm
 
@@ -61,12 +62,32 @@ def cost_choices(form: TypedForm) -> CostChoices:
             days_per_year=form.number("days_per_year", "The days of use"),
             years=form.whole_number("years", "The years") or DEFAULT_YEARS,
             discount_rate_pct=_or(form.number("discount_rate_pct", "The interest"), 0.0),
+            unplugged_when_off=form.ticked("unplugged"),
+            compare=_numbers(form, "compare", "A unit to compare"),
         ),
         kind=form.text("kind"),
         search=form.text("search"),
         sort=form.text("sort") or COST_SORTS[0],
         descending=form.typed("descending") == "1",
     )
+
+
+def room_choices(form: TypedForm) -> RoomChoices:
+    """An empty ceiling of sound or budget is no limit; a page that was only just opened has the usual ceiling."""
+    area, sound = _area_m2(form), form.number("max_sound_dba", "The sound ceiling")
+    usual = RoomChoices()
+    return RoomChoices(
+        room_area_m2=_or(area, usual.room_area_m2),
+        max_sound_dba=sound if form.values else usual.max_sound_dba,
+        max_price=form.number("max_price", "The budget"),
+        room_height_m=_or(form.number("room_height_m", "The height of the room"), usual.room_height_m),
+        rule=form.text("room_rule") or usual.rule,
+        air_changes_per_h=_or(form.number("air_changes_per_h", "The air changes"), usual.air_changes_per_h),
+    )
+
+
+def chosen_clips(form: TypedForm) -> tuple[int, ...]:
+    return _numbers(form, "clip", "A clip")
 
 
 def _numbers(form: TypedForm, name: str, what: str) -> tuple[int, ...]:

@@ -1,0 +1,69 @@
+"""Prices of one unit and its parts as they were seen over time; each holds until the next was seen."""
+
+from datetime import date
+
+from app.compute.number_words import counted, money
+from app.figures.chart import Axis, Chart, Series
+from app.figures.house_style import house_style
+from app.figures.palette import cues
+from app.services.chart_facts import ChartFacts
+from app.services.price_history import PriceHistory
+
+
+def price_history_chart(history: PriceHistory, facts: ChartFacts) -> Chart:
+    """A step for the unit and one for a pack of each part, in the currency that most prices have."""
+    series = tuple(
+        Series(
+            line.name,
+            "step",
+            tuple(year_of(seen.seen_on) for seen in line.prices),
+            tuple(seen.amount for seen in line.prices),
+            hover=tuple(
+                f"{line.name}: {money(seen.amount, history.currency, 2)} on {seen.seen_on.isoformat()}"
+                + (f", {seen.source}" if seen.source else "")
+                for seen in line.prices
+            ),
+            colour=colour,
+            dash=dash,
+            end_label=line.name,
+        )
+        for line, (colour, dash) in zip(history.lines, cues(len(history.lines)), strict=True)
+    )
+    return Chart(
+        name="price-history",
+        title=f"What did {history.unit_name} and its parts cost?",
+        subtitle=f"Prices seen, in {history.currency}; each holds until the next was seen",
+        x_axis=Axis("Year", ""),
+        y_axis=Axis("Price", history.currency, low=0.0),
+        series=series,
+        alt_text=price_words(history),
+        source_line=facts.source_line(counted(sum(len(line.prices) for line in history.lines), "price")),
+        x_column="year",
+        y_column=f"price_{history.currency.lower()}",
+        house=house_style(facts),
+    )
+
+
+def price_words(history: PriceHistory) -> str:
+    """First and latest price of the unit, and what is left out."""
+    own = next((line for line in history.lines if line.is_unit), None)
+    words = "No price of the unit itself is recorded."
+    if own is not None:
+        first, last = own.prices[0], own.prices[-1]
+        words = f"{history.unit_name}: {money(last.amount, history.currency)} on {last.seen_on.isoformat()}"
+        if first is not last:
+            words += f", {money(first.amount, history.currency)} on {first.seen_on.isoformat()}"
+        words += "."
+    if history.in_other_currencies:
+        words += f" {counted(history.in_other_currencies, 'price')} in another currency left out."
+    return words
+
+
+def year_of(day: date) -> float:
+    """The day as a year with a fraction.
+
+    >>> year_of(date(2026, 7, 2))
+    2026.498...
+    """
+    start, end = date(day.year, 1, 1), date(day.year + 1, 1, 1)
+    return day.year + (day - start).days / (end - start).days
