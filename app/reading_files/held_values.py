@@ -19,6 +19,7 @@ from app.reading_files.channels import split_detector
 FEWEST_WAKE_UPS = 6
 LARGEST_CHANCE = 1e-6
 SMALLEST_SHARE = 0.8
+MOST_MISSED = 8  # wake-ups in a row that may come out with the same values
 MOST_ROWS_THAT_CHANGE = 0.6
 
 
@@ -69,22 +70,22 @@ def _wake_ups(events: NDArray[np.intp], period: int) -> tuple[NDArray[np.intp], 
 def _period(events: NDArray[np.intp]) -> int | None:
     """The period at whose multiples wake-ups come, if they do."""
     gaps = np.diff(events)
-    candidates = {int(np.median(gaps)), int(np.median(gaps[gaps > 1])) if (gaps > 1).any() else 1}
-    candidates |= {int(np.median(gaps[gaps > 3]))} if (gaps > 3).any() else set()
-    for period in sorted(candidates, reverse=True):
-        if period < 2:
-            continue
-        starts, _ = _wake_ups(events, period)
+    guesses = {int(np.median(gaps[gaps > short])) for short in (0, 1, 3) if (gaps > short).any()}
+    for guess in sorted(guesses, reverse=True):
+        starts, _ = _wake_ups(events, guess)
         spacing = np.diff(starts)
         if len(spacing) < FEWEST_WAKE_UPS - 1:
+            continue
+        period = int(np.median(spacing))
+        if period < 2:
             continue
         tolerance = period // 12  # 1 row at 16
         multiple = np.maximum(1, np.rint(spacing / period))
         close = np.abs(spacing - multiple * period) <= tolerance * np.minimum(multiple, 3)
-        close &= multiple <= 8
+        close &= multiple <= MOST_MISSED
         chance = min(1.0, (2 * tolerance + 1) / period)
         if close.mean() >= SMALLEST_SHARE and _tail(len(spacing), int(close.sum()), chance) < LARGEST_CHANCE:
-            return int(np.median(spacing[close & (multiple == 1)])) if (close & (multiple == 1)).any() else period
+            return period
     return None
 
 
