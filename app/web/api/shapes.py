@@ -3,13 +3,16 @@
 from typing import Annotated, Any, Literal
 
 from fastapi import Path, Query
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 Limit = Annotated[int, Query(ge=1, le=500, description="How many rows at most")]
 Cursor = Annotated[str | None, Query(description="`next_cursor` of the part before; none for the start")]
 
+_COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distribution
 # PostgreSQL keeps ids in four bytes; a larger number is none of ours.
-Id = Annotated[int, Path(ge=1, le=2_147_483_647)]
+LARGEST_ID = 2_147_483_647
+Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
+IdOrNone = Annotated[int | None, Field(ge=1, le=LARGEST_ID)]
 
 
 class AskedBody(BaseModel):
@@ -34,6 +37,25 @@ class MeasuredShape(BaseModel):
     uncertainty: float
     low_95: float
     high_95: float
+
+    @classmethod
+    def normal(cls, value: float, uncertainty: float) -> "MeasuredShape":
+        """With infinite degrees of freedom; the quantity cannot lie below zero."""
+        half = _COVERAGE_95 * uncertainty
+        return cls(value=value, uncertainty=uncertainty, low_95=max(0.0, value - half), high_95=value + half)
+
+    def times(self, factor: float) -> "MeasuredShape":
+        """The same quantity in another unit; the factor is above zero."""
+        return MeasuredShape(**{name: number * factor for name, number in self.model_dump().items()})
+
+
+def measured_from_parts(
+    value: float | None, uncertainty: float | None, low_95: float | None, high_95: float | None
+) -> MeasuredShape | None:
+    """A measured quantity as it is stored; None where any part is missing."""
+    if value is None or uncertainty is None or low_95 is None or high_95 is None:
+        return None
+    return MeasuredShape(value=value, uncertainty=uncertainty, low_95=low_95, high_95=high_95)
 
 
 class NoteShape(BaseModel):
