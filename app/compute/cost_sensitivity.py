@@ -93,7 +93,7 @@ def _assumptions(units: tuple[OwnedUnit, ...], assumptions: CostAssumptions, yea
     price = assumptions.price_per_kwh
     return (
         Assumption(
-            "price of a kilowatt-hour",
+            "electricity",
             f"{assumptions.currency}/kWh",
             price / 2,
             price,
@@ -109,8 +109,8 @@ def _assumptions(units: tuple[OwnedUnit, ...], assumptions: CostAssumptions, yea
             lambda value: (_with_hours(units, value / hours if hours else 1.0), assumptions, years),
         ),
         Assumption(
-            "filter life, times the recorded",
-            "",
+            "filter life",
+            "times the recorded",
             2 / 3,
             1.0,
             1.5,

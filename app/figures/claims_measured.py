@@ -18,11 +18,12 @@ def claims_chart(unit_name: str, claims: Sequence[CheckedClaim], facts: ChartFac
     for entry in shown:
         words = entry.claim.wording if len(entry.claim.wording) <= _LONGEST else entry.claim.wording[:_LONGEST] + "…"
         names.append(words if words not in names else f"{words} ({entry.claim.id})")
+    ends = [100.0, *(_share(entry, entry.check.high_95) for entry in shown)]
     return Chart(
         name="claims-measured",
         title=f"What is claimed for {unit_name}, and what was measured?",
         subtitle="Measured as a share of the claim, with its 95 % interval",
-        x_axis=Axis("Measured, of the claim", "%", low=0.0),
+        x_axis=Axis("Measured, of the claim", "%", low=0.0, high=1.15 * max(ends, default=100.0)),
         y_axis=Axis("", names=tuple(names)),
         series=(
             Series(

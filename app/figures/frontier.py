@@ -13,6 +13,7 @@ MOST_NAMED = 8
 def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: float, flow_symbol: str) -> Chart:
     """Clean air over sound, the price beside the name; settings that nothing beats are named and stand out."""
     complete = [c for c in found.candidates if c.rate is not None and c.measurable and c.sound_dba is not None]
+    levels = [c.sound_dba for c in complete if c.sound_dba is not None]
     best_ids = {c.setting_id for c in found.frontier}
     named = _named(found.frontier)
     beaten = [c for c in complete if c.setting_id not in best_ids]
@@ -30,7 +31,7 @@ def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: floa
         name="frontier",
         title="What does nothing beat on price, sound and clean air at once?",
         subtitle=f"Each point is one setting of one unit; levels at {found.distance_m:g} m, prices in {found.currency}",
-        x_axis=Axis("Sound", "dB(A)"),
+        x_axis=Axis("Sound", "dB(A)", low=min(levels, default=20.0) - 3, high=max(levels, default=60.0) + 3),
         y_axis=Axis("Clean air delivery rate", flow_symbol, low=0.0),
         series=tuple(series),
         alt_text=frontier_words(found),

@@ -1,5 +1,6 @@
 """Prices of one unit and its parts as they were seen over time; each holds until the next was seen."""
 
+from dataclasses import replace
 from datetime import date
 
 from app.compute.number_words import counted, money
@@ -7,33 +8,22 @@ from app.figures.chart import Axis, Chart, Series
 from app.figures.house_style import house_style
 from app.figures.palette import cues
 from app.services.chart_facts import ChartFacts
-from app.services.price_history import PriceHistory
+from app.services.price_history import PriceHistory, PriceLine
 
 
 def price_history_chart(history: PriceHistory, facts: ChartFacts) -> Chart:
     """A step for the unit and one for a pack of each part, in the currency that most prices have."""
+    days = [seen.seen_on for line in history.lines for seen in line.prices]
+    latest = max(days, default=date(2026, 1, 1))
     series = tuple(
-        Series(
-            line.name,
-            "step",
-            tuple(year_of(seen.seen_on) for seen in line.prices),
-            tuple(seen.amount for seen in line.prices),
-            hover=tuple(
-                f"{line.name}: {money(seen.amount, history.currency, 2)} on {seen.seen_on.isoformat()}"
-                + (f", {seen.source}" if seen.source else "")
-                for seen in line.prices
-            ),
-            colour=colour,
-            dash=dash,
-            end_label=line.name,
-        )
-        for line, (colour, dash) in zip(history.lines, cues(len(history.lines)), strict=True)
+        _steps(line, history.currency, latest, cue)
+        for line, cue in zip(history.lines, cues(len(history.lines)), strict=True)
     )
     return Chart(
         name="price-history",
         title=f"What did {history.unit_name} and its parts cost?",
         subtitle=f"Prices seen, in {history.currency}; each holds until the next was seen",
-        x_axis=Axis("Year", ""),
+        x_axis=Axis("Year", low=year_of(min(days, default=latest)) - 0.1, high=year_of(latest) + 0.1),
         y_axis=Axis("Price", history.currency, low=0.0),
         series=series,
         alt_text=price_words(history),
@@ -41,6 +31,25 @@ def price_history_chart(history: PriceHistory, facts: ChartFacts) -> Chart:
         x_column="year",
         y_column=f"price_{history.currency.lower()}",
         house=house_style(facts),
+    )
+
+
+def _steps(line: PriceLine, currency: str, latest: date, cue: tuple[int, int]) -> Series:
+    """The prices of one line; the last one holds until the latest day of the picture."""
+    held = [*line.prices, replace(line.prices[-1], seen_on=latest)]
+    return Series(
+        line.name,
+        "step",
+        tuple(year_of(seen.seen_on) for seen in held),
+        tuple(seen.amount for seen in held),
+        hover=tuple(
+            f"{line.name}: {money(seen.amount, currency, 2)} on {seen.seen_on.isoformat()}"
+            + (f", {seen.source}" if seen.source else "")
+            for seen in (*line.prices, line.prices[-1])
+        ),
+        colour=cue[0],
+        dash=cue[1],
+        end_label=line.name,
     )
 
 

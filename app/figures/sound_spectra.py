@@ -10,6 +10,7 @@ from app.services.chart_facts import ChartFacts
 from app.services.listening import ListedClip
 
 LOWEST_HZ = 25.0  # below it a small room and most recorders tell nothing
+LOWEST_DBA = 0.0  # about the least that is heard
 
 
 def sound_spectra_chart(clips: Sequence[ListedClip], facts: ChartFacts) -> Chart:
@@ -28,13 +29,12 @@ def sound_spectra_chart(clips: Sequence[ListedClip], facts: ChartFacts) -> Chart
         for entry, (colour, dash) in zip(clips, cues(len(clips)), strict=True)
         if (bands := [band for band in entry.clip.bands if band.nominal_hz >= LOWEST_HZ])
     )
-    levels = [level for one in series for level in one.y if level is not None]
     return Chart(
         name="sound-spectra",
         title="What does it sound like?",
         subtitle="A-weighted third-octave levels, each at the distance of its recording",
         x_axis=Axis("Frequency", "Hz", "log"),
-        y_axis=Axis("Level of the third octave", "dB(A)", low=min(0.0, *levels) if levels else 0.0),
+        y_axis=Axis("Level of the third octave", "dB(A)", low=LOWEST_DBA),
         series=series,
         alt_text=spectra_words(clips),
         source_line=facts.source_line(counted(len(clips), "clip")),
