@@ -14,9 +14,9 @@ from app.services.logger_profiles import save_profile
 from app.services.loggers import NewLogger, add_logger
 from app.services.prices import add_price
 from app.services.rooms import NewRoom, add_room, add_smoke_source
+from app.services.tariffs import add_tariff
 from app.services.units import NewUnit, add_setting, add_unit
 from app.storage.bench import Bench
-from app.storage.tariffs import Tariff
 from seed_demo.log_writers import LOCAL_ZONE
 from seed_demo.scenario import (
     BENCH_NAME,
@@ -63,18 +63,17 @@ def name_bench(session: Session) -> None:
     record_change(session, EDITOR, "changed", "bench", 1, "scenario", None, SCENARIO)
     own_tariff = None
     for row in TARIFFS:
-        tariff = Tariff(
-            region=row.region,
-            currency=CURRENCY,
-            price_per_kwh=row.price_per_kwh,
-            valid_from=row.valid_from,
+        tariff_id = add_tariff(
+            session,
+            row.region,
+            row.price_per_kwh,
+            CURRENCY,
+            row.valid_from,
             source=row.source,
             standing=row.standing,
+            who=EDITOR,
         )
-        session.add(tariff)
-        session.flush()
-        record_change(session, EDITOR, "added", "tariff", tariff.id, after=f"{row.region}, {row.price_per_kwh} per kWh")
-        own_tariff = own_tariff or tariff.id
+        own_tariff = own_tariff or tariff_id
     choices = bench_choices(session)
     change_bench(
         session,

@@ -158,7 +158,7 @@ class RegionTariff:
 # Five rows of a published table and one invented bill. The table is a work of the US government.
 _TABLE = "US EIA, Electric Power Annual, residential average price, data for 2023, released 17 October 2024"
 TARIFFS = (
-    RegionTariff("Ferry Lane (invented)", 0.168, date(2025, 1, 1), "invented bill", "invented"),
+    RegionTariff("Ferry Lane (invented)", 0.168, date(2025, 1, 1), "invented bill", "own bill"),
     RegionTariff("California", 0.2951, date(2023, 1, 1), _TABLE, "read"),
     RegionTariff("Colorado", 0.1430, date(2023, 1, 1), _TABLE, "read"),
     RegionTariff("Connecticut", 0.2988, date(2023, 1, 1), _TABLE, "read"),

@@ -120,8 +120,9 @@ def test_every_run_of_the_whole_bench_got_a_result_for_each_of_its_channels(whol
 
 
 def test_the_ordinary_settings_give_the_clean_air_that_is_true_of_them(whole):
-    """Nineteen of twenty intervals are to hold the truth; none is to be wider than the unit deserves."""
-    inside, found = [], summaries(whole[0])
+    """Nineteen of twenty intervals are to hold the truth, and by being narrow: a wide one would prove nothing. Units
+    of this bench repeat within two percent, and the volume of the room is known to 1.3 %."""
+    inside, widths, found = [], [], summaries(whole[0])
     for unit in UNITS:
         if unit.kind == "water wash":
             continue  # a wet room misleads the loggers: told in a note, and tested by itself
@@ -130,8 +131,12 @@ def test_the_ordinary_settings_give_the_clean_air_that_is_true_of_them(whole):
             if row is None:
                 continue
             truth = true_rate(unit, speed).clean_air_m3_per_h
-            inside.append(row.clean_air_delivery_rate_low_95 <= truth <= row.clean_air_delivery_rate_high_95)
+            low, high = row.clean_air_delivery_rate_low_95, row.clean_air_delivery_rate_high_95
+            inside.append(low <= truth <= high)
+            if truth > 50:
+                widths.append((high - low) / 2 / truth)
     assert len(inside) > 60
+    assert sorted(widths)[len(widths) // 2] < 0.06
     assert sum(inside) / len(inside) >= 0.90
 
 

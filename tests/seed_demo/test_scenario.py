@@ -121,7 +121,7 @@ def test_prices_consumables_ratings_and_claims_show_every_case():
     assert any(rating.rate_m3_per_h is None for rating in ratings)
     assert any(rating.sister_model for rating in ratings)
     assert any(claim.quantity == "sound_level" and (claim.value or 99) < 10 for claim in claims)
-    assert {tariff.standing for tariff in TARIFFS} == {"invented", "read"}
+    assert {tariff.standing for tariff in TARIFFS} == {"own bill", "read"}
     assert sum(len(unit.prices) > 1 for unit in UNITS) >= 10
 
 
