@@ -80,7 +80,7 @@ def add_read_trial(
     session.flush()
     terms = analysis_terms(session, new.kind, new.logger_id, new.marks)
     readings = LogReadings(table.elapsed_s, table.levels, table.units)
-    write_results(session, trial.id, analyse_readings(readings, terms), at)
+    write_results(session, trial.id, analyse_readings(readings, terms), at, new=True)
     record_change(session, new.tested_by, "added", "trial", trial.id, after=table.file_name, at=at)
     if settle:
         what = "an empty-room run was added" if new.kind == EMPTY_ROOM else "a trial was added"

@@ -19,38 +19,31 @@ from app.storage.trials import BenchRepeatability, ChannelResult, Trial
 MOVES_WHEN_CHANGED_BY = 0.02
 
 
-def lent_repeatability(session: Session) -> dict[str, Repeatability]:
-    """Channel to the figure in use."""
-    return {
-        row.channel: Repeatability(
-            row.relative_sd, row.degrees_of_freedom, row.groups, row.trials, row.source, row.relative_fit_sd
-        )
-        for row in session.scalars(select(BenchRepeatability)).all()
-    }
-
-
-def refresh_repeatability(session: Session, now: datetime) -> bool:
-    """Pools the repeats of the whole bench; returns whether a figure in use was replaced."""
+def refresh_repeatability(session: Session, now: datetime) -> tuple[dict[str, Repeatability], bool]:
+    """Pools the repeats of the whole bench; returns the figure in use for each channel, and whether one moved."""
     present = {row.channel: row for row in session.scalars(select(BenchRepeatability)).all()}
     pooled = {channel: pooled_repeatability(groups) for channel, groups in _groups(session).items()}
     moved = False
-    for channel in present.keys() | pooled.keys():
+    for channel in sorted(present.keys() | pooled.keys()):
         new, row = pooled.get(channel), present.get(channel)
         if new is None:
             if row is not None:
-                session.delete(row)
+                session.delete(present.pop(channel))
                 moved = True
             continue
         if row is not None and not _moves(row, new):
             continue
-        row = row or BenchRepeatability(channel=channel)
+        row = present.setdefault(channel, BenchRepeatability(channel=channel))
         row.relative_sd, row.degrees_of_freedom = new.relative_sd, new.degrees_of_freedom
-        row.relative_fit_sd = new.relative_fit_sd
         row.groups, row.trials, row.source, row.computed_at = new.groups, new.trials, new.source, now
         session.add(row)
         moved = True
     session.flush()
-    return moved
+    lent = {
+        channel: Repeatability(row.relative_sd, row.degrees_of_freedom, row.groups, row.trials, row.source)
+        for channel, row in present.items()
+    }
+    return lent, moved
 
 
 def _moves(row: BenchRepeatability, new: Repeatability) -> bool:

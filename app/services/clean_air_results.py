@@ -14,7 +14,7 @@ from app.compute.notes import Note
 from app.services.audit import record_change
 from app.services.natural_decay_pools import EmptyRoomRuns, PooledForTrial
 from app.services.new_trial import UNIT_RUNNING
-from app.services.result_rows import note_rows, stored_degrees, stored_measured
+from app.services.result_rows import note_columns, stored_degrees, stored_measured
 from app.storage.rooms_and_loggers import Room
 from app.storage.trials import ChannelResult, ResultNote, Trial
 
@@ -44,7 +44,7 @@ def derive_clean_air(
     """
     rows = _rows(session, trial_ids)
     runs = EmptyRoomRuns(session)
-    old_notes = _derived_notes(session, [row.id for row in rows])
+    old_notes = _derived_notes(session, [row.id for row in rows if row.trial_id not in new_trials])
     moved: set[int] = set()
     updates: list[dict[str, Any]] = []
     new_notes: list[dict[str, Any]] = []
@@ -64,8 +64,9 @@ def derive_clean_air(
             if record and row.trial_id not in new_trials:
                 _record_move(session, row, values, who, why)
         if [(note.code, note.message) for note in notes] != old_notes.get(row.id, []):
-            changed_notes.append(row.id)
-            new_notes += _note_values(row.id, notes)
+            if row.id in old_notes:
+                changed_notes.append(row.id)
+            new_notes += [{"result_id": row.id, **columns} for columns in note_columns(notes, DERIVED_NOTES_FROM)]
     _write(session, updates, changed_notes, new_notes)
     return moved
 
@@ -194,23 +195,6 @@ def _derived_notes(session: Session, result_ids: Sequence[int]) -> dict[int, lis
     return found
 
 
-def _note_values(result_id: int, notes: Sequence[Note]) -> list[dict[str, Any]]:
-    return [
-        {
-            "result_id": result_id,
-            "position": DERIVED_NOTES_FROM + row.position,
-            "code": row.code,
-            "severity": row.severity,
-            "message": row.message,
-            "value": row.value,
-            "limit": row.limit,
-            "unit": row.unit,
-            "at_min": row.at_min,
-        }
-        for row in note_rows(notes)
-    ]
-
-
 def _write(
     session: Session,
     updates: Sequence[dict[str, Any]],
@@ -228,7 +212,7 @@ def _write(
             )
         )
     if new_notes:
-        session.execute(insert(ResultNote), new_notes)
+        session.connection().execute(insert(ResultNote), new_notes)
 
 
 def _record_move(session: Session, row: Any, values: dict[str, Any], who: str, why: str) -> None:

@@ -45,7 +45,7 @@ class EmptyRoomRuns:
         self._stale_after_days = float(session.scalar(select(Bench.natural_decay_stale_after_days)) or 180)
         self._runs = _usable_runs(session)
         self._spread = _spread_between_runs(self._runs)
-        self._pools = _present_pools(session)
+        self._pools = _present_pools(session) if self._runs else {}
         self._settled: dict[tuple[int, str, frozenset[int]], tuple[int, NaturalDecay]] = {}
 
     def serving(

@@ -14,7 +14,8 @@ from app.services.analyse_channels import AnalysisTerms, is_analysed
 from app.services.new_trial import EMPTY_ROOM, TrialMarks
 from app.services.open_store import sqlite_file
 from app.services.readings import read_columns
-from app.services.trial_results import analyse_readings, marks_in_hours, note_values, result_values
+from app.services.result_rows import note_columns
+from app.services.trial_results import analyse_readings, marks_in_hours, result_values
 from app.storage.logs import LogChannel
 
 
@@ -64,10 +65,7 @@ def work(url: str, task: TrialTask) -> WorkedTrial:
     results = {
         channel: result_values(decay, analysed.relative_humidity_pct, at) for channel, decay in analysed.decays.items()
     }
-    notes = {
-        channel: [{k: v for k, v in note.items() if k != "result_id"} for note in note_values(0, decay)]
-        for channel, decay in analysed.decays.items()
-    }
+    notes = {channel: note_columns(decay.notes) for channel, decay in analysed.decays.items()}
     return WorkedTrial(task.trial_id, results, notes)
 
 

@@ -98,19 +98,20 @@ def stored_degrees(degrees: float) -> float | None:
     return degrees if math.isfinite(degrees) else None
 
 
-def note_rows(notes: Sequence[Note]) -> list[ResultNote]:
+def note_columns(notes: Sequence[Note], first_position: int = 0) -> list[dict[str, object]]:
+    """Columns of `result_notes` for notes in order, without the result that they belong to."""
     return [
-        ResultNote(
-            position=position,
-            code=note.code,
-            severity=note.severity,
-            message=note.message,
-            value=_finite(note.value),
-            limit=_finite(note.limit),
-            unit=note.unit,
-            at_min=_finite(note.at_min),
-        )
-        for position, note in enumerate(notes)
+        {
+            "position": position,
+            "code": note.code,
+            "severity": note.severity,
+            "message": note.message,
+            "value": _finite(note.value),
+            "limit": _finite(note.limit),
+            "unit": note.unit,
+            "at_min": _finite(note.at_min),
+        }
+        for position, note in enumerate(notes, start=first_position)
     ]
 
 

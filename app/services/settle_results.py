@@ -41,9 +41,10 @@ def settle_results(
     serves_others = any(row.kind == EMPTY_ROOM for row in touched)
     moved = derive_clean_air(session, trial_ids=None if serves_others else ids, who=who, why=why, new_trials=new_trials)
     settings = {row.setting_id for row in touched if row.setting_id is not None}
-    settings |= _settings_of(session, moved)
+    settings |= _settings_of(session, moved - set(ids))
     refresh_summaries(session, settings, now or datetime.now(UTC))
-    remove_unused_pools(session)
+    if serves_others or not set(ids) <= set(new_trials):  # a new trial takes no pool from another
+        remove_unused_pools(session)
 
 
 def settle_bench(

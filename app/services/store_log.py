@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from sqlalchemy import select
+from sqlalchemy import insert, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.reading_files.log_table import LogTable, ReadingChoices
@@ -47,20 +47,21 @@ def store_log(
     session.add(log)
     session.flush()
     columns = {column.channel: column for column in table.columns if column.channel in table.levels}
-    for position, channel in enumerate(table.levels):
-        column = columns.get(channel)
-        session.add(
-            LogChannel(
-                log_id=log.id,
-                position=position,
-                channel=channel,
-                unit=table.units[channel],
-                file_header=column.header if column else "",
-                file_unit=column.file_unit if column else "",
-                held_values=table.held_values.get(channel, 0),
-            )
-        )
-    session.flush()
+    session.connection().execute(
+        insert(LogChannel),
+        [
+            {
+                "log_id": log.id,
+                "position": position,
+                "channel": channel,
+                "unit": table.units[channel],
+                "file_header": columns[channel].header if channel in columns else "",
+                "file_unit": columns[channel].file_unit if channel in columns else "",
+                "held_values": table.held_values.get(channel, 0),
+            }
+            for position, channel in enumerate(table.levels)
+        ],
+    )
     write_readings(session.connection(), log.id, table.elapsed_s, list(table.levels.values()))
     return log.id
 

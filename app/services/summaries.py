@@ -17,7 +17,7 @@ from app.compute.method import METHOD_VERSION
 from app.compute.propagation import effective_degrees_of_freedom
 from app.compute.repeatability import Repeatability
 from app.compute.repeats import OWN_REPEATS, CombinedTrials, combine_trials
-from app.services.bench_repeatability import lent_repeatability, refresh_repeatability
+from app.services.bench_repeatability import refresh_repeatability
 from app.services.result_rows import stored_degrees
 from app.services.summary_trials import GroupKey, SummaryTrial, read_summary_trials
 from app.storage.trials import NaturalDecayPool, SettingSummary
@@ -34,10 +34,10 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
     Where the bench's repeatability moved with the change, all summaries are written, because all rest on it.
     """
     session.flush()
-    settings = None if refresh_repeatability(session, now) else setting_ids
+    lent, moved = refresh_repeatability(session, now)
+    settings = None if moved else setting_ids
     groups = read_summary_trials(session, settings)
-    lent = lent_repeatability(session)
-    pools = {pool.id: pool for pool in session.scalars(select(NaturalDecayPool)).all()}
+    pools = _pools(session, groups.values())
     present = _present(session, settings)
     changed: list[dict[str, Any]] = []
     added: list[dict[str, Any]] = []
@@ -167,6 +167,12 @@ def _clearing(kept: Sequence[SummaryTrial]) -> dict[str, Any]:
 
 def _worst(trials: Iterable[SummaryTrial]) -> str:
     return max((trial.worst_severity for trial in trials), key=_SEVERITIES.index, default="fine")
+
+
+def _pools(session: Session, groups: Iterable[Sequence[SummaryTrial]]) -> dict[int, NaturalDecayPool]:
+    if not any(trial.pool_id for trials in groups for trial in trials):
+        return {}
+    return {pool.id: pool for pool in session.scalars(select(NaturalDecayPool)).all()}
 
 
 def _present(session: Session, setting_ids: Collection[int] | None) -> dict[GroupKey, tuple[int, tuple[Any, ...]]]:

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import delete, insert, select
+from sqlalchemy import delete, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.decay_result import ChannelDecay, ClearLevel, Marks
@@ -17,7 +17,7 @@ from app.services.analyse_channels import AnalysisTerms, analyse_channels
 from app.services.audit import AT_THE_DESK, record_change
 from app.services.new_trial import EMPTY_ROOM, TrialMarks
 from app.services.readings import LogReadings, read_readings
-from app.services.result_rows import analysis_values, note_rows
+from app.services.result_rows import analysis_values, note_columns
 from app.services.settle_results import settle_results
 from app.storage.bench import Bench
 from app.storage.rooms_and_loggers import Logger
@@ -97,27 +97,42 @@ def analyse_stored_trial(session: Session, trial: Trial, marks: TrialMarks | Non
     return analyse_readings(read_readings(session, trial.log_id), terms)
 
 
-def write_results(session: Session, trial_id: int, analysed: AnalysedTrial, now: datetime) -> None:
-    """Keeps the results of a trial in place of earlier ones; a channel that is there keeps the id of its row."""
-    present = {
-        row.channel: row
-        for row in session.scalars(select(ChannelResult).where(ChannelResult.trial_id == trial_id)).all()
-    }
-    gone = [row.id for channel, row in present.items() if channel not in analysed.decays]
+def write_results(
+    session: Session, trial_id: int, analysed: AnalysedTrial, now: datetime, *, new: bool = False
+) -> None:
+    """Keeps the results of a trial in place of earlier ones; a channel that is there keeps the id of its row.
+
+    new : the trial was only just added, so there is nothing to replace
+    """
+    session.flush()
+    connection = session.connection()  # plain statements: making objects of rows takes longer than writing them
+    present: dict[str, int] = {}
+    if not new:
+        present = dict(
+            session.execute(
+                select(ChannelResult.channel, ChannelResult.id).where(ChannelResult.trial_id == trial_id)
+            ).all()
+        )
+    gone = [i for channel, i in present.items() if channel not in analysed.decays]
     if gone:
-        session.execute(delete(ChannelResult).where(ChannelResult.id.in_(gone)))  # their notes go with them
+        connection.execute(delete(ChannelResult).where(ChannelResult.id.in_(gone)))  # their notes go with them
+    if present:
+        connection.execute(delete(ResultNote).where(ResultNote.result_id.in_(list(present.values()))))
     notes: list[dict[str, Any]] = []
     for channel, decay in analysed.decays.items():
-        row = present.get(channel) or ChannelResult(trial_id=trial_id, channel=channel)
-        for name, value in result_values(decay, analysed.relative_humidity_pct, now).items():
-            setattr(row, name, value)
-        session.add(row)
-        session.flush()
-        session.execute(delete(ResultNote).where(ResultNote.result_id == row.id))
-        notes += note_values(row.id, decay)
+        values = result_values(decay, analysed.relative_humidity_pct, now)
+        if channel in present:
+            connection.execute(update(ChannelResult).where(ChannelResult.id == present[channel]), values)
+        else:
+            about = {"trial_id": trial_id, "channel": channel}
+            present[channel] = connection.execute(
+                insert(ChannelResult).returning(ChannelResult.id), about | values
+            ).scalar_one()
+        notes += [{"result_id": present[channel], **columns} for columns in note_columns(decay.notes)]
     if notes:
-        session.execute(insert(ResultNote), notes)
-    session.expire_all()  # what was read before no longer holds
+        connection.execute(insert(ResultNote), notes)
+    if not new:
+        session.expire_all()  # what was read before no longer holds
 
 
 def result_values(decay: ChannelDecay, relative_humidity_pct: float | None, now: datetime) -> dict[str, Any]:
@@ -129,11 +144,6 @@ def result_values(decay: ChannelDecay, relative_humidity_pct: float | None, now:
         "usable": decay.usable,
         "relative_humidity_pct": relative_humidity_pct,
     }
-
-
-def note_values(result_id: int, decay: ChannelDecay) -> list[dict[str, Any]]:
-    columns = ("position", "code", "severity", "message", "value", "limit", "unit", "at_min")
-    return [{"result_id": result_id} | {name: getattr(row, name) for name in columns} for row in note_rows(decay.notes)]
 
 
 def reanalyse_trials(
