@@ -12,7 +12,7 @@ HEAD = ("series", "low_95", "high_95", "is_bound")
 def chart_csv(chart: Chart) -> str:
     """The plotted data as CSV, its columns named with their units; a bound that was not reached says is_bound 1."""
     out = StringIO()
-    writer = csv.writer(out, lineterminator="\n")
+    writer = csv.writer(out)
     writer.writerow(["series", chart.x_column, chart.y_column, *HEAD[1:]])
     for series in chart.series:
         for index, (x, y) in enumerate(zip(series.x, series.y, strict=True)):

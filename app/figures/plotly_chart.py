@@ -4,19 +4,17 @@ Made without importing Plotly: the description is turned into lists and dictiona
 the library. Ink and grid are named, not coloured ("ink"), so that the page's script can fill in light or dark.
 """
 
-import math
+from collections.abc import Iterable
 from html import escape
 from typing import Any, Literal
 
 from app.figures.axis_range import axis_range
-from app.figures.chart import Axis, Chart, Series
-from app.figures.end_labels import EndLabel, end_labels
+from app.figures.chart import Chart, Series
 from app.figures.palette import REFERENCE_STYLE, colour_of, line_style_of
+from app.figures.plotly_layout import INK, plotly_layout
 
-INK = "#1c1f26"  # replaced by the page's own ink where it stands in `meta.ink_traces`
 _FAINT = 0.35
 _BAND = 0.16
-_LEADER = 0.018  # of the width of the plot, from the end of a curve to its name
 
 
 def plotly_figure(chart: Chart) -> dict[str, Any]:
@@ -30,7 +28,7 @@ def plotly_figure(chart: Chart) -> dict[str, Any]:
         traces.extend(made)
     return {
         "data": traces,
-        "layout": _layout(chart),
+        "layout": plotly_layout(chart),
         "meta": {
             "name": chart.name,
             "title": chart.title,
@@ -43,6 +41,11 @@ def plotly_figure(chart: Chart) -> dict[str, Any]:
     }
 
 
+def _positions(values: Iterable[Any]) -> list[Any]:
+    """Values of an axis; names are written beside it, so they are escaped like every text."""
+    return [escape(value) if isinstance(value, str) else value for value in values]
+
+
 def _colour(series: Series, chart: Chart) -> str:
     return colour_of(series.colour, chart.house.ink or INK)
 
@@ -51,8 +54,8 @@ def _base(series: Series, chart: Chart, **more: Any) -> dict[str, Any]:
     trace: dict[str, Any] = {
         "type": "scatter",
         "name": escape(series.name),
-        "x": list(series.x),
-        "y": list(series.y),
+        "x": _positions(series.x),
+        "y": _positions(series.y),
         "showlegend": series.in_legend,
         "legendgroup": escape(series.name),
         "meta": {"end_label": bool(series.end_label)},
@@ -164,7 +167,7 @@ def _interval(series: Series, chart: Chart) -> list[dict[str, Any]]:
     colour = _colour(series, chart)
     trace = _base(series, chart, mode="markers")
     trace[value_axis] = [along[i] for i in reached]
-    trace[name_axis] = [names[i] for i in reached]
+    trace[name_axis] = _positions(names[i] for i in reached)
     if series.hover:
         trace["text"] = [escape(series.hover[i]) for i in reached]
     trace["marker"] = {"color": colour, "size": 8, "symbol": "line-ns" if chart.horizontal else "line-ew"}
@@ -183,7 +186,7 @@ def _interval(series: Series, chart: Chart) -> list[dict[str, Any]]:
     if open_ended:
         mark = _open_end(series, chart, 0, 0)
         mark[value_axis] = [along[i] for i in open_ended]
-        mark[name_axis] = [names[i] for i in open_ended]
+        mark[name_axis] = _positions(names[i] for i in open_ended)
         if series.hover:
             mark["text"] = [escape(series.hover[i]) for i in open_ended]
             mark["hovertemplate"] = "%{text}<extra></extra>"
@@ -222,127 +225,3 @@ def _distance(upper: Any, lower: Any) -> float:
 def _translucent(colour: str, share: float = _BAND) -> str:
     red, green, blue = (int(colour[start : start + 2], 16) for start in (1, 3, 5))
     return f"rgba({red},{green},{blue},{share})"
-
-
-def _layout(chart: Chart) -> dict[str, Any]:
-    labels = end_labels(chart)
-    longest = max((len(label.series.end_label) for label in labels), default=0)
-    layout: dict[str, Any] = {
-        "template": None,
-        "paper_bgcolor": "rgba(0,0,0,0)",
-        "plot_bgcolor": "rgba(0,0,0,0)",
-        "font": {"size": 14, "color": INK},
-        "margin": {"l": 70, "r": min(30 + 8 * longest, 260) if longest else 24, "t": 30, "b": 60},
-        "hovermode": "closest",
-        "barmode": "stack",
-        "bargap": 0.3,
-        "showlegend": any(series.in_legend or series.kind == "bar" for series in chart.series),
-        "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "traceorder": "normal"},
-        "xaxis": _axis(chart.x_axis, axis_range(chart, "x"), names_downwards=False),
-        "yaxis": _axis(chart.y_axis, axis_range(chart, "y"), names_downwards=chart.horizontal),
-        "shapes": [],
-        "annotations": [],
-    }
-    if chart.horizontal:
-        layout["yaxis"]["ticklabelposition"] = "outside"
-        layout["yaxis"]["automargin"] = True
-    for region in chart.regions:
-        layout["shapes"].append(_region_shape(region.low, region.high))
-        layout["annotations"].append(
-            _words(region.label, x=region.low, y=1, yref="paper", xanchor="left", yanchor="top", xshift=4)
-        )
-    for line in chart.reference_lines:
-        layout["shapes"].append(_line_shape(line.axis, line.at))
-        layout["annotations"].append(_line_words(line.axis, line.at, line.label, chart))
-    layout["annotations"] += [_end_words(label, chart) for label in labels]
-    layout["annotations"] += [
-        _words(note.words, x=note.x, y=_on(chart.y_axis, note.y), xanchor="left", yanchor="bottom")
-        for note in chart.annotations
-    ]
-    return layout
-
-
-def _axis(axis: Axis, ends: tuple[float, float], *, names_downwards: bool) -> dict[str, Any]:
-    made: dict[str, Any] = {
-        "title": {"text": escape(axis.words), "standoff": 12},
-        "zeroline": False,
-        "showline": True,
-        "linewidth": 1,
-        "ticks": "outside",
-        "ticklen": 5,
-        "gridcolor": "#d6d2c4",
-        "linecolor": "#8a877c",
-        "tickcolor": "#8a877c",
-    }
-    if axis.names:
-        made |= {"type": "category", "categoryorder": "array", "categoryarray": [escape(name) for name in axis.names]}
-        made |= {"showgrid": False, "autorange": "reversed" if names_downwards else True}
-        made["tickmode"] = "linear"
-        return made
-    low, high = ends
-    if axis.scale == "log":
-        made |= {"type": "log", "dtick": 1 if high > 8 * low else "D1", "exponentformat": "none"}
-        return made | {"range": [math.log10(low), math.log10(high)]}
-    return made | {"type": "linear", "range": [low, high]}
-
-
-def _on(axis: Axis, value: Any) -> Any:
-    """Place of an annotation: Plotly wants the logarithm on a logarithmic axis."""
-    return math.log10(max(value, 1e-12)) if axis.scale == "log" and not isinstance(value, str) else value
-
-
-def _words(text: str, **place: Any) -> dict[str, Any]:
-    return {"text": escape(text), "showarrow": False, "font": {"size": 13}} | place
-
-
-def _end_words(label: EndLabel, chart: Chart) -> dict[str, Any]:
-    """A name at the end of a curve, joined to it by a hairline in the curve's colour."""
-    low, high = axis_range(chart, "x")
-    return {
-        "text": escape(label.series.end_label),
-        "name": "end label",
-        "font": {"size": 14},
-        "x": label.x,
-        "y": _on(chart.y_axis, label.y),
-        "axref": "x",
-        "ayref": "y",
-        "ax": label.x + _LEADER * (high - low),
-        "ay": _on(chart.y_axis, label.label_y),
-        "xanchor": "left",
-        "yanchor": "middle",
-        "showarrow": True,
-        "arrowhead": 0,
-        "arrowwidth": 1,
-        "arrowcolor": _colour(label.series, chart),
-        "startstandoff": 2,
-        "standoff": 8 if label.censored else 0,
-    }
-
-
-def _region_shape(low: float, high: float) -> dict[str, Any]:
-    return {
-        "type": "rect",
-        "x0": low,
-        "x1": high,
-        "yref": "paper",
-        "y0": 0,
-        "y1": 1,
-        "fillcolor": "rgba(120,120,120,0.10)",
-        "line": {"width": 0},
-        "layer": "below",
-    }
-
-
-def _line_shape(axis: str, at: float) -> dict[str, Any]:
-    place: dict[str, Any]
-    if axis == "y":
-        place = {"xref": "paper", "x0": 0, "x1": 1, "y0": at, "y1": at}
-    else:
-        place = {"yref": "paper", "y0": 0, "y1": 1, "x0": at, "x1": at}
-    return {"type": "line", "line": {"color": "#8a877c", "width": 1.2, "dash": "dot"}, "name": "reference"} | place
-
-
-def _line_words(axis: str, at: float, label: str, chart: Chart) -> dict[str, Any]:
-    if axis == "y":
-        return _words(label, xref="paper", x=0, y=_on(chart.y_axis, at), xanchor="left", yanchor="bottom", xshift=4)
-    return _words(label, yref="paper", y=1, x=_on(chart.x_axis, at), xanchor="left", yanchor="top", xshift=4)

@@ -1,0 +1,78 @@
+"""Pictures to take away: right size, safe text, and the same bytes for the same chart in any process."""
+
+import hashlib
+import os
+import struct
+import subprocess
+import sys
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from app.figures.chart import Chart, HouseStyle
+from app.figures.matplotlib_chart import png_bytes, svg_bytes
+from tests.figures.some_charts import ALL, HARMFUL, line_chart
+
+_PRINT_DIGESTS = """
+import hashlib
+from app.figures.matplotlib_chart import png_bytes, svg_bytes
+from tests.figures.some_charts import line_chart
+for drawn in (svg_bytes(line_chart()), png_bytes(line_chart())):
+    print(hashlib.sha256(drawn).hexdigest())
+"""
+
+
+@pytest.mark.parametrize("chart", ALL.values(), ids=ALL.keys())
+def test_the_picture_is_well_formed_and_says_what_it_shows(chart: Chart):
+    root = ElementTree.fromstring(svg_bytes(chart))
+    assert root.tag == "{http://www.w3.org/2000/svg}svg"
+    text = "".join(root.itertext())
+    assert chart.alt_text in text
+    assert chart.title in text
+
+
+def test_the_same_chart_gives_the_same_bytes_in_another_process():
+    """Neither the order of hashes nor the time may enter the file."""
+    here = [hashlib.sha256(drawn).hexdigest() for drawn in (svg_bytes(line_chart()), png_bytes(line_chart()))]
+    environment = os.environ | {"PYTHONHASHSEED": "123", "TZ": "Asia/Tokyo", "SOURCE_DATE_EPOCH": "1"}
+    there = subprocess.run(
+        [sys.executable, "-c", _PRINT_DIGESTS],
+        capture_output=True,
+        text=True,
+        check=True,
+        env=environment,
+        cwd=Path(__file__).parents[2],
+    ).stdout.split()
+    assert there == here
+
+
+def test_no_date_is_in_the_picture():
+    assert b"<dc:date>" not in svg_bytes(line_chart())
+    assert b"tIME" not in png_bytes(line_chart())
+
+
+@pytest.mark.parametrize(("width_px", "fineness"), [(960, 1.0), (960, 2.0), (400, 1.0)])
+def test_the_picture_has_the_size_that_was_asked_for(width_px: int, fineness: float):
+    drawn = png_bytes(line_chart(), width_px, fineness)
+    width, height = struct.unpack(">II", drawn[16:24])
+    assert width == width_px * fineness
+    assert height > 0.4 * width
+
+
+def test_markup_and_mathematics_in_names_stay_words():
+    drawn = svg_bytes(line_chart(name=HARMFUL))
+    assert b"<img" not in drawn
+    ElementTree.fromstring(drawn)
+
+
+def test_another_chart_gives_other_bytes():
+    assert svg_bytes(line_chart()) != svg_bytes(replace(line_chart(), title="Another"))
+
+
+def test_the_publication_puts_its_name_and_ink_on_the_picture():
+    plain = line_chart()
+    styled = replace(plain, house=HouseStyle(publication="The Weekly Post", ink="#224466"))
+    assert b"#224466" in svg_bytes(styled)
+    assert b"#224466" not in svg_bytes(plain)
