@@ -43,6 +43,8 @@ class AdviceForRoom:
     """The advice with what it rests on.
 
     best_of_unit : of the settings that serve, the quietest of each unit, the cheapest unit first
+    strongest_within_limits : below the ceiling and the budget, whatever the rate; None where nothing is
+    quietest_that_serves : strong enough and within the budget, however loud; None where nothing is
     frontier : settings that nothing beats on price, sound and clean air at once
     candidates : every setting that was looked at
     """
@@ -53,6 +55,8 @@ class AdviceForRoom:
     distance_m: float
     advice: RoomAdvice
     best_of_unit: tuple[int, ...]
+    strongest_within_limits: Candidate | None
+    quietest_that_serves: Candidate | None
     frontier: tuple[Candidate, ...]
     candidates: tuple[Candidate, ...]
     units: int
@@ -100,6 +104,8 @@ def advice_for_room(session: Session, choices: RoomChoices | None = None) -> Adv
         distance_m=offered.standard_distance_m,
         advice=found,
         best_of_unit=_best_of_unit(found),
+        strongest_within_limits=max(_failing_only(found, "rate"), key=_rate, default=None),
+        quietest_that_serves=min(_failing_only(found, "sound"), key=lambda c: c.sound_dba or 0.0, default=None),
         frontier=frontier(tuple(candidates)),
         candidates=tuple(candidates),
         units=len({candidate.unit_id for candidate in candidates}),
@@ -142,6 +148,16 @@ def _best_of_unit(found: RoomAdvice) -> tuple[int, ...]:
         key = (float("inf") if c.sound_dba is None else c.sound_dba, c.setting_id)
         quietest[c.unit_id] = min(quietest.get(c.unit_id, key), key)
     return tuple(quietest[unit_id][1] for unit_id in order)
+
+
+def _failing_only(found: RoomAdvice, field: str) -> list[Candidate]:
+    """Measured settings that fail one limit and no other: the nearest to what was asked for."""
+    left = [entry.candidate for entry in found.left_out if entry.fields == (field,)]
+    return [c for c in left if c.measurable and (field != "sound" or c.sound_dba is not None)]
+
+
+def _rate(candidate: Candidate) -> float:
+    return candidate.rate.value if candidate.rate is not None else 0.0
 
 
 def _left_out(found: RoomAdvice, candidates: tuple[Candidate, ...]) -> tuple[UnitsLeftOut, ...]:

@@ -60,6 +60,18 @@ def test_the_frontier_holds_what_nothing_beats(session, bench):
     ]
 
 
+def test_the_nearest_are_named_where_nothing_serves(session, bench):
+    found = advice_for_room(session, RoomChoices(room_area_m2=50.0))  # 590 m³/h
+    assert found.advice.fits == ()
+    assert (found.strongest_within_limits.unit, found.strongest_within_limits.setting) == ("Maker A Model 1", "high")
+    assert found.quietest_that_serves.unit == "Maker B Loud"
+
+
+def test_without_measurements_nothing_is_near(session, small_bench):
+    found = advice_for_room(session)
+    assert (found.strongest_within_limits, found.quietest_that_serves) == (None, None)
+
+
 def test_air_changes_use_the_rooms_own_ceiling(session, bench):
     found = advice_for_room(
         session, RoomChoices(rule="air changes", air_changes_per_h=3.0, room_height_m=3.0, max_sound_dba=None)
