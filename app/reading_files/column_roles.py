@@ -9,7 +9,7 @@ from app.reading_files.detectors import one_name_each
 from app.reading_files.header_search import Header
 from app.reading_files.header_words import Meaning, header_meaning, plain_words, split_unit
 from app.reading_files.log_table import LogColumn, ReadingChoices
-from app.reading_files.number_text import number_in
+from app.reading_files.number_text import number_in, number_with_unit
 from app.reading_files.preamble import Preamble
 from app.reading_files.time_columns import TimePlan
 from app.reading_files.unit_symbols import conversion, is_unit
@@ -24,7 +24,6 @@ _BOX_HEADER = re.compile(
     r"[\s_.]*(?:id|no|nr|number|name|serial|#)?"
 )
 _STATUS_HEADER = re.compile(r"status|error|alarm|flag|event|comment|note|remark|qc|inlet|bemerkung")
-_NUMBER_AND_MORE = re.compile(r"[-+]?\d+(?:[.,]\d+)?\s*[^\d\s:/.-]{1,8}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +170,7 @@ def _by_header(table: Table, position: int, meaning: Meaning) -> tuple[str, Mean
 
 
 def _holds_number(cell: str, decimal_mark: str) -> bool:
-    return number_in(cell, decimal_mark) is not None or _NUMBER_AND_MORE.fullmatch(cell) is not None
+    return number_in(cell, decimal_mark) is not None or number_with_unit(cell, decimal_mark) is not None
 
 
 def _by_file_name(table: Table) -> dict[int, Meaning]:

@@ -83,6 +83,7 @@ _DETECTORS = (
     re.compile(r"[\s_.](?:sensor|detector|channel|ch|probe|s|d)[\s_]?#?([abcd1234])(?=$|[\s_.])"),
     re.compile(r"\(([abcd1234])\)$"),
 )
+_SPEAKS_OF_TIME = re.compile(r"elapsed|time|second|^t$|duration|interval|period|length|zeit|dauer|temps|tiempo|since")
 _SUFFIX_UNITS = {
     "ug_m3": "ug/m3",
     "mg_m3": "mg/m3",
@@ -143,16 +144,18 @@ def split_unit(header: str) -> tuple[str, str]:
     (('PM2.5 (avg 3h)', 'ug/m3'), ('RH', '%'), ('pm1', 'mg/m3'), ('Inlet', ''))
     """
     for found in reversed(list(re.finditer(r"[\(\[\{]([^()\[\]{}]*(?:\(A\))?)[\)\]\}]", header))):
-        if _is_any_unit(found[1]):
+        if is_unit(found[1]) or _is_time_unit(header, found[1]):
             return (header[: found.start()] + " " + header[found.end() :]).strip(" ,_"), found[1].strip()
     name, comma, last = header.rpartition(",")
-    if comma and _is_any_unit(re.sub(r"\(.*", "", last)):
-        return name.strip(), re.sub(r"\(.*", "", last).strip()
+    unit = re.sub(r"\(.*", "", last)
+    if comma and (is_unit(unit) or _is_time_unit(name, unit)):
+        return name.strip(), unit.strip()
     return _suffix_unit(header)
 
 
-def _is_any_unit(text: str) -> bool:
-    return is_unit(text) or seconds_in(text) is not None
+def _is_time_unit(header: str, text: str) -> bool:
+    """Whether the text is a unit of time in a header that speaks of time: "PM10 min" is a minimum."""
+    return seconds_in(text) is not None and _SPEAKS_OF_TIME.search(plain_words(header)) is not None
 
 
 def _suffix_unit(header: str) -> tuple[str, str]:
@@ -163,7 +166,7 @@ def _suffix_unit(header: str) -> tuple[str, str]:
         text = found[1]
         joined = re.sub(r"[\s.]", "_", text.lower()).replace("µ", "u").replace("μ", "u").replace("³", "3")
         unit = _SUFFIX_UNITS.get(joined, text)
-        if len(text) > 1 and not text.isdigit() and _is_any_unit(unit):
+        if len(text) > 1 and not text.isdigit() and (is_unit(unit) or _is_time_unit(header[: found.start()], unit)):
             return header[: found.start()], unit
         if len(text) == 1 and _fits(header[: found.start()], unit):
             return header[: found.start()], unit
@@ -175,7 +178,7 @@ def _fits(name: str, unit: str) -> bool:
     meaning = _meaning_of_words(name, "")
     if meaning.channel is not None:
         return conversion(unit, channel(meaning.channel).unit) is not None
-    return seconds_in(unit) is not None and re.search(r"elapsed|time|seconds|^t$", name.lower()) is not None
+    return _is_time_unit(name, unit)
 
 
 @lru_cache(maxsize=4096)

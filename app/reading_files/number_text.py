@@ -79,14 +79,25 @@ def _cell_level(text: str, decimal_mark: str, channel_unit: str, factor: float, 
     value = number_in(text, decimal_mark)
     if value is not None:
         return None if value in ABSENT_VALUES else value * factor + offset
-    with_unit = _NUMBER_AND_UNIT.fullmatch(text.strip())
-    if with_unit is None or not is_unit(with_unit[2]):
+    with_unit = number_with_unit(text, decimal_mark)
+    if with_unit is None:
         return None
-    value = number_in(with_unit[1], decimal_mark)
-    turned = conversion(with_unit[2], channel_unit)
-    if value is None:
-        return None
+    value, unit = with_unit
+    turned = conversion(unit, channel_unit)
     return value * turned.factor + turned.offset if turned else value * factor + offset
+
+
+def number_with_unit(text: str, decimal_mark: str = ".") -> tuple[float, str] | None:
+    """The number and the unit of a cell that holds both, or None.
+
+    >>> number_with_unit("35.37 dB"), number_with_unit("150 µg/m³"), number_with_unit("12 rows")
+    ((35.37, 'dB'), (150.0, 'µg/m³'), None)
+    """
+    found = _NUMBER_AND_UNIT.fullmatch(text.strip())
+    if found is None or not is_unit(found[2]):
+        return None
+    value = number_in(found[1], decimal_mark)
+    return None if value is None else (value, found[2])
 
 
 def number_in(text: str, decimal_mark: str = ".") -> float | None:

@@ -13,6 +13,7 @@ from app.reading_files.log_table import SkippedRow
 if TYPE_CHECKING:
     import pandas as pd
 
+PLAIN_DELIMITER = "\x1f"  # the unit separator: no logger writes it
 SPARE_FIELDS = 8  # a row may have this many fields more than the header before it counts as junk
 CUT_ROWS_SHARE = 0.05  # fewer short rows than this are cut-off rows; more are how the logger writes
 
@@ -46,8 +47,8 @@ def read_body(
     regular = _regular_lines(lines, first_line, delimiter, header_fields, last_line_ends)
     frame = _parsed(regular, delimiter, decimal_mark, positions, text_positions)
     if frame is None:
-        plain = _without_quotes(lines, delimiter)
-        delimiter = _plain_delimiter(delimiter)
+        plain = [PLAIN_DELIMITER.join(split_line(line, delimiter)).replace('"', "") for line in lines]
+        delimiter = PLAIN_DELIMITER
         regular = _counted_lines(plain, first_line, delimiter, header_fields, last_line_ends)
         frame = _parsed(regular, delimiter, decimal_mark, positions, text_positions)
     assert frame is not None  # no quotation mark is left, and no row has more fields than were counted
@@ -80,7 +81,7 @@ def _parsed(
             usecols=positions,
             index_col=False,
             dtype=dict.fromkeys(text_positions, str),
-            decimal=decimal_mark,
+            decimal="." if decimal_mark == delimiter else decimal_mark,
             keep_default_na=False,
             na_values=[""],
             skip_blank_lines=False,
@@ -91,19 +92,6 @@ def _parsed(
     except pd.errors.ParserError:
         return None
     return frame if len(frame) == len(regular.lines) else None
-
-
-def _plain_delimiter(delimiter: str) -> str:
-    return "\t" if delimiter == SPACES else delimiter
-
-
-def _without_quotes(lines: list[str], delimiter: str) -> list[str]:
-    """The lines with the fields as they are understood one line at a time, and no quotation mark left."""
-    plain = _plain_delimiter(delimiter)
-    return [
-        plain.join(field.replace('"', "").replace(plain, " ") for field in split_line(line, delimiter))
-        for line in lines
-    ]
 
 
 def _regular_lines(
@@ -135,7 +123,7 @@ def _counted_lines(
     for index, line in enumerate(lines):
         if '"' in line and line.count('"') % 2:
             reasons[index] = "a quotation mark is not closed: the row is cut off"
-    reasons |= _cut_off(lines, fields, usual, delimiter, header_fields, last_line_ends)
+    reasons = _cut_off(lines, fields, usual, delimiter, header_fields, last_line_ends) | reasons
     if not reasons:
         return _RegularLines(lines, int(fields.max()), [])
     regular = list(lines)

@@ -211,7 +211,8 @@ def _numbered(candidates: list[_Candidate], header: Header) -> TimePlan | None:
         if candidate.kind == "duration":
             return TimePlan("duration", (candidate.position,))
         name, unit = split_unit(candidate.name)
-        unit = unit or header.units[candidate.position]
+        bracketed = re.search(r"[(\[]\s*(\w+)\s*[)\]]", candidate.name)
+        unit = unit or header.units[candidate.position] or (bracketed[1] if bracketed else "")
         words = plain_words(name)
         seconds = seconds_in(unit) if unit else next(filter(None, map(seconds_in, reversed(words.split()))), None)
         steps = np.diff(candidate.values)
