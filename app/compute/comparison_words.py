@@ -67,7 +67,7 @@ def less(comparison: Comparison, verb: str, unit_symbol: str, comparative: str =
     if size.uncertainty == 0:  # two prices: there is no interval to state
         exact = rounded_text(size.value, 0 if size.value == round(size.value) else _MOST_DECIMALS)
         return InWords(lower, f"{verb} {exact}\u00a0{unit_symbol} {comparative}")
-    value, low, high = _rounded(size.value, size.low_95, size.high_95, no_difference=0.0)
+    value, low, high = rounded_apart(size.value, size.low_95, size.high_95, no_difference=0.0)
     return InWords(lower, f"{verb} {value}\u00a0{unit_symbol} {comparative}; between {low} and {high}")
 
 
@@ -76,21 +76,26 @@ def _times(comparison: Comparison, verb: str, comparative: str) -> InWords:
         return InWords(None, CANNOT_BE_TOLD_APART)
     times = comparison.times
     if times is not None:
-        value, low, high = _rounded(times.value, times.low_95, times.high_95, no_difference=1.0)
+        value, low, high = rounded_apart(times.value, times.low_95, times.high_95, no_difference=1.0)
         return InWords(comparison.higher, f"{verb} {value} {comparative}; between {low} and {high}")
     if comparison.at_least_times is not None:
         return InWords(comparison.higher, f"{verb} at least {_rounded_down(comparison.at_least_times)} {comparative}")
     return InWords(comparison.higher, f"{verb} more; by how many times cannot be said")
 
 
-def _rounded(value: float, low: float, high: float, *, no_difference: float) -> tuple[str, str, str]:
+def rounded_apart(value: float, low: float, high: float, *, no_difference: float) -> tuple[str, str, str]:
     """All to one place: as many decimals as make the half-width one and a half units of the last or more, at most two;
-    more where the lower end would read as no difference, which the data exclude."""
+    more where an end would read as no difference, which the data exclude.
+
+    >>> rounded_apart(92.3, 1.8, 182.6, no_difference=0.0), rounded_apart(1.2, 1.04, 1.36, no_difference=1.0)
+    (('92', '2', '183'), ('1.20', '1.04', '1.36'))
+    """
     half_width = (high - low) / 2
     decimals = _MOST_DECIMALS
     if half_width > 0:
         decimals = min(_MOST_DECIMALS, max(0, math.ceil(-math.log10(half_width / 1.5))))
-    while round(low, decimals) == no_difference and decimals < _MOST_DECIMALS + 2:
+    excluded = not low <= no_difference <= high
+    while excluded and no_difference in (round(low, decimals), round(high, decimals)) and decimals < _MOST_DECIMALS + 2:
         decimals += 1
     return rounded_text(value, decimals), rounded_text(low, decimals), rounded_text(high, decimals)
 

@@ -44,7 +44,7 @@ def _clean_air(first: ComparedSetting, second: ComparedSetting, _: str) -> Findi
     if not (first.cleans_measurably or second.cleans_measurably):
         return Finding("Neither can be told apart from an empty room.", False, None)
     comparison = compare_clean_air(*rates)
-    return _finding(comparison, more_clean_air(comparison), first, second)
+    return _finding(comparison, more_clean_air(comparison), first, second, "clean air")
 
 
 def _clearing_time(first: ComparedSetting, second: ComparedSetting, _: str) -> Finding:
@@ -52,7 +52,7 @@ def _clearing_time(first: ComparedSetting, second: ComparedSetting, _: str) -> F
     if isinstance(rates, Finding):
         return rates
     comparison = compare_clearing_times(*rates)
-    return _finding(comparison, faster(comparison), first, second)
+    return _finding(comparison, faster(comparison), first, second, "speed of clearing")
 
 
 def _sound(first: ComparedSetting, second: ComparedSetting, _: str) -> Finding:
@@ -63,7 +63,7 @@ def _sound(first: ComparedSetting, second: ComparedSetting, _: str) -> Finding:
         if sound.level.upper_bound:
             return _not_comparable(f"Of {setting.name} only an upper bound of the sound is known.")
     comparison = compare_measured(*levels_to_compare(*sounds), with_ratio=False)
-    return _finding(comparison, quieter(comparison), first, second)
+    return _finding(comparison, quieter(comparison), first, second, "sound")
 
 
 def _power(first: ComparedSetting, second: ComparedSetting, _: str) -> Finding:
@@ -71,7 +71,7 @@ def _power(first: ComparedSetting, second: ComparedSetting, _: str) -> Finding:
     if isinstance(powers, Finding):
         return powers
     comparison = compare_measured(*powers)
-    return _finding(comparison, less(comparison, "draws", "W"), first, second)
+    return _finding(comparison, less(comparison, "draws", "W"), first, second, "power")
 
 
 def _price(first: ComparedSetting, second: ComparedSetting, currency: str) -> Finding:
@@ -81,7 +81,7 @@ def _price(first: ComparedSetting, second: ComparedSetting, currency: str) -> Fi
     comparison = compare_measured(Measured(prices[0], 0.0), Measured(prices[1], 0.0))
     if not comparison.told_apart:
         return Finding(f"{first.name} and {second.name} cost the same.", False, comparison)
-    return _finding(comparison, less(comparison, "costs", currency), first, second)
+    return _finding(comparison, less(comparison, "costs", currency), first, second, "price")
 
 
 def _running_cost(first: ComparedSetting, second: ComparedSetting, currency: str) -> Finding:
@@ -92,7 +92,7 @@ def _running_cost(first: ComparedSetting, second: ComparedSetting, currency: str
         if setting.line.cost is not None and setting.line.cost.at_least:
             return _not_comparable(f"Of {setting.name} only a lower bound of the running cost is known.")
     comparison = compare_measured(*costs)
-    return _finding(comparison, less(comparison, "costs", currency, "less a year"), first, second)
+    return _finding(comparison, less(comparison, "costs", currency, "less a year"), first, second, "running cost")
 
 
 _Value = TypeVar("_Value")
@@ -115,9 +115,11 @@ def _not_comparable(reason: str) -> Finding:
     return Finding(reason, None, None)
 
 
-def _finding(comparison: Comparison, said: InWords, first: ComparedSetting, second: ComparedSetting) -> Finding:
+def _finding(
+    comparison: Comparison, said: InWords, first: ComparedSetting, second: ComparedSetting, quantity: str
+) -> Finding:
     if said.subject is None:
-        return Finding(f"{first.name} and {second.name} {CANNOT_BE_TOLD_APART}.", False, comparison)
+        return Finding(f"By {quantity}, {first.name} and {second.name} {CANNOT_BE_TOLD_APART}.", False, comparison)
     subject, other = (first, second) if said.subject == "first" else (second, first)
     return Finding(f"{subject.name} {_than(said.words, other.name)}.", True, comparison)
 

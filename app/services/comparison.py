@@ -7,6 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.compute.comparison import Comparison
+from app.compute.rank_intervals import RankTable, rank_by_clean_air
 from app.errors import InvalidValue, NotFound
 from app.services.comparable_sound import read_comparable_sound
 from app.services.compared_quantities import QUANTITIES, Finding, compared
@@ -27,11 +28,13 @@ class SettingsCompared:
 
     settings : in the order asked for; the first is what the others are held against
     findings : quantity to what each further setting is against the first, in the order of the settings
+    clean_air_ranks : order by clean air delivery rate of those that have one, with what cannot be told apart
     room : all were tested in it; a setting that was not has no rates here
     """
 
     settings: tuple[ComparedSetting, ...]
     findings: dict[str, tuple[Finding, ...]]
+    clean_air_ranks: RankTable
     choices: RankingChoices
     offered: Offered
     room: RoomOffered | None
@@ -88,6 +91,7 @@ def compare_settings(
             quantity: tuple(compared(quantity, first, other, offered.currency) for other in settings[1:])
             for quantity in QUANTITIES
         },
+        clean_air_ranks=_clean_air_ranks(settings),
         choices=filled,
         offered=offered,
         room=offered.room(filled.room_id),
@@ -107,6 +111,14 @@ def highest_settings(session: Session, unit_ids: Sequence[int]) -> tuple[int, ..
         if unit_id not in highest:
             raise NotFound("unit with a speed setting under the number", unit_id)
     return tuple(highest[unit_id] for unit_id in unit_ids)
+
+
+def _clean_air_ranks(settings: Sequence[ComparedSetting]) -> RankTable:
+    tested = {s.setting_id: s.tested for s in settings if s.tested is not None}
+    return rank_by_clean_air(
+        {key: found.in_room for key, found in tested.items() if found.measurable and found.in_room is not None},
+        [key for key, found in tested.items() if found.in_room is not None and not found.measurable],
+    )
 
 
 def _check(setting_ids: Sequence[int]) -> None:

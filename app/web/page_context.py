@@ -14,6 +14,8 @@ NAVIGATION: tuple[tuple[str, str], ...] = (
     ("Ranking", "/"),
     ("Decay curves", "/curves"),
     ("Running cost", "/costs"),
+    ("For a room", "/room"),
+    ("Compare", "/compare"),
     ("Units", "/units"),
     ("Trials", "/trials"),
     ("Add a trial", "/trials/add"),
