@@ -1,0 +1,55 @@
+"""Every page at desktop and phone width: nothing overflows, the browser does not complain, pictures are kept."""
+
+import re
+
+import pytest
+
+PAGES = [
+    "/",
+    "/?setting=every&units=us",
+    "/curves",
+    "/costs",
+    "/units",
+    "/units/1",
+    "/units/1/edit",
+    "/units/add",
+    "/trials",
+    "/trials/5",
+    "/trials/add",
+    "/rooms",
+    "/loggers",
+    "/smoke-sources",
+    "/bench",
+    "/method",
+    "/changes",
+]
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_a_page_fits_its_window_and_is_drawn_without_complaint(browse, screenshot_folder, path):
+    for width in (1280, 390):
+        page = browse(path, width=width)
+        for chart in page.locator("[data-figure-url]").all():
+            chart.locator(".plot-container").first.wait_for(state="attached")
+        assert page.locator("h1").count() == 1
+        assert "invented" in page.inner_text("body").lower()
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        page.screenshot(path=screenshot_folder / f"{_file_name(path)}_{width}.png", full_page=True)
+
+
+@pytest.mark.parametrize("path", ["/", "/curves", "/units/1"])
+def test_a_page_is_readable_in_the_dark(browse, screenshot_folder, path):
+    page = browse(path, scheme="dark")
+    light, dark = page.evaluate(
+        "[getComputedStyle(document.body).color, getComputedStyle(document.documentElement).backgroundColor]"
+    )
+    assert _brightness(light) > 150 > _brightness(dark)
+    page.screenshot(path=screenshot_folder / f"dark_{_file_name(path)}.png", full_page=True)
+
+
+def _brightness(colour: str) -> float:
+    return sum(float(part) for part in re.findall(r"[\d.]+", colour)[:3]) / 3
+
+
+def _file_name(path: str) -> str:
+    return re.sub(r"\W+", "_", path).strip("_") or "ranking"
