@@ -21,7 +21,10 @@ def split_line(line: str, delimiter: str) -> list[str]:
     if delimiter == SPACES:
         return line.split()
     if '"' in line:
-        return [field.strip() for field in next(csv.reader([line], delimiter=delimiter, strict=False), [])]
+        try:
+            return [field.strip() for field in next(csv.reader([line], delimiter=delimiter, strict=False), [])]
+        except csv.Error:  # a field longer than the library takes
+            return [field.strip(' "') for field in line.split(delimiter)]
     return [field.strip() for field in line.split(delimiter)]
 
 

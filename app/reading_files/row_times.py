@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 
 from app.reading_files.number_text import numbers_of
 from app.reading_files.preamble import Preamble
-from app.reading_files.reading_order import is_newest_first
 from app.reading_files.time_columns import TimePlan
 from app.reading_files.time_text import DAY_US, ParsedTimes, parse_durations, parse_times
 
@@ -115,7 +114,8 @@ def _with_dates(parsed: ParsedTimes, start_day: int) -> RowTimes:
     places = np.flatnonzero(valid)
     clock = us[places]
     if len(clock) > 1:
-        backwards = is_newest_first(clock)
+        steps = (np.diff(clock) + DAY_US // 2) % DAY_US - DAY_US // 2  # over midnight the shorter way round
+        backwards = bool((steps < 0).sum() > (steps > 0).sum())
         clock = clock[::-1] if backwards else clock
         midnights = np.concatenate(([0], np.cumsum(np.diff(clock) < -DAY_US // 2)))
         clock = clock + midnights * DAY_US

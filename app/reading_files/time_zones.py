@@ -11,6 +11,7 @@ from app.reading_files.refusals import quoted, refusal
 
 HOUR_US = 3_600_000_000
 QUARTER_US = HOUR_US // 4  # no zone changes its clock within a quarter of an hour
+SMALL_STEP_BACK_US = 60_000_000  # a clock that was corrected, not one that was changed
 FIRST_MOMENT = datetime(1, 1, 3)  # noqa: DTZ001 - a wall clock, its zone is what is looked for
 LAST_MOMENT = datetime(9999, 12, 29)  # noqa: DTZ001
 EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001
@@ -92,7 +93,8 @@ def _resolve_twice(
     unsure = 0
     for start, stop in zip(edges[0::2], edges[1::2], strict=True):
         inside = np.diff(local_us[start:stop])
-        back = np.flatnonzero((inside < -20 * 60_000_000) | ((inside == 0) & (usual >= 2 * QUARTER_US)))
+        shift = int(late[start] - utc[start])
+        back = np.flatnonzero((inside < -SMALL_STEP_BACK_US) | (np.abs(inside + shift - usual) < 1_000_000))
         if len(back):
             utc[start + back[0] + 1 : stop] = late[start + back[0] + 1 : stop]
             continue
