@@ -92,7 +92,7 @@ def _end_words(label: EndLabel, chart: Chart) -> dict[str, Any]:
         "text": escape(label.series.end_label),
         "name": "end label",
         "font": {"size": 14},
-        "x": label.x,
+        "x": min(max(label.x, low), high),  # a hair outside the axis, after rounding, and the name is not drawn
         "y": _on(chart.y_axis, label.y),
         "axref": "x",
         "ayref": "y",
