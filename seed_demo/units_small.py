@@ -38,7 +38,7 @@ SMALL_FILTER_UNITS = (
             Part("round filter", ((date(2025, 1, 9), 36.00),), pack_size=2, pieces_in_use=2, life_months=6),
             Part("carbon ring", ((date(2025, 6, 20), 14.00),), life_months=3, notes="The maker says three months."),
         ),
-        story="Two Pipits in one housing, and it measures much as two Pipits would.",
+        story="Two Pipits in one housing, and it measures a little less than two Pipits would.",
         voc_m3_per_h=18.0,
         size_mm=(200, 200, 520),
         mass_kg=2.9,
@@ -140,7 +140,7 @@ SMALL_FILTER_UNITS = (
         parts=(
             Part("felt filter", (), life_months=6, notes="Nobody could tell us a price; the maker did not answer."),
         ),
-        story="The cheapest on the bench. A dial, a plug, no lights. Filters are said to exist.",
+        story="The cheapest here that clears the room. A dial, a plug, no lights. Filters are said to exist.",
         size_mm=(260, 260, 270),
         mass_kg=2.5,
         claims=(MakersClaim("clean_air_delivery_rate", 120.0, "m³/h", "120 cubic metres an hour", speed="high"),),
