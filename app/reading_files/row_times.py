@@ -102,7 +102,9 @@ def _from_two_columns(
     times = parse_times(clocks)
     dated = (days.kind == 1) | ((days.kind == 0) & (days.time_us == 0))  # some write "21/05/2026 00:00:00" for a date
     timed = times.kind == 2
-    lost = dated & ~timed & (np.array(clocks, dtype="S2") == b"")
+    lost = dated & ~timed
+    if lost.any():
+        lost &= np.fromiter((not clock.strip() for clock in clocks), dtype=bool, count=len(clocks))
     us = days.days * DAY_US + np.where(timed, times.time_us, 0) - times.offset_us
     return _dated(us, (dated & timed) | lost, times.has_offset, lost, days)
 

@@ -72,12 +72,16 @@ def _parsed(
 
     if delimiter == SPACES:
         return None  # the parser counts spaces otherwise than people: let the lines be rewritten
+    width = max(max(positions) + 1, regular.most_fields, 2)
+    lines = regular.lines
+    if width > regular.most_fields:  # a header with more columns than any row has fields
+        lines = [lines[0] + delimiter * (width - 1 - lines[0].count(delimiter)), *lines[1:]]
     try:
         frame = pd.read_csv(
-            io.BytesIO("\n".join(regular.lines).encode("utf-8", "replace") + b"\n"),  # faster than text
+            io.BytesIO("\n".join(lines).encode("utf-8", "replace") + b"\n"),  # faster than text
             sep=delimiter,
             header=None,
-            names=range(max(max(positions) + 1, regular.most_fields)),
+            names=range(width),
             usecols=positions,
             index_col=False,
             dtype=dict.fromkeys(text_positions, str),
