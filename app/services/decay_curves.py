@@ -201,7 +201,7 @@ def _read(session: Session, trial_ids: list[int], channel: str) -> list[_Row]:
     found = session.execute(
         _select().where(Trial.id.in_(trial_ids), ChannelResult.channel == channel, Trial.trashed_at.is_(None))
     )
-    return [row._tuple() for row in found]
+    return list(found)
 
 
 def _empty_room(session: Session, chosen: CurveChoices, curves: tuple[DecayCurve, ...]) -> DecayCurve | None:
@@ -220,7 +220,7 @@ def _empty_room(session: Session, chosen: CurveChoices, curves: tuple[DecayCurve
         .order_by(Trial.started_at.desc(), Trial.id.desc())
         .limit(1)
     ).first()
-    return None if found is None else _curve(session, found._tuple(), chosen)
+    return None if found is None else _curve(session, found, chosen)
 
 
 def trial_curve(session: Session, trial_id: int, channel: str = "") -> DecayCurve:
