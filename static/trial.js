@@ -21,6 +21,7 @@
     handle.style.left = `${leftOf(minutes)}px`;
     handle.style.top = `${size.t}px`;
     handle.style.height = `${size.h}px`;
+    handle.classList.toggle("to-the-left", minutes > (axis().range[0] + axis().range[1]) / 2);
     handle.hidden = minutes < axis().range[0] || minutes > axis().range[1];
     handle.setAttribute("aria-valuenow", shown(minutes));
     handle.setAttribute("aria-valuetext", `${shown(minutes)} minutes after the first reading`);

@@ -75,11 +75,15 @@ class Series:
 
 @dataclass(frozen=True, slots=True)
 class ReferenceLine:
-    """A labelled straight line across the chart at one value of the x or y axis, such as the clear level."""
+    """A labelled straight line across the chart at one value of the x or y axis, such as the clear level.
+
+    before : the label of an upright line stands to its left, so that two close lines keep theirs apart
+    """
 
     axis: Literal["x", "y"]
     at: float
     label: str
+    before: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -254,8 +254,8 @@ class _Drawing:
         for region in self.chart.regions:
             self.axes.axvspan(region.low, region.high, color="#777777", alpha=0.10, linewidth=0, zorder=0)
             self.axes.text(
-                region.low, 0.985, f" {region.label}", transform=self.axes.get_xaxis_transform(), fontsize=small,
-                color=FADED, va="top",
+                (region.low + region.high) / 2, 0.985, region.label, transform=self.axes.get_xaxis_transform(),
+                fontsize=small, color=FADED, va="top", ha="center",
             )  # fmt: skip
         for line in self.chart.reference_lines:
             if line.axis == "y":
@@ -267,8 +267,8 @@ class _Drawing:
             else:
                 self.axes.axvline(line.at, color="#8a877c", linewidth=1, linestyle=(0, (1.5, 2)), zorder=1)
                 self.axes.text(
-                    line.at, 0.985, f" {line.label}", transform=self.axes.get_xaxis_transform(), va="top",
-                    fontsize=small, color=FADED,
+                    line.at, 0.985, f" {line.label} ", transform=self.axes.get_xaxis_transform(), va="top",
+                    ha="right" if line.before else "left", fontsize=small, color=FADED,
                 )  # fmt: skip
         for note in self.chart.annotations:
             x, y = self._place(self.chart.x_axis, (note.x,))[0], self._place(self.chart.y_axis, (note.y,))[0]

@@ -5,7 +5,7 @@ from html import escape
 from typing import Any
 
 from app.figures.axis_range import axis_range
-from app.figures.chart import Axis, Chart
+from app.figures.chart import Axis, Chart, ReferenceLine
 from app.figures.end_labels import EndLabel, end_labels
 from app.figures.palette import colour_of
 
@@ -39,11 +39,11 @@ def plotly_layout(chart: Chart) -> dict[str, Any]:
     for region in chart.regions:
         layout["shapes"].append(_region_shape(region.low, region.high))
         layout["annotations"].append(
-            _words(region.label, x=region.low, y=1, yref="paper", xanchor="left", yanchor="top", xshift=4)
+            _words(region.label, x=(region.low + region.high) / 2, y=1, yref="paper", xanchor="center", yanchor="top")
         )
     for line in chart.reference_lines:
         layout["shapes"].append(_line_shape(line.axis, line.at))
-        layout["annotations"].append(_line_words(line.axis, line.at, line.label, chart))
+        layout["annotations"].append(_line_words(line, chart))
     layout["annotations"] += [_end_words(label, chart) for label in labels]
     layout["annotations"] += [
         _words(note.words, x=note.x, y=_on(chart.y_axis, note.y), xanchor="left", yanchor="bottom")
@@ -88,15 +88,17 @@ def _words(text: str, **place: Any) -> dict[str, Any]:
 def _end_words(label: EndLabel, chart: Chart) -> dict[str, Any]:
     """A name at the end of a curve, joined to it by a hairline in the curve's colour."""
     low, high = axis_range(chart, "x")
+    ends = [_on(chart.x_axis, end) for end in (low, high)]
+    x = _on(chart.x_axis, min(max(label.x, low), high))  # a hair outside the axis, after rounding, it is not drawn
     return {
         "text": escape(label.series.end_label),
         "name": "end label",
         "font": {"size": 14},
-        "x": min(max(label.x, low), high),  # a hair outside the axis, after rounding, and the name is not drawn
+        "x": x,
         "y": _on(chart.y_axis, label.y),
         "axref": "x",
         "ayref": "y",
-        "ax": label.x + _LEADER * (high - low),
+        "ax": x + _LEADER * (ends[1] - ends[0]),
         "ay": _on(chart.y_axis, label.label_y),
         "xanchor": "left",
         "yanchor": "middle",
@@ -132,7 +134,9 @@ def _line_shape(axis: str, at: float) -> dict[str, Any]:
     return {"type": "line", "line": {"color": "#8a877c", "width": 1.2, "dash": "dot"}, "name": "reference"} | place
 
 
-def _line_words(axis: str, at: float, label: str, chart: Chart) -> dict[str, Any]:
-    if axis == "y":
-        return _words(label, xref="paper", x=0, y=_on(chart.y_axis, at), xanchor="left", yanchor="bottom", xshift=4)
-    return _words(label, yref="paper", y=1, x=_on(chart.x_axis, at), xanchor="left", yanchor="top", xshift=4)
+def _line_words(line: ReferenceLine, chart: Chart) -> dict[str, Any]:
+    if line.axis == "y":
+        at = _on(chart.y_axis, line.at)
+        return _words(line.label, xref="paper", x=0, y=at, xanchor="left", yanchor="bottom", xshift=4)
+    side = {"xanchor": "right", "xshift": -4} if line.before else {"xanchor": "left", "xshift": 4}
+    return _words(line.label, yref="paper", y=1, x=_on(chart.x_axis, line.at), yanchor="top", **side)

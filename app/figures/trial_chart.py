@@ -66,9 +66,9 @@ def _lines(drawing: TrialDrawing) -> tuple[ReferenceLine, ...]:
     level = rounded_text(curve.clear_level, decimals_from_size(curve.clear_level, 2))
     lines = [ReferenceLine("y", curve.clear_level, f"clear level {level}\u00a0{unit}")]
     if drawing.smoke_start_min is not None:
-        lines.append(ReferenceLine("x", drawing.smoke_start_min, "smoke"))
+        lines.append(ReferenceLine("x", drawing.smoke_start_min, "smoke", before=True))
     lines.append(ReferenceLine("x", drawing.unit_on_min, "from here on" if curve.kind == EMPTY_ROOM else "unit on"))
-    lines.append(ReferenceLine("x", drawing.end_min, "end"))
+    lines.append(ReferenceLine("x", drawing.end_min, "end", before=True))
     return tuple(lines)
 
 

@@ -12,12 +12,11 @@ from app.compute.clean_air import air_changes_per_h
 from app.compute.measured import Measured
 from app.errors import NotFound
 from app.services.bench_lists import ListPart, list_part
+from app.services.channel_order import in_order
 from app.services.result_rows import stored_measured
 from app.services.trial_list import TrialFilter, filtered_trials
 from app.storage.logs import Log
 from app.storage.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, ResultNote, Trial
-
-_ORDER = ("pm2_5", "pm1", "pm10", "pm4")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +87,8 @@ def with_everything(statement: Select[Trial]) -> Select[Trial]:
 
 
 def detail_of(trial: Trial) -> TrialDetail:
-    results = sorted(trial.results, key=lambda result: (_place(result.channel), result.channel))
-    return TrialDetail(trial, tuple(_channel(result) for result in results))
-
-
-def _place(channel: str) -> int:
-    return _ORDER.index(channel) if channel in _ORDER else len(_ORDER)
+    results = {result.channel: result for result in trial.results}
+    return TrialDetail(trial, tuple(_channel(results[name]) for name in in_order(results)))
 
 
 def _channel(result: ChannelResult) -> ChannelDetail:

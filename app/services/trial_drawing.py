@@ -6,6 +6,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.decay_result import ChannelDecay
 from app.errors import NotFound
+from app.services.channel_order import in_order
 from app.services.curve_of_analysis import curve_of_analysis
 from app.services.decay_curves import DecayCurve
 from app.services.new_trial import TrialMarks, check_marks
@@ -49,7 +50,8 @@ def trial_drawing(session: Session, trial_id: int, channel: str = "", marks: Tri
 
 def log_drawing(preview: LogPreview, channel: str = "") -> TrialDrawing:
     """A log that waits to be confirmed. Raises NotFound where it holds no channel that is analysed."""
-    decay = preview.decays.get(channel) or next(iter(preview.decays.values()), None)
+    names = in_order(preview.decays)
+    decay = preview.decays.get(channel or next(iter(names), ""))
     if decay is None:
         raise NotFound("particle channel in", preview.upload.file_name)
     table = preview.table

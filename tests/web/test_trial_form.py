@@ -6,10 +6,14 @@ from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import Engine
 
 from app.settings import Settings
+from app.storage.bench import Bench
+from app.storage.engine import session_scope
 from tests.conftest import SmallBench
-from tests.web.trial_forms import conditions, empty_room, message_by, store, upload
+from tests.web.trial_forms import conditions, empty_room, message_by, upload
+from tests.web.trial_forms import store as send
 
 MakeLog = Callable[..., bytes]
 
@@ -44,7 +48,7 @@ def test_the_preview_says_what_was_read_and_stores_nothing(client: TestClient, m
     page = client.get(upload(client, content))
     assert page.status_code == 200
     assert "PM2.5 [µg/m³]" in page.text
-    assert "one every 10.0 s" in page.text
+    assert "one every 10 s" in page.text
     assert "Nothing is stored yet" in page.text
     assert "figure.json?" in page.text
     assert re.search(r"Total decay.*?<td class=\"number\">[\d.]+", page.text, re.DOTALL)
@@ -72,7 +76,7 @@ def test_a_file_that_is_no_log_gets_line_and_text_and_stays_for_another_try(clie
 def test_confirming_stores_the_trial_and_clears_the_waiting_file(
     client: TestClient, settings: Settings, small_bench: SmallBench, make_log: MakeLog
 ):
-    answer = store(client, make_log(), conditions(small_bench, notes="door shut"))
+    answer = send(client, make_log(), conditions(small_bench, notes="door shut"))
     assert answer.status_code == 303, answer.text
     assert answer.headers["location"] == "/trials/1"
     assert waiting_files(settings) == []
@@ -84,14 +88,14 @@ def test_confirming_stores_the_trial_and_clears_the_waiting_file(
 
 
 def test_the_last_conditions_are_offered_again(client: TestClient, small_bench: SmallBench, make_log: MakeLog):
-    store(client, make_log(), conditions(small_bench))
+    send(client, make_log(), conditions(small_bench))
     page = client.get(upload(client, make_log(seed=2))).text
     assert f'<option value="{small_bench.room_id}" selected>' in page
     assert 'name="tested_by" type="text" value="Ada"' in page
 
 
 def test_everything_new_is_added_on_the_way(client: TestClient, make_log: MakeLog):
-    answer = store(
+    answer = send(
         client,
         make_log(),
         {
@@ -154,7 +158,7 @@ def test_a_mistake_stores_nothing_keeps_the_file_and_what_was_typed(
     field: str,
     message: str,
 ):
-    answer = store(client, make_log(), conditions(small_bench, notes="kept words", **changed))
+    answer = send(client, make_log(), conditions(small_bench, notes="kept words", **changed))
     assert answer.status_code == 422
     assert message in message_by(answer.text, field)
     assert "kept words" in answer.text
@@ -164,15 +168,15 @@ def test_a_mistake_stores_nothing_keeps_the_file_and_what_was_typed(
 
 
 def test_a_new_setting_is_taken_when_it_is_ticked(client: TestClient, small_bench: SmallBench, make_log: MakeLog):
-    answer = store(client, make_log(), conditions(small_bench, setting="turbo", setting_is_new="1"))
+    answer = send(client, make_log(), conditions(small_bench, setting="turbo", setting_is_new="1"))
     assert answer.status_code == 303, answer.text
     names = [setting["name"] for setting in client.get(f"/api/units/{small_bench.unit_id}").json()["settings"]]
     assert names == ["low", "high", "turbo"]
 
 
 def test_the_same_file_for_the_same_trial_is_refused(client: TestClient, small_bench: SmallBench, make_log: MakeLog):
-    store(client, make_log(), conditions(small_bench))
-    again = store(client, make_log(), conditions(small_bench))
+    send(client, make_log(), conditions(small_bench))
+    again = send(client, make_log(), conditions(small_bench))
     assert again.status_code == 422
     assert "is trial 1, which is in the bench already" in again.text
     assert len(client.get("/api/trials").json()["trials"]) == 1
@@ -205,6 +209,14 @@ def test_local_times_need_a_zone_that_can_be_given(client: TestClient, make_log:
     assert "Europe/Berlin" in page
 
 
+def test_local_times_without_a_zone_are_those_of_the_bench(client: TestClient, make_log: MakeLog, store: Engine):
+    with session_scope(store) as session:
+        session.get_one(Bench, 1).timezone = "Europe/Berlin"
+    page = client.get(upload(client, make_log().replace(b"Z,", b","))).text
+    assert "from 2026-03-02 09:00:00" in page
+    assert 'name="timezone" type="text" value="Europe/Berlin"' in page
+
+
 def test_a_box_is_chosen_where_the_file_holds_several(client: TestClient, make_log: MakeLog):
     lines = make_log().decode().splitlines()
     boxed = [f"box,{lines[0]}"] + [f"{name},{line}" for line in lines[1:] for name in ("left", "right")]
@@ -218,7 +230,7 @@ def test_a_box_is_chosen_where_the_file_holds_several(client: TestClient, make_l
 def test_marks_can_be_typed_as_minutes_or_as_a_time_of_day(
     client: TestClient, small_bench: SmallBench, make_log: MakeLog
 ):
-    answer = store(client, make_log(), conditions(small_bench, unit_on="09:16:30", end="70,5"))
+    answer = send(client, make_log(), conditions(small_bench, unit_on="09:16:30", end="70,5"))
     assert answer.status_code == 303, answer.text
     marks = client.get("/api/trials/1").json()["marks"]
     assert marks["unit_on_s"] == 990.0
@@ -226,7 +238,7 @@ def test_marks_can_be_typed_as_minutes_or_as_a_time_of_day(
 
 
 def test_an_empty_room_run_needs_no_unit(client: TestClient, small_bench: SmallBench, make_log: MakeLog):
-    answer = store(client, make_log(decay_rate_per_h=0.5), empty_room(small_bench))
+    answer = send(client, make_log(decay_rate_per_h=0.5), empty_room(small_bench))
     assert answer.status_code == 303, answer.text
     trial = client.get("/api/trials/1").json()
     assert trial["kind"] == "empty room"

@@ -1,5 +1,6 @@
 """Trials: adding one from a log, reading them with their results, changing marks, readings and the raw file."""
 
+from dataclasses import replace
 from typing import Annotated
 from urllib.parse import quote
 
@@ -7,6 +8,7 @@ from fastapi import APIRouter, Form, Query
 from pydantic import BaseModel
 from starlette.responses import Response
 
+from app.services.bench_choices import bench_choices
 from app.services.raw_log import log_id_of_trial, raw_log_of_trial
 from app.services.readings import MOST_POINTS, thin_readings
 from app.services.trial_list import TrialFilter
@@ -73,6 +75,9 @@ def trial_added(
     choices = reading_choices(form, kept)
     content = form.log.file.read()
     table = read_log(content, form.log.filename or "log", choices)
+    if table.clock_is_known and not table.timezone:  # local times of an untold zone are those of the bench
+        choices = replace(choices, timezone=bench_choices(reading).timezone)
+        table = read_log(content, form.log.filename or "log", choices)
     trial_id = add_read_trial(session, content, table, new_trial(session, form), choices)
     return trial_shape(trial_detail(session, trial_id))
 

@@ -14,6 +14,7 @@ from app.compute.rounding import decimals_from_size, rounded_text
 from app.errors import InvalidValue
 from app.reading_files.channels import channel
 from app.services.bench_choices import bench_choices
+from app.services.channel_order import in_order
 from app.services.new_trial import TrialMarks
 from app.web.addresses import query_form
 from app.web.api.shapes import Id
@@ -139,6 +140,18 @@ def found_marks(result: Any) -> dict[str, str]:
     return {name: minutes_text(value) for name, value in seconds.items()}
 
 
+def marks_of_decay(decay: Any) -> dict[str, str]:
+    """The same for an analysis that is not stored."""
+    hours = {
+        "smoke_start": decay.smoke_start_h,
+        "unit_on": decay.unit_on_h,
+        "fit_start": decay.fit.window_start_h if decay.fit else None,
+        "fit_end": decay.fit.window_end_h if decay.fit else None,
+        "end": decay.end_h,
+    }
+    return {name: minutes_text(None if value is None else value * 3600) for name, value in hours.items()}
+
+
 def handles_of(form: TypedForm, found: dict[str, str]) -> list[MarkHandle]:
     """A handle for each mark: where it was typed, or else where it was found."""
     handles = []
@@ -178,6 +191,8 @@ def _page(session: Session, trial_id: int, form: TypedForm) -> MarksPage:
     drawn = shown if preview else form_of_marks(detail.trial)
     urls = figure_addresses(trial_id, channel_name, drawn if preview else empty_form())
     found = found_marks(first.result) if first else {}
+    if preview is not None and channel_name in preview.decays:
+        found = marks_of_decay(preview.decays[channel_name])
     return MarksPage(
         trial_id=trial_id,
         title=title_of(detail.trial),
@@ -189,7 +204,7 @@ def _page(session: Session, trial_id: int, form: TypedForm) -> MarksPage:
         figure_url=urls[0] if first else "",
         residuals_url=urls[1] if first else "",
         is_asked=preview is not None,
-        moves=[_move_row(move) for move in preview.moves if _exists(move)] if preview else [],
+        moves=_moves_in_order(preview.moves, channel_name) if preview else [],
         notes=preview.notes.get(channel_name, ()) if preview else (),
     )
 
@@ -202,8 +217,12 @@ def title_of(trial: Any) -> str:
     return f"{trial.unit_under_test.maker} {trial.unit_under_test.model}{setting}"
 
 
-def _exists(move: Any) -> bool:
-    return move.before is not None or move.after is not None
+def _moves_in_order(moves: Sequence[Any], shown: str) -> list[MoveRow]:
+    """What changes, the channel that is drawn first; numbers that exist neither before nor after are left out."""
+    there = [move for move in moves if move.before is not None or move.after is not None]
+    names = in_order({move.channel for move in there})
+    there.sort(key=lambda move: (move.channel != shown, names.index(move.channel)))
+    return [_move_row(move) for move in there]
 
 
 def _move_row(move: Any) -> MoveRow:

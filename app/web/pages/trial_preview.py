@@ -1,5 +1,6 @@
 """Second step of adding a trial: what the file would become, every choice changeable. The last button stores it."""
 
+from dataclasses import replace
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -102,6 +103,11 @@ def analysed_log(
 
     choices = choices_of(form, _kept_choices(session, form))
     preview = preview_log(session, settings, upload.token, choices, **_terms(form))
+    if preview.table.clock_is_known and not preview.table.timezone:
+        # local times of an untold zone: the bench's is taken, and stands in the form for everyone to see
+        form.values["timezone"] = [bench_timezone]
+        choices = replace(choices, timezone=bench_timezone)
+        preview = preview_log(session, settings, upload.token, choices, **_terms(form))
     marks = marks_of(form, preview.table.started_at, preview.table.timezone or bench_timezone)
     if not any(value is not None for value in _values(marks)):
         return preview

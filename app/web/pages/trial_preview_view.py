@@ -11,6 +11,7 @@ from app.compute.rounding import rounded_text
 from app.errors import UnreadableLog
 from app.reading_files.channels import CHANNELS, channel
 from app.reading_files.log_table import LogColumn
+from app.services.channel_order import in_order
 from app.services.form_choices import TrialOffers
 from app.services.rooms import AEROSOLS
 from app.services.staged_uploads import StagedUpload
@@ -72,6 +73,7 @@ class PreviewPage:
     table: Any
     first_reading: str
     last_reading: str
+    interval: str
     columns: Sequence[ColumnRow]
     hidden_columns: int
     uses: Sequence[Choice]
@@ -132,7 +134,7 @@ def preview_page(
     columns = table.columns if table else getattr(refusal, "columns", ())
     boxes = table.boxes if table else getattr(refusal, "boxes", ())
     box = form.typed("box") or (table.box if table else "") or ""
-    decays = [_decay_row(decay) for decay in preview.decays.values()] if preview else []
+    decays = [_decay_row(preview.decays[name]) for name in in_order(preview.decays)] if preview else []
     return PreviewPage(
         token=upload.token,
         file_name=upload.file_name,
@@ -143,6 +145,7 @@ def preview_page(
         table=table,
         first_reading=_local_time(table, 0) if table else "",
         last_reading=_local_time(table, -1) if table else "",
+        interval=f"{table.interval_s:.3g}" if table else "",
         columns=[_column_row(column, form) for column in columns[:MOST_COLUMNS_SHOWN]],
         hidden_columns=max(0, len(columns) - MOST_COLUMNS_SHOWN),
         uses=_uses(),

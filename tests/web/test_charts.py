@@ -1,0 +1,110 @@
+"""Charts by name: every one in every form, the same bytes for the same address, the table equal to the figure."""
+
+import csv
+import struct
+from io import StringIO
+from xml.etree import ElementTree
+
+import pytest
+from fastapi.testclient import TestClient
+from sqlalchemy import Engine, update
+
+from app.storage.engine import session_scope
+from app.storage.units_under_test import UnitUnderTest
+from app.web.named_charts import NAMED_CHARTS
+from tests.web.tried_bench import TriedBench
+
+QUERY = {"trial-decay": "trial=3", "residuals": "trial=3"}
+
+
+@pytest.fixture(autouse=True)
+def _bench(tried_bench: TriedBench) -> None:
+    """Every chart needs something to show."""
+
+
+@pytest.mark.parametrize("name", NAMED_CHARTS)
+def test_every_chart_comes_as_figure_picture_and_table(client: TestClient, name: str):
+    query = QUERY.get(name, "")
+    figure = client.get(f"/figures/{name}.json?{query}")
+    assert figure.headers["content-type"] == "application/json"
+    assert figure.json()["meta"]["alt_text"]
+    svg = client.get(f"/charts/{name}.svg?{query}")
+    assert svg.headers["content-type"] == "image/svg+xml"
+    ElementTree.fromstring(svg.content)
+    png = client.get(f"/charts/{name}.png?{query}&width_px=480&fineness=2")
+    assert struct.unpack(">I", png.content[16:20]) == (960,)
+    table = client.get(f"/charts/{name}.csv?{query}")
+    assert table.headers["content-type"] == "text/csv; charset=utf-8"
+    assert len(list(csv.reader(StringIO(table.text, newline="")))) > 1
+
+
+@pytest.mark.parametrize("chart_format", ["svg", "png", "csv"])
+def test_the_same_address_gives_the_same_bytes(client: TestClient, chart_format: str):
+    first, second = (client.get(f"/charts/decay-overlay.{chart_format}") for _ in range(2))
+    assert first.content == second.content
+    assert first.headers["etag"] == second.headers["etag"]
+    unchanged = client.get(f"/charts/decay-overlay.{chart_format}", headers={"If-None-Match": first.headers["etag"]})
+    assert unchanged.status_code == 304
+    assert unchanged.content == b""
+
+
+def test_the_tag_moves_with_the_data(store: Engine, client: TestClient):
+    before = client.get("/charts/ranking.csv").headers["etag"]
+    with session_scope(store) as session:
+        session.execute(update(UnitUnderTest).where(UnitUnderTest.id == 1).values(model="Renamed"))
+    after = client.get("/charts/ranking.csv", headers={"If-None-Match": before})
+    assert after.status_code == 200
+    assert "Renamed" in after.text
+
+
+def test_the_table_holds_what_the_figure_draws(client: TestClient):
+    figure = client.get("/figures/decay-overlay.json?trial=3").json()
+    rows = list(csv.DictReader(StringIO(client.get("/charts/decay-overlay.csv?trial=3").text, newline="")))
+    fit = next(trace for trace in figure["data"] if trace["name"].endswith("Model 1, fit"))
+    table = [row for row in rows if row["series"].endswith("Model 1, fit")]
+    assert [float(row["minutes_from_unit_on"]) for row in table] == fit["x"]
+    assert [float(row["pm2_5_level"]) for row in table] == fit["y"]
+
+
+def test_the_ranking_s_picture_follows_its_address(client: TestClient):
+    table = client.get("/charts/ranking.csv?units=us&search=model").text
+    assert table.startswith("series,clean_air_delivery_rate_cfm,unit,")
+    assert "Lamp" not in table
+
+
+def test_a_picture_opened_by_itself_may_load_and_run_nothing(client: TestClient):
+    answer = client.get("/charts/ranking.svg")
+    assert answer.headers["content-security-policy"] == "default-src 'none'; style-src 'unsafe-inline'; sandbox"
+    assert answer.headers["x-content-type-options"] == "nosniff"
+
+
+def test_names_in_pictures_and_tables_are_words(store: Engine, client: TestClient):
+    with session_scope(store) as session:
+        session.execute(update(UnitUnderTest).where(UnitUnderTest.id == 1).values(maker="=cmd()", model="<b>$x_1$"))
+    assert "<b>" not in client.get("/figures/ranking.json").text
+    assert b"<b>" not in client.get("/charts/ranking.svg").content
+    rows = list(csv.DictReader(StringIO(client.get("/charts/ranking.csv").text, newline="")))
+    assert rows[0]["unit"] == "'=cmd() <b>$x_1$"
+
+
+@pytest.mark.parametrize(
+    ("address", "status", "message"),
+    [
+        ("/charts/beauty.svg", 404, "There is no chart beauty in this bench."),
+        ("/figures/beauty.json", 404, "There is no chart beauty in this bench."),
+        ("/charts/ranking.svg?width_px=10", 422, "The width is 10 px; 320 to 4000 px can be drawn."),
+        ("/charts/ranking.png?fineness=9", 422, "The fineness is &#39;9&#39;; a number from 1 to 4 is needed."),
+        ("/charts/ranking.svg?max_price=cheap", 422, "found &#39;cheap&#39;; a number such as 12.5 is needed."),
+        ("/charts/residuals.svg", 422, "This chart needs a trial; add ?trial= and its number to the address."),
+        ("/charts/decay-overlay.svg?trial=x", 422, "found &#39;x&#39;; a whole number is needed."),
+        ("/charts/decay-overlay.svg?scale=cubic", 422, "The scale is &#39;cubic&#39;; it needs linear or log."),
+    ],
+)
+def test_what_cannot_be_drawn_is_told(client: TestClient, address: str, status: int, message: str):
+    answer = client.get(address)
+    assert answer.status_code == status
+    assert message in answer.text
+
+
+def test_a_format_that_there_is_not_is_refused(client: TestClient):
+    assert client.get("/charts/ranking.gif").status_code == 422

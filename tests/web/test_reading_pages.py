@@ -1,0 +1,183 @@
+"""The reading pages: ranking, curves, costs, units. What they say, what they refuse, and that they work without script."""
+
+import re
+
+import pytest
+from fastapi.testclient import TestClient
+from sqlalchemy import Engine, update
+
+from app.storage.bench import Bench
+from app.storage.engine import session_scope
+from app.storage.units_under_test import UnitUnderTest
+from app.web.headers import CHART_PAGE_POLICY, PAGE_POLICY
+from tests.web.page_checks import faults_of, links_of
+from tests.web.tried_bench import TriedBench
+
+PAGES = (
+    "/",
+    "/?setting=every&sort=time_to_clear&units=us",
+    "/?search=nothing+like+it",
+    "/?max_price=cheap",
+    "/curves",
+    "/curves?scale=log&levels=share&empty_room=no",
+    "/curves?trial=3&trial=5",
+    "/curves?trial=x",
+    "/costs",
+    "/costs?price_per_kwh=0,3&hours_per_day=8&years=10",
+    "/costs?years=99",
+    "/units",
+    "/units?search=lamp",
+    "/units/1",
+    "/units/2",
+    "/units/3",
+    "/units/1?channel=pm9",
+)
+
+
+def words_of(html: str) -> str:
+    text = re.sub(r"<[^>]+>", " ", html).replace("&nbsp;", " ").replace("\u00a0", " ")
+    return re.sub(r"\s+", " ", text)
+
+
+@pytest.mark.parametrize("address", PAGES)
+def test_every_page_is_well_made(tried_bench: TriedBench, client: TestClient, address: str):
+    answer = client.get(address)
+    assert answer.status_code in (200, 422)
+    assert faults_of(answer.text) == []
+
+
+@pytest.mark.parametrize("address", ["/", "/curves", "/costs", "/units"])
+def test_an_empty_bench_says_what_to_do_first(client: TestClient, address: str):
+    answer = client.get(address)
+    assert answer.status_code == 200
+    assert faults_of(answer.text) == []
+    assert {"/trials/add", "/units/add"} & set(links_of(answer.text)) or "kilowatt-hour" in answer.text
+
+
+def test_the_links_of_the_pages_lead_somewhere(tried_bench: TriedBench, client: TestClient):
+    links = {
+        link for page in ("/", "/curves", "/costs", "/units", "/units/1") for link in links_of(client.get(page).text)
+    }
+    inner = sorted(link for link in links if link.startswith("/"))
+    assert len(inner) > 30
+    for link in inner:
+        assert client.get(link).status_code == 200, link
+
+
+@pytest.mark.parametrize("address", ["/", "/curves", "/costs", "/units", "/units/1"])
+def test_an_invented_bench_says_so_on_every_page(
+    tried_bench: TriedBench, store: Engine, client: TestClient, address: str
+):
+    assert "Invented demonstration" not in client.get(address).text
+    with session_scope(store) as session:
+        session.execute(update(Bench).values(invented=True, scenario="A made-up <place>."))
+    text = client.get(address).text
+    assert "Invented demonstration" in text
+    assert "A made-up &lt;place&gt;." in text
+
+
+def test_the_ranking_answers_its_question_with_numbers(tried_bench: TriedBench, client: TestClient):
+    words = words_of(client.get("/").text)
+    assert re.search(r"Maker A Model 1 clears it fastest: 95 % of the smoke is gone after [\d.]+ min", words)
+    assert "1 other cannot be told apart from an empty room." in words
+    assert "3 of 3 units" in words
+    assert re.search(r"at most [\d.]+", words)
+
+
+def test_the_ranking_tells_what_a_filter_took_out(tried_bench: TriedBench, client: TestClient):
+    words = words_of(client.get("/?max_price=150").text)
+    assert "0 of 3 units ; left out: 2 without a price in USD; 1 dearer than 150 USD" in words
+
+
+def test_the_units_switch_keeps_the_rest_of_the_address(tried_bench: TriedBench, client: TestClient):
+    html = client.get("/?sort=price&search=model").text
+    assert "/?sort=price&amp;search=model&amp;units=us" in html
+    american = words_of(client.get("/?sort=price&search=model&units=us").text)
+    assert "cfm" in american
+    assert "m³/h ," not in american
+
+
+def test_cubic_feet_are_those_of_the_foot(tried_bench: TriedBench, client: TestClient):
+    """1 m³/h = 0.588577778691 ft³/min, recomputed from the foot of 0.3048 m."""
+    metric = float(re.search(r"rate of ([\d.]+) m³/h", words_of(client.get("/").text))[1])  # type: ignore[index]
+    american = float(re.search(r"rate of ([\d.]+) cfm", words_of(client.get("/?units=us").text))[1])  # type: ignore[index]
+    assert american / metric == pytest.approx(0.588577778691, rel=0.01)
+
+
+def test_a_wrong_value_keeps_what_was_typed_and_says_what_is_needed(tried_bench: TriedBench, client: TestClient):
+    answer = client.get("/?max_price=cheap&max_sound_dba=45")
+    assert answer.status_code == 422
+    assert 'value="cheap"' in answer.text
+    assert 'value="45"' in answer.text
+    assert "found &#39;cheap&#39;; a number such as 12.5 is needed" in answer.text
+
+
+def test_a_sorted_column_is_announced(tried_bench: TriedBench, client: TestClient):
+    assert 'aria-sort="descending"' in client.get("/").text
+    assert 'aria-sort="ascending"' in client.get("/?sort=price").text
+
+
+def test_only_pages_with_charts_loosen_the_policy_for_style_attributes(tried_bench: TriedBench, client: TestClient):
+    for address in ("/curves", "/costs", "/units/1"):
+        answer = client.get(address)
+        assert answer.headers["content-security-policy"] == CHART_PAGE_POLICY
+        assert "plotly.min.js" in answer.text
+    for address in ("/", "/units", "/units/3"):
+        answer = client.get(address)
+        assert answer.headers["content-security-policy"] == PAGE_POLICY
+        assert "plotly.min.js" not in answer.text
+
+
+def test_the_curves_have_a_table_and_a_picture_without_script(tried_bench: TriedBench, client: TestClient):
+    html = client.get("/curves?trial=3&trial=5").text
+    assert '<noscript><img src="/charts/decay-overlay.svg?trial=3&amp;trial=5"' in html
+    words = words_of(html)
+    assert "trial 3" in words
+    assert re.search(r"Not cleared before the end of the run: Maker Z Lamp \(> 1\d\d min\)", words)
+
+
+def test_costs_without_a_tariff_ask_for_a_price(store: Engine, tried_bench: TriedBench, client: TestClient):
+    with session_scope(store) as session:
+        session.execute(update(Bench).values(tariff_id=None))
+    answer = client.get("/costs")
+    assert answer.status_code == 200
+    assert "No price of a kilowatt-hour is known" in answer.text
+    assert faults_of(answer.text) == []
+    with_own = words_of(client.get("/costs?price_per_kwh=0.16").text)
+    assert "At least" not in with_own
+    assert "≥ 18" in with_own
+
+
+def test_the_unit_page_says_that_a_useless_unit_protects_nobody(tried_bench: TriedBench, client: TestClient):
+    words = words_of(client.get("/units/2").text)
+    assert "No measurable cleaning" in words
+    assert "does not protect people with asthma" in words
+    assert "ask a doctor" in words
+    assert "does not protect people" not in words_of(client.get("/units/1").text)
+
+
+def test_the_unit_page_leads_to_trials_and_raw_files(tried_bench: TriedBench, client: TestClient):
+    links = links_of(client.get("/units/1").text)
+    assert {"/trials/3", "/trials/4", "/api/trials/3/log"} <= set(links)
+
+
+def test_a_unit_that_is_not_there_has_a_page_saying_so(client: TestClient):
+    answer = client.get("/units/99")
+    assert answer.status_code == 404
+    assert "There is no unit under test 99 in this bench." in answer.text
+
+
+@pytest.mark.parametrize("address", ["/", "/curves", "/costs", "/units", "/units/1"])
+def test_names_are_words_and_never_markup(tried_bench: TriedBench, store: Engine, client: TestClient, address: str):
+    with session_scope(store) as session:
+        session.execute(update(UnitUnderTest).where(UnitUnderTest.id == 1).values(model="<script>alert(1)</script>"))
+    html = client.get(address).text
+    assert "<script>alert" not in html
+    assert "&lt;script&gt;alert" in html
+
+
+def test_a_change_is_seen_at_once(tried_bench: TriedBench, store: Engine, client: TestClient):
+    assert "Renamed" not in client.get("/").text
+    with session_scope(store) as session:
+        session.execute(update(UnitUnderTest).where(UnitUnderTest.id == 1).values(model="Renamed"))
+    assert "Renamed" in client.get("/").text
