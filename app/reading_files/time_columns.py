@@ -127,6 +127,8 @@ def _candidate(
         if share >= 0.5 or (code == 0 and ((parsed.kind == 0) | (parsed.kind == 1)).mean() >= 0.5 and share > 0.2):
             if kind == "time" and _ELAPSED.search(plain) and not re.search(r"clock|utc", plain):
                 return _Candidate(position, name, "duration", score, zone, local)
+            if kind == "datetime" and not parsed.time_us[parsed.kind == 0].any():
+                kind = "date"  # a spreadsheet's date is the midnight at which it begins
             bonus = 2 if kind == "datetime" and parsed.has_offset.mean() >= 0.5 else 0
             return _Candidate(position, name, kind, score + bonus, zone, local)
     if (~np.isnan(parse_durations(sample))).mean() >= 0.5:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from xml.etree.ElementTree import ParseError
 
-from app.reading_files.refusals import refusal
+from app.reading_files.refusals import quoted, refusal
 
 LARGEST_UNPACKED_BYTES = 400 * 1024 * 1024
 LARGEST_RATIO = 200  # plain worksheets pack about 10 times; a bomb packs 1,000 times
@@ -60,7 +60,7 @@ def read_sheets(content: bytes, file_name: str) -> list[Sheet]:
     except _TooManyCells as problem:
         raise refusal(
             file_name,
-            f"The sheet {problem.args[0]!r} has more than {MOST_CELLS:,} cells or {MOST_ROWS:,} rows.",
+            f"The sheet {quoted(problem.args[0])} has more than {MOST_CELLS:,} cells or {MOST_ROWS:,} rows.",
             "Cut the log to the hours of the trial.",
         ) from problem
     except DAMAGE as problem:
