@@ -7,6 +7,8 @@ from typing import Literal
 from app.compute.claim_quantities import QUANTITIES, ClaimQuantity
 from app.compute.conversions import M2_PER_SQUARE_FOOT, from_cubic_feet_per_minute
 from app.compute.measured import Measured
+from app.compute.number_words import measured_words
+from app.compute.rounding import decimals_for, decimals_from_size, rounded_text
 from app.compute.sound import level_at_distance
 
 Verdict = Literal["supported", "not supported", "cannot be tested here"]
@@ -88,7 +90,7 @@ def check_claim(claim: StatedClaim, evidence: Evidence | None) -> ClaimCheck:
 
     >>> claim = StatedClaim("clean_air_delivery_rate", 200.0, "cfm", "at least", "smoke")
     >>> check_claim(claim, Evidence(Measured(280.0, 8.0), aerosol="smoke")).sentence
-    'Not supported: measured 280 m³/h (264 to 296) against at least 340 m³/h claimed, 59.8 less.'
+    'Not supported: measured 280 m³/h (264 to 296) against at least 340 m³/h claimed, 60 less.'
     """
     if claim.quantity not in QUANTITIES:
         raise ValueError(f"The quantity {claim.quantity!r} is not known; it needs one of: {', '.join(QUANTITIES)}.")
@@ -130,10 +132,10 @@ def _decided(
         )
     verdict: Verdict = "not supported" if too_high or too_low else "supported"
     margin = own.value.value - claimed
-    side = f"{_number(abs(margin))} {'more' if margin > 0 else 'less'}"
+    words = measured_words(own.value.value, own.value.uncertainty, low, high)
     sentence = (
-        f"{verdict.capitalize()}: measured {_number(own.value.value)} {unit} ({_number(low)} to {_number(high)}) "
-        f"against {bound} {_number(claimed)} {unit} claimed, {side}."
+        f"{verdict.capitalize()}: measured {words.value} {unit} ({words.interval}) against {bound} "
+        f"{_number(claimed)} {unit} claimed, {_margin(margin, own.value.uncertainty)}."
     )
     return ClaimCheck(verdict, unit, claimed, own.value.value, low, high, margin, False, sentence, cautions)
 
@@ -267,6 +269,15 @@ def _untested(
     return ClaimCheck(
         "cannot be tested here", quantity.unit_symbol, claimed, measured, low, high, margin, False, sentence, cautions
     )
+
+
+def _margin(margin: float, uncertainty: float) -> str:
+    """How far off, rounded as the measured value is; "no difference" where nothing of it is left."""
+    decimals = decimals_for(uncertainty)
+    text = rounded_text(abs(margin), decimals_from_size(margin) if decimals is None else decimals)
+    if not text.strip("0.,"):
+        return "no difference"
+    return f"{text} {'more' if margin > 0 else 'less'}"
 
 
 def _number(value: float) -> str:

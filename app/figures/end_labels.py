@@ -50,8 +50,9 @@ def _that_may_touch(chart: Chart, ends: list[tuple[Series, float, float, bool]])
     """Groups of labels that share some stretch of the x axis, directly or through one another."""
     low, high = axis_range(chart, "x")
     spans = sorted(
-        ((x - low) / (high - low), (x - low) / (high - low) + _LETTER * len(series.end_label) + _LEADER, index)
+        (share, share + _LETTER * len(series.end_label) + _LEADER, index)
         for index, (series, x, _, _) in enumerate(ends)
+        for share in [drawn_height(x, low, high, chart.x_axis)]
     )
     groups: list[list[int]] = []
     reach = -1.0
@@ -65,7 +66,7 @@ def _that_may_touch(chart: Chart, ends: list[tuple[Series, float, float, bool]])
 
 
 def drawn_height(level: float, low: float, high: float, axis: Axis) -> float:
-    """Share of the plot's height at which a level is drawn, held between 0 and 1."""
+    """Share of the plot's height (or width) at which a level is drawn, held between 0 and 1."""
     if axis.scale == "log":
         level, low, high = (math.log10(max(value, 1e-12)) for value in (level, low, high))
     return min(max((level - low) / (high - low), 0.0), 1.0)

@@ -15,6 +15,7 @@ NAVIGATION: tuple[tuple[str, str], ...] = (
     ("Decay curves", "/curves"),
     ("Running cost", "/costs"),
     ("For a room", "/room"),
+    ("Listen", "/listen"),
     ("Compare", "/compare"),
     ("Units", "/units"),
     ("Trials", "/trials"),

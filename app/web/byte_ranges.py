@@ -1,0 +1,30 @@
+"""Answers that a player may take in parts: a sound is moved through by asking for a range of its bytes."""
+
+import re
+
+from starlette.responses import Response
+
+_RANGE = re.compile(r"bytes=(\d{0,15})-(\d{0,15})")
+
+
+def ranged_answer(content: bytes, media_type: str, asked: str | None, headers: dict[str, str]) -> Response:
+    """The whole content, or the one range that was asked for (RFC 9110, 14.1.2); a range outside it answers 416.
+
+    A header with several ranges, or one that cannot be read, is answered with the whole, as the standard allows.
+    """
+    size = len(content)
+    told = headers | {"Accept-Ranges": "bytes"}
+    found = _RANGE.fullmatch(asked.strip()) if asked else None
+    if found is None or found.groups() == ("", ""):
+        return Response(content, media_type=media_type, headers=told)
+    first, last = found.groups()
+    if first == "":  # the last so many bytes
+        start, end = max(0, size - int(last)), size - 1
+        outside = int(last) == 0
+    else:
+        start, end = int(first), min(size - 1, int(last) if last else size - 1)
+        outside = start >= size or end < start
+    if outside:
+        return Response(status_code=416, headers=told | {"Content-Range": f"bytes */{size}"})
+    told |= {"Content-Range": f"bytes {start}-{end}/{size}"}
+    return Response(content[start : end + 1], status_code=206, media_type=media_type, headers=told)
