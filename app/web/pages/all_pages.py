@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from app.web.pages import (
     bench_form,
+    bulk,
     changes,
     charts,
     compare,
@@ -43,6 +44,7 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     room_advice.router,
     listen.router,
     charts.router,
+    bulk.router,
     unit_form.router,
     unit_measurements.router,
     unit_statements.router,
