@@ -68,13 +68,15 @@ OTHER_WORDS = {
 PARTS_OF_AN_INSTRUMENT = frozenset(["inlet", "orifice", "diff", "differential", "vacuum", "flow"])
 RUNNING_MEAN = re.compile(r"\b(?:avg|average|mean|mittel|moving|running)?\s*\d+\s*(?:h|hr|hrs|hour|hours|d|day|min)\b")
 
-_PM = re.compile(r"(?<![a-z])pm\s*_?\s*0*(\d+)(?:[._,\s]?(\d+))?")
+_PM = re.compile(r"(?<![a-z])pm\s*_?\s*0*(\d+)(?:[._,](\d+)|\s([50])\b)?")
 PM_SIZES = {
     **{"1": "pm1", "1.0": "pm1", "2.5": "pm2_5", "25": "pm2_5", "2.50": "pm2_5", "4": "pm4", "4.0": "pm4"},
     **{"10": "pm10", "10.0": "pm10", "100": "pm10", "0.1": "pm0_1", "0.3": "pm0_3", "0.5": "pm0_5"},
 }
+_CORRECTED = re.compile(r"\b(?:rh|humidity|temp(?:erature)?)[\s_-]*(?:corrected|compensated)")
 _BAND = re.compile(r"(\d+(?:\.\d+)?)\s*(k?)\s*hz")
 _OTHER_WEIGHTING = re.compile(r"l([cz])(eq|f|s|i|peak|p)?\w*")
+_BARE_SIZE = re.compile(r"[><=≥\s]*\d+(?:[.,]\d+)?\s*(?:um|nm)")
 _SIZE = re.compile(r"(?:^|[^\d.])(\d+(?:[.,]\d+)?)\s*(um|nm|micron|microns)?\b")
 _SAFE_SIZE = re.compile(r"(?<![a-z0-9])(?:c|n|pc|nc|gr)0*(\d+)[._](\d+)(?![\d])")
 _DETECTORS = (
@@ -143,6 +145,8 @@ def split_unit(header: str) -> tuple[str, str]:
     >>> split_unit("PM2.5 (avg 3h), ug/m3"), split_unit("RH.p"), split_unit("pm1_mg_m3"), split_unit("Inlet")
     (('PM2.5 (avg 3h)', 'ug/m3'), ('RH', '%'), ('pm1', 'mg/m3'), ('Inlet', ''))
     """
+    if _BAND.fullmatch(plain_words(header)) or _BARE_SIZE.fullmatch(plain_words(header)):
+        return header, ""  # the unit is part of the name
     for found in reversed(list(re.finditer(r"[\(\[\{]([^()\[\]{}]*(?:\(A\))?)[\)\]\}]", header))):
         if is_unit(found[1]) or _is_time_unit(header, found[1]):
             return (header[: found.start()] + " " + header[found.end() :]).strip(" ,_"), found[1].strip()
@@ -198,7 +202,7 @@ def header_meaning(header: str, unit_row: str = "") -> Meaning:
 
 
 def _meaning_of_words(name: str, unit: str) -> Meaning:
-    plain = plain_words(name)
+    plain = _CORRECTED.sub(" ", plain_words(name))
     words = set(re.findall(r"[a-z]+\d*", plain))
     detector, variant = _detector(plain), _variant(plain)
 
@@ -213,6 +217,8 @@ def _meaning_of_words(name: str, unit: str) -> Meaning:
     size = _particle_mass(plain)
     if RUNNING_MEAN.search(_PM.sub(" ", plain)):
         return said(None, "a running mean of the readings, not a reading")
+    if size and (conversion(unit, "1/cm³") is not None or words & {"count", "counts", "number"}):
+        return said(f"count_{size.removeprefix('pm')}um", "header word for particle number up to a size")
     if size:
         return said(size, "header word for particle mass")
     band = _BAND.fullmatch(plain.strip())
@@ -248,7 +254,7 @@ def _particle_mass(plain: str) -> str | None:
     found = _PM.search(plain)
     if not found:
         return None
-    whole, part = found[1], found[2]
+    whole, part = found[1], found[2] or found[3]
     if part is not None and f"{whole}.{part}" in PM_SIZES:
         return PM_SIZES[f"{whole}.{part}"]
     return PM_SIZES.get(whole)

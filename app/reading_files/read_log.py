@@ -8,7 +8,7 @@ above it (`preamble`), what each column holds (`time_columns`, `column_roles`, `
 
 from app.reading_files.assemble_log import assemble_log
 from app.reading_files.header_search import Header, find_header
-from app.reading_files.line_fields import SPACES
+from app.reading_files.line_fields import DELIMITER_NAMES
 from app.reading_files.log_lines import LogLines, open_lines
 from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.preamble import read_preamble
@@ -46,10 +46,9 @@ def read_log(content: bytes, file_name: str, choices: ReadingChoices | None = No
 
 def _no_table(opened: LogLines, file_name: str) -> Exception:
     first = next((index for index, line in enumerate(opened.lines) if line.strip()), 0)
-    fields = "spaces" if opened.delimiter == SPACES else "the delimiter"
     return refusal(
         file_name,
-        f"No table of readings was found, with fields parted by {fields}.",
+        f"No table of readings was found, with fields parted by {DELIMITER_NAMES[opened.delimiter]}.",
         "Needed is a line of headers, one of them for the time, above rows of numbers.",
         line=first + 1,
         text=opened.lines[first],

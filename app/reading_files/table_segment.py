@@ -17,6 +17,7 @@ from app.reading_files.refusals import refusal
 from app.reading_files.row_times import RowTimes, row_times
 from app.reading_files.rows_without_time import account_for
 from app.reading_files.sampling_period import first_row_note
+from app.reading_files.split_decimals import refuse_split_decimals
 from app.reading_files.table_body import read_body
 from app.reading_files.time_columns import TimePlan, find_time_plan
 from app.reading_files.unrecognised import refuse_unrecognised
@@ -172,6 +173,9 @@ def _first_cells(source: Source, header: Header, stop: int) -> list[list[str]]:
     spread = rest[:: max(1, len(rest) // ROWS_SPREAD)]
     rows = [split_line(line, source.delimiter) for line in (*top[:ROWS_RECOGNISED], *spread)]
     width = len(header.names)
+    if source.delimiter == "," and rows:
+        place = next(index for index in range(first, stop) if source.lines[index].strip())
+        refuse_split_decimals(rows, width, source.file_name, place + 1, source.lines[place])
     columns: list[list[str]] = [[] for _ in range(width)]
     for row in rows:
         for position, cell in enumerate(row[:width]):

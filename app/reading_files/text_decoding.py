@@ -95,10 +95,18 @@ def _single_byte_encoding(content: bytes) -> str:
         return sum(character in SIGNS_OF_UNITS for character in marked.decode(encoding, "replace"))
 
     best = max(SINGLE_BYTE_ENCODINGS, key=signs)  # the first of equals, so cp1252
-    if signs(best) > 0:
+    if signs(best) > 0 or _mostly_plain_letters(content):
         return best
     import charset_normalizer  # loaded when used
 
     with_marks = b"\n".join(line for line in content[:200_000].split(b"\n")[:400] if not line.isascii())
     guess = charset_normalizer.from_bytes(with_marks[:20_000]).best()
     return guess.encoding if guess is not None else "cp1252"
+
+
+def _mostly_plain_letters(content: bytes) -> bool:
+    """Few letters with accents among many without: a language of western Europe; others have hardly any plain ones."""
+    lines = [line for line in content[:200_000].split(b"\n") if not line.isascii()][:400]
+    high = sum(byte > 127 for line in lines for byte in line)
+    plain = sum(65 <= byte <= 90 or 97 <= byte <= 122 for line in lines for byte in line)
+    return high < 0.3 * (high + plain)

@@ -20,6 +20,7 @@ _LOCAL = re.compile(r"(?:^|[^a-z])(?:local|lst|lokal|lokale|ortszeit)(?:$|[^a-z]
 _UPLOADED = re.compile(r"upload|received|sent|server|insert|created|ingest")
 _END = re.compile(r"(?:^|[^a-z])(?:end|stop|ende|fin)(?:$|[^a-z])")
 _ELAPSED = re.compile(r"elapsed|seconds|relative|uptime|runtime|since|laufzeit|duration|^t$|(?:^|\W)secs?$")
+_FROM_A_START = re.compile(r"elapsed|uptime|runtime|relative|laufzeit|duration")
 _RECORD_NUMBER = re.compile(r"^(?:#|no|nr|record|sample|index|row|n|reading)[\s_.#]*(?:no|nr|number|id)?$")
 
 CELLS_LOOKED_AT = 60
@@ -163,7 +164,8 @@ def _dated(candidates: list[_Candidate]) -> TimePlan | None:
                 plans.append((candidate.score - 8, -candidate.position, _plan("datetime", [candidate]), [candidate]))
     epochs = [candidate for candidate in candidates if candidate.kind == "number" and _epoch_scale(candidate)]
     for candidate in epochs:
-        if is_time_header(candidate.name) or candidate.score >= 10:
+        told = is_time_header(candidate.name) or candidate.score >= 10
+        if told and not _FROM_A_START.search(plain_words(candidate.name)):
             plan = TimePlan("epoch", (candidate.position,), "UTC", _epoch_scale(candidate) or 1.0)
             plans.append((candidate.score + 3, -candidate.position, plan, [candidate]))
     if not plans:

@@ -1,0 +1,182 @@
+"""Every refusal: what was found, with file, line and text, and what would be needed."""
+
+import pytest
+
+from app.errors import UnreadableLog
+from app.reading_files import log_start, table_segment
+from app.reading_files.log_table import ReadingChoices
+from app.reading_files.preamble import Preamble
+from app.reading_files.read_log import read_log
+from app.reading_files.refusals import ColumnsNotRecognised
+from tests.reading_files.reading import read_text, refused, rows
+
+GOOD = rows("time,pm1", "2026-01-05 10:00:00,1", "2026-01-05 10:00:01,2")
+
+
+@pytest.mark.parametrize("content", [b"", b"  \r\n\t\n", b"\x00\x00", b"\xef\xbb\xbf", b"\xff\xfe"])
+def test_an_empty_file(content):
+    assert refused(content).message == (
+        "log.csv: The file is empty. A table with a row for each time is needed: export the log again."
+    )
+
+
+@pytest.mark.parametrize(
+    ("content", "what"),
+    [
+        (b"%PDF-1.7 ...", "a PDF document"),
+        (b"\x1f\x8b\x08 ...", "a gzip archive"),
+        (b"\xd0\xcf\x11\xe0 ...", "an old binary spreadsheet (XLS)"),
+        (b"\x89PNG\r\n", "a picture"),
+        (b"RIFF....WAVE", "a sound or picture file"),
+        (b"SQLite format 3\x00", "a database"),
+    ],
+)
+def test_files_of_another_kind(content, what):
+    message = refused(content).message
+    assert message == (
+        f"log.csv, line 1: The file is {what}, not a table. "
+        "Export the log as CSV, tab-separated text or XLSX and give that file."
+    )
+
+
+def test_pages_and_json_and_bytes():
+    page = refused("<!DOCTYPE html>\n<title>Log in</title>")
+    assert page.message.startswith(
+        "log.csv, line 1: The file is a web page or XML, not a table. The text there is “<!DOCTYPE"
+    )
+    assert (page.line, page.text) == (1, "<!DOCTYPE html>")
+    assert 'The file is JSON, not a table. The text there is “{"a": 1}”.' in refused('{"a": 1}').message
+    assert "The file holds bytes that are no text." in refused(bytes(range(1, 32)) * 20).message
+
+
+def test_a_file_that_is_too_large(monkeypatch):
+    monkeypatch.setattr("app.reading_files.file_kind.LARGEST_FILE_BYTES", 1024**2)
+    assert refused(b"a,b\n" * 500_000).message == (
+        "log.csv: The file has 2 MB; at most 1 MB are read. Cut the log to the hours of the trial."
+    )
+
+
+def test_a_line_that_is_too_long(monkeypatch):
+    monkeypatch.setattr("app.reading_files.log_lines.LONGEST_LINE", 100)
+    problem = refused(rows("time,pm1", "2026-01-05 10:00:00,1" + "0" * 200))
+    assert problem.message.startswith(
+        "log.csv, line 2: The line has 221 characters; at most 100 are read. The text there is"
+    )
+    assert problem.line == 2
+
+
+def test_a_file_without_fields():
+    problem = refused("\nhello\nworld\n")
+    assert problem.message == (
+        "log.csv, line 2: No table was found: the lines do not fall into fields. The text there is “hello”. Fields "
+        "separated by a comma, semicolon, tab or bar are needed, with the time in one of them."
+    )
+    assert (problem.file_name, problem.line, problem.text, problem.field) == ("log.csv", 2, "hello", "log")
+
+
+def test_a_file_without_a_table():
+    assert refused("Dear Sir,\nthank you, and goodbye,\nyours, me\n").message == (
+        "log.csv, line 1: No table of readings was found, with fields parted by comma. The text there is “Dear Sir,”. "
+        "Needed is a line of headers, one of them for the time, above rows of numbers."
+    )
+
+
+def test_a_table_without_times():
+    problem = refused(rows("size,pm1,pm10", "a,1,2", "b,3,4", "c,5,6"))
+    assert isinstance(problem, UnreadableLog)
+    numbers = refused(rows("size,pm1,pm10", "1,1,2", "1,3,4", "1,5,6"))
+    assert isinstance(numbers, ColumnsNotRecognised)
+    assert numbers.message == (
+        "log.csv, line 1: No column holds times. The columns are “size”, “pm1”, “pm10”. Needed is a column with a date "
+        "and time, or with the seconds since the start; if there is one, say which."
+    )
+    assert [column.channel for column in numbers.columns] == [None, "pm1", "pm10"]
+
+
+def test_a_table_without_a_channel():
+    problem = refused(rows("time,apples", "2026-01-05 10:00:00,1", "2026-01-05 10:00:01,2"))
+    assert isinstance(problem, ColumnsNotRecognised)
+    assert problem.message == (
+        "log.csv, line 1: No column is known as a channel. The columns are “time”, “apples”. "
+        "Say what a column holds, for example “apples=pm2_5”."
+    )
+    assert (problem.line, [column.use for column in problem.columns]) == (1, ["time", "left out"])
+
+
+def test_a_column_that_is_not_there():
+    problem = refused(GOOD, columns={"PM 5": "pm2_5"})
+    assert problem.message == (
+        "log.csv, line 1: There is no column “PM 5”. The columns are “time”, “pm1”. Name one of these."
+    )
+
+
+def test_many_columns_are_listed_in_part():
+    text = rows(",".join(["time", *(f"x{n}" for n in range(20))]), ",".join(["2026-01-05", *["1"] * 20]))
+    assert "“x10” and 9 more." in refused(text).message
+
+
+def test_rows_without_a_reading():
+    problem = refused(rows("time,pm1", "2026-01-05 10:00:00,ERR", "2026-01-05 10:00:01,ERR"), columns={"pm1": "pm1"})
+    assert problem.message == (
+        "log.csv, line 2: No row has both a time and a reading (the first row that was skipped: “pm1”: “ERR” is no "
+        "number). The text there is “2026-01-05 10:00:00,ERR”. Needed are rows with a time and a number below the "
+        "header."
+    )
+    header_only = refused(rows("time,pm1", "2026-01-05 10:00:00,"), columns={"pm1": "pm1"})
+    assert "No row has both a time and a reading. The text there is “time,pm1”." in header_only.message
+
+
+def test_decimal_commas_between_commas():
+    problem = refused(rows("time,pm1,pm10", "2026-01-05 10:00:00,12,5,30,1", "2026-01-05 10:00:01,12,4,30,0"))
+    assert problem.message == (
+        "log.csv, line 2: The row has 5 fields below 3 headers; decimal commas between commas look so. The text there "
+        "is “2026-01-05 10:00:00,12,5,30,1”. Export the log with semicolons or tabs between the fields, or with "
+        "decimal points."
+    )
+    assert read_text(rows("time,pm1", "2026-01-05 10:00:00,12.5,ok", "2026-01-05 10:00:01,12,ok")).rows_read == 2
+
+
+def test_an_unknown_zone():
+    for zone in ("Mars/Olympus", "UTC+99:00", "../etc/passwd", "Europe/Berlin\x00"):
+        problem = refused(GOOD, timezone=zone)
+        assert (
+            "is not known. Give a name such as Europe/Berlin or America/New_York, or a distance such as"
+            in problem.message
+        )
+    assert refused(GOOD, timezone="Mars/Olympus").message.startswith("log.csv: The time zone “Mars/Olympus” is not")
+
+
+def test_too_many_columns_and_cells(monkeypatch):
+    monkeypatch.setattr("app.reading_files.table_segment.MOST_CELLS", 3)
+    assert refused(GOOD).message == (
+        "log.csv, line 1: The table has 2 rows of 2 columns; at most 3 cells are read. "
+        "Cut the log to the hours of the trial, or export fewer columns."
+    )
+    monkeypatch.setattr("app.reading_files.table_segment.MOST_COLUMNS", 1)
+    assert refused(GOOD).message == (
+        "log.csv, line 1: The header has 2 columns; at most 1 are read. Export fewer columns."
+    )
+
+
+def test_a_time_beyond_any_calendar():
+    text = rows("elapsed_s,pm1", "1e12,1", "1.1e12,2")
+    problem = refused("Start Time,2026-01-05 10:00:00\n" + text)
+    assert problem.message.startswith("log.csv, line 3: The first time lies 31,744 years")
+    assert "A time between the years 1 and 9999 is needed: say which column holds the time." in problem.message
+
+
+def test_control_characters_in_a_quoted_text_are_not_passed_on():
+    assert "“the bell·rings·twice today”" in refused("the bell\x07rings\x1btwice today").message
+
+
+def test_a_long_text_is_shortened():
+    message = refused("x" * 500).message
+    assert "“" + "x" * 60 + "…”" in message
+
+
+def test_without_a_name_the_message_still_reads():
+    with pytest.raises(UnreadableLog, match=r"^the file: The file is empty\."):
+        read_log(b"", "")
+    assert ReadingChoices() == ReadingChoices(None, {}, {}, None, None)
+    assert Preamble() == Preamble(start_us=None)
+    assert (log_start.FIRST_LIKELY_YEAR, table_segment.MOST_BOXES) == (2000, 500)
