@@ -10,7 +10,7 @@
 
   /* The figure names no colours of the page; light or dark, and narrow or wide, are filled in here. */
   function dressed(figure, width, height) {
-    const data = structuredClone(figure.data);
+    const data = dark.matches ? lightened(figure) : structuredClone(figure.data);
     const layout = structuredClone(figure.layout);
     const ink = colour("--ink"), faded = colour("--faded-ink"), hairline = colour("--hairline"), rule = colour("--rule");
     layout.font = { ...layout.font, color: ink, family: getComputedStyle(document.body).fontFamily };
@@ -35,6 +35,17 @@
     }
     if (width < NARROW) narrowed(figure, data, layout, height);
     return { data, layout };
+  }
+
+  /* On a dark ground the curves' colours are mixed with a third of white, so that thin lines and points are seen. */
+  function lightened(figure) {
+    let text = JSON.stringify(figure.data);
+    for (const hex of figure.meta.palette ?? []) {
+      const parts = [1, 3, 5].map((start) => parseInt(hex.slice(start, start + 2), 16));
+      const light = parts.map((part) => Math.round(part + (255 - part) / 3));
+      text = text.replaceAll(hex, `rgb(${light})`).replaceAll(`rgba(${parts},`, `rgba(${light},`);
+    }
+    return JSON.parse(text);
   }
 
   /* Too narrow for names at the ends of the curves: they go into a legend below. */
@@ -79,6 +90,7 @@
       if (!answer.ok) throw new Error(`the bench answered ${answer.status}`);
       const figure = await answer.json();
       area.textContent = "";
+      suggest(area, figure.meta.alt_text);
       draw(area, figure);
       window.addEventListener("resize", () => draw(area, figure));
       dark.addEventListener("change", () => draw(area, figure));
@@ -86,6 +98,14 @@
       area.dataset.state = "failed";
       area.textContent = `The picture could not be drawn (${problem.message}). The table below holds the same numbers.`;
     }
+  }
+
+  /* The finding in words, for whoever takes the picture into an article. */
+  function suggest(area, words) {
+    const place = area.closest("figure")?.querySelector("[data-alt-text]");
+    if (!place) return;
+    place.textContent = words;
+    place.parentElement.hidden = false;
   }
 
   function draw(area, figure) {
