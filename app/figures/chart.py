@@ -5,6 +5,7 @@ The browser's drawing, the pictures that are taken away and the table of the plo
 """
 
 from dataclasses import dataclass, field
+from datetime import date
 from typing import Literal
 
 Kind = Literal["line", "points", "band", "bar", "interval", "step"]
@@ -110,6 +111,7 @@ class Chart:
 
     alt_text : the finding in words and numbers, for those who do not see the picture
     source_line : who measured, where, when, with which method version
+    newest : day of the newest datum that is drawn; never today, so that the same data give the same picture
     horizontal : bars and intervals lie along x, their names along y
     """
 
@@ -129,10 +131,16 @@ class Chart:
     x_column: str = "x"
     y_column: str = "y"
     house: "HouseStyle" = field(default_factory=lambda: HouseStyle())
+    newest: date | None = None
 
     @property
     def is_empty(self) -> bool:
         return not any(series.x for series in self.series)
+
+    @property
+    def foot(self) -> str:
+        """What stands below every taken picture: the source, and the day of the newest datum."""
+        return self.source_line if self.newest is None else f"{self.source_line} Newest datum: {self.newest}."
 
 
 @dataclass(frozen=True, slots=True)

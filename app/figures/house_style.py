@@ -1,11 +1,11 @@
 """The publication's own look, as the bench keeps it, for the charts that are taken away."""
 
-import re
-
+from app.compute.contrast import is_colour
 from app.figures.chart import HouseStyle
 from app.services.chart_facts import ChartFacts
 
-_COLOUR = re.compile(r"#[0-9a-fA-F]{6}")
+# families that come with the drawing library: with these a picture has the same bytes on every machine
+BUNDLED_FONTS = ("DejaVu Sans", "DejaVu Serif", "DejaVu Sans Mono", "STIXGeneral")
 
 
 def house_style(facts: ChartFacts) -> HouseStyle:
@@ -13,6 +13,6 @@ def house_style(facts: ChartFacts) -> HouseStyle:
     return HouseStyle(
         publication=facts.publication,
         font=facts.font,
-        ink=facts.ink if _COLOUR.fullmatch(facts.ink) else "",
-        accent=facts.accent if _COLOUR.fullmatch(facts.accent) else "",
+        ink=facts.ink if is_colour(facts.ink) else "",
+        accent=facts.accent if is_colour(facts.accent) else "",
     )

@@ -111,6 +111,8 @@ class _Drawing:
         """Title and subtitle from the top; returns the height taken [px]."""
 
         y = 16.0
+        if self.chart.house.accent:
+            self._accent_line()
         for line in wrap(self.chart.title, int(self.wrap * 0.74)):
             self._text(12, y, line, size=18, weight="bold", color=self.ink)
             y += 25
@@ -118,12 +120,23 @@ class _Drawing:
             self._text(12, y, line, size=13, color=FADED)
             y += _LINE_PX
         if self.chart.house.publication:
-            self._text(self.width_px - 12, 16, self.chart.house.publication, size=13, color=self.ink, ha="right")
+            self._text(
+                self.width_px - 12, 16, self.chart.house.publication, size=13, color=self.ink, ha="right", weight="bold"
+            )
         return y + 6
+
+    def _accent_line(self) -> None:
+        """The publication's second colour as a short line above the title."""
+        from matplotlib.lines import Line2D  # loaded when used
+
+        at = 1 - 6 / self.height_px
+        ends = (12 / self.width_px, 60 / self.width_px)
+        line = Line2D(ends, (at, at), color=self.chart.house.accent, linewidth=3, transform=self.figure.transFigure)
+        self.figure.add_artist(line)
 
     def _foot(self) -> float:
 
-        lines = wrap(self.chart.source_line, int(self.wrap * 1.05))
+        lines = wrap(self.chart.foot, int(self.wrap * 1.05))
         for place, line in enumerate(reversed(lines)):
             self._text(12, self.height_px - 24 - 17 * place, line, size=12, color=FADED)
         return 12 + 17 * len(lines)
@@ -191,7 +204,7 @@ class _Drawing:
 
     def _series(self, series: Series, order: int) -> None:
         x, y = self._place(self.chart.x_axis, series.x), self._place(self.chart.y_axis, series.y)
-        colour = colour_of(series.colour, self.ink)
+        colour = colour_of(series.colour, self.ink, self.chart.house.accent)
         label = series.name if series.in_legend or series.kind == "bar" else "_"
         getattr(self, f"_draw_{series.kind}")(series, x, y, colour, label, order)
 
@@ -205,7 +218,7 @@ class _Drawing:
         self._draw_line(series, x, y, colour, label, order, drawstyle="steps-post")
 
     def _draw_points(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
-        size, alpha = (2.4, 0.35) if series.faint else (6.0, 1.0)
+        size, alpha = (2.4, 0.35) if series.faint else (6.0 if len(x) <= 60 else 3.0, 1.0)
         self.axes.plot(x, y, "o", color=colour, markersize=size, alpha=alpha, markeredgewidth=0, label=label, zorder=2)
 
     def _draw_band(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
@@ -280,7 +293,7 @@ class _Drawing:
         for label in end_labels(self.chart):
             at = label.x + 0.018 * (high - low)
             start = label.x + (0.010 * (high - low) if label.censored else 0.0)
-            colour = colour_of(label.series.colour, self.ink)
+            colour = colour_of(label.series.colour, self.ink, self.chart.house.accent)
             self.axes.plot([start, at], [label.y, label.label_y], color=colour, linewidth=0.8, clip_on=False, zorder=2)
             self.axes.annotate(
                 _shortened(label.series.end_label), (at, label.label_y), xytext=(3, 0),

@@ -29,9 +29,16 @@ REFERENCE_STYLE = LineStyle("6px,5px", (0, (6, 5)))
 MARKERS = (("circle", "o"), ("square", "s"), ("diamond", "D"), ("triangle-up", "^"), ("x", "X"))
 
 
-def colour_of(index: int | None, ink: str) -> str:
-    """Colour of a curve; references are drawn in ink."""
-    return ink if index is None else CURVE_COLOURS[index % len(CURVE_COLOURS)]
+def colour_of(index: int | None, ink: str, accent: str = "") -> str:
+    """Colour of a curve; references are drawn in ink. A publication's accent takes the place of the first colour.
+
+    >>> colour_of(0, "#000000"), colour_of(0, "#000000", "#7A1F3D"), colour_of(None, "#000000", "#7A1F3D")
+    ('#0072B2', '#7A1F3D', '#000000')
+    """
+    if index is None:
+        return ink
+    place = index % len(CURVE_COLOURS)
+    return accent if accent and place == 0 else CURVE_COLOURS[place]
 
 
 def line_style_of(index: int) -> LineStyle:

@@ -10,10 +10,11 @@ from typing import Any, Literal
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Chart, Series
-from app.figures.palette import REFERENCE_STYLE, colour_of, line_style_of
+from app.figures.palette import CURVE_COLOURS, REFERENCE_STYLE, colour_of, line_style_of
 from app.figures.plotly_layout import INK, plotly_layout
 
 _FAINT = 0.35
+_FEW = 60  # points; more of them are drawn smaller
 _BAND = 0.16
 
 
@@ -33,6 +34,7 @@ def plotly_figure(chart: Chart) -> dict[str, Any]:
             "name": chart.name,
             "title": chart.title,
             "alt_text": chart.alt_text,
+            "palette": list(CURVE_COLOURS),  # for the page, which lightens them on a dark ground
             "ink_traces": ink_traces,
             "labelled_traces": [
                 index for index, trace in enumerate(traces) if trace.get("meta", {}).get("end_label", False)
@@ -47,7 +49,7 @@ def _positions(values: Iterable[Any]) -> list[Any]:
 
 
 def _colour(series: Series, chart: Chart) -> str:
-    return colour_of(series.colour, chart.house.ink or INK)
+    return colour_of(series.colour, chart.house.ink or INK, chart.house.accent)
 
 
 def _base(series: Series, chart: Chart, **more: Any) -> dict[str, Any]:
@@ -108,7 +110,7 @@ def _open_end(series: Series, chart: Chart, x: Any, y: Any) -> dict[str, Any]:
 def _points(series: Series, chart: Chart) -> list[dict[str, Any]]:
     marker = {
         "color": _colour(series, chart),
-        "size": 4 if series.faint else 9,
+        "size": 4 if series.faint else (9 if len(series.x) <= _FEW else 5),
         "opacity": _FAINT if series.faint else 1,
     }
     trace = _base(series, chart, mode="markers", marker=marker)

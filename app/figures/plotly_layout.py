@@ -105,7 +105,7 @@ def _end_words(label: EndLabel, chart: Chart) -> dict[str, Any]:
         "showarrow": True,
         "arrowhead": 0,
         "arrowwidth": 1,
-        "arrowcolor": colour_of(label.series.colour, chart.house.ink or INK),
+        "arrowcolor": colour_of(label.series.colour, chart.house.ink or INK, chart.house.accent),
         "startstandoff": 2,
         "standoff": 8 if label.censored else 0,
     }

@@ -1,11 +1,13 @@
 """The choices that hold for the whole bench: clear level, stale natural decay, standard distance, cost assumptions."""
 
+import re
 from dataclasses import dataclass, fields
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.compute.contrast import LINE_CONTRAST, TEXT_CONTRAST, contrast, is_colour
 from app.errors import InvalidValue, NotFound
 from app.services.audit import AT_THE_DESK, record_change
 from app.services.checked_values import currency_code, number_above_zero, one_of, optional_text, required_text
@@ -16,11 +18,15 @@ from app.storage.trials import Trial
 
 SOUND_CORRECTION_RULES = ("ISO 3744", "ISO 3746", "ISO 1996-2")
 SUBJECT = "bench"
+_FONT = re.compile(r"[A-Za-z0-9][A-Za-z0-9 -]*")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BenchChoices:
-    """What a desk decides once. The clear level is in µg/m³, or a share of the start level."""
+    """What a desk decides once. The clear level is in µg/m³, or a share of the start level.
+
+    publication, publication_font, publication_ink, publication_accent : the look of what is taken away; empty: our own
+    """
 
     name: str = "Bench"
     timezone: str = "UTC"
@@ -34,6 +40,10 @@ class BenchChoices:
     days_per_year: float = 365.0
     tariff_id: int | None = None
     main_channel: str = "pm2_5"
+    publication: str = ""
+    publication_font: str = ""
+    publication_ink: str = ""
+    publication_accent: str = ""
 
 
 def bench_choices(session: Session) -> BenchChoices:
@@ -114,7 +124,38 @@ def _checked(session: Session, new: BenchChoices) -> BenchChoices:
         days_per_year=new.days_per_year,
         tariff_id=new.tariff_id,
         main_channel=optional_text(new.main_channel, "main_channel", "The main channel", 50) or "pm2_5",
+        publication=optional_text(new.publication, "publication", "The name of the publication", 60),
+        publication_font=_font(new.publication_font),
+        publication_ink=_colour(new.publication_ink, "publication_ink", "The ink", TEXT_CONTRAST),
+        publication_accent=_colour(new.publication_accent, "publication_accent", "The accent", LINE_CONTRAST),
     )
+
+
+def _font(name: str) -> str:
+    """A family of letters by name; nothing that would end a style rule."""
+    font = optional_text(name, "publication_font", "The font", 60)
+    if font and not _FONT.fullmatch(font):
+        raise InvalidValue(
+            f"The font is {font!r}; the name of one family is needed, in letters, digits, spaces and hyphens.",
+            field="publication_font",
+        )
+    return font
+
+
+def _colour(text: str, field: str, what: str, least_contrast: float) -> str:
+    colour = optional_text(text, field, what, 20)
+    if not colour:
+        return ""
+    if not is_colour(colour):
+        raise InvalidValue(f"{what} is {colour!r}; a colour such as #1c1f26 is needed. Correct it.", field=field)
+    found = contrast(colour)
+    if found < least_contrast:
+        raise InvalidValue(
+            f"{what} {colour} has a contrast of {found:.1f} to 1 on white; it needs {least_contrast:g} to 1 to be "
+            "read. Choose a darker colour.",
+            field=field,
+        )
+    return colour.lower()
 
 
 def _zone(name: str) -> str:

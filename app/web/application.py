@@ -14,7 +14,7 @@ from app.settings import Settings
 from app.web.api.all_routes import API_ROUTERS
 from app.web.body_limit import BodyLimit
 from app.web.page_context import program_version
-from app.web.pages.all_pages import PAGE_ROUTERS
+from app.web.pages.all_pages import PAGE_ROUTERS, TAKEN_ROUTERS
 from app.web.problems import answer_errors
 from app.web.security import Guard
 from app.web.static_files import STATIC_ADDRESS, CachedStaticFiles, plotly_folder, static_folder
@@ -55,6 +55,8 @@ def make_app(settings: Settings) -> FastAPI:
     app.add_middleware(Guard, allowed_hosts=(*settings.allowed_hosts, settings.host))
     for router in API_ROUTERS:
         app.include_router(router, prefix="/api")
+    for router in TAKEN_ROUTERS:
+        app.include_router(router)
     for router in PAGE_ROUTERS:
         app.include_router(router, include_in_schema=False)
     app.mount(f"{STATIC_ADDRESS}/plotly", CachedStaticFiles(directory=plotly_folder()), name="plotly")

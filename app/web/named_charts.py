@@ -4,6 +4,8 @@ A new chart is one function here and one line in `NAMED_CHARTS`; drawing, tables
 """
 
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
 
 from sqlalchemy.orm import Session
 
@@ -26,10 +28,11 @@ from app.services.claims import claims_of_unit
 from app.services.cost_of_owning import cost_of_owning
 from app.services.decay_curves import DecayCurve, decay_overlay, trial_curve
 from app.services.listening import listening
+from app.services.newest_datum import EVERYTHING, POWER, PRICES, SOUND, TRIALS, latest_of, newest_datum
 from app.services.price_history import price_history
-from app.services.ranking import rank_units
+from app.services.ranking import Ranking, rank_units
 from app.services.room_advice import advice_for_room
-from app.services.running_cost_view import running_cost_view
+from app.services.running_cost_view import UnitCost, running_cost_view
 from app.services.units import get_unit
 from app.web.chart_choices import chosen_clips, cost_choices, curve_choices, ranking_choices, room_choices
 from app.web.typed_form import TypedForm
@@ -40,55 +43,74 @@ MakeChart = Callable[[Session, TypedForm], Chart]
 
 def _ranking(session: Session, form: TypedForm) -> Chart:
     system = unit_system(form.typed("units"))
-    return ranking_chart(
-        rank_units(session, ranking_choices(form)),
-        read_chart_facts(session),
-        flow_factor=system.flow_factor,
-        flow_symbol=system.flow_symbol,
+    ranking = rank_units(session, ranking_choices(form))
+    chart = ranking_chart(
+        ranking, read_chart_facts(session), flow_factor=system.flow_factor, flow_symbol=system.flow_symbol
     )
+    return replace(chart, newest=_newest_trial(ranking))
 
 
 def _clearing_times(session: Session, form: TypedForm) -> Chart:
-    return clearing_times_chart(rank_units(session, ranking_choices(form)), read_chart_facts(session))
+    ranking = rank_units(session, ranking_choices(form))
+    return replace(clearing_times_chart(ranking, read_chart_facts(session)), newest=_newest_trial(ranking))
+
+
+def _newest_trial(ranking: Ranking) -> date | None:
+    return latest_of(line.row.latest_trial_on for line in ranking.lines)
 
 
 def _decay_overlay(session: Session, form: TypedForm) -> Chart:
-    return decay_overlay_chart(decay_overlay(session, curve_choices(form)), read_chart_facts(session))
+    overlay = decay_overlay(session, curve_choices(form))
+    curves = [*overlay.curves, *([overlay.empty_room] if overlay.empty_room else [])]
+    newest = latest_of(curve.started_at.date() for curve in curves)
+    return replace(decay_overlay_chart(overlay, read_chart_facts(session)), newest=newest)
 
 
 def _cost_bars(session: Session, form: TypedForm) -> Chart:
-    return cost_bars_chart(running_cost_view(session, cost_choices(form)), read_chart_facts(session))
+    view = running_cost_view(session, cost_choices(form))
+    return replace(cost_bars_chart(view, read_chart_facts(session)), newest=_newest_cost(session, view.costs))
 
 
 def _cost_over_years(session: Session, form: TypedForm) -> Chart:
-    return cost_over_years_chart(running_cost_view(session, cost_choices(form)), read_chart_facts(session))
+    view = running_cost_view(session, cost_choices(form))
+    return replace(cost_over_years_chart(view, read_chart_facts(session)), newest=_newest_cost(session, view.drawn))
 
 
 def _cost_sensitivity(session: Session, form: TypedForm) -> Chart:
-    return cost_sensitivity_chart(cost_of_owning(session, cost_choices(form)), read_chart_facts(session))
+    found = cost_of_owning(session, cost_choices(form))
+    newest = _newest_cost(session, found.view.drawn)
+    return replace(cost_sensitivity_chart(found, read_chart_facts(session)), newest=newest)
+
+
+def _newest_cost(session: Session, costs: tuple[UnitCost, ...]) -> date | None:
+    return newest_datum(session, (POWER, PRICES), [cost.unit.row.unit_id for cost in costs])
 
 
 def _frontier(session: Session, form: TypedForm) -> Chart:
     system = unit_system(form.typed("units"))
-    return frontier_chart(
-        advice_for_room(session, room_choices(form)),
-        read_chart_facts(session),
-        flow_factor=system.flow_factor,
-        flow_symbol=system.flow_symbol,
+    found = advice_for_room(session, room_choices(form))
+    chart = frontier_chart(
+        found, read_chart_facts(session), flow_factor=system.flow_factor, flow_symbol=system.flow_symbol
     )
+    return replace(chart, newest=newest_datum(session, (TRIALS, SOUND, PRICES)))
 
 
 def _sound_spectra(session: Session, form: TypedForm) -> Chart:
-    return sound_spectra_chart(listening(session, chosen_clips(form)).chosen, read_chart_facts(session))
+    clips = listening(session, chosen_clips(form)).chosen
+    newest = latest_of(entry.clip.recorded_on for entry in clips)
+    return replace(sound_spectra_chart(clips, read_chart_facts(session)), newest=newest)
 
 
 def _price_history(session: Session, form: TypedForm) -> Chart:
-    return price_history_chart(price_history(session, _unit_id(form)), read_chart_facts(session))
+    history = price_history(session, _unit_id(form))
+    newest = latest_of(seen.seen_on for line in history.lines for seen in line.prices)
+    return replace(price_history_chart(history, read_chart_facts(session)), newest=newest)
 
 
 def _claims_measured(session: Session, form: TypedForm) -> Chart:
     unit = get_unit(session, _unit_id(form))
-    return claims_chart(f"{unit.maker} {unit.model}", claims_of_unit(session, unit.id), read_chart_facts(session))
+    chart = claims_chart(f"{unit.maker} {unit.model}", claims_of_unit(session, unit.id), read_chart_facts(session))
+    return replace(chart, newest=newest_datum(session, EVERYTHING, [unit.id]))
 
 
 def _unit_id(form: TypedForm) -> int:
@@ -100,18 +122,20 @@ def _unit_id(form: TypedForm) -> int:
 
 def _trial_decay(session: Session, form: TypedForm) -> Chart:
     curve, name = _one_trial(session, form)
-    return trial_decay_chart(
+    chart = trial_decay_chart(
         curve,
         read_chart_facts(session),
         channel_name=name,
         unit=channel(name).unit,
         scale="log" if form.text("scale") == "log" else "linear",
     )
+    return replace(chart, newest=curve.started_at.date())
 
 
 def _residuals(session: Session, form: TypedForm) -> Chart:
     curve, name = _one_trial(session, form)
-    return residuals_chart(curve, read_chart_facts(session), channel_name=name, unit=channel(name).unit)
+    chart = residuals_chart(curve, read_chart_facts(session), channel_name=name, unit=channel(name).unit)
+    return replace(chart, newest=curve.started_at.date())
 
 
 def _one_trial(session: Session, form: TypedForm) -> tuple[DecayCurve, str]:

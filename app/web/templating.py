@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
 from typing import Any
+from urllib.parse import parse_qsl
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.responses import HTMLResponse
@@ -23,7 +24,7 @@ def environment() -> Environment:
     """The environment of all templates.
 
     Functions: `static("base.css")` gives the address with the content's hash. Filters: `number(decimals)`, where
-    no decimals mean three significant digits, and a missing value is a dash.
+    no decimals mean three significant digits, and a missing value is a dash; `query_pairs` splits a query.
     """
     made = Environment(
         loader=FileSystemLoader(bundled_folder("templates")),
@@ -35,7 +36,17 @@ def environment() -> Environment:
     made.globals["static"] = static_address
     made.globals["styles_left_out"] = styles_left_out
     made.filters["number"] = number
+    made.filters["query_pairs"] = query_pairs
     return made
+
+
+def query_pairs(query: str) -> list[tuple[str, str]]:
+    """The names and values of a query, for a form that keeps them; a width of its own is left to the form.
+
+    >>> query_pairs("unit=1&setting=every&width_px=3")
+    [('unit', '1'), ('setting', 'every')]
+    """
+    return [(name, value) for name, value in parse_qsl(query) if name != "width_px"]
 
 
 def number(value: float | None, decimals: int | None = None) -> str:

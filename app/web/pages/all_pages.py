@@ -43,7 +43,6 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     costs.router,
     room_advice.router,
     listen.router,
-    charts.router,
     bulk.router,
     unit_form.router,
     unit_measurements.router,
@@ -65,3 +64,6 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     changes.router,
     method.router,
 )
+
+# files to take away, by addresses that scripts may use: they stand in the schema of the API
+TAKEN_ROUTERS: tuple[APIRouter, ...] = (charts.router,)

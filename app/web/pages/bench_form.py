@@ -8,6 +8,7 @@ from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
+from app.figures.house_style import BUNDLED_FONTS
 from app.services.audit import changes_of
 from app.services.bench_choices import SOUND_CORRECTION_RULES, SUBJECT, BenchChoices, bench_choices, change_bench
 from app.services.bench_lists import list_tariffs
@@ -33,6 +34,7 @@ class BenchForm:
     sound_rules: Sequence[Choice]
     tariffs: Sequence[Choice]
     zones: Sequence[str]
+    fonts: Sequence[str]
     changes: Sequence[Any]
 
 
@@ -57,6 +59,10 @@ def bench_changed(session: SessionDep, render: RenderDep, form: TypedFormDep) ->
         days_per_year=_needed(form, "days_per_year", "The days per year"),
         tariff_id=form.whole_number("tariff_id", "The tariff"),
         main_channel=form.needed_text("main_channel", "The main channel"),
+        publication=form.text("publication"),
+        publication_font=form.text("publication_font"),
+        publication_ink=form.text("publication_ink"),
+        publication_accent=form.text("publication_accent"),
     )
     if form.is_good:
         with form.attempt(session):
@@ -95,5 +101,6 @@ def _page(session: Session, form: TypedForm) -> BenchForm:
             ),
         ],
         zones=zone_names(),
+        fonts=BUNDLED_FONTS,
         changes=changes_of(session, SUBJECT, 1),
     )

@@ -1,0 +1,52 @@
+"""How the addresses of charts and tables stand in the schema of the API: what each query parameter means."""
+
+from typing import Any
+
+_PARAMETERS = (
+    ("setting", "string", "highest, quietest, every, or the name of a setting"),
+    ("channel", "string", "channel such as pm2_5"),
+    ("aerosol", "string", "smoke, dust or pollen"),
+    ("room_id", "integer", "the test room"),
+    ("search", "string", "words of maker, model or kind"),
+    ("kind", "string", "kind of cleaning"),
+    ("max_price", "number", "highest price"),
+    ("max_sound_dba", "number", "sound ceiling [dB(A)]"),
+    ("room_area_m2", "number", "floor of the reader's room [m²]"),
+    ("sort", "string", "column to sort by, as the page has it"),
+    ("descending", "string", "1 or 0"),
+    ("units", "string", "metric or us"),
+    ("unit", "string", "a unit, or several with commas; decay-overlay, costs, price-history, claims-measured"),
+    ("trial", "string", "a trial, or several with commas; decay-overlay, trial-decay, residuals"),
+    ("clip", "string", "clips with commas; sound-spectra"),
+    ("scale", "string", "linear or log; decay-overlay, trial-decay"),
+    ("levels", "string", "share for percent of the start level; decay-overlay"),
+    ("empty_room", "string", "no leaves the empty room out; decay-overlay"),
+    ("tariff_id", "integer", "tariff; costs"),
+    ("price_per_kwh", "number", "a price of your own; costs"),
+    ("hours_per_day", "number", "hours of use a day; costs"),
+    ("years", "integer", "years; costs"),
+    ("setting_id", "string", "settings with commas; comparison"),
+    ("unit_id", "string", "units with commas, each at its highest setting; comparison"),
+)
+_SIZES = (
+    ("width_px", "integer", "width of the picture before fineness, 320 to 4000; svg, png and html"),
+    ("fineness", "number", "pixels for each of these, 1 to 4; png"),
+)
+
+
+def taken_parameters(*, with_sizes: bool) -> list[dict[str, Any]]:
+    """Query parameters for the schema. Each chart or table uses those of its page and passes over the rest."""
+    known = (*_PARAMETERS, *(_SIZES if with_sizes else ()))
+    return [
+        {"name": name, "in": "query", "required": False, "description": words, "schema": {"type": kind}}
+        for name, kind, words in known
+    ]
+
+
+def taken_content(media: dict[str, str]) -> dict[int | str, dict[str, Any]]:
+    """The answer 200 in its media types, and 304 for who has the bytes already."""
+    kinds = {kind.partition(";")[0]: {"schema": {"type": "string"}} for kind in media.values()}
+    return {
+        200: {"description": "The file, with an ETag of its bytes", "content": kinds},
+        304: {"description": "The bytes of the If-None-Match tag still hold"},
+    }
