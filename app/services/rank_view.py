@@ -2,14 +2,17 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from sqlalchemy.orm import Session
 
 from app.compute.measured import Measured
 from app.compute.rank_intervals import RankRow, RankTable, rank_by_clean_air, rank_by_measured
+from app.compute.setting_in_room import SettingInRoom
 from app.errors import InvalidValue
-from app.services.ranking import RankedSetting, Ranking, rank_units
+from app.services.ranking import RankedSetting, Ranking, rank
 from app.services.ranking_choices import MOST_ROWS, RankingChoices
+from app.services.ranking_table import RankingTable, read_ranking_table
 from app.services.settings_in_rooms import TestedSetting, read_tested_settings
 
 CLEAN_AIR = "clean_air_delivery_rate"
@@ -42,17 +45,24 @@ class RankView:
     lines: tuple[LineRank, ...]
     groups: tuple[tuple[LineRank, ...], ...]
     without_value: tuple[RankedSetting, ...]
-    table: RankTable
+    ranks: RankTable
 
     @property
     def measured(self) -> tuple[LineRank, ...]:
         return tuple(line for line in self.lines if line.row.place is not None)
 
 
-def rank_view(session: Session, choices: RankingChoices | None = None, *, by: str = CLEAN_AIR) -> RankView:
+def rank_view(
+    session: Session,
+    choices: RankingChoices | None = None,
+    *,
+    by: str = CLEAN_AIR,
+    table: RankingTable | None = None,
+) -> RankView:
     """Rank intervals of the lines that pass the filters of a ranking.
 
     by : the quantity that is put in order; for clean air and clearing, what all settings share has cancelled
+    table : the ranking's table, where the caller keeps it
     Raises InvalidValue for a choice that the bench does not have, or a quantity that has no interval.
     """
     if by not in RANKED_BY:
@@ -60,7 +70,8 @@ def rank_view(session: Session, choices: RankingChoices | None = None, *, by: st
             f"The order was asked for by {by!r}; it needs a quantity with an interval: {', '.join(RANKED_BY)}.",
             field="by",
         )
-    ranking = rank_units(session, replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0))
+    asked = replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0)
+    ranking = rank(table or read_ranking_table(session, asked), asked)
     lines = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
     tested = read_tested_settings(
         session,
@@ -68,15 +79,15 @@ def rank_view(session: Session, choices: RankingChoices | None = None, *, by: st
         aerosol=ranking.choices.aerosol,
         room_id=ranking.choices.room_id,
     )
-    table = _RANKINGS[by](lines, {key: tested[key] for key in lines if key in tested})
-    ranked = {row.key: LineRank(lines[row.key], row) for row in table.rows}
+    ranks = _RANKINGS[by](lines, {key: tested[key] for key in lines if key in tested})
+    ranked = {row.key: LineRank(lines[row.key], row) for row in ranks.rows}
     return RankView(
         ranking=ranking,
         by=by,
         lines=tuple(ranked.values()),
-        groups=tuple(tuple(ranked[key] for key in group) for group in table.groups),
+        groups=tuple(tuple(ranked[key] for key in group) for group in ranks.groups),
         without_value=tuple(line for line in ranking.lines if line.row.setting_id not in ranked),
-        table=table,
+        ranks=ranks,
     )
 
 
@@ -86,10 +97,16 @@ _Tested = Mapping[int, TestedSetting]
 
 def _by_clean_air(_: _Lines, tested: _Tested) -> RankTable:
     known = {key: setting for key, setting in tested.items() if setting.in_room is not None}
-    return rank_by_clean_air(
-        {key: s.in_room for key, s in known.items() if s.measurable and s.in_room is not None},
-        [key for key, setting in known.items() if not setting.measurable],
+    return _clean_air_ranks(
+        tuple((key, s.in_room) for key, s in known.items() if s.measurable and s.in_room is not None),
+        tuple(key for key, setting in known.items() if not setting.measurable),
     )
+
+
+@lru_cache(maxsize=8)
+def _clean_air_ranks(settings: tuple[tuple[int, SettingInRoom], ...], idle: tuple[int, ...]) -> RankTable:
+    """Kept for results seen before: the ranks follow from the stored values alone, and take the longest to work out."""
+    return rank_by_clean_air(dict(settings), idle)
 
 
 def _by_clearing_time(_: _Lines, tested: _Tested) -> RankTable:
@@ -99,28 +116,33 @@ def _by_clearing_time(_: _Lines, tested: _Tested) -> RankTable:
     """
     idle = [key for key, setting in tested.items() if setting.in_room is not None and not setting.measurable]
     rates = {key: s.total_decay for key, s in tested.items() if s.total_decay is not None and key not in idle}
-    return rank_by_measured(rates, not_measurable=idle)
+    return _measured_ranks(tuple(rates.items()), False, tuple(idle))
 
 
 def _by_power(lines: _Lines, _: _Tested) -> RankTable:
-    return rank_by_measured(
-        {
-            key: Measured(line.row.power_w, line.row.power_uncertainty_w or 0.0)
-            for key, line in lines.items()
-            if line.row.power_w is not None
-        },
-        lowest_first=True,
+    powers = tuple(
+        (key, Measured(line.row.power_w, line.row.power_uncertainty_w or 0.0))
+        for key, line in lines.items()
+        if line.row.power_w is not None
     )
+    return _measured_ranks(powers, True, ())
 
 
 def _by_running_cost(lines: _Lines, _: _Tested) -> RankTable:
     """Costs that are only "at least" so much stand after those that are known."""
     costs = {key: line.cost for key, line in lines.items() if line.cost is not None}
-    return rank_by_measured(
-        {key: Measured(c.total_per_year, c.uncertainty_per_year) for key, c in costs.items() if not c.at_least},
-        lowest_first=True,
-        not_measurable=[key for key, cost in costs.items() if cost.at_least],
+    known = tuple(
+        (key, Measured(c.total_per_year, c.uncertainty_per_year)) for key, c in costs.items() if not c.at_least
     )
+    return _measured_ranks(known, True, tuple(key for key, cost in costs.items() if cost.at_least))
+
+
+@lru_cache(maxsize=8)
+def _measured_ranks(
+    quantities: tuple[tuple[int, Measured], ...], lowest_first: bool, not_measurable: tuple[int, ...]
+) -> RankTable:
+    """Kept like `_clean_air_ranks`."""
+    return rank_by_measured(dict(quantities), lowest_first=lowest_first, not_measurable=not_measurable)
 
 
 _RANKINGS: dict[str, Callable[[_Lines, _Tested], RankTable]] = {

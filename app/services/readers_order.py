@@ -8,8 +8,9 @@ from sqlalchemy.orm import Session
 
 from app.compute.weighted_order import WeightedOrder, WeightedQuantity, weighted_order
 from app.errors import InvalidValue
-from app.services.ranking import RankedSetting, Ranking, rank_units
+from app.services.ranking import RankedSetting, Ranking, rank
 from app.services.ranking_choices import MOST_ROWS, Offered, RankingChoices
+from app.services.ranking_table import RankingTable, read_ranking_table
 
 MOST_WEIGHT = 100.0
 
@@ -67,10 +68,15 @@ class ReadersOrder:
 
 
 def readers_order(
-    session: Session, weights: Mapping[str, float], choices: RankingChoices | None = None
+    session: Session,
+    weights: Mapping[str, float],
+    choices: RankingChoices | None = None,
+    *,
+    table: RankingTable | None = None,
 ) -> ReadersOrder:
     """Orders the lines that pass the filters of a ranking by a reader's weights. The bench has no weights of its own.
 
+    table : the ranking's table, where the caller keeps it
     Raises InvalidValue for a quantity that has no weight here, and for a weight below zero or above 100.
     """
     known = {weighable.key for weighable in WEIGHABLES}
@@ -84,7 +90,8 @@ def readers_order(
                 f"A weight is {weight:g}; it needs to be from 0 to {MOST_WEIGHT:g}. Only the share of each counts.",
                 field=key,
             )
-    ranking = rank_units(session, replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0))
+    asked = replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0)
+    ranking = rank(table or read_ranking_table(session, asked), asked)
     lines = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
     full = {weighable.key: float(weights.get(weighable.key, 0.0)) for weighable in WEIGHABLES}
     order = None

@@ -5,6 +5,7 @@ from urllib.parse import urlencode
 
 from starlette.datastructures import QueryParams
 
+from app.web.page_context import PageLinks
 from app.web.typed_form import TypedForm
 
 
@@ -34,3 +35,19 @@ def address(path: str, values: Mapping[str, Iterable[str]], **changes: object) -
             merged[name] = [str(value)]
     query = urlencode([(name, text) for name, texts in merged.items() for text in texts])
     return f"{path}?{query}" if query else path
+
+
+def links_of(path: str, form: TypedForm, *, first: int, limit: int, total: int) -> PageLinks:
+    """Where the lines from `first` (counted from zero) lie in a list of `total`, with the addresses around them.
+
+    >>> links_of("/", query_form(QueryParams("sort=price")), first=0, limit=100, total=130).next_address
+    '/?sort=price&offset=100'
+    """
+    after = min(first + limit, total)
+    return PageLinks(
+        first=first + 1 if after > first else 0,
+        last=after,
+        total=total,
+        previous_address=address(path, form.values, offset=max(0, first - limit) or None) if first else "",
+        next_address=address(path, form.values, offset=after) if after < total else "",
+    )

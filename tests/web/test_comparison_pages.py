@@ -198,3 +198,16 @@ def test_the_ranking_leads_to_these_pages_with_its_filters(bench: ComparedBench,
     assert 'href="/ranking/order?search=birch"' in page
     assert 'href="/ranking/weights?search=birch"' in page
     assert 'href="/compare"' in page
+
+
+def test_long_orders_are_shown_in_parts_and_ranked_as_a_whole(bench: ComparedBench, client: TestClient):
+    page = client.get("/ranking/order?limit=2").text
+    assert "1 to 2 of 4 lines" in words_of(page)
+    assert "2 to 3" in words_of(page)  # Birch, whose rank Cedar on the next part shares
+    further = re.search(r'rel="next" href="([^"]+)"', page)
+    assert further is not None
+    rest = words_of(client.get(html.unescape(further[1])).text)
+    assert "3 to 4 of 4 lines" in rest
+    assert "Cedar" in rest
+    weighted = client.get("/ranking/weights?weight_clean_air_delivery_rate=1&limit=2&offset=2").text
+    assert "3 to 3 of 3 lines" in words_of(weighted)

@@ -5,10 +5,11 @@ from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
 
 from app.errors import HazefallError
-from app.services.ranking import Ranking, rank_units
+from app.services.kept_rankings import KeptRankings
+from app.services.ranking import Ranking, rank
 from app.services.ranking_choices import EVERY, RankingChoices
 from app.web.addresses import query_form
-from app.web.dependencies import RenderDep, SessionDep
+from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
 from app.web.typed_form import TypedForm
 from app.web.unit_system import unit_system
 
@@ -18,7 +19,7 @@ MOST_OFFERED = 200
 
 
 @router.get(PATH)
-def show_comparison(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
+def show_comparison(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
     from app.services.comparison import FEWEST, compare_settings  # loaded when used: it needs scipy
     from app.web.pages.compare_view import compare_page  # loaded when used: with the service
 
@@ -31,7 +32,7 @@ def show_comparison(request: Request, session: SessionDep, render: RenderDep) ->
             compared = compare_settings(session, setting_ids, choices)
         except HazefallError as error:
             form.refuse(error.field or "setting_id", error.message)
-    offered = _offered(session, form, choices)
+    offered = _offered(kept, form, choices)
     page = compare_page(compared, offered, setting_ids, form, unit_system(form.typed("units")))
     return render("pages/compare.html", page, status_code=200 if form.is_good else 422, charts=bool(page.chart_query))
 
@@ -73,7 +74,7 @@ def _numbers(form: TypedForm, name: str, what: str) -> list[int]:
     return found
 
 
-def _offered(session: Session, form: TypedForm, choices: RankingChoices) -> Ranking:
+def _offered(kept: KeptRankings, form: TypedForm, choices: RankingChoices) -> Ranking:
     """Settings to choose from, by name, narrowed by the search."""
     asked = RankingChoices(
         setting=EVERY,
@@ -85,7 +86,8 @@ def _offered(session: Session, form: TypedForm, choices: RankingChoices) -> Rank
         limit=MOST_OFFERED,
     )
     try:
-        return rank_units(session, asked)
+        return rank(kept.table(asked), asked)
     except HazefallError as error:
         form.refuse(error.field or "", error.message)
-        return rank_units(session, RankingChoices(setting=EVERY, sort="name", limit=MOST_OFFERED))
+        anything = RankingChoices(setting=EVERY, sort="name", limit=MOST_OFFERED)
+        return rank(kept.table(anything), anything)

@@ -18,10 +18,11 @@ from app.services.rank_view import (
     names_of,
     rank_view,
 )
-from app.web.addresses import address, query_form
+from app.services.ranking_choices import RankingChoices
+from app.web.addresses import address, links_of, query_form
 from app.web.chart_choices import ranking_choices
-from app.web.dependencies import RenderDep, SessionDep
-from app.web.page_context import Switch
+from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
+from app.web.page_context import PageLinks, Switch
 from app.web.pages.cells import Bar, Cell, Scales, cells_of_line
 from app.web.pages.ranking_view import conditions
 from app.web.typed_form import TypedForm
@@ -64,6 +65,7 @@ class RankOrderPage:
     quantity: str
     unit_symbol: str
     lines: tuple[RankLine, ...]
+    links: PageLinks
     groups: tuple[str, ...]
     without_value: str
     removed: tuple[str, ...]
@@ -74,21 +76,24 @@ class RankOrderPage:
 
 
 @router.get(PATH)
-def show_rank_order(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
+def show_rank_order(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
+    choices = ranking_choices(form)
     try:
-        view = rank_view(session, ranking_choices(form), by=form.text("by") or CLEAN_AIR)
+        view = rank_view(session, choices, by=form.text("by") or CLEAN_AIR, table=kept.table(choices))
     except InvalidValue as error:
         form.refuse(error.field or "", error.message)
-        view = rank_view(session)
-    page = _page(view, form, unit_system(form.typed("units")))
+        choices = RankingChoices()
+        view = rank_view(session, table=kept.table(choices))
+    page = _page(view, choices, form, unit_system(form.typed("units")))
     return render("pages/rank_order.html", page, status_code=200 if form.is_good else 422)
 
 
-def _page(view: RankView, form: TypedForm, system: UnitSystem) -> RankOrderPage:
+def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: UnitSystem) -> RankOrderPage:
     ranking = view.ranking
     names = names_of([line.line for line in view.lines])
     words, place = _QUANTITIES[view.by]
+    shown = view.lines[choices.offset : choices.offset + choices.limit]
     symbols = (system.flow_symbol, "", "min", "", "", "W", "", f"{ranking.offered.currency}/year")
     scales = Scales(
         system, ranking.room, ranking.choices.channel, ranking.offered.currency, ranking.highest_rate_m3_per_h, 0.0
@@ -99,8 +104,14 @@ def _page(view: RankView, form: TypedForm, system: UnitSystem) -> RankOrderPage:
         is_empty=ranking.units_on_bench == 0,
         quantity=words,
         unit_symbol=symbols[place],
-        lines=tuple(_line(one, len(view.lines), cells_of_line(one.line, scales)[place]) for one in view.lines),
-        groups=tuple(listed([names[one.row.key] for one in group]) for group in view.groups),
+        lines=tuple(_line(one, len(view.lines), cells_of_line(one.line, scales)[place]) for one in shown),
+        links=links_of(PATH, form, first=choices.offset, limit=choices.limit, total=len(view.lines)),
+        # those that begin among the lines shown: of a thousand units there are hundreds
+        groups=tuple(
+            listed([names[one.row.key] for one in group])
+            for group in view.groups
+            if choices.offset < (group[0].row.place or 0) <= choices.offset + choices.limit
+        ),
         without_value=_without_value(view, words),
         removed=tuple(f"{removed.units} {removed.why}" for removed in ranking.removed),
         conditions=conditions(ranking, system),
@@ -124,7 +135,7 @@ def _answer(view: RankView, names: dict[int, str]) -> str:
         return "No unit has this quantity yet, so there is no order to judge."
     sure = sum(1 for one in measured if one.row.rank_low_95 == one.row.rank_high_95)
     first = measured[0]
-    alike = [names[one.row.key] for one in measured[1:] if view.table.cannot_be_told_apart(first.row.key, one.row.key)]
+    alike = [names[one.row.key] for one in measured[1:] if view.ranks.cannot_be_told_apart(first.row.key, one.row.key)]
     lead = f"{names[first.row.key]} stands first"
     lead += f", but cannot be told apart from {listed(alike)}" if alike else " and is told apart from every other"
     if len(measured) == 1:

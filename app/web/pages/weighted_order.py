@@ -5,16 +5,17 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
-from app.compute.number_words import counted, listed
+from app.compute.number_words import listed
 from app.compute.rounding import rounded_text
 from app.compute.weighted_order import NORMALISATION, WeightedRow
 from app.errors import InvalidValue
 from app.services.ranking import RankedSetting
+from app.services.ranking_choices import RankingChoices
 from app.services.readers_order import WEIGHABLES, ReadersOrder, readers_order
-from app.web.addresses import query_form
+from app.web.addresses import links_of, query_form
 from app.web.chart_choices import ranking_choices
-from app.web.dependencies import RenderDep, SessionDep
-from app.web.page_context import Switch
+from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
+from app.web.page_context import PageLinks, Switch
 from app.web.pages.cells import Cell, Scales, cells_of_line
 from app.web.pages.ranking_view import conditions, units_switch
 from app.web.typed_form import TypedForm
@@ -22,7 +23,6 @@ from app.web.unit_system import UnitSystem, unit_system
 
 router = APIRouter()
 PATH = "/ranking/weights"
-MOST_LINES = 100
 PREFIX = "weight_"
 # place of each quantity in cells_of_line
 _CELL_OF = {"clean_air_delivery_rate": 0, "sound": 4, "power": 5, "price": 6, "running_cost": 7}
@@ -72,7 +72,7 @@ class WeightsPage:
     heads: tuple[tuple[str, str], ...]  # words and unit of each weighed quantity
     moved_heads: tuple[MovedHead, ...]
     lines: tuple[OrderLine, ...]
-    further: str
+    links: PageLinks
     without_place: tuple[str, ...]
     normalisation: str
     conditions: tuple[str, ...]
@@ -83,17 +83,18 @@ class WeightsPage:
 
 
 @router.get(PATH)
-def show_weights(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
+def show_weights(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
     choices = ranking_choices(form)
     weights = _weights(form)
     try:
-        ordered = readers_order(session, weights, choices)
+        ordered = readers_order(session, weights, choices, table=kept.table(choices))
     except InvalidValue as error:
         field = error.field or ""
         form.refuse(PREFIX + field if field in _CELL_OF else field, error.message)
-        ordered = readers_order(session, {})
-    page = _page(ordered, form, unit_system(form.typed("units")))
+        choices = RankingChoices()
+        ordered = readers_order(session, {}, table=kept.table(choices))
+    page = _page(ordered, choices, form, unit_system(form.typed("units")))
     return render("pages/weighted_order.html", page, status_code=200 if form.is_good else 422)
 
 
@@ -106,7 +107,7 @@ def _weights(form: TypedForm) -> dict[str, float]:
     return found
 
 
-def _page(ordered: ReadersOrder, form: TypedForm, system: UnitSystem) -> WeightsPage:
+def _page(ordered: ReadersOrder, choices: RankingChoices, form: TypedForm, system: UnitSystem) -> WeightsPage:
     ranking, order = ordered.ranking, ordered.order
     currency = ranking.offered.currency
     symbols = {
@@ -118,7 +119,8 @@ def _page(ordered: ReadersOrder, form: TypedForm, system: UnitSystem) -> Weights
     }
     weighed = [weighable for weighable in WEIGHABLES if ordered.weights[weighable.key] > 0]
     scales = Scales(system, ranking.room, ranking.choices.channel, currency, ranking.highest_rate_m3_per_h, 0.0)
-    rows = order.rows[:MOST_LINES] if order else ()
+    begin, end = choices.offset, choices.offset + choices.limit
+    rows = order.rows[begin:end] if order else ()
     weight_names = {PREFIX + weighable.key for weighable in WEIGHABLES}
     return WeightsPage(
         title="In which order, by your own weights?",
@@ -134,18 +136,19 @@ def _page(ordered: ReadersOrder, form: TypedForm, system: UnitSystem) -> Weights
                 tuple(cells_of_line(ordered.lines[row.key], scales)[_CELL_OF[w.key]] for w in weighed),
                 tuple(move.places[number] for move in (order.movements if order else ())),
             )
-            for number, row in enumerate(rows)
+            for number, row in enumerate(rows, start=begin)
         ),
-        further=f"{counted(len(order.rows) - MOST_LINES, 'further line')} not shown; narrow them down by a filter."
-        if order and len(order.rows) > MOST_LINES
-        else "",
+        links=links_of(PATH, form, first=begin, limit=choices.limit, total=len(order.rows) if order else 0),
         without_place=_without_place(ordered),
         normalisation=NORMALISATION,
         conditions=conditions(ranking, system),
         removed=tuple(f"{removed.units} {removed.why}" for removed in ranking.removed),
         switches=(units_switch(PATH, form, system),),
         kept=tuple(
-            (name, text) for name, texts in form.values.items() for text in texts if text and name not in weight_names
+            (name, text)
+            for name, texts in form.values.items()
+            for text in texts
+            if text and name not in weight_names and name != "offset"
         ),
         problems=tuple(message for name, message in form.errors.items() if name not in weight_names),
     )
