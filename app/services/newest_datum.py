@@ -2,9 +2,10 @@
 
 from collections.abc import Collection, Iterable
 from datetime import date, datetime
+from typing import Any
 
 from sqlalchemy import Select, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from app.storage.bench_measurements import PowerMeasurement, SoundMeasurement
 from app.storage.ratings_and_claims import Claim, Rating
@@ -36,7 +37,7 @@ def latest_of(days: Iterable[date | str | None]) -> date | None:
     return max(known, default=None)
 
 
-_Statements = list[tuple[Select, object]]  # type: ignore[type-arg]
+_Statements = list[tuple[Select[Any], InstrumentedAttribute[Any]]]
 
 
 def _trials() -> _Statements:
