@@ -26,7 +26,7 @@ class CostOfOwning:
     """The costs with what follows from them.
 
     clean_air : by unit id, for every unit that passes the filters
-    compared : ids of the two units of the break-even, None with fewer than two units drawn
+    compared : ids of the two units of the break-even, those asked for where both are drawn; None with fewer than two
     pair : their break-even
     sensitivity : of the units drawn, one assumption moved at a time; empty with fewer than two
     """
@@ -75,20 +75,15 @@ def clean_air_cost(cost: UnitCost) -> CleanAirCost:
 
 
 def _compared(drawn: tuple[UnitCost, ...], asked: tuple[int, ...]) -> tuple[int, int] | None:
-    """The two units asked for; else the cheapest to buy against the cheapest to run of those drawn."""
+    """The two units asked for where both are drawn; else the cheapest to buy against the cheapest to run of these."""
     ids = [cost.unit.row.unit_id for cost in drawn]
     if asked:
         if len(set(asked)) != 2:
             raise InvalidValue(
                 f"{len(set(asked))} units were chosen for the break-even; two are needed. Choose two.", field="compare"
             )
-        missing = [unit_id for unit_id in asked if unit_id not in ids]
-        if missing:
-            raise InvalidValue(
-                f"Unit {missing[0]} is not among the units drawn, so it cannot be compared. Choose it as well.",
-                field="compare",
-            )
-        return asked[0], asked[1]
+        if all(unit_id in ids for unit_id in asked):
+            return asked[0], asked[1]
     if len(drawn) < 2:
         return None
     to_run = min(drawn, key=lambda cost: (cost.per_year.at_least, cost.per_year.total_per_year))

@@ -16,6 +16,7 @@ from app.web.chart_choices import cost_choices
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice, Column, rows_class
 from app.web.pages.cells import Cell
+from app.web.pages.costs_consequences import Consequences, consequences
 from app.web.typed_form import TypedForm
 
 router = APIRouter()
@@ -45,6 +46,7 @@ class CostsPage:
     removed: tuple[str, ...]
     columns: tuple[Column, ...]
     lines: tuple[CostLine, ...]
+    more: Consequences | None
     bars_words: str
     bars_size: str
     years_words: str
@@ -64,14 +66,15 @@ class CostsPage:
 @router.get(PATH)
 def show_costs(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
-    view = None
+    view = more = None
     try:
         view = running_cost_view(session, cost_choices(form))
+        more = consequences(view)
     except HazefallError as error:
         form.refuse(error.field or "", error.message)
-        if form.values:
-            view = _without_mistakes(session)
-    page = _page(view, form)
+        view = _without_mistakes(session) if form.values else None
+        more = consequences(view) if view is not None else None
+    page = _page(view, more, form)
     asked_wrongly = bool(form.values) and not form.is_good
     return render("pages/costs.html", page, status_code=422 if asked_wrongly else 200, charts=bool(page.lines))
 
@@ -84,13 +87,13 @@ def _without_mistakes(session: SessionDep) -> RunningCostView | None:
         return None
 
 
-def _page(view: RunningCostView | None, form: TypedForm) -> CostsPage:
-    if view is None:
+def _page(view: RunningCostView | None, more: Consequences | None, form: TypedForm) -> CostsPage:
+    if view is None or more is None:
         return _page_without_price(form)
     terms = view.terms
     currency = terms.assumptions.currency
     years = terms.choices.years
-    more = f" The picture holds the first {MOST_BARS}." if len(view.costs) > MOST_BARS else ""
+    beyond = f" The picture holds the first {MOST_BARS}." if len(view.costs) > MOST_BARS else ""
     return CostsPage(
         title="What does each unit cost to run?",
         answer=cost_words(view),
@@ -98,8 +101,9 @@ def _page(view: RunningCostView | None, form: TypedForm) -> CostsPage:
         shown=f"{len(view.costs)} of {view.units_on_bench} units",
         removed=(*view.removed, *((f"{len(view.left_out)}: {view.left_out[0].why}",) if view.left_out else ())),
         columns=_columns(view, form),
-        lines=tuple(_line(cost, currency) for cost in view.costs),
-        bars_words=f"Energy and parts of a year, the purchase left out. An open mark means: at least that.{more}",
+        lines=tuple(_line(cost, more) for cost in view.costs),
+        more=more,
+        bars_words=f"Energy and parts of a year, the purchase left out. An open mark means: at least that.{beyond}",
         bars_size=rows_class(min(len(view.costs), MOST_BARS)),
         years_words=f"{over_years_words(view)} A step is a replacement. "
         f"{len(view.drawn)} of {len(view.costs)} units are drawn; choose others above.",
@@ -150,6 +154,7 @@ def _page_without_price(form: TypedForm) -> CostsPage:
         removed=(),
         columns=(),
         lines=(),
+        more=None,
         bars_words="",
         bars_size="",
         years_words="",
@@ -175,6 +180,7 @@ def _columns(view: RunningCostView, form: TypedForm) -> tuple[Column, ...]:
         ("energy", "Energy", f"{currency}/year"),
         ("consumables", "Filters and parts", f"{currency}/year"),
         ("cost_per_year", "Running cost", f"{currency}/year"),
+        ("", "1,000\u00a0m³ of clean air", currency),
         ("price", "Price", currency),
         ("cost_over_years", f"Cost over {years} years", currency),
     )
@@ -189,7 +195,7 @@ def _columns(view: RunningCostView, form: TypedForm) -> tuple[Column, ...]:
     return tuple(found)
 
 
-def _line(cost: UnitCost, currency: str) -> CostLine:
+def _line(cost: UnitCost, more: Consequences) -> CostLine:
     row, per_year, over_years = cost.unit.row, cost.per_year, cost.over_years
     power = Cell("missing", reason="The power of this setting was not measured.")
     if row.power_w is not None:
@@ -215,7 +221,11 @@ def _line(cost: UnitCost, currency: str) -> CostLine:
     years = Cell("value", rounded_text(over_years.total, 0))
     if over_years.at_least:
         years = _bound(over_years.total, over_years.missing)
-    return CostLine(row.unit_id, row.maker, row.model, row.setting or "", (power, energy, parts, total, price, years))
+    clean_air = more.clean_air[row.unit_id]
+    if per_year.at_least and clean_air.kind == "value":
+        clean_air = Cell("bound", f"≥ {clean_air.text}", reason=f"At least: {' '.join(per_year.missing)}")
+    cells = (power, energy, parts, total, clean_air, price, years)
+    return CostLine(row.unit_id, row.maker, row.model, row.setting or "", cells)
 
 
 def _bound(amount: float, missing: tuple[str, ...]) -> Cell:

@@ -1,0 +1,66 @@
+import pytest
+
+from app.services.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
+from app.storage.engine import session_scope
+from tests.services.measured_facts import DAY, add_power, add_price, add_rate, add_tariff, add_unit_with_setting
+
+
+@pytest.fixture
+def bench(store, small_bench):
+    """Model 1: 199 USD, 20 W, a filter of 10 USD a year; Box: 80 USD, 60 W, no filter: paid back after some years."""
+    ids = small_bench
+    with session_scope(store) as session:
+        add_tariff(session, 0.20)
+        add_rate(session, ids.unit_id, ids.high_setting_id, ids.room_id, 400.0)
+        add_power(session, ids.unit_id, ids.high_setting_id, 20.0, 0.1)
+        filter_id = add_consumable(session, ids.unit_id, NewConsumable(name="filter", life_months=12))
+        add_consumable_price(session, filter_id, 10.0, "USD", DAY)
+        box, setting = add_unit_with_setting(session, "Box")
+        add_power(session, box, setting, 60.0, 0.1)
+        add_price(session, box, 80.0)
+        say_none_needed(session, box)
+    return ids.unit_id, box
+
+
+def test_the_pay_back_of_two_units_is_told(client, bench):
+    page = client.get("/costs")
+    assert page.status_code == 200
+    assert "Maker B Box and Maker A Model 1: Maker A Model 1 costs less in all from 1.8 years on" in page.text
+    assert "The order of Maker B Box and Maker A Model 1 changes with" in page.text
+    assert 'data-figure-url="/figures/cost-sensitivity.json' in page.text
+
+
+def test_the_pair_can_be_chosen(client, bench):
+    model, box = bench
+    page = client.get(f"/costs?compare={model}&compare={box}&unit={model}&unit={box}")
+    assert "Maker A Model 1 and Maker B Box: Maker A Model 1 costs less in all from" in page.text
+    refused = client.get(f"/costs?compare={box}&compare={box}")
+    assert refused.status_code == 422
+    assert "1 units were chosen for the break-even; two are needed" in refused.text
+
+
+def test_clean_air_has_its_price_or_the_reason_why_not(client, bench):
+    page = client.get("/costs").text
+    assert "1,000\u00a0m³ of clean air" in page
+    assert "0.0129" in page  # 45.04 USD for 3.504 million m³
+    assert "No clean air rate that can be told from zero is known at this setting." in page
+
+
+def test_tariffs_stand_with_how_they_are_known(client, bench):
+    page = client.get("/costs").text
+    assert "Tariffs by region and day" in page
+    assert "<td>own bill</td>" in page
+
+
+def test_unplugging_leaves_standby_out(client, bench):
+    with_standby = client.get("/costs?hours_per_day=12").text
+    assert "The standby power was not measured" in with_standby
+    assert "The standby power was not measured" not in client.get("/costs?hours_per_day=12&unplugged=1").text
+
+
+def test_the_sensitivity_chart_can_be_taken(client, bench):
+    csv = client.get("/charts/cost-sensitivity.csv").text
+    assert "electricity, 0.1 to 0.4 USD/kWh" in csv
+    figure = client.get("/figures/cost-sensitivity.json").json()
+    assert "changes with" in figure["meta"]["alt_text"]
+    assert client.get(f"/charts/cost-sensitivity.svg?unit={bench[0]}").status_code == 200
