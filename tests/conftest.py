@@ -1,15 +1,18 @@
 """A migrated store in a fresh file for each test, and a small bench to put trials on."""
 
 import math
+import os
 import shutil
+import uuid
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, NullPool, create_engine
 from sqlalchemy.orm import Session
 
 from app.services.open_store import open_store
@@ -21,21 +24,48 @@ from app.storage.units_under_test import Price, SpeedSetting, UnitUnderTest
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
 
+# Address of a PostgreSQL server on which the tests may make databases; unset: every store is a SQLite file.
+POSTGRESQL = os.environ.get("HAZEFALL_TEST_POSTGRESQL", "")
+
+sqlite_only = pytest.mark.skipif(bool(POSTGRESQL), reason="is about the SQLite file of a store")
+
+
 @pytest.fixture(scope="session")
-def store_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def store_template(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """A store as the migrations leave it; each test gets a copy, because migrating takes longer than most tests."""
     folder = tmp_path_factory.mktemp("store_template")
-    open_store(Settings(folder)).dispose()
-    return folder / "bench.sqlite"
+    if not POSTGRESQL:
+        open_store(Settings(folder)).dispose()
+        yield folder / "bench.sqlite"
+        return
+    with _new_database() as url:
+        open_store(Settings(folder, database_url=url)).dispose()
+        yield Path(url.rpartition("/")[2])  # the name of the database
 
 
 @pytest.fixture
-def settings(tmp_path: Path, store_template: Path) -> Settings:
+def settings(tmp_path: Path, store_template: Path) -> Iterator[Settings]:
     """Settings of a bench with a migrated, empty store."""
     folder = tmp_path / "bench"
     folder.mkdir()
-    shutil.copyfile(store_template, folder / "bench.sqlite")
-    return Settings(folder)
+    if not POSTGRESQL:
+        shutil.copyfile(store_template, folder / "bench.sqlite")
+        yield Settings(folder)
+        return
+    with _new_database(template=str(store_template)) as url:
+        yield Settings(folder, database_url=url)
+
+
+@contextmanager
+def _new_database(template: str = "template1") -> Iterator[str]:
+    server = create_engine(POSTGRESQL, isolation_level="AUTOCOMMIT", poolclass=NullPool)
+    name = f"hazefall_test_{uuid.uuid4().hex}"
+    with server.connect() as connection:
+        connection.exec_driver_sql(f"CREATE DATABASE {name} TEMPLATE {template}")
+        try:
+            yield f"{POSTGRESQL.rpartition('/')[0]}/{name}"
+        finally:
+            connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
 
 
 @pytest.fixture
