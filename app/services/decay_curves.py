@@ -176,7 +176,7 @@ def _latest_trials(session: Session, lines: list[RankedSetting], channel: str, r
             Trial.excluded_at.is_(None),
             Trial.trashed_at.is_(None),
             ChannelResult.channel == channel,
-            ChannelResult.usable.is_(True),
+            ChannelResult.usable == True,  # noqa: E712  # a column; PostgreSQL has no IS for numbers
         )
         .order_by(Trial.started_at, Trial.id)
     ):
@@ -215,7 +215,7 @@ def _empty_room(session: Session, chosen: CurveChoices, curves: tuple[DecayCurve
             Trial.excluded_at.is_(None),
             Trial.trashed_at.is_(None),
             ChannelResult.channel == chosen.channel,
-            ChannelResult.usable.is_(True),
+            ChannelResult.usable == True,  # noqa: E712  # a column; PostgreSQL has no IS for numbers
         )
         .order_by(Trial.started_at.desc(), Trial.id.desc())
         .limit(1)
