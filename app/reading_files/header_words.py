@@ -135,6 +135,8 @@ def plain_words(text: str) -> str:
     ('temperature', 'rel humidity')
     """
     parted = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])", " ", text.strip().replace("µ", "u").replace("μ", "u"))
+    if parted.isascii():
+        return parted.lower()
     bare = unicodedata.normalize("NFKD", parted)
     return "".join(character for character in bare if not unicodedata.combining(character)).lower()
 

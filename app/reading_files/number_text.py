@@ -106,6 +106,8 @@ def number_in(text: str, decimal_mark: str = ".") -> float | None:
     >>> number_in("1.2844e+4"), number_in("1.234,5", ","), number_in("1,234.5"), number_in("ERR")
     (12844.0, 1234.5, 1234.5, None)
     """
+    if text[:1].isalpha():
+        return None
     if text.isdigit() and text.isascii():
         return _finite(text)
     plain = text.strip().strip("\"'").strip().replace("\u2212", "-")

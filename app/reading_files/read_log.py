@@ -13,9 +13,8 @@ from app.reading_files.log_lines import LogLines, open_lines
 from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.preamble import read_preamble
 from app.reading_files.refusals import ColumnsNotRecognised, refusal
+from app.reading_files.rows_without_time import MOST_LATER_HEADERS
 from app.reading_files.table_segment import Segment, Source, read_segment
-
-MOST_SEGMENTS = 50
 
 
 def read_log(content: bytes, file_name: str, choices: ReadingChoices | None = None) -> LogTable:
@@ -61,7 +60,16 @@ def _read_segments(source: Source, header: Header) -> tuple[list[Segment], list[
     whole = read_segment(source, header, stop)
     if not whole.later_headers:
         return [whole], []
-    heads = [header, *whole.later_headers][:MOST_SEGMENTS]
+    if len(whole.later_headers) >= MOST_LATER_HEADERS:
+        last = whole.later_headers[-1]
+        raise refusal(
+            source.file_name,
+            f"The header changes {MOST_LATER_HEADERS} times or more.",
+            "Give one table, or a few, in a file.",
+            line=last.line + 1,
+            text=source.lines[last.line],
+        )
+    heads = [header, *whole.later_headers]
     stops = [head.line for head in heads[1:]] + [stop]
     segments, notes = [], []
     for head, end in zip(heads, stops, strict=True):

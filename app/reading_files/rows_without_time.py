@@ -12,6 +12,7 @@ from app.reading_files.refusals import quoted
 
 ROWS_CHECKED = 20_000
 MOST_LISTED = 1000
+MOST_LATER_HEADERS = 50
 
 
 @dataclass(slots=True)
@@ -36,24 +37,27 @@ def account_for(
     row_lines : their line numbers, from 1
     """
     found = RowsWithoutTime()
-    own = _folded(header.names)
+    current = _folded(header.names)
     for checked, line in enumerate(row_lines):
         text = lines[line - 1]
         if not text.strip(' \t,;|"'):
             continue
         found.count += 1
         cells = split_line(text, delimiter) if checked < ROWS_CHECKED else []
-        if cells and _folded(cells) == own:
+        if cells and _folded(cells) == current:
             reason = "the header again"
         elif len([cell for cell in cells if cell]) > 1 and could_be_header(cells):
             reason = "a line of headers"
             later = find_header(lines[line - 1 : min(stop, line + 60)], delimiter)
             if later is not None and later.line == 0:
+                current = _folded(cells)
                 found.later_headers.append(
                     replace(later, line=int(line) - 1, first_row=later.first_row + int(line) - 1)
                 )
         else:
             reason = f"no time in {quoted(time_column)}"
+        if len(found.later_headers) == MOST_LATER_HEADERS:
+            break  # the file is refused for it
         if len(found.listed) < MOST_LISTED:
             found.listed.append(SkippedRow(int(line), text[:200], reason))
     return found

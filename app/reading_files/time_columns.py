@@ -24,6 +24,8 @@ _FROM_A_START = re.compile(r"elapsed|uptime|runtime|relative|laufzeit|duration")
 _RECORD_NUMBER = re.compile(r"^(?:#|no|nr|record|sample|index|row|n|reading)[\s_.#]*(?:no|nr|number|id)?$")
 
 CELLS_LOOKED_AT = 60
+MOST_CANDIDATES = 40
+UNTOLD_LOOKED_AT = 100  # further right, a column without a word for time in its header is not tried
 EPOCH_SCALES = ((1e9, 4.2e9, 1.0), (1e12, 4.2e12, 1e-3), (1e15, 4.2e15, 1e-6), (1e18, 4.2e18, 1e-9))
 SERIAL_DAYS = (20_000.0, 80_000.0)  # 1954 to 2119, as spreadsheets count days
 
@@ -89,6 +91,8 @@ def find_time_plan(
         candidate = _candidate(position, name, header.units[position], columns[position], decimal_mark, said, day_first)
         if candidate is not None:
             candidates.append(candidate)
+        if len(candidates) >= MOST_CANDIDATES and said is None:
+            break
     if any(said in ("time", "elapsed") for said in chosen.values()):
         candidates = [candidate for candidate in candidates if chosen.get(candidate.position) in ("time", "elapsed")]
     plan = (
@@ -107,7 +111,8 @@ def _candidate(
     position: int, name: str, unit: str, cells: list[str], decimal_mark: str, said: str | None, day_first: bool | None
 ) -> _Candidate | None:
     timely = is_time_header(name)
-    if not cells or (not timely and said is None and _all_numbers(cells[:20], decimal_mark)):
+    untold = not timely and said is None
+    if not cells or (untold and (position >= UNTOLD_LOOKED_AT or _all_numbers(cells[:20], decimal_mark))):
         return None
     plain = plain_words(name)
     zone_found = _ZONE_IN_HEADER.search(name)

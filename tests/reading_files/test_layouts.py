@@ -210,6 +210,15 @@ def test_a_header_that_changes_in_mid_file():
     assert {column.header for column in log.columns} == {"time", "PM1 (mg/m3)", "RH", "temp", "PM1 (ug/m3)"}
 
 
+def test_a_changed_header_that_is_repeated_is_one_table():
+    lines = ["time,pm1", "2026-01-05 10:00:00,1"]
+    for number in range(1, 60):
+        lines += ["time,pm10", f"2026-01-05 10:00:{number:02d},{number}"]
+    log = read_text(rows(*lines))
+    assert (count(log.levels["pm1"]), count(log.levels["pm10"]), log.rows_read) == (1, 59, 60)
+    assert [note for note in log.notes if "header changes" in note] == ["The header changes in line 3."]
+
+
 def test_preamble_of_any_kind_above_the_header():
     above = ["My logger export", "Serial;000", "a;b;c;d", "Location: lab, bench 3", "", "Average;1 min", "1;2;3"]
     log = read_text(rows(*above, "Date;Time;PM2.5", "2026-01-05;10:00:00;5", "2026-01-05;10:00:01;6"))

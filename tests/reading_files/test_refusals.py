@@ -180,3 +180,11 @@ def test_without_a_name_the_message_still_reads():
     assert ReadingChoices() == ReadingChoices(None, {}, {}, None, None)
     assert Preamble() == Preamble(start_us=None)
     assert (log_start.FIRST_LIKELY_YEAR, table_segment.MOST_BOXES) == (2000, 500)
+
+
+def test_a_header_that_changes_for_ever():
+    lines = [line for n in range(60) for line in (f"time,pm{(1, 10)[n % 2]}", f"2026-01-05 10:00:{n:02d},1")]
+    problem = refused(rows(*lines))
+    assert problem.message.startswith(
+        "log.csv, line 101: The header changes 50 times or more. The text there is “time,pm1”."
+    )
