@@ -18,6 +18,7 @@ class Axis:
     """One axis. `names` makes it an axis of names in that order (top to bottom where it is the vertical one).
 
     low, high : ends in the axis's unit; None lets the data decide
+    decimals : of the numbers along the axis, written without marks for thousands, as years are; None: as usual
     """
 
     title: str
@@ -26,6 +27,7 @@ class Axis:
     names: tuple[str, ...] = ()
     low: float | None = None
     high: float | None = None
+    decimals: int | None = None
 
     @property
     def words(self) -> str:

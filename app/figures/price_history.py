@@ -23,7 +23,7 @@ def price_history_chart(history: PriceHistory, facts: ChartFacts) -> Chart:
         name="price-history",
         title=f"What did {history.unit_name} and its parts cost?",
         subtitle=f"Prices seen, in {history.currency}; each holds until the next was seen",
-        x_axis=Axis("Year", low=year_of(min(days, default=latest)) - 0.1, high=year_of(latest) + 0.1),
+        x_axis=Axis("Year", low=year_of(min(days, default=latest)) - 0.1, high=year_of(latest) + 0.1, decimals=1),
         y_axis=Axis("Price", history.currency, low=0.0),
         series=series,
         alt_text=price_words(history),

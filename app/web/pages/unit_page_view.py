@@ -12,6 +12,7 @@ from app.services.trial_list import ListedTrial
 from app.services.unit_page import PartKnown, UnitKnown
 from app.web.page_context import Choice
 from app.web.pages.cells import Cell, Scales, cells_of_line
+from app.web.pages.unit_more import UnitMore
 from app.web.typed_form import TypedForm
 from app.web.unit_system import UnitSystem
 
@@ -87,10 +88,11 @@ class UnitPage:
     prices: tuple[tuple[str, str, str], ...]  # day, amount, source
     trials: tuple[UnitTrialLine, ...]
     channels: tuple[Choice, ...]
+    more: UnitMore
     form: TypedForm
 
 
-def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem) -> UnitPage:
+def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem, more: UnitMore) -> UnitPage:
     unit, lines = known.unit, known.lines
     name = f"{unit.maker} {unit.model}"
     highest = _highest(known)
@@ -131,6 +133,7 @@ def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem) -> UnitPage
         ),
         trials=tuple(_trial(listed, known, system) for listed in known.trials),
         channels=tuple(Choice(one, channel(one).label, one == lines.choices.channel) for one in lines.offered.channels),
+        more=more,
         form=form,
     )
 

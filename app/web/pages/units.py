@@ -13,6 +13,7 @@ from app.services.units_list import ListedUnit, UnitsList, list_units
 from app.web.addresses import address, query_form
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice, PageLinks
+from app.web.pages.unit_more import unit_more
 from app.web.pages.unit_page_view import unit_page
 from app.web.typed_form import TypedForm
 from app.web.unit_system import unit_system
@@ -77,8 +78,10 @@ def show_unit(unit_id: int, request: Request, session: SessionDep, render: Rende
     except InvalidValue as error:
         form.refuse(error.field or "", error.message)
         known = unit_known(session, unit_id)
-    page = unit_page(known, form, unit_system(form.typed("units")))
-    return render("pages/unit.html", page, status_code=200 if form.is_good else 422, charts=page.has_curve)
+    system = unit_system(form.typed("units"))
+    page = unit_page(known, form, system, unit_more(session, known, system))
+    charts = page.has_curve or page.more.has_price_history or page.more.has_claims_chart
+    return render("pages/unit.html", page, status_code=200 if form.is_good else 422, charts=charts)
 
 
 def _list_page(units: UnitsList, form: TypedForm, offset: int, trashed: bool) -> UnitsPage:
