@@ -3,8 +3,11 @@
 What cannot be read is noted in the form beside its field and left at its default.
 """
 
+from sqlalchemy.orm import Session
+
 from app.compute.conversions import M2_PER_SQUARE_FOOT
 from app.compute.room_need import RULE_CEILING_M
+from app.errors import HazefallError
 from app.services.decay_curves import CurveChoices
 from app.services.owning_choices import DEFAULT_YEARS, SETTING_CHOICES, OwningChoices
 from app.services.ranking_choices import DEFAULT_ROWS, HIGHEST, RankingChoices
@@ -48,6 +51,31 @@ def curve_choices(form: TypedForm) -> CurveChoices:
         scale=form.text("scale") or "linear",
         with_empty_room=form.text("empty_room") != "no",
     )
+
+
+def compare_choices(form: TypedForm) -> RankingChoices:
+    return RankingChoices(
+        channel=form.text("channel"),
+        aerosol=form.text("aerosol") or "smoke",
+        room_id=form.whole_number("room_id", "The test room"),
+    )
+
+
+def compared_setting_ids(session: Session, form: TypedForm) -> tuple[int, ...]:
+    """The settings asked for, those of `first` first; a unit stands for its highest setting."""
+    from app.services.comparison import highest_settings  # loaded when used: it needs scipy
+
+    asked = list(_numbers(form, "setting_id", "A setting"))
+    units = _numbers(form, "unit_id", "A unit")
+    if units:
+        try:
+            asked += [setting_id for setting_id in highest_settings(session, units) if setting_id not in asked]
+        except HazefallError as error:
+            form.refuse("unit_id", error.message)
+    first = form.whole_number("first", "The setting to hold the others against")
+    if first in asked:
+        asked = [first, *(setting_id for setting_id in asked if setting_id != first)]
+    return tuple(asked)
 
 
 def cost_choices(form: TypedForm) -> CostChoices:

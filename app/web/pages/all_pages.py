@@ -15,9 +15,11 @@ from app.web.pages import (
     method,
     rank_order,
     ranking,
+    ranking_pictures,
     room_advice,
     rooms,
     smoke_sources,
+    tables,
     trial_actions,
     trial_edit,
     trial_figures,
@@ -36,6 +38,7 @@ from app.web.pages import (
 
 PAGE_ROUTERS: tuple[APIRouter, ...] = (
     ranking.router,
+    ranking_pictures.router,
     rank_order.router,
     weighted_order.router,
     compare.router,
@@ -66,4 +69,4 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
 )
 
 # files to take away, by addresses that scripts may use: they stand in the schema of the API
-TAKEN_ROUTERS: tuple[APIRouter, ...] = (charts.router,)
+TAKEN_ROUTERS: tuple[APIRouter, ...] = (charts.router, tables.router)

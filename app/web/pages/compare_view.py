@@ -12,6 +12,7 @@ from app.services.ranking import Ranking
 from app.web.addresses import address
 from app.web.page_context import Choice, Switch
 from app.web.pages.cells import Cell, Scales, cells_of_line
+from app.web.pages.compare_cells import with_intervals
 from app.web.pages.compare_figures import PairRow, pair_rows
 from app.web.pages.ranking_view import units_switch
 from app.web.typed_form import TypedForm
@@ -74,6 +75,7 @@ class ComparePage:
     against: tuple[Against, ...]
     pair: tuple[PairRow, ...]
     chart_query: str
+    take_query: str
     chart_words: str
     conditions: tuple[str, ...]
     switches: tuple[Switch, ...]
@@ -103,6 +105,7 @@ def compare_page(
         against=tuple(_against(compared, number) for number in range(len(settings) - 1)) if compared else (),
         pair=pair_rows(compared, system) if compared else (),
         chart_query=_chart_query(compared) if compared else "",
+        take_query=address("", form.values, search=None).lstrip("?"),
         chart_words="The newest trial of each, from unit on: points are readings, lines the fitted decay with its "
         "95\u00a0% band.",
         conditions=_conditions(compared) if compared else (),
@@ -177,7 +180,7 @@ def _head(setting: ComparedSetting, number: int, settings: tuple[ComparedSetting
 def _rows(compared: SettingsCompared, system: UnitSystem) -> tuple[CompareRow, ...]:
     currency = compared.offered.currency
     scales = Scales(system, compared.room, compared.choices.channel, currency, 0.0, 0.0)
-    columns = [cells_of_line(setting.line, scales) for setting in compared.settings]
+    columns = [with_intervals(setting, cells_of_line(setting.line, scales)) for setting in compared.settings]
     # in the order of cells_of_line; the quantity of a row that has a finding
     heads = (
         (CLEAN_AIR, "Clean air delivery rate", system.flow_symbol),

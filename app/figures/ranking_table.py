@@ -1,0 +1,86 @@
+"""The ranking as a table to take away."""
+
+from app.compute.rounding import rounded_text
+from app.figures.quantity_cells import (
+    air_changes_cell,
+    cost_cell,
+    power_cell,
+    price_cell,
+    rate_cell,
+    sound_cell,
+    standard_time_cell,
+    text_cell,
+    time_to_clear_cell,
+)
+from app.figures.taken_table import TakenColumn, TakenTable, plain_cell
+from app.reading_files.channels import channel
+from app.services.chart_facts import ChartFacts
+from app.services.newest_datum import latest_of
+from app.services.ranking import Ranking
+from app.services.ranking_choices import Offered, RankingChoices, RoomOffered
+
+
+def quantity_columns(currency: str, distance_m: float, flow_symbol: str) -> tuple[TakenColumn, ...]:
+    """Columns of the quantities of a setting, in the order of the ranking's page."""
+    flow_key = "cfm" if flow_symbol == "cfm" else "m3_per_h"
+    return (
+        TakenColumn(f"clean_air_delivery_rate_{flow_key}", "Clean air delivery rate", flow_symbol, with_interval=True),
+        TakenColumn("air_changes_per_h", "Air changes in the test room", "1/h", with_interval=True),
+        TakenColumn("standard_clearing_time_min", "95\u00a0% less smoke", "min", with_interval=True),
+        TakenColumn("time_to_clear_min", "Time to clear", "min", with_interval=True),
+        TakenColumn("sound_dba", f"Sound at {distance_m:g}\u00a0m", "dB(A)", with_interval=True),
+        TakenColumn("power_w", "Power", "W", with_interval=True),
+        TakenColumn(f"price_{currency.lower()}", "Price", currency),
+        TakenColumn(
+            f"running_cost_{currency.lower()}_per_year", "Running cost", f"{currency}/year", with_interval=True
+        ),
+    )
+
+
+def conditions_words(choices: RankingChoices, offered: Offered, room: RoomOffered | None) -> str:
+    """Under what conditions the numbers hold, in one sentence."""
+    parts = [f"{channel(choices.channel).label} of {choices.aerosol}"]
+    if room is not None:
+        parts.append(f"in {room.name} ({rounded_text(room.room_volume_m3, 1)}\u00a0m³)")
+    if offered.price_per_kwh is not None:
+        parts.append(f"electricity at {offered.price_per_kwh:g}\u00a0{offered.currency}/kWh")
+        parts.append(f"{offered.hours_per_day:g}\u00a0h a day")
+    return f"{', '.join(parts)}. In brackets: 95\u00a0% intervals."
+
+
+def ranking_table(
+    ranking: Ranking, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h"
+) -> TakenTable:
+    """The lines of the ranking as asked for, in their order."""
+    offered, room = ranking.offered, ranking.room
+    volume = None if room is None else room.room_volume_m3
+    rows = tuple(
+        (
+            text_cell(f"{line.row.maker} {line.row.model}"),
+            text_cell(line.row.setting or ""),
+            rate_cell(line, flow_factor),
+            air_changes_cell(line, volume),
+            standard_time_cell(line),
+            time_to_clear_cell(line),
+            sound_cell(line),
+            power_cell(line),
+            price_cell(line, offered.currency),
+            cost_cell(line),
+            plain_cell(float(line.row.usable_trials or 0), 0),
+        )
+        for line in ranking.lines
+    )
+    return TakenTable(
+        name="ranking",
+        caption="Units under test in order",
+        columns=(
+            TakenColumn("unit", "Unit", is_number=False),
+            TakenColumn("setting", "Setting", is_number=False),
+            *quantity_columns(offered.currency, offered.standard_distance_m, flow_symbol),
+            TakenColumn("usable_trials", "Usable trials"),
+        ),
+        rows=rows,
+        conditions=conditions_words(ranking.choices, offered, room),
+        source_line=facts.source_line(),
+        newest=latest_of(day for line in ranking.lines for day in (line.row.latest_trial_on, line.row.price_on)),
+    )

@@ -1,0 +1,46 @@
+"""The running cost as a table to take away."""
+
+from app.compute.rounding import rounded_text
+from app.figures.cost_bars import assumption_words
+from app.figures.quantity_cells import text_cell
+from app.figures.taken_table import AT_LEAST, TakenCell, TakenColumn, TakenTable, plain_cell
+from app.services.chart_facts import ChartFacts
+from app.services.running_cost_view import RunningCostView, UnitCost
+
+
+def running_cost_table(view: RunningCostView, facts: ChartFacts) -> TakenTable:
+    currency, years = view.terms.assumptions.currency, view.terms.choices.years
+    key = currency.lower()
+    return TakenTable(
+        name="running-cost",
+        caption="What each unit costs to run for a year, and to own over some years",
+        columns=(
+            TakenColumn("unit", "Unit", is_number=False),
+            TakenColumn("setting", "Setting", is_number=False),
+            TakenColumn(f"energy_{key}_per_year", "Energy", f"{currency}/year"),
+            TakenColumn(f"filters_and_parts_{key}_per_year", "Filters and parts", f"{currency}/year"),
+            TakenColumn(f"running_cost_{key}_per_year", "Running cost", f"{currency}/year", with_interval=True),
+            TakenColumn(f"price_{key}", "Price", currency),
+            TakenColumn(f"cost_over_{years}_years_{key}", f"Cost over {years} years", currency, with_interval=True),
+        ),
+        rows=tuple(_row(cost) for cost in view.costs),
+        conditions=f"{assumption_words(view)[:1].upper()}{assumption_words(view)[1:]}.",
+        source_line=facts.source_line(f"Electricity: {view.terms.tariff_words}"),
+    )
+
+
+def _row(cost: UnitCost) -> tuple[TakenCell, ...]:
+    year, years = cost.per_year, cost.over_years
+    low, high = year.interval_95
+    total = TakenCell(rounded_text(year.total_per_year, 0), rounded_text(low, 0), rounded_text(high, 0))
+    if year.at_least:
+        total = plain_cell(year.total_per_year, 0, bound=AT_LEAST)
+    return (
+        text_cell(cost.name),
+        text_cell(cost.unit.row.setting or ""),
+        plain_cell(year.energy_cost_per_year, 0),
+        plain_cell(year.consumables_cost_per_year, 0),
+        total,
+        plain_cell(cost.unit.owned.purchase_price, 0, why=cost.unit.owned.price_missing_because),
+        plain_cell(years.total, 0, bound=AT_LEAST if years.at_least else ""),
+    )
