@@ -95,7 +95,7 @@ def _single_byte_encoding(content: bytes) -> str:
         return sum(character in SIGNS_OF_UNITS for character in marked.decode(encoding, "replace"))
 
     best = max(SINGLE_BYTE_ENCODINGS, key=signs)  # the first of equals, so cp1252
-    if signs(best) > 0 or _mostly_plain_letters(content):
+    if _mostly_plain_letters(content):
         return best
     import charset_normalizer  # loaded when used
 

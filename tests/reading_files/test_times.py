@@ -123,8 +123,8 @@ def local_log(zone: str, start: datetime, minutes: int, step: int = 10) -> tuple
 )
 def test_local_times_survive_a_change_of_the_clock(zone, start, step):
     """The truth is made with the zone data of the standard library."""
-    if zone == "Australia/Lord_Howe" and step == 60:
-        pytest.skip("hourly readings at the half hour do not show which of the two came first")
+    if zone == "Australia/Lord_Howe":
+        step = min(step, 30)  # readings an hour apart do not show which of two half hours came first
     text, truth = local_log(zone, start, 480, step)
     log = read_text(text, timezone=zone)
     assert [log.started_at + timedelta(seconds=float(second)) for second in log.elapsed_s] == truth
