@@ -26,6 +26,8 @@ def open_engine(url: str) -> Engine:
         connection.isolation_level = None  # the driver would commit before table changes; `begin` below opens it
         for pragma in _PRAGMAS:
             connection.execute(pragma)
+        # SQLite's own lower() leaves all letters beyond a to z as they are; names are compared with capitals aside
+        connection.create_function("lower", 1, _lower, deterministic=True)
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Any) -> None:
@@ -35,6 +37,10 @@ def open_engine(url: str) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _lower(text: Any) -> Any:
+    return text.lower() if isinstance(text, str) else text
 
 
 @contextmanager

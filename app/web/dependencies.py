@@ -4,10 +4,11 @@ from collections.abc import Iterator
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
-from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
 
+from app.errors import AlreadyStored
 from app.services.kept_rankings import KeptRankings
 from app.services.store_problems import store_problem_from
 from app.settings import Settings
@@ -22,6 +23,14 @@ def session(request: Request) -> Iterator[Session]:
         writes = request.method not in ("GET", "HEAD", "OPTIONS")
         with session_scope(request.state["engine"], writes=writes) as opened:
             yield opened
+    except IntegrityError as error:
+        if not any(words in str(error.orig).lower() for words in ("unique constraint", "duplicate key")):
+            raise
+        # two requests at once, of which the other was first
+        raise AlreadyStored(
+            "The store holds something of the same name already, perhaps stored just now by another request. "
+            "Nothing was stored; look at the list and try again."
+        ) from error
     except DBAPIError as error:  # locked, full, read-only, damaged: the reader is told which, and what to do
         problem = store_problem_from(error)
         if problem is None:

@@ -24,12 +24,15 @@ TOO_LARGE = (
     "HAZEFALL_MAX_UPLOAD_BYTES."
 )
 _WORDS = {
+    400: "The body cannot be read: it is cut off, or not in the form or the UTF-8 that its type says. Send it again.",
     403: "This is not allowed from here. Open the bench's own page and try again.",
     404: "There is nothing at this address. Choose a page from the navigation.",
     405: "This address does not take that kind of request. Go back and use the form or link on the page.",
     413: TOO_LARGE,
     500: "The program made a mistake; nothing was stored by this request. The server's own log says more.",
 }
+_FOR_SCRIPTS = ("/api/", "/charts/", "/figures/", "/tables/")
+
 # What a value needs, by the kind of mistake that pydantic finds.
 _NEEDED = {
     "float_parsing": "a number such as 12.5",
@@ -86,6 +89,7 @@ def answer_errors(app: FastAPI) -> None:
 
 # What HTTP itself refuses, by kind: the status and what it means.
 HTTP_KINDS = {
+    "bad-request": (400, "The body cannot be read at all."),
     "not-found": (404, "There is nothing at this address."),
     "method-not-allowed": (405, "The address does not take that kind of request; Allow names those it takes."),
     "refused": (403, "The request came from another site's page, or names a host that is not this bench."),
@@ -162,7 +166,7 @@ def _http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     phrase = HTTPStatus(error.status_code).phrase
     detail = error.detail if error.detail not in ("", phrase) else ""
-    detail = _WORDS.get(error.status_code, "") if error.status_code in (404, 405, 413) else detail or phrase
+    detail = _WORDS.get(error.status_code, "") if error.status_code in (400, 404, 405, 413) else detail or phrase
     kind = _REFUSALS.get(error.status_code, phrase.lower().replace(" ", "-"))
     response = _answer(request, Problem(error.status_code, kind, phrase, detail))
     response.headers.update(error.headers or {})
@@ -178,10 +182,15 @@ def _mistake_of_ours(request: Request, error: Exception) -> Response:
 
 
 def _answer(request: Request, problem: Problem, *, with_store: bool = True) -> Response:
-    if request.url.path.startswith("/api/") or request.url.path == "/api":
+    if _is_for_scripts(request.url.path):
         return JSONResponse(_document(request, problem), problem.status, media_type="application/problem+json")
     shell = _shell_of_bench(request) if with_store and problem.status != 503 else make_shell(request.url.path)
     return render_page("pages/problem.html", problem, shell, status_code=problem.status)
+
+
+def _is_for_scripts(path: str) -> bool:
+    """Addresses that scripts ask: the API, and what is taken away; an image or a script has no use for a page."""
+    return path.startswith(_FOR_SCRIPTS) or path in ("/api", "/api/") or path.endswith(".json")
 
 
 def _shell_of_bench(request: Request) -> Shell:

@@ -7,6 +7,7 @@ from sqlalchemy import text
 
 from app.errors import AlreadyStored, InvalidValue, NotFound, UnreadableLog
 from app.web.dependencies import SessionDep
+from tests.conftest import SmallBench
 
 
 def test_an_unknown_address_below_api_is_a_problem_document(client: TestClient):
@@ -161,3 +162,43 @@ def test_a_read_only_store_is_told_as_such(app: FastAPI, client: TestClient):
     answer = client.post("/api/try")
     assert answer.status_code == 503
     assert "cannot be written" in answer.json()["detail"]
+
+
+def test_a_body_that_cannot_be_read_says_so(client: TestClient):
+    answer = client.post("/api/units", content=b'{"maker": "\xff"}', headers={"content-type": "application/json"})
+    assert answer.status_code == 400
+    assert answer.headers["content-type"] == "application/problem+json"
+    assert "The body cannot be read" in answer.json()["detail"]
+
+
+def test_what_scripts_take_away_answers_them_with_documents(client: TestClient):
+    for path in ("/charts/none.svg", "/figures/none.json", "/trials/9/figure.json"):
+        answer = client.get(path)
+        assert answer.status_code == 404
+        assert answer.headers["content-type"] == "application/problem+json"
+
+
+def test_names_beyond_ascii_are_compared_with_capitals_aside(client: TestClient):
+    assert client.post("/api/units", json={"maker": "Ünit", "model": "Éco"}).status_code == 201
+    again = client.post("/api/units", json={"maker": "ünit", "model": "éCO"})
+    assert again.status_code == 409
+    assert "is on the bench already, as unit 1" in again.json()["detail"]
+
+
+def test_the_second_of_two_requests_at_once_is_told_of_the_first(
+    app: FastAPI, client: TestClient, small_bench: SmallBench
+):
+    """Where the check before storing cannot see the other request, the store's own rule refuses the second."""
+
+    @app.post("/api/try")
+    def store(session: SessionDep) -> None:
+        session.execute(
+            text(
+                "INSERT INTO rooms (name, room_volume_m3, room_volume_uncertainty_m3, furniture, notes) "
+                "VALUES ('Room A', 30, 1, '', '')"
+            )
+        )
+
+    answer = client.post("/api/try")
+    assert answer.status_code == 409
+    assert "perhaps stored just now by another request" in answer.json()["detail"]

@@ -91,6 +91,7 @@ class ProblemShape(BaseModel):
 
 
 _MEANING = {
+    400: "The body cannot be read at all",
     404: "There is no such thing in this bench",
     409: "It is stored already; nothing was stored a second time",
     413: "The upload is too large",

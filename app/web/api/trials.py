@@ -58,7 +58,7 @@ def trials(
     return TrialList(trials=[trial_shape(detail) for detail in part.rows], next_cursor=part.next_cursor)
 
 
-@router.post("/trials", status_code=201, responses=problem_answers(409, 413))
+@router.post("/trials", status_code=201, responses=problem_answers(400, 404, 409, 413))
 def trial_added(
     session: SessionDep,
     reading: ReadSessionDep,
@@ -89,7 +89,7 @@ def trial(trial_id: Id, session: SessionDep) -> TrialShape:
     return trial_shape(trial_detail(session, trial_id))
 
 
-@router.patch("/trials/{trial_id}", responses=problem_answers(404))
+@router.patch("/trials/{trial_id}", responses=problem_answers(400, 404))
 def trial_changed(trial_id: Id, session: SessionDep, asked: TrialChange) -> TrialShape:
     """Changes marks and facts of a trial; its results follow, and every move is kept with who, when and why."""
     from app.services.trial_detail import trial_detail  # loaded when used: it needs scipy

@@ -145,7 +145,7 @@ def units(
     return UnitList(units=[UnitShape.model_validate(unit) for unit in part.rows], next_cursor=part.next_cursor)
 
 
-@router.post("/units", status_code=201, responses=problem_answers(409))
+@router.post("/units", status_code=201, responses=problem_answers(400, 409))
 def unit_added(session: SessionDep, asked: AskedUnit) -> UnitShape:
     """Adds a unit; 409 where maker and model are on the bench already."""
     facts = asked.model_dump(exclude={"settings", "price", "who"})
@@ -158,7 +158,7 @@ def unit(unit_id: Id, session: SessionDep) -> UnitShape:
     return UnitShape.model_validate(unit_with_parts(session, unit_id))
 
 
-@router.patch("/units/{unit_id}", responses=problem_answers(404, 409))
+@router.patch("/units/{unit_id}", responses=problem_answers(400, 404, 409))
 def unit_changed(unit_id: Id, session: SessionDep, asked: UnitChange) -> UnitShape:
     """Changes the given fields; each change is kept with who, when, why and the old value."""
     changed = asked.model_dump(exclude_unset=True, exclude={"settings", "price", "who", "why"})
