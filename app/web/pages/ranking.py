@@ -8,15 +8,18 @@ from app.services.ranking import rank
 from app.services.ranking_choices import RankingChoices
 from app.web.addresses import query_form
 from app.web.chart_choices import ranking_choices
-from app.web.dependencies import KeptRankingsDep, RenderDep
+from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
+from app.web.pages.ranking_columns import COOKIE, picked_columns, picked_keys
 from app.web.pages.ranking_view import ranking_page
 from app.web.unit_system import unit_system
 
 router = APIRouter()
+_A_YEAR_S = 365 * 24 * 3600
 
 
 @router.get("/")
-def show_ranking(request: Request, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
+def show_ranking(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
+    """Columns picked in the address are remembered by this browser; without any, the remembered ones are shown."""
     form = query_form(request.query_params)
     choices = ranking_choices(form)
     try:
@@ -24,5 +27,11 @@ def show_ranking(request: Request, kept: KeptRankingsDep, render: RenderDep) -> 
     except InvalidValue as error:
         form.refuse(error.field or "", error.message)
         ranking = rank(kept.table(RankingChoices()), RankingChoices())
-    page = ranking_page(ranking, form, unit_system(form.typed("units")))
-    return render("pages/ranking.html", page, status_code=200 if form.is_good else 422)
+    system = unit_system(form.typed("units"))
+    keys = picked_keys(form, request.cookies)
+    page = ranking_page(ranking, form, system, picked_columns(session, ranking, keys, system), keys)
+    response = render("pages/ranking.html", page, status_code=200 if form.is_good else 422)
+    if "column" in form.values:
+        remembered = ".".join(keys or ())
+        response.set_cookie(COOKIE, remembered, max_age=_A_YEAR_S, httponly=True, samesite="lax")
+    return response

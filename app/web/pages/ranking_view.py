@@ -1,6 +1,6 @@
 """Turns a ranking into what its page shows: a sentence, lines of ready words, and the state of every switch."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.compute.number_words import counted, measured_words
 from app.compute.rounding import rounded_text
@@ -10,6 +10,8 @@ from app.services.ranking_choices import EVERY, HIGHEST, QUIETEST, RankingChoice
 from app.web.addresses import address
 from app.web.page_context import Choice, Column, PageLinks, Switch
 from app.web.pages.cells import Cell, Scales, cells_of_line, rate_words
+from app.web.pages.ranking_columns import ALL_USUAL, PickedColumns, column_choices
+from app.web.pages.ranking_heads import columns_of, heads
 from app.web.typed_form import TypedForm
 from app.web.unit_system import METRIC, US, UnitSystem
 
@@ -39,6 +41,8 @@ class RankingPage:
     caption: str
     more_is_open: bool
     columns: tuple[Column, ...]
+    column_choices: tuple[Choice, ...]
+    column_kept: tuple[tuple[str, str], ...]  # the rest of the view, handed on when columns are picked
     lines: tuple[RankingLine, ...]
     shown: str
     removed: tuple[str, ...]
@@ -60,8 +64,14 @@ class RankingPage:
     take_query: str
 
 
-def ranking_page(ranking: Ranking, form: TypedForm, system: UnitSystem) -> RankingPage:
-    """The page of a ranking, in metric or US units; `form` is what the address asked for."""
+def ranking_page(
+    ranking: Ranking,
+    form: TypedForm,
+    system: UnitSystem,
+    picked: PickedColumns = ALL_USUAL,
+    keys: tuple[str, ...] | None = None,
+) -> RankingPage:
+    """The page of a ranking, in metric or US units; `form` is what the address asked for, `keys` the columns."""
     chosen = ranking.choices
     scales = Scales(
         system,
@@ -77,8 +87,12 @@ def ranking_page(ranking: Ranking, form: TypedForm, system: UnitSystem) -> Ranki
         is_empty=ranking.units_on_bench == 0,
         caption=_caption(ranking),
         more_is_open=any(form.typed(name) for name in (*_MORE_FIELDS, system.area_field)),
-        columns=_columns(ranking, form, system),
-        lines=tuple(_line(line, scales) for line in ranking.lines),
+        columns=columns_of(ranking, form, system, picked),
+        column_choices=column_choices(keys),
+        column_kept=tuple(
+            (name, text) for name, texts in form.values.items() if name not in ("column", "offset") for text in texts
+        ),
+        lines=_lines(ranking, scales, picked),
         shown=f"{ranking.total_units} of {counted(ranking.units_on_bench, 'unit')}",
         removed=tuple(f"{removed.units} {removed.why}" for removed in ranking.removed),
         conditions=conditions(ranking, system),
@@ -110,7 +124,7 @@ def ranking_page(ranking: Ranking, form: TypedForm, system: UnitSystem) -> Ranki
 
 
 def _caption(ranking: Ranking) -> str:
-    words = next((head for key, head, _, _ in _heads(ranking, METRIC) if key == ranking.choices.sort), "Kind")
+    words = next((head for key, head, _, _ in heads(ranking, METRIC) if key == ranking.choices.sort), "Kind")
     direction = "largest" if ranking.choices.larger_first else "smallest"
     if ranking.choices.sort in ("name", "kind"):
         direction = "Z" if ranking.choices.larger_first else "A"
@@ -223,47 +237,15 @@ def _not_measurable_words(ranking: Ranking) -> str:
     )
 
 
-def _heads(ranking: Ranking, system: UnitSystem) -> tuple[tuple[str, str, str, bool], ...]:
-    """Key, words, unit symbol and whether a bar stands beside, of each column."""
-    currency = ranking.offered.currency
-    return (
-        ("name", "Unit", "", False),
-        ("clean_air_delivery_rate", "Clean air delivery rate", system.flow_symbol, True),
-        ("air_changes", "Air changes", "1/h", False),
-        ("standard_clearing_time", "95\u00a0% less smoke", "min", False),
-        ("time_to_clear", "Time to clear", "min", True),
-        ("sound", "Sound", "dB(A)", False),
-        ("power", "Power", "W", False),
-        ("price", "Price", currency, False),
-        ("running_cost", "Running cost", f"{currency}/year", False),
-        ("trials", "Trials", "", False),
-    )
-
-
-def _columns(ranking: Ranking, form: TypedForm, system: UnitSystem) -> tuple[Column, ...]:
+def _lines(ranking: Ranking, scales: Scales, picked: PickedColumns) -> tuple[RankingLine, ...]:
+    lines = tuple(_line(line, scales) for line in ranking.lines)
+    if picked.is_usual:
+        return lines
+    extra = picked.cells or ((),) * len(lines)
     return tuple(
-        Column(key, words, unit, _sort_address(key, ranking, form), _sorted_now(key, ranking), has_bar)
-        for key, words, unit, has_bar in _heads(ranking, system)
+        replace(line, cells=(*(line.cells[place] for place in picked.usual), *more))
+        for line, more in zip(lines, extra, strict=True)
     )
-
-
-def _sort_address(key: str, ranking: Ranking, form: TypedForm) -> str:
-    now = ranking.choices
-    turned = key == now.sort
-    descending = (not now.larger_first) if turned else None
-    return address(
-        "/",
-        form.values,
-        sort=key,
-        descending=None if descending is None else ("1" if descending else "0"),
-        offset=None,
-    )
-
-
-def _sorted_now(key: str, ranking: Ranking) -> str:
-    if key != ranking.choices.sort:
-        return ""
-    return "descending" if ranking.choices.larger_first else "ascending"
 
 
 def _links(ranking: Ranking, form: TypedForm) -> PageLinks:
