@@ -146,13 +146,14 @@ def thinned_positions(x: NDArray[np.float64], y: NDArray[np.float64], max_points
     return np.union1d(np.asarray(chosen, dtype=np.intp), extremes).astype(np.intp)
 
 
-def _flat_rows(elapsed_s: NDArray[np.float64], levels: Sequence[NDArray[np.float64]]) -> list[object]:
+def _flat_rows(elapsed_s: NDArray[np.float64], levels: Sequence[NDArray[np.float64]]) -> list[float | None]:
     """Row number, time and levels, one row after the other; None where a level is not a number."""
-    table = np.empty((len(elapsed_s), len(levels) + 2), dtype=object)
-    table[:, 0] = range(len(elapsed_s))
-    table[:, 1] = elapsed_s
+    width = len(levels) + 2
+    flat: list[float | None] = [None] * (len(elapsed_s) * width)
+    flat[0::width] = range(len(elapsed_s))
+    flat[1::width] = elapsed_s.tolist()
     for place, level in enumerate(levels, start=2):
-        table[:, place] = level
-        table[~np.isfinite(level), place] = None
-    flat: list[object] = table.ravel().tolist()
+        flat[place::width] = level.tolist()
+        for row in np.flatnonzero(~np.isfinite(level)).tolist():
+            flat[place + row * width] = None
     return flat
