@@ -1,0 +1,107 @@
+"""Words of a draft: text in which every number carries the address of what it rests on."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A piece of text; `address` is the page behind it, "" where it needs none."""
+
+    text: str
+    address: str = ""
+
+
+Words = tuple[Span, ...]
+
+
+def said(*parts: str | Span | Iterable[Span]) -> Words:
+    """Texts, spans and words as one line of words.
+
+    >>> plain(said("It draws ", Span("40 W", "/units/1/power"), "."))
+    'It draws 40 W.'
+    """
+    found: list[Span] = []
+    for part in parts:
+        if isinstance(part, str):
+            found.append(Span(part))
+        elif isinstance(part, Span):
+            found.append(part)
+        else:
+            found.extend(part)
+    return tuple(span for span in found if span.text)
+
+
+def from_trials(number: str, trial_ids: Sequence[int]) -> Words:
+    """A number with the trials that it rests on: it leads to the newest, and each of several stands behind it.
+
+    >>> plain(from_trials("162 m³/h", (5, 91)))
+    '162 m³/h [trials 5, 91]'
+    """
+    if not trial_ids:
+        return (Span(number),)
+    first = Span(number, f"/trials/{trial_ids[-1]}")
+    if len(trial_ids) == 1:
+        return (first,)
+    spans = [first, Span(" [trials ")]
+    for place, trial_id in enumerate(trial_ids):
+        spans += [Span(", " if place else ""), Span(str(trial_id), f"/trials/{trial_id}")]
+    return tuple(span for span in (*spans, Span("]")) if span.text)
+
+
+def plain(words: Words) -> str:
+    """The text alone."""
+    return "".join(span.text for span in words)
+
+
+def first_address(words: Words) -> str:
+    """Where the first linked number leads; "" where nothing is linked."""
+    return next((span.address for span in words if span.address), "")
+
+
+@dataclass(frozen=True, slots=True)
+class DraftPoint:
+    """A strength or weakness as the draft shows it.
+
+    given : what the rule says of it now; empty where a person added the point
+    words : what is shown: the rule's words, or those of the latest edit
+    threshold, position : the rule in numbers, and the unit's place among the tested ones
+    version : 0 where nobody has edited it
+    evidence_changed : edited while the rule said something else than it says now
+    """
+
+    key: str
+    kind: str
+    given: Words
+    words: Words
+    threshold: str
+    position: str
+    version: int = 0
+    left_out: bool = False
+    evidence_changed: bool = False
+
+    @property
+    def text(self) -> str:
+        return plain(self.words)
+
+
+@dataclass(frozen=True, slots=True)
+class DraftSection:
+    """One section: a heading, then paragraphs, terms with what is recorded of them, points and items in this order."""
+
+    key: str
+    heading: str
+    paragraphs: tuple[Words, ...] = ()
+    facts: tuple[tuple[str, Words], ...] = ()
+    points: tuple[DraftPoint, ...] = ()
+    items: tuple[Words, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A whole draft; `foot` names source, method and the day of the newest datum."""
+
+    unit_id: int
+    title: str
+    sections: tuple[DraftSection, ...]
+    foot: str

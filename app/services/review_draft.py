@@ -1,0 +1,43 @@
+"""A draft review of one unit: sections in the order in which a buyer asks, built from stored facts alone."""
+
+from sqlalchemy.orm import Session
+
+from app.services import review_readers as readers
+from app.services import review_sections as sections
+from app.services.draft_words import Draft, DraftPoint, DraftSection
+from app.services.newest_datum import EVERYTHING, newest_datum
+from app.services.review_facts import ReviewFacts, review_facts
+from app.services.review_points import versions_of_points, with_edits
+from app.services.review_rules import STRENGTH, WEAKNESS, points_of
+
+
+def review_draft(session: Session, unit_id: int) -> Draft:
+    """The draft as the store gives it now, with the latest edits. Raises NotFound where there is no such unit."""
+    facts = review_facts(session, unit_id)
+    points = with_edits(points_of(facts), versions_of_points(session, unit_id))
+    newest = newest_datum(session, EVERYTHING, [unit_id])
+    dated = f" Newest datum: {newest}." if newest else ""
+    return Draft(
+        unit_id=unit_id,
+        title=f"{facts.name}: a draft review",
+        sections=_sections(facts, points),
+        foot=f"{facts.chart_facts.source_line()}{dated}",
+    )
+
+
+def _sections(facts: ReviewFacts, points: tuple[DraftPoint, ...]) -> tuple[DraftSection, ...]:
+    return (
+        sections.what_it_is(facts),
+        sections.how_it_was_tested(facts),
+        sections.does_it_clean(facts),
+        sections.how_loud(facts),
+        sections.how_much_power(facts),
+        sections.what_it_costs(facts),
+        sections.what_is_claimed(facts),
+        DraftSection("strengths", "Strengths", points=tuple(p for p in points if p.kind == STRENGTH)),
+        DraftSection("weaknesses", "Weaknesses", points=tuple(p for p in points if p.kind == WEAKNESS)),
+        readers.who_should_buy(facts),
+        readers.who_should_not(facts),
+        readers.cautions(facts),
+        readers.disclosure(facts),
+    )

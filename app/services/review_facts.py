@@ -1,0 +1,177 @@
+"""Everything stored that a draft review of one unit is built from: the unit, its trials, and its place on the bench."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session, selectinload
+
+from app.compute.rank_intervals import RankRow
+from app.services.chart_facts import ChartFacts, read_chart_facts
+from app.services.compared_quantities import CLEAN_AIR, PRICE, RUNNING_COST, SOUND
+from app.services.comparison import compare_settings
+from app.services.rank_view import RankView, rank_view
+from app.services.ranking import RankedSetting
+from app.services.ranking_choices import HIGHEST, RankingChoices
+from app.services.unit_page import UnitKnown, unit_known
+from app.storage.trials import NaturalDecayPoolRun, Trial
+
+MOST_STRONGER, MOST_CHEAPER = 2, 2
+_SAID_OF_OTHERS = (CLEAN_AIR, SOUND, PRICE, RUNNING_COST)
+
+
+@dataclass(frozen=True, slots=True)
+class OtherUnit:
+    """A tested unit held against the one under review, with what the data say of both.
+
+    stronger : delivers more clean air, and the two are told apart
+    cheaper : has a lower price in the bench's currency
+    """
+
+    unit_id: int
+    setting_id: int
+    name: str
+    stronger: bool
+    cheaper: bool
+    sentences: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewFacts:
+    """Facts for the rules and the sections.
+
+    highest : the unit at its highest setting; None where it has no setting
+    bench : every unit outside the trash at its highest setting, this one among them
+    rank : its place by clean air delivery rate with the ranks that the data allow; None without a rate
+    trials_of : setting id to the usable trials of it in this room and channel, oldest first
+    runs, empty_rooms : trials of the unit and empty-room runs behind its rates, with room, source and logger
+    """
+
+    known: UnitKnown
+    highest: RankedSetting | None
+    bench: tuple[RankedSetting, ...]
+    rank: RankRow | None
+    ranked: int
+    trials_of: dict[int, tuple[int, ...]]
+    runs: Sequence[Trial]
+    empty_rooms: Sequence[Trial]
+    others: tuple[OtherUnit, ...]
+    chart_facts: ChartFacts
+
+    @property
+    def name(self) -> str:
+        return f"{self.known.unit.maker} {self.known.unit.model}"
+
+    @property
+    def currency(self) -> str:
+        return self.known.lines.offered.currency
+
+    def trials(self, line: RankedSetting) -> tuple[int, ...]:
+        """The trials behind a line."""
+        return self.trials_of.get(line.row.setting_id or 0, ())
+
+    def page(self, part: str = "") -> str:
+        """Address of a page of the unit, such as that of its sound readings."""
+        return f"/units/{self.known.unit.id}/{part}" if part else f"/units/{self.known.unit.id}"
+
+
+def review_facts(session: Session, unit_id: int) -> ReviewFacts:
+    """Raises NotFound where there is no such unit. Conditions are the bench's own: main channel, smoke, main room."""
+    known = unit_known(session, unit_id)
+    view = rank_view(session, replace(known.lines.choices, setting=HIGHEST))
+    lines = [line for line in known.lines.lines if line.row.setting_id is not None]
+    highest = max(lines, key=lambda line: (line.row.is_highest or 0, line.row.position or 0), default=None)
+    own = None if highest is None else next((r for r in view.ranks.rows if r.key == highest.row.setting_id), None)
+    trials_of = _trials_of(known)
+    return ReviewFacts(
+        known=known,
+        highest=highest,
+        bench=view.ranking.lines,
+        rank=own if own is not None and own.place is not None else None,
+        ranked=len(view.measured),
+        trials_of=trials_of,
+        runs=_with_surroundings(session, sorted(one for ids in trials_of.values() for one in ids)),
+        empty_rooms=_with_surroundings(session, _empty_room_ids(session, lines)),
+        others=_others(session, highest, view, known),
+        chart_facts=read_chart_facts(session),
+    )
+
+
+def _trials_of(known: UnitKnown) -> dict[int, tuple[int, ...]]:
+    """Usable trials that were not excluded, in the room that the rates hold for."""
+    found: dict[int, list[int]] = {}
+    for entry in sorted(known.trials, key=lambda one: (one.trial.started_at, one.trial.id)):
+        trial = entry.trial
+        counts = trial.excluded_at is None and entry.result is not None and entry.result.usable
+        in_room = known.lines.room is None or trial.room_id == known.lines.room.id
+        if counts and in_room and trial.setting_id is not None:
+            found.setdefault(trial.setting_id, []).append(trial.id)
+    return {setting_id: tuple(ids) for setting_id, ids in found.items()}
+
+
+def _empty_room_ids(session: Session, lines: list[RankedSetting]) -> list[int]:
+    pools = {line.row.pool_id for line in lines if line.row.pool_id is not None}
+    runs = select(NaturalDecayPoolRun.trial_id).where(NaturalDecayPoolRun.pool_id.in_(pools))
+    return sorted(set(session.scalars(runs)))
+
+
+def _with_surroundings(session: Session, trial_ids: list[int]) -> Sequence[Trial]:
+    return session.scalars(
+        select(Trial)
+        .where(Trial.id.in_(trial_ids))
+        .order_by(Trial.started_at, Trial.id)
+        .options(selectinload(Trial.room), selectinload(Trial.smoke_source), selectinload(Trial.logger))
+    ).all()
+
+
+def _others(session: Session, highest: RankedSetting | None, view: RankView, known: UnitKnown) -> tuple[OtherUnit, ...]:
+    """The cheapest of the stronger units, and the strongest of the cheaper ones, each at its highest setting."""
+    if highest is None or highest.row.setting_id is None:
+        return ()
+    own_id, currency = highest.row.setting_id, known.lines.offered.currency
+    own_price = _price(highest, currency)
+    candidates = [line for line in view.ranking.lines if line.has_rate and line.row.setting_id not in (None, own_id)]
+    stronger = [line for line in candidates if _is_stronger(line, highest, view)]
+    cheaper = [line for line in candidates if (_price(line, currency) or own_price) < own_price]
+    chosen = sorted(stronger, key=lambda line: (_price(line, currency), -_rate(line)))[:MOST_STRONGER]
+    chosen += [line for line in sorted(cheaper, key=_rate, reverse=True) if line not in chosen][:MOST_CHEAPER]
+    ids = [line.row.setting_id for line in chosen if line.row.setting_id is not None]
+    if not ids:
+        return ()
+    asked = RankingChoices(
+        channel=known.lines.choices.channel, aerosol=known.lines.choices.aerosol, room_id=known.lines.choices.room_id
+    )
+    compared = compare_settings(session, [own_id, *ids], asked)
+    return tuple(
+        OtherUnit(
+            unit_id=line.row.unit_id,
+            setting_id=setting_id,
+            name=f"{line.row.maker} {line.row.model}",
+            stronger=line in stronger,
+            cheaper=line in cheaper,
+            sentences=tuple(
+                finding.words
+                for quantity in _SAID_OF_OTHERS
+                if (finding := compared.findings[quantity][number]).told_apart is not None
+            ),
+        )
+        for number, (line, setting_id) in enumerate(zip(chosen, ids, strict=True))
+    )
+
+
+def _is_stronger(line: RankedSetting, own: RankedSetting, view: RankView) -> bool:
+    if _rate(line) <= _rate(own):
+        return False
+    if not own.has_rate:
+        return True  # it delivers measurably, this one does not
+    return not view.ranks.cannot_be_told_apart(own.row.setting_id or 0, line.row.setting_id or 0)
+
+
+def _rate(line: RankedSetting) -> float:
+    return line.row.clean_air_delivery_rate_m3_per_h or 0.0
+
+
+def _price(line: RankedSetting, currency: str) -> float:
+    """The latest price in that currency; one that is not known counts as the dearest."""
+    row = line.row
+    return row.price if row.price is not None and row.price_currency == currency else float("inf")

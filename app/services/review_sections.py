@@ -1,0 +1,242 @@
+"""The sections of a draft review, each from stored facts alone, every number with the address of what it rests on."""
+
+from app.compute.method import METHOD_NAME, METHOD_VERSION
+from app.compute.number_words import counted, listed, money
+from app.compute.rounding import rounded_text
+from app.reading_files.channels import channel
+from app.services.draft_words import DraftSection, Span, Words, from_trials, said
+from app.services.ranking import RankedSetting
+from app.services.review_facts import OtherUnit, ReviewFacts
+from app.services.review_figures import cost_shown, power_shown, rate_shown, time_shown
+from app.services.review_rules import place_of, sound_words
+from app.storage.trials import Trial
+
+
+def what_it_is(facts: ReviewFacts) -> DraftSection:
+    unit, page = facts.known.unit, facts.page()
+    entries: list[tuple[str, Words]] = [("Maker and model", said(facts.name)), ("Kind", said(unit.kind))]
+    sides = (unit.width_mm, unit.depth_mm, unit.height_mm)
+    if None not in sides:
+        words = " × ".join(rounded_text(side or 0.0, 0) for side in sides)
+        entries.append(("Size", said(Span(f"{words}\u00a0mm", page))))
+    if unit.mass_kg is not None:
+        entries.append(("Mass", said(Span(f"{rounded_text(unit.mass_kg, 1)}\u00a0kg", page))))
+    settings = [line.row.setting or "" for line in facts.known.lines.lines if line.row.setting_id is not None]
+    entries.append(("Settings", said(listed(settings) or "none recorded")))
+    if facts.known.prices:
+        latest = facts.known.prices[0]
+        price = Span(money(latest.amount, latest.currency), facts.page("edit"))
+        source = f", {latest.source}" if latest.source else ""
+        entries.append(("Price", said(price, f", seen on {latest.seen_on.isoformat()}{source}")))
+    else:
+        entries.append(("Price", said("none recorded")))
+    return DraftSection("what_it_is", "What it is", facts=tuple(entries))
+
+
+def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
+    """The method box: room, source, sensor, runs, days, empty-room runs, method."""
+    runs, bench = facts.runs, facts.known.bench
+    if not runs:
+        return DraftSection("method", "How it was tested", (said("There is no usable trial of it yet."),))
+    rooms = {run.room.id: run.room for run in runs}
+    days = sorted(run.started_at.date().isoformat() for run in runs)
+    clear = {
+        "absolute": f"{bench.clear_level_value:g}\u00a0µg/m³",
+        "share_of_start": f"{bench.clear_level_value:.0%} of the level at unit on",
+        "background": f"{bench.clear_level_value:g}\u00a0µg/m³ above the background",
+    }[bench.clear_level_kind]
+    entries = [
+        ("Room", said(listed([_room_words(room) for room in rooms.values()]))),
+        ("Smoke source", said(listed(sorted({_source_words(run) for run in runs})))),
+        ("Sensor", said("; ".join(sorted({_logger_words(run) for run in runs})))),
+        ("Quantity", said(channel(facts.known.lines.choices.channel).label)),
+        ("Runs", said(f"{len(runs)} with the unit: ", _trial_list(runs))),
+        (
+            "Empty room",
+            said(f"{len(facts.empty_rooms)} without it: ", _trial_list(facts.empty_rooms))
+            if facts.empty_rooms
+            else said("no run; without one there is no clean air delivery rate"),
+        ),
+        ("Days", said(days[0] if days[0] == days[-1] else f"{days[0]} to {days[-1]}")),
+        ("Tested by", said(listed(sorted({run.tested_by for run in runs if run.tested_by})) or "not recorded")),
+        ("Counts as clear", said(clear)),
+        ("Sound", said(_sound_method(facts))),
+        ("Method", said(Span(f"{METHOD_NAME}, version {METHOD_VERSION}", "/method"))),
+    ]
+    return DraftSection("method", "How it was tested", facts=tuple(entries))
+
+
+def _room_words(room: object) -> str:
+    name, volume = getattr(room, "name", ""), getattr(room, "room_volume_m3", 0.0)
+    uncertainty = getattr(room, "room_volume_uncertainty_m3", 0.0)
+    return f"{name}, {rounded_text(volume, 1)} ± {rounded_text(uncertainty, 1)}\u00a0m³"
+
+
+def _source_words(run: Trial) -> str:
+    source = run.smoke_source
+    return "not recorded" if source is None else f"{source.name} ({source.aerosol})"
+
+
+def _logger_words(run: Trial) -> str:
+    logger = run.logger
+    if logger is None:
+        return "not recorded"
+    return f"{logger.name}, {logger.principle}" if logger.principle else logger.name
+
+
+def _trial_list(runs: object) -> Words:
+    spans: list[Span] = []
+    for run in runs:  # type: ignore[attr-defined]
+        spans += [Span(", ")] if spans else [Span("trials " if len(runs) > 1 else "trial ")]  # type: ignore[arg-type]
+        spans.append(Span(str(run.id), f"/trials/{run.id}"))
+    return tuple(spans)
+
+
+def _sound_method(facts: ReviewFacts) -> str:
+    readings = [reading for level in facts.known.sounds for reading in level.measurements]
+    if not readings:
+        return "not measured"
+    meters = sorted({reading.instrument for reading in readings if reading.instrument}) or ["a meter not recorded"]
+    bench = facts.known.bench
+    days = sorted(reading.measured_on.isoformat() for reading in readings)
+    return (
+        f"{counted(len(readings), 'reading')} by {listed(meters)}, {days[0]} to {days[-1]}, given for "
+        f"{bench.standard_distance_m:g}\u00a0m, background by {bench.sound_correction_rule}"
+    )
+
+
+def does_it_clean(facts: ReviewFacts) -> DraftSection:
+    line = facts.highest
+    heading = "Does it clean?"
+    if line is None or line.row.clean_air_delivery_rate_m3_per_h is None:
+        why = "There is no clean air delivery rate yet: it needs a usable trial and an empty-room run of the same room."
+        return DraftSection("cleaning", heading, (said(why),))
+    trials = facts.trials(line)
+    if not line.has_rate:
+        first = said(
+            f"No measurable cleaning: at its highest setting, “{line.row.setting}”, it cannot be told apart from an "
+            "empty room; it delivers ",
+            from_trials(rate_shown(line), trials),
+            ".",
+        )
+    else:
+        first = said(
+            f"At its highest setting, “{line.row.setting}”, it delivers ",
+            from_trials(rate_shown(line), trials),
+            " of clean air",
+            _time_words(line, trials),
+            ".",
+            _rank_words(facts),
+        )
+    items = [
+        said(f"At “{other.row.setting}”: ", from_trials(rate_shown(other), facts.trials(other)), ".")
+        for other in facts.known.lines.lines
+        if other.row.setting_id not in (None, line.row.setting_id) and rate_shown(other)
+    ]
+    return DraftSection("cleaning", heading, (first, *_against_others(facts)), items=tuple(items))
+
+
+def _time_words(line: RankedSetting, trials: tuple[int, ...]) -> Words:
+    shown = time_shown(line)
+    lead = ", which takes 95\u00a0% of the smoke out of the test room in "
+    return said(lead, from_trials(shown, trials)) if shown else ()
+
+
+def _rank_words(facts: ReviewFacts) -> Words:
+    rank = facts.rank
+    if rank is None or rank.place is None:
+        return ()
+    spread = ""
+    if rank.rank_low_95 != rank.rank_high_95:
+        spread = f"; the data allow ranks {rank.rank_low_95} to {rank.rank_high_95}"
+    place = Span(f"place {rank.place} of {facts.ranked}", "/ranking/order")
+    return said(" That is ", place, f" units that clean measurably{spread}.")
+
+
+def _against_others(facts: ReviewFacts) -> list[Words]:
+    found = [said("Held against other tested units, each at its highest setting:")] if facts.others else []
+    for kinds, lead in (
+        ((True, True), "Stronger and cheaper"),
+        ((True, False), "Stronger, and not cheaper"),
+        ((False, True), "Cheaper, and not clearly stronger"),
+    ):
+        for other in facts.others:
+            if (other.stronger, other.cheaper) == kinds:
+                found.append(_other_words(facts, other, lead))
+    return found
+
+
+def _other_words(facts: ReviewFacts, other: OtherUnit, lead: str) -> Words:
+    own = facts.highest.row.setting_id if facts.highest else 0
+    address = f"/compare?setting_id={own}&setting_id={other.setting_id}"
+    sentences: list[Span] = []
+    for sentence in other.sentences:
+        sentences += [Span(" "), Span(sentence, address)]
+    return said(f"{lead}: ", Span(other.name, f"/units/{other.unit_id}"), ".", sentences)
+
+
+def how_loud(facts: ReviewFacts) -> DraftSection:
+    items = tuple(
+        said(f"“{level.setting.name}”: ", sound_words(facts, level), ".")
+        for level in facts.known.sounds
+        if level.level is not None
+    )
+    place = place_of(facts, lambda line: line.sound.level_dba if line.sound else None, larger_is_better=False)
+    where = f" At its highest setting it holds {place.words}, counted from the quietest." if place else ""
+    distance = f"Sound levels at {facts.known.bench.standard_distance_m:g}\u00a0m.{where}"
+    return DraftSection("sound", "How loud is it?", (said(distance if items else "Not measured yet."),), items=items)
+
+
+def how_much_power(facts: ReviewFacts) -> DraftSection:
+    items = [
+        said(f"“{line.row.setting}”: ", Span(power_shown(line), facts.page("power")), ".")
+        for line in facts.known.lines.lines
+        if power_shown(line)
+    ]
+    standby = next((power for power in facts.known.powers if power.setting is None), None)
+    if standby is not None and standby.power is not None:
+        watts = Span(f"{rounded_text(standby.power.value, 1)}\u00a0W", facts.page("power"))
+        items.append(said("Standing by: ", watts, "."))
+    empty = () if items else (said("Not measured yet."),)
+    return DraftSection("power", "How much power does it draw?", empty, items=tuple(items))
+
+
+def what_it_costs(facts: ReviewFacts) -> DraftSection:
+    line, known = facts.highest, facts.known
+    if line is None or line.cost is None:
+        return DraftSection("cost", "What does it cost to own?", (said("No price of a kilowatt-hour is known."),))
+    offered = known.lines.offered
+    energy = Span(money(line.cost.energy_cost_per_year, facts.currency, 0), "/costs")
+    parts = Span(money(line.cost.consumables_cost_per_year, facts.currency, 0), "/costs")
+    first = said(
+        f"At “{line.row.setting}”, {offered.hours_per_day:g}\u00a0h a day, it costs ",
+        Span(cost_shown(line) or "an amount that is not known", "/costs"),
+        " to run: ",
+        energy,
+        " for energy, ",
+        parts,
+        " for filters and parts.",
+    )
+    paragraphs = [first]
+    if known.over_years is not None:
+        years = len(known.over_years.by_year) - 1
+        bound = "at least " if known.over_years.at_least else ""
+        total = Span(f"{bound}{money(known.over_years.total, facts.currency, 0)}", f"/costs?unit={known.unit.id}")
+        paragraphs.append(said("With the purchase that comes to ", total, f" over {years} years."))
+    missing = tuple(dict.fromkeys((*line.cost.missing, *(known.over_years.missing if known.over_years else ()))))
+    return DraftSection(
+        "cost", "What does it cost to own?", tuple(paragraphs), items=tuple(said(one) for one in missing)
+    )
+
+
+def what_is_claimed(facts: ReviewFacts) -> DraftSection:
+    items = [
+        said(f"“{entry.claim.wording}” ", Span(entry.check.sentence, facts.page("claims")))
+        for entry in facts.known.claims
+    ]
+    items += [
+        said(f"Certified for {entry.rating.aerosol}: ", Span(entry.comparison.sentence, facts.page("ratings")))
+        for entry in facts.known.ratings
+    ]
+    empty = () if items else (said("No claim and no rating is recorded."),)
+    return DraftSection("claims", "What is claimed, and what holds?", empty, items=tuple(items))

@@ -1,0 +1,108 @@
+"""The reviewer's own text on a unit: every version kept with its date and the figures that it rested on."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session, selectinload
+
+from app.compute.method import METHOD_VERSION
+from app.services.audit import AT_THE_DESK, record_change
+from app.services.checked_values import LONGEST_TEXT, one_of, required_text
+from app.services.review_figures import Figure, FigureChange, changes_between, figures_of_units
+from app.services.units import SUBJECT, get_unit
+from app.storage.reviews import Verdict, VerdictFigure
+
+DRAFT, PUBLISHED = "draft", "published"
+STATES = (DRAFT, PUBLISHED)
+
+
+@dataclass(frozen=True, slots=True)
+class OutdatedText:
+    """A published text under which figures have moved."""
+
+    unit_id: int
+    version: int
+    written_at: datetime
+    changes: tuple[FigureChange, ...]
+
+
+def save_verdict(
+    session: Session,
+    unit_id: int,
+    words: str,
+    state: str = DRAFT,
+    *,
+    who: str = AT_THE_DESK,
+    now: datetime | None = None,
+) -> int:
+    """Stores a further version with the figures of this moment, and returns its number.
+
+    The same words may be saved again: the writer has held them against the figures as they are now.
+    Raises InvalidValue for an empty text or a state that there is not, NotFound for an unknown unit.
+    """
+    get_unit(session, unit_id)
+    text = required_text(words.replace("\r\n", "\n"), "verdict", "The verdict", LONGEST_TEXT)
+    checked_state = one_of(state, STATES, "state", "The state of the verdict")
+    before = session.scalar(select(func.max(Verdict.version)).where(Verdict.unit_under_test_id == unit_id)) or 0
+    row = Verdict(
+        unit_under_test_id=unit_id,
+        version=before + 1,
+        state=checked_state,
+        words=text,
+        written_by=who.strip() or AT_THE_DESK,
+        written_at=now or datetime.now(UTC),
+        method_version=METHOD_VERSION,
+    )
+    session.add(row)
+    session.flush()
+    for place, figure in enumerate(figures_of_units(session, [unit_id])[unit_id]):
+        session.add(
+            VerdictFigure(
+                verdict_id=row.id,
+                position=place,
+                key=figure.key,
+                label=figure.label,
+                value=figure.value,
+                shown=figure.shown,
+            )
+        )
+    was = f"version {before}" if before else None
+    record_change(session, who, "changed" if before else "added", SUBJECT, unit_id, "verdict", was, _named(row), at=now)
+    session.flush()
+    return row.version
+
+
+def verdicts_of_unit(session: Session, unit_id: int) -> Sequence[Verdict]:
+    """Every version, the newest first, with its figures."""
+    return session.scalars(
+        select(Verdict)
+        .where(Verdict.unit_under_test_id == unit_id)
+        .order_by(Verdict.version.desc())
+        .options(selectinload(Verdict.figures))
+    ).all()
+
+
+def outdated_texts(session: Session, unit_ids: Collection[int]) -> dict[int, OutdatedText]:
+    """Unit id to its latest published text, where a figure under it reads otherwise today."""
+    published: dict[int, Verdict] = {}
+    for row in session.scalars(
+        select(Verdict)
+        .where(Verdict.state == PUBLISHED, Verdict.unit_under_test_id.in_(unit_ids))
+        .order_by(Verdict.version)
+        .options(selectinload(Verdict.figures))
+    ):
+        published[row.unit_under_test_id] = row
+    now = figures_of_units(session, published.keys())
+    found = {}
+    for unit_id, verdict in published.items():
+        rested_on = [Figure(f.key, f.label, f.value, f.shown) for f in verdict.figures]
+        changes = changes_between(rested_on, now[unit_id])
+        if changes:
+            found[unit_id] = OutdatedText(unit_id, verdict.version, verdict.written_at, changes)
+    return found
+
+
+def _named(row: Verdict) -> str:
+    return f"version {row.version}, {row.state}"
