@@ -1,6 +1,7 @@
 """All tables of the store, gathered in one metadata."""
 
 from app.storage import (
+    accounts,
     bench,
     bench_measurements,
     logs,
@@ -18,6 +19,7 @@ METADATA = Base.metadata
 
 __all__ = [
     "METADATA",
+    "accounts",
     "bench",
     "bench_measurements",
     "logs",
