@@ -38,6 +38,7 @@ _LISTED = {
     "count_total": (COUNT_UNIT, "Particle number", True),
     "ldsa": ("µm²/cm³", "Lung-deposited surface area", True),
     "voc": ("ppm", "Volatile organic compounds", False),
+    "eco2": ("ppm", "Carbon dioxide, estimated from a gas sensor", False),
     "co2": ("ppm", "Carbon dioxide", False),
     "temperature": ("°C", "Temperature", False),
     "dew_point": ("°C", "Dew point", False),

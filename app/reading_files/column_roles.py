@@ -7,9 +7,11 @@ from app.reading_files.channels import channel_name
 from app.reading_files.column_units import as_channel
 from app.reading_files.detectors import one_name_each
 from app.reading_files.header_search import Header
-from app.reading_files.header_words import Meaning, header_meaning, plain_words, split_unit
+from app.reading_files.header_words import Meaning, header_meaning, split_unit
 from app.reading_files.log_table import LogColumn, ReadingChoices
 from app.reading_files.number_text import number_in, number_with_unit
+from app.reading_files.particle_sizes import sizes_in_tenths
+from app.reading_files.plain_text import plain_words
 from app.reading_files.preamble import Preamble
 from app.reading_files.time_columns import TimePlan
 from app.reading_files.unit_symbols import conversion, is_unit
@@ -86,7 +88,7 @@ def find_roles(table: Table) -> Roles:
         columns.append(_unused(table, position, use, reason))
     if not drafts and header.line < 0:
         drafts = _by_file_name(table)
-    _sizes_of_numbered_bins(drafts)
+    _sizes_by_their_neighbours(table, drafts)
     for position, named in one_name_each(drafts, table.cells, table.chosen).items():
         if named.dropped:
             columns[position] = _unused(table, position, "left out", named.reason)
@@ -188,8 +190,14 @@ def _by_file_name(table: Table) -> dict[int, Meaning]:
     return {}
 
 
-def _sizes_of_numbered_bins(drafts: dict[int, Meaning]) -> None:
-    """Bin0.35, Bin0.46, Bin1: where other bins are called by their size, 1 is a size and no number in a row."""
+def _sizes_by_their_neighbours(table: Table, drafts: dict[int, Meaning]) -> None:
+    """Sizes that only make sense beside others: Bin1 is 1 µm beside Bin0.35, and the first of a row otherwise."""
+    in_tenths = any(sizes_in_tenths(plain_words(table.header.names[position])) for position in drafts)
+    for position, draft in drafts.items():
+        size = re.fullmatch(r"count_(\d{2,3})um", draft.channel or "")
+        if in_tenths and size:  # beside particles_03um, particles_25um is 2.5 µm
+            tenths = f"{int(size[1]) / 10:g}".replace(".", "_")
+            drafts[position] = replace(draft, channel=f"count_{tenths}um")
     sized = any(re.fullmatch(r"count_\d+(?:_\d+)?um", draft.channel or "") for draft in drafts.values())
     for position, draft in drafts.items():
         binned = re.fullmatch(r"count_bin_(\d+)", draft.channel or "")

@@ -1,8 +1,8 @@
 """The unit of a column that is taken for a channel, and what turns it into the channel's unit."""
 
 from app.reading_files.channels import COUNT_UNIT, RAW_COUNTS, channel
-from app.reading_files.header_words import plain_words
 from app.reading_files.log_table import LogColumn
+from app.reading_files.plain_text import plain_words
 from app.reading_files.preamble import Preamble
 from app.reading_files.unit_symbols import conversion, shown_unit
 

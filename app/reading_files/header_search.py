@@ -3,10 +3,11 @@
 import re
 from dataclasses import dataclass
 
-from app.reading_files.header_words import header_meaning, plain_words
+from app.reading_files.header_words import header_meaning
 from app.reading_files.line_fields import split_line
+from app.reading_files.plain_text import plain_words
 from app.reading_files.time_text import parse_times
-from app.reading_files.unit_symbols import is_unit
+from app.reading_files.unit_symbols import is_unit, seconds_in
 
 LINES_SEARCHED = 2000
 TIME_WORDS = frozenset(
@@ -134,6 +135,8 @@ def _with_units(index: int, cells: list[str], lines: list[str], delimiter: str) 
             continue
         if any(place < len(row) and looks_like_reading(row[place]) for place in places):
             names = _unlike(_grouped(cells, index, lines, delimiter))
+            above = split_line(lines[index - 1], delimiter) if index and not units else []
+            units = above if len(above) == len(cells) and _is_units_row(above) else units
             return Header(index, names, _padded(units, len(names)), first_row)
         if looked > 6:
             break
@@ -141,10 +144,11 @@ def _with_units(index: int, cells: list[str], lines: list[str], delimiter: str) 
 
 
 def _is_units_row(row: list[str]) -> bool:
-    filled = [cell for cell in row if cell]
-    if len(filled) < 2 or any(looks_like_reading(cell) for cell in filled):
+    filled = [cell.strip("()[] ") for cell in row if cell]
+    if not filled or any(looks_like_reading(cell) for cell in filled):
         return False
-    return sum(is_unit(cell.strip("()[] ")) for cell in filled) >= max(1, len(filled) // 4)
+    units = sum(is_unit(cell) or seconds_in(cell) is not None for cell in filled)
+    return units == len(filled) or (len(filled) > 1 and units >= max(1, len(filled) // 4))
 
 
 def _padded(units: list[str], length: int) -> tuple[str, ...]:

@@ -5,18 +5,21 @@ holds one line for each word.
 """
 
 import re
-import unicodedata
 from dataclasses import dataclass
 from functools import lru_cache
 
 from app.reading_files.channels import channel
+from app.reading_files.detector_marks import detector_of, variant_of
+from app.reading_files.particle_sizes import BARE_SIZE, PM, particle_mass, particle_number
+from app.reading_files.plain_text import plain_words
 from app.reading_files.unit_symbols import conversion, is_unit, plain_unit, seconds_in
 
 # first match wins; the words are looked for as whole words in the header without its unit
 CHANNEL_WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("dew_point", ("dew", "dewpoint", "dp", "taupunkt", "rosee", "rocio")),
+    ("eco2", ("eco2", "co2eq", "co2 equivalent")),
     ("co2", ("co2", "carbon dioxide", "kohlendioxid", "dioxyde de carbone", "dioxido de carbono")),
-    ("voc", ("voc", "tvoc", "vocs", "volatile", "pid")),
+    ("voc", ("voc", "tvoc", "etvoc", "vocs", "volatile", "pid")),
     ("ldsa", ("ldsa",)),
     ("relative_humidity", ("rh", "humidity", "humid", "hum", "relhum", "rhum", "feuchte", "luftfeuchte")),
     ("relative_humidity", ("luftfeuchtigkeit", "luchtvochtigheid", "humidite", "humedad", "umidita", "rf", "hr")),
@@ -30,9 +33,29 @@ CHANNEL_WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("sound_level", ("schallpegel", "schall", "bruit", "ruido", "geluid", "la eq")),
     ("pm_respirable", ("resp", "respirable")),
 )
-MASS_WORDS = ("mass", "dust", "aerosol", "nephelometer", "photometer", "feinstaub", "staub", "poussiere", "total")
-COUNT_WORDS = ("count", "counts", "number", "particles", "particle", "bin", "anzahl", "pnc")
-TOTAL_WORDS = ("total", "number", "count", "counts", "pnc", "particles", "anzahl")
+UNITS_THAT_TELL = {"w": "power", "kw": "power", "db(a)": "sound_level"}
+UNITS_AS_HEADERS = {
+    **dict.fromkeys(("w", "kw", "watt", "watts"), "power"),
+    **dict.fromkeys(("°c", "°f"), "temperature"),
+    **dict.fromkeys(("hpa", "kpa", "mbar"), "pressure"),
+    **dict.fromkeys(("db(a)", "dba"), "sound_level"),
+    "%rh": "relative_humidity",
+}
+MASS_WORDS = frozenset(
+    (
+        "mass",
+        "dust",
+        "aerosol",
+        "nephelometer",
+        "photometer",
+        "feinstaub",
+        "staub",
+        "poussiere",
+        "total",
+        "tsp",
+        "schwebstaub",
+    )
+)
 
 # a column with one of these words is no level, whatever else it says
 STATISTIC_WORDS = frozenset(
@@ -63,28 +86,14 @@ OTHER_WORDS = {
     **dict.fromkeys(("deadtime", "cpu", "board", "laser", "fan", "period", "heater"), "about the instrument"),
     **dict.fromkeys(("latitude", "longitude", "lat", "lon", "altitude", "gps"), "a place"),
     **dict.fromkeys(("aqi", "aqhi", "aqs", "iaq", "score", "health"), "an index made from levels, not a level"),
+    **dict.fromkeys(("apparent", "reactive", "scheinleistung", "blindleistung"), "not the power that is paid for"),
     **dict.fromkeys(("factor", "density", "slope", "offset", "calibration"), "a setting of the instrument"),
 }
 PARTS_OF_AN_INSTRUMENT = frozenset(["inlet", "orifice", "diff", "differential", "vacuum", "flow"])
-RUNNING_MEAN = re.compile(r"\b(?:avg|average|mean|mittel|moving|running)?\s*\d+\s*(?:h|hr|hrs|hour|hours|d|day|min)\b")
-
-_PM = re.compile(r"(?<![a-z])pm\s*_?\s*0*(\d+)(?:[._,](\d+)|\s([50])\b)?")
-PM_SIZES = {
-    **{"1": "pm1", "1.0": "pm1", "2.5": "pm2_5", "25": "pm2_5", "2.50": "pm2_5", "4": "pm4", "4.0": "pm4"},
-    **{"10": "pm10", "10.0": "pm10", "100": "pm10", "0.1": "pm0_1", "0.3": "pm0_3", "0.5": "pm0_5"},
-}
+RUNNING_MEAN = re.compile(r"(?<![a-z0-9.])\d+\s*(?:h|hr|hrs|hour|hours|d|day|days|min|mins|minutes?)(?![a-z])")
 _CORRECTED = re.compile(r"\b(?:rh|humidity|temp(?:erature)?)[\s_-]*(?:corrected|compensated)")
 _BAND = re.compile(r"(\d+(?:\.\d+)?)\s*(k?)\s*hz")
 _OTHER_WEIGHTING = re.compile(r"l([cz])(eq|f|s|i|peak|p)?\w*")
-_BARE_SIZE = re.compile(r"[><=≥\s]*\d+(?:[.,]\d+)?\s*(?:um|nm)")
-_SIZE = re.compile(r"(?:^|[^\d.])(\d+(?:[.,]\d+)?)\s*(um|nm|micron|microns)?\b")
-_SAFE_SIZE = re.compile(r"(?<![a-z0-9])(?:c|n|pc|nc|gr)0*(\d+)[._](\d+)(?![\d])")
-_DETECTORS = (
-    re.compile(r"(?:^|[\s_.])(?:sensor|detector|channel|ch|unit|probe|s|d)?[\s_]?#?([abcd1234])$"),
-    re.compile(r"^(?:sensor|detector|channel|ch|probe|s|d)[\s_]?#?([abcd1234])(?=$|[\s_.])"),
-    re.compile(r"[\s_.](?:sensor|detector|channel|ch|probe|s|d)[\s_]?#?([abcd1234])(?=$|[\s_.])"),
-    re.compile(r"\(([abcd1234])\)$"),
-)
 _SPEAKS_OF_TIME = re.compile(r"elapsed|time|second|^t$|duration|interval|period|length|zeit|dauer|temps|tiempo|since")
 _SUFFIX_UNITS = {
     "ug_m3": "ug/m3",
@@ -128,26 +137,13 @@ class Meaning:
         return self.reason == UNKNOWN
 
 
-def plain_words(text: str) -> str:
-    """Lower case, without accents, camelCase parted: the form in which words are compared.
-
-    >>> plain_words("Température"), plain_words("relHumidity")
-    ('temperature', 'rel humidity')
-    """
-    parted = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])", " ", text.strip().replace("µ", "u").replace("μ", "u"))
-    if parted.isascii():
-        return parted.lower()
-    bare = unicodedata.normalize("NFKD", parted)
-    return "".join(character for character in bare if not unicodedata.combining(character)).lower()
-
-
 def split_unit(header: str) -> tuple[str, str]:
     """The header without its unit, and the unit as written; "" where it gives none.
 
     >>> split_unit("PM2.5 (avg 3h), ug/m3"), split_unit("RH.p"), split_unit("pm1_mg_m3"), split_unit("Inlet")
     (('PM2.5 (avg 3h)', 'ug/m3'), ('RH', '%'), ('pm1', 'mg/m3'), ('Inlet', ''))
     """
-    if _BAND.fullmatch(plain_words(header)) or _BARE_SIZE.fullmatch(plain_words(header)):
+    if _BAND.fullmatch(plain_words(header)) or BARE_SIZE.fullmatch(plain_words(header)):
         return header, ""  # the unit is part of the name
     for found in reversed(list(re.finditer(r"[\(\[\{]([^()\[\]{}]*(?:\(A\))?)[\)\]\}]", header))):
         if is_unit(found[1]) or _is_time_unit(header, found[1]):
@@ -199,6 +195,9 @@ def header_meaning(header: str, unit_row: str = "") -> Meaning:
     name, unit = split_unit(header)
     if unit_row.strip() and not unit:
         unit = unit_row.strip()
+    if not unit and plain_words(name) in UNITS_AS_HEADERS:
+        unit = name.strip()
+        return Meaning(UNITS_AS_HEADERS[plain_words(name)], "", "", unit, "its unit tells")
     meaning = _meaning_of_words(name, unit)
     return Meaning(meaning.channel, meaning.detector, meaning.variant, unit, meaning.reason)
 
@@ -206,7 +205,7 @@ def header_meaning(header: str, unit_row: str = "") -> Meaning:
 def _meaning_of_words(name: str, unit: str) -> Meaning:
     plain = _CORRECTED.sub(" ", plain_words(name))
     words = set(re.findall(r"[a-z]+\d*", plain))
-    detector, variant = _detector(plain), _variant(plain)
+    detector, variant = detector_of(plain), variant_of(plain)
 
     def said(found: str | None, reason: str) -> Meaning:
         return Meaning(found, detector, variant, unit, reason)
@@ -216,30 +215,37 @@ def _meaning_of_words(name: str, unit: str) -> Meaning:
             return said(None, f"“{word}”: {what}")
     if words & STATISTIC_WORDS or re.search(r"[a-z](?:max|min|peak)\b", plain):
         return said(None, "a statistic of the readings, not a reading")
-    size = _particle_mass(plain)
-    if RUNNING_MEAN.search(_PM.sub(" ", plain)):
+    if RUNNING_MEAN.search(PM.sub(" ", plain)):
         return said(None, "a running mean of the readings, not a reading")
-    if size and (conversion(unit, "1/cm³") is not None or words & {"count", "counts", "number"}):
-        return said(f"count_{size.removeprefix('pm')}um", "header word for particle number up to a size")
-    if size:
-        return said(size, "header word for particle mass")
     band = _BAND.fullmatch(plain.strip())
     if band:
         return said(f"band_{band[1].replace('.', '_')}{band[2]}hz", "a frequency band")
     if _OTHER_WEIGHTING.fullmatch(plain.strip()):
         return said(re.sub(r"[^a-z0-9]+", "_", plain.strip()), "a sound level that is not A-weighted")
-    count = _particle_number(plain, words, unit)
+    count = particle_number(plain, words, unit)
     if count:
         return said(count, "header word for particle number")
+    mass = particle_mass(plain)
+    if mass:
+        return said(mass, "header word for particle mass")
+    found, reason = _by_vocabulary(plain, words, unit)
+    return said(found, reason)
+
+
+def _by_vocabulary(plain: str, words: set[str], unit: str) -> tuple[str | None, str]:
+    bare = words | {re.sub(r"\d+$", "", word) for word in words}
     for found, vocabulary in CHANNEL_WORDS:
         for word in vocabulary:
-            if (word in words or (" " in word and word in plain)) and _unit_fits(found, unit, word):
+            if (word in bare or (" " in word and word in plain)) and _unit_fits(found, unit, word):
                 if found == "pressure" and words & PARTS_OF_AN_INSTRUMENT:
                     continue
-                return said(found, f"header word “{word}”")
-    if words & set(MASS_WORDS) and (not unit or conversion(unit, "µg/m³")):
-        return said("pm_total", "header word for particle mass of no stated size")
-    return said(None, UNKNOWN)
+                return found, f"header word “{word}”"
+    if words & MASS_WORDS and (not unit or conversion(unit, "µg/m³")):
+        return "pm_total", "header word for particle mass of no stated size"
+    implied = UNITS_THAT_TELL.get(plain_unit(unit)) if unit else None
+    if implied or ("level" in words and plain_unit(unit) == "db"):
+        return implied or "sound_level", "its unit tells"
+    return None, UNKNOWN
 
 
 def _unit_fits(found: str, unit: str, word: str) -> bool:
@@ -250,61 +256,3 @@ def _unit_fits(found: str, unit: str, word: str) -> bool:
     if conversion(unit, wanted) is not None:
         return True
     return found in ("voc", "co2", "ldsa") or not is_unit(unit)
-
-
-def _particle_mass(plain: str) -> str | None:
-    found = _PM.search(plain)
-    if not found:
-        return None
-    whole, part = found[1], found[2] or found[3]
-    if part is not None and f"{whole}.{part}" in PM_SIZES:
-        return PM_SIZES[f"{whole}.{part}"]
-    return PM_SIZES.get(whole)
-
-
-def _particle_number(plain: str, words: set[str], unit: str) -> str | None:
-    counted = bool(unit) and conversion(unit, "1/cm³") is not None
-    sized = _SAFE_SIZE.search(plain)
-    if sized:
-        whole, part = int(sized[1]), sized[2].rstrip("0")
-        return f"count_{whole}_{part}um" if part else f"count_{whole}um"
-    bare = {re.sub(r"\d+$", "", word) for word in words} | words
-    if unit and not counted and plain_unit(unit) not in ("um", "nm"):
-        return None
-    total_concentration = {"total", "conc"} <= bare or {"total", "concentration"} <= bare
-    if (
-        not counted
-        and not total_concentration
-        and not bare & set(COUNT_WORDS)
-        and not re.match(r"^[><=≥\s]*\d+(?:[.,]\d+)?\s*(um|nm)", plain)
-    ):
-        return None
-    if plain_unit(unit) == "nm" and not re.search(r"\d", plain):
-        return None
-    found = _SIZE.search(re.sub(r"\[\d+\]", " ", re.sub(r"[a-z]+(?=\d)", " ", plain)))
-    if found:
-        size_unit = {"micron": "um", "microns": "um"}.get(found[2] or "", found[2] or "")
-        size_unit = size_unit or (plain_unit(unit) if plain_unit(unit) in ("um", "nm") else "")
-        number = found[1].replace(",", ".")
-        if size_unit or "." in number:
-            return f"count_{number.replace('.', '_')}{size_unit or 'um'}"
-        return f"count_bin_{number}" if "bin" in bare else f"count_{number}um"
-    if bare & {"bin"} and not counted:
-        return None
-    return "count_total" if counted or words & set(TOTAL_WORDS) else None
-
-
-def _variant(plain: str) -> str:
-    found = re.search(r"[\s_.(](atm|cf[\s_=]*1|std|standard|raw|corrected|rh.corrected)\b", plain)
-    return re.sub(r"[\s_=]+", "", found[1]) if found else ""
-
-
-def _detector(plain: str) -> str:
-    bare = re.sub(r"cf[\s_=]*1", "", plain).strip(" _.")
-    bare = _PM.sub(lambda found: found[0] if _particle_mass(found[0]) is None else " pm ", bare).strip(" _.")
-    for pattern in _DETECTORS:
-        found = pattern.search(bare)
-        if found and bare != found[1]:
-            letter = {"1": "a", "2": "b", "3": "c", "4": "d"}.get(found[1], found[1])
-            return "" if letter == "a" else letter
-    return ""

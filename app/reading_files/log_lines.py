@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from app.reading_files.file_kind import is_worksheet_file
+from app.reading_files.header_search import find_header
 from app.reading_files.line_fields import find_delimiter
 from app.reading_files.refusals import SeveralBoxes, quoted, refusal, where
 from app.reading_files.text_decoding import decode_text
@@ -56,8 +57,6 @@ def open_lines(content: bytes, file_name: str, box: str | None) -> LogLines:
 
 
 def _from_workbook(sheets: list[Sheet], file_name: str, box: str | None) -> LogLines:
-    from app.reading_files.header_search import find_header
-
     tables = [sheet for sheet in sheets if find_header(sheet.lines, "\t") is not None] or sheets[:1]
     names = tuple(sheet.name for sheet in tables)
     chosen = [sheet for sheet in tables if sheet.name == box]

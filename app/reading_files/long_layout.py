@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 from app.reading_files.channels import channel
 from app.reading_files.header_search import Header
-from app.reading_files.header_words import header_meaning, plain_words
+from app.reading_files.header_words import header_meaning
 from app.reading_files.log_table import LogColumn
 from app.reading_files.number_text import number_in
+from app.reading_files.plain_text import plain_words
 from app.reading_files.unit_symbols import conversion, is_unit, shown_unit
 
 if TYPE_CHECKING:

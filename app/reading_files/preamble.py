@@ -4,7 +4,7 @@ import math
 import re
 from dataclasses import dataclass, field
 
-from app.reading_files.header_words import plain_words
+from app.reading_files.plain_text import plain_words
 from app.reading_files.time_text import DAY_US, parse_times
 from app.reading_files.unit_symbols import is_unit
 

@@ -5,8 +5,8 @@ import re
 import numpy as np
 
 from app.reading_files.header_search import Header
-from app.reading_files.header_words import plain_words
 from app.reading_files.number_text import number_in
+from app.reading_files.plain_text import plain_words
 from app.reading_files.refusals import quoted
 
 _PERIOD_HEADER = re.compile(r"(?:sampl\w*|averag\w*|integration|measur\w*)?[\s_]*(?:period|length|interval|time)\b")

@@ -7,8 +7,9 @@ from typing import Literal
 import numpy as np
 
 from app.reading_files.header_search import Header, is_time_header
-from app.reading_files.header_words import plain_words, split_unit
+from app.reading_files.header_words import split_unit
 from app.reading_files.number_text import number_in
+from app.reading_files.plain_text import plain_words
 from app.reading_files.time_text import parse_durations, parse_times
 from app.reading_files.unit_symbols import seconds_in
 

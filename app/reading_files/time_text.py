@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from app.reading_files.header_words import plain_words
+from app.reading_files.plain_text import plain_words
 
 LONGEST_TIME_TEXT = 48
 MOST_SHAPES = 400

@@ -117,6 +117,32 @@ def test_a_line_of_units_below_the_header():
     assert log.rows_skipped == 0
 
 
+def test_a_line_of_units_with_one_unit_or_above_the_header():
+    one = read_text(rows("time,PM10", ",[mg/m3]", "2026-01-05 10:00,0.2", "2026-01-05 10:01,0.1"))
+    above = read_text(rows("export", ",mg/m3,°F", "time,PM10,T", "2026-01-05 10:00,0.2,50", "2026-01-05 10:01,0.1,50"))
+    assert one.levels["pm10"].tolist() == above.levels["pm10"].tolist() == [200, 100]
+    assert above.levels["temperature"].tolist() == [10, 10]
+    minutes = read_text(rows("Time;PM10", "min;mg/m3", "0;0.2", "0.5;0.1"))
+    assert minutes.elapsed_s.tolist() == [0, 30]
+
+
+def test_a_spreadsheet_s_own_first_line():
+    log = read_text(rows("sep=;", "time;PM10", "2026-01-05 10:00;1,5", "2026-01-05 10:01;2,5"))
+    assert (log.header_line, log.levels["pm10"].tolist()) == (2, [1.5, 2.5])
+
+
+def test_a_header_behind_a_hash():
+    log = read_text(rows("# my logger", "# time, pm1", "2026-01-05 10:00:00, 1", "# note", "2026-01-05 10:00:01, 2"))
+    assert (log.levels["pm1"].tolist(), log.rows_skipped) == ([1, 2], 1)
+
+
+def test_sizes_in_tenths_are_told_by_their_neighbour():
+    log = read_text(
+        rows("time,particles_03um,particles_10um,particles_25um", "2026-01-05 10:00,9,5,1", "2026-01-05 10:01,9,4,2")
+    )
+    assert set(log.levels) == {"count_0_3um", "count_1um", "count_2_5um"}
+
+
 def test_groups_above_the_header_name_the_detectors():
     lines = (",Sensor A,,Sensor B,", "time,PM1,PM10,PM1,PM10", "2026-01-05 10:00,1,2,3,4", "2026-01-05 10:01,5,6,7,8")
     log = read_text(rows(*lines))
