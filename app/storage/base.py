@@ -5,6 +5,7 @@ from typing import Any, ClassVar
 
 from sqlalchemy import REAL, Double, Integer, LargeBinary, MetaData, Text
 from sqlalchemy.orm import DeclarativeBase
+from sqlalchemy.types import TypeEngine
 
 from app.storage.column_types import Day, Flag, UtcTime
 
@@ -17,7 +18,7 @@ NAMES = {
 }
 STRICT = {"sqlite_strict": True}
 # SQLite's REAL has eight bytes; PostgreSQL's has four, so there it is DOUBLE PRECISION.
-RealNumber = Double().with_variant(REAL(), "sqlite")
+RealNumber: TypeEngine[float] = Double().with_variant(REAL(), "sqlite")
 
 
 class Base(DeclarativeBase):
