@@ -8,7 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
-from app.services.audit import AT_THE_DESK, record_change
+from app.services.audit import AT_THE_DESK, acting_name, record_change
 from app.services.checked_values import one_of, optional_text, required_text
 from app.services.draft_words import DraftPoint, Span, first_address, plain, said
 from app.services.review_rules import RULES, STRENGTH, WEAKNESS
@@ -59,7 +59,7 @@ def save_point(
         state=one_of(state, POINT_STATES, "state", "The state of the point"),
         words=" ".join(text.split()),
         evidence=evidence,
-        written_by=who.strip() or AT_THE_DESK,
+        written_by=acting_name(session, who),
         written_at=now or datetime.now(UTC),
         why=optional_text(why, "why", "The reason", LONGEST_POINT),
     )

@@ -6,7 +6,8 @@ from app.compute.rounding import rounded_text
 from app.services.draft_words import DraftSection, Span, Words, from_trials, said
 from app.services.ranking import RankedSetting
 from app.services.review_facts import ReviewFacts
-from app.services.review_rules import QUIET_DBA
+from app.services.review_sections import linked_trials
+from app.services.review_thresholds import QUIET_DBA
 
 NOT_A_PROTECTION = (
     "This is a measurement of particles in one room, not medical advice. No air cleaner is a protection for people "
@@ -74,17 +75,9 @@ def cautions(facts: ReviewFacts) -> DraftSection:
         items.append(said("It adds water to the air, and optical sensors over-read in damp air; see its trials."))
     care = [trial_id for trial_id, notes in facts.known.notes.items() if notes]
     if care:
-        items.append(said("Trials with notes that must be read before use: ", *_linked(sorted(care)), "."))
+        items.append(said("Trials with notes that must be read before use: ", linked_trials(sorted(care)), "."))
     items.append(said("The numbers hold for this unit, this room and this smoke; another example may differ."))
     return DraftSection("cautions", "Cautions", items=tuple(items))
-
-
-def _linked(trial_ids: list[int]) -> list[Span]:
-    spans: list[Span] = []
-    for trial_id in trial_ids:
-        spans += [Span(", ")] if spans else []
-        spans.append(Span(str(trial_id), f"/trials/{trial_id}"))
-    return spans
 
 
 def disclosure(facts: ReviewFacts) -> DraftSection:

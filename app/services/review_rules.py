@@ -1,7 +1,7 @@
 """Rules that find strengths and weaknesses of a unit: each with its threshold, its evidence and its place.
 
-A rule speaks only where the data carry it, and names no unit "the best": it gives the place among those tested. The
-thresholds are the bench's own, common practice and no source; they stand on the page beside what they give.
+A rule speaks only where the data carry it, and names no unit "the best": it gives the place among those tested. Its
+threshold stands in `review_thresholds.py`, and on the page beside what it gives.
 """
 
 from collections.abc import Callable
@@ -13,14 +13,17 @@ from app.services.draft_words import DraftPoint, Span, Words, from_trials, said
 from app.services.ranking import RankedSetting
 from app.services.review_facts import ReviewFacts
 from app.services.review_figures import cost_shown, rate_shown
+from app.services.review_thresholds import (
+    FEWEST_TO_PLACE,
+    LOUD_DBA,
+    OUTER_SHARE,
+    PARTS_SHARE_OF_PRICE,
+    QUIET_DBA,
+    STANDBY_W,
+    THRESHOLDS,
+)
 from app.services.sound_levels import SettingLevel
 
-OUTER_SHARE = 0.25  # of the tested units, at either end
-FEWEST_TO_PLACE = 6  # units that have the quantity; below it a quarter means little
-LOUD_DBA = 55.0
-QUIET_DBA = 35.0
-STANDBY_W = 1.0
-PARTS_SHARE_OF_PRICE = 0.5  # a year
 STRENGTH, WEAKNESS = "strength", "weakness"
 
 
@@ -65,12 +68,8 @@ def points_of(facts: ReviewFacts) -> tuple[DraftPoint, ...]:
     return tuple(sorted(found, key=lambda point: point.kind != STRENGTH))
 
 
-def _quarter(which: str, by: str) -> str:
-    return f"among the {which} {OUTER_SHARE:.0%} of at least {FEWEST_TO_PLACE} tested units by {by}"
-
-
-def _point(key: str, kind: str, words: Words, threshold: str, place: Place | None = None) -> DraftPoint:
-    return DraftPoint(key, kind, words, words, threshold, place.words if place else "")
+def _point(key: str, kind: str, words: Words, place: Place | None = None) -> DraftPoint:
+    return DraftPoint(key, kind, words, words, THRESHOLDS[key], place.words if place else "")
 
 
 def _rate(line: RankedSetting) -> float | None:
@@ -82,16 +81,15 @@ def _clean_air(facts: ReviewFacts) -> DraftPoint | None:
     if facts.highest is None or place is None:
         return None
     rate = from_trials(rate_shown(facts.highest), facts.trials(facts.highest))
-    by = "clean air delivery rate at the highest setting"
     within = ""
     if facts.rank is not None and facts.rank.rank_low_95 != facts.rank.rank_high_95:
         within = f"; the data allow ranks {facts.rank.rank_low_95} to {facts.rank.rank_high_95}"
     if place.in_first_share:
         words = said("It delivers much clean air: ", rate, f", {place.words}{within}.")
-        return _point("clean_air", STRENGTH, words, _quarter("first", by), place)
+        return _point("clean_air", STRENGTH, words, place)
     if place.in_last_share:
         words = said("It delivers little clean air: ", rate, f", {place.words}{within}.")
-        return _point("clean_air", WEAKNESS, words, _quarter("last", by), place)
+        return _point("clean_air", WEAKNESS, words, place)
     return None
 
 
@@ -104,7 +102,7 @@ def _no_measurable_cleaning(facts: ReviewFacts) -> DraftPoint | None:
         from_trials(rate_shown(line), facts.trials(line)),
         ".",
     )
-    return _point("no_measurable_cleaning", WEAKNESS, words, "the 95 % interval of the clean air rate reaches zero")
+    return _point("no_measurable_cleaning", WEAKNESS, words)
 
 
 def _never_cleared(facts: ReviewFacts) -> DraftPoint | None:
@@ -113,7 +111,7 @@ def _never_cleared(facts: ReviewFacts) -> DraftPoint | None:
         return None
     bound = from_trials(not_within(line.row.not_cleared_before_min), facts.trials(line))
     words = said("It did not bring the room to the clear level before the runs ended: ", bound, ".")
-    return _point("never_cleared", WEAKNESS, words, "no median time to clear exists at the highest setting")
+    return _point("never_cleared", WEAKNESS, words)
 
 
 def _per_watt(line: RankedSetting) -> float | None:
@@ -130,8 +128,7 @@ def _efficiency(facts: ReviewFacts) -> DraftPoint | None:
     good = place.in_first_share
     lead = "It needs little power for its clean air: " if good else "It needs much power for its clean air: "
     words = said(lead, figure, " at ", power, f", {place.words}.")
-    by = "clean air per watt at the highest setting"
-    return _point("efficiency", STRENGTH if good else WEAKNESS, words, _quarter("first" if good else "last", by), place)
+    return _point("efficiency", STRENGTH if good else WEAKNESS, words, place)
 
 
 def _loud(facts: ReviewFacts) -> DraftPoint | None:
@@ -141,8 +138,7 @@ def _loud(facts: ReviewFacts) -> DraftPoint | None:
     place = place_of(facts, lambda line: line.sound.level_dba if line.sound else None, larger_is_better=False)
     where = f", {place.words} from the quietest" if place else ""
     words = said("It is loud at its highest setting: ", sound_words(facts, level), f"{where}.")
-    threshold = f"95 % interval wholly above {LOUD_DBA:g} dB(A) at the highest setting"
-    return _point("loud", WEAKNESS, words, threshold, place)
+    return _point("loud", WEAKNESS, words, place)
 
 
 def _quiet(facts: ReviewFacts) -> DraftPoint | None:
@@ -163,7 +159,7 @@ def _quiet(facts: ReviewFacts) -> DraftPoint | None:
         sound_words(facts, level),
         ".",
     )
-    return _point("quiet", STRENGTH, words, f"a setting wholly below {QUIET_DBA:g} dB(A) that cleans measurably")
+    return _point("quiet", STRENGTH, words)
 
 
 def _level_of(facts: ReviewFacts, setting_id: int | None) -> SettingLevel | None:
@@ -194,10 +190,7 @@ def _running_cost(facts: ReviewFacts) -> DraftPoint | None:
     lead = "It costs little to run: " if good else "It costs much to run: "
     hours = f"{facts.known.lines.offered.hours_per_day:g}\u00a0h a day"
     words = said(lead, Span(cost_shown(line), "/costs"), f" at its highest setting, {hours}, {place.words}.")
-    by = "running cost at the highest setting"
-    return _point(
-        "running_cost", STRENGTH if good else WEAKNESS, words, _quarter("first" if good else "last", by), place
-    )
+    return _point("running_cost", STRENGTH if good else WEAKNESS, words, place)
 
 
 def _price_of_air(facts: ReviewFacts) -> DraftPoint | None:
@@ -214,10 +207,7 @@ def _price_of_air(facts: ReviewFacts) -> DraftPoint | None:
     figure = from_trials(f"{money(per_100(line) or 0.0, facts.currency, 0)} for each 100\u00a0m³/h", facts.trials(line))
     price = Span(money(line.row.price or 0.0, facts.currency), facts.page("edit"))
     words = said(lead, figure, ", bought for ", price, f", {place.words}.")
-    by = "price for each 100 m³/h at the highest setting"
-    return _point(
-        "price_of_air", STRENGTH if good else WEAKNESS, words, _quarter("first" if good else "last", by), place
-    )
+    return _point("price_of_air", STRENGTH if good else WEAKNESS, words, place)
 
 
 def _parts(facts: ReviewFacts) -> DraftPoint | None:
@@ -234,8 +224,7 @@ def _parts(facts: ReviewFacts) -> DraftPoint | None:
         Span(money(line.row.price, facts.currency), facts.page("edit")),
         " for the unit.",
     )
-    threshold = f"filters and parts cost at least {PARTS_SHARE_OF_PRICE:.0%} of the price a year"
-    return _point("parts", WEAKNESS, words, threshold)
+    return _point("parts", WEAKNESS, words)
 
 
 def _standby(facts: ReviewFacts) -> DraftPoint | None:
@@ -244,7 +233,7 @@ def _standby(facts: ReviewFacts) -> DraftPoint | None:
         return None
     watts = Span(f"{rounded_text(standby.power.value, 1)}\u00a0W", facts.page("power"))
     words = said("It draws power while off: ", watts, " standing by.")
-    return _point("standby", WEAKNESS, words, f"95 % interval of the standby power wholly above {STANDBY_W:g} W")
+    return _point("standby", WEAKNESS, words)
 
 
 def _claims(facts: ReviewFacts) -> DraftPoint | None:
@@ -254,12 +243,12 @@ def _claims(facts: ReviewFacts) -> DraftPoint | None:
     if failed:
         number = Span("the one claim" if len(verdicts) == 1 else f"{failed} of {len(verdicts)} claims", address)
         words = said("The measurements do not support ", number, " of the maker.")
-        return _point("claims", WEAKNESS, words, "a claim is not supported by the measurement and its interval")
+        return _point("claims", WEAKNESS, words)
     if held:
         number = Span("the one claim" if len(verdicts) == 1 else f"{held} of {len(verdicts)} claims", address)
         rest = "." if held == len(verdicts) else "; the rest cannot be tested here."
         words = said("The measurements support ", number, f" of the maker{rest}")
-        return _point("claims", STRENGTH, words, "at least one claim is supported and none is contradicted")
+        return _point("claims", STRENGTH, words)
     return None
 
 
@@ -268,7 +257,7 @@ def _ozone(facts: ReviewFacts) -> DraftPoint | None:
     if not finding.above_limits:
         return None
     words = said("It gives off ozone above a public limit. ", Span(finding.sentence, facts.page("ozone")))
-    return _point("ozone", WEAKNESS, words, "a recorded test above one of the limits listed")
+    return _point("ozone", WEAKNESS, words)
 
 
 def _repeats(facts: ReviewFacts) -> DraftPoint | None:
@@ -277,7 +266,7 @@ def _repeats(facts: ReviewFacts) -> DraftPoint | None:
         return None
     trials = from_trials(counted(line.row.usable_trials or 0, "trial"), facts.trials(line))
     words = said("Its trials differ by more than their own uncertainty explains: ", trials, " at the highest setting.")
-    return _point("repeats", WEAKNESS, words, "a test of equal rates among the repeats fails")
+    return _point("repeats", WEAKNESS, words)
 
 
 RULES: dict[str, Callable[[ReviewFacts], DraftPoint | None]] = {

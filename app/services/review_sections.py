@@ -1,15 +1,21 @@
 """The sections of a draft review, each from stored facts alone, every number with the address of what it rests on."""
 
+from collections.abc import Sequence
+
 from app.compute.method import METHOD_NAME, METHOD_VERSION
 from app.compute.number_words import counted, listed, money
 from app.compute.rounding import rounded_text
 from app.reading_files.channels import channel
+from app.services.claims import CheckedClaim
 from app.services.draft_words import DraftSection, Span, Words, from_trials, said
 from app.services.ranking import RankedSetting
 from app.services.review_facts import OtherUnit, ReviewFacts
 from app.services.review_figures import cost_shown, power_shown, rate_shown, time_shown
 from app.services.review_rules import place_of, sound_words
+from app.storage.rooms_and_loggers import Room
 from app.storage.trials import Trial
+
+_DECIDED_BY_TRIALS = ("clean_air_delivery_rate", "room_area", "air_changes", "air_change_time")
 
 
 def what_it_is(facts: ReviewFacts) -> DraftSection:
@@ -66,10 +72,9 @@ def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
     return DraftSection("method", "How it was tested", facts=tuple(entries))
 
 
-def _room_words(room: object) -> str:
-    name, volume = getattr(room, "name", ""), getattr(room, "room_volume_m3", 0.0)
-    uncertainty = getattr(room, "room_volume_uncertainty_m3", 0.0)
-    return f"{name}, {rounded_text(volume, 1)} ± {rounded_text(uncertainty, 1)}\u00a0m³"
+def _room_words(room: Room) -> str:
+    volume, uncertainty = rounded_text(room.room_volume_m3, 1), rounded_text(room.room_volume_uncertainty_m3, 1)
+    return f"{room.name}, {volume} ± {uncertainty}\u00a0m³"
 
 
 def _source_words(run: Trial) -> str:
@@ -84,12 +89,8 @@ def _logger_words(run: Trial) -> str:
     return f"{logger.name}, {logger.principle}" if logger.principle else logger.name
 
 
-def _trial_list(runs: object) -> Words:
-    spans: list[Span] = []
-    for run in runs:  # type: ignore[attr-defined]
-        spans += [Span(", ")] if spans else [Span("trials " if len(runs) > 1 else "trial ")]  # type: ignore[arg-type]
-        spans.append(Span(str(run.id), f"/trials/{run.id}"))
-    return tuple(spans)
+def _trial_list(runs: Sequence[Trial]) -> Words:
+    return said("trials " if len(runs) > 1 else "trial ", linked_trials([run.id for run in runs]))
 
 
 def _sound_method(facts: ReviewFacts) -> str:
@@ -229,11 +230,27 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
     )
 
 
+def _claim_words(facts: ReviewFacts, entry: CheckedClaim) -> Words:
+    """A claim with its check; one on cleaning also leads to the trials that decide it."""
+    words = said(f"“{entry.claim.wording}” ", Span(entry.check.sentence, facts.page("claims")))
+    if entry.claim.quantity not in _DECIDED_BY_TRIALS:
+        return words
+    lines = facts.known.lines.lines
+    ids = [one for line in lines if line.row.setting == entry.setting for one in facts.trials(line)]
+    return said(words, " [trials ", linked_trials(ids), "]") if ids else words
+
+
+def linked_trials(trial_ids: Sequence[int]) -> Words:
+    """Trials by number, each leading to its page."""
+    spans: list[Span] = []
+    for trial_id in trial_ids:
+        spans += [Span(", ")] if spans else []
+        spans.append(Span(str(trial_id), f"/trials/{trial_id}"))
+    return tuple(spans)
+
+
 def what_is_claimed(facts: ReviewFacts) -> DraftSection:
-    items = [
-        said(f"“{entry.claim.wording}” ", Span(entry.check.sentence, facts.page("claims")))
-        for entry in facts.known.claims
-    ]
+    items = [_claim_words(facts, entry) for entry in facts.known.claims]
     items += [
         said(f"Certified for {entry.rating.aerosol}: ", Span(entry.comparison.sentence, facts.page("ratings")))
         for entry in facts.known.ratings

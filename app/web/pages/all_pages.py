@@ -30,6 +30,8 @@ from app.web.pages import (
     trial_upload,
     trials,
     unit_clips,
+    unit_draft,
+    unit_draft_files,
     unit_form,
     unit_measurements,
     unit_statements,
@@ -53,6 +55,7 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     unit_measurements.router,
     unit_statements.router,
     unit_clips.router,
+    unit_draft.router,
     units.router,
     trials.router,
     trial_upload.router,
@@ -71,4 +74,4 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
 )
 
 # files to take away, by addresses that scripts may use: they stand in the schema of the API
-TAKEN_ROUTERS: tuple[APIRouter, ...] = (charts.router, tables.router)
+TAKEN_ROUTERS: tuple[APIRouter, ...] = (charts.router, tables.router, unit_draft_files.router)

@@ -10,6 +10,7 @@ from app.services.ranking import RankedSetting
 from app.services.sound_levels import SettingLevel
 from app.services.trial_list import ListedTrial
 from app.services.unit_page import PartKnown, UnitKnown
+from app.services.verdicts import OutdatedText
 from app.web.page_context import Choice
 from app.web.pages.cells import Cell, Scales, cells_of_line
 from app.web.pages.unit_more import UnitMore
@@ -90,6 +91,8 @@ class UnitPage:
     channels: tuple[Choice, ...]
     more: UnitMore
     form: TypedForm
+    outdated: OutdatedText | None = None
+    take_query: str = ""
 
 
 def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem, more: UnitMore) -> UnitPage:

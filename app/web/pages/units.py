@@ -1,6 +1,7 @@
 """The units of the bench, and the page of one."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
@@ -10,6 +11,7 @@ from app.errors import InvalidValue
 from app.services.ranking_choices import RankingChoices
 from app.services.unit_page import unit_known
 from app.services.units_list import ListedUnit, UnitsList, list_units
+from app.services.verdicts import OutdatedText, outdated_texts
 from app.web.addresses import address, query_form
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice, PageLinks
@@ -34,6 +36,7 @@ class UnitLine:
     trials: int
     last_trial_on: str
     price: str
+    text_words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +68,8 @@ def show_units(request: Request, session: SessionDep, render: RenderDep) -> HTML
         limit=_ROWS,
         offset=max(offset, 0),
     )
-    page = _list_page(units, form, max(offset, 0), trashed)
+    outdated = outdated_texts(session, [unit.id for unit in units.units])
+    page = _list_page(units, form, max(offset, 0), trashed, outdated)
     return render("pages/units.html", page, status_code=200 if form.is_good else 422)
 
 
@@ -79,12 +83,18 @@ def show_unit(unit_id: int, request: Request, session: SessionDep, render: Rende
         form.refuse(error.field or "", error.message)
         known = unit_known(session, unit_id)
     system = unit_system(form.typed("units"))
-    page = unit_page(known, form, system, unit_more(session, known, system))
+    page = replace(
+        unit_page(known, form, system, unit_more(session, known, system)),
+        outdated=outdated_texts(session, [unit_id]).get(unit_id),
+        take_query=address("", form.values, unit=unit_id).lstrip("?"),
+    )
     charts = page.has_curve or page.more.has_price_history or page.more.has_claims_chart
     return render("pages/unit.html", page, status_code=200 if form.is_good else 422, charts=charts)
 
 
-def _list_page(units: UnitsList, form: TypedForm, offset: int, trashed: bool) -> UnitsPage:
+def _list_page(
+    units: UnitsList, form: TypedForm, offset: int, trashed: bool, outdated: Mapping[int, OutdatedText]
+) -> UnitsPage:
     after = offset + len(units.units)
     waiting = units.on_bench - units.tested
     answer = f"{counted(units.on_bench, 'unit')} on the bench, {units.tested} with a trial"
@@ -93,7 +103,7 @@ def _list_page(units: UnitsList, form: TypedForm, offset: int, trashed: bool) ->
         title="Which units are on the bench?",
         answer=answer,
         is_empty=units.on_bench == 0 and units.in_trash == 0,
-        lines=tuple(_line(unit) for unit in units.units),
+        lines=tuple(_line(unit, outdated.get(unit.id)) for unit in units.units),
         total=units.total,
         kinds=(
             Choice("", "every kind", not form.text("kind")),
@@ -112,7 +122,7 @@ def _list_page(units: UnitsList, form: TypedForm, offset: int, trashed: bool) ->
     )
 
 
-def _line(unit: ListedUnit) -> UnitLine:
+def _line(unit: ListedUnit, outdated: OutdatedText | None) -> UnitLine:
     return UnitLine(
         unit.id,
         unit.maker,
@@ -122,4 +132,5 @@ def _line(unit: ListedUnit) -> UnitLine:
         unit.trials,
         unit.last_trial_on.isoformat() if unit.last_trial_on else "",
         money(unit.price, unit.price_currency) if unit.price is not None else "",
+        " ".join(change.sentence for change in outdated.changes) if outdated else "",
     )
