@@ -1,10 +1,11 @@
 """Which settings serve a room below a sound ceiling and within a budget, and what nothing beats on all three."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from app.compute.clean_air import removal_time_min
 from app.compute.measured import Measured
 from app.compute.room_need import RoomNeed
+from app.compute.sound import energy_sum
 
 STANDARD_SHARE_REMOVED = 0.95
 
@@ -120,6 +121,24 @@ def beaten_by(candidate: Candidate, others: tuple[Candidate, ...]) -> Candidate 
         return None
     better = [other for other in others if _has_all_three(other) and _beats(other, candidate)]
     return max(better, key=lambda other: other.rate.value if other.rate else 0.0, default=None)
+
+
+def two_of(candidate: Candidate) -> Candidate:
+    """Two of the same unit at the same setting in one room: twice the rate and the price, the sum of both sounds.
+
+    The rates add up in a well-mixed room; the uncertainty doubles as well, because two of one kind share what the
+    bench got wrong. The sum of two equal sources is 3 dB more, for a listener as far from both.
+
+    >>> pair = two_of(Candidate("a", "low", Measured(200.0, 5.0), True, 40.0, 100.0))
+    >>> pair.rate.value, round(pair.sound_dba, 2), pair.price
+    (400.0, 43.01, 200.0)
+    """
+    return replace(
+        candidate,
+        rate=None if candidate.rate is None else candidate.rate.times(2.0),
+        sound_dba=None if candidate.sound_dba is None else energy_sum([candidate.sound_dba] * 2),
+        price=None if candidate.price is None else 2 * candidate.price,
+    )
 
 
 def _has_all_three(c: Candidate) -> bool:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 
 from app.compute.measured import Measured
-from app.compute.room_advice import Candidate, RoomAdvice, Wish, advise, frontier
+from app.compute.room_advice import Candidate, Fit, RoomAdvice, Wish, advise, frontier, two_of
 from app.compute.room_need import RULE_CEILING_M, RoomNeed, need_by_155_rule, need_by_air_changes
 from app.errors import InvalidValue
 from app.services.owned_units import rate_of
@@ -45,6 +45,7 @@ class AdviceForRoom:
     best_of_unit : of the settings that serve, the quietest of each unit, the cheapest unit first
     strongest_within_limits : below the ceiling and the budget, whatever the rate; None where nothing is
     quietest_that_serves : strong enough and within the budget, however loud; None where nothing is
+    pairs : settings of which one does not serve the room but two of the same unit do, the cheapest first
     frontier : settings that nothing beats on price, sound and clean air at once
     candidates : every setting that was looked at
     """
@@ -57,6 +58,7 @@ class AdviceForRoom:
     best_of_unit: tuple[int, ...]
     strongest_within_limits: Candidate | None
     quietest_that_serves: Candidate | None
+    pairs: tuple[Fit, ...]
     frontier: tuple[Candidate, ...]
     candidates: tuple[Candidate, ...]
     units: int
@@ -96,7 +98,10 @@ def advice_for_room(session: Session, choices: RoomChoices | None = None) -> Adv
                 sound_is_upper_bound=sound.is_upper_bound,
             )
         )
-    found = advise(tuple(candidates), Wish(need, chosen.max_sound_dba, chosen.max_price))
+    wish = Wish(need, chosen.max_sound_dba, chosen.max_price)
+    found = advise(tuple(candidates), wish)
+    alone = {fit.candidate.unit_id for fit in found.fits}
+    pairs = advise(tuple(two_of(c) for c in candidates if c.unit_id not in alone), wish).fits
     return AdviceForRoom(
         choices=chosen,
         need=need,
@@ -106,6 +111,7 @@ def advice_for_room(session: Session, choices: RoomChoices | None = None) -> Adv
         best_of_unit=_best_of_unit(found),
         strongest_within_limits=max(_failing_only(found, "rate"), key=_rate, default=None),
         quietest_that_serves=min(_failing_only(found, "sound"), key=lambda c: c.sound_dba or 0.0, default=None),
+        pairs=pairs,
         frontier=frontier(tuple(candidates)),
         candidates=tuple(candidates),
         units=len({candidate.unit_id for candidate in candidates}),

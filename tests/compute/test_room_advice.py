@@ -1,7 +1,7 @@
 import pytest
 
 from app.compute.measured import Measured
-from app.compute.room_advice import Candidate, Wish, advise, beaten_by, frontier
+from app.compute.room_advice import Candidate, Wish, advise, beaten_by, frontier, two_of
 from app.compute.room_need import need_by_air_changes
 
 
@@ -81,3 +81,14 @@ def test_what_misses_one_of_the_three_takes_no_part():
     missing = [candidate(rate=None), candidate(sound=None), candidate(price=None), candidate(measurable=False)]
     assert frontier(tuple(missing)) == ()
     assert beaten_by(missing[1], (candidate(),)) is None
+
+
+def test_two_of_a_unit_give_twice_the_air_and_three_decibels_more():
+    pair = two_of(candidate(rate=200.0, uncertainty=5.0, sound=40.0, price=100.0))
+    assert (pair.rate.value, pair.rate.uncertainty, pair.price) == (400.0, 10.0, 200.0)
+    assert pair.sound_dba == pytest.approx(43.0103, abs=1e-4)
+
+
+def test_two_of_what_is_not_known_stay_unknown():
+    pair = two_of(Candidate("a", "high", None, False, None, None))
+    assert (pair.rate, pair.sound_dba, pair.price) == (None, None, None)

@@ -46,6 +46,7 @@ def advice(*candidates, max_sound=45.0):
         best_of_unit=(),
         strongest_within_limits=None,
         quietest_that_serves=None,
+        pairs=(),
         frontier=frontier(candidates),
         candidates=candidates,
         units=len(candidates),

@@ -67,6 +67,18 @@ def test_the_nearest_are_named_where_nothing_serves(session, bench):
     assert found.quietest_that_serves.unit == "Maker B Loud"
 
 
+def test_two_of_one_unit_may_serve_where_one_does_not(session, bench):
+    found = advice_for_room(session, RoomChoices(room_area_m2=40.0, max_sound_dba=48.0))  # 472 m³/h
+    assert found.advice.fits == ()
+    assert [(fit.candidate.setting, round(fit.candidate.rate.value)) for fit in found.pairs] == [
+        ("low", 480),
+        ("high", 800),
+    ]
+    assert found.pairs[0].candidate.price == 398.0
+    one_is_enough = advice_for_room(session, RoomChoices(room_area_m2=10.0))
+    assert "Maker A Model 1" not in {fit.candidate.unit for fit in one_is_enough.pairs}
+
+
 def test_without_measurements_nothing_is_near(session, small_bench):
     found = advice_for_room(session)
     assert (found.strongest_within_limits, found.quietest_that_serves) == (None, None)

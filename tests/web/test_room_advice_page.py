@@ -45,9 +45,16 @@ def test_an_empty_ceiling_is_no_ceiling(client, bench):
 
 def test_where_nothing_serves_the_nearest_are_named(client, bench):
     page = client.get("/room?room_area_m2=30&max_sound_dba=45")
-    assert "Nothing on this bench serves that room within these limits." in page.text
+    assert "No unit on this bench serves that room alone within these limits" in page.text
     assert "The strongest within the limits: Maker A Model 1 at “low”" in page.text
     assert "The quietest that is strong enough: Maker A Model 1 at “high”" in page.text
+
+
+def test_two_of_one_kind_are_offered_where_one_is_too_weak(client, bench):
+    page = client.get("/room?room_area_m2=30&max_sound_dba=45")  # 354 m³/h
+    assert "two of one kind would: Maker A Model 1 at “low”, 398\u00a0USD, 480\u00a0m³/h, 43\u00a0dB(A)" in page.text
+    assert "Would two of one kind do?" in page.text
+    assert "and no two of one kind do." in client.get("/room?room_area_m2=90&max_sound_dba=45").text
 
 
 def test_a_wrong_room_is_refused_and_what_was_typed_is_kept(client, bench):

@@ -22,6 +22,7 @@ from app.web.unit_system import UnitSystem, unit_system
 
 router = APIRouter()
 PATH = "/room"
+_MOST_PAIRS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +48,7 @@ class RoomPage:
     removed: tuple[str, ...]
     lines: tuple[AdviceLine, ...]
     nearest: tuple[str, ...]
+    pairs: tuple[AdviceLine, ...]
     frontier: tuple[AdviceLine, ...]
     frontier_words: str
     assumptions: tuple[str, ...]
@@ -82,6 +84,7 @@ def _page(found: AdviceForRoom, form: TypedForm, system: UnitSystem) -> RoomPage
         removed=tuple(f"{left.units} {left.words}" for left in found.left_out),
         lines=tuple(_fit_line(fit, found, system) for fit in found.advice.fits),
         nearest=_nearest(found, system),
+        pairs=tuple(_fit_line(fit, found, system) for fit in found.pairs[:_MOST_PAIRS]),
         frontier=tuple(_line(candidate, found, system) for candidate in found.frontier),
         frontier_words=frontier_words(found),
         assumptions=(
@@ -113,7 +116,11 @@ def _answer(found: AdviceForRoom, system: UnitSystem) -> str:
     fits = {fit.candidate.setting_id: fit for fit in found.advice.fits}
     best = [fits[setting_id] for setting_id in found.best_of_unit]
     if not best:
-        return "Nothing on this bench serves that room within these limits."
+        alone = "No unit on this bench serves that room alone within these limits"
+        if not found.pairs:
+            return f"{alone}, and no two of one kind do."
+        pair = found.pairs[0].candidate
+        return f"{alone}; two of one kind would: {_named(pair, found, system)}, both together."
     words = [_named(fit.candidate, found, system) for fit in best[:3]]
     more = f", and {len(best) - 3} more below" if len(best) > 3 else ""
     if len(best) == 1:
