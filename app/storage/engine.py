@@ -7,6 +7,7 @@ from typing import Any
 from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.orm import Session, sessionmaker
 
+WRITERS_TURN = 7_204_312  # any number, the same in every process: the lock that a writer holds on PostgreSQL
 _PRAGMAS = (
     "PRAGMA journal_mode = WAL",
     "PRAGMA synchronous = NORMAL",
@@ -18,7 +19,7 @@ _PRAGMAS = (
 def open_engine(url: str) -> Engine:
     """Engine for a store address; the tables are made by the migrations, not here."""
     if not url.startswith("sqlite"):
-        return create_engine(url, pool_pre_ping=True)
+        return _server_engine(url)
     engine = create_engine(url, connect_args={"check_same_thread": False})
 
     @event.listens_for(engine, "connect")
@@ -35,6 +36,18 @@ def open_engine(url: str) -> Engine:
         # takes its turn as a writer from the start waits instead.
         writes = connection.get_execution_options().get("writes", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+def _server_engine(url: str) -> Engine:
+    engine = create_engine(url, pool_pre_ping=True)
+
+    @event.listens_for(engine, "begin")
+    def _take_turn(connection: Any) -> None:
+        # Summaries and pools rest on the whole bench, so that writers take turns here as they do on SQLite.
+        if connection.get_execution_options().get("writes", False):
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITERS_TURN})")
 
     return engine
 
