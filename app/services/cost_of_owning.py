@@ -66,10 +66,10 @@ def with_consequences(view: RunningCostView) -> CostOfOwning:
 
 def clean_air_cost(cost: UnitCost) -> CleanAirCost:
     """Running cost over the clean air delivered in the same hours; purchase left out."""
-    if cost.unit.rate is None:
+    if cost.unit.mean_rate is None:
         return CleanAirCost(None, "No clean air rate that can be told from zero is known at this setting.")
     try:
-        return CleanAirCost(cost_per_1000_m3_of_clean_air(cost.per_year, cost.unit.rate), "")
+        return CleanAirCost(cost_per_1000_m3_of_clean_air(cost.per_year, cost.unit.mean_rate), "")
     except ValueError as error:
         return CleanAirCost(None, str(error))
 

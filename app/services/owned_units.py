@@ -1,5 +1,6 @@
 """The units of the bench as the cost calculation takes them, each at the setting that the reader asks for."""
 
+import math
 from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
@@ -19,11 +20,16 @@ _COVERAGE_95 = 1.959963984540054
 
 @dataclass(frozen=True, slots=True)
 class UnitAtSetting:
-    """A unit at one setting with all that its cost needs."""
+    """A unit at one setting with all that its cost needs.
+
+    rate : of the setting; mean_rate : over all hours of the day in which it runs, further hours at its quietest setting
+        among them [m³/h]; None where one of the settings has no rate that can be told from zero
+    """
 
     row: RankingRow
     sound: SettingSound | None
     rate: Measured | None
+    mean_rate: Measured | None
     owned: OwnedUnit
 
     @property
@@ -78,8 +84,10 @@ def read_owned_units(session: Session, terms: OwningTerms, unit_id: int = 0) -> 
             left_out.append(UnitLeftOut(unit_id, name, "no setting with a measured sound level serves the room"))
             continue
         sound = None if chosen_row.setting_id is None else sounds.of(chosen_row.setting_id)
-        owned = _owned(chosen_row, consumables.get(unit_id, ()), terms)
-        units.append(UnitAtSetting(chosen_row, sound, rate_of(chosen_row), owned))
+        quiet_row = _quietest(settings, sounds) if terms.choices.quiet_hours_per_day else chosen_row
+        owned = _owned(chosen_row, quiet_row, consumables.get(unit_id, ()), terms)
+        mean_rate = _mean_rate(rate_of(chosen_row), rate_of(quiet_row), terms)
+        units.append(UnitAtSetting(chosen_row, sound, rate_of(chosen_row), mean_rate, owned))
     units.sort(key=lambda unit: (unit.rate is None, -(unit.rate.value if unit.rate else 0.0), unit.name))
     return OwnedUnits(tuple(units), tuple(left_out))
 
@@ -105,10 +113,36 @@ def _chosen_setting(rows: list[RankingRow], sounds: SettingSounds, terms: Owning
         serving = [row for row in rows if (rate := rate_of(row)) is not None and rate.value >= need]
         known = [row for row in serving if level(row) is not None]
         return min(known, key=lambda row: level(row) or 0.0, default=None)
-    return min(rows, key=lambda row: (level(row) is None, level(row) or 0.0, row.position or 0))
+    return _quietest(rows, sounds)
 
 
-def _owned(row: RankingRow, consumables: tuple[ConsumableRow, ...], terms: OwningTerms) -> OwnedUnit:
+def _quietest(rows: list[RankingRow], sounds: SettingSounds) -> RankingRow:
+    """The setting with the lowest measured level, else the one that stands lowest."""
+
+    def key(row: RankingRow) -> tuple[bool, float, int]:
+        level = None if row.setting_id is None else sounds.of(row.setting_id).level_dba
+        return level is None, level or 0.0, row.position or 0
+
+    return min(rows, key=key)
+
+
+def _mean_rate(rate: Measured | None, quiet: Measured | None, terms: OwningTerms) -> Measured | None:
+    """Rate over the hours at both settings, taken as independent."""
+    hours, quiet_hours = terms.hours_per_day, terms.choices.quiet_hours_per_day
+    if not quiet_hours:
+        return rate
+    if quiet is None or (rate is None and hours):
+        return None
+    parts = [(quiet, quiet_hours / (hours + quiet_hours))]
+    if rate is not None:
+        parts.append((rate, hours / (hours + quiet_hours)))
+    uncertainty = math.hypot(*(share * one.uncertainty for one, share in parts))
+    return Measured(sum(share * one.value for one, share in parts), uncertainty)
+
+
+def _owned(
+    row: RankingRow, quiet_row: RankingRow, consumables: tuple[ConsumableRow, ...], terms: OwningTerms
+) -> OwnedUnit:
     currency = terms.assumptions.currency
     in_currency = row.price_currency == currency
     elsewhere = row.price is not None and not in_currency
@@ -117,9 +151,15 @@ def _owned(row: RankingRow, consumables: tuple[ConsumableRow, ...], terms: Ownin
         if elsewhere
         else "The purchase price is not recorded"
     )
+    parts = [RunningPart(terms.hours_per_day, row.power_w, row.power_uncertainty_w or 0.0, row.setting or "")]
+    if terms.choices.quiet_hours_per_day:
+        quiet_w, quiet_uncertainty = quiet_row.power_w, quiet_row.power_uncertainty_w or 0.0
+        parts.append(
+            RunningPart(terms.choices.quiet_hours_per_day, quiet_w, quiet_uncertainty, quiet_row.setting or "")
+        )
     return OwnedUnit(
         name=f"{row.maker} {row.model}",
-        parts=(RunningPart(terms.hours_per_day, row.power_w, row.power_uncertainty_w or 0.0, row.setting or ""),),
+        parts=tuple(parts),
         standby_power_w=row.standby_power_w,
         standby_power_uncertainty_w=row.standby_power_uncertainty_w or 0.0,
         purchase_price=row.price if in_currency else None,

@@ -28,6 +28,7 @@ class OwningChoices:
     unit_ids : units to show, at most 8; empty: the strongest ones
     setting : the highest, the quietest, or the quietest that still serves a room of `room_area_m2`
     tariff_id : a stored tariff, which also sets the currency; or price_per_kwh with currency
+    hours_per_day, quiet_hours_per_day : hours at the setting, and further hours at each unit's quietest setting [h]
     discount_rate_pct : [% per year]
     compare : two of the units, for the break-even
     """
@@ -40,6 +41,7 @@ class OwningChoices:
     price_per_kwh: float | None = None
     currency: str = ""
     hours_per_day: float | None = None
+    quiet_hours_per_day: float = 0.0
     days_per_year: float | None = None
     years: int = DEFAULT_YEARS
     discount_rate_pct: float = 0.0
@@ -129,6 +131,8 @@ def _tariff(choices: OwningChoices, bench: BenchChoices, tariffs: tuple[TariffOf
 def _check(choices: OwningChoices, hours: float, days: float) -> None:
     for field, value, low, high, unit in (
         ("hours_per_day", hours, 0.0, 24.0, "hours a day"),
+        ("quiet_hours_per_day", choices.quiet_hours_per_day, 0.0, 24.0, "hours a day at the quietest setting"),
+        ("quiet_hours_per_day", hours + choices.quiet_hours_per_day, 0.0, 24.0, "hours a day at both settings"),
         ("days_per_year", days, 0.0, 366.0, "days a year"),
         ("years", float(choices.years), 1.0, float(LONGEST_YEARS), "years"),
         ("discount_rate_pct", choices.discount_rate_pct, 0.0, 50.0, "% a year"),

@@ -87,6 +87,7 @@ def cost_choices(form: TypedForm) -> CostChoices:
             tariff_id=form.whole_number("tariff_id", "The tariff"),
             price_per_kwh=form.number("price_per_kwh", "The price of a kilowatt-hour"),
             hours_per_day=form.number("hours_per_day", "The hours a day"),
+            quiet_hours_per_day=_or(form.number("quiet_hours_per_day", "The hours at the quietest setting"), 0.0),
             days_per_year=form.number("days_per_year", "The days of use"),
             years=form.whole_number("years", "The years") or DEFAULT_YEARS,
             discount_rate_pct=_or(form.number("discount_rate_pct", "The interest"), 0.0),

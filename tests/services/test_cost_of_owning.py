@@ -6,6 +6,7 @@ from app.services.consumables import NewConsumable, add_consumable, add_consumab
 from app.services.cost_of_owning import cost_of_owning
 from app.services.owning_choices import FOR_THE_ROOM, QUIETEST, OwningChoices, tariffs_of_bench
 from app.services.running_cost_view import CostChoices
+from app.services.units import add_setting
 from tests.services.measured_facts import (
     DAY,
     add_power,
@@ -100,6 +101,36 @@ def test_the_quietest_setting_that_serves_the_room(session, bench):
     assert [left.unit_id for left in large.view.left_out] == [box]
 
 
+def test_hours_may_be_shared_with_the_quietest_setting(session, bench):
+    ids, _ = bench
+    found = owning(session, hours_per_day=8.0, quiet_hours_per_day=16.0)
+    model = by_id(found)[ids.unit_id]
+    assert model.per_year.energy.running_kwh_per_year == pytest.approx(0.365 * (8 * 50 + 16 * 10))
+    assert model.unit.mean_rate.value == pytest.approx((8 * 400 + 16 * 120) / 24)
+    assert model.unit.rate.value == 400.0
+    assert found.clean_air[ids.unit_id].per_1000_m3.value == pytest.approx(
+        1000 * model.per_year.total_per_year / (8760 * model.unit.mean_rate.value)
+    )
+
+
+def test_all_hours_may_be_at_the_quietest_setting(session, bench):
+    ids, _ = bench
+    model = by_id(owning(session, hours_per_day=0.0, quiet_hours_per_day=24.0))[ids.unit_id]
+    assert model.unit.mean_rate.value == pytest.approx(120.0)
+    assert model.per_year.energy.running_kwh_per_year == pytest.approx(87.6)
+
+
+def test_a_quietest_setting_without_a_rate_leaves_the_mean_open(session, bench):
+    ids, _ = bench
+    silent = add_setting(session, ids.unit_id, "silent", position=0)
+    add_sound(session, ids.unit_id, silent, 25.0)
+    found = owning(session, hours_per_day=8.0, quiet_hours_per_day=8.0)
+    assert by_id(found)[ids.unit_id].unit.mean_rate is None
+    assert (
+        "The power at silent was not measured, so its energy is left out." in by_id(found)[ids.unit_id].per_year.missing
+    )
+
+
 def test_two_units_are_compared_and_assumptions_moved(session, bench):
     ids, box = bench
     found = owning(session, compare=(ids.unit_id, box))
@@ -153,6 +184,8 @@ def test_without_any_tariff_it_asks_for_a_price(session, small_bench):
     [
         ({"price_per_kwh": -1.0}, "price_per_kwh", "price of a kilowatt-hour is -1.0; it needs to be zero or above"),
         ({"hours_per_day": 25.0}, "hours_per_day", "Found 25 hours a day; 0 to 24 are needed"),
+        ({"quiet_hours_per_day": -1.0}, "quiet_hours_per_day", "Found -1 hours a day at the quietest setting"),
+        ({"hours_per_day": 20.0, "quiet_hours_per_day": 5.0}, "quiet_hours_per_day", "Found 25 hours a day at both"),
         ({"days_per_year": 400.0}, "days_per_year", "Found 400 days a year; 0 to 366 are needed"),
         ({"years": 0}, "years", "Found 0 years; 1 to 30 are needed"),
         ({"discount_rate_pct": 80.0}, "discount_rate_pct", "Found 80 % a year; 0 to 50 are needed"),

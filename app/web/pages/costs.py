@@ -9,7 +9,7 @@ from app.compute.rounding import rounded_text
 from app.errors import HazefallError
 from app.figures.cost_bars import MOST_BARS, cost_words
 from app.figures.cost_over_years import over_years_words
-from app.services.owning_choices import SETTING_CHOICES
+from app.services.owning_choices import SETTING_CHOICES, OwningTerms
 from app.services.running_cost_view import RunningCostView, UnitCost, running_cost_view
 from app.web.addresses import address, query_form
 from app.web.chart_choices import cost_choices
@@ -109,8 +109,8 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
         f"{len(view.drawn)} of {len(view.costs)} units are drawn; choose others above.",
         chart_query=address("", form.values).lstrip("?"),
         conditions=f"Electricity at {terms.assumptions.price_per_kwh:g}\u00a0{currency}/kWh ({terms.tariff_words}) · "
-        f"{terms.hours_per_day:g}\u00a0h a day · {terms.assumptions.days_per_year:g} days a year · "
-        f"{terms.choices.setting} setting · {years} years",
+        f"{terms.hours_per_day:g}\u00a0h a day{_quiet_words(terms)} · "
+        f"{terms.assumptions.days_per_year:g} days a year · {terms.choices.setting} setting · {years} years",
         form=form,
         tariffs=(
             Choice("", "the bench's", not form.text("tariff_id")),
@@ -137,6 +137,11 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
         years=str(years),
         currency=currency,
     )
+
+
+def _quiet_words(terms: OwningTerms) -> str:
+    hours = terms.choices.quiet_hours_per_day
+    return f" and {hours:g}\u00a0h at its quietest" if hours else ""
 
 
 def _units(view: RunningCostView) -> tuple[Choice, ...]:
