@@ -8,7 +8,7 @@ from app.figures.chart import Axis, Chart, Series
 from app.figures.label_spacing import spaced
 
 LABEL_GAP = 0.052  # of the height of the plot: one line of text
-_LETTER, _LEADER = 0.0105, 0.03  # of the width of the plot: a letter, and the hairline before the name
+_LETTER, _LEADER = 0.0135, 0.03  # of the width of the plot: a letter, and the hairline before the name
 
 
 @dataclass(frozen=True, slots=True)

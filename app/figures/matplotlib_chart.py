@@ -193,6 +193,8 @@ class _Drawing:
             getattr(axes, f"set_{which}scale")("log")
             drawn.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
             drawn.set_minor_formatter(NullFormatter())
+        else:
+            axes.ticklabel_format(axis=which, style="plain", useOffset=False)  # 2025.5, never 0.5 + 2025
         getattr(axes, f"set_{which}lim")(*axis_range(self.chart, which))
 
     def _place(self, axis: Axis, values: tuple[Any, ...]) -> list[Any]:

@@ -1,7 +1,10 @@
 """Words of a draft: text in which every number carries the address of what it rests on."""
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+
+_NUMBER = re.compile(r"(?<!\w)\u2212?\d[\d.,\u202f]*(?<![.,])(?!\w)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +50,19 @@ def from_trials(number: str, trial_ids: Sequence[int]) -> Words:
     for place, trial_id in enumerate(trial_ids):
         spans += [Span(", " if place else ""), Span(str(trial_id), f"/trials/{trial_id}")]
     return tuple(span for span in (*spans, Span("]")) if span.text)
+
+
+def numbers_leading_to(sentence: str, address: str) -> Words:
+    """A sentence of which only the numbers lead somewhere.
+
+    >>> [span.text for span in numbers_leading_to("A costs 30 USD less than B.", "/compare") if span.address]
+    ['30']
+    """
+    spans, end = [], 0
+    for found in _NUMBER.finditer(sentence):
+        spans += [Span(sentence[end : found.start()]), Span(found.group(), address)]
+        end = found.end()
+    return said(spans, sentence[end:])
 
 
 def plain(words: Words) -> str:

@@ -14,7 +14,7 @@ from app.services.rank_view import RankView, rank_view
 from app.services.ranking import RankedSetting
 from app.services.ranking_choices import HIGHEST, RankingChoices
 from app.services.unit_page import UnitKnown, unit_known
-from app.storage.trials import NaturalDecayPoolRun, Trial
+from app.storage.trials import ChannelResult, NaturalDecayPoolRun, Trial
 
 MOST_STRONGER, MOST_CHEAPER = 2, 2
 _SAID_OF_OTHERS = (CLEAN_AIR, SOUND, PRICE, RUNNING_COST)
@@ -26,6 +26,7 @@ class OtherUnit:
 
     stronger : delivers more clean air, and the two are told apart
     cheaper : has a lower price in the bench's currency
+    trial_ids : usable trials of that setting, oldest first
     """
 
     unit_id: int
@@ -34,6 +35,7 @@ class OtherUnit:
     stronger: bool
     cheaper: bool
     sentences: tuple[str, ...]
+    trial_ids: tuple[int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +144,7 @@ def _others(session: Session, highest: RankedSetting | None, view: RankView, kno
         channel=known.lines.choices.channel, aerosol=known.lines.choices.aerosol, room_id=known.lines.choices.room_id
     )
     compared = compare_settings(session, [own_id, *ids], asked)
+    trials = _trials_of_settings(session, ids, known)
     return tuple(
         OtherUnit(
             unit_id=line.row.unit_id,
@@ -154,9 +157,30 @@ def _others(session: Session, highest: RankedSetting | None, view: RankView, kno
                 for quantity in _SAID_OF_OTHERS
                 if (finding := compared.findings[quantity][number]).told_apart is not None
             ),
+            trial_ids=trials.get(setting_id, ()),
         )
         for number, (line, setting_id) in enumerate(zip(chosen, ids, strict=True))
     )
+
+
+def _trials_of_settings(session: Session, setting_ids: list[int], known: UnitKnown) -> dict[int, tuple[int, ...]]:
+    choices = known.lines.choices
+    found: dict[int, list[int]] = {}
+    for setting_id, trial_id in session.execute(
+        select(Trial.setting_id, Trial.id)
+        .join(ChannelResult, ChannelResult.trial_id == Trial.id)
+        .where(
+            Trial.setting_id.in_(setting_ids),
+            Trial.room_id == choices.room_id,
+            Trial.excluded_at.is_(None),
+            Trial.trashed_at.is_(None),
+            ChannelResult.channel == choices.channel,
+            ChannelResult.usable.is_(True),
+        )
+        .order_by(Trial.started_at, Trial.id)
+    ):
+        found.setdefault(setting_id or 0, []).append(trial_id)
+    return {setting_id: tuple(ids) for setting_id, ids in found.items()}
 
 
 def _is_stronger(line: RankedSetting, own: RankedSetting, view: RankView) -> bool:

@@ -7,7 +7,7 @@ from app.compute.number_words import counted, listed, money
 from app.compute.rounding import rounded_text
 from app.reading_files.channels import channel
 from app.services.claims import CheckedClaim
-from app.services.draft_words import DraftSection, Span, Words, from_trials, said
+from app.services.draft_words import DraftSection, Span, Words, from_trials, numbers_leading_to, said
 from app.services.ranking import RankedSetting
 from app.services.review_facts import OtherUnit, ReviewFacts
 from app.services.review_figures import cost_shown, power_shown, rate_shown, time_shown
@@ -48,7 +48,7 @@ def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
     days = sorted(run.started_at.date().isoformat() for run in runs)
     clear = {
         "absolute": f"{bench.clear_level_value:g}\u00a0µg/m³",
-        "share_of_start": f"{bench.clear_level_value:.0%} of the level at unit on",
+        "share_of_start": f"{100 * bench.clear_level_value:g}\u00a0% of the level at unit on",
         "background": f"{bench.clear_level_value:g}\u00a0µg/m³ above the background",
     }[bench.clear_level_kind]
     entries = [
@@ -170,10 +170,9 @@ def _against_others(facts: ReviewFacts) -> list[Words]:
 def _other_words(facts: ReviewFacts, other: OtherUnit, lead: str) -> Words:
     own = facts.highest.row.setting_id if facts.highest else 0
     address = f"/compare?setting_id={own}&setting_id={other.setting_id}"
-    sentences: list[Span] = []
-    for sentence in other.sentences:
-        sentences += [Span(" "), Span(sentence, address)]
-    return said(f"{lead}: ", Span(other.name, f"/units/{other.unit_id}"), ".", sentences)
+    sentences = [span for sentence in other.sentences for span in said(" ", numbers_leading_to(sentence, address))]
+    tested = said(" [trials ", linked_trials(other.trial_ids), "]") if other.trial_ids else ()
+    return said(f"{lead}: ", Span(other.name, f"/units/{other.unit_id}"), ".", sentences, tested)
 
 
 def how_loud(facts: ReviewFacts) -> DraftSection:
@@ -232,7 +231,7 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
 
 def _claim_words(facts: ReviewFacts, entry: CheckedClaim) -> Words:
     """A claim with its check; one on cleaning also leads to the trials that decide it."""
-    words = said(f"“{entry.claim.wording}” ", Span(entry.check.sentence, facts.page("claims")))
+    words = said(f"“{entry.claim.wording}” ", numbers_leading_to(entry.check.sentence, facts.page("claims")))
     if entry.claim.quantity not in _DECIDED_BY_TRIALS:
         return words
     lines = facts.known.lines.lines
@@ -250,9 +249,13 @@ def linked_trials(trial_ids: Sequence[int]) -> Words:
 
 
 def what_is_claimed(facts: ReviewFacts) -> DraftSection:
+    ratings = facts.page("ratings")
     items = [_claim_words(facts, entry) for entry in facts.known.claims]
     items += [
-        said(f"Certified for {entry.rating.aerosol}: ", Span(entry.comparison.sentence, facts.page("ratings")))
+        said(
+            f"Certified for {entry.rating.aerosol}: ",
+            numbers_leading_to(entry.comparison.sentence, ratings),
+        )
         for entry in facts.known.ratings
     ]
     empty = () if items else (said("No claim and no rating is recorded."),)

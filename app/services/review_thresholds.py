@@ -13,8 +13,8 @@ PARTS_SHARE_OF_PRICE = 0.5  # a year
 
 def _ends(by: str) -> str:
     return (
-        f"strength among the first {OUTER_SHARE:.0%}, weakness among the last, of at least {FEWEST_TO_PLACE} tested "
-        f"units by {by} at the highest setting"
+        f"strength among the first {100 * OUTER_SHARE:g} %, weakness among the last, of at least {FEWEST_TO_PLACE} "
+        f"tested units by {by} at the highest setting"
     )
 
 
@@ -27,7 +27,7 @@ THRESHOLDS: dict[str, str] = {
     "efficiency": _ends("clean air for each watt"),
     "price_of_air": _ends("price for each 100 m³/h"),
     "running_cost": _ends("whole running cost"),
-    "parts": f"weakness where filters and parts cost at least {PARTS_SHARE_OF_PRICE:.0%} of the price in a year",
+    "parts": f"weakness where filters and parts cost at least {100 * PARTS_SHARE_OF_PRICE:g} % of the price in a year",
     "standby": f"weakness where the 95 % interval of the standby power lies wholly above {STANDBY_W:g} W",
     "claims": "weakness where a measurement contradicts a claim; strength where one is supported and none contradicted",
     "ozone": "weakness where a recorded test lies above one of the public limits listed",

@@ -8,6 +8,7 @@ from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
+from app.compute.number_words import counted
 from app.services.draft_words import Draft, DraftPoint, plain
 from app.services.review_thresholds import THRESHOLDS
 from app.services.units import get_unit
@@ -131,7 +132,8 @@ def _answer(draft: Draft, verdicts: int) -> str:
     kept = [point for point in _all_points(draft) if not point.left_out]
     strengths = sum(point.kind == "strength" for point in kept)
     edited = sum(point.version > 0 for point in kept)
-    text = f"{strengths} strengths and {len(kept) - strengths} weaknesses follow from what is stored"
+    weaknesses = counted(len(kept) - strengths, "weakness", "weaknesses")
+    text = f"{counted(strengths, 'strength')} and {weaknesses} in the draft"
     text += f"; {edited} worded by a person." if edited else "; nobody has edited one yet."
     return text + ("" if verdicts else " No verdict is written yet.")
 
