@@ -31,17 +31,7 @@ def assemble_log(
     """One log from the tables of a file."""
     notes = [*_layout_notes(opened, segments), *opened.notes, *notes]
     box, boxes = choose_box(source, opened, segments)
-    skipped = [skip for segment in segments for skip in segment.skipped]
-    cells_skipped = 0
-    parts: list[Rows] = []
-    units: dict[str, str] = {}
-    for segment in segments:
-        part, mine = rows_of_box(segment, source, box, segments[0], units, notes)
-        cells, count = describe_unreadable(segment, mine, source)
-        skipped += cells
-        cells_skipped += count
-        parts.append(part)
-    everything = joined(parts, units)
+    everything, units, skipped, cells_skipped = _gathered(source, segments, box, notes)
     if not everything.filled().any():
         raise _no_rows(source, segments, skipped, box)
     ordered = in_utc_order(everything, source, segments)
@@ -86,6 +76,23 @@ def assemble_log(
         day_first=segments[0].times.day_first,
         date_order_unsure=not segments[0].times.order_is_sure,
     )
+
+
+def _gathered(
+    source: Source, segments: list[Segment], box: str | None, notes: list[str]
+) -> tuple[Rows, dict[str, str], list[SkippedRow], int]:
+    """The rows of the box from all tables, the units of their channels, and what in them does not count."""
+    skipped = [skip for segment in segments for skip in segment.skipped]
+    cells_skipped = 0
+    parts: list[Rows] = []
+    units: dict[str, str] = {}
+    for segment in segments:
+        part, mine = rows_of_box(segment, source, box, segments[0], units, notes)
+        cells, count = describe_unreadable(segment, mine, source)
+        skipped += cells
+        cells_skipped += count
+        parts.append(part)
+    return joined(parts, units), units, skipped, cells_skipped
 
 
 def _layout_notes(opened: LogLines, segments: list[Segment]) -> list[str]:

@@ -5,70 +5,17 @@ by the patterns below, and then all its cells are read together as columns of di
 nothing here depends on the range of a 64-bit clock.
 """
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.reading_files.plain_text import plain_words
+from app.reading_files.digit_columns import DigitGroup, as_bytes, number_spans, rows_by_shape
+from app.reading_files.time_patterns import LONG_HOURS, MONTHS, SHAPES, ZONE_HOURS
 
 LONGEST_TIME_TEXT = 48
-MOST_SHAPES = 400
+MOSTSHAPES = 400
 DAY_US = 86_400_000_000
-ZERO = np.uint8(ord("0"))
-
-_MONTHS = {
-    **dict.fromkeys(("jan", "january", "januar", "janvier", "janv", "enero", "ene", "gennaio", "januari"), 1),
-    **dict.fromkeys(("feb", "february", "februar", "fevrier", "fevr", "fev", "febrero", "februari"), 2),
-    **dict.fromkeys(("mar", "march", "marz", "mars", "marzo", "maart", "mrz", "mrt", "marts"), 3),
-    **dict.fromkeys(("apr", "april", "avril", "avr", "abril", "abr", "aprile"), 4),
-    **dict.fromkeys(("may", "mai", "mayo", "maggio", "mei", "maj"), 5),
-    **dict.fromkeys(("jun", "june", "juni", "juin", "junio", "giugno"), 6),
-    **dict.fromkeys(("jul", "july", "juli", "juil", "juillet", "julio", "luglio"), 7),
-    **dict.fromkeys(("aug", "august", "aout", "agosto", "ago", "augustus"), 8),
-    **dict.fromkeys(("sep", "sept", "september", "septembre", "septiembre", "settembre"), 9),
-    **dict.fromkeys(("oct", "october", "oktober", "okt", "octobre", "octubre", "ottobre"), 10),
-    **dict.fromkeys(("nov", "november", "novembre", "noviembre"), 11),
-    **dict.fromkeys(("dec", "december", "dezember", "dez", "decembre", "diciembre", "dic", "dicembre"), 12),
-}
-_ZONE_HOURS = {
-    **{"z": 0.0, "utc": 0.0, "gmt": 0.0, "cet": 1.0, "cest": 2.0, "eet": 2.0, "eest": 3.0},
-    **{"est": -5.0, "edt": -4.0, "cdt": -5.0, "mst": -7.0, "mdt": -6.0, "pst": -8.0, "pdt": -7.0, "jst": 9.0},
-}
-
-_SEP = r"[-/.\s]"
-_DATE = "|".join(
-    (
-        rf"(?P<year>\d{{4}}){_SEP}(?P<month>\d{{1,2}}){_SEP}(?P<day>\d{{1,2}})\.?",
-        rf"(?P<first>\d{{1,2}}){_SEP}\s?(?P<second>\d{{1,2}}){_SEP}\s?(?P<lastyear>\d{{4}}|\d{{2}})",
-        r"(?P<nday>\d{1,2})(?:st|nd|rd|th)?\.?[-/.\s]*(?P<nmonth>[a-z]{3,10})\.?[-/.,\s]*(?P<nyear>\d{4}|\d{2})",
-        r"(?P<mmonth>[a-z]{3,10})\.?\s+(?P<mday>\d{1,2})(?:st|nd|rd|th)?,?\s+(?P<myear>\d{4})",
-        rf"(?P<yyear>\d{{4}}){_SEP}(?P<ymonth>[a-z]{{3,10}}){_SEP}(?P<yday>\d{{1,2}})",
-        r"(?P<cyear>\d{4})(?P<cmonth>\d{2})(?P<cday>\d{2})",
-    )
-)
-_TIME = (
-    r"(?P<hour>\d{1,2})[:h](?P<minute>\d{2})(?:[:m](?P<second_of>\d{2})(?:[.,:](?P<fraction>\d{1,9}))?s?)?"
-    r"(?:\s*(?P<half>[ap])\.?\s?m\.?)?"
-)
-_COMPACT_TIME = r"(?P<khour>\d{2})(?P<kminute>\d{2})(?P<ksecond>\d{2})?"
-_ZONE = r"\s*(?:(?P<zsign>[+-])(?P<zhour>\d{2}):?(?P<zminute>\d{2})?|(?P<zname>z|[a-z]{3,4}))"
-_WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so)[a-z]*[.,]?\s+)?"
-
-_SHAPES = tuple(
-    re.compile(pattern)
-    for pattern in (
-        rf"{_WEEKDAY}(?:{_DATE})(?:[t,;\s_/-]\s*|\s+-\s+){_TIME}(?:{_ZONE})?",
-        rf"{_WEEKDAY}(?:{_DATE})[t_\s]?{_COMPACT_TIME}(?:{_ZONE})?",
-        rf"{_WEEKDAY}(?:{_DATE})",
-        rf"{_TIME}(?:{_ZONE})?",
-        rf"{_TIME}\s+(?:{_DATE})",
-    )
-)
-_LONG_HOURS = re.compile(
-    r"(?:(?P<days>\d{1,4})[:.\s]d?\s?)?(?P<hours>\d{1,5}):(?P<minute>\d{2}):(?P<second_of>\d{2})(?:[.,](?P<fraction>\d{1,9}))?"
-)
 
 
 @dataclass(slots=True)
@@ -93,30 +40,6 @@ class ParsedTimes:
     half_day_clock: bool = False
 
 
-@dataclass(slots=True)
-class _Group:
-    """The cells of one shape, with the places of its fields."""
-
-    rows: NDArray[np.intp]
-    raw: NDArray[np.uint8]
-    spans: dict[str, tuple[int, int]]
-    words: dict[str, str]
-
-    def number(self, *names: str) -> NDArray[np.int64] | None:
-        for name in names:
-            if name in self.spans:
-                start, stop = self.spans[name]
-                value = np.zeros(len(self.rows), dtype=np.int32)  # nine digits at most
-                for place in range(start, stop):
-                    value = value * 10 + (self.raw[:, place] - ZERO)
-                return value.astype(np.int64)
-        return None
-
-    def width(self, name: str) -> int:
-        start, stop = self.spans[name]
-        return stop - start
-
-
 def parse_times(
     cells: NDArray[np.object_] | list[str], day_first: bool | None = None, likely_day_first: bool = False
 ) -> ParsedTimes:
@@ -126,7 +49,7 @@ def parse_times(
     day_first : order of dates such as 3/4/2026, None to find it from the dates
     likely_day_first : what to assume where the dates leave it open
     """
-    text = _as_bytes(cells)
+    text = as_bytes(cells)
     count = len(text)
     parsed = ParsedTimes(
         kind=np.full(count, -1, dtype=np.int8),
@@ -150,13 +73,13 @@ def parse_durations(cells: NDArray[np.object_] | list[str]) -> NDArray[np.float6
     >>> parse_durations(["0:01:10", "1:02:00:00", "x"])
     array([7.00e+01, 9.36e+04, nan])
     """
-    text = _as_bytes(cells)
+    text = as_bytes(cells)
     seconds = np.full(len(text), np.nan)
-    for rows, raw, sample in _shapes(text):
-        found = _LONG_HOURS.fullmatch(sample)
+    for rows, raw, sample in rows_by_shape(text):
+        found = LONG_HOURS.fullmatch(sample)
         if not found:
             continue
-        group = _Group(rows, raw, _spans(found), {})
+        group = DigitGroup(rows, raw, number_spans(found), {})
         days, hours = group.number("days"), group.number("hours")
         total = (hours if hours is not None else 0) * 3600.0 + (days if days is not None else 0) * 86400.0
         minutes, rest, fraction = group.number("minute"), group.number("second_of"), group.number("fraction")
@@ -180,80 +103,30 @@ def days_from_civil(year: NDArray[np.int64], month: NDArray[np.int64], day: NDAr
     return era * 146097 + of_era * 365 + of_era // 4 - of_era // 100 + of_year - 719468
 
 
-def _as_bytes(cells: NDArray[np.object_] | list[str]) -> NDArray[np.bytes_]:
-    if not len(cells):
-        return np.array([], dtype="S1")
-    try:
-        narrow = len(cells[0]) + 1
-        text = np.array(cells, dtype=f"S{narrow}")
-        if (text.view(np.uint8).reshape(len(text), narrow)[:, -1] == 0).all():
-            return text
-        return np.array(cells, dtype=f"S{LONGEST_TIME_TEXT}")
-    except UnicodeEncodeError:
-        plain = [
-            plain_words(cell).encode("ascii", "replace") if not cell.isascii() else cell.encode() for cell in cells
-        ]
-        return np.array(plain, dtype=f"S{LONGEST_TIME_TEXT}")
+def _groups(text: NDArray[np.bytes_]) -> list[DigitGroup | None]:
+    return [_understood(rows, raw, sample) for rows, raw, sample in rows_by_shape(text)]
 
 
-def _shapes(text: NDArray[np.bytes_]) -> list[tuple[NDArray[np.intp], NDArray[np.uint8], str]]:
-    """Rows of one shape together: their indices, their bytes, and one cell of the shape in lower case."""
-    if not len(text):
-        return []
-    width = text.dtype.itemsize
-    raw = np.ascontiguousarray(text).view(np.uint8).reshape(len(text), width)
-    used = int(raw.any(axis=0).nonzero()[0].max(initial=-1)) + 1
-    if used == 0:
-        return []
-    raw = raw[:, :used]
-    is_digit = (raw - ZERO) < 10  # bytes wrap round: what lies below the digits ends up above
-    shape = np.where(is_digit, np.uint8(48), raw)
-    if (shape == shape[0]).all():
-        return [_shape_rows(np.arange(len(text)), raw)]
-    whole = np.ascontiguousarray(shape).view(f"V{used}").reshape(-1)
-    _, inverse = np.unique(whole, return_inverse=True)
-    inverse = inverse.reshape(-1)
-    order = np.argsort(inverse, kind="stable")
-    number = np.bincount(inverse)
-    stops = np.cumsum(number)
-    common = np.argsort(-number, kind="stable")[:MOST_SHAPES]
-    return [_shape_rows(order[stops[index] - number[index] : stops[index]], raw) for index in common]
-
-
-def _shape_rows(rows: NDArray[np.intp], raw: NDArray[np.uint8]) -> tuple[NDArray[np.intp], NDArray[np.uint8], str]:
-    mine = raw if len(rows) == len(raw) else raw[rows]
-    sample = bytes(mine[0]).rstrip(b"\x00").decode("ascii", "replace").lower()
-    return rows, mine, sample
-
-
-def _groups(text: NDArray[np.bytes_]) -> list[_Group | None]:
-    return [_understood(rows, raw, sample) for rows, raw, sample in _shapes(text)]
-
-
-def _understood(rows: NDArray[np.intp], raw: NDArray[np.uint8], sample: str) -> _Group | None:
+def _understood(rows: NDArray[np.intp], raw: NDArray[np.uint8], sample: str) -> DigitGroup | None:
     lead = len(sample) - len(sample.lstrip(" \"'"))
     body = sample.strip(" \"'")
-    for pattern in _SHAPES:
+    for pattern in SHAPES:
         found = pattern.fullmatch(body)
         if found:
-            spans = {name: (start + lead, stop + lead) for name, (start, stop) in _spans(found).items()}
+            spans = {name: (start + lead, stop + lead) for name, (start, stop) in number_spans(found).items()}
             words = {name: value for name, value in found.groupdict().items() if value and not value.isdigit()}
             month = words.get("nmonth") or words.get("mmonth") or words.get("ymonth")
-            if month and month not in _MONTHS:
+            if month and month not in MONTHS:
                 continue
-            if words.get("zname") and words["zname"] not in _ZONE_HOURS:
+            if words.get("zname") and words["zname"] not in ZONE_HOURS:
                 continue
-            return _Group(rows, raw, spans, words)
+            return DigitGroup(rows, raw, spans, words)
     return None
 
 
-def _spans(found: re.Match[str]) -> dict[str, tuple[int, int]]:
-    return {
-        name: found.span(name) for name, value in found.groupdict().items() if value is not None and value.isdigit()
-    }
-
-
-def _decide_order(groups: list[_Group], day_first: bool | None, likely_day_first: bool, parsed: ParsedTimes) -> None:
+def _decide_order(
+    groups: list[DigitGroup], day_first: bool | None, likely_day_first: bool, parsed: ParsedTimes
+) -> None:
     """Whether 3/4/2026 is the third of April: by numbers above 12, else by what the whole column makes likely."""
     open_groups = [group for group in groups if "first" in group.spans]
     parsed.half_day_clock = any("half" in group.words for group in groups)
@@ -278,7 +151,7 @@ def _decide_order(groups: list[_Group], day_first: bool | None, likely_day_first
             parsed.order_is_sure = bool((first == second).all())
 
 
-def _separator(group: _Group) -> str:
+def _separator(group: DigitGroup) -> str:
     stop = group.spans["first"][1]
     return chr(group.raw[0, stop])
 
@@ -287,7 +160,7 @@ def _full_year(year: NDArray[np.int64], width: int) -> NDArray[np.int64]:
     return np.where(year < 70, year + 2000, year + 1900) if width == 2 else year
 
 
-def _read_group(group: _Group, parsed: ParsedTimes) -> None:
+def _read_group(group: DigitGroup, parsed: ParsedTimes) -> None:
     size = len(group.rows)
     right = np.ones(size, dtype=bool)
     has_date, days = False, np.zeros(size, dtype=np.int64)
@@ -324,7 +197,7 @@ def _read_group(group: _Group, parsed: ParsedTimes) -> None:
 
 
 def _date_fields(
-    group: _Group, day_first: bool
+    group: DigitGroup, day_first: bool
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]] | None:
     words, spans = group.words, group.spans
     if "first" in spans:
@@ -342,12 +215,12 @@ def _date_fields(
             year = _full_year(group.number(year_name), group.width(year_name))
             month = group.number(month_name)
             if month is None:
-                month = np.full(len(group.rows), _MONTHS[words[month_name]], dtype=np.int64)
+                month = np.full(len(group.rows), MONTHS[words[month_name]], dtype=np.int64)
             return year, month, group.number(day_name)
     return None
 
 
-def _read_zone(group: _Group, parsed: ParsedTimes) -> None:
+def _read_zone(group: DigitGroup, parsed: ParsedTimes) -> None:
     rows = group.rows
     if "zhour" in group.spans:
         minutes = group.number("zminute")
@@ -356,5 +229,5 @@ def _read_zone(group: _Group, parsed: ParsedTimes) -> None:
         parsed.offset_us[rows] = sign * size * 60_000_000
         parsed.has_offset[rows] = True
     elif "zname" in group.words:
-        parsed.offset_us[rows] = int(_ZONE_HOURS[group.words["zname"]] * 3600) * 1_000_000
+        parsed.offset_us[rows] = int(ZONE_HOURS[group.words["zname"]] * 3600) * 1_000_000
         parsed.has_offset[rows] = True
