@@ -74,3 +74,31 @@ class StoreProblem(HazefallError):
 
     status = 503
     title = "The store cannot be used"
+
+
+class NotSignedIn(HazefallError):
+    """Nobody is signed in, or the sign-in or token no longer holds."""
+
+    status = 401
+    title = "Sign in first"
+
+
+class NotAllowed(HazefallError):
+    """The account or token may not do this; an administrator can give it another role."""
+
+    status = 403
+    title = "Your role does not allow this"
+
+
+class TooManyAttempts(HazefallError):
+    """Too many failed tries at a sign-in; the next one is taken after a wait."""
+
+    status = 429
+    title = "Too many tries"
+
+
+class AccountNeeded(HazefallError):
+    """The bench would be reached from other machines, and no account protects it."""
+
+    status = 403
+    title = "An account is needed first"

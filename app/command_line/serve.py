@@ -26,7 +26,15 @@ def serve(settings: Settings, what: str) -> int:
     """Serves until it is stopped; prints the address as soon as the server answers there."""
     import uvicorn  # loaded when used: only the serving commands need the web
 
+    from app.services.address_rule import refuse_without_account
+    from app.services.open_store import open_store
     from app.web.application import make_app
+
+    engine = open_store(settings)
+    try:
+        refuse_without_account(settings, engine)
+    finally:
+        engine.dispose()
 
     class AddressTold(uvicorn.Server):
         async def startup(self, sockets: list | None = None) -> None:  # type: ignore[type-arg]

@@ -10,6 +10,13 @@ from app.storage.bench import Change
 
 # Who acts where nobody gave a name: the person at the desk, on their own machine.
 AT_THE_DESK = "desk"
+# Where a session keeps the name of the account that acts in it; it counts over any name that was typed.
+ACTING = "acting"
+
+
+def acting_name(session: Session, typed: str = "") -> str:
+    """Who acts: the account that is signed in, else the name that was typed, else the person at the desk."""
+    return str(session.info.get(ACTING) or typed.strip() or AT_THE_DESK)
 
 
 def record_change(
@@ -27,13 +34,14 @@ def record_change(
 ) -> Change:
     """Adds one row to the record; the session that holds the change itself also holds this row.
 
-    action : added, changed, excluded, restored, trashed, recomputed
+    who : the name that was typed; the account that is signed in takes its place
+    action : added, changed, excluded, restored, trashed, recomputed, taken back
     subject, subject_id : the thing changed, such as ("trial", 12)
     before, after : values of the field; None means that there was none
     """
     change = Change(
         at=at or datetime.now(UTC),
-        who=who.strip() or AT_THE_DESK,
+        who=acting_name(session, who),
         action=action,
         subject=subject,
         subject_id=subject_id,

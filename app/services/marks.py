@@ -12,7 +12,7 @@ from app.compute.decay_result import ChannelDecay
 from app.compute.measured import Measured
 from app.compute.notes import Note
 from app.errors import InvalidValue
-from app.services.audit import AT_THE_DESK, record_change
+from app.services.audit import AT_THE_DESK, acting_name, record_change
 from app.services.checked_values import required_text
 from app.services.clean_air_results import derived_values
 from app.services.natural_decay_pools import EmptyRoomRuns
@@ -128,7 +128,7 @@ def exclude_trial(session: Session, trial_id: int, *, who: str, why: str, now: d
             field="why",
         )
     at = now or datetime.now(UTC)
-    trial.excluded_at, trial.excluded_by, trial.excluded_why = at, who.strip() or AT_THE_DESK, reason
+    trial.excluded_at, trial.excluded_by, trial.excluded_why = at, acting_name(session, who), reason
     record_change(session, who, "excluded", "trial", trial_id, why=reason, at=at)
     settle_results(session, [trial_id], who=who, why=f"trial {trial_id} was excluded: {reason}", now=at)
     return trial

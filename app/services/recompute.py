@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.method import METHOD_VERSION
 from app.errors import InvalidValue
-from app.services.audit import AT_THE_DESK
+from app.services.audit import AT_THE_DESK, acting_name
 from app.services.progress import OnProgress, say_nothing
 from app.services.recompute_worker import TrialTask, WorkedTrial, work
 from app.services.settle_results import settle_bench
@@ -111,7 +111,7 @@ def accept_recompute(
             [
                 {
                     "at": at,
-                    "who": who,
+                    "who": acting_name(session, who),
                     "action": "recomputed",
                     "subject": "trial",
                     "subject_id": difference.trial_id,

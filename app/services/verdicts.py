@@ -8,7 +8,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.compute.method import METHOD_VERSION
-from app.services.audit import AT_THE_DESK, record_change
+from app.services.audit import AT_THE_DESK, acting_name, record_change
 from app.services.checked_values import LONGEST_TEXT, one_of, required_text
 from app.services.review_figures import Figure, FigureChange, changes_between, figures_of_units
 from app.services.units import SUBJECT, get_unit
@@ -51,7 +51,7 @@ def save_verdict(
         version=before + 1,
         state=checked_state,
         words=text,
-        written_by=who.strip() or AT_THE_DESK,
+        written_by=acting_name(session, who),
         written_at=now or datetime.now(UTC),
         method_version=METHOD_VERSION,
     )

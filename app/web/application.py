@@ -5,12 +5,14 @@ from contextlib import asynccontextmanager
 from typing import TypedDict
 
 from anyio import to_thread
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from sqlalchemy import Engine
 
+from app.services.address_rule import refuse_without_account
 from app.services.kept_rankings import KeptRankings
 from app.services.open_store import open_store
 from app.settings import Settings
+from app.web.admission import Admission, Admit
 from app.web.api.all_routes import API_ROUTERS
 from app.web.body_limit import BodyLimit
 from app.web.page_context import program_version
@@ -34,6 +36,7 @@ def make_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[State]:
         engine = await to_thread.run_sync(open_store, settings)
+        await to_thread.run_sync(refuse_without_account, settings, engine)
         kept_rankings = KeptRankings(engine)
         try:
             yield {"engine": engine, "settings": settings, "kept_rankings": kept_rankings}
@@ -51,14 +54,16 @@ def make_app(settings: Settings) -> FastAPI:
         openapi_url="/api/openapi.json",
     )
     answer_errors(app)
+    app.add_middleware(Admission)
     app.add_middleware(BodyLimit, max_bytes=settings.max_upload_bytes)
     app.add_middleware(Guard, allowed_hosts=(*settings.allowed_hosts, settings.host))
+    # Every route stands behind the one table of roles.
     for router in API_ROUTERS:
-        app.include_router(router, prefix="/api")
+        app.include_router(router, prefix="/api", dependencies=[Depends(Admit("/api"))])
     for router in TAKEN_ROUTERS:
-        app.include_router(router)
+        app.include_router(router, dependencies=[Depends(Admit())])
     for router in PAGE_ROUTERS:
-        app.include_router(router, include_in_schema=False)
+        app.include_router(router, dependencies=[Depends(Admit())], include_in_schema=False)
     app.mount(f"{STATIC_ADDRESS}/plotly", CachedStaticFiles(directory=plotly_folder()), name="plotly")
     app.mount(STATIC_ADDRESS, CachedStaticFiles(directory=static_folder()), name="static")
     return app

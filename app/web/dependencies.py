@@ -9,11 +9,13 @@ from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
 
 from app.errors import AlreadyStored
+from app.services.audit import ACTING
 from app.services.kept_rankings import KeptRankings
 from app.services.store_problems import store_problem_from
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.page_context import read_shell
+from app.web.present_visitor import signed_in_name
 from app.web.templating import Render, render_page
 
 
@@ -22,6 +24,7 @@ def session(request: Request) -> Iterator[Session]:
     try:
         writes = request.method not in ("GET", "HEAD", "OPTIONS")
         with session_scope(request.state["engine"], writes=writes) as opened:
+            opened.info[ACTING] = signed_in_name()  # stands in the record of every change made in it
             yield opened
     except IntegrityError as error:
         if not any(words in str(error.orig).lower() for words in ("unique constraint", "duplicate key")):

@@ -1,5 +1,6 @@
 """The guard in front of every request: right host, right origin, and headers that keep a page to itself."""
 
+import re
 from collections.abc import Iterable
 from urllib.parse import urlsplit
 
@@ -11,6 +12,7 @@ from app.web.problems import refuse
 
 LOOPBACK_NAMES = ("127.0.0.1", "localhost", "::1")
 _EVERY_ADDRESS = ("0.0.0.0", "::", "")  # where a server listens, never a name under which it is asked
+_HOST = re.compile(r"([a-z0-9_.-]+|\[[0-9a-f:.]+\])(:\d{1,5})?")
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS", "TRACE")
 
 
@@ -47,7 +49,7 @@ class Guard:
     def refusal(self, method: str, headers: Headers) -> tuple[int, str] | None:
         """Status and words where the request is refused; None where it may pass."""
         host = headers.get("host", "")
-        if _host_name(host) not in self.allowed_hosts:
+        if host_name(host) not in self.allowed_hosts:
             return 421, (
                 f"The request was sent to the host {host or 'without a name'!r}; this bench answers to "
                 f"{', '.join(sorted(self.allowed_hosts))}. Use one of these, or add the name to HAZEFALL_ALLOWED_HOSTS."
@@ -64,9 +66,10 @@ class Guard:
         )
 
 
-def _host_name(host: str) -> str:
-    """The name in a Host header, without port and brackets."""
-    try:
-        return (urlsplit(f"//{host}").hostname or "").lower()
-    except ValueError:
-        return ""
+def host_name(host: str) -> str:
+    """The name in a Host header, without port and brackets; "" where it holds anything that no host name has.
+
+    >>> host_name("[::1]:8000"), host_name("LOCALHOST"), host_name("localhost/sign-in?")
+    ('::1', 'localhost', '')
+    """
+    return urlsplit(f"//{host}").hostname or "" if _HOST.fullmatch(host.lower()) else ""

@@ -14,6 +14,7 @@ from app.compute.number_words import DASH
 from app.compute.rounding import decimals_from_size, rounded_text
 from app.web.headers import CHART_PAGE_POLICY
 from app.web.page_context import Shell
+from app.web.present_visitor import signed_in_name
 from app.web.static_files import static_address, styles_left_out
 
 Render = Callable[..., HTMLResponse]
@@ -23,7 +24,8 @@ Render = Callable[..., HTMLResponse]
 def environment() -> Environment:
     """The environment of all templates.
 
-    Functions: `static("base.css")` gives the address with the content's hash. Filters: `number(decimals)`, where
+    Functions: `static("base.css")` gives the address with the content's hash; `signed_in_name()` is "" where nobody
+    has signed in. Filters: `number(decimals)`, where
     no decimals mean three significant digits, and a missing value is a dash; `query_pairs` splits a query.
     """
     made = Environment(
@@ -34,6 +36,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals["static"] = static_address
+    made.globals["signed_in_name"] = signed_in_name
     made.globals["styles_left_out"] = styles_left_out
     made.filters["number"] = number
     made.filters["query_pairs"] = query_pairs

@@ -1,10 +1,15 @@
 """The guard: right host, right origin, and headers on every answer."""
 
+from dataclasses import replace
+
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from sqlalchemy import Engine
 
+from app.services.accounts import add_account
 from app.settings import Settings
+from app.storage.engine import session_scope
 from app.web.application import make_app
 from app.web.security import Guard
 
@@ -14,7 +19,18 @@ def test_the_names_of_this_machine_are_answered(client: TestClient, host: str):
     assert client.get("/api/health", headers={"host": host}).status_code == 200
 
 
-@pytest.mark.parametrize("host", ["bench.example", "127.0.0.1.bench.example", "localhost.bench.example", "[::2]", "[x"])
+@pytest.mark.parametrize(
+    "host",
+    [
+        "bench.example",
+        "127.0.0.1.bench.example",
+        "localhost.bench.example",
+        "[::2]",
+        "[x",
+        "127.0.0.1/sign-in?",
+        "user@127.0.0.1",
+    ],
+)
 def test_another_host_is_refused_with_the_names_that_work(client: TestClient, host: str):
     """DNS rebinding: a foreign name that points at this machine must not reach the bench."""
     answer = client.get("/api/health", headers={"host": host})
@@ -24,8 +40,10 @@ def test_another_host_is_refused_with_the_names_that_work(client: TestClient, ho
     assert "HAZEFALL_ALLOWED_HOSTS" in answer.json()["detail"]
 
 
-def test_a_named_host_is_answered(settings: Settings):
-    named = Settings(settings.data_folder, allowed_hosts=("Bench.example",))
+def test_a_named_host_is_answered(settings: Settings, store: Engine):
+    with session_scope(store) as session:
+        add_account(session, "Ann", "administer", "several words in a row")
+    named = replace(settings, allowed_hosts=("Bench.example",))
     with TestClient(make_app(named), base_url="http://bench.example") as client:
         assert client.get("/api/health").status_code == 200
 

@@ -3,6 +3,8 @@
 from fastapi import APIRouter
 
 from app.web.pages import (
+    account,
+    accounts,
     bench_form,
     bulk,
     changes,
@@ -18,6 +20,7 @@ from app.web.pages import (
     ranking_pictures,
     room_advice,
     rooms,
+    sign_in,
     smoke_sources,
     tables,
     tariffs,
@@ -70,6 +73,9 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     smoke_sources.router,
     bench_form.router,
     changes.router,
+    sign_in.router,
+    account.router,
+    accounts.router,
     method.router,
 )
 

@@ -1,0 +1,66 @@
+"""Passwords: what is taken as one, how it is kept (argon2id, RFC 9106), and how it is compared."""
+
+import threading
+import unicodedata
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from app.errors import InvalidValue
+
+if TYPE_CHECKING:
+    from argon2 import PasswordHasher
+
+SHORTEST, LONGEST = 12, 256
+# Compared with where no account has the name, so that a wrong name takes as long as a wrong password. It is the hash
+# of random bytes that were thrown away; a test looks that its cost is that of a new hash.
+OF_NOBODY = "$argon2id$v=19$m=65536,t=3,p=4$GYfoNi4ITyHUeqNhoRTiCA$1iulx3NA4lg8uuxMypiFKugjgIa6mDLNl+wPPzdq5sw"
+# Each comparison takes 64 MiB for its time; more than two at once would only wait for the processor.
+_AT_ONCE = threading.BoundedSemaphore(2)
+
+
+def checked_password(password: str, name: str) -> str:
+    """The password in one spelling of its signs (NFKC). Raises InvalidValue where it is too easy to guess."""
+    plain = _one_spelling(password)
+    if len(plain) < SHORTEST:
+        raise InvalidValue(
+            f"The password has {len(plain)} signs; it needs at least {SHORTEST}. Several words in a row are easy to "
+            "keep in mind.",
+            field="password",
+        )
+    if len(plain) > LONGEST:
+        raise InvalidValue(f"The password has {len(plain)} signs; at most {LONGEST} are taken.", field="password")
+    if len(set(plain)) < 5 or plain.casefold() == name.strip().casefold():
+        raise InvalidValue(
+            "The password is the name, or the same few signs again and again. Choose one that nobody guesses.",
+            field="password",
+        )
+    return plain
+
+
+def password_hash(password: str) -> str:
+    """What is kept of a password: an argon2id hash with a salt of its own."""
+    with _AT_ONCE:
+        return _hasher().hash(_one_spelling(password))
+
+
+def password_matches(kept: str, password: str) -> bool:
+    from argon2.exceptions import InvalidHashError, VerificationError  # loaded when used: only a sign-in needs it
+
+    if len(password) > 4 * LONGEST:
+        return False
+    with _AT_ONCE:
+        try:
+            return _hasher().verify(kept, _one_spelling(password))
+        except (VerificationError, InvalidHashError):
+            return False
+
+
+@lru_cache
+def _hasher() -> "PasswordHasher":
+    from argon2 import PasswordHasher  # loaded when used: only a sign-in needs it
+
+    return PasswordHasher(time_cost=3, memory_cost=65_536, parallelism=4)  # RFC 9106, 4, second recommendation
+
+
+def _one_spelling(password: str) -> str:
+    return unicodedata.normalize("NFKC", password)

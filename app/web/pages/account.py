@@ -1,0 +1,99 @@
+"""A person's own account: password, and the tokens of their scripts."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from app.errors import InvalidValue
+from app.services.accounts import get_account, set_password
+from app.services.api_tokens import add_api_token, list_api_tokens, revoke_api_token
+from app.services.passwords import password_matches
+from app.services.roles import ROLES, WORDS, may
+from app.web.api.shapes import Id
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.page_context import Choice
+from app.web.present_visitor import present_visitor
+from app.web.typed_form import TypedForm, TypedFormDep, empty_form
+
+router = APIRouter()
+PATH = "/account"
+
+
+@dataclass(frozen=True, slots=True)
+class AccountPage:
+    """`account` is None for the person at the desk of a bench without accounts; `new_token` is shown this once."""
+
+    account: Any
+    tokens: Sequence[Any]
+    roles: Sequence[Choice]
+    form: TypedForm
+    new_token: str = ""
+
+
+@router.get(PATH)
+def account(session: SessionDep, render: RenderDep) -> Response:
+    return render("pages/account.html", _page(session, empty_form()))
+
+
+@router.post("/account/password")
+def password_changed(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    visitor = present_visitor()
+    with form.attempt(session):
+        own = get_account(session, _own_id())
+        if not password_matches(own.password_hash, form.typed("present_password")):
+            form.refuse("present_password", "This is not the present password. Type it again.")
+        if form.typed("password") != form.typed("password_again"):
+            form.refuse("password_again", "The two new passwords differ. Type both again.")
+        form.stop_if_refused()
+        set_password(session, own.id, form.typed("password"), kept_sign_in=visitor.sign_in_id if visitor else None)
+        return RedirectResponse(PATH, 303)
+    return render("pages/account.html", _page(session, form), status_code=422)
+
+
+@router.post("/account/tokens")
+def token_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    """Makes a token. It stands on this one answer and nowhere else, so the answer is no redirect."""
+    token = ""
+    with form.attempt(session):
+        token = add_api_token(session, _own_id(), form.text("token_name"), form.typed("role", "view"))
+    page = _page(session, empty_form() if token else form, token)
+    answer = render("pages/account.html", page, status_code=200 if token else 422)
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+@router.post("/account/tokens/{token_id}/revoke")
+def token_revoked(token_id: Id, session: SessionDep) -> Response:
+    revoke_api_token(session, token_id, of_account=_own_id())
+    return RedirectResponse(PATH, 303)
+
+
+def _own_id() -> int:
+    visitor = present_visitor()
+    if visitor is None or visitor.account_id is None:
+        raise InvalidValue("Nobody has an account on this bench yet. Add the first one under Accounts.")
+    return visitor.account_id
+
+
+def _page(session: Session, form: TypedForm, new_token: str = "") -> AccountPage:
+    visitor = present_visitor()
+    for secret in ("present_password", "password", "password_again"):
+        form.values.pop(secret, None)
+    if visitor is None or visitor.account_id is None:
+        return AccountPage(None, (), (), form)
+    session.flush()
+    return AccountPage(
+        account=get_account(session, visitor.account_id),
+        tokens=list_api_tokens(session, visitor.account_id),
+        roles=[
+            Choice(role, f"{role}: {WORDS[role]}", role == form.typed("role", "add"))
+            for role in ROLES
+            if may(visitor.role, role)
+        ],
+        form=form,
+        new_token=new_token,
+    )

@@ -1,0 +1,29 @@
+"""The visitor of the request at hand, known everywhere in the web floor without being handed from call to call."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+
+from app.services.visitors import Visitor
+
+_PRESENT: ContextVar[Visitor | None] = ContextVar("present_visitor", default=None)
+
+
+@contextmanager
+def visited_by(visitor: Visitor | None) -> Iterator[None]:
+    token = _PRESENT.set(visitor)
+    try:
+        yield
+    finally:
+        _PRESENT.reset(token)
+
+
+def present_visitor() -> Visitor | None:
+    """None before anybody is known: on the sign-in page, and where no request is at hand."""
+    return _PRESENT.get()
+
+
+def signed_in_name() -> str:
+    """Name of the account that is signed in; "" for the person at the desk of a bench without accounts."""
+    visitor = _PRESENT.get()
+    return visitor.name if visitor else ""
