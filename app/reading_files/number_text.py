@@ -115,7 +115,7 @@ def number_in(text: str, decimal_mark: str = ".") -> float | None:
         return _finite(plain)
     plain = re.sub(r"(?<=\d)['’\s](?=\d{3}(?!\d))", "", plain)
     thousands, mark = (".", ",") if decimal_mark == "," else (",", ".")
-    if re.fullmatch(rf"[-+]?\d{{1,3}}(?:\{thousands}\d{{3}})+(?:\{mark}\d+)?", plain):
+    if re.fullmatch(rf"[-+]?[1-9]\d{{0,2}}(?:\{thousands}\d{{3}})+(?:\{mark}\d+)?", plain):
         plain = plain.replace(thousands, "")
     plain = plain.replace(",", ".")
     return _finite(plain) if _PLAIN.fullmatch(plain) else None

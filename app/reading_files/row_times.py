@@ -98,8 +98,9 @@ def _dated(
 def _from_two_columns(
     dates: NDArray[np.object_], clocks: NDArray[np.object_], day_first: bool | None, likely_day_first: bool
 ) -> RowTimes:
-    days = parse_times(dates, day_first, likely_day_first)
     times = parse_times(clocks)
+    # who writes 1:30 PM writes the month first
+    days = parse_times(dates, day_first, likely_day_first and not times.half_day_clock)
     dated = (days.kind == 1) | ((days.kind == 0) & (days.time_us == 0))  # some write "21/05/2026 00:00:00" for a date
     timed = times.kind == 2
     lost = dated & ~timed
