@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from app.compute.clean_air import removal_time_min
 from app.compute.measured import Measured
 from app.compute.room_need import RoomNeed
@@ -111,8 +114,18 @@ def frontier(candidates: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
     ['a']
     """
     complete = [c for c in candidates if _has_all_three(c)]
-    best = [c for c in complete if not any(_beats(other, c) for other in complete)]
+    if not complete:
+        return ()
+    # worse is larger in each column, so that one rule serves all three
+    worse = np.array([(c.price or 0.0, c.sound_dba or 0.0, -(c.rate.value if c.rate else 0.0)) for c in complete])
+    best = [c for c, own in zip(complete, worse, strict=True) if not _any_beats(worse, own)]
     return tuple(sorted(best, key=lambda c: (c.price or 0.0, c.sound_dba or 0.0)))
+
+
+def _any_beats(worse: NDArray[np.float64], own: NDArray[np.float64]) -> bool:
+    """Whether some row is nowhere worse than `own` and somewhere better."""
+    nowhere_worse = np.all(worse <= own, axis=1)
+    return bool(np.any(nowhere_worse & np.any(worse < own, axis=1)))
 
 
 def beaten_by(candidate: Candidate, others: tuple[Candidate, ...]) -> Candidate | None:
