@@ -16,9 +16,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
 _NAME_HEADER = re.compile(
-    r"param|parameter|parameters|variable|channel|quantity|measurement|metric|pollutant|analyte|type"
+    r"(?:param|parameters?|variable|channel|quantity|measurement|metric|pollutant|analyte|type|sensor|field|tag|item|"
+    r"signal|name|kind|entity)(?:[\s_](?:id|name|type))?"
 )
-_VALUE_HEADER = re.compile(r"value|reading|result|wert|valeur|valor|measurement|sample measurement|level")
+_VALUE_HEADER = re.compile(r"value|reading|result|wert|valeur|valor|measurement|sample measurement|level|state")
 MOST_QUANTITIES = 60
 
 
@@ -38,7 +39,7 @@ class LongLayout:
 
 def find_long_layout(header: Header, cells: list[list[str]], decimal_mark: str) -> LongLayout | None:
     """The layout, if the table names its quantities in rows."""
-    plain = [plain_words(name).strip() for name in header.names]
+    plain = [plain_words(name).strip(" _") for name in header.names]
     names = [
         place
         for place, name in enumerate(plain)

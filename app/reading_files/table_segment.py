@@ -148,6 +148,7 @@ def _recognise(source: Source, header: Header, stop: int) -> _Recognised:
     table = Table(header, cells, plan, chosen, source.choices, source.preamble, decimal_mark, source.file_name)
     roles = find_roles(table)
     layout = find_long_layout(header, cells, decimal_mark)
+    box_position = None if layout is not None and roles.box_position == layout.name else roles.box_position
     taken = [column for column in roles.columns if column.use == "channel"]
     if layout is not None:
         taken, missing = [column for column in taken if column.position in chosen], []
@@ -162,7 +163,7 @@ def _recognise(source: Source, header: Header, stop: int) -> _Recognised:
     assert plan is not None
     note = first_row_note(header, cells, decimal_mark)
     notes = [*plan.notes, *([note] if note else [])]
-    return _Recognised(plan, decimal_mark, roles.columns, taken, roles.box_position, layout, notes)
+    return _Recognised(plan, decimal_mark, roles.columns, taken, box_position, layout, notes)
 
 
 def _first_cells(source: Source, header: Header, stop: int) -> list[list[str]]:

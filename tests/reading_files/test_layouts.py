@@ -302,3 +302,22 @@ def test_a_table_with_a_row_for_each_quantity_and_mixed_units():
     assert log.levels["pm10"] == pytest.approx([10, 110, 210])
     assert len(log.elapsed_s) == 3
     assert np.all(np.diff(log.elapsed_s) == 60)
+
+
+def test_exports_with_a_row_for_each_change_of_each_sensor():
+    lines = ["entity_id,state,last_changed"]
+    for minute in range(4):
+        lines.append(f"sensor.living_room_pm25,{minute},2026-01-05T10:0{minute}:00.000Z")
+        lines.append(f"sensor.living_room_temperature,2{minute}.5,2026-01-05T10:0{minute}:30.000Z")
+    lines.append("sensor.living_room_pm25,unavailable,2026-01-05T10:05:00.000Z")
+    log = read_text(rows(*lines))
+    assert log.levels["pm2_5"][::2].tolist() == [0, 1, 2, 3]
+    assert log.levels["temperature"][1::2].tolist() == [20.5, 21.5, 22.5, 23.5]
+    fields = read_text(rows("_time,_field,_value", "2026-01-05T10:00:00Z,co2,800", "2026-01-05T10:01:00Z,co2,790"))
+    assert fields.levels["co2"].tolist() == [800, 790]
+
+
+def test_boxes_beside_quantities_in_rows():
+    lines = [f"2026-01-05 10:0{m}:00,{box},PM10,{m}" for m in range(3) for box in ("left", "right")]
+    log = read_text(rows("time,device,sensor,value", *lines), box="right")
+    assert (log.box, log.levels["pm10"].tolist()) == ("right", [0, 1, 2])
