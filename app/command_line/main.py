@@ -16,6 +16,8 @@ COMMANDS = {
     "recompute": ("recompute", "analyse every stored trial again and show what would move"),
     "backup": ("backup", "copy the store while it is in use, and verify the copy"),
     "restore": ("restore", "bring back a copy of the store"),
+    "account": ("account", "add, list and change the accounts of the people who use the bench"),
+    "token": ("api_token", "make, list and revoke the tokens with which scripts use the bench"),
     "check": ("check", "check the store: files against their hashes, references, method versions"),
 }
 WRONG_ARGUMENTS = 2
