@@ -18,7 +18,9 @@ COMMANDS = {
     "restore": ("restore", "bring back a copy of the store"),
     "account": ("account", "add, list and change the accounts of the people who use the bench"),
     "token": ("api_token", "make, list and revoke the tokens with which scripts use the bench"),
-    "check": ("check", "check the store: files against their hashes, references, method versions"),
+    "check": ("check", "check the store, or compute every number of a data package again"),
+    "package": ("package", "pack raw logs, readings and results into one zip that anyone can check"),
+    "publish": ("publish", "write the bench as plain pages that any web host serves"),
 }
 WRONG_ARGUMENTS = 2
 NOT_A_LOG = 3

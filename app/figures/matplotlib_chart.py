@@ -44,7 +44,7 @@ def _drawn(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes
         "path.simplify": True,
     }
     with matplotlib.rc_context(rules):
-        figure = Figure(figsize=(width_px / _DPI, _height_px(chart, width_px) / _DPI), dpi=_DPI, facecolor=PAPER)
+        figure = Figure(figsize=(width_px / _DPI, height_px(chart, width_px) / _DPI), dpi=_DPI, facecolor=PAPER)
         _Drawing(chart, figure, width_px).draw()
         out = BytesIO()
         if file_format == "svg":
@@ -57,7 +57,7 @@ def _drawn(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes
     return out.getvalue()
 
 
-def _height_px(chart: Chart, width_px: int) -> int:
+def height_px(chart: Chart, width_px: int) -> int:
     names = chart.y_axis.names if chart.horizontal else ()
     if names:
         return 190 + 30 * max(len(names), 3)
@@ -71,7 +71,7 @@ class _Drawing:
         self.chart = chart
         self.figure = figure
         self.width_px = width_px
-        self.height_px = _height_px(chart, width_px)
+        self.height_px = height_px(chart, width_px)
         self.ink = chart.house.ink or INK
         self.wrap = max(30, int(width_px / 7.4))
 

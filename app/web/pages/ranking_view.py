@@ -28,6 +28,7 @@ class RankingLine:
     kind: str
     setting: str
     care: bool
+    latest_trial_id: int | None
     cells: tuple[Cell, ...]
 
 
@@ -269,5 +270,6 @@ def _line(line: RankedSetting, scales: Scales) -> RankingLine:
         kind=row.kind,
         setting=row.setting or "no setting recorded",
         care=row.worst_severity == "care",
+        latest_trial_id=row.latest_trial_id,
         cells=cells_of_line(line, scales),
     )

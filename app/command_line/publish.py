@@ -1,0 +1,35 @@
+"""`hazefall publish`: the bench as plain pages that any web host serves, without the dashboard."""
+
+import argparse
+import time
+from pathlib import Path
+
+from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.command_line.progress_bar import progress_bar
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("out", metavar="OUT", type=Path, help="folder of the site; what is unchanged is left alone")
+    parser.add_argument("--base-url", metavar="URL", default="", help="address of the site, for the links of its feed")
+    parser.add_argument("--workers", metavar="N", type=int, help="processes (default: one a core)")
+    add_folder_argument(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from app.services.open_store import open_store
+    from app.web.published.publish import publish  # loaded when used: it draws
+
+    began = time.monotonic()
+    with progress_bar() as on_progress:
+        engine = open_store(settings_from(arguments), on_progress)
+        try:
+            done = publish(engine, arguments.out, on_progress, base_url=arguments.base_url, workers=arguments.workers)
+        finally:
+            engine.dispose()
+    print(
+        f"{arguments.out}: {done.written} files written, {done.unchanged} unchanged, {done.removed} removed, "
+        f"in {time.monotonic() - began:.1f} s"
+    )
+    for path in done.kept_foreign:
+        print(f"note: {path} is no longer part of the site, but other hands changed it; it was left there.")
+    return 0

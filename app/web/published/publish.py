@@ -1,0 +1,109 @@
+"""Writes the whole bench as plain files that any web host serves: nobody who reads it touches the desk's machine."""
+
+import multiprocessing
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache, partial
+from pathlib import Path
+
+from sqlalchemy import Engine
+
+from app.errors import InvalidValue
+from app.services.data_package import raw_path
+from app.services.progress import OnProgress, say_nothing
+from app.services.published_things import raw_content, reading_session
+from app.services.site_folder import SiteFolder, SiteWritten
+from app.web.published.site_frame import SiteFile, SiteFrame, frame_files, site_frame
+from app.web.published.site_pages import changes_files, costs_files, method_file, pictures_files, ranking_files
+from app.web.published.thing_pages import trial_files, unit_files
+
+_FEW = 8  # starting a process takes longer than so many pages
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One page, or the pages of one kind, made by one process."""
+
+    kind: str
+    id: int = 0
+
+
+def publish(
+    engine: Engine,
+    folder: Path,
+    on_progress: OnProgress | None = None,
+    *,
+    base_url: str = "",
+    workers: int | None = None,
+) -> SiteWritten:
+    """Publishes the bench into a folder; unchanged files are not written again, and pages of things that are gone
+    are removed.
+
+    base_url : address under which the folder will be served, for the feed; empty keeps its links relative
+    workers : processes; None for one a core
+    """
+    if base_url and not base_url.startswith(("https://", "http://")):
+        raise InvalidValue(f"The address is {base_url!r}; it needs to begin with https:// or http://.")
+    progress = on_progress or say_nothing
+    site_folder = SiteFolder(folder)
+    url = engine.url.render_as_string(hide_password=False)
+    with reading_session(url) as session:
+        site = site_frame(session)
+    tasks = [Task("ranking"), Task("pictures"), Task("costs"), Task("rest")]
+    tasks += [Task("unit", one) for one in site.things.units] + [Task("trial", one) for one in site.things.trials]
+    total = len(tasks) + len(site.things.raw_files)
+    make = partial(_make, url, site, folder, base_url)
+    done = 0
+    for files in _made(make, tasks, workers or os.cpu_count() or 1):
+        for file in files:
+            _take(site_folder, file)
+        done += 1
+        progress(done, total, "Writing pages")
+    with reading_session(url) as session:
+        for sha256, file_name in sorted(site.things.raw_files.items()):
+            path = raw_path(sha256, file_name)
+            kept = site_folder.holds(path)
+            _take(site_folder, SiteFile(path, None if kept else raw_content(session, sha256)))
+            done += 1
+            progress(done, total, "Writing raw files")
+    return site_folder.finish()
+
+
+def _made(make: "partial[list[SiteFile]]", tasks: Sequence[Task], workers: int) -> Iterator[list[SiteFile]]:
+    if workers == 1 or len(tasks) < _FEW * workers:
+        yield from map(make, tasks)
+        return
+    # "spawn": a forked child would share the parent's connections and locks
+    with multiprocessing.get_context("spawn").Pool(workers) as pool:
+        yield from pool.imap(make, tasks, chunksize=max(1, min(16, len(tasks) // (8 * workers))))
+
+
+def _make(url: str, site: SiteFrame, folder: Path, base_url: str, task: Task) -> list[SiteFile]:
+    # a picture is named by its description, so one that stands there under that name is the same picture
+    holds = _standing_there(folder).holds
+    with reading_session(url) as session:
+        if task.kind == "unit":
+            return unit_files(session, site, task.id, holds)
+        if task.kind == "trial":
+            return trial_files(session, site, task.id)
+        if task.kind == "ranking":
+            return ranking_files(session, site)
+        if task.kind == "pictures":
+            return pictures_files(session, site, holds)
+        if task.kind == "costs":
+            return costs_files(session, site, holds)
+        return [*frame_files(), method_file(session, site), *changes_files(session, site, base_url)]
+
+
+@lru_cache
+def _standing_there(folder: Path) -> SiteFolder:
+    """The folder as an earlier writing left it; its manifest is read once a process."""
+    return SiteFolder(folder)
+
+
+def _take(site_folder: SiteFolder, file: SiteFile) -> None:
+    if file.content is None:
+        site_folder.keep(file.path)
+    else:
+        site_folder.put(file.path, file.content)

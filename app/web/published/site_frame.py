@@ -1,0 +1,80 @@
+"""What every published page shares, and the small pieces that its pages are made of."""
+
+import hashlib
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.compute.method import METHOD_VERSION
+from app.services.chart_facts import read_chart_facts
+from app.services.published_things import PublishedThings, published_things
+from app.web.page_context import read_shell
+from app.web.static_files import static_folder
+from app.web.templating import environment
+
+NAVIGATION = (
+    ("Ranking", "index.html"),
+    ("Pictures", "pictures.html"),
+    ("Running cost", "costs.html"),
+    ("Corrections", "changes.html"),
+    ("Method", "method.html"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFile:
+    """One file of the site. `content` None: the file that stands there already is the one."""
+
+    path: str
+    content: bytes | None
+
+
+@dataclass(frozen=True, slots=True)
+class SiteFrame:
+    """The frame of all pages; `style` and `icon` are paths of files whose names carry the hash of their content."""
+
+    bench_name: str
+    publication: str
+    invented: bool
+    scenario: str
+    method_version: str
+    style: str
+    icon: str
+    things: PublishedThings
+    navigation: tuple[tuple[str, str], ...] = NAVIGATION
+
+
+def site_frame(session: Session) -> SiteFrame:
+    shell, facts = read_shell(session, "/"), read_chart_facts(session)
+    return SiteFrame(
+        bench_name=shell.bench_name,
+        publication=facts.publication,
+        invented=shell.invented,
+        scenario=shell.scenario,
+        method_version=METHOD_VERSION,
+        style=_asset("base.css").path,
+        icon=_asset("mark.svg").path,
+        things=published_things(session),
+    )
+
+
+def frame_files() -> list[SiteFile]:
+    return [_asset("base.css"), _asset("mark.svg")]
+
+
+def rendered(template: str, site: SiteFrame, path: str, title: str, **more: Any) -> SiteFile:
+    """A page as a file; links inside are relative to it."""
+    page = {"path": path, "root": "../" * path.count("/"), "title": title, **more}
+    html = environment().get_template(f"site/{template}").render(site=site, page=page)
+    return SiteFile(path, html.encode())
+
+
+def _asset(name: str) -> SiteFile:
+    content = (static_folder() / name).read_bytes()
+    stem, _, ending = name.rpartition(".")
+    return SiteFile(f"assets/{stem}-{short_hash(content)}.{ending}", content)
+
+
+def short_hash(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()[:16]

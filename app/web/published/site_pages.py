@@ -1,0 +1,191 @@
+"""The pages that stand once in a published site: ranking, pictures, costs, corrections, method, and the feed."""
+
+import csv
+from datetime import UTC, datetime
+from io import StringIO
+from uuid import NAMESPACE_URL, uuid5
+
+import orjson
+from sqlalchemy.orm import Session
+from starlette.datastructures import QueryParams
+
+from app.compute.method import METHOD_NAME, METHOD_VERSION
+from app.compute.number_words import counted
+from app.errors import HazefallError
+from app.figures.taken_table_formats import csv_text
+from app.services.bench_choices import bench_choices
+from app.services.change_story import ToldChange, told_changes
+from app.services.ranking import rank_units
+from app.services.ranking_choices import EVERY, MOST_ROWS, RankingChoices
+from app.web.addresses import query_form
+from app.web.api.ranking import RankingQuery
+from app.web.api.ranking import ranking as ranking_answer
+from app.web.named_tables import make_table
+from app.web.pages.bench_form import CLEAR_LEVEL_WORDS
+from app.web.pages.method import MethodPage
+from app.web.pages.ranking_view import ranking_page
+from app.web.published.site_frame import SiteFile, SiteFrame, rendered
+from app.web.published.site_pictures import Holds, Picture, picture_files
+from app.web.templating import environment
+from app.web.unit_system import unit_system
+
+LINES_A_PAGE = 250
+MOST_COMPARED = 8
+MOST_CORRECTIONS = 500
+_FEED_ENTRIES = 50
+
+
+def ranking_files(session: Session, site: SiteFrame) -> list[SiteFile]:
+    """The ranking of all units at their highest setting, some hundred lines a page, and its numbers."""
+    form = query_form(QueryParams(""))
+    total = rank_units(session, RankingChoices(limit=1)).total_lines
+    starts = range(0, max(total, 1), LINES_A_PAGE)
+    pages = [(f"{start + 1} to {min(start + LINES_A_PAGE, total)}", _page_path(start)) for start in starts]
+    files = []
+    for start in starts:
+        ranking = rank_units(session, RankingChoices(limit=LINES_A_PAGE, offset=start))
+        shown = ranking_page(ranking, form, unit_system(""))
+        files.append(rendered("ranking.html", site, _page_path(start), shown.title, body=shown, pages=pages))
+    return [*files, *_ranking_numbers(session)]
+
+
+def _page_path(start: int) -> str:
+    return "index.html" if start == 0 else f"ranking-{start // LINES_A_PAGE + 1}.html"
+
+
+def _ranking_numbers(session: Session) -> list[SiteFile]:
+    tables, answers, offset = [], [], 0
+    while True:
+        query = QueryParams(f"setting={EVERY}&limit={MOST_ROWS}&offset={offset}")
+        tables.append(csv_text(make_table(session, "ranking", query_form(query))))
+        answer = ranking_answer(
+            session, RankingQuery(setting=EVERY, limit=MOST_ROWS, cursor=str(offset) if offset else None)
+        ).model_dump(mode="json")
+        answers.append(answer)
+        offset += MOST_ROWS
+        if answer["next_cursor"] is None:
+            break
+    whole = answers[0] | {"ranking": [line for answer in answers for line in answer["ranking"]], "next_cursor": None}
+    lines = tables[0] + "".join(_without_head(table) for table in tables[1:])
+    return [
+        SiteFile("data/ranking.csv", lines.encode()),
+        SiteFile("data/ranking.json", orjson.dumps(whole, option=orjson.OPT_INDENT_2)),
+    ]
+
+
+def _without_head(table: str) -> str:
+    out = StringIO()
+    csv.writer(out).writerows(list(csv.reader(StringIO(table)))[1:])
+    return out.getvalue()
+
+
+def pictures_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFile]:
+    """Pictures of the whole bench, and the strongest units side by side."""
+    charts, files = _charts(
+        session,
+        (
+            ("ranking", "limit=40", "ranking-picture"),
+            ("clearing-times", "limit=40", "clearing-times"),
+            ("decay-overlay", "", "decay-overlay"),
+            ("frontier", "", "frontier"),
+        ),
+        holds,
+    )
+    leading = rank_units(session, RankingChoices(limit=MOST_COMPARED)).lines
+    ids = [line.row.setting_id for line in leading if line.has_rate and line.row.setting_id is not None]
+    tables = []
+    if len(ids) >= 2:
+        query = QueryParams("&".join(f"setting_id={one}" for one in ids))
+        table = make_table(session, "comparison", query_form(query))
+        files.append(SiteFile("data/comparison.csv", csv_text(table).encode()))
+        units = {line.row.setting_id: line.row.unit_id for line in leading}
+        tables.append((table, "data/comparison.csv", [f"units/{units[one]}.html" for one in ids]))
+    answer = f"{counted(len(charts), 'picture')} of the whole bench, and the strongest units side by side."
+    title = "The units in pictures"
+    page = rendered(
+        "tables_and_pictures.html", site, "pictures.html", title, answer=answer, charts=charts, tables=tables
+    )
+    return [page, *files]
+
+
+def costs_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFile]:
+    """What the units cost, where a price of electricity is known."""
+    title, charts, tables, files = "What does each unit cost to run?", [], [], []
+    try:
+        table = make_table(session, "running-cost", query_form(QueryParams("")))
+        charts, files = _charts(
+            session,
+            (("cost-bars", "", "cost-bars"), ("cost-over-years", "", "cost-over-years")),
+            holds,
+        )
+        files.append(SiteFile("data/running-cost.csv", csv_text(table).encode()))
+        tables.append((table, "data/running-cost.csv", ()))
+        answer = (
+            "Energy and parts for a year, and the cost over some years; a missing price makes it a bound."
+        )
+    except HazefallError as error:  # no tariff yet: the page says so instead of a number
+        answer = error.message
+    page = rendered("tables_and_pictures.html", site, "costs.html", title, answer=answer, charts=charts, tables=tables)
+    return [page, *files]
+
+
+def _charts(
+    session: Session, wanted: tuple[tuple[str, str, str], ...], holds: Holds
+) -> tuple[list[Picture], list[SiteFile]]:
+    charts: list[Picture] = []
+    files: list[SiteFile] = []
+    for name, query, file_name in wanted:
+        chart, of_chart = picture_files(session, name, query, file_name, holds)
+        files += of_chart
+        if chart is not None:
+            charts.append(chart)
+    return charts, files
+
+
+def method_file(session: Session, site: SiteFrame) -> SiteFile:
+    choices = bench_choices(session)
+    words = f"{choices.clear_level_value:g}: {CLEAR_LEVEL_WORDS[choices.clear_level_kind]}"
+    body = MethodPage(METHOD_NAME, METHOD_VERSION, choices, words)
+    return rendered("method.html", site, "method.html", "The method", body=body)
+
+
+def changes_files(session: Session, site: SiteFrame, base_url: str) -> list[SiteFile]:
+    """The page of corrections, and the same as an Atom feed (RFC 4287)."""
+    corrections = told_changes(session, MOST_CORRECTIONS, corrections_only=True, public_only=True).rows
+    units, trials = set(site.things.units), set(site.things.trials)
+    page = rendered(
+        "changes.html", site, "changes.html", "What was corrected", body=corrections, units=units, trials=trials
+    )
+    recent = told_changes(session, _FEED_ENTRIES, public_only=True, consequences=False).rows
+    base = f"{base_url.rstrip('/')}/" if base_url else ""
+    feed_id = base or f"urn:uuid:{uuid5(NAMESPACE_URL, f'hazefall {site.bench_name}')}"
+    feed = {
+        "id": feed_id,
+        "base": base,
+        "updated": _moment(max((change.at for change in recent), default=datetime(1970, 1, 1, tzinfo=UTC))),
+        "entries": [_entry(change, feed_id, trials, units) for change in recent],
+    }
+    text = environment().get_template("site/feed.xml").render(site=site, feed=feed)
+    return [page, SiteFile("feed.xml", text.encode())]
+
+
+def _entry(change: ToldChange, feed_id: str, trials: set[int], units: set[int]) -> dict[str, str]:
+    path = "changes.html"
+    if change.trial_id in trials:
+        path = f"trials/{change.trial_id}.html"
+    elif change.trial_id is None and change.unit_id in units:
+        path = f"units/{change.unit_id}.html"
+    before = "" if change.before is None else f" Before: {change.before}."
+    after = "" if change.after is None else f" Now: {change.after}."
+    why = f" Why: {change.why}." if change.why else ""
+    return {
+        "title": f"{change.name}: {change.what}",
+        "id": f"urn:uuid:{uuid5(NAMESPACE_URL, f'{feed_id} change {change.id}')}",
+        "updated": _moment(change.at),
+        "path": path,
+        "summary": f"{change.name}: {change.what}.{before}{after}{why}",
+    }
+
+
+def _moment(at: datetime) -> str:
+    return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
