@@ -115,3 +115,12 @@ def _newest_prices(session: Session, unit_ids: list[int]) -> dict[int, tuple[flo
             .order_by(Price.seen_on, Price.id)
         )
     }
+
+
+def unit_names(session: Session) -> tuple[tuple[int, str], ...]:
+    """Id and name of every unit outside the trash, in the order of the names."""
+    unit = UnitUnderTest
+    rows = session.execute(
+        select(unit.id, unit.maker, unit.model).where(unit.trashed_at.is_(None)).order_by(unit.maker, unit.model)
+    ).all()
+    return tuple((row.id, f"{row.maker} {row.model}") for row in rows)

@@ -115,6 +115,10 @@ def room_choices(form: TypedForm) -> RoomChoices:
     )
 
 
+def chosen_units(form: TypedForm) -> tuple[int, ...]:
+    return _numbers(form, "unit", "A unit")
+
+
 def chosen_clips(form: TypedForm) -> tuple[int, ...]:
     return _numbers(form, "clip", "A clip")
 

@@ -29,6 +29,9 @@ _ROUTES = {
         GET /figures/{name}.json
         GET /charts/{name}.{chart_format}
         GET /tables/{name}.{table_format}
+        GET /package
+        GET /package.zip
+        GET /search
         GET /units/{unit_id}/draft.{draft_format}
         GET /
         GET /ranking/pictures

@@ -15,11 +15,13 @@ from app.web.pages import (
     listen,
     loggers,
     method,
+    package,
     rank_order,
     ranking,
     ranking_pictures,
     room_advice,
     rooms,
+    search,
     sign_in,
     smoke_sources,
     tables,
@@ -77,7 +79,14 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     account.router,
     accounts.router,
     method.router,
+    package.router,
+    search.router,
 )
 
 # files to take away, by addresses that scripts may use: they stand in the schema of the API
-TAKEN_ROUTERS: tuple[APIRouter, ...] = (charts.router, tables.router, unit_draft_files.router)
+TAKEN_ROUTERS: tuple[APIRouter, ...] = (
+    charts.router,
+    tables.router,
+    unit_draft_files.router,
+    package.taken_router,
+)

@@ -2,19 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
-from app.services.recent_changes import recent_changes
+from app.services.change_story import ToldChange, told_changes
+from app.services.units_list import unit_names
 from app.web.addresses import address
+from app.web.api.shapes import LARGEST_ID
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice
 
 router = APIRouter()
 
-_SUBJECTS = ("trial", "unit under test", "room", "logger", "smoke source", "logger profile", "bench")
+_SUBJECTS = ("trial", "unit under test", "room", "logger", "smoke source", "logger profile", "tariff", "bench")
 _ADDRESSES = {
     "trial": "/trials/{}",
     "unit under test": "/units/{}",
@@ -29,13 +31,20 @@ _ADDRESSES = {
 class ChangesPage:
     """`addresses` leads from a change to the thing changed; "" where it has no page."""
 
-    changes: Sequence[Any]
+    changes: Sequence[ToldChange]
     addresses: dict[int, str]
     subjects: Sequence[Choice]
+    units: Sequence[Choice]
     consequences: bool
+    corrections: bool
     newest: bool
     newest_address: str
     older_address: str
+
+
+def address_of(subject: str, subject_id: int) -> str:
+    """Address of the page of a thing; "" where it has none."""
+    return _ADDRESSES.get(subject, "").format(subject_id)
 
 
 @router.get("/changes")
@@ -45,18 +54,34 @@ def changes(
     render: RenderDep,
     cursor: str | None = None,
     subject: Annotated[str, Query(max_length=50)] = "",
+    unit: Annotated[str, Query(max_length=12)] = "",
     consequences: str = "",
+    corrections: str = "",
 ) -> Response:
-    part = recent_changes(session, 100, cursor, subject=subject, consequences=bool(consequences))
+    unit_id = int(unit) if unit.isdecimal() and int(unit) <= LARGEST_ID else None
+    part = told_changes(
+        session,
+        100,
+        cursor,
+        subject=subject,
+        unit_id=unit_id,
+        consequences=bool(consequences),
+        corrections_only=bool(corrections),
+    )
     query = {name: [value] for name, value in request.query_params.items()}
     page = ChangesPage(
         changes=part.rows,
-        addresses={change.id: _ADDRESSES.get(change.subject, "").format(change.subject_id) for change in part.rows},
+        addresses={change.id: address_of(change.subject, change.subject_id) for change in part.rows},
         subjects=(
             Choice("", "everything", not subject),
             *(Choice(each, each, each == subject) for each in _SUBJECTS),
         ),
+        units=(
+            Choice("", "every unit", unit_id is None),
+            *(Choice(str(one), name, one == unit_id) for one, name in unit_names(session)),
+        ),
         consequences=bool(consequences),
+        corrections=bool(corrections),
         newest=cursor is None,
         newest_address=address("/changes", query, cursor=None),
         older_address=address("/changes", query, cursor=part.next_cursor) if part.next_cursor else "",

@@ -1,0 +1,17 @@
+// The sign "/" goes to the search, as long as nobody is typing; Escape leaves it again.
+"use strict";
+
+document.addEventListener("keydown", (event) => {
+  const search = document.getElementById("find");
+  if (!search) return;
+  if (event.key === "Escape" && document.activeElement === search) {
+    search.blur();
+    return;
+  }
+  if (event.key !== "/" || event.ctrlKey || event.metaKey || event.altKey) return;
+  const here = event.target instanceof Element ? event.target.closest("input, textarea, select, [contenteditable]") : null;
+  if (here) return;
+  event.preventDefault();
+  search.focus();
+  search.select();
+});

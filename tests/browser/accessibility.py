@@ -1,0 +1,37 @@
+"""axe-core in the browser: the violations of WCAG 2.2 A and AA on a page, one sentence each."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+_ASK = """async (tags) => {
+  const found = await axe.run(document, {runOnly: {type: 'tag', values: tags}});
+  return {passes: found.passes.length, violations: found.violations.map(one => ({
+    id: one.id, help: one.help,
+    nodes: one.nodes.slice(0, 4).map(node => node.html.slice(0, 160) + ' | ' + (node.failureSummary || '').slice(0, 240)),
+    count: one.nodes.length,
+  }))};
+}"""
+
+
+def axe_script() -> str:
+    """The script of axe-core, whose path the environment tells; without it the test is skipped, in CI it fails."""
+    path = os.environ.get("HAZEFALL_AXE", "")
+    if path and Path(path).is_file():
+        return Path(path).read_text(encoding="utf-8")
+    words = "axe-core is not there; set HAZEFALL_AXE to the path of its axe.min.js (npm install axe-core)."
+    if os.environ.get("CI"):
+        pytest.fail(words)
+    pytest.skip(words)
+
+
+def violations(page, script: str) -> list[str]:
+    """Violations on the open page; also makes sure that axe looked at something."""
+    page.evaluate(script)
+    found = page.evaluate(_ASK, TAGS)
+    assert found["passes"] > 5, "axe looked at nothing"
+    return [
+        f"{one['id']} ({one['count']}): {one['help']}: {node}" for one in found["violations"] for node in one["nodes"]
+    ]
