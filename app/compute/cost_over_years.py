@@ -90,12 +90,15 @@ def present_value_of_steady_cost(cost_per_year: float, discount_rate: float, yea
     return cost_per_year * years if force == 0 else cost_per_year * -math.expm1(-force * years) / force
 
 
-def cost_over_years(unit: OwnedUnit, assumptions: CostAssumptions, years: int = 10) -> CostOverYears:
+def cost_over_years(
+    unit: OwnedUnit, assumptions: CostAssumptions, years: int = 10, *, with_curve: bool = True
+) -> CostOverYears:
     """Cumulative cost of owning a unit over whole years, replacements as steps on the day they fall due.
 
     Parameters
         unit, assumptions : as in `running_cost`; the discount rate brings later money to its value on day one
         years : 1 to 30 [years]
+        with_curve : False leaves the curve and its band empty, for a long list of units
     Returns  totals by year and cause, the curve with its band, and the steps
     Raises   ValueError for years outside 1 to 30
     Notes    Prices stay as they are today. A replacement due at the very end of the time looked at is not bought.
@@ -118,9 +121,9 @@ def cost_over_years(unit: OwnedUnit, assumptions: CostAssumptions, years: int = 
         name=unit.name,
         currency=assumptions.currency,
         by_year=tuple(_by_year(unit, assumptions, steps, years)),
-        path=_path(unit, assumptions, years),
-        low=_path(_shifted(unit, -_COVERAGE_95, life_factor), assumptions, years),
-        high=_path(_shifted(unit, _COVERAGE_95, 1 / life_factor), assumptions, years),
+        path=_path(unit, assumptions, years) if with_curve else (),
+        low=_path(_shifted(unit, -_COVERAGE_95, life_factor), assumptions, years) if with_curve else (),
+        high=_path(_shifted(unit, _COVERAGE_95, 1 / life_factor), assumptions, years) if with_curve else (),
         steps=steps,
         missing=missing,
     )

@@ -131,7 +131,7 @@ def _assumptions(units: tuple[OwnedUnit, ...], assumptions: CostAssumptions, yea
 
 
 def _moved(value: float, units: tuple[OwnedUnit, ...], assumptions: CostAssumptions, years: int) -> Moved:
-    totals = tuple((unit.name, cost_over_years(unit, assumptions, years).total) for unit in units)
+    totals = tuple((unit.name, cost_over_years(unit, assumptions, years, with_curve=False).total) for unit in units)
     order = tuple(name for name, _ in sorted(totals, key=lambda pair: (round(pair[1], 6), pair[0])))
     return Moved(value, totals, order)
 

@@ -1,9 +1,7 @@
 """Which settings serve a room below a sound ceiling and within a budget, and what nothing beats on all three."""
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
-
-import numpy as np
-from numpy.typing import NDArray
 
 from app.compute.clean_air import removal_time_min
 from app.compute.measured import Measured
@@ -113,19 +111,25 @@ def frontier(candidates: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
     >>> [candidate.unit for candidate in frontier((a, b))]
     ['a']
     """
-    complete = [c for c in candidates if _has_all_three(c)]
-    if not complete:
-        return ()
-    # worse is larger in each column, so that one rule serves all three
-    worse = np.array([(c.price or 0.0, c.sound_dba or 0.0, -(c.rate.value if c.rate else 0.0)) for c in complete])
-    best = [c for c, own in zip(complete, worse, strict=True) if not _any_beats(worse, own)]
-    return tuple(sorted(best, key=lambda c: (c.price or 0.0, c.sound_dba or 0.0)))
-
-
-def _any_beats(worse: NDArray[np.float64], own: NDArray[np.float64]) -> bool:
-    """Whether some row is nowhere worse than `own` and somewhere better."""
-    nowhere_worse = np.all(worse <= own, axis=1)
-    return bool(np.any(nowhere_worse & np.any(worse < own, axis=1)))
+    # Dearest last: whatever beats a setting stands before it, so price need not be looked at again.
+    complete = sorted((_worse_is_larger(c), place) for place, c in enumerate(candidates) if _has_all_three(c))
+    kept: list[int] = []
+    kept_keys: set[tuple[float, float, float]] = set()
+    sounds: list[float] = []  # rising; beside each the strongest rate of what is no louder, as a falling minus rate
+    minus_rates: list[float] = []
+    for key, place in complete:
+        _, sound, minus_rate = key
+        no_louder = bisect_right(sounds, sound)
+        if no_louder and minus_rates[no_louder - 1] <= minus_rate and key not in kept_keys:
+            continue
+        kept.append(place)
+        kept_keys.add(key)
+        first = bisect_left(sounds, sound)
+        last = first
+        while last < len(sounds) and minus_rates[last] >= minus_rate:
+            last += 1
+        sounds[first:last], minus_rates[first:last] = [sound], [minus_rate]
+    return tuple(candidates[place] for place in kept)
 
 
 def beaten_by(candidate: Candidate, others: tuple[Candidate, ...]) -> Candidate | None:
@@ -159,14 +163,13 @@ def _has_all_three(c: Candidate) -> bool:
 
 
 def _beats(one: Candidate, other: Candidate) -> bool:
-    if one.rate is None or other.rate is None:
-        return False
-    pairs = [
-        (-_or_infinite(one.price), -_or_infinite(other.price)),
-        (-_or_infinite(one.sound_dba), -_or_infinite(other.sound_dba)),
-        (one.rate.value, other.rate.value),
-    ]
-    return all(a >= b for a, b in pairs) and any(a > b for a, b in pairs)
+    """Whether a setting is nowhere worse than another and somewhere better; both have all three quantities."""
+    ours, theirs = _worse_is_larger(one), _worse_is_larger(other)
+    return ours != theirs and all(a <= b for a, b in zip(ours, theirs, strict=True))
+
+
+def _worse_is_larger(c: Candidate) -> tuple[float, float, float]:
+    return _or_infinite(c.price), _or_infinite(c.sound_dba), -(c.rate.value if c.rate else 0.0)
 
 
 def _reasons(c: Candidate, wish: Wish) -> list[tuple[str, str]]:

@@ -8,6 +8,7 @@ from app.services.chart_facts import ChartFacts
 from app.services.room_advice import AdviceForRoom
 
 MOST_NAMED = 8
+MOST_SINGLE = 60  # settings with a series, and so a name in the taken table, of their own
 
 
 def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: float, flow_symbol: str) -> Chart:
@@ -15,13 +16,16 @@ def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: floa
     complete = [c for c in found.candidates if c.rate is not None and c.measurable and c.sound_dba is not None]
     levels = [c.sound_dba for c in complete if c.sound_dba is not None]
     best_ids = {c.setting_id for c in found.frontier}
-    named = _named(found.frontier)
+    named = _named(found.frontier[:MOST_SINGLE])
     beaten = [c for c in complete if c.setting_id not in best_ids]
     series = []
     if beaten:
         series.append(_points("beaten on price, sound and clean air, or without a price", beaten, found, flow_factor))
-    for candidate in found.frontier:
-        series.append(_best(candidate, found, flow_factor, with_name=candidate in named))
+    single = found.frontier[:MOST_SINGLE]
+    series += [_best(c, found, flow_factor, with_name=c in named) for c in single]
+    if len(found.frontier) > MOST_SINGLE:
+        rest = list(found.frontier[MOST_SINGLE:])
+        series.append(_points("further settings that nothing beats", rest, found, flow_factor, stands_out=True))
     lines = [
         ReferenceLine("y", found.need.rate_m3_per_h * flow_factor, f"asked for by {found.choices.room_area_m2:g} m²")
     ]
@@ -79,15 +83,17 @@ def _best(candidate: Candidate, found: AdviceForRoom, factor: float, *, with_nam
     )
 
 
-def _points(name: str, candidates: list[Candidate], found: AdviceForRoom, factor: float) -> Series:
+def _points(
+    name: str, candidates: list[Candidate], found: AdviceForRoom, factor: float, *, stands_out: bool = False
+) -> Series:
     return Series(
         name,
         "points",
         tuple(c.sound_dba or 0.0 for c in candidates),
         tuple(_rate(c) * factor for c in candidates),
         hover=tuple(_hover(c, found, factor) for c in candidates),
-        colour=None,
-        faint=True,
+        colour=0 if stands_out else None,
+        faint=not stands_out,
         in_legend=True,
     )
 

@@ -46,7 +46,7 @@ class UnitCost:
 class RunningCostView:
     """All units that pass the filters, in order: whole costs before those that are only "at least".
 
-    drawn : the units shown over the years, at most eight
+    drawn : the units shown over the years, at most eight; only these have their curve
     left_out : units that have no fitting setting, with the reason
     """
 
@@ -79,7 +79,7 @@ def running_cost_view(session: Session, choices: CostChoices | None = None) -> R
             UnitCost(
                 unit,
                 running_cost(unit.owned, terms.assumptions),
-                cost_over_years(unit.owned, terms.assumptions, terms.choices.years),
+                cost_over_years(unit.owned, terms.assumptions, terms.choices.years, with_curve=False),
             )
             for unit in kept
         ),
@@ -87,7 +87,7 @@ def running_cost_view(session: Session, choices: CostChoices | None = None) -> R
     )
     return RunningCostView(
         costs=tuple(costs),
-        drawn=_drawn(costs, chosen),
+        drawn=tuple(_with_curve(cost, terms) for cost in _drawn(costs, chosen)),
         choices=replace(chosen, owning=terms.choices),
         terms=terms,
         units_on_bench=len(bench.units) + len(bench.left_out),
@@ -115,6 +115,11 @@ def _drawn(costs: list[UnitCost], chosen: CostChoices) -> tuple[UnitCost, ...]:
         return tuple(cost for cost in costs if cost.unit.row.unit_id in wanted)[:MOST_UNITS]
     by_total = sorted(costs, key=lambda cost: (cost.over_years.at_least, cost.over_years.total))
     return tuple(spread_over(by_total, _DRAWN_BY_DEFAULT))
+
+
+def _with_curve(cost: UnitCost, terms: OwningTerms) -> UnitCost:
+    """The same with the curve over the years, which is worked out only for what is drawn."""
+    return replace(cost, over_years=cost_over_years(cost.unit.owned, terms.assumptions, terms.choices.years))
 
 
 def _order(cost: UnitCost, chosen: CostChoices) -> tuple[int, float, str]:

@@ -73,6 +73,16 @@ def test_the_band_holds_the_curve_and_shrinks_to_it_without_uncertainty():
     assert narrow.low[-1].total == pytest.approx(narrow.high[-1].total)
 
 
+def test_without_its_curve_the_totals_are_the_same():
+    with_curve, without = cost_over_years(unit(), ASSUMED, 5), cost_over_years(unit(), ASSUMED, 5, with_curve=False)
+    assert (without.path, without.low, without.high) == ((), (), ())
+    assert (without.by_year, without.steps, without.missing) == (
+        with_curve.by_year,
+        with_curve.steps,
+        with_curve.missing,
+    )
+
+
 def test_a_missing_purchase_price_is_named_first():
     owned = cost_over_years(unit(purchase_price=None, consumables=None), ASSUMED, years=5)
     assert owned.at_least

@@ -1,3 +1,5 @@
+import random
+
 import pytest
 
 from app.compute.measured import Measured
@@ -92,3 +94,15 @@ def test_two_of_a_unit_give_twice_the_air_and_three_decibels_more():
 def test_two_of_what_is_not_known_stay_unknown():
     pair = two_of(Candidate("a", "high", None, False, None, None))
     assert (pair.rate, pair.sound_dba, pair.price) == (None, None, None)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_the_frontier_is_that_of_comparing_each_with_each(seed):
+    """Small whole numbers, so that ties are common."""
+    draw = random.Random(seed)
+    many = tuple(
+        candidate(str(n), rate=draw.randint(1, 9) * 10.0, sound=draw.randint(30, 38), price=draw.randint(1, 9) * 10.0)
+        for n in range(60)
+    )
+    by_pairs = {c.unit for c in many if beaten_by(c, many) is None}
+    assert {c.unit for c in frontier(many)} == by_pairs

@@ -68,6 +68,14 @@ def test_the_frontier_names_what_nothing_beats_and_keeps_the_rest_faint():
     assert "2 settings that nothing beats" in chart.alt_text
 
 
+def test_a_long_frontier_keeps_a_series_for_each_of_the_first_only():
+    many = [candidate(n, 100.0 + n, 30.0 + 0.1 * n, 100.0) for n in range(1, 71)]
+    chart = frontier_chart(advice(*many), FACTS, flow_factor=1.0, flow_symbol="m³/h")
+    assert len(chart.series) == 61
+    assert len(chart.series[-1].x) == 10
+    assert sum(bool(one.end_label) for one in chart.series) == 8
+
+
 def test_the_frontier_of_nothing_says_so():
     assert "No setting has a price" in frontier_words(advice())
     chart = drawn(frontier_chart(advice(max_sound=None), FACTS, flow_factor=1.0, flow_symbol="m³/h"))

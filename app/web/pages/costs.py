@@ -14,13 +14,14 @@ from app.services.running_cost_view import RunningCostView, UnitCost, running_co
 from app.web.addresses import address, query_form
 from app.web.chart_choices import cost_choices
 from app.web.dependencies import RenderDep, SessionDep
-from app.web.page_context import Choice, Column, rows_class
+from app.web.page_context import Choice, Column, PageLinks, rows_class
 from app.web.pages.cells import Cell
 from app.web.pages.costs_consequences import Consequences, consequences
 from app.web.typed_form import TypedForm
 
 router = APIRouter()
 PATH = "/costs"
+_ROWS = 100
 _SETTING_WORDS = ("highest of each", "quietest of each", "quietest that serves the room")
 
 
@@ -46,6 +47,7 @@ class CostsPage:
     removed: tuple[str, ...]
     columns: tuple[Column, ...]
     lines: tuple[CostLine, ...]
+    links: PageLinks
     more: Consequences | None
     bars_words: str
     bars_size: str
@@ -93,6 +95,7 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
     terms = view.terms
     currency = terms.assumptions.currency
     years = terms.choices.years
+    first = min(max(form.whole_number("offset", "The first line") or 0, 0), len(view.costs))
     beyond = f" The picture holds the first {MOST_BARS}." if len(view.costs) > MOST_BARS else ""
     return CostsPage(
         title="What does each unit cost to run?",
@@ -101,7 +104,8 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
         shown=f"{len(view.costs)} of {view.units_on_bench} units",
         removed=(*view.removed, *((f"{len(view.left_out)}: {view.left_out[0].why}",) if view.left_out else ())),
         columns=_columns(view, form),
-        lines=tuple(_line(cost, more) for cost in view.costs),
+        lines=tuple(_line(cost, more) for cost in view.costs[first : first + _ROWS]),
+        links=_links(len(view.costs), first, form),
         more=more,
         bars_words=f"Energy and parts of a year, the purchase left out. An open mark means: at least that.{beyond}",
         bars_size=rows_class(min(len(view.costs), MOST_BARS)),
@@ -139,6 +143,17 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
     )
 
 
+def _links(total: int, first: int, form: TypedForm) -> PageLinks:
+    after = min(first + _ROWS, total)
+    return PageLinks(
+        first=first + 1 if after > first else 0,
+        last=after,
+        total=total,
+        previous_address=address(PATH, form.values, offset=max(0, first - _ROWS) or None) if first else "",
+        next_address=address(PATH, form.values, offset=after) if after < total else "",
+    )
+
+
 def _quiet_words(terms: OwningTerms) -> str:
     hours = terms.choices.quiet_hours_per_day
     return f" and {hours:g}\u00a0h at its quietest" if hours else ""
@@ -159,6 +174,7 @@ def _page_without_price(form: TypedForm) -> CostsPage:
         removed=(),
         columns=(),
         lines=(),
+        links=PageLinks(0, 0, 0),
         more=None,
         bars_words="",
         bars_size="",
@@ -194,7 +210,7 @@ def _columns(view: RunningCostView, form: TypedForm) -> tuple[Column, ...]:
     for key, words, unit in heads:
         is_sorted = key == chosen.sort
         turned = "1" if is_sorted and not chosen.descending else None
-        link = address(PATH, form.values, sort=key, descending=turned) if key else ""
+        link = address(PATH, form.values, sort=key, descending=turned, offset=None) if key else ""
         direction = ("descending" if chosen.descending else "ascending") if is_sorted else ""
         found.append(Column(key, words, unit, link, direction))
     return tuple(found)

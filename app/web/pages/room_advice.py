@@ -23,6 +23,7 @@ from app.web.unit_system import UnitSystem, unit_system
 router = APIRouter()
 PATH = "/room"
 _MOST_PAIRS = 6
+_MOST_LINES = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +48,11 @@ class RoomPage:
     shown: str
     removed: tuple[str, ...]
     lines: tuple[AdviceLine, ...]
+    lines_not_shown: int
     nearest: tuple[str, ...]
     pairs: tuple[AdviceLine, ...]
     frontier: tuple[AdviceLine, ...]
+    frontier_not_shown: int
     frontier_words: str
     assumptions: tuple[str, ...]
     flow_symbol: str
@@ -82,10 +85,12 @@ def _page(found: AdviceForRoom, form: TypedForm, system: UnitSystem) -> RoomPage
         is_empty=found.units == 0,
         shown=f"{serving} of {counted(found.units, 'unit')}",
         removed=tuple(f"{left.units} {left.words}" for left in found.left_out),
-        lines=tuple(_fit_line(fit, found, system) for fit in found.advice.fits),
+        lines=tuple(_fit_line(fit, found, system) for fit in found.advice.fits[:_MOST_LINES]),
+        lines_not_shown=max(0, len(found.advice.fits) - _MOST_LINES),
         nearest=_nearest(found, system),
         pairs=tuple(_fit_line(fit, found, system) for fit in found.pairs[:_MOST_PAIRS]),
-        frontier=tuple(_line(candidate, found, system) for candidate in found.frontier),
+        frontier=tuple(_line(candidate, found, system) for candidate in found.frontier[:_MOST_LINES]),
+        frontier_not_shown=max(0, len(found.frontier) - _MOST_LINES),
         frontier_words=frontier_words(found),
         assumptions=(
             f"The room asks for {_flow(found.need.rate_m3_per_h, system)}, "
