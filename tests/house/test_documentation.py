@@ -1,0 +1,50 @@
+"""What the documents promise is there: settings, commands, and a word for each page that people find by name."""
+
+import re
+from pathlib import Path
+
+from app.command_line.main import COMMANDS
+from app.settings import ENVIRONMENT
+
+ROOT = Path(__file__).resolve().parents[2]
+README = (ROOT / "README.md").read_text()
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text()
+
+
+def test_every_setting_is_in_the_readme_with_the_same_words():
+    for name, words in ENVIRONMENT.items():
+        assert f"| `{name}` | {words} |" in README
+    assert set(re.findall(r"`(HAZEFALL_[A-Z_]+)`", README)) == set(ENVIRONMENT)
+
+
+def test_every_command_is_in_the_readme():
+    for command in COMMANDS:
+        assert f"`hazefall {command}" in README
+
+
+def test_every_library_is_explained_or_part_of_the_core():
+    core = {"fastapi", "sqlalchemy", "jinja2", "plotly", "pandas", "scipy", "numpy", "uvicorn", "pytest", "httpx"}
+    project = (ROOT / "pyproject.toml").read_text()
+    named = set(re.findall(r'^    "([a-z0-9-]+)(?:\[\w+\])?(?:[<>=].*)?",$', project, re.MULTILINE))
+    assert named
+    for library in named - core:
+        assert re.search(rf"\b{library}\b", DEVELOPERS), f"DEVELOPERS.md does not say why {library} is there"
+
+
+def test_the_project_speaks_of_itself_alone():
+    hosts = ["pypi" + ".org", "npmjs" + ".com", "deb.debian" + ".org", "pythonhosted" + ".org"]
+    places = ["/work" + "/main", "/work" + "/shared", "/work" + "/.library"]
+    for path in _texts():
+        text = path.read_text(errors="replace")
+        for words in (*hosts, *places):
+            assert words not in text, f"{path.relative_to(ROOT)} mentions {words}"
+
+
+def _texts():
+    folders = ["app", "templates", "static", "migrations", "tests", "seed_demo", ".ci"]
+    endings = {".py", ".html", ".css", ".js", ".md", ".toml", ".txt", ".mako", ""}
+    yield from (ROOT / name for name in ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "pyproject.toml"))
+    for folder in folders:
+        for path in (ROOT / folder).rglob("*"):
+            if path.is_file() and path.suffix in endings and "__pycache__" not in path.parts:
+                yield path
