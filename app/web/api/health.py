@@ -6,12 +6,13 @@ from sqlalchemy import text
 
 from app.web.dependencies import SessionDep, SettingsDep
 from app.web.page_context import program_version
+from app.web.present_visitor import present_visitor
 
 router = APIRouter(tags=["health"])
 
 
 class Health(BaseModel):
-    """`store` names the kind of store and where it lies, without any password."""
+    """`store` names the kind of store and, to whoever may see the bench, where it lies, without any password."""
 
     status: str
     store: str
@@ -22,5 +23,6 @@ class Health(BaseModel):
 def health(session: SessionDep, settings: SettingsDep) -> Health:
     """Answers "ok" once the store has answered."""
     session.execute(text("SELECT 1"))
-    bind = session.get_bind()
-    return Health(status="ok", store=bind.engine.url.render_as_string(hide_password=True), version=program_version())
+    url = session.get_bind().engine.url
+    where = url.render_as_string(hide_password=True) if present_visitor() else url.get_backend_name()
+    return Health(status="ok", store=where, version=program_version())
