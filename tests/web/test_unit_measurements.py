@@ -126,3 +126,23 @@ def test_a_unit_goes_to_the_trash_and_comes_back(client: TestClient, small_bench
 def test_a_unit_that_is_not_there(client: TestClient):
     for what in ("sound", "power", "ozone"):
         assert client.get(f"/units/9/{what}").status_code == 404
+
+
+def test_a_power_log_whose_header_does_not_tell_is_read_by_its_column_and_zone(
+    client: TestClient, small_bench: SmallBench
+):
+    lines = [f"2026-02-01 10:{minute:02d}:00,{40 + minute % 2}" for minute in range(60)]
+    log = ("when,mystery\n" + "\n".join(lines) + "\n").encode()
+
+    def send(**told: str):
+        files = {"log": ("meter.csv", log, "text/csv")}
+        fields = {"setting": str(small_bench.high_setting_id), "measured_by": "Ada"} | told
+        return client.post(f"/units/{small_bench.unit_id}/power", data=fields, files=files)
+
+    refused = send()
+    assert refused.status_code == 422
+    assert "meter.csv" in refused.text
+    assert send(power_column="mystery", timezone="Europe/Berlin").status_code == 303
+    page = client.get(f"/units/{small_bench.unit_id}/power").text
+    assert "<td>log</td>" in page
+    assert "40.5" in page

@@ -8,6 +8,7 @@ from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
+from app.reading_files.log_table import ReadingChoices
 from app.services.sound_levels import NewSoundMeasurement
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
@@ -87,6 +88,7 @@ def power_added(unit_id: Id, session: SessionDep, render: RenderDep, form: Typed
                     chosen,
                     file.file.read(),
                     file.filename or "log",
+                    choices=_log_choices(form),
                     meter_uncertainty_w=uncertainty or 0.0,
                     instrument=form.text("instrument"),
                     measured_by=who,
@@ -104,6 +106,13 @@ def power_added(unit_id: Id, session: SessionDep, render: RenderDep, form: Typed
                 add_power_measurement(session, unit_id, chosen, new, who=who)
             return RedirectResponse(f"/units/{unit_id}/power", 303)
     return render("pages/unit_power.html", power_page(session, unit_id, form), status_code=422)
+
+
+def _log_choices(form: TypedForm) -> ReadingChoices:
+    """Which column holds the watts, where its header does not tell, and the zone of local times."""
+    column = form.text("power_column")
+    columns, units = ({column: "power"}, {column: "W"}) if column else ({}, {})
+    return ReadingChoices(timezone=form.text("timezone") or None, columns=columns, units=units)
 
 
 @router.post("/units/{unit_id}/power/{measurement_id}/take-back")
