@@ -77,7 +77,8 @@ def _reading_connection(url: str) -> Connection:
     """The connection of this process, opened once."""
     path = sqlite_file(url)
     if path is None:
-        return create_engine(url, poolclass=NullPool, isolation_level="AUTOCOMMIT").connect()
+        only_read = {"options": "-c default_transaction_read_only=on"}
+        return create_engine(url, poolclass=NullPool, isolation_level="AUTOCOMMIT", connect_args=only_read).connect()
 
     def connect() -> sqlite3.Connection:
         connection = sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True, isolation_level=None)

@@ -18,6 +18,7 @@ from app.services.store_revisions import read_store_revisions
 from app.settings import Settings
 from app.storage.bench import Bench
 from app.storage.engine import session_scope
+from tests.conftest import sqlite_only
 
 
 def test_a_store_is_made_where_there_is_none(tmp_path: Path):
@@ -45,6 +46,7 @@ def test_migration_files_that_do_not_form_one_line_are_refused(tmp_path: Path):
         read_store_revisions(tmp_path)
 
 
+@sqlite_only
 def test_foreign_keys_and_write_ahead_log_are_on(store):
     with store.connect() as connection:
         assert connection.scalar(text("PRAGMA foreign_keys")) == 1
@@ -125,6 +127,7 @@ def test_a_file_that_is_no_store_is_refused(tmp_path: Path):
     )
 
 
+@sqlite_only
 def test_a_damaged_store_is_refused_and_left_as_it_is(settings: Settings):
     path = settings.data_folder / "bench.sqlite"
     content = bytearray(path.read_bytes())
@@ -135,6 +138,7 @@ def test_a_damaged_store_is_refused_and_left_as_it_is(settings: Settings):
     assert path.read_bytes() == content
 
 
+@sqlite_only
 def test_a_store_from_a_newer_version_is_refused(settings: Settings):
     path = settings.data_folder / "bench.sqlite"
     with closing(sqlite3.connect(path)) as store:

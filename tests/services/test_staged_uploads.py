@@ -69,9 +69,11 @@ def test_after_a_day_the_file_is_gone(settings: Settings):
 def test_a_confirmed_file_is_taken_away(settings: Settings):
     staged = stage_upload(settings, b"x", "a.csv", NOW)
     discard_upload(settings, staged.token)
-    discard_upload(settings, "../bench.sqlite")
+    beside = settings.data_folder / "beside.log"
+    beside.write_text("not an upload")
+    discard_upload(settings, "../beside")
     assert list((settings.data_folder / "uploads").iterdir()) == []
-    assert (settings.data_folder / "bench.sqlite").exists()
+    assert beside.exists()
 
 
 def test_a_name_that_is_only_signs_becomes_a_plain_one(settings: Settings):

@@ -17,6 +17,7 @@ from app.services.open_store import open_store
 from app.services.store_revisions import read_store_revisions
 from app.settings import Settings
 from app.storage.tables import METADATA
+from tests.conftest import sqlite_only
 from tests.storage.migrated import migrate_to
 
 REVISIONS = sorted(read_store_revisions(bundled_folder("migrations")).known)
@@ -37,6 +38,7 @@ def made_from_models(tmp_path_factory: pytest.TempPathFactory) -> Engine:
     return engine
 
 
+@sqlite_only
 def test_checks_of_the_models_stand_in_the_migrated_store(store: Engine, made_from_models: Engine, subtests):
     """`alembic check` does not compare CHECK constraints."""
     for table in METADATA.sorted_tables:
@@ -46,6 +48,7 @@ def test_checks_of_the_models_stand_in_the_migrated_store(store: Engine, made_fr
             assert found == wanted
 
 
+@sqlite_only
 def test_every_table_of_the_migrated_store_is_strict(store: Engine, subtests):
     """`alembic check` does not compare STRICT either."""
     with store.connect() as connection:
@@ -57,6 +60,7 @@ def test_every_table_of_the_migrated_store_is_strict(store: Engine, subtests):
             assert strict[table.name] == 1
 
 
+@sqlite_only
 def test_keys_and_indexes_of_the_models_stand_in_the_migrated_store(store: Engine, made_from_models: Engine, subtests):
     for table in METADATA.sorted_tables:
         with subtests.test(table=table.name):
@@ -182,6 +186,7 @@ def failing_migrations(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
     return "9999"
 
 
+@sqlite_only
 def test_a_migration_that_fails_leaves_the_store_as_it_was(settings: Settings, failing_migrations: str):
     path = settings.data_folder / "bench.sqlite"
     before = _row_counts(path)
