@@ -188,7 +188,9 @@ def _is_stronger(line: RankedSetting, own: RankedSetting, view: RankView) -> boo
         return False
     if not own.has_rate:
         return True  # it delivers measurably, this one does not
-    return not view.ranks.cannot_be_told_apart(own.row.setting_id or 0, line.row.setting_id or 0)
+    pair = own.row.setting_id or 0, line.row.setting_id or 0
+    in_order = {ranked.key for ranked in view.ranks.rows if ranked.place is not None}
+    return in_order.issuperset(pair) and not view.ranks.cannot_be_told_apart(*pair)
 
 
 def _rate(line: RankedSetting) -> float:
