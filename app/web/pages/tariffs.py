@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
 from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
@@ -11,8 +12,9 @@ from starlette.responses import RedirectResponse, Response
 from app.compute.number_words import counted
 from app.services.bench_choices import bench_choices
 from app.services.owning_choices import TariffOffered, tariffs_of_bench
+from app.services.recent_changes import recent_changes
 from app.services.reference_tariffs import bring_in_reference_tariffs
-from app.services.tariffs import STANDINGS, add_tariff
+from app.services.tariffs import STANDINGS, SUBJECT, add_tariff
 from app.web.addresses import query_form
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice
@@ -26,7 +28,8 @@ _STANDING_WORDS = {"": "not told"}
 
 @dataclass(frozen=True, slots=True)
 class TariffsPage:
-    """`chosen_id` is the bench's own tariff, `done` what was stored before the page was opened."""
+    """`chosen_id` is the bench's own tariff, `done` what was stored before the page was opened, `changes` the newest
+    of all tariffs."""
 
     title: str
     form: TypedForm
@@ -34,6 +37,7 @@ class TariffsPage:
     standings: Sequence[Choice]
     chosen_id: int | None
     done: str
+    changes: Sequence[Any]
 
 
 @router.get(PATH)
@@ -77,6 +81,7 @@ def _page(session: Session, form: TypedForm, done: str = "") -> TariffsPage:
         standings=plain_choices(STANDINGS, form.typed("standing"), _STANDING_WORDS),
         chosen_id=bench_choices(session).tariff_id,
         done=done,
+        changes=recent_changes(session, subject=SUBJECT).rows,
     )
 
 
