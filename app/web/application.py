@@ -5,21 +5,23 @@ from contextlib import asynccontextmanager
 from typing import TypedDict
 
 from anyio import to_thread
-from fastapi import Depends, FastAPI
+from fastapi import FastAPI
 from sqlalchemy import Engine
 
 from app.services.address_rule import refuse_without_account
 from app.services.kept_rankings import KeptRankings
 from app.services.open_store import open_store
 from app.settings import Settings
-from app.web.admission import Admission, Admit
-from app.web.api.all_routes import API_ROUTERS
+from app.storage import tables as _all_tables  # noqa: F401 - see below
+from app.web.admission import Admission
 from app.web.body_limit import BodyLimit
 from app.web.page_context import program_version
-from app.web.pages.all_pages import PAGE_ROUTERS, TAKEN_ROUTERS
 from app.web.problems import answer_errors
+from app.web.routes_when_needed import Routes, RoutesWhenNeeded
 from app.web.security import Guard
-from app.web.static_files import STATIC_ADDRESS, CachedStaticFiles, plotly_folder, static_folder
+
+# Every table is mapped before the first query: a class that is mapped later, while routes are loaded beside a request,
+# would be missing to the classes that refer to it.
 
 
 class State(TypedDict):
@@ -54,16 +56,8 @@ def make_app(settings: Settings) -> FastAPI:
         openapi_url="/api/openapi.json",
     )
     answer_errors(app)
+    app.add_middleware(RoutesWhenNeeded, routes=Routes(app))
     app.add_middleware(Admission)
     app.add_middleware(BodyLimit, max_bytes=settings.max_upload_bytes)
     app.add_middleware(Guard, allowed_hosts=(*settings.allowed_hosts, settings.host))
-    # Every route stands behind the one table of roles.
-    for router in API_ROUTERS:
-        app.include_router(router, prefix="/api", dependencies=[Depends(Admit("/api"))])
-    for router in TAKEN_ROUTERS:
-        app.include_router(router, dependencies=[Depends(Admit())])
-    for router in PAGE_ROUTERS:
-        app.include_router(router, dependencies=[Depends(Admit())], include_in_schema=False)
-    app.mount(f"{STATIC_ADDRESS}/plotly", CachedStaticFiles(directory=plotly_folder()), name="plotly")
-    app.mount(STATIC_ADDRESS, CachedStaticFiles(directory=static_folder()), name="static")
     return app

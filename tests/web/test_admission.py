@@ -21,6 +21,7 @@ from app.web.api.all_routes import API_ROUTERS
 from app.web.application import make_app
 from app.web.pages.all_pages import PAGE_ROUTERS, TAKEN_ROUTERS
 from app.web.route_roles import ANYBODY, LEAST_ROLE
+from app.web.routes_when_needed import load_all_routes
 from tests.services.accounts import PASSWORD, make_account
 
 SAME_ORIGIN = {"sec-fetch-site": "same-origin"}
@@ -55,6 +56,7 @@ def test_what_changes_something_needs_more_than_reading():
 
 def test_the_application_serves_no_route_outside_the_table(app: FastAPI):
     """Mounted static files and the schema of the API stand beside the routers; the schema needs a sign-in."""
+    load_all_routes(app)
     others = [route.path for route in app.routes if hasattr(route, "path")]
     assert others == ["/api/openapi.json", "/static/plotly", "/static"]
     assert len(app.routes) - len(others) == len(API_ROUTERS) + len(TAKEN_ROUTERS) + len(PAGE_ROUTERS)
