@@ -12,7 +12,7 @@ from app.services.audit import record_change
 from app.services.new_trial import EMPTY_ROOM, MARK_NAMES, NewTrial, check_marks, checked_trial
 from app.services.readings import LogReadings
 from app.services.settle_results import settle_results
-from app.services.store_log import store_log
+from app.services.store_log import has_raw_file, store_log
 from app.services.trial_results import analyse_readings, analysis_terms, write_results
 from app.storage.logs import Log
 from app.storage.trials import Trial
@@ -57,7 +57,8 @@ def add_read_trial(
     at = now or datetime.now(UTC)
     new = checked_trial(session, new_trial)
     check_marks(new.marks, float(table.elapsed_s[-1]))
-    _refuse_second(session, table, new)
+    if has_raw_file(session, table.sha256):  # bytes that were never seen cannot be those of another trial
+        _refuse_second(session, table, new)
     log_id = store_log(session, content, table, choices, at, new.profile_id)
     trial = Trial(
         kind=new.kind,
@@ -78,16 +79,17 @@ def add_read_trial(
     )
     session.add(trial)
     session.flush()
+    trial_id = trial.id
     terms = analysis_terms(session, new.kind, new.logger_id, new.marks)
     readings = LogReadings(table.elapsed_s, table.levels, table.units)
-    write_results(session, trial.id, analyse_readings(readings, terms), at, new=True)
-    record_change(session, new.tested_by, "added", "trial", trial.id, after=table.file_name, at=at)
+    write_results(session, trial_id, analyse_readings(readings, terms), at, new=True)
+    record_change(session, new.tested_by, "added", "trial", trial_id, after=table.file_name, at=at)
     if settle:
         what = "an empty-room run was added" if new.kind == EMPTY_ROOM else "a trial was added"
         settle_results(
-            session, [trial.id], who=new.tested_by, why=f"{what} (trial {trial.id})", now=at, new_trials=[trial.id]
+            session, [trial_id], who=new.tested_by, why=f"{what} (trial {trial_id})", now=at, new_trials=[trial_id]
         )
-    return trial.id
+    return trial_id
 
 
 def _start(table: LogTable, new: NewTrial, at: datetime) -> datetime:

@@ -5,7 +5,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import bindparam, delete, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.clean_air import Detection, clean_air_delivery_rate, detection, standard_clearing_time
@@ -59,7 +59,7 @@ def derive_clean_air(
             served = runs.serving(row.room_id, row.channel, row.started_at, row.relative_humidity_pct, row.start_level)
         values, notes = derived_values(total, served, volume)
         if any(not _same(values[name], getattr(row, name)) for name in DERIVED_COLUMNS):
-            updates.append({"id": row.id, **values})
+            updates.append({"of_result": row.id, **values})
             moved.add(row.trial_id)
             if record and row.trial_id not in new_trials:
                 _record_move(session, row, values, who, why)
@@ -202,7 +202,8 @@ def _write(
     new_notes: Sequence[dict[str, Any]],
 ) -> None:
     if updates:
-        session.execute(update(ChannelResult), updates)
+        connection = session.connection()  # plain statements: making objects of rows takes longer
+        connection.execute(update(ChannelResult).where(ChannelResult.id == bindparam("of_result")), updates)
         session.expire_all()  # an update in bulk does not reach what was read before
     for start in range(0, len(changed_notes), 500):
         session.execute(

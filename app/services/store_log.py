@@ -19,10 +19,11 @@ def store_log(
     profile_id: int | None = None,
 ) -> int:
     """Stores a log and returns its id; a file that was read in the same way before is not stored a second time."""
-    present = _same_log(session, table)
-    if present is not None:
-        return present
-    if session.get(RawFile, table.sha256) is None:
+    if has_raw_file(session, table.sha256):
+        present = _same_log(session, table)
+        if present is not None:
+            return present
+    else:
         session.add(RawFile(sha256=table.sha256, size_bytes=len(content), content=content, stored_at=now))
         session.flush()
     log = Log(
@@ -64,6 +65,11 @@ def store_log(
     )
     write_readings(session.connection(), log.id, table.elapsed_s, list(table.levels.values()))
     return log.id
+
+
+def has_raw_file(session: Session, sha256: str) -> bool:
+    """Whether these bytes are in the store."""
+    return session.scalar(select(RawFile.sha256).where(RawFile.sha256 == sha256)) is not None
 
 
 def _same_log(session: Session, table: LogTable) -> int | None:

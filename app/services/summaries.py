@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import bindparam, delete, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.clean_air import clean_air_delivery_rate, detection, standard_clearing_time
@@ -47,14 +47,15 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
             unit_id = trials[0].unit_under_test_id
             added.append({**key._asdict(), "unit_under_test_id": unit_id, "computed_at": now, **values})
         elif present[key][1] != tuple(values.values()):
-            changed.append({"id": present[key][0], "computed_at": now, **values})
+            changed.append({"of_summary": present[key][0], "computed_at": now, **values})
     gone = [summary_id for key, (summary_id, _) in present.items() if key not in groups]
     for start in range(0, len(gone), 500):
         session.execute(delete(SettingSummary).where(SettingSummary.id.in_(gone[start : start + 500])))
+    connection = session.connection()  # plain statements: making objects of rows takes longer than writing them
     if changed:
-        session.execute(update(SettingSummary), changed)
+        connection.execute(update(SettingSummary).where(SettingSummary.id == bindparam("of_summary")), changed)
     if added:
-        session.execute(insert(SettingSummary), added)
+        connection.execute(insert(SettingSummary), added)
     session.expire_all()  # written in bulk: what was read before no longer holds
 
 

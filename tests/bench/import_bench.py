@@ -44,7 +44,7 @@ def ratio() -> float:
 
 
 def three_hour_log(seed: int, rows: int = ROWS) -> bytes:
-    """A log of 1 Hz with eight channels: three masses, two counts, temperature, humidity, pressure."""
+    """A log of 1 Hz with the eight channels of a usual indoor logger; the masses and VOC are analysed."""
     random = np.random.default_rng(seed)
     minutes = np.arange(rows) / 60
     rise = np.clip((minutes - 10) / 5, 0, 1)
@@ -54,9 +54,9 @@ def three_hour_log(seed: int, rows: int = ROWS) -> bytes:
         f"{name} [µg/m³]": np.round((4 + excess) * share * (1 + 0.02 * random.standard_normal(rows)), 2)
         for name, share in (("PM1", 0.8), ("PM2.5", 1.0), ("PM10", 1.1))
     }
-    counts = {
-        f"{name} [1/cm³]": np.round((40 + 10 * excess) * share * (1 + 0.02 * random.standard_normal(rows)), 1)
-        for name, share in (("Number above 0.3 µm", 1.0), ("Number above 0.5 µm", 0.3))
+    gas = {
+        "VOC [ppm]": np.round((0.2 + excess / 400) * (1 + 0.02 * random.standard_normal(rows)), 3),
+        "CO2 [ppm]": np.round(520 + 2 * random.standard_normal(rows)),
     }
     room = {
         "Temperature [°C]": np.round(21 + 0.1 * random.standard_normal(rows), 2),
@@ -64,7 +64,7 @@ def three_hour_log(seed: int, rows: int = ROWS) -> bytes:
         "Pressure [hPa]": np.round(1013 + 0.1 * random.standard_normal(rows), 1),
     }
     times = [(start + timedelta(seconds=second)).strftime("%Y-%m-%dT%H:%M:%SZ") for second in range(rows)]
-    table = pd.DataFrame({"time": times, **mass, **counts, **room})
+    table = pd.DataFrame({"time": times, **mass, **gas, **room})
     return table.to_csv(index=False).encode()
 
 
