@@ -114,7 +114,8 @@
     layout.width = area.clientWidth;
     layout.height = area.clientHeight;
     window.Plotly.react(area, data, layout, { displayModeBar: false, doubleClick: "reset", staticPlot: false });
-    area.setAttribute("role", "img");
+    // a picture holds nothing that can be reached; the handles of marks can
+    area.setAttribute("role", area.dataset.marksForm ? "group" : "img");
     area.setAttribute("aria-label", figure.meta.alt_text);
     area.dataset.state = "drawn";
   }

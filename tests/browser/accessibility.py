@@ -10,7 +10,8 @@ _ASK = """async (tags) => {
   const found = await axe.run(document, {runOnly: {type: 'tag', values: tags}});
   return {passes: found.passes.length, violations: found.violations.map(one => ({
     id: one.id, help: one.help,
-    nodes: one.nodes.slice(0, 4).map(node => node.html.slice(0, 160) + ' | ' + (node.failureSummary || '').slice(0, 240)),
+    nodes: one.nodes.slice(0, 4).map(
+      node => node.html.slice(0, 160) + ' | ' + (node.failureSummary || '').slice(0, 240)),
     count: one.nodes.length,
   }))};
 }"""

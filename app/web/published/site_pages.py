@@ -120,9 +120,7 @@ def costs_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFil
         )
         files.append(SiteFile("data/running-cost.csv", csv_text(table).encode()))
         tables.append((table, "data/running-cost.csv", ()))
-        answer = (
-            "Energy and parts for a year, and the cost over some years; a missing price makes it a bound."
-        )
+        answer = "Energy and parts for a year, and the cost over some years; a missing price makes it a bound."
     except HazefallError as error:  # no tariff yet: the page says so instead of a number
         answer = error.message
     page = rendered("tables_and_pictures.html", site, "costs.html", title, answer=answer, charts=charts, tables=tables)

@@ -51,6 +51,11 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, holds: Holds) ->
         body=shown,
         charts=charts,
         fact_sheet=sheet,
+        states={
+            entry.trial.id: f"left out: {entry.trial.excluded_why}"  # who left it out stays at the desk
+            for entry in known.trials
+            if entry.trial.excluded_at is not None
+        },
         changes=told_changes(session, 20, unit_id=unit_id, consequences=False, corrections_only=True).rows,
     )
     rows = [{column.key: _plain(cell) for column, cell in zip(sheet.columns, row, strict=True)} for row in sheet.rows]
