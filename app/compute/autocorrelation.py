@@ -42,11 +42,20 @@ class NoiseModel:
 
 
 @dataclass(frozen=True, slots=True)
+class CorrelatedPrecision:
+    """(S R S)⁻¹ of an AR(1) correlation R: its diagonal, the line beside it, and log det (S R S)."""
+
+    diagonal: Floats
+    beside: Floats
+    log_det: float
+
+
+@dataclass(frozen=True, slots=True)
 class Whitener:
     """Inverse of the covariance S R S + D with AR(1) correlation R, as a tri-diagonal system.
 
     (S R S)⁻¹ is tri-diagonal, so with T = D⁻¹ + (S R S)⁻¹ the inverse is D⁻¹ − D⁻¹ T⁻¹ D⁻¹ and a product
-    costs as many steps as there are values.
+    costs as many steps as there are values. `weight` is D⁻¹; `diagonal` and `beside` hold the factors of T.
     """
 
     weight: Floats
@@ -54,26 +63,42 @@ class Whitener:
     beside: Floats
     log_det: float
 
+    def inner(self, weighted: Floats) -> Floats:
+        """T⁻¹ times each column."""
+        solved, _ = dpttrs(self.diagonal, self.beside, weighted)
+        result: Floats = solved
+        return result
+
     def times(self, columns: Floats) -> Floats:
         """Ω⁻¹ times each column."""
         weighted = self.weight[:, None] * columns
-        solved, _ = dpttrs(self.diagonal, self.beside, weighted)
-        result: Floats = weighted - self.weight[:, None] * solved
+        result: Floats = weighted - self.weight[:, None] * self.inner(weighted)
         return result
+
+
+def correlated_precision(noise: NoiseModel, autocorrelation: float) -> CorrelatedPrecision:
+    """The autocorrelated part alone, for one lag-one autocorrelation (0 to below 1)."""
+    rho = np.exp(math.log(max(autocorrelation, 1e-9)) * noise.spacing)
+    left = 1.0 - rho * rho
+    share = rho / left
+    diagonal = np.ones(noise.correlated.size)
+    diagonal[1:] = 1.0 / left
+    diagonal[:-1] += rho * share
+    inverse = 1.0 / noise.correlated
+    log_det = float(np.log(left).sum()) - 2 * float(np.log(inverse).sum())
+    return CorrelatedPrecision(diagonal * inverse * inverse, -share * inverse[1:] * inverse[:-1], log_det)
+
+
+def with_independent(precision: CorrelatedPrecision, weight: Floats, log_weight: float) -> Whitener:
+    """The whole inverse covariance; `weight` is 1/variance of the independent part, log_weight its summed log."""
+    factor, beside, _ = dpttrf(precision.diagonal + weight, precision.beside)
+    return Whitener(weight, factor, beside, float(np.log(factor).sum()) - log_weight + precision.log_det)
 
 
 def whitener(noise: NoiseModel, autocorrelation: float) -> Whitener:
     """The inverse covariance of the noise for one lag-one autocorrelation (0 to below 1)."""
-    rho = max(autocorrelation, 1e-9) ** noise.spacing
-    left = 1.0 - rho**2
-    diagonal = np.ones(noise.correlated.size)
-    diagonal[1:] = 1.0 / left
-    diagonal[:-1] += rho**2 / left
-    inverse = 1.0 / noise.correlated
     weight = 1.0 / noise.independent**2
-    factor, beside, _ = dpttrf(diagonal * inverse**2 + weight, -rho / left * inverse[1:] * inverse[:-1])
-    log_det = float(np.log(factor / weight).sum() + np.log(left).sum() - 2 * np.log(inverse).sum())
-    return Whitener(weight, factor, beside, log_det)
+    return with_independent(correlated_precision(noise, autocorrelation), weight, float(np.log(weight).sum()))
 
 
 def effective_number(count: int, autocorrelation: float) -> float:

@@ -88,9 +88,7 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     fitted = fit_exponential(blocks, bounds, quick)
     time = blocks.time_h - blocks.time_h[0]
     half_range, deviation = window_sensitivity(time, blocks.level, fitted, bounds)
-    event = find_event(time, blocks.level, fitted, bounds)
-    if event is not None:
-        event = RateEvent(event.kind, event.at_h + float(blocks.time_h[0]), event.change, event.gain, event.limit)
+    event = find_event(blocks, fitted, bounds)
     start_h = max(start_h, float(readings.time_h[places[0]])) if marks.fit_start_h is None else start_h
     rises = fitted.amplitude <= 0 or fitted.rate + 2 * fitted.uncertainty < 0
     if rises:
@@ -102,7 +100,9 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
         fit = no_fit(why, start_h, end_h, int(places.size))
         return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated)
     choice = "given" if marks.background_level is not None else _choice(fitted, bounds)
-    fit = _decay_fit(readings, phases.unit_on_h, places, fitted, choice, start_h, half_range, deviation)
+    # the fit counts from the middle of its first block, which is later than the first reading of the window
+    origin_h = float(blocks.time_h[0])
+    fit = _decay_fit(readings, phases.unit_on_h, origin_h, places, fitted, choice, start_h, half_range, deviation)
     return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated)
 
 
@@ -168,12 +168,12 @@ def _window(
     readings: Readings, terms: FitTerms, usable: Places, before: Floats, end_h: float
 ) -> tuple[Places, Blocks, BackgroundBounds, QuickFit]:
     """Readings above the floor, found by fitting, cutting and fitting again."""
-    places = usable
+    places, quick = usable, None
     for turn in range(3):
         level = readings.level[places]
-        bounds = background_bounds(level, before, terms, readings.step)
         blocks = block_means(readings.time_h[places], level, readings.interval_h, readings.step)
-        quick = quick_fit(blocks, bounds)
+        bounds = background_bounds(blocks.level, before, terms, readings.step)
+        quick = quick_fit(blocks, bounds, quick)
         floor = excess_floor(readings.step, quick.amplitude)
         reach_h = float(readings.time_h[places[0]]) + time_to_floor_h(quick.amplitude, quick.rate, floor)
         if turn == 2 or terms.marks.fit_end_h is not None or reach_h >= end_h:
@@ -181,15 +181,15 @@ def _window(
         kept_h = float(readings.time_h[usable[min(KEPT_READINGS, usable.size) - 1]])
         end_h = max(reach_h, kept_h)
         places = usable[readings.time_h[usable] <= end_h]
-    quick = quick_fit(blocks, bounds, quick.level(blocks.time_h - blocks.time_h[0]))
+    quick = quick_fit(blocks, bounds, quick)
     return places, blocks, bounds, quick
 
 
 def background_bounds(fitted: Floats, before: Floats, terms: FitTerms, step: float) -> BackgroundBounds:
-    """What is known of the background: a mark, readings before the smoke, or that it lies under the lowest level."""
-    lowest = float(np.percentile(fitted, 5))
-    low = min(0.0, float(fitted.min()))
-    high = max(lowest, low + max(step, 1e-6 * float(np.max(np.abs(fitted)))))
+    """What is known of the background of the levels fitted: a mark, readings before the smoke, or only an upper end."""
+    ordered = np.sort(fitted)
+    lowest, low = float(ordered[ordered.size // 20]), min(0.0, float(ordered[0]))
+    high = max(lowest, low + max(step, 1e-6 * max(abs(low), abs(float(ordered[-1])))))
     rounding = max(step / math.sqrt(12), 1e-4 * max(high, 0.0), 1e-12)
     if terms.marks.background_level is not None:
         given = terms.marks.background_level
@@ -203,20 +203,20 @@ def background_bounds(fitted: Floats, before: Floats, terms: FitTerms, step: flo
 
 
 def _decay_fit(
-    readings: Readings, unit_on_h: float, places: Places, fitted: ExponentialFit, choice: str,
+    readings: Readings, unit_on_h: float, origin_h: float, places: Places, fitted: ExponentialFit, choice: str,
     start_h: float, half_range: float, deviation: float,
 ) -> DecayFit:  # fmt: skip
     time, level = readings.time_h[places], readings.level[places]
     uncertainty = fitted.uncertainty
     if deviation > NOISE_LIMIT and half_range > uncertainty:
         uncertainty = math.hypot(uncertainty, half_range)
-    lead = float(time[0]) - unit_on_h
+    lead = origin_h - unit_on_h
     grow = math.exp(min(max(fitted.rate * lead, -50.0), 50.0))
     turn = np.eye(3)
     turn[1, 1], turn[1, 2] = grow, grow * fitted.amplitude * lead
     turn[2, 2] = uncertainty / fitted.uncertainty if fitted.uncertainty > 0 else 1.0
     covariance = turn @ fitted.covariance @ turn.T
-    curve = fitted.background + fitted.amplitude * np.exp(-fitted.rate * (time - time[0]))
+    curve = fitted.background + fitted.amplitude * np.exp(-fitted.rate * (time - origin_h))
     total = float(np.sum((level - level.mean()) ** 2))
     dof = fitted.degrees_of_freedom
     return DecayFit(

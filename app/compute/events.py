@@ -1,12 +1,12 @@
 r"""More than one rate in the window: speed changed, a door opened, a second source, mixing not finished, two rooms.
 
 The single exponential is held against curves with one thing more: from a time s on another rate, at s a jump
-that then decays at the same rate, or a second exponential that is faster or slower. Each is a further column
-of a linear model about the single fit, so its gain is a ratio of likelihoods,
+that then decays at the same rate, or a second exponential. The first two are further columns of a linear model
+about the single fit, the third is a search over pairs of rates. The gain is a ratio of likelihoods,
 
 .. math:: G = 2\,(\max_\varphi \ell_{with} - \max_\varphi \ell_{without})
 
-with the autocorrelation φ fitted on both sides, for drifting noise looks like a change of rate too.
+with the autocorrelation φ and the noise fitted on both sides, for drifting noise looks like a change of rate too.
 """
 
 import math
@@ -15,30 +15,37 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.compute.autocorrelation import whitener
-from app.compute.exponential_fit import ExponentialFit
+from app.compute.blocks import Blocks
+from app.compute.exponential_fit import ExponentialFit, noise_of_blocks
+from app.compute.fitting import scaled_inverse
 from app.compute.noise import Floats
-from app.compute.rate_table import BackgroundBounds
+from app.compute.rate_table import BackgroundBounds, possible_autocorrelations
 
 FEWEST_BLOCKS = 8
 BREAKS = 18  # times that are tried
 EDGE_SHARE = 0.1  # of the window at either end where no break is looked for
-AUTOCORRELATIONS = (0.0, 0.3, 0.6, 0.8, 0.9, 0.96)
-SECOND_RATES = (1 / 3, 2.0, 4.0, 8.0)  # of a second exponential, as multiples of the first
-# 99 of 100 simulated single exponentials stay below 15 + 320/blocks, for 10 to 120 blocks and all autocorrelations
-# of the coverage study (tests/studies/decay_coverage.py prints the share found by mistake).
-GAIN_LIMIT = 15.0
-GAIN_LIMIT_FEW = 320.0  # divided by the number of blocks: few blocks, heavier tails
+AUTOCORRELATIONS = [0, 2, 4, 6, 7]  # places on the grid of possible ones
+PAIR_RATES = np.geomspace(0.12, 12.0, 13)  # as multiples of the single rate
+PAIRS = np.array([(i, j) for i in range(PAIR_RATES.size) for j in range(i)])  # faster, slower
+# About 99 of 100 simulated single exponentials stay below these; few blocks have heavier tails. The study in
+# tests/studies/decay_coverage.py prints the share of events found by mistake.
+BREAK_LIMIT, BREAK_LIMIT_FEW = 15.0, 320.0  # constant, and the part divided by the number of blocks
+PAIR_LIMIT, PAIR_LIMIT_FEW = 12.0, 66.0
+FEW_BLOCKS = 20  # fewer count as so many in the limit for breaks
 CHANGE_LIMIT = 0.10  # smallest relative change of rate, or jump relative to the level, that is told
+WORTH_A_LOOK = 0.3  # of the limit: a smaller gain does not reach it when the noise is judged anew
+END_SHARE = 3.0  # a fast start counts as over after so many of its own time constants
 
 
 @dataclass(frozen=True, slots=True)
 class RateEvent:
     """What keeps a curve from being one exponential.
 
-    kind : "rate_change", "jump", "fast_start" (mixing not finished, or a second room) or "slow_tail"
-    at_h : where, on the clock of the fit window's start [h]
-    change : rate after over rate before − 1; for a jump its height over the level; for a second exponential
-        its amplitude over the whole
+    kind : "rate_change", "jump", "fast_start" (mixing not finished, or a second room), "slow_start" (smoke still
+        coming) or "slow_tail"
+    at_h : where, on the clock that the blocks have [h]
+    change : rate after over rate before − 1; for a jump its height over the level; for a second exponential the
+        share of its amplitude
     gain : twice the gain in log likelihood; limit : what it was held against
     """
 
@@ -49,68 +56,143 @@ class RateEvent:
     limit: float
 
 
-def find_event(time: Floats, level: Floats, fit: ExponentialFit, bounds: BackgroundBounds) -> RateEvent | None:
-    """The clearest departure from one exponential in block means, None where none is clear. `time` from zero [h]."""
-    if time.size < FEWEST_BLOCKS or fit.amplitude <= 0 or fit.rate <= 0:
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    kind: str
+    at_h: float
+    gain: float
+    columns: Floats
+
+
+def find_event(blocks: Blocks, fit: ExponentialFit, bounds: BackgroundBounds) -> RateEvent | None:
+    """The clearest departure from one exponential in block means; None where none is clear."""
+    count = blocks.time_h.size
+    if count < FEWEST_BLOCKS or fit.amplitude <= 0 or fit.rate <= 0:
         return None
+    time = blocks.time_h - blocks.time_h[0]
+    settings = [float(v) for v in possible_autocorrelations(count)[AUTOCORRELATIONS]]
+    breaks, without = _best_break(time, blocks.level, fit, settings, bounds)
+    pair = _best_pair(time, blocks.level, fit, settings, bounds, without)
+    break_limit = BREAK_LIMIT + BREAK_LIMIT_FEW / max(count, FEW_BLOCKS)
+    pair_limit = PAIR_LIMIT + PAIR_LIMIT_FEW / count
+    best, limit = (pair, pair_limit) if pair.gain / pair_limit > breaks.gain / break_limit else (breaks, break_limit)
+    if best.gain < WORTH_A_LOOK * limit:
+        return None
+    gain, coefficients = _gain_with_own_noise(blocks, best, settings, bounds, without)
+    change = _change(best, coefficients, time, fit)
+    if gain < limit or abs(change) < CHANGE_LIMIT:
+        return None
+    kind = best.kind if best.kind != "fast_start" or change > 0 else "slow_start"
+    return RateEvent(kind, best.at_h + float(blocks.time_h[0]), change, gain, limit)
+
+
+def _log_likelihood(rss: Floats, log_det: float, count: int) -> Floats:
+    result: Floats = -0.5 * log_det - 0.5 * count * np.log(np.maximum(rss, 1e-4 * count))
+    return result
+
+
+def _held(bounds: BackgroundBounds) -> float:
+    """Weight with which a known background holds the first coefficient."""
+    return 0.0 if bounds.given is None else 1.0 / max(bounds.given_uncertainty, 1e-12) ** 2
+
+
+def _best_break(
+    time: Floats, level: Floats, fit: ExponentialFit, settings: list[float], bounds: BackgroundBounds
+) -> tuple[_Candidate, float]:
+    """Best change of rate or jump, and the log likelihood of the single exponential."""
+    count = time.size
     decayed = np.exp(-np.clip(fit.rate * time, -50, 700))
-    candidates, kinds, places = _candidates(time, decayed, fit)
-    null = np.stack([np.ones_like(time), decayed, time * decayed], axis=1)
-    residual = level - fit.background - fit.amplitude * decayed
-    columns = np.asfortranarray(np.column_stack([null, residual, candidates]))
-    held = 0.0
-    if bounds.given is not None:
-        held = 1.0 / max(bounds.given_uncertainty, 1e-12) ** 2
-    without, with_each, coefficient = -math.inf, np.full(len(kinds), -math.inf), np.zeros(len(kinds))
-    for autocorrelation in AUTOCORRELATIONS:
-        inverse = whitener(fit.noise, autocorrelation)
-        product = columns.T @ inverse.times(columns)
-        normal = product[:3, :3].copy()
-        normal[0, 0] += held * fit.spread**-2 if fit.spread > 0 else 0.0
-        scale = np.sqrt(np.diag(normal))
-        solve = np.linalg.pinv(normal / np.outer(scale, scale)) / np.outer(scale, scale)
-        to_residual, to_candidates = product[:3, 3], product[:3, 4:]
-        rss = max(float(product[3, 3] - to_residual @ solve @ to_residual), 1e-3 * time.size)
-        cross = product[3, 4:] - to_residual @ solve @ to_candidates
-        own = np.diag(product)[4:] - np.einsum("ic,ij,jc->c", to_candidates, solve, to_candidates)
-        usable = own > 1e-6 * np.diag(product)[4:]
-        gained = np.where(usable, cross**2 / np.where(usable, own, 1.0), 0.0)
-        log_without = -0.5 * inverse.log_det - 0.5 * time.size * math.log(rss)
-        log_with = -0.5 * inverse.log_det - 0.5 * time.size * np.log(np.maximum(rss - gained, 1e-4 * time.size))
-        without = max(without, log_without)
-        better = log_with > with_each
-        with_each = np.where(better, log_with, with_each)
-        coefficient = np.where(better & usable, cross / np.where(usable, own, 1.0), np.where(better, 0.0, coefficient))
-    gain = 2 * (with_each - without)
-    limit = GAIN_LIMIT + GAIN_LIMIT_FEW / time.size
-    best = int(np.argmax(gain))
-    change = _change(kinds[best], float(coefficient[best]), places[best], fit)
-    if gain[best] < limit or abs(change) < CHANGE_LIMIT:
-        return None
-    return RateEvent(kinds[best], places[best], change, float(gain[best]), limit)
-
-
-def _candidates(time: Floats, decayed: Floats, fit: ExponentialFit) -> tuple[Floats, list[str], list[float]]:
-    """Columns, kinds and places of all that is tried."""
-    first, last = EDGE_SHARE * time.size, (1 - EDGE_SHARE) * time.size
-    numbers = np.unique(np.linspace(first, last, BREAKS).astype(int))
-    breaks = time[np.clip(numbers, 2, time.size - 3)]
+    numbers = np.unique(np.linspace(EDGE_SHARE * count, (1 - EDGE_SHARE) * count, BREAKS).astype(int))
+    breaks = time[np.clip(numbers, 2, count - 3)]
     after = time[:, None] >= breaks[None, :]
     since = np.where(after, time[:, None] - breaks[None, :], 0.0)
     rate_change = -fit.amplitude * since * decayed[:, None]
     jump = np.where(after, np.exp(-np.clip(fit.rate * since, 0, 700)), 0.0)
-    second = np.exp(-np.clip(fit.rate * np.array(SECOND_RATES)[None, :] * time[:, None], 0, 700))
-    kinds = ["rate_change"] * breaks.size + ["jump"] * breaks.size
-    kinds += ["slow_tail" if factor < 1 else "fast_start" for factor in SECOND_RATES]
-    places = [float(s) for s in breaks] * 2 + [
-        3 / (fit.rate * factor) if factor > 1 else 0.0 for factor in SECOND_RATES
-    ]
-    return np.column_stack([rate_change, jump, second]), kinds, places
+    null = np.column_stack([np.ones_like(time), decayed, time * decayed])
+    columns = np.asfortranarray(
+        np.column_stack([null, level - fit.background - fit.amplitude * decayed, rate_change, jump])
+    )
+    without, with_each = -math.inf, np.full(2 * breaks.size, -math.inf)
+    for autocorrelation in settings:
+        inverse = whitener(fit.noise, autocorrelation)
+        product = columns.T @ inverse.times(columns)
+        normal = product[:3, :3].copy()
+        normal[0, 0] += _held(bounds)
+        solve = scaled_inverse(normal)
+        right, across = product[:3, 3], product[:3, 4:]
+        rss = float(product[3, 3] - right @ solve @ right)
+        cross = product[3, 4:] - right @ solve @ across
+        whole = np.diag(product)[4:]
+        own = whole - np.einsum("ic,ij,jc->c", across, solve, across)
+        gained = np.where(own > 1e-6 * whole, cross**2 / np.maximum(own, 1e-6 * whole + 1e-300), 0.0)
+        without = max(without, float(_log_likelihood(np.array(rss), inverse.log_det, count)))
+        with_each = np.maximum(with_each, _log_likelihood(rss - gained, inverse.log_det, count))
+    best = int(np.argmax(with_each))
+    kind = "rate_change" if best < breaks.size else "jump"
+    chosen = np.column_stack([null, columns[:, 4 + best]])
+    return _Candidate(kind, float(breaks[best % breaks.size]), 2 * (float(with_each[best]) - without), chosen), without
 
 
-def _change(kind: str, coefficient: float, at_h: float, fit: ExponentialFit) -> float:
-    if kind == "rate_change":
-        return coefficient / fit.rate
-    if kind == "jump":
-        return coefficient / (fit.background + fit.amplitude * math.exp(-min(fit.rate * at_h, 50.0)))
-    return coefficient / fit.amplitude
+def _best_pair(
+    time: Floats, level: Floats, fit: ExponentialFit, settings: list[float], bounds: BackgroundBounds, without: float
+) -> _Candidate:
+    """Best pair of exponentials: all sums of squares come from one table of products."""
+    rates = fit.rate * PAIR_RATES
+    curves = np.exp(-np.clip(time[:, None] * rates, 0, 700))
+    columns = np.asfortranarray(np.column_stack([np.ones_like(time), level - (bounds.given or 0.0), curves]))
+    places = np.column_stack([np.zeros(len(PAIRS), dtype=int), PAIRS + 2])
+    best_of_each = np.full(len(PAIRS), -math.inf)
+    for autocorrelation in settings:
+        inverse = whitener(fit.noise, autocorrelation)
+        product = columns.T @ inverse.times(columns)
+        normal = product[places[:, :, None], places[:, None, :]]
+        normal[:, 0, 0] += _held(bounds)
+        normal += 1e-9 * np.einsum("pii->pi", normal)[:, :, None] * np.eye(3)
+        right = product[places, 1]
+        explained = np.einsum("pi,pi->p", right, np.linalg.solve(normal, right[:, :, None])[:, :, 0])
+        found = _log_likelihood(product[1, 1] - explained, inverse.log_det, time.size)
+        best_of_each = np.maximum(best_of_each, found)
+    best = int(np.argmax(best_of_each))
+    fast, slow = PAIRS[best]
+    kind = "fast_start" if PAIR_RATES[fast] > 1.5 and abs(PAIR_RATES[slow] - 1) < 0.6 else "slow_tail"
+    chosen = np.column_stack([np.ones_like(time), curves[:, slow], curves[:, fast]])
+    at = END_SHARE / float(rates[fast])
+    return _Candidate(kind, min(at, float(time[-1])), 2 * (float(best_of_each[best]) - without), chosen)
+
+
+def _gain_with_own_noise(
+    blocks: Blocks, candidate: _Candidate, settings: list[float], bounds: BackgroundBounds, without: float
+) -> tuple[float, Floats]:
+    """Gain once the noise is judged by the candidate's own residuals, and its coefficients."""
+    level, offset = blocks.level, bounds.given or 0.0
+    weight = 1 / np.maximum(np.abs(level), 0.02 * float(np.max(np.abs(level))))
+    coefficients = np.linalg.lstsq(candidate.columns * weight[:, None], (level - offset) * weight, rcond=None)[0]
+    noise = noise_of_blocks(blocks, candidate.columns @ coefficients + offset)
+    best = -math.inf
+    for autocorrelation in settings:
+        inverse = whitener(noise, autocorrelation)
+        solved = inverse.times(candidate.columns)
+        normal = candidate.columns.T @ solved
+        normal[0, 0] += _held(bounds)
+        right = solved.T @ (level - offset)
+        found = scaled_inverse(normal) @ right
+        left = level - offset - candidate.columns @ found
+        rss = float(left @ inverse.times(left[:, None])[:, 0]) + _held(bounds) * float(found[0]) ** 2
+        value = float(_log_likelihood(np.array(rss), inverse.log_det, level.size))
+        if value > best:
+            best, coefficients = value, found
+    return 2 * (best - without), np.asarray(coefficients, dtype=float)
+
+
+def _change(candidate: _Candidate, coefficients: Floats, time: Floats, fit: ExponentialFit) -> float:
+    """Size of what was found: of the rate, of the level, or of the amplitude."""
+    last = float(coefficients[-1])
+    if candidate.kind == "rate_change":
+        # the middle coefficients are an amplitude and its first-order change with the rate before the break
+        before = fit.rate - float(coefficients[2]) / max(float(coefficients[1]), 1e-12)
+        return last / before if before > 0.1 * fit.rate else last / fit.rate
+    if candidate.kind == "jump":
+        return last / (fit.background + fit.amplitude * math.exp(-min(fit.rate * candidate.at_h, 50.0)))
+    slow, fast = float(coefficients[1]), last
+    whole = max(abs(slow) + abs(fast), 1e-12)
+    return fast / whole if candidate.kind == "fast_start" else slow / whole

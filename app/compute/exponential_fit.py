@@ -16,23 +16,25 @@ from scipy.special import stdtrit
 
 from app.compute.autocorrelation import NoiseModel, whitener
 from app.compute.blocks import Blocks
+from app.compute.fitting import scaled_inverse
 from app.compute.noise import Floats
 from app.compute.rate_table import (
-    AUTOCORRELATIONS,
     ROUNDING_SHARES,
     BackgroundBounds,
     log_prior,
     log_probability,
-    noise_settings,
+    possible_autocorrelations,
 )
 
-COARSE_RATES = np.concatenate([-np.geomspace(3.0, 0.01, 8), np.geomspace(0.005, 90.0, 40)])
+RISING = -np.geomspace(3.0, 0.01, 8)  # over the window's length
+FASTEST_PER_H = 90.0
+FASTEST_PER_INTERVAL = 5.0  # a decay to e⁻⁵ from one value to the next cannot be told from a faster one
+NEAR = np.geomspace(0.5, 2.0, 13)  # of the rate of a fit before: where the next is searched
 NEAR_RATE = np.array([-0.1, -0.03, -0.01, -0.003, -0.001, 0.0, 0.001, 0.003, 0.01, 0.03, 0.1])
-GRID_POINTS = 49
+GRID_POINTS = 41
+FEW = [1, 4, 7]  # places of the autocorrelations that show how wide the table has to be
+FEWEST_HELD = 7  # grid points that have to hold the probability
 DROP = 11.0  # the table ends where the logarithm of the probability is this far below its top
-SETTINGS = noise_settings(AUTOCORRELATIONS, ROUNDING_SHARES)
-PRIOR = np.tile(log_prior(AUTOCORRELATIONS), ROUNDING_SHARES.size)[:, None]
-FEW_SETTINGS = ((0.3, 0.3), (0.86, 0.3), (0.98, 0.3))
 NOISE_FLOOR = 1e-5  # of the highest level: smallest standard deviation, far below any logger's
 
 
@@ -69,28 +71,50 @@ class ExponentialFit:
     residuals: Floats
 
 
-def quick_fit(blocks: Blocks, bounds: BackgroundBounds, curve: Floats | None = None) -> QuickFit:
-    """Best curve by weighted least squares, weights from `curve` or else from the levels; no interval."""
+def coarse_rates(time: Floats) -> Floats:
+    """Rates [1/h] from a rise that the readings could show to a fall within one step of them. `time` from zero."""
+    span = max(float(time[-1]), 1e-9)
+    fastest = min(FASTEST_PER_H, FASTEST_PER_INTERVAL * (time.size - 1) / span)
+    rates: Floats = np.concatenate([RISING / span, np.exp(np.linspace(math.log(0.01 / span), math.log(fastest), 40))])
+    return rates
+
+
+def quick_fit(blocks: Blocks, bounds: BackgroundBounds, before: QuickFit | None = None) -> QuickFit:
+    """Best curve by weighted least squares, without an interval.
+
+    before : a fit of nearly the same readings: its curve gives the weights and its rate the place to search
+    """
     time = blocks.time_h - blocks.time_h[0]
     level = blocks.level
     top = max(float(np.max(np.abs(level))), 1e-12)
-    sigma = np.maximum(np.abs(level if curve is None else curve), 0.05 * top)
+    sigma = np.maximum(np.abs(level if before is None else before.level(time)), 0.05 * top)
     weight = blocks.share / (sigma**2 + blocks.rounding**2)
-    total = float(weight.sum())
-    rates = COARSE_RATES
-    for turn in range(4):
+    rates = coarse_rates(time) if before is None or before.rate <= 0 else before.rate * NEAR
+    for turn in range(5):
         decayed = np.exp(-np.clip(time[:, None] * rates, -50, 700))
-        s1, s2, sy, sdy = total, weight @ decayed, float(weight @ level), (weight * level) @ decayed
-        sdd = weight @ decayed**2
-        det = np.maximum(s1 * sdd - s2**2, 1e-12 * s1 * sdd)
-        background = np.clip((sdd * sy - s2 * sdy) / det, bounds.low, bounds.high)
+        s1, s2, sy, sdy = float(weight.sum()), weight @ decayed, float(weight @ level), (weight * level) @ decayed
+        sdd = weight @ (decayed * decayed)
+        det = np.maximum(s1 * sdd - s2 * s2, 1e-12 * s1 * sdd)
+        background = np.minimum(np.maximum((sdd * sy - s2 * sdy) / det, bounds.low), bounds.high)
         amplitude = (sdy - s2 * background) / sdd
         left = level[:, None] - background - amplitude * decayed
-        loss = weight @ left**2
+        loss = weight @ (left * left)
         best = int(np.argmin(loss))
         if turn < 3:
             rates = np.linspace(rates[max(best - 1, 0)], rates[min(best + 1, rates.size - 1)], 11)
+        elif turn == 3:
+            rates = np.append(rates[best], _lowest_of_parabola(rates, loss, best))
     return QuickFit(float(rates[best]), float(background[best]), float(amplitude[best]))
+
+
+def _lowest_of_parabola(rates: Floats, loss: Floats, best: int) -> float:
+    """Rate at the lowest point of the parabola through the best rate and its neighbours."""
+    if best == 0 or best == rates.size - 1:
+        return float(rates[best])
+    before, here, after = (float(v) for v in loss[best - 1 : best + 2])
+    curvature = before - 2 * here + after
+    step = 0.5 * (before - after) / curvature if curvature > 0 else 0.0
+    return float(rates[best] + step * (rates[best] - rates[best - 1]))
 
 
 def fit_exponential(blocks: Blocks, bounds: BackgroundBounds, start: QuickFit) -> ExponentialFit:
@@ -98,10 +122,11 @@ def fit_exponential(blocks: Blocks, bounds: BackgroundBounds, start: QuickFit) -
     time = blocks.time_h - blocks.time_h[0]
     level = blocks.level
     noise = noise_of_blocks(blocks, start.level(time))
-    rates, weight = _posterior(time, level, noise, bounds, start.rate)
+    possible = possible_autocorrelations(time.size)
+    rates, weight = _posterior(time, level, noise, bounds, start.rate, possible)
     rate, half_95, half_68 = _middle_and_widths(rates, weight.sum(axis=0))
     by_setting = weight.sum(axis=1)
-    autocorrelation = float(by_setting @ np.tile(AUTOCORRELATIONS, ROUNDING_SHARES.size) / by_setting.sum())
+    autocorrelation = float(by_setting @ np.tile(possible, ROUNDING_SHARES.size) / by_setting.sum())
     dof = _degrees_of_freedom(half_95 / half_68 if half_68 > 0 else 1.96)
     uncertainty = half_95 / float(stdtrit(dof, 0.975))
     background, amplitude, covariance = linear_part(time, level, noise, bounds, rate, autocorrelation)
@@ -157,25 +182,37 @@ def linear_part(
     turn = np.array([1.0, 1.0, -amplitude if amplitude != 0 else 1e-12])
     matrix = normal * np.outer(turn, turn)
     matrix[0, 0] += held
-    scale = np.sqrt(np.maximum(np.diag(matrix), 1e-300))
-    covariance: Floats = np.linalg.pinv(matrix / np.outer(scale, scale)) / np.outer(scale, scale)
-    return background, amplitude, covariance
+    return background, amplitude, scaled_inverse(matrix)
 
 
 def _posterior(
-    time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float
+    time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, possible: Floats
 ) -> tuple[Floats, Floats]:
     """Probability over a grid of rates wide enough to hold all of it (columns), and over noise settings (rows)."""
-    rates = np.unique(np.concatenate([COARSE_RATES, rate + max(abs(rate), 0.01) * NEAR_RATE]))
-    for _ in range(4):
-        marginal = log_probability(rates, time, level, noise, bounds, FEW_SETTINGS).max(axis=0)
+    rates = _nearby_rates(time, level, noise, bounds, rate, float(possible[-1]))
+    for turn in range(5):
+        marginal = log_probability(rates, time, level, noise, bounds, possible[FEW], ROUNDING_SHARES[[1]]).max(axis=0)
         held = np.flatnonzero(marginal > marginal.max() - DROP)
-        low, high = rates[max(held[0] - 1, 0)], rates[min(held[-1] + 1, rates.size - 1)]
-        rates = np.linspace(low, high, GRID_POINTS)
-        if held.size >= 7:
+        ends_outside = turn == 0 and (held[0] == 0 or held[-1] == rates.size - 1)
+        if ends_outside:
+            rates = np.unique(np.concatenate([coarse_rates(time), rate + max(abs(rate), 0.01) * NEAR_RATE]))
+            continue
+        rates = np.linspace(rates[max(held[0] - 1, 0)], rates[min(held[-1] + 1, rates.size - 1)], GRID_POINTS)
+        if held.size >= FEWEST_HELD:
             break
-    table = log_probability(rates, time, level, noise, bounds, SETTINGS) + PRIOR
+    table = log_probability(rates, time, level, noise, bounds, possible, ROUNDING_SHARES)
+    table += np.tile(log_prior(possible), ROUNDING_SHARES.size)[:, None]
     return rates, np.exp(table - table.max())
+
+
+def _nearby_rates(
+    time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, autocorrelation: float
+) -> Floats:
+    """A first grid about the best rate, wide enough for a rate that the readings fix well."""
+    _, amplitude, covariance = linear_part(time, level, noise, bounds, rate, autocorrelation)
+    width = 12 * math.sqrt(max(float(covariance[2, 2]), 0.0)) if amplitude > 0 else 0.0
+    width = min(max(width, 1e-4 * abs(rate)), 0.9 * max(abs(rate), 1e-3))
+    return np.linspace(rate - width, rate + width, GRID_POINTS)
 
 
 def _middle_and_widths(rates: Floats, probability: Floats) -> tuple[float, float, float]:

@@ -122,12 +122,12 @@ def _event_in_words(event: RateEvent, at_min: float) -> str:
             f"at {at_min:.1f} min after unit on it {word} by {abs(event.change):.0%} ({cause}). Set the fit end to "
             f"{at_min:.1f} min to use the part before."
         )
-    if event.kind == "fast_start" and event.change > 0:
+    if event.kind == "fast_start":
         return (
             f"its start falls faster, until about {at_min:.1f} min after unit on (mixing was not finished, or large "
             f"particles settle first). Set the fit start to {at_min:.1f} min to use the part after."
         )
-    if event.kind == "fast_start":
+    if event.kind == "slow_start":
         return (
             f"its start falls more slowly, until about {at_min:.1f} min after unit on (smoke was still coming, or "
             f"mixing was not finished). Set the fit start to {at_min:.1f} min to use the part after."

@@ -120,7 +120,7 @@ def _smoke_start_index(smooth: Floats, first: int, peak: int) -> int | None:
     if before.size == 0:
         return None
     low, high = float(before.min()), float(smooth[peak])
-    if low > SAME_HILL_SHARE * high:
+    if high <= low or low > SAME_HILL_SHARE * high:
         return None
     return first + int(np.flatnonzero(before <= low + LOW_SHARE * (high - low))[-1])
 

@@ -12,10 +12,17 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from app.compute.autocorrelation import NoiseModel, whitener
+from app.compute.autocorrelation import NoiseModel, correlated_precision, with_independent
 from app.compute.noise import Floats
 
-AUTOCORRELATIONS = np.array([0.0, 0.3, 0.5, 0.65, 0.77, 0.86, 0.92, 0.96, 0.98, 0.995])
+# Shares of the largest autocorrelation that is considered.
+AUTOCORRELATION_SHARES = np.array([0.0, 0.33, 0.55, 0.7, 0.82, 0.9, 0.96, 1.0])
+# Noise that drifts for longer than the window cannot be told from the curve. Where there are few values not even the
+# drift over a part of it can, and a longer correlation time would make nearly any rate possible.
+FEW_VALUES = 15
+LONGEST_CORRELATION = 1.0  # correlation time, as a share of the number of values
+LONGEST_CORRELATION_FEW = 0.25
+DRIFT_EXPONENT = 1.3
 ROUNDING_SHARES = np.array([0.1, 0.3, 1.0])
 INDEPENDENT_SHARE = 0.02  # smallest share of independent noise, for a well-conditioned inverse
 NODES = 10  # Chebyshev nodes that stand for all rates of a narrow table
@@ -33,50 +40,58 @@ class BackgroundBounds:
     given_uncertainty: float = 0.0
 
 
-def noise_settings(autocorrelations: Floats, rounding_shares: Floats) -> tuple[tuple[float, float], ...]:
-    """All pairs of an autocorrelation and a share of the expected rounding error."""
-    return tuple((float(phi), float(share)) for share in rounding_shares for phi in autocorrelations)
+def possible_autocorrelations(count: int) -> Floats:
+    """Grid of lag-one autocorrelations that `count` values can tell from a curve.
+
+    >>> possible_autocorrelations(100).round(2)[[0, -1]]
+    array([0.  , 0.99])
+    """
+    share = LONGEST_CORRELATION_FEW if count < FEW_VALUES else LONGEST_CORRELATION
+    possible: Floats = AUTOCORRELATION_SHARES * math.exp(-1 / (share * count))
+    return possible
 
 
 def log_prior(autocorrelations: Floats) -> Floats:
-    """Log prior of each grid value: density 1/(1 − φ), even over the logarithm of the correlation time.
+    """Log prior of each grid value: density (1 − φ)^−1.3, a little steeper than even over log correlation time.
 
-    A flat density would hardly look at noise that drifts through the whole run, and the interval would be
-    too narrow where few readings stand against it.
+    A flat density would hardly look at noise that drifts through the whole run, and the interval would be too
+    narrow where few readings stand against it; with this one the intervals of tests/studies/decay_coverage.py
+    hold the truth as often as they say at every autocorrelation.
     """
-    prior: Floats = np.log(np.gradient(autocorrelations) / (1 - autocorrelations))
+    prior: Floats = np.log(np.gradient(autocorrelations)) - DRIFT_EXPONENT * np.log(1 - autocorrelations)
     return prior
 
 
 def log_probability(
-    rates: Floats, time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds,
-    settings: tuple[tuple[float, float], ...],
+    rates: Floats, time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, autocorrelations: Floats,
+    rounding_shares: Floats,
 ) -> Floats:  # fmt: skip
-    """Log probability of each rate (columns) under each noise setting (rows)."""
+    """Log probability of each rate (columns) for each rounding share and, within it, each autocorrelation (rows)."""
     weights = _interpolation(rates, float(time[-1]))
     nodes = rates if weights is None else _chebyshev(rates[0], rates[-1])
     columns = np.empty((time.size, nodes.size + 2), order="F")
     columns[:, 0], columns[:, 1], columns[:, 2:] = 1.0, level, -growth(nodes, time)
-    sums = np.empty((len(settings), nodes.size + 2, nodes.size + 2)) if weights is not None else None
-    parts = np.empty((3, len(settings), nodes.size)) if weights is None else np.empty((0, 0, 0))
-    one_one, one_y, y_y, log_det = np.empty((4, len(settings), 1))
-    for row, (autocorrelation, rounding_share) in enumerate(settings):
-        independent = np.hypot(rounding_share * noise.independent, INDEPENDENT_SHARE * noise.correlated)
-        inverse = whitener(NoiseModel(noise.correlated, independent, noise.spacing), autocorrelation)
-        solved = inverse.times(columns)
-        log_det[row] = inverse.log_det
-        if sums is not None:
-            sums[row] = columns.T @ solved
-        else:
-            one_one[row], one_y[row], y_y[row] = solved[:, 0].sum(), solved[:, 1].sum(), level @ solved[:, 1]
-            parts[0, row], parts[1, row] = solved[:, 0] @ columns[:, 2:], solved[:, 1] @ columns[:, 2:]
-            parts[2, row] = np.einsum("ij,ij->j", columns[:, 2:], solved[:, 2:])
-    if sums is not None and weights is not None:
-        one_one, one_y, y_y = sums[:, 0, 0, None], sums[:, 0, 1, None], sums[:, 1, 1, None]
-        one_g, y_g = sums[:, 0, 2:] @ weights, sums[:, 1, 2:] @ weights
-        g_g = np.einsum("pik,ik->pk", sums[:, 2:, 2:] @ weights, weights)
+    rows = autocorrelations.size * rounding_shares.size
+    sums, log_det = np.empty((rows, nodes.size + 2, nodes.size + 2)), np.empty((rows, 1))
+    correlated = [correlated_precision(noise, float(phi)) for phi in autocorrelations]
+    row = 0
+    for share in rounding_shares:
+        independent = np.hypot(share * noise.independent, INDEPENDENT_SHARE * noise.correlated)
+        weight = 1.0 / independent**2
+        weighted = weight[:, None] * columns
+        whole, log_weight = columns.T @ weighted, float(np.log(weight).sum())
+        for precision in correlated:
+            inverse = with_independent(precision, weight, log_weight)
+            sums[row] = whole - weighted.T @ inverse.inner(weighted)
+            log_det[row] = inverse.log_det
+            row += 1
+    one_one, one_y, y_y = sums[:, 0, 0, None], sums[:, 0, 1, None], sums[:, 1, 1, None]
+    one_g, y_g = sums[:, 0, 2:], sums[:, 1, 2:]
+    if weights is None:
+        g_g = np.einsum("pii->pi", sums[:, 2:, 2:])
     else:
-        one_g, y_g, g_g = parts
+        g_g = np.einsum("pik,ik->pk", sums[:, 2:, 2:] @ weights, weights)
+        one_g, y_g = one_g @ weights, y_g @ weights
     return _integrated(rates, time.size, bounds, one_one, one_y, y_y, one_g, y_g, g_g, log_det)
 
 

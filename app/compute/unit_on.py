@@ -20,9 +20,9 @@ def switch_on_h(readings: Readings, outcome: FitOutcome) -> float | None:
     place and the one with the least sum of squares is taken.
     """
     event = outcome.event
-    if event is None or event.kind not in ("rate_change", "fast_start") or outcome.places.size < 4 * SHORTEST_PART:
+    if event is None or event.kind not in ("rate_change", "slow_start") or outcome.places.size < 4 * SHORTEST_PART:
         return None
-    if (event.change > 0) == (event.kind == "fast_start"):
+    if event.kind == "rate_change" and event.change < 0:
         return None
     time, level = readings.time_h[outcome.places], readings.level[outcome.places]
     blocks = block_means(time, level, readings.interval_h, readings.step, MOST_BLOCKS)

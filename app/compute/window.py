@@ -11,10 +11,10 @@ Places = NDArray[np.int64]
 
 SETTLING_MIN = 2.0  # [min] left out after the later of peak and unit on; common practice, no source
 RESPONSE_TIMES = 3.0  # response times of the logger left out: 5 % of a first-order lag is left after three
-FLOOR_STEPS = 3.0  # steps of the display that the excess has to exceed; common practice, no source
+FLOOR_STEPS = 5.0  # steps of the display that the excess has to exceed; common practice, no source
 FLOOR_SHARE = 0.01  # share of the excess at the window's start that the excess has to exceed
 FEWEST_READINGS = 4  # three parameters and one degree of freedom
-KEPT_READINGS = 10  # the floor never cuts the window below so many: a fast decay sampled slowly needs its tail
+KEPT_READINGS = 15  # the floor never cuts the window below so many: a fast decay sampled slowly needs its tail
 PLATEAU_READINGS = 5  # equal readings in a row at the highest level, from which a ceiling is suspected
 PLATEAU_RATIO = 5.0  # the plateau lasts so many times longer than the display's steps that follow it
 

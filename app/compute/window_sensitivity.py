@@ -6,11 +6,13 @@ import numpy as np
 
 from app.compute.autocorrelation import NoiseModel, whitener
 from app.compute.exponential_fit import ExponentialFit
+from app.compute.fitting import scaled_inverse
 from app.compute.noise import Floats
 from app.compute.rate_table import BackgroundBounds
 
 OTHER_WINDOWS = ((0.1, 1.0), (0.2, 1.0), (0.3, 1.0), (0.0, 0.85), (0.0, 0.7), (0.1, 0.85))  # shares of the window
 FEWEST_BLOCKS = 8
+UNINFORMATIVE_SHARE = 0.5  # of the rate, as standard uncertainty of a part's rate
 # A move of more standard deviations than this is not noise: the largest of the six, in 98 of 100 simulated
 # single exponentials (tests/studies/decay_coverage.py), stays below it.
 NOISE_LIMIT = 2.8
@@ -37,6 +39,8 @@ def window_sensitivity(
         low, high = round(start * time.size), round(end * time.size)
         part = NoiseModel(noise.correlated[low:high], noise.independent[low:high], noise.spacing[low : high - 1])
         move, free_move, variance = _step(columns[low:high], part, fit.autocorrelation, held, fit.background, bounds)
+        if scale * math.sqrt(max(variance, 0.0)) > UNINFORMATIVE_SHARE * abs(fit.rate):
+            continue  # so short a part says nothing of the rate
         moves.append(move - stated)
         more = math.sqrt(max(variance / whole - 1, 0.05)) if whole > 0 else math.inf
         deviations.append(abs(free_move - free) / max(fit.uncertainty * more, scale * math.sqrt(whole) * more, 1e-300))
@@ -53,12 +57,11 @@ def _step(
     normal[0, 0] += held
     if bounds.given is not None:
         right[0] += held * (bounds.given - background)
-    size = np.sqrt(np.maximum(np.diag(normal), 1e-300))
-    inverse = np.linalg.pinv(normal / np.outer(size, size)) / np.outer(size, size)
+    inverse = scaled_inverse(normal)
     step = inverse @ right
     moved = min(max(background + float(step[0]), bounds.low), bounds.high) - background
     inside = float(step[2])
     if moved != step[0]:
         # the background stops at its bound; the other two follow
-        inside = float((np.linalg.pinv(normal[1:, 1:]) @ (right[1:] - normal[1:, 0] * moved))[1])
+        inside = float((scaled_inverse(normal[1:, 1:]) @ (right[1:] - normal[1:, 0] * moved))[1])
     return inside, float(step[2]), float(inverse[2, 2])
