@@ -3,6 +3,7 @@
 import hashlib
 import io
 import json
+import re
 import zipfile
 from datetime import timedelta
 from pathlib import Path
@@ -207,7 +208,10 @@ def test_a_reading_a_power_and_a_mark_that_were_changed_are_found(packed: Path, 
     assert any("running_cost_per_year" in message for message in found)
 
     mark = _changed(packed, tmp_path / "m.zip", "data/trials.csv", "910.0", "1400.0", told=True)
-    assert any("trial 5, pm2_5, total_decay_per_h" in f.message for f in check_package(mark, workers=1).findings)
+    found = [finding.message for finding in check_package(mark, workers=1).findings]
+    assert any("results/channel_results.csv: trial 5, pm2_5, " in message for message in found)
+    assert any(re.search(r"and \d+ smaller differences", message) for message in found)
+    assert not any("trial 4, " in message for message in found)
 
 
 def test_a_file_that_was_changed_or_is_missing_or_was_added_is_named(packed: Path, tmp_path: Path):
