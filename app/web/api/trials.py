@@ -17,6 +17,7 @@ from app.web.api.trial_change import TrialChange, apply_change
 from app.web.api.trial_form import TrialForm, new_trial, reading_choices
 from app.web.api.trial_shapes import Kind, TrialList, TrialShape, trial_shape
 from app.web.dependencies import ReadSessionDep, SessionDep
+from app.web.taken_answer import TAKEN_POLICY
 
 router = APIRouter(tags=["trials"])
 
@@ -129,6 +130,7 @@ def trial_log(trial_id: Id, session: SessionDep) -> Response:
         "Content-Disposition": f'attachment; filename="{_plain(raw.file_name)}"; '
         f"filename*=UTF-8''{quote(raw.file_name, safe='')}",
         "X-Content-Type-Options": "nosniff",
+        "Content-Security-Policy": TAKEN_POLICY,
         "ETag": f'"{raw.sha256}"',
     }
     return Response(raw.content, media_type="application/octet-stream", headers=headers)

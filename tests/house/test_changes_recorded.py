@@ -1,0 +1,68 @@
+"""Every service that writes into the store records the change, or says here why there is nothing to record."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+SERVICES = Path(__file__).parents[2] / "app" / "services"
+# the record itself, and rows that follow from others: their causes are recorded where they are changed
+WRITES_WITHOUT_A_RECORD = {
+    "audit": "is the record itself",
+    "recompute": "adds the records of all that moved in one statement of its own",
+    "open_store": "makes the row of a new bench, which has no earlier state",
+    "store_log": "keeps the log of a trial or measurement, which is recorded by whoever adds that",
+    "natural_decay_pools": "pools follow from the empty-room runs",
+    "bench_repeatability": "follows from the repeats",
+    "summaries": "summaries follow from results",
+    "sign_in": "a sign-in is no part of the bench",
+    "sign_in_throttle": "tries at a sign-in are counted and forgotten",
+    "visitors": "notes the last use of a sign-in or token",
+    "check_package": "writes into a store made for the check and thrown away",
+    "open_package": "likewise",
+    "package_logs": "likewise",
+}
+_WRITING_CALLS = {"add", "add_all", "delete", "merge", "bulk_insert_mappings", "bulk_save_objects"}
+_WRITING_STATEMENTS = {"insert", "update", "delete"}
+
+
+def writes(path: Path) -> bool:
+    """Whether a file adds rows to a session, removes them, or sends a statement that writes."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if not isinstance(node, ast.Call):
+            continue
+        called = node.func
+        if isinstance(called, ast.Attribute) and called.attr in _WRITING_CALLS:
+            if isinstance(called.value, ast.Name) and called.value.id == "session":
+                return True
+        elif isinstance(called, ast.Name) and called.id in _WRITING_STATEMENTS:
+            return True
+    return False
+
+
+def records(path: Path) -> bool:
+    calls = (node.func for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(node, ast.Call))
+    return any(isinstance(called, ast.Name) and called.id == "record_change" for called in calls)
+
+
+def test_the_reader_sees_every_form_of_writing(tmp_path: Path):
+    for source in ("session.add(x)", "session.delete(x)", "session.execute(insert(T))", "c.execute(update(T))"):
+        file = tmp_path / "sample.py"
+        file.write_text(source)
+        assert writes(file), source
+    file.write_text("names.add(x)\nselect(T)")
+    assert not writes(file)
+
+
+WRITING = sorted(path for path in SERVICES.glob("*.py") if writes(path))
+
+
+@pytest.mark.parametrize("path", WRITING, ids=lambda path: path.stem)
+def test_a_service_that_writes_records_the_change(path: Path):
+    if not records(path):
+        assert WRITES_WITHOUT_A_RECORD.get(path.stem), f"{path.name} writes and records nothing"
+
+
+def test_no_exception_stands_here_without_need():
+    needed = {path.stem for path in WRITING if not records(path)}
+    assert WRITES_WITHOUT_A_RECORD.keys() - needed == set()

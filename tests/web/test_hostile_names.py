@@ -1,0 +1,171 @@
+"""Names that try to become markup, script, a formula or another order of reading stay words everywhere they appear.
+
+One bench gets such names for its maker, model, setting, room, logger, smoke source and log file; then every page,
+figure, chart and table that shows them is read.
+"""
+
+import csv
+import io
+import json
+import re
+import xml.etree.ElementTree as ET
+
+import pytest
+from fastapi.testclient import TestClient
+from sqlalchemy import Engine, update
+
+from app.storage.engine import session_scope
+from app.storage.rooms_and_loggers import Logger, Room, SmokeSource
+from app.storage.trials import Trial
+from app.storage.units_under_test import SpeedSetting, UnitUnderTest
+from tests.web.page_checks import faults_of
+from tests.web.tried_bench import TriedBench
+
+MARKUP = "<img src=x onerror=alert(1)>\"'><script>alert(2)</script>"
+FORMULA = "=cmd|' /C calc'!A0"
+CLOSING = "</script></style></title></svg><svg onload=alert(3)>"
+REVERSED = "Model\u202egnp.exe\u202c\u2066x\u2069"
+LONG = "W" * 200
+HOSTILE = (MARKUP, FORMULA, CLOSING, REVERSED, LONG)
+
+PAGES = [
+    "/",
+    "/?setting=every",
+    "/ranking/pictures",
+    "/ranking/order",
+    "/ranking/weights",
+    "/compare?unit_id=1,2",
+    "/curves?unit=1&unit=2",
+    "/costs",
+    "/room",
+    "/listen",
+    "/units",
+    "/units/1",
+    "/units/1/edit",
+    "/units/1/sound",
+    "/units/1/power",
+    "/units/1/claims",
+    "/units/1/draft",
+    "/trials",
+    "/trials/3",
+    "/trials/3/edit",
+    "/trials/3/marks",
+    "/trials/add",
+    "/rooms",
+    "/rooms/1/edit",
+    "/loggers",
+    "/smoke-sources",
+    "/smoke-sources/1/edit",
+    "/changes",
+    "/bench",
+    "/units?search=%3Cscript%3Ealert(9)%3C/script%3E",
+    "/no-such-page/%3Cscript%3Ealert(9)%3C/script%3E",
+]
+FIGURES = [
+    "/figures/ranking.json",
+    "/figures/decay-overlay.json?unit=1,2",
+    "/figures/cost-bars.json",
+    "/trials/3/figure.json",
+]
+CHARTS = ["ranking", "decay-overlay", "cost-bars", "clearing-times", "price-history"]
+TABLES = ["ranking", "fact-sheet", "comparison", "running-cost"]
+
+
+@pytest.fixture(params=HOSTILE, ids=["markup", "formula", "closing", "reversed", "long"])
+def name(request: pytest.FixtureRequest, tried_bench: TriedBench, store: Engine) -> str:
+    """The hostile name, which everything on the tried bench now has."""
+    hostile = request.param
+    with session_scope(store) as session:
+        session.execute(update(UnitUnderTest).where(UnitUnderTest.id == 1).values(maker=hostile, model=hostile))
+        session.execute(update(UnitUnderTest).where(UnitUnderTest.id == 2).values(model=hostile))
+        session.execute(update(SpeedSetting).where(SpeedSetting.is_highest).values(name=hostile))
+        session.execute(update(Room).values(name=hostile, furniture=hostile, notes=hostile))
+        session.execute(update(Logger).values(name=hostile))
+        session.execute(update(SmokeSource).values(name=hostile))
+        session.execute(update(Trial).values(tested_by=hostile, notes=hostile, filter_state=hostile))
+    return hostile
+
+
+def test_pages_hold_the_name_as_words(client: TestClient, name: str, subtests):
+    for path in PAGES:
+        with subtests.test(path=path):
+            answer = client.get(path)
+            assert answer.status_code in (200, 404), answer.text[:300]
+            assert answer.headers["content-type"].startswith("text/html")
+            assert "script-src 'self'" in answer.headers["content-security-policy"]
+            assert faults_of(answer.text) == []
+            _assert_no_markup(answer.text)
+
+
+def _assert_no_markup(html: str) -> None:
+    for markup in ("<img src=x", 'onerror=alert(1)>"', "<script>alert", "<svg onload", "</script></style>"):
+        assert markup not in html
+
+
+def test_figures_for_the_browser_hold_no_pseudo_markup(client: TestClient, name: str, subtests):
+    """Plotly reads a few tags, such as links, in every text it draws."""
+    for path in FIGURES:
+        with subtests.test(path=path):
+            answer = client.get(path)
+            assert answer.status_code == 200, answer.text[:300]
+            assert answer.headers["content-type"] == "application/json"
+            assert answer.headers["x-content-type-options"] == "nosniff"
+            figure = json.loads(answer.text)  # its meta is shown as text by our own script, never drawn
+            for text in _texts(figure["data"]) + _texts(figure["layout"]):
+                _assert_no_markup(text)
+                assert not re.search(r"<(?!/?(?:b|i|br|sub|sup|span|em|extra)\b)[a-z/]", text), text[:200]
+
+
+def _texts(part: object) -> list[str]:
+    if isinstance(part, dict):
+        return [text for value in part.values() for text in _texts(value)]
+    if isinstance(part, list):
+        return [text for value in part for text in _texts(value)]
+    return [part] if isinstance(part, str) else []
+
+
+@pytest.mark.parametrize("chart", CHARTS)
+def test_charts_as_files_hold_no_active_content(client: TestClient, name: str, chart: str):
+    query = {"decay-overlay": "?unit=1,2", "price-history": "?unit=1"}.get(chart, "")
+    drawn = client.get(f"/charts/{chart}.svg{query}")
+    assert drawn.status_code == 200, drawn.text[:300]
+    assert "sandbox" in drawn.headers["content-security-policy"]
+    for element in ET.fromstring(drawn.content).iter():
+        assert element.tag.rpartition("}")[2] not in ("script", "foreignObject", "a", "img", "iframe")
+        assert not [key for key in element.attrib if key.lower().startswith("on")]
+    page = client.get(f"/charts/{chart}.html{query}")
+    assert "attachment" in page.headers["content-disposition"]
+    assert "script-src" not in page.headers["content-security-policy"]
+    _assert_no_markup(page.text)
+    _assert_no_formula(client.get(f"/charts/{chart}.csv{query}").text)
+
+
+@pytest.mark.parametrize("table", TABLES)
+def test_tables_as_files_hold_no_markup_and_no_formula(client: TestClient, name: str, table: str):
+    query = {"fact-sheet": "?unit=1", "comparison": "?unit_id=1,2"}.get(table, "")
+    for ending in ("html", "md"):
+        answer = client.get(f"/tables/{table}.{ending}{query}")
+        assert answer.status_code == 200, answer.text[:300]
+        assert "sandbox" in answer.headers["content-security-policy"]
+        if ending == "html":
+            _assert_no_markup(answer.text)
+        else:  # Markdown lets HTML through; a backslash makes its sign a plain one
+            assert not re.search(r"(?<!\\)<", answer.text)
+    _assert_no_formula(client.get(f"/tables/{table}.csv{query}").text)
+
+
+def _assert_no_formula(text: str) -> None:
+    rows = list(csv.reader(io.StringIO(text)))
+    assert len(rows) > 1
+    for cell in (cell for row in rows for cell in row):
+        assert not cell.startswith(("=", "@", "\t", "\r")), cell
+        assert not re.match(r"[+-](?![\d.])", cell), cell
+
+
+def test_the_raw_file_is_a_download_that_no_browser_shows(client: TestClient, name: str):
+    answer = client.get("/api/trials/3/log")
+    assert answer.headers["content-type"] == "application/octet-stream"
+    assert answer.headers["content-disposition"].startswith("attachment;")
+    assert answer.headers["x-content-type-options"] == "nosniff"
+    assert "script-src 'self'" not in answer.headers["content-security-policy"]
+    assert "sandbox" in answer.headers["content-security-policy"]
