@@ -5,7 +5,8 @@ from io import StringIO
 
 from app.figures.chart import Chart
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+# the last four are the wide forms of the first, which some spreadsheets take alike
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 HEAD = ("series", "low_95", "high_95", "is_bound")
 
 
@@ -32,7 +33,7 @@ def _cell(value: float | str | None) -> str:
 def defused(text: str) -> str:
     """A text that no spreadsheet takes for a formula: an apostrophe goes before a beginning that it would.
 
-    >>> defused("=1+1"), defused("Maker A")
-    ("'=1+1", 'Maker A')
+    >>> defused("=1+1"), defused("＝1+1"), defused("Maker A")
+    ("'=1+1", "'＝1+1", 'Maker A')
     """
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
