@@ -119,3 +119,36 @@ def test_no_policy_ever_allows_inline_scripts(app: FastAPI):
         assert directives["script-src"] == "'self'"
         assert directives["style-src"] == "'self'"
         assert directives["connect-src"] == "'self'"
+
+
+ANSWERS = [
+    ("GET", "/"),
+    ("GET", "/curves"),
+    ("GET", "/sign-in"),
+    ("GET", "/no-such-page"),
+    ("GET", "/units/999"),
+    ("DELETE", "/units"),
+    ("GET", "/units/"),
+    ("GET", "/api/openapi.json"),
+    ("GET", "/api/units?limit=none"),
+    ("GET", "/figures/ranking.json"),
+    ("GET", "/charts/ranking.svg"),
+    ("GET", "/charts/ranking.png"),
+    ("GET", "/charts/ranking.html"),
+    ("GET", "/charts/ranking.csv"),
+    ("GET", "/tables/ranking.html"),
+    ("GET", "/bulk/units.csv"),
+    ("GET", "/static/base.css"),
+    ("GET", "/static/no-such.css"),
+]
+
+
+@pytest.mark.parametrize(("method", "path"), ANSWERS)
+def test_no_answer_of_any_kind_allows_a_script_inside_it(client: TestClient, method: str, path: str):
+    headers = client.request(method, path).headers
+    directives = dict(
+        part.strip().partition(" ")[::2] for part in headers["content-security-policy"].split(";") if part.strip()
+    )
+    assert directives["default-src"] == "'none'"
+    assert directives.get("script-src", "'none'") in ("'self'", "'none'")
+    assert headers["x-content-type-options"] == "nosniff"
