@@ -1,11 +1,12 @@
-"""Arithmetic of sound levels: energy mean and sum, background correction by a named rule, distance."""
+"""Arithmetic of sound levels: energy mean and sum, background correction by a named rule, distance.
+
+Loads no numpy: a unit has a handful of levels, and the first page shows them.
+"""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
-
-import numpy as np
-from numpy.typing import ArrayLike
 
 Finding = Literal["as measured", "corrected", "upper bound"]
 
@@ -76,7 +77,7 @@ class ConvertedLevel:
     estimate: bool
 
 
-def energy_sum(levels_db: ArrayLike) -> float:
+def energy_sum(levels_db: Sequence[float]) -> float:
     r"""Level of several sources together: :math:`10 \lg \sum 10^{L_i/10}` [dB].
 
     Source: ISO 3744:2010, read second-hand. Sources that do not keep step with each other.
@@ -84,10 +85,10 @@ def energy_sum(levels_db: ArrayLike) -> float:
     >>> round(energy_sum([60.0, 60.0]), 4)
     63.0103
     """
-    return 10 * math.log10(float(np.sum(_energies(levels_db))))
+    return 10 * math.log10(math.fsum(_energies(levels_db)))
 
 
-def energy_mean(levels_db: ArrayLike) -> float:
+def energy_mean(levels_db: Sequence[float]) -> float:
     r"""Mean of levels by energy: :math:`10 \lg \left(\frac{1}{n}\sum 10^{L_i/10}\right)` [dB].
 
     Source: ISO 3744:2010, read second-hand. The arithmetic mean of the decibels is lower, and wrong.
@@ -95,7 +96,7 @@ def energy_mean(levels_db: ArrayLike) -> float:
     >>> round(energy_mean([81.5, 82.4, 81.3]), 1)
     81.8
     """
-    return 10 * math.log10(float(np.mean(_energies(levels_db))))
+    return 10 * math.log10(math.fsum(_energies(levels_db)) / len(levels_db))
 
 
 def background_correction(measured_db: float, background_db: float | None, rule_name: str) -> CorrectedLevel:
@@ -173,9 +174,7 @@ def level_at_distance(level_db: float, from_m: float, to_m: float) -> ConvertedL
     return ConvertedLevel(level_db + change, change, True)
 
 
-def _energies(levels_db: ArrayLike) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
-    levels = np.asarray(levels_db, dtype=float)
-    if levels.size == 0 or not bool(np.all(np.isfinite(levels))):
-        raise ValueError(f"The levels are {levels.tolist()} dB; one or more numbers are needed.")
-    energies: np.ndarray[tuple[int, ...], np.dtype[np.float64]] = 10.0 ** (levels / 10)
-    return energies
+def _energies(levels_db: Sequence[float]) -> list[float]:
+    if not levels_db or not all(math.isfinite(level) for level in levels_db):
+        raise ValueError(f"The levels are {list(levels_db)} dB; one or more numbers are needed.")
+    return [10.0 ** (level / 10) for level in levels_db]

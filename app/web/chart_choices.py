@@ -1,43 +1,19 @@
 """What an address asks for, read into the choices of each service; pages, charts and tables share it.
 
-What cannot be read is noted in the form beside its field and left at its default.
+What cannot be read is noted in the form beside its field and left at its default. The choices of the ranking stand in
+`ranking_form`, which the first page loads alone.
 """
 
 from sqlalchemy.orm import Session
 
-from app.compute.conversions import M2_PER_SQUARE_FOOT
-from app.compute.room_need import RULE_CEILING_M
 from app.errors import HazefallError
 from app.services.decay_curves import CurveChoices
 from app.services.owning_choices import DEFAULT_YEARS, SETTING_CHOICES, OwningChoices
-from app.services.ranking_choices import DEFAULT_ROWS, HIGHEST, RankingChoices
+from app.services.ranking_choices import HIGHEST, RankingChoices
 from app.services.room_advice import RoomChoices
 from app.services.running_cost_view import COST_SORTS, CostChoices
+from app.web.ranking_form import area_m2, or_default
 from app.web.typed_form import TypedForm
-
-
-def ranking_choices(form: TypedForm) -> RankingChoices:
-    descending = form.typed("descending")
-    return RankingChoices(
-        setting=form.text("setting") or HIGHEST,
-        channel=form.text("channel"),
-        aerosol=form.text("aerosol") or "smoke",
-        room_id=form.whole_number("room_id", "The test room"),
-        search=form.text("search"),
-        kind=form.text("kind"),
-        max_price=form.number("max_price", "The highest price"),
-        max_sound_dba=form.number("max_sound_dba", "The sound ceiling"),
-        room_area_m2=_area_m2(form),
-        room_height_m=_or(form.number("room_height_m", "The height of the room"), RULE_CEILING_M),
-        room_rule=form.text("room_rule") or "1.55 rule",
-        air_changes_per_h=_or(form.number("air_changes_per_h", "The air changes"), 5.0),
-        hours_per_day=form.number("hours_per_day", "The hours per day"),
-        price_per_kwh=form.number("price_per_kwh", "The price of a kilowatt-hour"),
-        sort=form.text("sort") or "clean_air_delivery_rate",
-        descending=None if descending == "" else descending == "1",
-        limit=form.whole_number("limit", "The number of lines") or DEFAULT_ROWS,
-        offset=form.whole_number("offset", "The first line") or 0,
-    )
 
 
 def curve_choices(form: TypedForm) -> CurveChoices:
@@ -83,14 +59,16 @@ def cost_choices(form: TypedForm) -> CostChoices:
         owning=OwningChoices(
             unit_ids=_numbers(form, "unit", "A unit"),
             setting=form.text("setting") or SETTING_CHOICES[0],
-            room_area_m2=_area_m2(form),
+            room_area_m2=area_m2(form),
             tariff_id=form.whole_number("tariff_id", "The tariff"),
             price_per_kwh=form.number("price_per_kwh", "The price of a kilowatt-hour"),
             hours_per_day=form.number("hours_per_day", "The hours a day"),
-            quiet_hours_per_day=_or(form.number("quiet_hours_per_day", "The hours at the quietest setting"), 0.0),
+            quiet_hours_per_day=or_default(
+                form.number("quiet_hours_per_day", "The hours at the quietest setting"), 0.0
+            ),
             days_per_year=form.number("days_per_year", "The days of use"),
             years=form.whole_number("years", "The years") or DEFAULT_YEARS,
-            discount_rate_pct=_or(form.number("discount_rate_pct", "The interest"), 0.0),
+            discount_rate_pct=or_default(form.number("discount_rate_pct", "The interest"), 0.0),
             unplugged_when_off=form.ticked("unplugged"),
             compare=_numbers(form, "compare", "A unit to compare"),
         ),
@@ -103,15 +81,15 @@ def cost_choices(form: TypedForm) -> CostChoices:
 
 def room_choices(form: TypedForm) -> RoomChoices:
     """An empty ceiling of sound or budget is no limit; a page that was only just opened has the usual ceiling."""
-    area, sound = _area_m2(form), form.number("max_sound_dba", "The sound ceiling")
+    area, sound = area_m2(form), form.number("max_sound_dba", "The sound ceiling")
     usual = RoomChoices()
     return RoomChoices(
-        room_area_m2=_or(area, usual.room_area_m2),
+        room_area_m2=or_default(area, usual.room_area_m2),
         max_sound_dba=sound if form.values else usual.max_sound_dba,
         max_price=form.number("max_price", "The budget"),
-        room_height_m=_or(form.number("room_height_m", "The height of the room"), usual.room_height_m),
+        room_height_m=or_default(form.number("room_height_m", "The height of the room"), usual.room_height_m),
         rule=form.text("room_rule") or usual.rule,
-        air_changes_per_h=_or(form.number("air_changes_per_h", "The air changes"), usual.air_changes_per_h),
+        air_changes_per_h=or_default(form.number("air_changes_per_h", "The air changes"), usual.air_changes_per_h),
     )
 
 
@@ -134,13 +112,3 @@ def _numbers(form: TypedForm, name: str, what: str) -> tuple[int, ...]:
             continue
         found.append(int(text))
     return tuple(found)
-
-
-def _area_m2(form: TypedForm) -> float | None:
-    in_feet = form.number("room_area_ft2", "The floor of the room")
-    in_metres = form.number("room_area_m2", "The floor of the room")
-    return in_metres if in_feet is None else in_feet * M2_PER_SQUARE_FOOT
-
-
-def _or(value: float | None, default: float) -> float:
-    return default if value is None else value

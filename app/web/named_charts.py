@@ -34,7 +34,8 @@ from app.services.ranking import Ranking, rank_units
 from app.services.room_advice import advice_for_room
 from app.services.running_cost_view import UnitCost, running_cost_view
 from app.services.units import get_unit
-from app.web.chart_choices import chosen_clips, cost_choices, curve_choices, ranking_choices, room_choices
+from app.web.chart_choices import chosen_clips, cost_choices, curve_choices, room_choices
+from app.web.ranking_form import ranking_choices
 from app.web.typed_form import TypedForm
 from app.web.unit_system import unit_system
 

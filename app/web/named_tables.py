@@ -16,7 +16,8 @@ from app.services.ranking import rank_units
 from app.services.ranking_choices import RankingChoices
 from app.services.running_cost_view import running_cost_view
 from app.services.unit_page import unit_known
-from app.web.chart_choices import compare_choices, compared_setting_ids, cost_choices, ranking_choices
+from app.web.chart_choices import compare_choices, compared_setting_ids, cost_choices
+from app.web.ranking_form import ranking_choices
 from app.web.typed_form import TypedForm
 from app.web.unit_system import UnitSystem, unit_system
 

@@ -1,11 +1,15 @@
 """One GET request to an application object, with its start and stop, without a server or a client library."""
 
 import asyncio
+from collections.abc import Callable
 from typing import Any
 
 
-async def get(app: Any, path: str) -> tuple[int, bytes]:
-    """Status and body of the answer to one GET."""
+async def get(app: Any, path: str, once_answered: Callable[[], None] = lambda: None) -> tuple[int, bytes]:
+    """Status and body of the answer to one GET.
+
+    once_answered : called when the last byte has gone out, before the server does anything further
+    """
     to_app: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
     from_app: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
     state: dict[str, Any] = {}
@@ -22,6 +26,8 @@ async def get(app: Any, path: str) -> tuple[int, bytes]:
 
     async def send(message: dict[str, Any]) -> None:
         parts.append(message)
+        if message["type"] == "http.response.body" and not message.get("more_body", False):
+            once_answered()
 
     target, _, query = path.partition("?")
     scope = {

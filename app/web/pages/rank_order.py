@@ -20,11 +20,11 @@ from app.services.rank_view import (
 )
 from app.services.ranking_choices import RankingChoices
 from app.web.addresses import address, links_of, query_form
-from app.web.chart_choices import ranking_choices
 from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
 from app.web.page_context import PageLinks, Switch
 from app.web.pages.cells import Bar, Cell, Scales, cells_of_line
 from app.web.pages.ranking_view import conditions
+from app.web.ranking_form import ranking_choices
 from app.web.typed_form import TypedForm
 from app.web.unit_system import UnitSystem, unit_system
 

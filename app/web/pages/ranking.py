@@ -7,10 +7,10 @@ from app.errors import InvalidValue
 from app.services.ranking import rank
 from app.services.ranking_choices import RankingChoices
 from app.web.addresses import query_form
-from app.web.chart_choices import ranking_choices
 from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
 from app.web.pages.ranking_columns import COOKIE, picked_columns, picked_keys
 from app.web.pages.ranking_view import ranking_page
+from app.web.ranking_form import ranking_choices
 from app.web.unit_system import unit_system
 
 router = APIRouter()

@@ -2,18 +2,21 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from sqlalchemy.orm import Session
 
 from app.compute.measured import Measured
 from app.compute.number_words import measured_words
 from app.compute.rounding import rounded_text
-from app.services.extra_columns import ExtraFacts, extra_facts
 from app.services.ranking import Ranking
 from app.web.page_context import Choice
 from app.web.pages.cells import Cell
 from app.web.typed_form import TypedForm
 from app.web.unit_system import UnitSystem
+
+if TYPE_CHECKING:
+    from app.services.extra_columns import ExtraFacts
 
 COOKIE = "ranking_columns"
 USUAL_ONES = "usual"  # what the button sends that takes every choice back
@@ -36,7 +39,7 @@ class ExtraColumn:
 
     words: str
     unit_symbol: Callable[[UnitSystem, str], str]
-    cell: Callable[[ExtraFacts, UnitSystem], Cell]
+    cell: Callable[["ExtraFacts", UnitSystem], Cell]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,21 +69,21 @@ def _measured(value: Measured | None, why_not: str, factor: float = 1.0) -> Cell
     return Cell("value", words.value, words.interval if scaled.uncertainty else "")
 
 
-def _certified_cell(facts: ExtraFacts, system: UnitSystem) -> Cell:
+def _certified_cell(facts: "ExtraFacts", system: UnitSystem) -> Cell:
     found = facts.certified_smoke
     if found.rate_m3_per_h is None:
         return Cell("missing", reason=found.why_not)
     return Cell("value", rounded_text(found.rate_m3_per_h * system.flow_factor, 0), f"seen {found.seen_on}")
 
 
-def _federal_cell(facts: ExtraFacts, _: UnitSystem) -> Cell:
+def _federal_cell(facts: "ExtraFacts", _: UnitSystem) -> Cell:
     if facts.federal is None:
         return Cell("missing", reason=facts.why_no_federal)
     reason = f"Unverified: {'; '.join(facts.federal.unverified)}."
     return Cell("bound", rounded_text(facts.federal.integrated_energy_factor_cfm_per_w, 2), "unverified", reason)
 
 
-def _ozone_cell(facts: ExtraFacts, _: UnitSystem) -> Cell:
+def _ozone_cell(facts: "ExtraFacts", _: UnitSystem) -> Cell:
     if facts.ozone_ppb is not None:
         return Cell("bound", rounded_text(facts.ozone_ppb, 0), reason=facts.ozone_words)
     if "not measured" in facts.ozone_words:
@@ -127,6 +130,8 @@ def picked_columns(
     extra = [(key, column) for key, column in EXTRA.items() if key in keys]
     if not extra:
         return PickedColumns(usual)
+    from app.services.extra_columns import extra_facts  # loaded when used: few readers pick a further column
+
     facts = extra_facts(session, ranking.lines)
     currency = ranking.offered.currency
     return PickedColumns(

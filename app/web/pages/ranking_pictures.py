@@ -12,10 +12,10 @@ from app.services.chart_facts import read_chart_facts
 from app.services.ranking import rank_units
 from app.services.ranking_choices import RankingChoices
 from app.web.addresses import address, query_form
-from app.web.chart_choices import ranking_choices
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import rows_class
 from app.web.pages.ranking_view import answer
+from app.web.ranking_form import ranking_choices
 from app.web.unit_system import unit_system
 
 router = APIRouter()

@@ -13,11 +13,11 @@ from app.services.ranking import RankedSetting
 from app.services.ranking_choices import RankingChoices
 from app.services.readers_order import WEIGHABLES, ReadersOrder, readers_order
 from app.web.addresses import links_of, query_form
-from app.web.chart_choices import ranking_choices
 from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
 from app.web.page_context import PageLinks, Switch
 from app.web.pages.cells import Cell, Scales, cells_of_line
 from app.web.pages.ranking_view import conditions, units_switch
+from app.web.ranking_form import ranking_choices
 from app.web.typed_form import TypedForm
 from app.web.unit_system import UnitSystem, unit_system
 
