@@ -1,8 +1,9 @@
 r"""More than one rate in the window: speed changed, a door opened, a second source, mixing not finished, two rooms.
 
 The single exponential is held against curves with one thing more: from a time s on another rate, at s a jump
-that then decays at the same rate, or a second exponential. The first two are further columns of a linear model
-about the single fit, the third is a search over pairs of rates. The gain is a ratio of likelihoods,
+(or a ramp of some minutes) that then decays at the same rate, or a second exponential. The first two are further
+columns of a linear model about the single fit, the third is a search over pairs of rates. The gain is a ratio of
+likelihoods,
 
 .. math:: G = 2\,(\max_\varphi \ell_{with} - \max_\varphi \ell_{without})
 
@@ -20,9 +21,11 @@ from app.compute.exponential_fit import ExponentialFit, noise_of_blocks
 from app.compute.fitting import scaled_inverse
 from app.compute.noise import Floats
 from app.compute.rate_table import BackgroundBounds, possible_autocorrelations
+from app.compute.two_rates import best_split
 
 FEWEST_BLOCKS = 8
-BREAKS = 18  # times that are tried
+BREAKS_OF_RATE = 18  # times at which a change of rate is tried; a jump is tried at every block
+PASSING_SHARES = (0.04, 0.1)  # of the window: how long a passing source or open door may last
 EDGE_SHARE = 0.1  # of the window at either end where no break is looked for
 AUTOCORRELATIONS = [0, 2, 4, 6, 7]  # places on the grid of possible ones
 PAIR_RATES = np.geomspace(0.12, 12.0, 13)  # as multiples of the single rate
@@ -34,6 +37,7 @@ PAIR_LIMIT, PAIR_LIMIT_FEW = 12.0, 66.0
 FEW_BLOCKS = 20  # fewer count as so many in the limit for breaks
 CHANGE_LIMIT = 0.10  # smallest relative change of rate, or jump relative to the level, that is told
 WORTH_A_LOOK = 0.3  # of the limit: a smaller gain does not reach it when the noise is judged anew
+PLACED_WITHIN = 0.12  # of the window: how far the place of a changed rate is searched around the first finding
 END_SHARE = 3.0  # a fast start counts as over after so many of its own time constants
 
 
@@ -82,8 +86,22 @@ def find_event(blocks: Blocks, fit: ExponentialFit, bounds: BackgroundBounds) ->
     change = _change(best, coefficients, time, fit)
     if gain < limit or abs(change) < CHANGE_LIMIT:
         return None
+    if best.kind == "rate_change":
+        return _placed(blocks, best, bounds, gain, limit)
     kind = best.kind if best.kind != "fast_start" or change > 0 else "slow_start"
     return RateEvent(kind, best.at_h + float(blocks.time_h[0]), change, gain, limit)
+
+
+def _placed(blocks: Blocks, found: _Candidate, bounds: BackgroundBounds, gain: float, limit: float) -> RateEvent | None:
+    """A change of rate, with its place and size from two fits instead of a first-order column."""
+    count = blocks.time_h.size
+    near = int(np.searchsorted(blocks.time_h - blocks.time_h[0], found.at_h))
+    reach = max(int(PLACED_WITHIN * count), 2)
+    split = best_split(blocks, bounds, near - reach, near + reach)
+    if split is None or split.before_per_h <= 0:
+        return None
+    change = split.after_per_h / split.before_per_h - 1
+    return RateEvent("rate_change", split.at_h, change, gain, limit) if abs(change) >= CHANGE_LIMIT else None
 
 
 def _log_likelihood(rss: Floats, log_det: float, count: int) -> Floats:
@@ -99,38 +117,65 @@ def _held(bounds: BackgroundBounds) -> float:
 def _best_break(
     time: Floats, level: Floats, fit: ExponentialFit, settings: list[float], bounds: BackgroundBounds
 ) -> tuple[_Candidate, float]:
-    """Best change of rate or jump, and the log likelihood of the single exponential."""
+    """Best change of rate, jump or passing event, and the log likelihood of the single exponential."""
     count = time.size
     decayed = np.exp(-np.clip(fit.rate * time, -50, 700))
-    numbers = np.unique(np.linspace(EDGE_SHARE * count, (1 - EDGE_SHARE) * count, BREAKS).astype(int))
-    breaks = time[np.clip(numbers, 2, count - 3)]
-    after = time[:, None] >= breaks[None, :]
-    since = np.where(after, time[:, None] - breaks[None, :], 0.0)
-    rate_change = -fit.amplitude * since * decayed[:, None]
-    jump = np.where(after, np.exp(-np.clip(fit.rate * since, 0, 700)), 0.0)
+    columns, spikes, places = _break_columns(time, decayed, fit)
     null = np.column_stack([np.ones_like(time), decayed, time * decayed])
-    columns = np.asfortranarray(
-        np.column_stack([null, level - fit.background - fit.amplitude * decayed, rate_change, jump])
-    )
-    without, with_each = -math.inf, np.full(2 * breaks.size, -math.inf)
+    residual = level - fit.background - fit.amplitude * decayed
+    fixed = np.column_stack([null, residual])
+    tried = np.asfortranarray(np.column_stack([fixed, columns, spikes]))
+    number, jumps = columns.shape[1], spikes.shape[1]
+    without, with_each = -math.inf, np.full(number, -math.inf)
     for autocorrelation in settings:
         inverse = whitener(fit.noise, autocorrelation)
-        product = columns.T @ inverse.times(columns)
+        solved = inverse.times(tried)
+        product = fixed.T @ solved
         normal = product[:3, :3].copy()
         normal[0, 0] += _held(bounds)
         solve = scaled_inverse(normal)
         right, across = product[:3, 3], product[:3, 4:]
         rss = float(product[3, 3] - right @ solve @ right)
         cross = product[3, 4:] - right @ solve @ across
-        whole = np.diag(product)[4:]
-        own = whole - np.einsum("ic,ij,jc->c", across, solve, across)
-        gained = np.where(own > 1e-6 * whole, cross**2 / np.maximum(own, 1e-6 * whole + 1e-300), 0.0)
+        whole = np.einsum("ij,ij->j", tried[:, 4:], solved[:, 4:])
+        own = np.maximum(whole - np.einsum("ic,ij,jc->c", across, solve, across), 1e-6 * whole + 1e-300)
+        gained = cross[:number] ** 2 / own[:number]
+        # the block in which a jump falls is part old and part new level, so it is given a value of its own
+        both = np.einsum("ij,ij->j", columns[:, :jumps], solved[:, 4 + number :])
+        both -= np.einsum("ic,ij,jc->c", across[:, :jumps], solve, across[:, number:])
+        spike_own, spike_cross = own[number:], cross[number:]
+        left = own[:jumps] - both**2 / spike_own
+        with_spike = spike_cross**2 / spike_own + (cross[:jumps] - both * spike_cross / spike_own) ** 2 / np.maximum(
+            left, 1e-3 * own[:jumps]
+        )
+        gained[:jumps] = with_spike
         without = max(without, float(_log_likelihood(np.array(rss), inverse.log_det, count)))
         with_each = np.maximum(with_each, _log_likelihood(rss - gained, inverse.log_det, count))
     best = int(np.argmax(with_each))
-    kind = "rate_change" if best < breaks.size else "jump"
-    chosen = np.column_stack([null, columns[:, 4 + best]])
-    return _Candidate(kind, float(breaks[best % breaks.size]), 2 * (float(with_each[best]) - without), chosen), without
+    chosen = np.column_stack([null, *([spikes[:, best]] if best < jumps else []), columns[:, best]])
+    kind = "rate_change" if best >= number - BREAKS_OF_RATE else "jump"
+    return _Candidate(kind, places[best], 2 * (float(with_each[best]) - without), chosen), without
+
+
+def _break_columns(time: Floats, decayed: Floats, fit: ExponentialFit) -> tuple[Floats, Floats, list[float]]:
+    """Columns of jumps (first), passing events and changes of rate (last); the blocks of the jumps; all places [h]."""
+    count = time.size
+    low, high = max(int(EDGE_SHARE * count), 2), min(int((1 - EDGE_SHARE) * count), count - 3)
+    jumps = np.arange(low, high + 1)
+    starts, shapes = list(time[jumps]), [np.where(time[:, None] >= time[jumps][None, :], 1.0, 0.0)]
+    for share in PASSING_SHARES:
+        width = share * float(time[-1])
+        begins = time[jumps[::2]]
+        if share * count >= 2:
+            shapes.append(np.clip((time[:, None] - begins[None, :]) / width, 0.0, 1.0))
+            starts += list(begins)
+    lasting = np.hstack(shapes) * decayed[:, None]
+    spikes = np.zeros((count, jumps.size))
+    spikes[jumps - 1, np.arange(jumps.size)] = 1.0
+    breaks = np.linspace(time[low], time[high], BREAKS_OF_RATE)
+    since = np.maximum(time[:, None] - breaks[None, :], 0.0)
+    rate_change = -fit.amplitude * since * decayed[:, None]
+    return np.hstack([lasting, rate_change]), spikes, [float(t) for t in (*starts, *breaks)]
 
 
 def _best_pair(
@@ -192,7 +237,8 @@ def _change(candidate: _Candidate, coefficients: Floats, time: Floats, fit: Expo
         before = fit.rate - float(coefficients[2]) / max(float(coefficients[1]), 1e-12)
         return last / before if before > 0.1 * fit.rate else last / fit.rate
     if candidate.kind == "jump":
-        return last / (fit.background + fit.amplitude * math.exp(-min(fit.rate * candidate.at_h, 50.0)))
+        decayed = math.exp(-min(fit.rate * candidate.at_h, 50.0))
+        return last * decayed / (fit.background + fit.amplitude * decayed)
     slow, fast = float(coefficients[1]), last
     whole = max(abs(slow) + abs(fast), 1e-12)
     return fast / whole if candidate.kind == "fast_start" else slow / whole
