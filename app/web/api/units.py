@@ -10,6 +10,7 @@ from app.services.bench_lists import list_units, unit_with_parts
 from app.services.prices import add_price
 from app.services.units import NewUnit, add_setting, add_unit, change_unit
 from app.web.api.shapes import AskedBody, Cursor, FromStore, Id, Limit, problem_answers
+from app.web.api.unit_facts_shapes import UnitFactsShape, unit_facts
 from app.web.dependencies import SessionDep
 
 router = APIRouter(tags=["units"])
@@ -79,6 +80,10 @@ class UnitShape(FromStore):
     consumables: list[ConsumableShape]
 
 
+class UnitInFull(UnitShape, UnitFactsShape):
+    """A unit with what was measured, rated and claimed beside its trials, each value with its day and source."""
+
+
 class UnitList(BaseModel):
     units: list[UnitShape]
     next_cursor: str | None
@@ -146,7 +151,7 @@ def units(
 
 
 @router.post("/units", status_code=201, responses=problem_answers(400, 409))
-def unit_added(session: SessionDep, asked: AskedUnit) -> UnitShape:
+def unit_added(session: SessionDep, asked: AskedUnit) -> UnitInFull:
     """Adds a unit; 409 where maker and model are on the bench already."""
     facts = asked.model_dump(exclude={"settings", "price", "who"})
     unit_id = add_unit(session, NewUnit(**facts), who=asked.who)
@@ -154,23 +159,30 @@ def unit_added(session: SessionDep, asked: AskedUnit) -> UnitShape:
 
 
 @router.get("/units/{unit_id}", responses=problem_answers(404))
-def unit(unit_id: Id, session: SessionDep) -> UnitShape:
-    return UnitShape.model_validate(unit_with_parts(session, unit_id))
+def unit(unit_id: Id, session: SessionDep) -> UnitInFull:
+    """A unit with its sound, power, ozone, ratings and claims; its rates stand in the ranking and in its trials."""
+    return _in_full(session, unit_id)
 
 
 @router.patch("/units/{unit_id}", responses=problem_answers(400, 404, 409))
-def unit_changed(unit_id: Id, session: SessionDep, asked: UnitChange) -> UnitShape:
+def unit_changed(unit_id: Id, session: SessionDep, asked: UnitChange) -> UnitInFull:
     """Changes the given fields; each change is kept with who, when, why and the old value."""
     changed = asked.model_dump(exclude_unset=True, exclude={"settings", "price", "who", "why"})
     change_unit(session, unit_id, changed, who=asked.who, why=asked.why)
     return _with_parts(session, unit_id, asked)
 
 
-def _with_parts(session: SessionDep, unit_id: int, asked: AskedUnit | UnitChange) -> UnitShape:
+def _with_parts(session: SessionDep, unit_id: int, asked: AskedUnit | UnitChange) -> UnitInFull:
     for setting in asked.settings:
         add_setting(session, unit_id, setting.name, is_highest=setting.is_highest, who=asked.who)
     if asked.price is not None:
         price = asked.price
         add_price(session, unit_id, price.amount, price.currency, price.seen_on, price.source, who=asked.who)
     session.flush()
-    return UnitShape.model_validate(unit_with_parts(session, unit_id))
+    return _in_full(session, unit_id)
+
+
+def _in_full(session: SessionDep, unit_id: int) -> UnitInFull:
+    shape = UnitShape.model_validate(unit_with_parts(session, unit_id))
+    facts = unit_facts(session, unit_id)
+    return UnitInFull(**dict(shape), **dict(facts))
