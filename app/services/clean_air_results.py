@@ -12,6 +12,8 @@ from app.compute.clean_air import Detection, clean_air_delivery_rate, detection,
 from app.compute.measured import Measured
 from app.compute.notes import Note
 from app.services.audit import record_change
+from app.services.id_lots import in_lots
+from app.services.moved_numbers import is_same
 from app.services.natural_decay_pools import EmptyRoomRuns, PooledForTrial
 from app.services.new_trial import UNIT_RUNNING
 from app.services.result_rows import note_columns, stored_degrees, stored_measured
@@ -58,7 +60,7 @@ def derive_clean_air(
         if row.kind == UNIT_RUNNING:
             served = runs.serving(row.room_id, row.channel, row.started_at, row.relative_humidity_pct, row.start_level)
         values, notes = derived_values(total, served, volume)
-        if any(not _same(values[name], getattr(row, name)) for name in DERIVED_COLUMNS):
+        if any(not is_same(values[name], getattr(row, name)) for name in DERIVED_COLUMNS):
             updates.append({"of_result": row.id, **values})
             moved.add(row.trial_id)
             if record and row.trial_id not in new_trials:
@@ -172,22 +174,17 @@ def _rows(session: Session, trial_ids: Iterable[int] | None) -> Sequence[Any]:
     )
     if trial_ids is None:
         return session.execute(query).all()
-    ids = sorted(set(trial_ids))
-    return [
-        row
-        for start in range(0, len(ids), 500)  # SQLite takes a limited number of values in one statement
-        for row in session.execute(query.where(Trial.id.in_(ids[start : start + 500])))
-    ]
+    return [row for lot in in_lots(trial_ids) for row in session.execute(query.where(Trial.id.in_(lot)))]
 
 
 def _derived_notes(session: Session, result_ids: Sequence[int]) -> dict[int, list[tuple[str, str]]]:
     found: dict[int, list[tuple[str, str]]] = defaultdict(list)
-    for start in range(0, len(result_ids), 500):
+    for lot in in_lots(result_ids):
         for result_id, code, message in session.execute(
             select(ResultNote.result_id, ResultNote.code, ResultNote.message)
             .where(
                 ResultNote.position >= DERIVED_NOTES_FROM,
-                ResultNote.result_id.in_(result_ids[start : start + 500]),
+                ResultNote.result_id.in_(lot),
             )
             .order_by(ResultNote.result_id, ResultNote.position)
         ):
@@ -205,11 +202,11 @@ def _write(
         connection = session.connection()  # plain statements: making objects of rows takes longer
         connection.execute(update(ChannelResult).where(ChannelResult.id == bindparam("of_result")), updates)
         session.expire_all()  # an update in bulk does not reach what was read before
-    for start in range(0, len(changed_notes), 500):
+    for lot in in_lots(changed_notes):
         session.execute(
             delete(ResultNote).where(
                 ResultNote.position >= DERIVED_NOTES_FROM,
-                ResultNote.result_id.in_(changed_notes[start : start + 500]),
+                ResultNote.result_id.in_(lot),
             )
         )
     if new_notes:
@@ -235,10 +232,3 @@ def _record_move(session: Session, row: Any, values: dict[str, Any], who: str, w
 
 def _in_words(value: float | None, uncertainty: float | None) -> str | None:
     return None if value is None else f"{value:.6g} ± {uncertainty or 0.0:.3g}"
-
-
-def _same(new: Any, old: Any) -> bool:
-    """Equal, or apart by no more than the last digits of a floating-point number."""
-    if isinstance(new, float) and isinstance(old, float):
-        return abs(new - old) <= 1e-9 * max(abs(new), abs(old))
-    return bool(new == old)

@@ -15,6 +15,8 @@ from sqlalchemy.orm import Session
 from app.compute.method import METHOD_VERSION
 from app.errors import InvalidValue
 from app.services.audit import AT_THE_DESK, acting_name
+from app.services.id_lots import in_lots
+from app.services.moved_numbers import is_same
 from app.services.progress import OnProgress, say_nothing
 from app.services.recompute_worker import TrialTask, WorkedTrial, work
 from app.services.settle_results import settle_bench
@@ -177,7 +179,7 @@ def _rehearse(engine: Engine, worked: Sequence[WorkedTrial]) -> tuple[Difference
         for name, old, new in zip(
             COMPARED, before.get(key, (None,) * len(COMPARED)), after.get(key, (None,) * len(COMPARED)), strict=True
         )
-        if not _same(old, new)
+        if not is_same(old, new)
     ]
     return tuple(
         sorted(differences, key=lambda d: (-(d.share if d.share is not None else math.inf), d.trial_id, d.channel))
@@ -209,7 +211,7 @@ def _store(session: Session, worked: Sequence[WorkedTrial], now: datetime) -> No
                 added.append({"trial_id": trial.trial_id, "channel": channel, **row})
     analysed = {trial.trial_id: trial.results.keys() for trial in worked}
     gone = [i for (trial_id, channel), i in present.items() if channel not in analysed.get(trial_id, {channel})]
-    for part in _parts(gone):
+    for part in in_lots(gone):
         session.execute(delete(ChannelResult).where(ChannelResult.id.in_(part)))
     if changed:
         session.execute(update(ChannelResult), changed)
@@ -225,7 +227,7 @@ def _store(session: Session, worked: Sequence[WorkedTrial], now: datetime) -> No
 
 def _store_notes(session: Session, worked: Sequence[WorkedTrial], present: dict[tuple[int, str], int]) -> None:
     results = [present[trial.trial_id, channel] for trial in worked for channel in trial.results]
-    for part in _parts(results):
+    for part in in_lots(results):
         session.execute(delete(ResultNote).where(ResultNote.result_id.in_(part)))
     notes = [
         {"result_id": present[trial.trial_id, channel], **note}
@@ -235,17 +237,6 @@ def _store_notes(session: Session, worked: Sequence[WorkedTrial], present: dict[
     ]
     if notes:
         session.execute(insert(ResultNote), notes)
-
-
-def _parts(ids: Sequence[int]) -> Iterator[Sequence[int]]:
-    """SQLite takes a limited number of values in one statement."""
-    return (ids[start : start + 500] for start in range(0, len(ids), 500))
-
-
-def _same(before: Any, after: Any) -> bool:
-    if isinstance(before, float) and isinstance(after, float):
-        return abs(before - after) <= 1e-9 * max(abs(before), abs(after))
-    return bool(before == after)
 
 
 def _share(before: Any, after: Any) -> float | None:

@@ -7,6 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.services.clean_air_results import derive_clean_air
+from app.services.id_lots import in_lots
 from app.services.natural_decay_pools import remove_unused_pools
 from app.services.new_trial import EMPTY_ROOM
 from app.services.summaries import refresh_summaries
@@ -33,10 +34,8 @@ def settle_results(
     ids = sorted(set(trial_ids))
     touched = [
         row
-        for start in range(0, len(ids), 500)
-        for row in session.execute(
-            select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(ids[start : start + 500]))
-        )
+        for lot in in_lots(ids)
+        for row in session.execute(select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(lot)))
     ]
     serves_others = any(row.kind == EMPTY_ROOM for row in touched)
     moved = derive_clean_air(session, trial_ids=None if serves_others else ids, who=who, why=why, new_trials=new_trials)
@@ -66,10 +65,9 @@ def rederive_room(session: Session, room_id: int, *, who: str, why: str) -> None
 
 
 def _settings_of(session: Session, trial_ids: Iterable[int]) -> set[int]:
-    ids = sorted(trial_ids)
     return {
         setting_id
-        for start in range(0, len(ids), 500)
-        for setting_id in session.scalars(select(Trial.setting_id).where(Trial.id.in_(ids[start : start + 500])))
+        for lot in in_lots(trial_ids)
+        for setting_id in session.scalars(select(Trial.setting_id).where(Trial.id.in_(lot)))
         if setting_id is not None
     }

@@ -18,6 +18,7 @@ from app.compute.propagation import effective_degrees_of_freedom
 from app.compute.repeatability import Repeatability
 from app.compute.repeats import OWN_REPEATS, CombinedTrials, combine_trials
 from app.services.bench_repeatability import refresh_repeatability
+from app.services.id_lots import in_lots
 from app.services.result_rows import stored_degrees
 from app.services.summary_trials import GroupKey, SummaryTrial, read_summary_trials
 from app.storage.trials import NaturalDecayPool, SettingSummary
@@ -49,8 +50,8 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
         elif present[key][1] != tuple(values.values()):
             changed.append({"of_summary": present[key][0], "computed_at": now, **values})
     gone = [summary_id for key, (summary_id, _) in present.items() if key not in groups]
-    for start in range(0, len(gone), 500):
-        session.execute(delete(SettingSummary).where(SettingSummary.id.in_(gone[start : start + 500])))
+    for lot in in_lots(gone):
+        session.execute(delete(SettingSummary).where(SettingSummary.id.in_(lot)))
     connection = session.connection()  # plain statements: making objects of rows takes longer than writing them
     if changed:
         connection.execute(update(SettingSummary).where(SettingSummary.id == bindparam("of_summary")), changed)

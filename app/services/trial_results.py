@@ -15,6 +15,7 @@ from app.compute.method import METHOD_VERSION
 from app.errors import NotFound
 from app.services.analyse_channels import AnalysisTerms, analyse_channels
 from app.services.audit import AT_THE_DESK, record_change
+from app.services.moved_numbers import is_same
 from app.services.new_trial import EMPTY_ROOM, TrialMarks
 from app.services.readings import LogReadings, read_readings
 from app.services.result_rows import analysis_values, note_columns
@@ -157,7 +158,7 @@ def reanalyse_trials(
         write_results(session, trial_id, analyse_stored_trial(session, trial), at)
         after = _recorded_values(session, trial_id)
         for key in sorted(before.keys() | after.keys()):
-            if not _as_before(before.get(key), after.get(key)):
+            if not is_same(before.get(key), after.get(key)):
                 record_change(
                     session, who, "recomputed", "trial", trial_id, " ".join(key), before.get(key), after.get(key), why
                 )
@@ -177,12 +178,6 @@ def _recorded_values(session: Session, trial_id: int) -> dict[tuple[str, str], o
         )
     ).all()
     return {(row[0], name): value for row in rows for name, value in zip(RECORDED, row[1:], strict=True)}
-
-
-def _as_before(before: object, after: object) -> bool:
-    if isinstance(before, float) and isinstance(after, float):
-        return abs(before - after) <= 1e-9 * max(abs(before), abs(after))
-    return before == after
 
 
 def _mean_humidity(

@@ -25,7 +25,7 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 
 AIM = 3.0
-ROUNDS = 9
+ROUNDS = 15
 ROWS = 10_800
 
 

@@ -1,0 +1,15 @@
+"""Ids in lots that one statement can take: SQLite accepts a limited number of values at once."""
+
+from collections.abc import Iterable, Iterator
+
+LOT = 500
+
+
+def in_lots(ids: Iterable[int]) -> Iterator[list[int]]:
+    """The ids in rising order, at most LOT at a time.
+
+    >>> [len(lot) for lot in in_lots(range(1200))]
+    [500, 500, 200]
+    """
+    ordered = sorted(set(ids))
+    return (ordered[start : start + LOT] for start in range(0, len(ordered), LOT))
