@@ -145,12 +145,13 @@ def _energy_cost_per_year(unit: OwnedUnit, assumptions: CostAssumptions) -> floa
 
 def _by_year(unit: OwnedUnit, assumptions: CostAssumptions, steps: tuple[Step, ...], years: int) -> list[SpentByCause]:
     energy_per_year = _energy_cost_per_year(unit, assumptions)
+    by_name = {part.name: 0.0 for part in unit.consumables or ()}
     spent = []
+    due = 0  # the steps stand in order of time, so each is added once and stays in the sum
     for year in range(years + 1):
-        by_name = {part.name: 0.0 for part in unit.consumables or ()}
-        for step in steps:
-            if step.at_years == 0 or step.at_years < year - _SAME_DAY:
-                by_name[step.name] += _todays_value(step, assumptions)
+        while due < len(steps) and (steps[due].at_years == 0 or steps[due].at_years < year - _SAME_DAY):
+            by_name[steps[due].name] += _todays_value(steps[due], assumptions)
+            due += 1
         energy = present_value_of_steady_cost(energy_per_year, assumptions.discount_rate, float(year))
         spent.append(SpentByCause(float(year), unit.purchase_price or 0.0, energy, tuple(by_name.items())))
     return spent

@@ -1,10 +1,11 @@
 """What every unit costs to run a year and to own over some years, one line a unit, filtered and sorted."""
 
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from sqlalchemy.orm import Session
 
-from app.compute.cost import RunningCost, running_cost
+from app.compute.cost import CostAssumptions, OwnedUnit, RunningCost, running_cost
 from app.compute.cost_over_years import CostOverYears, cost_over_years
 from app.errors import InvalidValue
 from app.services.decay_curves import spread_over
@@ -75,14 +76,7 @@ def running_cost_view(session: Session, choices: CostChoices | None = None) -> R
     bench = read_owned_units(session, terms)
     kept, removed = _filtered(bench.units, chosen)
     costs = sorted(
-        (
-            UnitCost(
-                unit,
-                running_cost(unit.owned, terms.assumptions),
-                cost_over_years(unit.owned, terms.assumptions, terms.choices.years, with_curve=False),
-            )
-            for unit in kept
-        ),
+        (UnitCost(unit, *_costs(unit.owned, terms.assumptions, terms.choices.years)) for unit in kept),
         key=lambda cost: _order(cost, chosen),
     )
     return RunningCostView(
@@ -95,6 +89,12 @@ def running_cost_view(session: Session, choices: CostChoices | None = None) -> R
         left_out=bench.left_out,
         kinds=tuple(sorted({unit.row.kind for unit in bench.units})),
     )
+
+
+@lru_cache(maxsize=2048)
+def _costs(owned: OwnedUnit, assumptions: CostAssumptions, years: int) -> tuple[RunningCost, CostOverYears]:
+    """Both costs, without the curve. Kept for values seen before: they follow from these values alone."""
+    return running_cost(owned, assumptions), cost_over_years(owned, assumptions, years, with_curve=False)
 
 
 def _filtered(units: tuple[UnitAtSetting, ...], chosen: CostChoices) -> tuple[list[UnitAtSetting], tuple[str, ...]]:
