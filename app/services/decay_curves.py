@@ -11,8 +11,9 @@ from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
-from app.services.ranking import RankedSetting, rank_units
-from app.services.ranking_choices import HIGHEST, MOST_ROWS, Offered, RankingChoices
+from app.services.ranking import RankedSetting, Ranking, lines_of_unit, rank, rank_units
+from app.services.ranking_choices import EVERY, HIGHEST, MOST_ROWS, Offered, RankingChoices
+from app.services.ranking_table import RankingTable
 from app.services.readings import read_readings, thinned_positions
 from app.services.stored_decay import stored_channel_decay
 from app.storage.bench import Bench
@@ -110,10 +111,7 @@ def decay_overlay(session: Session, choices: CurveChoices | None = None) -> Deca
     chosen = choices or CurveChoices()
     if chosen.scale not in ("linear", "log"):
         raise InvalidValue(f"The scale is {chosen.scale!r}; it needs linear or log.", field="scale")
-    ranking = rank_units(
-        session,
-        RankingChoices(setting=chosen.setting, channel=chosen.channel, room_id=chosen.room_id, limit=MOST_ROWS),
-    )
+    ranking = _ranking_of(session, chosen)
     channel, room_id = ranking.choices.channel, ranking.choices.room_id
     chosen = replace(chosen, channel=channel, room_id=room_id)
     left_out: list[str] = []
@@ -137,6 +135,15 @@ def decay_overlay(session: Session, choices: CurveChoices | None = None) -> Deca
     empty_room = _empty_room(session, chosen, curves) if chosen.with_empty_room else None
     unit = next((row[1].unit for row in rows.values()), "µg/m³")
     return DecayOverlay(chosen, ranking.offered, unit, curves, empty_room, tuple(left_out), spread_of)
+
+
+def _ranking_of(session: Session, chosen: CurveChoices) -> Ranking:
+    """The ranking that the curves are chosen from; a unit that is asked for alone is read alone."""
+    asked = RankingChoices(setting=chosen.setting, channel=chosen.channel, room_id=chosen.room_id, limit=MOST_ROWS)
+    if len(chosen.unit_ids) == 1 and chosen.setting == EVERY:
+        known = lines_of_unit(session, chosen.unit_ids[0], asked)
+        return rank(RankingTable(known.lines, known.offered), asked)
+    return rank_units(session, asked)
 
 
 def spread_over(lines: Sequence[_Line], number: int) -> list[_Line]:

@@ -35,9 +35,9 @@ def test_choices_are_stored_with_a_record_of_each(client: TestClient):
     page = client.get("/bench").text
     assert 'value="12"' in page
     assert "Test desk" in page
-    assert "changed: clear_level_value" in page
+    assert "clear level value was changed" in page
     assert "new guideline" in page
-    assert "changed: hours_per_day" in client.get("/changes").text
+    assert "hours per day was changed" in client.get("/changes").text
 
 
 @pytest.mark.parametrize(
@@ -71,11 +71,11 @@ def test_changes_lead_to_the_thing_and_can_be_narrowed(client: TestClient, small
     client.patch(f"/api/units/{small_bench.unit_id}", json={"mass_kg": 3.0, "who": "<i>Ada</i>"})
     client.post("/bench", data=FILLED)
     page = client.get("/changes").text
-    assert f'<a href="/units/{small_bench.unit_id}">unit under test {small_bench.unit_id}</a>' in page
+    assert f'<a href="/units/{small_bench.unit_id}">Maker A Model 1</a>' in page
     assert "&lt;i&gt;Ada&lt;/i&gt;" in page
     narrowed = client.get("/changes?subject=bench").text
-    assert "mass_kg" not in narrowed
-    assert "hours_per_day" in narrowed
+    assert "mass [kg]" not in narrowed
+    assert "hours per day" in narrowed
 
 
 def test_older_changes_are_a_page_further(client: TestClient, small_bench: SmallBench):

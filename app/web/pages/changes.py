@@ -37,6 +37,7 @@ class ChangesPage:
     units: Sequence[Choice]
     consequences: bool
     corrections: bool
+    narrowed: bool
     newest: bool
     newest_address: str
     older_address: str
@@ -82,6 +83,7 @@ def changes(
         ),
         consequences=bool(consequences),
         corrections=bool(corrections),
+        narrowed=bool(subject or unit or corrections or cursor),
         newest=cursor is None,
         newest_address=address("/changes", query, cursor=None),
         older_address=address("/changes", query, cursor=part.next_cursor) if part.next_cursor else "",
