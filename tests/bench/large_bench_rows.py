@@ -211,7 +211,7 @@ def _rating(unit_id: int, top_rate: float, *, listed: bool) -> Row:
 def _claim(unit_id: int, setting_id: int, top_rate: float) -> Row:
     return {
         "unit_under_test_id": unit_id,
-        "quantity": "clean air delivery rate",
+        "quantity": "clean_air_delivery_rate",
         "value": round(1.2 * top_rate + 20.0, 0),
         "unit_symbol": "m³/h",
         "setting_id": setting_id,
