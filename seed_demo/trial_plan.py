@@ -206,7 +206,7 @@ def _third_round_run(unit: InventedUnit, speed: Speed) -> TrialPlan:
             second_detector_gain=2.4,
             notes="Detector B was dusty and read far too high; it was cleaned afterwards.",
         )
-    if unit.model == "Halo":
+    if unit.model == "Wickmoss":
         return replace(plan, notes="With the lamp unplugged, to see which part does the work.")
     if unit.model == "Box fan with four filters":
         return replace(plan, faults=True, notes="The logger wrote ERR in a few cells.")

@@ -159,7 +159,7 @@ OTHER_UNITS = (
     ),
     InventedUnit(
         maker="Lampwright",
-        model="Halo",
+        model="Wickmoss",
         kind="ultraviolet",
         speeds=(Speed("low", 26, 32.2, 14.0), Speed("high", 61, 44.4, 25.5, trials=2)),
         standby_w=0.9,

@@ -26,10 +26,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--clear-level", metavar="LEVEL", type=float, help="level that counts as cleared")
     parser.add_argument("--timezone", metavar="ZONE", help="of local times, such as Europe/Berlin")
     parser.add_argument("--columns", metavar="COLUMN=CHANNEL", action="append", default=[], help="what a column holds")
+    parser.add_argument("--box", metavar="NAME", help="which box or detector, where the file holds several")
     parser.add_argument("--json", action="store_true", help="print the results as JSON")
 
 
 def run(arguments: argparse.Namespace) -> int:
+    from app.reading_files.refusals import SeveralBoxes
     from app.services.analyse_log import AnalysisRequest, analyse_log  # loaded when used: it needs scipy and pandas
     from app.services.analysis_json import analysis_json
 
@@ -45,7 +47,11 @@ def run(arguments: argparse.Namespace) -> int:
         choices=_choices(arguments),
         empty_rooms=tuple(_log_file(path) for path in arguments.empty_room),
     )
-    analysis = analyse_log(_log_file(arguments.log), request)
+    try:
+        analysis = analyse_log(_log_file(arguments.log), request)
+    except SeveralBoxes as error:
+        error.message = f"{error.message} Name it with --box."
+        raise
     if arguments.json:
         json.dump(analysis_json(analysis), sys.stdout, indent=2, ensure_ascii=False, allow_nan=False)
         print()
@@ -100,7 +106,24 @@ def _choices(arguments: argparse.Namespace) -> Any:
         if not equals or not header.strip() or not channel.strip():
             raise InvalidValue(f"--columns is {text!r}; it needs COLUMN=CHANNEL, such as “Dust [ug]=pm2_5”.")
         columns[header.strip()] = channel.strip()
-    return ReadingChoices(timezone=arguments.timezone, columns=columns)
+    return ReadingChoices(timezone=_zone(arguments.timezone), columns=columns, box=arguments.box)
+
+
+def _zone(name: str | None) -> str | None:
+    """The zone as typed. Raises InvalidValue for one that nobody knows, whether or not the log needs it."""
+    from app.errors import UnreadableLog
+    from app.reading_files.time_zones import zone_named
+
+    if name is None:
+        return None
+    try:
+        zone_named(name)
+    except UnreadableLog:
+        raise InvalidValue(
+            f"--timezone is {name!r}, which is no known zone; it needs a name such as Europe/Berlin or "
+            "America/New_York, or a distance such as UTC+01:00."
+        ) from None
+    return name
 
 
 def _log_file(path: Path) -> Any:

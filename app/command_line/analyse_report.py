@@ -64,6 +64,8 @@ def _in_words(quantity: Measured | AsymmetricMeasured | None) -> str:
     decimals = decimals_for(quantity.uncertainty)
     if decimals is None:
         decimals = decimals_from_size(quantity.value)
+    if quantity.uncertainty == 0:
+        return f"{rounded_text(quantity.value, decimals)}, taken as exact,"
     value, uncertainty, low, high = (
         rounded_text(number, decimals)
         for number in (quantity.value, quantity.uncertainty, quantity.low_95, quantity.high_95)

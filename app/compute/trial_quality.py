@@ -80,9 +80,9 @@ def _detectors_disagree(
     severity: Severity = "unusable" if rates_differ else "care"
     at = 60 * (at_h - decay.unit_on_h)
     message = (
-        f"The two detectors {name} and {other} differ by {abs(difference):.3g} µg/m³ on average, {abs(share):.0%} of "
-        f"their mean, over the hour from {at:.0f} min after unit on; more than {DETECTOR_DIFFERENCE_UG_M3:g} µg/m³ and "
-        f"{DETECTOR_DIFFERENCE_SHARE:.0%} together mean that one of them is wrong. {rates} Check or clean them."
+        f"The two detectors of {_size_words(name)} differ by {abs(difference):.3g} µg/m³ on average, {abs(share):.0%} "
+        f"of their mean, over the hour from {at:.0f} min after unit on; more than {DETECTOR_DIFFERENCE_UG_M3:g} µg/m³ "
+        f"and {DETECTOR_DIFFERENCE_SHARE:.0%} together mean that one of them is wrong. {rates} Check or clean them."
     )
     return Note(
         "detectors_disagree", severity, message, abs(difference), DETECTOR_DIFFERENCE_UG_M3, "µg/m³", at_min=at
@@ -103,6 +103,15 @@ def _largest_disagreement(
         if exceeded and (worst is None or abs(share) > abs(worst[1])):
             worst = (a - b, share, start_h + hour * DETECTOR_AVERAGE_H)
     return worst
+
+
+def _size_words(name: str) -> str:
+    """The channel of either detector as a reader says it.
+
+    >>> _size_words("pm2_5_b")
+    'PM2.5'
+    """
+    return name.removesuffix("_b").upper().replace("_", ".")
 
 
 def _rates_in_words(decay: ChannelDecay, other: ChannelDecay | None) -> tuple[bool, str]:

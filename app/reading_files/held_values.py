@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from app.reading_files.channels import split_detector
+from app.reading_files.channels import channel, split_detector
 
 FEWEST_WAKE_UPS = 6
 LARGEST_CHANCE = 1e-6
@@ -129,9 +129,10 @@ def leave_out_held(
             kept[rows[true_rows]] = values[true_rows]
             levels = {**levels, name: kept}
         more = f", and {settling} values while the sensor settled" if settling else ""
+        minutes = held.period_rows * interval_s / 60
         notes.append(
-            f"The logger repeats its last value of {', '.join(names)}: a true reading comes about every "
-            f"{held.period_rows * interval_s / 60:.3g} min. {counts[names[0]]} held values were left out{more}; "
+            f"The logger repeats its last value of {', '.join(channel(name).label for name in names)}: a true reading "
+            f"comes about every {minutes:.3g} min. {counts[names[0]]} held values were left out{more}; "
             f"{len(held.wake_ups)} readings remain."
         )
     return levels, counts, notes

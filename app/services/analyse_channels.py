@@ -10,6 +10,7 @@ from app.compute.decay import analyse_decay
 from app.compute.decay_result import ChannelDecay, ClearLevel, Marks
 from app.compute.notes import Note
 from app.compute.trial_quality import cross_channel_notes
+from app.reading_files.channels import channel as channel_named
 
 MASS_UNIT = "µg/m³"
 # Where the clear level is a mass concentration, a channel of another unit counts as cleared at this share of its
@@ -74,8 +75,8 @@ def _analyse_one(
         note = Note(
             "clear_level_is_a_share",
             "fine",
-            f"The bench's clear level is a mass concentration. {channel} is in {unit or 'a unit of its own'}, so "
-            f"{SHARE_CLEARED:.0%} of the level at unit on counts as cleared here.",
+            f"The bench's clear level is a mass concentration. {channel_named(channel).label} is in "
+            f"{unit or 'a unit of its own'}, so {SHARE_CLEARED:.0%} of the level at unit on counts as cleared here.",
             value=SHARE_CLEARED,
         )
     decay = analyse_decay(
@@ -89,4 +90,6 @@ def _analyse_one(
         response_time_s=terms.response_time_s,
         empty_room=terms.empty_room,
     )
-    return decay if note is None else replace(decay, notes=(*decay.notes, note))
+    # an empty room has no switch-on that a sensor could answer late
+    notes = tuple(each for each in decay.notes if not (terms.empty_room and each.code == "unit_on_from_data"))
+    return replace(decay, notes=notes if note is None else (*notes, note))

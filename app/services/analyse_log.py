@@ -185,6 +185,8 @@ def _channel(
     clearing = standard_clearing_time(total) if total else None
     if total is not None and clearing is None:
         notes.append(no_standard_time(total))
+    if decay.time_to_clear.predicted is None and total is not None:
+        notes.append(_no_prediction(decay))
     bare = ChannelAnalysis(decay, total, natural, None, None, clearing, tuple(notes))
     if total is None or natural is None:
         return bare
@@ -199,6 +201,17 @@ def _channel(
         clean_air_delivery_rate=rate,
         air_changes_per_h=air_changes_per_h(total, natural),
         notes=tuple(notes),
+    )
+
+
+def _no_prediction(decay: ChannelDecay) -> Note:
+    return Note(
+        "no_predicted_time",
+        "fine",
+        f"No time to clear is predicted: the fitted curve does not come down to the clear level of "
+        f"{decay.time_to_clear.clear_level:.3g} {decay.unit} at a time that can be told.",
+        value=decay.time_to_clear.clear_level,
+        unit=decay.unit,
     )
 
 

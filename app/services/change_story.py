@@ -114,12 +114,21 @@ def _told(change: Change, units: dict[int, int | None], names: dict[int, str]) -
         unit_id=unit_id,
         trial_id=change.subject_id if is_trial else None,
         name=name or f"{change.subject} {change.subject_id}".capitalize(),
-        what=f"{field_words(change.field)}{_ACTIONS.get(change.action, change.action)}",
+        what=what_changed(change.field, change.action),
         before=change.before,
         after=change.after,
         why=change.why,
         who=change.who,
     )
+
+
+def what_changed(field: str, action: str) -> str:
+    """What was done to what, as a sentence without its subject and full stop.
+
+    >>> what_changed("unit_on_s", "changed"), what_changed("", "excluded")
+    ('unit on [s] was changed', 'was left out of what is combined')
+    """
+    return f"{field_words(field)}{_ACTIONS.get(action, action)}"
 
 
 def field_words(field: str) -> str:

@@ -21,6 +21,7 @@ class LogPreview:
 
     recognised : columns that hold a channel; structural : time, box and status columns; unrecognised : the rest
     decays : first analysis of each particle channel, with the marks given or found
+    assumed_zone : the bench's zone, where the file's local times name none and nobody chose one
     """
 
     upload: StagedUpload
@@ -30,6 +31,7 @@ class LogPreview:
     structural: tuple[LogColumn, ...]
     unrecognised: tuple[LogColumn, ...]
     decays: dict[str, ChannelDecay]
+    assumed_zone: str = ""
 
 
 def preview_log(

@@ -139,17 +139,23 @@ def field_mistakes(errors: Sequence[Any]) -> tuple[FieldMistake, ...]:
     """Pydantic's findings as fields with a sentence that says what was found and what was needed."""
     return tuple(
         FieldMistake(
-            ".".join(str(part) for part in error["loc"] if part not in ("body", "query", "path", "form")) or "body",
+            "body" if error["type"] == "json_invalid" else _field_of(error["loc"]),
             _sentence(error),
         )
         for error in errors
     )
 
 
+def _field_of(place: Sequence[Any]) -> str:
+    return ".".join(str(part) for part in place if part not in ("body", "query", "path", "form")) or "body"
+
+
 def _sentence(error: Any) -> str:
     kind, limits, found = error["type"], error.get("ctx", {}), error.get("input")
     if kind == "missing" or (found is None and kind != "value_error"):
         return "Nothing was given; a value is needed here."
+    if kind == "json_invalid":
+        return f"This is no JSON ({limits.get('error', 'it cannot be read')}). Send an object such as {{}}."
     if kind == "extra_forbidden":
         return "There is no such field. Check its spelling."
     if kind in _NEEDED:

@@ -12,6 +12,7 @@ from starlette.responses import HTMLResponse
 from app.bundled_files import bundled_folder
 from app.compute.number_words import DASH
 from app.compute.rounding import decimals_from_size, rounded_text
+from app.services.change_story import what_changed
 from app.web.headers import CHART_PAGE_POLICY
 from app.web.page_context import Shell
 from app.web.present_visitor import signed_in_name
@@ -26,7 +27,8 @@ def environment() -> Environment:
 
     Functions: `static("base.css")` gives the address with the content's hash; `signed_in_name()` is "" where nobody
     has signed in. Filters: `number(decimals)`, where
-    no decimals mean three significant digits, and a missing value is a dash; `query_pairs` splits a query.
+    no decimals mean three significant digits, and a missing value is a dash; `query_pairs` splits a query;
+    `what_changed(action)` tells a stored field as a reader says it.
     """
     made = Environment(
         loader=FileSystemLoader(bundled_folder("templates")),
@@ -40,6 +42,7 @@ def environment() -> Environment:
     made.globals["styles_left_out"] = styles_left_out
     made.filters["number"] = number
     made.filters["query_pairs"] = query_pairs
+    made.filters["what_changed"] = what_changed
     return made
 
 

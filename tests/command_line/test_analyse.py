@@ -146,3 +146,43 @@ def test_a_log_without_a_decay_gives_status_4(tmp_path: Path, capsys: pytest.Cap
     path.write_text("time,PM2.5 [ug/m3]\n2026-01-01T10:00:00Z,5\n2026-01-01T10:00:10Z,6\n2026-01-01T10:00:20Z,7\n")
     assert run(["analyse", str(path), "--room-volume-m3", "30"]) == 4
     assert capsys.readouterr().err.startswith("hazefall analyse: flat.csv holds no decay that can be analysed. pm2_5:")
+
+
+def test_a_zone_that_nobody_knows_is_a_wrong_argument_even_where_no_zone_is_needed(
+    log: Path, capsys: pytest.CaptureFixture[str]
+):
+    assert run(["analyse", str(log), "--room-volume-m3", "30", "--timezone", "Mars/Base"]) == 2
+    said = capsys.readouterr().err
+    assert "--timezone is 'Mars/Base', which is no known zone" in said
+    assert "Europe/Berlin" in said
+
+
+def test_a_box_is_named_where_the_file_holds_several(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    logs = {"north": decay_log(6.0), "south": decay_log(3.0, seed=2)}
+    head = logs["north"].decode().splitlines()[0]
+    rows = [f"{name},{row}" for name, content in logs.items() for row in content.decode().splitlines()[1:]]
+    path = tmp_path / "boxes.csv"
+    path.write_text("\n".join([f"device,{head}", *rows]) + "\n", encoding="utf-8")
+    asked = ["analyse", str(path), "--room-volume-m3", "30", "--json"]
+    assert run(asked) == 3
+    said = capsys.readouterr().err
+    assert "2 boxes in the column “device”" in said
+    assert "Name it with --box." in said
+    assert run([*asked, "--box", "south"]) == 0
+    found = _json(capsys)["channels"]["pm2_5"]
+    assert found["total_decay_per_h"]["value"] == pytest.approx(3.0, rel=0.03)
+
+
+def test_a_natural_decay_without_uncertainty_is_said_to_be_exact(log: Path, capsys: pytest.CaptureFixture[str]):
+    assert run(["analyse", str(log), "--room-volume-m3", "30", "--natural-decay-per-h", "0.5"]) == 0
+    said = capsys.readouterr().out
+    assert "natural decay           0.500, taken as exact" in said
+
+
+def test_a_time_that_cannot_be_predicted_is_null_with_a_note(log: Path, capsys: pytest.CaptureFixture[str]):
+    asked = ["--room-volume-m3", "30", "--channel", "pm2_5", "--clear-level", "1", "--json"]
+    assert run(["analyse", str(log), *asked]) == 0
+    found = _json(capsys)["channels"]["pm2_5"]
+    assert found["time_to_clear_min"]["predicted"] is None
+    note = next(note for note in found["notes"] if note["code"] == "no_predicted_time")
+    assert "does not come down to the clear level of 1 µg/m³" in note["message"]

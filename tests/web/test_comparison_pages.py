@@ -7,8 +7,10 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
+from app.services.units import NewUnit, add_unit
 from app.storage.engine import session_scope
 from app.storage.units_under_test import UnitUnderTest
+from tests.conftest import NOW
 from tests.services.compared_bench import ComparedBench, fill
 
 
@@ -97,6 +99,14 @@ def test_a_search_keeps_what_was_chosen(bench: ComparedBench, client: TestClient
     page = client.get(compare_address(bench, "Alder", more="&search=birch")).text
     assert page.count('name="setting_id"') == 2
     assert f'value="{bench.settings["Alder"]}" checked' in page
+
+
+def test_a_bench_with_units_and_no_trial_says_what_to_do_first(client: TestClient, store: Engine):
+    with session_scope(store) as session:
+        add_unit(session, NewUnit(maker="Maker A", model="Model 1"), now=NOW)
+    page = client.get("/compare").text
+    assert "No trial is on this bench yet, so there is nothing to compare." in page
+    assert 'href="/trials/add"' in page
 
 
 def test_an_empty_bench_says_what_to_do_first(client: TestClient):

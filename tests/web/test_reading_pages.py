@@ -6,8 +6,10 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, update
 
+from app.services.rooms import NewRoom, add_room
 from app.storage.bench import Bench
 from app.storage.engine import session_scope
+from app.storage.trials import Trial
 from app.storage.units_under_test import UnitUnderTest
 from app.web.headers import CHART_PAGE_POLICY, PAGE_POLICY
 from tests.web.page_checks import faults_of, links_of
@@ -180,3 +182,31 @@ def test_a_change_is_seen_at_once(tried_bench: TriedBench, store: Engine, client
     with session_scope(store) as session:
         session.execute(update(UnitUnderTest).where(UnitUnderTest.id == 1).values(model="Renamed"))
     assert "Renamed" in client.get("/").text
+
+
+def test_every_measured_number_of_the_ranking_has_its_interval(tried_bench: TriedBench, client: TestClient):
+    words = words_of(client.get("/").text)
+    row = words.split("Model 1 Maker A, high", 1)[1]
+    numbers = re.match(r" ([\d.]+) ([\d.]+) to ([\d.]+) ([\d.]+) ([\d.]+) to ([\d.]+) ", row)
+    assert numbers, row[:200]
+    rate, low, high, changes, low_changes, high_changes = (float(text) for text in numbers.groups())
+    assert low < rate < high
+    # air changes are the rate over the room of 30 m³, and so are the ends of its interval
+    assert (changes, low_changes, high_changes) == pytest.approx((rate / 30, low / 30, high / 30), rel=0.02)
+    assert "given below it in µg/m³" in words
+
+
+def test_trials_of_another_room_are_told_apart_on_the_page_of_a_unit(
+    tried_bench: TriedBench, store: Engine, client: TestClient
+):
+    assert "alone, never those of" not in client.get("/units/1").text
+    with session_scope(store) as session:
+        other = add_room(session, NewRoom(name="Room B", length_m=5, width_m=4, height_m=2.5))
+        session.execute(update(Trial).where(Trial.id == 4).values(room_id=other))
+    words = words_of(client.get("/units/1").text)
+    assert re.search(r"The numbers above take in those of Room [AB] alone, never those of Room [AB]\.", words)
+    listed = words.split("How sure are we?")[1]
+    assert re.search(r"trial 4 [\d-]+ Room B high", listed)
+    assert re.search(r"trial 3 [\d-]+ Room A high", listed)
+    answer = words.split("Does it clean?")[0]
+    assert re.search(r"out of the test room in [\d.]+ min \([\d.]+ to [\d.]+\)\.", answer)

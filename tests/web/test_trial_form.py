@@ -215,6 +215,38 @@ def test_local_times_without_a_zone_are_those_of_the_bench(client: TestClient, m
     page = client.get(upload(client, make_log().replace(b"Z,", b","))).text
     assert "from 2026-03-02 09:00:00" in page
     assert 'name="timezone" type="text" value="Europe/Berlin"' in page
+    assert "names no zone. They were taken as those of Europe/Berlin" in page
+
+
+def test_a_zone_that_was_chosen_is_not_asked_for_again(client: TestClient, make_log: MakeLog):
+    local = make_log().replace(b"Z,", b",")
+    for page in (
+        client.get(upload(client, make_log())).text,
+        client.get(upload(client, local), params={"timezone": "Asia/Tokyo"}).text,
+    ):
+        assert "To check" not in page
+
+
+def test_dates_that_can_be_read_in_two_ways_are_asked_about(client: TestClient):
+    rows = [f"2.3.2026 09:{minute:02d}:{second:02d}Z,{minute + 5}" for minute in range(20) for second in (0, 30)]
+    address = upload(client, "\n".join(["time,PM2.5 [µg/m³]", *rows]).replace(".3.", "/3/").encode())
+    page = client.get(address).text
+    assert "Nothing in the file tells whether a date such as 3/4/2026 is in March or in April" in page
+    assert "Nothing in the file tells" not in client.get(address, params={"date_order": "day first"}).text
+
+
+def test_a_clock_in_an_impossible_year_is_said_where_it_is_seen(client: TestClient, make_log: MakeLog):
+    page = client.get(upload(client, make_log().replace(b"2026-", b"2945-"))).text
+    checked = page.split("To check</strong>", 1)[1].split("What was decided")[0]
+    assert "The logger&#39;s clock says the year 2945" in checked
+    assert "Tell the start of the run below" in checked
+    assert 'name="started_at"' in page
+
+
+def test_one_box_is_not_called_several(client: TestClient, make_log: MakeLog):
+    lines = make_log().decode().splitlines()
+    boxed = [f"box,{lines[0]}", *(f"left,{line}" for line in lines[1:])]
+    assert "The file holds several boxes" not in client.get(upload(client, "\n".join(boxed).encode())).text
 
 
 def test_a_box_is_chosen_where_the_file_holds_several(client: TestClient, make_log: MakeLog):

@@ -82,9 +82,10 @@ def test_other_marks_are_shown_before_they_are_saved(client: TestClient, trial_o
     assert after["marks"]["unit_on_s"] == 1080.0
     assert after["channels"]["pm2_5"]["unit_on_s"] == 1080.0
     page = client.get(f"/trials/{trial_of_unit}").text
-    assert "changed: unit_on_s" in page
+    assert "unit on [s] was changed" in page
     assert "switched on at the minute mark" in page
-    assert "recomputed" in page
+    assert "PM2.5: total decay [1/h] was computed again" in page
+    assert "unit_on_s" not in page
 
 
 def test_marks_that_do_not_fit_are_told_beside_their_field(client: TestClient, trial_of_unit: int):
@@ -183,3 +184,24 @@ def test_the_method_page_carries_version_and_the_bench_s_choices(client: TestCli
     assert f"Method version {METHOD_VERSION}" in page
     assert "10: a level in µg/m³" in page
     assert "180 days" in page
+
+
+def test_an_empty_room_run_reads_as_natural_decay_and_has_no_unit_to_switch_on(client: TestClient, trial_of_unit: int):
+    page = client.get("/trials/1").text
+    answer = page.split('class="answer">')[1].split("</p>")[0]
+    assert "Without a unit, PM2.5 fell at" in answer
+    assert "the natural decay of" in answer
+    table = page.split("Results of each channel</h2>")[1].split("</table>")[0]
+    assert table.count("Natural decay") == 1
+    for word in ("Total decay", "Clean air", "Air changes", "unit on"):
+        assert word not in table
+    assert "Decay begins" in page
+    assert "Unit on was read off the curve" not in page
+    of_unit = client.get(f"/trials/{trial_of_unit}").text
+    assert "Unit on was read off the curve" in of_unit
+    assert "Decay begins" not in of_unit
+
+
+def test_a_background_stands_with_its_unit(client: TestClient, trial_of_unit: int):
+    row = client.get(f"/trials/{trial_of_unit}").text.split('<th scope="row">PM2.5')[1].split("</tr>")[0]
+    assert row.count("µg/m³") == 2  # start level and background

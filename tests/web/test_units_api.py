@@ -162,3 +162,12 @@ def test_the_schema_declares_problems_and_refuses_unknown_fields(client: TestCli
                 assert PROBLEM in operation["responses"]["422"]["content"], (method, path)
     assert schema["components"]["schemas"]["AskedUnit"]["additionalProperties"] is False
     assert "HTTPValidationError" not in schema["components"]["schemas"]
+
+
+def test_a_body_that_is_no_json_is_said_to_be_none(client: TestClient):
+    answer = client.patch("/api/units/1", content=b"{ not json", headers={"content-type": "application/json"})
+    assert answer.status_code == 422
+    problem = answer.json()
+    assert problem["errors"][0]["field"] == "body"
+    assert problem["errors"][0]["message"].startswith("This is no JSON (")
+    assert problem["errors"][0]["message"].endswith("Send an object such as {}.")

@@ -131,11 +131,15 @@ def _air_changes_cell(line: RankedSetting, scales: Scales) -> Cell:
     if not line.has_rate:
         return Cell("missing", reason="Cannot be told apart from an empty room.")
     volume = scales.room.room_volume_m3
-    uncertainty = row.clean_air_delivery_rate_uncertainty
-    words = measured_words(
-        row.clean_air_delivery_rate_m3_per_h / volume, None if uncertainty is None else uncertainty / volume
+    found = (
+        row.clean_air_delivery_rate_m3_per_h,
+        row.clean_air_delivery_rate_uncertainty,
+        row.clean_air_delivery_rate_low_95,
+        row.clean_air_delivery_rate_high_95,
     )
-    return Cell("value", words.value)
+    value, uncertainty, low, high = (None if each is None else each / volume for each in found)
+    words = measured_words(value or 0.0, uncertainty, low, high)
+    return Cell("value", words.value, words.interval)
 
 
 def _standard_time_cell(line: RankedSetting) -> Cell:

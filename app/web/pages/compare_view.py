@@ -70,6 +70,7 @@ class ComparePage:
     title: str
     answer: str
     bench_is_empty: bool
+    no_room: bool
     heads: tuple[Head, ...]
     rows: tuple[CompareRow, ...]
     against: tuple[Against, ...]
@@ -100,6 +101,7 @@ def compare_page(
         title=_title(settings),
         answer=_answer(compared, system) if compared else _what_to_do(setting_ids),
         bench_is_empty=offered.units_on_bench == 0,
+        no_room=not offered.offered.rooms,
         heads=tuple(_head(setting, number, settings, form) for number, setting in enumerate(settings)),
         rows=_rows(compared, system) if compared else (),
         against=tuple(_against(compared, number) for number in range(len(settings) - 1)) if compared else (),

@@ -49,6 +49,7 @@ class RankingPage:
     removed: tuple[str, ...]
     conditions: tuple[str, ...]
     not_measurable_words: str
+    start_level_unit: str
     form: TypedForm
     settings: tuple[Choice, ...]
     channels: tuple[Choice, ...]
@@ -98,6 +99,7 @@ def ranking_page(
         removed=tuple(f"{removed.units} {removed.why}" for removed in ranking.removed),
         conditions=conditions(ranking, system),
         not_measurable_words=_not_measurable_words(ranking),
+        start_level_unit=channel(chosen.channel).unit or "the unit of the log",
         form=form,
         settings=_setting_choices(ranking),
         channels=tuple(Choice(name, channel(name).label, name == chosen.channel) for name in ranking.offered.channels),
@@ -177,7 +179,8 @@ def answer(ranking: Ranking, system: UnitSystem) -> str:
     if last is not None and last is not leader:
         slowest = rate_words(last, system)
         sentence += (
-            f" The weakest that cleans measurably is {name_of(last)} with {slowest.value}\u00a0{system.flow_symbol}."
+            f" The weakest that cleans measurably is {name_of(last)} with {slowest.value}\u00a0{system.flow_symbol} "
+            f"({slowest.interval})."
         )
     if ranking.not_measurable:
         verb = "cannot be told apart from an empty room."

@@ -1,13 +1,14 @@
 """What the trial page shows, in a reader's order: what was found, whether it is sound, what it rests on."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import urlencode
 
 from app.compute.number_words import MeasuredWords, listed, measured_words, not_within
 from app.compute.rounding import decimals_from_size, rounded_text
 from app.reading_files.channels import channel
+from app.services.new_trial import EMPTY_ROOM
 from app.web.addresses import address
 from app.web.page_context import Choice, Switch
 from app.web.pages.moments import zone_of
@@ -73,6 +74,10 @@ class TrialPage:
     channel: str
     changes: Sequence[Any]
 
+    @property
+    def is_empty_room(self) -> bool:
+        return bool(self.trial.kind == EMPTY_ROOM)
+
 
 def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPage:
     """The page of a TrialDetail; the address may choose channel, scale and units."""
@@ -83,6 +88,7 @@ def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPa
     system = unit_system(query.typed("units"))
     form = form_of_marks(trial)
     found = found_marks(shown.result) if shown else {}
+    begins = "Decay begins" if trial.kind == EMPTY_ROOM else "Unit on"
     figure, _ = figure_addresses(trial.id, name, TypedForm(), scale=scale)
     _, residuals = figure_addresses(trial.id, name, TypedForm())
     path = f"/trials/{trial.id}"
@@ -103,7 +109,7 @@ def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPa
         form=form,
         clear_levels=clear_level_choices(form),
         found=found,
-        handles=handles_of(form, found),
+        handles=[replace(each, words=begins) if each.field == "unit_on" else each for each in handles_of(form, found)],
         channel=name,
         changes=changes,
     )
@@ -118,6 +124,9 @@ def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
         return f"No decay of {label} could be fitted. {shown.result.why_not}".strip()
     words = measured_words(total.value, total.uncertainty, total.low_95, total.high_95)
     sentences = [f"{label} fell at {words.with_interval} per hour."]
+    if detail.trial.kind == EMPTY_ROOM:
+        room = detail.trial.room.name
+        sentences = [f"Without a unit, {label} fell at {words.with_interval} per hour: the natural decay of {room}."]
     rate = shown.clean_air_delivery_rate
     codes = {note.code for note in shown.notes}
     if rate is not None:
@@ -133,7 +142,8 @@ def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
     if shown.result.cleared and shown.result.time_to_clear_min is not None:
         sentences.append(f"The room was clear after {rounded_text(shown.result.time_to_clear_min, 1)} min.")
     elif shown.result.not_cleared_before_min is not None:
-        sentences.append(f"The room did not clear within {rounded_text(shown.result.not_cleared_before_min, 0)} min.")
+        watched = not_within(shown.result.not_cleared_before_min).removeprefix("> ")
+        sentences.append(f"The room did not clear within {watched}.")
     return " ".join(sentences)
 
 

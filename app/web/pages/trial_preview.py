@@ -102,21 +102,21 @@ def analysed_log(
     from app.services.preview_log import preview_log  # loaded when used: it needs pandas and scipy
 
     choices = choices_of(form, _kept_choices(session, form))
+    assumed = ""
     preview = preview_log(session, settings, upload.token, choices, **_terms(form))
     if preview.table.clock_is_known and not preview.table.timezone:
         # local times of an untold zone: the bench's is taken, and stands in the form for everyone to see
         form.values["timezone"] = [bench_timezone]
-        choices = replace(choices, timezone=bench_timezone)
+        choices, assumed = replace(choices, timezone=bench_timezone), bench_timezone
         preview = preview_log(session, settings, upload.token, choices, **_terms(form))
     marks = marks_of(form, preview.table.started_at, preview.table.timezone or bench_timezone)
-    if not any(value is not None for value in _values(marks)):
-        return preview
-    try:
-        return preview_log(session, settings, upload.token, choices, marks=marks, **_terms(form))
-    except InvalidValue as error:
-        form.refuse(error.field or "", error.message)
-        name_marks_as_typed(form)
-        return preview
+    if any(value is not None for value in _values(marks)):
+        try:
+            preview = preview_log(session, settings, upload.token, choices, marks=marks, **_terms(form))
+        except InvalidValue as error:
+            form.refuse(error.field or "", error.message)
+            name_marks_as_typed(form)
+    return replace(preview, assumed_zone=assumed)
 
 
 def _store(session: Session, reading: Session, settings: Settings, upload: StagedUpload, form: TypedForm) -> int | None:

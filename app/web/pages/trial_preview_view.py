@@ -81,6 +81,8 @@ class PreviewPage:
     date_orders: Sequence[Choice]
     zones: Sequence[str]
     timezone_found: str
+    to_check: Sequence[str]  # what the file left open and a person has to look at
+    held: Sequence[tuple[str, int]]  # label of a channel, values that only repeat the one before
     decays: Sequence[DecayRow]
     figure_url: str
     kinds: Sequence[Choice]
@@ -149,10 +151,12 @@ def preview_page(
         columns=[_column_row(column, form) for column in columns[:MOST_COLUMNS_SHOWN]],
         hidden_columns=max(0, len(columns) - MOST_COLUMNS_SHOWN),
         uses=_uses(),
-        boxes=[Choice(name, name, name == box) for name in boxes],
+        boxes=[Choice(name, name, name == box) for name in boxes] if len(boxes) > 1 else (),
         date_orders=plain_choices(("", *DAY_ORDERS), form.typed("date_order"), {"": "found from the file"}),
         zones=zone_names(),
         timezone_found=table.timezone if table else "",
+        to_check=_to_check(preview, form) if preview else (),
+        held=[(channel(name).label, held) for name, held in table.held_values.items() if held] if table else (),
         decays=decays,
         figure_url=_figure_url(upload.token, form) if decays else "",
         kinds=[Choice(value, words, value == form.typed("kind")) for value, words in kinds_of_trial()],
@@ -168,6 +172,26 @@ def preview_page(
         ),
         profile_id=form.typed("profile_id"),
     )
+
+
+def _to_check(preview: Any, form: TypedForm) -> tuple[str, ...]:
+    """What the file does not tell and was assumed, each with what to do."""
+    table, found = preview.table, []
+    if preview.assumed_zone:
+        found.append(
+            f"The file holds local times and names no zone. They were taken as those of {preview.assumed_zone}, the "
+            "bench’s own zone. If the logger’s clock ran in another zone, choose it above and read the file again."
+        )
+    if table.date_order_unsure and not form.typed("date_order"):
+        order = "the day first" if table.day_first else "the month first"
+        found.append(
+            f"Nothing in the file tells whether a date such as 3/4/2026 is in March or in April; {order} was taken. "
+            "If that is wrong, choose the order above and read the file again."
+        )
+    if not table.clock_is_known:
+        found += [note for note in table.notes if "clock" in note]
+        found.append("The file does not tell on which day the run was made. Tell the start of the run below.")
+    return tuple(found)
 
 
 def _column_row(column: LogColumn, form: TypedForm) -> ColumnRow:

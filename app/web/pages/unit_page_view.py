@@ -2,18 +2,18 @@
 
 from dataclasses import dataclass
 
-from app.compute.number_words import counted, measured_words, money, not_within
+from app.compute.number_words import counted, measured_words, money
 from app.compute.rounding import rounded_text
 from app.reading_files.channels import channel
 from app.services.power_levels import SettingPower
 from app.services.ranking import RankedSetting
 from app.services.sound_levels import SettingLevel
-from app.services.trial_list import ListedTrial
 from app.services.unit_page import PartKnown, UnitKnown
 from app.services.verdicts import OutdatedText
 from app.web.page_context import Choice
 from app.web.pages.cells import Cell, Scales, cells_of_line
 from app.web.pages.unit_more import UnitMore
+from app.web.pages.unit_trial_lines import UnitTrialLine, trial_line, trials_words
 from app.web.typed_form import TypedForm
 from app.web.unit_system import UnitSystem
 
@@ -35,23 +35,6 @@ class SoundLine:
     level: Cell
     readings: int
     sentences: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class UnitTrialLine:
-    """One trial of the unit, with what asks for care."""
-
-    id: int
-    day: str
-    setting: str
-    filter_state: str
-    tested_by: str
-    decay: Cell
-    rate: Cell
-    time_to_clear: Cell
-    start_level: str
-    state: str
-    notes: tuple[tuple[str, str], ...]  # severity, message
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +74,7 @@ class UnitPage:
     channels: tuple[Choice, ...]
     more: UnitMore
     form: TypedForm
+    trials_words: str
     outdated: OutdatedText | None = None
     take_query: str = ""
 
@@ -134,10 +118,11 @@ def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem, more: UnitM
         prices=tuple(
             (price.seen_on.isoformat(), money(price.amount, price.currency, 2), price.source) for price in known.prices
         ),
-        trials=tuple(_trial(listed, known, system) for listed in known.trials),
+        trials=tuple(trial_line(one, known, system) for one in known.trials),
         channels=tuple(Choice(one, channel(one).label, one == lines.choices.channel) for one in lines.offered.channels),
         more=more,
         form=form,
+        trials_words=trials_words(known),
     )
 
 
@@ -185,7 +170,9 @@ def _answer(known: UnitKnown, highest: RankedSetting | None, system: UnitSystem)
             row.standard_clearing_time_low_95_min,
             row.standard_clearing_time_high_95_min,
         )
-        answer += f", which takes 95\u00a0% of the smoke out of the test room in {time.value}\u00a0min"
+        answer += (
+            f", which takes 95\u00a0% of the smoke out of the test room in {time.value}\u00a0min ({time.interval})"
+        )
     return answer + "."
 
 
@@ -265,50 +252,3 @@ def _parts_words(known: UnitKnown) -> str:
     if not known.parts:
         return "Whether it needs filters or other consumables is not recorded yet."
     return ""
-
-
-def _trial(listed: ListedTrial, known: UnitKnown, system: UnitSystem) -> UnitTrialLine:
-    trial, result = listed.trial, listed.result
-    missing = Cell("missing", reason="No result for this channel.")
-    decay = rate = time = missing
-    start = "–"
-    if result is not None:
-        start = rounded_text(result.start_level, 0)
-        decay = Cell("missing", reason=result.why_not or "No decay could be fitted.")
-        if result.total_decay_per_h is not None:
-            words = measured_words(result.total_decay_per_h, result.total_decay_uncertainty_per_h)
-            decay = Cell("value", f"{words.value} ± {words.uncertainty}")
-        rate = Cell("missing", reason="Without a natural decay of the empty room the unit's own part is not known.")
-        if result.clean_air_delivery_rate_m3_per_h is not None:
-            flow = system.flow_words(
-                result.clean_air_delivery_rate_m3_per_h, result.clean_air_delivery_rate_uncertainty, None, None
-            )
-            rate = Cell("value", f"{flow.value} ± {flow.uncertainty}")
-        time = Cell("missing", reason="The level was never above the clear level.")
-        if result.time_to_clear_min is not None:
-            time = Cell("value", rounded_text(result.time_to_clear_min, 1))
-        elif result.not_cleared_before_min is not None:
-            bound = not_within(result.not_cleared_before_min).removesuffix("\u00a0min")
-            time = Cell("bound", bound, reason="The clear level was not reached before the end of the run.")
-    return UnitTrialLine(
-        trial.id,
-        trial.started_at.date().isoformat(),
-        trial.setting.name if trial.setting else "",
-        trial.filter_state,
-        trial.tested_by,
-        decay,
-        rate,
-        time,
-        start,
-        _state(listed),
-        tuple((note.severity, note.message) for note in known.notes.get(trial.id, ())),
-    )
-
-
-def _state(listed: ListedTrial) -> str:
-    trial = listed.trial
-    if trial.excluded_at is not None:
-        return f"excluded by {trial.excluded_by or 'the desk'} on {trial.excluded_at.date()}: {trial.excluded_why}"
-    if listed.result is None:
-        return "no result for this channel"
-    return "counts" if listed.result.usable else "not usable"
