@@ -35,6 +35,7 @@ def add_rating_row(session: Session, row: BulkRow, who: str) -> str:
         Rating.source == new.source,
         Rating.sister_model == new.sister_model,
         Rating.stated_value == new.value,
+        Rating.stated_unit == (new.unit_symbol.strip() if new.listed else ""),
     )
     if session.scalar(same.limit(1)):
         raise AlreadyStored("This rating of that day is stored already.")
@@ -60,6 +61,8 @@ def add_claim_row(session: Session, row: BulkRow, who: str) -> str:
     same = select(Claim.id).where(
         Claim.unit_under_test_id == unit_id,
         Claim.quantity == new.quantity,
+        Claim.value == new.value,
+        Claim.unit_symbol == new.unit_symbol.strip(),
         Claim.wording == " ".join(new.wording.split()),
         Claim.seen_on == new.seen_on,
     )

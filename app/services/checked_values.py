@@ -8,6 +8,8 @@ from app.errors import InvalidValue
 
 LONGEST_NAME = 200
 LONGEST_TEXT = 20_000
+LARGEST_NUMBER = 1e12  # no price, power or size comes near; sums and squares of larger ones run out of range
+LARGEST_COUNT = 10_000  # pieces, packs, settings
 
 
 def required_text(value: str | None, field: str, what: str, longest: int = LONGEST_NAME) -> str:
@@ -52,6 +54,8 @@ def optional_not_below_zero(value: float | None, field: str, what: str, unit: st
 def whole_number_above_zero(value: int | None, field: str, what: str) -> int:
     if value is None or value < 1:
         raise InvalidValue(f"{what} is {value}; it needs a whole number above zero. Correct it.", field=field)
+    if value > LARGEST_COUNT:
+        raise InvalidValue(f"{what} is {value:g}; at most {LARGEST_COUNT} are possible. Correct it.", field=field)
     return value
 
 
@@ -83,4 +87,8 @@ def _finite(value: float | None, field: str, what: str, unit: str) -> float:
         raise InvalidValue(f"{what} is missing; it needs a number in {unit}. Type it in.", field=field)
     if not math.isfinite(value):
         raise InvalidValue(f"{what} is {value}; it needs a finite number in {unit}. Correct it.", field=field)
+    if abs(value) > LARGEST_NUMBER:
+        raise InvalidValue(
+            f"{what} is {value:g} {unit}; a number of at most {LARGEST_NUMBER:g} is needed. Correct it.", field=field
+        )
     return float(value)

@@ -22,6 +22,10 @@ from app.services.units import SUBJECT, change_unit, get_unit
 from app.storage.units_under_test import Consumable, ConsumablePrice
 
 KINDS_OF_CONSUMABLE = ("filter", "washable part", "water", "additive", "lamp", "other")
+# Nothing is replaced more often than each day or each hour of running; a smaller figure is a slip, and its endless
+# replacements would keep every page of costs from ending.
+SHORTEST_LIFE_MONTHS = 0.03
+SHORTEST_LIFE_HOURS = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,8 +59,8 @@ def add_consumable(session: Session, unit_id: int, new: NewConsumable, *, who: s
         washable=new.washable,
         pieces_in_use=whole_number_above_zero(new.pieces_in_use, "pieces_in_use", "The number of pieces in use"),
         pack_size=whole_number_above_zero(new.pack_size, "pack_size", "The number of pieces in a pack"),
-        life_months=optional_above_zero(new.life_months, "life_months", "The life", "months"),
-        life_running_hours=optional_above_zero(new.life_running_hours, "life_running_hours", "The life", "hours"),
+        life_months=_life(new.life_months, SHORTEST_LIFE_MONTHS, "life_months", "months"),
+        life_running_hours=_life(new.life_running_hours, SHORTEST_LIFE_HOURS, "life_running_hours", "hours"),
         life_source=optional_text(new.life_source, "life_source", "The source of the life"),
         notes=optional_text(new.notes, "consumable_notes", "The notes"),
     )
@@ -96,6 +100,17 @@ def add_consumable_price(
         session, who, "added", SUBJECT, consumable.unit_under_test_id, f"price of {consumable.name}", None, after
     )
     return price.id
+
+
+def _life(value: float | None, shortest: float, field: str, unit: str) -> float | None:
+    life = optional_above_zero(value, field, "The life", unit)
+    if life is not None and life < shortest:
+        raise InvalidValue(
+            f"The life is {life:g} {unit}; at least {shortest:g} is needed. Correct it, or leave it empty where it is "
+            "not known.",
+            field=field,
+        )
+    return life
 
 
 def say_none_needed(session: Session, unit_id: int, *, who: str = AT_THE_DESK) -> None:

@@ -19,6 +19,7 @@ HIGHEST, QUIETEST, FOR_THE_ROOM = "highest", "quietest", "quietest that serves t
 SETTING_CHOICES = (HIGHEST, QUIETEST, FOR_THE_ROOM)
 MOST_UNITS = 8
 DEFAULT_YEARS = 5
+_LARGEST_PRICE_PER_KWH = 1e6  # in any currency; the sums of larger ones run out of range
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +112,12 @@ def _tariff(choices: OwningChoices, bench: BenchChoices, tariffs: tuple[TariffOf
         if not (math.isfinite(choices.price_per_kwh) and choices.price_per_kwh >= 0):
             raise InvalidValue(
                 f"The price of a kilowatt-hour is {choices.price_per_kwh}; it needs to be zero or above. Correct it.",
+                field="price_per_kwh",
+            )
+        if choices.price_per_kwh > _LARGEST_PRICE_PER_KWH:
+            raise InvalidValue(
+                f"The price of a kilowatt-hour is {choices.price_per_kwh:g}; at most {_LARGEST_PRICE_PER_KWH:g} is "
+                "needed. Correct it.",
                 field="price_per_kwh",
             )
         currency = currency_code(choices.currency or bench.currency)

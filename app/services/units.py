@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.audit import AT_THE_DESK, record_change
 from app.services.checked_values import (
+    LARGEST_COUNT,
     LONGEST_TEXT,
     day_seen,
     one_of,
@@ -109,13 +110,23 @@ def add_setting(
     setting = SpeedSetting(
         unit_under_test_id=unit_id,
         name=checked_name,
-        position=position if position is not None else max((s.position for s in present), default=0) + 1,
+        position=max((s.position for s in present), default=0) + 1 if position is None else _position(position),
         is_highest=is_highest,
     )
     session.add(setting)
     session.flush()
     record_change(session, who, "added", SUBJECT, unit_id, "setting", None, checked_name)
     return setting.id
+
+
+def _position(position: int) -> int:
+    if not 0 <= position <= LARGEST_COUNT:
+        raise InvalidValue(
+            f"The position of the setting is {position:g}; a whole number from 0 to {LARGEST_COUNT} is needed. "
+            "Correct it.",
+            field="position",
+        )
+    return position
 
 
 def find_setting(session: Session, unit_id: int, name: str) -> int | None:

@@ -140,6 +140,35 @@ def test_a_consumable_makes_the_unit_one_with_listed_consumables(session: Sessio
     assert session.scalars(select(Consumable.name)).all() == ["Main filter"]
 
 
+@pytest.mark.parametrize(
+    ("fields", "message"),
+    [
+        ({"pieces_in_use": 10**300}, "The number of pieces in use is 1e+300; at most 10000 are possible. Correct it."),
+        (
+            {"life_months": 1e-9},
+            "The life is 1e-09 months; at least 0.03 is needed. Correct it, or leave it empty where it is not known.",
+        ),
+        (
+            {"life_running_hours": 0.5},
+            "The life is 0.5 hours; at least 1 is needed. Correct it, or leave it empty where it is not known.",
+        ),
+        ({"life_months": 1e300}, "The life is 1e+300 months; a number of at most 1e+12 is needed. Correct it."),
+    ],
+)
+def test_a_part_that_no_cost_could_be_worked_out_of_is_refused(
+    session: Session, small_bench: SmallBench, fields: dict[str, float], message: str
+):
+    with pytest.raises(InvalidValue) as refused:
+        add_consumable(session, small_bench.unit_id, NewConsumable(name="Main filter", **fields))
+    assert refused.value.message == message
+
+
+def test_the_position_of_a_setting_is_a_small_whole_number(session: Session, small_bench: SmallBench):
+    for position in (-1, 10**18):
+        with pytest.raises(InvalidValue, match="The position of the setting is"):
+            add_setting(session, small_bench.unit_id, "turbo", position=position)
+
+
 def test_no_filter_is_a_recorded_fact(session: Session, small_bench: SmallBench):
     say_none_needed(session, small_bench.unit_id, who="Ann")
     assert get_unit(session, small_bench.unit_id).consumables_state == "none needed"

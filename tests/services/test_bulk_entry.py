@@ -259,3 +259,22 @@ def test_a_very_long_table_is_refused(session):
     lines = table("maker,model", *(f"Maker C,{n}" for n in range(5001)))
     with pytest.raises(InvalidValue, match=r"u.csv has 5001 rows; at most 5000 are taken at once"):
         preview_bulk(session, lines, "u.csv")
+
+
+def test_counts_beyond_the_store_are_refused_by_line(session, small_bench):
+    lines = table("maker,model,consumable,pieces_in_use", f"{KNOWN},filter,1e300", f"{KNOWN},pad,2")
+    found = preview_bulk(session, lines, "parts.csv", "consumables")
+    assert [line.outcome for line in found.lines] == ["refused", "adds"]
+    assert found.lines[0].words.startswith("The number of pieces in use is 1e+300; at most 10000 are possible.")
+
+
+def test_the_same_wording_with_another_value_is_another_claim(session, small_bench):
+    lines = table(
+        "maker,model,quantity,value,unit,wording,seen_on",
+        f"{KNOWN},sound_level,20,dB(A),whisper quiet,2026-01-02",
+        f"{KNOWN},sound_level,22,dB(A),whisper quiet,2026-01-02",
+        f"{KNOWN},sound_level,20,kg,whisper quiet,2026-01-02",
+        f"{KNOWN},sound_level,20,dB(A),whisper quiet,2026-01-02",
+    )
+    found = preview_bulk(session, lines, "claims.csv", "claims")
+    assert [line.outcome for line in found.lines] == ["adds", "adds", "refused", "stored already"]
