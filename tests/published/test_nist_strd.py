@@ -18,9 +18,7 @@ CERTIFIED = json.loads((FOLDER / "certified.json").read_text())
 MODELS = {
     "Chwirut1": lambda x, b1, b2, b3: np.exp(-b1 * x) / (b2 + b3 * x),
     "Chwirut2": lambda x, b1, b2, b3: np.exp(-b1 * x) / (b2 + b3 * x),
-    "Lanczos3": lambda x, b1, b2, b3, b4, b5, b6: (
-        b1 * np.exp(-b2 * x) + b3 * np.exp(-b4 * x) + b5 * np.exp(-b6 * x)
-    ),
+    "Lanczos3": lambda x, b1, b2, b3, b4, b5, b6: b1 * np.exp(-b2 * x) + b3 * np.exp(-b4 * x) + b5 * np.exp(-b6 * x),
     "MGH17": lambda x, b1, b2, b3, b4, b5: b1 + b2 * np.exp(-x * b4) + b3 * np.exp(-x * b5),
     "Misra1a": lambda x, b1, b2: b1 * (1 - np.exp(-b2 * x)),
     "BoxBOD": lambda x, b1, b2: b1 * (1 - np.exp(-b2 * x)),
