@@ -49,8 +49,8 @@ def test_a_tracer_gas_step_down_gives_the_recomputed_rate_and_background(channel
     ("fit_start", "fit_end", "rate"), [((14, 55, 4), (15, 25), 12.45), ((14, 57, 4), (15, 24), 10.54)]
 )
 def test_a_release_over_a_high_background_gives_the_recomputed_rate(fit_start, fit_end, rate):
-    """Mobility sizer, total number per cm³ (MIT). Recomputed with background 12.45 per h from the peak on and 10.54 from
-    two minutes later; ignoring the background gives 3.9 per h. The curve is not one exponential, and that is said."""
+    """Mobility sizer, total number per cm³ (MIT). Recomputed with background 12.45 per h from the peak on and 10.54
+    from two minutes later; ignoring the background gives 3.9 per h. The curve is not one exponential, and that is said."""
     log = _log("decay_room_release_mobility_sizer_1min.csv")
     marks = Marks(
         unit_on_h=_hours(log, 2023, 9, 11, 14, 55, 4),
@@ -66,8 +66,8 @@ def test_a_release_over_a_high_background_gives_the_recomputed_rate(fit_start, f
 
 @pytest.mark.parametrize("box", ["unit01", "unit02"])
 def test_the_natural_decay_of_a_workshop_holds_the_median_of_its_boxes(box):
-    """Dust in a closed workshop at night, no cleaner (CC0). Recomputed for 17 boxes: median 0.45 per h (quartiles 0.44 to
-    0.46) over a background of 2.4 µg/m³; without a background 0.057 per h."""
+    """Dust in a closed workshop at night, no cleaner (CC0). Recomputed for 17 boxes: median 0.45 per h (quartiles 0.44
+    to 0.46) over a background of 2.4 µg/m³; without a background 0.057 per h."""
     log = _log("decay_workshop_dust_two_sensors.csv", box=box)
     start, end = _hours(log, 2017, 6, 7, 17, 45), _hours(log, 2017, 6, 8, 4, 0)
     marks = Marks(unit_on_h=start, fit_start_h=start, fit_end_h=end, end_h=end)
