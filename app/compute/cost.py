@@ -91,6 +91,11 @@ class RunningCost:
         return sum(line.cost_per_year for line in self.consumables)
 
     @property
+    def consumables_missing(self) -> tuple[str, ...]:
+        """What of the consumables could not be counted; then their cost is a lower bound, and none where it is 0."""
+        return tuple(sentence for sentence in self.missing if sentence not in self.energy.missing)
+
+    @property
     def total_per_year(self) -> float:
         return self.energy_cost_per_year + self.consumables_cost_per_year
 

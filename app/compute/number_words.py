@@ -1,6 +1,7 @@
 """Numbers as a reader sees them: rounded by their uncertainty, with bounds and absences said in words."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.compute.rounding import decimals_for, decimals_from_size, rounded_text
@@ -82,6 +83,17 @@ def money(amount: float, currency: str, decimals: int | None = None) -> str:
     if decimals is None:
         decimals = 2 if abs(amount) < 100 else 0
     return f"{rounded_text(amount, decimals)}\u00a0{currency}"
+
+
+def money_known(amount: float, currency: str, missing: Sequence[str], decimals: int | None = None) -> str:
+    r"""An amount of which some may be missing: "at least" it, and never 0 where nothing of it is known.
+
+    >>> money_known(12.0, "USD", ()), money_known(12.0, "USD", ("x",)), money_known(0.0, "USD", ("x",))
+    ('12.00\xa0USD', 'at least 12.00\xa0USD', 'an amount not known')
+    """
+    if not missing:
+        return money(amount, currency, decimals)
+    return f"at least {money(amount, currency, decimals)}" if amount > 0 else "an amount not known"
 
 
 def counted(number: int, singular: str, plural: str | None = None) -> str:

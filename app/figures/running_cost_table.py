@@ -17,8 +17,10 @@ def running_cost_table(view: RunningCostView, facts: ChartFacts) -> TakenTable:
         columns=(
             TakenColumn("unit", "Unit", is_number=False),
             TakenColumn("setting", "Setting", is_number=False),
-            TakenColumn(f"energy_{key}_per_year", "Energy", f"{currency}/year"),
-            TakenColumn(f"filters_and_parts_{key}_per_year", "Filters and parts", f"{currency}/year"),
+            TakenColumn(f"energy_{key}_per_year", "Energy", f"{currency}/year", with_interval=True),
+            TakenColumn(
+                f"filters_and_parts_{key}_per_year", "Filters and parts", f"{currency}/year", with_interval=True
+            ),
             TakenColumn(f"running_cost_{key}_per_year", "Running cost", f"{currency}/year", with_interval=True),
             TakenColumn(f"price_{key}", "Price", currency),
             TakenColumn(f"cost_over_{years}_years_{key}", f"Cost over {years} years", currency, with_interval=True),
@@ -38,9 +40,16 @@ def _row(cost: UnitCost) -> tuple[TakenCell, ...]:
     return (
         text_cell(cost.name),
         text_cell(cost.unit.row.setting or ""),
-        plain_cell(year.energy_cost_per_year, 0),
-        plain_cell(year.consumables_cost_per_year, 0),
+        _of_known(year.energy_cost_per_year, year.energy.missing),
+        _of_known(year.consumables_cost_per_year, year.consumables_missing),
         total,
         plain_cell(cost.unit.owned.purchase_price, 0, why=cost.unit.owned.price_missing_because),
         plain_cell(years.total, 0, bound=AT_LEAST if years.at_least else ""),
     )
+
+
+def _of_known(amount: float, missing: tuple[str, ...]) -> TakenCell:
+    """An amount, "at least" where some of it is missing, and no number where nothing of it is known."""
+    if missing and amount == 0:
+        return TakenCell(why=" ".join(missing))
+    return plain_cell(amount, 0, bound=AT_LEAST if missing else "", why=" ".join(missing))

@@ -7,7 +7,7 @@ threshold stands in `review_thresholds.py`, and on the page beside what it gives
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from app.compute.number_words import counted, money, not_within
+from app.compute.number_words import counted, money, money_known, not_within
 from app.compute.rounding import rounded_text
 from app.services.draft_words import DraftPoint, Span, Words, from_trials, said
 from app.services.ranking import RankedSetting
@@ -219,7 +219,7 @@ def _parts(facts: ReviewFacts) -> DraftPoint | None:
         return None
     words = said(
         "Its filters and parts are dear beside its price: ",
-        Span(f"{money(parts, facts.currency, 0)} a year", "/costs"),
+        Span(f"{money_known(parts, facts.currency, line.cost.consumables_missing, 0)} a year", "/costs"),
         " against ",
         Span(money(line.row.price, facts.currency), facts.page("edit")),
         " for the unit.",

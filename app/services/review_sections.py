@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from app.compute.method import METHOD_NAME, METHOD_VERSION
-from app.compute.number_words import counted, listed, money
+from app.compute.number_words import counted, listed, money, money_known
 from app.compute.rounding import rounded_text
 from app.reading_files.channels import channel
 from app.services.claims import CheckedClaim
@@ -206,8 +206,9 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
     if line is None or line.cost is None:
         return DraftSection("cost", "What does it cost to own?", (said("No price of a kilowatt-hour is known."),))
     offered = known.lines.offered
-    energy = Span(money(line.cost.energy_cost_per_year, facts.currency, 0), "/costs")
-    parts = Span(money(line.cost.consumables_cost_per_year, facts.currency, 0), "/costs")
+    cost, currency = line.cost, facts.currency
+    energy = Span(money_known(cost.energy_cost_per_year, currency, cost.energy.missing, 0), "/costs")
+    parts = Span(money_known(cost.consumables_cost_per_year, currency, cost.consumables_missing, 0), "/costs")
     first = said(
         f"At “{line.row.setting}”, {offered.hours_per_day:g}\u00a0h a day, it costs ",
         Span(cost_shown(line) or "an amount that is not known", "/costs"),

@@ -183,7 +183,7 @@ def test_without_any_tariff_it_asks_for_a_price(session, small_bench):
     ("fields", "field", "message"),
     [
         ({"price_per_kwh": -1.0}, "price_per_kwh", "price of a kilowatt-hour is -1.0; it needs to be zero or above"),
-        ({"price_per_kwh": 1e300}, "price_per_kwh", "price of a kilowatt-hour is 1e+300; at most 1e+06 is needed"),
+        ({"price_per_kwh": 1e300}, "price_per_kwh", "price of a kilowatt-hour is 1e\\+300; at most 1e\\+06 is needed"),
         ({"hours_per_day": 25.0}, "hours_per_day", "Found 25 hours a day; 0 to 24 are needed"),
         ({"quiet_hours_per_day": -1.0}, "quiet_hours_per_day", "Found -1 hours a day at the quietest setting"),
         ({"hours_per_day": 20.0, "quiet_hours_per_day": 5.0}, "quiet_hours_per_day", "Found 25 hours a day at both"),

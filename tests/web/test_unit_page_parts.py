@@ -1,15 +1,17 @@
 """The parts of a unit's page beside the measured rates: efficiency, recordings, price history, claims as a picture."""
 
+import csv
 from datetime import date
 
 import pytest
 
 from app.services.claims import NewClaim, add_claim
 from app.services.consumables import NewConsumable, add_consumable, add_consumable_price
+from app.services.ozone_tests import add_ozone_test
 from app.services.ratings import NewRating, add_rating
 from app.services.sound_clips import NewClip, add_clip
 from app.storage.engine import session_scope
-from tests.services.measured_facts import DAY, add_power, add_price, add_rate
+from tests.services.measured_facts import DAY, add_power, add_price, add_rate, add_sound, add_tariff
 from tests.services.sound_files import noise, sound_bytes
 
 
@@ -83,3 +85,43 @@ def test_charts_of_a_unit_need_the_unit(client, small_bench):
         assert client.get(f"/figures/{name}.json?unit=99").status_code == 404
     empty = client.get(f"/figures/price-history.json?unit={small_bench.unit_id}").json()
     assert "199\u00a0USD" in empty["meta"]["alt_text"]
+
+
+def test_ozone_stands_with_its_day_its_source_and_how_each_limit_is_known(client, store, small_bench):
+    with session_scope(store) as session:
+        add_ozone_test(session, small_bench.unit_id, 14.0, DAY, source="own chamber")
+    page = client.get(f"/units/{small_bench.unit_id}").text
+    assert f"Tested on {DAY}: 14\u00a0ppb, source: own chamber" in page.replace("&nbsp;", "\u00a0")
+    assert "UL 2998 (unverified: from memory)" in page
+    assert "program requirements (read)" in page
+
+
+def test_a_certified_rate_comes_with_the_known_reasons_to_differ(client, known):
+    page = client.get(f"/units/{known.unit_id}").text
+    assert "Why a measured and a certified rate may differ" in page
+    assert "Rating rules round down" in page
+
+
+def test_how_the_sound_was_measured_is_told_reading_by_reading(client, store, known):
+    with session_scope(store) as session:
+        add_sound(session, known.unit_id, known.high_setting_id, 46.0, distance_m=2.0, instrument="meter A")
+    page = client.get(f"/units/{known.unit_id}").text.replace("&nbsp;", "\u00a0")
+    assert (
+        f"“high”, {DAY}: 46.0\u00a0dB(A) at 2\u00a0m, front, indoor; room alone 20.0\u00a0dB(A); meter A, class 2"
+        in page
+    )
+    assert "brought to 1 m by 20 lg of the distances: an estimate." in page
+
+
+def test_parts_without_a_price_cost_an_amount_not_known_never_zero(client, store, small_bench):
+    with session_scope(store) as session:
+        add_rate(session, small_bench.unit_id, small_bench.high_setting_id, small_bench.room_id, 300.0)
+        add_power(session, small_bench.unit_id, small_bench.high_setting_id, 50.0)
+        add_power(session, small_bench.unit_id, None, 0.5)
+        add_tariff(session)
+        add_consumable(session, small_bench.unit_id, NewConsumable(name="main filter", life_months=12))
+    page = client.get(f"/units/{small_bench.unit_id}").text
+    assert "for energy, an amount not known for filters and parts" in page
+    row = dict(zip(*csv.reader(client.get("/tables/running-cost.csv").text.splitlines()[:2]), strict=True))
+    assert row["filters_and_parts_usd_per_year"] == ""
+    assert row["running_cost_usd_per_year_bound"] == "at least"

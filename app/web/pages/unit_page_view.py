@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 
-from app.compute.number_words import counted, measured_words, money
+from app.compute.number_words import counted, measured_words, money, money_known
+from app.compute.ozone import LIMITS
+from app.compute.published_figure import PublishedFigure
 from app.compute.rounding import rounded_text
 from app.reading_files.channels import channel
 from app.services.power_levels import SettingPower
@@ -75,6 +77,7 @@ class UnitPage:
     more: UnitMore
     form: TypedForm
     trials_words: str
+    ozone_limits: tuple[PublishedFigure, ...] = LIMITS
     outdated: OutdatedText | None = None
     take_query: str = ""
 
@@ -205,8 +208,8 @@ def _cost_words(known: UnitKnown, highest: RankedSetting | None) -> str:
     words = (
         f"{bound}{money(cost.total_per_year, currency)} a year at “{highest.row.setting}”, "
         f"{known.lines.offered.hours_per_day:g}\u00a0h a day: "
-        f"{money(cost.energy_cost_per_year, currency)} for energy, "
-        f"{money(cost.consumables_cost_per_year, currency)} for filters and parts"
+        f"{money_known(cost.energy_cost_per_year, currency, cost.energy.missing)} for energy, "
+        f"{money_known(cost.consumables_cost_per_year, currency, cost.consumables_missing)} for filters and parts"
     )
     if known.over_years is not None:
         years = len(known.over_years.by_year) - 1
