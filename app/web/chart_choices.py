@@ -67,7 +67,7 @@ def cost_choices(form: TypedForm) -> CostChoices:
                 form.number("quiet_hours_per_day", "The hours at the quietest setting"), 0.0
             ),
             days_per_year=form.number("days_per_year", "The days of use"),
-            years=form.whole_number("years", "The years") or DEFAULT_YEARS,
+            years=DEFAULT_YEARS if (years := form.whole_number("years", "The years")) is None else years,
             discount_rate_pct=or_default(form.number("discount_rate_pct", "The interest"), 0.0),
             unplugged_when_off=form.ticked("unplugged"),
             compare=_numbers(form, "compare", "A unit to compare"),

@@ -39,6 +39,19 @@ def test_the_pair_can_be_chosen(client, bench):
     assert "1 units were chosen for the break-even; two are needed" in refused.text
 
 
+@pytest.mark.parametrize(
+    ("asked", "message"),
+    [
+        ("years=0", "Found 0 years; 1 to 30 are needed."),
+        ("price_per_kwh=1e300", "The price of a kilowatt-hour is 1e+300; at most 1e+06 is needed."),
+    ],
+)
+def test_an_assumption_that_cannot_be_is_refused_and_not_passed_over(client, bench, asked: str, message: str):
+    page = client.get(f"/costs?{asked}")
+    assert page.status_code == 422
+    assert message in page.text
+
+
 def test_clean_air_has_its_price_or_the_reason_why_not(client, bench):
     page = client.get("/costs").text
     assert "1,000\u00a0m³ of clean air" in page
