@@ -1,9 +1,8 @@
 """The routes of the application, most of them loaded when they are first needed.
 
 The first page is what somebody who has just started the server waits for; it needs a third of the program. So the
-server starts with the ranking, its own health and the static files. All other routes are loaded together: in the
-background once the first answer has gone out, or at once, before it is dispatched, for a request that needs them
-earlier.
+server starts with the ranking and the static files. All other routes are loaded together: in the background once the
+first answer has gone out, or at once, before it is dispatched, for a request that needs them earlier.
 """
 
 import threading
@@ -13,12 +12,10 @@ from fastapi import APIRouter, Depends, FastAPI
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.web.admission import Admit
-from app.web.api import health
 from app.web.pages import ranking
 from app.web.static_files import STATIC_ADDRESS, CachedStaticFiles, plotly_folder, static_folder
 
-_FIRST_PATHS = frozenset({"/", "/api/health"})
-_FIRST_ROUTERS = (health.router, ranking.router)
+_FIRST_PATH = "/"
 
 
 class Routes:
@@ -27,9 +24,8 @@ class Routes:
     def __init__(self, app: FastAPI) -> None:
         self._app = app
         self._lock = threading.Lock()
-        self._announced = False
+        self._begun = False
         self.all_loaded = False
-        self._include_api(health.router)
         self._include_page(ranking.router)
         app.mount(f"{STATIC_ADDRESS}/plotly", CachedStaticFiles(directory=plotly_folder()), name="plotly")
         app.mount(STATIC_ADDRESS, CachedStaticFiles(directory=static_folder()), name="static")
@@ -37,7 +33,7 @@ class Routes:
 
     def has(self, path: str) -> bool:
         """Whether what answers this path is there already."""
-        return self.all_loaded or path in _FIRST_PATHS or path.startswith(f"{STATIC_ADDRESS}/")
+        return self.all_loaded or path == _FIRST_PATH or path.startswith(f"{STATIC_ADDRESS}/")
 
     def load_all(self) -> None:
         """Loads what is not there yet, once; whoever comes meanwhile waits."""
@@ -48,29 +44,23 @@ class Routes:
             from app.web.api.all_routes import API_ROUTERS  # loaded when used
             from app.web.pages.all_pages import PAGE_ROUTERS, TAKEN_ROUTERS  # loaded when used
 
-            for router in _not_there_yet(API_ROUTERS):
-                self._include_api(router)
+            for router in API_ROUTERS:
+                self._app.include_router(router, prefix="/api", dependencies=[Depends(Admit("/api"))])
             for router in TAKEN_ROUTERS:
                 self._app.include_router(router, dependencies=[Depends(Admit())])
-            for router in _not_there_yet(PAGE_ROUTERS):
-                self._include_page(router)
+            for router in PAGE_ROUTERS:
+                if router is not ranking.router:
+                    self._include_page(router)
             self.all_loaded = True
 
     def load_in_background(self) -> None:
         """Begins to load what is not there yet, unless that was begun before."""
-        if not (self._announced or self.all_loaded):
-            self._announced = True
+        if not (self._begun or self.all_loaded):
+            self._begun = True
             threading.Thread(target=self.load_all, name="load all routes").start()
-
-    def _include_api(self, router: APIRouter) -> None:
-        self._app.include_router(router, prefix="/api", dependencies=[Depends(Admit("/api"))])
 
     def _include_page(self, router: APIRouter) -> None:
         self._app.include_router(router, dependencies=[Depends(Admit())], include_in_schema=False)
-
-
-def _not_there_yet(routers: tuple[APIRouter, ...]) -> list[APIRouter]:
-    return [router for router in routers if router not in _FIRST_ROUTERS]
 
 
 class RoutesWhenNeeded:

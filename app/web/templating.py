@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qsl
 
@@ -13,6 +14,7 @@ from app.bundled_files import bundled_folder
 from app.compute.number_words import DASH
 from app.compute.rounding import decimals_from_size, rounded_text
 from app.services.change_story import what_changed
+from app.web.compiled_templates import CompiledTemplates
 from app.web.headers import CHART_PAGE_POLICY
 from app.web.page_context import Shell
 from app.web.present_visitor import signed_in_name
@@ -34,6 +36,7 @@ def environment() -> Environment:
         loader=FileSystemLoader(bundled_folder("templates")),
         autoescape=True,
         undefined=StrictUndefined,
+        bytecode_cache=CompiledTemplates(Path(__file__)),
         trim_blocks=True,
         lstrip_blocks=True,
     )

@@ -20,9 +20,9 @@ def wait_for_the_background() -> None:
             thread.join(30)
 
 
-def test_a_new_application_has_the_first_page_its_health_and_the_static_files(app: FastAPI):
+def test_a_new_application_has_the_first_page_and_the_static_files(app: FastAPI):
     assert not app.state.routes.all_loaded
-    assert len(app.routes) == 2 + ADDED_BY_HAND
+    assert len(app.routes) == 1 + ADDED_BY_HAND
 
 
 def test_the_rest_is_loaded_in_the_background_once_the_first_page_is_answered(app: FastAPI, client: TestClient):
