@@ -23,6 +23,9 @@ _ACTIONS = {
     "restored": "was taken back in",
     "trashed": "was put in the trash",
     "taken back": "was taken back",
+    "disabled": "was disabled",
+    "enabled": "was enabled again",
+    "revoked": "was revoked",
     CONSEQUENCE: "was computed again",
 }
 

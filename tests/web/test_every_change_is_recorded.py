@@ -254,7 +254,13 @@ def test_the_history_stands_on_the_page_of_the_thing_changed(desk: Desk, subtest
             assert "What was changed" in page
             assert "<td>Ann</td>" in page.split("What was changed", 1)[1]
     history = desk.client.get("/units/1/edit").text.split("What was changed", 1)[1]
-    for words in ("added: rating", "taken back: claim", "added: sound level", "added: power", "added: ozone"):
+    for words in (
+        "rating was added",
+        "claim was taken back",
+        "sound level was added",
+        "power was added",
+        "ozone was added",
+    ):
         assert words in history
     assert 'href="/changes?unit=1"' in desk.client.get("/units/1").text
 

@@ -176,7 +176,7 @@ def test_an_administrator_keeps_accounts_by_the_page(signed_in: TestClient):
         assert signed_in.post(f"{bea}/{action}", data=data).status_code == 303
     page = signed_in.get(bea).text
     assert faults_of(page) == []
-    for words in ("added", "changed: role", "changed: password", "disabled", "enabled"):
+    for words in ("was added", "role was changed", "password was changed", "was disabled", "was enabled again"):
         assert words in page
     ann = bea.replace("2", "1")
     for action, data in (("role", {"role": "view"}), ("disable", {})):

@@ -16,7 +16,17 @@ from app.web.page_context import Choice
 
 router = APIRouter()
 
-_SUBJECTS = ("trial", "unit under test", "room", "logger", "smoke source", "logger profile", "tariff", "bench")
+_SUBJECTS = (
+    "trial",
+    "unit under test",
+    "room",
+    "logger",
+    "smoke source",
+    "logger profile",
+    "tariff",
+    "bench",
+    "account",
+)
 _ADDRESSES = {
     "trial": "/trials/{}",
     "unit under test": "/units/{}",
@@ -24,6 +34,8 @@ _ADDRESSES = {
     "logger": "/loggers/{}/edit",
     "smoke source": "/smoke-sources/{}/edit",
     "bench": "/bench",
+    "tariff": "/tariffs",
+    "account": "/accounts/{}",
 }
 
 
