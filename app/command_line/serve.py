@@ -1,6 +1,7 @@
 """`hazefall serve`: serves a bench."""
 
 import argparse
+import gc
 import logging
 
 from app.command_line.bench_folder import add_address_arguments, add_folder_argument, settings_from
@@ -50,6 +51,7 @@ def serve(settings: Settings, what: str) -> int:
     server = AddressTold(
         uvicorn.Config(make_app(settings), host=settings.host, port=settings.port, log_level="warning")
     )
+    gc.freeze()  # what is loaded stays loaded: the collector need not go through it again with each page
     server.run()
     return 0 if server.started else 1
 
