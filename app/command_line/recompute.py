@@ -17,6 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
+    from app.services.change_story import field_words
     from app.services.open_store import open_store
     from app.services.recompute import accept_recompute, plan_recompute
     from app.storage.engine import session_scope
@@ -30,7 +31,8 @@ def run(arguments: argparse.Namespace) -> int:
         print(f"{plan.trials} trials analysed again with method {plan.method_version}; {len(moved)} numbers move")
         for one in moved[:SHOWN]:
             by = "" if one.share is None else f" ({one.share:+.2%} of the earlier value)".replace("+", "")
-            print(f"  trial {one.trial_id}, {one.channel}, {one.field}: {one.before} to {one.after}{by}")
+            what = field_words(f"{one.channel} {one.field}").strip()
+            print(f"  trial {one.trial_id}, {what}: {_shown(one.before)} to {_shown(one.after)}{by}")
         if len(moved) > SHOWN:
             print(f"  and {len(moved) - SHOWN} smaller moves")
         if not arguments.accept:
@@ -42,3 +44,10 @@ def run(arguments: argparse.Namespace) -> int:
     finally:
         engine.dispose()
     return 0
+
+
+def _shown(value: object) -> str:
+    """Six digits of a number, which are enough to see a move by; nothing stands for a number that does not exist."""
+    if value is None:
+        return "none"
+    return f"{value:.6g}" if isinstance(value, float) else str(value)

@@ -63,7 +63,23 @@ def test_a_trial_is_added_with_its_results(client: TestClient, small_bench: Smal
 def test_an_empty_room_run_has_no_clean_air_and_says_so(client: TestClient, small_bench: SmallBench, make_log: MakeLog):
     trial = send(client, make_log(decay_rate_per_h=0.6), kind="empty room", room_id=small_bench.room_id).json()
     assert trial["unit_under_test"] is None
-    assert trial["channels"]["pm2_5"]["clean_air_delivery_rate_m3_per_h"] is None
+    channel = trial["channels"]["pm2_5"]
+    assert channel["clean_air_delivery_rate_m3_per_h"] is None
+    assert channel["air_changes_per_h"] is None
+    note = next(note for note in channel["notes"] if note["code"] == "empty_room")
+    assert "there is no clean air delivery rate" in note["message"]
+
+
+def test_a_time_that_cannot_be_predicted_is_null_with_a_note(
+    client: TestClient, small_bench: SmallBench, make_log: MakeLog
+):
+    told = {"clear_level_kind": "absolute", "clear_level_value": 1.0}
+    channel = send(client, make_log(), **unit_running(small_bench, **told)).json()["channels"]["pm2_5"]
+    assert channel["time_to_clear_min"]["predicted"] is None
+    assert "no_predicted_time" in [note["code"] for note in channel["notes"]]
+    usual = send(client, make_log(seed=2), **unit_running(small_bench)).json()["channels"]["pm2_5"]
+    assert usual["time_to_clear_min"]["predicted"] is not None
+    assert "no_predicted_time" not in [note["code"] for note in usual["notes"]]
 
 
 def test_a_run_that_never_clears_is_a_lower_bound(client: TestClient, small_bench: SmallBench, make_log: MakeLog):

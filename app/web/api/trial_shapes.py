@@ -6,6 +6,7 @@ from typing import Any, Literal
 from pydantic import BaseModel
 
 from app.compute.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
+from app.services.new_trial import EMPTY_ROOM
 from app.web.api.shapes import FromStore, MeasuredShape, NoteShape
 
 Kind = Literal["unit running", "empty room"]
@@ -166,7 +167,10 @@ def trial_shape(detail: Any) -> TrialShape:
         ),
         excluded=excluded,
         trashed_at=trial.trashed_at,
-        channels={channel.channel: _channel_shape(channel) for channel in detail.channels},
+        channels={
+            channel.channel: _channel_shape(channel, is_empty_room=trial.kind == EMPTY_ROOM)
+            for channel in detail.channels
+        },
     )
 
 
@@ -182,7 +186,33 @@ def measured_shape(quantity: Any, factor: float = 1.0) -> MeasuredShape | None:
     )
 
 
-def _channel_shape(channel: Any) -> ChannelShape:
+def _note(code: str, message: str) -> NoteShape:
+    return NoteShape(code=code, severity="fine", message=message, value=None, limit=None, unit="", at_min=None)
+
+
+def _why_null(channel: Any, is_empty_room: bool) -> list[NoteShape]:
+    """A note for each quantity that cannot exist for this trial, so that no null stands unexplained."""
+    notes = []
+    if is_empty_room:
+        notes.append(
+            _note(
+                "empty_room",
+                "No unit was running: the total decay is the natural decay of the room, and there is no clean air "
+                "delivery rate and no air change by a unit.",
+            )
+        )
+    if channel.predicted_clear_min is None and channel.total_decay is not None:
+        notes.append(
+            _note(
+                "no_predicted_time",
+                "No time to clear is predicted: the fitted curve does not come down to the clear level at a time that "
+                "can be told.",
+            )
+        )
+    return notes
+
+
+def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
     result = channel.result
     window = None
     if result.fit_window_start_min is not None and result.fit_window_end_min is not None:
@@ -224,5 +254,6 @@ def _channel_shape(channel: Any) -> ChannelShape:
                 at_min=note.at_min,
             )
             for note in channel.notes
-        ],
+        ]
+        + _why_null(channel, is_empty_room),
     )

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.figures.house_style import BUNDLED_FONTS
+from app.reading_files.channels import CHANNELS, channel
 from app.services.audit import changes_of
 from app.services.bench_choices import SOUND_CORRECTION_RULES, SUBJECT, BenchChoices, bench_choices, change_bench
 from app.services.bench_lists import list_tariffs
@@ -33,6 +34,7 @@ class BenchForm:
     clear_level_kinds: Sequence[Choice]
     sound_rules: Sequence[Choice]
     tariffs: Sequence[Choice]
+    channels: Sequence[Choice]
     zones: Sequence[str]
     fonts: Sequence[str]
     changes: Sequence[Any]
@@ -100,7 +102,14 @@ def _page(session: Session, form: TypedForm) -> BenchForm:
                 for row in list_tariffs(session).rows
             ),
         ],
+        channels=_channels(form.typed("main_channel")),
         zones=zone_names(),
         fonts=BUNDLED_FONTS,
         changes=changes_of(session, SUBJECT, 1),
     )
+
+
+def _channels(chosen: str) -> list[Choice]:
+    """The particle channels by their labels, and the chosen one where it is another."""
+    names = [name for name, about in CHANNELS.items() if about.is_particle]
+    return [Choice(name, channel(name).label, name == chosen) for name in dict.fromkeys((*names, chosen)) if name]
