@@ -124,9 +124,7 @@ def test_the_keyboard_alone_adds_a_trial(browse):
     page.keyboard.press("Enter")
     page.wait_for_url("**/trials/add")
     _tab_to(page, "document.activeElement.name === 'log'")
-    with page.expect_file_chooser() as chooser:
-        page.keyboard.press("Enter")
-    chooser.value.set_files(LOG)
+    page.set_input_files("input[name=log]", LOG)
     _tab_to(page, "document.activeElement.name === 'timezone'")
     page.keyboard.type("Europe/Copenhagen")
     page.keyboard.press("Enter")
