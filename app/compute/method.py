@@ -1,4 +1,37 @@
 """Name, version and plain-words description of the decay analysis; every stored result carries the version."""
 
 METHOD_NAME = "single exponential with background, weighted, autocorrelation weighed in"
-METHOD_VERSION = "1.0"
+METHOD_VERSION = "1.1"
+
+# One sentence each; pages and exports print them in this order.
+METHOD_DESCRIPTION = (
+    "The room is taken as well mixed: after the unit is switched on, the level falls as one exponential towards a "
+    "background, C(t) = Cb + A exp(−k t), and k is the decay rate.",
+    "The start of the smoke, the peak, unit on and the end are found from the readings unless a person marked them; "
+    "marks always stand.",
+    "Values that a logger repeats between true readings, and cells without a number, are not readings.",
+    "The fit window starts two minutes after the later of unit on and peak, or three response times of the logger "
+    "after it if those are longer.",
+    "Readings at the detector's limit are left out, and the window starts after the last of them.",
+    "The window ends where the excess over the background falls to five steps of the display or to 1 % of its start, "
+    "but is not cut below fifteen readings.",
+    "The background is fitted between zero and the lowest level of the window.",
+    "Readings before the smoke hold it to their level: to 10 % of it in an empty room, and to 40 % of it with a unit "
+    "running, for a unit also cleans what leaks in; a background that a person gave is kept.",
+    "Weights follow the noise: proportional to the level above a floor that is found from the residuals, plus the "
+    "rounding of the display.",
+    "Noise of loggers drifts from one reading to the next; how much is not known, so every amount of drift is weighed "
+    "by how well it explains the residuals, and the interval of k carries what is left open.",
+    "The rate is the middle of its probability, the 95 % interval is symmetrical about it, and its degrees of freedom "
+    "follow from its shape.",
+    "Long logs are averaged over at most 120 equal stretches first, which changes neither the rate nor the slow drift "
+    "that decides its uncertainty.",
+    "The rate is worked out again in six other windows; where it moves by more than its noise explains and by more "
+    "than its uncertainty, the move is added to the uncertainty.",
+    "The residuals are searched for a change of rate, a jump, a passing event and a second exponential; what is found "
+    "is told with its time, and the rate is not used unless a person sets another window.",
+    "The time to clear is the first moment at which the smoothed level falls to the clear level and stays there for "
+    "two minutes; a run that ends before is told as not cleared within its length.",
+    "In simulated trials with known rates the 95 % interval holds the truth in 93 to 97 % wherever no note says that "
+    "the trial is too short or has too few readings.",
+)

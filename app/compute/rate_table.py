@@ -17,12 +17,12 @@ from app.compute.noise import Floats
 
 # Shares of the largest autocorrelation that is considered.
 AUTOCORRELATION_SHARES = np.array([0.0, 0.33, 0.55, 0.7, 0.82, 0.9, 0.96, 1.0])
-# Noise that drifts for longer than the window cannot be told from the curve. Where there are few values not even the
-# drift over a part of it can, and a longer correlation time would make nearly any rate possible.
-FEW_VALUES = 15
-LONGEST_CORRELATION = 1.0  # correlation time, as a share of the number of values
-LONGEST_CORRELATION_FEW = 0.25
-DRIFT_EXPONENT = 1.3
+# Longest correlation time that is considered: two fifths of the window, or 50 values where that is more, for noise
+# that drifts for longer cannot be told from the curve. Where there are few values only a quarter of them: a longer
+# time would make nearly any rate possible.
+LONGEST_SHARE, LONGEST_VALUES = 0.4, 50.0
+LONGEST_SHARE_FEW, FEW_VALUES = 0.25, 15
+DRIFT_EXPONENT = 1.4
 ROUNDING_SHARES = np.array([0.1, 0.3, 1.0])
 INDEPENDENT_SHARE = 0.02  # smallest share of independent noise, for a well-conditioned inverse
 NODES = 10  # Chebyshev nodes that stand for all rates of a narrow table
@@ -44,21 +44,26 @@ def possible_autocorrelations(count: int) -> Floats:
     """Grid of lag-one autocorrelations that `count` values can tell from a curve.
 
     >>> possible_autocorrelations(100).round(2)[[0, -1]]
-    array([0.  , 0.99])
+    array([0.  , 0.98])
     """
-    share = LONGEST_CORRELATION_FEW if count < FEW_VALUES else LONGEST_CORRELATION
-    possible: Floats = AUTOCORRELATION_SHARES * math.exp(-1 / (share * count))
+    longest = LONGEST_SHARE_FEW * count
+    if count >= FEW_VALUES:
+        longest = min(max(LONGEST_SHARE * count, LONGEST_VALUES), float(count))
+    possible: Floats = AUTOCORRELATION_SHARES * math.exp(-1 / longest)
     return possible
 
 
 def log_prior(autocorrelations: Floats) -> Floats:
-    """Log prior of each grid value: density (1 − φ)^−1.3, a little steeper than even over log correlation time.
+    """Log prior of each grid value: the density (1 − φ)^−1.4 over the stretch that the value stands for.
 
     A flat density would hardly look at noise that drifts through the whole run, and the interval would be too
-    narrow where few readings stand against it; with this one the intervals of tests/studies/decay_coverage.py
-    hold the truth as often as they say at every autocorrelation.
+    narrow where few readings stand against it; with this one, steeper than even over the logarithm of
+    the correlation time, the intervals of tests/studies/decay_coverage.py hold the truth as often as they say.
     """
-    prior: Floats = np.log(np.gradient(autocorrelations)) - DRIFT_EXPONENT * np.log(1 - autocorrelations)
+    middles = 0.5 * (autocorrelations[1:] + autocorrelations[:-1])
+    edges = np.concatenate([autocorrelations[:1], middles, autocorrelations[-1:]])
+    power = 1 - DRIFT_EXPONENT
+    prior: Floats = np.log(np.diff((1 - edges) ** power) / -power)
     return prior
 
 
