@@ -62,7 +62,7 @@ _QUERY = _build()
 def read_consumable_rows(session: Session, currency: str, unit_id: int = 0) -> dict[int, tuple[ConsumableRow, ...]]:
     """Consumables by unit, of all units or of one. A price in `currency` goes before any other."""
     found: dict[int, list[ConsumableRow]] = {}
-    for row in session.connection().execute(_QUERY, {"currency": currency, "unit_id": unit_id}):
+    for row in session.connection().execute(_QUERY, {"currency": currency, "unit_id": unit_id}).all():
         consumable = ConsumableRow._make(row)
         found.setdefault(consumable.unit_id, []).append(consumable)
     return {unit: tuple(rows) for unit, rows in found.items()}

@@ -37,7 +37,7 @@ class KeptRankings:
                 self._kept.move_to_end(key)
                 return found[1]
         with session_scope(self._engine, writes=False) as session:
-            table = read_ranking_table(session, choices)
+            table = read_ranking_table(session, choices, found[1] if found else None)
         with self._lock:
             self._kept[key] = (mark, table)
             self._kept.move_to_end(key)

@@ -131,18 +131,7 @@ def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoi
         ).outerjoin(Tariff, Tariff.id == Bench.tariff_id)
     ).first()
     kept = connection.execute(
-        select(
-            SettingSummary.channel,
-            SettingSummary.aerosol,
-            SettingSummary.room_id,
-            Room.name,
-            Room.room_volume_m3,
-            func.sum(SettingSummary.trials),
-        )
-        .join(Room, Room.id == SettingSummary.room_id)
-        .group_by(
-            SettingSummary.channel, SettingSummary.aerosol, SettingSummary.room_id, Room.name, Room.room_volume_m3
-        )
+        select(SettingSummary.channel, SettingSummary.aerosol, SettingSummary.room_id).distinct()
     ).all()
     names = connection.scalars(
         select(SpeedSetting.name).group_by(SpeedSetting.name).order_by(func.count().desc(), SpeedSetting.name).limit(30)
@@ -151,16 +140,11 @@ def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoi
     tariff_fits = bench is not None and bench[8] == currency
     channel = choices.channel or main_channel
     channels = tuple(dict.fromkeys(row[0] for row in sorted(kept, key=lambda row: (row[0] != main_channel, row[0]))))
-    rooms: dict[int, RoomOffered] = {}
-    for row_channel, row_aerosol, room_id, name, volume, trials in kept:
-        counted = int(trials) if (row_channel, row_aerosol) == (channel, choices.aerosol) else 0
-        before = rooms[room_id].trials if room_id in rooms else 0
-        rooms[room_id] = RoomOffered(room_id, name, volume, before + counted)
     offered = Offered(
         main_channel=main_channel,
         channels=channels or (channel,),
         aerosols=tuple(sorted({row[1] for row in kept})) or (choices.aerosol,),
-        rooms=tuple(sorted(rooms.values(), key=lambda room: (-room.trials, room.name))),
+        rooms=_rooms_with_results(session, {row[2] for row in kept}, channel, choices.aerosol),
         setting_names=tuple(names),
         currency=currency,
         standard_distance_m=bench[2] if bench else 1.0,
@@ -173,6 +157,22 @@ def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoi
         days_per_year=bench[5] if bench else 365.0,
     )
     return filled_choices(choices, offered), offered
+
+
+def _rooms_with_results(session: Session, ids: set[int], channel: str, aerosol: str) -> tuple[RoomOffered, ...]:
+    """The rooms of these ids, first the one with most trials of the channel and the aerosol."""
+    trials = dict(
+        session.connection()
+        .execute(
+            select(SettingSummary.room_id, func.sum(SettingSummary.trials))
+            .where(SettingSummary.channel == channel, SettingSummary.aerosol == aerosol)
+            .group_by(SettingSummary.room_id)
+        )
+        .all()
+    )
+    rooms = session.connection().execute(select(Room.id, Room.name, Room.room_volume_m3).where(Room.id.in_(ids)))
+    found = [RoomOffered(id_, name, volume, int(trials.get(id_, 0))) for id_, name, volume in rooms]
+    return tuple(sorted(found, key=lambda room: (-room.trials, room.name)))
 
 
 def filled_choices(choices: RankingChoices, offered: Offered) -> RankingChoices:

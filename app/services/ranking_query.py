@@ -1,14 +1,15 @@
 """The one query behind the ranking: units, their settings, and what is stored about each, as plain rows.
 
 No objects of the storage floor are made here and dates stay text: a bench of a thousand units is read in some
-milliseconds. The query is built once; what varies is bound when it runs.
+milliseconds. The two forms of the query are built once; what varies otherwise is bound when they run.
 """
 
 from typing import NamedTuple
 
 from sqlalchemy import ColumnElement, Integer, Select, Text, and_, bindparam, case, func, or_, select, type_coerce
-from sqlalchemy.orm import Session, aliased
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from app.services.highest_setting import highest_setting_id
 from app.storage.bench_measurements import PowerMeasurement
 from app.storage.trials import SettingSummary
 from app.storage.units_under_test import Price, SpeedSetting, UnitUnderTest
@@ -82,32 +83,20 @@ def _latest_price() -> ColumnElement[int]:
     )
 
 
-def _highest_setting() -> ColumnElement[int]:
-    """Id of the setting marked as the highest, or of the last one where none is marked."""
-    other = aliased(SpeedSetting)
+def _mean_power(column: InstrumentedAttribute[float], of_setting: ColumnElement[bool]) -> ColumnElement[float | None]:
+    """Mean over the repeats of one setting, also for their uncertainties: repeats with one meter share it."""
     return (
-        select(other.id)
-        .where(other.unit_under_test_id == UnitUnderTest.id)
-        .order_by(type_coerce(other.is_highest, Integer).desc(), other.position.desc(), other.id.desc())
-        .limit(1)
-        .correlate(UnitUnderTest)
+        select(func.avg(column))
+        .where(PowerMeasurement.unit_under_test_id == UnitUnderTest.id, of_setting)
+        .correlate(UnitUnderTest, SpeedSetting)
         .scalar_subquery()
     )
 
 
-def _mean_power() -> Select[int, int | None, float, float]:
-    """Mean of the repeats of each setting, and the mean of their uncertainties: repeats with one meter share it."""
-    return select(
-        PowerMeasurement.unit_under_test_id,
-        PowerMeasurement.setting_id,
-        func.avg(PowerMeasurement.power_w).label("power_w"),
-        func.avg(PowerMeasurement.uncertainty_w).label("uncertainty_w"),
-    ).group_by(PowerMeasurement.unit_under_test_id, PowerMeasurement.setting_id)
-
-
-def _build() -> Select[*tuple[object, ...]]:
-    power = _mean_power().where(PowerMeasurement.setting_id.is_not(None)).subquery("power")
-    standby = _mean_power().where(PowerMeasurement.setting_id.is_(None)).subquery("standby")
+def _build(of_unit: ColumnElement[bool]) -> Select[*tuple[object, ...]]:
+    """The query, with the settings of a unit that `of_unit` joins to it."""
+    running = PowerMeasurement.setting_id == SpeedSetting.id
+    standing_by = PowerMeasurement.setting_id.is_(None)
     summary = SettingSummary
     return (
         select(
@@ -124,10 +113,10 @@ def _build() -> Select[*tuple[object, ...]]:
             Price.amount,
             Price.currency,
             type_coerce(Price.seen_on, Text),
-            power.c.power_w,
-            power.c.uncertainty_w,
-            standby.c.power_w,
-            standby.c.uncertainty_w,
+            _mean_power(PowerMeasurement.power_w, running),
+            _mean_power(PowerMeasurement.uncertainty_w, running),
+            _mean_power(PowerMeasurement.power_w, standing_by),
+            _mean_power(PowerMeasurement.uncertainty_w, standing_by),
             summary.id,
             summary.room_id,
             summary.trials,
@@ -159,7 +148,7 @@ def _build() -> Select[*tuple[object, ...]]:
             summary.start_level_high,
         )
         .select_from(UnitUnderTest)
-        .outerjoin(SpeedSetting, SpeedSetting.unit_under_test_id == UnitUnderTest.id)
+        .outerjoin(SpeedSetting, of_unit)
         .outerjoin(
             summary,
             and_(
@@ -170,20 +159,18 @@ def _build() -> Select[*tuple[object, ...]]:
             ),
         )
         .outerjoin(Price, Price.id == _latest_price())
-        .outerjoin(power, power.c.setting_id == SpeedSetting.id)
-        .outerjoin(standby, standby.c.unit_under_test_id == UnitUnderTest.id)
         .where(
             or_(
                 and_(bindparam("unit_id") == 0, UnitUnderTest.trashed_at.is_(None)),
                 UnitUnderTest.id == bindparam("unit_id"),
             )
         )
-        .where(or_(bindparam("which") != "highest", SpeedSetting.id.is_(None), SpeedSetting.id == _highest_setting()))
         .order_by(UnitUnderTest.maker, UnitUnderTest.model, SpeedSetting.position)
     )
 
 
-_QUERY = _build()
+_EVERY_SETTING = _build(SpeedSetting.unit_under_test_id == UnitUnderTest.id)
+_HIGHEST_SETTING = _build(SpeedSetting.id == highest_setting_id())
 
 
 def read_ranking_rows(
@@ -202,14 +189,13 @@ def read_ranking_rows(
     trash or not.
     """
     result = session.connection().execute(
-        _QUERY,
+        _HIGHEST_SETTING if highest_only else _EVERY_SETTING,
         {
             "channel": channel,
             "aerosol": aerosol,
             "room_id": room_id,
             "currency": currency,
-            "which": "highest" if highest_only else "every",
             "unit_id": unit_id,
         },
     )
-    return [RankingRow._make(row) for row in result]
+    return [RankingRow._make(row) for row in result.all()]

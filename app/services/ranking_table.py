@@ -52,18 +52,33 @@ def table_key(choices: RankingChoices) -> tuple[object, ...]:
     )
 
 
-def read_ranking_table(session: Session, choices: RankingChoices) -> RankingTable:
-    """Raises InvalidValue for a choice that the bench does not have."""
+def read_ranking_table(session: Session, choices: RankingChoices, before: RankingTable | None = None) -> RankingTable:
+    """Raises InvalidValue for a choice that the bench does not have.
+
+    before : a table read earlier for the same choices; a line that says the same as then is that same line, so that
+        whatever was made of it still holds
+    """
     filled, offered = read_offered(session, choices)
+    highest_only = filled.setting == HIGHEST
     rows = read_ranking_rows(
         session,
         channel=filled.channel,
         aerosol=filled.aerosol,
         room_id=filled.room_id or 0,
         currency=offered.currency,
-        highest_only=filled.setting == HIGHEST,
+        highest_only=highest_only,
     )
-    return RankingTable(tuple(with_sound_and_cost(session, rows, offered)), offered)
+    lines = with_sound_and_cost(session, rows, offered, highest_only=highest_only)
+    if before is not None:
+        earlier = {(line.row.unit_id, line.row.setting_id): line for line in before.lines}
+        lines = [_same_or_new(line, earlier.get((line.row.unit_id, line.row.setting_id))) for line in lines]
+    return RankingTable(tuple(lines), offered)
+
+
+def _same_or_new(line: RankedSetting, earlier: RankedSetting | None) -> RankedSetting:
+    if earlier is None or earlier.row != line.row or earlier.sound != line.sound or earlier.cost != line.cost:
+        return line
+    return earlier
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,14 +107,23 @@ def lines_of_unit(session: Session, unit_id: int, choices: RankingChoices | None
 
 
 def with_sound_and_cost(
-    session: Session, rows: Sequence[RankingRow], offered: Offered, unit_id: int = 0
+    session: Session,
+    rows: Sequence[RankingRow],
+    offered: Offered,
+    unit_id: int = 0,
+    *,
+    highest_only: bool = False,
 ) -> list[RankedSetting]:
-    """The rows as lines of a ranking: each with its sound level and its running cost."""
+    """The rows as lines of a ranking: each with its sound level and its running cost.
+
+    unit_id, highest_only : all rows are of this unit, or of the highest setting of their unit
+    """
     sounds = read_setting_sounds(
         session,
         standard_distance_m=offered.standard_distance_m,
         rule=offered.sound_correction_rule,
         unit_id=unit_id,
+        highest_only=highest_only,
     )
     consumables = read_consumable_rows(session, offered.currency, unit_id)
     assumptions = offered.assumptions()

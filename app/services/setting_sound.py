@@ -9,7 +9,9 @@ from sqlalchemy.orm import Session
 
 from app.compute.number_words import counted
 from app.compute.unit_sound import SoundReading, unit_sound
+from app.services.highest_setting import highest_setting_id
 from app.storage.bench_measurements import SoundMeasurement
+from app.storage.units_under_test import UnitUnderTest
 
 
 class SoundRow(NamedTuple):
@@ -61,17 +63,22 @@ def _build() -> Select[int, float, float | None, float]:
             SoundMeasurement.distance_m,
         )
         .where(or_(bindparam("unit_id") == 0, SoundMeasurement.unit_under_test_id == bindparam("unit_id")))
-        .order_by(SoundMeasurement.setting_id, SoundMeasurement.id)
+        .order_by(SoundMeasurement.id)
     )
 
 
 _QUERY = _build()
+_HIGHEST = _QUERY.where(SoundMeasurement.setting_id.in_(select(highest_setting_id()).select_from(UnitUnderTest)))
 
 
-def read_setting_sounds(session: Session, *, standard_distance_m: float, rule: str, unit_id: int = 0) -> SettingSounds:
-    """Levels of all settings, or of those of one unit."""
+def read_setting_sounds(
+    session: Session, *, standard_distance_m: float, rule: str, unit_id: int = 0, highest_only: bool = False
+) -> SettingSounds:
+    """Levels of all settings, of those of one unit, or of the highest one of each unit."""
+    query = _HIGHEST if highest_only else _QUERY
     found: dict[int, list[SoundRow]] = {}
-    for setting_id, level, background, distance in session.connection().execute(_QUERY, {"unit_id": unit_id}):
+    rows = session.connection().execute(query, {"unit_id": unit_id}).all()
+    for setting_id, level, background, distance in rows:
         found.setdefault(setting_id, []).append(SoundRow(level, background, distance))
     return SettingSounds({setting: tuple(rows) for setting, rows in found.items()}, standard_distance_m, rule)
 

@@ -1,7 +1,7 @@
 """The order of the ranking, its filters with what they removed, and the table kept in memory."""
 
 import pytest
-from sqlalchemy import Engine, update
+from sqlalchemy import Engine, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.cost import CostAssumptions, OwnedUnit, running_cost
@@ -12,8 +12,9 @@ from app.services.ranking import Ranking, lines_of_unit, needed_rate_m3_per_h, r
 from app.services.ranking_choices import MOST_ROWS, RankingChoices
 from app.storage.engine import session_scope
 from app.storage.rooms_and_loggers import Room
+from app.storage.tariffs import Tariff
 from app.storage.units_under_test import SpeedSetting, UnitUnderTest
-from tests.services.measured_facts import NOW, add_price, add_rate, add_unit_with_setting
+from tests.services.measured_facts import NOW, add_price, add_rate, add_sound, add_unit_with_setting
 from tests.services.ranked_bench import RankedBench, fill
 
 
@@ -258,6 +259,39 @@ def test_a_kept_table_is_read_anew_after_a_change_only(store: Engine):
     assert second is not first
     assert next(line for line in second.lines if line.row.model == "Strong").row.price == 1.0
     kept.close()
+
+
+def test_after_a_change_the_lines_that_say_the_same_are_the_same_lines(store: Engine):
+    with session_scope(store) as session:
+        bench = fill(session)
+    kept = KeptRankings(store)
+    before = {line.row.model: line for line in kept.table(RankingChoices()).lines}
+    with session_scope(store) as session:
+        add_price(session, bench.units["Strong"], 1.0, seen_on=NOW.date().replace(month=5))
+        add_sound(session, bench.units["Weak"], before["Weak"].row.setting_id or 0, 61.0)
+        session.execute(update(Tariff).values(price_per_kwh=Tariff.price_per_kwh))
+    after = {line.row.model: line for line in kept.table(RankingChoices()).lines}
+    assert {model for model in before if after[model] is not before[model]} == {"Strong", "Weak"}
+    assert after["Weak"].sound != before["Weak"].sound
+    with session_scope(store) as session:
+        session.execute(update(Tariff).values(price_per_kwh=Tariff.price_per_kwh * 2))
+    dearer = {line.row.model: line for line in kept.table(RankingChoices()).lines}
+    assert dearer["Strong"].cost != after["Strong"].cost
+    kept.close()
+
+
+def test_a_unit_whose_highest_setting_is_not_marked_has_the_sound_of_its_last_one(session: Session, bench: RankedBench):
+    for setting in session.scalars(
+        select(SpeedSetting).where(SpeedSetting.unit_under_test_id == bench.units["Strong"])
+    ):
+        setting.is_highest = False
+    session.flush()
+    every = [line for line in ranked(session, setting="every").lines if line.row.model == "Strong"]
+    (highest,) = (line for line in ranked(session).lines if line.row.model == "Strong")
+    last = max(every, key=lambda line: line.row.position or 0)
+    assert highest.row == last.row
+    assert highest.sound == last.sound
+    assert highest.cost == last.cost
 
 
 def test_a_change_that_was_not_committed_is_not_kept(store: Engine):
