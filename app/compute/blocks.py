@@ -33,7 +33,7 @@ def block_means(time_h: Floats, levels: Floats, interval_h: float, step: float, 
         one whose readings scatter over a step or more averages it out (first harmonic of the rounding error)
     """
     span = float(time_h[-1] - time_h[0])
-    per_block = max(1, math.ceil((span / interval_h + 1) / most)) if interval_h > 0 else 1
+    per_block = max(1, math.ceil((span / interval_h + 1) / most - 1e-6)) if interval_h > 0 else 1
     rounded = step / math.sqrt(12)
     if per_block == 1:
         spacing = np.maximum(np.diff(time_h) / interval_h, 0.5) if interval_h > 0 else np.ones(time_h.size - 1)

@@ -34,7 +34,7 @@ def first_sustained_crossing_h(
     time_h: Floats, smooth: Floats, level: float, from_h: float, end_h: float
 ) -> float | None:
     """Time at which the smoothed level falls to `level` and stays there, interpolated; None if it never does [h]."""
-    inside = (time_h >= from_h) & (time_h <= end_h)
+    inside = (time_h >= from_h - 1e-9) & (time_h <= end_h + 1e-9)
     time, value = time_h[inside], smooth[inside]
     if time.size == 0:
         return None
@@ -45,7 +45,7 @@ def first_sustained_crossing_h(
     until = np.append(time, math.inf)[next_above]
     # at the end of the log one low reading alone does not show that the level stays low
     lasts = np.where(np.isinf(until), time[-1], until) - time
-    enough = (lasts >= SUSTAINED_MIN / 60) | (np.isinf(until) & (time.size - np.arange(time.size) >= 3))
+    enough = (lasts >= SUSTAINED_MIN / 60 - 1e-9) | (np.isinf(until) & (time.size - np.arange(time.size) >= 3))
     crossing = np.flatnonzero(~above & enough)
     if crossing.size == 0:
         return None

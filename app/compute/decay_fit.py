@@ -11,7 +11,7 @@ from app.compute.events import RateEvent, find_event
 from app.compute.exponential_fit import ExponentialFit, QuickFit, fit_exponential, quick_fit
 from app.compute.measured import Measured
 from app.compute.noise import Floats
-from app.compute.phases import Phases
+from app.compute.phases import ROUNDING_H, Phases
 from app.compute.rate_table import BackgroundBounds
 from app.compute.window import (
     FEWEST_READINGS,
@@ -78,7 +78,8 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     end_h = phases.end_h if marks.fit_end_h is None else min(marks.fit_end_h, phases.end_h)
     before = readings.level[phases.before_smoke]
     before_level = float(np.median(before)) if before.size >= FEWEST_BEFORE else math.nan
-    usable = np.flatnonzero((readings.time_h >= start_h) & (readings.time_h <= end_h))
+    inside = (readings.time_h >= start_h - ROUNDING_H) & (readings.time_h <= end_h + ROUNDING_H)
+    usable = np.flatnonzero(inside)
     why = _why_no_window(readings, phases, usable, start_h, end_h)
     if why:
         return FitOutcome(
@@ -138,7 +139,7 @@ def _start(readings: Readings, phases: Phases, terms: FitTerms) -> tuple[float, 
     if high.size == 0:
         return start_h, 0
     # readings just under the ceiling between saturated ones are the low half of the noise
-    after = math.nextafter(float(readings.time_h[high[-1]]), math.inf)
+    after = float(readings.time_h[high[-1]]) + 2 * ROUNDING_H
     return max(start_h, after), int(np.sum(readings.time_h[high] >= phases.unit_on_h))
 
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d
 
 from app.compute.decay_result import Marks
 from app.compute.noise import Floats, median_of_three, moving_average
@@ -15,7 +16,11 @@ PEAK_SEARCH_MIN = 5.0  # [min] length of that search; noise on a slow decay woul
 SAME_HILL_SHARE = 0.5  # of the peak: a level that fell below it belongs to another release
 SMOKE_AFTER_ON_MIN = 10.0  # [min] smoke may still rise this long after a unit-on mark
 RISE_SHARE = 0.25  # of the peak's excess: a rise by this much over the lowest level so far ends the decay
+LOW_LASTS_MIN = 2.0  # [min] a low level has to last so long before a rise from it counts
+RISE_OVER_LOWEST = 0.30  # of that lowest level: a smaller rise is the noise of a slow decay
 RISING_FALL_SHARE = 0.30  # of the peak's excess: a log that falls by less and then rises higher has no decay
+
+ROUNDING_H = 1e-9  # times on a log of days differ by less than this only through rounding
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +46,7 @@ class Phases:
 
 def find_phases(time_h: Floats, levels: Floats, marks: Marks, interval_h: float) -> Phases:
     """Phases of a trial; marks that a person set stand, the rest is found. Needs at least one reading."""
-    width = int(np.clip(SMOOTHING_MIN / 60 / interval_h if interval_h > 0 else 1, 3, 181)) // 2 * 2 + 1
+    width = round(float(np.clip(SMOOTHING_MIN / 60 / interval_h if interval_h > 0 else 1, 3, 181))) // 2 * 2 + 1
     smooth = moving_average(median_of_three(levels), width if levels.size > 20 else 1)
     end_h = float(time_h[-1]) if marks.end_h is None else min(marks.end_h, float(time_h[-1]))
     last = max(int(np.searchsorted(time_h, end_h, side="right")) - 1, 0)
@@ -63,7 +68,9 @@ def find_phases(time_h: Floats, levels: Floats, marks: Marks, interval_h: float)
         fall = float(smooth[top] - smooth[trough])
         rising = later > float(smooth[top]) + fall and fall < RISING_FALL_SHARE * max(float(smooth[top]) - base, 1e-300)
     on = peak if marks.unit_on_h is None else min(int(np.searchsorted(time_h, marks.unit_on_h)), last)
-    again = None if marks.end_h is not None else _rise_index(smooth, max(peak, on), last, RISE_SHARE * excess)
+    again = (
+        None if marks.end_h is not None else _rise_index(smooth, max(peak, on), last, RISE_SHARE * excess, interval_h)
+    )
     rises_again_h = float(time_h[again]) if again is not None else None
     return Phases(
         smoke_start_h=_first_given(marks.smoke_start_h, None if start is None else float(time_h[start])),
@@ -95,7 +102,7 @@ def _top_at(time_h: Floats, smooth: Floats, unit_on_h: float, first: int, last: 
     on = min(max(int(np.searchsorted(time_h, unit_on_h)), first), last)
     if time_h[top] > unit_on_h and smooth[on] < SAME_HILL_SHARE * smooth[top]:
         return top
-    until = min(int(np.searchsorted(time_h, unit_on_h + SMOKE_AFTER_ON_MIN / 60, side="right")), last + 1)
+    until = min(int(np.searchsorted(time_h, unit_on_h + SMOKE_AFTER_ON_MIN / 60 + ROUNDING_H, side="right")), last + 1)
     until = max(until, on + 1)
     back = smooth[first:until][::-1]
     highest = np.maximum.accumulate(back)
@@ -110,7 +117,7 @@ def _peak_near(time_h: Floats, smooth: Floats, first: int, top: int) -> int:
     low = np.flatnonzero(smooth[first:top] < SAME_HILL_SHARE * level)
     from_place = first + int(low[-1]) + 1 if low.size else first
     near = from_place + int(np.argmax(smooth[from_place : top + 1] >= NEAR_PEAK_SHARE * level))
-    until = int(np.searchsorted(time_h, time_h[near] + PEAK_SEARCH_MIN / 60, side="right"))
+    until = int(np.searchsorted(time_h, time_h[near] + PEAK_SEARCH_MIN / 60 + ROUNDING_H, side="right"))
     return near + int(np.argmax(smooth[near : max(min(until, top + 1), near + 1)]))
 
 
@@ -125,15 +132,21 @@ def _smoke_start_index(smooth: Floats, first: int, peak: int) -> int | None:
     return first + int(np.flatnonzero(before <= low + LOW_SHARE * (high - low))[-1])
 
 
-def _rise_index(smooth: Floats, peak: int, last: int, limit: float) -> int | None:
-    """Place of the lowest level before the first lasting rise by more than the limit; None without such a rise."""
+def _rise_index(smooth: Floats, peak: int, last: int, limit: float, interval_h: float) -> int | None:
+    """Place of the lowest level before the first lasting rise by more than the limit and a share of that level.
+
+    A dip shorter than two minutes is no low level, and a rise has to last for three readings.
+    """
     part = smooth[peak : last + 1]
-    lowest = np.minimum.accumulate(part)
-    high = part - lowest > limit
+    low_readings = max(round(LOW_LASTS_MIN / 60 / interval_h), 1) if interval_h > 0 else 1
+    # the highest of the next two minutes: low only where the level stays low
+    ahead = maximum_filter1d(part, low_readings, origin=-((low_readings - 1) // 2), mode="nearest")
+    lowest = np.minimum.accumulate(ahead)
+    high = part - lowest > np.maximum(limit, RISE_OVER_LOWEST * lowest)
     if limit <= 0 or not bool(high.any()):
         return None
     lasting = high[:-2] & high[1:-1] & high[2:] if high.size >= 3 else high
     if not bool(lasting.any()):
         return None
     at = int(np.argmax(lasting))
-    return peak + int(np.flatnonzero(part[: at + 1] == lowest[at])[-1])
+    return peak + min(int(np.argmin(ahead[: at + 1])) + low_readings - 1, at)
