@@ -4,6 +4,7 @@ import pytest
 from sqlalchemy import update
 from sqlalchemy.orm import Session
 
+from app.compute.method import METHOD_VERSION
 from app.errors import InvalidValue, NotFound
 from app.services.audit import changes_of
 from app.services.review_figures import GONE, figures_of_units
@@ -42,7 +43,7 @@ def test_each_saving_is_a_version_with_its_day_and_figures(session: Session, ben
         "Ada",
         NOW,
     )
-    assert (newest.state, newest.method_version) == ("published", "1.0")
+    assert (newest.state, newest.method_version) == ("published", METHOD_VERSION)
     assert [figure.key for figure in newest.figures] == [f.key for f in figures_of_units(session, [unit_id])[unit_id]]
     assert [change.after for change in changes_of(session, SUBJECT, unit_id)][:2] == [
         "version 2, published",
