@@ -50,7 +50,7 @@ def test_a_tracer_gas_step_down_gives_the_recomputed_rate_and_background(channel
 )
 def test_a_release_over_a_high_background_gives_the_recomputed_rate(fit_start, fit_end, rate):
     """Mobility sizer, total number per cm³ (MIT). Recomputed with background 12.45 per h from the peak on and 10.54
-    from two minutes later; ignoring the background gives 3.9 per h. The curve is not one exponential, and it says so."""
+    from two minutes later; ignoring the background gives 3.9 per h. It is not one exponential, and that is said."""
     log = _log("decay_room_release_mobility_sizer_1min.csv")
     marks = Marks(
         unit_on_h=_hours(log, 2023, 9, 11, 14, 55, 4),
