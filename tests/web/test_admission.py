@@ -132,8 +132,11 @@ def test_nobody_learns_the_name_of_the_bench(nobody: TestClient, people: dict[st
 
 
 def _bench_form(client: TestClient) -> dict[str, str]:
+    """What a browser would send of the form as it stands: its text fields and the chosen options."""
     page = client.get("/bench").text
-    return dict(re.findall(r'<input id="[^"]+" name="([^"]+)" type="text" value="([^"]*)"', page))
+    typed = re.findall(r'<input id="[^"]+" name="([^"]+)" type="text" value="([^"]*)"', page)
+    choices = re.findall(r'<select id="[^"]+" name="([^"]+)".*?<option value="([^"]*)" selected', page, re.DOTALL)
+    return dict(typed + choices)
 
 
 def test_health_and_style_are_open_to_anybody_and_say_nothing_of_the_store(nobody: TestClient, people: dict[str, str]):
