@@ -120,11 +120,14 @@ def test_the_keyboard_alone_adds_a_trial(browse):
     """Tab, arrows, letters, space and Enter; only the choice of the file goes past the keys, since its window belongs
     to the machine and not to the page."""
     page = browse("/")
+    page.on("filechooser", lambda _chooser: None)  # listening from here on: the browser takes a moment to heed it
     _tab_to(page, "document.activeElement.getAttribute('href') === '/trials/add'")
     page.keyboard.press("Enter")
     page.wait_for_url("**/trials/add")
     _tab_to(page, "document.activeElement.name === 'log'")
-    page.set_input_files("input[name=log]", LOG)
+    with page.expect_file_chooser() as chooser:
+        page.keyboard.press("Enter")
+    chooser.value.set_files(LOG)
     _tab_to(page, "document.activeElement.name === 'timezone'")
     page.keyboard.type("Europe/Copenhagen")
     page.keyboard.press("Enter")
