@@ -1,7 +1,5 @@
 """What a logger's readings say about their own noise: step of the display, spread from reading to reading."""
 
-import math
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,23 +18,6 @@ def resolution_step(levels: Floats) -> float:
     # a change of unit leaves rounding dust of about 1e-15 of the level; that is not a step
     steps = steps[steps > 1e-9 * float(np.max(np.abs(levels)))]
     return float(steps.min()) if steps.size else 0.0
-
-
-def rounding_bias(step: float, spread: float | Floats) -> float | Floats:
-    """Root mean square error of a mean of many rounded readings that averaging does not remove.
-
-    First harmonic of the rounding error of a Gaussian signal of standard deviation `spread`; at most the
-    step/√12 of a signal that stands still. Noise of half a step or more makes it vanish.
-
-    >>> round(float(rounding_bias(1.0, 0.0)), 4)
-    0.2887
-    >>> float(rounding_bias(1.0, 0.6)) < 0.001
-    True
-    """
-    if step <= 0:
-        return np.zeros_like(spread, dtype=float)
-    share = np.exp(-2 * math.pi**2 * np.square(np.asarray(spread, dtype=float) / step))
-    return step / math.sqrt(12) * share
 
 
 def median_of_three(levels: Floats) -> Floats:

@@ -54,13 +54,7 @@ def compare_settings(
     """
     _check(setting_ids)
     filled, offered = read_offered(session, replace(choices or RankingChoices(), setting=EVERY))
-    rows = read_ranking_rows(
-        session,
-        channel=filled.channel,
-        aerosol=filled.aerosol,
-        room_id=filled.room_id or 0,
-        currency=offered.currency,
-    )
+    rows = read_ranking_rows(session, filled, offered.currency)
     present = {row.setting_id: row for row in rows}
     for setting_id in setting_ids:
         if setting_id not in present:

@@ -1,4 +1,4 @@
-"""What a form offers to choose from, by name: units, settings, rooms, loggers, smoke sources; and what was last used."""
+"""What a form offers to choose from, by name: units, settings, rooms, loggers, sources; and what was last used."""
 
 from dataclasses import dataclass
 

@@ -57,14 +57,7 @@ class OwnedUnits:
 def read_owned_units(session: Session, terms: OwningTerms, unit_id: int = 0) -> OwnedUnits:
     """Every unit outside the trash, or the one named, at the setting that the terms ask for."""
     chosen, offered = read_offered(session, RankingChoices())
-    rows = read_ranking_rows(
-        session,
-        channel=chosen.channel,
-        aerosol=chosen.aerosol,
-        room_id=chosen.room_id or 0,
-        currency=terms.assumptions.currency,
-        unit_id=unit_id,
-    )
+    rows = read_ranking_rows(session, chosen, terms.assumptions.currency, unit_id=unit_id)
     sounds = read_setting_sounds(
         session,
         standard_distance_m=offered.standard_distance_m,

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass, replace
+from typing import Literal, get_args
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
@@ -17,7 +18,7 @@ from app.storage.units_under_test import SpeedSetting
 
 HIGHEST, QUIETEST, EVERY = "highest", "quietest", "every"
 ROOM_RULES = ("1.55 rule", "air changes")
-SORT_KEYS = (
+SortKey = Literal[
     "clean_air_delivery_rate",
     "air_changes",
     "standard_clearing_time",
@@ -29,7 +30,8 @@ SORT_KEYS = (
     "name",
     "kind",
     "trials",
-)
+]
+SORT_KEYS: tuple[SortKey, ...] = get_args(SortKey)
 LARGER_FIRST = frozenset({"clean_air_delivery_rate", "air_changes", "trials"})
 MOST_ROWS = 1000
 DEFAULT_ROWS = 100

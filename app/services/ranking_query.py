@@ -10,6 +10,7 @@ from sqlalchemy import ColumnElement, Integer, Select, Text, and_, bindparam, ca
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from app.services.highest_setting import highest_setting_id
+from app.services.ranking_choices import RankingChoices
 from app.storage.bench_measurements import PowerMeasurement
 from app.storage.trials import SettingSummary
 from app.storage.units_under_test import Price, SpeedSetting, UnitUnderTest
@@ -175,15 +176,14 @@ _HIGHEST_SETTING = _build(SpeedSetting.id == highest_setting_id())
 
 def read_ranking_rows(
     session: Session,
-    *,
-    channel: str,
-    aerosol: str,
-    room_id: int,
+    choices: RankingChoices,
     currency: str,
+    *,
     highest_only: bool = False,
     unit_id: int = 0,
 ) -> list[RankingRow]:
-    """All units that are not in the trash, one row a setting, in the order of maker, model and setting.
+    """All units that are not in the trash, one row a setting, in the order of maker, model and setting, with what was
+    measured in the channel, aerosol and room of the choices.
 
     `highest_only` leaves out every setting but the highest of each unit; `unit_id` reads that unit alone, in the
     trash or not.
@@ -191,9 +191,9 @@ def read_ranking_rows(
     result = session.connection().execute(
         _HIGHEST_SETTING if highest_only else _EVERY_SETTING,
         {
-            "channel": channel,
-            "aerosol": aerosol,
-            "room_id": room_id,
+            "channel": choices.channel,
+            "aerosol": choices.aerosol,
+            "room_id": choices.room_id or 0,
             "currency": currency,
             "unit_id": unit_id,
         },

@@ -60,14 +60,7 @@ def read_ranking_table(session: Session, choices: RankingChoices, before: Rankin
     """
     filled, offered = read_offered(session, choices)
     highest_only = filled.setting == HIGHEST
-    rows = read_ranking_rows(
-        session,
-        channel=filled.channel,
-        aerosol=filled.aerosol,
-        room_id=filled.room_id or 0,
-        currency=offered.currency,
-        highest_only=highest_only,
-    )
+    rows = read_ranking_rows(session, filled, offered.currency, highest_only=highest_only)
     lines = with_sound_and_cost(session, rows, offered, highest_only=highest_only)
     if before is not None:
         earlier = {(line.row.unit_id, line.row.setting_id): line for line in before.lines}
@@ -94,14 +87,7 @@ class UnitLines:
 def lines_of_unit(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitLines:
     """Every setting of one unit as the ranking shows it, from the slowest; empty where there is no such unit."""
     filled, offered = read_offered(session, choices or RankingChoices())
-    rows = read_ranking_rows(
-        session,
-        channel=filled.channel,
-        aerosol=filled.aerosol,
-        room_id=filled.room_id or 0,
-        currency=offered.currency,
-        unit_id=unit_id,
-    )
+    rows = read_ranking_rows(session, filled, offered.currency, unit_id=unit_id)
     lines = tuple(with_sound_and_cost(session, rows, offered, unit_id))
     return UnitLines(lines, filled, offered, offered.room(filled.room_id))
 

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from app.compute.decay_result import ChannelDecay, DecayFit
 from app.compute.measured import Measured
 from app.compute.notes import Note
-from app.storage.trials import ResultNote
 
 # Columns of the fit that are empty where there is none.
 _FIT_COLUMNS = (
@@ -113,10 +112,6 @@ def note_columns(notes: Sequence[Note], first_position: int = 0) -> list[dict[st
         }
         for position, note in enumerate(notes, start=first_position)
     ]
-
-
-def stored_note(row: ResultNote) -> Note:
-    return Note(row.code, row.severity, row.message, row.value, row.limit, row.unit, row.at_min)  # type: ignore[arg-type]
 
 
 def _seconds(hours: float | None) -> float | None:

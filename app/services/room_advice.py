@@ -70,13 +70,7 @@ def advice_for_room(session: Session, choices: RoomChoices | None = None) -> Adv
     chosen = choices or RoomChoices()
     need = _need(chosen)
     filled, offered = read_offered(session, RankingChoices())
-    rows = read_ranking_rows(
-        session,
-        channel=filled.channel,
-        aerosol=filled.aerosol,
-        room_id=filled.room_id or 0,
-        currency=offered.currency,
-    )
+    rows = read_ranking_rows(session, filled, offered.currency)
     sounds = read_setting_sounds(
         session, standard_distance_m=offered.standard_distance_m, rule=offered.sound_correction_rule
     )

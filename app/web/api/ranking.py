@@ -9,27 +9,13 @@ from pydantic import BaseModel, ConfigDict, FiniteFloat, model_validator
 from app.compute.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H, M2_PER_SQUARE_FOOT
 from app.errors import InvalidValue
 from app.services.ranking import RankedSetting, Ranking, rank_units
-from app.services.ranking_choices import HIGHEST, RULE_CEILING_M, RankingChoices
+from app.services.ranking_choices import HIGHEST, RULE_CEILING_M, RankingChoices, SortKey
 from app.web.api.shapes import IdOrNone, MeasuredShape, measured_from_parts, problem_answers
 from app.web.api.trial_shapes import Named
 from app.web.api.units import PriceShape
 from app.web.dependencies import SessionDep
 
 router = APIRouter(tags=["ranking"])
-
-SortKey = Literal[
-    "clean_air_delivery_rate",
-    "air_changes",
-    "standard_clearing_time",
-    "time_to_clear",
-    "sound",
-    "power",
-    "price",
-    "running_cost",
-    "name",
-    "kind",
-    "trials",
-]
 
 
 class RankingQuery(BaseModel):

@@ -3,25 +3,15 @@
 from dataclasses import replace
 from typing import Annotated
 
-from pydantic import Field, FiniteFloat
+from pydantic import Field
 from sqlalchemy.orm import Session
 
 from app.web.api.shapes import AskedBody
-from app.web.api.trial_form import IdField, Name, Seconds, Words
-from app.web.api.trial_shapes import ClearLevelKind
+from app.web.api.trial_form import IdField, MarkFields, Name, Words
 
 
-class MarksChange(AskedBody):
+class MarksChange(MarkFields):
     """Marks to set; null has a mark found from the data again, and one that is left out stays as it is."""
-
-    smoke_start_s: Seconds | None = None
-    unit_on_s: Seconds | None = None
-    fit_start_s: Seconds | None = None
-    fit_end_s: Seconds | None = None
-    end_s: Seconds | None = None
-    background_ug_m3: Annotated[FiniteFloat, Field(ge=0)] | None = None
-    clear_level_kind: ClearLevelKind | None = None
-    clear_level_value: FiniteFloat | None = None
 
 
 class TrialChange(AskedBody):

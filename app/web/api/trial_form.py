@@ -4,7 +4,7 @@ from datetime import datetime
 from typing import Annotated, Literal
 
 from fastapi import UploadFile
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, FiniteFloat
+from pydantic import AfterValidator, Field, FiniteFloat
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
@@ -13,6 +13,7 @@ from app.services.loggers import find_logger
 from app.services.new_trial import NewTrial, TrialMarks
 from app.services.rooms import find_room, find_smoke_source
 from app.services.units import find_setting, find_unit
+from app.web.api.shapes import AskedBody
 from app.web.api.trial_shapes import ClearLevelKind, Kind
 
 _LARGEST_ID = 2_147_483_647
@@ -33,14 +34,25 @@ Words = Annotated[str, Field(max_length=20_000)]
 TimeWithZone = Annotated[datetime, AfterValidator(_with_zone)]
 
 
-class TrialForm(BaseModel):
+class MarkFields(AskedBody):
+    """The marks of a trial; one that is null is found from the data."""
+
+    smoke_start_s: Seconds | None = None
+    unit_on_s: Seconds | None = None
+    fit_start_s: Seconds | None = None
+    fit_end_s: Seconds | None = None
+    end_s: Seconds | None = None
+    background_ug_m3: Annotated[FiniteFloat, Field(ge=0)] | None = None
+    clear_level_kind: ClearLevelKind | None = None
+    clear_level_value: FiniteFloat | None = None
+
+
+class TrialForm(MarkFields):
     """Things of the bench are named by id, or by name where the id is left out.
 
     columns, units : how a column is to be read, as `HEADER=CHANNEL` and `HEADER=UNIT`, one field for each column;
     `HEADER=` alone leaves the column out
     """
-
-    model_config = ConfigDict(extra="forbid")
 
     log: UploadFile
     kind: Kind = "unit running"
@@ -60,19 +72,11 @@ class TrialForm(BaseModel):
     tested_by: Name = ""
     filter_state: Name = ""
     notes: Words = ""
-    smoke_start_s: Seconds | None = None
-    unit_on_s: Seconds | None = None
-    fit_start_s: Seconds | None = None
-    fit_end_s: Seconds | None = None
-    end_s: Seconds | None = None
-    background_ug_m3: Annotated[FiniteFloat, Field(ge=0)] | None = None
-    clear_level_kind: ClearLevelKind | None = None
-    clear_level_value: FiniteFloat | None = None
     timezone: Name = ""
     box: Name = ""
     date_order: Literal["", "day first", "month first"] = ""
-    columns: list[str] = []
-    units: list[str] = []
+    columns: list[str] = Field(default=[])
+    units: list[str] = Field(default=[])
 
 
 def reading_choices(form: TrialForm, kept: ReadingChoices | None) -> ReadingChoices:
