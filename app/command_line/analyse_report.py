@@ -2,7 +2,7 @@
 
 from app.compute.asymmetric import AsymmetricMeasured
 from app.compute.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
-from app.compute.decay_result import TimeToClear
+from app.compute.decay_result import ChannelDecay
 from app.compute.measured import Measured
 from app.compute.rounding import decimals_for, decimals_from_size, rounded_text
 from app.services.analyse_log import AnalysisRequest, ChannelAnalysis, LogAnalysis
@@ -35,7 +35,7 @@ def _channel_lines(name: str, channel: ChannelAnalysis) -> list[str]:
         on = "found in the data" if decay.unit_on_found else "as told"
         lines += [
             _line("unit on", f"{60 * decay.unit_on_h:.1f} min into the log, {on}"),
-            _line("level at unit on", f"{decay.start_level:.1f} {decay.unit}"),
+            _line("level at unit on", f"{_level_in_words(decay)} {decay.unit}"),
             _line("background", f"{_in_words(fit.background)} {decay.unit}, {fit.background_choice}"),
             _line(
                 "fit window",
@@ -48,7 +48,7 @@ def _channel_lines(name: str, channel: ChannelAnalysis) -> list[str]:
             _line("air changes", f"{_in_words(channel.air_changes_per_h)} per hour"),
             _line("standard clearing time", f"{_in_words(channel.standard_clearing_time_min)} min (95 % reduction)"),
         ]
-    lines.append(_line("time to clear", _time_to_clear(decay.time_to_clear, decay.unit)))
+    lines.append(_line("time to clear", _time_to_clear(decay)))
     lines += [f"  {note.severity}: {note.message}" for note in channel.notes]
     return lines
 
@@ -78,9 +78,15 @@ def _in_cfm(channel: ChannelAnalysis) -> str:
     return f" = {rate.value * CUBIC_FEET_PER_MINUTE_PER_M3_PER_H:.1f} cfm" if rate else ""
 
 
-def _time_to_clear(clear: TimeToClear, unit: str) -> str:
-    level = f"{clear.clear_level:.4g} {unit}"
+def _level_in_words(decay: ChannelDecay) -> str:
+    measured = decay.start_level_measured
+    return _in_words(measured) if measured else f"{decay.start_level:.1f} (too few readings for an uncertainty)"
+
+
+def _time_to_clear(decay: ChannelDecay) -> str:
+    clear, measured = decay.time_to_clear, decay.time_to_clear_measured
+    level = f"{clear.clear_level:.4g} {decay.unit}"
     if clear.reached:
-        return f"{clear.value_min:.1f} min to {level}"
+        return f"{_in_words(measured) if measured else f'{clear.value_min:.1f}'} min to {level}"
     predicted = f"; the fitted curve gets there after {clear.predicted.value:.0f} min" if clear.predicted else ""
     return f"{level} not within {clear.not_before_min:.0f} min{predicted}"

@@ -11,9 +11,10 @@ from app.compute.decay_curve import decay_curve
 from app.compute.decay_fit import FitOutcome, FitTerms, Readings, fit_decay, no_fit
 from app.compute.decay_result import ChannelDecay, ClearLevel, Marks, TimeToClear
 from app.compute.fit_checks import fit_notes
+from app.compute.local_noise import LocalNoise, crossing_uncertainty_min, local_noise
 from app.compute.noise import Floats, resolution_step
 from app.compute.notes import Note
-from app.compute.phases import Phases, find_phases
+from app.compute.phases import ROUNDING_H, Phases, find_phases
 from app.compute.reading_checks import reading_notes
 from app.compute.unit_on import switch_on_h
 from app.compute.window import FEWEST_READINGS, ceiling_of
@@ -114,6 +115,17 @@ def _result(
     if not math.isnan(outcome.before):
         background = outcome.before
     clear = clear_level_value(clear_level, start_level, background)
+    at_start = _noise_at(readings, phases, phases.unit_on_h)
+    cleared = time_to_clear(time_h, smooth, clear, phases.unit_on_h, phases.end_h, fit)
+    if cleared.value_min is not None:
+        of_clear_level = {
+            "absolute": 0.0,
+            "share_of_start": clear_level.value * (at_start.uncertainty if at_start else 0.0),
+            "background": fit.background.uncertainty if fit.background is not None else 0.0,
+        }[clear_level.kind]
+        at_crossing = _noise_at(readings, phases, phases.unit_on_h + cleared.value_min / 60)
+        uncertainty = crossing_uncertainty_min(at_crossing, of_clear_level, readings.interval_h)
+        cleared = replace(cleared, uncertainty_min=uncertainty)
     return ChannelDecay(
         channel=channel,
         unit=unit,
@@ -128,9 +140,19 @@ def _result(
         peak_level=peak_level,
         end_level=end_level,
         fit=fit,
-        time_to_clear=time_to_clear(time_h, smooth, clear, phases.unit_on_h, phases.end_h, fit),
+        time_to_clear=cleared,
         notes=notes,
+        start_level_uncertainty=at_start.uncertainty if at_start else None,
     )
+
+
+def _noise_at(readings: Readings, phases: Phases, at_h: float) -> LocalNoise | None:
+    """Noise of the level at a moment of the run; readings before unit on follow another curve and stay out."""
+    first, last = np.searchsorted(
+        readings.time_h, [phases.unit_on_h - ROUNDING_H, phases.end_h + ROUNDING_H], side="left"
+    )
+    run = slice(int(first), int(last))
+    return local_noise(readings.time_h[run], readings.level[run], phases.smooth[run], at_h, readings.step)
 
 
 def _nothing(channel: str, unit: str, readings: Readings, marks: Marks, clear_level: ClearLevel) -> ChannelDecay:

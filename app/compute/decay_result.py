@@ -38,6 +38,7 @@ class TimeToClear:
 
     reached False is right-censored: the level was not reached before `not_before_min`, the end of the run.
     predicted is the fitted curve's own crossing, an estimate, None where the curve never gets there.
+    uncertainty_min is the standard uncertainty of `value_min`, None where the readings cannot tell it.
     """
 
     reached: bool
@@ -45,6 +46,7 @@ class TimeToClear:
     not_before_min: float | None
     predicted: Measured | None
     clear_level: float
+    uncertainty_min: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +82,10 @@ class DecayFit:
 
 @dataclass(frozen=True, slots=True)
 class ChannelDecay:
-    """Everything the analysis of one channel found. `fit` is None where no decay could be found."""
+    """Everything the analysis of one channel found. `fit` is None where no decay could be found.
+
+    start_level_uncertainty : standard uncertainty of the level at unit on, None where too few readings lie there
+    """
 
     channel: str
     unit: str
@@ -97,6 +102,15 @@ class ChannelDecay:
     fit: DecayFit | None
     time_to_clear: TimeToClear
     notes: tuple[Note, ...]
+    start_level_uncertainty: float | None = None
+
+    @property
+    def start_level_measured(self) -> Measured | None:
+        return _measured(self.start_level, self.start_level_uncertainty)
+
+    @property
+    def time_to_clear_measured(self) -> Measured | None:
+        return _measured(self.time_to_clear.value_min, self.time_to_clear.uncertainty_min)
 
     @property
     def usable(self) -> bool:
@@ -106,3 +120,7 @@ class ChannelDecay:
             and self.fit.decay_rate is not None
             and not any(note.severity == "unusable" for note in self.notes)
         )
+
+
+def _measured(value: float | None, uncertainty: float | None) -> Measured | None:
+    return None if value is None or uncertainty is None else Measured(value, uncertainty)

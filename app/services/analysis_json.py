@@ -49,9 +49,13 @@ def _channel_json(channel: ChannelAnalysis) -> dict[str, Any]:
     decay, fit, clear = channel.decay, channel.decay.fit, channel.decay.time_to_clear
     exists = fit is not None and fit.decay_rate is not None
     rate = channel.clean_air_delivery_rate
+    cleared = measured_json(decay.time_to_clear_measured) or {"value": finite(clear.value_min)}
     return {
+        "unit": decay.unit,
         "start_level": finite(decay.start_level),
+        "start_level_measured": measured_json(decay.start_level_measured),
         "background_level": finite(fit.background.value) if fit and fit.background else None,
+        "background_level_measured": measured_json(fit.background if fit else None),
         "fit_window_min": [
             finite(60 * (fit.window_start_h - decay.unit_on_h)),
             finite(60 * (fit.window_end_h - decay.unit_on_h)),
@@ -66,7 +70,10 @@ def _channel_json(channel: ChannelAnalysis) -> dict[str, Any]:
         "air_changes_per_h": measured_json(channel.air_changes_per_h),
         "time_to_clear_min": {
             "reached": clear.reached,
-            "value": finite(clear.value_min),
+            "value": cleared["value"],
+            "uncertainty": cleared.get("uncertainty"),
+            "low_95": cleared.get("low_95"),
+            "high_95": cleared.get("high_95"),
             "not_before": finite(clear.not_before_min),
             "predicted": measured_json(clear.predicted),
         },

@@ -52,9 +52,15 @@ def stored_channel_decay(row: ChannelResult) -> ChannelDecay:
         end_level=row.end_level,
         fit=stored_fit(row),
         time_to_clear=TimeToClear(
-            row.cleared, row.time_to_clear_min, row.not_cleared_before_min, predicted, row.clear_level
+            row.cleared,
+            row.time_to_clear_min,
+            row.not_cleared_before_min,
+            predicted,
+            row.clear_level,
+            row.time_to_clear_uncertainty_min,
         ),
         notes=(),
+        start_level_uncertainty=row.start_level_uncertainty,
     )
 
 

@@ -25,6 +25,7 @@ class ChannelDetail:
 
     natural_decay : of the room on one day; empty_room_trials : the runs that it rests on
     predicted_clear_min : when the fitted curve gets to the clear level, an estimate
+    start_level, background_level, time_to_clear : None also where their uncertainty is not known
     """
 
     result: ChannelResult
@@ -34,6 +35,9 @@ class ChannelDetail:
     air_changes: Measured | None
     standard_clearing_time: AsymmetricMeasured | None
     predicted_clear_min: Measured | None
+    start_level: Measured | None
+    background_level: Measured | None
+    time_to_clear: Measured | None
     empty_room_trials: tuple[int, ...]
     notes: tuple[ResultNote, ...]
 
@@ -114,6 +118,9 @@ def _channel(result: ChannelResult) -> ChannelDetail:
             result.standard_clearing_time_high_95_min,
         ),
         predicted_clear_min=stored_measured(result.predicted_clear_min, result.predicted_clear_uncertainty_min, None),
+        start_level=stored_measured(result.start_level, result.start_level_uncertainty, None),
+        background_level=stored_measured(result.background_level, result.background_uncertainty, None),
+        time_to_clear=stored_measured(result.time_to_clear_min, result.time_to_clear_uncertainty_min, None),
         empty_room_trials=_trials_of(result.pool.runs if result.pool else ()),
         notes=tuple(result.notes),
     )

@@ -124,6 +124,7 @@ class ChannelResult(Base):
     interval_s: Mapped[float]
     readings: Mapped[int]
     start_level: Mapped[float]
+    start_level_uncertainty: Mapped[float | None]  # these two are empty in results made before they were computed
     peak_level: Mapped[float]
     end_level: Mapped[float]
     relative_humidity_pct: Mapped[float | None]  # mean from unit on to the end, where it was logged
@@ -163,6 +164,7 @@ class ChannelResult(Base):
     clear_level: Mapped[float]
     cleared: Mapped[bool]
     time_to_clear_min: Mapped[float | None]
+    time_to_clear_uncertainty_min: Mapped[float | None]
     not_cleared_before_min: Mapped[float | None]
     predicted_clear_min: Mapped[float | None]
     predicted_clear_uncertainty_min: Mapped[float | None]

@@ -16,8 +16,11 @@ from tests.conftest import NOW, decay_log
 
 ROOM = Measured(30.0, 0.5)
 CHANNEL_FIELDS = {
+    "unit",
     "start_level",
+    "start_level_measured",
     "background_level",
+    "background_level_measured",
     "fit_window_min",
     "readings_fitted",
     "total_decay_per_h",
@@ -56,7 +59,9 @@ def test_the_shape_is_that_of_the_contract():
         for field in ("total_decay_per_h", "natural_decay_per_h", "clean_air_delivery_rate_m3_per_h",
                       "clean_air_delivery_rate_cfm", "air_changes_per_h", "standard_clearing_time_min"):  # fmt: skip
             assert set(channel[field]) == MEASURED_FIELDS
-        assert set(channel["time_to_clear_min"]) == {"reached", "value", "not_before", "predicted"}
+        assert set(channel["time_to_clear_min"]) == {
+            "reached", "value", "uncertainty", "low_95", "high_95", "not_before", "predicted"
+        }  # fmt: skip
         for note in channel["notes"]:
             assert set(note) == {"code", "severity", "message"}
             assert note["severity"] in ("fine", "care", "unusable")

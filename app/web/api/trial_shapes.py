@@ -66,23 +66,35 @@ class LogShape(BaseModel):
 
 
 class TimeToClearShape(BaseModel):
-    """First sustained crossing of the clear level, in minutes from unit on. Not reached: not before the run's end."""
+    """First sustained crossing of the clear level, in minutes from unit on. Not reached: not before the run's end.
+
+    `uncertainty` with its interval is null where the level was not reached, or where the readings cannot tell it.
+    """
 
     reached: bool
     value: float | None
+    uncertainty: float | None
+    low_95: float | None
+    high_95: float | None
     not_before: float | None
     predicted: MeasuredShape | None
 
 
 class ChannelShape(BaseModel):
-    """Results of one channel; what does not exist is null, and a note says why. Times count from unit on."""
+    """Results of one channel; what does not exist is null, and a note says why. Times count from unit on.
+
+    Levels are in `unit`; `start_level_measured` and `background_level_measured` are the same with their uncertainty.
+    `clear_level` is a choice of the bench or the trial, `window_sensitivity_per_h` is itself a part of the uncertainty.
+    """
 
     unit: str
     usable: bool
     unit_on_s: float
     end_s: float
     start_level: float
+    start_level_measured: MeasuredShape | None
     background_level: float | None
+    background_level_measured: MeasuredShape | None
     clear_level: float
     fit_window_min: tuple[float, float] | None
     readings_fitted: int
@@ -223,7 +235,9 @@ def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
         unit_on_s=result.unit_on_s,
         end_s=result.end_s,
         start_level=result.start_level,
+        start_level_measured=measured_shape(channel.start_level),
         background_level=result.background_level,
+        background_level_measured=measured_shape(channel.background_level),
         clear_level=result.clear_level,
         fit_window_min=window,
         readings_fitted=result.readings_fitted,
@@ -235,6 +249,9 @@ def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
         time_to_clear_min=TimeToClearShape(
             reached=result.cleared,
             value=result.time_to_clear_min,
+            uncertainty=None if channel.time_to_clear is None else channel.time_to_clear.uncertainty,
+            low_95=None if channel.time_to_clear is None else max(0.0, channel.time_to_clear.low_95),
+            high_95=None if channel.time_to_clear is None else channel.time_to_clear.high_95,
             not_before=result.not_cleared_before_min,
             predicted=measured_shape(channel.predicted_clear_min),
         ),

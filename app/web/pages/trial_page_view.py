@@ -27,22 +27,29 @@ from app.web.unit_system import UnitSystem, unit_system
 
 @dataclass(frozen=True, slots=True)
 class ResultRow:
-    """Results of one channel in words; None where a quantity does not exist, and `why_none` says why."""
+    """Results of one channel in words; None where a quantity, or its uncertainty, does not exist.
+
+    the fields ending in `_alone` : the number without its uncertainty, for where that is not known; "" where the
+        quantity does not exist
+    """
 
     channel: str
     label: str
     unit: str
     usable: bool
     is_indicative: str
-    start_level: str
-    background: str
+    start_level: MeasuredWords | None
+    start_level_alone: str
+    background: MeasuredWords | None
+    background_alone: str
     fit_window: str
     total_decay: MeasuredWords | None
     natural_decay: MeasuredWords | None
     clean_air: MeasuredWords | None
     air_changes: MeasuredWords | None
     standard_clearing_time: MeasuredWords | None
-    time_to_clear: str
+    time_to_clear: MeasuredWords | None
+    time_to_clear_alone: str
     is_bound: bool
     predicted: MeasuredWords | None
     r_squared: str
@@ -140,7 +147,9 @@ def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
     elif detail.trial.kind == "unit running":
         sentences.append("No empty-room run of this room fits, so how much of that the unit did is not known.")
     if shown.result.cleared and shown.result.time_to_clear_min is not None:
-        sentences.append(f"The room was clear after {rounded_text(shown.result.time_to_clear_min, 1)} min.")
+        cleared = _words(shown.time_to_clear)
+        after = cleared.with_interval if cleared else rounded_text(shown.result.time_to_clear_min, 1)
+        sentences.append(f"The room was clear after {after} min.")
     elif shown.result.not_cleared_before_min is not None:
         watched = not_within(shown.result.not_cleared_before_min).removeprefix("> ")
         sentences.append(f"The room did not clear within {watched}.")
@@ -149,26 +158,29 @@ def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
 
 def _result_row(detail: Any, system: UnitSystem) -> ResultRow:
     result, rate = detail.result, detail.clean_air_delivery_rate
-    clear, is_bound = "–", False
+    clear, is_bound = "", False
     if result.cleared and result.time_to_clear_min is not None:
-        clear = f"{rounded_text(result.time_to_clear_min, 1)} min"
+        clear = rounded_text(result.time_to_clear_min, 1)
     elif result.not_cleared_before_min is not None:
-        clear, is_bound = not_within(result.not_cleared_before_min), True
+        clear, is_bound = not_within(result.not_cleared_before_min).removesuffix("\u00a0min"), True
     return ResultRow(
         channel=result.channel,
         label=channel(result.channel).label,
         unit=result.unit,
         usable=result.usable,
         is_indicative=_indicative(result.channel),
-        start_level=_plain(result.start_level),
-        background=_plain(result.background_level),
+        start_level=_words(detail.start_level),
+        start_level_alone=_plain(result.start_level),
+        background=_words(detail.background_level),
+        background_alone="" if result.background_level is None else _plain(result.background_level),
         fit_window=_window(result),
         total_decay=_words(detail.total_decay),
         natural_decay=_words(detail.natural_decay),
         clean_air=None if rate is None else system.flow_words(rate.value, rate.uncertainty, rate.low_95, rate.high_95),
         air_changes=_words(detail.air_changes),
         standard_clearing_time=_words(detail.standard_clearing_time),
-        time_to_clear=clear,
+        time_to_clear=_words(detail.time_to_clear),
+        time_to_clear_alone=clear,
         is_bound=is_bound,
         predicted=None if result.cleared else _words(detail.predicted_clear_min),
         r_squared="–" if result.r_squared is None else rounded_text(result.r_squared, 4),

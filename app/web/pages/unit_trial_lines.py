@@ -30,7 +30,7 @@ class UnitTrialLine:
 
 def trials_words(known: UnitKnown) -> str:
     """What the list of trials holds, and which rooms of them the numbers above do not take in."""
-    words = "All trials, the newest first; decay and rate with their standard uncertainty."
+    words = "All trials, the newest first; each number with its standard uncertainty."
     here = known.lines.room
     others = {one.trial.room.id: one.trial.room.name for one in known.trials}
     if here is None or not (others.pop(here.id, None) and others):
@@ -46,7 +46,7 @@ def trial_line(one: ListedTrial, known: UnitKnown, system: UnitSystem) -> UnitTr
     decay = rate = time = missing
     start = "–"
     if result is not None:
-        start = f"{rounded_text(result.start_level, decimals_from_size(result.start_level))}\u00a0{result.unit}"
+        start = f"{_number(result.start_level, result.start_level_uncertainty)}\u00a0{result.unit}"
         decay = Cell("missing", reason=result.why_not or "No decay could be fitted.")
         if result.total_decay_per_h is not None:
             words = measured_words(result.total_decay_per_h, result.total_decay_uncertainty_per_h)
@@ -59,7 +59,7 @@ def trial_line(one: ListedTrial, known: UnitKnown, system: UnitSystem) -> UnitTr
             rate = Cell("value", f"{flow.value} ± {flow.uncertainty}")
         time = Cell("missing", reason="The level was never above the clear level.")
         if result.time_to_clear_min is not None:
-            time = Cell("value", rounded_text(result.time_to_clear_min, 1))
+            time = Cell("value", _number(result.time_to_clear_min, result.time_to_clear_uncertainty_min))
         elif result.not_cleared_before_min is not None:
             bound = not_within(result.not_cleared_before_min).removesuffix("\u00a0min")
             time = Cell("bound", bound, reason="The clear level was not reached before the end of the run.")
@@ -77,6 +77,14 @@ def trial_line(one: ListedTrial, known: UnitKnown, system: UnitSystem) -> UnitTr
         _state(one),
         tuple((note.severity, note.message) for note in known.notes.get(trial.id, ())),
     )
+
+
+def _number(value: float, uncertainty: float | None) -> str:
+    """A number with its standard uncertainty, or alone where that is not known."""
+    if uncertainty is None:
+        return rounded_text(value, decimals_from_size(value))
+    words = measured_words(value, uncertainty)
+    return f"{words.value} ± {words.uncertainty}"
 
 
 def _state(one: ListedTrial) -> str:
