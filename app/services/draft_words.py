@@ -2,9 +2,10 @@
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-_NUMBER = re.compile(r"(?<!\w)\u2212?\d[\d.,\u202f]*(?<![.,])(?!\w)")
+# a day, or a number that stands by itself: the figures in "PM2.5", "A-300" and the setting “4” are names
+_NUMBER = re.compile(r"(?<![\w.-])(?!(?<=“)\d+”)(?:\d{4}-\d\d-\d\d|\u2212?\d[\d.,\u202f]*(?<![.,]))(?![\w-])")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +66,15 @@ def numbers_leading_to(sentence: str, address: str) -> Words:
     return said(spans, sentence[end:])
 
 
+def all_numbers_lead(words: Words, address: str) -> Words:
+    """The words with an address for every number that has none of its own.
+
+    >>> [span.address for span in all_numbers_lead(said("By the 1.55 rule ", Span("9 m²", "/trials/1")), "/room")]
+    ['', '/room', '', '/trials/1']
+    """
+    return said(*((span,) if span.address else numbers_leading_to(span.text, address) for span in words))
+
+
 def plain(words: Words) -> str:
     """The text alone."""
     return "".join(span.text for span in words)
@@ -111,6 +121,25 @@ class DraftSection:
     facts: tuple[tuple[str, Words], ...] = ()
     points: tuple[DraftPoint, ...] = ()
     items: tuple[Words, ...] = ()
+
+    def with_numbers_leading_to(self, address: str) -> "DraftSection":
+        """The section with that address behind every number that has none of its own."""
+        return replace(
+            self,
+            paragraphs=tuple(all_numbers_lead(words, address) for words in self.paragraphs),
+            facts=tuple((name, all_numbers_lead(words, address)) for name, words in self.facts),
+            points=tuple(
+                replace(
+                    point,
+                    given=all_numbers_lead(point.given, address),
+                    words=all_numbers_lead(point.words, f"{address}/draft#point-{point.key}"),
+                )
+                if point.version
+                else replace(point, words=all_numbers_lead(point.words, address))
+                for point in self.points
+            ),
+            items=tuple(all_numbers_lead(words, address) for words in self.items),
+        )
 
 
 @dataclass(frozen=True, slots=True)

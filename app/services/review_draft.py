@@ -26,18 +26,21 @@ def review_draft(session: Session, unit_id: int) -> Draft:
 
 
 def _sections(facts: ReviewFacts, points: tuple[DraftPoint, ...]) -> tuple[DraftSection, ...]:
-    return (
-        sections.what_it_is(facts),
-        sections.how_it_was_tested(facts),
-        sections.does_it_clean(facts),
-        sections.how_loud(facts),
-        sections.how_much_power(facts),
-        sections.what_it_costs(facts),
-        sections.what_is_claimed(facts),
-        DraftSection("strengths", "Strengths", points=tuple(p for p in points if p.kind == STRENGTH)),
-        DraftSection("weaknesses", "Weaknesses", points=tuple(p for p in points if p.kind == WEAKNESS)),
-        readers.who_should_buy(facts),
-        readers.who_should_not(facts),
-        readers.cautions(facts),
-        readers.disclosure(facts),
+    unit, costs = facts.page(), facts.costs_page
+    # behind a section, the page of the numbers in it that lead to no trial or page of their own
+    parts = (
+        (sections.what_it_is(facts), unit),
+        (sections.how_it_was_tested(facts), "/method"),
+        (sections.does_it_clean(facts), unit),
+        (sections.how_loud(facts), facts.page("sound")),
+        (sections.how_much_power(facts), facts.page("power")),
+        (sections.what_it_costs(facts), costs),
+        (sections.what_is_claimed(facts), facts.page("claims")),
+        (DraftSection("strengths", "Strengths", points=tuple(p for p in points if p.kind == STRENGTH)), unit),
+        (DraftSection("weaknesses", "Weaknesses", points=tuple(p for p in points if p.kind == WEAKNESS)), unit),
+        (readers.who_should_buy(facts), "/room"),
+        (readers.who_should_not(facts), "/room"),
+        (readers.cautions(facts), unit),
+        (readers.disclosure(facts), facts.page("edit")),
     )
+    return tuple(section.with_numbers_leading_to(address) for section, address in parts)

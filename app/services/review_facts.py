@@ -72,6 +72,11 @@ class ReviewFacts:
         """The trials behind a line."""
         return self.trials_of.get(line.row.setting_id or 0, ())
 
+    @property
+    def costs_page(self) -> str:
+        """Address of the running cost with this unit marked."""
+        return f"/costs?unit={self.known.unit.id}"
+
     def page(self, part: str = "") -> str:
         """Address of a page of the unit, such as that of its sound readings."""
         return f"/units/{self.known.unit.id}/{part}" if part else f"/units/{self.known.unit.id}"
@@ -175,7 +180,7 @@ def _trials_of_settings(session: Session, setting_ids: list[int], known: UnitKno
             Trial.excluded_at.is_(None),
             Trial.trashed_at.is_(None),
             ChannelResult.channel == choices.channel,
-            ChannelResult.usable.is_(True),
+            ChannelResult.usable == True,  # noqa: E712  # a column; PostgreSQL has no IS for numbers
         )
         .order_by(Trial.started_at, Trial.id)
     ):

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.errors import InvalidValue
 from app.services.audit import AT_THE_DESK, acting_name, record_change
 from app.services.checked_values import one_of, optional_text, required_text
-from app.services.draft_words import DraftPoint, Span, first_address, plain, said
+from app.services.draft_words import DraftPoint, Span, first_address, numbers_leading_to, plain, said
 from app.services.review_rules import RULES, STRENGTH, WEAKNESS
 from app.services.units import SUBJECT, get_unit
 from app.storage.reviews import ReviewPoint
@@ -106,7 +106,7 @@ def _edited(point: DraftPoint, row: ReviewPoint | None) -> DraftPoint:
     words = said(row.words)
     address = first_address(point.given)
     if address:
-        words = said(row.words, " (", Span("evidence", address), ")")
+        words = said(numbers_leading_to(row.words, address), " (", Span("evidence", address), ")")
     if row.words == plain(point.given):
         words = point.given
     return replace(

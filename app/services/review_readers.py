@@ -29,13 +29,18 @@ def who_should_buy(facts: ReviewFacts) -> DraftSection:
         ]
         if quiet:
             best = max(quiet, key=lambda one: one.row.clean_air_delivery_rate_m3_per_h or 0.0)
-            limit = f" below {QUIET_DBA:g}\u00a0dB(A), at “{best.row.setting}”."
-            items.append(said("For a room of up to ", _floor(facts, best), limit))
+            at = f", at “{best.row.setting}”."
+            items.append(said("For a room of up to ", _floor(facts, best), " below ", _quiet(facts), at))
     rule = f"By the {FLOOR_PER_RATE.value:g} rule, for a ceiling of 8\u00a0ft (2.44\u00a0m); a higher room needs more."
     first = said(rule) if items else said("Nobody, as far as smoke goes: no cleaning was measurable.")
     if line is None or line.row.clean_air_delivery_rate_m3_per_h is None:
         first = said("That cannot be said before it was tested.")
     return DraftSection("for_whom", "Who should buy it?", (first,), items=tuple(items))
+
+
+def _quiet(facts: ReviewFacts) -> Span:
+    """The threshold of what is quiet, with the list of thresholds behind it."""
+    return Span(f"{QUIET_DBA:g}\u00a0dB(A)", facts.page("draft#rules"))
 
 
 def _floor(facts: ReviewFacts, line: RankedSetting) -> Words:
@@ -61,7 +66,7 @@ def who_should_not(facts: ReviewFacts) -> DraftSection:
     )
     measured = any(level.level is not None for level in facts.known.sounds)
     if line is not None and line.has_rate and measured and not quiet:
-        items.append(said(f"Anyone who needs it below {QUIET_DBA:g}\u00a0dB(A): no such setting cleans measurably."))
+        items.append(said("Anyone who needs it below ", _quiet(facts), ": no such setting cleans measurably."))
     empty = () if items else (said("Nothing measured here speaks against it for anyone in particular."),)
     return DraftSection("not_for_whom", "Who should not buy it?", empty, items=tuple(items))
 

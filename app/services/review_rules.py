@@ -29,14 +29,23 @@ STRENGTH, WEAKNESS = "strength", "weakness"
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a unit stands among those that have a quantity; 1 is the better end."""
+    """Where a unit stands among those that have a quantity; 1 is the better end.
+
+    address : the page on which all of them stand in that order, or with the figures that give it
+    """
 
     place: int
     of: int
+    address: str = ""
 
     @property
     def words(self) -> str:
         return f"place {self.place} of {self.of} tested units"
+
+    @property
+    def span(self) -> Span:
+        """The place with its address."""
+        return Span(self.words, self.address)
 
     @property
     def in_first_share(self) -> bool:
@@ -47,10 +56,13 @@ class Place:
         return self.of >= FEWEST_TO_PLACE and self.place > (1 - OUTER_SHARE) * self.of
 
 
+BY_CLEAN_AIR, BY_SOUND, BY_POWER, BY_PRICE, BY_COST = (
+    f"/?sort={key}" for key in ("clean_air_delivery_rate", "sound", "power", "price", "running_cost")
+)
 _Value = Callable[[RankedSetting], float | None]
 
 
-def place_of(facts: ReviewFacts, value: _Value, *, larger_is_better: bool) -> Place | None:
+def place_of(facts: ReviewFacts, value: _Value, address: str, *, larger_is_better: bool) -> Place | None:
     """Place of the unit by a quantity at the highest setting of each; equal values share the better place."""
     if facts.highest is None:
         return None
@@ -59,7 +71,7 @@ def place_of(facts: ReviewFacts, value: _Value, *, larger_is_better: bool) -> Pl
     if own is None or not values:
         return None
     better = sum(1 for other in values if (other > own if larger_is_better else other < own))
-    return Place(better + 1, len(values))
+    return Place(better + 1, len(values), address)
 
 
 def points_of(facts: ReviewFacts) -> tuple[DraftPoint, ...]:
@@ -77,18 +89,19 @@ def _rate(line: RankedSetting) -> float | None:
 
 
 def _clean_air(facts: ReviewFacts) -> DraftPoint | None:
-    place = place_of(facts, _rate, larger_is_better=True)
+    place = place_of(facts, _rate, BY_CLEAN_AIR, larger_is_better=True)
     if facts.highest is None or place is None:
         return None
     rate = from_trials(rate_shown(facts.highest), facts.trials(facts.highest))
-    within = ""
+    within: Words = ()
     if facts.rank is not None and facts.rank.rank_low_95 != facts.rank.rank_high_95:
-        within = f"; the data allow ranks {facts.rank.rank_low_95} to {facts.rank.rank_high_95}"
+        ranks = Span(f"ranks {facts.rank.rank_low_95} to {facts.rank.rank_high_95}", "/ranking/order")
+        within = said("; the data allow ", ranks)
     if place.in_first_share:
-        words = said("It delivers much clean air: ", rate, f", {place.words}{within}.")
+        words = said("It delivers much clean air: ", rate, ", ", place.span, within, ".")
         return _point("clean_air", STRENGTH, words, place)
     if place.in_last_share:
-        words = said("It delivers little clean air: ", rate, f", {place.words}{within}.")
+        words = said("It delivers little clean air: ", rate, ", ", place.span, within, ".")
         return _point("clean_air", WEAKNESS, words, place)
     return None
 
@@ -120,24 +133,29 @@ def _per_watt(line: RankedSetting) -> float | None:
 
 
 def _efficiency(facts: ReviewFacts) -> DraftPoint | None:
-    place, line = place_of(facts, _per_watt, larger_is_better=True), facts.highest
+    place, line = place_of(facts, _per_watt, BY_POWER, larger_is_better=True), facts.highest
     if place is None or line is None or not (place.in_first_share or place.in_last_share):
         return None
     figure = from_trials(f"{rounded_text(_per_watt(line) or 0.0, 1)}\u00a0m³/h for each watt", facts.trials(line))
     power = Span(f"{rounded_text(line.row.power_w or 0.0, 0)}\u00a0W", facts.page("power"))
     good = place.in_first_share
     lead = "It needs little power for its clean air: " if good else "It needs much power for its clean air: "
-    words = said(lead, figure, " at ", power, f", {place.words}.")
+    words = said(lead, figure, " at ", power, ", ", place.span, ".")
     return _point("efficiency", STRENGTH if good else WEAKNESS, words, place)
+
+
+def level_of_line(line: RankedSetting) -> float | None:
+    """The sound level of a line [dB(A)]."""
+    return line.sound.level_dba if line.sound else None
 
 
 def _loud(facts: ReviewFacts) -> DraftPoint | None:
     level = _level_of(facts, facts.highest.row.setting_id if facts.highest else None)
     if level is None or level.level is None or level.level.upper_bound or level.level.level_dba.low_95 < LOUD_DBA:
         return None
-    place = place_of(facts, lambda line: line.sound.level_dba if line.sound else None, larger_is_better=False)
-    where = f", {place.words} from the quietest" if place else ""
-    words = said("It is loud at its highest setting: ", sound_words(facts, level), f"{where}.")
+    place = place_of(facts, level_of_line, BY_SOUND, larger_is_better=False)
+    where = said(", ", place.span, " from the quietest") if place else ()
+    words = said("It is loud at its highest setting: ", sound_words(facts, level), where, ".")
     return _point("loud", WEAKNESS, words, place)
 
 
@@ -183,13 +201,14 @@ def _whole_cost(line: RankedSetting) -> float | None:
 
 
 def _running_cost(facts: ReviewFacts) -> DraftPoint | None:
-    place, line = place_of(facts, _whole_cost, larger_is_better=False), facts.highest
+    place, line = place_of(facts, _whole_cost, BY_COST, larger_is_better=False), facts.highest
     if place is None or line is None or not (place.in_first_share or place.in_last_share):
         return None
     good = place.in_first_share
     lead = "It costs little to run: " if good else "It costs much to run: "
-    hours = f"{facts.known.lines.offered.hours_per_day:g}\u00a0h a day"
-    words = said(lead, Span(cost_shown(line), "/costs"), f" at its highest setting, {hours}, {place.words}.")
+    costs = facts.costs_page
+    hours = Span(f"{facts.known.lines.offered.hours_per_day:g}\u00a0h a day", costs)
+    words = said(lead, Span(cost_shown(line), costs), " at its highest setting, ", hours, ", ", place.span, ".")
     return _point("running_cost", STRENGTH if good else WEAKNESS, words, place)
 
 
@@ -199,14 +218,14 @@ def _price_of_air(facts: ReviewFacts) -> DraftPoint | None:
         known = line.row.price is not None and line.row.price_currency == facts.currency
         return 100 * (line.row.price or 0.0) / rate if known and rate else None
 
-    place, line = place_of(facts, per_100, larger_is_better=False), facts.highest
+    place, line = place_of(facts, per_100, BY_PRICE, larger_is_better=False), facts.highest
     if place is None or line is None or not (place.in_first_share or place.in_last_share):
         return None
     good = place.in_first_share
     lead = "Its price is low for its clean air: " if good else "Its price is high for its clean air: "
     figure = from_trials(f"{money(per_100(line) or 0.0, facts.currency, 0)} for each 100\u00a0m³/h", facts.trials(line))
     price = Span(money(line.row.price or 0.0, facts.currency), facts.page("edit"))
-    words = said(lead, figure, ", bought for ", price, f", {place.words}.")
+    words = said(lead, figure, ", bought for ", price, ", ", place.span, ".")
     return _point("price_of_air", STRENGTH if good else WEAKNESS, words, place)
 
 
@@ -219,7 +238,7 @@ def _parts(facts: ReviewFacts) -> DraftPoint | None:
         return None
     words = said(
         "Its filters and parts are dear beside its price: ",
-        Span(f"{money_known(parts, facts.currency, line.cost.consumables_missing, 0)} a year", "/costs"),
+        Span(f"{money_known(parts, facts.currency, line.cost.consumables_missing, 0)} a year", facts.costs_page),
         " against ",
         Span(money(line.row.price, facts.currency), facts.page("edit")),
         " for the unit.",

@@ -11,16 +11,17 @@ from app.services.draft_words import DraftSection, Span, Words, from_trials, num
 from app.services.ranking import RankedSetting
 from app.services.review_facts import OtherUnit, ReviewFacts
 from app.services.review_figures import cost_shown, power_shown, rate_shown, time_shown
-from app.services.review_rules import place_of, sound_words
+from app.services.review_rules import BY_SOUND, level_of_line, place_of, sound_words
 from app.storage.rooms_and_loggers import Room
 from app.storage.trials import Trial
 
+_EMPTY_ROOMS = "/trials?kind=empty+room"
 _DECIDED_BY_TRIALS = ("clean_air_delivery_rate", "room_area", "air_changes", "air_change_time")
 
 
 def what_it_is(facts: ReviewFacts) -> DraftSection:
     unit, page = facts.known.unit, facts.page()
-    entries: list[tuple[str, Words]] = [("Maker and model", said(facts.name)), ("Kind", said(unit.kind))]
+    entries: list[tuple[str, Words]] = [("Maker and model", said(Span(facts.name, page))), ("Kind", said(unit.kind))]
     sides = (unit.width_mm, unit.depth_mm, unit.height_mm)
     if None not in sides:
         words = " × ".join(rounded_text(side or 0.0, 0) for side in sides)
@@ -33,7 +34,8 @@ def what_it_is(facts: ReviewFacts) -> DraftSection:
         latest = facts.known.prices[0]
         price = Span(money(latest.amount, latest.currency), facts.page("edit"))
         source = f", {latest.source}" if latest.source else ""
-        entries.append(("Price", said(price, f", seen on {latest.seen_on.isoformat()}{source}")))
+        seen = Span(latest.seen_on.isoformat(), facts.page("edit"))
+        entries.append(("Price", said(price, ", seen on ", seen, source)))
     else:
         entries.append(("Price", said("none recorded")))
     return DraftSection("what_it_is", "What it is", facts=tuple(entries))
@@ -45,28 +47,28 @@ def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
     if not runs:
         return DraftSection("method", "How it was tested", (said("There is no usable trial of it yet."),))
     rooms = {run.room.id: run.room for run in runs}
-    days = sorted(run.started_at.date().isoformat() for run in runs)
+    trials_page = f"/trials?unit_under_test_id={facts.known.unit.id}"
     clear = {
         "absolute": f"{bench.clear_level_value:g}\u00a0µg/m³",
         "share_of_start": f"{100 * bench.clear_level_value:g}\u00a0% of the level at unit on",
         "background": f"{bench.clear_level_value:g}\u00a0µg/m³ above the background",
     }[bench.clear_level_kind]
     entries = [
-        ("Room", said(listed([_room_words(room) for room in rooms.values()]))),
-        ("Smoke source", said(listed(sorted({_source_words(run) for run in runs})))),
-        ("Sensor", said("; ".join(sorted({_logger_words(run) for run in runs})))),
+        ("Room", _joined([Span(_room_words(room), f"/rooms/{room.id}/edit") for room in rooms.values()])),
+        ("Smoke source", _joined(sorted({_source_words(run) for run in runs}, key=_text))),
+        ("Sensor", _joined(sorted({_logger_words(run) for run in runs}, key=_text))),
         ("Quantity", said(channel(facts.known.lines.choices.channel).label)),
-        ("Runs", said(f"{len(runs)} with the unit: ", _trial_list(runs))),
+        ("Runs", said(Span(f"{len(runs)}", trials_page), " with the unit: ", _trial_list(runs))),
         (
             "Empty room",
-            said(f"{len(facts.empty_rooms)} without it: ", _trial_list(facts.empty_rooms))
+            said(Span(f"{len(facts.empty_rooms)}", _EMPTY_ROOMS), " without it: ", _trial_list(facts.empty_rooms))
             if facts.empty_rooms
             else said("no run; without one there is no clean air delivery rate"),
         ),
-        ("Days", said(days[0] if days[0] == days[-1] else f"{days[0]} to {days[-1]}")),
+        ("Days", _days(runs)),
         ("Tested by", said(listed(sorted({run.tested_by for run in runs if run.tested_by})) or "not recorded")),
-        ("Counts as clear", said(clear)),
-        ("Sound", said(_sound_method(facts))),
+        ("Counts as clear", said(Span(clear, "/bench"))),
+        ("Sound", _sound_method(facts)),
         ("Method", said(Span(f"{METHOD_NAME}, version {METHOD_VERSION}", "/method"))),
     ]
     return DraftSection("method", "How it was tested", facts=tuple(entries))
@@ -77,33 +79,51 @@ def _room_words(room: Room) -> str:
     return f"{room.name}, {volume} ± {uncertainty}\u00a0m³"
 
 
-def _source_words(run: Trial) -> str:
+def _source_words(run: Trial) -> Span:
     source = run.smoke_source
-    return "not recorded" if source is None else f"{source.name} ({source.aerosol})"
+    if source is None:
+        return Span("not recorded")
+    return Span(f"{source.name} ({source.aerosol})", f"/smoke-sources/{source.id}/edit")
 
 
-def _logger_words(run: Trial) -> str:
+def _logger_words(run: Trial) -> Span:
     logger = run.logger
     if logger is None:
-        return "not recorded"
-    return f"{logger.name}, {logger.principle}" if logger.principle else logger.name
+        return Span("not recorded")
+    words = f"{logger.name}, {logger.principle}" if logger.principle else logger.name
+    return Span(words, f"/loggers/{logger.id}/edit")
+
+
+def _text(span: Span) -> str:
+    return span.text
+
+
+def _joined(spans: Sequence[Span]) -> Words:
+    return said(*(part for span in spans for part in (Span("; "), span)))[1:]
+
+
+def _days(runs: Sequence[Trial]) -> Words:
+    """First and last day, each leading to the run of it."""
+    ordered = sorted(runs, key=lambda run: (run.started_at, run.id))
+    first, last = (Span(run.started_at.date().isoformat(), f"/trials/{run.id}") for run in (ordered[0], ordered[-1]))
+    return (first,) if first.text == last.text else said(first, " to ", last)
 
 
 def _trial_list(runs: Sequence[Trial]) -> Words:
     return said("trials " if len(runs) > 1 else "trial ", linked_trials([run.id for run in runs]))
 
 
-def _sound_method(facts: ReviewFacts) -> str:
+def _sound_method(facts: ReviewFacts) -> Words:
     readings = [reading for level in facts.known.sounds for reading in level.measurements]
     if not readings:
-        return "not measured"
+        return said("not measured")
     meters = sorted({reading.instrument for reading in readings if reading.instrument}) or ["a meter not recorded"]
     bench = facts.known.bench
     days = sorted(reading.measured_on.isoformat() for reading in readings)
-    return (
-        f"{counted(len(readings), 'reading')} by {listed(meters)}, {days[0]} to {days[-1]}, given for "
-        f"{bench.standard_distance_m:g}\u00a0m, background by {bench.sound_correction_rule}"
-    )
+    taken = f"{counted(len(readings), 'reading')} by {listed(meters)}, {days[0]} to {days[-1]}"
+    distance = Span(f"{bench.standard_distance_m:g}\u00a0m", "/bench")
+    rule = Span(bench.sound_correction_rule, "/bench")
+    return said(Span(taken, facts.page("sound")), ", given for ", distance, ", background by ", rule)
 
 
 def does_it_clean(facts: ReviewFacts) -> DraftSection:
@@ -139,7 +159,8 @@ def does_it_clean(facts: ReviewFacts) -> DraftSection:
 
 def _time_words(line: RankedSetting, trials: tuple[int, ...]) -> Words:
     shown = time_shown(line)
-    lead = ", which takes 95\u00a0% of the smoke out of the test room in "
+    share = Span("95\u00a0%", "/method")
+    lead = said(", which takes ", share, " of the smoke out of the test room in ")
     return said(lead, from_trials(shown, trials)) if shown else ()
 
 
@@ -147,11 +168,12 @@ def _rank_words(facts: ReviewFacts) -> Words:
     rank = facts.rank
     if rank is None or rank.place is None:
         return ()
-    spread = ""
+    spread: Words = ()
     if rank.rank_low_95 != rank.rank_high_95:
-        spread = f"; the data allow ranks {rank.rank_low_95} to {rank.rank_high_95}"
+        ranks = Span(f"ranks {rank.rank_low_95} to {rank.rank_high_95}", "/ranking/order")
+        spread = said("; the data allow ", ranks)
     place = Span(f"place {rank.place} of {facts.ranked}", "/ranking/order")
-    return said(" That is ", place, f" units that clean measurably{spread}.")
+    return said(" That is ", place, " units that clean measurably", spread, ".")
 
 
 def _against_others(facts: ReviewFacts) -> list[Words]:
@@ -181,10 +203,11 @@ def how_loud(facts: ReviewFacts) -> DraftSection:
         for level in facts.known.sounds
         if level.level is not None
     )
-    place = place_of(facts, lambda line: line.sound.level_dba if line.sound else None, larger_is_better=False)
-    where = f" At its highest setting it holds {place.words}, counted from the quietest." if place else ""
-    distance = f"Sound levels at {facts.known.bench.standard_distance_m:g}\u00a0m.{where}"
-    return DraftSection("sound", "How loud is it?", (said(distance if items else "Not measured yet."),), items=items)
+    place = place_of(facts, level_of_line, BY_SOUND, larger_is_better=False)
+    where = said(" At its highest setting it holds ", place.span, ", counted from the quietest.") if place else ()
+    distance = Span(f"{facts.known.bench.standard_distance_m:g}\u00a0m", "/bench")
+    first = said("Sound levels at ", distance, ".", where) if items else said("Not measured yet.")
+    return DraftSection("sound", "How loud is it?", (first,), items=items)
 
 
 def how_much_power(facts: ReviewFacts) -> DraftSection:
@@ -205,13 +228,15 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
     line, known = facts.highest, facts.known
     if line is None or line.cost is None:
         return DraftSection("cost", "What does it cost to own?", (said("No price of a kilowatt-hour is known."),))
-    offered = known.lines.offered
+    offered, costs = known.lines.offered, facts.costs_page
     cost, currency = line.cost, facts.currency
-    energy = Span(money_known(cost.energy_cost_per_year, currency, cost.energy.missing, 0), "/costs")
-    parts = Span(money_known(cost.consumables_cost_per_year, currency, cost.consumables_missing, 0), "/costs")
+    energy = Span(money_known(cost.energy_cost_per_year, currency, cost.energy.missing, 0), costs)
+    parts = Span(money_known(cost.consumables_cost_per_year, currency, cost.consumables_missing, 0), costs)
     first = said(
-        f"At “{line.row.setting}”, {offered.hours_per_day:g}\u00a0h a day, it costs ",
-        Span(cost_shown(line) or "an amount that is not known", "/costs"),
+        f"At “{line.row.setting}”, ",
+        Span(f"{offered.hours_per_day:g}\u00a0h a day", costs),
+        ", it costs ",
+        Span(cost_shown(line) or "an amount that is not known", costs),
         " to run: ",
         energy,
         " for energy, ",
@@ -222,8 +247,9 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
     if known.over_years is not None:
         years = len(known.over_years.by_year) - 1
         bound = "at least " if known.over_years.at_least else ""
-        total = Span(f"{bound}{money(known.over_years.total, facts.currency, 0)}", f"/costs?unit={known.unit.id}")
-        paragraphs.append(said("With the purchase that comes to ", total, f" over {years} years."))
+        total = Span(f"{bound}{money(known.over_years.total, facts.currency, 0)}", costs)
+        over = Span(f"{years} years", costs)
+        paragraphs.append(said("With the purchase that comes to ", total, " over ", over, "."))
     missing = tuple(dict.fromkeys((*line.cost.missing, *(known.over_years.missing if known.over_years else ()))))
     return DraftSection(
         "cost", "What does it cost to own?", tuple(paragraphs), items=tuple(said(one) for one in missing)

@@ -42,6 +42,22 @@ def test_numbers_on_cleaning_lead_to_their_trials(client: TestClient):
     assert "m³/h" not in re.sub(r"<a [^>]*>.*?</a>", "", section)
 
 
+@pytest.mark.parametrize("unit_id", [1, 2, 3])
+def test_every_number_leads_to_a_page_that_answers(client: TestClient, unit_id: int):
+    draft = (
+        client.get(f"/units/{unit_id}/draft")
+        .text.split('id="what_it_is">')[1]
+        .split('<section aria-labelledby="verdict-heading"')[0]
+    )
+    shown = re.sub(r"<details.*?</details>|<form.*?</form>|<p class=\"quiet\">Rule:.*?</p>", "", draft, flags=re.DOTALL)
+    words = re.sub(r"“[^”]*”|PM2\.5", "", text_of(re.sub(r"<a [^>]*>.*?</a>", "", shown)))
+    assert re.findall(r"\d[\d.,]*", words) == []
+    addresses = set(re.findall(r'href="([^"]+)"', shown))
+    assert addresses
+    for address in addresses:
+        assert (address, client.get(address.replace("&amp;", "&")).status_code) == (address, 200)
+
+
 def test_a_unit_that_does_nothing_is_told_so_and_for_nobody(client: TestClient):
     words = text_of(client.get("/units/2/draft").text)
     assert "No measurable cleaning" in words
