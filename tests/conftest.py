@@ -26,38 +26,91 @@ NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
 # Address of a PostgreSQL server on which the tests may make databases; unset: every store is a SQLite file.
 POSTGRESQL = os.environ.get("HAZEFALL_TEST_POSTGRESQL", "")
+# What runs on both kinds of store, each test twice, where such a server is there.
+_ON_BOTH = ("tests/storage/", "tests/services/", "tests/web/")
 
-sqlite_only = pytest.mark.skipif(bool(POSTGRESQL), reason="is about the SQLite file of a store")
+sqlite_only = pytest.mark.sqlite_only
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Each test of a store runs on SQLite and, where there is a server, on PostgreSQL."""
+    if not POSTGRESQL or "kind_of_store" not in metafunc.fixturenames:
+        return
+    if not metafunc.definition.nodeid.startswith(_ON_BOTH):
+        return
+    own = metafunc.definition.get_closest_marker("sqlite_only")
+    skipped = (
+        [pytest.mark.skip(reason=own.args[0] if own.args else "is about the SQLite file of a store")] if own else []
+    )
+    kinds = ["sqlite", pytest.param("postgresql", marks=skipped)]
+    metafunc.parametrize("kind_of_store", kinds, indirect=True, scope="session")
 
 
 @pytest.fixture(scope="session")
-def store_template(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+def kind_of_store(request: pytest.FixtureRequest) -> str:
+    return str(getattr(request, "param", "sqlite"))
+
+
+@pytest.fixture(scope="session")
+def store_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A store as the migrations leave it; each test gets a copy, because migrating takes longer than most tests."""
     folder = tmp_path_factory.mktemp("store_template")
-    if not POSTGRESQL:
-        open_store(Settings(folder)).dispose()
-        yield folder / "bench.sqlite"
-        return
-    with _new_database() as url:
-        open_store(Settings(folder, database_url=url)).dispose()
-        yield Path(url.rpartition("/")[2])  # the name of the database
+    open_store(Settings(folder)).dispose()
+    return folder / "bench.sqlite"
+
+
+@pytest.fixture(scope="session")
+def database_template(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The same on PostgreSQL: name of a database that nobody is connected to."""
+    with new_database() as url:
+        open_store(Settings(tmp_path_factory.mktemp("database"), database_url=url)).dispose()
+        yield url.rpartition("/")[2]
 
 
 @pytest.fixture
-def settings(tmp_path: Path, store_template: Path) -> Iterator[Settings]:
-    """Settings of a bench with a migrated, empty store."""
+def templates() -> tuple[str, str]:
+    """Names of the fixtures that the bench of a test is copied from: the SQLite file, and the PostgreSQL database."""
+    return "store_template", "database_template"
+
+
+@pytest.fixture
+def settings(
+    request: pytest.FixtureRequest, tmp_path: Path, kind_of_store: str, templates: tuple[str, str]
+) -> Iterator[Settings]:
+    """Settings of a bench with a migrated store, empty unless `templates` says otherwise."""
     folder = tmp_path / "bench"
     folder.mkdir()
-    if not POSTGRESQL:
-        shutil.copyfile(store_template, folder / "bench.sqlite")
+    if kind_of_store == "sqlite":
+        shutil.copyfile(request.getfixturevalue(templates[0]), folder / "bench.sqlite")
         yield Settings(folder)
         return
-    with _new_database(template=str(store_template)) as url:
+    with new_database(template=request.getfixturevalue(templates[1])) as url:
         yield Settings(folder, database_url=url)
 
 
+@pytest.fixture(scope="module")
+def settings_of_module(tmp_path_factory: pytest.TempPathFactory, kind_of_store: str) -> Iterator[Settings]:
+    """Settings of a bench that all tests of a file share; its store is still to be made."""
+    folder = tmp_path_factory.mktemp("bench_of_module")
+    if kind_of_store == "sqlite":
+        yield Settings(folder)
+        return
+    with new_database() as url:
+        yield Settings(folder, database_url=url)
+
+
+def told_to_command(settings: Settings) -> list[str]:
+    """The options that lead a command to this bench."""
+    return [
+        "--data",
+        str(settings.data_folder),
+        *(["--database", settings.database_url] if settings.database_url else []),
+    ]
+
+
 @contextmanager
-def _new_database(template: str = "template1") -> Iterator[str]:
+def new_database(template: str = "template0") -> Iterator[str]:
+    """Address of a new database on the server of the tests, which goes away with the block."""
     server = create_engine(POSTGRESQL, isolation_level="AUTOCOMMIT", poolclass=NullPool)
     name = f"hazefall_test_{uuid.uuid4().hex}"
     with server.connect() as connection:

@@ -9,6 +9,9 @@ from app.settings import Settings, read_settings
 
 def add_folder_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--data", metavar="DIR", type=Path, help="folder of the bench (default: your data folder)")
+    parser.add_argument(
+        "--database", metavar="URL", help="store in a database server instead: postgresql://USER@HOST/NAME"
+    )
 
 
 def add_address_arguments(parser: argparse.ArgumentParser) -> None:
@@ -33,6 +36,8 @@ def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Setti
         told |= {"data_folder": arguments.data.expanduser().resolve(), "database_url": ""}
     elif folder_name:
         told |= {"data_folder": own.with_name(f"{own.name}-{folder_name}"), "database_url": ""}
+    if getattr(arguments, "database", None) is not None:
+        told |= {"database_url": arguments.database}
     return replace(settings, **told)  # type: ignore[arg-type]
 
 

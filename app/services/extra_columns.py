@@ -161,7 +161,7 @@ def _power_at_highest(session: Session, units: set[int]) -> dict[int, float]:
     for unit_id, power in session.execute(
         select(PowerMeasurement.unit_under_test_id, PowerMeasurement.power_w)
         .join(SpeedSetting, SpeedSetting.id == PowerMeasurement.setting_id)
-        .where(PowerMeasurement.unit_under_test_id.in_(units), SpeedSetting.is_highest)
+        .where(PowerMeasurement.unit_under_test_id.in_(units), SpeedSetting.is_highest == True)  # noqa: E712  # PostgreSQL: a number, no truth
     ):
         values.setdefault(unit_id, []).append(power)
     return {unit_id: sum(found) / len(found) for unit_id, found in values.items()}

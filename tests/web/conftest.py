@@ -1,7 +1,9 @@
 """A server on a fresh bench for each test; `settings` and `store` of the folder above hold the same bench."""
 
 import shutil
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -12,6 +14,7 @@ from app.services.open_store import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.application import make_app
+from tests.conftest import new_database
 from tests.web.tried_bench import TriedBench, fill
 
 
@@ -32,17 +35,35 @@ def tried_template(store_template: Path, tmp_path_factory: pytest.TempPathFactor
     """The store of the tried bench, filled once."""
     folder = tmp_path_factory.mktemp("tried_bench")
     shutil.copyfile(store_template, folder / "bench.sqlite")
-    engine = open_store(Settings(folder))
-    with session_scope(engine) as session:
-        fill(session)
-    with engine.connect() as connection:
-        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
-    engine.dispose()
+    _fill(Settings(folder))
+    with closing(sqlite3.connect(folder / "bench.sqlite")) as store:
+        store.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     return folder / "bench.sqlite"
 
 
+@pytest.fixture(scope="session")
+def tried_database(database_template: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The same on PostgreSQL."""
+    with new_database(template=database_template) as url:
+        _fill(Settings(tmp_path_factory.mktemp("tried_bench"), database_url=url))
+        yield url.rpartition("/")[2]
+
+
+def _fill(settings: Settings) -> None:
+    engine = open_store(settings)
+    with session_scope(engine) as session:
+        fill(session)
+    engine.dispose()
+
+
 @pytest.fixture
-def tried_bench(settings: Settings, tried_template: Path) -> TriedBench:
-    """A copy of the tried bench in place of the empty one; ask for it before `client`."""
-    shutil.copyfile(tried_template, settings.data_folder / "bench.sqlite")
+def templates(request: pytest.FixtureRequest) -> tuple[str, str]:
+    if "tried_bench" in request.fixturenames:
+        return "tried_template", "tried_database"
+    return "store_template", "database_template"
+
+
+@pytest.fixture
+def tried_bench(settings: Settings) -> TriedBench:
+    """The bench of `settings` is a copy of the tried one wherever a test asks for this."""
     return TriedBench()

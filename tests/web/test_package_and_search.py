@@ -14,20 +14,20 @@ from app.services.open_store import open_store
 from app.settings import Settings
 from app.web.application import make_app
 from seed_demo.build import build_demo
+from tests.conftest import told_to_command
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    made = tmp_path_factory.mktemp("bench")
-    engine = open_store(Settings(made))
+def bench(settings_of_module: Settings) -> Settings:
+    engine = open_store(settings_of_module)
     build_demo(engine, small=True)
     engine.dispose()
-    return made
+    return settings_of_module
 
 
 @pytest.fixture(scope="module")
-def client(folder: Path) -> Iterator[TestClient]:
-    with TestClient(make_app(Settings(folder)), base_url="http://127.0.0.1") as opened:
+def client(bench: Settings) -> Iterator[TestClient]:
+    with TestClient(make_app(bench), base_url="http://127.0.0.1") as opened:
         yield opened
 
 
@@ -54,9 +54,11 @@ def test_wrong_units_are_refused(client: TestClient):
     assert client.get("/package.zip?unit=999").status_code == 404
 
 
-def test_the_command_packs_and_the_check_recomputes(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+def test_the_command_packs_and_the_check_recomputes(
+    bench: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
     out = tmp_path / "article.zip"
-    assert run(["package", str(out), "--unit", "2", "--data", str(folder)]) == 0
+    assert run(["package", str(out), "--unit", "2", *told_to_command(bench)]) == 0
     assert re.search(r"article\.zip: [\d.]+ MB; 1 units, \d+ trials with the empty-room runs", capsys.readouterr().out)
     assert run(["check", str(out), "--workers", "1"]) == 0
     assert "Every number comes out of the raw files as the package says." in capsys.readouterr().out
@@ -68,11 +70,11 @@ def test_the_command_packs_and_the_check_recomputes(folder: Path, tmp_path: Path
     assert said.endswith("The package is not sound; see above.\n")
 
 
-def test_a_unit_is_packed_by_its_name_too(folder: Path, tmp_path: Path, client: TestClient, capsys):
+def test_a_unit_is_packed_by_its_name_too(bench: Settings, tmp_path: Path, client: TestClient, capsys):
     name = re.search(r'id="unit-1".*?<label[^>]*>([^<]+)</label>', client.get("/package").text, re.DOTALL)[1]
-    assert run(["package", str(tmp_path / "a.zip"), "--unit", name.upper(), "--data", str(folder)]) == 0
+    assert run(["package", str(tmp_path / "a.zip"), "--unit", name.upper(), *told_to_command(bench)]) == 0
     capsys.readouterr()
-    assert run(["package", str(tmp_path / "b.zip"), "--unit", "nobody", "--data", str(folder)]) == 2
+    assert run(["package", str(tmp_path / "b.zip"), "--unit", "nobody", *told_to_command(bench)]) == 2
     assert "There is no unit under test nobody in this bench" in capsys.readouterr().err
     assert not (tmp_path / "b.zip").exists()
 

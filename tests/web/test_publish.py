@@ -2,6 +2,7 @@
 
 import json
 import re
+from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
@@ -19,14 +20,14 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.published.publish import publish
 from seed_demo.build import build_demo
+from tests.conftest import told_to_command
 
 ATOM = "{http://www.w3.org/2005/Atom}"
 
 
 @pytest.fixture(scope="module")
-def bench(tmp_path_factory: pytest.TempPathFactory) -> Engine:
-    folder = tmp_path_factory.mktemp("published_bench")
-    engine = open_store(Settings(folder))
+def bench(settings_of_module: Settings) -> Iterator[Engine]:
+    engine = open_store(settings_of_module)
     build_demo(engine, small=True)
     yield engine
     engine.dispose()
@@ -154,9 +155,9 @@ def test_an_address_that_is_none_is_refused(bench: Engine, tmp_path: Path):
         publish(bench, tmp_path, base_url="bench")
 
 
-def test_an_exclusion_changes_its_pages_alone_and_is_told(tmp_path: Path):
-    data, out = tmp_path / "data", tmp_path / "out"
-    engine = open_store(Settings(data))
+def test_an_exclusion_changes_its_pages_alone_and_is_told(settings: Settings, tmp_path: Path):
+    out = tmp_path / "out"
+    engine = open_store(settings)
     build_demo(engine, small=True)
     publish(engine, out, workers=1)
     before = _stamps(out)
@@ -174,10 +175,9 @@ def test_an_exclusion_changes_its_pages_alone_and_is_told(tmp_path: Path):
 
 
 def test_the_command_publishes_with_several_processes_and_says_what_it_did(
-    bench: Engine, site: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    bench: Engine, settings_of_module: Settings, site: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ):
-    data = Path(bench.url.database).parent
-    assert run(["publish", str(tmp_path / "out"), "--data", str(data), "--workers", "2"]) == 0
+    assert run(["publish", str(tmp_path / "out"), *told_to_command(settings_of_module), "--workers", "2"]) == 0
     assert re.search(r"out: \d+ files written, 0 unchanged, 0 removed, in [\d.]+ s", capsys.readouterr().out)
     both = [{p.relative_to(f): p.read_bytes() for p in f.rglob("*") if p.is_file()} for f in (site, tmp_path / "out")]
     assert both[0] == both[1]
