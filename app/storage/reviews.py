@@ -62,6 +62,19 @@ class Verdict(Base):
     method_version: Mapped[str]
 
     figures: Mapped[list["VerdictFigure"]] = relationship(lazy="raise", order_by="VerdictFigure.position")
+    withdrawal: Mapped["VerdictWithdrawal | None"] = relationship(lazy="raise")
+
+
+class VerdictWithdrawal(Base):
+    """A verdict that readers no longer have; its text and its figures stay as they were."""
+
+    __tablename__ = "verdict_withdrawals"
+    __table_args__ = (STRICT,)
+
+    verdict_id: Mapped[int] = mapped_column(ForeignKey("verdicts.id", ondelete="CASCADE"), primary_key=True)
+    withdrawn_by: Mapped[str]
+    withdrawn_at: Mapped[datetime]
+    why: Mapped[str]
 
 
 class VerdictFigure(Base):
