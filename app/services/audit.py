@@ -35,7 +35,7 @@ def record_change(
     """Adds one row to the record; the session that holds the change itself also holds this row.
 
     who : the name that was typed; the account that is signed in takes its place
-    action : added, changed, excluded, restored, trashed, recomputed, taken back
+    action : added, changed, excluded, restored, trashed, untrashed, recomputed, taken back
     subject, subject_id : the thing changed, such as ("trial", 12)
     before, after : values of the field; None means that there was none
     """

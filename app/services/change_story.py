@@ -22,10 +22,12 @@ _ACTIONS = {
     "excluded": "was left out of what is combined",
     "restored": "was taken back in",
     "trashed": "was put in the trash",
+    "untrashed": "was taken back from the trash",
     "taken back": "was taken back",
     "disabled": "was disabled",
     "enabled": "was enabled again",
     "revoked": "was revoked",
+    "withdrawn": "was withdrawn",
     CONSEQUENCE: "was computed again",
 }
 

@@ -10,13 +10,13 @@ from app.compute.rank_intervals import RankRow
 from app.services.chart_facts import ChartFacts, read_chart_facts
 from app.services.compared_quantities import CLEAN_AIR, PRICE, RUNNING_COST, SOUND
 from app.services.comparison import compare_settings
+from app.services.named_others import named_others
 from app.services.rank_view import RankView, rank_view
 from app.services.ranking import RankedSetting
 from app.services.ranking_choices import HIGHEST, RankingChoices
 from app.services.unit_page import UnitKnown, unit_known
 from app.storage.trials import ChannelResult, NaturalDecayPoolRun, Trial
 
-MOST_STRONGER, MOST_CHEAPER = 2, 2
 _SAID_OF_OTHERS = (CLEAN_AIR, SOUND, PRICE, RUNNING_COST)
 
 
@@ -132,31 +132,23 @@ def _with_surroundings(session: Session, trial_ids: list[int]) -> Sequence[Trial
 
 
 def _others(session: Session, highest: RankedSetting | None, view: RankView, known: UnitKnown) -> tuple[OtherUnit, ...]:
-    """The cheapest of the stronger units, and the strongest of the cheaper ones, each at its highest setting."""
-    if highest is None or highest.row.setting_id is None:
-        return ()
-    own_id, currency = highest.row.setting_id, known.lines.offered.currency
-    own_price = _price(highest, currency)
-    candidates = [line for line in view.ranking.lines if line.has_rate and line.row.setting_id not in (None, own_id)]
-    stronger = [line for line in candidates if _is_stronger(line, highest, view)]
-    cheaper = [line for line in candidates if (_price(line, currency) or own_price) < own_price]
-    chosen = sorted(stronger, key=lambda line: (_price(line, currency), -_rate(line)))[:MOST_STRONGER]
-    chosen += [line for line in sorted(cheaper, key=_rate, reverse=True) if line not in chosen][:MOST_CHEAPER]
-    ids = [line.row.setting_id for line in chosen if line.row.setting_id is not None]
-    if not ids:
+    """The units that the draft names beside its own, with what the data say of each pair."""
+    chosen = named_others(view, highest)
+    ids = [other.line.row.setting_id for other in chosen if other.line.row.setting_id is not None]
+    if not ids or highest is None or highest.row.setting_id is None:
         return ()
     asked = RankingChoices(
         channel=known.lines.choices.channel, aerosol=known.lines.choices.aerosol, room_id=known.lines.choices.room_id
     )
-    compared = compare_settings(session, [own_id, *ids], asked)
+    compared = compare_settings(session, [highest.row.setting_id, *ids], asked)
     trials = _trials_of_settings(session, ids, known)
     return tuple(
         OtherUnit(
-            unit_id=line.row.unit_id,
+            unit_id=other.line.row.unit_id,
             setting_id=setting_id,
-            name=f"{line.row.maker} {line.row.model}",
-            stronger=line in stronger,
-            cheaper=line in cheaper,
+            name=other.name,
+            stronger=other.stronger,
+            cheaper=other.cheaper,
             sentences=tuple(
                 finding.words
                 for quantity in _SAID_OF_OTHERS
@@ -164,7 +156,7 @@ def _others(session: Session, highest: RankedSetting | None, view: RankView, kno
             ),
             trial_ids=trials.get(setting_id, ()),
         )
-        for number, (line, setting_id) in enumerate(zip(chosen, ids, strict=True))
+        for number, (other, setting_id) in enumerate(zip(chosen, ids, strict=True))
     )
 
 
@@ -186,23 +178,3 @@ def _trials_of_settings(session: Session, setting_ids: list[int], known: UnitKno
     ):
         found.setdefault(setting_id or 0, []).append(trial_id)
     return {setting_id: tuple(ids) for setting_id, ids in found.items()}
-
-
-def _is_stronger(line: RankedSetting, own: RankedSetting, view: RankView) -> bool:
-    if _rate(line) <= _rate(own):
-        return False
-    if not own.has_rate:
-        return True  # it delivers measurably, this one does not
-    pair = own.row.setting_id or 0, line.row.setting_id or 0
-    in_order = {ranked.key for ranked in view.ranks.rows if ranked.place is not None}
-    return in_order.issuperset(pair) and not view.ranks.cannot_be_told_apart(*pair)
-
-
-def _rate(line: RankedSetting) -> float:
-    return line.row.clean_air_delivery_rate_m3_per_h or 0.0
-
-
-def _price(line: RankedSetting, currency: str) -> float:
-    """The latest price in that currency; one that is not known counts as the dearest."""
-    row = line.row
-    return row.price if row.price is not None and row.price_currency == currency else float("inf")

@@ -12,6 +12,8 @@ from app.services.ranking_choices import EVERY, RankingChoices
 from app.services.ranking_table import read_ranking_table
 
 GONE = "no longer there"
+OTHER = "other:"  # keys of figures of other units begin with it, followed by the unit's number
+_SAID_OF_OTHERS = ("price", "rate", "sound", "cost")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +53,16 @@ def figures_of_units(session: Session, unit_ids: Collection[int]) -> dict[int, t
                 figures += _price(line)
             figures += _of_setting(line)
     return {unit_id: tuple(figures) for unit_id, figures in found.items()}
+
+
+def figures_of_other(line: RankedSetting) -> tuple[Figure, ...]:
+    """What a draft says of another unit that it names: price, clean air, sound and cost at its highest setting."""
+    name, number = f"{line.row.maker} {line.row.model}", line.row.unit_id
+    said = [figure for figure in (*_price(line), *_of_setting(line)) if figure.key.split(":")[-1] in _SAID_OF_OTHERS]
+    return tuple(
+        Figure(f"{OTHER}{number}:{figure.key.split(':')[-1]}", f"{name}, {figure.label}", figure.value, figure.shown)
+        for figure in said
+    )
 
 
 def changes_between(before: Sequence[Figure], now: Sequence[Figure]) -> tuple[FigureChange, ...]:

@@ -8,14 +8,17 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.compute.method import METHOD_VERSION
+from app.errors import InvalidValue
 from app.services.audit import AT_THE_DESK, acting_name, record_change
 from app.services.checked_values import LONGEST_TEXT, one_of, required_text
+from app.services.figures_beside import figures_beside, others_of
 from app.services.review_figures import Figure, FigureChange, changes_between, figures_of_units
 from app.services.units import SUBJECT, get_unit
-from app.storage.reviews import Verdict, VerdictFigure
+from app.storage.reviews import Verdict, VerdictFigure, VerdictWithdrawal
 
 DRAFT, PUBLISHED = "draft", "published"
 STATES = (DRAFT, PUBLISHED)
+LONGEST_REASON = 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +60,8 @@ def save_verdict(
     )
     session.add(row)
     session.flush()
-    for place, figure in enumerate(figures_of_units(session, [unit_id])[unit_id]):
+    own, beside = figures_of_units(session, [unit_id])[unit_id], figures_beside(session, [unit_id])[unit_id]
+    for place, figure in enumerate((*own, *beside)):
         session.add(
             VerdictFigure(
                 verdict_id=row.id,
@@ -80,25 +84,61 @@ def verdicts_of_unit(session: Session, unit_id: int) -> Sequence[Verdict]:
         select(Verdict)
         .where(Verdict.unit_under_test_id == unit_id)
         .order_by(Verdict.version.desc())
-        .options(selectinload(Verdict.figures))
+        .options(selectinload(Verdict.figures), selectinload(Verdict.withdrawal))
     ).all()
 
 
-def outdated_texts(session: Session, unit_ids: Collection[int]) -> dict[int, OutdatedText]:
-    """Unit id to its latest published text, where a figure under it reads otherwise today."""
+def withdraw_verdict(
+    session: Session, unit_id: int, why: str, *, who: str = AT_THE_DESK, now: datetime | None = None
+) -> int:
+    """Takes back the text that readers have and returns its version; text and figures stay in the history.
+
+    Raises InvalidValue where no text is published or no reason is given, NotFound for an unknown unit.
+    """
+    get_unit(session, unit_id)
+    reason = required_text(why, "withdraw_why", "The reason for withdrawing the verdict", LONGEST_REASON)
+    row = published_verdicts(session, [unit_id]).get(unit_id)
+    if row is None or row.withdrawal is not None:
+        raise InvalidValue(
+            f"Unit {unit_id} has no published verdict that could be withdrawn. Publish one first.",
+            field="withdraw_why",
+        )
+    row.withdrawal = VerdictWithdrawal(
+        verdict_id=row.id, withdrawn_by=acting_name(session, who), withdrawn_at=now or datetime.now(UTC), why=reason
+    )
+    record_change(session, who, "withdrawn", SUBJECT, unit_id, "verdict", _named(row), None, reason, at=now)
+    session.flush()
+    return row.version
+
+
+def published_verdicts(session: Session, unit_ids: Collection[int]) -> dict[int, Verdict]:
+    """Unit id to the latest text that was published of it, with its figures; one that was withdrawn says so."""
     published: dict[int, Verdict] = {}
     for row in session.scalars(
         select(Verdict)
         .where(Verdict.state == PUBLISHED, Verdict.unit_under_test_id.in_(unit_ids))
         .order_by(Verdict.version)
-        .options(selectinload(Verdict.figures))
+        .options(selectinload(Verdict.figures), selectinload(Verdict.withdrawal))
     ):
         published[row.unit_under_test_id] = row
-    now = figures_of_units(session, published.keys())
+    return published
+
+
+def outdated_texts(session: Session, unit_ids: Collection[int]) -> dict[int, OutdatedText]:
+    """Unit id to its published text, where a figure under it reads otherwise today: one of the unit itself, or of
+    another that the draft named when the text was saved."""
+    published = {
+        unit_id: row for unit_id, row in published_verdicts(session, unit_ids).items() if row.withdrawal is None
+    }
+    rested_on = {
+        unit_id: tuple(Figure(f.key, f.label, f.value, f.shown) for f in row.figures)
+        for unit_id, row in published.items()
+    }
+    own = figures_of_units(session, published.keys())
+    beside = figures_beside(session, published.keys(), {key: others_of(rested_on[key]) for key in published})
     found = {}
     for unit_id, verdict in published.items():
-        rested_on = [Figure(f.key, f.label, f.value, f.shown) for f in verdict.figures]
-        changes = changes_between(rested_on, now[unit_id])
+        changes = changes_between(rested_on[unit_id], (*own[unit_id], *beside[unit_id]))
         if changes:
             found[unit_id] = OutdatedText(unit_id, verdict.version, verdict.written_at, changes)
     return found

@@ -25,6 +25,7 @@ _ROUTES = {
         GET /api/smoke-sources
         GET /api/logger-profiles
         GET /api/tariffs
+        GET /api/trash
         GET /api/problems/{kind}
         GET /figures/{name}.json
         GET /charts/{name}.{chart_format}
@@ -69,6 +70,7 @@ _ROUTES = {
         GET /trials/{trial_id}/edit
         GET /bench
         GET /changes
+        GET /trash
         GET /method
         GET /account
         POST /account/password
@@ -119,6 +121,7 @@ _ROUTES = {
         POST /units/{unit_id}/clips/{clip_id}/take-back
         POST /units/{unit_id}/draft/points
         POST /units/{unit_id}/draft/verdict
+        POST /units/{unit_id}/draft/verdict/withdraw
         POST /trials/{trial_id}/marks
         POST /trials/{trial_id}/edit
         POST /trials/{trial_id}/exclude

@@ -7,9 +7,10 @@ from sqlalchemy.orm import Session
 from app.compute.method import METHOD_VERSION
 from app.errors import InvalidValue, NotFound
 from app.services.audit import changes_of
-from app.services.review_figures import GONE, figures_of_units
+from app.services.figures_beside import NAMED
+from app.services.review_figures import GONE, OTHER, figures_of_units
 from app.services.units import SUBJECT
-from app.services.verdicts import outdated_texts, save_verdict, verdicts_of_unit
+from app.services.verdicts import outdated_texts, published_verdicts, save_verdict, verdicts_of_unit, withdraw_verdict
 from app.storage.trials import SettingSummary
 from tests.conftest import NOW
 from tests.services.measured_facts import add_price
@@ -44,7 +45,8 @@ def test_each_saving_is_a_version_with_its_day_and_figures(session: Session, ben
         NOW,
     )
     assert (newest.state, newest.method_version) == ("published", METHOD_VERSION)
-    assert [figure.key for figure in newest.figures] == [f.key for f in figures_of_units(session, [unit_id])[unit_id]]
+    own = [figure.key for figure in newest.figures if not figure.key.startswith(OTHER)]
+    assert own == [figure.key for figure in figures_of_units(session, [unit_id])[unit_id]]
     assert [change.after for change in changes_of(session, SUBJECT, unit_id)][:2] == [
         "version 2, published",
         "version 1, draft",
@@ -75,6 +77,74 @@ def test_a_figure_that_is_gone_is_told(session: Session, bench: RankedBench):
     _set_rate(session, bench, "Strong", None)
     (change,) = outdated_texts(session, [bench.units["Strong"]])[bench.units["Strong"]].changes
     assert change.now == GONE
+
+
+def test_a_text_is_out_of_date_too_once_a_unit_that_its_draft_names_moves(session: Session, bench: RankedBench):
+    strong, middling = bench.units["Strong"], bench.units["Middling"]
+    save_verdict(session, strong, "Strong; Middling is cheaper.", "published")
+    (verdict,) = verdicts_of_unit(session, strong)
+    shown = {figure.key: figure.shown for figure in verdict.figures}
+    assert shown[NAMED] == "Maker B Middling; Maker B Weak"
+    assert shown[f"other:{middling}:price"] == "150.00\u00a0USD"
+    assert outdated_texts(session, [strong]) == {}
+
+    add_price(session, middling, 170.0)
+    (change,) = outdated_texts(session, [strong])[strong].changes
+    assert change.sentence == "Maker B Middling, price: was 150.00\u00a0USD, is 170.00\u00a0USD."
+    _set_rate(session, bench, "Weak", 60.0)
+    assert len(outdated_texts(session, [strong])[strong].changes) == 2
+
+
+def test_a_text_is_out_of_date_once_its_draft_would_name_another_unit(session: Session, bench: RankedBench):
+    middling = bench.units["Middling"]
+    save_verdict(session, middling, "Nothing stronger is cheaper.", "published")
+    add_price(session, bench.units["Weak"], 160.0)  # no longer cheaper than Middling
+    sentences = [change.sentence for change in outdated_texts(session, [middling])[middling].changes]
+    assert sentences == [
+        "Stronger or cheaper units that the draft names: was Maker B Weak, is none.",
+        "Maker B Weak, price: was 80.00\u00a0USD, is 160.00\u00a0USD.",
+    ]
+
+
+def test_a_withdrawn_text_stays_in_the_history_and_ages_no_more(session: Session, bench: RankedBench):
+    weak = bench.units["Weak"]
+    save_verdict(session, weak, "Weak.", "published", now=NOW)
+    _set_rate(session, bench, "Weak", 60.0)
+    later = NOW.replace(day=9)
+    assert withdraw_verdict(session, weak, " It was of another unit. ", who="Ada", now=later) == 1
+    session.expire_all()
+    (row,) = verdicts_of_unit(session, weak)
+    assert (row.words, row.state) == ("Weak.", "published")
+    assert (row.withdrawal.withdrawn_by, row.withdrawal.withdrawn_at) == ("Ada", later)
+    assert row.withdrawal.why == "It was of another unit."
+    assert outdated_texts(session, [weak]) == {}
+    told = changes_of(session, SUBJECT, weak)[0]
+    assert (told.action, told.before, told.after, told.why) == (
+        "withdrawn",
+        "version 1, published",
+        None,
+        "It was of another unit.",
+    )
+    assert save_verdict(session, weak, "Weak, still.", "published") == 2
+    assert published_verdicts(session, [weak])[weak].withdrawal is None
+
+
+def test_an_earlier_text_does_not_come_back_when_the_latest_is_withdrawn(session: Session, bench: RankedBench):
+    weak = bench.units["Weak"]
+    save_verdict(session, weak, "First.", "published")
+    save_verdict(session, weak, "Second.", "published")
+    withdraw_verdict(session, weak, "Wrong.")
+    assert published_verdicts(session, [weak])[weak].words == "Second."
+    with pytest.raises(InvalidValue, match=f"Unit {weak} has no published verdict that could be withdrawn"):
+        withdraw_verdict(session, weak, "Wrong.")
+
+
+def test_a_withdrawal_needs_a_reason_and_a_unit(session: Session, bench: RankedBench):
+    save_verdict(session, bench.units["Weak"], "Weak.", "published")
+    with pytest.raises(InvalidValue, match="The reason for withdrawing the verdict is empty"):
+        withdraw_verdict(session, bench.units["Weak"], " ")
+    with pytest.raises(NotFound, match="no unit under test 99"):
+        withdraw_verdict(session, 99, "Wrong.")
 
 
 def test_a_draft_is_not_held_against_the_figures_and_saving_again_settles_it(session: Session, bench: RankedBench):

@@ -98,7 +98,7 @@ ACTS: dict[str, tuple[str, Act]] = {
     "POST /trials/{trial_id}/edit": ("trial", lambda d: d.post("/trials/1/edit", **conditions(d.bench, notes="y"))),
     "POST /trials/{trial_id}/exclude": ("trial", lambda d: d.post("/trials/1/exclude")),
     "POST /trials/{trial_id}/restore": ("trial", lambda d: d.post("/trials/1/restore")),
-    "POST /trials/{trial_id}/trash": ("trial", lambda d: d.post("/trials/1/trash")),
+    "POST /trials/{trial_id}/trash": ("trial", lambda d: d.post("/trials/1/trash", trash_why="mistake")),
     "POST /trials/{trial_id}/untrash": ("trial", lambda d: d.post("/trials/1/untrash")),
     "POST /api/units": ("unit under test", lambda d: d.client.post("/api/units", json={"maker": "M", "model": "1"})),
     "PATCH /api/units/{unit_id}": (
@@ -110,7 +110,7 @@ ACTS: dict[str, tuple[str, Act]] = {
         "unit under test",
         lambda d: d.post(f"{d.unit}/edit", maker="Maker A", model="Model 1", kind="ioniser"),
     ),
-    "POST /units/{unit_id}/trash": ("unit under test", lambda d: d.post(f"{d.unit}/trash")),
+    "POST /units/{unit_id}/trash": ("unit under test", lambda d: d.post(f"{d.unit}/trash", trash_why="sold")),
     "POST /units/{unit_id}/untrash": ("unit under test", lambda d: d.post(f"{d.unit}/untrash")),
     "POST /units/{unit_id}/sound": ("unit under test", lambda d: d.post(f"{d.unit}/sound", **sound(d.bench))),
     "POST /units/{unit_id}/sound/{measurement_id}/take-back": (
@@ -151,7 +151,11 @@ ACTS: dict[str, tuple[str, Act]] = {
     ),
     "POST /units/{unit_id}/draft/verdict": (
         "unit under test",
-        lambda d: d.post(f"{d.unit}/draft/verdict", verdict="It cleans.", state="draft"),
+        lambda d: d.post(f"{d.unit}/draft/verdict", verdict="It cleans.", state="published"),
+    ),
+    "POST /units/{unit_id}/draft/verdict/withdraw": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/draft/verdict/withdraw", withdraw_why="It was of another unit."),
     ),
     "POST /bulk/{token}": ("unit under test", _bulk),
     "POST /rooms/add": ("room", lambda d: d.post("/rooms/add", room="Room B", room_volume_m3="20")),

@@ -140,6 +140,25 @@ def test_a_published_verdict_ages_when_a_number_moves(client: TestClient, store:
     assert "Version 2, published" in page
 
 
+def test_a_verdict_can_be_withdrawn_and_stays_in_the_history(client: TestClient):
+    client.post("/units/1/draft/verdict", data={"verdict": "Strong.", "state": "draft"})
+    assert "Withdraw version" not in client.get("/units/1/draft").text
+    client.post("/units/1/draft/verdict", data={"verdict": "Strong!", "state": "published"})
+    assert "Withdraw version 2, which readers have" in client.get("/units/1/draft").text
+    refused = client.post("/units/1/draft/verdict/withdraw", data={"withdraw_why": " "})
+    assert refused.status_code == 422
+    assert "The reason for withdrawing the verdict is empty" in text_of(refused.text)
+    sent = {"withdraw_why": "It was of <b>another</b> unit.", "who": "Ada"}
+    assert client.post("/units/1/draft/verdict/withdraw", data=sent).status_code == 303
+    page = client.get("/units/1/draft").text
+    assert "Withdraw version" not in page
+    assert "It was of &lt;b&gt;another&lt;/b&gt; unit." in page
+    assert re.search(r"Version 2, published, [^<]*; withdrawn \d{4}-\d\d-\d\d \d\d:\d\d UTC, Ada", page)
+    assert "Strong!" not in client.get("/units/1/draft.md").text
+    changes = text_of(client.get("/changes?unit=1").text)
+    assert "verdict was withdrawn" in changes
+
+
 def test_the_files_hold_the_verdict_and_lead_back_to_the_bench(client: TestClient):
     client.post("/units/1/draft/verdict", data={"verdict": "Strong.", "state": "draft"})
     taken = client.get("/units/1/draft.html")

@@ -12,7 +12,15 @@ from app.compute.number_words import counted
 from app.services.draft_words import Draft, DraftPoint, plain
 from app.services.review_thresholds import THRESHOLDS
 from app.services.units import get_unit
-from app.services.verdicts import DRAFT, PUBLISHED, OutdatedText, outdated_texts, save_verdict, verdicts_of_unit
+from app.services.verdicts import (
+    DRAFT,
+    PUBLISHED,
+    OutdatedText,
+    outdated_texts,
+    save_verdict,
+    verdicts_of_unit,
+    withdraw_verdict,
+)
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice
@@ -38,7 +46,8 @@ class PointForm:
 
 @dataclass(frozen=True, slots=True)
 class DraftPage:
-    """What the template of the draft gets. `verdicts` hold every version, the newest first."""
+    """What the template of the draft gets. `verdicts` hold every version, the newest first; `with_readers` is the
+    number of the one that readers have, 0 where they have none."""
 
     title: str
     unit_id: int
@@ -48,6 +57,7 @@ class DraftPage:
     points: dict[str, Sequence[PointForm]]
     new_kinds: Sequence[Choice]
     verdicts: Sequence[Any]
+    with_readers: int
     verdict_words: str
     verdict_states: Sequence[Choice]
     outdated: OutdatedText | None
@@ -92,6 +102,15 @@ def verdict_saved(unit_id: Id, session: SessionDep, render: RenderDep, form: Typ
     return render("pages/unit_draft.html", _page(session, unit_id, form), status_code=422)
 
 
+@router.post("/units/{unit_id}/draft/verdict/withdraw")
+def verdict_withdrawn(unit_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    get_unit(session, unit_id)
+    with form.attempt(session):
+        withdraw_verdict(session, unit_id, form.text("withdraw_why"), who=form.text("who"))
+        return RedirectResponse(f"/units/{unit_id}/draft#verdict-heading", 303)
+    return render("pages/unit_draft.html", _page(session, unit_id, form), status_code=422)
+
+
 def _all_points(draft: Draft) -> list[DraftPoint]:
     return [point for section in draft.sections for point in section.points]
 
@@ -106,7 +125,8 @@ def _page(session: Session, unit_id: int, form: TypedForm) -> DraftPage:
     versions = versions_of_points(session, unit_id)
     verdicts = verdicts_of_unit(session, unit_id)
     latest = verdicts[0] if verdicts else None
-    state = form.typed("state", latest.state if latest else DRAFT)
+    stored = latest.state if latest and latest.withdrawal is None else DRAFT
+    state = form.typed("state", stored)
     return DraftPage(
         title=f"Draft review: {name}",
         unit_id=unit_id,
@@ -120,12 +140,18 @@ def _page(session: Session, unit_id: int, form: TypedForm) -> DraftPage:
         },
         new_kinds=_choices(_KINDS, form.typed("kind") if not form.text("key") else ""),
         verdicts=verdicts,
+        with_readers=_with_readers(verdicts),
         verdict_words=form.typed("verdict", latest.words if latest else ""),
         verdict_states=[Choice(value, words, value == state) for value, words in _STATE_WORDS.items()],
         outdated=outdated_texts(session, [unit_id]).get(unit_id),
         rules=[(key.replace("_", " "), words) for key, words in THRESHOLDS.items()],
         form=form,
     )
+
+
+def _with_readers(verdicts: Sequence[Any]) -> int:
+    published = next((row for row in verdicts if row.state == PUBLISHED), None)
+    return 0 if published is None or published.withdrawal is not None else int(published.version)
 
 
 def _answer(draft: Draft, verdicts: int) -> str:

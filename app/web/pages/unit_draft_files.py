@@ -28,13 +28,14 @@ def take_draft(
     session: SessionDep,
     links: Literal["yes", "no"] = Query("yes", description="no: numbers carry no address of this bench"),
 ) -> Response:
-    """The draft as Markdown or HTML, the latest verdict first, every number linked to the trial it rests on."""
+    """The draft as Markdown or HTML, the latest verdict first unless it was withdrawn; every number leads to the trial
+    or page that it rests on."""
     from app.figures.draft_text import draft_html, draft_markdown  # loaded when used: with the draft
     from app.services.review_draft import review_draft  # loaded when used: it needs scipy
 
     get_unit(session, unit_id)
     verdicts = verdicts_of_unit(session, unit_id)
-    words = verdicts[0].words if verdicts else ""
+    words = verdicts[0].words if verdicts and verdicts[0].withdrawal is None else ""
     site = None if links == "no" else str(request.base_url).rstrip("/")
     write = draft_markdown if draft_format == "md" else draft_html
     content = write(review_draft(session, unit_id), words, site).encode()
