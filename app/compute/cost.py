@@ -61,10 +61,14 @@ class CostAssumptions:
 
 @dataclass(frozen=True, slots=True)
 class ConsumableCost:
-    """Cost of one consumable in a year. `missing` holds the reason where it could not be counted."""
+    """Cost of one consumable in a year. `missing` holds the reason where it could not be counted.
+
+    uncertainty_per_year : standard uncertainty, from that of the life alone; a price is taken as exact
+    """
 
     name: str
     cost_per_year: float
+    uncertainty_per_year: float
     replaced_every_years: float
     washable: bool
     missing: str
@@ -75,6 +79,7 @@ class RunningCost:
     """Cost of running a unit for a year, long-run mean, purchase price left out.
 
     uncertainty_per_year : standard uncertainty from power readings and filter life [money]
+    energy_uncertainty_per_year : the part from power readings alone [money]
     at_least : something is missing, so the total is a lower bound; `missing` says what, a sentence each
     """
 
@@ -85,6 +90,7 @@ class RunningCost:
     needs_no_consumables: bool
     uncertainty_per_year: float
     missing: tuple[str, ...]
+    energy_uncertainty_per_year: float = 0.0
 
     @property
     def consumables_cost_per_year(self) -> float:
@@ -141,11 +147,13 @@ def running_cost(unit: OwnedUnit, assumptions: CostAssumptions) -> RunningCost:
     ('Whether the unit needs filters or other consumables is not recorded, so they are left out.',)
     """
     energy = energy_of(unit, assumptions)
+    hours, of_life = energy.running_hours_per_year, assumptions.filter_life_relative_uncertainty
     lines = tuple(
         ConsumableCost(
             part.name,
-            consumable_cost_per_year(part, energy.running_hours_per_year),
-            replacement_interval_years(part, energy.running_hours_per_year),
+            (cost := consumable_cost_per_year(part, hours)),
+            of_life * cost,
+            replacement_interval_years(part, hours),
             part.washable,
             part.missing,
         )
@@ -154,8 +162,8 @@ def running_cost(unit: OwnedUnit, assumptions: CostAssumptions) -> RunningCost:
     missing = energy.missing + tuple(line.missing for line in lines if line.missing)
     if unit.consumables is None:
         missing += ("Whether the unit needs filters or other consumables is not recorded, so they are left out.",)
-    variance = (energy.uncertainty_kwh_per_year * assumptions.price_per_kwh) ** 2
-    variance += sum((line.cost_per_year * assumptions.filter_life_relative_uncertainty) ** 2 for line in lines)
+    of_energy = energy.uncertainty_kwh_per_year * assumptions.price_per_kwh
+    variance = of_energy**2 + sum(line.uncertainty_per_year**2 for line in lines)
     return RunningCost(
         currency=assumptions.currency,
         energy=energy,
@@ -164,4 +172,5 @@ def running_cost(unit: OwnedUnit, assumptions: CostAssumptions) -> RunningCost:
         needs_no_consumables=unit.consumables == (),
         uncertainty_per_year=variance**0.5,
         missing=missing,
+        energy_uncertainty_per_year=of_energy,
     )

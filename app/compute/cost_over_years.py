@@ -14,12 +14,23 @@ _SAME_DAY = 1e-9  # years
 
 @dataclass(frozen=True, slots=True)
 class SpentByCause:
-    """Money spent by the end of `at_years`, by cause; today's value where a discount rate is set."""
+    """Money spent by the end of `at_years`, by cause; today's value where a discount rate is set.
+
+    uncertainty : standard uncertainty of the total, by the rule of a year's running cost: that of the energy and that
+        of the long-run cost of each consumable, as independent. Prices are taken as exact.
+    """
 
     at_years: float
     purchase: float
     energy: float
     consumables: tuple[tuple[str, float], ...]
+    uncertainty: float
+
+    @property
+    def interval_95(self) -> tuple[float, float]:
+        """95 % interval, never below the purchase, infinite degrees of freedom."""
+        half = _COVERAGE_95 * self.uncertainty
+        return max(self.purchase, self.total - half), self.total + half
 
     @property
     def total(self) -> float:
@@ -112,7 +123,8 @@ def cost_over_years(
     """
     if not 1 <= years <= LONGEST_YEARS:
         raise ValueError(f"The time to look at is {years} years; it needs to lie between 1 and {LONGEST_YEARS}.")
-    missing = running_cost(unit, assumptions).missing
+    running = running_cost(unit, assumptions)
+    missing = running.missing
     if unit.purchase_price is None:
         missing = (f"{unit.price_missing_because}, so it is left out.", *missing)
     steps = _steps(unit, assumptions, years)
@@ -120,7 +132,7 @@ def cost_over_years(
     return CostOverYears(
         name=unit.name,
         currency=assumptions.currency,
-        by_year=tuple(_by_year(unit, assumptions, steps, years)),
+        by_year=tuple(_by_year(unit, assumptions, steps, years, running.uncertainty_per_year)),
         path=_path(unit, assumptions, years) if with_curve else (),
         low=_path(_shifted(unit, -_COVERAGE_95, life_factor), assumptions, years) if with_curve else (),
         high=_path(_shifted(unit, _COVERAGE_95, 1 / life_factor), assumptions, years) if with_curve else (),
@@ -143,7 +155,9 @@ def _energy_cost_per_year(unit: OwnedUnit, assumptions: CostAssumptions) -> floa
     return energy_of(unit, assumptions).energy_kwh_per_year * assumptions.price_per_kwh
 
 
-def _by_year(unit: OwnedUnit, assumptions: CostAssumptions, steps: tuple[Step, ...], years: int) -> list[SpentByCause]:
+def _by_year(
+    unit: OwnedUnit, assumptions: CostAssumptions, steps: tuple[Step, ...], years: int, uncertainty_per_year: float
+) -> list[SpentByCause]:
     energy_per_year = _energy_cost_per_year(unit, assumptions)
     by_name = {part.name: 0.0 for part in unit.consumables or ()}
     spent = []
@@ -153,7 +167,9 @@ def _by_year(unit: OwnedUnit, assumptions: CostAssumptions, steps: tuple[Step, .
             by_name[steps[due].name] += _todays_value(steps[due], assumptions)
             due += 1
         energy = present_value_of_steady_cost(energy_per_year, assumptions.discount_rate, float(year))
-        spent.append(SpentByCause(float(year), unit.purchase_price or 0.0, energy, tuple(by_name.items())))
+        # the uncertainty of a cost that runs evenly grows with the time as the cost itself does
+        uncertainty = present_value_of_steady_cost(uncertainty_per_year, assumptions.discount_rate, float(year))
+        spent.append(SpentByCause(float(year), unit.purchase_price or 0.0, energy, tuple(by_name.items()), uncertainty))
     return spent
 
 

@@ -1,17 +1,11 @@
 """The level of a unit at one setting, at the bench's standard distance, from all its readings."""
 
-import math
 from dataclasses import dataclass
 
 from app.compute.measured import Measured
 from app.compute.sound import CorrectedLevel
+from app.compute.sound_uncertainty import LIMIT_DB_BY_CLASS, level_uncertainty_db
 from app.compute.unit_sound import SoundReading, UnitSound, unit_sound
-
-# Standard uncertainty of the meter: its acceptance limit at 1 kHz as a rectangle. Classes 1 and 2: IEC 61672-1:2013,
-# Table 3, 0.7 and 1.0 dB, read second-hand. Without a class (a telephone, a cheap meter): ±3 dB, common practice,
-# no source.
-_LIMIT_DB_BY_CLASS = {"1": 0.7, "2": 1.0}
-_LIMIT_DB_WITHOUT_CLASS = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,17 +31,13 @@ class SoundLevel:
 
 
 def sound_level(readings: tuple[SoundReading, ...], standard_distance_m: float, rule_name: str) -> SoundLevel:
-    r"""Level of a setting from repeated readings: background off, distance, energy mean.
-
-    .. math:: u^2 = s^2/n + u_m^2 + u_d^2
+    """Level of a setting from repeated readings: background off, distance, energy mean.
 
     Parameters
         readings : one or more of the same setting
         standard_distance_m : distance of the bench [m]
         rule_name : see `background_correction`
-    Returns  the level; s is the spread of the readings, u_m the meter's limit at 1 kHz as a rectangle, common to all
-        readings, u_d the conversion indoors: half of the change as a rectangle (common practice, no source), since a
-        room reflects and the true change is smaller
+    Returns  the level, with its uncertainty by `level_uncertainty_db`
     Raises   ValueError without readings, or for an unknown rule
 
     >>> level = sound_level((SoundReading(40.0, 25.0, 2.0, instrument_class="2"),), 1.0, "ISO 3746")
@@ -55,43 +45,17 @@ def sound_level(readings: tuple[SoundReading, ...], standard_distance_m: float, 
     (46.0, True, False)
     """
     sound = unit_sound(readings, standard_distance_m, rule_name)
-    used = sound.used
-    of_repeats, degrees_of_freedom = _spread(sound.levels_dba)
-    of_meter = max(meter_uncertainty_db(readings[i].instrument_class) for i in used)
-    changes_indoors = [abs(change) for i, change in zip(used, sound.changes_db, strict=True) if readings[i].indoor]
-    of_distance = max(changes_indoors, default=0.0) / 2 / math.sqrt(3)
-    both = math.hypot(of_repeats, of_meter, of_distance)
-    if of_repeats > 0:
-        degrees_of_freedom *= (both / of_repeats) ** 4
+    uncertainty, degrees_of_freedom = level_uncertainty_db(readings, sound)
     return SoundLevel(
-        Measured(sound.level_dba, both, degrees_of_freedom),
+        Measured(sound.level_dba, uncertainty, degrees_of_freedom),
         standard_distance_m,
         upper_bound=sound.upper_bound,
         estimate=sound.estimate,
         readings=len(readings),
-        readings_used=len(used),
+        readings_used=len(sound.used),
         corrections=sound.corrections,
         sentences=_sentences(readings, sound, standard_distance_m),
     )
-
-
-def meter_uncertainty_db(instrument_class: str) -> float:
-    """Standard uncertainty of a meter of a class ("1", "2", "" for none): its limit at 1 kHz as a rectangle [dB].
-
-    >>> round(meter_uncertainty_db("1"), 3)
-    0.404
-    """
-    return _LIMIT_DB_BY_CLASS.get(instrument_class, _LIMIT_DB_WITHOUT_CLASS) / math.sqrt(3)
-
-
-def _spread(levels: tuple[float, ...]) -> tuple[float, float]:
-    """Standard error of the mean of repeats, and its degrees of freedom."""
-    n = len(levels)
-    if n == 1:
-        return 0.0, math.inf
-    mean = sum(levels) / n
-    variance = sum((level - mean) ** 2 for level in levels) / (n - 1)
-    return math.sqrt(variance / n), float(n - 1) if variance > 0 else math.inf
 
 
 def _sentences(readings: tuple[SoundReading, ...], sound: UnitSound, standard_distance_m: float) -> tuple[str, ...]:
@@ -111,7 +75,7 @@ def _sentences(readings: tuple[SoundReading, ...], sound: UnitSound, standard_di
         found.append(
             f"Measured at {distances} and brought to {standard_distance_m:g} m by 20 lg of the distances: an estimate."
         )
-    if any(readings[i].instrument_class not in _LIMIT_DB_BY_CLASS for i in used):
+    if any(readings[i].instrument_class not in LIMIT_DB_BY_CLASS for i in used):
         found.append("The meter has no stated class, so ±3 dB is taken for it.")
     if len(used) == 1:
         found.append("One reading only, so the spread between readings is not known.")

@@ -9,7 +9,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.compute.measured import Measured
-from app.compute.sound_level import SoundLevel, meter_uncertainty_db, sound_level
+from app.compute.sound_level import SoundLevel, sound_level
+from app.compute.sound_uncertainty import meter_uncertainty_db
 from app.compute.unit_sound import SoundReading
 from app.storage.bench_measurements import SoundMeasurement
 

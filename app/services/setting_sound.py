@@ -1,5 +1,6 @@
 """Sound level of each setting at the bench's standard distance, from all measurements of it."""
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -8,6 +9,7 @@ from sqlalchemy import Select, bindparam, or_, select
 from sqlalchemy.orm import Session
 
 from app.compute.number_words import counted
+from app.compute.sound_uncertainty import level_uncertainty_db
 from app.compute.unit_sound import SoundReading, unit_sound
 from app.services.highest_setting import highest_setting_id
 from app.storage.bench_measurements import SoundMeasurement
@@ -20,6 +22,8 @@ class SoundRow(NamedTuple):
     level_dba: float
     background_dba: float | None
     distance_m: float
+    is_indoor: bool
+    instrument_class: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +31,7 @@ class SettingSound:
     """Level of one setting at the standard distance, energy mean of its measurements [dB(A)].
 
     level_dba : None where nothing was measured
+    uncertainty_db, degrees_of_freedom : standard uncertainty of the level, as the unit's page has it
     is_estimate : some of it was converted from another distance
     is_upper_bound : the room was too loud for a correction, so the unit is at most this loud
     """
@@ -36,6 +41,8 @@ class SettingSound:
     is_upper_bound: bool
     measurements: int
     words: str
+    uncertainty_db: float = 0.0
+    degrees_of_freedom: float = math.inf
 
 
 NOT_MEASURED = SettingSound(None, False, False, 0, "The sound of this setting was not measured.")
@@ -54,13 +61,15 @@ class SettingSounds:
         return NOT_MEASURED if rows is None else setting_sound(rows, self.standard_distance_m, self.rule)
 
 
-def _build() -> Select[int, float, float | None, float]:
+def _build() -> Select[int, float, float | None, float, str, str]:
     return (
         select(
             SoundMeasurement.setting_id,
             SoundMeasurement.level_dba,
             SoundMeasurement.background_dba,
             SoundMeasurement.distance_m,
+            SoundMeasurement.environment,
+            SoundMeasurement.instrument_class,
         )
         .where(or_(bindparam("unit_id") == 0, SoundMeasurement.unit_under_test_id == bindparam("unit_id")))
         .order_by(SoundMeasurement.id)
@@ -78,8 +87,9 @@ def read_setting_sounds(
     query = _HIGHEST if highest_only else _QUERY
     found: dict[int, list[SoundRow]] = {}
     rows = session.connection().execute(query, {"unit_id": unit_id}).all()
-    for setting_id, level, background, distance in rows:
-        found.setdefault(setting_id, []).append(SoundRow(level, background, distance))
+    for setting_id, level, background, distance, environment, instrument_class in rows:
+        row = SoundRow(level, background, distance, environment == "indoor", instrument_class)
+        found.setdefault(setting_id, []).append(row)
     return SettingSounds({setting: tuple(rows) for setting, rows in found.items()}, standard_distance_m, rule)
 
 
@@ -89,7 +99,9 @@ def setting_sound(rows: tuple[SoundRow, ...], standard_distance_m: float, rule: 
 
     Kept for values seen before: the level follows from the stored values alone.
     """
-    sound = unit_sound(tuple(SoundReading(*row) for row in rows), standard_distance_m, rule)
+    readings = tuple(SoundReading(*row) for row in rows)
+    sound = unit_sound(readings, standard_distance_m, rule)
+    uncertainty, degrees_of_freedom = level_uncertainty_db(readings, sound)
     words = f"{counted(len(rows), 'measurement')}, energy mean, background by {rule}."
     if sound.estimate:
         words += f" Converted to {standard_distance_m:g} m by the distance law, so an estimate."
@@ -97,4 +109,6 @@ def setting_sound(rows: tuple[SoundRow, ...], standard_distance_m: float, rule: 
         words += f" {sound.corrections[0].sentence}"
     elif len(sound.used) < len(rows):
         words += f" {len(rows) - len(sound.used)} of them give an upper bound only and are left out."
-    return SettingSound(sound.level_dba, sound.estimate, sound.upper_bound, len(rows), words)
+    return SettingSound(
+        sound.level_dba, sound.estimate, sound.upper_bound, len(rows), words, uncertainty, degrees_of_freedom
+    )

@@ -4,8 +4,12 @@ import json
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import Engine
 
-from tests.conftest import SmallBench
+from app.services.sound_levels import NewSoundMeasurement, add_sound_measurement
+from app.storage.bench import Bench
+from app.storage.engine import session_scope
+from tests.conftest import NOW, SmallBench
 from tests.web.tried_bench import TriedBench
 
 MEASURED = {"value", "uncertainty", "low_95", "high_95"}
@@ -69,13 +73,15 @@ def test_the_running_cost_of_a_steady_load(tried_bench: TriedBench, client: Test
     answer = client.get("/api/running-cost?hours_per_day=24&days_per_year=365").json()
     cost = next(line for line in answer["costs"] if line["unit_id"] == tried_bench.strong_unit_id)
     assert cost["energy_kwh_per_year"]["value"] == pytest.approx(109.5)
-    assert cost["energy_cost_per_year"] == pytest.approx(17.52)
+    assert cost["energy_cost_per_year"]["value"] == pytest.approx(17.52)
+    assert cost["energy_cost_per_year"]["uncertainty"] == pytest.approx(0.1 * 8.76 * 0.16)  # 0.1 W of the meter
     assert set(cost["cost_per_year"]) == MEASURED
     assert cost["at_least"] is True  # nothing is known of its filters
     assert "not recorded" in " ".join(cost["missing"])
     assert cost["purchase_price"] == 199.0
-    assert cost["cost_over_years"][0] == 199.0
-    assert cost["cost_over_years"][5] == pytest.approx(199.0 + 5 * 17.52, rel=1e-6)
+    assert cost["cost_over_years"][0] == {"value": 199.0, "uncertainty": 0.0, "low_95": 199.0, "high_95": 199.0}
+    assert cost["cost_over_years"][5]["value"] == pytest.approx(199.0 + 5 * 17.52, rel=1e-6)
+    assert cost["cost_over_years"][5]["uncertainty"] == pytest.approx(5 * cost["cost_per_year"]["uncertainty"])
     assert (answer["currency"], answer["price_per_kwh"]) == ("USD", 0.16)
 
 
@@ -105,3 +111,62 @@ def test_the_answers_hold_no_nan(tried_bench: TriedBench, client: TestClient):
 
     for path in ("/api/ranking?setting=every", "/api/running-cost", "/api/trials", "/api/units"):
         json.loads(client.get(path).text, parse_constant=strict)
+
+
+def bare_measurements(found: object, path: str = "") -> list[str]:
+    """Numbers whose name says a measured unit and that stand outside a measured object, in a nested answer."""
+    if isinstance(found, list):
+        return [name for one in found for name in bare_measurements(one, path)]
+    if not isinstance(found, dict) or set(found) >= MEASURED:
+        return []
+    endings = ("_dba", "_w", "_per_year", "_m3_per_h", "_cfm", "_min", "_per_h", "_years")
+    bare = [
+        f"{path}.{name}"
+        for name, value in found.items()
+        if name.endswith(endings) and isinstance(value, int | float) and not isinstance(value, bool)
+    ]
+    return bare + [name for key, value in found.items() for name in bare_measurements(value, f"{path}.{key}")]
+
+
+# Choices of the reader or of the log, a limit, and a quantity that is itself an uncertainty.
+KNOWN_WITHOUT = {
+    ".days_per_year", ".running_hours_per_year", ".ranking.at_most_m3_per_h", ".costs.running_hours_per_year",
+    ".trials.channels.pm1.window_sensitivity_per_h", ".trials.channels.pm2_5.window_sensitivity_per_h",
+    ".trials.channels.pm10.window_sensitivity_per_h",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("path", ["/api/ranking?setting=every", "/api/running-cost", "/api/trials"])
+def test_no_measured_number_stands_without_its_uncertainty(
+    tried_bench: TriedBench, client: TestClient, store: Engine, path: str
+):
+    with session_scope(store) as session:
+        for level in (41.0, 43.0):
+            new = NewSoundMeasurement(
+                level_dba=level, background_dba=25.0, distance_m=1.0, measured_on=NOW.date(), instrument_class="2"
+            )
+            add_sound_measurement(session, tried_bench.strong_unit_id, 2, new)
+    answer = client.get(path).json()
+    assert set(bare_measurements(answer)) <= KNOWN_WITHOUT
+    if "ranking" in answer:
+        level = next(line["sound"]["level_dba"] for line in answer["ranking"] if line["sound"])
+        # two readings 2 dB apart, 1.0 dB as a rectangle for the meter (arithmetic)
+        assert level["uncertainty"] == pytest.approx((1.0 + 1 / 3) ** 0.5, rel=0.02)
+        assert level["low_95"] < level["value"] - 1.96 * level["uncertainty"]
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["ranking", "running-cost", "units", "units/1", "trials", "trials/3", "trials/3/readings", "rooms", "loggers",
+     "smoke-sources", "logger-profiles", "tariffs"],
+)  # fmt: skip
+def test_every_answer_says_whether_the_bench_is_invented(
+    tried_bench: TriedBench, client: TestClient, store: Engine, path: str
+):
+    answer = client.get(f"/api/{path}").json()
+    assert (answer["invented"], answer["invented_words"]) == (False, "")
+    with session_scope(store) as session:
+        session.get_one(Bench, 1).invented = True
+    answer = client.get(f"/api/{path}").json()
+    assert answer["invented"] is True
+    assert answer["invented_words"].startswith("Invented demonstration.")

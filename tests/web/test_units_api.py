@@ -53,7 +53,7 @@ def test_a_refused_part_leaves_nothing_behind(client: TestClient):
         "/api/units", json={"maker": "Maker C", "model": "3", "settings": [{"name": "low"}, {"name": "LOW"}]}
     )
     assert answer.status_code == 409
-    assert client.get("/api/units").json() == {"units": [], "next_cursor": None}
+    assert client.get("/api/units").json()["units"] == []
 
 
 @pytest.mark.parametrize(
@@ -140,8 +140,8 @@ def test_lists_that_scripts_find_ids_in(client: TestClient, small_bench: SmallBe
     assert (room["id"], room["room_volume_m3"]) == (small_bench.room_id, 30.0)
     assert client.get("/api/loggers").json()["loggers"][0]["name"] == "Logger A"
     assert client.get("/api/smoke-sources").json()["smoke_sources"][0]["aerosol"] == "smoke"
-    assert client.get("/api/tariffs").json() == {"tariffs": [], "next_cursor": None}
-    assert client.get("/api/logger-profiles").json() == {"logger_profiles": []}
+    assert client.get("/api/tariffs").json().items() >= {"tariffs": [], "next_cursor": None}.items()
+    assert client.get("/api/logger-profiles").json()["logger_profiles"] == []
 
 
 def test_every_problem_leads_to_its_meaning(client: TestClient):

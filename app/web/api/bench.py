@@ -4,11 +4,10 @@ from datetime import date
 from typing import Literal
 
 from fastapi import APIRouter
-from pydantic import BaseModel
 
 from app.services.bench_lists import list_loggers, list_rooms, list_smoke_sources, list_tariffs
 from app.services.logger_profiles import list_profiles
-from app.web.api.shapes import Cursor, FromStore, Limit, problem_answers
+from app.web.api.shapes import Cursor, FromStore, Limit, OfBench, of_bench, problem_answers
 from app.web.dependencies import SessionDep
 
 router = APIRouter(tags=["bench"])
@@ -28,7 +27,7 @@ class RoomShape(FromStore):
     notes: str
 
 
-class RoomList(BaseModel):
+class RoomList(OfBench):
     rooms: list[RoomShape]
     next_cursor: str | None
 
@@ -44,7 +43,7 @@ class LoggerShape(FromStore):
     notes: str
 
 
-class LoggerList(BaseModel):
+class LoggerList(OfBench):
     loggers: list[LoggerShape]
     next_cursor: str | None
 
@@ -56,7 +55,7 @@ class SmokeSourceShape(FromStore):
     notes: str
 
 
-class SmokeSourceList(BaseModel):
+class SmokeSourceList(OfBench):
     smoke_sources: list[SmokeSourceShape]
     next_cursor: str | None
 
@@ -71,7 +70,7 @@ class ProfileShape(FromStore):
     day_first: bool | None
 
 
-class ProfileList(BaseModel):
+class ProfileList(OfBench):
     logger_profiles: list[ProfileShape]
 
 
@@ -87,7 +86,7 @@ class TariffShape(FromStore):
     standing: str
 
 
-class TariffList(BaseModel):
+class TariffList(OfBench):
     tariffs: list[TariffShape]
     next_cursor: str | None
 
@@ -95,28 +94,40 @@ class TariffList(BaseModel):
 @router.get("/rooms", responses=problem_answers())
 def rooms(session: SessionDep, limit: Limit = 100, cursor: Cursor = None) -> RoomList:
     part = list_rooms(session, limit, cursor)
-    return RoomList(rooms=[RoomShape.model_validate(row) for row in part.rows], next_cursor=part.next_cursor)
+    return RoomList(
+        rooms=[RoomShape.model_validate(row) for row in part.rows], next_cursor=part.next_cursor, **of_bench(session)
+    )
 
 
 @router.get("/loggers", responses=problem_answers())
 def loggers(session: SessionDep, limit: Limit = 100, cursor: Cursor = None) -> LoggerList:
     part = list_loggers(session, limit, cursor)
-    return LoggerList(loggers=[LoggerShape.model_validate(row) for row in part.rows], next_cursor=part.next_cursor)
+    return LoggerList(
+        loggers=[LoggerShape.model_validate(row) for row in part.rows],
+        next_cursor=part.next_cursor,
+        **of_bench(session),
+    )
 
 
 @router.get("/smoke-sources", responses=problem_answers())
 def smoke_sources(session: SessionDep, limit: Limit = 100, cursor: Cursor = None) -> SmokeSourceList:
     part = list_smoke_sources(session, limit, cursor)
     found = [SmokeSourceShape.model_validate(row) for row in part.rows]
-    return SmokeSourceList(smoke_sources=found, next_cursor=part.next_cursor)
+    return SmokeSourceList(smoke_sources=found, next_cursor=part.next_cursor, **of_bench(session))
 
 
 @router.get("/logger-profiles", responses=problem_answers())
 def logger_profiles(session: SessionDep) -> ProfileList:
-    return ProfileList(logger_profiles=[ProfileShape.model_validate(row) for row in list_profiles(session)])
+    return ProfileList(
+        logger_profiles=[ProfileShape.model_validate(row) for row in list_profiles(session)], **of_bench(session)
+    )
 
 
 @router.get("/tariffs", responses=problem_answers())
 def tariffs(session: SessionDep, limit: Limit = 100, cursor: Cursor = None) -> TariffList:
     part = list_tariffs(session, limit, cursor)
-    return TariffList(tariffs=[TariffShape.model_validate(row) for row in part.rows], next_cursor=part.next_cursor)
+    return TariffList(
+        tariffs=[TariffShape.model_validate(row) for row in part.rows],
+        next_cursor=part.next_cursor,
+        **of_bench(session),
+    )

@@ -7,10 +7,12 @@ from fastapi import APIRouter, Query
 from pydantic import BaseModel, ConfigDict, FiniteFloat, model_validator
 
 from app.compute.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H, M2_PER_SQUARE_FOOT
+from app.compute.measured import Measured
 from app.errors import InvalidValue
+from app.reading_files.channels import channel
 from app.services.ranking import RankedSetting, Ranking, rank_units
 from app.services.ranking_choices import HIGHEST, RULE_CEILING_M, RankingChoices, SortKey
-from app.web.api.shapes import IdOrNone, MeasuredShape, measured_from_parts, problem_answers
+from app.web.api.shapes import IdOrNone, MeasuredShape, OfBench, measured_from_parts, of_bench, problem_answers
 from app.web.api.trial_shapes import Named
 from app.web.api.units import PriceShape
 from app.web.dependencies import SessionDep
@@ -57,10 +59,15 @@ class RankingQuery(BaseModel):
 
 
 class ClearingShape(BaseModel):
-    """Median time to clear over the trials [min]; not reached: not before the end of the longest run."""
+    """Median time to clear over the trials [min]; not reached: not before the end of the longest run.
+
+    `uncertainty` is null: a median of few trials, some perhaps cut short, has an interval (open where null) but no
+    standard uncertainty; that of each trial stands with the trial.
+    """
 
     reached: bool
     value: float | None
+    uncertainty: None
     low_95: float | None
     high_95: float | None
     not_before: float | None
@@ -68,9 +75,9 @@ class ClearingShape(BaseModel):
 
 class SoundShape(BaseModel):
     """Level at the bench's standard distance. An estimate was converted from another distance; an upper bound could
-    not be told from the room."""
+    not be told from the room, and the level is then at most this."""
 
-    level_dba: float
+    level_dba: MeasuredShape
     is_estimate: bool
     is_upper_bound: bool
 
@@ -85,7 +92,11 @@ class CostShape(BaseModel):
 
 
 class RankedShape(BaseModel):
-    """One setting of one unit. `measurable` false: the rate cannot be told from zero, and is at most `at_most`."""
+    """One setting of one unit. `measurable` false: the rate cannot be told from zero, and is at most `at_most`.
+
+    `start_level_low` and `start_level_high` are the lowest and highest level at unit on among the trials; each trial
+    has its own with its uncertainty. `at_most_m3_per_h` is a one-sided 95 % limit.
+    """
 
     unit_id: int
     maker: str
@@ -103,6 +114,7 @@ class RankedShape(BaseModel):
     at_most_m3_per_h: float | None
     standard_clearing_time_min: MeasuredShape | None
     time_to_clear_min: ClearingShape | None
+    start_level_unit: str
     start_level_low: float | None
     start_level_high: float | None
     sound: SoundShape | None
@@ -120,7 +132,7 @@ class RemovedShape(BaseModel):
     why: str
 
 
-class RankingShape(BaseModel):
+class RankingShape(OfBench):
     """The ranking as asked for; `channel`, `aerosol` and `room` are those in use where none were asked for."""
 
     channel: str
@@ -150,6 +162,7 @@ def ranking(session: SessionDep, query: Annotated[RankingQuery, Query()]) -> Ran
         removed=[RemovedShape(field=cut.field, units=cut.units, why=cut.why) for cut in ranked.removed],
         ranking=[_ranked(line, ranked) for line in ranked.lines],
         next_cursor=str(after) if after < ranked.total_lines else None,
+        **of_bench(session),
     )
 
 
@@ -192,6 +205,7 @@ def _ranked(line: RankedSetting, ranked: Ranking) -> RankedShape:
         at_most_m3_per_h=row.at_most_m3_per_h,
         standard_clearing_time_min=_clearing_time(line),
         time_to_clear_min=_time_to_clear(line),
+        start_level_unit=channel(ranked.choices.channel).unit,
         start_level_low=row.start_level_low,
         start_level_high=row.start_level_high,
         sound=_sound(line),
@@ -223,6 +237,7 @@ def _time_to_clear(line: RankedSetting) -> ClearingShape | None:
     return ClearingShape(
         reached=row.time_to_clear_min is not None,
         value=row.time_to_clear_min,
+        uncertainty=None,
         low_95=row.time_to_clear_low_min,
         high_95=row.time_to_clear_high_min,
         not_before=row.not_cleared_before_min,
@@ -233,7 +248,10 @@ def _sound(line: RankedSetting) -> SoundShape | None:
     sound = line.sound
     if sound is None or sound.level_dba is None:
         return None
-    return SoundShape(level_dba=sound.level_dba, is_estimate=sound.is_estimate, is_upper_bound=sound.is_upper_bound)
+    level = Measured(sound.level_dba, sound.uncertainty_db, sound.degrees_of_freedom)
+    return SoundShape(
+        level_dba=MeasuredShape.of(level), is_estimate=sound.is_estimate, is_upper_bound=sound.is_upper_bound
+    )
 
 
 def _power(line: RankedSetting) -> MeasuredShape | None:

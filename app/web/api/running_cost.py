@@ -1,5 +1,6 @@
 """What each unit costs to run a year and to own over some years, with the same inputs as the page."""
 
+import math
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
@@ -10,7 +11,7 @@ from app.errors import InvalidValue
 from app.services.owning_choices import DEFAULT_YEARS, OwningChoices
 from app.services.ranking_choices import RULE_CEILING_M
 from app.services.running_cost_view import CostChoices, UnitCost, running_cost_view
-from app.web.api.shapes import IdOrNone, MeasuredShape, problem_answers
+from app.web.api.shapes import IdOrNone, MeasuredShape, OfBench, of_bench, problem_answers
 from app.web.api.trial_shapes import Named
 from app.web.dependencies import SessionDep
 
@@ -53,11 +54,12 @@ class RunningCostQuery(BaseModel):
 
 
 class ConsumableCostShape(BaseModel):
-    """Cost of one part in a year; `missing` says why where it could not be counted."""
+    """Cost of one part in a year; `missing` says why where it could not be counted. The interval of a life is that of
+    its stated months or hours; prices are taken as exact."""
 
     name: str
-    cost_per_year: float
-    replaced_every_years: float | None
+    cost_per_year: MeasuredShape
+    replaced_every_years: MeasuredShape | None
     washable: bool
     missing: str
 
@@ -72,14 +74,14 @@ class UnitCostShape(BaseModel):
     setting: Named | None
     running_hours_per_year: float
     energy_kwh_per_year: MeasuredShape
-    energy_cost_per_year: float
+    energy_cost_per_year: MeasuredShape
     consumables: list[ConsumableCostShape]
     needs_no_consumables: bool
     cost_per_year: MeasuredShape
     at_least: bool
     missing: list[str]
     purchase_price: float | None
-    cost_over_years: list[float]
+    cost_over_years: list[MeasuredShape]
     cost_over_years_at_least: bool
     cost_over_years_missing: list[str]
 
@@ -90,8 +92,11 @@ class LeftOutShape(BaseModel):
     why: str
 
 
-class RunningCostShape(BaseModel):
-    """`cost_over_years` of each unit holds what was spent by the end of year 0, 1, 2 …, the purchase being year 0."""
+class RunningCostShape(OfBench):
+    """`cost_over_years` of each unit holds what was spent by the end of year 0, 1, 2 …, the purchase being year 0.
+
+    Money is in `currency`; prices, hours, days and the discount rate are the reader's choices and have no uncertainty.
+    """
 
     currency: str
     price_per_kwh: float
@@ -129,8 +134,9 @@ def running_cost(session: SessionDep, query: Annotated[RunningCostQuery, Query()
         units_on_bench=view.units_on_bench,
         removed=list(view.removed),
         left_out=[LeftOutShape(unit_id=out.unit_id, name=out.name, why=out.why) for out in view.left_out],
-        costs=[_unit_cost(cost) for cost in part],
+        costs=[_unit_cost(cost, terms.assumptions.filter_life_relative_uncertainty) for cost in part],
         next_cursor=str(first + len(part)) if first + len(part) < len(view.costs) else None,
+        **of_bench(session),
     )
 
 
@@ -159,7 +165,12 @@ def _place(cursor: str | None) -> int:
     return int(cursor)
 
 
-def _unit_cost(cost: UnitCost) -> UnitCostShape:
+def _life(years: float, relative_uncertainty: float) -> MeasuredShape | None:
+    """Null for what is washed instead of replaced, and where the life is not known."""
+    return MeasuredShape.normal(years, relative_uncertainty * years) if math.isfinite(years) else None
+
+
+def _unit_cost(cost: UnitCost, of_life: float) -> UnitCostShape:
     row, year, years = cost.unit.row, cost.per_year, cost.over_years
     energy, low_high = year.energy, year.interval_95
     return UnitCostShape(
@@ -170,12 +181,12 @@ def _unit_cost(cost: UnitCost) -> UnitCostShape:
         setting=Named(id=row.setting_id, name=row.setting) if row.setting_id is not None and row.setting else None,
         running_hours_per_year=energy.running_hours_per_year,
         energy_kwh_per_year=MeasuredShape.normal(energy.energy_kwh_per_year, energy.uncertainty_kwh_per_year),
-        energy_cost_per_year=year.energy_cost_per_year,
+        energy_cost_per_year=MeasuredShape.normal(year.energy_cost_per_year, year.energy_uncertainty_per_year),
         consumables=[
             ConsumableCostShape(
                 name=part.name,
-                cost_per_year=part.cost_per_year,
-                replaced_every_years=part.replaced_every_years,
+                cost_per_year=MeasuredShape.normal(part.cost_per_year, part.uncertainty_per_year),
+                replaced_every_years=_life(part.replaced_every_years, of_life),
                 washable=part.washable,
                 missing=part.missing,
             )
@@ -191,7 +202,15 @@ def _unit_cost(cost: UnitCost) -> UnitCostShape:
         at_least=year.at_least,
         missing=list(year.missing),
         purchase_price=cost.unit.owned.purchase_price,
-        cost_over_years=[spent.total for spent in years.by_year],
+        cost_over_years=[
+            MeasuredShape(
+                value=spent.total,
+                uncertainty=spent.uncertainty,
+                low_95=spent.interval_95[0],
+                high_95=spent.interval_95[1],
+            )
+            for spent in years.by_year
+        ],
         cost_over_years_at_least=years.at_least,
         cost_over_years_missing=list(years.missing),
     )

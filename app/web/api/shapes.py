@@ -4,6 +4,9 @@ from typing import Annotated, Any, Literal
 
 from fastapi import Path, Query
 from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy.orm import Session
+
+from app.services.invented_bench import invented_bench
 
 Limit = Annotated[int, Query(ge=1, le=500, description="How many rows at most")]
 Cursor = Annotated[str | None, Query(description="`next_cursor` of the part before; none for the start")]
@@ -27,6 +30,19 @@ class FromStore(BaseModel):
     model_config = ConfigDict(from_attributes=True)
 
 
+class OfBench(BaseModel):
+    """What every answer with numbers says of its bench; `invented_words` is empty for real measurements."""
+
+    invented: bool
+    invented_words: str
+
+
+def of_bench(session: Session) -> dict[str, Any]:
+    """The fields of `OfBench`."""
+    said = invented_bench(session)
+    return {"invented": said.invented, "invented_words": said.words}
+
+
 class MeasuredShape(BaseModel):
     """A measured quantity: its value, standard uncertainty and 95 % interval, all in the unit of the field's name.
 
@@ -37,6 +53,13 @@ class MeasuredShape(BaseModel):
     uncertainty: float
     low_95: float
     high_95: float
+
+    @classmethod
+    def of(cls, quantity: Any) -> "MeasuredShape":
+        """Of a Measured, or of one whose interval is not symmetrical."""
+        return cls(
+            value=quantity.value, uncertainty=quantity.uncertainty, low_95=quantity.low_95, high_95=quantity.high_95
+        )
 
     @classmethod
     def normal(cls, value: float, uncertainty: float) -> "MeasuredShape":

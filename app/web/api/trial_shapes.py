@@ -7,7 +7,7 @@ from pydantic import BaseModel
 
 from app.compute.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
 from app.services.new_trial import EMPTY_ROOM
-from app.web.api.shapes import FromStore, MeasuredShape, NoteShape
+from app.web.api.shapes import FromStore, MeasuredShape, NoteShape, OfBench
 
 Kind = Literal["unit running", "empty room"]
 ClearLevelKind = Literal["absolute", "share_of_start", "background"]
@@ -139,7 +139,11 @@ class TrialShape(BaseModel):
     channels: dict[str, ChannelShape]
 
 
-class TrialList(BaseModel):
+class TrialInFull(TrialShape, OfBench):
+    """A trial by itself."""
+
+
+class TrialList(OfBench):
     trials: list[TrialShape]
     next_cursor: str | None
 

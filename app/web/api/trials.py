@@ -1,21 +1,21 @@
 """Trials: adding one from a log, reading them with their results, changing marks, readings and the raw file."""
 
 from dataclasses import replace
-from typing import Annotated
+from typing import Annotated, Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Form, Query
-from pydantic import BaseModel
+from sqlalchemy.orm import Session
 from starlette.responses import Response
 
 from app.services.bench_choices import bench_choices
 from app.services.raw_log import log_id_of_trial, raw_log_of_trial
 from app.services.readings import MOST_POINTS, thin_readings
 from app.services.trial_list import TrialFilter
-from app.web.api.shapes import Cursor, Id, problem_answers
+from app.web.api.shapes import Cursor, Id, OfBench, of_bench, problem_answers
 from app.web.api.trial_change import TrialChange, apply_change
 from app.web.api.trial_form import TrialForm, new_trial, reading_choices
-from app.web.api.trial_shapes import Kind, TrialList, TrialShape, trial_shape
+from app.web.api.trial_shapes import Kind, TrialInFull, TrialList, trial_shape
 from app.web.dependencies import ReadSessionDep, SessionDep
 from app.web.taken_answer import TAKEN_POLICY
 
@@ -24,7 +24,7 @@ router = APIRouter(tags=["trials"])
 _IdQuery = Annotated[int | None, Query(ge=1, le=2_147_483_647)]
 
 
-class ReadingsShape(BaseModel):
+class ReadingsShape(OfBench):
     """Readings of one channel, thinned so that peaks and troughs stay. Times are seconds after the first reading."""
 
     channel: str
@@ -56,7 +56,9 @@ def trials(
         state=state,
     )
     part = list_details(session, wanted, limit, cursor)
-    return TrialList(trials=[trial_shape(detail) for detail in part.rows], next_cursor=part.next_cursor)
+    return TrialList(
+        trials=[trial_shape(detail) for detail in part.rows], next_cursor=part.next_cursor, **of_bench(session)
+    )
 
 
 @router.post("/trials", status_code=201, responses=problem_answers(400, 404, 409, 413))
@@ -64,7 +66,7 @@ def trial_added(
     session: SessionDep,
     reading: ReadSessionDep,
     form: Annotated[TrialForm, Form(media_type="multipart/form-data")],
-) -> TrialShape:
+) -> TrialInFull:
     """Adds a trial from its log and analyses it. A file that is no log is refused with the line and text found; the
     same file for the same trial answers 409."""
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
@@ -80,23 +82,23 @@ def trial_added(
         choices = replace(choices, timezone=bench_choices(reading).timezone)
         table = read_log(content, form.log.filename or "log", choices)
     trial_id = add_read_trial(session, content, table, new_trial(session, form), choices)
-    return trial_shape(trial_detail(session, trial_id))
+    return _in_full(session, trial_detail(session, trial_id))
 
 
 @router.get("/trials/{trial_id}", responses=problem_answers(404))
-def trial(trial_id: Id, session: SessionDep) -> TrialShape:
+def trial(trial_id: Id, session: SessionDep) -> TrialInFull:
     from app.services.trial_detail import trial_detail  # loaded when used: it needs scipy
 
-    return trial_shape(trial_detail(session, trial_id))
+    return _in_full(session, trial_detail(session, trial_id))
 
 
 @router.patch("/trials/{trial_id}", responses=problem_answers(400, 404))
-def trial_changed(trial_id: Id, session: SessionDep, asked: TrialChange) -> TrialShape:
+def trial_changed(trial_id: Id, session: SessionDep, asked: TrialChange) -> TrialInFull:
     """Changes marks and facts of a trial; its results follow, and every move is kept with who, when and why."""
     from app.services.trial_detail import trial_detail  # loaded when used: it needs scipy
 
     apply_change(session, trial_id, asked)
-    return trial_shape(trial_detail(session, trial_id))
+    return _in_full(session, trial_detail(session, trial_id))
 
 
 @router.get("/trials/{trial_id}/readings", responses=problem_answers(404))
@@ -114,6 +116,7 @@ def trial_readings(
         readings=thinned.readings,
         elapsed_s=thinned.elapsed_s.tolist(),
         levels=thinned.levels.tolist(),
+        **of_bench(session),
     )
 
 
@@ -134,6 +137,10 @@ def trial_log(trial_id: Id, session: SessionDep) -> Response:
         "ETag": f'"{raw.sha256}"',
     }
     return Response(raw.content, media_type="application/octet-stream", headers=headers)
+
+
+def _in_full(session: Session, detail: Any) -> TrialInFull:
+    return TrialInFull(**dict(trial_shape(detail)), **of_bench(session))
 
 
 def _plain(file_name: str) -> str:

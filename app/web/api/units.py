@@ -1,15 +1,16 @@
 """Units under test, with their settings, prices and consumables."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query
-from pydantic import BaseModel, Field, FiniteFloat
+from pydantic import Field, FiniteFloat
 
 from app.services.bench_lists import list_units, unit_with_parts
 from app.services.prices import add_price
+from app.services.trash import trash_unit, untrash_unit
 from app.services.units import NewUnit, add_setting, add_unit, change_unit
-from app.web.api.shapes import AskedBody, Cursor, FromStore, Id, Limit, problem_answers
+from app.web.api.shapes import AskedBody, Cursor, FromStore, Id, Limit, OfBench, of_bench, problem_answers
 from app.web.api.unit_facts_shapes import UnitFactsShape, unit_facts
 from app.web.dependencies import SessionDep
 
@@ -75,16 +76,17 @@ class UnitShape(FromStore):
     bought_from: str
     serial_number: str
     notes: str
+    trashed_at: datetime | None
     settings: list[SettingShape]
     prices: list[PriceShape]
     consumables: list[ConsumableShape]
 
 
-class UnitInFull(UnitShape, UnitFactsShape):
+class UnitInFull(UnitShape, UnitFactsShape, OfBench):
     """A unit with what was measured, rated and claimed beside its trials, each value with its day and source."""
 
 
-class UnitList(BaseModel):
+class UnitList(OfBench):
     units: list[UnitShape]
     next_cursor: str | None
 
@@ -128,12 +130,16 @@ class AskedUnit(UnitFacts):
 
 
 class UnitChange(UnitFacts):
-    """The fields to change; those left out stay as they are. `settings` and `price` are added to those there are."""
+    """The fields to change; those left out stay as they are. `settings` and `price` are added to those there are.
+
+    trashed : true puts the unit in the trash (`why` is then needed), false takes it back
+    """
 
     maker: Name = ""
     model: Name = ""
     settings: list[NewSetting] = Field(default=[], max_length=50)
     price: NewPrice | None = None
+    trashed: bool = False
     who: Annotated[str, Field(max_length=200)] = ""
     why: Words = ""
 
@@ -144,10 +150,13 @@ def units(
     limit: Limit = 100,
     cursor: Cursor = None,
     search: Annotated[str, Query(max_length=200, description="Words of maker and model")] = "",
+    trashed: Annotated[bool, Query(description="Those in the trash instead of those on the bench")] = False,
 ) -> UnitList:
-    """Units under test that are not in the trash, in the order in which they were added."""
-    part = list_units(session, limit, cursor, search=search)
-    return UnitList(units=[UnitShape.model_validate(unit) for unit in part.rows], next_cursor=part.next_cursor)
+    """Units under test in the order in which they were added; those in the trash where they are asked for."""
+    part = list_units(session, limit, cursor, search=search, trashed=trashed)
+    return UnitList(
+        units=[UnitShape.model_validate(unit) for unit in part.rows], next_cursor=part.next_cursor, **of_bench(session)
+    )
 
 
 @router.post("/units", status_code=201, responses=problem_answers(400, 409))
@@ -167,8 +176,11 @@ def unit(unit_id: Id, session: SessionDep) -> UnitInFull:
 @router.patch("/units/{unit_id}", responses=problem_answers(400, 404, 409))
 def unit_changed(unit_id: Id, session: SessionDep, asked: UnitChange) -> UnitInFull:
     """Changes the given fields; each change is kept with who, when, why and the old value."""
-    changed = asked.model_dump(exclude_unset=True, exclude={"settings", "price", "who", "why"})
-    change_unit(session, unit_id, changed, who=asked.who, why=asked.why)
+    changed = asked.model_dump(exclude_unset=True, exclude={"settings", "price", "trashed", "who", "why"})
+    unit = change_unit(session, unit_id, changed, who=asked.who, why=asked.why)
+    if "trashed" in asked.model_fields_set and asked.trashed != (unit.trashed_at is not None):
+        put = trash_unit if asked.trashed else untrash_unit
+        put(session, unit_id, who=asked.who, why=asked.why)
     return _with_parts(session, unit_id, asked)
 
 
@@ -185,4 +197,4 @@ def _with_parts(session: SessionDep, unit_id: int, asked: AskedUnit | UnitChange
 def _in_full(session: SessionDep, unit_id: int) -> UnitInFull:
     shape = UnitShape.model_validate(unit_with_parts(session, unit_id))
     facts = unit_facts(session, unit_id)
-    return UnitInFull(**dict(shape), **dict(facts))
+    return UnitInFull(**dict(shape), **dict(facts), **of_bench(session))

@@ -162,7 +162,8 @@ def _time_to_clear_cell(line: RankedSetting, scales: Scales) -> Cell:
         low, high = rounded_text(row.start_level_low, 0), rounded_text(row.start_level_high, 0)
         start = f"from {low}" if low == high else f"from {low}–{high}"
     if row.time_to_clear_min is not None:
-        words = measured_words(row.time_to_clear_min, 0.5)
+        words = measured_words(row.time_to_clear_min, 0.5, row.time_to_clear_low_min, row.time_to_clear_high_min)
+        spread = _spread_words(row.time_to_clear_low_min, row.time_to_clear_high_min, words)
         bar = _bar(
             row.time_to_clear_low_min,
             row.time_to_clear_min,
@@ -170,7 +171,7 @@ def _time_to_clear_cell(line: RankedSetting, scales: Scales) -> Cell:
             top,
             f"{words.value} min, {start} {channel(scales.channel).unit}",
         )
-        return Cell("value", words.value, start, bar=bar)
+        return Cell("value", words.value, f"{spread}, {start}" if start else spread, bar=bar)
     if row.not_cleared_before_min is not None:
         bound = not_within(row.not_cleared_before_min)
         bar = Bar(_share(row.not_cleared_before_min, top), 0.0, None, True, f"not within {bound[2:]}") if top else None
@@ -184,20 +185,32 @@ def _time_to_clear_cell(line: RankedSetting, scales: Scales) -> Cell:
     return Cell("missing", reason=why_no_rate(line) if not row.usable_trials else "The clear level was never passed.")
 
 
+def _spread_words(low: float | None, high: float | None, words: MeasuredWords) -> str:
+    """Interval of a median over trials, which few trials leave open on one side or on both."""
+    if low is None and high is None:
+        return "one run"
+    if low is None or high is None:
+        return f"at most {words.high}" if low is None else f"at least {words.low}"
+    return words.interval
+
+
 def _sound_cell(line: RankedSetting) -> Cell:
     sound = line.sound
     if sound is None or sound.level_dba is None:
         return Cell("missing", reason="The sound of this setting was not measured.")
-    text = rounded_text(sound.level_dba, 0)
+    words = measured_words(sound.level_dba, sound.uncertainty_db)
+    below = f"± {words.uncertainty}"
     if sound.is_upper_bound:
-        return Cell("bound", f"≤ {text}", reason=sound.words)
-    return Cell("estimate" if sound.is_estimate else "value", text, reason=sound.words if sound.is_estimate else "")
+        return Cell("bound", f"≤ {words.value}", below, sound.words)
+    kind, reason = ("estimate", sound.words) if sound.is_estimate else ("value", "")
+    return Cell(kind, words.value, below, reason)
 
 
 def _power_cell(line: RankedSetting) -> Cell:
     if line.row.power_w is None:
         return Cell("missing", reason="The power of this setting was not measured.")
-    return Cell("value", measured_words(line.row.power_w, line.row.power_uncertainty_w).value)
+    words = measured_words(line.row.power_w, line.row.power_uncertainty_w)
+    return Cell("value", words.value, f"± {words.uncertainty}")
 
 
 def _price_cell(line: RankedSetting, scales: Scales) -> Cell:
@@ -216,10 +229,11 @@ def _cost_cell(line: RankedSetting) -> Cell:
         return Cell("missing", reason="No electricity price is set. Give one under “Running cost”.")
     if line.row.power_w is None and cost.total_per_year == 0:
         return Cell("missing", reason="The power of this setting was not measured.")
-    text = rounded_text(cost.total_per_year, 0)
+    low, high = cost.interval_95
+    words = measured_words(cost.total_per_year, cost.uncertainty_per_year, low, high)
     if cost.at_least:
-        return Cell("bound", f"≥ {text}", reason=" ".join(cost.missing))
-    return Cell("value", text)
+        return Cell("bound", f"≥ {words.value}", reason=" ".join(cost.missing))
+    return Cell("value", words.value, words.interval if cost.uncertainty_per_year else "")
 
 
 def _trials_cell(line: RankedSetting) -> Cell:

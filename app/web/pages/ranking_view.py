@@ -131,7 +131,7 @@ def _caption(ranking: Ranking) -> str:
     direction = "largest" if ranking.choices.larger_first else "smallest"
     if ranking.choices.sort in ("name", "kind"):
         direction = "Z" if ranking.choices.larger_first else "A"
-    return f"Units by {words[:1].lower()}{words[1:]}, {direction} first. Intervals are 95\u00a0%."
+    return f"Units by {words[:1].lower()}{words[1:]}, {direction} first. Intervals are 95\u00a0%; ± is standard."
 
 
 def units_switch(path: str, form: TypedForm, system: UnitSystem) -> Switch:
