@@ -75,6 +75,39 @@ class Whitener:
         result: Floats = weighted - self.weight[:, None] * self.inner(weighted)
         return result
 
+    def of_tails(self, curve: Floats) -> "TailProducts":
+        r"""Ω⁻¹ between the tails of one curve, all of them in as many steps as there are values.
+
+        With T = L D Lᵀ, upwards, and T = U D' Uᵀ, downwards, the diagonal of T⁻¹ is 1/(D + D' − diag T). Right of its
+        diagonal (T⁻¹)ⱼₖ = −eⱼ (T⁻¹)ⱼ₊₁ₖ, so the sum gⱼ of (T⁻¹)ⱼₖ vₖ over k > j solves Lᵀ g = r with
+        rⱼ = −eⱼ (T⁻¹)ⱼ₊₁ⱼ₊₁ vⱼ₊₁.
+        """
+        whole = self.diagonal.copy()
+        whole[1:] += self.beside**2 * self.diagonal[:-1]
+        downwards, _, _ = dpttrf(whole[::-1], (self.beside * self.diagonal[:-1])[::-1])
+        own = 1.0 / (self.diagonal + downwards[::-1] - whole)
+        weighted = self.weight * curve
+        right = np.zeros(curve.size)
+        right[:-1] = -self.beside * own[1:] * weighted[1:] * self.diagonal[:-1]
+        right[1:] += self.beside * right[:-1]
+        later = self.inner(right)
+        sums = weighted * (curve - 2 * later - weighted * own)
+        return TailProducts(np.cumsum(sums[::-1])[::-1], -self.weight * later, self.weight - self.weight**2 * own)
+
+
+@dataclass(frozen=True, slots=True)
+class TailProducts:
+    """Products with an inverse covariance Ω⁻¹, of a curve c that is zero before each place j in turn.
+
+    own : c[j:]ᵀ Ω⁻¹ c[j:]
+    with_value_before : eⱼᵀ Ω⁻¹ c[j+1:], with the single value at j, at place j
+    of_value : the diagonal of Ω⁻¹
+    """
+
+    own: Floats
+    with_value_before: Floats
+    of_value: Floats
+
 
 def correlated_precision(noise: NoiseModel, autocorrelation: float) -> CorrelatedPrecision:
     """The autocorrelated part alone, for one lag-one autocorrelation (0 to below 1)."""

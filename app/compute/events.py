@@ -104,7 +104,7 @@ def _placed(blocks: Blocks, found: _Candidate, bounds: BackgroundBounds, gain: f
     return RateEvent("rate_change", split.at_h, change, gain, limit) if abs(change) >= CHANGE_LIMIT else None
 
 
-def _log_likelihood(rss: Floats, log_det: float, count: int) -> Floats:
+def _log_likelihood(rss: Floats, log_det: Floats | float, count: int) -> Floats:
     result: Floats = -0.5 * log_det - 0.5 * count * np.log(np.maximum(rss, 1e-4 * count))
     return result
 
@@ -120,62 +120,76 @@ def _best_break(
     """Best change of rate, jump or passing event, and the log likelihood of the single exponential."""
     count = time.size
     decayed = np.exp(-np.clip(fit.rate * time, -50, 700))
-    columns, spikes, places = _break_columns(time, decayed, fit)
+    low, high = max(int(EDGE_SHARE * count), 2), min(int((1 - EDGE_SHARE) * count), count - 3)
+    jumps = slice(low, high + 1)
+    columns, places = _break_columns(time, decayed, fit, low, high)
     null = np.column_stack([np.ones_like(time), decayed, time * decayed])
     residual = level - fit.background - fit.amplitude * decayed
     fixed = np.column_stack([null, residual])
-    tried = np.asfortranarray(np.column_stack([fixed, columns, spikes]))
-    number, jumps = columns.shape[1], spikes.shape[1]
-    without, with_each = -math.inf, np.full(number, -math.inf)
+    without, with_each = -math.inf, np.full(len(places), -math.inf)
     for autocorrelation in settings:
         inverse = whitener(fit.noise, autocorrelation)
-        solved = inverse.times(tried)
-        product = fixed.T @ solved
+        fixed_solved = inverse.times(fixed)
+        product = fixed.T @ fixed_solved
         normal = product[:3, :3].copy()
         normal[0, 0] += _held(bounds)
         solve = scaled_inverse(normal)
-        right, across = product[:3, 3], product[:3, 4:]
+        right = product[:3, 3]
         rss = float(product[3, 3] - right @ solve @ right)
-        cross = product[3, 4:] - right @ solve @ across
-        whole = np.einsum("ij,ij->j", tried[:, 4:], solved[:, 4:])
-        own = np.maximum(whole - np.einsum("ic,ij,jc->c", across, solve, across), 1e-6 * whole + 1e-300)
-        gained = cross[:number] ** 2 / own[:number]
-        # the block in which a jump falls is part old and part new level, so it is given a value of its own
-        both = np.einsum("ij,ij->j", columns[:, :jumps], solved[:, 4 + number :])
-        both -= np.einsum("ic,ij,jc->c", across[:, :jumps], solve, across[:, number:])
-        spike_own, spike_cross = own[number:], cross[number:]
-        left = own[:jumps] - both**2 / spike_own
-        with_spike = spike_cross**2 / spike_own + (cross[:jumps] - both * spike_cross / spike_own) ** 2 / np.maximum(
-            left, 1e-3 * own[:jumps]
-        )
-        gained[:jumps] = with_spike
+        tails = inverse.of_tails(decayed)
+        of_tails = np.cumsum((fixed_solved * decayed[:, None])[::-1], axis=0)[::-1].T
+        # a jump is the tail of the decayed curve; the block in which it falls is part old and part new level, so
+        # that block is given a value of its own
+        block = slice(low - 1, high)
+        of_value, of_tail = fixed_solved[block].T, of_tails[:, jumps]
+        spike_own, spike_cross = _beyond(tails.of_value[block], of_value, solve, right)
+        jump_own, jump_cross = _beyond(tails.own[jumps], of_tail, solve, right)
+        both = tails.with_value_before[block] - ((solve @ of_value[:3]) * of_tail[:3]).sum(axis=0)
+        left = np.maximum(jump_own - both**2 / spike_own, 1e-3 * jump_own)
+        of_jumps = spike_cross**2 / spike_own + (jump_cross - both * spike_cross / spike_own) ** 2 / left
+        whole = np.einsum("ij,ij->j", columns, inverse.times(columns))
+        own, cross = _beyond(whole, fixed_solved.T @ columns, solve, right)
+        gained = np.concatenate([of_jumps, cross**2 / own])
         without = max(without, float(_log_likelihood(np.array(rss), inverse.log_det, count)))
         with_each = np.maximum(with_each, _log_likelihood(rss - gained, inverse.log_det, count))
     best = int(np.argmax(with_each))
-    chosen = np.column_stack([null, *([spikes[:, best]] if best < jumps else []), columns[:, best]])
-    kind = "rate_change" if best >= number - BREAKS_OF_RATE else "jump"
-    return _Candidate(kind, places[best], 2 * (float(with_each[best]) - without), chosen), without
+    kind = "rate_change" if best >= len(places) - BREAKS_OF_RATE else "jump"
+    if best <= high - low:
+        first = low + best
+        tail = np.where(np.arange(count) >= first, decayed, 0.0)
+        more = [np.eye(count)[first - 1], tail]
+    else:
+        more = [columns[:, best - (high - low + 1)]]
+    gain = 2 * (float(with_each[best]) - without)
+    return _Candidate(kind, places[best], gain, np.column_stack([null, *more])), without
 
 
-def _break_columns(time: Floats, decayed: Floats, fit: ExponentialFit) -> tuple[Floats, Floats, list[float]]:
-    """Columns of jumps (first), passing events and changes of rate (last); the blocks of the jumps; all places [h]."""
-    count = time.size
-    low, high = max(int(EDGE_SHARE * count), 2), min(int((1 - EDGE_SHARE) * count), count - 3)
-    jumps = np.arange(low, high + 1)
-    starts, shapes = list(time[jumps]), [np.where(time[:, None] >= time[jumps][None, :], 1.0, 0.0)]
+def _beyond(whole: Floats, products: Floats, solve: Floats, right: Floats) -> tuple[Floats, Floats]:
+    """What columns add to the single exponential: their own sum of squares, and that with its residual.
+
+    whole : cᵀ Ω⁻¹ c of each column; products : cᵀ Ω⁻¹ with the three columns of the exponential and the residual
+    """
+    across = products[:3]
+    own = np.maximum(whole - (across * (solve @ across)).sum(axis=0), 1e-6 * whole + 1e-300)
+    return own, products[3] - (right @ solve) @ across
+
+
+def _break_columns(
+    time: Floats, decayed: Floats, fit: ExponentialFit, low: int, high: int
+) -> tuple[Floats, list[float]]:
+    """Columns of passing events and changes of rate (last), and the places of all breaks, jumps first [h]."""
+    jumps = time[low : high + 1]
+    places, shapes = list(jumps), []
     for share in PASSING_SHARES:
         width = share * float(time[-1])
-        begins = time[jumps[::2]]
-        if share * count >= 2:
+        begins = jumps[::2]
+        if share * time.size >= 2:
             shapes.append(np.clip((time[:, None] - begins[None, :]) / width, 0.0, 1.0))
-            starts += list(begins)
-    lasting = np.hstack(shapes) * decayed[:, None]
-    spikes = np.zeros((count, jumps.size))
-    spikes[jumps - 1, np.arange(jumps.size)] = 1.0
+            places += list(begins)
     breaks = np.linspace(time[low], time[high], BREAKS_OF_RATE)
-    since = np.maximum(time[:, None] - breaks[None, :], 0.0)
-    rate_change = -fit.amplitude * since * decayed[:, None]
-    return np.hstack([lasting, rate_change]), spikes, [float(t) for t in (*starts, *breaks)]
+    shapes.append(-fit.amplitude * np.maximum(time[:, None] - breaks[None, :], 0.0))
+    columns = np.asfortranarray(np.hstack(shapes) * decayed[:, None])
+    return columns, [float(t) for t in (*places, *breaks)]
 
 
 def _best_pair(
@@ -186,17 +200,15 @@ def _best_pair(
     curves = np.exp(-np.clip(time[:, None] * rates, 0, 700))
     columns = np.asfortranarray(np.column_stack([np.ones_like(time), level - (bounds.given or 0.0), curves]))
     places = np.column_stack([np.zeros(len(PAIRS), dtype=int), PAIRS + 2])
-    best_of_each = np.full(len(PAIRS), -math.inf)
-    for autocorrelation in settings:
-        inverse = whitener(fit.noise, autocorrelation)
-        product = columns.T @ inverse.times(columns)
-        normal = product[places[:, :, None], places[:, None, :]]
-        normal[:, 0, 0] += _held(bounds)
-        normal += 1e-9 * np.einsum("pii->pi", normal)[:, :, None] * np.eye(3)
-        right = product[places, 1]
-        explained = np.einsum("pi,pi->p", right, np.linalg.solve(normal, right[:, :, None])[:, :, 0])
-        found = _log_likelihood(product[1, 1] - explained, inverse.log_det, time.size)
-        best_of_each = np.maximum(best_of_each, found)
+    inverses = [whitener(fit.noise, autocorrelation) for autocorrelation in settings]
+    product = np.stack([columns.T @ inverse.times(columns) for inverse in inverses])
+    normal = product[:, places[:, :, None], places[:, None, :]]
+    normal[:, :, 0, 0] += _held(bounds)
+    normal *= 1.0 + 1e-9 * np.eye(3)
+    right = product[:, places, 1]
+    explained = (right * np.linalg.solve(normal, right[..., None])[..., 0]).sum(axis=-1)
+    log_det = np.array([inverse.log_det for inverse in inverses])[:, None]
+    best_of_each = _log_likelihood(product[:, 1, 1, None] - explained, log_det, time.size).max(axis=0)
     best = int(np.argmax(best_of_each))
     fast, slow = PAIRS[best]
     kind = "fast_start" if PAIR_RATES[fast] > 1.5 and abs(PAIR_RATES[slow] - 1) < 0.6 else "slow_tail"
@@ -214,15 +226,14 @@ def _gain_with_own_noise(
     coefficients = np.linalg.lstsq(candidate.columns * weight[:, None], (level - offset) * weight, rcond=None)[0]
     noise = noise_of_blocks(blocks, candidate.columns @ coefficients + offset)
     best = -math.inf
+    together = np.column_stack([candidate.columns, level - offset])
     for autocorrelation in settings:
         inverse = whitener(noise, autocorrelation)
-        solved = inverse.times(candidate.columns)
-        normal = candidate.columns.T @ solved
-        normal[0, 0] += _held(bounds)
-        right = solved.T @ (level - offset)
-        found = scaled_inverse(normal) @ right
-        left = level - offset - candidate.columns @ found
-        rss = float(left @ inverse.times(left[:, None])[:, 0]) + _held(bounds) * float(found[0]) ** 2
+        product = together.T @ inverse.times(together)
+        product[0, 0] += _held(bounds)
+        found = scaled_inverse(product[:-1, :-1]) @ product[:-1, -1]
+        left = np.append(-found, 1.0)
+        rss = float(left @ product @ left)
         value = float(_log_likelihood(np.array(rss), inverse.log_det, level.size))
         if value > best:
             best, coefficients = value, found

@@ -145,7 +145,7 @@ def scaled_inverse(matrix: Floats) -> Floats:
     """
     size = np.sqrt(np.maximum(np.diag(matrix), 1e-200))
     scaled = matrix / np.outer(size, size)
-    scaled[np.diag_indices_from(scaled)] += 1e-13
+    scaled.ravel()[:: scaled.shape[0] + 1] += 1e-13
     try:
         inverse = np.linalg.inv(scaled)
     except np.linalg.LinAlgError:

@@ -106,7 +106,7 @@ def number_in(text: str, decimal_mark: str = ".") -> float | None:
     >>> number_in("1.2844e+4"), number_in("1.234,5", ","), number_in("1,234.5"), number_in("ERR")
     (12844.0, 1234.5, 1234.5, None)
     """
-    if text[:1].isalpha():
+    if text[:1].isalpha() or ":" in text:  # words and times of day, of which a log has a whole column
         return None
     if text.isdigit() and text.isascii():
         return _finite(text)

@@ -3,8 +3,10 @@
 from collections import defaultdict
 from collections.abc import Sequence
 from datetime import datetime
+from functools import cache
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from app.compute.measured import Measured
@@ -54,7 +56,21 @@ def _moves(row: BenchRepeatability, new: Repeatability) -> bool:
 
 
 def _groups(session: Session) -> dict[str, list[Sequence[Measured]]]:
-    rows = session.execute(
+    groups: dict[tuple[int | None, int, str, str], list[Measured]] = defaultdict(list)
+    for setting_id, room_id, aerosol, channel, value, uncertainty, degrees in session.execute(_query()):
+        rate = stored_measured(value, uncertainty, degrees)
+        if rate is not None and rate.uncertainty > 0:
+            groups[setting_id, room_id, aerosol or "smoke", channel].append(rate)
+    of_channel: dict[str, list[Sequence[Measured]]] = defaultdict(list)
+    for (_, _, _, channel), rates in groups.items():
+        of_channel[channel].append(rates)
+    return of_channel
+
+
+@cache
+def _query() -> Select[*tuple[Any, ...]]:
+    """Put together once: that takes longer than asking it of a small bench."""
+    return (
         select(
             Trial.setting_id,
             Trial.room_id,
@@ -73,12 +89,3 @@ def _groups(session: Session) -> dict[str, list[Sequence[Measured]]]:
             ChannelResult.usable == True,  # noqa: E712  # a column, not a truth value
         )
     )
-    groups: dict[tuple[int | None, int, str, str], list[Measured]] = defaultdict(list)
-    for setting_id, room_id, aerosol, channel, value, uncertainty, degrees in rows:
-        rate = stored_measured(value, uncertainty, degrees)
-        if rate is not None and rate.uncertainty > 0:
-            groups[setting_id, room_id, aerosol or "smoke", channel].append(rate)
-    of_channel: dict[str, list[Sequence[Measured]]] = defaultdict(list)
-    for (_, _, _, channel), rates in groups.items():
-        of_channel[channel].append(rates)
-    return of_channel

@@ -149,11 +149,9 @@ def thinned_positions(x: NDArray[np.float64], y: NDArray[np.float64], max_points
 def _flat_rows(elapsed_s: NDArray[np.float64], levels: Sequence[NDArray[np.float64]]) -> list[float | None]:
     """Row number, time and levels, one row after the other; None where a level is not a number."""
     width = len(levels) + 2
-    flat: list[float | None] = [None] * (len(elapsed_s) * width)
+    table = np.column_stack((elapsed_s, elapsed_s, *levels))
+    flat: list[float | None] = table.ravel().tolist()
     flat[0::width] = range(len(elapsed_s))
-    flat[1::width] = elapsed_s.tolist()
-    for place, level in enumerate(levels, start=2):
-        flat[place::width] = level.tolist()
-        for row in np.flatnonzero(~np.isfinite(level)).tolist():
-            flat[place + row * width] = None
+    for place in np.flatnonzero(~np.isfinite(table)).tolist():
+        flat[place] = None
     return flat

@@ -4,9 +4,10 @@ anything that it rests on changes."""
 import math
 from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
+from functools import cache
 from typing import Any
 
-from sqlalchemy import bindparam, delete, insert, select, update
+from sqlalchemy import Select, bindparam, delete, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.clean_air import clean_air_delivery_rate, detection, standard_clearing_time
@@ -179,7 +180,16 @@ def _pools(session: Session, groups: Iterable[Sequence[SummaryTrial]]) -> dict[i
 
 def _present(session: Session, setting_ids: Collection[int] | None) -> dict[GroupKey, tuple[int, tuple[Any, ...]]]:
     """Summaries as they stand: id and values, in the order of `summary_values`."""
-    query = select(
+    query = _present_query()
+    if setting_ids is not None:
+        query = query.where(SettingSummary.setting_id.in_(setting_ids))
+    return {GroupKey(*row[1:5]): (row[0], tuple(row[5:])) for row in session.execute(query)}
+
+
+@cache
+def _present_query() -> Select[*tuple[Any, ...]]:
+    """Put together once: that takes longer than asking it of one setting."""
+    return select(
         SettingSummary.id,
         SettingSummary.setting_id,
         SettingSummary.room_id,
@@ -187,6 +197,3 @@ def _present(session: Session, setting_ids: Collection[int] | None) -> dict[Grou
         SettingSummary.channel,
         *(getattr(SettingSummary, name) for name in _COLUMNS),
     )
-    if setting_ids is not None:
-        query = query.where(SettingSummary.setting_id.in_(setting_ids))
-    return {GroupKey(*row[1:5]): (row[0], tuple(row[5:])) for row in session.execute(query)}

@@ -4,9 +4,10 @@ from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
-from typing import NamedTuple
+from functools import cache
+from typing import Any, NamedTuple
 
-from sqlalchemy import case, func, select
+from sqlalchemy import Select, case, func, select
 from sqlalchemy.orm import Session
 
 from app.compute.measured import Measured
@@ -56,9 +57,46 @@ def read_summary_trials(
 ) -> dict[GroupKey, list[SummaryTrial]]:
     """All trials outside the trash with their results, oldest first in each group; of the settings named, or of all."""
     bench = session.get_one(Bench, 1)
+    query = _query()
+    if setting_ids is not None:
+        query = query.where(Trial.setting_id.in_(setting_ids))
+    groups: dict[GroupKey, list[SummaryTrial]] = defaultdict(list)
+    for row in session.execute(query):
+        # a trial without a named source is taken for smoke, which is what the bench fills its rooms with
+        key = GroupKey(row.setting_id, row.room_id, row.aerosol or "smoke", row.channel)
+        groups[key].append(
+            SummaryTrial(
+                trial_id=row.id,
+                unit_under_test_id=row.unit_under_test_id,
+                started_at=row.started_at,
+                excluded=row.excluded_at is not None,
+                usable=row.usable,
+                total_decay=stored_measured(
+                    row.total_decay_per_h, row.total_decay_uncertainty_per_h, row.total_decay_degrees_of_freedom
+                ),
+                pool_id=row.pool_id,
+                start_level=row.start_level,
+                clear_level=row.clear_level,
+                clear_key=(
+                    row.clear_level_kind or bench.clear_level_kind,
+                    bench.clear_level_value if row.clear_level_value is None else row.clear_level_value,
+                ),
+                cleared=row.cleared,
+                time_to_clear_min=row.time_to_clear_min,
+                not_cleared_before_min=row.not_cleared_before_min,
+                worst_severity=_SEVERITIES[row.rank or 0],
+                volume=Measured(row.room_volume_m3, row.room_volume_uncertainty_m3),
+            )
+        )
+    return groups
+
+
+@cache
+def _query() -> Select[*tuple[Any, ...]]:
+    """Put together once: that takes longer than asking it of one setting."""
     rank = case({name: place for place, name in enumerate(_SEVERITIES)}, value=ResultNote.severity, else_=0)
     worst = select(ResultNote.result_id, func.max(rank).label("rank")).group_by(ResultNote.result_id).subquery("worst")
-    query = (
+    return (
         select(
             Trial.setting_id,
             Trial.room_id,
@@ -92,34 +130,3 @@ def read_summary_trials(
         .where(Trial.kind == UNIT_RUNNING, Trial.trashed_at.is_(None))
         .order_by(Trial.started_at, Trial.id)
     )
-    if setting_ids is not None:
-        query = query.where(Trial.setting_id.in_(setting_ids))
-    groups: dict[GroupKey, list[SummaryTrial]] = defaultdict(list)
-    for row in session.execute(query):
-        # a trial without a named source is taken for smoke, which is what the bench fills its rooms with
-        key = GroupKey(row.setting_id, row.room_id, row.aerosol or "smoke", row.channel)
-        groups[key].append(
-            SummaryTrial(
-                trial_id=row.id,
-                unit_under_test_id=row.unit_under_test_id,
-                started_at=row.started_at,
-                excluded=row.excluded_at is not None,
-                usable=row.usable,
-                total_decay=stored_measured(
-                    row.total_decay_per_h, row.total_decay_uncertainty_per_h, row.total_decay_degrees_of_freedom
-                ),
-                pool_id=row.pool_id,
-                start_level=row.start_level,
-                clear_level=row.clear_level,
-                clear_key=(
-                    row.clear_level_kind or bench.clear_level_kind,
-                    bench.clear_level_value if row.clear_level_value is None else row.clear_level_value,
-                ),
-                cleared=row.cleared,
-                time_to_clear_min=row.time_to_clear_min,
-                not_cleared_before_min=row.not_cleared_before_min,
-                worst_severity=_SEVERITIES[row.rank or 0],
-                volume=Measured(row.room_volume_m3, row.room_volume_uncertainty_m3),
-            )
-        )
-    return groups
