@@ -17,17 +17,16 @@ Position = float | str
 class Axis:
     """One axis. `names` makes it an axis of names in that order (top to bottom where it is the vertical one).
 
+    scale : "days" for the x axis where positions are days as `date_axis.day_number` gives them
     low, high : ends in the axis's unit; None lets the data decide
-    decimals : of the numbers along the axis, written without marks for thousands, as years are; None: as usual
     """
 
     title: str
     unit_symbol: str = ""
-    scale: Literal["linear", "log"] = "linear"
+    scale: Literal["linear", "log", "days"] = "linear"
     names: tuple[str, ...] = ()
     low: float | None = None
     high: float | None = None
-    decimals: int | None = None
 
     @property
     def words(self) -> str:

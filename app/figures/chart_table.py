@@ -4,6 +4,7 @@ import csv
 from io import StringIO
 
 from app.figures.chart import Chart
+from app.figures.date_axis import day_of
 
 # the last four are the wide forms of the first, which some spreadsheets take alike
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
@@ -20,7 +21,8 @@ def chart_csv(chart: Chart) -> str:
             low = series.low[index] if series.low else None
             high = series.high[index] if series.high else None
             bound = int(bool(series.censored and series.censored[index]))
-            writer.writerow([defused(series.name), _cell(x), _cell(y), _cell(low), _cell(high), bound])
+            along = day_of(float(x)).isoformat() if chart.x_axis.scale == "days" else _cell(x)
+            writer.writerow([defused(series.name), along, _cell(y), _cell(low), _cell(high), bound])
     return out.getvalue()
 
 

@@ -8,6 +8,7 @@ from html import escape
 
 from app.compute.rounding import decimals_from_size, rounded_text
 from app.figures.chart import Chart, Series
+from app.figures.date_axis import day_of
 from app.figures.matplotlib_chart import FADED, HAIRLINE, INK, WIDTH_PX, svg_bytes
 
 # what a browser must hold to when it opens the file, wherever it lies
@@ -64,7 +65,7 @@ def _style(chart: Chart, width_px: int) -> str:
 
 def _numbers(chart: Chart) -> str:
     shown = [series for series in chart.series if not series.faint]
-    rows = "".join(_rows(series) for series in shown)
+    rows = "".join(_rows(series, of_days=chart.x_axis.scale == "days") for series in shown)
     if not rows:
         return ""
     heads = ("series", chart.x_column, chart.y_column, "low 95 %", "high 95 %")
@@ -75,13 +76,14 @@ def _numbers(chart: Chart) -> str:
     )
 
 
-def _rows(series: Series) -> str:
+def _rows(series: Series, *, of_days: bool) -> str:
     made = []
     for index, (x, y) in enumerate(zip(series.x, series.y, strict=True)):
         low = series.low[index] if series.low else None
         high = series.high[index] if series.high else None
         bound = "at least " if series.censored and series.censored[index] else ""
-        cells = "".join(f'<td class="n">{_shown(value)}</td>' for value in (x, y, low, high))
+        along = day_of(float(x)).isoformat() if of_days else x
+        cells = "".join(f'<td class="n">{_shown(value)}</td>' for value in (along, y, low, high))
         made.append(f'<tr><th scope="row">{escape(bound + series.name)}</th>{cells}</tr>')
     return "".join(made)
 

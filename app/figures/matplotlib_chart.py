@@ -10,6 +10,7 @@ from typing import Any, Literal
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, Series
+from app.figures.date_axis import date_ticks
 from app.figures.end_labels import end_labels
 from app.figures.palette import REFERENCE_STYLE, colour_of, line_style_of
 
@@ -193,8 +194,12 @@ class _Drawing:
             getattr(axes, f"set_{which}scale")("log")
             drawn.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
             drawn.set_minor_formatter(NullFormatter())
+        elif axis.scale == "days":
+            low, high = axis_range(self.chart, which)
+            places, words = zip(*date_ticks(low, high, max(2, self.width_px // 150)), strict=True)
+            getattr(axes, f"set_{which}ticks")(places, words)
         else:
-            axes.ticklabel_format(axis=which, style="plain", useOffset=False)  # 2025.5, never 0.5 + 2025
+            axes.ticklabel_format(axis=which, style="plain", useOffset=False)  # 12000.5, never 0.5 + 12000
         getattr(axes, f"set_{which}lim")(*axis_range(self.chart, which))
 
     def _place(self, axis: Axis, values: tuple[Any, ...]) -> list[Any]:

@@ -11,6 +11,7 @@ from typing import Any, Literal
 from app.figures.axis_range import axis_range
 from app.figures.chart import Chart, Series
 from app.figures.palette import CURVE_COLOURS, REFERENCE_STYLE, colour_of, line_style_of
+from app.figures.plotly_dates import with_days
 from app.figures.plotly_layout import INK, plotly_layout
 
 _FAINT = 0.35
@@ -27,9 +28,12 @@ def plotly_figure(chart: Chart) -> dict[str, Any]:
         if series.colour is None:
             ink_traces.extend(range(len(traces), len(traces) + len(made)))
         traces.extend(made)
+    layout = plotly_layout(chart)
+    if chart.x_axis.scale == "days":
+        with_days(traces, layout)
     return {
         "data": traces,
-        "layout": plotly_layout(chart),
+        "layout": layout,
         "meta": {
             "name": chart.name,
             "title": chart.title,

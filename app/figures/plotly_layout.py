@@ -73,8 +73,6 @@ def _axis(axis: Axis, ends: tuple[float, float], *, names_downwards: bool) -> di
     if axis.scale == "log":
         made |= {"type": "log", "dtick": 1 if high > 8 * low else "D1", "exponentformat": "none"}
         return made | {"range": [math.log10(low), math.log10(high)]}
-    if axis.decimals is not None:
-        made["tickformat"] = f".{axis.decimals}f"
     return made | {"type": "linear", "range": [low, high]}
 
 

@@ -5,6 +5,7 @@ from datetime import date
 
 from app.compute.number_words import counted, money
 from app.figures.chart import Axis, Chart, Series
+from app.figures.date_axis import day_number
 from app.figures.house_style import house_style
 from app.figures.palette import cues
 from app.services.chart_facts import ChartFacts
@@ -19,16 +20,18 @@ def price_history_chart(history: PriceHistory, facts: ChartFacts) -> Chart:
         _steps(line, history.currency, latest, cue)
         for line, cue in zip(history.lines, cues(len(history.lines)), strict=True)
     )
+    first, last = day_number(min(days, default=latest)), day_number(latest)
+    air = max(10.0, 0.05 * (last - first))  # so that the first step stands clear of the axis
     return Chart(
         name="price-history",
         title=f"What did {history.unit_name} and its parts cost?",
         subtitle=f"Prices seen, in {history.currency}; each holds until the next was seen",
-        x_axis=Axis("Year", low=year_of(min(days, default=latest)) - 0.1, high=year_of(latest) + 0.1, decimals=1),
+        x_axis=Axis("Day", scale="days", low=first - air, high=last + air),
         y_axis=Axis("Price", history.currency, low=0.0),
         series=series,
         alt_text=price_words(history),
         source_line=facts.source_line(counted(sum(len(line.prices) for line in history.lines), "price")),
-        x_column="year",
+        x_column="day",
         y_column=f"price_{history.currency.lower()}",
         house=house_style(facts),
     )
@@ -40,7 +43,7 @@ def _steps(line: PriceLine, currency: str, latest: date, cue: tuple[int, int]) -
     return Series(
         line.name,
         "step",
-        tuple(year_of(seen.seen_on) for seen in held),
+        tuple(day_number(seen.seen_on) for seen in held),
         tuple(seen.amount for seen in held),
         hover=tuple(
             f"{line.name}: {money(seen.amount, currency, 2)} on {seen.seen_on.isoformat()}"
@@ -66,13 +69,3 @@ def price_words(history: PriceHistory) -> str:
     if history.in_other_currencies:
         words += f" {counted(history.in_other_currencies, 'price')} in another currency left out."
     return words
-
-
-def year_of(day: date) -> float:
-    """The day as a year with a fraction.
-
-    >>> year_of(date(2026, 7, 2))
-    2026.498...
-    """
-    start, end = date(day.year, 1, 1), date(day.year + 1, 1, 1)
-    return day.year + (day - start).days / (end - start).days

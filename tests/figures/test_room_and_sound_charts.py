@@ -9,12 +9,15 @@ from app.compute.cost_sensitivity import Moved, Sensitivity
 from app.compute.measured import Measured
 from app.compute.room_advice import Candidate, Wish, advise, frontier
 from app.compute.room_need import need_by_155_rule
+from app.figures.chart_table import chart_csv
 from app.figures.claims_measured import claims_chart, claims_words, has_share
 from app.figures.cost_sensitivity import moved_words
+from app.figures.date_axis import date_ticks, day_number, day_of
+from app.figures.embedded_chart import chart_html
 from app.figures.frontier import frontier_chart, frontier_words
 from app.figures.matplotlib_chart import svg_bytes
 from app.figures.plotly_chart import plotly_figure
-from app.figures.price_history import price_history_chart, price_words, year_of
+from app.figures.price_history import price_history_chart, price_words
 from app.figures.sound_spectra import sound_spectra_chart, spectra_words
 from app.services.chart_facts import ChartFacts
 from app.services.claims import CheckedClaim
@@ -127,8 +130,12 @@ def test_a_price_holds_until_the_latest_day_of_the_picture():
     part = PriceLine("filter", False, (SeenPrice(40.0, date(2026, 1, 1), ""),))
     chart = drawn(price_history_chart(history(unit, part), FACTS))
     assert chart.series[0].y == (199.0, 179.0, 179.0)
-    assert chart.series[0].x == pytest.approx((2025.0, 2025.4986, 2026.0), abs=1e-3)
-    assert chart.x_axis.decimals == 1
+    assert chart.series[0].x == tuple(day_number(day) for day in (date(2025, 1, 1), date(2025, 7, 2), date(2026, 1, 1)))
+    figure = plotly_figure(chart)
+    assert figure["layout"]["xaxis"]["type"] == "date"
+    assert figure["data"][0]["x"] == ["2025-01-01", "2025-07-02", "2026-01-01"]
+    assert "\nModel 1,2025-07-02,179.0," in chart_csv(chart).replace("\r\n", "\n")
+    assert '<td class="n">2025-07-02</td>' in chart_html(chart)
     assert chart.alt_text == "Maker A Model 1: 179\u00a0USD on 2025-07-02, 199\u00a0USD on 2025-01-01."
 
 
@@ -139,8 +146,26 @@ def test_no_price_is_said_and_other_currencies_are_counted():
     assert drawn(price_history_chart(history(), FACTS)).is_empty
 
 
-def test_a_year_has_its_share_of_days():
-    assert year_of(date(2024, 12, 31)) == pytest.approx(2024 + 365 / 366)
+@pytest.mark.parametrize(
+    ("first", "last", "words"),
+    [
+        (date(2024, 12, 31), date(2026, 1, 2), ["Jan 2025", "Jul 2025", "Jan 2026"]),
+        (date(2020, 5, 1), date(2026, 1, 2), ["2022", "2024", "2026"]),
+        (date(2025, 2, 27), date(2025, 3, 3), ["27 Feb 2025", "1 Mar 2025", "3 Mar 2025"]),
+    ],
+)
+def test_marks_stand_on_days_that_have_a_name(first: date, last: date, words: list[str]):
+    ticks = date_ticks(day_number(first), day_number(last), 5 if words[0].startswith("20") else 4)
+    assert [name for _, name in ticks] == words
+    assert all(first <= day_of(place) <= last for place, _ in ticks)
+
+
+def test_the_picture_to_take_away_has_the_same_days():
+    """Letters in an SVG are outlines; the drawing library keeps the words of each mark as a comment beside them."""
+    unit = PriceLine("Model 1", True, (SeenPrice(199.0, date(2024, 1, 1), ""), SeenPrice(179.0, date(2026, 1, 2), "")))
+    picture = svg_bytes(price_history_chart(history(unit), FACTS)).decode()
+    assert "<!-- 2025 -->" in picture or "<!-- Jan 2025 -->" in picture
+    assert "2025.0" not in picture
 
 
 def checked(number, measured, claimed, unit="m³/h", verdict="supported"):
