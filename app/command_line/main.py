@@ -16,6 +16,7 @@ COMMANDS = {
     "recompute": ("recompute", "analyse every stored trial again and show what would move"),
     "backup": ("backup", "copy the store while it is in use, and verify the copy"),
     "restore": ("restore", "bring back a copy of the store"),
+    "copy-store": ("copy_store", "move a bench between a SQLite file and a PostgreSQL database"),
     "account": ("account", "add, list and change the accounts of the people who use the bench"),
     "token": ("api_token", "make, list and revoke the tokens with which scripts use the bench"),
     "check": ("check", "check the store, or compute every number of a data package again"),

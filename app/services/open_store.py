@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 
-from sqlalchemy import Connection, Engine, NullPool, create_engine, event, insert, inspect, select, text
-from sqlalchemy.exc import DBAPIError, NoSuchModuleError
+from sqlalchemy import Connection, Engine, NullPool, create_engine, event, insert, inspect, make_url, select, text
+from sqlalchemy.exc import ArgumentError, DBAPIError
 
 from app.bundled_files import bundled_folder
 from app.errors import StoreProblem
@@ -20,6 +20,7 @@ from app.storage.bench import Bench
 from app.storage.engine import open_engine
 
 _LOCK_TIMEOUT_S = 10.0
+_OLDEST_SERVER = 13  # the first that tells the present snapshot as the watch of the store asks for it
 _POSTGRESQL_LOCK = 7_204_311  # any number, the same in every process: one migrates, the others wait
 
 
@@ -38,9 +39,20 @@ def open_store(settings: Settings, on_progress: OnProgress | None = None) -> Eng
     if path:
         _refuse_unwritable(path)
     with _told_plainly(where):
+        if path is None:
+            _refuse_unfit_server(url, where)
         if _stored_revision(url, path, revisions, where) != revisions.newest:
             _migrate(url, path, revisions, where, on_progress or say_nothing)
         return open_engine(url)
+
+
+def stored_revision(url: str, where: str) -> str | None:
+    """Revision of a store, which stays as it is; None where there is none. Raises StoreProblem as `open_store`."""
+    path = sqlite_file(url)
+    with _told_plainly(where):
+        if path is None:
+            _refuse_unfit_server(url, where)
+        return _stored_revision(url, path, read_store_revisions(bundled_folder("migrations")), where)
 
 
 def sqlite_file(url: str) -> Path | None:
@@ -56,11 +68,33 @@ def _told_plainly(where: str) -> Iterator[None]:
         raise store_problem_from(error, where) or StoreProblem(
             f"{where} cannot be opened: {getattr(error, 'orig', error)}. Run `hazefall check` to see what is wrong."
         ) from error
-    except NoSuchModuleError as error:
+    except ArgumentError as error:
         raise StoreProblem(
-            f"HAZEFALL_DATABASE_URL names a kind of database that is not supported: {error}. "
+            "The address of the database, in --database or HAZEFALL_DATABASE_URL, is none: it cannot be taken apart. "
             "Use sqlite:///PATH or postgresql://USER@HOST/NAME."
         ) from error
+
+
+def _refuse_unfit_server(url: str, where: str) -> None:
+    kind = make_url(url).get_backend_name()
+    if kind != "postgresql":
+        raise StoreProblem(
+            f"HAZEFALL_DATABASE_URL names a kind of database that is not supported: {kind}. "
+            "Use sqlite:///PATH or postgresql://USER@HOST/NAME."
+        )
+    engine = create_engine(url, poolclass=NullPool)
+    with engine.connect() as connection:
+        encoding = connection.scalar(text("SHOW server_encoding"))
+        version = int(connection.scalar(text("SHOW server_version_num")) or 0) // 10_000
+    if encoding != "UTF8":
+        raise StoreProblem(
+            f"{where} keeps text as {encoding}; UTF8 is needed. Make another with: "
+            "createdb --encoding=UTF8 --template=template0 NAME."
+        )
+    if version < _OLDEST_SERVER:
+        raise StoreProblem(
+            f"{where} is PostgreSQL {version}; {_OLDEST_SERVER} or newer is needed. Update the database server."
+        )
 
 
 def _make_folder(folder: Path) -> None:

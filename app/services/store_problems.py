@@ -33,8 +33,33 @@ def store_problem_from(error: BaseException, where: str = "The store") -> StoreP
             f"{where} is damaged or is no store: {said}. Keep the file as it is and bring back a copy "
             "with `hazefall restore`; copies made before each migration lie beside it."
         )
+    if "does not exist" in low and ("database" in low or "role" in low):
+        return StoreProblem(
+            f"{where} is not there: {_last_line(said)}. Make it first (createuser and createdb do), or correct the "
+            "name in --database or HAZEFALL_DATABASE_URL."
+        )
+    if "authentication failed" in low or "no pg_hba.conf entry" in low or "no password supplied" in low:
+        return StoreProblem(
+            f"{where} lets nobody in with this name and password: {_last_line(said)}. Correct them in --database or "
+            "HAZEFALL_DATABASE_URL, or keep the password in ~/.pgpass."
+        )
+    if "too many clients" in low or "remaining connection slots" in low:
+        return StoreProblem(
+            f"{where} takes no more connections: {_last_line(said)}. Start fewer server processes with --workers, or "
+            "raise max_connections of the database server."
+        )
+    if "permission denied for" in low:
+        return StoreProblem(
+            f"{where} refuses this user: {_last_line(said)}. Make the user the owner of the database: "
+            "ALTER DATABASE name OWNER TO user."
+        )
     if "connection" in low and ("refused" in low or "failed" in low or "closed" in low):
         return StoreProblem(
             f"{where} does not answer: {said.splitlines()[0]}. Start the database server and try again."
         )
     return None
+
+
+def _last_line(said: str) -> str:
+    """What the server itself said; the driver puts the address and each try before it."""
+    return said.splitlines()[-1].rpartition("FATAL:")[2].strip().rstrip(".")
