@@ -25,7 +25,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--background", metavar="LEVEL", type=float, help="in the unit of the channel")
     parser.add_argument("--clear-level", metavar="LEVEL", type=float, help="level that counts as cleared")
     parser.add_argument("--timezone", metavar="ZONE", help="of local times, such as Europe/Berlin")
-    parser.add_argument("--columns", metavar="COLUMN=CHANNEL", action="append", default=[], help="what a column holds")
+    parser.add_argument(
+        "--columns",
+        metavar="COLUMN=CHANNEL",
+        action="append",
+        default=[],
+        help="what a column holds, such as “Dust=pm2_5”; own:NAME for a channel that is not in the list",
+    )
     parser.add_argument("--box", metavar="NAME", help="which box or detector, where the file holds several")
     parser.add_argument("--json", action="store_true", help="print the results as JSON")
 
@@ -98,6 +104,7 @@ def _told_level(level: float | None, option: str, *, lowest_allowed: bool) -> fl
 
 
 def _choices(arguments: argparse.Namespace) -> Any:
+    from app.reading_files.asked_channels import asked_channel
     from app.reading_files.log_table import ReadingChoices
 
     columns: dict[str, str] = {}
@@ -105,7 +112,7 @@ def _choices(arguments: argparse.Namespace) -> Any:
         header, equals, channel = text.rpartition("=")
         if not equals or not header.strip() or not channel.strip():
             raise InvalidValue(f"--columns is {text!r}; it needs COLUMN=CHANNEL, such as “Dust [ug]=pm2_5”.")
-        columns[header.strip()] = channel.strip()
+        columns[header.strip()] = asked_channel(channel, "columns")
     return ReadingChoices(timezone=_zone(arguments.timezone), columns=columns, box=arguments.box)
 
 

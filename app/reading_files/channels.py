@@ -92,6 +92,16 @@ def is_particle_channel(name: str) -> bool:
     return channel(name).is_particle
 
 
+def has_known_form(name: str) -> bool:
+    """Whether the name is one that this list foresees, by itself or by its pattern.
+
+    >>> has_known_form("pm10"), has_known_form("count_0_3um"), has_known_form("band_1khz"), has_known_form("zzz")
+    (True, True, True, False)
+    """
+    patterns = (_BAND, _OTHER_WEIGHTING, _COUNT_SIZE)
+    return name in CHANNELS or any(pattern.fullmatch(name) for pattern in patterns)
+
+
 def split_detector(name: str) -> tuple[str, str]:
     """The channel without the mark of its detector, and the mark: "" for the first detector.
 

@@ -121,6 +121,13 @@ class TypedForm:
         except HazefallError as error:
             self.refuse(error.field or "", error.message)
 
+    @contextmanager
+    def rehearse(self, session: Session) -> Iterator[None]:
+        """Runs a change for its mistakes alone: they stand by their fields, and nothing of it stays in the store."""
+        with self.attempt(session):
+            yield
+            raise _NotedAlready("A rehearsal, which is always taken back.")
+
 
 def typed_form_of(data: FormData) -> TypedForm:
     form = TypedForm()

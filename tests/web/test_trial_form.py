@@ -297,3 +297,128 @@ def test_names_in_a_file_are_shown_as_text(client: TestClient, make_log: MakeLog
     assert "<script>alert" not in page
     assert "<img src=x>" not in page
     assert "&lt;script&gt;" in page
+
+
+def test_every_mistake_is_told_at_once_and_everything_typed_is_kept(
+    client: TestClient, settings: Settings, small_bench: SmallBench, make_log: MakeLog
+):
+    """Nobody corrects one mistake only to be shown the next."""
+    wrong = {
+        "unit_under_test_id": "new",
+        "maker": "",
+        "model": "",
+        "setting": "",
+        "room_id": "new",
+        "room": "",
+        "length_m": "-4",
+        "width_m": "wide",
+        "height_m": "0",
+        "logger_id": "new",
+        "logger": "Logger A",
+        "response_time_s": "-1",
+        "smoke_source_id": "new",
+        "smoke_source": "",
+        "tested_by": "A" * 201,
+        "unit_on": "20",
+        "end": "10",
+        "background_ug_m3": "-3",
+        "notes": "kept words",
+    }
+    answer = send(client, make_log(), conditions(small_bench, **wrong))
+    assert answer.status_code == 422
+    for field, message in {
+        "maker": "The maker is empty",
+        "model": "The model is empty",
+        "setting": "The setting at which the unit ran is empty",
+        "room": "The name of the room is empty",
+        "length_m": "The length is -4 m; it needs to be above zero",
+        "width_m": "a number such as 12.5 is needed",
+        "height_m": "The height is 0 m; it needs to be above zero",
+        "logger": "is on the bench already",
+        "response_time_s": "it needs to be zero or above",
+        "smoke_source": "The name of the smoke source is empty",
+        "tested_by": "at most 200 fit",
+        "end": "Marks need to stand in the order of the run",
+        "background_ug_m3": "it needs to be zero or above",
+    }.items():
+        assert message in message_by(answer.text, field), field
+    for kept in ('value="-4"', 'value="wide"', "kept words", 'value="Logger A"'):
+        assert kept in answer.text
+    assert "not yet named" not in answer.text  # what the search for mistakes puts in their place
+    assert client.get("/api/trials").json()["trials"] == []
+    for path, name in (
+        ("rooms", "rooms"),
+        ("loggers", "loggers"),
+        ("units", "units"),
+        ("smoke-sources", "smoke_sources"),
+    ):
+        assert len(client.get(f"/api/{path}").json()[name]) == 1, path
+    assert len(waiting_files(settings)) == 2
+
+
+def test_mistakes_of_the_trial_are_told_beside_a_file_that_cannot_be_read(
+    client: TestClient, small_bench: SmallBench, make_log: MakeLog
+):
+    answer = send(client, make_log(), conditions(small_bench, timezone="Middle/Earth", setting="", room_id=""))
+    assert answer.status_code == 422
+    assert "Middle/Earth" in answer.text
+    assert "is empty" in message_by(answer.text, "setting")
+    assert "No room was chosen" in message_by(answer.text, "room_id")
+
+
+def test_a_column_is_not_read_as_a_channel_that_does_not_exist(
+    client: TestClient, small_bench: SmallBench, make_log: MakeLog
+):
+    told = {"header_1": "PM1 [µg/m³]", "column_1": "zzz"}
+    address = upload(client, make_log())
+    page = client.get(address, params=told)
+    assert page.status_code == 422
+    assert "There is no channel 'zzz'" in message_by(page.text, "column_1")
+    assert 'value="zzz"' in page.text
+    assert client.post(address.split("?")[0], data=conditions(small_bench) | told).status_code == 422
+    own = told | {"column_1": "own:zzz"}
+    assert client.post(address.split("?")[0], data=conditions(small_bench) | own).status_code == 303
+    assert "zzz" in client.get("/api/trials/1").json()["log"]["channels"]
+
+
+def test_a_profile_keeps_no_zone_that_was_only_assumed(
+    client: TestClient, small_bench: SmallBench, make_log: MakeLog, store: Engine
+):
+    with session_scope(store) as session:
+        session.get_one(Bench, 1).timezone = "Europe/Berlin"
+    local = make_log().replace(b"Z,", b",")
+    assumed = {"timezone": "Europe/Berlin", "assumed_timezone": "Europe/Berlin"}
+    page = client.get(upload(client, local)).text
+    assert 'type="hidden" name="assumed_timezone" value="Europe/Berlin"' in page
+    assert "The logger’s clock ran in Europe/Berlin" in page
+    assert send(client, local, conditions(small_bench, profile_name="Unsure", **assumed)).status_code == 303
+    trial = client.get("/api/trials/1").json()
+    assert "nobody confirmed it" in " ".join(trial["log"]["notes"])
+    sure = assumed | {"timezone_is_right": "1", "setting": "low", "profile_name": "Sure"}
+    other = make_log(seed=3).replace(b"Z,", b",")
+    assert send(client, other, conditions(small_bench, **sure)).status_code == 303
+    assert "nobody confirmed it" not in " ".join(client.get("/api/trials/2").json()["log"]["notes"])
+    zones = {one["name"]: one["timezone"] for one in client.get("/api/logger-profiles").json()["logger_profiles"]}
+    assert zones == {"Unsure": "", "Sure": "Europe/Berlin"}
+
+
+def test_every_column_of_a_wide_file_can_be_assigned(client: TestClient, small_bench: SmallBench):
+    """Some are shown at a time and found by their words; what was chosen for the others is sent along."""
+    names = [f"quantity {number}" for number in range(300)]
+    rows = [
+        ",".join([f"2026-03-02T09:{minute:02d}:00Z", *(f"{400 * 0.9**minute + 5:.2f}" for _ in names)])
+        for minute in range(50)
+    ]
+    content = "\n".join([",".join(["time", *names]), *rows]).encode()
+    address = upload(client, content)
+    last = client.get(address, params={"columns_from": "300"})
+    assert "quantity 299" in last.text
+    assert "quantity 10<" not in last.text
+    found = client.get(address, params={"columns_like": "quantity 250"}).text
+    assert "1 of the 301 columns of the file, of which 1 have these words" in found
+    chosen = {"header_251": "quantity 250", "column_251": "pm2_5", "unit_251": "µg/m³"}
+    first = client.get(address, params=chosen)
+    assert first.status_code == 200
+    assert '<input type="hidden" name="column_251" value="pm2_5">' in first.text
+    assert client.post(address.split("?")[0], data=conditions(small_bench) | chosen).status_code == 303
+    assert list(client.get("/api/trials/1").json()["channels"]) == ["pm2_5"]

@@ -51,7 +51,7 @@ class TrialForm(MarkFields):
     """Things of the bench are named by id, or by name where the id is left out.
 
     columns, units : how a column is to be read, as `HEADER=CHANNEL` and `HEADER=UNIT`, one field for each column;
-    `HEADER=` alone leaves the column out
+    `HEADER=` alone leaves the column out, `HEADER=own:NAME` makes a channel that is not in the list
     """
 
     log: UploadFile
@@ -81,10 +81,13 @@ class TrialForm(MarkFields):
 
 def reading_choices(form: TrialForm, kept: ReadingChoices | None) -> ReadingChoices:
     """What the form says of reading the file, over what the logger's profile says."""
+    from app.reading_files.asked_channels import asked_channel  # loaded when used: with the rest of the reading
+
     base = kept or ReadingChoices()
     return ReadingChoices(
         timezone=form.timezone or base.timezone,
-        columns=base.columns | _pairs(form.columns, "columns", "CHANNEL"),
+        columns=base.columns
+        | {header: asked_channel(use, "columns") for header, use in _pairs(form.columns, "columns", "CHANNEL").items()},
         units=base.units | _pairs(form.units, "units", "UNIT"),
         box=form.box or base.box,
         day_first=base.day_first if not form.date_order else form.date_order == "day first",

@@ -71,6 +71,7 @@ def trial_added(
     same file for the same trial answers 409."""
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
     from app.services.add_trial import add_read_trial
+    from app.services.assumed_zone import with_assumed_zone
     from app.services.logger_profiles import load_profile
     from app.services.trial_detail import trial_detail
 
@@ -80,7 +81,7 @@ def trial_added(
     table = read_log(content, form.log.filename or "log", choices)
     if table.clock_is_known and not table.timezone:  # local times of an untold zone are those of the bench
         choices = replace(choices, timezone=bench_choices(reading).timezone)
-        table = read_log(content, form.log.filename or "log", choices)
+        table = with_assumed_zone(read_log(content, form.log.filename or "log", choices), choices.timezone or "")
     trial_id = add_read_trial(session, content, table, new_trial(session, form), choices)
     return _in_full(session, trial_detail(session, trial_id))
 

@@ -1,10 +1,12 @@
 """The fields of the trial form: how the file is read, what the trial was made with, and its marks."""
 
+import re
 from collections.abc import Sequence
 from datetime import datetime
 
 from sqlalchemy.orm import Session
 
+from app.errors import InvalidValue
 from app.reading_files.log_table import ReadingChoices
 from app.services.loggers import add_logger
 from app.services.new_trial import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
@@ -18,20 +20,23 @@ from app.web.typed_form import TypedForm
 NEW = "new"
 DAY_ORDERS = {"day first": True, "month first": False}
 LEAVE_OUT = "leave out"
-MOST_COLUMNS = 2000
+_HEADER_FIELD = re.compile(r"header_(\d{1,6})")
 
 
 def choices_of(form: TypedForm, kept: ReadingChoices | None) -> ReadingChoices:
     """How the file is to be read: what the form says over what the profile says."""
+    from app.reading_files.asked_channels import asked_channel  # loaded when used: with the rest of the reading
+
     base = kept or ReadingChoices()
     columns, units = dict(base.columns), dict(base.units)
-    for position in range(MOST_COLUMNS):
+    for position in told_columns(form):
         header = form.typed(f"header_{position}")
-        if f"header_{position}" not in form.values:
-            break
         use, unit = form.text(f"column_{position}"), form.text(f"unit_{position}")
         if use:
-            columns[header] = "" if use == LEAVE_OUT else use
+            try:
+                columns[header] = "" if use == LEAVE_OUT else asked_channel(use, f"column_{position}")
+            except InvalidValue as error:
+                form.refuse(f"column_{position}", f"Column {header[:40]!r}: {error.message}")
         if unit:
             units[header] = unit
     return ReadingChoices(
@@ -41,6 +46,11 @@ def choices_of(form: TypedForm, kept: ReadingChoices | None) -> ReadingChoices:
         box=form.typed("box") or base.box,
         day_first=DAY_ORDERS.get(form.typed("date_order"), base.day_first),
     )
+
+
+def told_columns(form: TypedForm) -> list[int]:
+    """Places of the columns of which the form tells something, in order."""
+    return sorted(int(found[1]) for name in form.values if (found := _HEADER_FIELD.fullmatch(name)))
 
 
 def marks_of(form: TypedForm, started_at: datetime, timezone: str) -> TrialMarks:
@@ -68,19 +78,19 @@ def new_trial_of(session: Session, form: TypedForm, marks: TrialMarks, timezone:
     kind = form.typed("kind", UNIT_RUNNING)
     unit_id = setting_id = None
     if kind == UNIT_RUNNING:
-        unit_id = _unit(session, form, who)
-        setting_id = _setting(session, form, unit_id, who) if unit_id is not None else None
-    room_id = _room(session, form, who)
+        unit_id = unit_of(session, form, who)
+        setting_id = setting_of(session, form, unit_id, who) if unit_id is not None else None
+    room_id = room_chosen(session, form, who)
     form.stop_if_refused()
     return NewTrial(
         kind=kind,
         room_id=room_id or 0,
         unit_under_test_id=unit_id,
         setting_id=setting_id,
-        smoke_source_id=_smoke_source(session, form, who),
-        logger_id=_logger(session, form, who),
+        smoke_source_id=smoke_source_chosen(session, form, who),
+        logger_id=logger_chosen(session, form, who),
         profile_id=form.whole_number("profile_id", "The profile"),
-        started_at=_started_at(form, timezone),
+        started_at=started_at_of(form, timezone),
         tested_by=who,
         filter_state=form.text("filter_state"),
         notes=form.text("notes"),
@@ -88,7 +98,7 @@ def new_trial_of(session: Session, form: TypedForm, marks: TrialMarks, timezone:
     )
 
 
-def _unit(session: Session, form: TypedForm, who: str) -> int | None:
+def unit_of(session: Session, form: TypedForm, who: str) -> int | None:
     chosen = form.text("unit_under_test_id")
     if chosen == NEW:
         return add_unit(
@@ -102,7 +112,7 @@ def _unit(session: Session, form: TypedForm, who: str) -> int | None:
     return form.whole_number("unit_under_test_id", "The unit")
 
 
-def _setting(session: Session, form: TypedForm, unit_id: int, who: str) -> int | None:
+def setting_of(session: Session, form: TypedForm, unit_id: int, who: str) -> int | None:
     name = form.text("setting")
     if not name:
         form.refuse("setting", "The setting at which the unit ran is empty; type its name, such as high.")
@@ -121,7 +131,7 @@ def _setting(session: Session, form: TypedForm, unit_id: int, who: str) -> int |
     return add_setting(session, unit_id, name, is_highest=not present, who=who)
 
 
-def _room(session: Session, form: TypedForm, who: str) -> int | None:
+def room_chosen(session: Session, form: TypedForm, who: str) -> int | None:
     chosen = form.text("room_id")
     if chosen == NEW:
         room = room_of(form)
@@ -133,7 +143,7 @@ def _room(session: Session, form: TypedForm, who: str) -> int | None:
     return form.whole_number("room_id", "The room")
 
 
-def _logger(session: Session, form: TypedForm, who: str) -> int | None:
+def logger_chosen(session: Session, form: TypedForm, who: str) -> int | None:
     if form.text("logger_id") == NEW:
         logger = logger_of(form)
         form.stop_if_refused()
@@ -141,7 +151,7 @@ def _logger(session: Session, form: TypedForm, who: str) -> int | None:
     return form.whole_number("logger_id", "The logger")
 
 
-def _smoke_source(session: Session, form: TypedForm, who: str) -> int | None:
+def smoke_source_chosen(session: Session, form: TypedForm, who: str) -> int | None:
     if form.text("smoke_source_id") == NEW:
         return add_smoke_source(
             session,
@@ -153,7 +163,7 @@ def _smoke_source(session: Session, form: TypedForm, who: str) -> int | None:
     return form.whole_number("smoke_source_id", "The smoke source")
 
 
-def _started_at(form: TypedForm, timezone: str) -> datetime | None:
+def started_at_of(form: TypedForm, timezone: str) -> datetime | None:
     """Start of the run where the log's own clock cannot be trusted."""
     text = form.text("started_at")
     if not text:

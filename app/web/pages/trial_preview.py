@@ -16,6 +16,7 @@ from app.settings import Settings
 from app.web.addresses import query_form
 from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep, SettingsDep
 from app.web.pages.trial_fields import NEW, choices_of, marks_of, name_marks_as_typed, new_trial_of
+from app.web.pages.trial_mistakes import note_every_mistake
 from app.web.pages.trial_preview_view import PreviewPage, preview_page
 from app.web.typed_form import TypedForm, TypedFormDep
 
@@ -102,12 +103,12 @@ def analysed_log(
     from app.services.preview_log import preview_log  # loaded when used: it needs pandas and scipy
 
     choices = choices_of(form, _kept_choices(session, form))
-    assumed = ""
     preview = preview_log(session, settings, upload.token, choices, **_terms(form))
     if preview.table.clock_is_known and not preview.table.timezone:
         # local times of an untold zone: the bench's is taken, and stands in the form for everyone to see
         form.values["timezone"] = [bench_timezone]
-        choices, assumed = replace(choices, timezone=bench_timezone), bench_timezone
+        form.values["assumed_timezone"] = [bench_timezone]
+        choices = replace(choices, timezone=bench_timezone)
         preview = preview_log(session, settings, upload.token, choices, **_terms(form))
     marks = marks_of(form, preview.table.started_at, preview.table.timezone or bench_timezone)
     if any(value is not None for value in _values(marks)):
@@ -116,13 +117,15 @@ def analysed_log(
         except InvalidValue as error:
             form.refuse(error.field or "", error.message)
             name_marks_as_typed(form)
-    return replace(preview, assumed_zone=assumed)
+    return replace(preview, assumed_zone=_assumed_zone(form))
 
 
 def _store(session: Session, reading: Session, settings: Settings, upload: StagedUpload, form: TypedForm) -> int | None:
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
     from app.services.add_trial import add_read_trial
+    from app.services.assumed_zone import with_assumed_zone
 
+    table = None
     try:
         # before the first statement of the writing session: other writers need not wait while the file is read
         choices = choices_of(form, _kept_choices(reading, form))
@@ -130,18 +133,35 @@ def _store(session: Session, reading: Session, settings: Settings, upload: Stage
         table = read_log(content, upload.file_name, choices)
     except HazefallError as error:
         form.refuse(error.field or "", error.message)
-        return None
-    timezone = table.timezone or trial_offers(reading).timezone
-    marks = marks_of(form, table.started_at, timezone)
-    if form.is_good:
+    timezone = (table.timezone if table else "") or trial_offers(reading).timezone
+    if table is not None and form.is_good:
+        marks = marks_of(form, table.started_at, timezone)
+        if _assumed_zone(form):
+            table = with_assumed_zone(table, timezone)
         with form.attempt(session):
+            form.stop_if_refused()
             new = new_trial_of(session, form, marks, timezone)
             form.stop_if_refused()
             if form.text("profile_name"):
-                save_profile(session, form.text("profile_name"), choices, who=form.text("tested_by"))
+                _keep_profile(session, form, choices)
             return add_read_trial(session, content, table, new, choices)
         name_marks_as_typed(form)
+    note_every_mistake(session, form, table, timezone)
     return None
+
+
+def _keep_profile(session: Session, form: TypedForm, choices: Any) -> None:
+    """Keeps how the file was read; a zone that was only assumed from the bench is no choice, and is left out."""
+    if _assumed_zone(form):
+        choices = replace(choices, timezone=None)
+    save_profile(session, form.text("profile_name"), choices, who=form.text("tested_by"))
+
+
+def _assumed_zone(form: TypedForm) -> str:
+    """The zone in the form where it is the bench's and nobody confirmed it; "" where a person chose it."""
+    zone = form.text("timezone")
+    is_assumed = zone == form.text("assumed_timezone") and not form.ticked("timezone_is_right")
+    return zone if is_assumed else ""
 
 
 def _kept_choices(session: Session, form: TypedForm) -> Any:

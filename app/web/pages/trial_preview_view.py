@@ -9,8 +9,7 @@ from urllib.parse import urlencode
 from app.compute.number_words import MeasuredWords, measured_words, not_within
 from app.compute.rounding import rounded_text
 from app.errors import UnreadableLog
-from app.reading_files.channels import CHANNELS, channel
-from app.reading_files.log_table import LogColumn
+from app.reading_files.channels import channel
 from app.services.channel_order import in_order
 from app.services.form_choices import TrialOffers
 from app.services.rooms import AEROSOLS
@@ -20,31 +19,16 @@ from app.web.page_context import Choice
 from app.web.pages.bench_form import CLEAR_LEVEL_WORDS
 from app.web.pages.moments import MARKS, zone_of
 from app.web.pages.offered import offered, plain_choices
-from app.web.pages.trial_fields import DAY_ORDERS, LEAVE_OUT, NEW, kinds_of_trial
+from app.web.pages.trial_columns import ColumnRow, columns_shown, uses_of_columns
+from app.web.pages.trial_fields import DAY_ORDERS, NEW, kinds_of_trial
 from app.web.pages.zones import zone_names
 from app.web.typed_form import TypedForm
 
-MOST_COLUMNS_SHOWN = 60
 NOTHING_OFFERED = 2  # a list with nothing but its first and last choice
 # Fields that change what is drawn; the address of the drawing carries these and no others.
 _DRAWN_READING = ("timezone", "box", "date_order", "profile_id", "kind", "logger_id")
 _DRAWN_MARKS = (*(name for name, _, _ in MARKS), "background_ug_m3", "clear_level_kind", "clear_level_value")
 _DRAWN = frozenset((*_DRAWN_READING, *_DRAWN_MARKS))
-_USE_WORDS = {"time": "the time", "box": "the box", "status": "a status", "left out": "not used"}
-
-
-@dataclass(frozen=True, slots=True)
-class ColumnRow:
-    """One column of the file: what it was taken for, why, and what it can be read as instead."""
-
-    position: int
-    header: str
-    taken_for: str
-    is_used: bool
-    reason: str
-    first_values: str
-    use: str
-    unit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +59,10 @@ class PreviewPage:
     last_reading: str
     interval: str
     columns: Sequence[ColumnRow]
-    hidden_columns: int
+    columns_words: str
+    columns_are_many: bool
+    column_pages: Sequence[Choice]
+    columns_kept: Sequence[tuple[int, str, str]]
     uses: Sequence[Choice]
     boxes: Sequence[Choice]
     date_orders: Sequence[Choice]
@@ -136,6 +123,7 @@ def preview_page(
     columns = table.columns if table else getattr(refusal, "columns", ())
     boxes = table.boxes if table else getattr(refusal, "boxes", ())
     box = form.typed("box") or (table.box if table else "") or ""
+    part = columns_shown(columns, form)
     decays = [_decay_row(preview.decays[name]) for name in in_order(preview.decays)] if preview else []
     return PreviewPage(
         token=upload.token,
@@ -148,9 +136,12 @@ def preview_page(
         first_reading=_local_time(table, 0) if table else "",
         last_reading=_local_time(table, -1) if table else "",
         interval=f"{table.interval_s:.3g}" if table else "",
-        columns=[_column_row(column, form) for column in columns[:MOST_COLUMNS_SHOWN]],
-        hidden_columns=max(0, len(columns) - MOST_COLUMNS_SHOWN),
-        uses=_uses(),
+        columns=part.rows,
+        columns_words=part.words,
+        columns_are_many=part.are_many,
+        column_pages=part.pages,
+        columns_kept=part.kept,
+        uses=uses_of_columns(),
         boxes=[Choice(name, name, name == box) for name in boxes] if len(boxes) > 1 else (),
         date_orders=plain_choices(("", *DAY_ORDERS), form.typed("date_order"), {"": "found from the file"}),
         zones=zone_names(),
@@ -180,7 +171,8 @@ def _to_check(preview: Any, form: TypedForm) -> tuple[str, ...]:
     if preview.assumed_zone:
         found.append(
             f"The file holds local times and names no zone. They were taken as those of {preview.assumed_zone}, the "
-            "bench’s own zone. If the logger’s clock ran in another zone, choose it above and read the file again."
+            "bench’s own zone. Tick that this is right, or choose the zone in which the logger’s clock ran. Until then "
+            "a logger profile keeps no zone, and the trial says that it was assumed."
         )
     if table.date_order_unsure and not form.typed("date_order"):
         order = "the day first" if table.day_first else "the month first"
@@ -192,24 +184,6 @@ def _to_check(preview: Any, form: TypedForm) -> tuple[str, ...]:
         found += [note for note in table.notes if "clock" in note]
         found.append("The file does not tell on which day the run was made. Tell the start of the run below.")
     return tuple(found)
-
-
-def _column_row(column: LogColumn, form: TypedForm) -> ColumnRow:
-    taken_for = _USE_WORDS.get(column.use, column.use)
-    if column.channel is not None:
-        taken_for = f"{channel(column.channel).label} [{column.channel_unit}]"
-        if column.file_unit and column.file_unit != column.channel_unit:
-            taken_for += f", from {column.file_unit}"
-    return ColumnRow(
-        position=column.position,
-        header=column.header,
-        taken_for=taken_for,
-        is_used=column.use != "left out",
-        reason=column.reason,
-        first_values=", ".join(value for value in column.first_values[:3] if value),
-        use=form.typed(f"column_{column.position}"),
-        unit=form.typed(f"unit_{column.position}"),
-    )
 
 
 def _decay_row(decay: Any) -> DecayRow:
@@ -235,19 +209,6 @@ def _local_time(table: Any, place: int) -> str:
         return f"{table.elapsed_s[place] / 60:.1f} min"
     moment = table.started_at + timedelta(seconds=float(table.elapsed_s[place]))
     return moment.astimezone(zone_of(table.timezone)).strftime("%Y-%m-%d %H:%M:%S")
-
-
-def _uses() -> list[Choice]:
-    """What a column can be read as; any other name makes a channel of that name."""
-    fixed = [
-        Choice(LEAVE_OUT, "leave it out"),
-        Choice("time", "time of the row"),
-        Choice("elapsed", "elapsed time"),
-        Choice("box", "which box a row is from"),
-    ]
-    listed = [Choice(name, about.label) for name, about in CHANNELS.items()]
-    second = [Choice(f"{name}_b", channel(f"{name}_b").label) for name in ("pm1", "pm2_5", "pm10")]
-    return [*fixed, *listed, *second]
 
 
 def _figure_url(token: str, form: TypedForm) -> str:
