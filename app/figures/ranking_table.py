@@ -1,6 +1,9 @@
-"""The ranking as a table to take away."""
+"""The ranking as a table to take away: the usual columns, or those that a reader picked."""
+
+from collections.abc import Callable, Sequence
 
 from app.compute.rounding import rounded_text
+from app.figures.extra_cells import EXTRA_TAKEN, extra_taken_column
 from app.figures.quantity_cells import (
     air_changes_cell,
     cost_cell,
@@ -12,11 +15,12 @@ from app.figures.quantity_cells import (
     text_cell,
     time_to_clear_cell,
 )
-from app.figures.taken_table import TakenColumn, TakenTable, plain_cell
+from app.figures.taken_table import TakenCell, TakenColumn, TakenTable, plain_cell
 from app.reading_files.channels import channel
 from app.services.chart_facts import ChartFacts
+from app.services.extra_columns import ExtraFacts
 from app.services.newest_datum import latest_of
-from app.services.ranking import Ranking
+from app.services.ranking import RankedSetting, Ranking
 from app.services.ranking_choices import Offered, RankingChoices, RoomOffered
 
 
@@ -48,27 +52,59 @@ def conditions_words(choices: RankingChoices, offered: Offered, room: RoomOffere
     return f"{', '.join(parts)}. In brackets: 95\u00a0% intervals."
 
 
+def _volume(ranking: Ranking) -> float | None:
+    return None if ranking.room is None else ranking.room.room_volume_m3
+
+
+# In the order of the columns of `quantity_columns`, by the names that the page has for them.
+_CELLS: dict[str, Callable[[RankedSetting, Ranking, float], TakenCell]] = {
+    "clean_air_delivery_rate": lambda line, _, factor: rate_cell(line, factor),
+    "air_changes": lambda line, ranking, _: air_changes_cell(line, _volume(ranking)),
+    "standard_clearing_time": lambda line, _r, _f: standard_time_cell(line),
+    "time_to_clear": lambda line, _r, _f: time_to_clear_cell(line),
+    "sound": lambda line, _r, _f: sound_cell(line),
+    "power": lambda line, _r, _f: power_cell(line),
+    "price": lambda line, ranking, _: price_cell(line, ranking.offered.currency),
+    "running_cost": lambda line, _r, _f: cost_cell(line),
+    "trials": lambda line, _r, _f: plain_cell(float(line.row.usable_trials or 0), 0),
+}
+
+
 def ranking_table(
-    ranking: Ranking, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h"
+    ranking: Ranking,
+    facts: ChartFacts,
+    *,
+    keys: tuple[str, ...] | None = None,
+    extra: Sequence[ExtraFacts] = (),
+    flow_factor: float = 1.0,
+    flow_symbol: str = "m³/h",
 ) -> TakenTable:
-    """The lines of the ranking as asked for, in their order."""
-    offered, room = ranking.offered, ranking.room
-    volume = None if room is None else room.room_volume_m3
+    """The lines of the ranking as asked for, in their order.
+
+    keys : the columns, by the names that the page has for them; None: the usual ones
+    extra : the facts of each line, where one of `keys` is a further column
+    """
+    offered = ranking.offered
+    columns = dict(
+        zip(
+            _CELLS,
+            (
+                *quantity_columns(offered.currency, offered.standard_distance_m, flow_symbol),
+                TakenColumn("usable_trials", "Usable trials"),
+            ),
+            strict=True,
+        )
+    )
+    usual = [key for key in _CELLS if keys is None or key in keys]
+    further = [key for key in EXTRA_TAKEN if keys is not None and key in keys]
     rows = tuple(
         (
             text_cell(f"{line.row.maker} {line.row.model}"),
             text_cell(line.row.setting or ""),
-            rate_cell(line, flow_factor),
-            air_changes_cell(line, volume),
-            standard_time_cell(line),
-            time_to_clear_cell(line),
-            sound_cell(line),
-            power_cell(line),
-            price_cell(line, offered.currency),
-            cost_cell(line),
-            plain_cell(float(line.row.usable_trials or 0), 0),
+            *(_CELLS[key](line, ranking, flow_factor) for key in usual),
+            *(EXTRA_TAKEN[key].cell(extra[place], flow_factor) for key in further),
         )
-        for line in ranking.lines
+        for place, line in enumerate(ranking.lines)
     )
     return TakenTable(
         name="ranking",
@@ -76,11 +112,11 @@ def ranking_table(
         columns=(
             TakenColumn("unit", "Unit", is_number=False),
             TakenColumn("setting", "Setting", is_number=False),
-            *quantity_columns(offered.currency, offered.standard_distance_m, flow_symbol),
-            TakenColumn("usable_trials", "Usable trials"),
+            *(columns[key] for key in usual),
+            *(extra_taken_column(key, offered.currency, flow_symbol) for key in further),
         ),
         rows=rows,
-        conditions=conditions_words(ranking.choices, offered, room),
+        conditions=conditions_words(ranking.choices, offered, ranking.room),
         source_line=facts.source_line(),
         newest=latest_of(day for line in ranking.lines for day in (line.row.latest_trial_on, line.row.price_on)),
     )

@@ -142,7 +142,7 @@ def _ranking_of(session: Session, chosen: CurveChoices) -> Ranking:
     asked = RankingChoices(setting=chosen.setting, channel=chosen.channel, room_id=chosen.room_id, limit=MOST_ROWS)
     if len(chosen.unit_ids) == 1 and chosen.setting == EVERY:
         known = lines_of_unit(session, chosen.unit_ids[0], asked)
-        return rank(RankingTable(known.lines, known.offered), asked)
+        return rank(RankingTable(known.lines, known.offered), asked, session)
     return rank_units(session, asked)
 
 
@@ -206,7 +206,12 @@ def _select() -> Select[Trial, ChannelResult, str, str | None, str | None, str |
 
 def _read(session: Session, trial_ids: list[int], channel: str) -> list[_Row]:
     found = session.execute(
-        _select().where(Trial.id.in_(trial_ids), ChannelResult.channel == channel, Trial.trashed_at.is_(None))
+        _select().where(
+            Trial.id.in_(trial_ids),
+            ChannelResult.channel == channel,
+            Trial.trashed_at.is_(None),
+            UnitUnderTest.trashed_at.is_(None),  # of an empty-room run there is no unit, and so nothing either
+        )
     )
     return list(found)
 

@@ -1,6 +1,6 @@
 """Further quantities of the lines of a ranking, read only where a reader picks their columns."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import select
@@ -11,7 +11,7 @@ from app.compute.efficiency import FederalEnergy, clean_air_per_watt, federal_en
 from app.compute.measured import Measured
 from app.compute.ozone import ozone_finding
 from app.services.owned_units import rate_of
-from app.services.ranking import RankedSetting
+from app.services.ranking_table import RankedSetting
 from app.storage.bench_measurements import OzoneTest, PowerMeasurement
 from app.storage.ratings_and_claims import Rating
 from app.storage.units_under_test import SpeedSetting
@@ -41,6 +41,7 @@ class ExtraFacts:
     why_no_federal: str
     ozone_words: str
     ozone_ppb: float | None
+    ozone_less_than_ppb: float | None
 
 
 def extra_facts(session: Session, lines: Sequence[RankedSetting]) -> list[ExtraFacts]:
@@ -59,6 +60,29 @@ def extra_facts(session: Session, lines: Sequence[RankedSetting]) -> list[ExtraF
         )
         for line in lines
     ]
+
+
+def sort_values(session: Session, lines: Sequence[RankedSetting], column: str) -> list[tuple[int, float]]:
+    """Group and value of each line to sort by: what is known first, then what is not.
+
+    An ozone value below detection stands where its detection limit would: it is at most that.
+    """
+    value_of = _SORTED_BY[column]
+    values = [value_of(facts) for facts in extra_facts(session, lines)]
+    return [(2, 0.0) if value is None else (0, value) for value in values]
+
+
+def _ozone_at_most(facts: ExtraFacts) -> float | None:
+    return facts.ozone_less_than_ppb if facts.ozone_ppb is None else facts.ozone_ppb
+
+
+_SORTED_BY: dict[str, Callable[[ExtraFacts], float | None]] = {
+    "clean_air_per_watt": lambda facts: facts.per_watt.value if facts.per_watt else None,
+    "clean_air_cost": lambda facts: facts.clean_air_cost.value if facts.clean_air_cost else None,
+    "certified_smoke": lambda facts: facts.certified_smoke.rate_m3_per_h,
+    "federal_energy_factor": lambda facts: facts.federal.integrated_energy_factor_cfm_per_w if facts.federal else None,
+    "ozone": _ozone_at_most,
+}
 
 
 def _facts(
@@ -87,6 +111,7 @@ def _facts(
         why_no_federal,
         finding.sentence,
         finding.ozone_ppb if not finding.below_detection else None,
+        finding.ozone_ppb if finding.below_detection else None,
     )
 
 

@@ -71,7 +71,7 @@ def rank_view(
             field="by",
         )
     asked = replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0)
-    ranking = rank(table or read_ranking_table(session, asked), asked)
+    ranking = rank(table or read_ranking_table(session, asked), asked, session)
     lines = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
     tested = read_tested_settings(
         session,

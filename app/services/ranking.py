@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 from app.compute.room_need import need_by_155_rule, need_by_air_changes
 from app.services.ranking_choices import (
     EVERY,
+    EXTRA_COLUMNS,
     HIGHEST,
     QUIETEST,
     ROOM_RULES,
@@ -77,17 +78,20 @@ class Ranking:
 def rank_units(session: Session, choices: RankingChoices | None = None) -> Ranking:
     """Ranks the units of the bench. Raises InvalidValue for a choice that the bench does not have."""
     asked = choices or RankingChoices()
-    return rank(read_ranking_table(session, asked), asked)
+    return rank(read_ranking_table(session, asked), asked, session)
 
 
-def rank(table: RankingTable, choices: RankingChoices) -> Ranking:
-    """The ranking out of a table that was read for these choices (see `table_key`)."""
+def rank(table: RankingTable, choices: RankingChoices, session: Session | None = None) -> Ranking:
+    """The ranking out of a table that was read for these choices (see `table_key`).
+
+    session : asked only where the order is that of a further column (`EXTRA_COLUMNS`); without it these stand by name
+    """
     offered, lines = table.offered, table.lines
     filled = filled_choices(choices, offered)
     units_on_bench = len({line.row.unit_id for line in lines})
     kinds = tuple(sorted({line.row.kind for line in lines}))
     chosen, removed = _filtered(_at_chosen_setting(lines, filled.setting), filled, offered, units_on_bench)
-    ordered = sorted(chosen, key=_order(filled.sort, filled.larger_first, offered))
+    ordered = _ordered(chosen, filled, offered, session)
     told_apart = [line for line in ordered if line.has_rate]
     return Ranking(
         lines=tuple(ordered[filled.offset : filled.offset + filled.limit]),
@@ -214,19 +218,31 @@ def _level(line: RankedSetting) -> float | None:
     return None if line.sound is None else line.sound.level_dba
 
 
+def _ordered(
+    lines: Sequence[RankedSetting], choices: RankingChoices, offered: Offered, session: Session | None
+) -> list[RankedSetting]:
+    if choices.sort not in EXTRA_COLUMNS or session is None:
+        return sorted(lines, key=_order(_VALUES.get(choices.sort, _nothing), choices, offered))
+    from app.services.extra_columns import sort_values  # loaded when used: few readers sort by a further column
+
+    values = dict(zip(lines, sort_values(session, lines, choices.sort), strict=True))
+    return sorted(lines, key=_order(lambda line, _: values[line], choices, offered))
+
+
+_Value = Callable[[RankedSetting, Offered], tuple[int, float]]
 _Key = Callable[[RankedSetting], tuple[int, float, float, str, str, int]]
 
 
-def _order(sort: str, larger_first: bool, offered: Offered) -> _Key:
+def _order(value_of: _Value, choices: RankingChoices, offered: Offered) -> _Key:
     """Sorting key. Groups keep their order whichever way the column runs: values, then bounds, then what is missing."""
-    sign = -1.0 if larger_first else 1.0
+    if choices.sort in ("name", "kind"):
+        return _order_by_name(choices.sort, choices.larger_first)
+    sign = -1.0 if choices.larger_first else 1.0
 
     def key(line: RankedSetting) -> tuple[int, float, float, str, str, int]:
-        group, value = _VALUES[sort](line, offered)
+        group, value = value_of(line, offered)
         return group, sign * value, 0.0, line.row.maker, line.row.model, line.row.position or 0
 
-    if sort in ("name", "kind"):
-        return _order_by_name(sort, larger_first)
     return key
 
 
@@ -270,7 +286,11 @@ def _running_cost(line: RankedSetting, _: Offered) -> tuple[int, float]:
     return (1 if line.cost.at_least else 0), line.cost.total_per_year
 
 
-_VALUES: dict[str, Callable[[RankedSetting, Offered], tuple[int, float]]] = {
+def _nothing(_line: RankedSetting, _offered: Offered) -> tuple[int, float]:
+    return 2, 0.0
+
+
+_VALUES: dict[str, _Value] = {
     "clean_air_delivery_rate": _rate,
     "air_changes": _rate,
     "standard_clearing_time": lambda line, _: _plain(line.row.standard_clearing_time_min),

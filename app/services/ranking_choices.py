@@ -30,9 +30,30 @@ SortKey = Literal[
     "name",
     "kind",
     "trials",
+    "clean_air_per_watt",
+    "clean_air_cost",
+    "certified_smoke",
+    "federal_energy_factor",
+    "ozone",
 ]
 SORT_KEYS: tuple[SortKey, ...] = get_args(SortKey)
-LARGER_FIRST = frozenset({"clean_air_delivery_rate", "air_changes", "trials"})
+EXTRA_COLUMNS = {  # read only where a reader asks for them
+    "clean_air_per_watt": "Clean air per watt at test power",
+    "clean_air_cost": "1,000\u00a0m³ of clean air",
+    "certified_smoke": "Certified smoke rate",
+    "federal_energy_factor": "US federal energy factor",
+    "ozone": "Ozone",
+}
+LARGER_FIRST = frozenset(
+    {
+        "clean_air_delivery_rate",
+        "air_changes",
+        "trials",
+        "clean_air_per_watt",
+        "certified_smoke",
+        "federal_energy_factor",
+    }
+)
 MOST_ROWS = 1000
 DEFAULT_ROWS = 100
 

@@ -91,7 +91,7 @@ def readers_order(
                 field=key,
             )
     asked = replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0)
-    ranking = rank(table or read_ranking_table(session, asked), asked)
+    ranking = rank(table or read_ranking_table(session, asked), asked, session)
     lines = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
     full = {weighable.key: float(weights.get(weighable.key, 0.0)) for weighable in WEIGHABLES}
     order = None

@@ -11,19 +11,23 @@ from app.figures.ranking_table import ranking_table
 from app.figures.running_cost_table import running_cost_table
 from app.figures.taken_table import TakenTable
 from app.services.chart_facts import read_chart_facts
+from app.services.extra_columns import extra_facts
 from app.services.newest_datum import POWER, PRICES, newest_datum
 from app.services.ranking import rank_units
-from app.services.ranking_choices import RankingChoices
+from app.services.ranking_choices import EXTRA_COLUMNS, RankingChoices
 from app.services.running_cost_view import running_cost_view
 from app.services.unit_page import unit_known
 from app.web.chart_choices import compare_choices, compared_setting_ids, cost_choices
+from app.web.pages.ranking_columns import picked_keys
 from app.web.ranking_form import ranking_choices
 from app.web.typed_form import TypedForm
 from app.web.unit_system import UnitSystem, unit_system
 
 
 def _ranking(session: Session, form: TypedForm) -> TakenTable:
-    return ranking_table(rank_units(session, ranking_choices(form)), read_chart_facts(session), **_flow(form))
+    ranking, keys = rank_units(session, ranking_choices(form)), picked_keys(form, {})
+    extra = extra_facts(session, ranking.lines) if set(keys or ()) & set(EXTRA_COLUMNS) else ()
+    return ranking_table(ranking, read_chart_facts(session), keys=keys, extra=extra, **_flow(form))
 
 
 def _comparison(session: Session, form: TypedForm) -> TakenTable:

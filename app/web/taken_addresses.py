@@ -14,6 +14,7 @@ _PARAMETERS = (
     ("room_area_m2", "number", "floor of the reader's room [m²]"),
     ("sort", "string", "column to sort by, as the page has it"),
     ("descending", "string", "1 or 0"),
+    ("column", "string", "a column, once for each; ranking table; without it the usual ones"),
     ("units", "string", "metric or us"),
     ("unit", "string", "a unit, or several with commas; decay-overlay, costs, price-history, claims-measured"),
     ("trial", "string", "a trial, or several with commas; decay-overlay, trial-decay, residuals"),

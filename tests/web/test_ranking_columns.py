@@ -1,9 +1,17 @@
+import csv
+import re
+
 import pytest
 
+from app.figures.extra_cells import EXTRA_TAKEN
+from app.services.consumables import say_none_needed
 from app.services.ozone_tests import add_ozone_test
+from app.services.ranking_choices import EXTRA_COLUMNS, SORT_KEYS
 from app.services.ratings import NewRating, add_rating
 from app.storage.engine import session_scope
-from tests.services.measured_facts import DAY, add_power, add_rate
+from app.web.pages.ranking_columns import EXTRA as EXTRA_CELLS
+from app.web.pages.ranking_columns import USUAL
+from tests.services.measured_facts import DAY, add_power, add_rate, add_tariff, add_unit_with_setting
 
 EXTRA = "column=clean_air_delivery_rate&column=clean_air_per_watt&column=certified_smoke&column=ozone"
 
@@ -76,3 +84,81 @@ def test_flow_columns_follow_the_units_of_the_reader(client, bench):
     page = client.get(f"/?{EXTRA}&units=us")
     assert "(cfm)/W" in heads(page)
     assert ">180<" in page.text
+
+
+def order_of(page):
+    """Models in the order of the table's lines."""
+    return re.findall(r"Model [0-9]", page.text.split("<tbody>")[1].split("</tbody>")[0])
+
+
+@pytest.fixture
+def two_units(store, bench):
+    """A second unit that beats the first in some of the further columns, and a third of which nothing is known."""
+    with session_scope(store) as session:
+        unit, setting = add_unit_with_setting(session, "Model 2")
+        add_unit_with_setting(session, "Model 3")
+        add_rate(session, unit, setting, bench.room_id, 200.0)
+        add_power(session, unit, setting, 20.0)
+        for aerosol in ("smoke", "dust"):
+            add_rating(session, unit, NewRating(aerosol=aerosol, value=120.0, source="x", seen_on=DAY))
+        add_ozone_test(session, unit, 12.0, DAY)
+        for one in (bench.unit_id, unit):
+            add_power(session, one, None, 0.0)
+            say_none_needed(session, one)
+        dust = NewRating(aerosol="dust", value=170.0, source="x", seen_on=DAY)
+        add_rating(session, bench.unit_id, dust)
+        add_tariff(session)
+
+
+@pytest.mark.parametrize(
+    ("key", "first"),
+    [
+        ("clean_air_per_watt", "Model 2"),  # 10 against 6 (m³/h)/W
+        ("clean_air_cost", "Model 2"),  # the fewer watts for the same air
+        ("certified_smoke", "Model 1"),  # 180 against 120 ft³/min
+        ("federal_energy_factor", "Model 2"),  # 120/20 against 175/50
+        ("ozone", "Model 1"),  # less than 3 ppb against 12
+    ],
+)
+def test_every_further_column_sorts_the_page_both_ways_with_the_unknown_last(client, two_units, key, first):
+    page = client.get(f"/?column={key}")
+    link = re.search(rf'href="([^"]*sort={key}[^"]*)"', heads(page)).group(1).replace("&amp;", "&")
+    other = {"Model 1": "Model 2", "Model 2": "Model 1"}[first]
+    sorted_page = client.get(link)
+    assert order_of(sorted_page) == [first, other, "Model 3"]
+    assert f"Units by {EXTRA_COLUMNS[key][0].lower()}" in sorted_page.text.replace("&nbsp;", " ")
+    turned = re.search(rf'href="([^"]*sort={key}[^"]*)"', heads(sorted_page)).group(1).replace("&amp;", "&")
+    assert order_of(client.get(turned)) == [other, first, "Model 3"]
+
+
+def test_a_taken_table_holds_the_columns_of_the_page_remembered_ones_too(client, two_units):
+    client.get(f"/?{EXTRA}&column=federal_energy_factor&column=clean_air_cost")
+    page = client.get("/")
+    link = re.search(r'href="(/tables/ranking\.csv[^"]*)"', page.text).group(1).replace("&amp;", "&")
+    rows = list(csv.DictReader(client.get(link).text.splitlines()))
+    assert [row["unit"] for row in rows] == ["Maker A Model 1", "Maker B Model 2", "Maker B Model 3"]
+    assert rows[1]["certified_smoke_m3_per_h"] == "204"  # 120 ft³/min
+    assert (rows[1]["ozone_ppb"], rows[1]["ozone_ppb_bound"]) == ("12", "")
+    assert (rows[0]["ozone_ppb"], rows[0]["ozone_ppb_bound"]) == ("3", "at most")
+    assert (rows[1]["federal_energy_factor_cfm_per_w"], rows[1]["federal_energy_factor_cfm_per_w_bound"]) == (
+        "6.00",
+        "unverified",
+    )
+    assert float(rows[1]["clean_air_per_watt_m3_per_h_per_w"]) == pytest.approx(10.0)
+    assert rows[2]["clean_air_per_watt_m3_per_h_per_w"] == ""
+    assert "running_cost_eur_per_year" not in rows[0]
+
+
+def test_further_columns_are_in_every_format_and_in_us_units(client, two_units):
+    query = "column=certified_smoke&column=clean_air_per_watt&units=us"
+    table = client.get(f"/tables/ranking.md?{query}").text
+    assert "Certified smoke rate \\[cfm\\]" in table
+    assert "| 120 |" in table
+    html = client.get(f"/tables/ranking.html?{query}").text
+    assert "Clean air per watt at test power [(cfm)/W]" in html
+    assert "Power [W]" not in html
+
+
+def test_every_column_that_can_be_picked_can_be_taken_and_sorted_by():
+    assert tuple(EXTRA_COLUMNS) == tuple(EXTRA_CELLS) == tuple(EXTRA_TAKEN)
+    assert set(USUAL) | set(EXTRA_CELLS) <= set(SORT_KEYS)

@@ -23,10 +23,10 @@ def show_ranking(request: Request, session: SessionDep, kept: KeptRankingsDep, r
     form = query_form(request.query_params)
     choices = ranking_choices(form)
     try:
-        ranking = rank(kept.table(choices), choices)
+        ranking = rank(kept.table(choices), choices, session)
     except InvalidValue as error:
         form.refuse(error.field or "", error.message)
-        ranking = rank(kept.table(RankingChoices()), RankingChoices())
+        ranking = rank(kept.table(RankingChoices()), RankingChoices(), session)
     system = unit_system(form.typed("units"))
     keys = picked_keys(form, request.cookies)
     page = ranking_page(ranking, form, system, picked_columns(session, ranking, keys, system), keys)

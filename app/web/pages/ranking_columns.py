@@ -10,6 +10,7 @@ from app.compute.measured import Measured
 from app.compute.number_words import measured_words
 from app.compute.rounding import rounded_text
 from app.services.ranking import Ranking
+from app.services.ranking_choices import EXTRA_COLUMNS
 from app.web.page_context import Choice
 from app.web.pages.cells import Cell
 from app.web.typed_form import TypedForm
@@ -35,9 +36,8 @@ USUAL = {
 
 @dataclass(frozen=True, slots=True)
 class ExtraColumn:
-    """A further column: its words, its unit symbol and what stands in a cell of it."""
+    """A further column: its unit symbol and what stands in a cell of it."""
 
-    words: str
     unit_symbol: Callable[[UnitSystem, str], str]
     cell: Callable[["ExtraFacts", UnitSystem], Cell]
 
@@ -93,18 +93,16 @@ def _ozone_cell(facts: "ExtraFacts", _: UnitSystem) -> Cell:
 
 EXTRA = {
     "clean_air_per_watt": ExtraColumn(
-        "Clean air per watt at test power",
         lambda system, _: f"({system.flow_symbol})/W",
         lambda facts, system: _measured(facts.per_watt, facts.why_no_per_watt, system.flow_factor),
     ),
     "clean_air_cost": ExtraColumn(
-        "1,000\u00a0m³ of clean air",
         lambda _, currency: currency,
         lambda facts, _: _measured(facts.clean_air_cost, facts.why_no_clean_air_cost),
     ),
-    "certified_smoke": ExtraColumn("Certified smoke rate", lambda system, _: system.flow_symbol, _certified_cell),
-    "federal_energy_factor": ExtraColumn("US federal energy factor", lambda _s, _c: "(ft³/min)/W", _federal_cell),
-    "ozone": ExtraColumn("Ozone", lambda _s, _c: "ppb", _ozone_cell),
+    "certified_smoke": ExtraColumn(lambda system, _: system.flow_symbol, _certified_cell),
+    "federal_energy_factor": ExtraColumn(lambda _s, _c: "(ft³/min)/W", _federal_cell),
+    "ozone": ExtraColumn(lambda _s, _c: "ppb", _ozone_cell),
 }
 
 
@@ -136,7 +134,7 @@ def picked_columns(
     currency = ranking.offered.currency
     return PickedColumns(
         usual,
-        tuple((key, column.words, column.unit_symbol(system, currency)) for key, column in extra),
+        tuple((key, EXTRA_COLUMNS[key], column.unit_symbol(system, currency)) for key, column in extra),
         tuple(tuple(column.cell(one, system) for _, column in extra) for one in facts),
     )
 
@@ -144,5 +142,5 @@ def picked_columns(
 def column_choices(keys: tuple[str, ...] | None) -> tuple[Choice, ...]:
     """Every column that can be picked."""
     shown = tuple(USUAL) if keys is None else keys
-    words = USUAL | {key: column.words for key, column in EXTRA.items()}
+    words = USUAL | EXTRA_COLUMNS
     return tuple(Choice(key, text, key in shown) for key, text in words.items())

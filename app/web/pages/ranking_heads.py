@@ -9,10 +9,13 @@ from app.web.unit_system import UnitSystem
 
 
 def columns_of(ranking: Ranking, form: TypedForm, system: UnitSystem, picked: PickedColumns) -> tuple[Column, ...]:
-    """The name of the unit, the usual columns that are shown, and the further ones, by which nothing is sorted."""
+    """The name of the unit, the usual columns that are shown, and the further ones."""
     columns = _columns(ranking, form, system)
     usual = (columns[0], *(columns[place + 1] for place in picked.usual))
-    return usual + tuple(Column(key, words, symbol, "", "") for key, words, symbol in picked.heads)
+    return usual + tuple(
+        Column(key, words, symbol, _sort_address(key, ranking, form), _sorted_now(key, ranking))
+        for key, words, symbol in picked.heads
+    )
 
 
 def heads(ranking: Ranking, system: UnitSystem) -> tuple[tuple[str, str, str, bool], ...]:

@@ -6,7 +6,7 @@ from app.compute.number_words import counted, measured_words
 from app.compute.rounding import rounded_text
 from app.reading_files.channels import channel
 from app.services.ranking import RankedSetting, Ranking
-from app.services.ranking_choices import EVERY, HIGHEST, QUIETEST, RankingChoices
+from app.services.ranking_choices import EVERY, EXTRA_COLUMNS, HIGHEST, QUIETEST, RankingChoices
 from app.web.addresses import address
 from app.web.page_context import Choice, Column, PageLinks, Switch
 from app.web.pages.cells import Cell, Scales, cells_of_line, rate_words
@@ -122,12 +122,13 @@ def ranking_page(
         switches=(units_switch("/", form, system),),
         clear_address=address("/", {}, units=form.typed("units"), sort=form.typed("sort")),
         links=_links(ranking, form),
-        take_query=address("", form.values).lstrip("?"),
+        take_query=address("", form.values | {"column": list(keys or ())}).lstrip("?"),
     )
 
 
 def _caption(ranking: Ranking) -> str:
-    words = next((head for key, head, _, _ in heads(ranking, METRIC) if key == ranking.choices.sort), "Kind")
+    known = {key: head for key, head, _, _ in heads(ranking, METRIC)} | EXTRA_COLUMNS
+    words = known.get(ranking.choices.sort, "Kind")
     direction = "largest" if ranking.choices.larger_first else "smallest"
     if ranking.choices.sort in ("name", "kind"):
         direction = "Z" if ranking.choices.larger_first else "A"
