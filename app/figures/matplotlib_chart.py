@@ -12,6 +12,16 @@ from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, Series
 from app.figures.date_axis import date_ticks
 from app.figures.end_labels import end_labels
+from app.figures.narrow_drawing import (
+    KEY_LINE_PX,
+    axis_name,
+    height_px,
+    is_narrow,
+    keyed_series,
+    legend_columns,
+    legend_name,
+    name_margin_px,
+)
 from app.figures.palette import REFERENCE_STYLE, colour_of, line_style_of
 
 INK, FADED, HAIRLINE, PAPER = "#1c1f26", "#565a63", "#d6d2c4", "#ffffff"
@@ -58,13 +68,6 @@ def _drawn(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes
     return out.getvalue()
 
 
-def height_px(chart: Chart, width_px: int) -> int:
-    names = chart.y_axis.names if chart.horizontal else ()
-    if names:
-        return 190 + 30 * max(len(names), 3)
-    return round(max(420, min(width_px * 0.62, 900)))
-
-
 class _Drawing:
     """One chart on one figure; kept together because every part needs the same axes and sizes."""
 
@@ -75,14 +78,17 @@ class _Drawing:
         self.height_px = height_px(chart, width_px)
         self.ink = chart.house.ink or INK
         self.wrap = max(30, int(width_px / 7.4))
+        self.key = keyed_series(chart, width_px)
+        self.legend_columns = legend_columns(chart, width_px)
 
     def draw(self) -> None:
         heading = self._heading()
         foot = self._foot()
-        left = 74 if not (self.chart.horizontal and self.chart.y_axis.names) else self._name_margin()
+        names = self.chart.y_axis.names if self.chart.horizontal else ()
+        left = name_margin_px(names, self.width_px) if names else 74
         right = self._label_margin()
-        bottom = foot + 58
-        top = heading + (34 if self._has_legend() else 14)
+        bottom = foot + 58 + KEY_LINE_PX * len(self.key)
+        top = heading + 14 + 20 * -(-self._legend_entries() // self.legend_columns)
         axes = self.figure.add_axes(
             (
                 left / self.width_px,
@@ -97,12 +103,15 @@ class _Drawing:
         for order, series in enumerate(self.chart.series):
             self._series(series, order)
         self._references()
-        self._labels()
-        if self._has_legend():
+        if self.key:
+            self._key(foot)
+        else:
+            self._labels()
+        if self._legend_entries():
             axes.legend(
                 loc="lower left",
-                bbox_to_anchor=(0, 1.0),
-                ncols=4,
+                bbox_to_anchor=(0, 1.0) if self.legend_columns == 4 else (-left / (self.width_px - left - right), 1.0),
+                ncols=self.legend_columns,
                 frameon=False,
                 borderaxespad=0.2,
                 labelcolor=self.ink,
@@ -114,17 +123,21 @@ class _Drawing:
         y = 16.0
         if self.chart.house.accent:
             self._accent_line()
-        for line in wrap(self.chart.title, int(self.wrap * 0.74)):
+        if self.chart.house.publication:
+            x, top = self._corner()
+            self._text(x, top, self.chart.house.publication, size=13, color=self.ink, ha="right", weight="bold")
+            y += 22.0 if is_narrow(self.width_px) else 0.0
+        for line in wrap(self.chart.title, int((self.width_px - 24) / 11.5)):
             self._text(12, y, line, size=18, weight="bold", color=self.ink)
             y += 25
         for line in wrap(self.chart.subtitle, self.wrap):
             self._text(12, y, line, size=13, color=FADED)
             y += _LINE_PX
-        if self.chart.house.publication:
-            self._text(
-                self.width_px - 12, 16, self.chart.house.publication, size=13, color=self.ink, ha="right", weight="bold"
-            )
         return y + 6
+
+    def _corner(self) -> tuple[float, float]:
+        """Where the publication's name ends [px]: beside the title, or above it where there is no room beside."""
+        return self.width_px - 12, 12.0 if is_narrow(self.width_px) else 16.0
 
     def _accent_line(self) -> None:
         """The publication's second colour as a short line above the title."""
@@ -156,16 +169,29 @@ class _Drawing:
             fontweight=weight,
         )
 
-    def _name_margin(self) -> float:
-        longest = max(len(name) for name in self.chart.y_axis.names)
-        return min(34 + 7.4 * longest, 0.42 * self.width_px)
-
     def _label_margin(self) -> float:
-        longest = max((len(series.end_label) for series in self.chart.series), default=0)
+        longest = 0 if self.key else max((len(series.end_label) for series in self.chart.series), default=0)
         return min(26 + 7.6 * longest, 0.34 * self.width_px) if longest else 24
 
-    def _has_legend(self) -> bool:
-        return any(series.in_legend or series.kind == "bar" for series in self.chart.series)
+    def _legend_entries(self) -> int:
+        return sum(series.in_legend or series.kind == "bar" for series in self.chart.series)
+
+    def _key(self, foot: float) -> None:
+        """Below the axes, each curve's line with its name."""
+        from matplotlib.lines import Line2D  # loaded when used
+
+        lines = []
+        for series in self.key:
+            colour = colour_of(series.colour, self.ink, self.chart.house.accent)
+            style = REFERENCE_STYLE if series.colour is None else line_style_of(series.dash)
+            drawn: dict[str, Any] = {"linestyle": style.matplotlib, "linewidth": 1.7}
+            if series.kind == "points":
+                drawn = {"linestyle": "", "marker": "o"}
+            lines.append(Line2D([], [], color=colour, label=_shortened(series.end_label), **drawn))
+        self.figure.legend(
+            handles=lines, loc="lower left", bbox_to_anchor=(0, (foot + 4) / self.height_px), frameon=False,
+            labelcolor=self.ink, labelspacing=0.25, handlelength=3, borderaxespad=0.6,
+        )  # fmt: skip
 
     def _frame(self) -> None:
         axes, chart = self.axes, self.chart
@@ -183,7 +209,8 @@ class _Drawing:
         setter = getattr(axes, f"set_{which}label")
         setter(axis.words, color=self.ink, fontsize=13 * _POINTS_PER_PX, labelpad=8)
         if axis.names:
-            getattr(axes, f"set_{which}ticks")(range(len(axis.names)), [_shortened(name) for name in axis.names])
+            names = [axis_name(name, self.width_px) for name in axis.names]
+            getattr(axes, f"set_{which}ticks")(range(len(names)), names)
             low, high = -0.6, len(axis.names) - 0.4
             getattr(axes, f"set_{which}lim")((high, low) if which == "y" else (low, high))
             return
@@ -212,7 +239,7 @@ class _Drawing:
     def _series(self, series: Series, order: int) -> None:
         x, y = self._place(self.chart.x_axis, series.x), self._place(self.chart.y_axis, series.y)
         colour = colour_of(series.colour, self.ink, self.chart.house.accent)
-        label = series.name if series.in_legend or series.kind == "bar" else "_"
+        label = legend_name(series.name, self.width_px) if series.in_legend or series.kind == "bar" else "_"
         getattr(self, f"_draw_{series.kind}")(series, x, y, colour, label, order)
 
     def _draw_line(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int, **more: Any) -> None:
@@ -286,9 +313,11 @@ class _Drawing:
                 )  # fmt: skip
             else:
                 self.axes.axvline(line.at, color="#8a877c", linewidth=1, linestyle=(0, (1.5, 2)), zorder=1)
+                low, high = axis_range(self.chart, "x")
+                before = line.before or (is_narrow(self.width_px) and line.at > low + 0.6 * (high - low))
                 self.axes.text(
                     line.at, 0.985, f" {line.label} ", transform=self.axes.get_xaxis_transform(), va="top",
-                    ha="right" if line.before else "left", fontsize=small, color=FADED,
+                    ha="right" if before else "left", fontsize=small, color=FADED,
                 )  # fmt: skip
         for note in self.chart.annotations:
             x, y = self._place(self.chart.x_axis, (note.x,))[0], self._place(self.chart.y_axis, (note.y,))[0]

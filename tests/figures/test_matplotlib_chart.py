@@ -10,14 +10,19 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.text import Text
 
 from app.figures.chart import Chart, HouseStyle
 from app.figures.matplotlib_chart import png_bytes, svg_bytes
+from app.figures.narrow_drawing import height_px
 from tests.figures.some_charts import ALL, HARMFUL, line_chart
 
 _PRINT_DIGESTS = """
 import hashlib
 from app.figures.matplotlib_chart import png_bytes, svg_bytes
+from app.figures.narrow_drawing import height_px
 from tests.figures.some_charts import line_chart
 for drawn in (svg_bytes(line_chart()), png_bytes(line_chart())):
     print(hashlib.sha256(drawn).hexdigest())
@@ -59,6 +64,34 @@ def test_the_picture_has_the_size_that_was_asked_for(width_px: int, fineness: fl
     width, height = struct.unpack(">II", drawn[16:24])
     assert width == width_px * fineness
     assert height > 0.4 * width
+
+
+@pytest.mark.parametrize("width_px", [390, 960])
+@pytest.mark.parametrize("chart", ALL.values(), ids=ALL.keys())
+def test_no_words_run_out_of_the_picture(chart: Chart, width_px: int, monkeypatch: pytest.MonkeyPatch):
+    drawn: list[Figure] = []
+    monkeypatch.setattr(Figure, "savefig", lambda figure, *_, **__: drawn.append(figure))
+    png_bytes(chart, width_px)
+    (figure,) = drawn
+    FigureCanvasAgg(figure).draw()
+    (axes,) = figure.axes
+    # the library keeps marks beyond the ends of an axis and does not draw them
+    low, high = sorted(axes.get_xlim())
+    beyond = [mark for mark in axes.get_xticklabels() if not low <= mark.get_position()[0] <= high]
+    low, high = sorted(axes.get_ylim())
+    beyond += [mark for mark in axes.get_yticklabels() if not low <= mark.get_position()[1] <= high]
+    texts = [text for text in figure.findobj(Text) if text.get_visible() and text.get_text() and text not in beyond]
+    assert len(texts) > 4
+    boxes = {text.get_text(): text.get_window_extent() for text in texts}
+    outside = [words for words, box in boxes.items() if box.x0 < -1 or box.x1 > width_px + 1 or box.y0 < -1]
+    assert outside == []
+
+
+def test_a_narrow_picture_names_its_curves_in_a_key_below():
+    wide, narrow = svg_bytes(line_chart(), 960), svg_bytes(line_chart(), 390)
+    assert b'id="legend_1"' not in wide
+    assert b'id="legend_1"' in narrow
+    assert height_px(line_chart(), 390) > height_px(line_chart(), 600)
 
 
 def test_markup_and_mathematics_in_names_stay_words():

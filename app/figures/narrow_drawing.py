@@ -1,0 +1,69 @@
+"""What changes on a drawing as narrow as a phone: names in two lines, and a key below in place of names at the ends."""
+
+from textwrap import fill
+
+from app.figures.chart import Chart, Series
+
+NARROW_PX = 560
+ROW_PX, NARROW_ROW_PX = 30, 38
+KEY_LINE_PX = 20
+NAME_PX, NARROW_NAME_PX = 7.4, 7.0
+_LONGEST_LINE = 18
+
+
+def is_narrow(width_px: int) -> bool:
+    return width_px < NARROW_PX
+
+
+def keyed_series(chart: Chart, width_px: int) -> tuple[Series, ...]:
+    """The curves whose names stand in a key below the axes; none where there is room for them at the curves' ends."""
+    if not is_narrow(width_px):
+        return ()
+    return tuple({series.end_label: series for series in chart.series if series.end_label}.values())
+
+
+def legend_columns(chart: Chart, width_px: int) -> int:
+    """Entries of the legend that stand beside one another."""
+    longest = max((len(series.name) for series in chart.series if series.in_legend or series.kind == "bar"), default=0)
+    if not is_narrow(width_px):
+        return 4
+    return 2 if longest <= _LONGEST_LINE + 6 else 1
+
+
+def legend_name(name: str, width_px: int) -> str:
+    """A name in the legend, in as many lines as a narrow drawing needs."""
+    return fill(name, 40) if is_narrow(width_px) else name
+
+
+def axis_name(name: str, width_px: int, longest: int = 44) -> str:
+    """A name beside the axis: shortened where it is very long, in two lines on a narrow drawing.
+
+    >>> axis_name("Home-built Box fan with four filters", 390)
+    'Home-built Box fan\\nwith four filters'
+    """
+    if not is_narrow(width_px):
+        return name if len(name) <= longest else f"{name[: longest - 1]}…"
+    if len(name) <= _LONGEST_LINE:
+        return name
+    cut = name.rfind(" ", 0, _LONGEST_LINE + 1)
+    lines = (name[:cut], name[cut + 1 :]) if cut > 0 else (name,)
+    return "\n".join(line if len(line) <= _LONGEST_LINE else f"{line[: _LONGEST_LINE - 1]}…" for line in lines)
+
+
+def name_margin_px(names: tuple[str, ...], width_px: int) -> float:
+    """Room for the names to the left of the axis."""
+    if not is_narrow(width_px):
+        return min(34 + NAME_PX * max(len(name) for name in names), 0.42 * width_px)
+    longest = max(len(line) for name in names for line in axis_name(name, width_px).split("\n"))
+    return min(20 + NARROW_NAME_PX * longest, 0.42 * width_px)
+
+
+def height_px(chart: Chart, width_px: int) -> int:
+    """Height of a drawing of that width."""
+    names = chart.y_axis.names if chart.horizontal else ()
+    if names:
+        rows = max(len(names), 3)
+        return 260 + NARROW_ROW_PX * rows if is_narrow(width_px) else 190 + ROW_PX * rows
+    if is_narrow(width_px):
+        return 480 + KEY_LINE_PX * len(keyed_series(chart, width_px))
+    return round(max(420, min(width_px * 0.62, 900)))
