@@ -7,15 +7,16 @@ from datetime import datetime
 from sqlalchemy import and_, or_, select
 from sqlalchemy.orm import Session
 
-from app.reading_files.channels import channel
+from app.services.audit import changes_of
 from app.services.bench_lists import ListPart, list_part
-from app.services.recent_changes import CONSEQUENCE
+from app.services.change_words import NamesOfThings, field_words, value_words
+from app.services.reader_changes import of_interest
 from app.storage.bench import Change
 from app.storage.trials import Trial
 from app.storage.units_under_test import UnitUnderTest
 
-# What a reader of published results is told of; how a logger is set up is the desk's own affair.
-PUBLIC_SUBJECTS = ("trial", "unit under test", "room")
+# Recomputed numbers follow from another change, which is listed itself.
+CONSEQUENCE = "recomputed"
 _ACTIONS = {
     "added": "was added",
     "changed": "was changed",
@@ -40,10 +41,12 @@ class ToldChange:
     at: datetime
     subject: str
     subject_id: int
+    action: str
     unit_id: int | None
     trial_id: int | None
     name: str
     what: str
+    field: str
     before: str | None
     after: str | None
     why: str
@@ -57,13 +60,14 @@ def told_changes(
     *,
     subject: str = "",
     unit_id: int | None = None,
+    trial_id: int | None = None,
     consequences: bool = True,
     corrections_only: bool = False,
     public_only: bool = False,
 ) -> ListPart[ToldChange]:
     """Changes, newest first, in words.
 
-    subject : one kind of thing alone; unit_id : that unit and its trials alone
+    subject : one kind of thing alone; unit_id : that unit and its trials alone; trial_id : that trial alone
     consequences : False leaves out the numbers that moved because of another change
     corrections_only : without what was only added; public_only : without what is the desk's own affair
     """
@@ -71,7 +75,9 @@ def told_changes(
     if subject:
         statement = statement.where(Change.subject == subject)
     if public_only:
-        statement = statement.where(Change.subject.in_(PUBLIC_SUBJECTS))
+        statement = statement.where(of_interest())
+    if trial_id is not None:
+        statement = statement.where(Change.subject == "trial", Change.subject_id == trial_id)
     if unit_id is not None:
         trials = select(Trial.id).where(Trial.unit_under_test_id == unit_id)
         statement = statement.where(
@@ -102,72 +108,52 @@ def told(session: Session, changes: Sequence[Change]) -> tuple[ToldChange, ...]:
             select(UnitUnderTest.id, UnitUnderTest.maker, UnitUnderTest.model).where(UnitUnderTest.id.in_(unit_ids))
         )
     }
-    return tuple(_told(change, units, names) for change in changes)
+    things = NamesOfThings(session, changes)
+    return tuple(_told(change, units, names, things) for change in changes)
 
 
-def _told(change: Change, units: dict[int, int | None], names: dict[int, str]) -> ToldChange:
+def _told(change: Change, units: dict[int, int | None], names: dict[int, str], things: NamesOfThings) -> ToldChange:
     is_trial, is_unit = change.subject == "trial", change.subject == "unit under test"
     unit_id = change.subject_id if is_unit else units.get(change.subject_id) if is_trial else None
     name = names.get(unit_id or 0, "")
     if is_trial:
         name = f"Trial {change.subject_id} ({name or 'empty room'})"
+    is_new = change.action == "added"
     return ToldChange(
         id=change.id,
         at=change.at,
         subject=change.subject,
         subject_id=change.subject_id,
+        action=change.action,
         unit_id=unit_id,
         trial_id=change.subject_id if is_trial else None,
-        name=name or f"{change.subject} {change.subject_id}".capitalize(),
-        what=what_changed(change.field, change.action),
-        before=change.before,
-        after=change.after,
+        name=name or _name_of(change, things),
+        what=what_changed("" if change.subject == "tariff" else change.field, change.action),
+        field=change.field,
+        before=None if is_new else value_words(change.field, change.before, things),
+        after=value_words(change.field, change.after, things),
         why=change.why,
         who=change.who,
     )
+
+
+def _name_of(change: Change, things: NamesOfThings) -> str:
+    if change.subject == "bench":
+        return "The bench"
+    words = "price of electricity" if change.subject == "tariff" else change.subject
+    named = things.of_subject(change.subject, change.subject_id)
+    return f"{words.capitalize()}: {named}" if named else f"{words} {change.subject_id}".capitalize()
+
+
+def story_of(session: Session, subject: str, subject_id: int) -> tuple[ToldChange, ...]:
+    """Everything recorded about one thing in words, newest first."""
+    return told(session, changes_of(session, subject, subject_id))
 
 
 def what_changed(field: str, action: str) -> str:
     """What was done to what, as a sentence without its subject and full stop.
 
     >>> what_changed("unit_on_s", "changed"), what_changed("", "excluded")
-    ('unit on [s] was changed', 'was left out of what is combined')
+    ('the mark “unit on” [min] was changed', 'was left out of what is combined')
     """
     return f"{field_words(field)}{_ACTIONS.get(action, action)}"
-
-
-def field_words(field: str) -> str:
-    """A stored field as a reader would say it, ready to stand before a verb; nothing where the whole thing is meant.
-
-    >>> field_words("pm2_5 total_decay_per_h"), field_words("unit_on_s"), field_words("")
-    ('PM2.5: total decay [1/h] ', 'unit on [s] ', '')
-    """
-    if not field:
-        return ""
-    first, _, rest = field.partition(" ")
-    if rest and "_" in rest:
-        return f"{channel(first).label}: {_unit_apart(rest)} "
-    return f"{_unit_apart(field)} "
-
-
-_UNITS = (
-    ("_m3_per_h", "m³/h"),
-    ("_ug_m3", "µg/m³"),
-    ("_per_kwh", "1/kWh"),
-    ("_per_h", "1/h"),
-    ("_min", "min"),
-    ("_m3", "m³"),
-    ("_dba", "dB(A)"),
-    ("_mm", "mm"),
-    ("_kg", "kg"),
-    ("_m", "m"),
-    ("_w", "W"),
-    ("_s", "s"),
-)
-
-
-def _unit_apart(name: str) -> str:
-    for ending, unit in _UNITS:
-        if name.endswith(ending):
-            return f"{name.removesuffix(ending).replace('_', ' ')} [{unit}]"
-    return name.replace("_", " ")

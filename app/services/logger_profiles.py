@@ -7,6 +7,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.errors import NotFound
+from app.reading_files.channels import channel
 from app.reading_files.log_table import ReadingChoices
 from app.services.audit import AT_THE_DESK, record_change
 from app.services.checked_values import required_text
@@ -77,7 +78,9 @@ def profile_choices(profile: LoggerProfile) -> ReadingChoices:
 
 
 def _in_words(choices: ReadingChoices) -> str:
-    columns = "; ".join(f"{header} = {channel or 'left out'}" for header, channel in sorted(choices.columns.items()))
+    columns = "; ".join(
+        f"{header} = {channel(use).label if use else 'left out'}" for header, use in sorted(choices.columns.items())
+    )
     units = "; ".join(f"{header} in {unit}" for header, unit in sorted(choices.units.items()))
     parts = (choices.timezone, choices.box and f"box {choices.box}", columns, units)
     order = None if choices.day_first is None else ("day first" if choices.day_first else "month first")

@@ -30,8 +30,8 @@ def test_a_profile_of_the_same_name_is_replaced_and_the_old_one_recorded(session
     assert load_profile(session, profile_id) == ReadingChoices(columns={"Dust": "pm10"})
     change = changes_of(session, "logger profile", profile_id)[0]
     assert change.action == "changed"
-    assert change.before == "Europe/Berlin, box box 2, Dust = pm2_5; Flag = left out, Dust in mg/m³; T in °F, day first"
-    assert change.after == "Dust = pm10"
+    assert change.before == "Europe/Berlin, box box 2, Dust = PM2.5; Flag = left out, Dust in mg/m³; T in °F, day first"
+    assert change.after == "Dust = PM10"
 
 
 def test_a_profile_without_a_name_or_that_is_not_there_is_told(session: Session):

@@ -35,9 +35,9 @@ def test_choices_are_stored_with_a_record_of_each(client: TestClient):
     page = client.get("/bench").text
     assert 'value="12"' in page
     assert "Test desk" in page
-    assert "clear level value was changed" in page
+    assert "the clear level was changed" in page
     assert "new guideline" in page
-    assert "hours per day was changed" in client.get("/changes").text
+    assert "the hours of use a day [h] was changed" in client.get("/changes").text
 
 
 @pytest.mark.parametrize(
@@ -75,7 +75,7 @@ def test_changes_lead_to_the_thing_and_can_be_narrowed(client: TestClient, small
     assert "&lt;i&gt;Ada&lt;/i&gt;" in page
     narrowed = client.get("/changes?subject=bench").text
     assert "mass [kg]" not in narrowed
-    assert "hours per day" in narrowed
+    assert "hours of use a day" in narrowed
 
 
 def test_older_changes_are_a_page_further(client: TestClient, small_bench: SmallBench):

@@ -74,7 +74,7 @@ def test_a_changed_room_keeps_who_why_and_what_it_was(client: TestClient, small_
     assert answer.status_code == 303, answer.text
     page = client.get(address).text
     assert "cupboard counted" in page
-    assert "room volume [m³] was changed" in page
+    assert "the volume [m³] was changed" in page
     assert '<td class="words">30</td><td class="words">28.5</td>' in page
 
 
@@ -122,5 +122,5 @@ def test_a_smoke_source_is_changed(client: TestClient, small_bench: SmallBench):
     changed = client.post(address, data={"smoke_source": "test dust", "aerosol": "dust", "who": "Ada"})
     assert changed.status_code == 303
     page = client.get(address).text
-    assert "aerosol was changed" in page
+    assert "the kind of particle was changed" in page
     assert 'value="test dust"' in page

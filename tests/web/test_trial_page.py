@@ -82,9 +82,9 @@ def test_other_marks_are_shown_before_they_are_saved(client: TestClient, trial_o
     assert after["marks"]["unit_on_s"] == 1080.0
     assert after["channels"]["pm2_5"]["unit_on_s"] == 1080.0
     page = client.get(f"/trials/{trial_of_unit}").text
-    assert "unit on [s] was changed" in page
+    assert "the mark “unit on” [min] was changed" in page
     assert "switched on at the minute mark" in page
-    assert "PM2.5: total decay [1/h] was computed again" in page
+    assert "PM2.5: the total decay [1/h] was computed again" in page
     assert "unit_on_s" not in page
 
 

@@ -131,7 +131,7 @@ def test_a_unit_is_changed_and_the_old_value_stays_on_record(client: TestClient,
     ]
     assert unit["consumables_state"] == "none needed"
     page = client.get(address).text
-    assert "mass [kg] was changed" in page
+    assert "the mass [kg] was changed" in page
     assert "manual read" in page
     assert '<td class="words">high</td><td class="words">turbo</td>' in page
 

@@ -20,7 +20,7 @@ from app.services.accounts import (
     set_password,
 )
 from app.services.api_tokens import list_api_tokens, revoke_api_token
-from app.services.audit import changes_of
+from app.services.change_story import story_of
 from app.services.roles import ADMINISTER, ROLES, WORDS
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
@@ -121,7 +121,7 @@ def _one(session: Session, account_id: int, form: TypedForm) -> OneAccount:
         account=found,
         tokens=list_api_tokens(session, account_id),
         roles=_roles(form.typed("role", found.role)),
-        changes=changes_of(session, SUBJECT, account_id),
+        changes=story_of(session, SUBJECT, account_id),
         form=form,
     )
 

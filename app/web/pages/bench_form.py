@@ -10,9 +10,9 @@ from starlette.responses import RedirectResponse, Response
 
 from app.figures.house_style import BUNDLED_FONTS
 from app.reading_files.channels import CHANNELS, channel
-from app.services.audit import changes_of
 from app.services.bench_choices import SOUND_CORRECTION_RULES, SUBJECT, BenchChoices, bench_choices, change_bench
 from app.services.bench_lists import list_tariffs
+from app.services.change_story import story_of
 from app.services.new_trial import CLEAR_LEVEL_KINDS
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice
@@ -105,7 +105,7 @@ def _page(session: Session, form: TypedForm) -> BenchForm:
         channels=_channels(form.typed("main_channel")),
         zones=zone_names(),
         fonts=BUNDLED_FONTS,
-        changes=changes_of(session, SUBJECT, 1),
+        changes=story_of(session, SUBJECT, 1),
     )
 
 

@@ -16,17 +16,17 @@ from app.web.page_context import Choice
 
 router = APIRouter()
 
-_SUBJECTS = (
-    "trial",
-    "unit under test",
-    "room",
-    "logger",
-    "smoke source",
-    "logger profile",
-    "tariff",
-    "bench",
-    "account",
-)
+_SUBJECTS = {
+    "trial": "trials",
+    "unit under test": "units under test",
+    "room": "rooms",
+    "logger": "loggers",
+    "smoke source": "smoke sources",
+    "logger profile": "logger profiles",
+    "tariff": "prices of electricity",
+    "bench": "the bench",
+    "account": "accounts",
+}
 _ADDRESSES = {
     "trial": "/trials/{}",
     "unit under test": "/units/{}",
@@ -87,7 +87,7 @@ def changes(
         addresses={change.id: address_of(change.subject, change.subject_id) for change in part.rows},
         subjects=(
             Choice("", "everything", not subject),
-            *(Choice(each, each, each == subject) for each in _SUBJECTS),
+            *(Choice(each, words, each == subject) for each, words in _SUBJECTS.items()),
         ),
         units=(
             Choice("", "every unit", unit_id is None),

@@ -7,8 +7,8 @@ from typing import Any
 from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
-from app.services.audit import changes_of
 from app.services.bench_lists import list_loggers
+from app.services.change_story import story_of
 from app.services.logger_profiles import list_profiles
 from app.services.loggers import add_logger, change_logger, get_logger
 from app.web.dependencies import RenderDep, SessionDep
@@ -94,4 +94,4 @@ def _adding(session: SessionDep, form: TypedForm) -> LoggerForm:
 
 def _changing(session: SessionDep, name: str, logger_id: int, form: TypedForm) -> LoggerForm:
     profiles = profile_choices(session, form.typed("profile_id"))
-    return LoggerForm(f"Change the logger {name}", form, profiles, True, changes_of(session, "logger", logger_id))
+    return LoggerForm(f"Change the logger {name}", form, profiles, True, story_of(session, "logger", logger_id))

@@ -7,8 +7,8 @@ from typing import Any
 from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
-from app.services.audit import changes_of
 from app.services.bench_lists import list_rooms
+from app.services.change_story import story_of
 from app.services.rooms import add_room, change_room, get_room
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.pages.bench_forms import follows_from_sides, room_of
@@ -83,4 +83,4 @@ def room_changed(room_id: int, session: SessionDep, render: RenderDep, form: Typ
 
 
 def _changing(session: SessionDep, name: str, room_id: int, form: TypedForm) -> RoomForm:
-    return RoomForm(f"Change the room {name}", form, True, changes_of(session, "room", room_id))
+    return RoomForm(f"Change the room {name}", form, True, story_of(session, "room", room_id))

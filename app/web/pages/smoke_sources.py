@@ -7,8 +7,8 @@ from typing import Any
 from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
-from app.services.audit import changes_of
 from app.services.bench_lists import list_smoke_sources
+from app.services.change_story import story_of
 from app.services.rooms import AEROSOLS, add_smoke_source
 from app.services.smoke_sources import change_smoke_source, get_smoke_source
 from app.web.dependencies import RenderDep, SessionDep
@@ -78,5 +78,5 @@ def _adding(form: TypedForm) -> SmokeSourceForm:
 
 
 def _changing(session: SessionDep, name: str, source_id: int, form: TypedForm) -> SmokeSourceForm:
-    changes = changes_of(session, "smoke source", source_id)
+    changes = story_of(session, "smoke source", source_id)
     return SmokeSourceForm(f"Change the smoke source {name}", form, aerosol_choices(form), True, changes)

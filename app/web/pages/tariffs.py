@@ -11,8 +11,8 @@ from starlette.responses import RedirectResponse, Response
 
 from app.compute.number_words import counted
 from app.services.bench_choices import bench_choices
+from app.services.change_story import told_changes
 from app.services.owning_choices import TariffOffered, tariffs_of_bench
-from app.services.recent_changes import recent_changes
 from app.services.reference_tariffs import bring_in_reference_tariffs
 from app.services.tariffs import STANDINGS, SUBJECT, add_tariff
 from app.web.addresses import query_form
@@ -81,7 +81,7 @@ def _page(session: Session, form: TypedForm, done: str = "") -> TariffsPage:
         standings=plain_choices(STANDINGS, form.typed("standing"), _STANDING_WORDS),
         chosen_id=bench_choices(session).tariff_id,
         done=done,
-        changes=recent_changes(session, subject=SUBJECT).rows,
+        changes=told_changes(session, subject=SUBJECT).rows,
     )
 
 

@@ -3,7 +3,7 @@
 from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
-from app.services.audit import changes_of
+from app.services.change_story import story_of
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.pages.trial_page_view import trial_page
@@ -21,7 +21,7 @@ def excluded(trial_id: Id, session: SessionDep, render: RenderDep, form: TypedFo
     with form.attempt(session):
         exclude_trial(session, trial_id, who=form.text("who"), why=form.text("why"))
         return _back_to(trial_id)
-    page = trial_page(trial_detail(session, trial_id), changes_of(session, "trial", trial_id), TypedForm())
+    page = trial_page(trial_detail(session, trial_id), story_of(session, "trial", trial_id), TypedForm())
     page.form.values |= form.values
     page.form.errors |= form.errors
     return render("pages/trial.html", page, charts=bool(page.figure_url), status_code=422)

@@ -3,7 +3,7 @@
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from app.services.audit import changes_of
+from app.services.change_story import story_of
 from app.web.addresses import query_form
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
@@ -17,5 +17,5 @@ def trial(trial_id: Id, request: Request, session: SessionDep, render: RenderDep
     from app.services.trial_detail import trial_detail  # loaded when used: it needs scipy
 
     query = query_form(request.query_params)
-    page = trial_page(trial_detail(session, trial_id), changes_of(session, "trial", trial_id), query)
+    page = trial_page(trial_detail(session, trial_id), story_of(session, "trial", trial_id), query)
     return render("pages/trial.html", page, charts=bool(page.figure_url))

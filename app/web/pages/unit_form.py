@@ -12,7 +12,7 @@ from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from app.services.audit import changes_of
+from app.services.change_story import story_of
 from app.services.bench_choices import bench_choices
 from app.services.bench_lists import unit_with_parts
 from app.services.consumables import KINDS_OF_CONSUMABLE
@@ -112,7 +112,7 @@ def _changing(session: Session, unit_id: int, form: TypedForm) -> UnitForm:
             Choice("", "the new one above", not consumable),
             *(Choice(str(c.id), c.name, str(c.id) == consumable) for c in unit.consumables),
         ),
-        changes=changes_of(session, SUBJECT, unit_id),
+        changes=story_of(session, SUBJECT, unit_id),
     )
 
 
