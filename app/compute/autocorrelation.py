@@ -118,7 +118,7 @@ def correlated_precision(noise: NoiseModel, autocorrelation: float) -> Correlate
     diagonal[1:] = 1.0 / left
     diagonal[:-1] += rho * share
     inverse = 1.0 / noise.correlated
-    log_det = float(np.log(left).sum()) - 2 * float(np.log(inverse).sum())
+    log_det = float(np.log(left).sum() - 2 * np.log(inverse).sum())
     return CorrelatedPrecision(diagonal * inverse * inverse, -share * inverse[1:] * inverse[:-1], log_det)
 
 

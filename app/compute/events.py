@@ -11,11 +11,12 @@ with the autocorrelation φ and the noise fitted on both sides, for drifting noi
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from app.compute.autocorrelation import whitener
+from app.compute.autocorrelation import Whitener, whitener
 from app.compute.blocks import Blocks
 from app.compute.exponential_fit import ExponentialFit, noise_of_blocks
 from app.compute.fitting import scaled_inverse
@@ -75,8 +76,9 @@ def find_event(blocks: Blocks, fit: ExponentialFit, bounds: BackgroundBounds) ->
         return None
     time = blocks.time_h - blocks.time_h[0]
     settings = [float(v) for v in possible_autocorrelations(count)[AUTOCORRELATIONS]]
-    breaks, without = _best_break(time, blocks.level, fit, settings, bounds)
-    pair = _best_pair(time, blocks.level, fit, settings, bounds, without)
+    inverses = [whitener(fit.noise, autocorrelation) for autocorrelation in settings]
+    breaks, without = _best_break(time, blocks.level, fit, inverses, bounds)
+    pair = _best_pair(time, blocks.level, fit, inverses, bounds, without)
     break_limit = BREAK_LIMIT + BREAK_LIMIT_FEW / max(count, FEW_BLOCKS)
     pair_limit = PAIR_LIMIT + PAIR_LIMIT_FEW / count
     best, limit = (pair, pair_limit) if pair.gain / pair_limit > breaks.gain / break_limit else (breaks, break_limit)
@@ -115,7 +117,7 @@ def _held(bounds: BackgroundBounds) -> float:
 
 
 def _best_break(
-    time: Floats, level: Floats, fit: ExponentialFit, settings: list[float], bounds: BackgroundBounds
+    time: Floats, level: Floats, fit: ExponentialFit, inverses: Sequence[Whitener], bounds: BackgroundBounds
 ) -> tuple[_Candidate, float]:
     """Best change of rate, jump or passing event, and the log likelihood of the single exponential."""
     count = time.size
@@ -127,8 +129,7 @@ def _best_break(
     residual = level - fit.background - fit.amplitude * decayed
     fixed = np.column_stack([null, residual])
     without, with_each = -math.inf, np.full(len(places), -math.inf)
-    for autocorrelation in settings:
-        inverse = whitener(fit.noise, autocorrelation)
+    for inverse in inverses:
         fixed_solved = inverse.times(fixed)
         product = fixed.T @ fixed_solved
         normal = product[:3, :3].copy()
@@ -193,14 +194,18 @@ def _break_columns(
 
 
 def _best_pair(
-    time: Floats, level: Floats, fit: ExponentialFit, settings: list[float], bounds: BackgroundBounds, without: float
+    time: Floats,
+    level: Floats,
+    fit: ExponentialFit,
+    inverses: Sequence[Whitener],
+    bounds: BackgroundBounds,
+    without: float,
 ) -> _Candidate:
     """Best pair of exponentials: all sums of squares come from one table of products."""
     rates = fit.rate * PAIR_RATES
     curves = np.exp(-np.clip(time[:, None] * rates, 0, 700))
     columns = np.asfortranarray(np.column_stack([np.ones_like(time), level - (bounds.given or 0.0), curves]))
     places = np.column_stack([np.zeros(len(PAIRS), dtype=int), PAIRS + 2])
-    inverses = [whitener(fit.noise, autocorrelation) for autocorrelation in settings]
     product = np.stack([columns.T @ inverse.times(columns) for inverse in inverses])
     normal = product[:, places[:, :, None], places[:, None, :]]
     normal[:, :, 0, 0] += _held(bounds)

@@ -57,11 +57,15 @@ def read_body(
 
 @dataclass(frozen=True, slots=True)
 class _RegularLines:
-    """Lines that the parser can take; the most fields that one of them has."""
+    """Lines that the parser can take, and the most fields that one of them has.
+
+    text : the lines joined, where that was done already
+    """
 
     lines: list[str]
     most_fields: int
     skipped: list[SkippedRow]
+    text: str | None = None
 
 
 def _parsed(
@@ -73,12 +77,15 @@ def _parsed(
     if delimiter == SPACES:
         return None  # the parser counts spaces otherwise than people: let the lines be rewritten
     width = max(max(positions) + 1, regular.most_fields, 2)
-    lines = regular.lines
+    lines, text = regular.lines, regular.text
     if width > regular.most_fields:  # a header with more columns than any row has fields
         lines = [lines[0] + delimiter * (width - 1 - lines[0].count(delimiter)), *lines[1:]]
+        text = None
+    if text is None:
+        text = "\n".join(lines)
     try:
         frame = pd.read_csv(
-            io.BytesIO("\n".join(lines).encode("utf-8", "replace") + b"\n"),  # faster than text
+            io.BytesIO(text.encode("utf-8", "replace") + b"\n"),  # faster than text
             sep=delimiter,
             header=None,
             names=range(width),
@@ -106,7 +113,7 @@ def _regular_lines(
     text = "\n".join(lines)
     if '"' not in text and text.count(delimiter) == lines[0].count(delimiter) * len(lines):
         # each row has as many fields as the first, or one has more and the parser says so
-        return _RegularLines(lines, lines[0].count(delimiter) + 1, [])
+        return _RegularLines(lines, lines[0].count(delimiter) + 1, [], text)
     return _counted_lines(lines, first_line, delimiter, header_fields, last_line_ends)
 
 

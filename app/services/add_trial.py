@@ -57,9 +57,10 @@ def add_read_trial(
     at = now or datetime.now(UTC)
     new = checked_trial(session, new_trial)
     check_marks(new.marks, float(table.elapsed_s[-1]))
-    if has_raw_file(session, table.sha256):  # bytes that were never seen cannot be those of another trial
+    seen = has_raw_file(session, table.sha256)
+    if seen:  # bytes that were never seen cannot be those of another trial
         _refuse_second(session, table, new)
-    log_id = store_log(session, content, table, choices, at, new.profile_id)
+    log_id = store_log(session, content, table, choices, at, new.profile_id, seen=seen)
     trial = Trial(
         kind=new.kind,
         unit_under_test_id=new.unit_under_test_id,

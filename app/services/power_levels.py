@@ -95,7 +95,7 @@ def add_power_log(
     Raises UnreadableLog where the file is no log, InvalidValue where it holds no power or too little of it.
     """
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
-    from app.services.store_log import store_log  # loaded when used: it needs pandas
+    from app.services.store_log import has_raw_file, store_log  # loaded when used: it needs pandas
 
     chosen = choices or ReadingChoices()
     table = read_log(content, file_name, chosen)
@@ -109,7 +109,8 @@ def add_power_log(
         found = power_of_log(table.elapsed_s, table.levels[POWER_CHANNEL], meter_uncertainty_w)
     except ValueError as error:
         raise InvalidValue(f"{file_name}: {error}", field="log") from None
-    log_id = store_log(session, content, table, chosen, now or datetime.now(UTC))
+    seen = has_raw_file(session, table.sha256)
+    log_id = store_log(session, content, table, chosen, now or datetime.now(UTC), seen=seen)
     new = NewPowerMeasurement(
         power_w=found.mean_power.value,
         uncertainty_w=found.mean_power.uncertainty,

@@ -17,9 +17,14 @@ def store_log(
     choices: ReadingChoices,
     now: datetime,
     profile_id: int | None = None,
+    *,
+    seen: bool,
 ) -> int:
-    """Stores a log and returns its id; a file that was read in the same way before is not stored a second time."""
-    if has_raw_file(session, table.sha256):
+    """Stores a log and returns its id; a file that was read in the same way before is not stored a second time.
+
+    seen : whether its bytes are in the store, as `has_raw_file` tells
+    """
+    if seen:
         present = _same_log(session, table)
         if present is not None:
             return present

@@ -119,17 +119,22 @@ def write_results(
         connection.execute(delete(ChannelResult).where(ChannelResult.id.in_(gone)))  # their notes go with them
     if present:
         connection.execute(delete(ResultNote).where(ResultNote.result_id.in_(list(present.values()))))
-    notes: list[dict[str, Any]] = []
+    added: list[dict[str, Any]] = []
     for channel, decay in analysed.decays.items():
         values = result_values(decay, analysed.relative_humidity_pct, now)
         if channel in present:
             connection.execute(update(ChannelResult).where(ChannelResult.id == present[channel]), values)
         else:
-            about = {"trial_id": trial_id, "channel": channel}
-            present[channel] = connection.execute(
-                insert(ChannelResult).returning(ChannelResult.id), about | values
-            ).scalar_one()
-        notes += [{"result_id": present[channel], **columns} for columns in note_columns(decay.notes)]
+            added.append({"trial_id": trial_id, "channel": channel, **values})
+    if added:
+        present |= dict(
+            connection.execute(insert(ChannelResult).returning(ChannelResult.channel, ChannelResult.id), added).all()
+        )
+    notes = [
+        {"result_id": present[channel], **columns}
+        for channel, decay in analysed.decays.items()
+        for columns in note_columns(decay.notes)
+    ]
     if notes:
         connection.execute(insert(ResultNote), notes)
     if not new:
