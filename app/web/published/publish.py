@@ -86,7 +86,7 @@ def _make(url: str, site: SiteFrame, folder: Path, base_url: str, task: Task) ->
         if task.kind == "unit":
             return unit_files(session, site, task.id, holds)
         if task.kind == "trial":
-            return trial_files(session, site, task.id)
+            return trial_files(session, site, task.id, holds)
         if task.kind == "ranking":
             return ranking_files(session, site)
         if task.kind == "pictures":

@@ -14,9 +14,10 @@ from app.compute.number_words import counted
 from app.errors import HazefallError
 from app.figures.taken_table_formats import csv_text
 from app.services.bench_choices import bench_choices
-from app.services.change_story import ToldChange, told_changes
+from app.services.change_story import told_changes
 from app.services.ranking import rank_units
 from app.services.ranking_choices import EVERY, MOST_ROWS, RankingChoices
+from app.services.reader_news import News, reader_news
 from app.web.addresses import query_form
 from app.web.api.ranking import RankingQuery
 from app.web.api.ranking import ranking as ranking_answer
@@ -154,34 +155,31 @@ def changes_files(session: Session, site: SiteFrame, base_url: str) -> list[Site
     page = rendered(
         "changes.html", site, "changes.html", "What was corrected", body=corrections, units=units, trials=trials
     )
-    recent = told_changes(session, _FEED_ENTRIES, public_only=True, consequences=False).rows
+    recent = reader_news(session, _FEED_ENTRIES)
     base = f"{base_url.rstrip('/')}/" if base_url else ""
     feed_id = base or f"urn:uuid:{uuid5(NAMESPACE_URL, f'hazefall {site.bench_name}')}"
     feed = {
         "id": feed_id,
         "base": base,
-        "updated": _moment(max((change.at for change in recent), default=datetime(1970, 1, 1, tzinfo=UTC))),
-        "entries": [_entry(change, feed_id, trials, units) for change in recent],
+        "updated": _moment(max((news.at for news in recent), default=datetime(1970, 1, 1, tzinfo=UTC))),
+        "entries": [_entry(news, feed_id, trials, units) for news in recent],
     }
     text = environment().get_template("site/feed.xml").render(site=site, feed=feed)
     return [page, SiteFile("feed.xml", text.encode())]
 
 
-def _entry(change: ToldChange, feed_id: str, trials: set[int], units: set[int]) -> dict[str, str]:
+def _entry(news: News, feed_id: str, trials: set[int], units: set[int]) -> dict[str, str]:
     path = "changes.html"
-    if change.trial_id in trials:
-        path = f"trials/{change.trial_id}.html"
-    elif change.trial_id is None and change.unit_id in units:
-        path = f"units/{change.unit_id}.html"
-    before = "" if change.before is None else f" Before: {change.before}."
-    after = "" if change.after is None else f" Now: {change.after}."
-    why = f" Why: {change.why}." if change.why else ""
+    if news.trial_id in trials:
+        path = f"trials/{news.trial_id}.html"
+    elif news.trial_id is None and news.unit_id in units:
+        path = f"units/{news.unit_id}.html"
     return {
-        "title": f"{change.name}: {change.what}",
-        "id": f"urn:uuid:{uuid5(NAMESPACE_URL, f'{feed_id} change {change.id}')}",
-        "updated": _moment(change.at),
+        "title": news.title,
+        "id": f"urn:uuid:{uuid5(NAMESPACE_URL, f'{feed_id} change {news.id}')}",
+        "updated": _moment(news.at),
         "path": path,
-        "summary": f"{change.name}: {change.what}.{before}{after}{why}",
+        "summary": news.words,
     }
 
 

@@ -11,10 +11,10 @@ from pathlib import Path
 from sqlalchemy.orm import Session
 from starlette.datastructures import QueryParams
 
-from app.figures import matplotlib_chart
-from app.figures.chart import Chart
+from app import figures
 from app.figures.chart_table import chart_csv
-from app.figures.matplotlib_chart import svg_bytes
+from app.figures.matplotlib_chart import WIDTH_PX, svg_bytes
+from app.figures.narrow_drawing import height_px
 from app.web.addresses import query_form
 from app.web.named_charts import make_chart
 from app.web.published.site_frame import SiteFile, short_hash
@@ -22,32 +22,53 @@ from app.web.published.site_frame import SiteFile, short_hash
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """What a page needs to show a chart: paths of picture and numbers, its height and its finding in words."""
+    """What a page needs to show a chart: paths of pictures and numbers, and its finding in words.
 
-    picture: str
+    narrow : the same chart drawn for a phone; the only drawing where `wide` is None
+    """
+
+    wide: "Drawing | None"
+    narrow: "Drawing"
     numbers: str
-    height_px: int
     alt_text: str
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """One SVG and its size in CSS pixels."""
+
+    path: str
+    width_px: int
+    height_px: int
+
+
+PHONE_PX = 390
 
 
 Holds = Callable[[str], bool]
 
 
 def picture_files(
-    session: Session, name: str, query: str, file_name: str, holds: Holds
+    session: Session, name: str, query: str, file_name: str, holds: Holds, *, only_narrow: bool = False
 ) -> tuple[Picture | None, list[SiteFile]]:
-    """The chart of that name, or None where it would be empty. `holds` says whether a file is there from before."""
+    """The chart of that name, or None where it would be empty. `holds` says whether a file is there from before.
+
+    only_narrow : one drawing for all, where there are too many pages for two of each
+    """
     chart = make_chart(session, name, query_form(QueryParams(query)))
     if chart.is_empty:
         return None, []
-    path = f"assets/{file_name}-{short_hash(f'{chart!r}{_renderer()}'.encode())}.svg"
-    drawn = SiteFile(path, None if holds(path) else svg_bytes(chart))
+    mark = short_hash(f"{chart!r}{_renderer()}".encode())
+    narrow = Drawing(f"assets/{file_name}-narrow-{mark}.svg", PHONE_PX, height_px(chart, PHONE_PX))
+    wide = None if only_narrow else Drawing(f"assets/{file_name}-{mark}.svg", WIDTH_PX, height_px(chart, WIDTH_PX))
+    drawn = [
+        SiteFile(one.path, None if holds(one.path) else svg_bytes(chart, one.width_px))
+        for one in (wide, narrow)
+        if one is not None
+    ]
     numbers = SiteFile(f"data/{file_name}.csv", chart_csv(chart).encode())
-    return Picture(path, numbers.path, _height(chart), chart.alt_text), [drawn, numbers]
-
-
-def _height(chart: Chart) -> int:
-    return matplotlib_chart.height_px(chart, matplotlib_chart.WIDTH_PX)
+    return Picture(wide, narrow, numbers.path, chart.alt_text, chart.title), [*drawn, numbers]
 
 
 @lru_cache
@@ -55,6 +76,6 @@ def _renderer() -> str:
     """A mark of the drawing code and its library: another one may draw another picture."""
     import matplotlib  # loaded when used
 
-    folder = Path(matplotlib_chart.__file__).parent
+    folder = Path(figures.__file__ or "").parent
     code = b"".join(path.read_bytes() for path in sorted(folder.glob("*.py")))
     return f"{matplotlib.__version__} {short_hash(code)}"

@@ -12,6 +12,7 @@ from app.services.chart_facts import read_chart_facts
 from app.services.data_package import raw_path
 from app.services.trial_detail import TrialDetail, trial_detail
 from app.services.unit_page import unit_known
+from app.services.verdicts import published_verdicts
 from app.web.addresses import query_form
 from app.web.pages.trial_page_view import trial_page
 from app.web.pages.unit_more import unit_more
@@ -56,7 +57,10 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, holds: Holds) ->
             for entry in known.trials
             if entry.trial.excluded_at is not None
         },
-        changes=told_changes(session, 20, unit_id=unit_id, consequences=False, corrections_only=True).rows,
+        changes=told_changes(
+            session, 20, unit_id=unit_id, consequences=False, corrections_only=True, public_only=True
+        ).rows,
+        verdict=published_verdicts(session, [unit_id]).get(unit_id),
     )
     rows = [{column.key: _plain(cell) for column, cell in zip(sheet.columns, row, strict=True)} for row in sheet.rows]
     numbers = {
@@ -84,27 +88,27 @@ def _plain(cell: object) -> object:
     return {"value": value, "low_95": low, "high_95": high, "bound": bound} if low or bound else value
 
 
-def trial_files(session: Session, site: SiteFrame, trial_id: int) -> list[SiteFile]:
-    """Page of a trial with everything that its numbers rest on."""
+def trial_files(session: Session, site: SiteFrame, trial_id: int, holds: Holds) -> list[SiteFile]:
+    """Page and curve of a trial with everything that its numbers rest on."""
     detail = trial_detail(session, trial_id)
     shown = trial_page(detail, (), query_form(QueryParams("")))
+    chart, files = None, []
+    if shown.figure_url:
+        chart, files = picture_files(
+            session, "trial-decay", shown.take_query, f"trial-{trial_id}", holds, only_narrow=True
+        )
     page = rendered(
         "trial.html",
         site,
         f"trials/{trial_id}.html",
         f"Trial {trial_id}: {shown.title}",
         body=shown,
+        chart=chart,
         raw_path=raw_file_path(site, detail.trial.log.sha256, detail.trial.log.file_name),
         marks=_marks(detail),
-        changes=[
-            change
-            for change in told_changes(session, 50, subject="trial", unit_id=detail.trial.unit_under_test_id).rows
-            if change.subject_id == trial_id and "was added" not in change.what
-        ]
-        if detail.trial.unit_under_test_id is not None
-        else (),
+        changes=told_changes(session, 50, trial_id=trial_id, corrections_only=True, public_only=True).rows,
     )
-    return [page]
+    return [page, *files]
 
 
 def raw_file_path(site: SiteFrame, sha256: str, file_name: str) -> str:
