@@ -8,7 +8,7 @@ import numpy as np
 from app.compute.blocks import Blocks, block_means
 from app.compute.decay_result import DecayFit, Marks
 from app.compute.events import RateEvent, find_event
-from app.compute.exponential_fit import ExponentialFit, QuickFit, fit_exponential, quick_fit
+from app.compute.exponential_fit import ExponentialFit, QuickFit, fit_exponential, noise_of_blocks, quick_fit
 from app.compute.measured import Measured
 from app.compute.noise import Floats
 from app.compute.phases import ROUNDING_H, Phases
@@ -28,6 +28,9 @@ from app.compute.window_sensitivity import NOISE_LIMIT, window_sensitivity
 BACKGROUND_SHARE_RUNNING = 0.4  # common practice, no source
 BACKGROUND_SHARE_EMPTY_ROOM = 0.1  # common practice, no source
 FEWEST_BEFORE = 3  # readings before the smoke that tell a background
+# The room never falls below its background, but a reading does: the background may lie above the lowest reading by
+# what noise and rounding can take from one, two of their standard deviations.
+NOISE_BELOW_BACKGROUND = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,13 +94,8 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     half_range, deviation = window_sensitivity(time, blocks.level, fitted, bounds)
     event = find_event(blocks, fitted, bounds)
     start_h = max(start_h, float(readings.time_h[places[0]])) if marks.fit_start_h is None else start_h
-    rises = fitted.amplitude <= 0 or fitted.rate + 2 * fitted.uncertainty < 0
-    if rises:
-        why = (
-            f"The level rises by {-fitted.rate:.0%} per hour between {60 * (start_h - phases.unit_on_h):.0f} "
-            f"and {60 * (end_h - phases.unit_on_h):.0f} min from unit on; a decay rate needs a falling level. "
-            "Check the marks and what gave off particles."
-        )
+    if fitted.amplitude <= 0 or fitted.rate + 2 * fitted.uncertainty < 0:
+        why = _why_no_decay(blocks, start_h - phases.unit_on_h, end_h - phases.unit_on_h)
         fit = no_fit(why, start_h, end_h, int(places.size))
         return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated)
     choice = "given" if marks.background_level is not None else _choice(fitted, bounds)
@@ -105,6 +103,17 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     origin_h = float(blocks.time_h[0])
     fit = _decay_fit(readings, phases.unit_on_h, origin_h, places, fitted, choice, start_h, half_range, deviation)
     return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated)
+
+
+def _why_no_decay(blocks: Blocks, start_h: float, end_h: float) -> str:
+    """What the level does instead of falling towards a background; start and end from unit on [h]."""
+    tenth = max(blocks.level.size // 10, 1)
+    first, last = float(np.median(blocks.level[:tenth])), float(np.median(blocks.level[-tenth:]))
+    between = f"between {60 * start_h:.0f} and {60 * end_h:.0f} min from unit on"
+    said = f"The level rises from {first:.3g} to {last:.3g} {between}"
+    if last <= first:
+        said = f"The level goes from {first:.3g} to {last:.3g} {between} without falling towards a background"
+    return f"{said}; a decay rate needs a falling level. Check the marks and what gave off particles."
 
 
 def no_fit(why: str, start_h: float, end_h: float, readings: int) -> DecayFit:
@@ -183,14 +192,28 @@ def _window(
         end_h = max(reach_h, kept_h)
         places = usable[readings.time_h[usable] <= end_h]
     quick = quick_fit(blocks, bounds, quick)
-    return places, blocks, bounds, quick
+    bounds = background_bounds(blocks.level, before, terms, readings.step, _noise_at_lowest(blocks, quick))
+    return places, blocks, bounds, quick_fit(blocks, bounds, quick)
 
 
-def background_bounds(fitted: Floats, before: Floats, terms: FitTerms, step: float) -> BackgroundBounds:
-    """What is known of the background of the levels fitted: a mark, readings before the smoke, or only an upper end."""
+def _noise_at_lowest(blocks: Blocks, quick: QuickFit) -> float:
+    """Standard deviation of the lowest block, drifting noise and rounding together, from the residuals."""
+    noise = noise_of_blocks(blocks, quick.level(blocks.time_h - blocks.time_h[0]))
+    lowest = int(np.argmin(blocks.level))
+    return math.hypot(float(noise.correlated[lowest]), float(noise.independent[lowest]))
+
+
+def background_bounds(
+    fitted: Floats, before: Floats, terms: FitTerms, step: float, noise: float = 0.0
+) -> BackgroundBounds:
+    """What is known of the background of the levels fitted: a mark, readings before the smoke, or only an upper end.
+
+    noise : standard deviation of the lowest level, once it is known
+    """
     ordered = np.sort(fitted)
     lowest, low = float(ordered[ordered.size // 20]), min(0.0, float(ordered[0]))
     high = max(lowest, low + max(step, 1e-6 * max(abs(low), abs(float(ordered[-1])))))
+    high += NOISE_BELOW_BACKGROUND * noise
     rounding = max(step / math.sqrt(12), 1e-4 * max(high, 0.0), 1e-12)
     if terms.marks.background_level is not None:
         given = terms.marks.background_level

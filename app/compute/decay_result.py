@@ -56,6 +56,8 @@ class DecayFit:
     decay_rate : k with standard uncertainty and degrees of freedom, autocorrelation and window choice included [1/h]
     statistical_uncertainty_per_h : the part from the residuals alone [1/h]
     window_sensitivity_per_h : spread of k over other defensible windows [1/h]
+    humidity_uncertainty_per_h : the part from humidity that changed during the window, in k already; trials of one
+        unit share it, so repeats do not average it out [1/h]
     background, amplitude : Cb and A [unit of the channel]
     covariance : 3 x 3, order (background, amplitude, decay rate)
     background_choice : "fitted", "before the smoke" or "given"
@@ -78,6 +80,7 @@ class DecayFit:
     r_squared: float
     residual_spread: float
     lag_one_autocorrelation: float
+    humidity_uncertainty_per_h: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

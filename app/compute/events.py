@@ -35,6 +35,7 @@ PAIRS = np.array([(i, j) for i in range(PAIR_RATES.size) for j in range(i)])  # 
 # tests/studies/decay_coverage.py prints the share of events found by mistake.
 BREAK_LIMIT, BREAK_LIMIT_FEW = 15.0, 320.0  # constant, and the part divided by the number of blocks
 PAIR_LIMIT, PAIR_LIMIT_FEW = 12.0, 66.0
+PAIR_LIMIT_GIVEN, PAIR_LIMIT_GIVEN_FEW = 12.0, 22.0  # a background that is known cannot take the part of a slow rate
 FEW_BLOCKS = 20  # fewer count as so many in the limit for breaks
 CHANGE_LIMIT = 0.10  # smallest relative change of rate, or jump relative to the level, that is told
 WORTH_A_LOOK = 0.3  # of the limit: a smaller gain does not reach it when the noise is judged anew
@@ -80,7 +81,7 @@ def find_event(blocks: Blocks, fit: ExponentialFit, bounds: BackgroundBounds) ->
     breaks, without = _best_break(time, blocks.level, fit, inverses, bounds)
     pair = _best_pair(time, blocks.level, fit, inverses, bounds, without)
     break_limit = BREAK_LIMIT + BREAK_LIMIT_FEW / max(count, FEW_BLOCKS)
-    pair_limit = PAIR_LIMIT + PAIR_LIMIT_FEW / count
+    pair_limit = _pair_limit(count, fit, bounds)
     best, limit = (pair, pair_limit) if pair.gain / pair_limit > breaks.gain / break_limit else (breaks, break_limit)
     if best.gain < WORTH_A_LOOK * limit:
         return None
@@ -92,6 +93,13 @@ def find_event(blocks: Blocks, fit: ExponentialFit, bounds: BackgroundBounds) ->
         return _placed(blocks, best, bounds, gain, limit)
     kind = best.kind if best.kind != "fast_start" or change > 0 else "slow_start"
     return RateEvent(kind, best.at_h + float(blocks.time_h[0]), change, gain, limit)
+
+
+def _pair_limit(count: int, fit: ExponentialFit, bounds: BackgroundBounds) -> float:
+    of_last_block = math.hypot(float(fit.noise.correlated[-1]), float(fit.noise.independent[-1]))
+    if bounds.given is not None and bounds.given_uncertainty <= of_last_block:
+        return PAIR_LIMIT_GIVEN + PAIR_LIMIT_GIVEN_FEW / count
+    return PAIR_LIMIT + PAIR_LIMIT_FEW / count
 
 
 def _placed(blocks: Blocks, found: _Candidate, bounds: BackgroundBounds, gain: float, limit: float) -> RateEvent | None:

@@ -14,6 +14,7 @@ SHORT_FALL_UNKNOWN_BACKGROUND = 0.20
 SHORT_FALL_KNOWN_BACKGROUND = 0.80  # with one known, the same study asks for this much
 SLOW_SAMPLING = 0.5  # rate times interval: the level falls by 40 % from one reading to the next; common practice
 TOO_SLOW_SAMPLING = 1.0  # rate times interval: it falls by 63 %; common practice, no source
+NOTHING_EXPLAINED = 0.10  # R² below which the curve says nothing of the readings; common practice, no source
 POOR_R_SQUARED = 0.80  # acceptance limit for a particle channel in one bedroom study's methods text (read), 2026
 UNUSABLE_CHANGE = 0.20  # relative change of the rate from which an average of two rates means nothing
 WIDE_WINDOW_SHARE = 0.10  # of the rate: other windows move it by more
@@ -89,8 +90,16 @@ def _poor_fit(outcome: FitOutcome) -> Note | None:
     fit = outcome.fit
     if fit.r_squared >= POOR_R_SQUARED:
         return None
+    if fit.r_squared < NOTHING_EXPLAINED:
+        share = "nothing" if fit.r_squared <= 0 else f"only {fit.r_squared:.0%}"
+        message = (
+            f"The curve explains {share} of the spread of the readings (R² {fit.r_squared:.2f}); a level that stands "
+            "still does as well, so its rate is not used. Run longer, start with more smoke, or look at the residuals "
+            "and set the window."
+        )
+        return Note("poor_fit", "unusable", message, fit.r_squared, NOTHING_EXPLAINED)
     message = (
-        f"The curve explains {max(fit.r_squared, 0.0):.0%} of the spread of the readings (R² {fit.r_squared:.2f}); "
+        f"The curve explains {fit.r_squared:.0%} of the spread of the readings (R² {fit.r_squared:.2f}); "
         f"{POOR_R_SQUARED:.0%} is usual. The fall is small against the noise, or the curve is not an exponential: look "
         "at the residuals."
     )

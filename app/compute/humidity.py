@@ -33,6 +33,11 @@ class HumidityBias:
     rate_bias_per_h: float
     largest_rate_bias_per_h: float
 
+    @property
+    def uncertainty_per_h(self) -> float:
+        """Root mean square of a bias that lies anywhere from nothing to the largest, all alike. [1/h]"""
+        return abs(self.largest_rate_bias_per_h) / math.sqrt(3)
+
 
 def reading_over_dry(relative_humidity_pct: float) -> float:
     r"""Factor by which an optical reading exceeds the dry mass, 1 + 0.24/(100/RH − 1), RH held within 30 to 70 %. [1]_

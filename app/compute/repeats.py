@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc, fdtrc
 
-from app.compute.measured import Measured
+from app.compute.measured import Measured, at_least_as_wide
 from app.compute.propagation import effective_degrees_of_freedom
 from app.compute.random_effects import heterogeneity, random_effects
 from app.compute.repeatability import Repeatability
@@ -109,8 +109,9 @@ def _single(rate: Measured, bench: Repeatability | None) -> CombinedTrials:
     parts = [(rate.uncertainty, rate.degrees_of_freedom)]
     if bench:
         parts.append((between_sd, bench.degrees_of_freedom_alone))
+    total = Measured(rate.value, math.hypot(rate.uncertainty, between_sd), effective_degrees_of_freedom(parts))
     return CombinedTrials(
-        total_decay=Measured(rate.value, math.hypot(rate.uncertainty, between_sd), effective_degrees_of_freedom(parts)),
+        total_decay=at_least_as_wide(total, rate),
         number_of_trials=1,
         weights=(1.0,),
         between_trial_sd_per_h=between_sd,

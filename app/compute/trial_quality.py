@@ -2,14 +2,17 @@
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from app.compute.decay_result import ChannelDecay
 from app.compute.humidity import HumidityBias, humidity_bias
+from app.compute.measured import Measured, at_least_as_wide
 from app.compute.noise import Floats
 from app.compute.notes import Note, Severity
+from app.compute.propagation import effective_degrees_of_freedom
 
 # US EPA sensor toolkit, hourly averages (read there): a pair is thrown out where BOTH limits are exceeded.
 DETECTOR_DIFFERENCE_UG_M3 = 5.0
@@ -42,6 +45,43 @@ def cross_channel_notes(
         if values.size != time_h.size:
             raise ValueError(f"There are {time_h.size} times and {values.size} levels of {name}; each needs both.")
     return {name: tuple(_notes_of(name, decay, time_h, arrays, decays)) for name, decay in decays.items()}
+
+
+def with_humidity_uncertainty(
+    elapsed_s: ArrayLike, levels: Mapping[str, ArrayLike], decays: Mapping[str, ChannelDecay]
+) -> dict[str, ChannelDecay]:
+    r"""The same decays, the rates of particles with what the change of humidity leaves open in their uncertainty.
+
+    .. math:: u^2 = u_{fit}^2 + u_h^2, \quad u_h = |\Delta k_{largest}| / \sqrt 3
+
+    The rate is not corrected, for how much the particles of a run grow is not known: a shift anywhere from nothing to
+    the largest is taken as equally likely, and u_h is its root mean square (JCGM 100:2008, 4.3.7 and F.2.4.5: a shift
+    that is not corrected for belongs into the uncertainty; from memory).
+    """
+    time_h = np.asarray(elapsed_s, dtype=float).ravel() / 3600
+    if HUMIDITY_CHANNEL not in levels:
+        return dict(decays)
+    humidity_pct = np.asarray(levels[HUMIDITY_CHANNEL], dtype=float).ravel()
+    return {name: _with_humidity(decay, _bias_of(name, decay, time_h, humidity_pct)) for name, decay in decays.items()}
+
+
+def _with_humidity(decay: ChannelDecay, bias: HumidityBias | None) -> ChannelDecay:
+    if bias is None or decay.fit is None or decay.fit.decay_rate is None:
+        return decay
+    rate, of_humidity = decay.fit.decay_rate, bias.uncertainty_per_h
+    parts = [(rate.uncertainty, rate.degrees_of_freedom), (of_humidity, math.inf)]
+    wider = Measured(rate.value, math.hypot(rate.uncertainty, of_humidity), effective_degrees_of_freedom(parts))
+    wider = at_least_as_wide(wider, rate)
+    return replace(decay, fit=replace(decay.fit, decay_rate=wider, humidity_uncertainty_per_h=of_humidity))
+
+
+def _bias_of(name: str, decay: ChannelDecay, time_h: Floats, humidity_pct: Floats | None) -> HumidityBias | None:
+    """What the change of humidity does to this channel's rate; None for a channel that it does not touch."""
+    fit = decay.fit
+    particles = name.startswith(("pm", "count_"))
+    if humidity_pct is None or fit is None or fit.decay_rate is None or not particles:
+        return None
+    return humidity_bias(time_h, humidity_pct, fit.window_start_h, fit.window_end_h)
 
 
 def _notes_of(
@@ -127,12 +167,8 @@ def _rates_in_words(decay: ChannelDecay, other: ChannelDecay | None) -> tuple[bo
 
 
 def _humidity(name: str, decay: ChannelDecay, time_h: Floats, humidity_pct: Floats | None) -> Note | None:
-    fit = decay.fit
-    particles = name.startswith(("pm", "count_"))
-    if humidity_pct is None or fit is None or fit.decay_rate is None or not particles:
-        return None
-    bias = humidity_bias(time_h, humidity_pct, fit.window_start_h, fit.window_end_h)
-    if bias is None:
+    fit, bias = decay.fit, _bias_of(name, decay, time_h, humidity_pct)
+    if bias is None or fit is None or fit.decay_rate is None:
         return None
     rate = abs(fit.decay_rate.value)
     change = bias.end_pct - bias.start_pct
@@ -157,7 +193,8 @@ def _humidity_in_words(bias: HumidityBias) -> str:
         f"{'higher' if rose else 'lower'} at the end by a factor of about {bias.factor:.2f}{beyond}, at most "
         f"{bias.largest_factor:.2f}. The decay rate is too {'low' if rose else 'high'} by about "
         f"{abs(bias.rate_bias_per_h):.2g} per hour, at most {abs(bias.largest_rate_bias_per_h):.2g}; it is not "
-        "corrected. Hold the humidity steady, or dry the sampled air."
+        f"corrected, and its uncertainty holds {bias.uncertainty_per_h:.2g} per hour for it. Hold the humidity steady, "
+        "or dry the sampled air."
     )
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from app.compute.decay import analyse_decay
 from app.compute.decay_result import ChannelDecay, ClearLevel, Marks
 from app.compute.notes import Note
-from app.compute.trial_quality import cross_channel_notes
+from app.compute.trial_quality import cross_channel_notes, with_humidity_uncertainty
 from app.reading_files.channels import channel as channel_named
 
 MASS_UNIT = "µg/m³"
@@ -61,6 +61,7 @@ def analyse_channels(
         for name in chosen
         if np.isfinite(levels[name]).any()
     }
+    decays = with_humidity_uncertainty(elapsed_s, levels, decays)
     between = cross_channel_notes(elapsed_s, levels, decays)
     return {name: replace(decay, notes=(*decay.notes, *between[name])) for name, decay in decays.items()}
 

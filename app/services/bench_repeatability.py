@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from app.compute.measured import Measured
 from app.compute.repeatability import Repeatability, pooled_repeatability
 from app.services.new_trial import UNIT_RUNNING
-from app.services.result_rows import stored_measured
+from app.services.result_rows import stored_measured, without_shared_part
 from app.storage.rooms_and_loggers import SmokeSource
 from app.storage.trials import BenchRepeatability, ChannelResult, Trial
 
@@ -57,8 +57,10 @@ def _moves(row: BenchRepeatability, new: Repeatability) -> bool:
 
 def _groups(session: Session) -> dict[str, list[Sequence[Measured]]]:
     groups: dict[tuple[int | None, int, str, str], list[Measured]] = defaultdict(list)
-    for setting_id, room_id, aerosol, channel, value, uncertainty, degrees in session.execute(_query()):
+    for setting_id, room_id, aerosol, channel, value, uncertainty, degrees, shared in session.execute(_query()):
         rate = stored_measured(value, uncertainty, degrees)
+        # what repeats share does not show between them
+        rate = None if rate is None else without_shared_part(rate, shared or 0.0)
         if rate is not None and rate.uncertainty > 0:
             groups[setting_id, room_id, aerosol or "smoke", channel].append(rate)
     of_channel: dict[str, list[Sequence[Measured]]] = defaultdict(list)
@@ -79,6 +81,7 @@ def _query() -> Select[*tuple[Any, ...]]:
             ChannelResult.total_decay_per_h,
             ChannelResult.total_decay_uncertainty_per_h,
             ChannelResult.total_decay_degrees_of_freedom,
+            ChannelResult.humidity_uncertainty_per_h,
         )
         .join(ChannelResult, ChannelResult.trial_id == Trial.id)
         .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)

@@ -27,6 +27,7 @@ _FIT_COLUMNS = (
     "r_squared",
     "residual_spread",
     "lag_one_autocorrelation",
+    "humidity_uncertainty_per_h",
 )
 
 
@@ -84,6 +85,7 @@ def _fit_values(fit: DecayFit | None, unit_on_h: float) -> dict[str, object]:
         "r_squared": _finite(fit.r_squared),
         "residual_spread": _finite(fit.residual_spread),
         "lag_one_autocorrelation": _finite(fit.lag_one_autocorrelation),
+        "humidity_uncertainty_per_h": _finite(fit.humidity_uncertainty_per_h),
     }
 
 
@@ -92,6 +94,15 @@ def stored_measured(value: float | None, uncertainty: float | None, degrees: flo
     if value is None or uncertainty is None:
         return None
     return Measured(value, uncertainty, math.inf if degrees is None else degrees)
+
+
+def without_shared_part(total: Measured, shared: float) -> Measured:
+    """What is left of an uncertainty when a part on infinitely many degrees of freedom is taken out again."""
+    left = math.sqrt(max(total.uncertainty**2 - shared**2, 0.0))
+    if shared == 0 or left == 0:
+        return Measured(total.value, left, total.degrees_of_freedom)
+    degrees = total.degrees_of_freedom * (left / total.uncertainty) ** 4
+    return Measured(total.value, left, max(degrees, 1.0))
 
 
 def stored_degrees(degrees: float) -> float | None:

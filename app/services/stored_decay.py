@@ -29,6 +29,7 @@ def stored_fit(row: ChannelResult) -> DecayFit | None:
         r_squared=row.r_squared or 0.0,
         residual_spread=row.residual_spread or 0.0,
         lag_one_autocorrelation=row.lag_one_autocorrelation or 0.0,
+        humidity_uncertainty_per_h=row.humidity_uncertainty_per_h or 0.0,
     )
 
 

@@ -13,14 +13,14 @@ from sqlalchemy.orm import Session
 from app.compute.clean_air import clean_air_delivery_rate, detection, standard_clearing_time
 from app.compute.clearing_of_repeats import combine_times_to_clear
 from app.compute.decay_result import TimeToClear
-from app.compute.measured import Measured
+from app.compute.measured import Measured, at_least_as_wide
 from app.compute.method import METHOD_VERSION
 from app.compute.propagation import effective_degrees_of_freedom
 from app.compute.repeatability import Repeatability
 from app.compute.repeats import OWN_REPEATS, CombinedTrials, combine_trials
 from app.services.bench_repeatability import refresh_repeatability
 from app.services.id_lots import in_lots
-from app.services.result_rows import stored_degrees
+from app.services.result_rows import stored_degrees, without_shared_part
 from app.services.summary_trials import GroupKey, SummaryTrial, read_summary_trials
 from app.storage.trials import NaturalDecayPool, SettingSummary
 
@@ -92,11 +92,16 @@ def summary_values(
 def _rates(
     usable: Sequence[SummaryTrial], lent: Repeatability | None, pools: dict[int, NaturalDecayPool]
 ) -> dict[str, Any]:
-    combined = combine_trials([t.total_decay for t in usable if t.total_decay is not None], lent)
+    own = [(t.total_decay, t.humidity_uncertainty_per_h) for t in usable if t.total_decay is not None]
+    combined = combine_trials([without_shared_part(rate, shared) for rate, shared in own], lent)
     # The newest trial's pool stands for the setting, so that settings tested in the same weeks share it.
     pool = next((pools[t.pool_id] for t in reversed(usable) if t.pool_id in pools), None)
     days = len({trial.started_at.date() for trial in usable})
     total, between_sd = _with_spread_between_days(combined, pool, days)
+    shared_by_all = sum(w * shared for w, (_, shared) in zip(combined.weights, own, strict=True))
+    total = _with_what_repeats_share(total, shared_by_all)
+    if len(own) == 1:
+        total = at_least_as_wide(total, own[0][0])
     clearing = standard_clearing_time(total)
     values: dict[str, Any] = {
         "total_decay_per_h": total.value,
@@ -114,6 +119,10 @@ def _rates(
     natural = Measured(pool.natural_decay_per_h, pool.uncertainty_per_h, pool.degrees_of_freedom or math.inf)
     volume = usable[-1].volume
     rate, limit = clean_air_delivery_rate(total, natural, volume), detection(total, natural, volume)
+    if len(own) == 1 and pool.on_one_day_uncertainty_per_h is not None:
+        degrees = pool.on_one_day_degrees_of_freedom or math.inf
+        on_one_day = Measured(pool.natural_decay_per_h, pool.on_one_day_uncertainty_per_h, degrees)
+        rate = at_least_as_wide(rate, clean_air_delivery_rate(own[0][0], on_one_day, volume))
     return values | {
         "pool_id": pool.id,
         "clean_air_delivery_rate_m3_per_h": rate.value,
@@ -146,6 +155,13 @@ def _with_spread_between_days(
     return Measured(total.value, uncertainty, effective_degrees_of_freedom(parts)), pool.between_run_sd_per_h
 
 
+def _with_what_repeats_share(total: Measured, shared: float) -> Measured:
+    """The mean of repeats with the part that repeating does not average out: humidity that each run raises alike."""
+    parts = [(total.uncertainty, total.degrees_of_freedom), (shared, math.inf)]
+    wider = Measured(total.value, math.hypot(total.uncertainty, shared), effective_degrees_of_freedom(parts))
+    return at_least_as_wide(wider, total)
+
+
 def _clearing(kept: Sequence[SummaryTrial]) -> dict[str, Any]:
     """Time to clear over the trials that are held to the newest trial's clear level and began above it."""
     if not kept:
@@ -164,7 +180,7 @@ def _clearing(kept: Sequence[SummaryTrial]) -> dict[str, Any]:
         "time_to_clear_min": combined.median_min,
         "time_to_clear_low_min": combined.low_95_min,
         "time_to_clear_high_min": combined.high_95_min,
-        "not_cleared_before_min": combined.longest_not_cleared_min if combined.median_min is None else None,
+        "not_cleared_before_min": combined.not_before_min,
     }
 
 

@@ -30,7 +30,11 @@ class GroupKey(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class SummaryTrial:
-    """One trial of a group as far as a summary needs it. clear_key : kind and value of its clear level."""
+    """One trial of a group as far as a summary needs it.
+
+    total_decay : with its whole uncertainty; humidity_uncertainty_per_h : the part of it that repeats share
+    clear_key : kind and value of its clear level
+    """
 
     trial_id: int
     unit_under_test_id: int
@@ -38,6 +42,7 @@ class SummaryTrial:
     excluded: bool
     usable: bool
     total_decay: Measured | None
+    humidity_uncertainty_per_h: float
     pool_id: int | None
     start_level: float
     clear_level: float
@@ -74,6 +79,7 @@ def read_summary_trials(
                 total_decay=stored_measured(
                     row.total_decay_per_h, row.total_decay_uncertainty_per_h, row.total_decay_degrees_of_freedom
                 ),
+                humidity_uncertainty_per_h=row.humidity_uncertainty_per_h or 0.0,
                 pool_id=row.pool_id,
                 start_level=row.start_level,
                 clear_level=row.clear_level,
@@ -112,6 +118,7 @@ def _query() -> Select[*tuple[Any, ...]]:
             ChannelResult.total_decay_per_h,
             ChannelResult.total_decay_uncertainty_per_h,
             ChannelResult.total_decay_degrees_of_freedom,
+            ChannelResult.humidity_uncertainty_per_h,
             ChannelResult.pool_id,
             ChannelResult.start_level,
             ChannelResult.clear_level,

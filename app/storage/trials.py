@@ -151,6 +151,7 @@ class ChannelResult(Base):
     r_squared: Mapped[float | None]
     residual_spread: Mapped[float | None]
     lag_one_autocorrelation: Mapped[float | None]
+    humidity_uncertainty_per_h: Mapped[float | None]  # part of the uncertainty; empty in results made before it was
 
     # with the natural decay and the volume of the room
     pool_id: Mapped[int | None] = mapped_column(ForeignKey("natural_decay_pools.id"))
@@ -208,6 +209,7 @@ class SettingSummary(Base):
     __table_args__ = (
         UniqueConstraint("setting_id", "channel", "aerosol", "room_id"),
         Index("ix_setting_summaries_unit", "unit_under_test_id", "channel"),
+        Index("ix_setting_summaries_offered", "channel", "aerosol", "room_id", "trials"),
         STRICT,
     )
 

@@ -44,6 +44,17 @@ def test_two_trials_without_a_bench_figure_speak_for_themselves(bench):
     assert combined.heterogeneity_p < 1e-6
 
 
+@pytest.mark.parametrize("degrees", [1.0, 1.5, 3.0, 10.0, 60.0])
+@pytest.mark.parametrize("uncertainty", [0.02, 0.2, 1.0])
+def test_a_single_trial_is_not_better_known_for_a_borrowed_spread(degrees, uncertainty):
+    """Effective degrees of freedom alone (JCGM 100:2008, G.4) give ± 0.33 for a fit known to ± 0.43 on two degrees of
+    freedom with a spread of the same size on twenty."""
+    alone = Measured(5.0, uncertainty, degrees)
+    combined = combine_trials([alone], BENCH).total_decay
+    assert combined.uncertainty >= alone.uncertainty
+    assert combined.expanded_uncertainty_95 >= alone.expanded_uncertainty_95 * (1 - 1e-9)
+
+
 def test_repeats_and_bench_are_combined_by_their_degrees_of_freedom():
     """By hand: bench variance (0.05 · 4.15)² + 0.05², own scatter 0.045 on one degree."""
     combined = combine_trials(rates(4.0, 4.3), BENCH)

@@ -1,5 +1,7 @@
 """What channels say about one another, and how much humidity bends an optical reading."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -7,7 +9,7 @@ from app.compute.decay import analyse_decay
 from app.compute.decay_result import ChannelDecay, Marks
 from app.compute.humidity import diameter_growth, humidity_bias, mass_growth, reading_over_dry
 from app.compute.notes import Note
-from app.compute.trial_quality import cross_channel_notes
+from app.compute.trial_quality import cross_channel_notes, with_humidity_uncertainty
 
 TIME_S = np.arange(0.0, 3600.0, 10.0)
 
@@ -61,6 +63,45 @@ def test_a_unit_that_wets_the_air_is_caught_and_explained():
     assert "Units that evaporate or spray water do this." in note.message
     assert "too low by about" in note.message
     assert "its source stops at 70 %" in note.message
+
+
+def widened(rate: float, humidity_pct: np.ndarray) -> tuple[ChannelDecay, ChannelDecay]:
+    levels = {"pm2_5": curve(rate), "relative_humidity": humidity_pct}
+    alone = decay_of(levels["pm2_5"])
+    return alone, with_humidity_uncertainty(TIME_S, levels, {"pm2_5": alone})["pm2_5"]
+
+
+def test_the_interval_of_a_unit_that_wets_the_air_holds_the_rate_of_the_dry_smoke():
+    """A sensor that reads 1 + 0.24/(100/RH - 1) times the dry mass (Nilson et al. 2022, read) while RH rises from 40
+    to 65 %: the rate read off is too low, its own interval misses the truth, the widened one holds it."""
+    humidity = np.linspace(40.0, 65.0, TIME_S.size)
+    over_read = np.array([reading_over_dry(value) for value in humidity])
+    wet = np.round(300 * np.exp(-2.0 * TIME_S / 3600) * over_read, 2)
+    marks = Marks(unit_on_h=0.0, background_level=0.0)
+    alone = analyse_decay(TIME_S, wet, channel="pm2_5", unit="µg/m³", marks=marks)
+    held = with_humidity_uncertainty(TIME_S, {"pm2_5": wet, "relative_humidity": humidity}, {"pm2_5": alone})["pm2_5"]
+    assert alone.fit.decay_rate.high_95 < 2.0
+    assert held.fit.decay_rate.low_95 < 2.0 < held.fit.decay_rate.high_95
+    assert held.fit.decay_rate.value == alone.fit.decay_rate.value
+
+
+def test_the_part_of_humidity_is_kept_apart_and_adds_in_squares():
+    alone, held = widened(2.0, np.linspace(45.0, 65.0, TIME_S.size))
+    bias = humidity_bias(
+        TIME_S / 3600, np.linspace(45.0, 65.0, TIME_S.size), alone.fit.window_start_h, alone.fit.window_end_h
+    )
+    part = held.fit.humidity_uncertainty_per_h
+    assert part == pytest.approx(bias.largest_rate_bias_per_h / math.sqrt(3))
+    assert held.fit.decay_rate.uncertainty == pytest.approx(math.hypot(alone.fit.decay_rate.uncertainty, part))
+    assert held.fit.decay_rate.expanded_uncertainty_95 >= alone.fit.decay_rate.expanded_uncertainty_95
+    note = notes_for("pm2_5", {"pm2_5": curve(), "relative_humidity": np.linspace(45.0, 65.0, TIME_S.size)})
+    assert f"its uncertainty holds {part:.2g} per hour for it" in note["humidity_change"].message
+
+
+def test_steady_humidity_widens_nothing_and_neither_does_a_log_without_it():
+    alone, held = widened(2.0, np.full(TIME_S.size, 55.0))
+    assert held.fit.decay_rate == alone.fit.decay_rate
+    assert with_humidity_uncertainty(TIME_S, {"pm2_5": curve()}, {"pm2_5": alone})["pm2_5"] == alone
 
 
 def test_humidity_that_decides_a_slow_rate_makes_it_unusable():

@@ -7,6 +7,7 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.compute.clean_air import clean_air_delivery_rate
 from app.compute.measured import Measured
 from app.compute.repeatability import Repeatability
 from app.services.add_trial import add_trial
@@ -31,6 +32,7 @@ def trial(number: int = 1, **told) -> SummaryTrial:
         "excluded": False,
         "usable": True,
         "total_decay": Measured(6.0, 0.05, 30.0),
+        "humidity_uncertainty_per_h": 0.0,
         "pool_id": None,
         "start_level": 300.0,
         "clear_level": 10.0,
@@ -127,7 +129,45 @@ def test_trials_that_never_cleared_give_a_bound():
     found = summary_values(never, BENCH, {})
     assert found["censored_trials"] == 2
     assert found["time_to_clear_min"] is None
-    assert found["not_cleared_before_min"] == 102.0
+    # between them: half of such runs may have cleared before the longer one ended
+    assert found["not_cleared_before_min"] == 101.5
+
+
+def test_the_bound_is_one_that_short_and_long_runs_support():
+    """The median of three times that are longer than 20, 60 and 172 min is longer than 60 min; not than 172."""
+    runs = [
+        trial(n, cleared=False, time_to_clear_min=None, not_cleared_before_min=m)
+        for n, m in enumerate((20.0, 60.0, 172.0))
+    ]
+    found = summary_values(runs, BENCH, {})
+    assert found["time_to_clear_min"] is None
+    assert found["censored_trials"] == 3
+    assert found["not_cleared_before_min"] == 60.0
+
+
+@pytest.mark.parametrize("degrees", [1.0, 2.0, 4.0, 30.0])
+@pytest.mark.parametrize("lent", [None, BENCH, Repeatability(0.001, 200.0, 60, 260, "repeats")])
+def test_the_interval_of_one_trial_is_never_narrowed_by_being_summarised(degrees, lent):
+    own, one_day = Measured(6.0, 0.3, degrees), pool(0.01)
+    found = summary_values([trial(total_decay=own, pool_id=1)], lent, {1: one_day})
+    total = Measured(
+        found["total_decay_per_h"],
+        found["total_decay_uncertainty_per_h"],
+        found["total_decay_degrees_of_freedom"] or math.inf,
+    )
+    assert total.value == own.value
+    assert total.expanded_uncertainty_95 >= own.expanded_uncertainty_95 * (1 - 1e-9)
+    of_trial = clean_air_delivery_rate(own, Measured(0.5, 0.05, 4.0), Measured(30.0, 0.5))
+    width = found["clean_air_delivery_rate_high_95"] - found["clean_air_delivery_rate_low_95"]
+    assert width >= 2 * of_trial.expanded_uncertainty_95 * (1 - 1e-9)
+
+
+def test_repeats_do_not_average_out_what_humidity_does_to_all_of_them():
+    wet = [trial(n, total_decay=Measured(6.0, 0.5, 30.0), humidity_uncertainty_per_h=0.48) for n in range(12)]
+    dry = [trial(n, total_decay=Measured(6.0, 0.5, 30.0)) for n in range(12)]
+    of_wet, of_dry = (summary_values(t, BENCH, {})["total_decay_uncertainty_per_h"] for t in (wet, dry))
+    assert of_dry < 0.2
+    assert 0.48 < of_wet < 0.5
 
 
 def test_the_worst_severity_is_that_of_the_trials_in_use():

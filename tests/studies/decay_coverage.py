@@ -121,6 +121,15 @@ def cells(outcomes: Sequence[Outcome], together: int) -> list[Cell]:
     return result
 
 
+def cells_of_notes(noted: Sequence[Outcome]) -> list[Cell]:
+    """What the intervals of noted trials are worth, by note: whether the note is needed."""
+    groups: dict[tuple[str, ...], list[Outcome]] = {}
+    for outcome in noted:
+        groups.setdefault(outcome.notes, []).append(outcome)
+    common = sorted(groups.items(), key=lambda item: -len(item[1]))
+    return [cell(" + ".join(codes), group) for codes, group in common if len(group) >= SMALLEST_CELL]
+
+
 def report(outcomes: Sequence[Outcome]) -> list[str]:
     """The table, line by line."""
     silent = [o for o in outcomes if o.silent]
@@ -136,6 +145,8 @@ def report(outcomes: Sequence[Outcome]) -> list[str]:
     lines += [
         f"    {code:<32}{100 * n / len(outcomes):7.2f} %" for code, n in sorted(counts.items(), key=lambda x: -x[1])
     ]
+    lines += ["", f"noted, by what is noted, {SMALLEST_CELL} trials or more:", head]
+    lines += [c.line() for c in cells_of_notes(noted)]
     lines += ["", "one condition, nothing noted:", head, *(c.line() for c in cells(silent, 1)), ""]
     pairs = [c for c in cells(silent, 2) if c.trials >= SMALLEST_CELL]
     lines += [

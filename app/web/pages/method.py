@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from app.compute.method import METHOD_NAME, METHOD_VERSION
+from app.compute.method import METHOD_DESCRIPTION, METHOD_NAME, METHOD_VERSION
 from app.services.bench_choices import BenchChoices, bench_choices
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.pages.bench_form import CLEAR_LEVEL_WORDS
@@ -15,12 +15,13 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class MethodPage:
-    """`choices` are the bench's own, which the method uses where a trial has none."""
+    """`choices` are the bench's own, which the method uses where a trial has none; `steps` those of the analysis."""
 
     name: str
     version: str
     choices: BenchChoices
     clear_level: str
+    steps: tuple[str, ...] = METHOD_DESCRIPTION
 
 
 @router.get("/method")

@@ -1,0 +1,20 @@
+"""The method in words, as a reader meets it."""
+
+from html import unescape
+
+from fastapi.testclient import TestClient
+
+from app.compute.method import METHOD_DESCRIPTION, METHOD_NAME, METHOD_VERSION
+
+
+def test_every_step_of_the_analysis_is_told_with_its_version(client: TestClient):
+    page = unescape(client.get("/method").text)
+    assert METHOD_NAME in page
+    assert f"The analysis step by step, version {METHOD_VERSION}" in page
+    for step in METHOD_DESCRIPTION:
+        assert f"<li>{step}</li>" in page
+
+
+def test_what_humidity_does_to_an_interval_is_explained(client: TestClient):
+    page = client.get("/method").text
+    assert "its interval is widened by what the change of humidity can do" in page
