@@ -1,17 +1,32 @@
-"""`hazefall serve`: serves a bench."""
+"""`hazefall serve`: serves a bench, by one process or by several."""
 
 import argparse
 import gc
 import logging
+from functools import partial
+from typing import TYPE_CHECKING
 
 from app.command_line.bench_folder import add_address_arguments, add_folder_argument, settings_from
 from app.command_line.progress_bar import progress_bar
 from app.settings import Settings
 
+if TYPE_CHECKING:
+    from fastapi import FastAPI
+
+# A process that reads a large log may keep its other threads waiting for a while; it is not taken for dead before this.
+_ANSWERS_WITHIN_S = 120
+
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder_argument(parser)
     add_address_arguments(parser)
+    parser.add_argument(
+        "--workers",
+        metavar="N",
+        type=_processes,
+        default=1,
+        help="server processes (default: 1; more than one a core gains nothing)",
+    )
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -20,43 +35,101 @@ def run(arguments: argparse.Namespace) -> int:
     settings = settings_from(arguments)
     with progress_bar() as on_progress:
         open_store(settings, on_progress).dispose()
-    return serve(settings, "Hazefall serves the bench in")
+    return serve(settings, "Hazefall serves the bench in", workers=arguments.workers)
 
 
-def serve(settings: Settings, what: str) -> int:
+def serve(settings: Settings, what: str, *, workers: int = 1) -> int:
     """Serves until it is stopped; prints the address as soon as the server answers there."""
-    import uvicorn  # loaded when used: only the serving commands need the web
-
     from app.services.address_rule import refuse_without_account
     from app.services.open_store import open_store
-    from app.web.application import make_app
 
     engine = open_store(settings)
     try:
         refuse_without_account(settings, engine)
     finally:
         engine.dispose()
+    logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
+    told = partial(_tell_address, settings, f"{what} {place(settings)}")
+    return _serve_by_one(settings, told) if workers == 1 else _serve_by_several(settings, told, workers)
+
+
+def place(settings: Settings) -> str:
+    """Where the bench is: its folder, or the database without its password."""
+    from app.services.copy_store import shown_address
+
+    return shown_address(settings.database_url) if settings.database_url else str(settings.data_folder)
+
+
+def _tell_address(settings: Settings, first: str, port: int) -> None:
+    print(first, flush=True)
+    print(f"Open {address(settings.host, port)}   (Ctrl+C stops it)", flush=True)
+
+
+def _serve_by_one(settings: Settings, told: partial[None]) -> int:
+    import uvicorn  # loaded when used: only the serving commands need the web
 
     class AddressTold(uvicorn.Server):
         async def startup(self, sockets: list | None = None) -> None:  # type: ignore[type-arg]
             await super().startup(sockets)
             if self.started:
-                print(f"{what} {settings.data_folder}", flush=True)
-                print(f"Open {address(settings.host, self._port())}   (Ctrl+C stops it)", flush=True)
+                told(next((s.getsockname()[1] for server in self.servers for s in server.sockets), settings.port))
 
-        def _port(self) -> int:
-            return next((s.getsockname()[1] for server in self.servers for s in server.sockets), settings.port)
-
-    logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
     server = AddressTold(
-        uvicorn.Config(make_app(settings), host=settings.host, port=settings.port, log_level="warning")
+        uvicorn.Config(served_app(settings), host=settings.host, port=settings.port, log_level="warning")
     )
-    gc.freeze()  # what is loaded stays loaded: the collector need not go through it again with each page
     server.run()
     return 0 if server.started else 1
+
+
+def _serve_by_several(settings: Settings, told: partial[None], workers: int) -> int:
+    """Processes that share the socket, the store and the data folder, and nothing else: each answers any request."""
+    import uvicorn  # loaded when used: only the serving commands need the web
+    from uvicorn.supervisors import Multiprocess
+
+    class AddressTold(Multiprocess):
+        answered = False
+
+        def init_processes(self) -> None:
+            super().init_processes()
+            ready = [process.wait_until_ready(_ANSWERS_WITHIN_S, self.should_exit) for process in self.processes]
+            self.answered = any(ready)
+            if self.answered:
+                told(self.sockets[0].getsockname()[1])
+
+    config = uvicorn.Config(
+        partial(served_app, settings),
+        factory=True,
+        host=settings.host,
+        port=settings.port,
+        log_level="warning",
+        workers=workers,
+        timeout_worker_healthcheck=_ANSWERS_WITHIN_S,
+    )
+    socket = config.bind_socket()
+    try:
+        server = AddressTold(config, [socket])
+        server.run()
+    finally:
+        socket.close()
+    return 0 if server.answered else 1
+
+
+def served_app(settings: Settings) -> "FastAPI":
+    """The application as one process serves it."""
+    from app.web.application import make_app
+
+    app = make_app(settings)
+    gc.freeze()  # what is loaded stays loaded: the collector need not go through it again with each page
+    return app
 
 
 def address(host: str, port: int) -> str:
     """The address that a browser opens."""
     shown = "localhost" if host in ("0.0.0.0", "::") else host
     return f"http://{f'[{shown}]' if ':' in shown else shown}:{port}/"
+
+
+def _processes(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 64:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number of processes; a whole number from 1 to 64 is needed")
+    return int(text)

@@ -78,7 +78,7 @@ def name(request: pytest.FixtureRequest, tried_bench: TriedBench, store: Engine)
     with session_scope(store) as session:
         session.execute(update(UnitUnderTest).where(UnitUnderTest.id == 1).values(maker=hostile, model=hostile))
         session.execute(update(UnitUnderTest).where(UnitUnderTest.id == 2).values(model=hostile))
-        session.execute(update(SpeedSetting).where(SpeedSetting.is_highest).values(name=hostile))
+        session.execute(update(SpeedSetting).where(SpeedSetting.is_highest == True).values(name=hostile))  # noqa: E712  # a column
         session.execute(update(Room).values(name=hostile, furniture=hostile, notes=hostile))
         session.execute(update(Logger).values(name=hostile))
         session.execute(update(SmokeSource).values(name=hostile))
