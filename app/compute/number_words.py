@@ -53,6 +53,16 @@ def measured_words(
     )
 
 
+def plus_minus(value: float, uncertainty: float | None) -> str:
+    """A number with its standard uncertainty; alone, with three significant digits, where that is not known.
+
+    >>> plus_minus(38.477, 0.187), plus_minus(289.1, None)
+    ('38.48 ± 0.19', '289')
+    """
+    words = measured_words(value, uncertainty)
+    return words.value if uncertainty is None else f"{words.value} ± {words.uncertainty}"
+
+
 def not_within(not_before: float, unit_symbol: str = "min") -> str:
     r"""A censored time, rounded down, because more than what was watched must not be said.
 

@@ -79,10 +79,12 @@ class DecayCurve:
     fit_high: tuple[float, ...]
     fit_window_min: tuple[float, float] | None
     start_level: float
+    start_level_uncertainty: float | None
     end_min: float
     clear_level: float
     cleared: bool
     time_to_clear_min: float | None
+    time_to_clear_uncertainty_min: float | None
     not_cleared_before_min: float | None
     total_decay_per_h: float | None
     total_decay_uncertainty_per_h: float | None
@@ -277,10 +279,12 @@ def _curve(session: Session, row: _Row, chosen: CurveChoices, *, whole_log: bool
         fit_high=_plain(fitted[2] * factor),
         fit_window_min=window,
         start_level=result.start_level,
+        start_level_uncertainty=result.start_level_uncertainty,
         end_min=end_min,
         clear_level=result.clear_level * factor,
         cleared=result.cleared,
         time_to_clear_min=result.time_to_clear_min,
+        time_to_clear_uncertainty_min=result.time_to_clear_uncertainty_min,
         not_cleared_before_min=result.not_cleared_before_min,
         total_decay_per_h=result.total_decay_per_h,
         total_decay_uncertainty_per_h=result.total_decay_uncertainty_per_h,

@@ -43,6 +43,11 @@ class NewUnit:
     notes: str = ""
 
 
+def has_units(session: Session) -> bool:
+    """Whether any unit stands on the bench, those in the trash left aside."""
+    return session.scalar(select(UnitUnderTest.id).where(UnitUnderTest.trashed_at.is_(None)).limit(1)) is not None
+
+
 def get_unit(session: Session, unit_id: int) -> UnitUnderTest:
     unit = session.get(UnitUnderTest, unit_id)
     if unit is None:

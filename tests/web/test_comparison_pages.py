@@ -7,10 +7,12 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
+from app.services.add_trial import add_trial
+from app.services.new_trial import NewTrial
 from app.services.units import NewUnit, add_unit
 from app.storage.engine import session_scope
-from app.storage.units_under_test import UnitUnderTest
-from tests.conftest import NOW
+from app.storage.units_under_test import SpeedSetting, UnitUnderTest
+from tests.conftest import NOW, SmallBench, decay_log
 from tests.services.compared_bench import ComparedBench, fill
 
 
@@ -221,3 +223,23 @@ def test_long_orders_are_shown_in_parts_and_ranked_as_a_whole(bench: ComparedBen
     assert "Cedar" in rest
     weighted = client.get("/ranking/weights?weight_clean_air_delivery_rate=1&limit=2&offset=2").text
     assert "3 to 3 of 3 lines" in words_of(weighted)
+
+
+def test_a_bench_with_a_single_setting_leads_to_the_second(client: TestClient, store: Engine, small_bench: SmallBench):
+    with session_scope(store) as session:
+        run = NewTrial(
+            kind="unit running",
+            room_id=small_bench.room_id,
+            unit_under_test_id=small_bench.unit_id,
+            setting_id=small_bench.high_setting_id,
+            smoke_source_id=small_bench.smoke_source_id,
+        )
+        add_trial(session, decay_log(), "run.csv", run, now=NOW)
+        session.delete(session.get_one(SpeedSetting, small_bench.low_setting_id))
+    page = client.get("/compare").text
+    assert "Only one setting of one unit is on this bench, and a comparison needs two" in page
+    assert 'href="/trials/add"' in page
+    order = client.get("/ranking/order").text
+    assert "every pair of neighbours in this order is told apart" not in order
+    ranking = client.get("/").text
+    assert "Add the run that is missing" in ranking

@@ -41,6 +41,12 @@ def addresses(page):
 
 
 def test_an_empty_bench_says_what_to_do_first(client):
+    page = client.get("/listen").text
+    assert "There is no unit on this bench yet" in page
+    assert 'href="/trials/add"' in page
+
+
+def test_a_bench_without_recordings_says_what_to_do_first(client, small_bench):
     assert "No recording is on this bench yet" in client.get("/listen").text
 
 

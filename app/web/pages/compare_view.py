@@ -70,6 +70,7 @@ class ComparePage:
     title: str
     answer: str
     bench_is_empty: bool
+    only_one: bool
     no_room: bool
     heads: tuple[Head, ...]
     rows: tuple[CompareRow, ...]
@@ -101,6 +102,7 @@ def compare_page(
         title=_title(settings),
         answer=_answer(compared, system) if compared else _what_to_do(setting_ids),
         bench_is_empty=offered.units_on_bench == 0,
+        only_one=_only_one(offered),
         no_room=not offered.offered.rooms,
         heads=tuple(_head(setting, number, settings, form) for number, setting in enumerate(settings)),
         rows=_rows(compared, system) if compared else (),
@@ -242,6 +244,11 @@ def _conditions(compared: SettingsCompared) -> tuple[str, ...]:
         "intervals are 95\u00a0%; natural decay and room volume, which both share, have cancelled in each difference"
     )
     return tuple(found)
+
+
+def _only_one(offered: Ranking) -> bool:
+    """Whether the whole bench has a single setting; filters that hide the others do not count."""
+    return offered.units_on_bench == 1 and offered.total_lines == 1
 
 
 def _candidates(offered: Ranking, setting_ids: tuple[int, ...]) -> tuple[Choice, ...]:

@@ -6,8 +6,8 @@ from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
 
-from app.compute.number_words import MeasuredWords, measured_words, not_within
-from app.compute.rounding import decimals_from_size, rounded_text
+from app.compute.number_words import MeasuredWords, measured_words, not_within, plus_minus
+from app.compute.rounding import rounded_text
 from app.errors import InvalidValue
 from app.figures.decay_overlay import curve_names, overlay_words
 from app.reading_files.channels import channel
@@ -111,7 +111,7 @@ def _line(curve: DecayCurve, name: str) -> CurveLine:
         rate = measured_words(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
     time, is_bound = "", False
     if curve.time_to_clear_min is not None:
-        time = rounded_text(curve.time_to_clear_min, 1)
+        time = plus_minus(curve.time_to_clear_min, curve.time_to_clear_uncertainty_min)
     elif curve.not_cleared_before_min is not None:
         time, is_bound = not_within(curve.not_cleared_before_min).removesuffix("\u00a0min"), True
     return CurveLine(
@@ -119,7 +119,7 @@ def _line(curve: DecayCurve, name: str) -> CurveLine:
         name=name,
         setting=curve.setting,
         day=curve.started_at.date().isoformat(),
-        start_level=rounded_text(curve.start_level, decimals_from_size(curve.start_level)),
+        start_level=plus_minus(curve.start_level, curve.start_level_uncertainty),
         decay_rate=rate,
         time_to_clear=time,
         is_bound=is_bound,

@@ -12,6 +12,7 @@ from app.errors import HazefallError, InvalidValue
 from app.figures.sound_spectra import spectra_words
 from app.services.listening import MOST_CLIPS, ListedClip, Listening, listening
 from app.services.sound_clips import playable
+from app.services.units import has_units
 from app.web.addresses import query_form
 from app.web.byte_ranges import ranged_answer
 from app.web.chart_choices import chosen_clips
@@ -42,6 +43,7 @@ class ListenPage:
     title: str
     answer: str
     is_empty: bool
+    has_units: bool
     played: Sequence[PlayedClip]
     choices: Sequence[Choice]
     most_clips: int
@@ -61,7 +63,9 @@ def listen(request: Request, session: SessionDep, render: RenderDep) -> HTMLResp
         form.refuse(error.field or "clip", error.message)
         found = listening(session)
     status = 200 if form.is_good else 422
-    return render("pages/listen.html", _page(found, form), status_code=status, charts=bool(found.chosen))
+    return render(
+        "pages/listen.html", _page(found, form, has_units(session)), status_code=status, charts=bool(found.chosen)
+    )
 
 
 @router.get("/listen/{clip_id}.wav")
@@ -77,13 +81,14 @@ def clip_sound(clip_id: int, request: Request, session: SessionDep) -> Response:
     return ranged_answer(content, "audio/wav", request.headers.get("range"), headers)
 
 
-def _page(found: Listening, form: TypedForm) -> ListenPage:
+def _page(found: Listening, form: TypedForm, any_unit: bool) -> ListenPage:
     chosen = found.chosen
     ids = {entry.clip.id for entry in chosen}
     return ListenPage(
         title="What do they sound like?",
         answer=_answer(chosen),
         is_empty=not found.clips,
+        has_units=any_unit,
         played=[_played(entry, found) for entry in chosen],
         choices=[
             Choice(

@@ -29,6 +29,7 @@ class RankingPicturesPage:
     title: str
     answer: str
     is_empty: bool
+    bench_is_empty: bool
     query: str
     rates_words: str
     times_words: str
@@ -54,6 +55,7 @@ def show_pictures(request: Request, session: SessionDep, render: RenderDep) -> H
         title="The ranking as pictures",
         answer=answer(ranking, system),
         is_empty=not ranking.lines,
+        bench_is_empty=ranking.units_on_bench == 0,
         query=query,
         rates_words=rates.alt_text,
         times_words=clearing_times_chart(ranking, facts).alt_text,

@@ -39,6 +39,7 @@ class RankingPage:
     title: str
     answer: str
     is_empty: bool
+    has_no_rate: bool
     caption: str
     more_is_open: bool
     columns: tuple[Column, ...]
@@ -87,6 +88,7 @@ def ranking_page(
         title="How fast does each unit clear the room?",
         answer=answer(ranking, system),
         is_empty=ranking.units_on_bench == 0,
+        has_no_rate=0 < ranking.total_lines == ranking.without_rate,
         caption=_caption(ranking),
         more_is_open=any(form.typed(name) for name in (*_MORE_FIELDS, system.area_field)),
         columns=columns_of(ranking, form, system, picked),

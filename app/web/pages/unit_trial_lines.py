@@ -2,8 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.compute.number_words import listed, measured_words, not_within
-from app.compute.rounding import decimals_from_size, rounded_text
+from app.compute.number_words import listed, measured_words, not_within, plus_minus
 from app.services.trial_list import ListedTrial
 from app.services.unit_page import UnitKnown
 from app.web.pages.cells import Cell
@@ -46,7 +45,7 @@ def trial_line(one: ListedTrial, known: UnitKnown, system: UnitSystem) -> UnitTr
     decay = rate = time = missing
     start = "–"
     if result is not None:
-        start = f"{_number(result.start_level, result.start_level_uncertainty)}\u00a0{result.unit}"
+        start = f"{plus_minus(result.start_level, result.start_level_uncertainty)}\u00a0{result.unit}"
         decay = Cell("missing", reason=result.why_not or "No decay could be fitted.")
         if result.total_decay_per_h is not None:
             words = measured_words(result.total_decay_per_h, result.total_decay_uncertainty_per_h)
@@ -59,7 +58,7 @@ def trial_line(one: ListedTrial, known: UnitKnown, system: UnitSystem) -> UnitTr
             rate = Cell("value", f"{flow.value} ± {flow.uncertainty}")
         time = Cell("missing", reason="The level was never above the clear level.")
         if result.time_to_clear_min is not None:
-            time = Cell("value", _number(result.time_to_clear_min, result.time_to_clear_uncertainty_min))
+            time = Cell("value", plus_minus(result.time_to_clear_min, result.time_to_clear_uncertainty_min))
         elif result.not_cleared_before_min is not None:
             bound = not_within(result.not_cleared_before_min).removesuffix("\u00a0min")
             time = Cell("bound", bound, reason="The clear level was not reached before the end of the run.")
@@ -77,14 +76,6 @@ def trial_line(one: ListedTrial, known: UnitKnown, system: UnitSystem) -> UnitTr
         _state(one),
         tuple((note.severity, note.message) for note in known.notes.get(trial.id, ())),
     )
-
-
-def _number(value: float, uncertainty: float | None) -> str:
-    """A number with its standard uncertainty, or alone where that is not known."""
-    if uncertainty is None:
-        return rounded_text(value, decimals_from_size(value))
-    words = measured_words(value, uncertainty)
-    return f"{words.value} ± {words.uncertainty}"
 
 
 def _state(one: ListedTrial) -> str:
