@@ -10,7 +10,14 @@ from sqlalchemy.orm import Session
 from app.compute.contrast import LINE_CONTRAST, TEXT_CONTRAST, contrast, is_colour
 from app.errors import InvalidValue, NotFound
 from app.services.audit import AT_THE_DESK, record_change
-from app.services.checked_values import currency_code, number_above_zero, one_of, optional_text, required_text
+from app.services.checked_values import (
+    currency_code,
+    latest_day_begun,
+    number_above_zero,
+    one_of,
+    optional_text,
+    required_text,
+)
 from app.services.new_trial import check_clear_level
 from app.storage.bench import Bench
 from app.storage.tariffs import Tariff
@@ -94,8 +101,16 @@ def _follow(session: Session, changed: set[str], who: str, why: str) -> None:
 
 def _checked(session: Session, new: BenchChoices) -> BenchChoices:
     check_clear_level(new.clear_level_kind, new.clear_level_value)
-    if new.tariff_id is not None and session.get(Tariff, new.tariff_id) is None:
-        raise NotFound("tariff", new.tariff_id)
+    if new.tariff_id is not None:
+        tariff = session.get(Tariff, new.tariff_id)
+        if tariff is None:
+            raise NotFound("tariff", new.tariff_id)
+        if tariff.valid_from > latest_day_begun():
+            raise InvalidValue(
+                f"The tariff of {tariff.region} holds from {tariff.valid_from.isoformat()}, which is still to come; "
+                "the bench needs one that holds today. Choose another until then.",
+                field="tariff_id",
+            )
     if not 1 <= new.natural_decay_stale_after_days <= 36_500:
         raise InvalidValue(
             f"The natural decay is stale after {new.natural_decay_stale_after_days} days; 1 to 36500 are needed.",

@@ -17,12 +17,16 @@ _LONGEST_SHOWN = 60
 
 @dataclass(frozen=True, slots=True)
 class BulkColumn:
-    """One column. `words` say what belongs in it; a needed one must be there and filled in every row."""
+    """One column. `words` say what belongs in it; a needed one must be there and filled in every row.
+
+    evidence : says where a value comes from; needed, but a table without it is still told by its other columns
+    """
 
     name: str
     kind: ColumnKind
     words: str
     needed: bool = False
+    evidence: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,10 +74,10 @@ def store_bulk(
 
 
 def kind_of_table(table: CellsTable) -> BulkKind:
-    """The kind whose needed columns are all there; of several the one that knows most of the headers."""
+    """The kind whose telling columns are all there; of several the one that knows most of the headers."""
     keys = {column_key(header) for header in table.headers}
     named = column_key(table.sheet)
-    fitting = [kind for kind in BULK_KINDS.values() if set(kind.needed) <= keys]
+    fitting = [kind for kind in BULK_KINDS.values() if set(kind.told_by) <= keys]
     if not fitting:
         raise InvalidValue(
             f"{table.file_name} has the columns {', '.join(table.headers)}; no kind of table has all it needs among "
@@ -137,7 +137,8 @@ def _apply(session: Session, kind: BulkKind, row: BulkRow, who: str) -> BulkLine
     """One row in a savepoint of its own, so that a refused one leaves nothing behind."""
     missing = [name for name in kind.needed if name not in row.cells]
     if missing:
-        return BulkLine(row.line, "refused", f"{missing[0]} is empty; it is needed.", missing[0])
+        words = next(column.words for column in kind.columns if column.name == missing[0])
+        return BulkLine(row.line, "refused", f"{missing[0]} is empty; it is needed: {words}.", missing[0])
     try:
         with session.begin_nested():
             return BulkLine(row.line, "adds", kind.apply(session, row, who))

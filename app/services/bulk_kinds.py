@@ -22,7 +22,7 @@ _UNIT = (
     BulkColumn("maker", "text", "maker of the unit", needed=True),
     BulkColumn("model", "text", "model of the unit", needed=True),
 )
-_SOURCE = BulkColumn("source", "text", "where it was seen")
+_SOURCE = BulkColumn("source", "text", "where it was seen", needed=True, evidence=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +37,11 @@ class BulkKind:
     @property
     def needed(self) -> tuple[str, ...]:
         return tuple(column.name for column in self.columns if column.needed)
+
+    @property
+    def told_by(self) -> tuple[str, ...]:
+        """The columns by which a table of this kind is recognised."""
+        return tuple(column.name for column in self.columns if column.needed and not column.evidence)
 
 
 BULK_KINDS = {
@@ -96,11 +101,11 @@ BULK_KINDS = {
                 BulkColumn("pack_size", "whole number", "pieces in a pack"),
                 BulkColumn("life_months", "number", "months"),
                 BulkColumn("life_running_hours", "number", "hours with the fan running"),
-                BulkColumn("life_source", "text", "who says how long it lasts"),
+                BulkColumn("life_source", "text", "who says how long it lasts; needed with a life"),
                 BulkColumn("price_per_pack", "number", "amount"),
                 BulkColumn("currency", "text", "three letters"),
                 BulkColumn("seen_on", "day", "day on which the price was seen"),
-                _SOURCE,
+                BulkColumn("source", "text", "where the price was seen; needed with a price"),
                 BulkColumn("notes", "text", "notes"),
             ),
             add_consumable_row,
@@ -117,7 +122,7 @@ BULK_KINDS = {
                 BulkColumn("sister_model", "text", "model that it was given to, if another"),
                 BulkColumn("test_standard", "text", "test standard"),
                 BulkColumn("edition", "text", "edition of the standard"),
-                BulkColumn("source", "text", "where it was seen", needed=True),
+                _SOURCE,
                 BulkColumn("seen_on", "day", "day on which it was seen", needed=True),
             ),
             add_rating_row,
@@ -136,7 +141,7 @@ BULK_KINDS = {
                 BulkColumn("distance_m", "number", "distance of a sound level, m"),
                 BulkColumn("room_area_m2", "number", "floor of a room, m²"),
                 BulkColumn("wording", "text", "as printed, one line", needed=True),
-                BulkColumn("where_seen", "text", "page, box, manual"),
+                BulkColumn("where_seen", "text", "where it was seen: page, box, manual", needed=True, evidence=True),
                 BulkColumn("seen_on", "day", "day on which it was seen", needed=True),
             ),
             add_claim_row,
@@ -155,7 +160,7 @@ BULK_KINDS = {
                 BulkColumn("instrument", "text", "meter"),
                 BulkColumn("instrument_class", "text", "1, 2 or empty"),
                 BulkColumn("measured_on", "day", "day", needed=True),
-                BulkColumn("measured_by", "text", "name"),
+                BulkColumn("measured_by", "text", "who measured it", needed=True, evidence=True),
                 BulkColumn("notes", "text", "notes"),
             ),
             add_sound_row,
@@ -170,7 +175,7 @@ BULK_KINDS = {
                 BulkColumn("uncertainty_w", "number", "standard uncertainty of the meter, W"),
                 BulkColumn("instrument", "text", "meter"),
                 BulkColumn("measured_on", "day", "day", needed=True),
-                BulkColumn("measured_by", "text", "name"),
+                BulkColumn("measured_by", "text", "who measured it", needed=True, evidence=True),
                 BulkColumn("notes", "text", "notes"),
             ),
             add_power_row,

@@ -3,7 +3,7 @@
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.errors import AlreadyStored
+from app.errors import AlreadyStored, InvalidValue
 from app.services.bulk_columns import BulkRow
 from app.services.bulk_facts import unit_of
 from app.services.consumables import NewConsumable, add_consumable, add_consumable_price
@@ -88,6 +88,13 @@ def add_consumable_row(session: Session, row: BulkRow, who: str) -> str:
 
 
 def _consumable(row: BulkRow) -> NewConsumable:
+    lives = [name for name in ("life_months", "life_running_hours") if name in row.cells]
+    if lives and "life_source" not in row.cells:
+        raise InvalidValue(
+            f"{lives[0]} is given and life_source is empty; it is needed: who says how long it lasts, such as the "
+            "manual.",
+            field="life_source",
+        )
     return NewConsumable(
         name=row.text("consumable"),
         kind=row.text("kind", "filter"),

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 
 from app.errors import InvalidValue
 
@@ -74,7 +74,36 @@ def currency_code(value: str, field: str = "currency") -> str:
     return code
 
 
+def source_told(value: str | None, field: str, what: str) -> str:
+    """Where a value was seen; a value that nobody can look up again is refused."""
+    source = optional_text(value, field, f"The source of {what[:1].lower()}{what[1:]}")
+    if not source:
+        raise InvalidValue(
+            f"{what} has no source; it needs where it was seen, such as a shop, a list or a bill. Type it in.",
+            field=field,
+        )
+    return source
+
+
+def latest_day_begun() -> date:
+    """The latest calendar day that has begun anywhere on Earth, at 14 h before UTC."""
+    return (datetime.now(UTC) + timedelta(hours=14)).date()
+
+
 def day_seen(value: date | None, field: str, what: str) -> date:
+    """The day of something seen or measured, which cannot lie ahead: what holds later is entered when it is seen."""
+    day = day_valid_from(value, field, what)
+    if day > (latest := latest_day_begun()):
+        raise InvalidValue(
+            f"{what} is dated {day.isoformat()}, which is still to come; a day up to {latest.isoformat()} is needed. "
+            "Correct it, or enter it when that day has come.",
+            field=field,
+        )
+    return day
+
+
+def day_valid_from(value: date | None, field: str, what: str) -> date:
+    """A day that may lie ahead, such as that of a tariff announced for next year."""
     if value is None:
         raise InvalidValue(f"{what} has no date; it needs the day on which it was seen. Type it in.", field=field)
     if not 1990 <= value.year <= 2100:

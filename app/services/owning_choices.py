@@ -12,7 +12,7 @@ from app.compute.cost_over_years import LONGEST_YEARS
 from app.compute.room_need import RULE_CEILING_M
 from app.errors import InvalidValue, NotFound
 from app.services.bench_choices import BenchChoices, bench_choices
-from app.services.checked_values import currency_code
+from app.services.checked_values import currency_code, latest_day_begun
 from app.storage.tariffs import Tariff
 
 HIGHEST, QUIETEST, FOR_THE_ROOM = "highest", "quietest", "quietest that serves the room"
@@ -132,7 +132,9 @@ def _tariff(choices: OwningChoices, bench: BenchChoices, tariffs: tuple[TariffOf
     if tariff is None:
         raise NotFound("tariff", tariff_id)
     standing = f", {tariff.standing}" if tariff.standing else ""
-    return tariff.price_per_kwh, tariff.currency, f"{tariff.region} from {tariff.valid_from.isoformat()}{standing}"
+    ahead = ", which is still to come" if tariff.valid_from > latest_day_begun() else ""
+    words = f"{tariff.region} from {tariff.valid_from.isoformat()}{ahead}{standing}"
+    return tariff.price_per_kwh, tariff.currency, words
 
 
 def _check(choices: OwningChoices, hours: float, days: float) -> None:

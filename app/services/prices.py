@@ -5,7 +5,7 @@ from datetime import date
 from sqlalchemy.orm import Session
 
 from app.services.audit import AT_THE_DESK, record_change
-from app.services.checked_values import currency_code, day_seen, number_not_below_zero, optional_text
+from app.services.checked_values import currency_code, day_seen, number_not_below_zero, source_told
 from app.services.units import SUBJECT, get_unit
 from app.storage.units_under_test import Price
 
@@ -20,14 +20,17 @@ def add_price(
     *,
     who: str = AT_THE_DESK,
 ) -> int:
-    """Adds a price and returns its id; the newest day counts as today's price."""
+    """Adds a price and returns its id; the newest day counts as today's price.
+
+    Raises InvalidValue, naming the field, where the day lies ahead or nobody is told where it was seen.
+    """
     get_unit(session, unit_id)
     price = Price(
         unit_under_test_id=unit_id,
         amount=number_not_below_zero(amount, "price", "The price", currency),
         currency=currency_code(currency),
         seen_on=day_seen(seen_on, "price_seen_on", "The price"),
-        source=optional_text(source, "price_source", "The source of the price"),
+        source=source_told(source, "price_source", "The price"),
     )
     session.add(price)
     session.flush()

@@ -9,11 +9,11 @@ from app.errors import AlreadyStored
 from app.services.audit import AT_THE_DESK, record_change
 from app.services.checked_values import (
     currency_code,
-    day_seen,
+    day_valid_from,
     number_not_below_zero,
     one_of,
-    optional_text,
     required_text,
+    source_told,
 )
 from app.storage.tariffs import Tariff
 
@@ -34,10 +34,12 @@ def add_tariff(
 ) -> int:
     """Adds the price of a kilowatt-hour from a day on and returns its id.
 
+    The day may lie ahead: the tariff is kept, and can become that of the bench when its day has come.
+
     Raises InvalidValue, naming the field; AlreadyStored where the region has a price from that day.
     """
     name = required_text(region, "region", "The region")
-    day = day_seen(valid_from, "valid_from", "The tariff")
+    day = day_valid_from(valid_from, "valid_from", "The tariff")
     if session.scalar(select(Tariff.id).where(Tariff.region == name, Tariff.valid_from == day)):
         raise AlreadyStored(
             f"{name} has a tariff from {day.isoformat()} already. Give the new one another day or region.",
@@ -49,7 +51,7 @@ def add_tariff(
         currency=code,
         price_per_kwh=number_not_below_zero(price_per_kwh, "price_per_kwh", "The price of a kilowatt-hour", code),
         valid_from=day,
-        source=optional_text(source, "tariff_source", "The source of the tariff"),
+        source=source_told(source, "tariff_source", "The tariff"),
         standing=one_of(standing, STANDINGS, "standing", "The standing of the tariff"),
     )
     session.add(tariff)

@@ -51,7 +51,8 @@ def test_a_table_is_tried_out_then_stored(browse, tmp_path):
     page = browse("/units/1")
     name = page.locator("dt:text-is('Maker and model') + dd").inner_text()
     maker, model = name.rsplit(" ", 1)
-    rows = ["maker,model,price,currency,seen_on", f"{maker},{model},1234,USD,2026-04-01", "No,Body,1,USD,2026-04-01"]
+    rows = ["maker,model,price,currency,seen_on,source", f"{maker},{model},1234,USD,2026-04-01,shop"]
+    rows.append("No,Body,1,USD,2026-04-01,shop")
     table.write_text("\n".join(rows))
     page = browse("/bulk")
     page.set_input_files("#table", table)

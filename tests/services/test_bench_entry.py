@@ -1,7 +1,8 @@
 """Units, settings, prices, consumables, rooms, smoke sources and loggers: what is stored, and what is refused."""
 
 import math
-from datetime import date
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 
 import pytest
 from sqlalchemy import select
@@ -9,9 +10,13 @@ from sqlalchemy.orm import Session
 
 from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.audit import changes_of
-from app.services.checked_values import optional_text
+from app.services.bench_choices import bench_choices, change_bench
+from app.services.checked_values import latest_day_begun, optional_text
 from app.services.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
 from app.services.loggers import NewLogger, add_logger, change_logger, find_logger, get_logger
+from app.services.owning_choices import OwningChoices, owning_terms
+from app.services.ozone_tests import add_ozone_test
+from app.services.power_levels import NewPowerMeasurement, add_power_measurement
 from app.services.prices import add_price
 from app.services.rooms import (
     NewRoom,
@@ -22,6 +27,8 @@ from app.services.rooms import (
     find_smoke_source,
     get_room,
 )
+from app.services.sound_levels import NewSoundMeasurement, add_sound_measurement
+from app.services.tariffs import add_tariff
 from app.services.units import NewUnit, add_setting, add_unit, change_unit, find_setting, find_unit, get_unit
 from app.storage.units_under_test import Consumable, Price, SpeedSetting
 from tests.conftest import NOW, SmallBench
@@ -112,6 +119,13 @@ def test_prices_are_kept_one_beside_the_other(session: Session, small_bench: Sma
         (None, "USD", DAY, "The price is missing; it needs a number in USD. Type it in."),
         (-1.0, "USD", DAY, "The price is -1 USD; it needs to be zero or above. Correct it."),
         (1.0, "dollars", DAY, "The currency is 'dollars'; it needs three letters such as USD or EUR. Correct it."),
+        (
+            1.0,
+            "USD",
+            date(2099, 1, 1),
+            "The price is dated 2099-01-01, which is still to come; a day up to "
+            f"{latest_day_begun().isoformat()} is needed. Correct it, or enter it when that day has come.",
+        ),
         (1.0, "USD", None, "The price has no date; it needs the day on which it was seen. Type it in."),
     ],
 )
@@ -119,8 +133,55 @@ def test_a_price_that_says_too_little_is_refused(
     session: Session, small_bench: SmallBench, amount, currency, day, message
 ):
     with pytest.raises(InvalidValue) as refused:
-        add_price(session, small_bench.unit_id, amount, currency, day)
+        add_price(session, small_bench.unit_id, amount, currency, day, "shop")
     assert refused.value.message == message
+
+
+def test_a_price_that_nobody_can_look_up_again_is_refused(session: Session, small_bench: SmallBench):
+    words = "The price has no source; it needs where it was seen, such as a shop, a list or a bill. Type it in."
+    with pytest.raises(InvalidValue) as refused:
+        add_price(session, small_bench.unit_id, 9.0, "USD", DAY, " ")
+    assert (refused.value.field, refused.value.message) == ("price_source", words)
+    part = add_consumable(session, small_bench.unit_id, NewConsumable(name="Main filter"))
+    with pytest.raises(InvalidValue) as refused:
+        add_consumable_price(session, part, 9.0, "USD", DAY)
+    assert (refused.value.field, refused.value.message) == ("consumable_price_source", words)
+
+
+def test_nothing_was_seen_or_measured_on_a_day_that_is_still_to_come(session: Session, small_bench: SmallBench):
+    """Today is still a day that has begun, in whatever zone the desk sits."""
+    today, ahead = datetime.now(UTC).date(), latest_day_begun() + timedelta(days=1)
+    add_price(session, small_bench.unit_id, 9.0, "USD", today, "shop")
+    part = add_consumable(session, small_bench.unit_id, NewConsumable(name="Main filter"))
+    unit_id, setting = small_bench.unit_id, small_bench.high_setting_id
+    sound = NewSoundMeasurement(level_dba=40.0, distance_m=1.0, measured_on=ahead)
+    for add in (
+        lambda: add_price(session, unit_id, 8.0, "USD", ahead, "shop"),
+        lambda: add_consumable_price(session, part, 8.0, "USD", ahead, "shop"),
+        lambda: add_ozone_test(session, unit_id, 8.0, ahead),
+        lambda: add_power_measurement(session, unit_id, setting, NewPowerMeasurement(power_w=8.0, measured_on=ahead)),
+        lambda: add_sound_measurement(session, unit_id, setting, sound),
+    ):
+        with pytest.raises(InvalidValue, match=f"is dated {ahead.isoformat()}, which is still to come"):
+            add()
+    assert session.scalars(select(Price.amount).order_by(Price.id)).all() == [199.0, 9.0]
+
+
+def test_a_tariff_of_a_day_to_come_is_kept_and_is_that_of_the_bench_only_when_it_has_come(session: Session):
+    today, ahead = datetime.now(UTC).date(), latest_day_begun() + timedelta(days=1)
+    now = add_tariff(session, "Northland", 0.2, "USD", today, source="bill")
+    later = add_tariff(session, "Northland", 0.3, "USD", ahead, source="letter of the supplier")
+    change_bench(session, replace(bench_choices(session), tariff_id=now), who="Ada")
+    with pytest.raises(InvalidValue) as refused:
+        change_bench(session, replace(bench_choices(session), tariff_id=later), who="Ada")
+    assert refused.value.message == (
+        f"The tariff of Northland holds from {ahead.isoformat()}, which is still to come; the bench needs one that "
+        "holds today. Choose another until then."
+    )
+    assert owning_terms(session, OwningChoices()).assumptions.price_per_kwh == 0.2
+    terms = owning_terms(session, OwningChoices(tariff_id=later))
+    assert terms.assumptions.price_per_kwh == 0.3
+    assert f"Northland from {ahead.isoformat()}, which is still to come" in terms.tariff_words
 
 
 def test_a_consumable_makes_the_unit_one_with_listed_consumables(session: Session, small_bench: SmallBench):

@@ -1,3 +1,4 @@
+from datetime import date
 from io import BytesIO
 
 import openpyxl
@@ -25,6 +26,7 @@ UNITS = table(
     "Maker C,Beta,ioniser,,yes,,",
 )
 KNOWN = "Maker A,Model 1"
+DAY = date(2026, 2, 1)
 
 
 def store(session, content, kind="", **choices):
@@ -102,13 +104,17 @@ def test_prices_are_kept_with_the_old_ones(session, small_bench):
 
 
 def test_consumables_come_with_their_prices_and_a_later_price_is_added(session, small_bench):
-    head = "maker,model,consumable,life_months,life_running_hours,pack_size,washable,price_per_pack,currency,seen_on"
-    lines = table(head, f"{KNOWN},main filter,12,4380,2,,40,USD,2026-01-01", f"{KNOWN},pre-filter,,,,yes,,,")
+    head = (
+        "maker,model,consumable,life_months,life_running_hours,pack_size,washable,"
+        "price_per_pack,currency,seen_on,source,life_source"
+    )
+    main = f"{KNOWN},main filter,12,4380,2,,40,USD,2026-01-01,shop,manual"
+    lines = table(head, main, f"{KNOWN},pre-filter,,,,yes,,,,,")
     assert [line.words for line in store(session, lines).lines] == [
         "adds the part main filter to Model 1, adds its price 40 USD",
         "adds the part pre-filter to Model 1",
     ]
-    later = table(head, f"{KNOWN},main filter,,,,,44,USD,2026-06-01")
+    later = table(head, f"{KNOWN},main filter,,,,,44,USD,2026-06-01,shop,")
     assert store(session, later).lines[0].words == "adds its price 44 USD"
     assert store(session, later).lines[0].outcome == "stored already"
     parts = {c.name: (c.life_months, c.pack_size, c.washable) for c in session.scalars(select(Consumable))}
@@ -127,37 +133,41 @@ FACTS = {
     ),
     "claims": (
         table(
-            "maker,model,quantity,value,unit,bound,setting,wording,seen_on",
-            f"{KNOWN},sound_level,24,dB(A),at most,low,whisper quiet at 24 dB,2026-02-01",
-            f"{KNOWN},germs_removed,99.9,%,,,kills germs,2026-02-01",
+            "maker,model,quantity,value,unit,bound,setting,wording,seen_on,where_seen",
+            f"{KNOWN},sound_level,24,dB(A),at most,low,whisper quiet at 24 dB,2026-02-01,box",
+            f"{KNOWN},germs_removed,99.9,%,,,kills germs,2026-02-01,box",
         ),
         Claim,
     ),
     "sound": (
         table(
-            "maker,model,setting,sound_dba,background_dba,distance_m,measured_on",
-            f"{KNOWN},low,35.2,24,1,2026-02-01",
-            f"{KNOWN},high,52.1,24,1,2026-02-01",
+            "maker,model,setting,sound_dba,background_dba,distance_m,measured_on,measured_by",
+            f"{KNOWN},low,35.2,24,1,2026-02-01,Ada",
+            f"{KNOWN},high,52.1,24,1,2026-02-01,Ada",
         ),
         SoundMeasurement,
     ),
     "power": (
         table(
-            "maker,model,setting,power_w,uncertainty_w,measured_on",
-            f"{KNOWN},high,52.5,0.5,2026-02-01",
-            f"{KNOWN},standby,0.4,,2026-02-01",
+            "maker,model,setting,power_w,uncertainty_w,measured_on,measured_by",
+            f"{KNOWN},high,52.5,0.5,2026-02-01,Ada",
+            f"{KNOWN},standby,0.4,,2026-02-01,Ada",
         ),
         PowerMeasurement,
     ),
     "ozone": (
-        table("maker,model,ozone_ppb,below_detection,tested_on", f"{KNOWN},3,yes,2026-02-01", f"{KNOWN},9,,2026-02-02"),
+        table(
+            "maker,model,ozone_ppb,below_detection,tested_on,source",
+            f"{KNOWN},3,yes,2026-02-01,chamber report",
+            f"{KNOWN},9,,2026-02-02,chamber report",
+        ),
         OzoneTest,
     ),
     "tariffs": (
         table(
-            "region,price_per_kwh,currency,valid_from,standing",
-            "Northland,0.21,USD,2026-01-01,own bill",
-            "Northland,0.19,USD,2025-01-01,read",
+            "region,price_per_kwh,currency,valid_from,standing,source",
+            "Northland,0.21,USD,2026-01-01,own bill,bill",
+            "Northland,0.19,USD,2025-01-01,read,list",
         ),
         Tariff,
     ),
@@ -176,7 +186,7 @@ def test_every_kind_of_fact_is_stored_once(session, small_bench, kind):
 
 
 def test_a_setting_that_is_not_there_is_refused(session, small_bench):
-    lines = table("maker,model,setting,power_w,measured_on", f"{KNOWN},warp,52.5,2026-02-01")
+    lines = table("maker,model,setting,power_w,measured_on,measured_by", f"{KNOWN},warp,52.5,2026-02-01,Ada")
     assert "Model 1 has no setting 'warp'. Add it first" in preview_bulk(session, lines, "t.csv").lines[0].words
 
 
@@ -198,11 +208,12 @@ def test_neither_yes_nor_no_is_refused(session, small_bench):
         ("seen_on", "31.03.2026", ""),
         ("price", "cheap", "price: found 'cheap'; a number is needed."),
         ("currency", "dollars", "The currency is 'dollars'; it needs three letters"),
-        ("currency", "", "currency is empty; it is needed."),
+        ("currency", "", "currency is empty; it is needed: three letters."),
     ],
 )
 def test_cells_are_checked_one_by_one(session, small_bench, column, cell, words):
     row = {"maker": "Maker A", "model": "Model 1", "price": "9", "currency": "USD", "seen_on": "2026-03-31"}
+    row["source"] = "shop"
     row[column] = cell
     found = preview_bulk(session, table(",".join(row), ",".join(row.values())), "t.csv").lines[0]
     assert found.outcome == ("refused" if words else "adds")
@@ -219,8 +230,8 @@ def test_a_workbook_is_read_by_its_sheet(session, small_bench):
     book.active.title = "notes"
     book.active.append(["hello", "there"])
     sheet = book.create_sheet("prices")
-    sheet.append(["maker", "model", "price", "currency", "seen_on"])
-    sheet.append(["Maker A", "Model 1", 179.5, "USD", "2026-03-01"])
+    sheet.append(["maker", "model", "price", "currency", "seen_on", "source"])
+    sheet.append(["Maker A", "Model 1", 179.5, "USD", "2026-03-01", "shop"])
     written = BytesIO()
     book.save(written)
     found = store_bulk(session, written.getvalue(), "book.xlsx", sheet="prices")
@@ -270,11 +281,99 @@ def test_counts_beyond_the_store_are_refused_by_line(session, small_bench):
 
 def test_the_same_wording_with_another_value_is_another_claim(session, small_bench):
     lines = table(
-        "maker,model,quantity,value,unit,wording,seen_on",
-        f"{KNOWN},sound_level,20,dB(A),whisper quiet,2026-01-02",
-        f"{KNOWN},sound_level,22,dB(A),whisper quiet,2026-01-02",
-        f"{KNOWN},sound_level,20,kg,whisper quiet,2026-01-02",
-        f"{KNOWN},sound_level,20,dB(A),whisper quiet,2026-01-02",
+        "maker,model,quantity,value,unit,wording,seen_on,where_seen",
+        f"{KNOWN},sound_level,20,dB(A),whisper quiet,2026-01-02,box",
+        f"{KNOWN},sound_level,22,dB(A),whisper quiet,2026-01-02,box",
+        f"{KNOWN},sound_level,20,kg,whisper quiet,2026-01-02,box",
+        f"{KNOWN},sound_level,20,dB(A),whisper quiet,2026-01-02,box",
     )
     found = preview_bulk(session, lines, "claims.csv", "claims")
     assert [line.outcome for line in found.lines] == ["adds", "adds", "refused", "stored already"]
+
+
+SOURCES = {
+    "prices": ("maker,model,price,currency,seen_on", f"{KNOWN},9,USD,2026-01-01", "source"),
+    "ratings": ("maker,model,aerosol,value,unit,seen_on", f"{KNOWN},smoke,200,cfm,2026-01-01", "source"),
+    "claims": ("maker,model,quantity,wording,seen_on", f"{KNOWN},sound_level,quiet,2026-01-01", "where_seen"),
+    "sound": ("maker,model,setting,sound_dba,distance_m,measured_on", f"{KNOWN},low,40,1,2026-01-01", "measured_by"),
+    "power": ("maker,model,setting,power_w,measured_on", f"{KNOWN},low,9,2026-01-01", "measured_by"),
+    "ozone": ("maker,model,ozone_ppb,tested_on", f"{KNOWN},9,2026-01-01", "source"),
+    "tariffs": ("region,price_per_kwh,currency,valid_from", "Northland,0.2,USD,2026-01-01", "source"),
+}
+
+
+@pytest.mark.parametrize("kind", SOURCES)
+def test_a_value_without_a_source_is_refused_as_a_column_and_as_a_cell(session, small_bench, kind):
+    head, row, column = SOURCES[kind]
+    words = f"t.csv, line 1: the column {column} is missing for {BULK_KINDS[kind].words.lower()}"
+    with pytest.raises(InvalidValue, match=words):
+        preview_bulk(session, table(head, row), "t.csv")
+    line = preview_bulk(session, table(f"{head},{column}", f"{row},"), "t.csv").lines[0]
+    assert (line.outcome, line.field) == ("refused", column)
+    assert line.words.startswith(f"{column} is empty; it is needed: w")
+
+
+def test_the_price_and_the_life_of_a_part_come_with_who_says_so(session, small_bench):
+    head = "maker,model,consumable,life_months,life_source,price_per_pack,currency,seen_on,source"
+    rows = (
+        f"{KNOWN},one,,,40,USD,2026-01-01,",
+        f"{KNOWN},two,12,,,,,",
+        f"{KNOWN},three,12,manual,40,USD,2026-01-01,shop",
+    )
+    first, second, third = preview_bulk(session, table(head, *rows), "t.csv").lines
+    assert (first.outcome, first.field) == ("refused", "consumable_price_source")
+    assert first.words.startswith("The price has no source; it needs where it was seen")
+    assert second.words == (
+        "life_months is given and life_source is empty; it is needed: who says how long it lasts, such as the manual."
+    )
+    assert third.outcome == "adds"
+    assert session.scalars(select(Consumable)).all() == []
+
+
+WORKBOOK = {  # a sheet a kind, with dates and numbers as a spreadsheet holds them
+    "units": (["maker", "model", "kind", "mass_kg"], ["Maker C", "Alpha", "ioniser", 4.25]),
+    "settings": (["maker", "model", "setting", "position"], ["Maker A", "Model 1", "turbo", 3]),
+    "prices": (
+        ["maker", "model", "price", "currency", "seen_on", "source"],
+        ["Maker A", "Model 1", 9.5, "USD", DAY, "shop"],
+    ),
+    "consumables": (
+        ["maker", "model", "consumable", "life_months", "life_source"],
+        ["Maker A", "Model 1", "pad", 6, "manual"],
+    ),
+    "ratings": (
+        ["maker", "model", "aerosol", "value", "unit", "source", "seen_on"],
+        ["Maker A", "Model 1", "smoke", 200, "cfm", "list", DAY],
+    ),
+    "claims": (
+        ["maker", "model", "quantity", "value", "unit", "wording", "where_seen", "seen_on"],
+        ["Maker A", "Model 1", "room_area", 25, "m²", "for 25 m²", "box", DAY],
+    ),
+    "sound": (
+        ["maker", "model", "setting", "sound_dba", "distance_m", "measured_on", "measured_by"],
+        ["Maker A", "Model 1", "low", 35.5, 1, DAY, "Ada"],
+    ),
+    "power": (
+        ["maker", "model", "setting", "power_w", "measured_on", "measured_by"],
+        ["Maker A", "Model 1", "standby", 0.4, DAY, "Ada"],
+    ),
+    "ozone": (["maker", "model", "ozone_ppb", "tested_on", "source"], ["Maker A", "Model 1", 9, DAY, "report"]),
+    "tariffs": (
+        ["region", "price_per_kwh", "currency", "valid_from", "source"],
+        ["Northland", 0.21, "USD", DAY, "bill"],
+    ),
+}
+
+
+@pytest.mark.parametrize("kind", BULK_KINDS)
+def test_every_kind_is_taken_from_a_sheet_of_a_workbook(session, small_bench, kind):
+    head, row = WORKBOOK[kind]
+    book = openpyxl.Workbook()
+    book.active.title = kind
+    book.active.append(head)
+    book.active.append(row)
+    written = BytesIO()
+    book.save(written)
+    found = store_bulk(session, written.getvalue(), "book.xlsx")
+    assert found.kind.name == kind
+    assert [line.outcome for line in found.lines] == ["adds"], found.lines

@@ -63,7 +63,7 @@ def test_a_thing_that_is_gone_has_no_number_either(session: Session, small_bench
 
 
 def test_the_price_of_the_bench_is_told_by_its_region(session: Session):
-    tariff = add_tariff(session, "Hillside", 0.3, "USD", NOW.date())
+    tariff = add_tariff(session, "Hillside", 0.3, "USD", NOW.date(), source="bill")
     told = changed(session, "bench", 1, "tariff_id", None, tariff)
     assert (told.name, told.what, told.after) == ("The bench", "the price of electricity was changed", "Hillside")
     added = next(change for change in told_changes(session).rows if change.subject == "tariff")

@@ -30,7 +30,7 @@ def bench(session, small_bench):
     add_power(session, ids.unit_id, ids.low_setting_id, 10.0, 0.1)
     add_power(session, ids.unit_id, ids.high_setting_id, 50.0, 0.5)
     filter_id = add_consumable(session, ids.unit_id, NewConsumable(name="filter", life_months=12))
-    add_consumable_price(session, filter_id, 40.0, "USD", DAY)
+    add_consumable_price(session, filter_id, 40.0, "USD", DAY, "shop")
     box, box_setting = add_unit_with_setting(session, "Box")
     add_rate(session, box, box_setting, ids.room_id, 300.0)
     add_sound(session, box, box_setting, 52.0)

@@ -8,7 +8,7 @@ from tests.services.measured_facts import DAY
 
 def test_the_reference_table_comes_with_its_standing_and_only_once(session):
     """US EIA, Electric Power Annual, data for 2023: states read, averages of the nation from memory."""
-    add_tariff(session, "US, Alabama", 0.99, "USD", DAY.replace(year=2023, month=1, day=1))
+    add_tariff(session, "US, Alabama", 0.99, "USD", DAY.replace(year=2023, month=1, day=1), source="x")
     assert bring_in_reference_tariffs(session, who="Ada") == 55
     assert bring_in_reference_tariffs(session) == 0
     rows = {(t.region, t.valid_from.year): (t.price_per_kwh, t.standing) for t in session.scalars(select(Tariff))}

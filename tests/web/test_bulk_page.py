@@ -48,7 +48,8 @@ def test_a_table_is_previewed_then_stored(client, store):
 
 
 def test_a_refused_line_holds_the_rest_back_until_it_is_left_out(client, store, small_bench):
-    text = "maker,model,price,currency,seen_on\nMaker A,Model 1,9,USD,2026-01-01\nMaker Z,Gone,9,USD,2026-01-01\n"
+    text = "maker,model,price,currency,seen_on,source\nMaker A,Model 1,9,USD,2026-01-01,shop\n"
+    text += "Maker Z,Gone,9,USD,2026-01-01,shop\n"
     page = send(client, text)
     assert "1 line would be stored, 1 refused." in page.text
     assert "Maker Z Gone is not on the bench" in page.text

@@ -14,7 +14,7 @@ def bench(store, small_bench):
         add_rate(session, ids.unit_id, ids.high_setting_id, ids.room_id, 400.0)
         add_power(session, ids.unit_id, ids.high_setting_id, 20.0, 0.1)
         filter_id = add_consumable(session, ids.unit_id, NewConsumable(name="filter", life_months=12))
-        add_consumable_price(session, filter_id, 10.0, "USD", DAY)
+        add_consumable_price(session, filter_id, 10.0, "USD", DAY, "shop")
         box, setting = add_unit_with_setting(session, "Box")
         add_power(session, box, setting, 60.0, 0.1)
         add_price(session, box, 80.0)
@@ -77,3 +77,19 @@ def test_the_sensitivity_chart_can_be_taken(client, bench):
     figure = client.get("/figures/cost-sensitivity.json").json()
     assert "changes with" in figure["meta"]["alt_text"]
     assert client.get(f"/charts/cost-sensitivity.svg?unit={bench[0]}").status_code == 200
+
+
+def test_an_empty_bench_says_once_what_to_do_first(client):
+    page = client.get("/costs").text
+    assert "There is no unit on this bench yet" in page
+    assert "No price of a kilowatt-hour" not in page
+
+
+def test_a_bench_without_a_price_asks_for_one_once(client, small_bench):
+    page = client.get("/costs")
+    assert page.status_code == 200
+    assert page.text.count("No price of a kilowatt-hour is known") == 1
+    assert page.text.count(">Tariffs<") == 1
+    refused = client.get("/costs?price_per_kwh=much")
+    assert refused.status_code == 422
+    assert "found &#39;much&#39;; a number such as 12.5 is needed" in refused.text

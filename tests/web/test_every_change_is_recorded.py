@@ -86,7 +86,13 @@ def _bench(desk: Desk) -> Response:
 
 _PASSWORDS = {"present_password": PASSWORD, "password": "another few words", "password_again": "another few words"}
 _OZONE = {"ozone_ppb": "3", "ozone_tested_on": "2026-02-01", "ozone_method": "box", "ozone_source": "own test"}
-_TARIFF = {"region": "here", "price_per_kwh": "0.2", "currency": "USD", "valid_from": "2026-01-01"}
+_TARIFF = {
+    "region": "here",
+    "price_per_kwh": "0.2",
+    "currency": "USD",
+    "valid_from": "2026-01-01",
+    "tariff_source": "bill",
+}
 
 # route -> subject of the record, and how it is carried out; in an order in which each finds what it needs
 Act = Callable[[Desk], Response]

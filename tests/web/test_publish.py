@@ -9,14 +9,16 @@ from urllib.parse import unquote, urlsplit
 from xml.etree import ElementTree
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, select
 
 from app.command_line.main import run
+from app.compute.ozone import LIMITS
 from app.errors import InvalidValue
 from app.services.marks import exclude_trial
 from app.services.open_store import open_store
 from app.services.site_folder import MANIFEST
 from app.settings import Settings
+from app.storage.bench_measurements import OzoneTest
 from app.storage.engine import session_scope
 from app.web.published.publish import publish
 from seed_demo.build import build_demo
@@ -181,3 +183,17 @@ def test_the_command_publishes_with_several_processes_and_says_what_it_did(
     assert re.search(r"out: \d+ files written, 0 unchanged, 0 removed, in [\d.]+ s", capsys.readouterr().out)
     both = [{p.relative_to(f): p.read_bytes() for p in f.rglob("*") if p.is_file()} for f in (site, tmp_path / "out")]
     assert both[0] == both[1]
+
+
+def test_an_ozone_value_stands_with_the_public_limits_and_how_each_is_known(bench: Engine, site: Path):
+    """The three limits with their standing, as the unit page of the bench has them."""
+    with session_scope(bench, writes=False) as session:
+        tested = session.scalars(select(OzoneTest.unit_under_test_id).distinct()).all()
+    assert tested
+    for unit_id in tested:
+        text = (site / "units" / f"{unit_id}.html").read_text().replace("&nbsp;", "\u00a0")
+        assert "Tested on " in text
+        for limit in LIMITS:
+            known = limit.caution or limit.standing
+            words = f"{limit.value:g}\u00a0ppb for {limit.name}, {limit.body}, {limit.document} ({known})"
+            assert f"Public limit: {words}" in text

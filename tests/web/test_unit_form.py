@@ -31,6 +31,7 @@ FILLED = {
     "consumable_price": "19",
     "consumable_currency": "EUR",
     "consumable_price_seen_on": "2026-02-03",
+    "consumable_price_source": "price list",
     "who": "Ada",
 }
 

@@ -27,7 +27,7 @@ def known(store, small_bench):
         add_price(session, ids.unit_id, 179.0, seen_on=date(2025, 6, 1))
         add_price(session, ids.unit_id, 150.0, "EUR", seen_on=date(2025, 7, 1))
         part = add_consumable(session, ids.unit_id, NewConsumable(name="main filter", life_months=12))
-        add_consumable_price(session, part, 40.0, "USD", DAY)
+        add_consumable_price(session, part, 40.0, "USD", DAY, "shop")
         claim = NewClaim(quantity="power", value=40.0, unit_symbol="W", bound="at most", wording="40 W", seen_on=DAY)
         add_claim(session, ids.unit_id, claim)
         clip = NewClip(
