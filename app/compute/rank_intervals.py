@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from app.compute.joint_draws import DRAWS, Columns, NaturalDecays, distinct_of
 from app.compute.measured import Measured, coverage_factor_95
 from app.compute.setting_in_room import SettingInRoom
 
@@ -16,8 +17,6 @@ Floats = NDArray[np.float64]
 
 # Fixed, so that the same bench gives the same intervals on every page and machine. The value itself means nothing.
 SEED = 20_260_101
-DRAWS = 2_000
-
 # Critical values are looked up by 1/ν, in which Student's t is smooth; the error stays below 0.001.
 _INVERSE_DEGREES = np.concatenate([[0.0], np.geomspace(1e-3, 2.0, 400)])
 
@@ -80,9 +79,9 @@ def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Seq
     """
     keys = sorted(settings)
     tested = [settings[key] for key in keys]
-    total = _Columns.of([s.total_decay for s in tested])
-    natural = _NaturalDecays.of(tested)
-    volume, room_of = _shared([(s.room_id, s.volume) for s in tested])
+    total = Columns.of([s.total_decay for s in tested])
+    natural = NaturalDecays.of(tested)
+    volume, room_of = distinct_of([(s.room_id, s.volume) for s in tested])
     rate_per_volume = total.value - natural.value[natural.pool_of]
     volumes = volume.value[room_of]
 
@@ -102,10 +101,16 @@ def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Seq
 
 
 def rank_by_measured(
-    quantities: Mapping[int, Measured], *, lowest_first: bool = False, not_measurable: Sequence[int] = ()
+    quantities: Mapping[int, Measured],
+    *,
+    lowest_first: bool = False,
+    not_measurable: Sequence[int] = (),
+    shared: Mapping[int, tuple[Hashable, float]] | None = None,
 ) -> RankTable:
-    """Order by any quantity measured for each unit by itself: total decay, sound, power, cost.
+    """Order by any quantity measured for each unit: total decay, sound, power, cost.
 
+    shared : key to what several of them have in common besides, such as a meter: its name and standard uncertainty,
+        which `quantities` then do not hold; drawn once for each name
     not_measurable : keys of units without a value that can be ranked, such as a time to clear that was not reached
     Raises ValueError where a key stands in both.
 
@@ -115,99 +120,24 @@ def rank_by_measured(
     ([(1, 1, 2), (2, 1, 2), (3, 3, 3)], ((1, 2),))
     """
     keys = sorted(quantities)
-    columns = _Columns.of([quantities[key] for key in keys])
+    columns = Columns.of([quantities[key] for key in keys])
     sign = -1.0 if lowest_first else 1.0
-    alike = _alike(columns.value, columns, [])
-    return _table(keys, sign * columns.value, alike, lambda random: sign * columns.draw(random), not_measurable)
+    common = shared or {}
+    sources = list(dict.fromkeys(name for name, _ in common.values()))
+    of_source = np.zeros((len(sources), len(keys)))
+    for key, (name, uncertainty) in common.items():
+        of_source[sources.index(name), keys.index(key)] = uncertainty
+    parts = [((row[:, None] - row[None, :]) ** 2, np.asarray(np.inf)) for row in of_source]
+    alike = _alike(columns.value, columns, parts)
+
+    def draw(random: np.random.Generator) -> Floats:
+        drawn: Floats = sign * (columns.draw(random) + random.standard_normal((DRAWS, len(sources))) @ of_source)
+        return drawn
+
+    return _table(keys, sign * columns.value, alike, draw, not_measurable)
 
 
-@dataclass(frozen=True, slots=True)
-class _Columns:
-    """Values, uncertainties and degrees of freedom of many measured quantities side by side."""
-
-    value: Floats
-    uncertainty: Floats
-    degrees: Floats
-
-    @classmethod
-    def of(cls, quantities: Sequence[Measured]) -> "_Columns":
-        return cls(
-            np.array([q.value for q in quantities], dtype=np.float64),
-            np.array([q.uncertainty for q in quantities], dtype=np.float64),
-            np.array([q.degrees_of_freedom for q in quantities], dtype=np.float64),
-        )
-
-    def scaled(self, factor: Floats) -> "_Columns":
-        return _Columns(self.value * factor, self.uncertainty * np.abs(factor), self.degrees)
-
-    def draw(self, random: np.random.Generator) -> Floats:
-        """Draws by rows from Student's t of each column, normal where the degrees of freedom are infinite."""
-        drawn = random.standard_normal((DRAWS, self.value.size))
-        finite = np.isfinite(self.degrees)
-        if finite.any():
-            chi_square = 2.0 * random.standard_gamma(self.degrees[finite] / 2.0, (DRAWS, int(finite.sum())))
-            drawn[:, finite] /= np.sqrt(chi_square / self.degrees[finite])
-        return self.value + self.uncertainty * drawn
-
-
-@dataclass(frozen=True, slots=True)
-class _NaturalDecays:
-    """The distinct pooled natural decays, each a unit combination of independent runs, some of them in common.
-
-    of_run : one row for each pool, one column for each run, rows of length one: their products are the correlations
-    pool_of : for each setting the place of its pool
-    """
-
-    value: Floats
-    uncertainty: Floats
-    degrees: Floats
-    of_run: Floats
-    pool_of: NDArray[np.intp]
-
-    @classmethod
-    def of(cls, settings: Sequence[SettingInRoom]) -> "_NaturalDecays":
-        columns, pool_of = _shared([(s.pool_id, s.natural_decay) for s in settings])
-        runs: dict[int, Sequence[tuple[Hashable, float]]] = {}
-        for setting, place in zip(settings, pool_of.tolist(), strict=True):
-            # a pool of which the runs are not known is one run of its own
-            runs.setdefault(place, setting.pool_runs or ((("pool", setting.pool_id), 1.0),))
-        column_of = {name: number for number, name in enumerate({run: None for r in runs.values() for run, _ in r})}
-        of_run = np.zeros((columns.value.size, len(column_of)))
-        for place, weighted in runs.items():
-            for run, weight in weighted:
-                of_run[place, column_of[run]] = weight
-        of_run /= np.linalg.norm(of_run, axis=1, keepdims=True)
-        return cls(columns.value, columns.uncertainty, columns.degrees, of_run, pool_of)
-
-    def draw(self, random: np.random.Generator) -> Floats:
-        """Draws by rows. One chi-square for all pools, on the fewest degrees of freedom: they rest on common runs."""
-        drawn: Floats = random.standard_normal((DRAWS, self.of_run.shape[1])) @ self.of_run.T
-        fewest = float(self.degrees.min(initial=np.inf))
-        if np.isfinite(fewest):
-            drawn /= np.sqrt(2.0 * random.standard_gamma(fewest / 2.0, (DRAWS, 1)) / fewest)
-        return self.value + self.uncertainty * drawn
-
-    def variance_of_differences(self, volumes: Floats) -> tuple[Floats, Floats]:
-        """Of V1 n1 - V2 n2 for each pair of settings, with the fewer degrees of freedom of the two pools."""
-        correlation = (self.of_run @ self.of_run.T)[np.ix_(self.pool_of, self.pool_of)]
-        correlation[self.pool_of[:, None] == self.pool_of[None, :]] = 1.0  # so that one pool cancels to the last digit
-        one = volumes * self.uncertainty[self.pool_of]
-        degrees = self.degrees[self.pool_of]
-        variance = one[:, None] ** 2 + one[None, :] ** 2 - 2.0 * correlation * one[:, None] * one[None, :]
-        return np.maximum(variance, 0.0), np.minimum(degrees[:, None], degrees[None, :])
-
-
-def _shared(parts: Sequence[tuple[Hashable, Measured]]) -> tuple[_Columns, NDArray[np.intp]]:
-    """The distinct shared quantities, and for each setting the place of its own among them."""
-    distinct: dict[Hashable, Measured] = {}
-    for name, quantity in parts:
-        if distinct.setdefault(name, quantity) != quantity:
-            raise ValueError(f"Two settings share {name!r} but have different values for it; one was needed.")
-    place = {name: number for number, name in enumerate(distinct)}
-    return _Columns.of(list(distinct.values())), np.array([place[name] for name, _ in parts], dtype=np.intp)
-
-
-def _alike(values: Floats, own: _Columns, shared: Sequence[tuple[Floats, Floats]]) -> NDArray[np.bool_]:
+def _alike(values: Floats, own: Columns, shared: Sequence[tuple[Floats, Floats]]) -> NDArray[np.bool_]:
     """For each pair whether the t interval of the difference holds zero, what both share cancelled.
 
     values : of the quantity; own : its independent part

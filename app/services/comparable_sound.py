@@ -23,6 +23,8 @@ class ComparableSound:
     """Level of one setting at the standard distance.
 
     level : with its whole uncertainty [dB(A)]
+    meter : the one known meter that read it; None where that is not known or where there were several
+    of_meter_db : what that meter's error adds to `without_meter`; 0 where `without_meter` is as uncertain as the whole
     without_meter : the same level without the part that comes from the meter, at least that of setting up
     instruments : meters that it was read on; an empty name is a meter that is not known
     """
@@ -30,6 +32,14 @@ class ComparableSound:
     level: SoundLevel
     without_meter: Measured
     instruments: frozenset[str]
+
+    @property
+    def meter(self) -> str | None:
+        return next(iter(self.instruments)) if len(self.instruments) == 1 and "" not in self.instruments else None
+
+    @property
+    def of_meter_db(self) -> float:
+        return math.sqrt(max(0.0, self.level.level_dba.uncertainty**2 - self.without_meter.uncertainty**2))
 
 
 def read_comparable_sound(
@@ -48,8 +58,7 @@ def read_comparable_sound(
 
 def levels_to_compare(one: ComparableSound, other: ComparableSound) -> tuple[Measured, Measured]:
     """The two levels as their difference sees them: without the meter's part where one and the same meter read both."""
-    same_meter = one.instruments == other.instruments and len(one.instruments) == 1 and "" not in one.instruments
-    if same_meter:
+    if one.meter is not None and one.meter == other.meter:
         return one.without_meter, other.without_meter
     return one.level.level_dba, other.level.level_dba
 

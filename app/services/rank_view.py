@@ -1,6 +1,6 @@
 """How far the data carry the order of a ranking: an interval of ranks for each line, and what cannot be told apart."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -10,6 +10,7 @@ from app.compute.measured import Measured
 from app.compute.rank_intervals import RankRow, RankTable, rank_by_clean_air, rank_by_measured
 from app.compute.setting_in_room import SettingInRoom
 from app.errors import InvalidValue
+from app.services.comparable_sound import ComparableSound, read_comparable_sound
 from app.services.ranking import RankedSetting, Ranking, rank
 from app.services.ranking_choices import MOST_ROWS, RankingChoices
 from app.services.ranking_table import RankingTable, read_ranking_table
@@ -17,9 +18,10 @@ from app.services.settings_in_rooms import TestedSetting, read_tested_settings
 
 CLEAN_AIR = "clean_air_delivery_rate"
 CLEARING_TIME = "standard_clearing_time"
+SOUND = "sound"
 POWER = "power"
 RUNNING_COST = "running_cost"
-RANKED_BY = (CLEAN_AIR, CLEARING_TIME, POWER, RUNNING_COST)
+RANKED_BY = (CLEAN_AIR, CLEARING_TIME, SOUND, POWER, RUNNING_COST)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +81,10 @@ def rank_view(
         aerosol=ranking.choices.aerosol,
         room_id=ranking.choices.room_id,
     )
-    ranks = _RANKINGS[by](lines, {key: tested[key] for key in lines if key in tested})
+    if by == SOUND:
+        ranks = _by_sound(_sounds(session, lines, ranking))
+    else:
+        ranks = _RANKINGS[by](lines, {key: tested[key] for key in lines if key in tested})
     ranked = {row.key: LineRank(lines[row.key], row) for row in ranks.rows}
     return RankView(
         ranking=ranking,
@@ -119,6 +124,28 @@ def _by_clearing_time(_: _Lines, tested: _Tested) -> RankTable:
     return _measured_ranks(tuple(rates.items()), False, tuple(idle))
 
 
+def _sounds(session: Session, lines: Mapping[int, RankedSetting], ranking: Ranking) -> dict[int, ComparableSound]:
+    return read_comparable_sound(
+        session,
+        list(lines),
+        standard_distance_m=ranking.offered.standard_distance_m,
+        rule=ranking.offered.sound_correction_rule,
+    )
+
+
+def _by_sound(sounds: Mapping[int, ComparableSound]) -> RankTable:
+    """Quietest first; what one meter does to all that it read is drawn once. A level of which only an upper bound is
+    known has no rank: it may be the quietest of all."""
+    known = {key: sound for key, sound in sounds.items() if not sound.level.upper_bound}
+    of_one_meter = {key: sound.meter for key, sound in known.items() if sound.meter is not None}
+    return _measured_ranks(
+        tuple((key, s.without_meter if key in of_one_meter else s.level.level_dba) for key, s in known.items()),
+        True,
+        (),
+        tuple((key, (meter, known[key].of_meter_db)) for key, meter in of_one_meter.items()),
+    )
+
+
 def _by_power(lines: _Lines, _: _Tested) -> RankTable:
     powers = tuple(
         (key, Measured(line.row.power_w, line.row.power_uncertainty_w or 0.0))
@@ -139,10 +166,15 @@ def _by_running_cost(lines: _Lines, _: _Tested) -> RankTable:
 
 @lru_cache(maxsize=8)
 def _measured_ranks(
-    quantities: tuple[tuple[int, Measured], ...], lowest_first: bool, not_measurable: tuple[int, ...]
+    quantities: tuple[tuple[int, Measured], ...],
+    lowest_first: bool,
+    not_measurable: tuple[int, ...],
+    shared: tuple[tuple[int, tuple[Hashable, float]], ...] = (),
 ) -> RankTable:
     """Kept like `_clean_air_ranks`."""
-    return rank_by_measured(dict(quantities), lowest_first=lowest_first, not_measurable=not_measurable)
+    return rank_by_measured(
+        dict(quantities), lowest_first=lowest_first, not_measurable=not_measurable, shared=dict(shared)
+    )
 
 
 _RANKINGS: dict[str, Callable[[_Lines, _Tested], RankTable]] = {

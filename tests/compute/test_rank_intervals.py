@@ -194,3 +194,15 @@ def test_asking_for_an_unmeasured_unit_is_refused():
     table = rank_by_clean_air(settings(2.0, 4.0), not_measurable=[5])
     with pytest.raises(ValueError, match=r"^Unit 5 is not among the 2 measured units of this order\.$"):
         table.cannot_be_told_apart(1, 5)
+
+
+def test_an_error_that_one_meter_makes_in_all_levels_moves_no_rank():
+    """Levels of one class-2 meter: its error shifts them all; with a meter each it may reorder them."""
+    levels = {1: Measured(40.0, 0.3), 2: Measured(42.0, 0.3), 3: Measured(44.0, 0.3)}
+    one_meter = rank_by_measured(levels, lowest_first=True, shared={key: ("meter 1", 1.5) for key in levels})
+    assert ranks(one_meter) == {1: (1, 1, 1), 2: (2, 2, 2), 3: (3, 3, 3)}
+    assert one_meter.groups == ()
+    own_meters = rank_by_measured(levels, lowest_first=True, shared={key: (f"meter {key}", 1.5) for key in levels})
+    assert ranks(own_meters)[2][1:] == (1, 3)
+    assert own_meters.cannot_be_told_apart(1, 2)
+    assert not one_meter.cannot_be_told_apart(1, 2)

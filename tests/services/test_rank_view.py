@@ -4,7 +4,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
-from app.services.rank_view import CLEAN_AIR, CLEARING_TIME, POWER, RUNNING_COST, names_of, rank_view
+from app.services.rank_view import CLEAN_AIR, CLEARING_TIME, POWER, RUNNING_COST, SOUND, names_of, rank_view
 from app.services.ranking_choices import RankingChoices
 from tests.services.compared_bench import ComparedBench, fill
 from tests.services.measured_facts import add_unit_with_setting
@@ -34,6 +34,18 @@ def test_power_is_ranked_lowest_first(session: Session, bench: ComparedBench):
     assert ranks(view) == {"Birch": (1, 1, 2), "Cedar": (2, 1, 2), "Alder": (3, 3, 3)}
 
 
+def test_sound_is_ranked_quietest_first_and_one_meter_s_error_moves_no_rank(session: Session, bench: ComparedBench):
+    """Alder and Birch were read on one meter and are told apart; Cedar, on another, is not told apart from Alder. Of Dud
+    only an upper bound is known, which may be the quietest of all: it has no rank."""
+    view = rank_view(session, by=SOUND)
+    found = ranks(view)
+    assert found.keys() == {"Alder", "Birch", "Cedar"}
+    alder, birch, cedar = (bench.settings[name] for name in ("Alder", "Birch", "Cedar"))
+    assert not view.ranks.cannot_be_told_apart(alder, birch)
+    assert view.ranks.cannot_be_told_apart(alder, cedar)
+    assert "Dud" in [line.row.model for line in view.without_value]
+
+
 def test_costs_that_are_only_at_least_so_much_stand_last(session: Session, bench: ComparedBench):
     """No consumables are recorded, so every cost is a lower bound."""
     assert {row[0] for row in ranks(rank_view(session, by=RUNNING_COST)).values()} == {None}
@@ -50,7 +62,7 @@ def test_a_quantity_without_an_interval_is_refused(session: Session, bench: Comp
         rank_view(session, by="price")
     assert refused.value.message == (
         "The order was asked for by 'price'; it needs a quantity with an interval: "
-        "clean_air_delivery_rate, standard_clearing_time, power, running_cost."
+        "clean_air_delivery_rate, standard_clearing_time, sound, power, running_cost."
     )
     assert refused.value.field == "by"
 

@@ -13,6 +13,7 @@ from app.services.rank_view import (
     CLEARING_TIME,
     POWER,
     RUNNING_COST,
+    SOUND,
     LineRank,
     RankView,
     names_of,
@@ -35,6 +36,7 @@ PATH = "/ranking/order"
 _QUANTITIES = {
     CLEAN_AIR: ("clean air delivery rate", 0),
     CLEARING_TIME: ("time for 95\u00a0% less smoke", 2),
+    SOUND: ("sound level", 4),
     POWER: ("power", 5),
     RUNNING_COST: ("running cost", 7),
 }
@@ -94,7 +96,7 @@ def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: Unit
     names = names_of([line.line for line in view.lines])
     words, place = _QUANTITIES[view.by]
     shown = view.lines[choices.offset : choices.offset + choices.limit]
-    symbols = (system.flow_symbol, "", "min", "", "", "W", "", f"{ranking.offered.currency}/year")
+    symbols = (system.flow_symbol, "", "min", "", "dB(A)", "W", "", f"{ranking.offered.currency}/year")
     scales = Scales(
         system, ranking.room, ranking.choices.channel, ranking.offered.currency, ranking.highest_rate_m3_per_h, 0.0
     )
