@@ -135,12 +135,21 @@ def test_a_mistake_of_the_program_tells_nothing_of_its_inside(app: FastAPI):
     assert page.status_code == 404
 
 
+# References are looked at when the transaction ends, and not with each statement.
+_REFERENCES_LATE = {
+    "sqlite": "PRAGMA defer_foreign_keys = ON",
+    "postgresql": "ALTER TABLE consumable_prices ALTER CONSTRAINT fk_consumable_prices_consumable_id_consumables "
+    "DEFERRABLE INITIALLY DEFERRED",
+}
+_ONLY_READ = {"sqlite": "PRAGMA query_only = ON", "postgresql": "SET TRANSACTION READ ONLY"}
+
+
 def test_a_commit_that_fails_is_not_answered_with_success(app: FastAPI):
     """The session closes before the answer is sent, so a refused commit cannot be acknowledged."""
 
     @app.post("/api/try")
     def store(session: SessionDep) -> dict[str, bool]:
-        session.execute(text("PRAGMA defer_foreign_keys = ON"))
+        session.execute(text(_REFERENCES_LATE[session.get_bind().dialect.name]))
         session.execute(
             text(
                 "INSERT INTO consumable_prices (consumable_id, amount, currency, seen_on, source) "
@@ -156,7 +165,7 @@ def test_a_commit_that_fails_is_not_answered_with_success(app: FastAPI):
 def test_a_read_only_store_is_told_as_such(app: FastAPI, client: TestClient):
     @app.post("/api/try")
     def store(session: SessionDep) -> None:
-        session.execute(text("PRAGMA query_only = ON"))
+        session.execute(text(_ONLY_READ[session.get_bind().dialect.name]))
         session.execute(text("DELETE FROM units_under_test"))
 
     answer = client.post("/api/try")

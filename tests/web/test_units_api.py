@@ -5,16 +5,17 @@ import json
 import pytest
 from fastapi.testclient import TestClient
 
+from app.settings import Settings
 from tests.conftest import SmallBench
 
 PROBLEM = "application/problem+json"
 
 
-def test_health_names_store_and_version_without_a_password(client: TestClient):
+def test_health_names_store_and_version_without_a_password(client: TestClient, settings: Settings):
     answer = client.get("/api/health").json()
     assert set(answer) == {"status", "store", "version"}
     assert answer["status"] == "ok"
-    assert answer["store"].startswith("sqlite:///")
+    assert answer["store"].startswith("postgresql" if settings.database_url else "sqlite:///")
 
 
 def test_a_unit_comes_back_as_it_was_sent(client: TestClient):
