@@ -4,11 +4,13 @@ import json
 
 import pytest
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine
+from sqlalchemy import Engine, delete
 
+from app.services.consumables import NewConsumable, add_consumable
 from app.services.sound_levels import NewSoundMeasurement, add_sound_measurement
 from app.storage.bench import Bench
 from app.storage.engine import session_scope
+from app.storage.units_under_test import Price
 from tests.conftest import NOW, SmallBench
 from tests.web.tried_bench import TriedBench
 
@@ -170,3 +172,24 @@ def test_every_answer_says_whether_the_bench_is_invented(
     answer = client.get(f"/api/{path}").json()
     assert answer["invented"] is True
     assert answer["invented_words"].startswith("Invented demonstration.")
+
+
+def test_what_is_not_known_of_a_cost_is_null(store: Engine, client: TestClient, small_bench: SmallBench):
+    """No power, no price of the filter, no price of the unit: a 0 in any of these places would read as free."""
+    with session_scope(store) as session:
+        add_consumable(session, small_bench.unit_id, NewConsumable(name="filter", life_months=6.0))
+        add_consumable(session, small_bench.unit_id, NewConsumable(name="pad", washable=True))
+        session.execute(delete(Price))
+    cost = client.get("/api/running-cost?price_per_kwh=0.3").json()["costs"][0]
+    assert (cost["energy_kwh_per_year"], cost["energy_cost_per_year"], cost["energy_at_least"]) == (None, None, True)
+    assert (cost["cost_per_year"], cost["at_least"]) == (None, True)
+    parts = {part["name"]: part for part in cost["consumables"]}
+    assert parts["filter"]["cost_per_year"] is None
+    assert "price is not recorded" in parts["filter"]["missing"]
+    assert (parts["pad"]["cost_per_year"]["value"], parts["pad"]["missing"]) == (0.0, "")  # washed: known to be nothing
+    assert cost["cost_over_years"] == [None] * 6
+    assert cost["cost_over_years_at_least"] is True
+    assert any("price" in sentence for sentence in cost["cost_over_years_missing"])
+    line = client.get("/api/ranking?price_per_kwh=0.3").json()["ranking"][0]["running_cost"]
+    assert (line["per_year"], line["at_least"]) == (None, True)
+    assert any("not measured" in sentence for sentence in line["missing"])

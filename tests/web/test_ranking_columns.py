@@ -162,3 +162,24 @@ def test_further_columns_are_in_every_format_and_in_us_units(client, two_units):
 def test_every_column_that_can_be_picked_can_be_taken_and_sorted_by():
     assert tuple(EXTRA_COLUMNS) == tuple(EXTRA_CELLS) == tuple(EXTRA_TAKEN)
     assert set(USUAL) | set(EXTRA_CELLS) <= set(SORT_KEYS)
+
+
+def test_the_api_has_the_further_columns_sorts_by_them_and_takes_the_page_s_own_address(client, two_units):
+    page = client.get("/?column=ozone&column=clean_air_per_watt&sort=clean_air_per_watt")
+    link = re.search(r'href="(/api/ranking\?[^"]*)"', page.text).group(1).replace("&amp;", "&")
+    answer = client.get(link)
+    assert answer.status_code == 200, answer.text
+    lines = {line["model"]: line["further"] for line in answer.json()["ranking"]}
+    assert list(lines) == ["Model 2", "Model 1", "Model 3"]
+    assert lines["Model 2"]["clean_air_per_watt_m3_per_h_per_w"]["value"] == pytest.approx(10.0)
+    assert set(lines["Model 2"]["cost_of_1000_m3_of_clean_air"]) == {"value", "uncertainty", "low_95", "high_95"}
+    assert lines["Model 2"]["certified_smoke"]["rate_cfm"] == pytest.approx(120.0)
+    assert lines["Model 2"]["federal"]["integrated_energy_factor_cfm_per_w"] == pytest.approx(6.0)
+    assert any("from memory" in words for words in lines["Model 2"]["federal"]["unverified"])
+    assert (lines["Model 1"]["ozone"]["ozone_ppb"], lines["Model 1"]["ozone"]["less_than_ppb"]) == (None, 3.0)
+    unknown = lines["Model 3"]
+    assert unknown["clean_air_per_watt_m3_per_h_per_w"] is None
+    assert unknown["why_no_clean_air_per_watt"].startswith("No clean air rate")
+    assert unknown["certified_smoke"]["rate_m3_per_h"] is None
+    assert unknown["certified_smoke"]["why_not"].startswith("No certified smoke rate")
+    assert unknown["ozone"]["words"].startswith("Ozone: not measured.")

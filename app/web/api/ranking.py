@@ -10,8 +10,10 @@ from app.compute.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H, M2_PER_S
 from app.compute.measured import Measured
 from app.errors import InvalidValue
 from app.reading_files.channels import channel
+from app.services.extra_columns import ExtraFacts, extra_facts
 from app.services.ranking import RankedSetting, Ranking, rank_units
 from app.services.ranking_choices import HIGHEST, RULE_CEILING_M, RankingChoices, SortKey
+from app.web.api.extra_shapes import ExtraShape, extra_shape
 from app.web.api.shapes import IdOrNone, MeasuredShape, OfBench, measured_from_parts, of_bench, problem_answers
 from app.web.api.trial_shapes import Named
 from app.web.api.units import PriceShape
@@ -25,7 +27,7 @@ class RankingQuery(BaseModel):
 
     setting : highest, quietest, every, or the name of a setting
     cursor : `next_cursor` of the part before; `offset`, as the page has it, is the same
-    units : as the page has it; the answer holds both m³/h and cfm whatever it says
+    units, column : as the page has them; the answer holds both m³/h and cfm, and every column, whatever they say
     """
 
     model_config = ConfigDict(extra="forbid")
@@ -48,6 +50,7 @@ class RankingQuery(BaseModel):
     sort: SortKey = "clean_air_delivery_rate"
     descending: bool | None = None
     units: Literal["metric", "us"] = "metric"
+    column: list[str] = []
     limit: int = 100
     cursor: str | None = None
     offset: int = 0
@@ -59,7 +62,7 @@ class RankingQuery(BaseModel):
 
 
 class ClearingShape(BaseModel):
-    """Median time to clear over the trials [min]; not reached: not before the end of the longest run.
+    """Median time to clear over the trials [min]; not reached: the median is at least `not_before`, as all runs support.
 
     `uncertainty` is null: a median of few trials, some perhaps cut short, has an interval (open where null) but no
     standard uncertainty; that of each trial stands with the trial.
@@ -83,10 +86,11 @@ class SoundShape(BaseModel):
 
 
 class CostShape(BaseModel):
-    """Cost of a year's use; `at_least` where something is missing, and then `missing` says what."""
+    """Cost of a year's use; `at_least` where something is missing, and then `missing` says what. `per_year` is null
+    where nothing of it is known."""
 
     currency: str
-    per_year: MeasuredShape
+    per_year: MeasuredShape | None
     at_least: bool
     missing: list[str]
 
@@ -121,6 +125,7 @@ class RankedShape(BaseModel):
     power_w: MeasuredShape | None
     price: PriceShape | None
     running_cost: CostShape | None
+    further: ExtraShape
     worst_severity: Literal["fine", "care", "unusable"] | None
 
 
@@ -149,7 +154,7 @@ class RankingShape(OfBench):
 @router.get("/ranking", responses=problem_answers())
 def ranking(session: SessionDep, query: Annotated[RankingQuery, Query()]) -> RankingShape:
     """Settings in order: rates that can be told from zero first, then those that cannot, then those without a rate."""
-    ranked = rank_units(session, _choices(query))
+    ranked = rank_units(session, ranking_choices_of(query))
     after = ranked.choices.offset + len(ranked.lines)
     room = ranked.room
     return RankingShape(
@@ -160,14 +165,17 @@ def ranking(session: SessionDep, query: Annotated[RankingQuery, Query()]) -> Ran
         total_units=ranked.total_units,
         units_on_bench=ranked.units_on_bench,
         removed=[RemovedShape(field=cut.field, units=cut.units, why=cut.why) for cut in ranked.removed],
-        ranking=[_ranked(line, ranked) for line in ranked.lines],
+        ranking=[
+            _ranked(line, ranked, facts)
+            for line, facts in zip(ranked.lines, extra_facts(session, ranked.lines), strict=True)
+        ],
         next_cursor=str(after) if after < ranked.total_lines else None,
         **of_bench(session),
     )
 
 
-def _choices(query: RankingQuery) -> RankingChoices:
-    told = query.model_dump(exclude={"room_area_ft2", "units", "cursor"})
+def ranking_choices_of(query: RankingQuery) -> RankingChoices:
+    told = query.model_dump(exclude={"room_area_ft2", "units", "column", "cursor"})
     if query.room_area_m2 is None and query.room_area_ft2 is not None:
         told["room_area_m2"] = query.room_area_ft2 * M2_PER_SQUARE_FOOT
     if query.cursor is not None:
@@ -179,7 +187,7 @@ def _choices(query: RankingQuery) -> RankingChoices:
     return RankingChoices(**told)
 
 
-def _ranked(line: RankedSetting, ranked: Ranking) -> RankedShape:
+def _ranked(line: RankedSetting, ranked: Ranking, facts: ExtraFacts) -> RankedShape:
     row = line.row
     rate = measured_from_parts(
         row.clean_air_delivery_rate_m3_per_h,
@@ -212,6 +220,7 @@ def _ranked(line: RankedSetting, ranked: Ranking) -> RankedShape:
         power_w=_power(line),
         price=_price(line),
         running_cost=_cost(line),
+        further=extra_shape(facts),
         worst_severity=row.worst_severity,
     )
 
@@ -275,9 +284,9 @@ def _cost(line: RankedSetting) -> CostShape | None:
     low, high = cost.interval_95
     return CostShape(
         currency=cost.currency,
-        per_year=MeasuredShape(
-            value=cost.total_per_year, uncertainty=cost.uncertainty_per_year, low_95=low, high_95=high
-        ),
+        per_year=None
+        if cost.at_least and cost.total_per_year == 0
+        else MeasuredShape(value=cost.total_per_year, uncertainty=cost.uncertainty_per_year, low_95=low, high_95=high),
         at_least=cost.at_least,
         missing=list(cost.missing),
     )

@@ -1,6 +1,7 @@
 """What each unit costs to run a year and to own over some years, with the same inputs as the page."""
 
 import math
+from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query
@@ -54,18 +55,19 @@ class RunningCostQuery(BaseModel):
 
 
 class ConsumableCostShape(BaseModel):
-    """Cost of one part in a year; `missing` says why where it could not be counted. The interval of a life is that of
-    its stated months or hours; prices are taken as exact."""
+    """Cost of one part in a year; null where it could not be counted, and `missing` says why. The interval of a life is
+    that of its stated months or hours; prices are taken as exact."""
 
     name: str
-    cost_per_year: MeasuredShape
+    cost_per_year: MeasuredShape | None
     replaced_every_years: MeasuredShape | None
     washable: bool
     missing: str
 
 
 class UnitCostShape(BaseModel):
-    """Cost of one unit at the chosen setting. `at_least`: something is missing, and `missing` says what."""
+    """Cost of one unit at the chosen setting. `at_least`: something is missing, and `missing` says what. An amount of
+    which nothing is known is null, never 0; one of which a part is known is a lower bound, told by its `at_least`."""
 
     unit_id: int
     maker: str
@@ -73,15 +75,16 @@ class UnitCostShape(BaseModel):
     kind: str
     setting: Named | None
     running_hours_per_year: float
-    energy_kwh_per_year: MeasuredShape
-    energy_cost_per_year: MeasuredShape
+    energy_kwh_per_year: MeasuredShape | None
+    energy_cost_per_year: MeasuredShape | None
+    energy_at_least: bool
     consumables: list[ConsumableCostShape]
     needs_no_consumables: bool
-    cost_per_year: MeasuredShape
+    cost_per_year: MeasuredShape | None
     at_least: bool
     missing: list[str]
     purchase_price: float | None
-    cost_over_years: list[MeasuredShape]
+    cost_over_years: list[MeasuredShape | None]
     cost_over_years_at_least: bool
     cost_over_years_missing: list[str]
 
@@ -170,6 +173,11 @@ def _life(years: float, relative_uncertainty: float) -> MeasuredShape | None:
     return MeasuredShape.normal(years, relative_uncertainty * years) if math.isfinite(years) else None
 
 
+def _known(amount: MeasuredShape, missing: Sequence[str]) -> MeasuredShape | None:
+    """Null where something is missing and nothing was counted: 0 would read as free."""
+    return None if missing and amount.value == 0 else amount
+
+
 def _unit_cost(cost: UnitCost, of_life: float) -> UnitCostShape:
     row, year, years = cost.unit.row, cost.per_year, cost.over_years
     energy, low_high = year.energy, year.interval_95
@@ -180,12 +188,19 @@ def _unit_cost(cost: UnitCost, of_life: float) -> UnitCostShape:
         kind=row.kind,
         setting=Named(id=row.setting_id, name=row.setting) if row.setting_id is not None and row.setting else None,
         running_hours_per_year=energy.running_hours_per_year,
-        energy_kwh_per_year=MeasuredShape.normal(energy.energy_kwh_per_year, energy.uncertainty_kwh_per_year),
-        energy_cost_per_year=MeasuredShape.normal(year.energy_cost_per_year, year.energy_uncertainty_per_year),
+        energy_kwh_per_year=_known(
+            MeasuredShape.normal(energy.energy_kwh_per_year, energy.uncertainty_kwh_per_year), energy.missing
+        ),
+        energy_cost_per_year=_known(
+            MeasuredShape.normal(year.energy_cost_per_year, year.energy_uncertainty_per_year), energy.missing
+        ),
+        energy_at_least=energy.at_least,
         consumables=[
             ConsumableCostShape(
                 name=part.name,
-                cost_per_year=MeasuredShape.normal(part.cost_per_year, part.uncertainty_per_year),
+                cost_per_year=None
+                if part.missing
+                else MeasuredShape.normal(part.cost_per_year, part.uncertainty_per_year),
                 replaced_every_years=_life(part.replaced_every_years, of_life),
                 washable=part.washable,
                 missing=part.missing,
@@ -193,21 +208,27 @@ def _unit_cost(cost: UnitCost, of_life: float) -> UnitCostShape:
             for part in year.consumables
         ],
         needs_no_consumables=year.needs_no_consumables,
-        cost_per_year=MeasuredShape(
-            value=year.total_per_year,
-            uncertainty=year.uncertainty_per_year,
-            low_95=low_high[0],
-            high_95=low_high[1],
+        cost_per_year=_known(
+            MeasuredShape(
+                value=year.total_per_year,
+                uncertainty=year.uncertainty_per_year,
+                low_95=low_high[0],
+                high_95=low_high[1],
+            ),
+            year.missing,
         ),
         at_least=year.at_least,
         missing=list(year.missing),
         purchase_price=cost.unit.owned.purchase_price,
         cost_over_years=[
-            MeasuredShape(
-                value=spent.total,
-                uncertainty=spent.uncertainty,
-                low_95=spent.interval_95[0],
-                high_95=spent.interval_95[1],
+            _known(
+                MeasuredShape(
+                    value=spent.total,
+                    uncertainty=spent.uncertainty,
+                    low_95=spent.interval_95[0],
+                    high_95=spent.interval_95[1],
+                ),
+                years.missing,
             )
             for spent in years.by_year
         ],
