@@ -19,6 +19,7 @@ from app.services.checked_values import (
     required_text,
 )
 from app.services.new_trial import check_clear_level
+from app.services.progress import OnProgress, say_nothing
 from app.storage.bench import Bench
 from app.storage.tariffs import Tariff
 from app.storage.trials import Trial
@@ -61,7 +62,14 @@ def bench_choices(session: Session) -> BenchChoices:
     return BenchChoices(**{field.name: getattr(bench, field.name) for field in fields(BenchChoices)})
 
 
-def change_bench(session: Session, new: BenchChoices, *, who: str = AT_THE_DESK, why: str = "") -> frozenset[str]:
+def change_bench(
+    session: Session,
+    new: BenchChoices,
+    *,
+    who: str = AT_THE_DESK,
+    why: str = "",
+    on_progress: OnProgress = say_nothing,
+) -> frozenset[str]:
     """Stores the choices that differ, each with a record, and returns their names.
 
     A new clear level moves the times to clear of every trial that has none of its own, and a new number of days
@@ -81,18 +89,19 @@ def change_bench(session: Session, new: BenchChoices, *, who: str = AT_THE_DESK,
             record_change(session, who, "changed", SUBJECT, 1, field.name, before, after, why)
             changed.add(field.name)
     session.flush()
-    _follow(session, changed, who, why)
+    _follow(session, changed, who, why, on_progress)
     return frozenset(changed)
 
 
-def _follow(session: Session, changed: set[str], who: str, why: str) -> None:
+def _follow(session: Session, changed: set[str], who: str, why: str, on_progress: OnProgress) -> None:
     """Brings what rests on the changed choices up to date; the analysis is loaded when used, because it needs scipy."""
     if changed & {"clear_level_kind", "clear_level_value"}:
         from app.services.trial_results import reanalyse_trials
 
         by_default = select(Trial.id).where(Trial.trashed_at.is_(None), Trial.clear_level_kind.is_(None))
         trials = session.scalars(by_default).all()
-        reanalyse_trials(session, trials, who=who, why=why or "the bench's clear level was changed")
+        reason = why or "the bench's clear level was changed"
+        reanalyse_trials(session, trials, who=who, why=reason, on_progress=on_progress)
     elif "natural_decay_stale_after_days" in changed:
         from app.services.settle_results import settle_bench
 

@@ -13,6 +13,7 @@ from app.services.checked_values import (
     optional_text,
     required_text,
 )
+from app.services.progress import OnProgress, say_nothing
 from app.storage.rooms_and_loggers import Logger, LoggerProfile
 
 
@@ -48,7 +49,13 @@ def add_logger(session: Session, new_logger: NewLogger, *, who: str = AT_THE_DES
 
 
 def change_logger(
-    session: Session, logger_id: int, changed: dict[str, object], *, who: str = AT_THE_DESK, why: str = ""
+    session: Session,
+    logger_id: int,
+    changed: dict[str, object],
+    *,
+    who: str = AT_THE_DESK,
+    why: str = "",
+    on_progress: OnProgress = say_nothing,
 ) -> Logger:
     """Changes the named fields. A new saturation or response time re-analyses the logger's trials, moves recorded."""
     logger = get_logger(session, logger_id)
@@ -71,7 +78,8 @@ def change_logger(
         from app.services.trial_results import reanalyse_logger  # loaded when used: it needs scipy
 
         session.flush()
-        reanalyse_logger(session, logger_id, who=who, why=why or f"what is known of {logger.name} was changed")
+        reason = why or f"what is known of {logger.name} was changed"
+        reanalyse_logger(session, logger_id, who=who, why=reason, on_progress=on_progress)
     return logger
 
 

@@ -17,6 +17,7 @@ from app.services.analyse_channels import AnalysisTerms, analyse_channels
 from app.services.audit import AT_THE_DESK, record_change
 from app.services.moved_numbers import is_same
 from app.services.new_trial import EMPTY_ROOM, TrialMarks
+from app.services.progress import OnProgress, say_nothing
 from app.services.readings import LogReadings, read_readings
 from app.services.result_rows import analysis_values, note_columns
 from app.services.settle_results import settle_results
@@ -153,11 +154,18 @@ def result_values(decay: ChannelDecay, relative_humidity_pct: float | None, now:
 
 
 def reanalyse_trials(
-    session: Session, trial_ids: Sequence[int], *, who: str = AT_THE_DESK, why: str, now: datetime | None = None
+    session: Session,
+    trial_ids: Sequence[int],
+    *,
+    who: str = AT_THE_DESK,
+    why: str,
+    now: datetime | None = None,
+    on_progress: OnProgress = say_nothing,
 ) -> None:
     """Analyses trials again, records every number that moves, and brings all that rests on them up to date."""
     at = now or datetime.now(UTC)
-    for trial_id in trial_ids:
+    for done, trial_id in enumerate(trial_ids):
+        on_progress(done, len(trial_ids), "trials analysed again")
         trial = get_trial(session, trial_id)
         before = _recorded_values(session, trial_id)
         write_results(session, trial_id, analyse_stored_trial(session, trial), at)
@@ -167,13 +175,16 @@ def reanalyse_trials(
                 record_change(
                     session, who, "recomputed", "trial", trial_id, " ".join(key), before.get(key), after.get(key), why
                 )
+    on_progress(len(trial_ids), len(trial_ids), "trials analysed again; now what rests on them")
     settle_results(session, trial_ids, who=who, why=why, now=at)
 
 
-def reanalyse_logger(session: Session, logger_id: int, *, who: str, why: str) -> None:
+def reanalyse_logger(
+    session: Session, logger_id: int, *, who: str, why: str, on_progress: OnProgress = say_nothing
+) -> None:
     """Analyses again the trials of a logger, after what is known of it was changed."""
     trials = session.scalars(select(Trial.id).where(Trial.logger_id == logger_id, Trial.trashed_at.is_(None))).all()
-    reanalyse_trials(session, trials, who=who, why=why)
+    reanalyse_trials(session, trials, who=who, why=why, on_progress=on_progress)
 
 
 def _recorded_values(session: Session, trial_id: int) -> dict[tuple[str, str], object]:

@@ -19,6 +19,8 @@ _ROUTES = {
         GET /api/trials/{trial_id}/readings
         GET /api/trials/{trial_id}/log
         GET /api/ranking
+        GET /api/ranking/order
+        GET /api/comparison
         GET /api/running-cost
         GET /api/rooms
         GET /api/loggers
@@ -33,6 +35,7 @@ _ROUTES = {
         GET /package
         GET /package.zip
         GET /search
+        GET /progress/{key}
         GET /units/{unit_id}/draft.{draft_format}
         GET /
         GET /ranking/pictures

@@ -16,6 +16,7 @@ from app.web.pages import (
     loggers,
     method,
     package,
+    progress,
     rank_order,
     ranking,
     ranking_pictures,
@@ -26,6 +27,7 @@ from app.web.pages import (
     smoke_sources,
     tables,
     tariffs,
+    trash,
     trial_actions,
     trial_edit,
     trial_figures,
@@ -75,12 +77,14 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     smoke_sources.router,
     bench_form.router,
     changes.router,
+    trash.router,
     sign_in.router,
     account.router,
     accounts.router,
     method.router,
     package.router,
     search.router,
+    progress.router,
 )
 
 # files to take away, by addresses that scripts may use: they stand in the schema of the API
