@@ -132,7 +132,7 @@ def decay_overlay(session: Session, choices: CurveChoices | None = None) -> Deca
     rows = {trial.id: row for row in _read(session, trial_ids, channel) if (trial := row[0])}
     missing = [str(trial_id) for trial_id in trial_ids if trial_id not in rows]
     if missing:
-        left_out.append(f"Without a result for this channel: trial {', '.join(missing)}.")
+        left_out.append(f"Without a result for this channel, or in the trash: trial {', '.join(missing)}.")
     curves = tuple(_curve(session, rows[trial_id], chosen) for trial_id in trial_ids if trial_id in rows)
     empty_room = _empty_room(session, chosen, curves) if chosen.with_empty_room else None
     unit = next((row[1].unit for row in rows.values()), "µg/m³")

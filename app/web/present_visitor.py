@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 
+from app.services.roles import may
 from app.services.visitors import Visitor
 
 _PRESENT: ContextVar[Visitor | None] = ContextVar("present_visitor", default=None)
@@ -27,3 +28,15 @@ def signed_in_name() -> str:
     """Name of the account that is signed in; "" for the person at the desk of a bench without accounts."""
     visitor = _PRESENT.get()
     return visitor.name if visitor else ""
+
+
+def visitor_may(least: str) -> bool:
+    """Whether the visitor has at least this role; where nobody is known, not even the least."""
+    visitor = _PRESENT.get()
+    return visitor is not None and may(visitor.role, least)
+
+
+def visitor_role() -> str:
+    """Role of the visitor; "" where nobody is known."""
+    visitor = _PRESENT.get()
+    return visitor.role if visitor else ""

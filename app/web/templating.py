@@ -17,7 +17,7 @@ from app.services.change_story import what_changed
 from app.web.compiled_templates import CompiledTemplates
 from app.web.headers import CHART_PAGE_POLICY
 from app.web.page_context import Shell
-from app.web.present_visitor import signed_in_name
+from app.web.present_visitor import signed_in_name, visitor_may, visitor_role
 from app.web.static_files import static_address, styles_left_out
 
 Render = Callable[..., HTMLResponse]
@@ -28,9 +28,9 @@ def environment() -> Environment:
     """The environment of all templates.
 
     Functions: `static("base.css")` gives the address with the content's hash; `signed_in_name()` is "" where nobody
-    has signed in. Filters: `number(decimals)`, where
-    no decimals mean three significant digits, and a missing value is a dash; `query_pairs` splits a query;
-    `what_changed(action)` tells a stored field as a reader says it.
+    has signed in; `may("edit")` says whether the visitor has that role, `visitor_role()` which one.
+    Filters: `number(decimals)`, where no decimals mean three significant digits, and a missing value is a dash;
+    `query_pairs` splits a query; `what_changed(action)` tells a stored field as a reader says it.
     """
     made = Environment(
         loader=FileSystemLoader(bundled_folder("templates")),
@@ -42,6 +42,8 @@ def environment() -> Environment:
     )
     made.globals["static"] = static_address
     made.globals["signed_in_name"] = signed_in_name
+    made.globals["may"] = visitor_may
+    made.globals["visitor_role"] = visitor_role
     made.globals["styles_left_out"] = styles_left_out
     made.filters["number"] = number
     made.filters["query_pairs"] = query_pairs

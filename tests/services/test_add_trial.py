@@ -195,7 +195,7 @@ def test_the_same_file_for_the_same_trial_twice_is_refused(session: Session, sma
         "again.csv with the same unit, setting, room and marks is trial 1, which is in the bench already. Open that "
         "trial, or set other marks if this is another run in the same file."
     )
-    trash_trial(session, 1)
+    trash_trial(session, 1, why="a mistake")
     with pytest.raises(AlreadyStored, match="is trial 1, which lies in the trash; take it back from there"):
         add_trial(session, decay_log(6.0), "again.csv", running(small_bench))
 
@@ -290,7 +290,7 @@ def test_what_does_not_fit_the_bench_is_refused(session: Session, small_bench: S
     assert refusal(InvalidValue, kind=EMPTY_ROOM, started_at=datetime(2026, 1, 1)) == (  # noqa: DTZ001
         "The start 2026-01-01T00:00:00 has no zone; a time such as 2026-01-05T10:00Z is needed."
     )
-    trash_unit(session, small_bench.unit_id)
+    trash_unit(session, small_bench.unit_id, why="sold")
     assert refusal(InvalidValue, unit_under_test_id=small_bench.unit_id, setting_id=small_bench.low_setting_id) == (
         "Maker A Model 1 lies in the trash. Take it back first, or choose another unit."
     )

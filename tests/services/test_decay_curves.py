@@ -94,7 +94,7 @@ def test_what_cannot_be_drawn_is_told(session: Session, trials: dict[str, int]):
     assert len(overlay.curves) == 1
     assert overlay.left_out == (
         "Without a usable trial at this setting in this room: unit 77.",
-        "Without a result for this channel: trial 999.",
+        "Without a result for this channel, or in the trash: trial 999.",
     )
 
 

@@ -134,10 +134,10 @@ def test_an_excluded_empty_room_run_is_taken_off_nothing(session: Session, trial
 
 
 def test_a_trial_in_the_trash_counts_nowhere_until_it_is_taken_back(session: Session, trial_id: int):
-    trash_trial(session, trial_id, who="Ann", now=NOW)
+    trash_trial(session, trial_id, who="Ann", why="wrong room", now=NOW)
     assert session.scalars(select(SettingSummary.id)).all() == []
     with pytest.raises(InvalidValue, match=r"Trial 2 lies in the trash already\. Nothing was changed\."):
-        trash_trial(session, trial_id)
+        trash_trial(session, trial_id, why="again")
     untrash_trial(session, trial_id, who="Ann")
     assert _summary(session).trials == 1
     with pytest.raises(InvalidValue, match=r"Trial 2 does not lie in the trash\. Nothing was changed\."):
@@ -145,10 +145,10 @@ def test_a_trial_in_the_trash_counts_nowhere_until_it_is_taken_back(session: Ses
 
 
 def test_a_unit_goes_to_the_trash_and_back_with_its_trials(session: Session, small_bench: SmallBench, trial_id: int):
-    trash_unit(session, small_bench.unit_id, now=NOW)
+    trash_unit(session, small_bench.unit_id, why="sold", now=NOW)
     assert get_unit(session, small_bench.unit_id).trashed_at == NOW
     with pytest.raises(InvalidValue, match="Maker A Model 1 lies in the trash already"):
-        trash_unit(session, small_bench.unit_id)
+        trash_unit(session, small_bench.unit_id, why="again")
     untrash_unit(session, small_bench.unit_id)
     assert session.get_one(Trial, trial_id).trashed_at is None
     with pytest.raises(InvalidValue, match="Maker A Model 1 does not lie in the trash"):

@@ -66,7 +66,7 @@ def test_the_list_counts_and_narrows(session: Session):
 
 def test_a_unit_in_the_trash_has_a_list_of_its_own(session: Session):
     bench = fill(session)
-    trash_unit(session, bench.units["Weak"])
+    trash_unit(session, bench.units["Weak"], why="sold")
     assert "Weak" not in [unit.model for unit in list_units(session).units]
     assert [unit.model for unit in list_units(session, trashed=True).units] == ["Weak"]
     assert list_units(session).in_trash == 1

@@ -1,5 +1,6 @@
 """The trial page, the preview of other marks, exclusion, trash and corrections."""
 
+import re
 from collections.abc import Callable
 
 import pytest
@@ -127,8 +128,13 @@ def test_an_excluded_trial_stays_listed_with_who_and_why(client: TestClient, tri
 
 
 def test_the_trash_keeps_a_trial_until_it_is_taken_back(client: TestClient, trial_of_unit: int):
-    assert client.post(f"/trials/{trial_of_unit}/trash").status_code == 303
-    assert "In the trash" in client.get(f"/trials/{trial_of_unit}").text
+    refused = client.post(f"/trials/{trial_of_unit}/trash", data={"trash_why": " "})
+    assert refused.status_code == 422
+    assert "The reason for putting the trial in the trash is empty" in message_by(refused.text, "trash_why")
+    assert client.post(f"/trials/{trial_of_unit}/trash", data={"trash_why": "wrong log"}).status_code == 303
+    page = client.get(f"/trials/{trial_of_unit}").text
+    assert "In the trash" in page
+    assert re.search(r"desk put this trial in the trash on \d{4}-\d\d-\d\d \d\d:\d\d UTC: wrong log", page)
     assert f'/trials/{trial_of_unit}"' not in client.get("/trials").text
     assert f'/trials/{trial_of_unit}"' in client.get("/trials?state=trashed").text
     assert client.post(f"/trials/{trial_of_unit}/untrash").status_code == 303

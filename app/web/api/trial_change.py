@@ -18,7 +18,7 @@ class TrialChange(AskedBody):
     """What to change; fields that are left out stay as they are.
 
     excluded : true leaves the trial out of what is combined (`why` is then needed), false takes it back in
-    trashed : true puts it in the trash, false takes it back
+    trashed : true puts it in the trash (`why` is then needed), false takes it back
     """
 
     marks: MarksChange = MarksChange()
@@ -56,4 +56,4 @@ def apply_change(session: Session, trial_id: int, asked: TrialChange) -> None:
         change(session, trial_id, who=asked.who, why=asked.why)
     if "trashed" in told and asked.trashed != (trial.trashed_at is not None):
         put = trash_trial if asked.trashed else untrash_trial
-        put(session, trial_id, who=asked.who)
+        put(session, trial_id, who=asked.who, why=asked.why)

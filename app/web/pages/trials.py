@@ -8,8 +8,7 @@ from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
-from app.compute.number_words import MeasuredWords, measured_words, not_within
-from app.compute.rounding import rounded_text
+from app.compute.number_words import MeasuredWords, measured_words, not_within, plus_minus
 from app.errors import InvalidValue
 from app.reading_files.channels import channel
 from app.services.bench_choices import bench_choices
@@ -106,7 +105,7 @@ def _line(row: ListedTrial) -> TrialLine:
     if result is not None and result.clean_air_delivery_rate_m3_per_h is not None:
         clean_air = measured_words(result.clean_air_delivery_rate_m3_per_h, result.clean_air_delivery_rate_uncertainty)
     if result is not None and result.cleared and result.time_to_clear_min is not None:
-        clear = rounded_text(result.time_to_clear_min, 1)
+        clear = plus_minus(result.time_to_clear_min, result.time_to_clear_uncertainty_min)
     elif result is not None and result.not_cleared_before_min is not None:
         clear, is_bound = not_within(result.not_cleared_before_min), True
     return TrialLine(
@@ -127,6 +126,8 @@ def _line(row: ListedTrial) -> TrialLine:
 def _state(trial: Any, result: Any) -> str:
     if trial.trashed_at is not None:
         return "in the trash"
+    if trial.unit_under_test is not None and trial.unit_under_test.trashed_at is not None:
+        return "not counted: its unit is in the trash"
     if trial.excluded_at is not None:
         return f"excluded: {trial.excluded_why}"
     if result is None:

@@ -12,9 +12,9 @@ from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from app.services.change_story import story_of
 from app.services.bench_choices import bench_choices
 from app.services.bench_lists import unit_with_parts
+from app.services.change_story import story_of
 from app.services.consumables import KINDS_OF_CONSUMABLE
 from app.services.units import KINDS_OF_CLEANING, SUBJECT, add_unit, change_unit
 from app.web.dependencies import RenderDep, SessionDep
@@ -68,7 +68,7 @@ def unit_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Re
 @router.get("/units/{unit_id}/edit")
 def unit_to_change(unit_id: int, session: SessionDep, render: RenderDep) -> Response:
     form = form_of_unit(session, unit_id, bench_choices(session).currency)
-    return render("pages/unit_form.html", _changing(session, unit_id, form))
+    return render("pages/unit_form.html", page_of_change(session, unit_id, form))
 
 
 @router.post("/units/{unit_id}/edit")
@@ -82,7 +82,7 @@ def unit_changed(unit_id: int, session: SessionDep, render: RenderDep, form: Typ
             save_parts(session, unit_id, form, form.text("who"))
             form.stop_if_refused()
             return RedirectResponse(f"/units/{unit_id}", 303)
-    return render("pages/unit_form.html", _changing(session, unit_id, form), status_code=422)
+    return render("pages/unit_form.html", page_of_change(session, unit_id, form), status_code=422)
 
 
 def _state_after(state: str, form: TypedForm) -> str:
@@ -94,7 +94,7 @@ def _adding(form: TypedForm) -> UnitForm:
     return UnitForm("Add a unit under test", form, _kinds(form), _consumable_kinds(form))
 
 
-def _changing(session: Session, unit_id: int, form: TypedForm) -> UnitForm:
+def page_of_change(session: Session, unit_id: int, form: TypedForm) -> UnitForm:
     unit = unit_with_parts(session, unit_id)
     highest = form.typed("highest_setting")
     consumable = form.typed("consumable_id")
