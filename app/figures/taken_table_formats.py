@@ -73,5 +73,14 @@ def csv_text(table: TakenTable) -> str:
 
 def _plain(text: str) -> str:
     """Digits that a program reads: no thin spaces, an ordinary minus sign; what is no number is defused."""
-    digits = text.replace("\u202f", "").replace("\u00a0", " ").replace("\u2212", "-")
+    digits = plain_digits(text)
     return digits if _PLAIN_NUMBER.fullmatch(digits) else defused(digits)
+
+
+def plain_digits(text: str) -> str:
+    """A number as it is shown, in signs that a program reads.
+
+    >>> plain_digits("\u221212\u202f350.5")
+    '-12350.5'
+    """
+    return text.replace("\u202f", "").replace("\u00a0", " ").replace("\u2212", "-")

@@ -12,6 +12,7 @@ import xml.etree.ElementTree as ET
 
 import pytest
 from fastapi.testclient import TestClient
+from openpyxl import load_workbook
 from sqlalchemy import Engine, update
 
 from app.storage.engine import session_scope
@@ -152,6 +153,9 @@ def test_tables_as_files_hold_no_markup_and_no_formula(client: TestClient, name:
         else:  # Markdown lets HTML through; a backslash makes its sign a plain one
             assert not re.search(r"(?<!\\)<", answer.text)
     _assert_no_formula(client.get(f"/tables/{table}.csv{query}").text)
+    book = load_workbook(io.BytesIO(client.get(f"/tables/{table}.xlsx{query}").content))
+    kinds = {cell.data_type for sheet in book for row in sheet.iter_rows() for cell in row}
+    assert kinds == {"n", "s"}  # numbers (and empty cells) and texts, no formula
 
 
 def _assert_no_formula(text: str) -> None:

@@ -72,13 +72,13 @@ def test_every_page_with_a_table_to_take_has_its_panel(client: TestClient):
         "/costs": "running-cost",
     }.items():
         page = client.get(path).text
-        for kind in ("html", "md", "csv"):
+        for kind in ("html", "md", "csv", "xlsx"):
             address = page.split(f'href="/tables/{name}.{kind}')[1].split('"')[0].replace("&amp;", "&")
             assert client.get(f"/tables/{name}.{kind}{address}").status_code == 200
 
 
 @pytest.mark.parametrize("name", NAMED_TABLES)
-@pytest.mark.parametrize("kind", ["html", "md", "csv"])
+@pytest.mark.parametrize("kind", ["html", "md", "csv", "xlsx"])
 def test_a_table_is_not_sent_twice(client: TestClient, name: str, kind: str):
     address = f"/tables/{name}.{kind}?{TABLE_QUERY.get(name, '')}"
     first = client.get(address)

@@ -1,4 +1,4 @@
-"""Tables by name, to take away as HTML, Markdown and CSV."""
+"""Tables by name, to take away as HTML, Markdown, CSV and XLSX."""
 
 from typing import Annotated, Literal
 
@@ -6,6 +6,8 @@ from fastapi import APIRouter, Path, Request
 from starlette.responses import Response
 
 from app.figures.taken_table_formats import csv_text, html_fragment, markdown
+from app.figures.taken_workbook import MEDIA_TYPE, workbook_bytes
+from app.services.chart_facts import read_chart_facts
 from app.web.addresses import query_form
 from app.web.api.shapes import problem_answers
 from app.web.dependencies import SessionDep
@@ -15,10 +17,15 @@ from app.web.taken_answer import taken_answer
 
 router = APIRouter(tags=["charts and tables to take away"])
 
-TableFormat = Literal["html", "md", "csv"]
+TableFormat = Literal["html", "md", "csv", "xlsx"]
 TableName = Annotated[str, Path(json_schema_extra={"enum": list(NAMED_TABLES)})]
 _WRITTEN = {"html": html_fragment, "md": markdown, "csv": csv_text}
-_MEDIA = {"html": "text/html; charset=utf-8", "md": "text/markdown; charset=utf-8", "csv": "text/csv; charset=utf-8"}
+_MEDIA = {
+    "html": "text/html; charset=utf-8",
+    "md": "text/markdown; charset=utf-8",
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": MEDIA_TYPE,
+}
 
 
 @router.get(
@@ -28,8 +35,15 @@ _MEDIA = {"html": "text/html; charset=utf-8", "md": "text/markdown; charset=utf-
     openapi_extra={"parameters": taken_parameters(with_sizes=False)},
 )
 def take_table(name: TableName, table_format: TableFormat, request: Request, session: SessionDep) -> Response:
-    """The table as a file: an HTML fragment with caption and scope, Markdown, or CSV with plain digits. The query is
-    that of the page which shows the table; numbers are rounded by their uncertainty."""
+    """The table as a file: an HTML fragment with caption and scope, Markdown, CSV with plain digits, or a workbook with
+    numbers as numbers and a sheet on its source. The query is that of the page which shows the table; numbers are
+    rounded by their uncertainty."""
     table = make_table(session, name, query_form(request.query_params))
-    content = _WRITTEN[table_format](table).encode()
-    return taken_answer(request, content, _MEDIA[table_format], file_name=f"{name}.{table_format}")
+    is_workbook = table_format == "xlsx"
+    if is_workbook:
+        content = workbook_bytes(table, invented=read_chart_facts(session).invented)
+    else:
+        content = _WRITTEN[table_format](table).encode()
+    return taken_answer(
+        request, content, _MEDIA[table_format], file_name=f"{name}.{table_format}", attached=is_workbook
+    )
