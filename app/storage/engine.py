@@ -20,7 +20,9 @@ def open_engine(url: str) -> Engine:
     """Engine for a store address; the tables are made by the migrations, not here."""
     if not url.startswith("sqlite"):
         return _server_engine(url)
-    engine = create_engine(url, connect_args={"check_same_thread": False})
+    # A request may need a second connection while it holds one, so that nobody may have to wait for a connection;
+    # the server's threads bound how many there are.
+    engine = create_engine(url, connect_args={"check_same_thread": False}, pool_size=8, max_overflow=-1)
 
     @event.listens_for(engine, "connect")
     def _prepare(connection: Any, _record: Any) -> None:
@@ -41,7 +43,9 @@ def open_engine(url: str) -> Engine:
 
 
 def _server_engine(url: str) -> Engine:
-    engine = create_engine(url, pool_pre_ping=True)
+    # As on SQLite nobody may have to wait for a connection while holding one. A server takes a limited number of
+    # connections (100 unless it is told otherwise), so the web floor lets fewer threads work there.
+    engine = create_engine(url, pool_pre_ping=True, pool_size=8, max_overflow=-1)
 
     @event.listens_for(engine, "begin")
     def _take_turn(connection: Any) -> None:
@@ -63,5 +67,8 @@ def session_scope(engine: Engine, *, writes: bool = True) -> Iterator[Session]:
     writes : False for a block that only reads, which then never waits for a writer
     """
     bound = engine.execution_options(writes=writes)
+    if not writes and engine.dialect.name != "sqlite":
+        # a page reads several times, and each time the same state, as a transaction of SQLite does by itself
+        bound = bound.execution_options(isolation_level="REPEATABLE READ")
     with sessionmaker(bound, expire_on_commit=False)() as session, session.begin():
         yield session

@@ -4,7 +4,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import TypedDict
 
-from anyio import to_thread
+from anyio import CapacityLimiter, to_thread
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
@@ -23,6 +23,15 @@ from app.web.security import Guard
 # Every table is mapped before the first query: a class that is mapped later, while routes are loaded beside a request,
 # would be missing to the classes that refer to it.
 
+# How many changing requests are worked on at once: while one is being written, the next may read its log. The store
+# takes one writer at a time, and asks those who wait in no order.
+WRITERS_AT_ONCE = 2
+
+
+# How many requests one process works on at once where the store is in a database server: each may hold two
+# connections, and four processes stay below the hundred that PostgreSQL takes unless it is told otherwise.
+THREADS_ON_A_SERVER = 11
+
 
 class State(TypedDict):
     """What a request finds in `request.state`."""
@@ -30,6 +39,7 @@ class State(TypedDict):
     engine: Engine
     settings: Settings
     kept_rankings: KeptRankings
+    writers_turns: CapacityLimiter
 
 
 def make_app(settings: Settings) -> FastAPI:
@@ -38,10 +48,21 @@ def make_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[State]:
         engine = await to_thread.run_sync(open_store, settings)
-        await to_thread.run_sync(refuse_without_account, settings, engine)
+        try:
+            await to_thread.run_sync(refuse_without_account, settings, engine)
+        except BaseException:
+            engine.dispose()
+            raise
+        if engine.dialect.name != "sqlite":
+            to_thread.current_default_thread_limiter().total_tokens = THREADS_ON_A_SERVER
         kept_rankings = KeptRankings(engine)
         try:
-            yield {"engine": engine, "settings": settings, "kept_rankings": kept_rankings}
+            yield {
+                "engine": engine,
+                "settings": settings,
+                "kept_rankings": kept_rankings,
+                "writers_turns": CapacityLimiter(WRITERS_AT_ONCE),
+            }
         finally:
             kept_rankings.close()
             engine.dispose()

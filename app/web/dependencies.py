@@ -1,6 +1,6 @@
 """What handlers ask for by type: the session, the settings, and the renderer of pages."""
 
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
@@ -19,11 +19,22 @@ from app.web.present_visitor import signed_in_name
 from app.web.templating import Render, render_page
 
 
-def session(request: Request) -> Iterator[Session]:
+async def turn(request: Request) -> AsyncIterator[None]:
+    """Whoever changes something waits here, in the order of asking, and takes no thread away from readers meanwhile.
+
+    The body is here already, so that nobody waits for a slow sender.
+    """
+    if not _changes(request):
+        yield
+        return
+    async with request.state["writers_turns"]:
+        yield
+
+
+def session(request: Request, _turn: Annotated[None, Depends(turn, scope="function")]) -> Iterator[Session]:
     """A session that commits when the handler returns, before the answer is sent; reading never waits for a writer."""
     try:
-        writes = request.method not in ("GET", "HEAD", "OPTIONS")
-        with session_scope(request.state["engine"], writes=writes) as opened:
+        with session_scope(request.state["engine"], writes=_changes(request)) as opened:
             opened.info[ACTING] = signed_in_name()  # stands in the record of every change made in it
             yield opened
     except IntegrityError as error:
@@ -39,6 +50,10 @@ def session(request: Request) -> Iterator[Session]:
         if problem is None:
             raise
         raise problem from error
+
+
+def _changes(request: Request) -> bool:
+    return request.method not in ("GET", "HEAD", "OPTIONS")
 
 
 def read_session(request: Request) -> Iterator[Session]:
