@@ -83,9 +83,17 @@ def _refuse_unfit_server(url: str, where: str) -> None:
             "Use sqlite:///PATH or postgresql://USER@HOST/NAME."
         )
     engine = create_engine(url, poolclass=NullPool)
-    with engine.connect() as connection:
-        encoding = connection.scalar(text("SHOW server_encoding"))
-        version = int(connection.scalar(text("SHOW server_version_num")) or 0) // 10_000
+    driver = engine.dialect.loaded_dbapi
+    given, named = engine.dialect.create_connect_args(engine.url)
+    try:
+        # by the driver alone: it gives text of another encoding as bytes, over which SQLAlchemy would stumble
+        with closing(driver.connect(*given, **named)) as connection:
+            encoding = connection.info.parameter_status("server_encoding")
+            version = connection.info.server_version // 10_000
+    except driver.Error as error:
+        raise store_problem_from(error, where) or StoreProblem(
+            f"{where} cannot be opened: {error}. Correct its address in --database or HAZEFALL_DATABASE_URL."
+        ) from error
     if encoding != "UTF8":
         raise StoreProblem(
             f"{where} keeps text as {encoding}; UTF8 is needed. Make another with: "
@@ -234,6 +242,8 @@ def _copy_before(path: Path, revision: str) -> Path:
             f"{free / 1e6:.0f} MB are free. Make room on the disk and start again."
         )
     unfinished = copy.with_name(f"{copy.name}.unfinished")
+    for left_behind in path.parent.glob(f"{path.name}.before-*.unfinished*"):  # by a start that was cut off
+        left_behind.unlink()
     with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(unfinished)) as target:
         source.backup(target)
     unfinished.rename(copy)

@@ -1,0 +1,210 @@
+"""What only a database server does: refusals at the door, older stores that come up to date, triggers of its own."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import Engine, NullPool, create_engine, make_url, text
+from sqlalchemy.exc import DBAPIError
+
+from app.bundled_files import bundled_folder
+from app.errors import StoreProblem
+from app.services import open_store as opening
+from app.services.audit import record_change
+from app.services.open_store import open_store
+from app.services.store_revisions import read_store_revisions
+from app.settings import Settings
+from app.storage.bench import Bench
+from app.storage.engine import session_scope
+from app.storage.tables import METADATA
+from tests.conftest import POSTGRESQL, new_database
+from tests.storage.migrated import migrate_to
+from tests.storage.test_migrations import REVISIONS, _fill_first_bench
+
+pytestmark = pytest.mark.skipif(
+    not POSTGRESQL, reason="no PostgreSQL server is named in HAZEFALL_TEST_POSTGRESQL; the stores of this run are files"
+)
+
+
+@pytest.fixture
+def empty() -> Iterator[str]:
+    """Address of an empty database."""
+    with new_database() as url:
+        yield url
+
+
+def _migrate_to(url: str, revision: str) -> None:
+    config = Config()
+    config.set_main_option("script_location", str(bundled_folder("migrations")))
+    engine = create_engine(url, poolclass=NullPool)
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        command.upgrade(config, revision)
+
+
+def _row_counts(url: str) -> dict[str, int]:
+    engine = create_engine(url, poolclass=NullPool)
+    with engine.connect() as connection:
+        tables = connection.scalars(
+            text("SELECT tablename FROM pg_tables WHERE schemaname = 'public' AND tablename <> 'alembic_version'")
+        ).all()
+        return {name: connection.scalar(text(f'SELECT count(*) FROM "{name}"')) for name in tables}
+
+
+def _copy_rows(path: Path, url: str) -> None:
+    """Every row of a SQLite store into a database of the same version, parents first."""
+    engine = create_engine(url, poolclass=NullPool)
+    with closing(sqlite3.connect(path)) as source, engine.begin() as target:
+        held = {row[0] for row in source.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        for table in (table.name for table in METADATA.sorted_tables if table.name in held):
+            cursor = source.execute(f'SELECT * FROM "{table}"')
+            names = ", ".join(f'"{column[0]}"' for column in cursor.description)
+            for row in cursor:
+                marks = ", ".join(["%s"] * len(row))
+                target.exec_driver_sql(f'INSERT INTO "{table}" ({names}) VALUES ({marks})', row)
+
+
+@pytest.mark.parametrize("revision", REVISIONS[:-1])
+def test_a_filled_store_of_an_earlier_version_keeps_every_row(empty: str, tmp_path: Path, revision: str):
+    path = tmp_path / "bench.sqlite"
+    migrate_to(path, "0001")
+    _fill_first_bench(path)
+    migrate_to(path, revision)
+    _migrate_to(empty, revision)
+    _copy_rows(path, empty)
+    before = _row_counts(empty)
+    open_store(Settings(tmp_path, database_url=empty)).dispose()
+    after = _row_counts(empty)
+    assert {table: after[table] for table in before} == before
+    assert (after["readings"], after["changes"], after["trials"]) == (2, 1, 1)
+
+
+def test_a_migration_that_fails_leaves_the_database_as_it_was(
+    empty: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    import shutil
+
+    open_store(Settings(tmp_path, database_url=empty)).dispose()
+    before = _row_counts(empty)
+    folder = tmp_path / "migrations"
+    shutil.copytree(bundled_folder("migrations"), folder)
+    (folder / "versions" / "9999_fails.py").write_text(
+        "from alembic import op\nimport sqlalchemy as sa\n"
+        f'revision = "9999"\ndown_revision = "{REVISIONS[-1]}"\n'
+        'def upgrade():\n    op.create_table("half_done", sa.Column("id", sa.Integer()))\n'
+        '    op.execute("INSERT INTO no_such_table VALUES (1)")\n'
+    )
+    monkeypatch.setattr(opening, "bundled_folder", lambda _name: folder)
+    with pytest.raises(StoreProblem, match='The database cannot be opened: relation "no_such_table" does not exist'):
+        open_store(Settings(tmp_path, database_url=empty))
+    assert _row_counts(empty) == before
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "TRUNCATE changes",
+        "INSERT INTO changes SELECT * FROM changes ON CONFLICT (id) DO UPDATE SET who = 'Eve'",
+    ],
+)
+def test_the_record_of_changes_is_neither_emptied_nor_written_over(empty: str, tmp_path: Path, statement: str):
+    store = open_store(Settings(tmp_path, database_url=empty))
+    with session_scope(store) as session:
+        record_change(session, "Ann", "changed", "room", 1)
+    with pytest.raises(DBAPIError, match="the record of changes can only be added to"), store.begin() as connection:
+        connection.execute(text(statement))
+    with store.connect() as connection:
+        assert connection.scalar(text("SELECT who FROM changes")) == "Ann"
+    store.dispose()
+
+
+def test_a_page_reads_one_state_while_others_write(empty: str, tmp_path: Path):
+    store = open_store(Settings(tmp_path, database_url=empty))
+    with session_scope(store, writes=False) as reading:
+        name = reading.scalar(text("SELECT name FROM bench"))
+        with session_scope(store) as session:
+            session.get_one(Bench, 1).name = "Renamed"
+        assert reading.scalar(text("SELECT name FROM bench")) == name
+    with session_scope(store, writes=False) as reading:
+        assert reading.scalar(text("SELECT name FROM bench")) == "Renamed"
+    store.dispose()
+
+
+def _refusal(url: str, folder: Path) -> str:
+    with pytest.raises(StoreProblem) as refused:
+        open_store(Settings(folder, database_url=url))
+    return refused.value.message
+
+
+def _with(url: str, **parts: str) -> str:
+    return make_url(url).set(**parts).render_as_string(hide_password=False)
+
+
+def test_a_database_that_is_not_there_is_told(empty: str, tmp_path: Path):
+    assert _refusal(_with(empty, database="no_such_bench"), tmp_path) == (
+        'The database is not there: database "no_such_bench" does not exist. Make it first (createuser and createdb '
+        "do), or correct the name in --database or HAZEFALL_DATABASE_URL."
+    )
+    assert 'is not there: role "nobody_here" does not exist.' in _refusal(
+        _with(empty, username="nobody_here"), tmp_path
+    )
+
+
+def test_a_database_of_another_program_or_a_newer_one_is_refused(empty: str, tmp_path: Path):
+    engine = create_engine(empty, poolclass=NullPool)
+    with engine.begin() as connection:
+        connection.execute(text("CREATE TABLE recipes (name text)"))
+    assert _refusal(empty, tmp_path).startswith("The database is a database of another program: it holds 1 tables and")
+    with engine.begin() as connection:
+        connection.execute(text("DROP TABLE recipes"))
+    open_store(Settings(tmp_path, database_url=empty)).dispose()
+    with engine.begin() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '8888'"))
+    newest = read_store_revisions(bundled_folder("migrations")).newest
+    assert _refusal(empty, tmp_path).startswith(
+        f"The database is from a newer Hazefall: its version is 8888, and this program knows up to {newest}."
+    )
+
+
+def test_a_database_that_does_not_keep_every_letter_is_refused(empty: str, tmp_path: Path):
+    engine = create_engine(POSTGRESQL, isolation_level="AUTOCOMMIT", poolclass=NullPool)
+    name = f"{make_url(empty).database}_ascii"
+    with engine.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name} TEMPLATE template0 ENCODING 'SQL_ASCII' LOCALE 'C'"))
+        try:
+            assert _refusal(_with(empty, database=name), tmp_path) == (
+                "The database keeps text as SQL_ASCII; UTF8 is needed. Make another with: "
+                "createdb --encoding=UTF8 --template=template0 NAME."
+            )
+        finally:
+            connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
+
+
+def test_a_server_that_is_too_old_is_refused(empty: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(opening, "_OLDEST_SERVER", 99)
+    assert _refusal(empty, tmp_path).endswith("; 99 or newer is needed. Update the database server.")
+
+
+def test_two_that_open_an_empty_database_together_both_get_it(empty: str, tmp_path: Path):
+    from concurrent.futures import ThreadPoolExecutor
+
+    def open_and_count(_: int) -> int:
+        engine = open_store(Settings(tmp_path, database_url=empty))
+        with engine.connect() as connection:
+            found = connection.scalar(text("SELECT count(*) FROM bench"))
+        engine.dispose()
+        return int(found or 0)
+
+    with ThreadPoolExecutor(4) as pool:
+        assert list(pool.map(open_and_count, range(4))) == [1] * 4
+
+
+def test_names_are_compared_with_capitals_aside_beyond_ascii_too(empty: str, tmp_path: Path):
+    store: Engine = open_store(Settings(tmp_path, database_url=empty))
+    with store.connect() as connection:
+        assert connection.scalar(text("SELECT lower('ÄÉØ')")) == "äéø"
+    store.dispose()
