@@ -2,7 +2,18 @@
 
 from fastapi import APIRouter
 
-from app.web.api import bench, comparison, health, problem_kinds, rank_order, ranking, running_cost, trash, trials, units
+from app.web.api import (
+    bench,
+    comparison,
+    health,
+    problem_kinds,
+    rank_order,
+    ranking,
+    running_cost,
+    trash,
+    trials,
+    units,
+)
 
 API_ROUTERS: tuple[APIRouter, ...] = (
     health.router,

@@ -62,7 +62,7 @@ class RankingQuery(BaseModel):
 
 
 class ClearingShape(BaseModel):
-    """Median time to clear over the trials [min]; not reached: the median is at least `not_before`, as all runs support.
+    """Median time to clear over the trials [min]; not reached: it is at least `not_before`, by all runs together.
 
     `uncertainty` is null: a median of few trials, some perhaps cut short, has an interval (open where null) but no
     standard uncertainty; that of each trial stands with the trial.
@@ -175,7 +175,7 @@ def ranking(session: SessionDep, query: Annotated[RankingQuery, Query()]) -> Ran
 
 
 def ranking_choices_of(query: RankingQuery) -> RankingChoices:
-    told = query.model_dump(exclude={"room_area_ft2", "units", "column", "cursor"})
+    told = query.model_dump(exclude={"room_area_ft2", "units", "column", "cursor", "by"})
     if query.room_area_m2 is None and query.room_area_ft2 is not None:
         told["room_area_m2"] = query.room_area_ft2 * M2_PER_SQUARE_FOOT
     if query.cursor is not None:

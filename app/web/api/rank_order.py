@@ -1,0 +1,88 @@
+"""How far the data carry the order of the ranking: the same intervals of ranks as the page shows."""
+
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Query
+from pydantic import BaseModel
+
+from app.web.api.ranking import RankingQuery, ranking_choices_of
+from app.web.api.shapes import OfBench, of_bench, problem_answers
+from app.web.api.trial_shapes import Named
+from app.web.dependencies import SessionDep
+
+router = APIRouter(tags=["ranking"])
+
+
+class RankOrderQuery(RankingQuery):
+    """Filters of the ranking, and the quantity that is put in order. The whole order is given, without pages."""
+
+    by: Literal["clean_air_delivery_rate", "standard_clearing_time", "sound", "power", "running_cost"] = (
+        "clean_air_delivery_rate"
+    )
+
+
+class RankShape(BaseModel):
+    """One line. `place` is null for what cannot be told from zero, which shares the ranks after all others.
+
+    `rank_low_95` to `rank_high_95` : ranks between which it lies, both included
+    `not_told_apart_from` : setting ids of the others that it cannot be told apart from, pair by pair at 95 %
+    """
+
+    unit_id: int
+    maker: str
+    model: str
+    setting: Named
+    place: int | None
+    rank_low_95: int
+    rank_high_95: int
+    not_told_apart_from: list[int]
+
+
+class RankOrderShape(OfBench):
+    """`groups` : setting ids of neighbours of which no two are told apart; `without_value` : of lines without rank."""
+
+    by: str
+    channel: str
+    aerosol: str
+    room: Named | None
+    lines: list[RankShape]
+    groups: list[list[int]]
+    without_value: list[int]
+
+
+@router.get("/ranking/order", responses=problem_answers())
+def rank_order(session: SessionDep, query: Annotated[RankOrderQuery, Query()]) -> RankOrderShape:
+    """Ranks between which each setting lies, from draws of the joint distribution of all results."""
+    from app.services.rank_view import rank_view  # loaded when used: it needs scipy
+
+    view = rank_view(session, ranking_choices_of(query), by=query.by)
+    measured = [one.row.key for one in view.measured]
+    room = view.ranking.room
+    return RankOrderShape(
+        by=view.by,
+        channel=view.ranking.choices.channel,
+        aerosol=view.ranking.choices.aerosol,
+        room=Named(id=room.id, name=room.name) if room else None,
+        lines=[
+            RankShape(
+                unit_id=one.line.row.unit_id,
+                maker=one.line.row.maker,
+                model=one.line.row.model,
+                setting=Named(id=one.row.key, name=one.line.row.setting or ""),
+                place=one.row.place,
+                rank_low_95=one.row.rank_low_95,
+                rank_high_95=one.row.rank_high_95,
+                not_told_apart_from=[
+                    key
+                    for key in measured
+                    if one.row.place is not None
+                    and key != one.row.key
+                    and view.ranks.cannot_be_told_apart(one.row.key, key)
+                ],
+            )
+            for one in view.lines
+        ],
+        groups=[[one.row.key for one in group] for group in view.groups],
+        without_value=[line.row.setting_id for line in view.without_value if line.row.setting_id is not None],
+        **of_bench(session),
+    )
