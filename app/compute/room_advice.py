@@ -2,6 +2,7 @@
 
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
+from itertools import product
 
 from app.compute.clean_air import removal_time_min
 from app.compute.measured import Measured
@@ -58,11 +59,16 @@ class Fit:
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """A setting that does not serve, with every reason: `field` is rate, sound or price."""
+    """A setting that does not serve, with every reason: each of `fields` is rate, sound or price."""
 
     candidate: Candidate
-    reasons: tuple[str, ...]
     fields: tuple[str, ...]
+    wish: Wish
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """A reason for each field, in words; put together for those only that are looked at."""
+        return tuple(_reason(field, self.candidate, self.wish) for field in self.fields)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,11 +87,9 @@ def advise(candidates: tuple[Candidate, ...], wish: Wish) -> RoomAdvice:
     """
     fits, left_out = [], []
     for candidate in candidates:
-        reasons = _reasons(candidate, wish)
-        if reasons or candidate.rate is None:
-            left_out.append(
-                LeftOut(candidate, tuple(words for _, words in reasons), tuple(name for name, _ in reasons))
-            )
+        failing = _failing(candidate, wish)
+        if failing or candidate.rate is None:
+            left_out.append(LeftOut(candidate, failing, wish))
             continue
         changes = candidate.rate.times(1 / wish.need.volume_m3)
         fits.append(
@@ -172,27 +176,35 @@ def _worse_is_larger(c: Candidate) -> tuple[float, float, float]:
     return _or_infinite(c.price), _or_infinite(c.sound_dba), -(c.rate.value if c.rate else 0.0)
 
 
-def _reasons(c: Candidate, wish: Wish) -> list[tuple[str, str]]:
-    reasons = []
-    needed = wish.need.rate_m3_per_h
-    if c.rate is None:
-        reasons.append(("rate", "its clean air rate is not measured"))
-    elif not c.measurable:
-        reasons.append(("rate", "no measurable cleaning"))
-    elif c.rate.value < needed:
-        reasons.append(("rate", f"delivers {c.rate.value:.0f} m³/h where {needed:.0f} are needed"))
-    if wish.max_sound_dba is not None:
+def _failing(c: Candidate, wish: Wish) -> tuple[str, ...]:
+    """What a setting misses, or may miss because it is not known."""
+    too_weak = c.rate is None or not c.measurable or c.rate.value < wish.need.rate_m3_per_h
+    too_loud = wish.max_sound_dba is not None and (c.sound_dba is None or c.sound_dba > wish.max_sound_dba)
+    too_dear = wish.max_price is not None and (c.price is None or c.price > wish.max_price)
+    return _FIELDS[too_weak, too_loud, too_dear]
+
+
+_FIELDS = {
+    missed: tuple(name for name, is_missed in zip(("rate", "sound", "price"), missed, strict=True) if is_missed)
+    for missed in product((False, True), repeat=3)
+}
+
+
+def _reason(field: str, c: Candidate, wish: Wish) -> str:
+    if field == "rate":
+        if c.rate is None:
+            return "its clean air rate is not measured"
+        if not c.measurable:
+            return "no measurable cleaning"
+        return f"delivers {c.rate.value:.0f} m³/h where {wish.need.rate_m3_per_h:.0f} are needed"
+    if field == "sound":
         if c.sound_dba is None:
-            reasons.append(("sound", "its sound is not measured"))
-        elif c.sound_dba > wish.max_sound_dba:
-            bound = "up to " if c.sound_is_upper_bound else ""
-            reasons.append(("sound", f"{bound}{c.sound_dba:.0f} dB(A) where {wish.max_sound_dba:.0f} are the ceiling"))
-    if wish.max_price is not None:
-        if c.price is None:
-            reasons.append(("price", "its price is not recorded"))
-        elif c.price > wish.max_price:
-            reasons.append(("price", f"costs {c.price:.0f} where {wish.max_price:.0f} are the budget"))
-    return reasons
+            return "its sound is not measured"
+        bound = "up to " if c.sound_is_upper_bound else ""
+        return f"{bound}{c.sound_dba:.0f} dB(A) where {wish.max_sound_dba or 0.0:.0f} are the ceiling"
+    if c.price is None:
+        return "its price is not recorded"
+    return f"costs {c.price:.0f} where {wish.max_price or 0.0:.0f} are the budget"
 
 
 def _or_infinite(value: float | None) -> float:

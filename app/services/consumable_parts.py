@@ -1,5 +1,6 @@
 """The consumables of all units with today's price, read in one go, as the cost calculation takes them."""
 
+from collections.abc import Collection
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -57,12 +58,18 @@ def _build() -> Select[*tuple[object, ...]]:
 
 
 _QUERY = _build()
+_SOME = _QUERY.where(Consumable.unit_under_test_id.in_(bindparam("unit_ids", expanding=True)))
 
 
-def read_consumable_rows(session: Session, currency: str, unit_id: int = 0) -> dict[int, tuple[ConsumableRow, ...]]:
-    """Consumables by unit, of all units or of one. A price in `currency` goes before any other."""
+def read_consumable_rows(
+    session: Session, currency: str, unit_id: int = 0, unit_ids: Collection[int] | None = None
+) -> dict[int, tuple[ConsumableRow, ...]]:
+    """Consumables by unit, of all units, of one, or of those named. A price in `currency` goes before any other."""
     found: dict[int, list[ConsumableRow]] = {}
-    for row in session.connection().execute(_QUERY, {"currency": currency, "unit_id": unit_id}).all():
+    values: dict[str, object] = {"currency": currency, "unit_id": unit_id}
+    if unit_ids is not None:
+        values["unit_ids"] = list(unit_ids)
+    for row in session.connection().execute(_QUERY if unit_ids is None else _SOME, values).all():
         consumable = ConsumableRow._make(row)
         found.setdefault(consumable.unit_id, []).append(consumable)
     return {unit: tuple(rows) for unit, rows in found.items()}

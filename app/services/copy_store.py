@@ -21,6 +21,10 @@ from app.services.table_rows import as_text, rows_in_lots, set_sequences, write_
 from app.settings import Settings
 from app.storage.engine import open_engine
 from app.storage.tables import METADATA
+from app.storage.unit_changes import UnitChanges
+
+# All tables but the one that a store writes by itself, which counts its own changes.
+_COPIED = tuple(table for table in METADATA.sorted_tables if table is not UnitChanges.__table__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +58,11 @@ def copy_store(source: str, target: str, on_progress: OnProgress | None = None) 
     try:
         with _target_store(target_url) as writing, _one_state(reading) as held, _one_change(writing) as filled:
             _refuse_filled(filled, target_url)
-            counted = {table.name: _count(held, table) for table in METADATA.sorted_tables}
+            counted = {table.name: _count(held, table) for table in _COPIED}
             counter = _Counter(2 * sum(counted.values()), progress)
             filled.execute(delete(METADATA.tables["bench"]))  # made with the empty store; the one of the source counts
-            read = {t.name: _copy_table(held, filled, t, counter) for t in METADATA.sorted_tables}
-            found = {t.name: _digest(filled, t, counter) for t in METADATA.sorted_tables}
+            read = {t.name: _copy_table(held, filled, t, counter) for t in _COPIED}
+            found = {t.name: _digest(filled, t, counter) for t in _COPIED}
             _refuse_differences(counted, read, found)
             set_sequences(filled)
         return CopiedStore(
@@ -145,7 +149,7 @@ def _one_change(engine: Engine) -> Iterator[Connection]:
 
 
 def _refuse_filled(connection: Connection, url: str) -> None:
-    held = {table.name: _count(connection, table) for table in METADATA.sorted_tables if table.name != "bench"}
+    held = {table.name: _count(connection, table) for table in _COPIED if table.name != "bench"}
     full = [f"{number} {name.replace('_', ' ')}" for name, number in held.items() if number]
     if full:
         raise AlreadyStored(

@@ -1,6 +1,7 @@
 """What the reader wants to know beyond the costs themselves: what clean air costs, when the dearer of two units has
 paid back its price, and which assumptions change the order."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
@@ -25,7 +26,7 @@ class CleanAirCost:
 class CostOfOwning:
     """The costs with what follows from them.
 
-    clean_air : by unit id, for every unit that passes the filters
+    clean_air : by unit id, for every unit that passes the filters, or for those asked for
     compared : ids of the two units of the break-even, those asked for where both are drawn; None with fewer than two
     pair : their break-even
     sensitivity : of the units drawn, one assumption moved at a time; empty with fewer than two
@@ -46,14 +47,14 @@ def cost_of_owning(session: Session, choices: CostChoices | None = None) -> Cost
     return with_consequences(running_cost_view(session, choices))
 
 
-def with_consequences(view: RunningCostView) -> CostOfOwning:
-    """The same for costs that were worked out already."""
+def with_consequences(view: RunningCostView, shown: Sequence[UnitCost] | None = None) -> CostOfOwning:
+    """The same for costs that were worked out already; `shown`: the only units whose clean air cost is asked for."""
     drawn = view.drawn
     compared = _compared(drawn, view.choices.owning.compare)
     by_id = {cost.unit.row.unit_id: cost.over_years for cost in drawn}
     return CostOfOwning(
         view=view,
-        clean_air={cost.unit.row.unit_id: clean_air_cost(cost) for cost in view.costs},
+        clean_air={cost.unit.row.unit_id: clean_air_cost(cost) for cost in (view.costs if shown is None else shown)},
         compared=compared,
         pair=break_even(by_id[compared[0]], by_id[compared[1]]) if compared else None,
         sensitivity=one_at_a_time(

@@ -1,6 +1,7 @@
 """The units of the bench as the cost calculation takes them, each at the setting that the reader asks for."""
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
@@ -54,17 +55,21 @@ class OwnedUnits:
     left_out: tuple[UnitLeftOut, ...]
 
 
-def read_owned_units(session: Session, terms: OwningTerms, unit_id: int = 0) -> OwnedUnits:
-    """Every unit outside the trash, or the one named, at the setting that the terms ask for."""
+def read_owned_units(
+    session: Session, terms: OwningTerms, unit_id: int = 0, unit_ids: Collection[int] | None = None
+) -> OwnedUnits:
+    """Every unit outside the trash, or of those no others than `unit_ids`, or the one named, trashed or not; each at
+    the setting that the terms ask for."""
     chosen, offered = read_offered(session, RankingChoices())
-    rows = read_ranking_rows(session, chosen, terms.assumptions.currency, unit_id=unit_id)
+    rows = read_ranking_rows(session, chosen, terms.assumptions.currency, unit_id=unit_id, unit_ids=unit_ids)
     sounds = read_setting_sounds(
         session,
         standard_distance_m=offered.standard_distance_m,
         rule=offered.sound_correction_rule,
         unit_id=unit_id,
+        unit_ids=unit_ids,
     )
-    consumables = read_consumable_rows(session, terms.assumptions.currency, unit_id)
+    consumables = read_consumable_rows(session, terms.assumptions.currency, unit_id, unit_ids)
     by_unit: dict[int, list[RankingRow]] = {}
     for row in rows:
         by_unit.setdefault(row.unit_id, []).append(row)

@@ -4,12 +4,13 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
-from sqlalchemy import func, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from app.compute.cost import CostAssumptions
 from app.compute.room_need import RULE_CEILING_M
 from app.errors import InvalidValue
+from app.services.kept_reads import kept
 from app.storage.bench import Bench
 from app.storage.rooms_and_loggers import Room
 from app.storage.tariffs import Tariff
@@ -139,35 +140,51 @@ def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoi
 
     Raises InvalidValue, naming the field, for a choice that the bench does not have.
     """
+    asked = (choices.channel, choices.aerosol, choices.price_per_kwh, choices.hours_per_day)
+    offered = kept(session, ("offered", *asked), lambda: _read_offered(session, choices))
+    return filled_choices(choices, offered), offered
+
+
+# Built once: putting a query together takes longer than running it.
+_BENCH = select(
+    Bench.main_channel,
+    Bench.currency,
+    Bench.standard_distance_m,
+    Bench.sound_correction_rule,
+    Bench.hours_per_day,
+    Bench.days_per_year,
+    Tariff.price_per_kwh,
+    Tariff.region,
+    Tariff.currency,
+).outerjoin(Tariff, Tariff.id == Bench.tariff_id)
+_SUMMARISED = select(SettingSummary.channel, SettingSummary.aerosol, SettingSummary.room_id).distinct()
+_SETTING_NAMES = (
+    select(SpeedSetting.name).group_by(SpeedSetting.name).order_by(func.count().desc(), SpeedSetting.name).limit(30)
+)
+_TRIALS_OF_ROOMS = (
+    select(SettingSummary.room_id, func.sum(SettingSummary.trials))
+    .where(SettingSummary.channel == bindparam("channel"), SettingSummary.aerosol == bindparam("aerosol"))
+    .group_by(SettingSummary.room_id)
+)
+_ROOMS = select(Room.id, Room.name, Room.room_volume_m3).where(Room.id.in_(bindparam("ids", expanding=True)))
+
+
+def _read_offered(session: Session, choices: RankingChoices) -> Offered:
     connection = session.connection()
-    bench = connection.execute(
-        select(
-            Bench.main_channel,
-            Bench.currency,
-            Bench.standard_distance_m,
-            Bench.sound_correction_rule,
-            Bench.hours_per_day,
-            Bench.days_per_year,
-            Tariff.price_per_kwh,
-            Tariff.region,
-            Tariff.currency,
-        ).outerjoin(Tariff, Tariff.id == Bench.tariff_id)
-    ).first()
-    kept = connection.execute(
-        select(SettingSummary.channel, SettingSummary.aerosol, SettingSummary.room_id).distinct()
-    ).all()
-    names = connection.scalars(
-        select(SpeedSetting.name).group_by(SpeedSetting.name).order_by(func.count().desc(), SpeedSetting.name).limit(30)
-    ).all()
+    bench = connection.execute(_BENCH).first()
+    summarised = connection.execute(_SUMMARISED).all()
+    names = connection.scalars(_SETTING_NAMES).all()
     main_channel, currency = (bench[0], bench[1]) if bench else ("pm2_5", "USD")
     tariff_fits = bench is not None and bench[8] == currency
     channel = choices.channel or main_channel
-    channels = tuple(dict.fromkeys(row[0] for row in sorted(kept, key=lambda row: (row[0] != main_channel, row[0]))))
-    offered = Offered(
+    channels = tuple(
+        dict.fromkeys(row[0] for row in sorted(summarised, key=lambda row: (row[0] != main_channel, row[0])))
+    )
+    return Offered(
         main_channel=main_channel,
         channels=channels or (channel,),
-        aerosols=tuple(sorted({row[1] for row in kept})) or (choices.aerosol,),
-        rooms=_rooms_with_results(session, {row[2] for row in kept}, channel, choices.aerosol),
+        aerosols=tuple(sorted({row[1] for row in summarised})) or (choices.aerosol,),
+        rooms=_rooms_with_results(session, {row[2] for row in summarised}, channel, choices.aerosol),
         setting_names=tuple(names),
         currency=currency,
         standard_distance_m=bench[2] if bench else 1.0,
@@ -179,21 +196,13 @@ def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoi
         hours_per_day=choices.hours_per_day if choices.hours_per_day is not None else (bench[4] if bench else 24.0),
         days_per_year=bench[5] if bench else 365.0,
     )
-    return filled_choices(choices, offered), offered
 
 
 def _rooms_with_results(session: Session, ids: set[int], channel: str, aerosol: str) -> tuple[RoomOffered, ...]:
     """The rooms of these ids, first the one with most trials of the channel and the aerosol."""
-    trials = dict(
-        session.connection()
-        .execute(
-            select(SettingSummary.room_id, func.sum(SettingSummary.trials))
-            .where(SettingSummary.channel == channel, SettingSummary.aerosol == aerosol)
-            .group_by(SettingSummary.room_id)
-        )
-        .all()
-    )
-    rooms = session.connection().execute(select(Room.id, Room.name, Room.room_volume_m3).where(Room.id.in_(ids)))
+    connection = session.connection()
+    trials = dict(connection.execute(_TRIALS_OF_ROOMS, {"channel": channel, "aerosol": aerosol}).all())
+    rooms = connection.execute(_ROOMS, {"ids": list(ids)})
     found = [RoomOffered(id_, name, volume, int(trials.get(id_, 0))) for id_, name, volume in rooms]
     return tuple(sorted(found, key=lambda room: (-room.trials, room.name)))
 

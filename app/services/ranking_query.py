@@ -4,6 +4,7 @@ No objects of the storage floor are made here and dates stay text: a bench of a 
 milliseconds. The two forms of the query are built once; what varies otherwise is bound when they run.
 """
 
+from collections.abc import Collection
 from typing import NamedTuple
 
 from sqlalchemy import ColumnElement, Integer, Select, Text, and_, bindparam, case, func, or_, select, type_coerce
@@ -172,6 +173,8 @@ def _build(of_unit: ColumnElement[bool]) -> Select[*tuple[object, ...]]:
 
 _EVERY_SETTING = _build(SpeedSetting.unit_under_test_id == UnitUnderTest.id)
 _HIGHEST_SETTING = _build(SpeedSetting.id == highest_setting_id())
+_NAMED = UnitUnderTest.id.in_(bindparam("unit_ids", expanding=True))
+_EVERY_SETTING_OF_SOME, _HIGHEST_SETTING_OF_SOME = _EVERY_SETTING.where(_NAMED), _HIGHEST_SETTING.where(_NAMED)
 
 
 def read_ranking_rows(
@@ -181,21 +184,24 @@ def read_ranking_rows(
     *,
     highest_only: bool = False,
     unit_id: int = 0,
+    unit_ids: Collection[int] | None = None,
 ) -> list[RankingRow]:
     """All units that are not in the trash, one row a setting, in the order of maker, model and setting, with what was
     measured in the channel, aerosol and room of the choices.
 
     `highest_only` leaves out every setting but the highest of each unit; `unit_id` reads that unit alone, in the
-    trash or not.
+    trash or not; `unit_ids` reads no others than these.
     """
-    result = session.connection().execute(
-        _HIGHEST_SETTING if highest_only else _EVERY_SETTING,
-        {
-            "channel": choices.channel,
-            "aerosol": choices.aerosol,
-            "room_id": choices.room_id or 0,
-            "currency": currency,
-            "unit_id": unit_id,
-        },
-    )
+    values: dict[str, object] = {
+        "channel": choices.channel,
+        "aerosol": choices.aerosol,
+        "room_id": choices.room_id or 0,
+        "currency": currency,
+        "unit_id": unit_id,
+    }
+    query = _HIGHEST_SETTING if highest_only else _EVERY_SETTING
+    if unit_ids is not None:
+        query = _HIGHEST_SETTING_OF_SOME if highest_only else _EVERY_SETTING_OF_SOME
+        values["unit_ids"] = list(unit_ids)
+    result = session.connection().execute(query, values)
     return [RankingRow._make(row) for row in result.all()]

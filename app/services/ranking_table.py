@@ -1,6 +1,6 @@
 """All lines that a ranking is made from: every unit at each setting asked for, with its sound and its cost."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from app.compute.cost import CostAssumptions, OwnedUnit, RunningCost, running_cost
 from app.compute.energy_use import RunningPart
 from app.services.consumable_parts import ConsumableRow, consumable_parts, read_consumable_rows
+from app.services.kept_reads import kept_by_unit
 from app.services.ranking_choices import HIGHEST, Offered, RankingChoices, RoomOffered, read_offered
 from app.services.ranking_query import RankingRow, read_ranking_rows
 from app.services.setting_sound import SettingSound, read_setting_sounds
@@ -59,17 +60,42 @@ def read_ranking_table(session: Session, choices: RankingChoices, before: Rankin
         whatever was made of it still holds
     """
     filled, offered = read_offered(session, choices)
-    highest_only = filled.setting == HIGHEST
-    rows = read_ranking_rows(session, filled, offered.currency, highest_only=highest_only)
-    lines = with_sound_and_cost(session, rows, offered, highest_only=highest_only)
+    lines = _lines_of_all(session, filled, offered)
     if before is not None:
         earlier = {(line.row.unit_id, line.row.setting_id): line for line in before.lines}
         lines = [_same_or_new(line, earlier.get((line.row.unit_id, line.row.setting_id))) for line in lines]
     return RankingTable(tuple(lines), offered)
 
 
+def _lines_of_all(session: Session, filled: RankingChoices, offered: Offered) -> list[RankedSetting]:
+    """Kept by unit; after a change only the units that changed are read and worked out anew."""
+    highest_only = filled.setting == HIGHEST
+
+    def read(unit_ids: Collection[int] | None) -> Mapping[int, list[RankedSetting]]:
+        rows = read_ranking_rows(session, filled, offered.currency, highest_only=highest_only, unit_ids=unit_ids)
+        found: dict[int, list[RankedSetting]] = {}
+        for line in with_sound_and_cost(session, rows, offered, highest_only=highest_only, unit_ids=unit_ids):
+            found.setdefault(line.row.unit_id, []).append(line)
+        return found
+
+    key = ("ranking", filled.channel, filled.aerosol, filled.room_id, highest_only, offered.currency)
+    terms = (offered.standard_distance_m, offered.sound_correction_rule, offered.hours_per_day, offered.assumptions())
+    units = kept_by_unit(session, (*key, *terms), read)
+    return [line for unit in sorted(units.values(), key=_name) for line in unit]
+
+
+def _name(lines: Sequence[RankedSetting]) -> tuple[str, str, int]:
+    return lines[0].row.maker, lines[0].row.model, lines[0].row.unit_id
+
+
 def _same_or_new(line: RankedSetting, earlier: RankedSetting | None) -> RankedSetting:
-    if earlier is None or earlier.row != line.row or earlier.sound != line.sound or earlier.cost != line.cost:
+    if (
+        earlier is line
+        or earlier is None
+        or earlier.row != line.row
+        or earlier.sound != line.sound
+        or earlier.cost != line.cost
+    ):
         return line
     return earlier
 
@@ -99,10 +125,11 @@ def with_sound_and_cost(
     unit_id: int = 0,
     *,
     highest_only: bool = False,
+    unit_ids: Collection[int] | None = None,
 ) -> list[RankedSetting]:
     """The rows as lines of a ranking: each with its sound level and its running cost.
 
-    unit_id, highest_only : all rows are of this unit, or of the highest setting of their unit
+    unit_id, highest_only, unit_ids : all rows are of this unit, of the highest setting of their unit, of these units
     """
     sounds = read_setting_sounds(
         session,
@@ -110,8 +137,9 @@ def with_sound_and_cost(
         rule=offered.sound_correction_rule,
         unit_id=unit_id,
         highest_only=highest_only,
+        unit_ids=unit_ids,
     )
-    consumables = read_consumable_rows(session, offered.currency, unit_id)
+    consumables = read_consumable_rows(session, offered.currency, unit_id, unit_ids)
     assumptions = offered.assumptions()
     return [
         RankedSetting(

@@ -1,5 +1,6 @@
 """Which units to buy for a room: settings that reach the air changes, below a sound ceiling and within a budget."""
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
@@ -8,10 +9,11 @@ from app.compute.measured import Measured
 from app.compute.room_advice import Candidate, Fit, RoomAdvice, Wish, advise, frontier, two_of
 from app.compute.room_need import RULE_CEILING_M, RoomNeed, need_by_155_rule, need_by_air_changes
 from app.errors import InvalidValue
+from app.services.kept_reads import kept, kept_by_unit
 from app.services.owned_units import rate_of
-from app.services.ranking_choices import RankingChoices, read_offered
+from app.services.ranking_choices import Offered, RankingChoices, read_offered
 from app.services.ranking_query import RankingRow, read_ranking_rows
-from app.services.setting_sound import read_setting_sounds
+from app.services.setting_sound import SettingSound, read_setting_sounds
 
 RULE_155, AIR_CHANGES = "1.55 rule", "air changes"
 ROOM_RULES = (RULE_155, AIR_CHANGES)
@@ -68,34 +70,17 @@ class AdviceForRoom:
 def advice_for_room(session: Session, choices: RoomChoices | None = None) -> AdviceForRoom:
     """Advice for a room. Raises InvalidValue, naming the field, for a room or a limit that cannot be."""
     chosen = choices or RoomChoices()
-    need = _need(chosen)
+    return kept(session, ("advice for a room", chosen), lambda: _advice(session, chosen, _need(chosen)))
+
+
+def _advice(session: Session, chosen: RoomChoices, need: RoomNeed) -> AdviceForRoom:
     filled, offered = read_offered(session, RankingChoices())
-    rows = read_ranking_rows(session, filled, offered.currency)
-    sounds = read_setting_sounds(
-        session, standard_distance_m=offered.standard_distance_m, rule=offered.sound_correction_rule
-    )
-    candidates = []
-    for row in rows:
-        if row.setting_id is None:
-            continue
-        sound = sounds.of(row.setting_id)
-        candidates.append(
-            Candidate(
-                unit=f"{row.maker} {row.model}",
-                setting=row.setting or "",
-                rate=rate_of(row) or _unmeasurable_rate(row),
-                measurable=row.measurable == 1,
-                sound_dba=sound.level_dba,
-                price=row.price if row.price_currency == offered.currency else None,
-                setting_id=row.setting_id,
-                unit_id=row.unit_id,
-                sound_is_upper_bound=sound.is_upper_bound,
-            )
-        )
+    both = _candidates(session, filled, offered)
+    candidates = [one for one, _ in both]
     wish = Wish(need, chosen.max_sound_dba, chosen.max_price)
     found = advise(tuple(candidates), wish)
     alone = {fit.candidate.unit_id for fit in found.fits}
-    pairs = advise(tuple(two_of(c) for c in candidates if c.unit_id not in alone), wish).fits
+    pairs = advise(tuple(two for one, two in both if one.unit_id not in alone), wish).fits
     return AdviceForRoom(
         choices=chosen,
         need=need,
@@ -110,6 +95,43 @@ def advice_for_room(session: Session, choices: RoomChoices | None = None) -> Adv
         candidates=tuple(candidates),
         units=len({candidate.unit_id for candidate in candidates}),
         left_out=_left_out(found, tuple(candidates)),
+    )
+
+
+def _candidates(session: Session, filled: RankingChoices, offered: Offered) -> list[tuple[Candidate, Candidate]]:
+    """Every setting, by maker, model and position, with two of it; kept by unit, for any room."""
+
+    def read(unit_ids: Collection[int] | None) -> Mapping[int, list[tuple[Candidate, Candidate]]]:
+        sounds = read_setting_sounds(
+            session,
+            standard_distance_m=offered.standard_distance_m,
+            rule=offered.sound_correction_rule,
+            unit_ids=unit_ids,
+        )
+        found: dict[int, list[tuple[Candidate, Candidate]]] = {}
+        for row in read_ranking_rows(session, filled, offered.currency, unit_ids=unit_ids):
+            if row.setting_id is not None:
+                one = _candidate(row, row.setting_id, sounds.of(row.setting_id), offered.currency)
+                found.setdefault(row.unit_id, []).append((one, two_of(one)))
+        return found
+
+    measured = (filled.channel, filled.aerosol, filled.room_id, offered.currency)
+    key = ("candidates for a room", *measured, offered.standard_distance_m, offered.sound_correction_rule)
+    units = kept_by_unit(session, key, read)
+    return [both for unit in sorted(units.values(), key=lambda unit: unit[0][0].unit) for both in unit]
+
+
+def _candidate(row: RankingRow, setting_id: int, sound: SettingSound, currency: str) -> Candidate:
+    return Candidate(
+        unit=f"{row.maker} {row.model}",
+        setting=row.setting or "",
+        rate=rate_of(row) or _unmeasurable_rate(row),
+        measurable=row.measurable == 1,
+        sound_dba=sound.level_dba,
+        price=row.price if row.price_currency == currency else None,
+        setting_id=setting_id,
+        unit_id=row.unit_id,
+        sound_is_upper_bound=sound.is_upper_bound,
     )
 
 

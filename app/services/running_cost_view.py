@@ -1,16 +1,18 @@
 """What every unit costs to run a year and to own over some years, one line a unit, filtered and sorted."""
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
-from functools import lru_cache
 
 from sqlalchemy.orm import Session
 
-from app.compute.cost import CostAssumptions, OwnedUnit, RunningCost, running_cost
+from app.compute.cost import RunningCost, running_cost
 from app.compute.cost_over_years import CostOverYears, cost_over_years
 from app.errors import InvalidValue
 from app.services.decay_curves import spread_over
+from app.services.kept_reads import kept, kept_by_unit
 from app.services.owned_units import UnitAtSetting, UnitLeftOut, read_owned_units
 from app.services.owning_choices import MOST_UNITS, OwningChoices, OwningTerms, owning_terms
+from app.services.ranking_choices import RankingChoices, read_offered
 
 COST_SORTS = ("cost_per_year", "energy", "consumables", "price", "cost_over_years", "name")
 _DRAWN_BY_DEFAULT = 6
@@ -73,40 +75,61 @@ def running_cost_view(session: Session, choices: CostChoices | None = None) -> R
             f"The column to sort by is {chosen.sort!r}; it needs one of: {', '.join(COST_SORTS)}.", field="sort"
         )
     terms = owning_terms(session, chosen.owning)
-    bench = read_owned_units(session, terms)
-    kept, removed = _filtered(bench.units, chosen)
-    costs = sorted(
-        (UnitCost(unit, *_costs(unit.owned, terms.assumptions, terms.choices.years)) for unit in kept),
-        key=lambda cost: _order(cost, chosen),
-    )
+    return kept(session, ("costs in order", chosen, terms), lambda: _view(session, chosen, terms))
+
+
+def _view(session: Session, chosen: CostChoices, terms: OwningTerms) -> RunningCostView:
+    found = _costs_of_all(session, terms)
+    all_costs = [cost for cost in found if isinstance(cost, UnitCost)]
+    left_out = tuple(unit for unit in found if isinstance(unit, UnitLeftOut))
+    passing, removed = _filtered(all_costs, chosen)
+    costs = sorted(passing, key=lambda cost: _order(cost, chosen))
     return RunningCostView(
         costs=tuple(costs),
         drawn=tuple(_with_curve(cost, terms) for cost in _drawn(costs, chosen)),
         choices=replace(chosen, owning=terms.choices),
         terms=terms,
-        units_on_bench=len(bench.units) + len(bench.left_out),
+        units_on_bench=len(found),
         removed=removed,
-        left_out=bench.left_out,
-        kinds=tuple(sorted({unit.row.kind for unit in bench.units})),
+        left_out=left_out,
+        kinds=tuple(sorted({cost.unit.row.kind for cost in all_costs})),
     )
 
 
-@lru_cache(maxsize=2048)
-def _costs(owned: OwnedUnit, assumptions: CostAssumptions, years: int) -> tuple[RunningCost, CostOverYears]:
-    """Both costs, without the curve. Kept for values seen before: they follow from these values alone."""
-    return running_cost(owned, assumptions), cost_over_years(owned, assumptions, years, with_curve=False)
+def _costs_of_all(session: Session, terms: OwningTerms) -> list[UnitCost | UnitLeftOut]:
+    """Both costs of every unit, without the curve; kept by unit, so that a change of one unit leaves the others."""
+    assumptions, years = terms.assumptions, terms.choices.years
+
+    def read(unit_ids: Collection[int] | None) -> Mapping[int, UnitCost | UnitLeftOut]:
+        bench = read_owned_units(session, terms, unit_ids=unit_ids)
+        costs = {unit.row.unit_id: _cost(unit, terms) for unit in bench.units}
+        return {**costs, **{unit.unit_id: unit for unit in bench.left_out}}
+
+    # which units are drawn or compared does not change what they cost
+    choices = replace(terms.choices, unit_ids=(), compare=(), tariff_id=None)
+    filled, offered = read_offered(session, RankingChoices())
+    measured = (filled.channel, filled.aerosol, filled.room_id)
+    sound = (offered.standard_distance_m, offered.sound_correction_rule)
+    key = ("costs", choices, assumptions, terms.hours_per_day, years, *measured, *sound)
+    return list(kept_by_unit(session, key, read).values())
 
 
-def _filtered(units: tuple[UnitAtSetting, ...], chosen: CostChoices) -> tuple[list[UnitAtSetting], tuple[str, ...]]:
+def _cost(unit: UnitAtSetting, terms: OwningTerms) -> UnitCost:
+    owned, assumptions, years = unit.owned, terms.assumptions, terms.choices.years
+    over_years = cost_over_years(owned, assumptions, years, with_curve=False)
+    return UnitCost(unit, running_cost(owned, assumptions), over_years)
+
+
+def _filtered(costs: list[UnitCost], chosen: CostChoices) -> tuple[list[UnitCost], tuple[str, ...]]:
     words = chosen.search.casefold().split()
-    found = [unit for unit in units if all(word in f"{unit.name} {unit.row.kind}".casefold() for word in words)]
-    kept = [unit for unit in found if not chosen.kind or unit.row.kind == chosen.kind]
+    found = [cost for cost in costs if all(word in f"{cost.name} {cost.unit.row.kind}".casefold() for word in words)]
+    passing = [cost for cost in found if not chosen.kind or cost.unit.row.kind == chosen.kind]
     removed = []
-    if len(found) < len(units):
-        removed.append(f"{len(units) - len(found)} not matching “{chosen.search.strip()}”")
-    if len(kept) < len(found):
-        removed.append(f"{len(found) - len(kept)} of another kind than {chosen.kind}")
-    return kept, tuple(removed)
+    if len(found) < len(costs):
+        removed.append(f"{len(costs) - len(found)} not matching “{chosen.search.strip()}”")
+    if len(passing) < len(found):
+        removed.append(f"{len(found) - len(passing)} of another kind than {chosen.kind}")
+    return passing, tuple(removed)
 
 
 def _drawn(costs: list[UnitCost], chosen: CostChoices) -> tuple[UnitCost, ...]:

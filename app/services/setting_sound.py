@@ -1,6 +1,7 @@
 """Sound level of each setting at the bench's standard distance, from all measurements of it."""
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -78,15 +79,25 @@ def _build() -> Select[int, float, float | None, float, str, str]:
 
 _QUERY = _build()
 _HIGHEST = _QUERY.where(SoundMeasurement.setting_id.in_(select(highest_setting_id()).select_from(UnitUnderTest)))
+_SOME = _QUERY.where(SoundMeasurement.unit_under_test_id.in_(bindparam("unit_ids", expanding=True)))
 
 
 def read_setting_sounds(
-    session: Session, *, standard_distance_m: float, rule: str, unit_id: int = 0, highest_only: bool = False
+    session: Session,
+    *,
+    standard_distance_m: float,
+    rule: str,
+    unit_id: int = 0,
+    highest_only: bool = False,
+    unit_ids: Collection[int] | None = None,
 ) -> SettingSounds:
-    """Levels of all settings, of those of one unit, or of the highest one of each unit."""
-    query = _HIGHEST if highest_only else _QUERY
+    """Levels of all settings, of those of one unit or of the units named, or of the highest one of each unit."""
+    if unit_ids is not None:
+        query, values = _SOME, {"unit_id": 0, "unit_ids": list(unit_ids)}
+    else:
+        query, values = _HIGHEST if highest_only else _QUERY, {"unit_id": unit_id}
     found: dict[int, list[SoundRow]] = {}
-    rows = session.connection().execute(query, {"unit_id": unit_id}).all()
+    rows = session.connection().execute(query, values).all()
     for setting_id, level, background, distance, environment, instrument_class in rows:
         row = SoundRow(level, background, distance, environment == "indoor", instrument_class)
         found.setdefault(setting_id, []).append(row)

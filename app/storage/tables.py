@@ -11,6 +11,7 @@ from app.storage import (
     sound_clips,
     tariffs,
     trials,
+    unit_changes,
     units_under_test,
 )
 from app.storage.base import Base
@@ -29,5 +30,6 @@ __all__ = [
     "sound_clips",
     "tariffs",
     "trials",
+    "unit_changes",
     "units_under_test",
 ]

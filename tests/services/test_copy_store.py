@@ -55,8 +55,10 @@ def filled(store: Engine, small_bench: SmallBench, make_log: Callable[..., bytes
 
 
 def _all_rows(engine: Engine) -> dict[str, list[tuple]]:
+    """Of all tables but the one in which a store counts its own changes."""
+    tables = [table for table in METADATA.sorted_tables if table.name != "unit_changes"]
     with engine.connect() as connection:
-        return {t.name: sorted(map(tuple, connection.execute(select(t))), key=repr) for t in METADATA.sorted_tables}
+        return {t.name: sorted(map(tuple, connection.execute(select(t))), key=repr) for t in tables}
 
 
 def _address(engine: Engine) -> str:

@@ -1,16 +1,19 @@
 """What the units cost to run a year, and to own over some years."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from heapq import nsmallest
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
+from app.compute.number_words import counted
 from app.compute.rounding import rounded_text
 from app.errors import HazefallError
 from app.figures.cost_bars import MOST_BARS, cost_words
 from app.figures.cost_over_years import over_years_words
 from app.services.owning_choices import SETTING_CHOICES, OwningTerms
 from app.services.running_cost_view import RunningCostView, UnitCost, running_cost_view
+from app.services.units import has_units
 from app.web.addresses import address, query_form
 from app.web.chart_choices import cost_choices
 from app.web.dependencies import RenderDep, SessionDep
@@ -22,6 +25,7 @@ from app.web.typed_form import TypedForm
 router = APIRouter()
 PATH = "/costs"
 _ROWS = 100
+_UNITS_OFFERED = 60  # to draw, besides those drawn
 _SETTING_WORDS = ("highest of each", "quietest of each", "quietest that serves the room")
 
 
@@ -59,6 +63,7 @@ class CostsPage:
     settings: tuple[Choice, ...]
     kinds: tuple[Choice, ...]
     units: tuple[Choice, ...]
+    units_not_offered: int
     hours_per_day: str
     days_per_year: str
     years: str
@@ -71,12 +76,15 @@ def show_costs(request: Request, session: SessionDep, render: RenderDep) -> HTML
     view = more = None
     try:
         view = running_cost_view(session, cost_choices(form))
-        more = consequences(view)
+        more = consequences(view, _shown(view, form))
     except HazefallError as error:
-        form.refuse(error.field or "", error.message)
-        view = _without_mistakes(session) if form.values else None
-        more = consequences(view) if view is not None else None
+        view = _without_mistakes(session)
+        more = consequences(view, _shown(view, form)) if view is not None else None
+        if view is not None or form.values:  # else no price is known, which the page says in a place of its own
+            form.refuse(error.field or "", error.message)
     page = _page(view, more, form)
+    if view is None and not has_units(session):
+        page = replace(page, is_empty=True)
     asked_wrongly = bool(form.values) and not form.is_good
     return render("pages/costs.html", page, status_code=422 if asked_wrongly else 200, charts=bool(page.lines))
 
@@ -95,16 +103,16 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
     terms = view.terms
     currency = terms.assumptions.currency
     years = terms.choices.years
-    first = min(max(form.whole_number("offset", "The first line") or 0, 0), len(view.costs))
+    first = _first(view, form)
     beyond = f" The picture holds the first {MOST_BARS}." if len(view.costs) > MOST_BARS else ""
     return CostsPage(
         title="What does each unit cost to run?",
         answer=cost_words(view),
         is_empty=view.units_on_bench == 0,
-        shown=f"{len(view.costs)} of {view.units_on_bench} units",
+        shown=f"{len(view.costs)} of {counted(view.units_on_bench, 'unit')}",
         removed=(*view.removed, *((f"{len(view.left_out)}: {view.left_out[0].why}",) if view.left_out else ())),
         columns=_columns(view, form),
-        lines=tuple(_line(cost, more) for cost in view.costs[first : first + _ROWS]),
+        lines=tuple(_line(cost, more) for cost in _shown(view, form)),
         links=_links(len(view.costs), first, form),
         more=more,
         bars_words=f"Energy and parts of a year, the purchase left out. An open mark means: at least that.{beyond}",
@@ -136,11 +144,21 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
             *(Choice(kind, kind, kind == view.choices.kind) for kind in view.kinds),
         ),
         units=_units(view),
+        units_not_offered=_not_offered(view),
         hours_per_day=f"{terms.hours_per_day:g}",
         days_per_year=f"{terms.assumptions.days_per_year:g}",
         years=str(years),
         currency=currency,
     )
+
+
+def _first(view: RunningCostView, form: TypedForm) -> int:
+    return min(max(form.whole_number("offset", "The first line") or 0, 0), len(view.costs))
+
+
+def _shown(view: RunningCostView, form: TypedForm) -> tuple[UnitCost, ...]:
+    first = _first(view, form)
+    return view.costs[first : first + _ROWS]
 
 
 def _links(total: int, first: int, form: TypedForm) -> PageLinks:
@@ -160,9 +178,18 @@ def _quiet_words(terms: OwningTerms) -> str:
 
 
 def _units(view: RunningCostView) -> tuple[Choice, ...]:
+    """The units drawn and, by name, as many others as a reader looks through; a search brings up the rest."""
     drawn = {cost.unit.row.unit_id for cost in view.drawn}
-    by_name = sorted(view.costs, key=lambda cost: cost.name.casefold())
-    return tuple(Choice(str(cost.unit.row.unit_id), cost.name, cost.unit.row.unit_id in drawn) for cost in by_name)
+    others = [cost for cost in view.costs if cost.unit.row.unit_id not in drawn]
+    offered = [*view.drawn, *nsmallest(_UNITS_OFFERED, others, key=lambda cost: cost.name.casefold())]
+    return tuple(
+        Choice(str(cost.unit.row.unit_id), cost.name, cost.unit.row.unit_id in drawn)
+        for cost in sorted(offered, key=lambda cost: cost.name.casefold())
+    )
+
+
+def _not_offered(view: RunningCostView) -> int:
+    return max(0, len(view.costs) - len(view.drawn) - _UNITS_OFFERED)
 
 
 def _page_without_price(form: TypedForm) -> CostsPage:
@@ -186,6 +213,7 @@ def _page_without_price(form: TypedForm) -> CostsPage:
         settings=(),
         kinds=(),
         units=(),
+        units_not_offered=0,
         hours_per_day=form.typed("hours_per_day", "24"),
         days_per_year=form.typed("days_per_year", "365"),
         years=form.typed("years", "5"),

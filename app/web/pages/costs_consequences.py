@@ -1,5 +1,6 @@
 """What follows from the costs: clean air's price, pay-back of two units, what would change their order, the tariffs."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.compute.cost_sensitivity import Moved
@@ -8,7 +9,7 @@ from app.compute.rounding import rounded_text
 from app.figures.cost_sensitivity import compared_names, moved_words, sensitivity_words
 from app.services.cost_of_owning import CleanAirCost, CostOfOwning, with_consequences
 from app.services.owning_choices import TariffOffered
-from app.services.running_cost_view import RunningCostView
+from app.services.running_cost_view import RunningCostView, UnitCost
 from app.web.page_context import Choice
 from app.web.pages.cells import Cell
 
@@ -27,7 +28,7 @@ class SensitivityLine:
 class Consequences:
     """For the lower half of the cost page.
 
-    clean_air : cell by unit id
+    clean_air : cell by unit id, of the units shown
     first, second : choices of the two units to compare
     """
 
@@ -41,9 +42,9 @@ class Consequences:
     tariffs: tuple[TariffOffered, ...]
 
 
-def consequences(view: RunningCostView) -> Consequences:
+def consequences(view: RunningCostView, shown: Sequence[UnitCost]) -> Consequences:
     """Raises InvalidValue, naming the field, where the two units asked for cannot be compared."""
-    found = with_consequences(view)
+    found = with_consequences(view, shown)
     names = sorted(((cost.name, cost.unit.row.unit_id) for cost in view.drawn), key=lambda pair: pair[0].casefold())
     chosen = found.compared or (0, 0)
     return Consequences(
