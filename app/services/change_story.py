@@ -128,13 +128,18 @@ def _told(change: Change, units: dict[int, int | None], names: dict[int, str], t
         unit_id=unit_id,
         trial_id=change.subject_id if is_trial else None,
         name=name or _name_of(change, things),
-        what=what_changed("" if change.subject == "tariff" else change.field, change.action),
+        what=what_changed("" if _is_of_the_whole(change) else change.field, change.action),
         field=change.field,
         before=None if is_new else value_words(change.field, change.before, things),
         after=value_words(change.field, change.after, things),
         why=change.why,
         who=change.who,
     )
+
+
+def _is_of_the_whole(change: Change) -> bool:
+    """Whether the thing itself was added or taken back, so that no field of it is named."""
+    return change.subject == "tariff" or change.action == "restored"
 
 
 def _name_of(change: Change, things: NamesOfThings) -> str:

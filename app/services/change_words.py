@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from sqlalchemy import select
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from app.compute.number_words import plus_minus
 from app.compute.rounding import decimals_from_size, rounded_text
 from app.reading_files.channels import channel
 from app.storage.accounts import Account
@@ -133,7 +134,7 @@ class NamesOfThings:
             if change.subject in _FIELD_OF_SUBJECT:
                 wanted[_FIELD_OF_SUBJECT[change.subject]].add(change.subject_id)
             if change.field in _NAMES:
-                wanted[change.field] |= {int(text) for text in (change.before, change.after) if _is_id(text)}
+                wanted[change.field] |= {int(text) for text in (change.before, change.after) if text and _is_id(text)}
         self._names = {field: _read(session, field, ids) for field, ids in wanted.items()}
 
     def of_field(self, field: str, text: str) -> str:
@@ -144,8 +145,8 @@ class NamesOfThings:
         return self._names.get(_FIELD_OF_SUBJECT.get(subject, ""), {}).get(subject_id, "")
 
 
-def _is_id(text: str | None) -> bool:
-    return text is not None and text.isdecimal() and len(text) < 10
+def _is_id(text: str) -> bool:
+    return text.isdecimal() and len(text) < 10
 
 
 def _read(session: Session, field: str, ids: set[int]) -> dict[int, str]:
@@ -202,8 +203,11 @@ def _moment(text: str) -> str:
 
 def _number(name: str, text: str) -> str:
     """Marks in minutes; what was computed with four significant digits; what a person typed as it was typed."""
+    best, sign, uncertainty = text.partition(" ± ")
     try:
-        value = float(text)
+        value = float(best)
+        if sign:
+            return plus_minus(value, float(uncertainty) or None)
     except ValueError:
         return text
     if name in _MARKS:

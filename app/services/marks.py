@@ -29,7 +29,7 @@ COMPARED = (
     ("total_decay_per_h", "1/h", "total_decay_uncertainty_per_h"),
     ("clean_air_delivery_rate_m3_per_h", "m³/h", "clean_air_delivery_rate_uncertainty"),
     ("standard_clearing_time_min", "min", "standard_clearing_time_uncertainty_min"),
-    ("time_to_clear_min", "min", None),
+    ("time_to_clear_min", "min", "time_to_clear_uncertainty_min"),
     ("not_cleared_before_min", "min", None),
     ("fit_window_start_min", "min", None),
     ("fit_window_end_min", "min", None),

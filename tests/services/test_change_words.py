@@ -89,3 +89,12 @@ def test_computed_numbers_keep_the_digits_that_say_something(session: Session, s
     assert (told.before, told.after) == ("5.432", "5.5")
     assert changed(session, "trial", 1, "started_at", None, NOW).after == "2026-03-02 09:00 UTC"
     assert changed(session, "bench", 1, "main_channel", "pm2_5", "pm10_b").after == "PM10, second detector"
+
+
+def test_a_rate_is_rounded_by_its_uncertainty_and_a_return_names_no_field(session: Session, small_bench: SmallBench):
+    told = changed(session, "trial", 1, "pm10 clean_air_delivery_rate_m3_per_h", "8.65577 ± 0.479", "8.65578 ± 0.48")
+    assert (told.before, told.after) == ("8.7 ± 0.5", "8.7 ± 0.5")
+    record_change(session, "Ada", "restored", "trial", 1, "excluded_why", "a gap", None)
+    session.flush()
+    newest = story_of(session, "trial", 1)[0]
+    assert (newest.what, newest.before) == ("was taken back in", "a gap")
