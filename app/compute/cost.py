@@ -4,6 +4,7 @@ Money is in one currency throughout; the caller leaves out prices in another and
 neither numpy nor scipy, so that a page of costs opens at once.
 """
 
+import math
 from dataclasses import dataclass
 
 from app.compute.consumable_life import ConsumablePart, consumable_cost_per_year, replacement_interval_years
@@ -112,8 +113,22 @@ class RunningCost:
     @property
     def interval_95(self) -> tuple[float, float]:
         """95 % interval, never below zero, infinite degrees of freedom."""
-        half = _COVERAGE_95 * self.uncertainty_per_year
-        return max(0.0, self.total_per_year - half), self.total_per_year + half
+        return _interval_95(self.total_per_year, self.uncertainty_per_year)
+
+    @property
+    def energy_interval_95(self) -> tuple[float, float]:
+        return _interval_95(self.energy_cost_per_year, self.energy_uncertainty_per_year)
+
+    @property
+    def consumables_interval_95(self) -> tuple[float, float]:
+        """The lives of the parts as independent of each other."""
+        uncertainty = math.hypot(*(line.uncertainty_per_year for line in self.consumables))
+        return _interval_95(self.consumables_cost_per_year, uncertainty)
+
+
+def _interval_95(amount: float, uncertainty: float) -> tuple[float, float]:
+    half = _COVERAGE_95 * uncertainty
+    return max(0.0, amount - half), amount + half
 
 
 def energy_of(unit: OwnedUnit, assumptions: CostAssumptions) -> EnergyUse:

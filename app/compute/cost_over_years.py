@@ -83,6 +83,11 @@ class CostOverYears:
     def total(self) -> float:
         return self.by_year[-1].total
 
+    @property
+    def interval_95(self) -> tuple[float, float]:
+        """95 % interval of the total."""
+        return self.by_year[-1].interval_95
+
 
 def present_value_of_steady_cost(cost_per_year: float, discount_rate: float, years: float) -> float:
     r"""Today's value of a cost that runs evenly for some years.

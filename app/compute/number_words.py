@@ -106,6 +106,27 @@ def money_known(amount: float, currency: str, missing: Sequence[str], decimals: 
     return f"at least {money(amount, currency, decimals)}" if amount > 0 else "an amount not known"
 
 
+def money_between(
+    amount: float,
+    interval: tuple[float, float],
+    currency: str,
+    missing: Sequence[str] = (),
+    decimals: int | None = None,
+) -> str:
+    r"""An amount with its 95 % interval; as `money_known` where some of it is missing, since a bound has no interval.
+
+    >>> money_between(112.4, (98.1, 126.7), "USD")
+    '112\xa0USD (98 to 127)'
+    >>> money_between(0.0, (0.0, 0.0), "USD", ("x",))
+    'an amount not known'
+    """
+    low, high = interval
+    if missing or not high > low:
+        return money_known(amount, currency, missing, decimals)
+    places = (2 if abs(amount) < 100 else 0) if decimals is None else decimals
+    return f"{money(amount, currency, places)} ({rounded_text(low, places)} to {rounded_text(high, places)})"
+
+
 def counted(number: int, singular: str, plural: str | None = None) -> str:
     """A number with its noun in the right form.
 

@@ -61,7 +61,11 @@ def sound_cell(line: RankedSetting) -> TakenCell:
     if sound is None or sound.level_dba is None:
         return TakenCell(why="Not measured.")
     bound = AT_MOST if sound.is_upper_bound else ESTIMATE if sound.is_estimate else ""
-    return plain_cell(sound.level_dba, 0, bound=bound, why=sound.words)
+    if sound.is_upper_bound or not sound.uncertainty_db:
+        return plain_cell(sound.level_dba, 0, bound=bound, why=sound.words)
+    level = Measured(sound.level_dba, sound.uncertainty_db, sound.degrees_of_freedom)
+    low, high = level.interval_95
+    return measured_cell(level.value, level.uncertainty, low, high, bound=bound, why=sound.words)
 
 
 def power_cell(line: RankedSetting) -> TakenCell:

@@ -33,23 +33,21 @@ def running_cost_table(view: RunningCostView, facts: ChartFacts) -> TakenTable:
 
 def _row(cost: UnitCost) -> tuple[TakenCell, ...]:
     year, years = cost.per_year, cost.over_years
-    low, high = year.interval_95
-    total = TakenCell(rounded_text(year.total_per_year, 0), rounded_text(low, 0), rounded_text(high, 0))
-    if year.at_least:
-        total = plain_cell(year.total_per_year, 0, bound=AT_LEAST)
     return (
         text_cell(cost.name),
         text_cell(cost.unit.row.setting or ""),
-        _of_known(year.energy_cost_per_year, year.energy.missing),
-        _of_known(year.consumables_cost_per_year, year.consumables_missing),
-        total,
+        _of_known(year.energy_cost_per_year, year.energy.missing, year.energy_interval_95),
+        _of_known(year.consumables_cost_per_year, year.consumables_missing, year.consumables_interval_95),
+        _of_known(year.total_per_year, year.missing, year.interval_95),
         plain_cell(cost.unit.owned.purchase_price, 0, why=cost.unit.owned.price_missing_because),
-        plain_cell(years.total, 0, bound=AT_LEAST if years.at_least else ""),
+        _of_known(years.total, years.missing, years.interval_95),
     )
 
 
-def _of_known(amount: float, missing: tuple[str, ...]) -> TakenCell:
+def _of_known(amount: float, missing: tuple[str, ...], interval: tuple[float, float]) -> TakenCell:
     """An amount, "at least" where some of it is missing, and no number where nothing of it is known."""
     if missing and amount == 0:
         return TakenCell(why=" ".join(missing))
+    if not missing and interval[1] > interval[0]:
+        return TakenCell(rounded_text(amount, 0), *(rounded_text(end, 0) for end in interval))
     return plain_cell(amount, 0, bound=AT_LEAST if missing else "", why=" ".join(missing))

@@ -3,14 +3,14 @@
 from collections.abc import Sequence
 
 from app.compute.method import METHOD_NAME, METHOD_VERSION
-from app.compute.number_words import counted, listed, money, money_known
+from app.compute.number_words import counted, listed, money, money_between
 from app.compute.rounding import rounded_text
 from app.reading_files.channels import channel
 from app.services.claims import CheckedClaim
 from app.services.draft_words import DraftSection, Span, Words, from_trials, numbers_leading_to, said
 from app.services.ranking import RankedSetting
 from app.services.review_facts import OtherUnit, ReviewFacts
-from app.services.review_figures import cost_shown, power_shown, rate_shown, time_shown
+from app.services.review_figures import power_shown, rate_shown, time_shown
 from app.services.review_rules import BY_SOUND, level_of_line, place_of, sound_words
 from app.storage.rooms_and_loggers import Room
 from app.storage.trials import Trial
@@ -230,13 +230,16 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
         return DraftSection("cost", "What does it cost to own?", (said("No price of a kilowatt-hour is known."),))
     offered, costs = known.lines.offered, facts.costs_page
     cost, currency = line.cost, facts.currency
-    energy = Span(money_known(cost.energy_cost_per_year, currency, cost.energy.missing, 0), costs)
-    parts = Span(money_known(cost.consumables_cost_per_year, currency, cost.consumables_missing, 0), costs)
+    energy = Span(
+        money_between(cost.energy_cost_per_year, cost.energy_interval_95, currency, cost.energy.missing, 0), costs
+    )
+    of_parts, left_out = cost.consumables_cost_per_year, cost.consumables_missing
+    parts = Span(money_between(of_parts, cost.consumables_interval_95, currency, left_out, 0), costs)
     first = said(
         f"At “{line.row.setting}”, ",
         Span(f"{offered.hours_per_day:g}\u00a0h a day", costs),
         ", it costs ",
-        Span(cost_shown(line) or "an amount that is not known", costs),
+        Span(f"{money_between(cost.total_per_year, cost.interval_95, currency, cost.missing, 0)} a year", costs),
         " to run: ",
         energy,
         " for energy, ",
@@ -246,8 +249,8 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
     paragraphs = [first]
     if known.over_years is not None:
         years = len(known.over_years.by_year) - 1
-        bound = "at least " if known.over_years.at_least else ""
-        total = Span(f"{bound}{money(known.over_years.total, facts.currency, 0)}", costs)
+        owned = known.over_years
+        total = Span(money_between(owned.total, owned.interval_95, facts.currency, owned.missing, 0), costs)
         over = Span(f"{years} years", costs)
         paragraphs.append(said("With the purchase that comes to ", total, " over ", over, "."))
     missing = tuple(dict.fromkeys((*line.cost.missing, *(known.over_years.missing if known.over_years else ()))))

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.compute.number_words import counted, measured_words, money, money_known
+from app.compute.number_words import counted, measured_words, money, money_between
 from app.compute.ozone import LIMITS
 from app.compute.published_figure import PublishedFigure
 from app.compute.rounding import rounded_text
@@ -204,17 +204,19 @@ def _cost_words(known: UnitKnown, highest: RankedSetting | None) -> str:
     if highest is None or highest.cost is None:
         return "No electricity price is set, so no cost can be given."
     cost, currency = highest.cost, highest.cost.currency
-    bound = "At least " if cost.at_least else ""
+    energy, parts = cost.energy.missing, cost.consumables_missing
+    total = money_between(cost.total_per_year, cost.interval_95, currency, cost.missing)
     words = (
-        f"{bound}{money(cost.total_per_year, currency)} a year at “{highest.row.setting}”, "
+        f"{total[:1].upper()}{total[1:]} a year at “{highest.row.setting}”, "
         f"{known.lines.offered.hours_per_day:g}\u00a0h a day: "
-        f"{money_known(cost.energy_cost_per_year, currency, cost.energy.missing)} for energy, "
-        f"{money_known(cost.consumables_cost_per_year, currency, cost.consumables_missing)} for filters and parts"
+        f"{money_between(cost.energy_cost_per_year, cost.energy_interval_95, currency, energy)} for energy, "
+        f"{money_between(cost.consumables_cost_per_year, cost.consumables_interval_95, currency, parts)} for filters "
+        "and parts"
     )
     if known.over_years is not None:
         years = len(known.over_years.by_year) - 1
-        bound = "at least " if known.over_years.at_least else ""
-        words += f"; {bound}{money(known.over_years.total, currency)} over {years} years with the purchase"
+        owned = money_between(known.over_years.total, known.over_years.interval_95, currency, known.over_years.missing)
+        words += f"; {owned} over {years} years with the purchase"
     return words + "."
 
 
