@@ -57,6 +57,44 @@ def test_the_interval_holds_the_true_rate_in_nineteen_of_twenty_ordinary_runs():
     assert np.mean(inside) >= 0.90
 
 
+@pytest.mark.parametrize("channel", ["pm1", "pm2_5", "pm10"])
+@pytest.mark.parametrize(("event", "words"), [("door_open", "drops by"), ("van", "jumps up by")])
+def test_every_event_in_mid_run_is_told_with_its_place_and_the_part_before_gives_the_true_rate(event, words, channel):
+    """A door open for seven minutes, a van idling under the window for five: both are held not to be one exponential,
+    within three minutes of their start, and the offered window up to there gives the rate of the fine class."""
+    plans = [plan for plan in all_trials() if getattr(plan, event)]
+    assert plans
+    for plan in plans:
+        decay = analysed(plan, channel)
+        note = next(note for note in decay.notes if note.code == "not_one_exponential")
+        assert (note.severity, decay.usable) == ("unusable", False)
+        assert words in note.message
+        assert f"Set the fit end to {note.at_min:.1f} min to use the part before." in note.message
+        # where unit on was read off the curve, it may lie a little beside the true one
+        on_later_min = 60 * decay.unit_on_h - unit_on_s(plan) / 60
+        assert note.at_min + on_later_min == pytest.approx(getattr(plan, event)[0], abs=3)
+        before = part_before(plan, channel, decay.unit_on_h + note.at_min / 60)
+        assert before.usable
+        assert before.fit.decay_rate.value == pytest.approx(rate_of_the_day(plan), rel=0.12)
+    if channel == "pm1":
+        assert before.fit.decay_rate.low_95 <= rate_of_the_day(plan) <= before.fit.decay_rate.high_95
+
+
+def part_before(plan: TrialPlan, channel: str, fit_end_h: float) -> ChannelDecay:
+    run = logged_run(plan)
+    rows = np.array(run.rows())
+    marks = Marks(unit_on_h=unit_on_s(plan) / 3600 if plan.told_unit_on else None, fit_end_h=fit_end_h)
+    return analyse_decay(
+        run.elapsed_s[rows],
+        run.levels[channel][rows],
+        channel=channel,
+        unit="µg/m³",
+        marks=marks,
+        saturation_level=plan.logger.sensor.saturation_level,
+        response_time_s=plan.logger.sensor.response_time_s,
+    )
+
+
 def test_a_unit_that_does_nothing_falls_as_the_empty_room_does():
     plug = [analysed(p).fit for p in all_trials() if p.unit and p.unit.model == "Plug" and p.room.name == "Churn room"]
     empty = [analysed(p).fit for p in all_trials() if p.empty_room and p.room.name == "Churn room"]
