@@ -34,6 +34,7 @@ class Cell:
     below: str = ""
     reason: str = ""
     bar: Bar | None = None
+    further_below: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +172,7 @@ def _time_to_clear_cell(line: RankedSetting, scales: Scales) -> Cell:
             top,
             f"{words.value} min, {start} {channel(scales.channel).unit}",
         )
-        return Cell("value", words.value, f"{spread}, {start}" if start else spread, bar=bar)
+        return Cell("value", words.value, spread, bar=bar, further_below=start)
     if row.not_cleared_before_min is not None:
         bound = not_within(row.not_cleared_before_min)
         bar = Bar(_share(row.not_cleared_before_min, top), 0.0, None, True, f"not within {bound[2:]}") if top else None
@@ -201,7 +202,7 @@ def _sound_cell(line: RankedSetting) -> Cell:
     words = measured_words(sound.level_dba, sound.uncertainty_db)
     below = f"± {words.uncertainty}"
     if sound.is_upper_bound:
-        return Cell("bound", f"≤ {words.value}", below, sound.words)
+        return Cell("bound", f"≤ {words.value}", f"{below}, est." if sound.is_estimate else below, sound.words)
     kind, reason = ("estimate", sound.words) if sound.is_estimate else ("value", "")
     return Cell(kind, words.value, below, reason)
 

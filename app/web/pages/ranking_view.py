@@ -134,7 +134,8 @@ def _caption(ranking: Ranking) -> str:
     direction = "largest" if ranking.choices.larger_first else "smallest"
     if ranking.choices.sort in ("name", "kind"):
         direction = "Z" if ranking.choices.larger_first else "A"
-    return f"Units by {words[:1].lower()}{words[1:]}, {direction} first. Intervals are 95\u00a0%; ± is standard."
+    order = f"Units by {words[:1].lower()}{words[1:]}, {direction} first."
+    return f"{order} Intervals are 95\u00a0%; behind ± stands a standard uncertainty."
 
 
 def units_switch(path: str, form: TypedForm, system: UnitSystem) -> Switch:
