@@ -1,12 +1,16 @@
 """The progress of long work, as the page that waits for it is told."""
 
+import os
 import re
+import time
+from pathlib import Path
 
 import pytest
 from fastapi.testclient import TestClient
 
 from app.services import trial_results
-from app.web.progress_board import BOARD, ProgressBoard
+from app.settings import Settings
+from app.web.progress_board import ProgressBoard
 from tests.web.tried_bench import TriedBench
 
 KEY = "0123456789abcdef" * 2
@@ -47,19 +51,38 @@ def test_a_new_clear_level_tells_how_many_trials_are_done(
     assert after["time_to_clear_min"]["value"] < before
 
 
-def test_a_refused_change_leaves_no_progress_behind(tried_bench: TriedBench, client: TestClient):
+def test_a_refused_change_leaves_no_progress_behind(tried_bench: TriedBench, client: TestClient, settings: Settings):
     fields = fields_of(client, "/bench") | {"clear_level_value": "-1", "progress_key": KEY}
     assert client.post("/bench", data=fields).status_code == 422
-    assert BOARD.of(KEY) is None
+    assert list((settings.data_folder / "progress").iterdir()) == []
 
 
-def test_work_without_a_key_is_done_unseen():
-    board = ProgressBoard()
+def test_work_without_a_key_is_done_unseen(tmp_path: Path):
+    board = ProgressBoard(tmp_path / "progress")
     for key in ("", "short", "G" * 32, KEY + "0"):
         with board.watched(key) as tell:
             tell(1, 2, "steps")
             assert board.of(key) is None
     with board.watched(KEY) as tell:
         tell(1, 2, "steps")
-        assert (board.of(KEY).done, board.of(KEY).total, board.of(KEY).what) == (1, 2, "steps")
+        told = ProgressBoard(tmp_path / "progress").of(KEY)  # as another process asks
+        assert (told.done, told.total, told.what) == (1, 2, "steps")
     assert board.of(KEY) is None
+
+
+def test_what_a_killed_process_left_behind_goes_after_a_day(tmp_path: Path):
+    folder = tmp_path / "progress"
+    folder.mkdir()
+    (folder / "old.json").write_text("{}")
+    os.utime(folder / "old.json", (time.time() - 90_000,) * 2)
+    (folder / "new.json").write_text("{}")
+    with ProgressBoard(folder).watched(KEY):
+        assert [file.name for file in folder.iterdir()] == ["new.json"]
+
+
+def test_work_goes_on_where_its_progress_cannot_be_told(tmp_path: Path):
+    (tmp_path / "progress").write_text("a file in the place of the folder")
+    board = ProgressBoard(tmp_path / "progress")
+    with board.watched(KEY) as tell:
+        tell(1, 2, "steps")
+        assert board.of(KEY) is None

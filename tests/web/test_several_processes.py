@@ -21,6 +21,7 @@ from app.services.open_store import open_store
 from app.services.sign_in_throttle import TRIES_PER_NAME
 from app.settings import Settings
 from app.storage.engine import session_scope
+from app.web.progress_board import ProgressBoard
 from tests.conftest import told_to_command
 from tests.services.accounts import PASSWORD, make_account
 from tests.web.tried_bench import fill
@@ -152,6 +153,19 @@ def test_a_sign_in_and_its_throttle_count_in_both_and_all_stops_together(
     assert server.stop() == ""
     assert server.process.returncode == 0
     assert not [pid for pid in workers if Path(f"/proc/{pid}").exists()]
+
+
+def test_the_progress_of_one_is_told_by_both(server: TwoProcesses, settings_of_module: Settings):
+    """Worked for by a third process here, so that neither of the two knows it from its own memory."""
+    key = "0123456789abcdef" * 2
+    with ProgressBoard(settings_of_module.data_folder / "progress").watched(key) as tell:
+        tell(3, 7, "trials analysed again")
+        for place in (0, 1):
+            with server.answered_by(place) as client:
+                told = client.get(f"/progress/{key}").json()
+                assert told == {"done": 3, "total": 7, "what": "trials analysed again"}
+    with server.client() as client:
+        assert client.get(f"/progress/{key}").json() == {}
 
 
 def test_changes_through_both_at_once_are_all_stored(server: TwoProcesses, make_log: Callable[..., bytes]):

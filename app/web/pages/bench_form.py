@@ -17,7 +17,7 @@ from app.services.new_trial import CLEAR_LEVEL_KINDS
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice
 from app.web.pages.zones import zone_names
-from app.web.progress_board import BOARD, KEY_FIELD
+from app.web.progress_board import KEY_FIELD, ProgressBoardDep
 from app.web.typed_form import TypedForm, TypedFormDep, empty_form
 
 router = APIRouter()
@@ -47,7 +47,7 @@ def bench_to_change(session: SessionDep, render: RenderDep) -> Response:
 
 
 @router.post("/bench")
-def bench_changed(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+def bench_changed(session: SessionDep, render: RenderDep, form: TypedFormDep, board: ProgressBoardDep) -> Response:
     before = bench_choices(session)
     new = BenchChoices(
         name=form.needed_text("name", "The name of the bench"),
@@ -68,7 +68,7 @@ def bench_changed(session: SessionDep, render: RenderDep, form: TypedFormDep) ->
         publication_accent=form.text("publication_accent"),
     )
     if form.is_good:
-        with form.attempt(session), BOARD.watched(form.text(KEY_FIELD)) as on_progress:
+        with form.attempt(session), board.watched(form.text(KEY_FIELD)) as on_progress:
             change_bench(session, new, who=form.text("who"), why=form.text("why"), on_progress=on_progress)
             return RedirectResponse("/bench", 303)
     return render("pages/bench_form.html", _page(session, form), status_code=422)

@@ -14,7 +14,7 @@ from app.services.loggers import add_logger, change_logger, get_logger
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice
 from app.web.pages.bench_forms import logger_of
-from app.web.progress_board import BOARD, KEY_FIELD
+from app.web.progress_board import KEY_FIELD, ProgressBoardDep
 from app.web.typed_form import TypedForm, TypedFormDep, empty_form
 
 router = APIRouter()
@@ -73,12 +73,14 @@ def logger_to_change(logger_id: int, session: SessionDep, render: RenderDep) -> 
 
 
 @router.post("/loggers/{logger_id}/edit")
-def logger_changed(logger_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+def logger_changed(
+    logger_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep, board: ProgressBoardDep
+) -> Response:
     name = get_logger(session, logger_id).name
     new = logger_of(form)
     if form.is_good:
         who, why = form.text("who"), form.text("why")
-        with form.attempt(session), BOARD.watched(form.text(KEY_FIELD)) as on_progress:
+        with form.attempt(session), board.watched(form.text(KEY_FIELD)) as on_progress:
             change_logger(session, logger_id, asdict(new), who=who, why=why, on_progress=on_progress)
             return RedirectResponse("/loggers", 303)
     return render("pages/logger_form.html", _changing(session, name, logger_id, form), status_code=422)
