@@ -11,6 +11,7 @@ from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 from app.figures.taken_table import TakenCell, TakenColumn, TakenTable
 from app.figures.taken_table_formats import plain_digits
+from app.hidden_marks import without_hidden_marks
 
 MEDIA_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 INVENTED = "Invented demonstration: every unit, maker, room and number here is made up."
@@ -74,7 +75,7 @@ def _put(sheet: Any, row: int, place: int, text: str, *, is_number: bool = False
         decimals = len(number[1] or "")
         cell.number_format = f"#,##0.{'0' * decimals}" if decimals else "#,##0"
         return
-    cell.value = _NOT_IN_XML.sub("\ufffd", text)
+    cell.value = without_hidden_marks(_NOT_IN_XML.sub("\ufffd", text))
     cell.data_type = "s"  # a text, also where it begins like a formula
     cell.quotePrefix = True  # and it stays one when somebody edits it
 

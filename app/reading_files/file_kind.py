@@ -30,19 +30,23 @@ _OTHER_KINDS = (
 )
 
 
+def refuse_large_file(size_bytes: int, file_name: str) -> None:
+    """Raises UnreadableLog for more bytes than are read; whoever knows the size asks before filling the memory."""
+    if size_bytes > LARGEST_FILE_BYTES:
+        raise refusal(
+            file_name,
+            f"The file has {size_bytes / 1024**2:.0f} MB; at most {LARGEST_FILE_BYTES / 1024**2:.0f} MB are read.",
+            "Cut the log to the hours of the trial.",
+        )
+
+
 def is_worksheet_file(content: bytes, file_name: str) -> bool:
     """Whether the file is a workbook (XLSX); False for text. Everything else is refused."""
     if not content.strip(b" \t\r\n\x00\xef\xbb\xbf\xff\xfe"):
         raise refusal(
             file_name, "The file is empty.", "A table with a row for each time is needed: export the log again."
         )
-    if len(content) > LARGEST_FILE_BYTES:
-        size = len(content) / 1024**2
-        raise refusal(
-            file_name,
-            f"The file has {size:.0f} MB; at most {LARGEST_FILE_BYTES / 1024**2:.0f} MB are read.",
-            "Cut the log to the hours of the trial.",
-        )
+    refuse_large_file(len(content), file_name)
     if content.startswith(b"PK\x03\x04"):
         return True
     for mark, what in _OTHER_KINDS:

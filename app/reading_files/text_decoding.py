@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from app.hidden_marks import without_hidden_marks
+
 SIGNS_OF_UNITS = "µ°³²±"
 SINGLE_BYTE_ENCODINGS = ("cp1252", "mac_roman", "cp437", "cp850")
 BYTE_ORDER_MARKS = (
@@ -42,7 +44,7 @@ def decode_text(content: bytes) -> DecodedText:
             notes.append("Lines end with a bare carriage return.")
             text = text.replace("\r", "\n")
     last_line_ends = text.endswith("\n")
-    lines = text.split("\n")
+    lines = without_hidden_marks(text).split("\n")
     if last_line_ends:
         lines.pop()
     return DecodedText(lines, encoding, last_line_ends, tuple(notes))

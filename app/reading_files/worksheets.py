@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from xml.etree.ElementTree import ParseError
 
+from app.hidden_marks import without_hidden_marks
 from app.reading_files.refusals import quoted, refusal
 
 LARGEST_UNPACKED_BYTES = 400 * 1024 * 1024
@@ -134,7 +135,7 @@ def _cell_text(value: object) -> str:
     if value is None:
         return ""
     if isinstance(value, str):
-        return " ".join(value.replace('"', "”").split())
+        return " ".join(without_hidden_marks(value).replace('"', "”").split())
     if isinstance(value, datetime):
         return _moment_text(value)
     if isinstance(value, time):

@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.hidden_marks import without_hidden_marks
 from app.storage.bench import Change
 
 # Who acts where nobody gave a name: the person at the desk, on their own machine.
@@ -41,14 +42,14 @@ def record_change(
     """
     change = Change(
         at=at or datetime.now(UTC),
-        who=acting_name(session, who),
+        who=without_hidden_marks(acting_name(session, who)),
         action=action,
         subject=subject,
         subject_id=subject_id,
         field=field,
         before=_as_text(before),
         after=_as_text(after),
-        why=why,
+        why=without_hidden_marks(why),
     )
     session.add(change)
     return change

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
-from app.errors import NotFound
+from app.errors import InvalidValue, NotFound
 from app.reading_files.channels import channel
 from app.reading_files.log_table import ReadingChoices
 from app.services.audit import AT_THE_DESK, record_change
@@ -15,9 +15,19 @@ from app.storage.rooms_and_loggers import LoggerProfile, LoggerProfileColumn
 
 
 def save_profile(
-    session: Session, name: str, choices: ReadingChoices, *, who: str = AT_THE_DESK, now: datetime | None = None
+    session: Session,
+    name: str,
+    choices: ReadingChoices,
+    *,
+    who: str = AT_THE_DESK,
+    now: datetime | None = None,
+    may_replace: bool = True,
 ) -> int:
-    """Keeps choices under a name and returns the profile's id; an earlier profile of that name is replaced."""
+    """Keeps choices under a name and returns the profile's id; an earlier profile of that name is replaced.
+
+    may_replace : False for whoever may add and not change: another profile of that name is then left as it is, and
+        InvalidValue raised
+    """
     checked_name = required_text(name, "profile_name", "The name of the logger profile")
     profile = session.scalar(
         select(LoggerProfile)
@@ -25,6 +35,12 @@ def save_profile(
         .options(selectinload(LoggerProfile.columns))
     )
     before = None if profile is None else _in_words(profile_choices(profile))
+    if before is not None and before != _in_words(choices) and not may_replace:
+        raise InvalidValue(
+            f"The profile {checked_name!r} is kept already and reads files in another way; replacing it needs the role "
+            "“edit”. Choose another name, or leave it empty.",
+            field="profile_name",
+        )
     if profile is None:
         profile = LoggerProfile(name=checked_name, created_at=now or datetime.now(UTC), columns=[])
         session.add(profile)

@@ -10,6 +10,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from app.errors import InvalidValue, NotFound, TooLarge
+from app.reading_files.file_kind import refuse_large_file
 from app.settings import Settings
 
 KEPT_FOR = timedelta(hours=24)
@@ -62,7 +63,7 @@ def stage_upload(
             raise InvalidValue(
                 f"{file_name or 'The file'} is empty; a log with readings is needed. Choose it again.", field="log"
             )
-        staged = StagedUpload(token, _plain_name(file_name), size, digest.hexdigest(), at.isoformat())
+        staged = StagedUpload(token, plain_file_name(file_name), size, digest.hexdigest(), at.isoformat())
         (folder / f"{token}.json").write_text(json.dumps(asdict(staged)), encoding="utf-8")
         unfinished.rename(folder / f"{token}.log")
     finally:
@@ -83,6 +84,8 @@ def staged_upload(settings: Settings, token: str, now: datetime | None = None) -
 
 
 def staged_content(settings: Settings, staged: StagedUpload) -> bytes:
+    """The bytes that wait. Raises UnreadableLog for more than are ever read, before the memory is filled with them."""
+    refuse_large_file(staged.size_bytes, staged.file_name)
     return (settings.data_folder / "uploads" / f"{staged.token}.log").read_bytes()
 
 
@@ -111,7 +114,7 @@ def _age_mark(file: Path) -> float:
         return float("inf")
 
 
-def _plain_name(file_name: str) -> str:
+def plain_file_name(file_name: str) -> str:
     """The name alone, without folders and control characters; it is shown, never used as a path."""
     name = re.split(r"[\\/]", file_name)[-1]
     return "".join(letter for letter in name if letter.isprintable()).strip()[:200] or "log"

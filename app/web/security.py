@@ -1,4 +1,5 @@
-"""The guard in front of every request: right host, right origin, and headers that keep a page to itself."""
+"""The guard in front of every request: right host, right origin, headers that keep a page to itself, and no text that
+shows in another order than it is written."""
 
 import re
 from collections.abc import Iterable
@@ -7,12 +8,15 @@ from urllib.parse import urlsplit
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.hidden_marks import shown_marks
 from app.web.headers import SECURITY_HEADERS
 from app.web.problems import refuse
 
 LOOPBACK_NAMES = ("127.0.0.1", "localhost", "::1")
 _EVERY_ADDRESS = ("0.0.0.0", "::", "")  # where a server listens, never a name under which it is asked
 _HOST = re.compile(r"([a-z0-9_.-]+|\[[0-9a-f:.]+\])(:\d{1,5})?")
+# what a browser or a reader shows as words; a raw log is none of these and goes out byte for byte
+_SHOWN_AS_TEXT = ("text/", "application/json", "application/problem+json", "image/svg+xml")
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS", "TRACE")
 
 
@@ -33,11 +37,17 @@ class Guard:
             await self.app(scope, receive, send)
             return
 
+        is_text = False
+
         async def send_with_headers(message: Message) -> None:
+            nonlocal is_text
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
                 for name, value in SECURITY_HEADERS.items():
                     headers.setdefault(name, value)
+                is_text = headers.get("content-type", "").startswith(_SHOWN_AS_TEXT)
+            elif is_text and message.get("body"):
+                message["body"] = shown_marks(message["body"])
             await send(message)
 
         refusal = self.refusal(scope["method"], Headers(scope=scope))

@@ -8,6 +8,7 @@ import pytest
 APP = Path(__file__).parents[2] / "app"
 FLOOR = {
     "bundled_files": 0,
+    "hidden_marks": 0,
     "errors": 0,
     "settings": 0,
     "compute": 1,

@@ -39,3 +39,17 @@ def test_a_profile_without_a_name_or_that_is_not_there_is_told(session: Session)
         save_profile(session, " ", CHOICES)
     with pytest.raises(NotFound, match="There is no logger profile 3 in this bench"):
         load_profile(session, 3)
+
+
+def test_who_may_only_add_replaces_no_profile(session: Session):
+    kept = save_profile(session, "Dust meter", CHOICES)
+    with pytest.raises(InvalidValue) as refused:
+        save_profile(session, "dust METER", ReadingChoices(columns={"Dust": "pm10"}), may_replace=False)
+    assert refused.value.field == "profile_name"
+    assert refused.value.message == (
+        "The profile 'dust METER' is kept already and reads files in another way; replacing it needs the role “edit”. "
+        "Choose another name, or leave it empty."
+    )
+    assert load_profile(session, kept).columns == CHOICES.columns
+    assert save_profile(session, "dust METER", CHOICES, may_replace=False) == kept
+    assert save_profile(session, "another", ReadingChoices(columns={"Dust": "pm10"}), may_replace=False) != kept

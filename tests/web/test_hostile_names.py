@@ -15,10 +15,12 @@ from fastapi.testclient import TestClient
 from openpyxl import load_workbook
 from sqlalchemy import Engine, update
 
+from app.hidden_marks import holds_hidden_marks
 from app.storage.engine import session_scope
 from app.storage.rooms_and_loggers import Logger, Room, SmokeSource
 from app.storage.trials import Trial
 from app.storage.units_under_test import SpeedSetting, UnitUnderTest
+from tests.conftest import decay_log
 from tests.web.page_checks import faults_of
 from tests.web.tried_bench import TriedBench
 
@@ -99,6 +101,7 @@ def test_pages_hold_the_name_as_words(client: TestClient, name: str, subtests):
 
 
 def _assert_no_markup(html: str) -> None:
+    assert not holds_hidden_marks(html), "a name turns the order in which the text reads"
     for markup in ("<img src=x", 'onerror=alert(1)>"', "<script>alert", "<svg onload", "</script></style>"):
         assert markup not in html
 
@@ -159,6 +162,7 @@ def test_tables_as_files_hold_no_markup_and_no_formula(client: TestClient, name:
 
 
 def _assert_no_formula(text: str) -> None:
+    assert not holds_hidden_marks(text)
     rows = list(csv.reader(io.StringIO(text)))
     assert len(rows) > 1
     for cell in (cell for row in rows for cell in row):
@@ -173,3 +177,56 @@ def test_the_raw_file_is_a_download_that_no_browser_shows(client: TestClient, na
     assert answer.headers["x-content-type-options"] == "nosniff"
     assert "script-src 'self'" not in answer.headers["content-security-policy"]
     assert "sandbox" in answer.headers["content-security-policy"]
+
+
+def test_an_answer_for_scripts_holds_no_mark_that_turns_its_words(client: TestClient, name: str):
+    for path in ("/api/units", "/api/units/1", "/api/trials/3", "/api/rooms", "/api/ranking", "/api/loggers"):
+        assert not holds_hidden_marks(client.get(path).text), path
+
+
+# route, and the fields that hold a name or words
+_NAMED_BY_FORM = {
+    "/units/add": ({"maker": "M", "model": "1", "kind": "other"}, ("maker", "model", "serial_number", "new_settings")),
+    "/rooms/add": ({"room": "B", "room_volume_m3": "30"}, ("room", "furniture", "room_notes")),
+    "/loggers/add": ({"logger": "L"}, ("logger", "principle", "calibration")),
+    "/smoke-sources/add": ({"smoke_source": "s", "aerosol": "smoke"}, ("smoke_source", "smoke_source_notes")),
+    "/units/1/edit": ({"maker": "M", "model": "1", "kind": "other"}, ("maker", "notes", "setting_1")),
+    "/trials/3/trash": ({}, ("trash_why",)),
+    "/trials/3/exclude": ({}, ("why",)),
+    "/tariffs": (
+        {"region": "here", "price_per_kwh": "0.2", "currency": "USD", "valid_from": "2026-01-01"},
+        ("region", "tariff_source"),
+    ),
+}
+
+
+def test_a_name_with_a_mark_that_turns_its_words_is_not_stored(client: TestClient, tried_bench: TriedBench, subtests):
+    for path, (fields, names) in _NAMED_BY_FORM.items():
+        for field in names:
+            with subtests.test(path=path, field=field):
+                answer = client.post(path, data=fields | {field: REVERSED})
+                assert answer.status_code == 422, answer.headers.get("location")
+                assert "holds a hidden mark that turns the order in which it is read" in answer.text
+    refused = client.post("/api/units", json={"maker": REVERSED, "model": "1"})
+    assert refused.status_code == 422
+    assert "holds a hidden mark" in refused.text
+
+
+def test_who_and_why_are_recorded_without_such_marks(client: TestClient, tried_bench: TriedBench):
+    told = {"who": f"Ada {REVERSED}", "why": "a reason", "notes": "heavier than told"}
+    assert client.patch("/api/units/1", json=told).status_code == 200
+    history = client.get("/units/1/edit").text.split("What was changed", 1)[1]
+    assert "Ada Modelgnp.exex" in history
+    assert "�" not in history
+
+
+def test_channels_and_file_names_of_a_log_lose_such_marks(client: TestClient, tried_bench: TriedBench):
+    log = decay_log(6.0, channels=("PM1", "PM2.5", f"Probe {REVERSED}"), seed=77)
+    fields = {"kind": "empty room", "room_id": "1"}
+    sent = client.post("/api/trials", data=fields, files={"log": (f"{REVERSED}.csv", log, "text/csv")})
+    assert sent.status_code == 201, sent.text
+    assert "�" not in sent.text
+    number = sent.json()["id"]
+    assert client.get(f"/api/trials/{number}/log").content == log  # the evidence itself stays byte for byte
+    for path in (f"/trials/{number}", f"/trials/{number}/marks"):
+        assert "�" not in client.get(path).text

@@ -11,6 +11,7 @@ from starlette.responses import Response
 from app.services.bench_choices import bench_choices
 from app.services.raw_log import log_id_of_trial, raw_log_of_trial
 from app.services.readings import MOST_POINTS, thin_readings
+from app.services.staged_uploads import plain_file_name
 from app.services.trial_list import TrialFilter
 from app.web.api.shapes import Cursor, Id, OfBench, of_bench, problem_answers
 from app.web.api.trial_change import TrialChange, apply_change
@@ -69,6 +70,7 @@ def trial_added(
 ) -> TrialInFull:
     """Adds a trial from its log and analyses it. A file that is no log is refused with the line and text found; the
     same file for the same trial answers 409."""
+    from app.reading_files.file_kind import refuse_large_file
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
     from app.services.add_trial import add_read_trial
     from app.services.assumed_zone import with_assumed_zone
@@ -77,11 +79,13 @@ def trial_added(
 
     kept = load_profile(reading, form.profile_id) if form.profile_id is not None else None
     choices = reading_choices(form, kept)
+    name = plain_file_name(form.log.filename or "log")
+    refuse_large_file(form.log.size or 0, name)  # before it is read into memory
     content = form.log.file.read()
-    table = read_log(content, form.log.filename or "log", choices)
+    table = read_log(content, name, choices)
     if table.clock_is_known and not table.timezone:  # local times of an untold zone are those of the bench
         choices = replace(choices, timezone=bench_choices(reading).timezone)
-        table = with_assumed_zone(read_log(content, form.log.filename or "log", choices), choices.timezone or "")
+        table = with_assumed_zone(read_log(content, name, choices), choices.timezone or "")
     trial_id = add_read_trial(session, content, table, new_trial(session, form), choices)
     return _in_full(session, trial_detail(session, trial_id))
 

@@ -18,6 +18,7 @@ from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep, Settings
 from app.web.pages.trial_fields import NEW, choices_of, marks_of, name_marks_as_typed, new_trial_of
 from app.web.pages.trial_mistakes import note_every_mistake
 from app.web.pages.trial_preview_view import PreviewPage, preview_page
+from app.web.present_visitor import visitor_may
 from app.web.typed_form import TypedForm, TypedFormDep
 
 router = APIRouter()
@@ -154,7 +155,13 @@ def _keep_profile(session: Session, form: TypedForm, choices: Any) -> None:
     """Keeps how the file was read; a zone that was only assumed from the bench is no choice, and is left out."""
     if _assumed_zone(form):
         choices = replace(choices, timezone=None)
-    save_profile(session, form.text("profile_name"), choices, who=form.text("tested_by"))
+    save_profile(
+        session,
+        form.text("profile_name"),
+        choices,
+        who=form.text("tested_by"),
+        may_replace=visitor_may("edit"),
+    )
 
 
 def _assumed_zone(form: TypedForm) -> str:

@@ -3,13 +3,14 @@
 import multiprocessing
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache, partial
 from pathlib import Path
 
 from sqlalchemy import Engine
 
 from app.errors import InvalidValue
+from app.hidden_marks import shown_marks
 from app.services.data_package import raw_path
 from app.services.progress import OnProgress, say_nothing
 from app.services.published_things import raw_content, reading_session
@@ -57,7 +58,7 @@ def publish(
     done = 0
     for files in _made(make, tasks, workers or os.cpu_count() or 1):
         for file in files:
-            _take(site_folder, file)
+            _take(site_folder, _as_shown(file))
         done += 1
         progress(done, total, "Writing pages")
     with reading_session(url) as session:
@@ -100,6 +101,12 @@ def _make(url: str, site: SiteFrame, folder: Path, base_url: str, task: Task) ->
 def _standing_there(folder: Path) -> SiteFolder:
     """The folder as an earlier writing left it; its manifest is read once a process."""
     return SiteFolder(folder)
+
+
+def _as_shown(file: SiteFile) -> SiteFile:
+    """The words of a page or table in the order in which they are written; a raw log stays byte for byte."""
+    is_text = file.content is not None and file.path.endswith((".html", ".svg", ".csv", ".md", ".xml", ".json"))
+    return replace(file, content=shown_marks(file.content or b"")) if is_text else file
 
 
 def _take(site_folder: SiteFolder, file: SiteFile) -> None:
