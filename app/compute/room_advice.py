@@ -20,6 +20,7 @@ class Candidate:
     measurable : False where the rate cannot be told from zero
     sound_dba : None where not measured; an upper bound counts as the level itself [dB(A)]
     price : None where not recorded, in one currency
+    sound_is_estimate, sound_level : the level was brought from another distance; with its uncertainty [dB(A)]
     """
 
     unit: str
@@ -31,6 +32,8 @@ class Candidate:
     setting_id: int = 0
     unit_id: int = 0
     sound_is_upper_bound: bool = False
+    sound_is_estimate: bool = False
+    sound_level: Measured | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +147,13 @@ def beaten_by(candidate: Candidate, others: tuple[Candidate, ...]) -> Candidate 
     return max(better, key=lambda other: other.rate.value if other.rate else 0.0, default=None)
 
 
+def _of_two(level: Measured | None) -> Measured | None:
+    """Both share what the meter got wrong, so the sum is as uncertain as each."""
+    if level is None:
+        return None
+    return Measured(energy_sum([level.value] * 2), level.uncertainty, level.degrees_of_freedom)
+
+
 def two_of(candidate: Candidate) -> Candidate:
     """Two of the same unit at the same setting in one room: twice the rate and the price, the sum of both sounds.
 
@@ -158,6 +168,7 @@ def two_of(candidate: Candidate) -> Candidate:
         candidate,
         rate=None if candidate.rate is None else candidate.rate.times(2.0),
         sound_dba=None if candidate.sound_dba is None else energy_sum([candidate.sound_dba] * 2),
+        sound_level=_of_two(candidate.sound_level),
         price=None if candidate.price is None else 2 * candidate.price,
     )
 

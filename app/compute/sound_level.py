@@ -62,7 +62,7 @@ def _sentences(readings: tuple[SoundReading, ...], sound: UnitSound, standard_di
     found = []
     used = sound.used
     if sound.upper_bound:
-        found.append(sound.corrections[used[0]].sentence)
+        found.append(sound.bound_sentence(standard_distance_m))
     elif len(used) < len(readings):
         left_out = len(readings) - len(used)
         found.append(

@@ -29,6 +29,9 @@ class SoundReading:
 class UnitSound:
     """Energy mean of the readings used, at one distance.
 
+    Where no reading stands out of its room the level is an upper bound: each reading is at most its own bound, so their
+    energy mean is at most that of the bounds.
+
     used : places of the readings that count; where some are proper and some only bounds, the bounds are left out
     levels_dba : of the readings used, corrected and converted
     changes_db : by what distance changed each reading used
@@ -41,6 +44,17 @@ class UnitSound:
     levels_dba: tuple[float, ...]
     changes_db: tuple[float, ...]
     corrections: tuple[CorrectedLevel, ...]
+
+    def bound_sentence(self, standard_distance_m: float) -> str:
+        """Where the level is an upper bound: which, and why, about the level that is shown."""
+        first = self.corrections[self.used[0]]
+        if len(self.used) == 1 and not self.estimate:
+            return first.sentence
+        several = f"the energy mean of the bounds of {len(self.used)} readings, " if len(self.used) > 1 else ""
+        return (
+            f"At most {self.level_dba:.1f} dB at {standard_distance_m:g} m, {several}by {first.rule}: the room was too "
+            "loud, or was not measured with the unit off."
+        )
 
 
 def unit_sound(readings: tuple[SoundReading, ...], standard_distance_m: float, rule_name: str) -> UnitSound:

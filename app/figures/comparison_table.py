@@ -63,7 +63,7 @@ def comparison_table(
 def sound_with_interval(setting: ComparedSetting) -> TakenCell:
     """The level with its interval; a bound stays a bound."""
     plain = sound_cell(setting.line)
-    if setting.sound is None or plain.bound == "at most":
+    if setting.sound is None or setting.sound.level.upper_bound:
         return plain
     return measured(setting.sound.level.level_dba, bound=plain.bound)
 

@@ -11,7 +11,16 @@ from app.figures.quantity_cells import (
     time_to_clear_cell,
 )
 from app.figures.ranking_table import conditions_words
-from app.figures.taken_table import AT_LEAST, AT_MOST, ESTIMATE, TakenCell, TakenColumn, TakenTable, plain_cell
+from app.figures.taken_table import (
+    AT_LEAST,
+    AT_MOST,
+    ESTIMATE,
+    ESTIMATED_AT_MOST,
+    TakenCell,
+    TakenColumn,
+    TakenTable,
+    plain_cell,
+)
 from app.services.chart_facts import ChartFacts
 from app.services.newest_datum import latest_of
 from app.services.sound_levels import SettingLevel
@@ -111,7 +120,8 @@ def _level(level: SettingLevel) -> TakenCell:
     if level.level is None:
         return TakenCell(why="Not measured.")
     if level.level.upper_bound:
-        return plain_cell(level.level.level_dba.value, 0, bound=AT_MOST)
+        bound = ESTIMATED_AT_MOST if level.level.estimate else AT_MOST
+        return plain_cell(level.level.level_dba.value, 0, bound=bound)
     return measured(level.level.level_dba, bound=ESTIMATE if level.level.estimate else "")
 
 

@@ -100,7 +100,7 @@ def _points(
 
 def _hover(c: Candidate, found: AdviceForRoom, factor: float) -> str:
     price = "no price" if c.price is None else money(c.price, found.currency)
-    bound = "at most " if c.sound_is_upper_bound else ""
+    bound = f"{'an estimated ' if c.sound_is_estimate else ''}{'at most ' if c.sound_is_upper_bound else ''}"
     return f"{c.unit}, {c.setting}: {_rate(c) * factor:.0f}, {bound}{c.sound_dba:.0f} dB(A), {price}"
 
 

@@ -3,7 +3,16 @@
 from app.compute.asymmetric import AsymmetricMeasured
 from app.compute.measured import Measured
 from app.compute.rounding import rounded_text
-from app.figures.taken_table import AT_LEAST, AT_MOST, ESTIMATE, MORE_THAN, TakenCell, measured_cell, plain_cell
+from app.figures.taken_table import (
+    AT_LEAST,
+    AT_MOST,
+    ESTIMATE,
+    ESTIMATED_AT_MOST,
+    MORE_THAN,
+    TakenCell,
+    measured_cell,
+    plain_cell,
+)
 from app.services.ranking import RankedSetting
 
 NO_RATE = "No clean air delivery rate: it needs a usable trial and an empty-room run of the same room."
@@ -60,10 +69,12 @@ def sound_cell(line: RankedSetting) -> TakenCell:
     sound = line.sound
     if sound is None or sound.level_dba is None:
         return TakenCell(why="Not measured.")
-    bound = AT_MOST if sound.is_upper_bound else ESTIMATE if sound.is_estimate else ""
-    if sound.is_upper_bound or not sound.uncertainty_db:
+    bound = ESTIMATE if sound.is_estimate else ""
+    if sound.is_upper_bound:
+        bound = ESTIMATED_AT_MOST if sound.is_estimate else AT_MOST
+    level = sound.level
+    if level is None or not level.uncertainty:
         return plain_cell(sound.level_dba, 0, bound=bound, why=sound.words)
-    level = Measured(sound.level_dba, sound.uncertainty_db, sound.degrees_of_freedom)
     low, high = level.interval_95
     return measured_cell(level.value, level.uncertainty, low, high, bound=bound, why=sound.words)
 

@@ -7,6 +7,7 @@ from app.compute.number_words import DASH, measured_words
 from app.compute.rounding import decimals_from_size, rounded_text
 
 AT_MOST, AT_LEAST, MORE_THAN, ESTIMATE = "at most", "at least", "more than", "estimated"
+ESTIMATED_AT_MOST = "estimated at most"
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,7 +15,7 @@ class TakenCell:
     """One cell. `value` is rounded by its uncertainty; empty: there is none, and `why` says so in a sentence.
 
     low, high : ends of the 95 % interval, empty where it has none
-    bound : "at most", "at least", "more than" or "estimated" where the value is not plainly measured
+    bound : "at most", "at least", "more than", "estimated" or "estimated at most" where it is not plainly measured
     """
 
     value: str = ""

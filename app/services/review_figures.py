@@ -138,7 +138,7 @@ def sound_shown(line: RankedSetting) -> str:
     sound = line.sound
     if sound is None or sound.level_dba is None:
         return ""
-    bound = "at most " if sound.is_upper_bound else "about " if sound.is_estimate else ""
+    bound = f"{'an estimated ' if sound.is_estimate else ''}{'at most ' if sound.is_upper_bound else ''}"
     return f"{bound}{rounded_text(sound.level_dba, 0)}\u00a0dB(A)"
 
 

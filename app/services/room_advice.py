@@ -132,6 +132,8 @@ def _candidate(row: RankingRow, setting_id: int, sound: SettingSound, currency: 
         setting_id=setting_id,
         unit_id=row.unit_id,
         sound_is_upper_bound=sound.is_upper_bound,
+        sound_is_estimate=sound.is_estimate,
+        sound_level=sound.level,
     )
 
 

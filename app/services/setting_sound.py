@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
-from sqlalchemy import Select, bindparam, or_, select
+from sqlalchemy import Select, bindparam, select
 from sqlalchemy.orm import Session
 
+from app.compute.measured import Measured
 from app.compute.number_words import counted
 from app.compute.sound_uncertainty import level_uncertainty_db
 from app.compute.unit_sound import SoundReading, unit_sound
@@ -45,6 +46,13 @@ class SettingSound:
     uncertainty_db: float = 0.0
     degrees_of_freedom: float = math.inf
 
+    @property
+    def level(self) -> Measured | None:
+        """The level with its uncertainty [dB(A)]; None where nothing was measured, or only an upper bound."""
+        if self.level_dba is None or self.is_upper_bound:
+            return None
+        return Measured(self.level_dba, self.uncertainty_db, self.degrees_of_freedom)
+
 
 NOT_MEASURED = SettingSound(None, False, False, 0, "The sound of this setting was not measured.")
 
@@ -63,18 +71,14 @@ class SettingSounds:
 
 
 def _build() -> Select[int, float, float | None, float, str, str]:
-    return (
-        select(
-            SoundMeasurement.setting_id,
-            SoundMeasurement.level_dba,
-            SoundMeasurement.background_dba,
-            SoundMeasurement.distance_m,
-            SoundMeasurement.environment,
-            SoundMeasurement.instrument_class,
-        )
-        .where(or_(bindparam("unit_id") == 0, SoundMeasurement.unit_under_test_id == bindparam("unit_id")))
-        .order_by(SoundMeasurement.id)
-    )
+    return select(
+        SoundMeasurement.setting_id,
+        SoundMeasurement.level_dba,
+        SoundMeasurement.background_dba,
+        SoundMeasurement.distance_m,
+        SoundMeasurement.environment,
+        SoundMeasurement.instrument_class,
+    ).order_by(SoundMeasurement.id)
 
 
 _QUERY = _build()
@@ -92,10 +96,11 @@ def read_setting_sounds(
     unit_ids: Collection[int] | None = None,
 ) -> SettingSounds:
     """Levels of all settings, of those of one unit or of the units named, or of the highest one of each unit."""
+    query, values = _HIGHEST if highest_only else _QUERY, {}
+    if unit_id:
+        unit_ids = (unit_id,)
     if unit_ids is not None:
-        query, values = _SOME, {"unit_id": 0, "unit_ids": list(unit_ids)}
-    else:
-        query, values = _HIGHEST if highest_only else _QUERY, {"unit_id": unit_id}
+        query, values = _SOME, {"unit_ids": list(unit_ids)}
     found: dict[int, list[SoundRow]] = {}
     rows = session.connection().execute(query, values).all()
     for setting_id, level, background, distance, environment, instrument_class in rows:
@@ -117,7 +122,7 @@ def setting_sound(rows: tuple[SoundRow, ...], standard_distance_m: float, rule: 
     if sound.estimate:
         words += f" Converted to {standard_distance_m:g} m by the distance law, so an estimate."
     if sound.upper_bound:
-        words += f" {sound.corrections[0].sentence}"
+        words += f" {sound.bound_sentence(standard_distance_m)}"
     elif len(sound.used) < len(rows):
         words += f" {len(rows) - len(sound.used)} of them give an upper bound only and are left out."
     return SettingSound(

@@ -6,7 +6,7 @@ from heapq import nsmallest
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
-from app.compute.number_words import counted
+from app.compute.number_words import counted, measured_words
 from app.compute.rounding import rounded_text
 from app.errors import HazefallError
 from app.figures.cost_bars import MOST_BARS, cost_words
@@ -249,25 +249,27 @@ def _line(cost: UnitCost, more: Consequences) -> CostLine:
     power = Cell("missing", reason="The power of this setting was not measured.")
     if row.power_w is not None:
         power = Cell("value", rounded_text(row.power_w, 1))
-    energy = Cell("value", rounded_text(per_year.energy_cost_per_year, 0))
+        if row.power_uncertainty_w:
+            words = measured_words(row.power_w, row.power_uncertainty_w)
+            power = Cell("value", words.value, f"± {words.uncertainty}")
+    energy = Cell("value", rounded_text(per_year.energy_cost_per_year, 0), _between(per_year.energy_interval_95))
     if per_year.energy.at_least:
         energy = _bound(per_year.energy_cost_per_year, per_year.energy.missing)
     parts_missing = tuple(sentence for sentence in per_year.missing if sentence not in per_year.energy.missing)
-    parts = Cell("value", rounded_text(per_year.consumables_cost_per_year, 0))
+    parts = Cell(
+        "value", rounded_text(per_year.consumables_cost_per_year, 0), _between(per_year.consumables_interval_95)
+    )
     if per_year.needs_no_consumables:
         parts = Cell("bound", "0", reason="Recorded: this unit needs no filters or other consumables.")
     elif parts_missing:
         parts = _bound(per_year.consumables_cost_per_year, parts_missing)
-    low, high = per_year.interval_95
-    total = Cell(
-        "value", rounded_text(per_year.total_per_year, 0), f"{rounded_text(low, 0)} to {rounded_text(high, 0)}"
-    )
+    total = Cell("value", rounded_text(per_year.total_per_year, 0), _between(per_year.interval_95))
     if per_year.at_least:
         total = _bound(per_year.total_per_year, per_year.missing)
     price = Cell("missing", reason=cost.unit.owned.price_missing_because + ".")
     if cost.unit.owned.purchase_price is not None:
         price = Cell("value", rounded_text(cost.unit.owned.purchase_price, 0))
-    years = Cell("value", rounded_text(over_years.total, 0))
+    years = Cell("value", rounded_text(over_years.total, 0), _between(over_years.interval_95))
     if over_years.at_least:
         years = _bound(over_years.total, over_years.missing)
     clean_air = more.clean_air[row.unit_id]
@@ -275,6 +277,12 @@ def _line(cost: UnitCost, more: Consequences) -> CostLine:
         clean_air = Cell("bound", f"≥ {clean_air.text}", reason=f"At least: {' '.join(per_year.missing)}")
     cells = (power, energy, parts, total, clean_air, price, years)
     return CostLine(row.unit_id, row.maker, row.model, row.setting or "", cells)
+
+
+def _between(interval: tuple[float, float]) -> str:
+    """The ends of a 95 % interval; nothing where the amount has none, as a price has none."""
+    low, high = interval
+    return f"{rounded_text(low, 0)} to {rounded_text(high, 0)}" if high > low else ""
 
 
 def _bound(amount: float, missing: tuple[str, ...]) -> Cell:

@@ -23,7 +23,7 @@ from app.web.unit_system import UnitSystem, unit_system
 router = APIRouter()
 PATH = "/room"
 _MOST_PAIRS = 6
-_MOST_LINES = 100
+_MOST_LINES = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +140,8 @@ def _named(c: Candidate, found: AdviceForRoom, system: UnitSystem) -> str:
     if c.rate is not None:
         parts.append(_flow(c.rate.value, system))
     if c.sound_dba is not None:
-        parts.append(f"{'at most ' if c.sound_is_upper_bound else ''}{c.sound_dba:.0f}\u00a0dB(A)")
+        mark = f"{'an estimated ' if c.sound_is_estimate else ''}{'at most ' if c.sound_is_upper_bound else ''}"
+        parts.append(f"{mark}{c.sound_dba:.0f}\u00a0dB(A)")
     return ", ".join(parts)
 
 
@@ -156,7 +157,9 @@ def _nearest(found: AdviceForRoom, system: UnitSystem) -> tuple[str, ...]:
 
 
 def _fit_line(fit: Fit, found: AdviceForRoom, system: UnitSystem) -> AdviceLine:
-    changes = measured_words(fit.air_changes_per_h.value, fit.air_changes_per_h.uncertainty)
+    changes = measured_words(
+        fit.air_changes_per_h.value, fit.air_changes_per_h.uncertainty, *fit.air_changes_per_h.interval_95
+    )
     c = fit.candidate
     return AdviceLine(
         c.unit_id,
@@ -164,7 +167,7 @@ def _fit_line(fit: Fit, found: AdviceForRoom, system: UnitSystem) -> AdviceLine:
         c.setting,
         (
             _rate(c, system),
-            Cell("value", changes.value),
+            Cell("value", changes.value, changes.interval),
             Cell("estimate", f"{fit.minutes_to_clear:.0f}", reason="Worked out from the rate, not measured here."),
             _sound(c),
             _price(c),
@@ -190,8 +193,15 @@ def _sound(c: Candidate) -> Cell:
         return Cell("missing", reason="The sound of this setting was not measured.")
     text = rounded_text(c.sound_dba, 0)
     if c.sound_is_upper_bound:
-        return Cell("bound", f"≤ {text}", reason="The room was too loud to say more than: at most this loud.")
-    return Cell("value", text)
+        below = "est." if c.sound_is_estimate else ""
+        return Cell("bound", f"≤ {text}", below, "The room was too loud to say more than: at most this loud.")
+    below = ""
+    if c.sound_level is not None and c.sound_level.uncertainty:
+        low, high = c.sound_level.interval_95
+        below = f"{rounded_text(low, 0)} to {rounded_text(high, 0)}"
+    if c.sound_is_estimate:
+        return Cell("estimate", text, below, reason="Brought from another distance by the distance law.")
+    return Cell("value", text, below)
 
 
 def _price(c: Candidate) -> Cell:

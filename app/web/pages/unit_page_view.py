@@ -186,7 +186,7 @@ def _sound(level: SettingLevel) -> SoundLine:
     words = measured_words(found.level_dba.value, found.level_dba.uncertainty)
     kind, text = "value", f"{words.value} ± {words.uncertainty}"
     if found.upper_bound:
-        kind, text = "bound", f"≤ {words.value}"
+        kind, text = "bound", f"≤ {words.value}{' est.' if found.estimate else ''}"
     elif found.estimate:
         kind = "estimate"
     reason = " ".join(found.sentences) or "Brought to the bench's distance by the distance law."
