@@ -59,6 +59,7 @@ class FitOutcome:
 
     places : readings that were fitted
     event : departure from one exponential, at_h on the log's clock
+    at_least_per_h : 2.5 % point of what the readings say of the rate, not-a-number without a rate
     window_deviation : largest move of the rate over other windows, in standard deviations of noise
     excess_at_start : fitted level over the background at the window's start
     before : level before the smoke, not-a-number where there is none
@@ -72,6 +73,7 @@ class FitOutcome:
     excess_at_start: float
     before: float
     saturated: int
+    at_least_per_h: float = math.nan
 
 
 def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome:
@@ -102,7 +104,7 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     # the fit counts from the middle of its first block, which is later than the first reading of the window
     origin_h = float(blocks.time_h[0])
     fit = _decay_fit(readings, phases.unit_on_h, origin_h, places, fitted, choice, start_h, half_range, deviation)
-    return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated)
+    return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated, fitted.at_least)
 
 
 def _why_no_decay(blocks: Blocks, start_h: float, end_h: float) -> str:

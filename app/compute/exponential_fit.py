@@ -55,6 +55,7 @@ class QuickFit:
 class ExponentialFit:
     """Rate [1/h], its uncertainty and degrees of freedom; amplitude at the first block's time.
 
+    at_least : 2.5 % point of the rate's own probability, which need not lie alike on both sides of it
     residuals : of the blocks, over their expected standard deviation
     spread : root mean square of those residuals
     """
@@ -62,6 +63,7 @@ class ExponentialFit:
     rate: float
     uncertainty: float
     degrees_of_freedom: float
+    at_least: float
     background: float
     amplitude: float
     covariance: Floats
@@ -124,7 +126,7 @@ def fit_exponential(blocks: Blocks, bounds: BackgroundBounds, start: QuickFit) -
     noise = noise_of_blocks(blocks, start.level(time))
     possible = possible_autocorrelations(time.size)
     rates, weight = _posterior(time, level, noise, bounds, start.rate, possible)
-    rate, half_95, half_68 = _middle_and_widths(rates, weight.sum(axis=0))
+    rate, half_95, half_68, at_least = _middle_and_widths(rates, weight.sum(axis=0))
     by_setting = weight.sum(axis=1)
     autocorrelation = float(by_setting @ np.tile(possible, ROUNDING_SHARES.size) / by_setting.sum())
     dof = _degrees_of_freedom(half_95 / half_68 if half_68 > 0 else 1.96)
@@ -138,6 +140,7 @@ def fit_exponential(blocks: Blocks, bounds: BackgroundBounds, start: QuickFit) -
         rate=rate,
         uncertainty=uncertainty,
         degrees_of_freedom=dof,
+        at_least=at_least,
         background=background,
         amplitude=amplitude,
         covariance=covariance * np.outer(factor, factor),
@@ -215,8 +218,8 @@ def _nearby_rates(
     return np.linspace(rate - width, rate + width, GRID_POINTS)
 
 
-def _middle_and_widths(rates: Floats, probability: Floats) -> tuple[float, float, float]:
-    """Median, and half-widths about it that hold 95 % and 68.27 %."""
+def _middle_and_widths(rates: Floats, probability: Floats) -> tuple[float, float, float, float]:
+    """Median, half-widths about it that hold 95 % and 68.27 %, and the 2.5 % point."""
     fine = np.linspace(rates[0], rates[-1], 8 * rates.size)
     dense = np.exp(np.interp(fine, rates, np.log(np.maximum(probability, 1e-30))))
     mass = np.concatenate([[0.0], np.cumsum(0.5 * (dense[1:] + dense[:-1]))])
@@ -224,7 +227,8 @@ def _middle_and_widths(rates: Floats, probability: Floats) -> tuple[float, float
     middle = float(np.interp(0.5, mass, fine))
     widths = np.linspace(0.0, max(middle - rates[0], rates[-1] - middle), 300)
     held = np.interp(middle + widths, fine, mass) - np.interp(middle - widths, fine, mass)
-    return middle, float(np.interp(0.95, held, widths)), float(np.interp(0.6826895, held, widths))
+    half_95, half_68 = (float(np.interp(share, held, widths)) for share in (0.95, 0.6826895))
+    return middle, half_95, half_68, float(np.interp(0.025, mass, fine))
 
 
 _DOF_TABLE = np.concatenate([np.linspace(1.0, 10.0, 37), np.geomspace(11.0, 3000.0, 40)])

@@ -79,10 +79,18 @@ def _not_told_from_zero(outcome: FitOutcome) -> Note | None:
     assert rate is not None
     if rate.low_95 > 0:
         return None
-    message = (
-        f"The decay rate of {rate.value:.2g} ± {rate.uncertainty:.2g} per hour cannot be told from zero; it is at most "
-        f"{rate.high_95:.2g} per hour. Run longer, or start with more smoke."
-    )
+    if outcome.at_least_per_h > 0:
+        message = (
+            f"The interval of the decay rate, {rate.value:.2g} ± {rate.expanded_uncertainty_95:.2g} per hour, reaches "
+            f"zero because it is drawn alike to both sides; the readings say at least {outcome.at_least_per_h:.2g} per "
+            "hour, and leave open how much faster it is. Run longer, log at a shorter interval, or log ten minutes "
+            "before the smoke."
+        )
+    else:
+        message = (
+            f"The decay rate of {rate.value:.2g} ± {rate.uncertainty:.2g} per hour cannot be told from zero; it is at "
+            f"most {rate.high_95:.2g} per hour. Run longer, or start with more smoke."
+        )
     return Note("decay_not_told_from_zero", "care", message, rate.value, rate.expanded_uncertainty_95, "1/h")
 
 
