@@ -181,6 +181,12 @@ def _in_the_claims_terms(claim: StatedClaim, evidence: Evidence) -> tuple[Eviden
     """The evidence turned into the quantity of the claim, with what was assumed on the way."""
     if claim.quantity == "sound_level":
         return _at_claimed_distance(claim, evidence)
+    if claim.quantity == "ozone" and evidence.value is not None:
+        caution = (
+            "A recorded ozone value states no uncertainty; a tenth of it, at least 0.5 ppb, is taken as the standard "
+            "uncertainty (common practice, no source)."
+        )
+        return evidence, (caution,)
     if claim.quantity == "room_area":
         per_m2 = M2_PER_SQUARE_FOOT / from_cubic_feet_per_minute(1.0) * RULE_155
         caution = (
@@ -217,9 +223,16 @@ def _at_claimed_distance(claim: StatedClaim, evidence: Evidence) -> tuple[Eviden
     # half of the change as a rectangle, as for measurements in a room
     spread = abs(change) / 2 / math.sqrt(3)
     value = evidence.value
-    moved = None if value is None else Measured(value.value + change, math.hypot(value.uncertainty, spread))
+    moved = None if value is None else _moved(value, change, spread)
     at_most = None if evidence.at_most is None else evidence.at_most + change
     return Evidence(moved, at_most, claim.distance_m, evidence.aerosol, True), tuple(cautions)
+
+
+def _moved(value: Measured, change_db: float, spread_db: float) -> Measured:
+    """The level with what the distance adds; degrees of freedom by Welch and Satterthwaite, the spread has infinite."""
+    both = math.hypot(value.uncertainty, spread_db)
+    ratio = both / value.uncertainty if value.uncertainty > 0 else math.inf
+    return Measured(value.value + change_db, both, value.degrees_of_freedom * ratio**4)
 
 
 def _scaled(evidence: Evidence, factor: float) -> Evidence:
@@ -265,10 +278,8 @@ def _untested(
     low, high = value.interval_95 if value else (None, None)
     measured = value.value if value else None
     margin = measured - claimed if measured is not None and claimed is not None else None
-    sentence = f"Cannot be tested here: {why}"
-    return ClaimCheck(
-        "cannot be tested here", quantity.unit_symbol, claimed, measured, low, high, margin, False, sentence, cautions
-    )
+    words, unit = f"Cannot be tested here: {why}", quantity.unit_symbol
+    return ClaimCheck("cannot be tested here", unit, claimed, measured, low, high, margin, False, words, cautions)
 
 
 def _margin(margin: float, uncertainty: float) -> str:

@@ -17,11 +17,23 @@ LIMITS = (
     PublishedFigure("ozone under the test of UL 867", 50.0, "ppb", "US EPA", "program requirements", 2020, "read"),
     PublishedFigure("ozone for the zero-ozone claim", 5.0, "ppb", "UL", "UL 2998", None, "from memory"),
 )
+# Standard uncertainty of a recorded value whose test states none: a tenth of it, and at least half a ppb. Common
+# practice, no source: analysers read within some percent, a chamber and its losses add as much again.
+RELATIVE_UNCERTAINTY, LEAST_UNCERTAINTY_PPB = 0.1, 0.5
 CAUTION = (
     "Ozone irritates the lungs, and people with asthma or other lung illness feel it first. A unit that ionises or "
     "uses ultraviolet light may give it off. Ask a doctor before running one near somebody who is ill, and follow the "
     "rules where you live; this bench gives no medical advice."
 )
+
+
+def ozone_uncertainty_ppb(ozone_ppb: float) -> float:
+    """Standard uncertainty that is taken for a recorded value [ppb].
+
+    >>> ozone_uncertainty_ppb(40.0), ozone_uncertainty_ppb(2.0)
+    (4.0, 0.5)
+    """
+    return max(RELATIVE_UNCERTAINTY * ozone_ppb, LEAST_UNCERTAINTY_PPB)
 
 
 @dataclass(frozen=True, slots=True)

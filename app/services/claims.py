@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from app.compute.claim_quantities import QUANTITIES
 from app.compute.claims import Bound, ClaimCheck, Evidence, StatedClaim, check_claim
 from app.compute.measured import Measured
+from app.compute.ozone import ozone_uncertainty_ppb
 from app.errors import InvalidValue, NotFound
 from app.services.audit import AT_THE_DESK, record_change
 from app.services.bench_measurement_checks import setting_of_unit
@@ -197,7 +198,7 @@ def _ozone(_row: Claim, facts: _Facts) -> _Found:
         return None, ""
     if finding.below_detection:
         return Evidence(None, finding.ozone_ppb), ""
-    return Evidence(Measured(finding.ozone_ppb, 0.0)), ""
+    return Evidence(Measured(finding.ozone_ppb, ozone_uncertainty_ppb(finding.ozone_ppb))), ""
 
 
 def _mass(_row: Claim, facts: _Facts) -> _Found:

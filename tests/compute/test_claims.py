@@ -1,6 +1,7 @@
 import math
 
 import pytest
+from scipy import stats
 
 from app.compute.claims import Evidence, StatedClaim, check_claim
 from app.compute.measured import Measured
@@ -185,3 +186,15 @@ def test_an_unknown_unit_lists_the_known_ones():
 def test_zero_is_written_as_zero():
     found = check_claim(StatedClaim("ozone", 0.0, "ppb", "at most"), Evidence(Measured(4.0, 1.0)))
     assert "against at most 0 ppb claimed" in found.sentence
+
+
+def test_a_level_brought_to_another_distance_keeps_the_few_degrees_of_freedom_of_its_readings():
+    """JCGM 100:2008, G.4.1 (from memory, recomputed): u = hypot(u1, u2) and nu = u^4 / (u1^4 / nu1), u2 with infinite
+    degrees of freedom; u2 is half of 20 lg 2 as a rectangle. The interval is Student's t times u."""
+    level = Evidence(Measured(40.0, 1.0, 4.0), None, 1.0, "", False)
+    found = check_claim(StatedClaim("sound_level", 30.0, "dB(A)", "at most", distance_m=2.0), level)
+    change = 20 * math.log10(2.0)
+    both = math.hypot(1.0, change / 2 / math.sqrt(3))
+    t = stats.t.ppf(0.975, both**4 / (1.0 / 4.0))
+    assert found.low_95 == pytest.approx(40.0 - change - t * both)
+    assert found.high_95 == pytest.approx(40.0 - change + t * both)

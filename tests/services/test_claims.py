@@ -156,3 +156,17 @@ def test_a_setting_of_another_unit_is_refused(session, small_bench):
     _, other = add_unit_with_setting(session, "Model 9")
     with pytest.raises(InvalidValue, match="belongs to another unit"):
         add_claim(session, small_bench.unit_id, claim(setting_id=other))
+
+
+def test_an_ozone_value_decides_with_an_uncertainty_and_says_which(session, small_bench):
+    """30 ppb with a tenth as standard uncertainty (common practice, no source): 30 ± 1.96 · 3 is 24 to 36 ppb."""
+    add_ozone_test(session, small_bench.unit_id, 30.0, DAY)
+    for value in (5.0, 29.0):
+        add_claim(session, small_bench.unit_id, claim("ozone", value, "ppb", "at most"))
+    far, near = (checked.check for checked in claims_of_unit(session, small_bench.unit_id))
+    assert far.verdict == "not supported"
+    assert (far.low_95, far.high_95) == (pytest.approx(24.12, abs=0.01), pytest.approx(35.88, abs=0.01))
+    assert "(24 to 36)" in far.sentence
+    assert near.verdict != "not supported"  # the interval holds the claim
+    for check in (far, near):
+        assert any("states no uncertainty; a tenth of it" in caution for caution in check.cautions)
