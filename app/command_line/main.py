@@ -47,6 +47,29 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print(f"hazefall {parsed.command}: stopped.", file=sys.stderr)
         return 130
+    except Exception as error:  # a store or a disk that fails in the middle of the work; all else is ours to mend
+        if (words := _words_of_failure(error)) is None:
+            raise
+        print(f"hazefall {parsed.command}: {words}", file=sys.stderr)
+        return 1
+
+
+def _words_of_failure(error: Exception) -> str | None:
+    """What to do about a store or a file that could not be read or written; None for a mistake of the program."""
+    import sqlite3  # loaded when used: only a command that failed asks
+
+    from sqlalchemy.exc import DBAPIError
+
+    from app.services.store_problems import file_problem_from, store_problem_from
+
+    if not isinstance(error, OSError):
+        problem = store_problem_from(error) if isinstance(error, sqlite3.Error | DBAPIError) else None
+        return None if problem is None else problem.message
+    if (problem := file_problem_from(error)) is not None:
+        return problem.message
+    if not isinstance(error.filename, str):
+        return None
+    return f"{error.filename}: {error.strerror}. Choose another place, or give the program the right to use this one."
 
 
 def _named(arguments: Sequence[str] | None) -> str | None:

@@ -1,7 +1,9 @@
 """Copies of the store: made while it is in use and verified, and brought back only where nothing is overwritten
 without being told."""
 
+import shutil
 import sqlite3
+import time
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -15,6 +17,7 @@ from app.settings import Settings
 
 _PAGES_A_STEP = 2000
 WAIT_FOR_STORE_S = 5.0
+_CUT_OFF_AFTER_S = 24 * 3600.0
 _COUNTED = ("units_under_test", "trials", "logs", "raw_files", "channel_results", "changes")
 
 
@@ -44,6 +47,7 @@ def backup_store(
     unfinished = path.with_name(f"{path.name}.unfinished")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        _remove_left_behind(path.parent)
         unfinished.unlink(missing_ok=True)
         with closing(sqlite3.connect(source, timeout=15)) as store, closing(sqlite3.connect(unfinished)) as copy:
             store.backup(
@@ -86,7 +90,7 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
         source.backup(store)
     if target.exists():
         _keep_beside(target)
-    new.rename(target)
+    new.replace(target)  # at no moment is there no store: a server that starts meanwhile would make an empty one
     return StoreCopy(target, target.stat().st_size, rows)
 
 
@@ -135,8 +139,16 @@ def _target(settings: Settings, target: Path | None, now: datetime) -> Path:
     return path
 
 
-def _keep_beside(store: Path) -> Path:
-    """Moves a store aside, with what still stands in its write-ahead log taken in first."""
+def _remove_left_behind(folder: Path) -> None:
+    """Removes what backups that were cut off have left; one that may still be running is left alone."""
+    oldest = time.time() - _CUT_OFF_AFTER_S
+    for file in folder.glob("bench-*.sqlite.unfinished*"):
+        if file.stat().st_mtime < oldest:
+            file.unlink(missing_ok=True)
+
+
+def _keep_beside(store: Path) -> None:
+    """Gives a store a second name, with what still stands in its write-ahead log taken in first."""
     with closing(sqlite3.connect(store, timeout=WAIT_FOR_STORE_S)) as connection:
         try:
             connection.execute("PRAGMA locking_mode = EXCLUSIVE")
@@ -147,8 +159,12 @@ def _keep_beside(store: Path) -> Path:
             raise store_problem_from(error, str(store)) or StoreProblem(
                 f"{store} is in use: {error}. Stop the server and try again."
             ) from error
-    kept = store.with_name(f"{store.name}.replaced-{datetime.now(UTC):%Y%m%d-%H%M%S-%f}")
-    store.rename(kept)
     for ending in ("-wal", "-shm"):
         store.with_name(store.name + ending).unlink(missing_ok=True)
-    return kept
+    kept = store.with_name(f"{store.name}.replaced-{datetime.now(UTC):%Y%m%d-%H%M%S-%f}")
+    try:
+        kept.hardlink_to(store)
+    except OSError:  # a disk without second names
+        unfinished = kept.with_name(f"{kept.name}.unfinished")
+        shutil.copyfile(store, unfinished)
+        unfinished.rename(kept)

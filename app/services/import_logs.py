@@ -1,5 +1,6 @@
 """Adds many logs at once. Each log is stored whole or not at all; one that cannot be used does not stop the others."""
 
+import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -24,8 +25,11 @@ from app.services.units import NewUnit, add_setting, add_unit, find_setting, fin
 from app.storage.engine import session_scope
 from app.storage.rooms_and_loggers import LoggerProfile
 
-# Logs that share one transaction: what rests on all trials is brought up to date once for each lot of them.
+# Logs that share one transaction: what rests on all trials is brought up to date once for each lot of them. A lot ends
+# earlier where it has taken so long already, because other writers wait for its end, and then get their turn.
 LOT = 50
+LOT_S = 3.0
+PAUSE_S = 0.25  # those who wait look every tenth of a second
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +59,17 @@ def import_logs(
     progress = on_progress or say_nothing
     at = now or datetime.now(UTC)
     imported: list[ImportedLog] = []
-    for start in range(0, len(lines), LOT):
+    while len(imported) < len(lines):
+        if imported:
+            time.sleep(PAUSE_S)
         with session_scope(engine) as session:
             of_lot: list[ImportedLog] = []
-            for line in lines[start : start + LOT]:
+            begun = time.monotonic()
+            for line in lines[len(imported) : len(imported) + LOT]:
                 of_lot.append(_import_one(session, folder, line, add_missing, at))
-                progress(start + len(of_lot), len(lines), line.file)
+                progress(len(imported) + len(of_lot), len(lines), line.file)
+                if time.monotonic() - begun > LOT_S:
+                    break
             new = [one.trial_id for one in of_lot if one.trial_id is not None]
             if new:
                 settle_results(session, new, why=f"{len(new)} logs were imported", now=at, new_trials=new)

@@ -1,8 +1,12 @@
 """Turns what a database driver says into what the person at the bench can do about it."""
 
+import errno
+
 from sqlalchemy.exc import DBAPIError
 
 from app.errors import StoreProblem
+
+_NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
 def store_problem_from(error: BaseException, where: str = "The store") -> StoreProblem | None:
@@ -28,29 +32,35 @@ def store_problem_from(error: BaseException, where: str = "The store") -> StoreP
             f"{where} cannot be written: {said}. Give the program the right to write there, "
             "or choose another folder with --data or HAZEFALL_DATA."
         )
-    if "malformed" in low or "not a database" in low or "disk i/o error" in low:
+    if "disk i/o error" in low:
+        return StoreProblem(
+            f"{where} cannot be read or written: the disk answered with an error. Nothing of this step was stored. "
+            "Look whether the disk is full, over a quota or failing, then try again; `hazefall check` tells whether "
+            "the store is sound."
+        )
+    if "malformed" in low or "not a database" in low:
         return StoreProblem(
             f"{where} is damaged or is no store: {said}. Keep the file as it is and bring back a copy "
             "with `hazefall restore`; copies made before each migration lie beside it."
         )
     if "does not exist" in low and ("database" in low or "role" in low):
         return StoreProblem(
-            f"{where} is not there: {_last_line(said)}. Make it first (createuser and createdb do), or correct the "
+            f"{where} is not there: {_server_says(said)}. Make it first (createuser and createdb do), or correct the "
             "name in --database or HAZEFALL_DATABASE_URL."
         )
     if "authentication failed" in low or "no pg_hba.conf entry" in low or "no password supplied" in low:
         return StoreProblem(
-            f"{where} lets nobody in with this name and password: {_last_line(said)}. Correct them in --database or "
+            f"{where} lets nobody in with this name and password: {_server_says(said)}. Correct them in --database or "
             "HAZEFALL_DATABASE_URL, or keep the password in ~/.pgpass."
         )
     if "too many clients" in low or "remaining connection slots" in low:
         return StoreProblem(
-            f"{where} takes no more connections: {_last_line(said)}. Start fewer server processes with --workers, or "
+            f"{where} takes no more connections: {_server_says(said)}. Start fewer server processes with --workers, or "
             "raise max_connections of the database server."
         )
     if "permission denied for" in low:
         return StoreProblem(
-            f"{where} refuses this user: {_last_line(said)}. Make the user the owner of the database: "
+            f"{where} refuses this user: {_server_says(said)}. Make the user the owner of the database: "
             "ALTER DATABASE name OWNER TO user."
         )
     if "connection" in low and ("refused" in low or "failed" in low or "closed" in low):
@@ -60,6 +70,17 @@ def store_problem_from(error: BaseException, where: str = "The store") -> StoreP
     return None
 
 
-def _last_line(said: str) -> str:
-    """What the server itself said; the driver puts the address and each try before it."""
-    return said.splitlines()[-1].rpartition("FATAL:")[2].strip().rstrip(".")
+def _server_says(said: str) -> str:
+    """What the server itself said; the driver puts the address before it, and the statement after it."""
+    return (said.rpartition("FATAL:")[2] if "FATAL:" in said else said).strip().splitlines()[0].rstrip(".")
+
+
+def file_problem_from(error: OSError) -> StoreProblem | None:
+    """The problem behind a file that could not be written; None where it is not for want of room."""
+    if error.errno not in _NO_ROOM:
+        return None
+    where = error.filename or "A file"
+    return StoreProblem(
+        f"{where} cannot be written: there is no room for it ({error.strerror}). Nothing of this step was stored. Make "
+        "room on the disk and try again."
+    )

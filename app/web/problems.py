@@ -8,13 +8,14 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import DataError, SQLAlchemyError
 from sqlalchemy.orm import Session
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 from starlette.types import Scope
 
-from app.errors import HazefallError, UnreadableLog
+from app.errors import HazefallError, InvalidValue, UnreadableLog
+from app.services.store_problems import file_problem_from
 from app.web.headers import SECURITY_HEADERS
 from app.web.page_context import Shell, make_shell, read_shell
 from app.web.templating import render_page
@@ -31,6 +32,10 @@ _WORDS = {
     413: TOO_LARGE,
     500: "The program made a mistake; nothing was stored by this request. The server's own log says more.",
 }
+_NO_STORE_HOLDS = (
+    "The request holds a value that no store keeps: a number beyond any id of a bench, or the NUL character. Nothing "
+    "was stored. Correct it and send it again."
+)
 _FOR_SCRIPTS = ("/api/", "/charts/", "/figures/", "/tables/")
 
 # What a value needs, by the kind of mistake that pydantic finds.
@@ -84,6 +89,8 @@ def answer_errors(app: FastAPI) -> None:
     app.add_exception_handler(HazefallError, _own_error)
     app.add_exception_handler(RequestValidationError, _wrong_request)
     app.add_exception_handler(HTTPException, _http_error)
+    app.add_exception_handler(OSError, _file_error)
+    app.add_exception_handler(DataError, _value_of_no_store)
     app.add_exception_handler(Exception, _mistake_of_ours)
 
 
@@ -126,6 +133,21 @@ def refuse(scope: Scope, status: int, detail: str) -> Response:
 def _own_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HazefallError)
     return _answer(request, problem_of(error))
+
+
+def _file_error(request: Request, error: Exception) -> Response:
+    """A disk without room, as where an upload is set aside; anything else is a mistake of the program."""
+    assert isinstance(error, OSError)
+    problem = file_problem_from(error)
+    if problem is None:
+        raise error
+    return _answer(request, problem_of(problem))
+
+
+def _value_of_no_store(request: Request, error: Exception) -> Response:
+    """A value that a database server does not take and SQLite would, such as a number of more than four bytes."""
+    assert isinstance(error, DataError)
+    return _answer(request, problem_of(InvalidValue(_NO_STORE_HOLDS)))
 
 
 def _wrong_request(request: Request, error: Exception) -> Response:

@@ -1,0 +1,105 @@
+"""The `hazefall` command as a real process, served on loopback, which a test may kill at any moment."""
+
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO
+
+import httpx
+
+ROOT = Path(__file__).resolve().parents[2]
+_COMMAND = [sys.executable, "-c", "import sys; from app.command_line.main import run; sys.exit(run())"]
+START_WITHIN_S = 60.0
+
+
+class Served:
+    """A server of its own on the bench of a folder. It is started by nothing but `hazefall serve`."""
+
+    def __init__(self, folder: Path, *, wait: bool = True) -> None:
+        self._said = (folder.parent / f"{folder.name}.said").open("a+", encoding="utf-8")
+        self._begun = time.monotonic()
+        self.process = subprocess.Popen(
+            [*_COMMAND, "serve", "--data", str(folder), "--port", "0"],
+            stdout=subprocess.PIPE,
+            stderr=self._said,
+            text=True,
+            cwd=ROOT,
+            env=_environment(),
+        )
+        self.url = ""
+        self.started_in_s = 0.0
+        if wait:
+            self.wait_until_it_answers()
+
+    def wait_until_it_answers(self) -> "Served":
+        """Waits for the address and for a healthy answer there; an AssertionError tells what was said instead."""
+        assert self.process.stdout is not None
+        for line in self.process.stdout:
+            if line.startswith("Open "):
+                self.url = line.split()[1].rstrip("/")
+                break
+        assert self.url, f"The server ended with status {self.process.wait(10)} and said: {self.said()}"
+        assert httpx.get(f"{self.url}/api/health", timeout=START_WITHIN_S).json()["status"] == "ok"
+        self.started_in_s = time.monotonic() - self._begun
+        return self
+
+    def kill(self) -> None:
+        """kill -9: nothing of the program runs after it."""
+        self.process.kill()
+        self._reap()
+
+    def stop(self) -> None:
+        self.process.terminate()
+        self._reap()
+
+    def said(self) -> str:
+        """What the process has written to standard error so far."""
+        self._said.seek(0)
+        return self._said.read()
+
+    def _reap(self) -> None:
+        self.process.wait(START_WITHIN_S)
+        stdout: IO[str] | None = self.process.stdout
+        if stdout is not None:
+            stdout.close()
+        self._said.close()
+
+
+@contextmanager
+def served(folder: Path) -> Iterator[Served]:
+    """A server that is stopped at the end, whatever happens meanwhile."""
+    server = Served(folder)
+    try:
+        yield server
+    finally:
+        if server.process.poll() is None:
+            server.stop()
+
+
+def start_command(*arguments: str) -> subprocess.Popen[str]:
+    """Starts `hazefall ARGUMENTS` and does not wait for it."""
+    return subprocess.Popen(
+        [*_COMMAND, *arguments],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+        env=_environment(),
+    )
+
+
+def run_command(*arguments: str, within_s: float = 120.0) -> subprocess.CompletedProcess[str]:
+    """`hazefall ARGUMENTS` to its end."""
+    process = start_command(*arguments)
+    out, err = process.communicate(timeout=within_s)
+    return subprocess.CompletedProcess(arguments, process.returncode, out, err)
+
+
+def _environment() -> dict[str, str]:
+    """Without the settings of whoever runs the tests."""
+    return {name: value for name, value in os.environ.items() if not name.startswith("HAZEFALL_")}

@@ -1,0 +1,128 @@
+"""A disk without room: a message that tells what to do, nothing half-stored, and work goes on once there is room.
+
+The small disk is a file system in memory, where one may be mounted. The limit on the size of files works everywhere,
+and has the store fail with another error of the operating system.
+"""
+
+import resource
+import subprocess
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
+
+import httpx
+import pytest
+
+from tests.conftest import decay_log, sqlite_only
+from tests.faults.bench_under_load import make_bench
+from tests.faults.real_process import Served, run_command, served
+from tests.faults.whole_store import ask, faults_of
+
+pytestmark = sqlite_only
+
+LOG = decay_log(4.0, minutes=60, interval_s=1.0)  # some 200 kB, and as much again in readings
+ABOUT = {"kind": "unit running", "room_id": 1, "unit_under_test_id": 1, "setting": "high"}
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of 8 MB."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=8m", "tmpfs", str(disk)], capture_output=True)
+    if mounted.returncode:
+        pytest.skip(f"a file system cannot be mounted here: {mounted.stderr.decode().strip()}")
+    try:
+        yield disk
+    finally:
+        subprocess.run(["umount", "-l", str(disk)], check=True)
+
+
+def test_a_full_disk_is_told_and_harms_nothing(small_disk: Path, tmp_path: Path):
+    folder = small_disk / "bench"
+    store = make_bench(folder)
+    (tmp_path / "logs").mkdir()
+    (tmp_path / "logs" / "run.csv").write_bytes(LOG)
+    given = ["--maker", "Maker", "--model", "Model 1", "--setting", "high", "--room", "Room A", "--data", str(folder)]
+    with served(folder) as server:
+        _fill(small_disk)
+        answer = _send(server)
+        assert answer.status_code == 503
+        problem = answer.json()
+        assert problem["type"] == "/api/problems/store-problem"
+        assert "disk is full" in problem["detail"]
+        assert problem["detail"].endswith("Make room on the disk and try again.")
+        page = httpx.post(f"{server.url}/trials/add", files={"log": ("run.csv", LOG, "text/csv")})
+        assert page.status_code == 503
+        assert "there is no room for it" in page.text
+        assert "Make room on the disk and try again." in page.text
+        assert httpx.get(server.url).status_code == 200  # reading goes on
+        for arguments in (["import", str(tmp_path / "logs"), *given], ["backup", "--data", str(folder)]):
+            said = run_command(*arguments)
+            assert said.returncode == 1
+            assert "full" in said.stderr
+            assert "Traceback" not in said.stderr
+        assert ask(store, "SELECT count(*) FROM trials") == [(0,)]
+        assert faults_of(store) == []
+        assert list((folder / "backups").glob("*")) == []
+        (small_disk / "filler").unlink()
+        assert _send(server).status_code == 201
+        assert "Traceback" not in server.said()
+    assert faults_of(store) == []
+    assert ask(store, "SELECT count(*) FROM trials") == [(1,)]
+
+
+def test_a_migration_without_room_leaves_the_store_as_it_was(small_disk: Path, tmp_path: Path):
+    from tests.faults.older_store import make_older_store, revision_of, rows_of_each_table
+
+    folder = small_disk / "bench"
+    folder.mkdir()
+    make_older_store(make_bench(tmp_path / "present"), folder / "bench.sqlite", "0001")
+    rows = rows_of_each_table(folder / "bench.sqlite")
+    _fill(small_disk, but=200_000)
+    said = run_command("serve", "--data", str(folder), "--port", "0")
+    assert said.returncode == 1
+    assert "Make room on the disk" in said.stderr
+    assert "Traceback" not in said.stderr
+    (small_disk / "filler").unlink()
+    assert revision_of(folder / "bench.sqlite") == "0001"
+    assert rows_of_each_table(folder / "bench.sqlite") == rows
+    with served(folder) as server:
+        assert httpx.get(server.url).status_code == 200
+    assert faults_of(folder / "bench.sqlite") == []
+
+
+def test_a_file_that_may_not_grow_is_told_and_harms_nothing(tmp_path: Path):
+    folder = tmp_path / "bench"
+    store = make_bench(folder)
+    with served(folder) as server:
+        assert httpx.get(server.url).status_code == 200
+        _, hard = resource.prlimit(server.process.pid, resource.RLIMIT_FSIZE)
+        resource.prlimit(server.process.pid, resource.RLIMIT_FSIZE, (100_000, hard))
+        answer = _send(server)
+        assert answer.status_code == 503
+        assert "Nothing of this step was stored." in answer.json()["detail"]
+        page = httpx.post(f"{server.url}/trials/add", files={"log": ("run.csv", LOG, "text/csv")})
+        assert page.status_code == 503
+        assert "there is no room for it" in page.text
+        assert httpx.get(server.url).status_code == 200
+        resource.prlimit(server.process.pid, resource.RLIMIT_FSIZE, (hard, hard))
+        assert _send(server).status_code == 201
+        assert "Traceback" not in server.said()
+    assert faults_of(store) == []
+    assert ask(store, "SELECT count(*) FROM trials") == [(1,)]
+
+
+def _send(server: Served) -> httpx.Response:
+    log = {"log": ("run.csv", LOG, "text/csv")}
+    return httpx.post(f"{server.url}/api/trials", files=log, data=ABOUT, timeout=60)
+
+
+def _fill(disk: Path, but: int = 0) -> None:
+    """Fills a disk to its last byte, or leaves so many bytes."""
+    with suppress(OSError), (disk / "filler").open("wb", buffering=0) as filler:
+        while True:
+            filler.write(b"\0" * 4096)
+    if but:
+        with (disk / "filler").open("r+b") as filler:
+            filler.truncate((disk / "filler").stat().st_size - but)

@@ -1,0 +1,53 @@
+"""kill -9 of real processes, a few times each; `tests.studies.kills` does it some hundred times."""
+
+import random
+from pathlib import Path
+
+from tests.conftest import sqlite_only
+from tests.faults.bench_under_load import make_bench
+from tests.faults.kills_of_backup import kill_during_backup
+from tests.faults.kills_of_migration import kill_during_migration
+from tests.faults.kills_of_re_analysis import kill_during_re_analysis
+from tests.faults.kills_of_uploads import kill_during_uploads
+from tests.faults.whole_store import change, faults_of, lost_marks, missing_trials
+
+pytestmark = sqlite_only
+
+
+def test_what_was_acknowledged_outlives_a_kill_during_uploads(tmp_path: Path):
+    met = kill_during_uploads(tmp_path / "bench", 2, random.Random(1))
+    assert met.kills == 2
+    assert met.acknowledged > 0
+
+
+def test_a_re_analysis_that_is_killed_leaves_all_results_old_or_all_new(tmp_path: Path):
+    assert kill_during_re_analysis(tmp_path / "bench", 2, random.Random(1), trials=6).kills == 2
+
+
+def test_a_migration_that_is_killed_is_carried_out_by_the_next_start(tmp_path: Path):
+    assert kill_during_migration(tmp_path / "benches", 2, random.Random(1), trials=6).kills >= 2
+
+
+def test_a_backup_that_is_killed_leaves_no_copy_that_only_looks_whole(tmp_path: Path):
+    met = kill_during_backup(tmp_path / "bench", 2, random.Random(1), trials=6)
+    assert met.kills == 2
+    assert met.acknowledged > 0
+
+
+def test_the_search_for_what_is_wrong_finds_it(tmp_path: Path):
+    """The checks of these tests can fail: each kind of harm is done by hand and found."""
+    store = make_bench(tmp_path / "bench")
+    assert faults_of(store) == []
+    change(store, "INSERT INTO raw_files VALUES (hex(zeroblob(32)), 1, x'00', '2026-01-01T00:00:00.000000Z')")
+    found = faults_of(store)
+    assert any(words.startswith("a raw file without a log") for words in found)
+    assert any(words.startswith("a raw file of other bytes") for words in found)
+    change(store, "DELETE FROM raw_files")
+    change(store, "DELETE FROM speed_settings WHERE id = 1")
+    change(
+        store,
+        "INSERT INTO prices VALUES (9, 77, 1.0, 'USD', '2026-01-01', '')",
+    )
+    assert any(words.startswith("reference") for words in faults_of(store))
+    assert missing_trials(store, {1: "a" * 64}) == ["trial 1 was acknowledged and is missing"]
+    assert lost_marks(store, {1: 5.0}, {}) == ["unit on of trial 1 was put at 5.0 s and stands at None s"]
