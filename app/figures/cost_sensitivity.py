@@ -57,14 +57,30 @@ def compared_names(found: CostOfOwning) -> tuple[str, str]:
 
 
 def sensitivity_words(found: CostOfOwning) -> str:
-    """Which assumptions change the order of the two units, in a sentence."""
+    """Which assumptions change the order of the two units, and between which ends each alone moves the difference."""
     first, second = compared_names(found)
     if not first:
         return "Two units are needed to see which assumptions change their order."
     swapping = [entry.assumption for entry in found.sensitivity if _swaps(entry, first, second)]
-    if not swapping:
-        return f"No single assumption, moved alone, changes the order of {first} and {second}."
-    return f"The order of {first} and {second} changes with {listed(swapping)}."
+    words = (
+        f"The order of {first} and {second} changes with {listed(swapping)}."
+        if swapping
+        else f"No single assumption, moved alone, changes the order of {first} and {second}."
+    )
+    rows = [_row(entry, first, second) for entry in found.sensitivity]
+    if not rows:
+        return words
+    currency, years = found.view.terms.assumptions.currency, found.view.terms.choices.years
+    base, low, high = rows[0][1], min(row[2] for row in rows), max(row[3] for row in rows)
+    dearer = first if base >= 0 else second
+    ends = sorted((abs(low), abs(high))) if low * high >= 0 else None
+    between = (
+        f"with one assumption moved, {money(ends[0], currency, 0)} to {money(ends[1], currency, 0)} more"
+        if ends
+        else f"with one assumption moved, {first} costs {money(abs(low), currency, 0)} less to "
+        f"{money(high, currency, 0)} more than {second}"
+    )
+    return f"{words} {dearer} costs {money(abs(base), currency, 0)} more over {years} years; {between}."
 
 
 def moved_words(entry: Sensitivity) -> str:
