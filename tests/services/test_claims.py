@@ -166,7 +166,7 @@ def test_an_ozone_value_decides_with_an_uncertainty_and_says_which(session, smal
     far, near = (checked.check for checked in claims_of_unit(session, small_bench.unit_id))
     assert far.verdict == "not supported"
     assert (far.low_95, far.high_95) == (pytest.approx(24.12, abs=0.01), pytest.approx(35.88, abs=0.01))
-    assert "(24 to 36)" in far.sentence
+    assert "(24.1 to 35.9)" in far.sentence
     assert near.verdict != "not supported"  # the interval holds the claim
     for check in (far, near):
         assert any("states no uncertainty; a tenth of it" in caution for caution in check.cautions)
