@@ -11,11 +11,17 @@ from app.bundled_files import bundled_folder
 
 def migrate_to(path: Path, revision: str, migrations: Path | None = None) -> None:
     """Brings the SQLite file to a revision by Alembic itself, foreign keys off, as the migrations expect."""
+    migrate_url_to(f"sqlite:///{path}", revision, migrations)
+
+
+def migrate_url_to(url: str, revision: str, migrations: Path | None = None) -> None:
+    """The same for the store at an address."""
     config = Config()
     config.set_main_option("script_location", str(migrations or bundled_folder("migrations")))
-    engine = create_engine(f"sqlite:///{path}", poolclass=NullPool)
+    engine = create_engine(url, poolclass=NullPool)
     with engine.connect() as connection:
-        connection.exec_driver_sql("PRAGMA foreign_keys = OFF")
+        if engine.dialect.name == "sqlite":
+            connection.exec_driver_sql("PRAGMA foreign_keys = OFF")
         config.attributes["connection"] = connection
         command.upgrade(config, revision)
         connection.commit()

@@ -2,6 +2,7 @@
 
 import shutil
 import sqlite3
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -14,11 +15,24 @@ from app.bundled_files import bundled_folder
 from app.errors import StoreProblem
 from app.services import open_store as opening
 from app.services.open_store import open_store
+from app.services.ranking import rank_units
 from app.services.store_revisions import read_store_revisions
+from app.services.trash_list import list_trash
+from app.services.trial_detail import trial_detail
 from app.settings import Settings
+from app.storage.engine import session_scope
 from app.storage.tables import METADATA
-from tests.conftest import sqlite_only
-from tests.storage.migrated import migrate_to
+from tests.conftest import new_database, sqlite_only
+from tests.storage.filled_store import (
+    COLUMNS,
+    ROWS,
+    WRITTEN_BY_THE_STORE,
+    columns_of,
+    contents,
+    fill,
+    plain_engine,
+)
+from tests.storage.migrated import migrate_to, migrate_url_to
 
 REVISIONS = sorted(read_store_revisions(bundled_folder("migrations")).known)
 
@@ -74,48 +88,11 @@ def _sorted(found):
 
 
 def _fill_first_bench(path: Path) -> None:
-    """Rows in tables that refer to one another, so that a table rebuilt with foreign keys on would lose some."""
-    with closing(sqlite3.connect(path)) as store:
-        store.execute("PRAGMA foreign_keys = ON")
-        store.executescript(
-            f"""
-            INSERT INTO bench (id, name, invented, scenario, timezone, currency, clear_level_kind, clear_level_value,
-              standard_distance_m, sound_correction_rule, natural_decay_stale_after_days, hours_per_day, days_per_year,
-              main_channel, publication, publication_font, publication_ink, publication_accent)
-              VALUES (1, 'Desk', 0, '', 'UTC', 'USD', 'absolute', 10.0, 1.0, 'ISO 3746', 180, 24.0, 365.0, 'pm2_5',
-              '', '', '', '');
-            INSERT INTO rooms (id, name, room_volume_m3, room_volume_uncertainty_m3, furniture, notes)
-              VALUES (1, 'Room A', 30.0, 0.5, '', '');
-            INSERT INTO units_under_test (id, maker, model, kind, makes_ozone, consumables_state, bought_from,
-              serial_number, notes, created_at) VALUES (1, 'Maker A', 'Model 1', 'other', 0, 'unknown', '', '', '',
-              '2026-01-01T00:00:00.000000Z');
-            INSERT INTO speed_settings (id, unit_under_test_id, name, position, is_highest) VALUES (1, 1, 'high', 1, 1);
-            INSERT INTO prices (id, unit_under_test_id, amount, currency, seen_on, source)
-              VALUES (1, 1, 99.0, 'USD', '2026-01-01', '');
-            INSERT INTO raw_files (sha256, size_bytes, content, stored_at)
-              VALUES ('{"a" * 64}', 3, x'010203', '2026-01-01T00:00:00.000000Z');
-            INSERT INTO logs (id, sha256, file_name, encoding, delimiter, decimal_mark, header_line, timezone, box,
-              started_at, clock_is_known, interval_s, readings, rows_skipped, notes, stored_at)
-              VALUES (1, '{"a" * 64}', 'log.csv', 'utf-8', ',', '.', 1, 'UTC', '', '2026-01-01T00:00:00.000000Z', 1,
-              10.0, 2, 0, '', '2026-01-01T00:00:00.000000Z');
-            INSERT INTO log_channels (log_id, position, channel, unit, file_header, file_unit, held_values)
-              VALUES (1, 0, 'pm2_5', 'µg/m³', 'PM2.5', 'µg/m³', 0);
-            INSERT INTO readings (log_id, block, "row", elapsed_s, value_01) VALUES (1, 0, 0, 0.0, 5.0),
-              (1, 0, 1, 10.0, 6.0);
-            INSERT INTO trials (id, kind, unit_under_test_id, setting_id, room_id, log_id, started_at, tested_by,
-              filter_state, notes, excluded_by, excluded_why, created_at) VALUES (1, 'unit running', 1, 1, 1, 1,
-              '2026-01-01T00:00:00.000000Z', '', '', '', '', '', '2026-01-01T00:00:00.000000Z');
-            INSERT INTO channel_results (id, trial_id, channel, unit, method_version, computed_at, usable, unit_on_s,
-              unit_on_found, end_s, interval_s, readings, start_level, peak_level, end_level, fit_converged, why_not,
-              background_choice, readings_fitted, clear_level, cleared) VALUES (1, 1, 'pm2_5', 'µg/m³', '1.0',
-              '2026-01-01T00:00:00.000000Z', 1, 0.0, 1, 10.0, 10.0, 2, 5.0, 5.0, 6.0, 0, '', '', 0, 10.0, 0);
-            INSERT INTO result_notes (result_id, position, code, severity, message, unit)
-              VALUES (1, 0, 'no_decay', 'unusable', 'too short', '');
-            INSERT INTO changes (id, at, who, action, subject, subject_id, field, why)
-              VALUES (1, '2026-01-01T00:00:00.000000Z', 'Ann', 'added', 'trial', 1, '', '');
-            """
-        )
-        store.commit()
+    """Rows in every table of the first revision."""
+    engine = plain_engine(f"sqlite:///{path}")
+    with engine.begin() as connection:
+        connection.exec_driver_sql("PRAGMA foreign_keys = ON")
+        fill(connection, "0001")
 
 
 def _row_counts(path: Path) -> dict[str, int]:
@@ -128,21 +105,79 @@ def _row_counts(path: Path) -> dict[str, int]:
         return {table: store.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables}
 
 
+@pytest.fixture
+def empty_store(tmp_path: Path, kind_of_store: str) -> Iterator[Settings]:
+    """Settings of a store without any table, on each kind of store."""
+    if kind_of_store == "sqlite":
+        yield Settings(tmp_path)
+        return
+    with new_database() as url:
+        yield Settings(tmp_path, database_url=url)
+
+
+@pytest.mark.parametrize("revision", REVISIONS)
+def test_the_filled_store_has_rows_in_every_table_and_column(empty_store: Settings, revision: str):
+    """Otherwise the next test would say nothing of them."""
+    migrate_url_to(empty_store.store_url, revision)
+    engine = plain_engine(empty_store.store_url)
+    with engine.begin() as connection:
+        fill(connection, revision)
+    for table, rows in contents(engine).items():
+        assert rows or table in WRITTEN_BY_THE_STORE, f"no row of {table} in tests/storage/filled_store.py"
+    told = {(table, name) for _, table, row in (*ROWS, *COLUMNS) for name in row}
+    with engine.connect() as connection:
+        for table in set(inspect(connection).get_table_names()) - {"alembic_version"} - WRITTEN_BY_THE_STORE:
+            for column in inspect(connection).get_columns(table):
+                if revision != "0001" and not column["nullable"]:
+                    assert (table, column["name"]) in told, f"{table}.{column['name']} is not filled"
+
+
 @pytest.mark.parametrize("revision", REVISIONS[:-1])
-def test_a_filled_store_of_an_earlier_version_keeps_every_row(tmp_path: Path, revision: str):
+def test_a_filled_store_of_every_earlier_version_keeps_every_row_and_value(empty_store: Settings, revision: str):
+    migrate_url_to(empty_store.store_url, revision)
+    engine = plain_engine(empty_store.store_url)
+    with engine.begin() as connection:
+        fill(connection, revision)
+    before, columns = contents(engine), columns_of(engine)
+    open_store(empty_store).dispose()
+    after = contents(engine, columns)
+    assert {table: len(rows) for table, rows in after.items()} == {table: len(rows) for table, rows in before.items()}
+    for table, rows in before.items():
+        assert after[table] == rows, table
+    with engine.connect() as connection:
+        assert connection.scalar(text("SELECT version_num FROM alembic_version")) == REVISIONS[-1]
+        if engine.dialect.name == "sqlite":
+            assert connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall() == []
+            assert connection.exec_driver_sql("PRAGMA integrity_check").fetchall() == [("ok",)]
+
+
+@sqlite_only
+@pytest.mark.parametrize("revision", REVISIONS[:-1])
+def test_the_copy_made_before_holds_the_store_as_it_was(tmp_path: Path, revision: str):
     path = tmp_path / "bench.sqlite"
-    migrate_to(path, "0001")
-    _fill_first_bench(path)
     migrate_to(path, revision)
-    before = _row_counts(path)
+    engine = plain_engine(f"sqlite:///{path}")
+    with engine.begin() as connection:
+        fill(connection, revision)
+    before = contents(engine)
     open_store(Settings(tmp_path)).dispose()
-    after = _row_counts(path)
-    assert {table: after[table] for table in before} == before
-    assert after["readings"] == 2
-    assert after["result_notes"] == 1
-    with closing(sqlite3.connect(path)) as store:
-        assert store.execute("PRAGMA foreign_key_check").fetchall() == []
-        assert store.execute("SELECT version_num FROM alembic_version").fetchone() == (REVISIONS[-1],)
+    copy = plain_engine(f"sqlite:///{tmp_path}/bench.sqlite.before-{REVISIONS[-1]}")
+    assert contents(copy) == before
+    with copy.connect() as connection:
+        assert connection.scalar(text("SELECT version_num FROM alembic_version")) == revision
+
+
+@sqlite_only
+def test_results_stored_by_the_first_version_are_shown_by_this_one(tmp_path: Path):
+    migrate_to(tmp_path / "bench.sqlite", "0001")
+    _fill_first_bench(tmp_path / "bench.sqlite")
+    engine = open_store(Settings(tmp_path))
+    with session_scope(engine) as session:
+        assert [thing.id for thing in list_trash(session).things] == [2, 2]
+        (line,) = rank_units(session).lines
+        assert line.row.total_decay_per_h == 5.0
+        assert trial_detail(session, 2).channels[0].start_level is None  # its uncertainty was not computed then
+    engine.dispose()
 
 
 def test_the_old_file_is_copied_before_it_is_migrated(tmp_path: Path):
@@ -153,7 +188,7 @@ def test_the_old_file_is_copied_before_it_is_migrated(tmp_path: Path):
     copy = tmp_path / f"bench.sqlite.before-{REVISIONS[-1]}"
     with closing(sqlite3.connect(copy)) as store:
         assert store.execute("SELECT version_num FROM alembic_version").fetchone() == ("0001",)
-        assert store.execute("SELECT count(*) FROM trials").fetchone() == (1,)
+        assert store.execute("SELECT count(*) FROM trials").fetchone() == (2,)
 
 
 def test_an_earlier_copy_is_never_overwritten(tmp_path: Path):

@@ -1,0 +1,184 @@
+"""A store of any revision with rows in every table that the revision has, put there by plain SQL.
+
+What stands here is what programs of those days wrote; the models of today are not asked. A new table or column needs
+rows here from its revision on, and a test says where they are missing.
+"""
+
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, inspect, text
+from sqlalchemy.pool import NullPool
+
+AT = "2026-01-01T08:30:00.250000Z"
+DAY = "2026-01-01"
+SHA = "a" * 64
+ODD = "Ünit “1” – µg/m³; 'quoted', =1+1\nsecond line"
+
+_CLIP_LEVELS = {"equivalent_level_dba": 48.5, "fast_maximum_dba": 52.0, "l10_dba": 50.0, "l90_dba": 47.0}
+
+# revision from which on a program wrote the row, table, row; in an order in which each finds what it refers to
+ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = (
+    ("0001", "tariffs", {"id": 1, "region": "here", "currency": "USD", "price_per_kwh": 0.16, "valid_from": DAY,
+                         "source": "a bill", "standing": "own bill"}),
+    ("0001", "bench", {"id": 1, "name": ODD, "invented": 0, "scenario": "", "timezone": "UTC", "currency": "USD",
+                       "clear_level_kind": "absolute", "clear_level_value": 10.0, "standard_distance_m": 1.0,
+                       "sound_correction_rule": "ISO 3746", "natural_decay_stale_after_days": 180,
+                       "hours_per_day": 24.0, "days_per_year": 365.0, "tariff_id": 1, "main_channel": "pm2_5",
+                       "publication": "", "publication_font": "", "publication_ink": "", "publication_accent": ""}),
+    ("0001", "logger_profiles", {"id": 1, "name": "Profile A", "timezone": "UTC", "box": "", "day_first": 1,
+                                 "created_at": AT}),
+    ("0001", "logger_profile_columns", {"profile_id": 1, "header": "PM", "channel": "pm2_5", "file_unit": "mg/m³"}),
+    ("0001", "loggers", {"id": 1, "name": "Logger A", "profile_id": 1, "principle": "optical",
+                         "response_time_s": 12.5, "saturation_level_ug_m3": 1000.0, "calibration": "", "notes": ODD}),
+    ("0001", "rooms", {"id": 1, "name": "Room A", "length_m": 4.0, "width_m": 3.0, "height_m": None,
+                       "room_volume_m3": 30.123456789012345, "room_volume_uncertainty_m3": 0.5, "furniture": ODD,
+                       "notes": ""}),
+    ("0001", "smoke_sources", {"id": 1, "name": "incense", "aerosol": "smoke", "notes": ""}),
+    ("0001", "units_under_test", {"id": 1, "maker": "Maker A", "model": ODD, "kind": "other", "makes_ozone": 1,
+                                  "consumables_state": "listed", "width_mm": 200.5, "bought_on": DAY,
+                                  "bought_from": "a shop", "serial_number": "7", "notes": ODD, "created_at": AT,
+                                  "trashed_at": None}),
+    ("0001", "units_under_test", {"id": 2, "maker": "Maker B", "model": "in the trash", "kind": "other",
+                                  "makes_ozone": 0, "consumables_state": "unknown", "bought_from": "",
+                                  "serial_number": "", "notes": "", "created_at": AT, "trashed_at": AT}),
+    ("0001", "speed_settings", {"id": 1, "unit_under_test_id": 1, "name": "high", "position": 1, "is_highest": 1}),
+    ("0001", "prices", {"id": 1, "unit_under_test_id": 1, "amount": 99.5, "currency": "USD", "seen_on": DAY,
+                        "source": "a shop"}),
+    ("0001", "consumables", {"id": 1, "unit_under_test_id": 1, "name": "filter", "kind": "filter", "washable": 0,
+                             "pieces_in_use": 1, "pack_size": 2, "life_months": 6.0, "life_running_hours": None,
+                             "life_source": "maker", "notes": ""}),
+    ("0001", "consumable_prices", {"id": 1, "consumable_id": 1, "amount": 20.0, "currency": "USD", "seen_on": DAY,
+                                   "source": "a shop"}),
+    ("0001", "ozone_tests", {"id": 1, "unit_under_test_id": 1, "ozone_ppb": 3.0, "below_detection": 0,
+                             "method": "box", "tested_on": DAY, "source": "own"}),
+    ("0001", "ratings", {"id": 1, "unit_under_test_id": 1, "aerosol": "smoke", "listed": 1,
+                         "clean_air_delivery_rate_m3_per_h": 200.0, "stated_value": 118.0, "stated_unit": "cfm",
+                         "sister_model": "", "test_standard": "", "edition": "", "source": "list", "seen_on": DAY}),
+    ("0001", "claims", {"id": 1, "unit_under_test_id": 1, "quantity": "clean air delivery rate", "value": 250.0,
+                        "unit_symbol": "m³/h", "bound": "", "setting_id": 1, "aerosol": "smoke", "distance_m": None,
+                        "room_area_m2": None, "wording": ODD, "where_seen": "box", "seen_on": DAY}),
+    ("0001", "raw_files", {"sha256": SHA, "size_bytes": 3, "content": b"\x00\xff\x01", "stored_at": AT}),
+    ("0001", "logs", {"id": 1, "sha256": SHA, "file_name": "log.csv", "encoding": "utf-8", "delimiter": "comma",
+                      "decimal_mark": ".", "header_line": 1, "timezone": "UTC", "box": "", "day_first": None,
+                      "profile_id": 1, "started_at": AT, "clock_is_known": 1, "interval_s": 10.0, "readings": 2,
+                      "rows_skipped": 0, "notes": "one\ntwo", "stored_at": AT}),
+    ("0001", "log_channels", {"log_id": 1, "position": 0, "channel": "pm2_5", "unit": "µg/m³", "file_header": "PM",
+                              "file_unit": "mg/m³", "held_values": 0}),
+    ("0001", "readings", {"log_id": 1, "block": 0, "row": 0, "elapsed_s": 0.0, "value_01": 5.000000000000001}),
+    ("0001", "readings", {"log_id": 1, "block": 0, "row": 1, "elapsed_s": 10.0, "value_01": None}),
+    ("0001", "power_measurements", {"id": 1, "unit_under_test_id": 1, "setting_id": 1, "power_w": 40.0,
+                                    "uncertainty_w": 0.4, "instrument": "", "measured_on": DAY, "measured_by": "Ann",
+                                    "log_id": 1, "notes": ""}),
+    ("0001", "sound_measurements", {"id": 1, "unit_under_test_id": 1, "setting_id": 1, "level_dba": 48.5,
+                                    "background_dba": 30.0, "distance_m": 1.0, "position": "", "environment": "indoor",
+                                    "instrument": "", "instrument_class": "", "measured_on": DAY,
+                                    "measured_by": "Ann", "notes": ""}),
+    ("0001", "trials", {"id": 1, "kind": "empty room", "room_id": 1, "log_id": 1, "started_at": AT, "tested_by": "",
+                        "filter_state": "", "notes": "", "excluded_by": "", "excluded_why": "", "created_at": AT}),
+    ("0001", "trials", {"id": 2, "kind": "unit running", "unit_under_test_id": 1, "setting_id": 1, "room_id": 1,
+                        "smoke_source_id": 1, "logger_id": 1, "log_id": 1, "started_at": AT, "tested_by": "Ann",
+                        "filter_state": "new filter", "unit_on_s": 5.25, "notes": ODD, "excluded_at": AT,
+                        "excluded_by": "Ben", "excluded_why": ODD, "created_at": AT, "trashed_at": AT}),
+    ("0001", "natural_decay_pools", {"id": 1, "room_id": 1, "channel": "pm2_5", "natural_decay_per_h": 0.5,
+                                     "uncertainty_per_h": 0.02, "degrees_of_freedom": None,
+                                     "between_run_sd_per_h": 0.01, "number_of_runs": 1, "first_run_on": DAY,
+                                     "last_run_on": DAY, "method_version": "1.0"}),
+    ("0001", "natural_decay_pool_runs", {"pool_id": 1, "trial_id": 1, "weight": 1.0}),
+    ("0001", "channel_results", {"id": 1, "trial_id": 2, "channel": "pm2_5", "unit": "µg/m³",
+                                 "method_version": "1.0", "computed_at": AT, "usable": 1, "unit_on_s": 0.0,
+                                 "unit_on_found": 1, "end_s": 10.0, "interval_s": 10.0, "readings": 2,
+                                 "start_level": 5.0, "peak_level": 5.0, "end_level": 6.0, "fit_converged": 1,
+                                 "why_not": "", "background_choice": "fitted", "readings_fitted": 2,
+                                 "total_decay_per_h": 5.0000000000000001, "total_decay_uncertainty_per_h": 0.1,
+                                 "pool_id": 1, "clear_level": 10.0, "cleared": 0, "not_cleared_before_min": 0.1}),
+    ("0001", "result_notes", {"result_id": 1, "position": 0, "code": "no_decay", "severity": "care",
+                              "message": ODD, "value": 1.5, "limit": None, "unit": "", "at_min": None}),
+    ("0001", "setting_summaries", {"id": 1, "unit_under_test_id": 1, "setting_id": 1, "room_id": 1,
+                                   "channel": "pm2_5", "aerosol": "smoke", "method_version": "1.0",
+                                   "computed_at": AT, "trials": 1, "usable_trials": 1, "excluded_trials": 0,
+                                   "censored_trials": 0, "latest_trial_id": 2, "latest_trial_on": DAY,
+                                   "worst_severity": "care", "total_decay_per_h": 5.0, "between_trial_source": "",
+                                   "heterogeneous": 0, "pool_id": 1, "measurable": 1}),
+    ("0001", "changes", {"id": 1, "at": AT, "who": "Ann", "action": "changed", "subject": "trial", "subject_id": 2,
+                         "field": "notes", "before": None, "after": ODD, "why": ODD}),
+    ("0003", "bench_repeatability", {"channel": "pm2_5", "relative_sd": 0.05, "degrees_of_freedom": 4.0, "groups": 2,
+                                     "trials": 6, "source": "own", "computed_at": AT}),
+    ("0005", "sound_clips", {"id": 1, "unit_under_test_id": 1, "setting_id": 1, "sha256": SHA, "file_name": "fan.wav",
+                             "channel": 1, "recorded_on": DAY, "recorded_by": "Ann", "instrument": "",
+                             "distance_m": 1.0, "calibration_kind": "none", "duration_s": 10.0,
+                             "sample_rate_hz": 48000.0, **_CLIP_LEVELS, "peak": 0.5, "overloaded": 0,
+                             "tone_method": "", "character_words": "", "cautions": "", "notes": "", "stored_at": AT}),
+    ("0005", "sound_clip_bands", {"clip_id": 1, "nominal_hz": 1000.0, "level_db": 40.0, "level_dba": 40.0}),
+    ("0005", "sound_clip_tones", {"clip_id": 1, "rank": 1, "frequency_hz": 120.0, "prominence_ratio_db": 9.5,
+                                  "criterion_db": 9.0, "prominent": 1}),
+    ("0006", "review_points", {"id": 1, "unit_under_test_id": 1, "key": "quiet", "version": 1, "kind": "strength",
+                               "state": "kept", "words": ODD, "evidence": "{}", "written_by": "Ann",
+                               "written_at": AT, "why": ""}),
+    ("0006", "verdicts", {"id": 1, "unit_under_test_id": 1, "version": 1, "state": "published", "words": ODD,
+                          "written_by": "Ann", "written_at": AT, "method_version": "1.0"}),
+    ("0006", "verdict_figures", {"verdict_id": 1, "position": 0, "key": "rate", "label": "rate", "value": 1.5,
+                                 "shown": "1.5"}),
+    ("0007", "accounts", {"id": 1, "name": "Ann", "name_key": "ann", "role": "administer", "password_hash": "x",
+                          "created_at": AT}),
+    ("0007", "sign_ins", {"id": 1, "account_id": 1, "token_sha256": SHA, "started_at": AT, "last_used_at": AT,
+                          "expires_at": AT}),
+    ("0007", "sign_in_attempts", {"id": 1, "counted_by": "name ann", "at": AT}),
+    ("0007", "api_tokens", {"id": 1, "account_id": 1, "name": "job", "role": "add", "token_sha256": SHA,
+                            "token_start": "hf_1", "created_at": AT}),
+    ("0010", "verdict_withdrawals", {"verdict_id": 1, "withdrawn_by": "Ann", "withdrawn_at": AT, "why": ODD}),
+)  # fmt: skip
+# columns that came later, with what a program wrote into them
+COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
+    ("0002", "natural_decay_pools", {"between_run_source": "these runs", "on_one_day_uncertainty_per_h": 0.03,
+                                     "on_one_day_degrees_of_freedom": 3.0, "heterogeneity_p": 0.4}),
+    ("0002", "channel_results", {"relative_humidity_pct": 41.5}),
+    ("0004", "bench_repeatability", {"relative_fit_sd": 0.01}),
+    ("0009", "channel_results", {"start_level_uncertainty": 0.2, "time_to_clear_uncertainty_min": None}),
+    ("0011", "channel_results", {"humidity_uncertainty_per_h": 0.001}),
+)  # fmt: skip
+# rows that the store itself adds, by triggers
+WRITTEN_BY_THE_STORE = {"unit_changes"}
+
+
+def fill(connection: Connection, revision: str) -> None:
+    """Puts the rows of a revision into its empty tables."""
+    quote = connection.dialect.identifier_preparer.quote
+    for since, table, row in ROWS:
+        if since > revision:
+            continue
+        later = {
+            k: v for rev, name, columns in COLUMNS if name == table and rev <= revision for k, v in columns.items()
+        }
+        values = row | later
+        names = ", ".join(quote(name) for name in values)
+        places = ", ".join(f":{name}" for name in values)
+        connection.execute(text(f"INSERT INTO {quote(table)} ({names}) VALUES ({places})"), values)
+
+
+def contents(engine: Engine, only: dict[str, list[str]] | None = None) -> dict[str, list[dict[str, Any]]]:
+    """Every row of every table as a dictionary; of the tables and columns in `only` where that is given."""
+    found = {}
+    with engine.connect() as connection:
+        quote = connection.dialect.identifier_preparer.quote
+        for table in sorted(set(inspect(connection).get_table_names()) - {"alembic_version"}):
+            if only is not None and table not in only:
+                continue
+            columns = only[table] if only else [c["name"] for c in inspect(connection).get_columns(table)]
+            listed = ", ".join(quote(name) for name in columns)
+            rows = connection.execute(text(f"SELECT {listed} FROM {quote(table)}")).mappings().all()
+            plain = [{k: bytes(v) if isinstance(v, memoryview) else v for k, v in row.items()} for row in rows]
+            found[table] = sorted(plain, key=repr)
+    return found
+
+
+def columns_of(engine: Engine) -> dict[str, list[str]]:
+    with engine.connect() as connection:
+        return {
+            table: [c["name"] for c in inspect(connection).get_columns(table)]
+            for table in inspect(connection).get_table_names()
+            if table != "alembic_version"
+        }
+
+
+def plain_engine(url: str) -> Engine:
+    return create_engine(url, poolclass=NullPool)
