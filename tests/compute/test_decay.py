@@ -164,7 +164,7 @@ def test_too_few_readings_are_told():
     time = np.arange(0.0, 1200.0, 120.0)
     note = note_of(analysed(time, 5 + 300 * np.exp(-3 * time / 3600)), "too_few_readings")
     assert note.severity == "care"
-    assert "from fewer than 25 it cannot be told whether the noise drifts" in note.message
+    assert "from fewer than 30 it cannot be told whether the noise drifts" in note.message
 
 
 def test_three_readings_give_no_rate_and_the_reason():

@@ -4,7 +4,9 @@
     python -m tests.studies.decay_coverage --trials 2000    # smaller; prints the table only
 
 Trials on which the program itself says "care" or "unusable" are counted apart from those on which it says
-nothing: a run too short for its rate, or with too few readings, is told and not hidden in an average. A cell is
+nothing: a run too short for its rate, or with too few readings, is told and not hidden in an average. About half are:
+the grid holds runs of 20 minutes at 0.3 per hour, and one reading in two minutes, on purpose. The table by notes shows
+that each is needed: too few readings for the share inside, too short a run for the error of the median. A cell is
 one level of one condition, or of two together. A cell with fewer than 200 silent trials is not judged, for
 chance alone would decide.
 """

@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 READINGS = (11, 30, 120)
 AUTOCORRELATIONS = (0.0, 0.5, 0.8, 0.95)
 RUN_H, BACKGROUND, EXCESS, RELATIVE_NOISE, STEP = 1.5, 5.0, 300.0, 0.03, 0.1
-FULL_TRIALS = 300
+FULL_TRIALS = 150
 SEED = 20_260_301
 RESULT = Path(__file__).with_suffix(".txt")
 

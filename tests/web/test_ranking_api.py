@@ -134,7 +134,8 @@ def bare_measurements(found: object, path: str = "") -> list[str]:
 KNOWN_WITHOUT = {
     ".days_per_year", ".running_hours_per_year", ".ranking.at_most_m3_per_h", ".costs.running_hours_per_year",
     ".trials.channels.pm1.window_sensitivity_per_h", ".trials.channels.pm2_5.window_sensitivity_per_h",
-    ".trials.channels.pm10.window_sensitivity_per_h",
+    ".trials.channels.pm10.window_sensitivity_per_h", ".trials.channels.pm1.humidity_uncertainty_per_h",
+    ".trials.channels.pm2_5.humidity_uncertainty_per_h", ".trials.channels.pm10.humidity_uncertainty_per_h",
 }  # fmt: skip
 
 

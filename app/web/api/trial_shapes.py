@@ -84,7 +84,8 @@ class ChannelShape(BaseModel):
     """Results of one channel; what does not exist is null, and a note says why. Times count from unit on.
 
     Levels are in `unit`; `start_level_measured` and `background_level_measured` are the same with their uncertainty.
-    `clear_level` is a choice of the bench or the trial, `window_sensitivity_per_h` is itself a part of the uncertainty.
+    `clear_level` is a choice of the bench or the trial, `window_sensitivity_per_h` and
+    `humidity_uncertainty_per_h` are themselves parts of the uncertainty.
     """
 
     unit: str
@@ -107,6 +108,7 @@ class ChannelShape(BaseModel):
     standard_clearing_time_min: MeasuredShape | None
     r_squared: float | None
     window_sensitivity_per_h: float | None
+    humidity_uncertainty_per_h: float | None
     empty_room_trials: list[int]
     method_version: str
     notes: list[NoteShape]
@@ -262,6 +264,7 @@ def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
         standard_clearing_time_min=measured_shape(channel.standard_clearing_time),
         r_squared=result.r_squared,
         window_sensitivity_per_h=result.window_sensitivity_per_h,
+        humidity_uncertainty_per_h=result.humidity_uncertainty_per_h,
         empty_room_trials=list(channel.empty_room_trials),
         method_version=result.method_version,
         notes=[
