@@ -59,6 +59,14 @@ class Fit:
     minutes_to_clear: float
     sure: bool
 
+    @property
+    def minutes_interval_95(self) -> tuple[float, float] | None:
+        """From the ends of the rate's interval [min]; None where the lower end is not above zero."""
+        low, high = self.air_changes_per_h.interval_95
+        if not low > 0:
+            return None
+        return removal_time_min(high, STANDARD_SHARE_REMOVED), removal_time_min(low, STANDARD_SHARE_REMOVED)
+
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:

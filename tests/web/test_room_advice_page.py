@@ -1,6 +1,10 @@
+import re
+
 import pytest
+from sqlalchemy import update
 
 from app.storage.engine import session_scope
+from app.storage.units_under_test import Price
 from tests.services.measured_facts import add_rate, add_sound
 
 
@@ -75,3 +79,33 @@ def test_the_frontier_has_its_picture_and_its_cautions(client, bench):
     assert client.get("/figures/frontier.json?room_area_m2=20").status_code == 200
     assert client.get("/charts/frontier.csv?room_area_m2=20").text.count("Maker A Model 1") >= 2
     assert "should ask a doctor" in page.text
+
+
+def test_a_ceiling_of_nothing_is_a_ceiling_and_nobody_serves(client, bench):
+    page = client.get("/room?room_area_m2=20&max_sound_dba=0&max_price=250")
+    assert page.status_code == 200
+    assert "Which unit for 20\u00a0m² below 0\u00a0dB(A) and up to 250\u00a0USD?" in page.text
+    assert "and no two of one kind do." in page.text
+    assert "too loud, or not measured, at every setting" in page.text
+
+
+def test_a_budget_leaves_out_what_is_priced_in_another_currency_and_says_so(client, store, bench):
+    with session_scope(store) as session:
+        session.execute(update(Price).values(currency="EUR"))
+    page = client.get("/room?room_area_m2=20&max_sound_dba=45&max_price=250")
+    assert "above the budget, or without a price" in page.text
+    free = client.get("/room?room_area_m2=20&max_sound_dba=45")
+    assert "Only one serves that room" in free.text
+    assert "No price in the currency of the bench is recorded." in free.text
+
+
+def test_sound_air_changes_and_time_stand_with_their_interval_and_a_converted_level_is_marked(client, store, bench):
+    """95 % of 240 ± 5 m³/h is 230.2 to 249.8, in 48.8 m³ 4.7 to 5.1 air changes and 35 to 38 min for ln 20."""
+    with session_scope(store) as session:
+        add_sound(session, bench.unit_id, bench.low_setting_id, 34.0, distance_m=2.0)
+    page = client.get("/room?room_area_m2=20&max_sound_dba=45").text
+    row = next(part.split("</tr>")[0] for part in page.split("<tr>") if "Worked out from the rate" in part)
+    assert re.search(r'4\.9\d?<span class="below">4\.7\d? to 5\.1\d?</span>', row)
+    assert '<span class="below">35 to 38</span>' in row
+    assert row.count('<span class="estimate-mark">est.</span>') == 2  # the time, and the sound
+    assert "Brought from another distance by the distance law." in row

@@ -168,13 +168,19 @@ def _fit_line(fit: Fit, found: AdviceForRoom, system: UnitSystem) -> AdviceLine:
         (
             _rate(c, system),
             Cell("value", changes.value, changes.interval),
-            Cell("estimate", f"{fit.minutes_to_clear:.0f}", reason="Worked out from the rate, not measured here."),
+            _minutes(fit),
             _sound(c),
             _price(c),
         ),
         c.setting_id in found.best_of_unit,
         "" if fit.sure else "The interval of its rate reaches below what the room asks for, so it may fall short.",
     )
+
+
+def _minutes(fit: Fit) -> Cell:
+    interval = fit.minutes_interval_95
+    below = "" if interval is None else f"{interval[0]:.0f} to {interval[1]:.0f}"
+    return Cell("estimate", f"{fit.minutes_to_clear:.0f}", below, "Worked out from the rate, not measured here.")
 
 
 def _line(c: Candidate, found: AdviceForRoom, system: UnitSystem) -> AdviceLine:
