@@ -36,7 +36,8 @@ def visitor_may(least: str) -> bool:
     return visitor is not None and may(visitor.role, least)
 
 
-def visitor_role() -> str:
-    """Role of the visitor; "" where nobody is known."""
+def role_needed(least: str) -> str:
+    """What is said in place of a button that the visitor may not press."""
     visitor = _PRESENT.get()
-    return visitor.role if visitor else ""
+    role = f"Your role is “{visitor.role}”" if visitor else "Nobody is signed in"
+    return f"{role}; this needs the role “{least}”. Ask an administrator of the bench for it."

@@ -17,7 +17,7 @@ from app.services.change_story import what_changed
 from app.web.compiled_templates import CompiledTemplates
 from app.web.headers import CHART_PAGE_POLICY
 from app.web.page_context import Shell
-from app.web.present_visitor import signed_in_name, visitor_may, visitor_role
+from app.web.present_visitor import role_needed, signed_in_name, visitor_may
 from app.web.static_files import static_address, styles_left_out
 
 Render = Callable[..., HTMLResponse]
@@ -28,7 +28,8 @@ def environment() -> Environment:
     """The environment of all templates.
 
     Functions: `static("base.css")` gives the address with the content's hash; `signed_in_name()` is "" where nobody
-    has signed in; `may("edit")` says whether the visitor has that role, `visitor_role()` which one.
+    has signed in; `may("edit")` says whether the visitor has that role, and `role_needed("edit")` what stands in
+    place of a button where not.
     Filters: `number(decimals)`, where no decimals mean three significant digits, and a missing value is a dash;
     `query_pairs` splits a query; `what_changed(action)` tells a stored field as a reader says it.
     """
@@ -43,7 +44,7 @@ def environment() -> Environment:
     made.globals["static"] = static_address
     made.globals["signed_in_name"] = signed_in_name
     made.globals["may"] = visitor_may
-    made.globals["visitor_role"] = visitor_role
+    made.globals["role_needed"] = role_needed
     made.globals["styles_left_out"] = styles_left_out
     made.filters["number"] = number
     made.filters["query_pairs"] = query_pairs
