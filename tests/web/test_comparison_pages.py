@@ -5,7 +5,7 @@ import re
 
 import pytest
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine
+from sqlalchemy import Engine, update
 
 from app.services.add_trial import add_trial
 from app.services.new_trial import NewTrial
@@ -243,3 +243,25 @@ def test_a_bench_with_a_single_setting_leads_to_the_second(client: TestClient, s
     assert "every pair of neighbours in this order is told apart" not in order
     ranking = client.get("/").text
     assert "Add the run that is missing" in ranking
+
+
+def test_what_does_not_clean_and_what_may_make_ozone_is_cautioned_about(
+    bench: ComparedBench, client: TestClient, store: Engine
+):
+    assert "Not a protection" not in client.get(compare_address(bench, "Alder", "Birch")).text
+    words = words_of(client.get(compare_address(bench, "Alder", "Dud")).text)
+    assert "Dud: no cleaning was measured. A unit that does not clean measurably does not protect people with" in words
+    assert "For medical advice ask a doctor." in words
+    assert "can make ozone" not in words
+    with session_scope(store) as session:
+        session.execute(update(UnitUnderTest).where(UnitUnderTest.model == "Birch").values(makes_ozone=True))
+    words = words_of(client.get(compare_address(bench, "Alder", "Birch")).text)
+    assert "Birch: works in a way that can make ozone, which irritates the lungs." in words
+    assert "ask a doctor before running one near somebody who is ill" in words
+
+
+def test_the_ranking_says_that_what_does_not_clean_is_no_protection(bench: ComparedBench, client: TestClient):
+    words = words_of(client.get("/").text)
+    assert "cannot be told apart from an empty room" in words
+    assert "A unit that does not clean measurably does not protect people with asthma" in words
+    assert "does not protect people with asthma" not in words_of(client.get("/?search=Alder").text)

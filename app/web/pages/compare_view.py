@@ -76,6 +76,8 @@ class ComparePage:
     rows: tuple[CompareRow, ...]
     against: tuple[Against, ...]
     pair: tuple[PairRow, ...]
+    not_cleaning: tuple[str, ...]
+    may_make_ozone: tuple[str, ...]
     chart_query: str
     take_query: str
     chart_words: str
@@ -108,6 +110,8 @@ def compare_page(
         rows=_rows(compared, system) if compared else (),
         against=tuple(_against(compared, number) for number in range(len(settings) - 1)) if compared else (),
         pair=pair_rows(compared, system) if compared else (),
+        not_cleaning=tuple(setting.name for setting in settings if setting.line.row.measurable == 0),
+        may_make_ozone=tuple(dict.fromkeys(_unit(setting) for setting in settings if setting.line.row.makes_ozone)),
         chart_query=_chart_query(compared) if compared else "",
         take_query=address("", form.values, search=None).lstrip("?"),
         chart_words="The newest trial of each, from unit on: points are readings, lines the fitted decay with its "
@@ -125,6 +129,10 @@ def compare_page(
         kept=tuple((name, form.typed(name)) for name in ("units", "first") if form.typed(name)),
         form=form,
     )
+
+
+def _unit(setting: ComparedSetting) -> str:
+    return f"{setting.line.row.maker} {setting.line.row.model}"
 
 
 def _title(settings: tuple[ComparedSetting, ...]) -> str:
