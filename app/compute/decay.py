@@ -10,8 +10,10 @@ from app.compute.clearing import clear_level_value, time_to_clear
 from app.compute.decay_curve import decay_curve
 from app.compute.decay_fit import FitOutcome, FitTerms, Readings, fit_decay, no_fit
 from app.compute.decay_result import ChannelDecay, ClearLevel, Marks, TimeToClear
+from app.compute.events import EVENTS_WITH_A_PART_BEFORE
 from app.compute.fit_checks import fit_notes
 from app.compute.local_noise import LocalNoise, crossing_uncertainty_min, local_noise
+from app.compute.measured import Measured
 from app.compute.noise import Floats, resolution_step
 from app.compute.notes import Note
 from app.compute.phases import ROUNDING_H, Phases, find_phases
@@ -70,8 +72,18 @@ def analyse_decay(
         if on_h is not None:
             phases = replace(phases, unit_on_h=on_h)
             outcome = fit_decay(readings, phases, terms)
-    notes = (*reading_notes(readings, phases, outcome), *fit_notes(readings, phases, outcome, response_time_s))
+    part_before = _rate_before(readings, phases, terms, outcome)
+    of_fit = fit_notes(readings, phases, outcome, response_time_s, part_before)
+    notes = (*reading_notes(readings, phases, outcome), *of_fit)
     return _result(channel, unit, readings, phases, outcome, clear_level, notes)
+
+
+def _rate_before(readings: Readings, phases: Phases, terms: FitTerms, outcome: FitOutcome) -> Measured | None:
+    """Rate of the part before a change or a jump, which a person can choose instead; None where it tells none."""
+    if outcome.event is None or outcome.event.kind not in EVENTS_WITH_A_PART_BEFORE or outcome.fit.decay_rate is None:
+        return None
+    shorter = replace(terms, marks=replace(terms.marks, fit_end_h=outcome.event.at_h))
+    return fit_decay(readings, phases, shorter).fit.decay_rate
 
 
 def _check_arguments(marks: Marks, saturation_level: float | None, response_time_s: float | None) -> None:

@@ -40,6 +40,7 @@ FEW_BLOCKS = 20  # fewer count as so many in the limit for breaks
 CHANGE_LIMIT = 0.10  # smallest relative change of rate, or jump relative to the level, that is told
 WORTH_A_LOOK = 0.3  # of the limit: a smaller gain does not reach it when the noise is judged anew
 PLACED_WITHIN = 0.12  # of the window: how far the place of a changed rate is searched around the first finding
+EVENTS_WITH_A_PART_BEFORE = ("rate_change", "jump")
 END_SHARE = 3.0  # a fast start counts as over after so many of its own time constants
 
 

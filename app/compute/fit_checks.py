@@ -4,6 +4,7 @@ import math
 
 from app.compute.decay_fit import FitOutcome, Readings
 from app.compute.events import RateEvent
+from app.compute.measured import Measured
 from app.compute.notes import Note
 from app.compute.phases import Phases
 from app.compute.window_sensitivity import NOISE_LIMIT
@@ -21,8 +22,11 @@ WIDE_WINDOW_SHARE = 0.10  # of the rate: other windows move it by more
 SENSOR_LAG_S = 50.0  # some optical sensors answer 30 to 50 s late (Bulot et al., Sensors 20, 2219, 2020; recomputed)
 
 
-def fit_notes(readings: Readings, phases: Phases, outcome: FitOutcome, response_time_s: float | None) -> list[Note]:
-    """All notes on the fit of one channel."""
+def fit_notes(
+    readings: Readings, phases: Phases, outcome: FitOutcome, response_time_s: float | None,
+    rate_before_event: Measured | None = None,
+) -> list[Note]:  # fmt: skip
+    """All notes on the fit of one channel; `rate_before_event` is offered beside an event."""
     if outcome.fit.decay_rate is None:
         code = "rising_level" if "rises" in outcome.fit.why_not else "no_decay"
         return [Note(code, "unusable", outcome.fit.why_not)]
@@ -31,7 +35,7 @@ def fit_notes(readings: Readings, phases: Phases, outcome: FitOutcome, response_
         _sampling_too_slow(readings, outcome),
         _not_told_from_zero(outcome),
         _poor_fit(outcome),
-        _not_one_exponential(phases, outcome),
+        _not_one_exponential(phases, outcome, rate_before_event),
         _window_sensitivity(outcome),
         _sensor_lag(phases, response_time_s),
     ]
@@ -114,12 +118,14 @@ def _poor_fit(outcome: FitOutcome) -> Note | None:
     return Note("poor_fit", "care", message, fit.r_squared, POOR_R_SQUARED)
 
 
-def _not_one_exponential(phases: Phases, outcome: FitOutcome) -> Note | None:
+def _not_one_exponential(phases: Phases, outcome: FitOutcome, before: Measured | None) -> Note | None:
     event = outcome.event
     if event is None:
         return None
     at = 60 * (event.at_h - phases.unit_on_h)
     message = f"The curve is not one exponential: {_event_in_words(event, at)}"
+    if before is not None:
+        message += f" That part gives {before.value:.3g} ± {before.expanded_uncertainty_95:.2g} per hour (95 %)."
     severe = abs(event.change) > UNUSABLE_CHANGE
     severity = "unusable" if severe else "care"
     return Note("not_one_exponential", severity, message, event.change, UNUSABLE_CHANGE, at_min=at)  # type: ignore[arg-type]

@@ -42,6 +42,7 @@ def test_the_segment_before_the_change_gives_its_own_rate():
     _, note = noted(curve, 1)
     decay, after = noted(curve, 1, fit_end_h=note.at_min / 60)
     assert after is None
+    assert f" That part gives {decay.fit.decay_rate.value:.3g} ± " in note.message
     # the level does not fall to the background within the segment, so one known beforehand is needed
     assert decay.fit.decay_rate.low_95 < 2.0 < decay.fit.decay_rate.high_95
 
