@@ -115,16 +115,21 @@ def money_between(
 ) -> str:
     r"""An amount with its 95 % interval; as `money_known` where some of it is missing, since a bound has no interval.
 
+    An interval narrower than the last digit shown is left out.
+
     >>> money_between(112.4, (98.1, 126.7), "USD")
     '112\xa0USD (98 to 127)'
     >>> money_between(0.0, (0.0, 0.0), "USD", ("x",))
     'an amount not known'
+    >>> money_between(23.0, (22.7, 23.2), "USD", decimals=0)
+    '23\xa0USD'
     """
     low, high = interval
     if missing or not high > low:
         return money_known(amount, currency, missing, decimals)
     places = (2 if abs(amount) < 100 else 0) if decimals is None else decimals
-    return f"{money(amount, currency, places)} ({rounded_text(low, places)} to {rounded_text(high, places)})"
+    ends = rounded_text(low, places), rounded_text(high, places)
+    return money(amount, currency, places) + (f" ({ends[0]} to {ends[1]})" if ends[0] != ends[1] else "")
 
 
 def counted(number: int, singular: str, plural: str | None = None) -> str:
