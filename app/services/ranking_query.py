@@ -4,11 +4,12 @@ No objects of the storage floor are made here and dates stay text: a bench of a 
 milliseconds. The two forms of the query are built once; what varies otherwise is bound when they run.
 """
 
-from collections.abc import Collection
-from typing import NamedTuple
+import math
+from collections.abc import Collection, Sequence
+from typing import Any, NamedTuple
 
 from sqlalchemy import ColumnElement, Integer, Select, Text, and_, bindparam, case, func, or_, select, type_coerce
-from sqlalchemy.orm import InstrumentedAttribute, Session
+from sqlalchemy.orm import Session
 
 from app.services.highest_setting import highest_setting_id
 from app.services.ranking_choices import RankingChoices
@@ -85,10 +86,23 @@ def _latest_price() -> ColumnElement[int]:
     )
 
 
-def _mean_power(column: InstrumentedAttribute[float], of_setting: ColumnElement[bool]) -> ColumnElement[float | None]:
-    """Mean over the repeats of one setting, also for their uncertainties: repeats with one meter share it."""
+def _mean_power(of_setting: ColumnElement[bool]) -> ColumnElement[float | None]:
+    """Mean over the repeats of one setting [W]."""
+    return _of_power(func.avg(PowerMeasurement.power_w), of_setting)
+
+
+def _power_variance(of_setting: ColumnElement[bool]) -> ColumnElement[float | None]:
+    """Variance of that mean, as `power_of_spot_readings` has it: s²/n of the repeats, and the meter's, which repeats
+    share [W²]. Its root is taken by Python, since not every SQLite can."""
+    watts, readings = PowerMeasurement.power_w, func.count()
+    of_repeats = (func.avg(watts * watts) - func.avg(watts) * func.avg(watts)) / (readings - 1.0)
+    of_meter = func.avg(PowerMeasurement.uncertainty_w)
+    return _of_power(of_meter * of_meter + case((readings > 1, of_repeats), else_=0.0), of_setting)
+
+
+def _of_power(expression: ColumnElement[float], of_setting: ColumnElement[bool]) -> ColumnElement[float | None]:
     return (
-        select(func.avg(column))
+        select(expression)
         .where(PowerMeasurement.unit_under_test_id == UnitUnderTest.id, of_setting)
         .correlate(UnitUnderTest, SpeedSetting)
         .scalar_subquery()
@@ -115,10 +129,10 @@ def _build(of_unit: ColumnElement[bool]) -> Select[*tuple[object, ...]]:
             Price.amount,
             Price.currency,
             type_coerce(Price.seen_on, Text),
-            _mean_power(PowerMeasurement.power_w, running),
-            _mean_power(PowerMeasurement.uncertainty_w, running),
-            _mean_power(PowerMeasurement.power_w, standing_by),
-            _mean_power(PowerMeasurement.uncertainty_w, standing_by),
+            _mean_power(running),
+            _power_variance(running),
+            _mean_power(standing_by),
+            _power_variance(standing_by),
             summary.id,
             summary.room_id,
             summary.trials,
@@ -200,8 +214,22 @@ def read_ranking_rows(
         "unit_id": unit_id,
     }
     query = _HIGHEST_SETTING if highest_only else _EVERY_SETTING
+    if unit_id:
+        unit_ids = (unit_id,)  # found by its key instead of by looking at all
     if unit_ids is not None:
         query = _HIGHEST_SETTING_OF_SOME if highest_only else _EVERY_SETTING_OF_SOME
         values["unit_ids"] = list(unit_ids)
     result = session.connection().execute(query, values)
-    return [RankingRow._make(row) for row in result.all()]
+    return [_row(found) for found in result.all()]
+
+
+_VARIANCES = tuple(RankingRow._fields.index(name) for name in ("power_uncertainty_w", "standby_power_uncertainty_w"))
+
+
+def _row(values: Sequence[Any]) -> RankingRow:
+    """The driver's values with the roots of the variances; a rounding below zero counts as none."""
+    found = list(values)
+    for place in _VARIANCES:
+        if (variance := found[place]) is not None:
+            found[place] = math.sqrt(max(0.0, variance))
+    return RankingRow._make(found)

@@ -13,6 +13,7 @@ from app.services.power_levels import (
     power_levels_of_unit,
     take_power_measurement_back,
 )
+from app.services.ranking import rank_units
 from app.services.units import SUBJECT
 from app.storage.bench_measurements import PowerMeasurement
 from app.storage.logs import RawFile
@@ -110,3 +111,17 @@ def test_impossible_entries_are_refused(session, small_bench, fields, message):
     new = NewPowerMeasurement(**({"power_w": 40.0, "measured_on": DAY} | fields))
     with pytest.raises(InvalidValue, match=message):
         add_power_measurement(session, small_bench.unit_id, None, new)
+
+
+def test_repeats_that_disagree_are_as_uncertain_in_the_ranking_as_on_the_units_page(session, small_bench):
+    """JCGM 100:2008, 4.2.3: s of 26.6 and 50.3 W is 16.76, of their mean 11.85; with 0.2 W of the meter 11.85 W."""
+    ids = small_bench
+    for watts in (26.6, 50.3):
+        add_power(session, ids.unit_id, ids.high_setting_id, watts, uncertainty_w=0.2)
+    add_power(session, ids.unit_id, None, 0.5, uncertainty_w=0.05)
+    powers = {p.setting.id: p.power for p in power_levels_of_unit(session, ids.unit_id) if p.setting}
+    own = powers[ids.high_setting_id]
+    row = next(line.row for line in rank_units(session).lines if line.row.setting_id == ids.high_setting_id)
+    assert own.uncertainty == pytest.approx(11.85, abs=0.005)
+    assert (row.power_w, row.power_uncertainty_w) == (pytest.approx(38.45), pytest.approx(own.uncertainty))
+    assert (row.standby_power_w, row.standby_power_uncertainty_w) == (0.5, pytest.approx(0.05))
