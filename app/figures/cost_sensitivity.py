@@ -80,7 +80,10 @@ def sensitivity_words(found: CostOfOwning) -> str:
         else f"with one assumption moved, {first} costs {money(abs(low), currency, 0)} less to "
         f"{money(high, currency, 0)} more than {second}"
     )
-    return f"{words} {dearer} costs {money(abs(base), currency, 0)} more over {years} years; {between}."
+    known = f"{words} {dearer} costs {money(abs(base), currency, 0)} more over {years} years; {between}."
+    if found.pair is not None and found.pair.missing:
+        return f"{known} Something is missing of them, so this holds for the known part of their costs only."
+    return known
 
 
 def moved_words(entry: Sensitivity) -> str:

@@ -76,7 +76,10 @@ def clean_air_cost(cost: UnitCost) -> CleanAirCost:
 
 
 def _compared(drawn: tuple[UnitCost, ...], asked: tuple[int, ...]) -> tuple[int, int] | None:
-    """The two units asked for where both are drawn; else the cheapest to buy against the cheapest to run of these."""
+    """The two units asked for where both are drawn; else the cheapest to buy against the cheapest to run of these.
+
+    Units whose cost is only "at least" so much are taken last: nobody knows when they have paid back.
+    """
     ids = [cost.unit.row.unit_id for cost in drawn]
     if asked:
         if len(set(asked)) != 2:
@@ -89,7 +92,7 @@ def _compared(drawn: tuple[UnitCost, ...], asked: tuple[int, ...]) -> tuple[int,
         return None
     to_run = min(drawn, key=lambda cost: (cost.per_year.at_least, cost.per_year.total_per_year))
     others = [cost for cost in drawn if cost is not to_run]
-    to_buy = min(others, key=lambda cost: _price(cost))
+    to_buy = min(others, key=lambda cost: (cost.over_years.at_least, _price(cost)))
     return to_buy.unit.row.unit_id, to_run.unit.row.unit_id
 
 

@@ -1,3 +1,5 @@
+import re
+
 import pytest
 
 from app.services.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
@@ -93,3 +95,28 @@ def test_a_bench_without_a_price_asks_for_one_once(client, small_bench):
     refused = client.get("/costs?price_per_kwh=much")
     assert refused.status_code == 422
     assert "found &#39;much&#39;; a number such as 12.5 is needed" in refused.text
+
+
+def test_a_cost_with_a_missing_price_never_looks_complete(client, store, bench):
+    """The cheapest to buy has a filter without a price: nobody knows what it costs in all."""
+    with session_scope(store) as session:
+        unit, setting = add_unit_with_setting(session, "Gap")
+        add_power(session, unit, setting, 1.0)
+        add_power(session, unit, None, 0.0)
+        add_price(session, unit, 5.0)
+        add_consumable(session, unit, NewConsumable(name="filter", life_months=6.0))
+    page = client.get("/costs").text
+    row = next(part.split("</tr>")[0] for part in page.split("<tr>") if ">Gap</a>" in part)
+    assert row.count("≥ ") >= 2  # the year and the years
+    assert "its price is not recorded, so its cost is left out" in row
+    answer = page.split('class="answer">')[1].split("</p>")[0]
+    assert "Gap" not in answer
+    assert "For 1 unit a price or a power is missing, so the cost is a lower bound." in answer
+    chosen = re.findall(r'<option value="(\d+)" selected>', page.split('id="compare-first"')[1].split("</div>")[0])
+    assert str(unit) not in chosen
+    moved = page.split("Each assumption moved alone")[1].split("</table>")[0]
+    cheapest = re.findall(r"<td>([^<]+)</td>", moved)
+    assert cheapest
+    assert not any("Gap" in name for name in cheapest)
+    forced = client.get(f"/costs?compare={unit}&compare={bench[1]}").text
+    assert "holds for the known part of their costs only" in forced

@@ -280,9 +280,9 @@ def _line(cost: UnitCost, more: Consequences) -> CostLine:
 
 
 def _between(interval: tuple[float, float]) -> str:
-    """The ends of a 95 % interval; nothing where the amount has none, as a price has none."""
-    low, high = interval
-    return f"{rounded_text(low, 0)} to {rounded_text(high, 0)}" if high > low else ""
+    """The ends of a 95 % interval; nothing where it is narrower than the last digit or there is none, as of a price."""
+    low, high = (rounded_text(end, 0) for end in interval)
+    return f"{low} to {high}" if high != low else ""
 
 
 def _bound(amount: float, missing: tuple[str, ...]) -> Cell:

@@ -47,6 +47,7 @@ def consequences(view: RunningCostView, shown: Sequence[UnitCost]) -> Consequenc
     found = with_consequences(view, shown)
     names = sorted(((cost.name, cost.unit.row.unit_id) for cost in view.drawn), key=lambda pair: pair[0].casefold())
     chosen = found.compared or (0, 0)
+    lower_bounds = frozenset(cost.name for cost in view.drawn if cost.over_years.at_least)
     return Consequences(
         clean_air={unit_id: _clean_air_cell(cost) for unit_id, cost in found.clean_air.items()},
         first=tuple(Choice(str(unit_id), name, unit_id == chosen[0]) for name, unit_id in names),
@@ -56,8 +57,8 @@ def consequences(view: RunningCostView, shown: Sequence[UnitCost]) -> Consequenc
         sensitivity=tuple(
             SensitivityLine(
                 moved_words(entry),
-                _cheapest(entry.low),
-                _cheapest(entry.high),
+                _cheapest(entry.low, lower_bounds),
+                _cheapest(entry.high, lower_bounds),
                 "; ".join(f"{one} and {other}" for one, other in entry.changed_places) or "none",
             )
             for entry in found.sensitivity
@@ -84,5 +85,7 @@ def _pair_words(found: CostOfOwning) -> str:
     return f"{first} and {second}: {found.pair.sentence}"
 
 
-def _cheapest(moved: Moved) -> str:
-    return moved.order[0] if moved.order else ""
+def _cheapest(moved: Moved, lower_bounds: frozenset[str]) -> str:
+    """The cheapest of those whose cost is whole; where there is none, the lowest of the bounds, and said to be one."""
+    whole = [name for name in moved.order if name not in lower_bounds]
+    return whole[0] if whole else f"{moved.order[0]} (at least)" if moved.order else ""
