@@ -70,6 +70,7 @@ def overview_rows(session: Session, unit_ids: Sequence[int] | None = None) -> li
 
 def _row(line: RankedSetting, room_id: int, channel: str, aerosol: str, currency: str) -> tuple[Any, ...]:
     row, sound, cost = line.row, line.sound, line.cost
+    is_unknown = cost is not None and cost.at_least and cost.total_per_year == 0
     return (
         row.setting_id,
         room_id,
@@ -81,8 +82,8 @@ def _row(line: RankedSetting, room_id: int, channel: str, aerosol: str, currency
         *(getattr(row, name) for name in _FROM_ROW),
         None if sound is None else sound.level_dba,
         None if sound is None or sound.level_dba is None else sound.is_upper_bound,
-        None if cost is None else cost.total_per_year,
-        None if cost is None else cost.uncertainty_per_year,
+        None if cost is None or is_unknown else cost.total_per_year,
+        None if cost is None or is_unknown else cost.uncertainty_per_year,
         None if cost is None else cost.at_least,
         currency,
     )

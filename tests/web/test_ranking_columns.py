@@ -183,3 +183,16 @@ def test_the_api_has_the_further_columns_sorts_by_them_and_takes_the_page_s_own_
     assert unknown["certified_smoke"]["rate_m3_per_h"] is None
     assert unknown["certified_smoke"]["why_not"].startswith("No certified smoke rate")
     assert unknown["ozone"]["words"].startswith("Ozone: not measured.")
+
+
+def test_a_cost_of_which_nothing_is_known_is_a_dash_with_its_reason(client, bench, store):
+    """Never running and standing by unmeasured: 0 would read as free."""
+    with session_scope(store) as session:
+        add_tariff(session)
+    page = client.get("/?hours_per_day=0&column=running_cost").text
+    row = page.split("<tbody>")[1].split("</tr>")[0]
+    assert "≥" not in row
+    assert 'class="missing"' in row
+    assert "The standby power was not measured; 8,760 h of standby are left out." in row
+    table = client.get("/tables/ranking.csv?hours_per_day=0&column=running_cost").text.splitlines()
+    assert table[1].split(",")[2:6] == ["", "", "", ""]

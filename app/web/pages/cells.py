@@ -228,8 +228,8 @@ def _cost_cell(line: RankedSetting) -> Cell:
     cost = line.cost
     if cost is None:
         return Cell("missing", reason="No electricity price is set. Give one under “Running cost”.")
-    if line.row.power_w is None and cost.total_per_year == 0:
-        return Cell("missing", reason="The power of this setting was not measured.")
+    if cost.at_least and cost.total_per_year == 0:
+        return Cell("missing", reason=" ".join(cost.missing))
     low, high = cost.interval_95
     words = measured_words(cost.total_per_year, cost.uncertainty_per_year, low, high)
     if cost.at_least:
