@@ -19,6 +19,7 @@ OVER_RANGE = re.compile(
     r"ol|o\.l\.?|ovl|ovf|ovr|over.*|.*overload.*|.*overrange.*|.*saturat.*|sat|hi|high|\+?inf.*|>.*|max"
 )
 UNDER_RANGE = re.compile(r"lo|low|under.*|<.*|-inf.*|bdl|lod|below.*")
+LARGEST_LEVEL = 1e15  # no level, count or time comes near; sums and squares of larger ones run out of range
 ABSENT_VALUES = (-999.0, -9999.0, -99999.0, -999.9, -9999.9)  # numbers that loggers write for "no value"
 
 _PLAIN = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -68,7 +69,7 @@ def _scaled(values: NDArray[np.float64], factor: float, offset: float) -> NDArra
 
 def _without_infinite(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], dict[int, str]]:
     unreadable: dict[int, str] = {}
-    odd = np.isinf(values) | np.isin(values, ABSENT_VALUES)
+    odd = (values > LARGEST_LEVEL) | (values < -LARGEST_LEVEL) | np.isin(values, ABSENT_VALUES)
     if odd.any():
         unreadable = {int(row): f"{values[row]:g}" for row in np.flatnonzero(odd)[:1000]}
         values[odd] = np.nan
@@ -78,9 +79,9 @@ def _without_infinite(values: NDArray[np.float64]) -> tuple[NDArray[np.float64],
 def _cell_level(text: str, decimal_mark: str, channel_unit: str, factor: float, offset: float) -> float | None:
     value = number_in(text, decimal_mark)
     if value is not None:
-        return None if value in ABSENT_VALUES else value * factor + offset
+        return None if value in ABSENT_VALUES or abs(value) > LARGEST_LEVEL else value * factor + offset
     with_unit = number_with_unit(text, decimal_mark)
-    if with_unit is None:
+    if with_unit is None or abs(with_unit[0]) > LARGEST_LEVEL:
         return None
     value, unit = with_unit
     turned = conversion(unit, channel_unit)
@@ -139,6 +140,9 @@ def why_no_number(text: str) -> str:
         return f"{quoted(text)} marks a level above the range"
     if UNDER_RANGE.fullmatch(plain):
         return f"{quoted(text)} marks a level below the range"
-    if number_in(plain) in ABSENT_VALUES:
+    number = number_in(plain)
+    if number in ABSENT_VALUES:
         return f"{quoted(text)} stands for no value"
+    if number is not None and abs(number) > LARGEST_LEVEL:
+        return f"{quoted(text)} is larger than any level"
     return f"{quoted(text)} is no number"

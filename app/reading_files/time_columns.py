@@ -204,7 +204,8 @@ def _plan(kind: Kind, used: list[_Candidate]) -> TimePlan:
 def _epoch_scale(candidate: _Candidate) -> float | None:
     if not candidate.values:
         return None
-    middle = float(np.median(candidate.values))
+    with np.errstate(over="ignore"):  # the middle of two largest numbers is infinite, and no moment either
+        middle = float(np.median(candidate.values))
     return next((scale for low, high, scale in EPOCH_SCALES if low <= middle < high), None)
 
 

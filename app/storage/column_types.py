@@ -18,7 +18,8 @@ class UtcTime(TypeDecorator[datetime]):
             return None
         if value.tzinfo is None:
             raise ValueError(f"The time {value.isoformat()} has no zone; a stored time needs one.")
-        return value.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+        # not strftime, which writes the year 1 with one digit
+        return f"{value.astimezone(UTC).replace(tzinfo=None).isoformat(timespec='microseconds')}Z"
 
     def process_result_value(self, value: Any, dialect: Dialect) -> datetime | None:
         return None if value is None else datetime.fromisoformat(value)

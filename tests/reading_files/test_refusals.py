@@ -188,3 +188,11 @@ def test_a_header_that_changes_for_ever():
     assert problem.message.startswith(
         "log.csv, line 101: The header changes 50 times or more. The text there is “time,pm1”."
     )
+
+
+def test_a_number_beyond_any_level_is_no_reading():
+    log = read_log(
+        b"time,PM2.5\n2026-01-05T10:00:00Z,5\n2026-01-05T10:00:10Z,1.7e308\n2026-01-05T10:00:20Z,6\n", "l.csv"
+    )
+    assert log.levels["pm2_5"].tolist() == [5, 6]
+    assert [skip.reason for skip in log.skipped] == ["“PM2.5”: “1.7e+308” is larger than any level"]
