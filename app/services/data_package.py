@@ -105,7 +105,7 @@ def write_package(
         for done, log_id in enumerate(sorted(chosen.logs), start=1):
             _add_readings(session, package, log_id)
             progress(done, len(chosen.logs), "Packing readings")
-        descriptor = _descriptor(bench, chosen, package.descriptors, names)
+        descriptor = _descriptor(bench, chosen, package.descriptors, names, _made_by(session, chosen))
         package.write("datapackage.json", (json.dumps(descriptor, ensure_ascii=False, indent=1) + "\n").encode())
         return DataPackage(chosen.whole, len(chosen.units), len(chosen.trials), raw, len(package.descriptors))
 
@@ -275,8 +275,16 @@ def readings_path(log_id: int) -> str:
     return f"readings/log_{log_id}.csv"
 
 
+def _made_by(session: Session, chosen: _Chosen) -> str:
+    """The method that made the stored results, which may be an older one than this program has."""
+    versions = session.scalars(
+        select(ChannelResult.method_version).where(ChannelResult.trial_id.in_(chosen.trials)).distinct()
+    )
+    return ", ".join(sorted(versions)) or METHOD_VERSION
+
+
 def _descriptor(
-    bench: Bench, chosen: _Chosen, resources: Sequence[dict[str, Any]], documents: Sequence[str]
+    bench: Bench, chosen: _Chosen, resources: Sequence[dict[str, Any]], documents: Sequence[str], made_by: str
 ) -> dict[str, Any]:
     return {
         "profile": "data-package",
@@ -289,7 +297,7 @@ def _descriptor(
             "whole_bench": chosen.whole,
             "code_version": program_version(),
             "method_name": METHOD_NAME,
-            "method_version": METHOD_VERSION,
+            "method_version": made_by,
             "documents": list(documents),
         },
         "resources": list(resources),

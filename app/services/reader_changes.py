@@ -35,7 +35,6 @@ UNIT_FIELDS = (
     "power",
     "sound level",
     "highest setting",
-    "consumables_state",
 )
 PRICE_OF_PART = "price of "
 _ROOM_FIELDS = ("room_volume_m3", "room_volume_uncertainty_m3")

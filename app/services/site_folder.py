@@ -33,6 +33,12 @@ class SiteFolder:
         self._now: dict[str, str] = {}
         self._written = self._unchanged = 0
 
+    @property
+    def stamp(self) -> int:
+        """When the manifest was last written [ns]; 0 where there is none yet."""
+        manifest = self._folder / MANIFEST
+        return manifest.stat().st_mtime_ns if manifest.is_file() else 0
+
     def holds(self, path: str) -> bool:
         """Whether the file of an earlier writing stands there unchanged."""
         told = self._before.get(path)

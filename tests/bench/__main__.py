@@ -12,12 +12,12 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
 
-from tests.bench import decay_bench, first_page_bench, import_bench, ranking_bench, recompute_bench
+from tests.bench import decay_bench, first_page_bench, import_bench, publish_bench, ranking_bench, recompute_bench
 from tests.bench.large_bench import make_large_store
 from tests.bench.ranking_bench import Kept, ranking_ratio
 from tests.bench.served_memory import ServedMemory, served_memory
 
-STEPS = 10
+STEPS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +47,9 @@ def measure(large: Path) -> Iterator[Measured]:
             limit = ranking_bench.AIM if kept is Kept.TABLE else ranking_bench.AIM_AFTER_A_CHANGE
             ratio = ranking_ratio(large, lines, kept)
             yield Measured(f"Ranking, {lines} of 1,000 units, {kept.value}", "raw SQL and Jinja2", ratio, limit)
+    times = publish_bench.publish_times()
+    yield Measured("Publishing a unit with its trials", "bare drawings", times.per_unit, publish_bench.AIM)
+    yield Measured("Publishing it again unchanged", "the first time", times.unchanged, publish_bench.AIM_UNCHANGED)
     trials = recompute_bench.TRIALS
     ratio = recompute_bench.ratios().by_core
     yield Measured(f"Re-analysis of {trials} trials × 10,800 readings", "reading them", ratio, recompute_bench.AIM)

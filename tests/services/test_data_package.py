@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Engine, select, update
 
+from app.compute.method import METHOD_VERSION
 from app.errors import InvalidValue, NotFound
 from app.services.add_trial import add_trial
 from app.services.check_package import check_package
@@ -269,3 +270,18 @@ def test_what_lies_in_the_trash_stays_out(store: Engine, filled: SmallBench, tmp
     with zipfile.ZipFile(io.BytesIO(_bytes(store))) as package:
         assert package.read("data/trials.csv").decode().count("unit running") == 3
         assert len([name for name in package.namelist() if name.startswith("raw/")]) == 6
+
+
+def test_a_package_names_the_method_that_made_its_numbers_and_not_the_program_s(
+    store: Engine, filled: SmallBench, tmp_path: Path
+):
+    with session_scope(store) as session:
+        session.execute(update(ChannelResult).values(method_version="0.9"))
+    path = tmp_path / "old.zip"
+    path.write_bytes(_bytes(store))
+    checked = check_package(path, workers=1)
+    assert checked.sound  # the numbers come out all the same
+    assert [finding.message for finding in checked.findings] == [
+        f"The package was made by method 0.9; this program has {METHOD_VERSION}, so numbers may differ for that reason "
+        "alone."
+    ]

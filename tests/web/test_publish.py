@@ -107,7 +107,11 @@ def test_from_any_unit_two_clicks_lead_to_trial_raw_file_marks_empty_rooms_and_m
     assert any(link.startswith("trials/") for link in ranking)
 
 
-def test_the_same_bench_rewrites_nothing(bench: Engine, site: Path):
+def test_the_same_bench_rewrites_nothing_and_draws_nothing(bench: Engine, site: Path, monkeypatch: pytest.MonkeyPatch):
+    def drawn(*_: object) -> bytes:
+        raise AssertionError("a picture that stands there was drawn again")
+
+    monkeypatch.setattr("app.web.published.site_pictures.svg_bytes", drawn)
     before = _stamps(site)
     done = publish(bench, site, workers=1)
     assert (done.written, done.removed) == (0, 0)

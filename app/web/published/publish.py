@@ -54,7 +54,7 @@ def publish(
     tasks = [Task("ranking"), Task("pictures"), Task("costs"), Task("rest")]
     tasks += [Task("unit", one) for one in site.things.units] + [Task("trial", one) for one in site.things.trials]
     total = len(tasks) + len(site.things.raw_files)
-    make = partial(_make, url, site, folder, base_url)
+    make = partial(_make, url, site, folder, site_folder.stamp, base_url)
     done = 0
     for files in _made(make, tasks, workers or os.cpu_count() or 1):
         for file in files:
@@ -80,9 +80,9 @@ def _made(make: "partial[list[SiteFile]]", tasks: Sequence[Task], workers: int) 
         yield from pool.imap(make, tasks, chunksize=max(1, min(16, len(tasks) // (8 * workers))))
 
 
-def _make(url: str, site: SiteFrame, folder: Path, base_url: str, task: Task) -> list[SiteFile]:
+def _make(url: str, site: SiteFrame, folder: Path, stamp: int, base_url: str, task: Task) -> list[SiteFile]:
     # a picture is named by its description, so one that stands there under that name is the same picture
-    holds = _standing_there(folder).holds
+    holds = _standing_there(folder, stamp).holds
     with reading_session(url) as session:
         if task.kind == "unit":
             return unit_files(session, site, task.id, holds)
@@ -97,9 +97,9 @@ def _make(url: str, site: SiteFrame, folder: Path, base_url: str, task: Task) ->
         return [*frame_files(), method_file(session, site), *changes_files(session, site, base_url)]
 
 
-@lru_cache
-def _standing_there(folder: Path) -> SiteFolder:
-    """The folder as an earlier writing left it; its manifest is read once a process."""
+@lru_cache(maxsize=1)
+def _standing_there(folder: Path, stamp: int) -> SiteFolder:
+    """The folder as an earlier writing left it; its manifest is read once a process and writing."""
     return SiteFolder(folder)
 
 
