@@ -253,6 +253,15 @@ PAGES = {
 }
 
 
+def test_the_history_of_a_logger_profile_stands_on_the_page_of_the_loggers(desk: Desk):
+    address = upload(desk.client, decay_log(6.0, minutes=30)).split("?")[0]
+    kept = conditions(desk.bench, profile_name="Dust meter", timezone="Europe/Berlin", why="a reason")
+    assert desk.client.post(address, data=kept).status_code == 303
+    history = desk.client.get("/loggers").text.split("What was changed in the profiles", 1)[1]
+    assert "<td>Ann</td>" in history
+    assert "Europe/Berlin" in history
+
+
 def test_the_history_stands_on_the_page_of_the_thing_changed(desk: Desk, subtests):
     """Ratings, claims, measurements, prices and parts stand on the page of their unit."""
     for route, (_, act) in ACTS.items():

@@ -36,6 +36,7 @@ _ADDRESSES = {
     "bench": "/bench",
     "tariff": "/tariffs",
     "account": "/accounts/{}",
+    "logger profile": "/loggers",
 }
 
 

@@ -8,7 +8,7 @@ from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
 from app.services.bench_lists import list_loggers
-from app.services.change_story import story_of
+from app.services.change_story import story_of, told_changes
 from app.services.logger_profiles import list_profiles
 from app.services.loggers import add_logger, change_logger, get_logger
 from app.web.dependencies import RenderDep, SessionDep
@@ -22,8 +22,11 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class LoggerList:
+    """`changes` are those of the profiles, which have no page of their own."""
+
     loggers: Sequence[Any]
     profiles: Sequence[Any]
+    changes: Sequence[Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +42,8 @@ class LoggerForm:
 
 @router.get("/loggers")
 def loggers(session: SessionDep, render: RenderDep) -> Response:
-    return render("pages/loggers.html", LoggerList(list_loggers(session).rows, list_profiles(session)))
+    changes = told_changes(session, subject="logger profile").rows
+    return render("pages/loggers.html", LoggerList(list_loggers(session).rows, list_profiles(session), changes))
 
 
 @router.get("/loggers/add")
