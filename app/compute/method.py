@@ -31,8 +31,9 @@ METHOD_DESCRIPTION = (
     "than its uncertainty, the move is added to the uncertainty.",
     "The residuals are searched for a change of rate, a jump, a passing event and a second exponential; what is found "
     "is told with its time, and where it moves the rate by more than a fifth the rate is not used unless a person sets "
-    "another window. One single exponential in a hundred is called one by mistake; of eleven readings a second rate "
-    "that has a third of the amplitude is seen about every second time, of thirty nearly always.",
+    "another window. In simulated trials one single exponential in a hundred is called more than one by mistake (up to "
+    "seven where the noise drifts through a sixth of the run); of thirty readings a second rate with a third of the "
+    "amplitude is seen in more than nine of ten trials, of eleven readings in half of them or more.",
     "A curve that explains less than a tenth of the spread of the readings gives no rate that is used.",
     "Where the humidity changes during the window, an optical sensor reads the growth of wet particles as smoke; the "
     "rate is not corrected for it, but its uncertainty holds the root mean square of a shift anywhere from nothing to "
