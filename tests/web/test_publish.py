@@ -107,6 +107,17 @@ def test_from_any_unit_two_clicks_lead_to_trial_raw_file_marks_empty_rooms_and_m
     assert any(link.startswith("trials/") for link in ranking)
 
 
+def test_each_fact_of_a_unit_leads_to_the_trials_that_it_rests_on(site: Path):
+    for page in sorted((site / "units").glob("*.html")):
+        sheet = page.read_text().split("what was measured</caption>")[1].split("</table>")[0]
+        named = re.findall(r"trials? ((?:<a [^>]*>\d+</a>(?:, | and )?)+)", sheet)
+        bare = re.findall(r"trials? \d", sheet)
+        assert (page.name, bare) == (page.name, [])
+        for words in named:
+            for address, number in re.findall(r'href="([^"]+)">(\d+)<', words):
+                assert address == f"../trials/{number}.html"
+
+
 def test_the_same_bench_rewrites_nothing_and_draws_nothing(bench: Engine, site: Path, monkeypatch: pytest.MonkeyPatch):
     def drawn(*_: object) -> bytes:
         raise AssertionError("a picture that stands there was drawn again")

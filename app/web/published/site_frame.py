@@ -10,6 +10,7 @@ from app.compute.method import METHOD_VERSION
 from app.services.chart_facts import read_chart_facts
 from app.services.published_things import PublishedThings, published_things
 from app.web.page_context import read_shell
+from app.web.published.trial_links import with_trial_links
 from app.web.static_files import static_folder
 from app.web.templating import environment
 
@@ -66,7 +67,9 @@ def frame_files() -> list[SiteFile]:
 def rendered(template: str, site: SiteFrame, path: str, title: str, **more: Any) -> SiteFile:
     """A page as a file; links inside are relative to it."""
     page = {"path": path, "root": "../" * path.count("/"), "title": title, **more}
-    html = environment().get_template(f"site/{template}").render(site=site, page=page)
+    html = (
+        environment().get_template(f"site/{template}").render(site=site, page=page, with_trial_links=with_trial_links)
+    )
     return SiteFile(path, html.encode())
 
 
