@@ -1,13 +1,19 @@
 """Every error is an answer that the reader can use: a problem document for scripts, a page for people."""
 
+from dataclasses import replace
+
+import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from pydantic import BaseModel, Field
-from sqlalchemy import text
+from sqlalchemy import Engine, text
 
 from app.errors import AlreadyStored, InvalidValue, NotFound, UnreadableLog
+from app.settings import Settings
+from app.storage.engine import session_scope
 from app.web.dependencies import SessionDep
 from tests.conftest import SmallBench
+from tests.services.accounts import make_account
 
 
 def test_an_unknown_address_below_api_is_a_problem_document(client: TestClient):
@@ -112,12 +118,24 @@ def test_a_body_above_the_limit_answers_413(client: TestClient, settings):
     assert "HAZEFALL_MAX_UPLOAD_BYTES" in answer.json()["detail"]
 
 
-def test_a_chunked_body_above_the_limit_answers_413(client: TestClient, settings):
-    def chunks():
-        for _ in range(settings.max_upload_bytes // 100_000 + 2):
-            yield b"x" * 100_000
+def test_a_chunked_body_above_the_limit_answers_413(settings):
+    limited = replace(settings, max_upload_bytes=3_000_000)
+    sent = 0
 
-    assert client.post("/trials/add", content=chunks()).status_code in (413, 422)
+    def chunks():
+        nonlocal sent
+        yield b'--edge\r\nContent-Disposition: form-data; name="log"; filename="log.csv"\r\n\r\n'
+        for _ in range(5):
+            sent += 1_000_000
+            yield b"x" * 1_000_000
+        yield b"\r\n--edge--\r\n"
+
+    headers = {"Content-Type": "multipart/form-data; boundary=edge"}
+    with TestClient(make_app(limited), base_url="http://127.0.0.1") as client:
+        for path in ("/trials/add", "/api/trials", "/bulk"):
+            sent = 0
+            assert client.post(path, content=chunks(), headers=headers).status_code == 413, path
+            assert sent > limited.max_upload_bytes
 
 
 def test_a_mistake_of_the_program_tells_nothing_of_its_inside(app: FastAPI):
@@ -211,3 +229,33 @@ def test_the_second_of_two_requests_at_once_is_told_of_the_first(
     answer = client.post("/api/try")
     assert answer.status_code == 409
     assert "perhaps stored just now by another request" in answer.json()["detail"]
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "/search?q=%00",
+        "/units/2147483648",
+        "/changes?cursor=99999999999",
+        "/changes?subject=%00",
+        "/api/ranking?channel=%00",
+        "/api/units?cursor=99999999999999",
+        "/api/trials?cursor=99999999999999",
+    ],
+)
+def test_a_value_that_no_store_holds_is_no_mistake_of_the_program(client: TestClient, address: str):
+    """PostgreSQL refuses numbers of more than four bytes and NUL in a text, where SQLite finds nothing."""
+    assert client.get(address).status_code in (200, 404, 422)
+
+
+def test_a_value_that_the_server_refuses_is_told(client: TestClient, settings: Settings):
+    page = client.get("/search?q=%00")
+    assert page.status_code == (422 if settings.database_url else 200)
+    told = "The request holds a value that no store keeps: a number beyond any id of a bench, or the NUL character."
+    assert (told in page.text) == bool(settings.database_url)
+
+
+def test_a_name_with_nul_signs_nobody_in(client: TestClient, store: Engine):
+    with session_scope(store) as session:
+        make_account(session, "Ann")
+    assert client.post("/sign-in", data={"name": "A\0", "password": "x"}).status_code in (401, 422)
