@@ -148,7 +148,8 @@ def _from_bound(
     if at_most is None:
         return _untested(quantity, claimed, "The measurement gives neither a value nor a bound.", None, cautions)
     margin = at_most - claimed
-    words = f"measured at most {_number(at_most)} {unit} against {bound} {_number(claimed)} {unit} claimed."
+    below = f", {_number(-margin)} or more below it" if margin < 0 else ""
+    words = f"measured at most {_number(at_most)} {unit} against {bound} {_number(claimed)} {unit} claimed{below}."
     if bound == "at most" and at_most <= claimed:
         return ClaimCheck(
             "supported", unit, claimed, None, None, at_most, margin, False, f"Supported: {words}", cautions

@@ -61,7 +61,7 @@ def test_a_wide_interval_still_refutes_what_lies_outside_it():
 def test_a_bound_can_refuse_at_least_and_support_at_most():
     nothing = Evidence(None, at_most=12.0, aerosol="smoke")
     assert check_claim(claim_rate("at least"), nothing).sentence == (
-        "Not supported: measured at most 12.0 m³/h against at least 340 m³/h claimed."
+        "Not supported: measured at most 12.0 m³/h against at least 340 m³/h claimed, 328 or more below it."
     )
     assert check_claim(claim_rate("at most"), nothing).verdict == "supported"
     assert check_claim(claim_rate("at least", 10.0), nothing).sentence == (
@@ -198,3 +198,10 @@ def test_a_level_brought_to_another_distance_keeps_the_few_degrees_of_freedom_of
     t = stats.t.ppf(0.975, both**4 / (1.0 / 4.0))
     assert found.low_95 == pytest.approx(40.0 - change - t * both)
     assert found.high_95 == pytest.approx(40.0 - change + t * both)
+
+
+def test_a_bound_that_decides_tells_by_how_much_at_least():
+    found = check_claim(StatedClaim("ozone", 5.0, "ppb", "at most"), Evidence(None, 3.0))
+    assert found.sentence == (
+        "Supported: measured at most 3.00 ppb against at most 5.00 ppb claimed, 2.00 or more below it."
+    )
