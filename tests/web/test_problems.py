@@ -11,6 +11,7 @@ from sqlalchemy import Engine, text
 from app.errors import AlreadyStored, InvalidValue, NotFound, UnreadableLog
 from app.settings import Settings
 from app.storage.engine import session_scope
+from app.web.application import make_app
 from app.web.dependencies import SessionDep
 from tests.conftest import SmallBench
 from tests.services.accounts import make_account
