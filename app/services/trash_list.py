@@ -50,6 +50,7 @@ def list_trash(session: Session, limit: int = 100, offset: int = 0) -> TrashList
         (at, subject, number)
         for subject, table in ((SUBJECT, UnitUnderTest), (TRIAL, Trial))
         for number, at in session.execute(select(table.id, table.trashed_at).where(table.trashed_at.is_not(None)))
+        if at is not None
     ]
     lying.sort(key=lambda row: (row[0], row[1], row[2]), reverse=True)
     shown = lying[offset : offset + limit]
