@@ -307,7 +307,7 @@ def test_a_re_analysis_stores_only_what_is_accepted(bench: Path, capsys: pytest.
     assert run(["recompute", *told]) == 0
     said = capsys.readouterr().out
     assert re.search(r"3 trials analysed again with method \S+; \d+ numbers move", said)
-    assert re.search(r"  trial 2, PM2\.5: total decay \[1/h\]: [\d.]{3,9} to [\d.]{3,9} \(", said)
+    assert re.search(r"  trial 2, PM2\.5: the total decay \[1/h\]: [\d.]{3,9} to [\d.]{3,9} \(", said)
     assert "_per_h" not in said
     assert "(100.00% of the earlier value)" in said
     assert said.endswith("Nothing was stored. Run it again with --accept to store the new results.\n")
