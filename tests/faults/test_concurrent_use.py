@@ -1,0 +1,26 @@
+"""Several writers and readers at one real server for some seconds; `tests.studies.concurrency` does it with more."""
+
+from pathlib import Path
+
+from tests.conftest import sqlite_only
+from tests.faults.concurrent_use import Crowd, missing_prices
+from tests.faults.kills import filled_bench, none
+from tests.faults.real_process import served
+from tests.faults.whole_store import ask, faults_of, lost_marks, missing_trials
+
+pytestmark = sqlite_only
+
+
+def test_nothing_is_lost_and_nobody_gets_an_error(tmp_path: Path):
+    store = filled_bench(tmp_path / "bench", 10)
+    with served(tmp_path / "bench") as server:
+        crowd = Crowd(server.url, readers=8, writers=8, seed=1).stay(5)
+        assert "Traceback" not in server.said()
+    none(crowd.reading.odd + crowd.writing.odd)
+    assert crowd.trials
+    assert crowd.prices
+    assert crowd.reading.seconds
+    none(faults_of(store))
+    none(missing_trials(store, crowd.trials))
+    none(lost_marks(store, crowd.marks, {}))
+    none(missing_prices([row[0] for row in ask(store, "SELECT amount FROM prices")], crowd.prices))
