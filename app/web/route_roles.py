@@ -75,6 +75,7 @@ _ROUTES = {
         GET /changes
         GET /trash
         GET /method
+        GET /growing
         GET /account
         POST /account/password
         POST /account/tokens

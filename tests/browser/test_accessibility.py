@@ -49,6 +49,7 @@ PAGES = [
     "/bench",
     "/changes",
     "/method",
+    "/growing",
     "/search",
     "/search?q=filter",
     "/package",

@@ -29,6 +29,7 @@ PAGES = [
     "/smoke-sources",
     "/bench",
     "/method",
+    "/growing",
     "/changes",
 ]
 

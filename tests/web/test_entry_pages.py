@@ -42,6 +42,7 @@ PAGES = (
     "/bench",
     "/changes",
     "/method",
+    "/growing",
     "/no-such-page",
 )
 
