@@ -30,6 +30,7 @@ RISING = -np.geomspace(3.0, 0.01, 8)  # over the window's length
 FASTEST_PER_H = 90.0
 FASTEST_PER_INTERVAL = 5.0  # a decay to e⁻⁵ from one value to the next cannot be told from a faster one
 NEAR = np.geomspace(0.5, 2.0, 13)  # of the rate of a fit before: where the next is searched
+BETWEEN = np.linspace(0.0, 1.0, 11)
 NEAR_RATE = np.array([-0.1, -0.03, -0.01, -0.003, -0.001, 0.0, 0.001, 0.003, 0.01, 0.03, 0.1])
 GRID_POINTS = 41
 FEW = [1, 4, 7]  # places of the autocorrelations that show how wide the table has to be
@@ -91,10 +92,12 @@ def quick_fit(blocks: Blocks, bounds: BackgroundBounds, before: QuickFit | None 
     top = max(float(np.max(np.abs(level))), 1e-12)
     sigma = np.maximum(np.abs(level if before is None else before.level(time)), 0.05 * top)
     weight = blocks.share / (sigma**2 + blocks.rounding**2)
+    both = np.stack([weight, weight * level])
+    s1, sy = float(weight.sum()), float(weight @ level)
     rates = coarse_rates(time) if before is None or before.rate <= 0 else before.rate * NEAR
     for turn in range(5):
-        decayed = np.exp(-np.clip(time[:, None] * rates, -50, 700))
-        s1, s2, sy, sdy = float(weight.sum()), weight @ decayed, float(weight @ level), (weight * level) @ decayed
+        decayed = np.exp(-time[:, None] * rates)
+        s2, sdy = both @ decayed
         sdd = weight @ (decayed * decayed)
         det = np.maximum(s1 * sdd - s2 * s2, 1e-12 * s1 * sdd)
         background = np.minimum(np.maximum((sdd * sy - s2 * sdy) / det, bounds.low), bounds.high)
@@ -103,7 +106,8 @@ def quick_fit(blocks: Blocks, bounds: BackgroundBounds, before: QuickFit | None 
         loss = weight @ (left * left)
         best = int(np.argmin(loss))
         if turn < 3:
-            rates = np.linspace(rates[max(best - 1, 0)], rates[min(best + 1, rates.size - 1)], 11)
+            low, high = rates[max(best - 1, 0)], rates[min(best + 1, rates.size - 1)]
+            rates = low + (high - low) * BETWEEN
         elif turn == 3:
             rates = np.append(rates[best], _lowest_of_parabola(rates, loss, best))
     return QuickFit(float(rates[best]), float(background[best]), float(amplitude[best]))

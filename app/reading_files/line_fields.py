@@ -28,6 +28,12 @@ def split_line(line: str, delimiter: str) -> list[str]:
     return [field.strip() for field in line.split(delimiter)]
 
 
+def _number_of_fields(line: str, delimiter: str) -> int:
+    if delimiter == SPACES or '"' in line:
+        return len(split_line(line, delimiter))
+    return line.count(delimiter) + 1
+
+
 def sample_lines(lines: list[str], most: int = 300) -> list[str]:
     """Lines that are not blank: the first two thirds of the sample from the top, the rest spread over the file."""
     top = [line for line in lines[: most * 2] if line.strip()][: most * 2 // 3]
@@ -45,7 +51,7 @@ def find_delimiter(lines: list[str]) -> str | None:
     tail = sample[len(sample) // 3 :]  # preamble lines stand at the top
     for part in (tail, tail[-max(3, len(tail) // 4) :]):
         for delimiter in (*DELIMITERS, SPACES):
-            counts = Counter(len(split_line(line, delimiter)) for line in part)
+            counts = Counter(_number_of_fields(line, delimiter) for line in part)
             fields, lines_with = max(counts.items(), key=lambda item: (item[0] > 1, item[1]), default=(0, 0))
             if fields > 1 and lines_with >= 0.6 * len(part):
                 return delimiter

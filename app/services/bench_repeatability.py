@@ -6,7 +6,7 @@ from datetime import datetime
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Select, select
+from sqlalchemy import Select, delete, insert, select
 from sqlalchemy.orm import Session
 
 from app.compute.measured import Measured
@@ -15,6 +15,7 @@ from app.services.new_trial import UNIT_RUNNING
 from app.services.result_rows import stored_measured, without_shared_part
 from app.storage.rooms_and_loggers import SmokeSource
 from app.storage.trials import BenchRepeatability, ChannelResult, Trial
+from app.storage.units_under_test import UnitUnderTest
 
 # A figure that moved by less than this keeps its place, so that one more trial on a large bench does not mean that
 # every summary is written again; the figure in use is stored, so all summaries rest on the same one.
@@ -23,36 +24,40 @@ MOVES_WHEN_CHANGED_BY = 0.02
 
 def refresh_repeatability(session: Session, now: datetime) -> tuple[dict[str, Repeatability], bool]:
     """Pools the repeats of the whole bench; returns the figure in use for each channel, and whether one moved."""
-    present = {row.channel: row for row in session.scalars(select(BenchRepeatability)).all()}
+    connection = session.connection()  # plain statements: making objects of rows takes longer than writing them
+    present = {channel: Repeatability(*figures) for channel, *figures in connection.execute(_PRESENT)}
     pooled = {channel: pooled_repeatability(groups) for channel, groups in _groups(session).items()}
-    moved = False
-    for channel in sorted(present.keys() | pooled.keys()):
-        new, row = pooled.get(channel), present.get(channel)
+    lent, written = {}, []
+    for channel, new in sorted(pooled.items()):
         if new is None:
-            if row is not None:
-                session.delete(present.pop(channel))
-                moved = True
             continue
-        if row is not None and not _moves(row, new):
-            continue
-        row = present.setdefault(channel, BenchRepeatability(channel=channel))
-        row.relative_sd, row.degrees_of_freedom = new.relative_sd, new.degrees_of_freedom
-        row.groups, row.trials, row.source, row.computed_at = new.groups, new.trials, new.source, now
-        session.add(row)
-        moved = True
-    session.flush()
-    lent = {
-        channel: Repeatability(row.relative_sd, row.degrees_of_freedom, row.groups, row.trials, row.source)
-        for channel, row in present.items()
-    }
-    return lent, moved
+        held = present.get(channel)
+        lent[channel] = new if held is None or _moves(held, new) else held
+        if lent[channel] is not held:
+            written.append((channel, new))
+    gone = present.keys() - lent.keys()
+    changed = [channel for channel, _ in written if channel in present]
+    if gone or changed:
+        connection.execute(delete(BenchRepeatability).where(BenchRepeatability.channel.in_([*gone, *changed])))
+    if written:
+        rows = [{"channel": channel, "computed_at": now, **_columns(new)} for channel, new in written]
+        connection.execute(insert(BenchRepeatability), rows)
+    return lent, bool(gone or written)
 
 
-def _moves(row: BenchRepeatability, new: Repeatability) -> bool:
+_FIGURES = ("relative_sd", "degrees_of_freedom", "groups", "trials", "source")
+_PRESENT = select(BenchRepeatability.channel, *(getattr(BenchRepeatability, name) for name in _FIGURES))
+
+
+def _columns(figure: Repeatability) -> dict[str, Any]:
+    return {name: getattr(figure, name) for name in _FIGURES}
+
+
+def _moves(held: Repeatability, new: Repeatability) -> bool:
     def apart(before: float, after: float) -> bool:
         return abs(after - before) > MOVES_WHEN_CHANGED_BY * max(abs(before), abs(after))
 
-    return apart(row.relative_sd, new.relative_sd) or apart(row.degrees_of_freedom, new.degrees_of_freedom)
+    return apart(held.relative_sd, new.relative_sd) or apart(held.degrees_of_freedom, new.degrees_of_freedom)
 
 
 def _groups(session: Session) -> dict[str, list[Sequence[Measured]]]:
@@ -84,10 +89,12 @@ def _query() -> Select[*tuple[Any, ...]]:
             ChannelResult.humidity_uncertainty_per_h,
         )
         .join(ChannelResult, ChannelResult.trial_id == Trial.id)
+        .join(UnitUnderTest, UnitUnderTest.id == Trial.unit_under_test_id)
         .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
         .where(
             Trial.kind == UNIT_RUNNING,
             Trial.trashed_at.is_(None),
+            UnitUnderTest.trashed_at.is_(None),
             Trial.excluded_at.is_(None),
             ChannelResult.usable == True,  # noqa: E712  # a column, not a truth value
         )

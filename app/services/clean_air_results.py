@@ -201,7 +201,9 @@ def _write(
     if updates:
         connection = session.connection()  # plain statements: making objects of rows takes longer
         connection.execute(update(ChannelResult).where(ChannelResult.id == bindparam("of_result")), updates)
-        session.expire_all()  # an update in bulk does not reach what was read before
+        for held in session:  # an update in bulk does not reach what was read before
+            if isinstance(held, ChannelResult):
+                session.expire(held)
     for lot in in_lots(changed_notes):
         session.execute(
             delete(ResultNote).where(

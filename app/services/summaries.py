@@ -58,7 +58,9 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
         connection.execute(update(SettingSummary).where(SettingSummary.id == bindparam("of_summary")), changed)
     if added:
         connection.execute(insert(SettingSummary), added)
-    session.expire_all()  # written in bulk: what was read before no longer holds
+    for held in session:  # written in bulk: what was read before no longer holds
+        if isinstance(held, SettingSummary):
+            session.expire(held)
 
 
 def summary_values(

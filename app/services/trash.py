@@ -6,6 +6,7 @@ and a trial in the trash costs no more than the room it takes.
 
 from datetime import UTC, datetime
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
@@ -13,7 +14,7 @@ from app.services.audit import AT_THE_DESK, record_change
 from app.services.checked_values import LONGEST_TEXT, optional_text, required_text
 from app.services.units import SUBJECT, get_unit
 from app.storage.trials import Trial
-from app.storage.units_under_test import UnitUnderTest
+from app.storage.units_under_test import SpeedSetting, UnitUnderTest
 
 
 def trash_unit(
@@ -25,7 +26,7 @@ def trash_unit(
     _refuse_if(unit.trashed_at is not None, f"{unit.maker} {unit.model} lies in the trash already.")
     unit.trashed_at = now or datetime.now(UTC)
     record_change(session, who, "trashed", SUBJECT, unit_id, why=reason, at=now)
-    session.flush()  # whatever is read next in this session sees it
+    _refresh_what_it_lends(session, unit_id, now)
     return unit
 
 
@@ -38,7 +39,7 @@ def untrash_unit(
     _refuse_if(unit.trashed_at is None, f"{unit.maker} {unit.model} does not lie in the trash.")
     unit.trashed_at = None
     record_change(session, who, "untrashed", SUBJECT, unit_id, why=reason, at=now)
-    session.flush()  # whatever is read next in this session sees it
+    _refresh_what_it_lends(session, unit_id, now)
     return unit
 
 
@@ -75,6 +76,14 @@ def untrash_trial(
     record_change(session, who, "untrashed", "trial", trial_id, why=reason, at=now)
     settle_results(session, [trial_id], who=who, why=f"trial {trial_id} was taken back from the trash", now=now)
     return trial
+
+
+def _refresh_what_it_lends(session: Session, unit_id: int, now: datetime | None) -> None:
+    """The scatter of a unit's repeats is lent to others while the unit is on the bench."""
+    from app.services.summaries import refresh_summaries  # loaded when used: it needs scipy
+
+    settings = session.scalars(select(SpeedSetting.id).where(SpeedSetting.unit_under_test_id == unit_id)).all()
+    refresh_summaries(session, settings, now or datetime.now(UTC))
 
 
 def _reason(why: str, of_what: str) -> str:

@@ -54,7 +54,7 @@ def test_two_names_that_differ_in_capitals_only_are_one(session: Session):
     [
         ("", "The name is empty"),
         ("A" * 61, "The name has 61 letters; at most 60 fit"),
-        ("An\u202en", "holds signs that nobody sees"),
+        ("An\u202en", "holds a hidden mark that turns the order"),
         ("An\nn", "holds signs that nobody sees"),
     ],
 )
