@@ -74,7 +74,7 @@ def test_a_sister_models_rating_never_fills_the_units_own(session, small_bench):
 
 def test_a_later_look_that_found_nothing_ends_the_own_rate(session, small_bench):
     add_rating(session, small_bench.unit_id, smoke())
-    add_rating(session, small_bench.unit_id, smoke(listed=False, value=None, seen_on=DAY.replace(year=2027)))
+    add_rating(session, small_bench.unit_id, smoke(listed=False, value=None, seen_on=DAY.replace(month=3)))
     assert own_rate_m3_per_h(ratings_of_unit(session, small_bench.unit_id), "smoke") is None
 
 
