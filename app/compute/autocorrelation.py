@@ -1,6 +1,7 @@
 """Autocorrelated noise: the lag-one coefficient, and sums weighted by the inverse of a noise covariance."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -109,17 +110,20 @@ class TailProducts:
     of_value: Floats
 
 
-def correlated_precision(noise: NoiseModel, autocorrelation: float) -> CorrelatedPrecision:
-    """The autocorrelated part alone, for one lag-one autocorrelation (0 to below 1)."""
-    rho = np.exp(math.log(max(autocorrelation, 1e-9)) * noise.spacing)
+def correlated_precisions(noise: NoiseModel, autocorrelations: Sequence[float]) -> list[CorrelatedPrecision]:
+    """The autocorrelated part alone, for each lag-one autocorrelation (0 to below 1)."""
+    logs = np.array([[math.log(max(autocorrelation, 1e-9))] for autocorrelation in autocorrelations])
+    rho = np.exp(logs * noise.spacing)
     left = 1.0 - rho * rho
     share = rho / left
-    diagonal = np.ones(noise.correlated.size)
-    diagonal[1:] = 1.0 / left
-    diagonal[:-1] += rho * share
     inverse = 1.0 / noise.correlated
-    log_det = float(np.log(left).sum() - 2 * np.log(inverse).sum())
-    return CorrelatedPrecision(diagonal * inverse * inverse, -share * inverse[1:] * inverse[:-1], log_det)
+    diagonal = np.ones((len(logs), inverse.size))
+    diagonal[:, 1:] = 1.0 / left
+    diagonal[:, :-1] += rho * share
+    diagonal *= inverse * inverse
+    beside = -share * (inverse[1:] * inverse[:-1])
+    log_det = np.log(left).sum(axis=1) - 2 * np.log(inverse).sum()
+    return [CorrelatedPrecision(*of_one) for of_one in zip(diagonal, beside, log_det.tolist(), strict=True)]
 
 
 def with_independent(precision: CorrelatedPrecision, weight: Floats, log_weight: float) -> Whitener:
@@ -128,10 +132,18 @@ def with_independent(precision: CorrelatedPrecision, weight: Floats, log_weight:
     return Whitener(weight, factor, beside, float(np.log(factor).sum()) - log_weight + precision.log_det)
 
 
-def whitener(noise: NoiseModel, autocorrelation: float) -> Whitener:
-    """The inverse covariance of the noise for one lag-one autocorrelation (0 to below 1)."""
+def whiteners(noise: NoiseModel, autocorrelations: Sequence[float]) -> list[Whitener]:
+    """The inverse covariance of the noise for each lag-one autocorrelation (0 to below 1)."""
     weight = 1.0 / noise.independent**2
-    return with_independent(correlated_precision(noise, autocorrelation), weight, float(np.log(weight).sum()))
+    log_weight = float(np.log(weight).sum())
+    return [
+        with_independent(precision, weight, log_weight) for precision in correlated_precisions(noise, autocorrelations)
+    ]
+
+
+def whitener(noise: NoiseModel, autocorrelation: float) -> Whitener:
+    """The inverse covariance of the noise for one lag-one autocorrelation."""
+    return whiteners(noise, [autocorrelation])[0]
 
 
 def effective_number(count: int, autocorrelation: float) -> float:

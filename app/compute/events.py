@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.compute.autocorrelation import Whitener, whitener
+from app.compute.autocorrelation import Whitener, whiteners
 from app.compute.blocks import Blocks
 from app.compute.exponential_fit import ExponentialFit, noise_of_blocks
 from app.compute.fitting import scaled_inverse
@@ -78,7 +78,7 @@ def find_event(blocks: Blocks, fit: ExponentialFit, bounds: BackgroundBounds) ->
         return None
     time = blocks.time_h - blocks.time_h[0]
     settings = [float(v) for v in possible_autocorrelations(count)[AUTOCORRELATIONS]]
-    inverses = [whitener(fit.noise, autocorrelation) for autocorrelation in settings]
+    inverses = whiteners(fit.noise, settings)
     breaks, without = _best_break(time, blocks.level, fit, inverses, bounds)
     pair = _best_pair(time, blocks.level, fit, inverses, bounds, without)
     break_limit = BREAK_LIMIT + BREAK_LIMIT_FEW / max(count, FEW_BLOCKS)
@@ -241,8 +241,7 @@ def _gain_with_own_noise(
     noise = noise_of_blocks(blocks, candidate.columns @ coefficients + offset)
     best = -math.inf
     together = np.column_stack([candidate.columns, level - offset])
-    for autocorrelation in settings:
-        inverse = whitener(noise, autocorrelation)
+    for inverse in whiteners(noise, settings):
         product = together.T @ inverse.times(together)
         product[0, 0] += _held(bounds)
         found = scaled_inverse(product[:-1, :-1]) @ product[:-1, -1]

@@ -143,14 +143,15 @@ def scaled_inverse(matrix: Floats) -> Floats:
 
     A direction that the data do not fix gets a very large variance instead of an error.
     """
-    size = np.sqrt(np.maximum(np.diag(matrix), 1e-200))
-    scaled = matrix / np.outer(size, size)
+    size = np.sqrt(np.maximum(matrix.diagonal(), 1e-200))
+    scale = size[:, None] * size
+    scaled = matrix / scale
     scaled.ravel()[:: scaled.shape[0] + 1] += 1e-13
     try:
         inverse = np.linalg.inv(scaled)
     except np.linalg.LinAlgError:
         inverse = np.linalg.pinv(scaled)
-    result: Floats = inverse / np.outer(size, size)
+    result: Floats = inverse / scale
     return result
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import ndtr
 
-from app.compute.autocorrelation import NoiseModel, correlated_precision, with_independent
+from app.compute.autocorrelation import NoiseModel, correlated_precisions, with_independent
 from app.compute.noise import Floats
 
 # Shares of the largest autocorrelation that is considered.
@@ -78,7 +78,7 @@ def log_probability(
     columns[:, 0], columns[:, 1], columns[:, 2:] = 1.0, level, -growth(nodes, time)
     rows = autocorrelations.size * rounding_shares.size
     sums, log_det = np.empty((rows, nodes.size + 2, nodes.size + 2)), np.empty((rows, 1))
-    correlated = [correlated_precision(noise, float(phi)) for phi in autocorrelations]
+    correlated = correlated_precisions(noise, autocorrelations.tolist())
     row = 0
     for share in rounding_shares:
         independent = np.hypot(share * noise.independent, INDEPENDENT_SHARE * noise.correlated)

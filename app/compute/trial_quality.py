@@ -66,8 +66,8 @@ def with_humidity_uncertainty(
 
 
 def _with_humidity(decay: ChannelDecay, bias: HumidityBias | None) -> ChannelDecay:
-    if bias is None or decay.fit is None or decay.fit.decay_rate is None:
-        return decay
+    if bias is None or bias.uncertainty_per_h == 0 or decay.fit is None or decay.fit.decay_rate is None:
+        return decay  # to the last digit
     rate, of_humidity = decay.fit.decay_rate, bias.uncertainty_per_h
     parts = [(rate.uncertainty, rate.degrees_of_freedom), (of_humidity, math.inf)]
     wider = Measured(rate.value, math.hypot(rate.uncertainty, of_humidity), effective_degrees_of_freedom(parts))

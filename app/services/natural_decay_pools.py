@@ -42,7 +42,7 @@ class EmptyRoomRuns:
 
     def __init__(self, session: Session) -> None:
         self._session = session
-        self._stale_after_days = float(session.scalar(select(Bench.natural_decay_stale_after_days)) or 180)
+        self._stale_after_days = float(session.get_one(Bench, 1).natural_decay_stale_after_days or 180)
         self._runs = _usable_runs(session)
         self._spread = _spread_between_runs(self._runs)
         self._pools = _present_pools(session) if self._runs else {}

@@ -1,7 +1,8 @@
 """Brings everything that rests on trials up to date after some of them changed: clean air rates, summaries, pools."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from datetime import UTC, datetime
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -32,11 +33,7 @@ def settle_results(
     """
     session.flush()
     ids = sorted(set(trial_ids))
-    touched = [
-        row
-        for lot in in_lots(ids)
-        for row in session.execute(select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(lot)))
-    ]
+    touched: Sequence[Any] = [session.get_one(Trial, ids[0])] if len(ids) == 1 else _kinds_and_settings(session, ids)
     serves_others = any(row.kind == EMPTY_ROOM for row in touched)
     moved = derive_clean_air(session, trial_ids=None if serves_others else ids, who=who, why=why, new_trials=new_trials)
     settings = {row.setting_id for row in touched if row.setting_id is not None}
@@ -62,6 +59,14 @@ def rederive_room(session: Session, room_id: int, *, who: str, why: str) -> None
     """Derives the trials of a room again, after its volume changed."""
     trials = session.scalars(select(Trial.id).where(Trial.room_id == room_id, Trial.trashed_at.is_(None))).all()
     settle_results(session, trials, who=who, why=why)
+
+
+def _kinds_and_settings(session: Session, trial_ids: Iterable[int]) -> list[Any]:
+    return [
+        row
+        for lot in in_lots(trial_ids)
+        for row in session.execute(select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(lot)))
+    ]
 
 
 def _settings_of(session: Session, trial_ids: Iterable[int]) -> set[int]:

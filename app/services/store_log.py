@@ -29,35 +29,35 @@ def store_log(
         if present is not None:
             return present
     else:
-        session.add(RawFile(sha256=table.sha256, size_bytes=len(content), content=content, stored_at=now))
-        session.flush()
-    log = Log(
-        sha256=table.sha256,
-        file_name=table.file_name,
-        encoding=table.encoding,
-        delimiter=table.delimiter,
-        decimal_mark=table.decimal_mark,
-        header_line=table.header_line,
-        timezone=table.timezone,
-        box=table.box or "",
-        day_first=choices.day_first,
-        profile_id=profile_id,
-        started_at=table.started_at,
-        clock_is_known=table.clock_is_known,
-        interval_s=table.interval_s,
-        readings=len(table.elapsed_s),
-        rows_skipped=table.rows_skipped,
-        notes="\n".join(table.notes),
-        stored_at=now,
-    )
-    session.add(log)
-    session.flush()
+        raw = {"sha256": table.sha256, "size_bytes": len(content), "content": content, "stored_at": now}
+        session.connection().execute(insert(RawFile), raw)  # plain statements take half of the time
+    log = {
+        "sha256": table.sha256,
+        "file_name": table.file_name,
+        "encoding": table.encoding,
+        "delimiter": table.delimiter,
+        "decimal_mark": table.decimal_mark,
+        "header_line": table.header_line,
+        "timezone": table.timezone,
+        "box": table.box or "",
+        "day_first": choices.day_first,
+        "profile_id": profile_id,
+        "started_at": table.started_at,
+        "clock_is_known": table.clock_is_known,
+        "interval_s": table.interval_s,
+        "readings": len(table.elapsed_s),
+        "rows_skipped": table.rows_skipped,
+        "notes": "\n".join(table.notes),
+        "stored_at": now,
+    }
+    connection = session.connection()
+    log_id = int(connection.execute(insert(Log).returning(Log.id), log).scalar_one())
     columns = {column.channel: column for column in table.columns if column.channel in table.levels}
-    session.connection().execute(
+    connection.execute(
         insert(LogChannel),
         [
             {
-                "log_id": log.id,
+                "log_id": log_id,
                 "position": position,
                 "channel": channel,
                 "unit": table.units[channel],
@@ -68,8 +68,8 @@ def store_log(
             for position, channel in enumerate(table.levels)
         ],
     )
-    write_readings(session.connection(), log.id, table.elapsed_s, list(table.levels.values()))
-    return log.id
+    write_readings(connection, log_id, table.elapsed_s, list(table.levels.values()))
+    return log_id
 
 
 def has_raw_file(session: Session, sha256: str) -> bool:
