@@ -1,7 +1,6 @@
 """`hazefall serve`: serves a bench, by one process or by several."""
 
 import argparse
-import gc
 import logging
 from functools import partial
 from typing import TYPE_CHECKING
@@ -117,9 +116,10 @@ def _serve_by_several(settings: Settings, told: partial[None], workers: int) -> 
 def served_app(settings: Settings) -> "FastAPI":
     """The application as one process serves it."""
     from app.web.application import make_app
+    from app.web.collector import spare_what_stays
 
     app = make_app(settings)
-    gc.freeze()  # what is loaded stays loaded: the collector need not go through it again with each page
+    spare_what_stays()
     return app
 
 

@@ -13,9 +13,8 @@ from app.services.comparable_sound import read_comparable_sound
 from app.services.compared_quantities import QUANTITIES, Finding, compared
 from app.services.compared_setting import ComparedSetting
 from app.services.rank_view import names_of
-from app.services.ranking import with_sound_and_cost
 from app.services.ranking_choices import EVERY, Offered, RankingChoices, RoomOffered, read_offered
-from app.services.ranking_query import read_ranking_rows
+from app.services.ranking_table import read_ranking_table
 from app.services.settings_in_rooms import read_tested_settings
 from app.storage.units_under_test import SpeedSetting, UnitUnderTest
 
@@ -53,13 +52,13 @@ def compare_settings(
     not on the bench.
     """
     _check(setting_ids)
-    filled, offered = read_offered(session, replace(choices or RankingChoices(), setting=EVERY))
-    rows = read_ranking_rows(session, filled, offered.currency)
-    present = {row.setting_id: row for row in rows}
+    asked = replace(choices or RankingChoices(), setting=EVERY)
+    filled, offered = read_offered(session, asked)
+    present = {line.row.setting_id: line for line in read_ranking_table(session, asked).lines}
     for setting_id in setting_ids:
         if setting_id not in present:
             raise NotFound("speed setting", setting_id)
-    lines = with_sound_and_cost(session, [present[setting_id] for setting_id in setting_ids], offered)
+    lines = [present[setting_id] for setting_id in setting_ids]
     tested = read_tested_settings(
         session,
         channel=filled.channel,

@@ -4,7 +4,7 @@ from collections.abc import Collection
 from functools import lru_cache
 from typing import NamedTuple
 
-from sqlalchemy import Integer, Select, bindparam, case, or_, select, type_coerce
+from sqlalchemy import Integer, Select, bindparam, case, select, type_coerce
 from sqlalchemy.orm import Session
 
 from app.compute.consumable_life import ConsumablePart
@@ -52,7 +52,6 @@ def _build() -> Select[*tuple[object, ...]]:
             ConsumablePrice.currency,
         )
         .outerjoin(ConsumablePrice, ConsumablePrice.id == newest)
-        .where(or_(bindparam("unit_id") == 0, Consumable.unit_under_test_id == bindparam("unit_id")))
         .order_by(Consumable.unit_under_test_id, Consumable.name)
     )
 
@@ -66,7 +65,9 @@ def read_consumable_rows(
 ) -> dict[int, tuple[ConsumableRow, ...]]:
     """Consumables by unit, of all units, of one, or of those named. A price in `currency` goes before any other."""
     found: dict[int, list[ConsumableRow]] = {}
-    values: dict[str, object] = {"currency": currency, "unit_id": unit_id}
+    values: dict[str, object] = {"currency": currency}
+    if unit_id:
+        unit_ids = (unit_id,)
     if unit_ids is not None:
         values["unit_ids"] = list(unit_ids)
     for row in session.connection().execute(_QUERY if unit_ids is None else _SOME, values).all():

@@ -1,5 +1,6 @@
 """Which other tested units a draft names beside its own: the cheapest of the stronger, the strongest of the cheaper."""
 
+from collections.abc import Set
 from dataclasses import dataclass
 
 from app.services.rank_view import RankView
@@ -34,21 +35,21 @@ def named_others(view: RankView, own: RankedSetting | None) -> tuple[NamedOther,
     candidates = [
         line for line in view.ranking.lines if line.has_rate and line.row.setting_id not in (None, own.row.setting_id)
     ]
-    stronger = [line for line in candidates if _is_stronger(line, own, view)]
+    in_order = {ranked.key for ranked in view.ranks.rows if ranked.place is not None}
+    stronger = [line for line in candidates if _is_stronger(line, own, view, in_order)]
     cheaper = [line for line in candidates if (_price(line, currency) or own_price) < own_price]
     chosen = sorted(stronger, key=lambda line: (_price(line, currency), -_rate(line)))[:MOST_STRONGER]
     chosen += [line for line in sorted(cheaper, key=_rate, reverse=True) if line not in chosen][:MOST_CHEAPER]
     return tuple(NamedOther(line, line in stronger, line in cheaper) for line in chosen)
 
 
-def _is_stronger(line: RankedSetting, own: RankedSetting, view: RankView) -> bool:
+def _is_stronger(line: RankedSetting, own: RankedSetting, view: RankView, in_order: Set[int]) -> bool:
     if _rate(line) <= _rate(own):
         return False
     if not own.has_rate:
         return True  # it delivers measurably, this one does not
     pair = own.row.setting_id or 0, line.row.setting_id or 0
-    in_order = {ranked.key for ranked in view.ranks.rows if ranked.place is not None}
-    return in_order.issuperset(pair) and not view.ranks.cannot_be_told_apart(*pair)
+    return all(key in in_order for key in pair) and not view.ranks.cannot_be_told_apart(*pair)
 
 
 def _rate(line: RankedSetting) -> float:

@@ -6,6 +6,7 @@ The page and the API show the same `Ranking`.
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from sqlalchemy.orm import Session
 
@@ -86,6 +87,18 @@ def rank(table: RankingTable, choices: RankingChoices, session: Session | None =
 
     session : asked only where the order is that of a further column (`EXTRA_COLUMNS`); without it these stand by name
     """
+    if session is None or choices.sort not in EXTRA_COLUMNS:
+        return _rank_of_table(table, choices)
+    return _rank(table, choices, session)
+
+
+@lru_cache(maxsize=12)
+def _rank_of_table(table: RankingTable, choices: RankingChoices) -> Ranking:
+    """Kept for a view that is looked at again: it follows from the table alone."""
+    return _rank(table, choices, None)
+
+
+def _rank(table: RankingTable, choices: RankingChoices, session: Session | None) -> Ranking:
     offered, lines = table.offered, table.lines
     filled = filled_choices(choices, offered)
     units_on_bench = len({line.row.unit_id for line in lines})

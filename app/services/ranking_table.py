@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from app.compute.cost import CostAssumptions, OwnedUnit, RunningCost, running_cost
 from app.compute.energy_use import RunningPart
 from app.services.consumable_parts import ConsumableRow, consumable_parts, read_consumable_rows
-from app.services.kept_reads import kept_by_unit
+from app.services.kept_reads import kept, kept_by_unit
 from app.services.ranking_choices import HIGHEST, Offered, RankingChoices, RoomOffered, read_offered
 from app.services.ranking_query import RankingRow, read_ranking_rows
 from app.services.setting_sound import SettingSound, read_setting_sounds
@@ -33,9 +33,10 @@ class RankedSetting:
         return self.row.clean_air_delivery_rate_m3_per_h is not None and self.row.measurable == 1
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class RankingTable:
-    """The lines in the order of maker, model and setting, and what the bench offers."""
+    """The lines in the order of maker, model and setting, and what the bench offers. As its lines, equal only to
+    itself."""
 
     lines: tuple[RankedSetting, ...]
     offered: Offered
@@ -59,16 +60,18 @@ def read_ranking_table(session: Session, choices: RankingChoices, before: Rankin
     before : a table read earlier for the same choices; a line that says the same as then is that same line, so that
         whatever was made of it still holds
     """
-    filled, offered = read_offered(session, choices)
-    lines = _lines_of_all(session, filled, offered)
-    if before is not None:
-        earlier = {(line.row.unit_id, line.row.setting_id): line for line in before.lines}
-        lines = [_same_or_new(line, earlier.get((line.row.unit_id, line.row.setting_id))) for line in lines]
-    return RankingTable(tuple(lines), offered)
+    if before is None:
+        key = ("ranking table", *table_key(choices))
+        return kept(session, key, lambda: RankingTable(*_lines_and_offered(session, choices)))
+    lines, offered = _lines_and_offered(session, choices)
+    earlier = {(line.row.unit_id, line.row.setting_id): line for line in before.lines}
+    lines = tuple(_same_or_new(line, earlier.get((line.row.unit_id, line.row.setting_id))) for line in lines)
+    return RankingTable(lines, offered)
 
 
-def _lines_of_all(session: Session, filled: RankingChoices, offered: Offered) -> list[RankedSetting]:
+def _lines_and_offered(session: Session, choices: RankingChoices) -> tuple[tuple[RankedSetting, ...], Offered]:
     """Kept by unit; after a change only the units that changed are read and worked out anew."""
+    filled, offered = read_offered(session, choices)
     highest_only = filled.setting == HIGHEST
 
     def read(unit_ids: Collection[int] | None) -> Mapping[int, list[RankedSetting]]:
@@ -81,7 +84,7 @@ def _lines_of_all(session: Session, filled: RankingChoices, offered: Offered) ->
     key = ("ranking", filled.channel, filled.aerosol, filled.room_id, highest_only, offered.currency)
     terms = (offered.standard_distance_m, offered.sound_correction_rule, offered.hours_per_day, offered.assumptions())
     units = kept_by_unit(session, (*key, *terms), read)
-    return [line for unit in sorted(units.values(), key=_name) for line in unit]
+    return tuple(line for unit in sorted(units.values(), key=_name) for line in unit), offered
 
 
 def _name(lines: Sequence[RankedSetting]) -> tuple[str, str, int]:

@@ -27,6 +27,7 @@ from app.services.chart_facts import read_chart_facts
 from app.services.claims import claims_of_unit
 from app.services.cost_of_owning import cost_of_owning
 from app.services.decay_curves import DecayCurve, decay_overlay, trial_curve
+from app.services.kept_reads import kept
 from app.services.listening import listening
 from app.services.newest_datum import EVERYTHING, POWER, PRICES, SOUND, TRIALS, latest_of, newest_datum
 from app.services.price_history import price_history
@@ -88,10 +89,12 @@ def _newest_cost(session: Session, costs: tuple[UnitCost, ...]) -> date | None:
 
 
 def _frontier(session: Session, form: TypedForm) -> Chart:
-    system = unit_system(form.typed("units"))
-    found = advice_for_room(session, room_choices(form))
-    chart = frontier_chart(
-        found, read_chart_facts(session), flow_factor=system.flow_factor, flow_symbol=system.flow_symbol
+    system, choices, facts = unit_system(form.typed("units")), room_choices(form), read_chart_facts(session)
+    found = advice_for_room(session, choices)
+    chart = kept(
+        session,
+        ("frontier chart", choices, facts, system.key),
+        lambda: frontier_chart(found, facts, flow_factor=system.flow_factor, flow_symbol=system.flow_symbol),
     )
     return replace(chart, newest=newest_datum(session, (TRIALS, SOUND, PRICES)))
 

@@ -314,7 +314,7 @@ def test_only_a_few_tables_are_kept(store: Engine):
         fill(session)
     kept = KeptRankings(store)
     first = kept.table(RankingChoices(price_per_kwh=0.0))
-    for cents in range(1, 7):
+    for cents in range(1, 26):
         kept.table(RankingChoices(price_per_kwh=cents / 100))
     assert kept.table(RankingChoices(price_per_kwh=0.0)) is not first
     kept.close()

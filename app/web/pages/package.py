@@ -21,13 +21,18 @@ router = APIRouter()
 taken_router = APIRouter(tags=["charts and tables to take away"])
 _IN_MEMORY = 8_000_000
 _PART = 1 << 16
+_MOST_SHOWN = 60
 
 
 @dataclass(frozen=True, slots=True)
 class PackagePage:
-    """`units` are ticked where the address names them."""
+    """`units` are ticked where the address names them; of the others as many as a reader looks through, by name.
+
+    not_shown : how many further units a search would bring up
+    """
 
     units: tuple[Choice, ...]
+    not_shown: int
     form: TypedForm
 
 
@@ -35,8 +40,16 @@ class PackagePage:
 def show_package(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
     chosen = chosen_units(form)
-    units = tuple(Choice(str(one), name, one in chosen) for one, name in unit_names(session))
-    return render("pages/package.html", PackagePage(units, form), status_code=200 if form.is_good else 422)
+    words = form.typed("search").casefold().split()
+    names = unit_names(session)
+    found = [(one, name) for one, name in names if one not in chosen and all(word in name.casefold() for word in words)]
+    shown = {one for one, _ in found[:_MOST_SHOWN]}.union(chosen)
+    page = PackagePage(
+        units=tuple(Choice(str(one), name, one in chosen) for one, name in names if one in shown),
+        not_shown=max(0, len(found) - _MOST_SHOWN),
+        form=form,
+    )
+    return render("pages/package.html", page, status_code=200 if form.is_good else 422)
 
 
 @taken_router.get(
