@@ -26,6 +26,7 @@ from pathlib import Path
 from jinja2 import Environment
 
 from app.services.kept_rankings import KeptRankings
+from app.services.kept_reads import forget_kept
 from app.services.ranking import rank, rank_units
 from app.services.ranking_choices import RankingChoices
 from app.storage.engine import open_engine, session_scope
@@ -98,6 +99,7 @@ def ranking_ratio(path: Path, lines: int = 100, kept: Kept = Kept.TABLE, rounds:
     def page() -> str:
         if kept is Kept.NOTHING:
             with session_scope(engine, writes=False) as session:
+                forget_kept(session)
                 ranking = rank_units(session, choices)
             cells_of_line.cache_clear()
         else:

@@ -20,6 +20,7 @@ NOT_MEASURED = {
     "/accounts/{account_id}": "only where accounts exist",
     "/trials/add/{token}": "an upload of the moment, not of the bench",
     "/trials/add/{token}/figure.json": "an upload of the moment, not of the bench",
+    "/progress/{key}": "work of the moment, not of the bench",
     "/listen/{clip_id}.wav": "a recording as it was uploaded",
     "/api/trials/{trial_id}/log": "a file as it was uploaded",
     "/figures/{name}.json": "measured with the page that shows the drawing",
@@ -32,7 +33,11 @@ NOT_MEASURED = {
 }
 
 # What a route needs besides its ids.
-_QUERY = {"/search": "?q={word}", "/api/trials/{trial_id}/readings": "?channel=pm2_5&max_points=2000"}
+_QUERY = {
+    "/search": "?q={word}",
+    "/api/trials/{trial_id}/readings": "?channel=pm2_5&max_points=2000",
+    "/api/comparison": "?setting_id={setting_id}&setting_id={other_setting_id}",
+}
 # Further views of a route, which a reader of a large bench comes to.
 _FURTHER = (
     "/?setting=every",
@@ -52,6 +57,8 @@ class BenchIds:
     room_id: int
     logger_id: int
     source_id: int
+    setting_id: int
+    other_setting_id: int
     word: str
 
 
@@ -75,12 +82,23 @@ def ids_of(store: Path) -> BenchIds:
             "AND trashed_at IS NULL ORDER BY id DESC LIMIT 1",
             (unit_id,),
         ).fetchone()
-    return BenchIds(unit_id, trial_id, room_id, logger_id or 1, source_id or 1, str(model).split()[-1])
+        settings = connection.execute(
+            "SELECT DISTINCT setting_id FROM setting_summaries ORDER BY setting_id LIMIT 2"
+        ).fetchall()
+    return BenchIds(
+        unit_id,
+        trial_id,
+        room_id,
+        logger_id or 1,
+        source_id or 1,
+        *(one for (one,) in settings),
+        str(model).split()[-1],
+    )
 
 
 def filled(address: str, ids: BenchIds) -> str:
     """
-    >>> filled("/units/{unit_id}", BenchIds(7, 1, 1, 1, 1, "word"))
+    >>> filled("/units/{unit_id}", BenchIds(7, 1, 1, 1, 1, 1, 2, "word"))
     '/units/7'
     """
     return address.format(**{name: getattr(ids, name) for name in BenchIds.__slots__})
