@@ -45,12 +45,12 @@ def refresh_repeatability(session: Session, now: datetime) -> tuple[dict[str, Re
     return lent, bool(gone or written)
 
 
-_FIGURES = ("relative_sd", "degrees_of_freedom", "groups", "trials", "source")
-_PRESENT = select(BenchRepeatability.channel, *(getattr(BenchRepeatability, name) for name in _FIGURES))
+FIGURES = ("relative_sd", "degrees_of_freedom", "groups", "trials", "source", "relative_fit_sd")
+_PRESENT = select(BenchRepeatability.channel, *(getattr(BenchRepeatability, name) for name in FIGURES))
 
 
 def _columns(figure: Repeatability) -> dict[str, Any]:
-    return {name: getattr(figure, name) for name in _FIGURES}
+    return {name: getattr(figure, name) for name in FIGURES}
 
 
 def _moves(held: Repeatability, new: Repeatability) -> bool:

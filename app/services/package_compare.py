@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.compute.repeatability import Repeatability
-from app.services.bench_repeatability import MOVES_WHEN_CHANGED_BY, refresh_repeatability
+from app.services.bench_repeatability import FIGURES, MOVES_WHEN_CHANGED_BY, refresh_repeatability
 from app.services.open_package import FILLED_IN, OpenPackage
 from app.services.package_overview import OVERVIEW_FIELDS, OVERVIEW_KEYS, overview_rows
 from app.services.package_tables import packaged_columns, values_from, written
@@ -70,12 +70,7 @@ def _write_summaries_again(session: Session, package: OpenPackage) -> None:
     given = [values_from("bench_repeatability", record) for record in records]
     if package.about.get("whole_bench"):
         _check_repeatability(session, package, given)
-    lent = {
-        row["channel"]: Repeatability(
-            **{name: row[name] for name in ("relative_sd", "degrees_of_freedom", "groups", "trials", "source")}
-        )
-        for row in given
-    }
+    lent = {row["channel"]: Repeatability(**{name: row[name] for name in FIGURES}) for row in given}
     pools = {pool.id: pool for pool in session.scalars(select(NaturalDecayPool)).all()}
     rows = {
         GroupKey(row.setting_id, row.room_id, row.aerosol, row.channel): row

@@ -35,8 +35,9 @@ def test_power_is_ranked_lowest_first(session: Session, bench: ComparedBench):
 
 
 def test_sound_is_ranked_quietest_first_and_one_meter_s_error_moves_no_rank(session: Session, bench: ComparedBench):
-    """Alder and Birch were read on one meter and are told apart; Cedar, on another, is not told apart from Alder. Of Dud
-    only an upper bound is known, which may be the quietest of all: it has no rank."""
+    """Alder and Birch were read on one meter and are told apart; Cedar, on another, is not told apart from Alder.
+
+    Of Dud only an upper bound is known, which may be the quietest of all: it has no rank."""
     view = rank_view(session, by=SOUND)
     found = ranks(view)
     assert found.keys() == {"Alder", "Birch", "Cedar"}

@@ -9,15 +9,16 @@ from sqlalchemy.orm import Session
 
 from app.compute.clean_air import clean_air_delivery_rate
 from app.compute.measured import Measured
-from app.compute.repeatability import Repeatability
+from app.compute.repeatability import Repeatability, pooled_repeatability
 from app.services.add_trial import add_trial
 from app.services.new_trial import NewTrial
 from app.services.rooms import NewRoom, add_room, add_smoke_source
 from app.services.settle_results import settle_bench
 from app.services.summaries import summary_values
 from app.services.summary_trials import SummaryTrial
+from app.services.trash import trash_unit, untrash_unit
 from app.services.units import NewUnit, add_setting, add_unit
-from app.storage.trials import BenchRepeatability, NaturalDecayPool, SettingSummary
+from app.storage.trials import BenchRepeatability, ChannelResult, NaturalDecayPool, SettingSummary, Trial
 from tests.conftest import NOW, SmallBench, decay_log
 from tests.services.test_add_trial import empty, running
 
@@ -214,6 +215,38 @@ def test_repeats_of_one_setting_lend_their_spread_to_another(session: Session, s
     single = _summaries(session)[-1]
     assert single.between_trial_source == "bench repeatability"
     assert single.between_trial_sd_per_h == pytest.approx(lent.relative_sd * single.total_decay_per_h, rel=1e-6)
+    # the whole figure is kept, with the fits' part that takes degrees of freedom off the spread
+    pooled = pooled_repeatability([rates_of(session, setting_id=running(small_bench).setting_id)])
+    kept = Repeatability(**{name: getattr(lent, name) for name in Repeatability.__slots__})
+    assert kept == pooled
+    assert kept.relative_fit_sd > 0
+
+
+def test_a_unit_in_the_trash_lends_nothing(session: Session, small_bench: SmallBench):
+    for number, rate in enumerate((5.4, 6.6), start=1):
+        log = decay_log(rate, seed=number, started_at=NOW + timedelta(days=number))
+        add_trial(session, log, f"{number}.csv", running(small_bench))
+    assert session.get(BenchRepeatability, "pm2_5") is not None
+    trash_unit(session, small_bench.unit_id, why="never built")
+    session.expire_all()
+    assert session.get(BenchRepeatability, "pm2_5") is None
+    untrash_unit(session, small_bench.unit_id)
+    session.expire_all()
+    assert session.get_one(BenchRepeatability, "pm2_5").trials == 2
+
+
+def rates_of(session: Session, setting_id: int) -> list[Measured]:
+    rows = session.execute(
+        select(
+            ChannelResult.total_decay_per_h,
+            ChannelResult.total_decay_uncertainty_per_h,
+            ChannelResult.total_decay_degrees_of_freedom,
+        )
+        .join(Trial, Trial.id == ChannelResult.trial_id)
+        .where(Trial.setting_id == setting_id, ChannelResult.channel == "pm2_5")
+        .order_by(Trial.id)
+    )
+    return [Measured(*row) for row in rows]
 
 
 def test_settling_a_settled_bench_moves_nothing(session: Session, small_bench: SmallBench):
