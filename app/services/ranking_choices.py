@@ -253,6 +253,11 @@ def _check(choices: RankingChoices, offered: Offered) -> None:
         raise InvalidValue(
             f"The unit runs {offered.hours_per_day} h a day; between 0 and 24 are needed.", field="hours_per_day"
         )
+    check_part(choices)
+
+
+def check_part(choices: RankingChoices) -> None:
+    """Raises InvalidValue where the part of the list that is asked for is none."""
     if not 1 <= choices.limit <= MOST_ROWS:
         raise InvalidValue(f"The limit is {choices.limit} rows; 1 to {MOST_ROWS} can be asked for.", field="limit")
     if choices.offset < 0:

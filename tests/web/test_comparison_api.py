@@ -97,3 +97,13 @@ def test_an_order_by_what_has_no_interval_is_a_problem(bench: ComparedBench, cli
     answer = client.get("/api/ranking/order?by=price")
     assert answer.status_code == 422
     assert "standard_clearing_time" in answer.text
+
+
+def test_the_order_comes_in_parts(bench: ComparedBench, client: TestClient):
+    first = client.get("/api/ranking/order?limit=3").json()
+    rest = client.get(f"/api/ranking/order?limit=3&cursor={first['next_cursor']}").json()
+    assert [line["model"] for line in (*first["lines"], *rest["lines"])] == ["Alder", "Birch", "Cedar", "Dud"]
+    assert (first["total_lines"], rest["next_cursor"]) == (4, None)
+    assert rest["groups"] == first["groups"]
+    refused = client.get("/api/ranking/order?limit=0")
+    assert (refused.status_code, "limit" in refused.text) == (422, True)

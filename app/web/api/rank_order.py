@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from fastapi import APIRouter, Query
 from pydantic import BaseModel
 
+from app.services.ranking_choices import check_part
 from app.web.api.ranking import RankingQuery, ranking_choices_of
 from app.web.api.shapes import OfBench, of_bench, problem_answers
 from app.web.api.trial_shapes import Named
@@ -14,7 +15,7 @@ router = APIRouter(tags=["ranking"])
 
 
 class RankOrderQuery(RankingQuery):
-    """Filters of the ranking, and the quantity that is put in order. The whole order is given, without pages."""
+    """Filters of the ranking, and the quantity that is put in order; `limit` lines of the order from `cursor` on."""
 
     by: Literal["clean_air_delivery_rate", "standard_clearing_time", "sound", "power", "running_cost"] = (
         "clean_air_delivery_rate"
@@ -39,13 +40,18 @@ class RankShape(BaseModel):
 
 
 class RankOrderShape(OfBench):
-    """`groups` : setting ids of neighbours of which no two are told apart; `without_value` : of lines without rank."""
+    """`groups` : setting ids of neighbours of which no two are told apart; `without_value` : of lines without rank.
+
+    Both are of the whole order, of which `lines` may be a part: the next begins at `next_cursor`.
+    """
 
     by: str
     channel: str
     aerosol: str
     room: Named | None
+    total_lines: int
     lines: list[RankShape]
+    next_cursor: str | None
     groups: list[list[int]]
     without_value: list[int]
 
@@ -55,7 +61,10 @@ def rank_order(session: SessionDep, query: Annotated[RankOrderQuery, Query()]) -
     """Ranks between which each setting lies, from draws of the joint distribution of all results."""
     from app.services.rank_view import rank_view  # loaded when used: it needs scipy
 
-    view = rank_view(session, ranking_choices_of(query), by=query.by)
+    asked = ranking_choices_of(query)
+    check_part(asked)
+    view = rank_view(session, asked, by=query.by)
+    after = asked.offset + asked.limit
     measured = [one.row.key for one in view.measured]
     room = view.ranking.room
     return RankOrderShape(
@@ -63,6 +72,8 @@ def rank_order(session: SessionDep, query: Annotated[RankOrderQuery, Query()]) -
         channel=view.ranking.choices.channel,
         aerosol=view.ranking.choices.aerosol,
         room=Named(id=room.id, name=room.name) if room else None,
+        total_lines=len(view.lines),
+        next_cursor=str(after) if after < len(view.lines) else None,
         lines=[
             RankShape(
                 unit_id=one.line.row.unit_id,
@@ -80,7 +91,7 @@ def rank_order(session: SessionDep, query: Annotated[RankOrderQuery, Query()]) -
                     and view.ranks.cannot_be_told_apart(one.row.key, key)
                 ],
             )
-            for one in view.lines
+            for one in view.lines[asked.offset : after]
         ],
         groups=[[one.row.key for one in group] for group in view.groups],
         without_value=[line.row.setting_id for line in view.without_value if line.row.setting_id is not None],
