@@ -53,7 +53,8 @@ class Answered:
 class Crowd:
     """Readers and writers at one server for a bounded time.
 
-    trials : id to SHA-256 of the log, of every trial that was acknowledged
+    addresses : what readers ask for; write_pause_s : that a writer waits before the next change
+    trials : id to SHA-256 of the log, of every trial that was acknowledged; log_bytes : the sizes of these logs
     marks : trial id to where unit on was put last; prices : amounts that were acknowledged
     """
 
@@ -61,9 +62,12 @@ class Crowd:
     readers: int
     writers: int
     seed: int
+    addresses: Sequence[str] = READ
+    write_pause_s: float = 0.0
     reading: Answered = field(default_factory=Answered)
     writing: Answered = field(default_factory=Answered)
     trials: dict[int, str] = field(default_factory=dict)
+    log_bytes: list[int] = field(default_factory=list)
     marks: dict[int, float] = field(default_factory=dict)
     prices: list[float] = field(default_factory=list)
     took_s: float = 0.0
@@ -93,7 +97,7 @@ class Crowd:
         chance = random.Random(f"reader {self.seed} {number}")
         with httpx.Client(base_url=self.url, timeout=ANSWER_WITHIN_S) as client:
             while not over.wait(chance.uniform(0.0, 2 * PAUSE_S)):
-                page = chance.choice(READ).format(trial=chance.randint(1, 6))
+                page = chance.choice(self.addresses).format(trial=chance.randint(1, 6))
                 self._timed(client, self.reading, "GET", page)
 
     def _write(self, over: threading.Event, number: int, work: Callable[..., None]) -> None:
@@ -102,6 +106,7 @@ class Crowd:
             while not over.is_set():
                 turn += 1
                 work(client, self.seed * 1_000_000 + number * 10_000 + turn)
+                over.wait(self.write_pause_s)
 
     def _send(self, client: httpx.Client, key: int) -> None:
         log = decay_log(4.0, minutes=60, seed=key, started_at=NOW + timedelta(minutes=key % 1_000_000))
@@ -111,6 +116,7 @@ class Crowd:
         )
         if answer is not None and answer.status_code == 201:
             self.trials[answer.json()["id"]] = hashlib.sha256(log).hexdigest()
+            self.log_bytes.append(len(log))
 
     def _mark(self, client: httpx.Client, key: int) -> None:
         trial = 1 + key // 10_000 % 8  # each of those who move marks has a trial of its own
