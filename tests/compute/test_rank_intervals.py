@@ -199,7 +199,7 @@ def test_asking_for_an_unmeasured_unit_is_refused():
 def test_an_error_that_one_meter_makes_in_all_levels_moves_no_rank():
     """Levels of one class-2 meter: its error shifts them all; with a meter each it may reorder them."""
     levels = {1: Measured(40.0, 0.3), 2: Measured(42.0, 0.3), 3: Measured(44.0, 0.3)}
-    one_meter = rank_by_measured(levels, lowest_first=True, shared={key: ("meter 1", 1.5) for key in levels})
+    one_meter = rank_by_measured(levels, lowest_first=True, shared=dict.fromkeys(levels, ("meter 1", 1.5)))
     assert ranks(one_meter) == {1: (1, 1, 1), 2: (2, 2, 2), 3: (3, 3, 3)}
     assert one_meter.groups == ()
     own_meters = rank_by_measured(levels, lowest_first=True, shared={key: (f"meter {key}", 1.5) for key in levels})
