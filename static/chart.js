@@ -21,7 +21,7 @@
     for (const shape of layout.shapes) if (shape.name === "reference") shape.line.color = rule;
     for (const note of layout.annotations) {
       note.font.color = note.name === "end label" ? ink : faded;
-      note.bgcolor = `${colour("--paper")}c0`;
+      note.bgcolor = width < NARROW ? "rgba(0,0,0,0)" : `${colour("--paper")}c0`; // narrow, it would cover points
     }
     for (const index of figure.meta.ink_traces) {
       const trace = data[index];
@@ -53,9 +53,12 @@
     const labelled = new Set(figure.meta.labelled_traces);
     if (labelled.size) {
       layout.annotations = layout.annotations.filter((note) => note.name !== "end label");
+      let number = 0;
       data.forEach((trace, index) => {
         trace.showlegend = labelled.has(index) || trace.showlegend === true;
-        if (labelled.has(index)) trace.name = trace.name.replace(/, fit$|, reading$/, "");
+        if (!labelled.has(index)) return;
+        trace.name = trace.name.replace(/, fit$|, reading$/, "");
+        if (trace.mode === "markers") numbered(trace, ++number);
       });
       layout.showlegend = true;
       layout.margin.b = 76 + 20 * labelled.size;
@@ -74,6 +77,16 @@
       layout.margin.l = 128;
       layout.legend = { ...layout.legend, x: -0.5 };
     }
+  }
+
+  /* Points that look alike are told apart by a number at the point and before the name. */
+  function numbered(trace, number) {
+    trace.mode = "markers+text";
+    trace.hovertext = trace.text;
+    trace.hovertemplate = trace.hovertemplate.replace("%{text}", "%{hovertext}");
+    trace.text = trace.x.map(() => String(number));
+    trace.textposition = "middle left";
+    trace.name = `${number}  ${trace.name}`;
   }
 
   function inTwoLines(name) {

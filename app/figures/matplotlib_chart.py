@@ -185,9 +185,14 @@ class _Drawing:
             colour = colour_of(series.colour, self.ink, self.chart.house.accent)
             style = REFERENCE_STYLE if series.colour is None else line_style_of(series.dash)
             drawn: dict[str, Any] = {"linestyle": style.matplotlib, "linewidth": 1.7}
-            if series.kind == "points":
-                drawn = {"linestyle": "", "marker": "o"}
-            lines.append(Line2D([], [], color=colour, label=_shortened(series.end_label), **drawn))
+            name = _shortened(series.end_label)
+            if series.kind == "points":  # they look alike: a number tells which is which
+                drawn, name = {"linestyle": "", "marker": "o"}, f"{len(lines) + 1}  {name}"
+                self.axes.annotate(
+                    str(len(lines) + 1), (series.x[0], series.y[0]), xytext=(-4, 0), textcoords="offset points",
+                    ha="right", va="center", color=self.ink, fontsize=13 * _POINTS_PER_PX,
+                )  # fmt: skip
+            lines.append(Line2D([], [], color=colour, label=name, **drawn))
         self.figure.legend(
             handles=lines, loc="lower left", bbox_to_anchor=(0, (foot + 4) / self.height_px), frameon=False,
             labelcolor=self.ink, labelspacing=0.25, handlelength=3, borderaxespad=0.6,
