@@ -10,7 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from app.errors import AlreadyStored, InvalidValue, StoreProblem
-from app.services.open_store import sqlite_file
+from app.services.open_store import sqlite_file, stored_revision
 from app.services.progress import OnProgress, say_nothing
 from app.services.store_problems import store_problem_from
 from app.settings import Settings
@@ -42,6 +42,7 @@ def backup_store(
     source = _sqlite_store(settings)
     if not source.exists():
         raise StoreProblem(f"There is no store {source}, so there is nothing to copy. Choose the folder with --data.")
+    _refuse_unreadable(source)
     path = _target(settings, target, now or datetime.now(UTC))
     progress = on_progress or say_nothing
     unfinished = path.with_name(f"{path.name}.unfinished")
@@ -78,6 +79,7 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
     if not copy.is_file():
         raise InvalidValue(f"There is no file {copy}. Give the path of a copy that `hazefall backup` made.")
     rows = verify_copy(copy)
+    stored_revision(f"sqlite:///{copy.resolve()}", str(copy))  # a copy that could not be opened is not brought back
     if target.exists() and not overwrite:
         raise AlreadyStored(
             f"{target} is there already and would be replaced. Say --overwrite to do it; the present store is then "
@@ -147,24 +149,55 @@ def _remove_left_behind(folder: Path) -> None:
             file.unlink(missing_ok=True)
 
 
+def _refuse_unreadable(store: Path) -> None:
+    """Refuses a store that is held or damaged before the copy begins, which would wait for ever for one held."""
+    try:
+        with closing(sqlite3.connect(store, timeout=WAIT_FOR_STORE_S)) as connection:
+            connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.Error as error:
+        raise store_problem_from(error, str(store)) or StoreProblem(
+            f"{store} cannot be read as a store: {error}. Run `hazefall check` to see what is wrong."
+        ) from error
+
+
 def _keep_beside(store: Path) -> None:
-    """Gives a store a second name, with what still stands in its write-ahead log taken in first."""
-    with closing(sqlite3.connect(store, timeout=WAIT_FOR_STORE_S)) as connection:
-        try:
-            connection.execute("PRAGMA locking_mode = EXCLUSIVE")
-            connection.execute("BEGIN EXCLUSIVE")
-            connection.execute("ROLLBACK")
-            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-        except sqlite3.OperationalError as error:
-            raise store_problem_from(error, str(store)) or StoreProblem(
-                f"{store} is in use: {error}. Stop the server and try again."
-            ) from error
-    for ending in ("-wal", "-shm"):
-        store.with_name(store.name + ending).unlink(missing_ok=True)
+    """Gives a store a second name, with what still stands in its write-ahead log taken in first.
+
+    A damaged store is kept as it is, and its write-ahead log beside it: to replace it is what a copy is for.
+    """
     kept = store.with_name(f"{store.name}.replaced-{datetime.now(UTC):%Y%m%d-%H%M%S-%f}")
+    log, index = (store.with_name(store.name + ending) for ending in ("-wal", "-shm"))
+    kept_log = kept.with_name(f"{kept.name}-wal")
+    if log.exists():
+        shutil.copyfile(log, kept_log)  # SQLite removes the log of a file that is no store
+    damaged = False
+    try:
+        damaged = not _take_in_log(store)
+    finally:
+        if not damaged:
+            kept_log.unlink(missing_ok=True)
     try:
         kept.hardlink_to(store)
     except OSError:  # a disk without second names
         unfinished = kept.with_name(f"{kept.name}.unfinished")
         shutil.copyfile(store, unfinished)
         unfinished.rename(kept)
+    log.unlink(missing_ok=True)
+    index.unlink(missing_ok=True)
+
+
+def _take_in_log(store: Path) -> bool:
+    """Brings the write-ahead log into the store; False where it is damaged. Raises StoreProblem where it is held."""
+    try:
+        with closing(sqlite3.connect(store, timeout=WAIT_FOR_STORE_S)) as connection:
+            connection.execute("PRAGMA locking_mode = EXCLUSIVE")
+            connection.execute("BEGIN EXCLUSIVE")
+            connection.execute("ROLLBACK")
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    except sqlite3.OperationalError as error:
+        raise store_problem_from(error, str(store)) or StoreProblem(
+            f"{store} is in use: {error}. Stop the server and try again."
+        ) from error
+    except sqlite3.DatabaseError:
+        return False
+    return True
