@@ -4,6 +4,7 @@ Nothing of the day, the machine or the order of dictionaries enters the file: no
 inside an SVG, letters as outlines of the font that comes with the library.
 """
 
+from concurrent.futures import ThreadPoolExecutor
 from io import BytesIO
 from textwrap import wrap
 from typing import Any, Literal
@@ -30,16 +31,19 @@ SMALLEST_PX, LARGEST_PX = 320, 4000
 _DPI = 96
 _POINTS_PER_PX = 72 / 96
 _LINE_PX = 19
+# One thread draws for all: the library opens its fonts once more for each thread that draws, and keeps its rules
+# (rc_context) for the whole process. It starts with the first drawing.
+_DRAWING = ThreadPoolExecutor(1, "drawing")
 
 
 def svg_bytes(chart: Chart, width_px: int = WIDTH_PX) -> bytes:
     """The chart as SVG, with its alt text as description."""
-    return _drawn(chart, width_px, "svg", 1.0)
+    return _DRAWING.submit(_drawn, chart, width_px, "svg", 1.0).result()
 
 
 def png_bytes(chart: Chart, width_px: int = WIDTH_PX, scale: float = 1.0) -> bytes:
     """The chart as PNG, `width_px` times `scale` pixels wide."""
-    return _drawn(chart, width_px, "png", scale)
+    return _DRAWING.submit(_drawn, chart, width_px, "png", scale).result()
 
 
 def _drawn(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes:

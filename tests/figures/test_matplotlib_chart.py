@@ -5,6 +5,7 @@ import os
 import struct
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
@@ -109,3 +110,13 @@ def test_the_publication_puts_its_name_and_ink_on_the_picture():
     styled = replace(plain, house=HouseStyle(publication="The Weekly Post", ink="#224466"))
     assert b"#224466" in svg_bytes(styled)
     assert b"#224466" not in svg_bytes(plain)
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="counts the open handles that Linux tells of")
+def test_many_threads_that_ask_open_no_fonts_of_their_own_and_get_the_same_bytes():
+    first = svg_bytes(line_chart())
+    before = len(list(Path("/proc/self/fd").iterdir()))
+    with ThreadPoolExecutor(6) as askers:
+        drawn = list(askers.map(lambda _: svg_bytes(line_chart()), range(12)))
+    assert set(drawn) == {first}
+    assert len(list(Path("/proc/self/fd").iterdir())) == before

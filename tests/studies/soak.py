@@ -76,7 +76,7 @@ def soak(seconds: float, place: Path, *, sample_every_s: float = SAMPLE_EVERY_S,
         _stay(run, server, folder, seconds, sample_every_s)
         run.store_grew_bytes = _size_of(store) - before
         said = server.said()
-    run.faults = [*crowd.reading.odd, *crowd.writing.odd, *faults_of(store), *missing_trials(store, crowd.trials)]
+    run.faults += [*crowd.reading.odd, *crowd.writing.odd, *faults_of(store), *missing_trials(store, crowd.trials)]
     run.faults += lost_marks(store, crowd.marks, {})
     run.faults += missing_prices([row[0] for row in ask(store, "SELECT amount FROM prices")], crowd.prices)
     if "Traceback" in said:

@@ -1,0 +1,59 @@
+"""A server in mixed use for some seconds does not take more and more; `tests.studies.soak` does it for ten minutes."""
+
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from tests.conftest import sqlite_only
+from tests.faults.resource_use import Limits, Sample, growth_beyond, take_sample
+from tests.studies.soak import judged, soak
+
+pytestmark = sqlite_only
+
+# Memory cannot be judged in seconds. A handle for each request left open would be far more than this.
+_SHORT = Limits(memory_slope_mb_per_h=float("inf"), more_handles=20, more_threads=10)
+_LEAKS = """
+import time
+kept = []
+for _ in range(2000):
+    kept.append((open("/dev/null"), bytearray(200_000)))
+    time.sleep(0.02)
+"""
+
+
+def test_mixed_use_of_some_seconds_leaves_nothing_open(tmp_path: Path):
+    run = soak(6, tmp_path, sample_every_s=0.3)
+    assert judged(run, _SHORT) == []
+    assert len(run.samples) > 8
+    assert run.crowd.trials
+    assert run.analysed_again
+    assert len(run.crowd.reading.seconds) > 40
+
+
+def test_a_process_that_leaves_files_open_and_keeps_memory_is_found(tmp_path: Path):
+    leaking = subprocess.Popen([sys.executable, "-c", _LEAKS])
+    try:
+        samples, begun = [], time.monotonic()
+        for _ in range(12):
+            time.sleep(0.2)
+            samples.append(take_sample(leaking.pid, tmp_path / "none.sqlite", begun))
+    finally:
+        leaking.kill()
+        leaking.wait(10)
+    memory, handles = growth_beyond(samples, Limits(memory_slope_mb_per_h=60.0, more_handles=20))
+    assert memory.startswith("memory grows by ")
+    assert memory.endswith(" MB/h; 60 MB/h is the limit")
+    assert handles.startswith("handles went from ")
+    assert handles.endswith("; 20 more is the limit")
+
+
+def test_what_is_flat_is_not_found_and_what_grows_is_told():
+    flat = [Sample(float(at), 200.0, 30, 6, 1_000_000, 4_000_000) for at in range(100)]
+    assert growth_beyond(flat, Limits(60.0)) == []
+    grown = [Sample(s.at_s, 200.0 + s.at_s / 36, 30, 6 + int(s.at_s) // 5, 0, 90_000_000) for s in flat]
+    assert growth_beyond(grown, Limits(60.0)) == [
+        "memory grows by 100 MB/h; 60 MB/h is the limit",
+        "threads went from 14 to 23; 4 more is the limit",
+        "the write-ahead log took 90.0 MB; 64 MB is the limit",
+    ]
