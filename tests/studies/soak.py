@@ -41,6 +41,7 @@ from tests.faults.whole_store import ask, faults_of, lost_marks, missing_trials
 
 SAMPLE_EVERY_S = 3.0
 ANALYSE_AGAIN_EVERY_S = 120.0
+OVERTAKEN = "A trial was changed since the re-analysis was made"
 # Raw bytes, readings, results and the record of changes: what a log takes in the store, against its own bytes.
 STORE_PER_LOG_BYTE = (1.0, 4.0)
 # A server that keeps what it has read may settle for a while; a leak of 1 kB with each of 20 requests a second is 72.
@@ -56,6 +57,7 @@ class Soak:
     addresses: int
     samples: list[Sample] = field(default_factory=list)
     analysed_again: int = 0
+    overtaken: int = 0  # re-analyses that stored nothing, because somebody changed a trial meanwhile
     store_grew_bytes: int = 0
     faults: list[str] = field(default_factory=list)
 
@@ -96,11 +98,13 @@ def _stay(run: Soak, server: Served, folder: Path, seconds: float, sample_every_
         if again is not None and again.poll() is not None:
             said, err = again.communicate()
             run.analysed_again += again.returncode == 0
-            if again.returncode:
+            if OVERTAKEN in err:
+                run.overtaken += 1
+            elif again.returncode:
                 run.faults.append(f"a re-analysis ended with status {again.returncode}: {said}{err}")
             again = None
         due = spent // min(ANALYSE_AGAIN_EVERY_S, seconds / 2)
-        if again is None and due > run.analysed_again and spent < seconds:
+        if again is None and due > run.analysed_again + run.overtaken and spent < seconds:
             again = start_command(
                 "recompute", "--accept", "--workers", "1", "--data", str(folder), "--who", "Ada", "--why", "again"
             )
@@ -162,7 +166,8 @@ def table(run: Soak) -> list[str]:
         f"written                   {len(crowd.trials)} logs, {len(crowd.prices)} prices, "
         f"{len(crowd.writing.seconds) - len(crowd.trials) - len(crowd.prices)} moves of marks; "
         f"p95 {1000 * crowd.writing.p95_s():.0f} ms",
-        f"analysed again            {run.analysed_again} times the whole bench",
+        f"analysed again            {run.analysed_again} times the whole bench; "
+        f"{run.overtaken} times refused, because a trial was changed meanwhile",
         f"errors                    {len(crowd.reading.odd) + len(crowd.writing.odd)}",
         f"memory                    {run.samples[0].memory_mb:.0f} MB at first, "
         f"{settled[0].memory_mb:.0f} after warm-up, {settled[-1].memory_mb:.0f} at the end, "
