@@ -193,7 +193,7 @@ def _window(
         kept_h = float(readings.time_h[usable[min(KEPT_READINGS, usable.size) - 1]])
         end_h = max(reach_h, kept_h)
         places = usable[readings.time_h[usable] <= end_h]
-    assert quick is not None  # the loop has run at least once
+    quick = quick_fit(blocks, bounds, quick)
     bounds = background_bounds(blocks.level, before, terms, readings.step, _noise_at_lowest(blocks, quick))
     return places, blocks, bounds, quick_fit(blocks, bounds, quick)
 

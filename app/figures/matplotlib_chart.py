@@ -184,7 +184,7 @@ class _Drawing:
         """Below the axes, each curve's line with its name."""
         from matplotlib.lines import Line2D  # loaded when used
 
-        lines = []
+        lines: list[Any] = []
         for series in self.key:
             colour = colour_of(series.colour, self.ink, self.chart.house.accent)
             style = REFERENCE_STYLE if series.colour is None else line_style_of(series.dash)

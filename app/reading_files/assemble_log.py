@@ -154,6 +154,11 @@ def _interval(us: NDArray[np.int64], levels: dict[str, NDArray[np.float64]]) -> 
 
 
 def _all_columns(segments: list[Segment]) -> tuple[LogColumn, ...]:
-    columns = {(column.position, column.header): column for segment in segments[::-1] for column in segment.columns}
-    first = [(column.position, column.header) for column in segments[0].columns]
-    return tuple(columns[key] for key in dict.fromkeys([*first, *columns]))
+    """One of each place, header and channel: a later table can read another channel from the same place."""
+    listed = {
+        (column.position, column.header, column.channel): column
+        for segment in segments[::-1]
+        for column in segment.columns
+    }
+    first = [(column.position, column.header, column.channel) for column in segments[0].columns]
+    return tuple(listed[key] for key in dict.fromkeys([*first, *listed]))

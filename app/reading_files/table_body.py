@@ -1,6 +1,7 @@
 """The lines below the header into columns, by one pass of pandas over text that was made regular first."""
 
 import io
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
 
 PLAIN_DELIMITER = "\x1f"  # the unit separator: no logger writes it
 SPARE_FIELDS = 8  # a row may have this many fields more than the header before it counts as junk
+# The parser reads outside its memory at an exponent of ten digits, which its counter cannot hold. Nine of them are as
+# far beyond any number.
+_LONG_EXPONENT = re.compile(r"(?<=[\d.])([eE][-+]?)0*([1-9]\d{8})\d+")
 CUT_ROWS_SHARE = 0.05  # fewer short rows than this are cut-off rows; more are how the logger writes
 
 
@@ -83,6 +87,8 @@ def _parsed(
         text = None
     if text is None:
         text = "\n".join(lines)
+    if "e" in text or "E" in text:
+        text = _LONG_EXPONENT.sub(r"\1\2", text)
     try:
         frame = pd.read_csv(
             io.BytesIO(text.encode("utf-8", "replace") + b"\n"),  # faster than text

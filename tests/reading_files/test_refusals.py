@@ -1,5 +1,6 @@
 """Every refusal: what was found, with file, line and text, and what would be needed."""
 
+import numpy as np
 import pytest
 
 from app.errors import UnreadableLog
@@ -196,3 +197,21 @@ def test_a_number_beyond_any_level_is_no_reading():
     )
     assert log.levels["pm2_5"].tolist() == [5, 6]
     assert [skip.reason for skip in log.skipped] == ["“PM2.5”: “1.7e+308” is larger than any level"]
+
+
+@pytest.mark.parametrize("exponent", ["9999999999", "999999999999", "+9993564453125", "50000000000", "9" * 400])
+def test_an_exponent_beyond_all_numbers_is_no_reading_and_ends_no_program(exponent: str):
+    """pandas 2.3.3 read outside its memory at such a cell and ended the whole process (found by mutated logs)."""
+    levels = read_text(minutes_of(f"3.9e{exponent}")).levels["pm2_5"]
+    assert levels[:20].tolist() == list(range(20))
+    assert not np.isfinite(levels[20:]).any()
+
+
+def test_an_exponent_below_all_numbers_is_nothing():
+    assert read_text(minutes_of("3.9e-99999999999999")).levels["pm2_5"][20] == 0.0
+    assert read_text(minutes_of("3.9e00000000000001")).levels["pm2_5"][20] == 39.0
+
+
+def minutes_of(last: str) -> str:
+    rows = "".join(f"2026-01-05T10:00:{second:02d}Z,{second}\n" for second in range(20))
+    return f"time,PM2.5 (µg/m³)\n{rows}2026-01-05T10:00:20Z,{last}\n"

@@ -14,6 +14,7 @@ from app.storage.engine import session_scope
 from app.storage.rooms_and_loggers import Room
 from app.storage.tariffs import Tariff
 from app.storage.units_under_test import SpeedSetting, UnitUnderTest
+from tests.conftest import sqlite_only
 from tests.services.measured_facts import NOW, add_price, add_rate, add_sound, add_unit_with_setting
 from tests.services.ranked_bench import RankedBench, fill
 
@@ -246,6 +247,7 @@ def test_a_choice_that_cannot_be_says_what_is_needed(
     assert caught.value.field == field
 
 
+@sqlite_only("the mark of a database server moves with any of its databases; what is read anew is the same")
 def test_a_kept_table_is_read_anew_after_a_change_only(store: Engine):
     with session_scope(store) as session:
         bench = fill(session)

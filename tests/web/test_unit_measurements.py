@@ -115,7 +115,7 @@ def test_an_ozone_test_is_recorded(client: TestClient, small_bench: SmallBench):
 
 def test_a_unit_goes_to_the_trash_and_comes_back(client: TestClient, small_bench: SmallBench):
     address = f"/units/{small_bench.unit_id}"
-    assert client.post(f"{address}/trash").headers["location"] == f"{address}/edit"
+    assert client.post(f"{address}/trash", data={"trash_why": "sold"}).headers["location"] == address
     assert "In the trash" in client.get(f"{address}/edit").text
     assert client.get("/api/units").json()["units"] == []
     assert client.post(f"{address}/untrash").status_code == 303
