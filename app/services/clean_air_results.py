@@ -3,9 +3,10 @@ off and the volume multiplied in. Every number that moves is recorded with its c
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
+from functools import cache
 from typing import Any
 
-from sqlalchemy import bindparam, delete, insert, select, update
+from sqlalchemy import Select, bindparam, delete, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.clean_air import Detection, clean_air_delivery_rate, detection, standard_clearing_time
@@ -150,7 +151,16 @@ def _runs_left_out(served: PooledForTrial) -> Note:
 
 
 def _rows(session: Session, trial_ids: Iterable[int] | None) -> Sequence[Any]:
-    query = (
+    query = _rows_query()
+    if trial_ids is None:
+        return session.execute(query).all()
+    return [row for lot in in_lots(trial_ids) for row in session.execute(query.where(Trial.id.in_(lot)))]
+
+
+@cache
+def _rows_query() -> Select[*tuple[Any, ...]]:
+    """Put together once: that takes longer than asking it of one trial."""
+    return (
         select(
             _RESULT.c.id,
             _RESULT.c.trial_id,
@@ -172,9 +182,6 @@ def _rows(session: Session, trial_ids: Iterable[int] | None) -> Sequence[Any]:
         .where(Trial.trashed_at.is_(None))
         .order_by(_RESULT.c.id)
     )
-    if trial_ids is None:
-        return session.execute(query).all()
-    return [row for lot in in_lots(trial_ids) for row in session.execute(query.where(Trial.id.in_(lot)))]
 
 
 def _derived_notes(session: Session, result_ids: Sequence[int]) -> dict[int, list[tuple[str, str]]]:

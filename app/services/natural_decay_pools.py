@@ -4,8 +4,10 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cache
+from typing import Any
 
-from sqlalchemy import delete, select
+from sqlalchemy import Select, delete, select
 from sqlalchemy.orm import Session
 
 from app.compute.empty_room_runs import ChosenRuns, choose_runs
@@ -126,7 +128,19 @@ def remove_unused_pools(session: Session) -> None:
 
 
 def _usable_runs(session: Session) -> dict[tuple[int, str], list[EmptyRoomRun]]:
-    rows = session.execute(
+    rows = session.execute(_usable_query()).all()
+    runs: dict[tuple[int, str], list[EmptyRoomRun]] = defaultdict(list)
+    for trial_id, room_id, at, channel, value, uncertainty, degrees, humidity, start_level in rows:
+        rate = stored_measured(value, uncertainty, degrees)
+        if rate is not None:
+            runs[room_id, channel].append(EmptyRoomRun(trial_id, rate, day_number(at), humidity, start_level))
+    return runs
+
+
+@cache
+def _usable_query() -> Select[*tuple[Any, ...]]:
+    """Put together once: that takes longer than asking it of a small bench."""
+    return (
         select(
             Trial.id,
             Trial.room_id,
@@ -147,13 +161,7 @@ def _usable_runs(session: Session) -> dict[tuple[int, str], list[EmptyRoomRun]]:
             ChannelResult.total_decay_uncertainty_per_h > 0,
         )
         .order_by(Trial.id)
-    ).all()
-    runs: dict[tuple[int, str], list[EmptyRoomRun]] = defaultdict(list)
-    for trial_id, room_id, at, channel, value, uncertainty, degrees, humidity, start_level in rows:
-        rate = stored_measured(value, uncertainty, degrees)
-        if rate is not None:
-            runs[room_id, channel].append(EmptyRoomRun(trial_id, rate, day_number(at), humidity, start_level))
-    return runs
+    )
 
 
 def _spread_between_runs(runs: dict[tuple[int, str], list[EmptyRoomRun]]) -> dict[str, Repeatability | None]:
