@@ -57,7 +57,8 @@ def _federal(
     smoke, dust = own_rate_m3_per_h(ratings, "smoke"), own_rate_m3_per_h(ratings, "dust")
     missing = [name for name, rate in (("smoke", smoke), ("dust", dust)) if rate is None]
     if smoke is None or dust is None:
-        return None, f"It needs certified smoke and dust rates of this unit; {' and '.join(missing)} is missing."
+        verb = "is" if len(missing) == 1 else "are"
+        return None, f"It needs certified smoke and dust rates of this unit; {' and '.join(missing)} {verb} missing."
     highest = next((rate.setting_id for rate in rates if rate.at_highest_setting), None)
     running = [power for power in powers if power.setting is not None and power.power is not None]
     at_highest = [power for power in running if power.setting and power.setting.id == highest] or [

@@ -53,7 +53,7 @@ def test_the_federal_factor_rests_on_certified_rates_and_measured_watts(session,
 
 def test_without_both_certified_rates_there_is_no_federal_factor(session, small_bench):
     ids = small_bench
-    assert "smoke and dust is missing" in efficiency(session, ids.unit_id).why_no_federal
+    assert "smoke and dust are missing" in efficiency(session, ids.unit_id).why_no_federal
     certify(session, ids.unit_id, "smoke")
     certify(session, ids.unit_id, "dust", sister_model="Model 2")
     assert efficiency(session, ids.unit_id).why_no_federal.endswith("; dust is missing.")
