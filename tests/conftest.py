@@ -26,8 +26,20 @@ NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
 # Address of a PostgreSQL server on which the tests may make databases; unset: every store is a SQLite file.
 POSTGRESQL = os.environ.get("HAZEFALL_TEST_POSTGRESQL", "")
-# What runs on both kinds of store, each test twice, where such a server is there.
-_ON_BOTH = ("tests/storage/", "tests/services/", "tests/web/")
+# What runs on both kinds of store, each test twice, where such a server is there: the store, the services, and of the
+# web what asks or changes the store by itself. With HAZEFALL_TEST_ALL_ON_POSTGRESQL set, every page does too.
+_ON_BOTH = (
+    "tests/storage/",
+    "tests/services/",
+    *(("tests/web/",) if os.environ.get("HAZEFALL_TEST_ALL_ON_POSTGRESQL") else ()),
+    *(
+        f"tests/web/test_{name}.py"
+        for name in (
+            "comparison_api", "ranking_api", "trials_api", "unit_facts_api", "units_api", "every_change_is_recorded",
+            "package_and_search", "problems", "several_processes", "sign_in_page", "trash_page", "trial_form",
+        )
+    ),
+)  # fmt: skip
 
 sqlite_only = pytest.mark.sqlite_only
 
