@@ -74,8 +74,6 @@ CHANGES = [
 def test_what_is_kept_is_what_the_store_says_after_a_change(store: Engine, bench: RankedBench, statement: str):
     before = as_kept(store)
     assert before == as_read(store)
-    if store.dialect.name == "postgresql":
-        statement = statement.replace("is_highest = 0", "is_highest = false")
     with store.begin() as connection:
         connection.execute(text(statement), {"unit": bench.units["Strong"]} if ":unit" in statement else {})
     assert as_kept(store) == as_read(store) != before
