@@ -156,6 +156,7 @@ def test_a_session_that_writes_keeps_nothing(store: Engine, bench: RankedBench):
         assert [kept(session, "number", lambda: next(answers)) for _ in range(2)] == [1, 2]
 
 
+@sqlite_only("the mark of a database server moves with any of its databases, and what is kept is then read anew")
 def test_what_is_kept_is_kept_until_it_is_forgotten(store: Engine, bench: RankedBench):
     answers = iter((1, 2))
 
