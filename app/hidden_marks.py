@@ -6,9 +6,8 @@ scripts need none of them, and the plain direction marks U+200E, U+200F and U+06
 
 import re
 
-_OVERRIDES = "\u202a-\u202e\u2066-\u2069"
-_IN_TEXT = re.compile(f"[{_OVERRIDES}]")
-_EACH = tuple(map(chr, (*range(0x202A, 0x202F), *range(0x2066, 0x206A))))
+_EACH = "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+_IN_TEXT = re.compile(f"[{_EACH}]")
 # each is three bytes of UTF-8, as is the sign that takes its place, so that a length told before stays right
 _IN_BYTES = re.compile(b"\xe2(?:\x80[\xaa-\xae]|\x81[\xa6-\xa9])")
 _SHOWN = "\ufffd"

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import asdict, fields
 from datetime import datetime
 from functools import cache
 from typing import Any
@@ -40,17 +41,13 @@ def refresh_repeatability(session: Session, now: datetime) -> tuple[dict[str, Re
     if gone or changed:
         connection.execute(delete(BenchRepeatability).where(BenchRepeatability.channel.in_([*gone, *changed])))
     if written:
-        rows = [{"channel": channel, "computed_at": now, **_columns(new)} for channel, new in written]
+        rows = [{"channel": channel, "computed_at": now, **asdict(new)} for channel, new in written]
         connection.execute(insert(BenchRepeatability), rows)
     return lent, bool(gone or written)
 
 
-FIGURES = ("relative_sd", "degrees_of_freedom", "groups", "trials", "source", "relative_fit_sd")
+FIGURES = tuple(field.name for field in fields(Repeatability))  # each has a column of its name
 _PRESENT = select(BenchRepeatability.channel, *(getattr(BenchRepeatability, name) for name in FIGURES))
-
-
-def _columns(figure: Repeatability) -> dict[str, Any]:
-    return {name: getattr(figure, name) for name in FIGURES}
 
 
 def _moves(held: Repeatability, new: Repeatability) -> bool:

@@ -17,6 +17,7 @@ from app.services.id_lots import in_lots
 from app.services.moved_numbers import is_same
 from app.services.natural_decay_pools import EmptyRoomRuns, PooledForTrial
 from app.services.new_trial import UNIT_RUNNING
+from app.services.reading_again import read_again
 from app.services.result_rows import note_columns, stored_degrees, stored_measured
 from app.storage.rooms_and_loggers import Room
 from app.storage.trials import ChannelResult, ResultNote, Trial
@@ -208,9 +209,7 @@ def _write(
     if updates:
         connection = session.connection()  # plain statements: making objects of rows takes longer
         connection.execute(update(ChannelResult).where(ChannelResult.id == bindparam("of_result")), updates)
-        for held in session:  # an update in bulk does not reach what was read before
-            if isinstance(held, ChannelResult):
-                session.expire(held)
+        read_again(session, ChannelResult)
     for lot in in_lots(changed_notes):
         session.execute(
             delete(ResultNote).where(

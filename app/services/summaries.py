@@ -20,6 +20,7 @@ from app.compute.repeatability import Repeatability
 from app.compute.repeats import OWN_REPEATS, CombinedTrials, combine_trials
 from app.services.bench_repeatability import refresh_repeatability
 from app.services.id_lots import in_lots
+from app.services.reading_again import read_again
 from app.services.result_rows import stored_degrees, without_shared_part
 from app.services.summary_trials import GroupKey, SummaryTrial, read_summary_trials
 from app.storage.trials import NaturalDecayPool, SettingSummary
@@ -58,9 +59,7 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
         connection.execute(update(SettingSummary).where(SettingSummary.id == bindparam("of_summary")), changed)
     if added:
         connection.execute(insert(SettingSummary), added)
-    for held in session:  # written in bulk: what was read before no longer holds
-        if isinstance(held, SettingSummary):
-            session.expire(held)
+    read_again(session, SettingSummary)
 
 
 def summary_values(
