@@ -1,6 +1,5 @@
 """The migrations give the tables of the models, and keep every row on the way."""
 
-import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
@@ -13,7 +12,6 @@ from sqlalchemy import Engine, create_engine, inspect, text
 
 from app.bundled_files import bundled_folder
 from app.errors import StoreProblem
-from app.services import open_store as opening
 from app.services.open_store import open_store
 from app.services.ranking import rank_units
 from app.services.store_revisions import read_store_revisions
@@ -204,21 +202,6 @@ def test_an_earlier_copy_is_never_overwritten(tmp_path: Path):
 def test_a_store_at_the_newest_version_is_opened_without_a_copy(settings: Settings):
     open_store(settings).dispose()
     assert list(settings.data_folder.glob("*before*")) == []
-
-
-@pytest.fixture
-def failing_migrations(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
-    """The migrations with one more that makes a table and then fails."""
-    folder = tmp_path / "migrations"
-    shutil.copytree(bundled_folder("migrations"), folder)
-    (folder / "versions" / "9999_fails.py").write_text(
-        "from alembic import op\nimport sqlalchemy as sa\n"
-        f'revision = "9999"\ndown_revision = "{REVISIONS[-1]}"\n'
-        'def upgrade():\n    op.create_table("half_done", sa.Column("id", sa.Integer()))\n'
-        '    op.execute("INSERT INTO no_such_table VALUES (1)")\n'
-    )
-    monkeypatch.setattr(opening, "bundled_folder", lambda _name: folder)
-    return "9999"
 
 
 @sqlite_only

@@ -84,21 +84,11 @@ def test_a_filled_store_of_an_earlier_version_keeps_every_row(empty: str, tmp_pa
 
 
 def test_a_migration_that_fails_leaves_the_database_as_it_was(
-    empty: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    empty: str, tmp_path: Path, request: pytest.FixtureRequest
 ):
-    import shutil
-
     open_store(Settings(tmp_path, database_url=empty)).dispose()
     before = _row_counts(empty)
-    folder = tmp_path / "migrations"
-    shutil.copytree(bundled_folder("migrations"), folder)
-    (folder / "versions" / "9999_fails.py").write_text(
-        "from alembic import op\nimport sqlalchemy as sa\n"
-        f'revision = "9999"\ndown_revision = "{REVISIONS[-1]}"\n'
-        'def upgrade():\n    op.create_table("half_done", sa.Column("id", sa.Integer()))\n'
-        '    op.execute("INSERT INTO no_such_table VALUES (1)")\n'
-    )
-    monkeypatch.setattr(opening, "bundled_folder", lambda _name: folder)
+    request.getfixturevalue("failing_migrations")
     with pytest.raises(StoreProblem, match='The database cannot be opened: relation "no_such_table" does not exist'):
         open_store(Settings(tmp_path, database_url=empty))
     assert _row_counts(empty) == before
