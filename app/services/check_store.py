@@ -8,7 +8,7 @@ from sqlalchemy import Connection, Engine, func, select, text
 
 from app.compute.method import METHOD_VERSION
 from app.services.progress import OnProgress, say_nothing
-from app.storage.logs import Log, LogChannel, RawFile, readings
+from app.storage.logs import VALUE_COLUMNS, Log, LogChannel, RawFile, readings
 from app.storage.tables import METADATA
 from app.storage.trials import ChannelResult, SettingSummary, Trial
 
@@ -51,7 +51,7 @@ def check_store(engine: Engine, on_progress: OnProgress | None = None) -> StoreC
         for done, finding in enumerate(_raw_files(connection), start=2):
             progress(done, steps, "Checking raw files against their hashes")
             findings += [finding] if finding else []
-        findings += _readings(connection)
+        findings += _readings(connection, counted["readings"])
         findings += _results(connection)
         progress(steps, steps, "Checked")
     return StoreCheck(counted, tuple(findings))
@@ -88,24 +88,36 @@ def _raw_files(connection: Connection) -> Iterator[Finding | None]:
             yield None
 
 
-def _readings(connection: Connection) -> Iterator[Finding]:
-    counted = (
-        select(readings.c.log_id, func.count().label("found"))
-        .where(readings.c.block == 0)
-        .group_by(readings.c.log_id)
-        .subquery()
+def _readings(connection: Connection, stored: int) -> Iterator[Finding]:
+    """Whether each log has its rows, none of them is another log's too, and none is without a log."""
+    channels = (
+        select(LogChannel.log_id, func.count().label("number")).group_by(LogChannel.log_id).subquery()
+    )  # fmt: skip
+    rows_of_log = (channels.c.number + len(VALUE_COLUMNS) - 1) // len(VALUE_COLUMNS) * Log.readings
+    found = (
+        select(func.count())
+        .select_from(readings)
+        .where(readings.c.id >= Log.first_reading, readings.c.id < Log.first_reading + rows_of_log)
+        .correlate(Log, channels)
+        .scalar_subquery()
     )
-    for log_id, file_name, told, found in connection.execute(
-        select(Log.id, Log.file_name, Log.readings, func.coalesce(counted.c.found, 0))
-        .outerjoin(counted, counted.c.log_id == Log.id)
-        .where(
-            func.coalesce(counted.c.found, 0) != Log.readings,
-            select(LogChannel.log_id).where(LogChannel.log_id == Log.id).exists(),
-        )
-    ):
-        yield Finding(
-            True, "log", f"Log {log_id} ({file_name}) holds {found} rows of readings; it was read with {told}."
-        )
+    told = (
+        select(Log.id, Log.file_name, Log.first_reading, rows_of_log, found)
+        .join(channels, channels.c.log_id == Log.id)
+        .order_by(Log.first_reading)
+    )
+    end_before, of_logs = 0, 0
+    for log_id, file_name, first, wanted, rows in connection.execute(told):
+        of_logs += rows
+        if rows != wanted:
+            yield Finding(
+                True, "log", f"Log {log_id} ({file_name}) holds {rows} rows of readings; it was read with {wanted}."
+            )
+        if first is not None and first < end_before:
+            yield Finding(True, "log", f"Log {log_id} ({file_name}) shares rows of readings with the log before it.")
+        end_before = max(end_before, (first or 0) + wanted)
+    if of_logs < stored:
+        yield Finding(True, "readings", f"{stored - of_logs} rows of readings belong to no log.")
 
 
 def _results(connection: Connection) -> Iterator[Finding]:

@@ -20,6 +20,7 @@ from app.services.new_trial import UNIT_RUNNING, TrialMarks, check_marks
 from app.services.result_rows import analysis_values
 from app.services.settle_results import settle_results
 from app.services.trial_results import analyse_stored_trial, get_trial, reanalyse_trials
+from app.storage.logs import Log
 from app.storage.logs import readings as readings_table
 from app.storage.rooms_and_loggers import Room
 from app.storage.trials import ChannelResult, Trial
@@ -153,9 +154,8 @@ def last_reading_s(session: Session, trial: Trial) -> float:
     return float(
         session.scalar(
             select(readings_table.c.elapsed_s)
-            .where(readings_table.c.log_id == trial.log_id, readings_table.c.block == 0)
-            .order_by(readings_table.c.row.desc())
-            .limit(1)
+            .join(Log, readings_table.c.id == Log.first_reading + Log.readings - 1)
+            .where(Log.id == trial.log_id)
         )
         or 0.0
     )

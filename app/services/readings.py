@@ -2,14 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, func, select, update
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
-from app.storage.logs import VALUE_COLUMNS, LogChannel
+from app.storage.logs import VALUE_COLUMNS, Log, LogChannel, readings
 
 _COLUMNS = len(VALUE_COLUMNS)
 MOST_POINTS = 100_000
@@ -52,25 +53,36 @@ def write_readings(
 ) -> None:
     """Writes all readings of a log; the channel at position p stands in block p // 16, column p % 16.
 
+    The rows follow the last one of the store: whoever writes has the store for itself until the end of the change.
     Goes to the driver directly, many rows a statement, because the driver's own loop over rows costs most.
     """
-    mark = "?" if connection.dialect.name == "sqlite" else "%s"
+    first = connection.execute(select(func.coalesce(func.max(readings.c.id), 0) + 1)).scalar_one()
+    where = {"readings": len(elapsed_s), "first_reading": first}
+    connection.execute(update(Log).where(Log.id == log_id).values(where))
     for block in range(-(-len(levels) // _COLUMNS)):
         of_block = levels[block * _COLUMNS : (block + 1) * _COLUMNS]
-        names = ", ".join(("log_id", "block", '"row"', "elapsed_s", *VALUE_COLUMNS[: len(of_block)]))
-        # the fixed numbers stand in the statement, so that they need not be handed over with every row
-        row = f"({int(log_id)}, {block}, {', '.join(mark for _ in range(len(of_block) + 2))})"
-        values = _flat_rows(elapsed_s, of_block)
-        width = len(of_block) + 2
-        whole = len(values) - len(values) % (width * _ROWS_A_STATEMENT)
-        insert = f"INSERT INTO readings ({names}) VALUES "
-        step = width * _ROWS_A_STATEMENT
-        if whole:
-            many = insert + ", ".join([row] * _ROWS_A_STATEMENT)
-            connection.exec_driver_sql(many, [tuple(values[at : at + step]) for at in range(0, whole, step)])
-        if whole < len(values):
-            rest = tuple(values[whole:])
-            connection.exec_driver_sql(insert + ", ".join([row] * (len(rest) // width)), rest)
+        _write_block(connection, first + block * len(elapsed_s), elapsed_s, of_block)
+
+
+def _write_block(
+    connection: Connection, first: int, elapsed_s: NDArray[np.float64], levels: Sequence[NDArray[np.float64]]
+) -> None:
+    # SQLite counts on from the last row by itself, and faster than where it is told each number
+    counts = connection.dialect.name == "sqlite"
+    mark = "?" if counts else "%s"
+    columns = [elapsed_s, *levels] if counts else [np.arange(first, first + len(elapsed_s)), elapsed_s, *levels]
+    names = ", ".join((*(() if counts else ("id",)), "elapsed_s", *VALUE_COLUMNS[: len(levels)]))
+    row = f"({', '.join([mark] * len(columns))})"
+    values = _flat_rows(columns)
+    step = len(columns) * _ROWS_A_STATEMENT
+    whole = len(values) - len(values) % step
+    insert = f"INSERT INTO readings ({names}) VALUES "
+    if whole:
+        many = insert + ", ".join([row] * _ROWS_A_STATEMENT)
+        connection.exec_driver_sql(many, [tuple(values[at : at + step]) for at in range(0, whole, step)])
+    if whole < len(values):
+        rest = tuple(values[whole:])
+        connection.exec_driver_sql(insert + ", ".join([row] * (len(rest) // len(columns))), rest)
 
 
 def read_readings(session: Session, log_id: int, channels: Sequence[str] | None = None) -> LogReadings:
@@ -102,7 +114,9 @@ def read_columns(connection: Connection, log_id: int, channels: Sequence[tuple[i
         # by the driver's own cursor: turning each row into an object of SQLAlchemy would take half of the time
         cursor = connection.connection.cursor()
         cursor.execute(
-            f'SELECT {columns} FROM readings WHERE log_id = {int(log_id)} AND block = {block} ORDER BY "row"'
+            f"SELECT {columns} FROM readings "
+            f"WHERE id >= (SELECT first_reading + {block} * readings FROM logs WHERE id = {int(log_id)}) "
+            f"AND id < (SELECT first_reading + {block + 1} * readings FROM logs WHERE id = {int(log_id)}) ORDER BY id"
         )
         rows = cursor.fetchall()
         cursor.close()
@@ -146,12 +160,10 @@ def thinned_positions(x: NDArray[np.float64], y: NDArray[np.float64], max_points
     return np.union1d(np.asarray(chosen, dtype=np.intp), extremes).astype(np.intp)
 
 
-def _flat_rows(elapsed_s: NDArray[np.float64], levels: Sequence[NDArray[np.float64]]) -> list[float | None]:
-    """Row number, time and levels, one row after the other; None where a level is not a number."""
-    width = len(levels) + 2
-    table = np.column_stack((elapsed_s, elapsed_s, *levels))
+def _flat_rows(columns: Sequence[NDArray[Any]]) -> list[float | None]:
+    """The values of the columns, one row after the other; None where one is not a number."""
+    table = np.column_stack(columns)
     flat: list[float | None] = table.ravel().tolist()
-    flat[0::width] = range(len(elapsed_s))
     for place in np.flatnonzero(~np.isfinite(table)).tolist():
         flat[place] = None
     return flat

@@ -2,16 +2,21 @@
 
 Readings stand one row a time with a column for each channel. A column has no fixed meaning: `log_channels` says
 which channel of a log stands in which column, so a channel that nobody foresaw needs no new table. A log with more
-channels than columns goes on in a second block of rows.
+channels than columns goes on in a second block of rows. The rows of a log follow each other, so that the log names
+its first one and no row names its log: a key of three numbers in each of millions of rows took an eighth of the store
+and a third of the time of writing.
 """
 
 from datetime import datetime
 
-from sqlalchemy import CheckConstraint, Column, ForeignKey, Index, Integer, Table, UniqueConstraint
+from sqlalchemy import BigInteger, CheckConstraint, Column, ForeignKey, Index, Integer, Table, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy.types import TypeEngine
 
 from app.storage.base import STRICT, Base, RealNumber
 
+# Thousands of millions of rows: on PostgreSQL more than its INTEGER counts.
+RowNumber: TypeEngine[int] = BigInteger().with_variant(Integer(), "sqlite")
 VALUE_COLUMNS = tuple(f"value_{number:02d}" for number in range(1, 17))
 
 
@@ -48,6 +53,7 @@ class Log(Base):
     clock_is_known: Mapped[bool]
     interval_s: Mapped[float]
     readings: Mapped[int]
+    first_reading: Mapped[int | None] = mapped_column(RowNumber)  # block b begins at first_reading + b * readings
     rows_skipped: Mapped[int]
     notes: Mapped[str] = mapped_column(default="")  # one sentence a line
     stored_at: Mapped[datetime]
@@ -73,11 +79,8 @@ class LogChannel(Base):
 readings = Table(
     "readings",
     Base.metadata,
-    Column("log_id", Integer, ForeignKey("logs.id", ondelete="CASCADE"), primary_key=True, autoincrement=False),
-    Column("block", Integer, primary_key=True, autoincrement=False),
-    Column("row", Integer, primary_key=True, autoincrement=False),
+    Column("id", RowNumber, primary_key=True, autoincrement=False),
     Column("elapsed_s", RealNumber, nullable=False),
     *(Column(name, RealNumber) for name in VALUE_COLUMNS),
     sqlite_strict=True,
-    sqlite_with_rowid=False,
 )

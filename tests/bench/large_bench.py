@@ -188,11 +188,10 @@ def _insert_results(connection: Connection, truth: BenchTruth, rng: np.random.Ge
 def _insert_readings(connection: Connection, truth: BenchTruth, rows: int, rng: np.random.Generator) -> None:
     """Smoke for a tenth of the run, then the decay with 2 % noise, in steps of 0.1, as a logger would write it."""
     columns = ", ".join(VALUE_COLUMNS[: len(READING_CHANNELS)])
-    marks = ", ".join("?" * (4 + len(READING_CHANNELS)))
-    statement = f"INSERT INTO readings (log_id, block, row, elapsed_s, {columns}) VALUES ({marks})"
+    marks = ", ".join("?" * (1 + len(READING_CHANNELS)))
+    statement = f"INSERT INTO readings (elapsed_s, {columns}) VALUES ({marks})"
     raw = connection.connection.driver_connection
     assert raw is not None
-    row_numbers = list(range(rows))
     smoke = max(rows // 10, 1)
     for index in range(len(truth.setting)):
         run_h = float(truth.run_h[index])
@@ -207,8 +206,8 @@ def _insert_readings(connection: Connection, truth: BenchTruth, rows: int, rng: 
         values.append(np.round(45 + rng.standard_normal(rows), 1).tolist())
         values.append(np.round(21 + 0.1 * rng.standard_normal(rows), 2).tolist())
         elapsed = np.round(3600 * hours, 1).tolist()
-        raw.executemany(statement, zip([index + 1] * rows, [0] * rows, row_numbers, elapsed, *values, strict=True))
-    raw.execute("UPDATE logs SET readings = ?", (rows,))
+        raw.executemany(statement, zip(elapsed, *values, strict=True))
+    raw.execute("UPDATE logs SET readings = ?, first_reading = 1 + (id - 1) * ?", (rows, rows))
 
 
 def main() -> None:

@@ -23,6 +23,7 @@ from app.reading_files.read_log import read_log
 from app.services.add_trial import add_read_trial
 from app.services.new_trial import UNIT_RUNNING, NewTrial
 from app.services.open_store import open_store
+from app.services.readings import read_columns, write_readings
 from app.services.recompute import plan_recompute
 from app.services.rooms import NewRoom, add_room
 from app.services.settle_results import settle_bench
@@ -92,7 +93,6 @@ def _copy_trial(connection, source: int, target: int) -> None:
     for table, own, keys in (
         ("logs", "id", {}),
         ("log_channels", "log_id", {}),
-        ("readings", "log_id", {}),
         ("trials", "id", {"log_id": target}),
         ("channel_results", "trial_id", {"id": None}),
     ):
@@ -102,6 +102,8 @@ def _copy_trial(connection, source: int, target: int) -> None:
             "NULL" if told.get(c, 0) is None else str(told[c]) if c in told else f'"{c}"' for c in columns
         )
         connection.execute(text(f"INSERT INTO {table} SELECT {values} FROM {table} WHERE {own} = {source}"))
+    log = read_columns(connection, source, [(place, str(place), "") for place in range(8)])
+    write_readings(connection, target, log.elapsed_s, list(log.levels.values()))
 
 
 def _read_by_hand(path: Path, trials: int) -> int:
@@ -109,7 +111,9 @@ def _read_by_hand(path: Path, trials: int) -> int:
     columns = ", ".join(f"value_{number:02d}" for number in range(1, 9))
     with closing(sqlite3.connect(path)) as store:
         for log_id in range(1, trials + 1):
-            select = f'SELECT elapsed_s, {columns} FROM readings WHERE log_id = {log_id} ORDER BY block, "row"'
+            log = f"SELECT first_reading, first_reading + readings FROM logs WHERE id = {log_id}"
+            ((first, end),) = store.execute(log).fetchall()
+            select = f"SELECT elapsed_s, {columns} FROM readings WHERE id >= {first} AND id < {end} ORDER BY id"
             rows += len(store.execute(select).fetchall())
     return rows
 

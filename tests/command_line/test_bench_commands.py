@@ -145,8 +145,21 @@ def test_a_sound_store_is_told_so(bench: Path, capsys: pytest.CaptureFixture[str
             r"WRONG: The raw file [0-9a-f]{12}… holds 1 bytes with the hash 6e340b9cffb3…; it was stored",
         ),
         (
-            'DELETE FROM readings WHERE log_id = 2 AND "row" > 400',
+            "DELETE FROM readings WHERE id > (SELECT first_reading + 400 FROM logs WHERE id = 2) "
+            "AND id < (SELECT first_reading + readings FROM logs WHERE id = 2)",
             r"WRONG: Log 2 \(run1\.csv\) holds 401 rows of readings; it was read with 451\.",
+        ),
+        (
+            "UPDATE logs SET first_reading = first_reading - 1 WHERE id = 2",
+            r"WRONG: Log 2 \(run1\.csv\) shares rows of readings with the log before it\.",
+        ),
+        (
+            "INSERT INTO readings (elapsed_s, value_01) VALUES (0, 1), (1, 2)",
+            r"WRONG: 2 rows of readings belong to no log\.",
+        ),
+        (
+            "UPDATE logs SET first_reading = NULL WHERE id = 2",
+            r"WRONG: Log 2 \(run1\.csv\) holds 0 rows of readings; it was read with 451\.",
         ),
         (
             "DELETE FROM speed_settings",

@@ -13,7 +13,8 @@ _HALVES = {
     "a log without a trial": "SELECT id FROM logs WHERE id NOT IN (SELECT log_id FROM trials)",
     "a log without channels": "SELECT id FROM logs WHERE id NOT IN (SELECT log_id FROM log_channels)",
     "a log with other readings than it was read with": (
-        "SELECT id FROM logs WHERE readings != (SELECT count(*) FROM readings WHERE log_id = logs.id AND block = 0)"
+        "SELECT id FROM logs WHERE readings != (SELECT count(*) FROM readings "
+        "WHERE readings.id >= first_reading AND readings.id < first_reading + logs.readings)"
     ),
     "a trial without results for each channel": (
         "SELECT id FROM trials WHERE (SELECT count(*) FROM channel_results WHERE trial_id = trials.id) != "

@@ -12,6 +12,7 @@ WRITES_WITHOUT_A_RECORD = {
     "recompute": "adds the records of all that moved in one statement of its own",
     "open_store": "makes the row of a new bench, which has no earlier state",
     "copy_store": "copies every row as it is, the record of changes among them",
+    "readings": "writes the readings of a log, for store_log",
     "store_log": "keeps the log of a trial or measurement, which is recorded by whoever adds that",
     "natural_decay_pools": "pools follow from the empty-room runs",
     "bench_repeatability": "follows from the repeats",

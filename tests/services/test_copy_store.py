@@ -49,7 +49,7 @@ def filled(store: Engine, small_bench: SmallBench, make_log: Callable[..., bytes
             tested_by="Ann",
         )
         add_trial(session, make_log(6.0, minutes=20), "Räuchern.csv", trial)
-        session.execute(update(readings).where(readings.c.row == 3).values(value_01=-0.0))
+        session.execute(update(readings).where(readings.c.id == 4).values(value_01=-0.0))
         session.execute(update(Bench).values(name="Desk Ä"))
     return store
 

@@ -64,8 +64,8 @@ ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = (
                       "rows_skipped": 0, "notes": "one\ntwo", "stored_at": AT}),
     ("0001", "log_channels", {"log_id": 1, "position": 0, "channel": "pm2_5", "unit": "µg/m³", "file_header": "PM",
                               "file_unit": "mg/m³", "held_values": 0}),
-    ("0001", "readings", {"log_id": 1, "block": 0, "row": 0, "elapsed_s": 0.0, "value_01": 5.000000000000001}),
-    ("0001", "readings", {"log_id": 1, "block": 0, "row": 1, "elapsed_s": 10.0, "value_01": None}),
+    ("0001", "readings", {"id": 1, "log_id": 1, "block": 0, "row": 0, "elapsed_s": 0.0, "value_01": 5.000000000000001}),
+    ("0001", "readings", {"id": 2, "log_id": 1, "block": 0, "row": 1, "elapsed_s": 10.0, "value_01": None}),
     ("0001", "power_measurements", {"id": 1, "unit_under_test_id": 1, "setting_id": 1, "power_w": 40.0,
                                     "uncertainty_w": 0.4, "instrument": "", "measured_on": DAY, "measured_by": "Ann",
                                     "log_id": 1, "notes": ""}),
@@ -135,7 +135,11 @@ COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0004", "bench_repeatability", {"relative_fit_sd": 0.01}),
     ("0009", "channel_results", {"start_level_uncertainty": 0.2, "time_to_clear_uncertainty_min": None}),
     ("0011", "channel_results", {"humidity_uncertainty_per_h": 0.001}),
+    ("0013", "logs", {"first_reading": 1}),
 )  # fmt: skip
+# columns of rows above that stand in a table only from a revision on, or only before it
+SINCE = {("readings", "id"): "0013"}
+UNTIL = {("readings", name): "0013" for name in ("log_id", "block", "row")}
 # rows that the store itself adds, by triggers
 WRITTEN_BY_THE_STORE = {"unit_changes"}
 
@@ -149,7 +153,11 @@ def fill(connection: Connection, revision: str) -> None:
         later = {
             k: v for rev, name, columns in COLUMNS if name == table and rev <= revision for k, v in columns.items()
         }
-        values = row | later
+        values = {
+            name: value
+            for name, value in (row | later).items()
+            if SINCE.get((table, name), "0001") <= revision < UNTIL.get((table, name), "9999")
+        }
         names = ", ".join(quote(name) for name in values)
         places = ", ".join(f":{name}" for name in values)
         connection.execute(text(f"INSERT INTO {quote(table)} ({names}) VALUES ({places})"), values)

@@ -1,5 +1,6 @@
 """A store at any revision, for the tests of migrations."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 from alembic import command
@@ -14,7 +15,9 @@ def migrate_to(path: Path, revision: str, migrations: Path | None = None) -> Non
     migrate_url_to(f"sqlite:///{path}", revision, migrations)
 
 
-def migrate_url_to(url: str, revision: str, migrations: Path | None = None) -> None:
+def migrate_url_to(
+    url: str, revision: str, migrations: Path | None = None, *, to: Callable[[Config, str], None] = command.upgrade
+) -> None:
     """The same for the store at an address."""
     config = Config()
     config.set_main_option("script_location", str(migrations or bundled_folder("migrations")))
@@ -23,6 +26,6 @@ def migrate_url_to(url: str, revision: str, migrations: Path | None = None) -> N
         if engine.dialect.name == "sqlite":
             connection.exec_driver_sql("PRAGMA foreign_keys = OFF")
         config.attributes["connection"] = connection
-        command.upgrade(config, revision)
+        to(config, revision)
         connection.commit()
     engine.dispose()

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
+import numpy as np
 import pytest
 from alembic import command
 from alembic.config import Config
@@ -12,8 +13,10 @@ from sqlalchemy import Engine, create_engine, inspect, text
 
 from app.bundled_files import bundled_folder
 from app.errors import StoreProblem
+from app.services.check_store import check_store
 from app.services.open_store import open_store
 from app.services.ranking import rank_units
+from app.services.readings import read_columns
 from app.services.store_revisions import read_store_revisions
 from app.services.trash_list import list_trash
 from app.services.trial_detail import trial_detail
@@ -24,6 +27,7 @@ from tests.conftest import new_database, sqlite_only
 from tests.storage.filled_store import (
     COLUMNS,
     ROWS,
+    UNTIL,
     WRITTEN_BY_THE_STORE,
     columns_of,
     contents,
@@ -136,7 +140,10 @@ def test_a_filled_store_of_every_earlier_version_keeps_every_row_and_value(empty
     engine = plain_engine(empty_store.store_url)
     with engine.begin() as connection:
         fill(connection, revision)
-    before, columns = contents(engine), columns_of(engine)
+    columns = {
+        table: [name for name in names if (table, name) not in UNTIL] for table, names in columns_of(engine).items()
+    }
+    before = contents(engine, columns)
     open_store(empty_store).dispose()
     after = contents(engine, columns)
     assert {table: len(rows) for table, rows in after.items()} == {table: len(rows) for table, rows in before.items()}
@@ -147,6 +154,71 @@ def test_a_filled_store_of_every_earlier_version_keeps_every_row_and_value(empty
         if engine.dialect.name == "sqlite":
             assert connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall() == []
             assert connection.exec_driver_sql("PRAGMA integrity_check").fetchall() == [("ok",)]
+
+
+def _first_keyed_rows() -> Iterator[dict[str, float | None]]:
+    """Three rows of log 1 in two blocks, as versions before 0013 stored a log of 17 channels; two of log 3, and one
+    more than it was read with."""
+    for block, row in ((0, 0), (0, 1), (0, 2), (1, 0), (1, 1), (1, 2)):
+        yield {"log_id": 1, "block": block, "row": row, "elapsed_s": 10.0 * row, "value_01": 100.0 * block + row}
+    for row in range(3):
+        yield {"log_id": 3, "block": 0, "row": row, "elapsed_s": 5.0 * row, "value_01": None if row == 1 else 7.5}
+
+
+def test_readings_with_a_key_in_each_row_are_those_of_the_same_log_afterwards(empty_store: Settings):
+    migrate_url_to(empty_store.store_url, "0012")
+    engine = plain_engine(empty_store.store_url)
+    with engine.begin() as connection:
+        fill(connection, "0012")
+        connection.execute(text("DELETE FROM readings"))
+        connection.execute(text("UPDATE logs SET readings = 3"))
+        for log_id in (2, 3):  # log 2 holds nothing
+            connection.execute(
+                text(
+                    "INSERT INTO logs SELECT :id, sha256, file_name, encoding, delimiter, decimal_mark, header_line, "
+                    "timezone, box, day_first, profile_id, started_at, clock_is_known, interval_s, 2, rows_skipped, "
+                    "notes, stored_at FROM logs WHERE id = 1"
+                ),
+                {"id": log_id},
+            )
+        connection.execute(text("DELETE FROM log_channels"))
+        for log_id, position in (*((1, number) for number in range(17)), (3, 0)):
+            connection.execute(
+                text(
+                    "INSERT INTO log_channels (log_id, position, channel, unit, file_header, file_unit, held_values) "
+                    f"VALUES ({log_id}, {position}, 'channel {position}', '', '', '', 0)"
+                )
+            )
+        for row in _first_keyed_rows():
+            names = ", ".join(f'"{name}"' for name in row)
+            marks = ", ".join(f":{name}" for name in row)
+            connection.execute(text(f"INSERT INTO readings ({names}) VALUES ({marks})"), row)
+    store = open_store(empty_store)
+    with store.connect() as connection:
+        first = read_columns(connection, 1, [(0, "one", ""), (16, "seventeen", "")])
+        assert first.elapsed_s.tolist() == [0.0, 10.0, 20.0]
+        assert first.levels["one"].tolist() == [0.0, 1.0, 2.0]
+        assert first.levels["seventeen"].tolist() == [100.0, 101.0, 102.0]
+        assert read_columns(connection, 2, [(0, "one", "")]).elapsed_s.size == 0
+        third = read_columns(connection, 3, [(0, "one", "")])
+        assert third.elapsed_s.tolist() == [0.0, 5.0]
+        assert np.array_equal(third.levels["one"], [7.5, np.nan], equal_nan=True)
+        # the row that no program wrote is kept, and told by the check of the store
+        assert connection.scalar(text("SELECT count(*) FROM readings")) == 9
+    told = [finding.message for finding in check_store(store).findings if finding.subject in ("log", "readings")]
+    assert told == ["1 rows of readings belong to no log."]
+    store.dispose()
+
+
+def test_the_key_in_each_row_can_be_had_back(empty_store: Settings):
+    migrate_url_to(empty_store.store_url, "0012")
+    engine = plain_engine(empty_store.store_url)
+    with engine.begin() as connection:
+        fill(connection, "0012")
+    before = contents(engine)
+    migrate_url_to(empty_store.store_url, "0013")
+    migrate_url_to(empty_store.store_url, "0012", to=command.downgrade)
+    assert contents(engine) == before
 
 
 @sqlite_only

@@ -60,7 +60,9 @@ def _copy_rows(path: Path, url: str) -> None:
     engine = create_engine(url, poolclass=NullPool)
     with closing(sqlite3.connect(path)) as source, engine.begin() as target:
         held = {row[0] for row in source.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-        for table in (table.name for table in METADATA.sorted_tables if table.name in held):
+        parents_first = [table.name for table in METADATA.sorted_tables if table.name in held]
+        # the readings of earlier versions refer to logs, those of today do not
+        for table in sorted(parents_first, key=lambda name: name == "readings"):
             cursor = source.execute(f'SELECT * FROM "{table}"')
             names = ", ".join(f'"{column[0]}"' for column in cursor.description)
             for row in cursor:
