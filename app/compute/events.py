@@ -138,6 +138,8 @@ def _best_break(
     residual = level - fit.background - fit.amplitude * decayed
     fixed = np.column_stack([null, residual])
     without, with_each = -math.inf, np.full(len(places), -math.inf)
+    weighted = inverses[0].weight[:, None] * columns  # the weight is the same whatever the autocorrelation
+    unlinked = np.einsum("ij,ij->j", columns, weighted)
     for inverse in inverses:
         fixed_solved = inverse.times(fixed)
         product = fixed.T @ fixed_solved
@@ -157,7 +159,7 @@ def _best_break(
         both = tails.with_value_before[block] - ((solve @ of_value[:3]) * of_tail[:3]).sum(axis=0)
         left = np.maximum(jump_own - both**2 / spike_own, 1e-3 * jump_own)
         of_jumps = spike_cross**2 / spike_own + (jump_cross - both * spike_cross / spike_own) ** 2 / left
-        whole = np.einsum("ij,ij->j", columns, inverse.times(columns))
+        whole = unlinked - np.einsum("ij,ij->j", weighted, inverse.inner(weighted))
         own, cross = _beyond(whole, fixed_solved.T @ columns, solve, right)
         gained = np.concatenate([of_jumps, cross**2 / own])
         without = max(without, float(_log_likelihood(np.array(rss), inverse.log_det, count)))

@@ -34,7 +34,7 @@ def open_lines(content: bytes, file_name: str, box: str | None) -> LogLines:
     if is_worksheet_file(content, file_name):
         return _from_workbook(read_sheets(content, file_name), file_name, box)
     decoded = decode_text(content)
-    if max(map(len, decoded.lines), default=0) > LONGEST_LINE:
+    if len(content) > LONGEST_LINE and max(map(len, decoded.lines), default=0) > LONGEST_LINE:
         longest = max(range(len(decoded.lines)), key=lambda index: len(decoded.lines[index]))
         raise refusal(
             file_name,

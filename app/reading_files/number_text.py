@@ -109,7 +109,7 @@ def number_in(text: str, decimal_mark: str = ".") -> float | None:
     """
     if text[:1].isalpha() or ":" in text:  # words and times of day, of which a log has a whole column
         return None
-    if text.isdigit() and text.isascii():
+    if text.isascii() and (text.isdigit() or (decimal_mark == "." and _PLAIN.fullmatch(text))):
         return _finite(text)
     plain = text.strip().strip("\"'").strip().replace("\u2212", "-")
     if _PLAIN.fullmatch(plain) and (decimal_mark == "." or "." not in plain):
