@@ -147,10 +147,10 @@ def sizes(store: Path, folder: Path) -> Sizes:
             connection.execute("ATTACH ? AS beside", (str(folder / name),))
             ending = f", {key}) WITHOUT ROWID" if key else ")"
             connection.execute(f"CREATE TABLE beside.readings_of_all ({head}, {columns}{ending}")
-            row = "row, " if key else ""
+            row = "r.id - l.first_reading, " if key else ""
             connection.execute(
-                f"INSERT INTO beside.readings_of_all SELECT log_id, {row}elapsed_s, {values} FROM main.readings "
-                "ORDER BY log_id, row"
+                f"INSERT INTO beside.readings_of_all SELECT l.id, {row}elapsed_s, {values} FROM main.logs l "
+                "CROSS JOIN main.readings r ON r.id >= l.first_reading AND r.id < l.first_reading + l.readings"
             )
             connection.commit()
             connection.execute("DETACH beside")
