@@ -6,6 +6,7 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, select
 
+from app.services.api_tokens import list_api_tokens
 from app.services.sign_in import AT_MOST_FOR
 from app.services.sign_in_throttle import TRIES_PER_NAME
 from app.storage.accounts import Account
@@ -138,6 +139,26 @@ def test_a_token_is_shown_once_used_and_revoked(signed_in: TestClient):
     assert signed_in.post("/account/tokens/1/revoke").status_code == 303
     signed_in.cookies.clear()
     assert signed_in.get("/api/units", headers=bearer).status_code == 401
+
+
+def test_a_token_makes_no_other_token_and_ends_none(signed_in: TestClient, store: Engine):
+    """It would get the whole role of its account, which it was not given."""
+    made = signed_in.post("/account/tokens", data={"token_name": "display", "role": "view"}).text
+    bearer = {"Authorization": "Bearer " + re.search(r"<code>(hazefall_[\w-]{43})</code>", made)[1]}
+    signed_in.cookies.clear()
+    new = {"present_password": PASSWORD, "password": "another few words", "password_again": "another few words"}
+    for path, data in (
+        ("/account/tokens", {"token_name": "more", "role": "administer"}),
+        ("/account/tokens", {"token_name": "more", "role": "view"}),
+        ("/account/tokens/1/revoke", {}),
+        ("/account/password", new),
+    ):
+        answer = signed_in.post(path, data=data, headers=bearer)
+        assert answer.status_code == 403, path
+        assert "a password and tokens are changed by the person only" in answer.text
+    with session_scope(store) as session:
+        assert [(token.role, token.revoked_at) for token in list_api_tokens(session)] == [("view", None)]
+    assert signed_in.post("/sign-in", data=RIGHT).status_code == 303
 
 
 def test_a_token_without_a_purpose_is_refused(signed_in: TestClient):

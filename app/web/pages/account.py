@@ -8,7 +8,7 @@ from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from app.errors import InvalidValue
+from app.errors import InvalidValue, NotAllowed
 from app.services.accounts import get_account, set_password
 from app.services.api_tokens import add_api_token, list_api_tokens, revoke_api_token
 from app.services.passwords import password_matches
@@ -41,6 +41,7 @@ def account(session: SessionDep, render: RenderDep) -> Response:
 
 @router.post("/account/password")
 def password_changed(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    _refuse_token()
     visitor = present_visitor()
     with form.attempt(session):
         own = get_account(session, _own_id())
@@ -57,6 +58,7 @@ def password_changed(session: SessionDep, render: RenderDep, form: TypedFormDep)
 @router.post("/account/tokens")
 def token_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     """Makes a token. It stands on this one answer and nowhere else, so the answer is no redirect."""
+    _refuse_token()
     token = ""
     with form.attempt(session):
         token = add_api_token(session, _own_id(), form.text("token_name"), form.typed("role", "view"))
@@ -68,8 +70,19 @@ def token_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> R
 
 @router.post("/account/tokens/{token_id}/revoke")
 def token_revoked(token_id: Id, session: SessionDep) -> Response:
+    _refuse_token()
     revoke_api_token(session, token_id, of_account=_own_id())
     return RedirectResponse(PATH, 303)
+
+
+def _refuse_token() -> None:
+    """A token with a small role would otherwise make one with the whole role of its account, or end the others."""
+    visitor = present_visitor()
+    if visitor is not None and visitor.token_id is not None:
+        raise NotAllowed(
+            "The request carries a token; a password and tokens are changed by the person only. Sign in at /sign-in "
+            "and do it on the page of your account."
+        )
 
 
 def _own_id() -> int:
