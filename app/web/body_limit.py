@@ -1,6 +1,8 @@
 """Refuses a request body above the limit, with the answer that every other mistake gets.
 
-FastAPI's own limit answers in plain text before our handlers are asked, so the count is made here.
+FastAPI's own limit answers in plain text before our handlers are asked, so the count is made here. A file goes to the
+disk piece by piece; JSON and a plain form are read as a whole, and become many times as large in memory, so that less
+of them is taken.
 """
 
 from http import HTTPStatus
@@ -9,7 +11,10 @@ from starlette.datastructures import Headers
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from app.web.problems import TOO_LARGE, refuse
+from app.web.problems import TOO_LARGE, TOO_LONG, refuse
+
+# What is typed or said by a script; the longest form of the pages has some thousand fields.
+MOST_BYTES_READ_AS_A_WHOLE = 2_000_000
 
 # A browser shows the answer only once its upload has been taken, so that much is read and thrown away.
 _READ_AND_DROPPED = 10
@@ -26,11 +31,15 @@ class BodyLimit:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        stated = Headers(scope=scope).get("content-length", "")
-        if stated.isdecimal() and int(stated) > self.max_bytes:
+        headers = Headers(scope=scope)
+        stated = headers.get("content-length", "")
+        most, words = self.max_bytes, TOO_LARGE
+        if not headers.get("content-type", "").lower().startswith("multipart/form-data"):
+            most, words = min(most, MOST_BYTES_READ_AS_A_WHOLE), TOO_LONG
+        if stated.isdecimal() and int(stated) > most:
             if int(stated) <= self.max_bytes * _READ_AND_DROPPED:
                 await _drop(receive)
-            await refuse(scope, HTTPStatus.REQUEST_ENTITY_TOO_LARGE, TOO_LARGE)(scope, receive, send)
+            await refuse(scope, HTTPStatus.REQUEST_ENTITY_TOO_LARGE, words)(scope, receive, send)
             return
         taken = 0
 
@@ -38,8 +47,8 @@ class BodyLimit:
             nonlocal taken
             message = await receive()
             taken += len(message.get("body", b""))
-            if taken > self.max_bytes:
-                raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE)
+            if taken > most:
+                raise HTTPException(HTTPStatus.REQUEST_ENTITY_TOO_LARGE, words)
             return message
 
         await self.app(scope, counted, send)

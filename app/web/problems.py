@@ -24,6 +24,10 @@ TOO_LARGE = (
     "The upload is larger than this bench takes. Nothing was stored. Send a shorter log, or raise "
     "HAZEFALL_MAX_UPLOAD_BYTES."
 )
+TOO_LONG = (
+    "The body is longer than any form or JSON document of this bench. Nothing was stored. Send a file as "
+    "multipart/form-data, or less at once."
+)
 _WORDS = {
     400: "The body cannot be read: it is cut off, or not in the form or the UTF-8 that its type says. Send it again.",
     403: "This is not allowed from here. Open the bench's own page and try again.",
@@ -194,7 +198,8 @@ def _http_error(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     phrase = HTTPStatus(error.status_code).phrase
     detail = error.detail if error.detail not in ("", phrase) else ""
-    detail = _WORDS.get(error.status_code, "") if error.status_code in (400, 404, 405, 413) else detail or phrase
+    if error.status_code in (400, 404, 405) or not detail:
+        detail = _WORDS.get(error.status_code, phrase)
     kind = _REFUSALS.get(error.status_code, phrase.lower().replace(" ", "-"))
     response = _answer(request, Problem(error.status_code, kind, phrase, detail))
     response.headers.update(error.headers or {})

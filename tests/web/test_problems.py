@@ -113,7 +113,8 @@ def test_a_wrong_body_names_each_field_what_was_found_and_what_is_needed(app: Fa
 
 
 def test_a_body_above_the_limit_answers_413(client: TestClient, settings):
-    answer = client.post("/api/try", content=b"x" * (settings.max_upload_bytes + 1))
+    headers = {"Content-Type": "multipart/form-data; boundary=edge"}
+    answer = client.post("/api/try", content=b"x" * (settings.max_upload_bytes + 1), headers=headers)
     assert answer.status_code == 413
     assert answer.headers["content-type"] == "application/problem+json"
     assert "HAZEFALL_MAX_UPLOAD_BYTES" in answer.json()["detail"]
@@ -137,6 +138,19 @@ def test_a_chunked_body_above_the_limit_answers_413(settings):
             sent = 0
             assert client.post(path, content=chunks(), headers=headers).status_code == 413, path
             assert sent > limited.max_upload_bytes
+
+
+@pytest.mark.parametrize("kind", ["application/json", "application/x-www-form-urlencoded", "text/csv", ""])
+@pytest.mark.parametrize("chunked", [True, False])
+def test_a_body_that_is_read_as_a_whole_may_be_two_megabytes(client: TestClient, kind: str, chunked: bool):
+    """JSON of many small lists takes 25 times its length in memory."""
+    body = b"[" + b"[]," * 700_000 + b"[]]"
+    pieces = (body[place : place + 100_000] for place in range(0, len(body), 100_000))
+    answer = client.post("/api/units", content=pieces if chunked else body, headers={"Content-Type": kind})
+    assert answer.status_code == 413
+    assert answer.json()["type"] == "/api/problems/content-too-large"
+    assert "longer than any form or JSON document" in answer.json()["detail"]
+    assert client.post("/api/units", content=body[: 2_000_000 - 1], headers={"Content-Type": kind}).status_code != 413
 
 
 def test_a_mistake_of_the_program_tells_nothing_of_its_inside(app: FastAPI):
