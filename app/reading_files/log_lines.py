@@ -10,6 +10,7 @@ from app.reading_files.text_decoding import decode_text
 from app.reading_files.worksheets import Sheet, read_sheets
 
 LONGEST_LINE = 4_000_000
+MOST_LINES = 5_000_000  # eight weeks of a reading a second; each takes some hundred bytes of memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,13 @@ def open_lines(content: bytes, file_name: str, box: str | None) -> LogLines:
     """The lines of the file; of a workbook, those of the sheet that the box names or of the only one with a table."""
     if is_worksheet_file(content, file_name):
         return _from_workbook(read_sheets(content, file_name), file_name, box)
+    lines = max(content.count(b"\n"), content.count(b"\r"))
+    if lines > MOST_LINES:
+        raise refusal(
+            file_name,
+            f"The file has {lines:,} lines; at most {MOST_LINES:,} are read.",
+            "Cut the log to the hours of the trial.",
+        )
     decoded = decode_text(content)
     if len(content) > LONGEST_LINE and max(map(len, decoded.lines), default=0) > LONGEST_LINE:
         longest = max(range(len(decoded.lines)), key=lambda index: len(decoded.lines[index]))

@@ -66,6 +66,8 @@ HOSTILE: dict[str, Callable[[], bytes]] = {
     "ten thousand columns": lambda: _wide(10_000),
     "a thousand columns": lambda: _wide(1000),
     "a million empty lines": lambda: b"time,PM2.5\n" + b"\n" * 1_000_000,
+    "twenty million short rows": lambda: b"time,PM2.5\n" + b"0,1\n" * 20_000_000,
+    "eighty million empty lines": lambda: b"time,PM2.5\n" + b"\r" * 80_000_000,
     "a million delimiters a line": lambda: b"time,PM2.5\n" + b"," * 1_000_000 + b"\n",
     "nothing but NUL bytes": lambda: b"\x00" * 1_000_000,
     "NUL bytes between the letters": lambda: _rows().replace(b",", b",\x00").replace(b":", b"\x00:"),

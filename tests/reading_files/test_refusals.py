@@ -159,6 +159,14 @@ def test_too_many_columns_and_cells(monkeypatch):
     )
 
 
+@pytest.mark.parametrize("end", [b"\n", b"\r\n", b"\r"])
+def test_too_many_lines(end: bytes, monkeypatch):
+    monkeypatch.setattr("app.reading_files.log_lines.MOST_LINES", 2)
+    assert refused(GOOD.encode().replace(b"\n", end)).message == (
+        "log.csv: The file has 3 lines; at most 2 are read. Cut the log to the hours of the trial."
+    )
+
+
 def test_a_time_beyond_any_calendar():
     text = rows("elapsed_s,pm1", "1e12,1", "1.1e12,2")
     problem = refused("Start Time,2026-01-05 10:00:00\n" + text)
