@@ -1,14 +1,15 @@
 """Finds things of the bench by words: units, trials, claims, ratings, notes, changes; capitals aside.
 
-By LIKE, which SQLite and PostgreSQL both know; each word has to stand somewhere in the thing.
+Each word has to stand somewhere in the thing. A word holds no space, so that it stands in one of the columns or in
+none: what many trials share, such as their unit, is looked through once and not again with each of them.
 """
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, String, and_, case, cast, func, literal, select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, Text, and_, case, func, literal, or_, select, type_coerce
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from app.errors import InvalidValue
 from app.services.change_story import told
@@ -18,6 +19,7 @@ from app.storage.ratings_and_claims import Claim, Rating
 from app.storage.rooms_and_loggers import Logger, Room
 from app.storage.trials import ChannelResult, ResultNote, Trial
 from app.storage.units_under_test import SpeedSetting, UnitUnderTest
+from app.storage.words_in_columns import word_stands_in
 
 MOST_FOUND = 20
 MOST_LETTERS = 200
@@ -64,16 +66,17 @@ def search_bench(session: Session, asked: str) -> tuple[FoundKind, ...]:
 
 
 def _all_in(words: Sequence[str], *columns: Any) -> ColumnElement[bool]:
-    """Every word stands in the columns, read one after the other."""
-    text: Any = func.coalesce(cast(columns[0], String), "")
-    for column in columns[1:]:
-        text = text + " " + func.coalesce(cast(column, String), "")
-    lowered = func.lower(text)
-    return and_(*(lowered.like(f"%{_plain(word)}%", escape="\\") for word in words))
+    """Every word stands in one of the columns."""
+    return and_(*(_in_one(word, *columns) for word in words))
 
 
-def _plain(word: str) -> str:
-    return word.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")
+def _in_one(word: str, *columns: Any) -> ColumnElement[bool]:
+    return or_(*(word_stands_in(column, word) for column in columns))
+
+
+def _with_one(key: InstrumentedAttribute[int], word: str, *columns: Any) -> Any:
+    """The keys of the rows of which one column holds the word."""
+    return select(key).where(_in_one(word, *columns))
 
 
 def _units(session: Session, words: Sequence[str]) -> Iterator[Found]:
@@ -89,42 +92,41 @@ def _units(session: Session, words: Sequence[str]) -> Iterator[Found]:
 
 
 def _trials(session: Session, words: Sequence[str]) -> Iterator[Found]:
-    unit, number = UnitUnderTest, literal("trial ") + cast(Trial.id, String)
+    unit = UnitUnderTest
+    order = (case((Trial.id == _number_in(words), 0), else_=1), Trial.started_at.desc(), Trial.id.desc())
+    found = (
+        select(Trial.id)
+        .where(Trial.trashed_at.is_(None), *(_of_trial(word) for word in words))
+        .order_by(*order)
+        .limit(MOST_FOUND + 1)
+    )
     rows = session.execute(
         select(
             Trial.id, Trial.kind, Trial.started_at, Trial.notes, unit.maker, unit.model, SpeedSetting.name, Room.name
         )
         .outerjoin(unit, unit.id == Trial.unit_under_test_id)
         .outerjoin(SpeedSetting, SpeedSetting.id == Trial.setting_id)
-        .outerjoin(Logger, Logger.id == Trial.logger_id)
         .join(Room, Room.id == Trial.room_id)
-        .join(Log, Log.id == Trial.log_id)
-        .where(
-            Trial.trashed_at.is_(None),
-            _all_in(
-                words,
-                number,
-                Trial.kind,
-                unit.maker,
-                unit.model,
-                SpeedSetting.name,
-                Room.name,
-                Logger.name,
-                Log.file_name,
-                Log.sha256,
-                Trial.tested_by,
-                Trial.filter_state,
-                Trial.notes,
-                Trial.excluded_why,
-                Trial.started_at,
-            ),
-        )
-        .order_by(case((Trial.id == _number_in(words), 0), else_=1), Trial.started_at.desc(), Trial.id.desc())
-        .limit(MOST_FOUND + 1)
+        .where(Trial.id.in_(found))
+        .order_by(*order)
     )
     for trial_id, kind, at, notes, maker, model, setting, room in rows:
         name = f"{maker} {model}, {setting}" if maker else f"{kind}, {room}"
         yield Found(f"Trial {trial_id}: {name}", _joined(at.date().isoformat(), room, notes), f"/trials/{trial_id}")
+
+
+def _of_trial(word: str) -> ColumnElement[bool]:
+    """A word stands in the trial itself, or in what it was made with."""
+    unit = UnitUnderTest
+    return or_(
+        Trial.unit_under_test_id.in_(_with_one(unit.id, word, unit.maker, unit.model)),
+        Trial.setting_id.in_(_with_one(SpeedSetting.id, word, SpeedSetting.name)),
+        Trial.room_id.in_(_with_one(Room.id, word, Room.name)),
+        Trial.logger_id.in_(_with_one(Logger.id, word, Logger.name)),
+        Trial.log_id.in_(_with_one(Log.id, word, Log.file_name, Log.sha256)),
+        _in_one(word, literal("trial"), Trial.id, Trial.kind, Trial.tested_by, Trial.filter_state),
+        _in_one(word, Trial.notes, Trial.excluded_why, type_coerce(Trial.started_at, Text)),
+    )
 
 
 def _number_in(words: Sequence[str]) -> int:
@@ -139,7 +141,8 @@ def _claims(session: Session, words: Sequence[str]) -> Iterator[Found]:
         select(unit.id, unit.maker, unit.model, Claim.wording, Claim.where_seen, Claim.seen_on)
         .join(unit, unit.id == Claim.unit_under_test_id)
         .where(
-            unit.trashed_at.is_(None), _all_in(words, unit.maker, unit.model, Claim.wording, Claim.where_seen, "claim")
+            unit.trashed_at.is_(None),
+            _all_in(words, unit.maker, unit.model, Claim.wording, Claim.where_seen, literal("claim")),
         )
         .order_by(unit.maker, unit.model, Claim.id)
         .limit(MOST_FOUND + 1)
@@ -156,7 +159,9 @@ def _ratings(session: Session, words: Sequence[str]) -> Iterator[Found]:
         .join(unit, unit.id == Rating.unit_under_test_id)
         .where(
             unit.trashed_at.is_(None),
-            _all_in(words, unit.maker, unit.model, Rating.aerosol, Rating.source, Rating.test_standard, "rating"),
+            _all_in(
+                words, unit.maker, unit.model, Rating.aerosol, Rating.source, Rating.test_standard, literal("rating")
+            ),
         )
         .order_by(unit.maker, unit.model, Rating.id)
         .limit(MOST_FOUND + 1)
