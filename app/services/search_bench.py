@@ -49,7 +49,7 @@ def search_bench(session: Session, asked: str) -> tuple[FoundKind, ...]:
 
     Raises InvalidValue for a search of more letters than any thing is called by.
     """
-    words = asked.lower().split()
+    words = list(dict.fromkeys(asked.lower().split()))
     if len(asked) > MOST_LETTERS:
         raise InvalidValue(
             f"The search has {len(asked)} letters; at most {MOST_LETTERS} can be looked for. Use fewer words.",

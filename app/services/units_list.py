@@ -1,11 +1,13 @@
 """The units of the bench in short: what they are, and how much is known of each."""
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
+from app.services.kept_reads import kept_by_unit
 from app.storage.trials import Trial
 from app.storage.units_under_test import Price, SpeedSetting, UnitUnderTest
 
@@ -40,59 +42,99 @@ class UnitsList:
     in_trash: int
 
 
+@dataclass(frozen=True, slots=True)
+class _NamedUnit:
+    """A unit as a list finds it: `words` are what a search looks through, `place` its place by maker and model."""
+
+    id: int
+    maker: str
+    model: str
+    kind: str
+    bought_on: date | None
+    in_trash: bool
+    words: str
+    place: tuple[str, str, int]
+
+
 def list_units(
     session: Session, *, search: str = "", kind: str = "", trashed: bool = False, limit: int = 100, offset: int = 0
 ) -> UnitsList:
     """Units whose maker, model or kind holds every word of the search."""
-    trials: dict[int | None, tuple[int, date]] = {
-        unit_id: (number, last.date())
-        for unit_id, number, last in session.execute(
-            select(Trial.unit_under_test_id, func.count(), func.max(Trial.started_at))
-            .where(Trial.trashed_at.is_(None), Trial.unit_under_test_id.is_not(None))
-            .group_by(Trial.unit_under_test_id)
-        )
-    }
-    rows = session.execute(
-        select(
-            UnitUnderTest.id,
-            UnitUnderTest.maker,
-            UnitUnderTest.model,
-            UnitUnderTest.kind,
-            UnitUnderTest.bought_on,
-            UnitUnderTest.trashed_at,
-        ).order_by(func.lower(UnitUnderTest.maker), func.lower(UnitUnderTest.model))
-    ).all()
-    kept = [row for row in rows if (row[5] is not None) == trashed]
+    units = kept_by_unit(session, "names of units", lambda ids: _named_units(session, ids)).values()
     words = search.casefold().split()
     found = [
-        row
-        for row in kept
-        if (not kind or row[3] == kind) and all(word in f"{row[1]} {row[2]} {row[3]}".casefold() for word in words)
+        unit
+        for unit in units
+        if unit.in_trash == trashed and (not kind or unit.kind == kind) and all(word in unit.words for word in words)
     ]
-    shown = found[offset : offset + limit]
-    ids = [row[0] for row in shown]
-    settings, prices = _settings(session, ids), _newest_prices(session, ids)
+    shown = sorted(found, key=lambda unit: unit.place)[offset : offset + limit]
+    ids = [unit.id for unit in shown]
+    settings, prices, trials = _settings(session, ids), _newest_prices(session, ids), _trials(session, ids)
+    on_bench = sum(1 for unit in units if not unit.in_trash)
     return UnitsList(
         units=tuple(
             ListedUnit(
-                *row[:4],
-                settings=settings.get(row[0], ()),
-                trials=trials.get(row[0], (0, None))[0],
-                last_trial_on=trials[row[0]][1] if row[0] in trials else None,
-                price=prices[row[0]][0] if row[0] in prices else None,
-                price_currency=prices[row[0]][1] if row[0] in prices else "",
-                price_on=prices[row[0]][2] if row[0] in prices else None,
-                bought_on=row[4],
+                *(unit.id, unit.maker, unit.model, unit.kind),
+                settings=settings.get(unit.id, ()),
+                trials=trials.get(unit.id, (0, None))[0],
+                last_trial_on=trials[unit.id][1] if unit.id in trials else None,
+                price=prices[unit.id][0] if unit.id in prices else None,
+                price_currency=prices[unit.id][1] if unit.id in prices else "",
+                price_on=prices[unit.id][2] if unit.id in prices else None,
+                bought_on=unit.bought_on,
                 in_trash=trashed,
             )
-            for row in shown
+            for unit in shown
         ),
         total=len(found),
-        on_bench=sum(1 for row in rows if row[5] is None),
-        tested=sum(1 for row in rows if row[5] is None and row[0] in trials),
-        kinds=tuple(sorted({row[3] for row in kept})),
-        in_trash=sum(1 for row in rows if row[5] is not None),
+        on_bench=on_bench,
+        tested=session.scalar(_TESTED) or 0,
+        kinds=tuple(sorted({unit.kind for unit in units if unit.in_trash == trashed})),
+        in_trash=len(units) - on_bench,
     )
+
+
+_UNITS = select(
+    UnitUnderTest.id,
+    UnitUnderTest.maker,
+    UnitUnderTest.model,
+    UnitUnderTest.kind,
+    UnitUnderTest.bought_on,
+    UnitUnderTest.trashed_at.is_not(None),
+)
+_TESTED = (
+    select(func.count())
+    .select_from(UnitUnderTest)
+    .where(
+        UnitUnderTest.trashed_at.is_(None),
+        select(Trial.id).where(Trial.unit_under_test_id == UnitUnderTest.id, Trial.trashed_at.is_(None)).exists(),
+    )
+)
+
+
+def _named_units(session: Session, unit_ids: Collection[int] | None) -> Mapping[int, _NamedUnit]:
+    query = _UNITS if unit_ids is None else _UNITS.where(UnitUnderTest.id.in_(unit_ids))
+    return {
+        row[0]: _NamedUnit(
+            *row[:5],
+            in_trash=bool(row[5]),
+            words=f"{row[1]} {row[2]} {row[3]}".casefold(),
+            place=(row[1].lower(), row[2].lower(), row[0]),
+        )
+        for row in session.execute(query)
+    }
+
+
+def _trials(session: Session, unit_ids: list[int]) -> dict[int | None, tuple[int, date]]:
+    """Number of trials outside the trash, and the day of the latest."""
+    return {
+        unit_id: (number, last.date())
+        for unit_id, number, last in session.execute(
+            select(Trial.unit_under_test_id, func.count(), func.max(Trial.started_at))
+            .where(Trial.trashed_at.is_(None), Trial.unit_under_test_id.in_(unit_ids))
+            .group_by(Trial.unit_under_test_id)
+        )
+    }
 
 
 def _settings(session: Session, unit_ids: list[int]) -> dict[int, tuple[str, ...]]:

@@ -13,6 +13,7 @@ from app.services.kept_reads import bench_state, forget_kept, kept, kept_by_unit
 from app.services.ranking import rank_units
 from app.services.ranking_choices import EVERY, RankingChoices
 from app.services.room_advice import advice_for_room
+from app.services.units_list import list_units
 from app.storage.engine import session_scope
 from app.storage.units_under_test import Price, UnitUnderTest
 from tests.conftest import sqlite_only
@@ -37,6 +38,8 @@ def everything(session: Session) -> tuple[object, ...]:
         (ranking.offered, ranking.removed, ranking.kinds),
         owning,
         advice_for_room(session),
+        list_units(session),
+        list_units(session, trashed=True),
     )
 
 
