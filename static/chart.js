@@ -3,6 +3,7 @@
 
 (() => {
   const NARROW = 560;
+  const LETTER = 7; // about as wide as a letter of a note, in pixels
   const areas = [...document.querySelectorAll("[data-figure-url]")];
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
 
@@ -33,8 +34,21 @@
       }
       for (const bars of ["error_x", "error_y"]) if (trace[bars]) trace[bars].color = faded;
     }
-    if (width < NARROW) narrowed(figure, data, layout, height);
+    if (width < NARROW) narrowed(figure, data, layout, width, height);
+    keepInside(layout, width);
     return { data, layout };
+  }
+
+  /* Words to the right of an upright line go to its left where they would be cut off by the edge of the drawing. */
+  function keepInside(layout, width) {
+    const [low, high] = layout.xaxis.range ?? [];
+    if (low === undefined) return;
+    const room = width - layout.margin.l - layout.margin.r;
+    for (const note of layout.annotations) {
+      if (note.name === "end label" || note.xref === "paper" || note.xanchor !== "left" || !(note.xshift > 0)) continue;
+      const begins = (room * (note.x - low)) / (high - low) + note.xshift;
+      if (begins + LETTER * note.text.length > room + layout.margin.r) Object.assign(note, { xanchor: "right", xshift: -note.xshift });
+    }
   }
 
   /* On a dark ground the curves' colours are mixed with a third of white, so that thin lines and points are seen. */
@@ -49,7 +63,7 @@
   }
 
   /* Too narrow for names at the ends of the curves: they go into a legend below. */
-  function narrowed(figure, data, layout, height) {
+  function narrowed(figure, data, layout, width, height) {
     const labelled = new Set(figure.meta.labelled_traces);
     if (labelled.size) {
       layout.annotations = layout.annotations.filter((note) => note.name !== "end label");
@@ -71,12 +85,15 @@
     if (layout.yaxis.type === "category") {
       layout.yaxis.tickmode = "array";
       layout.yaxis.tickvals = layout.yaxis.categoryarray.map((_, place) => place);
-      layout.yaxis.ticktext = layout.yaxis.categoryarray.map(inTwoLines);
+      layout.yaxis.ticktext = layout.yaxis.categoryarray.map((name) => inLines(name, 19));
       layout.yaxis.tickfont = { size: 12 };
       layout.yaxis.automargin = false;
       layout.margin.l = 128;
       layout.legend = { ...layout.legend, x: -0.5 };
     }
+    const words = layout.xaxis.title.text;
+    layout.xaxis.title.text = inLines(words, Math.floor((width - layout.margin.l - layout.margin.r) / 8.5));
+    layout.margin.b += 20 * (layout.xaxis.title.text.split("<br>").length - 1);
   }
 
   /* Points that look alike are told apart by a number at the point and before the name. */
@@ -89,11 +106,22 @@
     trace.name = `${number}  ${trace.name}`;
   }
 
-  function inTwoLines(name) {
-    if (name.length <= 18) return name;
-    const cut = name.lastIndexOf(" ", Math.ceil(name.length / 2) + 2);
-    const lines = cut > 0 ? [name.slice(0, cut), name.slice(cut + 1)] : [name];
-    return lines.map((line) => (line.length > 19 ? line.slice(0, 18) + "…" : line)).join("<br>");
+  /* Words in at most three lines of so many letters, alike in length where that fits; what is longer is cut. */
+  function inLines(words, letters) {
+    const needed = Math.ceil(words.length / letters);
+    const alike = filled(words, Math.min(letters, Math.ceil(words.length / needed) + 3));
+    const lines = alike.every((line) => line.length <= letters) ? alike : filled(words, letters);
+    return lines.map((line) => (line.length > letters + 2 ? line.slice(0, letters) + "…" : line)).join("<br>");
+  }
+
+  function filled(words, letters) {
+    const lines = [""];
+    for (const word of words.split(" ")) {
+      const longer = lines.at(-1) ? `${lines.at(-1)} ${word}` : word;
+      if (longer.length <= letters || !lines.at(-1) || lines.length === 3) lines[lines.length - 1] = longer;
+      else lines.push(word);
+    }
+    return lines;
   }
 
   async function load(area) {

@@ -80,7 +80,9 @@ def _line(series: Series, chart: Chart) -> list[dict[str, Any]]:
     line = {"color": _colour(series, chart), "width": 2.2, "dash": style.plotly}
     traces = [_base(series, chart, mode="lines", line=line)]
     if series.censored and series.censored[-1]:
-        traces.append(_open_end(series, chart, series.x[-1], series.y[-1]))
+        low, high = axis_range(chart, "x")
+        # a hair outside the axis, after rounding, it is not drawn
+        traces.append(_open_end(series, chart, min(max(series.x[-1], low), high), series.y[-1]))
     return traces
 
 

@@ -46,6 +46,29 @@ def test_a_page_fits_its_window_and_is_drawn_without_complaint(browse, screensho
         page.screenshot(path=screenshot_folder / f"{_file_name(path)}_{width}.png", full_page=True)
 
 
+CUT_OFF = """
+() => [...document.querySelectorAll("[data-figure-url]")].flatMap((area) => {
+  const box = area.getBoundingClientRect();
+  return [...area.querySelectorAll(".xtitle, .ytitle, .annotation-text, .xtick text, .ytick text")]
+    .filter((label) => {
+      const own = label.getBoundingClientRect();
+      return own.left < box.left - 1 || own.right > box.right + 1 || label.textContent.includes("…");
+    })
+    .map((label) => label.textContent);
+})
+"""
+
+
+@pytest.mark.parametrize("path", ["/curves", "/costs", "/room", "/listen", "/units/1", "/trials/5", "/ranking/pictures"])
+def test_no_label_of_a_chart_is_cut_off(browse, path):
+    for width in (1280, 390):
+        page = browse(path, width=width)
+        for chart in page.locator("[data-figure-url]").all():
+            chart.locator(".plot-container").first.wait_for(state="attached")
+        assert page.locator(".xtitle").count() > 0
+        assert page.evaluate(CUT_OFF) == []
+
+
 @pytest.mark.parametrize("path", ["/", "/curves", "/units/1"])
 def test_a_page_is_readable_in_the_dark(browse, screenshot_folder, path):
     page = browse(path, scheme="dark")

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -73,6 +74,15 @@ def test_a_censored_curve_ends_in_an_open_mark():
     traces = plotly_figure(line_chart())["data"]
     marks = [trace for trace in traces if trace.get("marker", {}).get("symbol") == "triangle-right-open"]
     assert [mark["x"] for mark in marks] == [[55.0]]
+
+
+def test_an_open_mark_is_kept_inside_an_axis_that_ends_a_rounding_before_it():
+    chart = line_chart()
+    short = replace(chart, x_axis=replace(chart.x_axis, high=55.0 - 1e-4))
+    traces = plotly_figure(short)["data"]
+    mark = next(trace for trace in traces if trace.get("marker", {}).get("symbol") == "triangle-right-open")
+    assert mark["x"] == [55.0 - 1e-4]
+    assert mark["x"][0] <= plotly_figure(short)["layout"]["xaxis"]["range"][1]
 
 
 def test_references_in_ink_are_named_for_the_page_to_colour():
