@@ -17,7 +17,7 @@ MEDIA_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 INVENTED = "Invented demonstration: every unit, maker, room and number here is made up."
 _NO_DAY = datetime(2000, 1, 1, tzinfo=UTC)
 _PLAIN_NUMBER = re.compile(r"-?\d+(?:\.(\d+))?")
-_NOT_IN_XML = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")
+_NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
 _WIDEST, _NARROWEST = 44, 11
 
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime, timedelta
 
 from app.errors import InvalidValue
-from app.hidden_marks import holds_hidden_marks
+from app.hidden_marks import holds_control_characters, holds_hidden_marks
 
 LONGEST_NAME = 200
 LONGEST_TEXT = 20_000
@@ -27,6 +27,8 @@ def optional_text(value: str | None, field: str, what: str, longest: int = LONGE
         raise InvalidValue(f"{what} has {len(text)} letters; at most {longest} fit. Shorten it.", field=field)
     if "\x00" in text:
         raise InvalidValue(f"{what} holds a NUL character, which no text needs. Type it in again.", field=field)
+    if holds_control_characters(text):
+        raise InvalidValue(f"{what} holds a control character, which nobody sees. Type it in again.", field=field)
     if holds_hidden_marks(text):
         raise InvalidValue(
             f"{what} holds a hidden mark that turns the order in which it is read. Type it in again without copying.",

@@ -15,7 +15,7 @@ from fastapi.testclient import TestClient
 from openpyxl import load_workbook
 from sqlalchemy import Engine, update
 
-from app.hidden_marks import holds_hidden_marks
+from app.hidden_marks import holds_control_characters, holds_hidden_marks
 from app.storage.engine import session_scope
 from app.storage.rooms_and_loggers import Logger, Room, SmokeSource
 from app.storage.trials import Trial
@@ -29,6 +29,7 @@ FORMULA = "=cmd|' /C calc'!A0"
 CLOSING = "</script></style></title></svg><svg onload=alert(3)>"
 REVERSED = "Model\u202egnp.exe\u202c\u2066x\u2069"
 LONG = "W" * 200
+CONTROL = "Model\x1b[31m\x01\x0b\uffff"
 HOSTILE = (MARKUP, FORMULA, CLOSING, REVERSED, LONG)
 
 PAGES = [
@@ -210,6 +211,34 @@ def test_a_name_with_a_mark_that_turns_its_words_is_not_stored(client: TestClien
     refused = client.post("/api/units", json={"maker": REVERSED, "model": "1"})
     assert refused.status_code == 422
     assert "holds a hidden mark" in refused.text
+
+
+@pytest.mark.filterwarnings("ignore:Glyph .* missing from font")
+def test_a_stored_control_character_breaks_no_page_drawing_or_workbook(
+    client: TestClient, tried_bench: TriedBench, store: Engine
+):
+    """XML cannot hold most of them: one such name would make every drawing that shows it unreadable."""
+    with session_scope(store) as session:
+        session.execute(update(UnitUnderTest).values(maker=CONTROL))
+    for path in ("/", "/units/1", "/charts/ranking.csv", "/tables/ranking.html", "/tables/ranking.md"):
+        assert not holds_control_characters(client.get(path).text), path
+    for chart in ("ranking", "decay-overlay", "cost-bars"):
+        svg = client.get(f"/charts/{chart}.svg", params={"unit": "1"} if chart == "decay-overlay" else {})
+        assert "Model?[31m??\ufffd" in svg.text
+        assert ET.fromstring(svg.content).tag.endswith("svg")
+    book = load_workbook(io.BytesIO(client.get("/tables/ranking.xlsx").content))
+    assert "Model\ufffd[31m\ufffd\ufffd\ufffd" in str(list(book.worksheets[0].values))
+
+
+@pytest.mark.parametrize("control", ["\x01", "\x1b", "\x7f", "\x85", "\uffff"])
+def test_a_name_with_a_control_character_is_not_stored(client: TestClient, control: str):
+    """XML cannot hold most of them, so that one such name would make every drawing unreadable."""
+    refused = client.post("/api/units", json={"maker": f"Maker{control}A", "model": "1"})
+    assert refused.status_code == 422
+    assert "The maker holds a control character, which nobody sees." in refused.json()["detail"]
+    assert (
+        client.post("/api/units", json={"maker": "A", "model": "1", "notes": "two\r\nlines\tof it"}).status_code == 201
+    )
 
 
 def test_who_and_why_are_recorded_without_such_marks(client: TestClient, tried_bench: TriedBench):
