@@ -45,13 +45,16 @@ def air_changes_cell(line: RankedSetting, room_volume_m3: float | None) -> Taken
 
 
 def standard_time_cell(line: RankedSetting) -> TakenCell:
-    row = line.row
+    row, end = line.row, line.time_lies_beyond_min
     return measured_cell(
         row.standard_clearing_time_min,
         None,
         row.standard_clearing_time_low_95_min,
         row.standard_clearing_time_high_95_min,
-        why="No total decay rate was found.",
+        bound="" if end is None else ESTIMATE,
+        why="No total decay rate was found."
+        if end is None
+        else f"Worked out from the fitted rate: the runs ended after {rounded_text(end, 0)} min, before that time.",
     )
 
 

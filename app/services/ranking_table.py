@@ -32,6 +32,17 @@ class RankedSetting:
         """Whether a rate exists that can be told from zero; only such rates are put in order."""
         return self.row.clean_air_delivery_rate_m3_per_h is not None and self.row.measurable == 1
 
+    @property
+    def time_lies_beyond_min(self) -> float | None:
+        """The end of the runs where the room did not clear and the time for 95 % less smoke lies beyond it [min].
+
+        Nobody saw such a time: it is worked out from the fitted rate, and is shown as an estimate. Else None.
+        """
+        end, time = self.row.not_cleared_before_min, self.row.standard_clearing_time_min
+        if self.row.time_to_clear_min is not None or end is None or time is None or time <= end:
+            return None
+        return end
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RankingTable:

@@ -158,10 +158,16 @@ def does_it_clean(facts: ReviewFacts) -> DraftSection:
 
 
 def _time_words(line: RankedSetting, trials: tuple[int, ...]) -> Words:
-    shown = time_shown(line)
+    shown, end = time_shown(line), line.time_lies_beyond_min
+    if not shown:
+        return ()
     share = Span("95\u00a0%", "/method")
-    lead = said(", which takes ", share, " of the smoke out of the test room in ")
-    return said(lead, from_trials(shown, trials)) if shown else ()
+    takes = "takes" if end is None else "would take"
+    found = said(f", which {takes} ", share, " of the smoke out of the test room in ", from_trials(shown, trials))
+    if end is None:
+        return found
+    ended = from_trials(f"{rounded_text(end, 0)}\u00a0min", trials)
+    return said(found, ": an estimate, for the runs ended after ", ended)
 
 
 def _rank_words(facts: ReviewFacts) -> Words:

@@ -9,7 +9,7 @@ from sqlalchemy import Engine, update
 from app.services.rooms import NewRoom, add_room
 from app.storage.bench import Bench
 from app.storage.engine import session_scope
-from app.storage.trials import Trial
+from app.storage.trials import SettingSummary, Trial
 from app.storage.units_under_test import UnitUnderTest
 from app.web.headers import CHART_PAGE_POLICY, PAGE_POLICY
 from tests.web.page_checks import faults_of, links_of
@@ -194,6 +194,25 @@ def test_every_measured_number_of_the_ranking_has_its_interval(tried_bench: Trie
     # air changes are the rate over the room of 30 m³, and so are the ends of its interval
     assert (changes, low_changes, high_changes) == pytest.approx((rate / 30, low / 30, high / 30), rel=0.02)
     assert "given below it in µg/m³" in words
+
+
+def test_a_time_beyond_the_runs_is_an_estimate_wherever_it_is_shown(
+    tried_bench: TriedBench, store: Engine, client: TestClient
+):
+    reason = "Worked out from the fitted rate: the runs ended after 20 min, before that time."
+    takes = r"which takes 95 % of the smoke out of the test room in [\d.]+ min"
+    for address in ("/units/1", "/units/1/draft"):
+        assert re.search(takes, words_of(client.get(address).text))
+    measured = client.get("/tables/ranking.csv").text
+    with session_scope(store) as session:
+        changed = update(SettingSummary).where(SettingSummary.unit_under_test_id == 1)
+        session.execute(changed.values(time_to_clear_min=None, not_cleared_before_min=20.0))
+    assert "est. " + reason in words_of(client.get("/").text)
+    assert "est. " + reason in words_of(client.get("/units/1").text)
+    would = r"which would take 95 % of the smoke out .*: an estimate, for the runs ended after 20 min"
+    for address in ("/units/1", "/units/1/draft"):
+        assert re.search(would, words_of(client.get(address).text))
+    assert client.get("/tables/ranking.csv").text.count("estimate") == measured.count("estimate") + 1
 
 
 def test_trials_of_another_room_are_told_apart_on_the_page_of_a_unit(

@@ -153,7 +153,11 @@ def _standard_time_cell(line: RankedSetting) -> Cell:
         row.standard_clearing_time_low_95_min,
         row.standard_clearing_time_high_95_min,
     )
-    return Cell("value", words.value, words.interval)
+    end = line.time_lies_beyond_min
+    if end is None:
+        return Cell("value", words.value, words.interval)
+    reason = f"Worked out from the fitted rate: the runs ended after {rounded_text(end, 0)} min, before that time."
+    return Cell("estimate", words.value, words.interval, reason)
 
 
 def _time_to_clear_cell(line: RankedSetting, scales: Scales) -> Cell:

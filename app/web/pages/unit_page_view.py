@@ -173,9 +173,13 @@ def _answer(known: UnitKnown, highest: RankedSetting | None, system: UnitSystem)
             row.standard_clearing_time_low_95_min,
             row.standard_clearing_time_high_95_min,
         )
+        end = highest.time_lies_beyond_min
+        takes = "takes" if end is None else "would take"
         answer += (
-            f", which takes 95\u00a0% of the smoke out of the test room in {time.value}\u00a0min ({time.interval})"
+            f", which {takes} 95\u00a0% of the smoke out of the test room in {time.value}\u00a0min ({time.interval})"
         )
+        if end is not None:
+            answer += f": an estimate, for the runs ended after {rounded_text(end, 0)}\u00a0min"
     return answer + "."
 
 
