@@ -59,7 +59,10 @@ CUT_OFF = """
 """
 
 
-@pytest.mark.parametrize("path", ["/curves", "/costs", "/room", "/listen", "/units/1", "/trials/5", "/ranking/pictures"])
+WITH_CHARTS = ["/curves", "/costs", "/room", "/listen", "/units/1", "/trials/5", "/ranking/pictures"]
+
+
+@pytest.mark.parametrize("path", WITH_CHARTS)
 def test_no_label_of_a_chart_is_cut_off(browse, path):
     for width in (1280, 390):
         page = browse(path, width=width)
