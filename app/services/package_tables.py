@@ -61,7 +61,8 @@ STAYS_AT_THE_DESK = {
     "publication_ink",
     "publication_accent",
 }
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+# the last four are the wide forms of the first, which some spreadsheets take alike
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 _TYPES = ((Flag, "boolean"), (Day, "date"), (UtcTime, "datetime"), (Integer, "integer"), (Text, "string"))
 
 

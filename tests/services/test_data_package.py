@@ -17,6 +17,7 @@ from app.services.add_trial import add_trial
 from app.services.check_package import check_package
 from app.services.data_package import write_package, write_package_file
 from app.services.new_trial import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.package_tables import values_from, written
 from app.storage.bench import Bench
 from app.storage.bench_measurements import PowerMeasurement, SoundMeasurement
 from app.storage.engine import session_scope
@@ -153,6 +154,15 @@ def test_the_same_data_give_the_same_bytes_and_names_of_people_stay_at_the_desk(
     assert b"Ann Example" not in everything
     assert b"SN-77" not in everything
     assert b"'=Maker B" in everything  # no spreadsheet takes the name for a formula
+
+
+@pytest.mark.parametrize(
+    "text", ["=1", "+1", "-1", "@A1", "\t=1", "\r=1", "\n=1", "＝1", "＋1", "－1", "＠A1", "'=1", "'＝1"]
+)
+def test_a_text_that_would_be_a_formula_is_defused_and_read_back(text: str):
+    cell = written(text)
+    assert cell == f"'{text}"
+    assert values_from("rooms", {"name": cell}) == {"name": text}
 
 
 def test_the_raw_files_are_there_byte_for_byte(packed: Path):
