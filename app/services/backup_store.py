@@ -73,7 +73,7 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
     """Brings a copy back as the store of the data folder; the store that stood there is kept beside it.
 
     Raises AlreadyStored where a store is there and overwriting was not asked for, StoreProblem where the copy is
-    missing or damaged.
+    missing or damaged, or the present store is in use.
     """
     target = _sqlite_store(settings)
     if not copy.is_file():
@@ -91,7 +91,11 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
     with closing(sqlite3.connect(copy)) as source, closing(sqlite3.connect(new)) as store:
         source.backup(store)
     if target.exists():
-        _keep_beside(target)
+        try:
+            _keep_beside(target)
+        except StoreProblem:  # a server still serves it
+            new.unlink(missing_ok=True)
+            raise
     new.replace(target)  # at no moment is there no store: a server that starts meanwhile would make an empty one
     return StoreCopy(target, target.stat().st_size, rows)
 

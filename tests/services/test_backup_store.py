@@ -142,6 +142,22 @@ def test_a_backup_does_not_wait_for_ever_for_a_store_that_is_held(settings: Sett
     assert not (settings.data_folder / "backups").exists()
 
 
+def test_a_store_that_is_in_use_is_not_replaced_and_nothing_is_left_beside_it(
+    copy: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch
+):
+    """A server that has read from the store keeps it mapped; what it wrote afterwards would go to the old file."""
+    monkeypatch.setattr(copying, "WAIT_FOR_STORE_S", 0.1)
+    store = settings.data_folder / "bench.sqlite"
+    with closing(sqlite3.connect(store)) as server:
+        server.execute("SELECT count(*) FROM trials").fetchone()
+        with pytest.raises(StoreProblem, match=rf"^{store} is held by another program"):
+            restore_store(settings, copy, overwrite=True)
+        assert _name(store) == "Present"
+        assert not list(store.parent.glob("*.restoring")) + list(store.parent.glob("*.replaced-*"))
+    restore_store(settings, copy, overwrite=True)
+    assert _name(store) == "Copied"
+
+
 def test_a_damaged_store_keeps_its_write_ahead_log_when_it_is_replaced(copy: Path, settings: Settings):
     store = settings.data_folder / "bench.sqlite"
     store.write_bytes(b"no store" * 1000)
