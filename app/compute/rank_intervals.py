@@ -62,6 +62,13 @@ class RankTable:
                 raise ValueError(f"Unit {key} is not among the {len(self._place)} measured units of this order.")
         return bool(self._alike[self._place[one], self._place[other]])
 
+    def like(self, key: int) -> tuple[int, ...]:
+        """The other measured units that one cannot be told apart from, in order; none for one that is not measured."""
+        place = self._place.get(key)
+        if place is None:
+            return ()
+        return tuple(self.rows[other].key for other in np.flatnonzero(self._alike[place]).tolist() if other != place)
+
 
 def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Sequence[int] = ()) -> RankTable:
     """Order by clean air delivery rate, highest first.

@@ -49,6 +49,15 @@ def test_groups_overlap_where_the_middle_is_like_both_ends():
     assert [row.not_told_apart_from for row in table.rows] == [1, 2, 1]
 
 
+def test_those_that_one_is_like_are_named_in_order():
+    table = rank_by_clean_air(settings(5.0, 5.05, 9.0, 4.95), not_measurable=[7])
+    assert (table.like(1), table.like(4), table.like(3), table.like(7)) == ((2, 4), (2, 1), (), ())
+    for row in table.rows[:4]:
+        others = [other.key for other in table.rows[:4] if other.key != row.key]
+        assert table.like(row.key) == tuple(key for key in others if table.cannot_be_told_apart(row.key, key))
+        assert len(table.like(row.key)) == row.not_told_apart_from
+
+
 def test_a_shared_natural_decay_does_not_blur_the_order():
     """The same natural decay, however uncertain, is taken from each rate alike."""
     sharp = rank_by_clean_air(settings(4.0, 5.0, natural=Measured(0.5, 0.001)))

@@ -65,7 +65,6 @@ def rank_order(session: SessionDep, query: Annotated[RankOrderQuery, Query()]) -
     check_part(asked)
     view = rank_view(session, asked, by=query.by)
     after = asked.offset + asked.limit
-    measured = [one.row.key for one in view.measured]
     room = view.ranking.room
     return RankOrderShape(
         by=view.by,
@@ -83,13 +82,7 @@ def rank_order(session: SessionDep, query: Annotated[RankOrderQuery, Query()]) -
                 place=one.row.place,
                 rank_low_95=one.row.rank_low_95,
                 rank_high_95=one.row.rank_high_95,
-                not_told_apart_from=[
-                    key
-                    for key in measured
-                    if one.row.place is not None
-                    and key != one.row.key
-                    and view.ranks.cannot_be_told_apart(one.row.key, key)
-                ],
+                not_told_apart_from=list(view.ranks.like(one.row.key)),
             )
             for one in view.lines[asked.offset : after]
         ],
