@@ -1,8 +1,10 @@
 """All lines that a ranking is made from: every unit at each setting asked for, with its sound and its cost."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
+from operator import itemgetter
+from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
@@ -47,10 +49,21 @@ class RankedSetting:
 @dataclass(frozen=True, slots=True, eq=False)
 class RankingTable:
     """The lines in the order of maker, model and setting, and what the bench offers. As its lines, equal only to
-    itself."""
+    itself.
+
+    by_unit : what the lines of each unit were, for the next reading; empty where none follows
+    """
 
     lines: tuple[RankedSetting, ...]
     offered: Offered
+    by_unit: Mapping[int, "_NamedLines"] = field(default_factory=dict)
+
+
+class _NamedLines(NamedTuple):
+    """The lines of one unit, and its place among the others."""
+
+    name: tuple[str, str, int]
+    lines: tuple[RankedSetting, ...]
 
 
 def table_key(choices: RankingChoices) -> tuple[object, ...]:
@@ -72,34 +85,42 @@ def read_ranking_table(session: Session, choices: RankingChoices, before: Rankin
         whatever was made of it still holds
     """
     if before is None:
-        key = ("ranking table", *table_key(choices))
-        return kept(session, key, lambda: RankingTable(*_lines_and_offered(session, choices)))
-    lines, offered = _lines_and_offered(session, choices)
-    earlier = {(line.row.unit_id, line.row.setting_id): line for line in before.lines}
-    lines = tuple(_same_or_new(line, earlier.get((line.row.unit_id, line.row.setting_id))) for line in lines)
-    return RankingTable(lines, offered)
+        return kept(session, ("ranking table", *table_key(choices)), lambda: _read_table(session, choices, {}))
+    return _read_table(session, choices, before.by_unit)
 
 
-def _lines_and_offered(session: Session, choices: RankingChoices) -> tuple[tuple[RankedSetting, ...], Offered]:
+def _read_table(session: Session, choices: RankingChoices, before: Mapping[int, _NamedLines]) -> RankingTable:
     """Kept by unit; after a change only the units that changed are read and worked out anew."""
     filled, offered = read_offered(session, choices)
     highest_only = filled.setting == HIGHEST
 
-    def read(unit_ids: Collection[int] | None) -> Mapping[int, list[RankedSetting]]:
+    def read(unit_ids: Collection[int] | None) -> Mapping[int, _NamedLines]:
         rows = read_ranking_rows(session, filled, offered.currency, highest_only=highest_only, unit_ids=unit_ids)
         found: dict[int, list[RankedSetting]] = {}
         for line in with_sound_and_cost(session, rows, offered, highest_only=highest_only, unit_ids=unit_ids):
             found.setdefault(line.row.unit_id, []).append(line)
-        return found
+        return {unit: _NamedLines(_name(lines[0]), tuple(lines)) for unit, lines in found.items()}
 
     key = ("ranking", filled.channel, filled.aerosol, filled.room_id, highest_only, offered.currency)
     terms = (offered.standard_distance_m, offered.sound_correction_rule, offered.hours_per_day, offered.assumptions())
     units = kept_by_unit(session, (*key, *terms), read)
-    return tuple(line for unit in sorted(units.values(), key=_name) for line in unit), offered
+    by_unit = {
+        unit: found if before.get(unit) is found else _as_before(found, before.get(unit))
+        for unit, found in units.items()
+    }
+    in_order = sorted(by_unit.values(), key=itemgetter(0))
+    return RankingTable(tuple(line for unit in in_order for line in unit.lines), offered, by_unit)
 
 
-def _name(lines: Sequence[RankedSetting]) -> tuple[str, str, int]:
-    return lines[0].row.maker, lines[0].row.model, lines[0].row.unit_id
+def _name(line: RankedSetting) -> tuple[str, str, int]:
+    return line.row.maker, line.row.model, line.row.unit_id
+
+
+def _as_before(found: _NamedLines, before: _NamedLines | None) -> _NamedLines:
+    """Each line that says the same as before is that same line."""
+    earlier = {line.row.setting_id: line for line in before.lines} if before else {}
+    lines = tuple(_same_or_new(line, earlier.get(line.row.setting_id)) for line in found.lines)
+    return found if lines == found.lines else _NamedLines(found.name, lines)
 
 
 def _same_or_new(line: RankedSetting, earlier: RankedSetting | None) -> RankedSetting:

@@ -5,7 +5,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from sqlalchemy import Engine, create_engine, event
-from sqlalchemy.orm import Session, sessionmaker
+from sqlalchemy.orm import Session
 
 WRITERS_TURN = 7_204_312  # any number, the same in every process: the lock that a writer holds on PostgreSQL
 _PRAGMAS = (
@@ -70,5 +70,5 @@ def session_scope(engine: Engine, *, writes: bool = True) -> Iterator[Session]:
     if not writes and engine.dialect.name != "sqlite":
         # a page reads several times, and each time the same state, as a transaction of SQLite does by itself
         bound = bound.execution_options(isolation_level="REPEATABLE READ")
-    with sessionmaker(bound, expire_on_commit=False)() as session, session.begin():
+    with Session(bound, expire_on_commit=False) as session, session.begin():
         yield session

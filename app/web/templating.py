@@ -8,6 +8,7 @@ from typing import Any
 from urllib.parse import parse_qsl
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from app.bundled_files import bundled_folder
@@ -29,7 +30,7 @@ def environment() -> Environment:
 
     Functions: `static("base.css")` gives the address with the content's hash; `signed_in_name()` is "" where nobody
     has signed in; `may("edit")` says whether the visitor has that role, and `role_needed("edit")` what stands in
-    place of a button where not.
+    place of a button where not; `kept_markup(macro, thing)` is what the macro makes of a thing that is often shown.
     Filters: `number(decimals)`, where no decimals mean three significant digits, and a missing value is a dash;
     `query_pairs` splits a query; `what_changed(action)` tells a stored field as a reader says it.
     """
@@ -46,10 +47,22 @@ def environment() -> Environment:
     made.globals["may"] = visitor_may
     made.globals["role_needed"] = role_needed
     made.globals["styles_left_out"] = styles_left_out
+    made.globals["kept_markup"] = kept_markup
     made.filters["number"] = number
     made.filters["query_pairs"] = query_pairs
     made.filters["what_changed"] = what_changed
     return made
+
+
+@lru_cache(maxsize=2048)
+def kept_markup(macro: Callable[..., Markup], *arguments: Any) -> Markup:
+    """What a macro makes of its arguments, kept for those that were shown before: a line of a long table is written
+    once and not with each view.
+
+    macro : imported without context, and made of its arguments alone: neither of the visitor nor of the time
+    arguments : things that never change, equal only where they look the same
+    """
+    return macro(*arguments)
 
 
 def query_pairs(query: str) -> list[tuple[str, str]]:

@@ -4,9 +4,9 @@ Both sides read the same store of 1,000 units and 10,000 trials, and write the s
 HTML, over and over, as a desk that looks at its bench does; processor time, medians of alternating rounds. The page
 keeps its table in memory while nothing in the store changes, and asks the store each time whether something did.
 
-Three numbers for each length of the table: on a store that stays as it is; the first view after a commit, when the
-whole table is read again and the lines that still say the same are kept; and with nothing kept at all, which is the
-first view of all once the program is warm.
+Three numbers for each length of the table: on a store that stays as it is; the first view after a commit, when the unit
+that it changed is read again and the lines that still say the same are kept as they were written; and with nothing kept
+at all, which is the first view of all once the program is warm.
 
 The raw side is the least that such a page can be: one hand-written query on a plain connection, sorted and cut
 by the database, and a template that formats the numbers; no filters, no intervals in words, no reasons, no running

@@ -142,6 +142,17 @@ def test_only_the_units_that_changed_are_read_anew(store: Engine, bench: RankedB
     assert asked == [{bench.units["Weak"]}]
     assert second[bench.units["Weak"]] == ["Weaker"]
     assert second[bench.units["Strong"]] is first[bench.units["Strong"]]
+    assert list(second) == list(first), "each unit keeps its place"
+
+
+@sqlite_only("PostgreSQL does not tell which unit changed")
+def test_a_unit_that_is_gone_is_kept_no_more(store: Engine, bench: RankedBench):
+    first, _ = models(store)
+    with store.begin() as connection:
+        connection.execute(text("DELETE FROM units_under_test WHERE id = :unit"), {"unit": bench.units["Weak"]})
+    second, asked = models(store)
+    assert asked == [{bench.units["Weak"]}]
+    assert second == {unit: model for unit, model in first.items() if unit != bench.units["Weak"]}
 
 
 @sqlite_only("PostgreSQL does not tell which unit changed")

@@ -1,6 +1,8 @@
 """Turns a ranking into what its page shows: a sentence, lines of ready words, and the state of every switch."""
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import NamedTuple
 
 from app.compute.number_words import counted, measured_words
 from app.compute.rounding import rounded_text
@@ -18,9 +20,16 @@ from app.web.unit_system import METRIC, US, UnitSystem
 _MORE_FIELDS = ("kind", "max_price", "max_sound_dba")
 
 
-@dataclass(frozen=True, slots=True)
+class RowColumn(NamedTuple):
+    """What a line needs to know of a column beside its unit."""
+
+    key: str
+    has_bar: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class RankingLine:
-    """One line of the table, cells in the order of the columns."""
+    """One line of the table, cells in the order of the columns; equal to itself alone."""
 
     unit_id: int
     maker: str
@@ -46,6 +55,8 @@ class RankingPage:
     column_choices: tuple[Choice, ...]
     column_kept: tuple[tuple[str, str], ...]  # the rest of the view, handed on when columns are picked
     lines: tuple[RankingLine, ...]
+    lines_are_kept: bool  # the same line is the same object in the next view
+    row_columns: tuple[RowColumn, ...]
     shown: str
     removed: tuple[str, ...]
     conditions: tuple[str, ...]
@@ -84,6 +95,7 @@ def ranking_page(
         ranking.highest_rate_m3_per_h,
         ranking.longest_time_min,
     )
+    columns = columns_of(ranking, form, system, picked)
     return RankingPage(
         title="How fast does each unit clear the room?",
         answer=answer(ranking, system),
@@ -91,12 +103,14 @@ def ranking_page(
         has_no_rate=0 < ranking.total_lines == ranking.without_rate,
         caption=_caption(ranking),
         more_is_open=any(form.typed(name) for name in (*_MORE_FIELDS, system.area_field)),
-        columns=columns_of(ranking, form, system, picked),
+        columns=columns,
         column_choices=column_choices(keys),
         column_kept=tuple(
             (name, text) for name, texts in form.values.items() if name not in ("column", "offset") for text in texts
         ),
         lines=_lines(ranking, scales, picked),
+        lines_are_kept=picked.is_usual,
+        row_columns=tuple(RowColumn(column.key, column.has_bar) for column in columns[1:]),
         shown=f"{ranking.total_units} of {counted(ranking.units_on_bench, 'unit')}",
         removed=tuple(f"{removed.units} {removed.why}" for removed in ranking.removed),
         conditions=conditions(ranking, system),
@@ -268,7 +282,9 @@ def _links(ranking: Ranking, form: TypedForm) -> PageLinks:
     )
 
 
+@lru_cache(maxsize=2048)
 def _line(line: RankedSetting, scales: Scales) -> RankingLine:
+    """Kept like its cells."""
     row = line.row
     return RankingLine(
         unit_id=row.unit_id,
