@@ -26,6 +26,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _check_store(arguments: argparse.Namespace) -> int:
+    from app.command_line.serve import place
     from app.services.check_store import check_store
     from app.services.open_store import open_store
 
@@ -39,7 +40,7 @@ def _check_store(arguments: argparse.Namespace) -> int:
     counts = ", ".join(
         f"{checked.counted[name]} {name.replace('_', ' ')}" for name in ("trials", "logs", "raw_files", "readings")
     )
-    print(f"{settings.data_folder}: {counts} checked")
+    print(f"{place(settings)}: {counts} checked")
     _print_findings(checked.findings)
     print("The store is sound." if checked.sound else "The store is not sound; see above.")
     return 0 if checked.sound else 1

@@ -2,7 +2,7 @@
 
 from ipaddress import ip_address
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, make_url
 
 from app.errors import AccountNeeded
 from app.services.who_comes import has_accounts
@@ -14,10 +14,14 @@ def refuse_without_account(settings: Settings, engine: Engine) -> None:
     others = [name for name in (settings.host, *settings.allowed_hosts) if not is_own_machine(name)]
     if not others or has_accounts(engine):
         return
+    if settings.database_url:
+        where = f"--database {make_url(settings.database_url).render_as_string(hide_password=True)}"
+    else:
+        where = f"--data {settings.data_folder}"
     raise AccountNeeded(
         f"The bench would answer to {', '.join(others)}, where others reach it, and it has no account. Add one first: "
-        f"hazefall account add NAME --role administer --data {settings.data_folder}. Without an account a bench is "
-        "served on 127.0.0.1 only."
+        f"hazefall account add NAME --role administer {where}. Without an account a bench is served on "
+        "127.0.0.1 only."
     )
 
 

@@ -133,8 +133,10 @@ def test_a_folder_without_logs_is_refused(tmp_path: Path, settings, capsys: pyte
 def test_a_sound_store_is_told_so(bench: Path, capsys: pytest.CaptureFixture[str]):
     assert run(["check", "--data", str(bench)]) == 0
     said = capsys.readouterr().out
-    assert "3 trials, 3 logs, 3 raw files, 1353 readings checked" in said
+    assert f"{bench}: 3 trials, 3 logs, 3 raw files, 1353 readings checked" in said
     assert said.endswith("The store is sound.\n")
+    assert run(["check", "--database", f"sqlite:///{bench}/bench.sqlite"]) == 0
+    assert f"{bench}/bench.sqlite: 3 trials" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(
