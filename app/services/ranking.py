@@ -4,6 +4,7 @@ Nothing statistical is computed here: rates, intervals and clearing times are re
 The page and the API show the same `Ranking`.
 """
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -22,6 +23,7 @@ from app.services.ranking_choices import (
     RoomOffered,
     filled_choices,
 )
+from app.services.ranking_sort import level_of, price_of, sorted_lines
 from app.services.ranking_table import (
     RankedSetting,
     RankingTable,
@@ -104,8 +106,8 @@ def _rank(table: RankingTable, choices: RankingChoices, session: Session | None)
     units_on_bench = len({line.row.unit_id for line in lines})
     kinds = tuple(sorted({line.row.kind for line in lines}))
     chosen, removed = _filtered(_at_chosen_setting(lines, filled.setting), filled, offered, units_on_bench)
-    ordered = _ordered(chosen, filled, offered, session)
-    told_apart = [line for line in ordered if line.has_rate]
+    ordered = sorted_lines(chosen, filled, offered, session)
+    ends = _ends(ordered)
     return Ranking(
         lines=tuple(ordered[filled.offset : filled.offset + filled.limit]),
         total_lines=len(ordered),
@@ -116,21 +118,52 @@ def _rank(table: RankingTable, choices: RankingChoices, session: Session | None)
         offered=offered,
         room=offered.room(filled.room_id),
         kinds=kinds,
-        leader=max(told_apart, key=_rate_of, default=None),
-        last=min(told_apart, key=_rate_of, default=None),
-        not_measurable=sum(1 for line in ordered if line.row.measurable == 0),
-        without_rate=sum(1 for line in ordered if line.row.clean_air_delivery_rate_m3_per_h is None),
-        highest_rate_m3_per_h=_largest(
-            line.row.clean_air_delivery_rate_high_95 or line.row.clean_air_delivery_rate_m3_per_h for line in ordered
-        ),
-        longest_time_min=_largest(
-            time
-            for line in ordered
-            for time in (line.row.time_to_clear_min, line.row.not_cleared_before_min)
-            if line.row.summary_id is not None
-        ),
+        leader=ends.leader,
+        last=ends.last,
+        not_measurable=ends.not_measurable,
+        without_rate=ends.without_rate,
+        highest_rate_m3_per_h=ends.highest_rate_m3_per_h,
+        longest_time_min=ends.longest_time_min,
         needed_rate_m3_per_h=needed_rate_m3_per_h(filled),
     )
+
+
+@dataclass(slots=True)
+class _Ends:
+    """What the words and the scales of a table rest on; named as in `Ranking`."""
+
+    leader: RankedSetting | None = None
+    last: RankedSetting | None = None
+    not_measurable: int = 0
+    without_rate: int = 0
+    highest_rate_m3_per_h: float = 0.0
+    longest_time_min: float = 0.0
+
+
+def _ends(lines: Sequence[RankedSetting]) -> _Ends:
+    """In one pass, because a bench may have thousands of lines; of equal rates the first line counts."""
+    ends = _Ends()
+    highest, lowest = -math.inf, math.inf
+    for line in lines:
+        row = line.row
+        rate = row.clean_air_delivery_rate_m3_per_h
+        if row.measurable == 0:
+            ends.not_measurable += 1
+        if rate is None:
+            ends.without_rate += 1
+        elif row.measurable == 1:
+            if rate > highest:
+                highest, ends.leader = rate, line
+            if rate < lowest:
+                lowest, ends.last = rate, line
+        top = row.clean_air_delivery_rate_high_95 or rate
+        if top is not None and top > ends.highest_rate_m3_per_h:
+            ends.highest_rate_m3_per_h = top
+        if row.summary_id is not None:
+            for time in (row.time_to_clear_min, row.not_cleared_before_min):
+                if time is not None and time > ends.longest_time_min:
+                    ends.longest_time_min = time
+    return ends
 
 
 def needed_rate_m3_per_h(choices: RankingChoices) -> float | None:
@@ -196,17 +229,17 @@ def _filters(choices: RankingChoices, offered: Offered) -> Iterable[tuple[str, C
     if choices.kind:
         yield "kind", lambda line: line.row.kind == choices.kind, f"of another kind than {choices.kind}"
     if (ceiling := choices.max_price) is not None:
-        yield "max_price", lambda line: _price(line, offered) is not None, f"without a price in {offered.currency}"
+        yield "max_price", lambda line: price_of(line, offered) is not None, f"without a price in {offered.currency}"
         yield (
             "max_price",
-            lambda line: (_price(line, offered) or 0.0) <= ceiling,
+            lambda line: (price_of(line, offered) or 0.0) <= ceiling,
             f"dearer than {ceiling:g}\u00a0{offered.currency}",
         )
     if (loudest := choices.max_sound_dba) is not None:
-        yield "max_sound_dba", lambda line: _level(line) is not None, "without a sound level at this setting"
+        yield "max_sound_dba", lambda line: level_of(line) is not None, "without a sound level at this setting"
         yield (
             "max_sound_dba",
-            lambda line: (_level(line) or 0.0) <= loudest,
+            lambda line: (level_of(line) or 0.0) <= loudest,
             f"louder than {loudest:g}\u00a0dB(A)",
         )
     if (needed := needed_rate_m3_per_h(choices)) is not None:
@@ -220,101 +253,3 @@ def _filters(choices: RankingChoices, offered: Offered) -> Iterable[tuple[str, C
             lambda line: line.has_rate and (line.row.clean_air_delivery_rate_m3_per_h or 0.0) >= needed,
             f"too weak for {choices.room_area_m2:g}\u00a0m²",
         )
-
-
-def _price(line: RankedSetting, offered: Offered) -> float | None:
-    """Latest price where it is in the bench's currency; prices in others are shown but not compared."""
-    return line.row.price if line.row.price_currency == offered.currency else None
-
-
-def _level(line: RankedSetting) -> float | None:
-    return None if line.sound is None else line.sound.level_dba
-
-
-def _ordered(
-    lines: Sequence[RankedSetting], choices: RankingChoices, offered: Offered, session: Session | None
-) -> list[RankedSetting]:
-    if choices.sort not in EXTRA_COLUMNS or session is None:
-        return sorted(lines, key=_order(_VALUES.get(choices.sort, _nothing), choices, offered))
-    from app.services.extra_columns import sort_values  # loaded when used: few readers sort by a further column
-
-    values = dict(zip(lines, sort_values(session, lines, choices.sort), strict=True))
-    return sorted(lines, key=_order(lambda line, _: values[line], choices, offered))
-
-
-_Value = Callable[[RankedSetting, Offered], tuple[int, float]]
-_Key = Callable[[RankedSetting], tuple[int, float, float, str, str, int]]
-
-
-def _order(value_of: _Value, choices: RankingChoices, offered: Offered) -> _Key:
-    """Sorting key. Groups keep their order whichever way the column runs: values, then bounds, then what is missing."""
-    if choices.sort in ("name", "kind"):
-        return _order_by_name(choices.sort, choices.larger_first)
-    sign = -1.0 if choices.larger_first else 1.0
-
-    def key(line: RankedSetting) -> tuple[int, float, float, str, str, int]:
-        group, value = value_of(line, offered)
-        return group, sign * value, 0.0, line.row.maker, line.row.model, line.row.position or 0
-
-    return key
-
-
-def _order_by_name(sort: str, larger_first: bool) -> _Key:
-    def key(line: RankedSetting) -> tuple[int, float, float, str, str, int]:
-        kind = line.row.kind if sort == "kind" else ""
-        text = f"{kind}\0{line.row.maker}\0{line.row.model}".casefold()
-        if larger_first:  # texts have no minus sign: each letter is turned round, and the end sorts last
-            text = "".join(chr(0x10FFFF - ord(letter)) for letter in text) + "\U0010ffff"
-        return 0, 0.0, 0.0, text, "", line.row.position or 0
-
-    return key
-
-
-def _rate_of(line: RankedSetting) -> float:
-    return line.row.clean_air_delivery_rate_m3_per_h or 0.0
-
-
-def _rate(line: RankedSetting, _: Offered) -> tuple[int, float]:
-    rate = line.row.clean_air_delivery_rate_m3_per_h
-    if rate is None:
-        return 2, 0.0
-    return (0, rate) if line.has_rate else (1, 0.0)  # not ranked by its noise
-
-
-def _time_to_clear(line: RankedSetting, _: Offered) -> tuple[int, float]:
-    if line.row.time_to_clear_min is not None:
-        return 0, line.row.time_to_clear_min
-    if line.row.not_cleared_before_min is not None:
-        return 1, line.row.not_cleared_before_min
-    return 2, 0.0
-
-
-def _plain(value: float | None) -> tuple[int, float]:
-    return (2, 0.0) if value is None else (0, float(value))
-
-
-def _running_cost(line: RankedSetting, _: Offered) -> tuple[int, float]:
-    if line.cost is None:
-        return 2, 0.0
-    return (1 if line.cost.at_least else 0), line.cost.total_per_year
-
-
-def _nothing(_line: RankedSetting, _offered: Offered) -> tuple[int, float]:
-    return 2, 0.0
-
-
-_VALUES: dict[str, _Value] = {
-    "clean_air_delivery_rate": _rate,
-    "air_changes": _rate,
-    "standard_clearing_time": lambda line, _: _plain(line.row.standard_clearing_time_min),
-    "time_to_clear": _time_to_clear,
-    "sound": lambda line, _: _plain(_level(line)),
-    "power": lambda line, _: _plain(line.row.power_w),
-    "price": lambda line, offered: _plain(_price(line, offered)),
-    "running_cost": _running_cost,
-    "trials": lambda line, _: _plain(line.row.trials),
-}
-
-
-def _largest(values: Iterable[float | None]) -> float:
-    return max((value for value in values if value is not None), default=0.0)
