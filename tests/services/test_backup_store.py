@@ -142,6 +142,19 @@ def test_a_backup_does_not_wait_for_ever_for_a_store_that_is_held(settings: Sett
     assert not (settings.data_folder / "backups").exists()
 
 
+def test_a_copy_that_does_not_stand_its_check_is_not_kept(settings: Settings):
+    with closing(sqlite3.connect(settings.data_folder / "bench.sqlite")) as store:
+        store.execute(
+            "INSERT INTO speed_settings (unit_under_test_id, name, position, is_highest) VALUES (77, 'low', 1, 0)"
+        )
+        store.commit()
+    with pytest.raises(
+        StoreProblem, match="holds 1 rows that refer to a missing row, the first in table speed_settings"
+    ):
+        backup_store(settings)
+    assert list((settings.data_folder / "backups").iterdir()) == []
+
+
 def test_a_store_that_is_in_use_is_not_replaced_and_nothing_is_left_beside_it(
     copy: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch
 ):

@@ -7,22 +7,26 @@ from dataclasses import replace
 import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
-from sqlalchemy import Engine
+from sqlalchemy import Engine, select
 
 from app.errors import AccountNeeded
 from app.services.address_rule import refuse_without_account
 from app.services.api_tokens import add_api_token
+from app.services.logger_profiles import load_profile
 from app.services.roles import ROLES, may
 from app.services.sign_in import sign_in
 from app.settings import Settings
 from app.storage.engine import session_scope
+from app.storage.rooms_and_loggers import LoggerProfile
 from app.web.admission import sent_on_own_machine
 from app.web.api.all_routes import API_ROUTERS
 from app.web.application import make_app
 from app.web.pages.all_pages import PAGE_ROUTERS, TAKEN_ROUTERS
 from app.web.route_roles import ANYBODY, LEAST_ROLE
 from app.web.routes_when_needed import load_all_routes
+from tests.conftest import SmallBench, decay_log
 from tests.services.accounts import PASSWORD, make_account
+from tests.web.trial_forms import conditions, upload
 
 SAME_ORIGIN = {"sec-fetch-site": "same-origin"}
 
@@ -52,6 +56,21 @@ def test_what_changes_something_needs_more_than_reading():
     for route, least in LEAST_ROLE.items():
         if not route.startswith("GET ") and route not in own and not route.startswith("POST /account/"):
             assert least in ("add", "edit", "administer"), route
+
+
+_CHANGES_WHAT_IS_THERE = re.compile(r"/(edit|trash|untrash|take-back|exclude|restore|marks|points|verdict|withdraw)$")
+
+
+def test_the_table_gives_no_role_more_than_its_words_say():
+    """By the addresses alone: changing what is there needs to edit, accounts and the bench's choices to administer."""
+    for route, least in LEAST_ROLE.items():
+        method, path = route.split(" ")
+        if path.startswith("/accounts") or route == "POST /bench":
+            assert least == "administer", route
+        elif method in ("PATCH", "PUT", "DELETE") or (method == "POST" and _CHANGES_WHAT_IS_THERE.search(path)):
+            assert least == "edit", route
+        elif method == "GET" and not path.startswith(("/bulk", "/trials/add")) and not path.endswith("/add"):
+            assert least in (ANYBODY, "view"), route
 
 
 def test_the_application_serves_no_route_outside_the_table(app: FastAPI):
@@ -172,6 +191,26 @@ def test_a_script_with_a_token_does_what_its_role_allows(store: Engine, people: 
     assert "Your role is 'add'; this needs the role 'edit'" in refused.json()["detail"]
     assert "Person who may administer" in client.get("/changes", headers=bearer).text
     assert "somebody" not in client.get("/changes", headers=bearer).text
+
+
+def test_who_may_only_add_replaces_no_profile(
+    client: TestClient, people: dict[str, str], small_bench: SmallBench, store: Engine
+):
+    def kept_as(role: str, zone: str, seed: int):
+        address = upload(as_role(client, people, role), decay_log(6.0, minutes=30, seed=seed)).split("?")[0]
+        return client.post(address, data=conditions(small_bench, profile_name="Dust meter", timezone=zone))
+
+    def zones() -> list[str | None]:
+        with session_scope(store) as session:
+            return [load_profile(session, profile.id).timezone for profile in session.scalars(select(LoggerProfile))]
+
+    assert kept_as("add", "Europe/Berlin", 1).status_code == 303
+    refused = kept_as("add", "Asia/Tokyo", 2)
+    assert refused.status_code == 422
+    assert "replacing it needs the role “edit”" in refused.text
+    assert zones() == ["Europe/Berlin"]
+    assert kept_as("edit", "Asia/Tokyo", 2).status_code == 303
+    assert zones() == ["Asia/Tokyo"]
 
 
 @pytest.mark.parametrize("header", ["Bearer", "Bearer x", "bearer hazefall_" + "x" * 43, "Basic YTpi"])
