@@ -72,6 +72,32 @@ def test_no_label_of_a_chart_is_cut_off(browse, path):
         assert page.evaluate(CUT_OFF) == []
 
 
+@pytest.mark.parametrize("path", ["/", "/trials", "/costs", "/units/1"])
+def test_the_words_above_a_table_are_read_whole_on_a_phone(browse, path):
+    page = browse(path, width=390)
+    ends = page.evaluate(
+        "[...document.querySelectorAll('.table-box caption')].map((one) => one.getBoundingClientRect().right)"
+    )
+    assert ends
+    assert max(ends) <= 390
+
+
+FIRST_LINES = """
+() => [...document.querySelectorAll("table.ranking tbody tr")].map((row) => {
+  const name = row.querySelector("th a").getBoundingClientRect();
+  const number = document.createRange();
+  number.selectNode(document.createTreeWalker(row.querySelector("td.number"), NodeFilter.SHOW_TEXT).nextNode());
+  return [name.height, name.top - number.getBoundingClientRect().top];
+})
+"""
+
+
+def test_a_name_in_two_lines_begins_beside_its_numbers(browse):
+    found = browse("/", width=390).evaluate(FIRST_LINES)
+    assert max(height for height, _ in found) > 30  # some name has two lines
+    assert max(abs(apart) for _, apart in found) < 6
+
+
 @pytest.mark.parametrize("path", ["/", "/curves", "/units/1"])
 def test_a_page_is_readable_in_the_dark(browse, screenshot_folder, path):
     page = browse(path, scheme="dark")

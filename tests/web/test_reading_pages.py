@@ -196,6 +196,13 @@ def test_every_measured_number_of_the_ranking_has_its_interval(tried_bench: Trie
     assert "given below it in µg/m³" in words
 
 
+@pytest.mark.parametrize("address", ["/", "/units/1"])
+def test_the_level_below_a_time_to_clear_has_its_unit_in_the_head(
+    tried_bench: TriedBench, client: TestClient, address: str
+):
+    assert "Time to clear min, from µg/m³" in words_of(client.get(address).text)
+
+
 def test_a_time_beyond_the_runs_is_an_estimate_wherever_it_is_shown(
     tried_bench: TriedBench, store: Engine, client: TestClient
 ):

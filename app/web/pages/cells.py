@@ -79,6 +79,16 @@ def rate_words(line: RankedSetting, system: UnitSystem) -> MeasuredWords:
     )
 
 
+def time_to_clear_unit(channel_name: str) -> str:
+    """Minutes, and the unit of the level that a run began with, which stands below the time.
+
+    >>> time_to_clear_unit("pm2_5")
+    'min, from µg/m³'
+    """
+    unit = channel(channel_name).unit
+    return f"min, from {unit}" if unit else "min"
+
+
 def why_no_rate(line: RankedSetting) -> str:
     """Why a line has no clean air delivery rate."""
     row = line.row

@@ -11,7 +11,7 @@ from app.services.comparison import FEWEST, MOST, SettingsCompared
 from app.services.ranking import Ranking
 from app.web.addresses import address
 from app.web.page_context import Choice, Switch
-from app.web.pages.cells import Cell, Scales, cells_of_line
+from app.web.pages.cells import Cell, Scales, cells_of_line, time_to_clear_unit
 from app.web.pages.compare_cells import with_intervals
 from app.web.pages.compare_figures import PairRow, pair_rows
 from app.web.pages.ranking_view import units_switch
@@ -198,7 +198,7 @@ def _rows(compared: SettingsCompared, system: UnitSystem) -> tuple[CompareRow, .
         (CLEAN_AIR, "Clean air delivery rate", system.flow_symbol),
         ("", "Air changes in the test room", "1/h"),
         (CLEARING_TIME, "95\u00a0% less smoke", "min"),
-        ("", "Time to clear", "min"),
+        ("", "Time to clear", time_to_clear_unit(compared.choices.channel)),
         (SOUND, f"Sound at {compared.offered.standard_distance_m:g}\u00a0m", "dB(A)"),
         (POWER, "Power", "W"),
         (PRICE, "Price", currency),

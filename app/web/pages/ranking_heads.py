@@ -3,6 +3,7 @@
 from app.services.ranking import Ranking
 from app.web.addresses import address
 from app.web.page_context import Column
+from app.web.pages.cells import time_to_clear_unit
 from app.web.pages.ranking_columns import PickedColumns
 from app.web.typed_form import TypedForm
 from app.web.unit_system import UnitSystem
@@ -26,7 +27,7 @@ def heads(ranking: Ranking, system: UnitSystem) -> tuple[tuple[str, str, str, bo
         ("clean_air_delivery_rate", "Clean air delivery rate", system.flow_symbol, True),
         ("air_changes", "Air changes", "1/h", False),
         ("standard_clearing_time", "95\u00a0% less smoke", "min", False),
-        ("time_to_clear", "Time to clear", "min", True),
+        ("time_to_clear", "Time to clear", time_to_clear_unit(ranking.choices.channel), True),
         ("sound", "Sound", "dB(A)", False),
         ("power", "Power", "W", False),
         ("price", "Price", currency, False),

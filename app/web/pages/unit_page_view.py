@@ -13,7 +13,7 @@ from app.services.sound_levels import SettingLevel
 from app.services.unit_page import PartKnown, UnitKnown
 from app.services.verdicts import OutdatedText
 from app.web.page_context import Choice
-from app.web.pages.cells import Cell, Scales, cells_of_line
+from app.web.pages.cells import Cell, Scales, cells_of_line, time_to_clear_unit
 from app.web.pages.unit_more import UnitMore
 from app.web.pages.unit_trial_lines import UnitTrialLine, trial_line, trials_words
 from app.web.typed_form import TypedForm
@@ -74,6 +74,7 @@ class UnitPage:
     prices: tuple[tuple[str, str, str], ...]  # day, amount, source
     trials: tuple[UnitTrialLine, ...]
     channels: tuple[Choice, ...]
+    time_to_clear_unit: str
     more: UnitMore
     form: TypedForm
     trials_words: str
@@ -123,6 +124,7 @@ def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem, more: UnitM
         ),
         trials=tuple(trial_line(one, known, system) for one in known.trials),
         channels=tuple(Choice(one, channel(one).label, one == lines.choices.channel) for one in lines.offered.channels),
+        time_to_clear_unit=time_to_clear_unit(lines.choices.channel),
         more=more,
         form=form,
         trials_words=trials_words(known),
