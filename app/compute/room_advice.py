@@ -1,8 +1,10 @@
 """Which settings serve a room below a sound ceiling and within a budget, and what nothing beats on all three."""
 
 from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from itertools import chain, product
+from operator import itemgetter
 
 from app.compute.clean_air import removal_time_min
 from app.compute.measured import Measured
@@ -10,6 +12,7 @@ from app.compute.room_need import RoomNeed
 from app.compute.sound import energy_sum
 
 STANDARD_SHARE_REMOVED = 0.95
+Point = tuple[float, float, float]  # price, sound, minus the rate: the less of each, the better
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +114,23 @@ def advise(candidates: tuple[Candidate, ...], wish: Wish) -> RoomAdvice:
                 candidate.rate.low_95 >= wish.need.rate_m3_per_h,
             )
         )
-    fits.sort(key=lambda fit: (_or_infinite(fit.candidate.price), _or_infinite(fit.candidate.sound_dba)))
-    return RoomAdvice(tuple(fits), tuple(left_out))
+    return RoomAdvice(in_order(fits), tuple(left_out))
+
+
+def advice_of(parts: Sequence[RoomAdvice]) -> RoomAdvice:
+    """Advice on lots of settings, such as those of one unit each, as one on all of them in that order."""
+    return RoomAdvice(
+        in_order(fit for part in parts for fit in part.fits), tuple(chain.from_iterable(p.left_out for p in parts))
+    )
+
+
+def in_order(fits: Iterable[Fit]) -> tuple[Fit, ...]:
+    """The cheapest first, at one price the quieter."""
+    return tuple(sorted(fits, key=_price_and_sound))
+
+
+def _price_and_sound(fit: Fit) -> tuple[float, float]:
+    return _or_infinite(fit.candidate.price), _or_infinite(fit.candidate.sound_dba)
 
 
 def frontier(candidates: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
@@ -126,25 +144,34 @@ def frontier(candidates: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
     >>> [candidate.unit for candidate in frontier((a, b))]
     ['a']
     """
-    # Dearest last: whatever beats a setting stands before it, so price need not be looked at again.
-    complete = sorted((_worse_is_larger(c), place) for place, c in enumerate(candidates) if _has_all_three(c))
-    kept: list[int] = []
-    kept_keys: set[tuple[float, float, float]] = set()
+    return frontier_of((point, c) for c in candidates if (point := point_of(c)) is not None)
+
+
+def point_of(candidate: Candidate) -> Point | None:
+    """Where a setting stands among others; None where one of the three is missing or nothing is cleaned."""
+    return _worse_is_larger(candidate) if _has_all_three(candidate) else None
+
+
+def frontier_of(points: Iterable[tuple[Point, Candidate]]) -> tuple[Candidate, ...]:
+    """As `frontier`, for settings whose points are known."""
+    kept: list[Candidate] = []
+    kept_points: set[Point] = set()
     sounds: list[float] = []  # rising; beside each the strongest rate of what is no louder, as a falling minus rate
     minus_rates: list[float] = []
-    for key, place in complete:
-        _, sound, minus_rate = key
+    # Dearest last: whatever beats a setting stands before it, so price need not be looked at again.
+    for point, candidate in sorted(points, key=itemgetter(0)):
+        _, sound, minus_rate = point
         no_louder = bisect_right(sounds, sound)
-        if no_louder and minus_rates[no_louder - 1] <= minus_rate and key not in kept_keys:
+        if no_louder and minus_rates[no_louder - 1] <= minus_rate and point not in kept_points:
             continue
-        kept.append(place)
-        kept_keys.add(key)
+        kept.append(candidate)
+        kept_points.add(point)
         first = bisect_left(sounds, sound)
         last = first
         while last < len(sounds) and minus_rates[last] >= minus_rate:
             last += 1
         sounds[first:last], minus_rates[first:last] = [sound], [minus_rate]
-    return tuple(candidates[place] for place in kept)
+    return tuple(kept)
 
 
 def beaten_by(candidate: Candidate, others: tuple[Candidate, ...]) -> Candidate | None:
@@ -191,7 +218,7 @@ def _beats(one: Candidate, other: Candidate) -> bool:
     return ours != theirs and all(a <= b for a, b in zip(ours, theirs, strict=True))
 
 
-def _worse_is_larger(c: Candidate) -> tuple[float, float, float]:
+def _worse_is_larger(c: Candidate) -> Point:
     return _or_infinite(c.price), _or_infinite(c.sound_dba), -(c.rate.value if c.rate else 0.0)
 
 

@@ -16,7 +16,7 @@ def axis_range(chart: Chart, which: Literal["x", "y"]) -> tuple[float, float]:
     axis = chart.x_axis if which == "x" else chart.y_axis
     if axis.names:
         return 0.0, 1.0
-    values = _values(chart, which)
+    values = _values(chart, which) if axis.low is None or axis.high is None else []
     if axis.scale == "log":
         values = [value for value in values if value > 0]
     low = axis.low if axis.low is not None else min(values, default=0.0)
@@ -38,7 +38,7 @@ def _values(chart: Chart, which: str) -> list[float]:
     stacks: dict[tuple[str, object], float] = {}
     for series in chart.series:
         own, other = (series.x, series.y) if which == "x" else (series.y, series.x)
-        numbers = [float(value) for value in own if isinstance(value, int | float)]
+        numbers = [float(value) for value in own if isinstance(value, (int, float))]
         if series.kind == "bar" and along_values:
             for place, value in zip(other, own, strict=True):
                 key = (series.stack, place)

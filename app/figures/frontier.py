@@ -13,19 +13,23 @@ MOST_SINGLE = 60  # settings with a series, and so a name in the taken table, of
 
 def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: float, flow_symbol: str) -> Chart:
     """Clean air over sound, the price beside the name; settings that nothing beats are named and stand out."""
-    complete = [c for c in found.candidates if c.rate is not None and c.measurable and c.sound_dba is not None]
-    levels = [c.sound_dba for c in complete if c.sound_dba is not None]
+    complete = [
+        (c, level, c.rate.value)
+        for c in found.candidates
+        if c.measurable and c.rate is not None and (level := c.sound_dba) is not None
+    ]
+    levels = [level for _, level, _ in complete]
     best_ids = {c.setting_id for c in found.frontier}
     named = _named(found.frontier[:MOST_SINGLE])
-    beaten = [c for c in complete if c.setting_id not in best_ids]
+    beaten = [(level, rate) for c, level, rate in complete if c.setting_id not in best_ids]
     series = []
     if beaten:
-        series.append(_points("beaten on price, sound and clean air, or without a price", beaten, found, flow_factor))
+        series.append(_beaten(beaten, flow_factor))
     single = found.frontier[:MOST_SINGLE]
     series += [_best(c, found, flow_factor, with_name=c in named) for c in single]
     if len(found.frontier) > MOST_SINGLE:
         rest = list(found.frontier[MOST_SINGLE:])
-        series.append(_points("further settings that nothing beats", rest, found, flow_factor, stands_out=True))
+        series.append(_further(rest, found, flow_factor))
     lines = [
         ReferenceLine("y", found.need.rate_m3_per_h * flow_factor, f"asked for by {found.choices.room_area_m2:g} m²")
     ]
@@ -83,17 +87,27 @@ def _best(candidate: Candidate, found: AdviceForRoom, factor: float, *, with_nam
     )
 
 
-def _points(
-    name: str, candidates: list[Candidate], found: AdviceForRoom, factor: float, *, stands_out: bool = False
-) -> Series:
+def _beaten(points: list[tuple[float, float]], factor: float) -> Series:
+    """Sound and rate of what is beaten. The pointer passes over them, and there may be thousands, so no words."""
     return Series(
-        name,
+        "beaten on price, sound and clean air, or without a price",
+        "points",
+        tuple(level for level, _ in points),
+        tuple(rate * factor for _, rate in points),
+        colour=None,
+        faint=True,
+        in_legend=True,
+    )
+
+
+def _further(candidates: list[Candidate], found: AdviceForRoom, factor: float) -> Series:
+    return Series(
+        "further settings that nothing beats",
         "points",
         tuple(c.sound_dba or 0.0 for c in candidates),
         tuple(_rate(c) * factor for c in candidates),
         hover=tuple(_hover(c, found, factor) for c in candidates),
-        colour=0 if stands_out else None,
-        faint=not stands_out,
+        colour=0,
         in_legend=True,
     )
 

@@ -15,7 +15,7 @@ _LEADER = 0.018  # of the width of the plot, from the end of a curve to its name
 
 def plotly_layout(chart: Chart) -> dict[str, Any]:
     """The layout of a chart; grid and lines get the page's colours when it is drawn."""
-    labels = end_labels(chart)
+    labels, ends = end_labels(chart), axis_range(chart, "x")
     longest = max((len(label.series.end_label) for label in labels), default=0)
     layout: dict[str, Any] = {
         "template": None,
@@ -28,7 +28,7 @@ def plotly_layout(chart: Chart) -> dict[str, Any]:
         "bargap": 0.3,
         "showlegend": any(series.in_legend or series.kind == "bar" for series in chart.series),
         "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom", "traceorder": "normal"},
-        "xaxis": _axis(chart.x_axis, axis_range(chart, "x"), names_downwards=False),
+        "xaxis": _axis(chart.x_axis, ends, names_downwards=False),
         "yaxis": _axis(chart.y_axis, axis_range(chart, "y"), names_downwards=chart.horizontal),
         "shapes": [],
         "annotations": [],
@@ -44,7 +44,7 @@ def plotly_layout(chart: Chart) -> dict[str, Any]:
     for line in chart.reference_lines:
         layout["shapes"].append(_line_shape(line.axis, line.at))
         layout["annotations"].append(_line_words(line, chart))
-    layout["annotations"] += [_end_words(label, chart) for label in labels]
+    layout["annotations"] += [_end_words(label, chart, ends) for label in labels]
     layout["annotations"] += [
         _words(note.words, x=note.x, y=_on(chart.y_axis, note.y), xanchor="left", yanchor="bottom")
         for note in chart.annotations
@@ -85,9 +85,9 @@ def _words(text: str, **place: Any) -> dict[str, Any]:
     return {"text": escape(text), "showarrow": False, "font": {"size": 13}} | place
 
 
-def _end_words(label: EndLabel, chart: Chart) -> dict[str, Any]:
+def _end_words(label: EndLabel, chart: Chart, x_range: tuple[float, float]) -> dict[str, Any]:
     """A name at the end of a curve, joined to it by a hairline in the curve's colour."""
-    low, high = axis_range(chart, "x")
+    low, high = x_range
     ends = [_on(chart.x_axis, end) for end in (low, high)]
     x = _on(chart.x_axis, min(max(label.x, low), high))  # a hair outside the axis, after rounding, it is not drawn
     return {

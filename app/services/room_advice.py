@@ -1,12 +1,26 @@
 """Which units to buy for a room: settings that reach the air changes, below a sound ceiling and within a budget."""
 
-from collections.abc import Collection, Mapping
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from sqlalchemy.orm import Session
 
 from app.compute.measured import Measured
-from app.compute.room_advice import Candidate, Fit, RoomAdvice, Wish, advise, frontier, two_of
+from app.compute.room_advice import (
+    Candidate,
+    Fit,
+    Point,
+    RoomAdvice,
+    Wish,
+    advice_of,
+    advise,
+    frontier_of,
+    in_order,
+    point_of,
+    two_of,
+)
 from app.compute.room_need import RULE_CEILING_M, RoomNeed, need_by_155_rule, need_by_air_changes
 from app.errors import InvalidValue
 from app.services.kept_reads import kept, kept_by_unit
@@ -73,14 +87,48 @@ def advice_for_room(session: Session, choices: RoomChoices | None = None) -> Adv
     return kept(session, ("advice for a room", chosen), lambda: _advice(session, chosen, _need(chosen)))
 
 
+class _UnitSettings(NamedTuple):
+    """The settings of one unit, in any room; `two` has two of each in one room, `points` is what a frontier is of."""
+
+    name: str
+    one: tuple[Candidate, ...]
+    two: tuple[Candidate, ...]
+    points: tuple[tuple[Point, Candidate], ...]
+
+
+class _UnitAdvice(NamedTuple):
+    """What one unit does for one wish.
+
+    pairs : of two of it, where one of it does not serve
+    fails : limits that none of its settings passes
+    strongest, quietest : among its settings that fail the rate, or the sound, and nothing else
+    """
+
+    advice: RoomAdvice
+    pairs: tuple[Fit, ...]
+    fails: tuple[str, ...]
+    strongest: Candidate | None
+    quietest: Candidate | None
+
+
 def _advice(session: Session, chosen: RoomChoices, need: RoomNeed) -> AdviceForRoom:
+    """Put together from what is kept of each unit: after a change only the units that changed are judged anew."""
     filled, offered = read_offered(session, RankingChoices())
-    both = _candidates(session, filled, offered)
-    candidates = [one for one, _ in both]
+    measured = (filled.channel, filled.aerosol, filled.room_id, offered.currency)
+    key = (*measured, offered.standard_distance_m, offered.sound_correction_rule)
+    settings = kept_by_unit(
+        session, ("candidates for a room", *key), lambda ids: _settings(session, filled, offered, ids)
+    )
     wish = Wish(need, chosen.max_sound_dba, chosen.max_price)
-    found = advise(tuple(candidates), wish)
-    alone = {fit.candidate.unit_id for fit in found.fits}
-    pairs = advise(tuple(two for one, two in both if one.unit_id not in alone), wish).fits
+
+    def judge(unit_ids: Collection[int] | None) -> Mapping[int, _UnitAdvice]:
+        asked = settings if unit_ids is None else unit_ids
+        return {unit: _judged(settings[unit], wish) for unit in asked if unit in settings}
+
+    judged = kept_by_unit(session, ("units judged for a room", *key, chosen), judge)
+    by_name = sorted(settings, key=lambda unit: settings[unit].name)
+    units = [judged[unit] for unit in by_name]
+    found = advice_of([unit.advice for unit in units])
     return AdviceForRoom(
         choices=chosen,
         need=need,
@@ -88,37 +136,52 @@ def _advice(session: Session, chosen: RoomChoices, need: RoomNeed) -> AdviceForR
         distance_m=offered.standard_distance_m,
         advice=found,
         best_of_unit=_best_of_unit(found),
-        strongest_within_limits=max(_failing_only(found, "rate"), key=_rate, default=None),
-        quietest_that_serves=min(_failing_only(found, "sound"), key=lambda c: c.sound_dba or 0.0, default=None),
-        pairs=pairs,
-        frontier=frontier(tuple(candidates)),
-        candidates=tuple(candidates),
-        units=len({candidate.unit_id for candidate in candidates}),
-        left_out=_left_out(found, tuple(candidates)),
+        strongest_within_limits=max((u.strongest for u in units if u.strongest), key=_rate, default=None),
+        quietest_that_serves=min((u.quietest for u in units if u.quietest), key=_level, default=None),
+        pairs=in_order(fit for unit in units for fit in unit.pairs),
+        frontier=frontier_of(point for unit in by_name for point in settings[unit].points),
+        candidates=tuple(candidate for unit in by_name for candidate in settings[unit].one),
+        units=len(units),
+        left_out=_left_out(units),
     )
 
 
-def _candidates(session: Session, filled: RankingChoices, offered: Offered) -> list[tuple[Candidate, Candidate]]:
-    """Every setting, by maker, model and position, with two of it; kept by unit, for any room."""
-
-    def read(unit_ids: Collection[int] | None) -> Mapping[int, list[tuple[Candidate, Candidate]]]:
-        sounds = read_setting_sounds(
-            session,
-            standard_distance_m=offered.standard_distance_m,
-            rule=offered.sound_correction_rule,
-            unit_ids=unit_ids,
+def _settings(
+    session: Session, filled: RankingChoices, offered: Offered, unit_ids: Collection[int] | None
+) -> Mapping[int, _UnitSettings]:
+    """Every setting by unit and position."""
+    sounds = read_setting_sounds(
+        session,
+        standard_distance_m=offered.standard_distance_m,
+        rule=offered.sound_correction_rule,
+        unit_ids=unit_ids,
+    )
+    found: dict[int, list[Candidate]] = {}
+    for row in read_ranking_rows(session, filled, offered.currency, unit_ids=unit_ids):
+        if row.setting_id is not None:
+            one = _candidate(row, row.setting_id, sounds.of(row.setting_id), offered.currency)
+            found.setdefault(row.unit_id, []).append(one)
+    return {
+        unit: _UnitSettings(
+            of_unit[0].unit,
+            tuple(of_unit),
+            tuple(two_of(one) for one in of_unit),
+            tuple((point, one) for one in of_unit if (point := point_of(one)) is not None),
         )
-        found: dict[int, list[tuple[Candidate, Candidate]]] = {}
-        for row in read_ranking_rows(session, filled, offered.currency, unit_ids=unit_ids):
-            if row.setting_id is not None:
-                one = _candidate(row, row.setting_id, sounds.of(row.setting_id), offered.currency)
-                found.setdefault(row.unit_id, []).append((one, two_of(one)))
-        return found
+        for unit, of_unit in found.items()
+    }
 
-    measured = (filled.channel, filled.aerosol, filled.room_id, offered.currency)
-    key = ("candidates for a room", *measured, offered.standard_distance_m, offered.sound_correction_rule)
-    units = kept_by_unit(session, key, read)
-    return [both for unit in sorted(units.values(), key=lambda unit: unit[0][0].unit) for both in unit]
+
+def _judged(unit: _UnitSettings, wish: Wish) -> _UnitAdvice:
+    found = advise(unit.one, wish)
+    failed = [set(left.fields) for left in found.left_out]
+    return _UnitAdvice(
+        found,
+        () if found.fits else advise(unit.two, wish).fits,
+        () if found.fits else tuple(set.intersection(*failed)),
+        max(_failing_only(found, "rate"), key=_rate, default=None),
+        min(_failing_only(found, "sound"), key=_level, default=None),
+    )
 
 
 def _candidate(row: RankingRow, setting_id: int, sound: SettingSound, currency: str) -> Candidate:
@@ -184,19 +247,16 @@ def _rate(candidate: Candidate) -> float:
     return candidate.rate.value if candidate.rate is not None else 0.0
 
 
-def _left_out(found: RoomAdvice, candidates: tuple[Candidate, ...]) -> tuple[UnitsLeftOut, ...]:
+def _level(candidate: Candidate) -> float:
+    return candidate.sound_dba or 0.0
+
+
+def _left_out(units: Sequence[_UnitAdvice]) -> tuple[UnitsLeftOut, ...]:
     """Units of which every setting fails a limit, counted for each limit; a unit may count under several."""
-    failing: dict[str, set[int]] = {"rate": set(), "sound": set(), "price": set()}
-    for left in found.left_out:
-        for field in left.fields:
-            failing[field].add(left.candidate.setting_id)
-    settings_of: dict[int, set[int]] = {}
-    for candidate in candidates:
-        settings_of.setdefault(candidate.unit_id, set()).add(candidate.setting_id)
     words = {
         "rate": "too weak, or not measured, at every setting",
         "sound": "too loud, or not measured, at every setting",
         "price": "above the budget, or without a price",
     }
-    counts = {field: sum(settings <= ids for settings in settings_of.values()) for field, ids in failing.items()}
-    return tuple(UnitsLeftOut(field, count, words[field]) for field, count in counts.items() if count)
+    counts = Counter(field for unit in units for field in unit.fails)
+    return tuple(UnitsLeftOut(field, counts[field], words[field]) for field in words if counts[field])

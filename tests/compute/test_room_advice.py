@@ -3,7 +3,7 @@ import random
 import pytest
 
 from app.compute.measured import Measured
-from app.compute.room_advice import Candidate, Wish, advise, beaten_by, frontier, two_of
+from app.compute.room_advice import Candidate, Wish, advice_of, advise, beaten_by, frontier, point_of, two_of
 from app.compute.room_need import need_by_air_changes
 
 
@@ -53,6 +53,30 @@ def test_what_is_not_known_cannot_serve_where_it_is_asked_for():
     )
     silent = candidate(sound=None, price=None)
     assert advise((silent,), Wish(NEED)).fits[0].candidate is silent
+
+
+def test_advice_given_unit_by_unit_is_the_advice_on_all():
+    draw = random.Random(7)
+    many = [
+        candidate(
+            f"unit {n // 3}",
+            draw.choice((150.0, 170.0, 200.0)),
+            draw.choice((40.0, 45.0, None)),
+            draw.choice((90.0, 120.0)),
+        )
+        for n in range(60)
+    ]
+    wish = Wish(NEED, 44.0, 110.0)
+    by_unit = [advise(tuple(many[first : first + 3]), wish) for first in range(0, 60, 3)]
+    assert advice_of(by_unit) == advise(tuple(many), wish)
+    assert advice_of(by_unit).fits
+    assert advice_of(()) == advise((), wish)
+
+
+def test_what_misses_one_of_the_three_has_no_point():
+    assert point_of(candidate()) == (100.0, 45.0, -200.0)
+    for missing in (candidate(rate=None), candidate(sound=None), candidate(price=None), candidate(measurable=False)):
+        assert point_of(missing) is None
 
 
 def test_no_measurable_cleaning_never_serves():

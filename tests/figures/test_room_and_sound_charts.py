@@ -65,7 +65,8 @@ def test_the_frontier_names_what_nothing_beats_and_keeps_the_rest_faint():
     found = advice(candidate(1, 300.0, 50.0, 200.0), candidate(2, 100.0, 35.0, 90.0), candidate(3, 90.0, 36.0, 95.0))
     chart = drawn(frontier_chart(found, FACTS, flow_factor=1.0, flow_symbol="m³/h"))
     beaten, *best = chart.series
-    assert (beaten.faint, beaten.x, beaten.y) == (True, (36.0,), (90.0,))
+    assert (beaten.faint, beaten.colour, beaten.x, beaten.y) == (True, None, (36.0,), (90.0,))
+    assert beaten.hover == (), "the pointer passes over what is faint"
     assert {one.end_label for one in best} == {"Unit 1, 200\u00a0USD", "Unit 2, 90\u00a0USD"}
     assert [line.label for line in chart.reference_lines] == ["asked for by 20 m²", "the ceiling of sound"]
     assert "2 settings that nothing beats" in chart.alt_text

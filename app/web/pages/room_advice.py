@@ -1,6 +1,7 @@
 """Which would you buy for this room: the settings that serve it, why the others do not, and what nothing beats."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
@@ -26,9 +27,10 @@ _MOST_PAIRS = 6
 _MOST_LINES = 60
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class AdviceLine:
-    """One setting: rate, air changes and time in the reader's room, sound, price."""
+    """One setting: rate, air changes and time in the reader's room, sound, price. Equal to itself alone, and kept for
+    what was shown before, so that it need not be written again."""
 
     unit_id: int
     unit: str
@@ -85,11 +87,11 @@ def _page(found: AdviceForRoom, form: TypedForm, system: UnitSystem) -> RoomPage
         is_empty=found.units == 0,
         shown=f"{serving} of {counted(found.units, 'unit')}",
         removed=tuple(f"{left.units} {left.words}" for left in found.left_out),
-        lines=tuple(_fit_line(fit, found, system) for fit in found.advice.fits[:_MOST_LINES]),
+        lines=_fit_lines(found.advice.fits[:_MOST_LINES], found, system),
         lines_not_shown=max(0, len(found.advice.fits) - _MOST_LINES),
         nearest=_nearest(found, system),
-        pairs=tuple(_fit_line(fit, found, system) for fit in found.pairs[:_MOST_PAIRS]),
-        frontier=tuple(_line(candidate, found, system) for candidate in found.frontier[:_MOST_LINES]),
+        pairs=_fit_lines(found.pairs[:_MOST_PAIRS], found, system),
+        frontier=tuple(_line(candidate, system) for candidate in found.frontier[:_MOST_LINES]),
         frontier_not_shown=max(0, len(found.frontier) - _MOST_LINES),
         frontier_words=frontier_words(found),
         assumptions=(
@@ -156,7 +158,13 @@ def _nearest(found: AdviceForRoom, system: UnitSystem) -> tuple[str, ...]:
     return tuple(nearest)
 
 
-def _fit_line(fit: Fit, found: AdviceForRoom, system: UnitSystem) -> AdviceLine:
+def _fit_lines(fits: tuple[Fit, ...], found: AdviceForRoom, system: UnitSystem) -> tuple[AdviceLine, ...]:
+    best = set(found.best_of_unit)
+    return tuple(_fit_line(fit, fit.candidate.setting_id in best, system) for fit in fits)
+
+
+@lru_cache(maxsize=1024)
+def _fit_line(fit: Fit, is_quietest_of_unit: bool, system: UnitSystem) -> AdviceLine:
     changes = measured_words(
         fit.air_changes_per_h.value, fit.air_changes_per_h.uncertainty, *fit.air_changes_per_h.interval_95
     )
@@ -172,7 +180,7 @@ def _fit_line(fit: Fit, found: AdviceForRoom, system: UnitSystem) -> AdviceLine:
             _sound(c),
             _price(c),
         ),
-        c.setting_id in found.best_of_unit,
+        is_quietest_of_unit,
         "" if fit.sure else "The interval of its rate reaches below what the room asks for, so it may fall short.",
     )
 
@@ -183,7 +191,8 @@ def _minutes(fit: Fit) -> Cell:
     return Cell("estimate", f"{fit.minutes_to_clear:.0f}", below, "Worked out from the rate, not measured here.")
 
 
-def _line(c: Candidate, found: AdviceForRoom, system: UnitSystem) -> AdviceLine:
+@lru_cache(maxsize=1024)
+def _line(c: Candidate, system: UnitSystem) -> AdviceLine:
     return AdviceLine(c.unit_id, c.unit, c.setting, (_price(c), _sound(c), _rate(c, system)), False, "")
 
 
