@@ -8,6 +8,7 @@ import hashlib
 import json
 import tempfile
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -31,6 +32,7 @@ from app.storage.engine import session_scope
 from app.storage.trials import BenchRepeatability
 
 MOST_BYTES_OF_A_FILE = 1_000_000_000
+MOST_BYTES_OF_THE_DESCRIPTOR = 50_000_000  # JSON is read as a whole, and becomes many times as large in memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +61,7 @@ def check_package(path: Path, on_progress: OnProgress | None = None, *, workers:
                 return PackageCheck({"files": len(package.descriptor["resources"])}, tuple(package.findings))
             with tempfile.TemporaryDirectory(prefix="hazefall-check-") as folder:
                 counted = _check_numbers(package, Path(folder), progress, workers)
-    except (OSError, zipfile.BadZipFile) as error:
+    except (OSError, zipfile.BadZipFile, zlib.error, NotImplementedError) as error:
         raise InvalidValue(f"{path} cannot be read as a zip file: {error}. Choose a data package.") from error
     except (KeyError, ValueError) as error:
         raise InvalidValue(
@@ -71,8 +73,22 @@ def check_package(path: Path, on_progress: OnProgress | None = None, *, workers:
 def _descriptor(file: zipfile.ZipFile, path: Path) -> dict[str, Any]:
     if "datapackage.json" not in file.namelist():
         raise InvalidValue(f"{path} holds no datapackage.json, so it is no data package. Choose another file.")
-    found = json.loads(file.read("datapackage.json"))
-    if not isinstance(found, dict) or not isinstance(found.get("resources"), list) or "hazefall" not in found:
+    size = file.getinfo("datapackage.json").file_size
+    if size > MOST_BYTES_OF_THE_DESCRIPTOR:
+        raise InvalidValue(
+            f"{path} holds a datapackage.json of {size} bytes; at most {MOST_BYTES_OF_THE_DESCRIPTOR} are read. "
+            "Choose a data package."
+        )
+    try:
+        found: dict[str, Any] = json.loads(file.read("datapackage.json"))
+    except RecursionError as error:
+        raise ValueError("datapackage.json is nested too deeply") from error
+    resources = found.get("resources") if isinstance(found, dict) else None
+    if (
+        not isinstance(resources, list)
+        or not all(isinstance(one, dict) for one in resources)
+        or "hazefall" not in found
+    ):
         raise InvalidValue(f"{path} is a data package of another program; its numbers cannot be recomputed here.")
     return found
 

@@ -258,6 +258,24 @@ def test_what_is_no_package_is_refused(tmp_path: Path):
         check_package(other)
 
 
+@pytest.mark.parametrize(
+    ("descriptor", "message"),
+    [
+        (b"[" * 100_000, r"is not a data package of this program: datapackage\.json is nested too deeply\. Pack it"),
+        (b'{"hazefall": {}, "resources": [5]}', "is a data package of another program"),
+        (b'{"hazefall": {}', "is not a data package of this program: Expecting ',' delimiter"),
+        (b" " * 50_000_001, r"holds a datapackage\.json of 50000001 bytes; at most 50000000 are read\. Choose"),
+    ],
+    ids=["nested", "no files", "cut off", "a bomb"],
+)
+def test_a_hostile_descriptor_is_refused(tmp_path: Path, descriptor: bytes, message: str):
+    hostile = tmp_path / "h.zip"
+    with zipfile.ZipFile(hostile, "w", zipfile.ZIP_DEFLATED) as out:
+        out.writestr("datapackage.json", descriptor)
+    with pytest.raises(InvalidValue, match=message):
+        check_package(hostile)
+
+
 def test_a_package_with_broken_rows_is_refused(packed: Path, tmp_path: Path):
     broken = _changed(packed, tmp_path / "b.zip", "data/rooms.csv", "30.0", "thirty", told=True)
     with pytest.raises(InvalidValue, match="is not a data package of this program: could not convert string to float"):
