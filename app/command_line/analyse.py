@@ -11,19 +11,19 @@ from app.errors import InvalidValue
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("log", metavar="LOG", type=Path, help="the logger's file")
-    parser.add_argument("--room-volume-m3", metavar="V", type=float, required=True, help="volume of the room")
-    parser.add_argument("--room-volume-uncertainty-m3", metavar="U", type=float, help="its standard uncertainty")
+    parser.add_argument("--room-volume-m3", metavar="V", type=number, required=True, help="volume of the room")
+    parser.add_argument("--room-volume-uncertainty-m3", metavar="U", type=number, help="its standard uncertainty")
     natural = parser.add_mutually_exclusive_group()
     natural.add_argument(
         "--empty-room", metavar="LOG2", type=Path, action="append", default=[], help="log of a run without the unit"
     )
-    natural.add_argument("--natural-decay-per-h", metavar="K", type=float, help="decay rate without the unit")
-    parser.add_argument("--natural-decay-uncertainty-per-h", metavar="U", type=float, help="its standard uncertainty")
+    natural.add_argument("--natural-decay-per-h", metavar="K", type=number, help="decay rate without the unit")
+    parser.add_argument("--natural-decay-uncertainty-per-h", metavar="U", type=number, help="its standard uncertainty")
     parser.add_argument("--channel", metavar="NAME", action="append", default=[], help="such as pm2_5 (repeatable)")
     parser.add_argument("--unit-on", metavar="WHEN", help="ISO 8601 time, or minutes such as 12.5min")
     parser.add_argument("--end", metavar="WHEN", help="end of the run, likewise")
-    parser.add_argument("--background", metavar="LEVEL", type=float, help="in the unit of the channel")
-    parser.add_argument("--clear-level", metavar="LEVEL", type=float, help="level that counts as cleared")
+    parser.add_argument("--background", metavar="LEVEL", type=number, help="in the unit of the channel")
+    parser.add_argument("--clear-level", metavar="LEVEL", type=number, help="level that counts as cleared")
     parser.add_argument("--timezone", metavar="ZONE", help="of local times, such as Europe/Berlin")
     parser.add_argument(
         "--columns",
@@ -34,6 +34,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--box", metavar="NAME", help="which box or detector, where the file holds several")
     parser.add_argument("--json", action="store_true", help="print the results as JSON")
+
+
+def number(text: str) -> float:
+    """A number of the command line."""
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no number; one such as 30.5 is needed") from None
 
 
 def run(arguments: argparse.Namespace) -> int:

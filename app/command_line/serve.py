@@ -2,11 +2,13 @@
 
 import argparse
 import logging
+import socket
 from functools import partial
 from typing import TYPE_CHECKING
 
 from app.command_line.bench_folder import add_address_arguments, add_folder_argument, settings_from
 from app.command_line.progress_bar import progress_bar
+from app.errors import InvalidValue
 from app.settings import Settings
 
 if TYPE_CHECKING:
@@ -47,9 +49,24 @@ def serve(settings: Settings, what: str, *, workers: int = 1) -> int:
         refuse_without_account(settings, engine)
     finally:
         engine.dispose()
+    refuse_taken_address(settings)
     logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
     told = partial(_tell_address, settings, f"{what} {place(settings)}")
     return _serve_by_one(settings, told) if workers == 1 else _serve_by_several(settings, told, workers)
+
+
+def refuse_taken_address(settings: Settings) -> None:
+    """Raises InvalidValue where another program listens at the address already, or it is not this machine's."""
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    with socket.socket(family) as tried:
+        tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            tried.bind((settings.host, settings.port))
+        except OSError as error:
+            raise InvalidValue(
+                f"Nothing can be served at {settings.host}, port {settings.port} ({(error.strerror or '').lower()}). "
+                "Stop what runs there, or give another port with --port; 0 takes any free one."
+            ) from error
 
 
 def place(settings: Settings) -> str:
@@ -104,12 +121,12 @@ def _serve_by_several(settings: Settings, told: partial[None], workers: int) -> 
         workers=workers,
         timeout_worker_healthcheck=_ANSWERS_WITHIN_S,
     )
-    socket = config.bind_socket()
+    bound = config.bind_socket()
     try:
-        server = AddressTold(config, [socket])
+        server = AddressTold(config, [bound])
         server.run()
     finally:
-        socket.close()
+        bound.close()
     return 0 if server.answered else 1
 
 

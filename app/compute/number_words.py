@@ -132,6 +132,18 @@ def money_between(
     return money(amount, currency, places) + (f" ({ends[0]} to {ends[1]})" if ends[0] != ends[1] else "")
 
 
+def every_words(interval_s: float) -> str:
+    """The time between two readings, in minutes where seconds would be many.
+
+    >>> [every_words(seconds) for seconds in (10.0, 9.068, 3600.0, 86400.0)]
+    ['10 s', '9.07 s', '60 min', '1440 min']
+    """
+    if interval_s < 1000.0:
+        return f"{interval_s:.3g} s"
+    minutes = interval_s / 60.0
+    return f"{rounded_text(minutes, 0 if minutes.is_integer() else 1)} min"
+
+
 def counted(number: int, singular: str, plural: str | None = None) -> str:
     """A number with its noun in the right form.
 

@@ -63,6 +63,11 @@ _NEEDED = {
     "string_too_short": "at least {min_length} characters",
     "string_too_long": "at most {max_length} characters",
     "literal_error": "one of {expected}",
+    "string_type": "a text",
+    "list_type": "a list",
+    "dict_type": "an object with fields of its own",
+    "model_type": "an object with fields of its own",
+    "model_attributes_type": "an object with fields of its own",
 }
 
 

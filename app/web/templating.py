@@ -12,7 +12,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from app.bundled_files import bundled_folder
-from app.compute.number_words import DASH
+from app.compute.number_words import DASH, every_words
 from app.compute.rounding import decimals_from_size, rounded_text
 from app.services.change_story import what_changed
 from app.web.compiled_templates import CompiledTemplates
@@ -32,7 +32,8 @@ def environment() -> Environment:
     has signed in; `may("edit")` says whether the visitor has that role, and `role_needed("edit")` what stands in
     place of a button where not; `kept_markup(macro, thing)` is what the macro makes of a thing that is often shown.
     Filters: `number(decimals)`, where no decimals mean three significant digits, and a missing value is a dash;
-    `query_pairs` splits a query; `what_changed(action)` tells a stored field as a reader says it.
+    `every` words the time between two readings; `query_pairs` splits a query; `what_changed(action)` tells a stored
+    field as a reader says it.
     """
     made = Environment(
         loader=FileSystemLoader(bundled_folder("templates")),
@@ -49,6 +50,7 @@ def environment() -> Environment:
     made.globals["styles_left_out"] = styles_left_out
     made.globals["kept_markup"] = kept_markup
     made.filters["number"] = number
+    made.filters["every"] = every_words
     made.filters["query_pairs"] = query_pairs
     made.filters["what_changed"] = what_changed
     return made

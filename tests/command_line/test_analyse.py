@@ -20,6 +20,13 @@ def _json(capsys: pytest.CaptureFixture[str]) -> dict:
     return json.loads(capsys.readouterr().out)
 
 
+def test_a_word_where_a_number_belongs_is_told_as_such(log: Path, capsys: pytest.CaptureFixture[str]):
+    with pytest.raises(SystemExit) as stopped:
+        run(["analyse", str(log), "--room-volume-m3", "large"])
+    assert stopped.value.code == 2
+    assert "--room-volume-m3: 'large' is no number; one such as 30.5 is needed" in capsys.readouterr().err
+
+
 def test_json_of_a_log(log: Path, capsys: pytest.CaptureFixture[str]):
     arguments = ["--room-volume-m3", "30", "--room-volume-uncertainty-m3", "0.5", "--natural-decay-per-h", "0.5"]
     arguments += ["--natural-decay-uncertainty-per-h", "0.05", "--channel", "pm2_5", "--json"]

@@ -2,6 +2,7 @@
 
 import os
 import signal
+import socket
 import subprocess
 import sys
 import urllib.request
@@ -46,6 +47,18 @@ def test_a_store_that_cannot_be_opened_is_told_without_a_traceback(tmp_path: Pat
     assert server.returncode == 1
     assert err.startswith(f"hazefall serve: {tmp_path}/bench.sqlite is damaged or is no store")
     assert "Traceback" not in err
+
+
+def test_an_address_that_is_taken_is_told_with_what_to_do(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        port = other.getsockname()[1]
+        assert run(["serve", "--data", str(tmp_path), "--port", str(port)]) == 2
+    assert capsys.readouterr().err == (
+        f"hazefall serve: Nothing can be served at 127.0.0.1, port {port} (address already in use). Stop what runs "
+        "there, or give another port with --port; 0 takes any free one.\n"
+    )
 
 
 @pytest.mark.parametrize("port", ["65536", "-1", "http"])

@@ -110,6 +110,10 @@ def test_a_wrong_body_names_each_field_what_was_found_and_what_is_needed(app: Fa
     words = client.post("/api/try", json={"volume_m3": "wide", "name": "too long"}).json()["errors"]
     assert words[0]["message"] == "Found 'wide'. Needed: a number such as 12.5."
     assert words[1]["message"] == "Found 'too long'. Needed: at most 5 characters."
+    kinds = client.post("/api/try", json={"volume_m3": 3, "name": 7}).json()["errors"]
+    assert kinds[0]["message"] == "Found '7'. Needed: a text."
+    whole = client.post("/api/try", json=[]).json()["errors"]
+    assert whole == [{"field": "body", "message": "Needed: an object with fields of its own."}]
 
 
 def test_a_body_above_the_limit_answers_413(client: TestClient, settings):

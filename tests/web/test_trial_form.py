@@ -356,6 +356,34 @@ def test_every_mistake_is_told_at_once_and_everything_typed_is_kept(
     assert len(waiting_files(settings)) == 2
 
 
+def test_a_new_room_without_name_and_size_is_asked_for_both(
+    client: TestClient, small_bench: SmallBench, make_log: MakeLog
+):
+    answer = send(client, make_log(), conditions(small_bench, room_id="new", room=""))
+    assert answer.status_code == 422
+    assert message_by(answer.text, "room") == "The name of the room is empty; type it in."
+    assert message_by(answer.text, "room_volume_m3").startswith("The room has 0 of three sides and no volume.")
+    assert "not yet named" not in answer.text
+
+
+def test_the_preview_counts_the_event_rows_that_it_lists(client: TestClient):
+    rows = [
+        f"2026-03-02T{10 + i // 60}:{i % 60:02d}:00Z,{200 - i},{'Button pressed' if i == 30 else ''}" for i in range(60)
+    ]
+    rows.insert(31, "2026-03-02T10:30:30Z,,Button pressed")
+    content = "\n".join(["time,PM2.5 [µg/m³],event", *rows]).encode()
+    page = client.get(upload(client, content)).text
+    listed = page.split("Rows and cells that do not count (")[1]
+    assert int(listed.split(")")[0]) == listed.split("</table>")[0].count('<tr><th scope="row"') > 0
+
+
+def test_hourly_readings_are_an_hour_apart_in_words(client: TestClient):
+    rows = [f"2026-03-02T{hour:02d}:00:00Z,{200 - hour}" for hour in range(24)]
+    page = client.get(upload(client, "\n".join(["time,PM2.5 [µg/m³]", *rows]).encode())).text
+    assert "one every 60 min, from" in page
+    assert "e+0" not in page.split("How the file is read")[0]
+
+
 def test_mistakes_of_the_trial_are_told_beside_a_file_that_cannot_be_read(
     client: TestClient, small_bench: SmallBench, make_log: MakeLog
 ):

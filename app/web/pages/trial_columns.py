@@ -81,7 +81,9 @@ def _words(total: int, found: int, shown: int) -> str:
 def _column_row(column: LogColumn, form: TypedForm) -> ColumnRow:
     taken_for = _USE_WORDS.get(column.use, column.use)
     if column.channel is not None:
-        taken_for = f"{channel(column.channel).label} [{column.channel_unit}]"
+        taken_for = channel(column.channel).label
+        if column.channel_unit:
+            taken_for += f" [{column.channel_unit}]"
         if column.file_unit and column.file_unit != column.channel_unit:
             taken_for += f", from {column.file_unit}"
     return ColumnRow(

@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import Any
 from urllib.parse import urlencode
 
-from app.compute.number_words import MeasuredWords, measured_words, not_within
+from app.compute.number_words import MeasuredWords, every_words, measured_words, not_within
 from app.compute.rounding import rounded_text
 from app.errors import UnreadableLog
 from app.reading_files.channels import channel
@@ -58,6 +58,7 @@ class PreviewPage:
     first_reading: str
     last_reading: str
     interval: str
+    not_counted: int  # rows and cells without a reading, event rows among them
     columns: Sequence[ColumnRow]
     columns_words: str
     columns_are_many: bool
@@ -135,7 +136,8 @@ def preview_page(
         table=table,
         first_reading=_local_time(table, 0) if table else "",
         last_reading=_local_time(table, -1) if table else "",
-        interval=f"{table.interval_s:.3g}" if table else "",
+        interval=every_words(table.interval_s) if table else "",
+        not_counted=max(table.rows_skipped + table.cells_skipped, len(table.skipped)) if table else 0,
         columns=part.rows,
         columns_words=part.words,
         columns_are_many=part.are_many,
