@@ -4,6 +4,7 @@ Nothing of the day, the machine or the order of dictionaries enters the file: no
 inside an SVG, letters as outlines of the font that comes with the library.
 """
 
+import gc
 from concurrent.futures import ThreadPoolExecutor
 from io import BytesIO
 from textwrap import wrap
@@ -38,12 +39,21 @@ _DRAWING = ThreadPoolExecutor(1, "drawing")
 
 def svg_bytes(chart: Chart, width_px: int = WIDTH_PX) -> bytes:
     """The chart as SVG, with its alt text as description."""
-    return _DRAWING.submit(_drawn, chart, width_px, "svg", 1.0).result()
+    return _DRAWING.submit(_drawn_and_cleared, chart, width_px, "svg", 1.0).result()
 
 
 def png_bytes(chart: Chart, width_px: int = WIDTH_PX, scale: float = 1.0) -> bytes:
     """The chart as PNG, `width_px` times `scale` pixels wide."""
-    return _DRAWING.submit(_drawn, chart, width_px, "png", scale).result()
+    return _DRAWING.submit(_drawn_and_cleared, chart, width_px, "png", scale).result()
+
+
+def _drawn_and_cleared(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes:
+    """The parts of a drawing refer to one another, so that only Python's collector frees them, with the pixels that
+    they hold. It looks at them now, while they are among the youngest: a server's collector waits long by itself."""
+    try:
+        return _drawn(chart, width_px, file_format, scale)
+    finally:
+        gc.collect(1)
 
 
 def _drawn(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes:

@@ -21,8 +21,11 @@ def open_engine(url: str) -> Engine:
     if not url.startswith("sqlite"):
         return _server_engine(url)
     # A request may need a second connection while it holds one, so that nobody may have to wait for a connection;
-    # the server's threads bound how many there are.
-    engine = create_engine(url, connect_args={"check_same_thread": False}, pool_size=8, max_overflow=-1)
+    # the server's threads bound how many there are. The one given back last is lent first: each keeps up to 2 MB of the
+    # store in memory, and those that are needed at rush hours only shall not fill theirs in turn.
+    engine = create_engine(
+        url, connect_args={"check_same_thread": False}, pool_size=8, max_overflow=-1, pool_use_lifo=True
+    )
 
     @event.listens_for(engine, "connect")
     def _prepare(connection: Any, _record: Any) -> None:

@@ -9,6 +9,8 @@ from pathlib import Path
 
 WARM_UP_SHARE = 0.3  # of the run; what is loaded and kept when first used is there afterwards
 
+_HEAP_BYTES = 64 << 20  # HEAP_MAX_SIZE of the GNU C library on machines of 64 bits
+
 
 @dataclass(frozen=True, slots=True)
 class Sample:
@@ -20,6 +22,8 @@ class Sample:
     threads: int
     store_bytes: int
     log_bytes: int  # of the write-ahead log beside the store
+    anonymous_mb: float = 0.0  # of the memory, what is no file
+    heaps: int = 0  # that the C library keeps for the threads
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,24 @@ def take_sample(process: int, store: Path, begun_s: float) -> Sample:
         _number(status, "Threads"),
         store.stat().st_size if store.exists() else 0,
         beside.stat().st_size if beside.exists() else 0,
+        _number(status, "RssAnon") / 1000,
+        heaps_of(process),
     )
+
+
+def heaps_of(process: int) -> int:
+    """Heaps of the GNU C library in a process: the first, and those for further threads.
+
+    Each of these takes addresses at a multiple of 64 MB, of which it uses the first and keeps the rest closed.
+    """
+    further, opened_at = 0, 0
+    for line in Path(f"/proc/{process}/maps").read_text(encoding="utf-8").splitlines():
+        addresses, rights, _, device, _ = line.split(maxsplit=5)[:5]
+        start, end = (int(address, 16) for address in addresses.split("-"))
+        if device == "00:00" and rights == "rw-p" and start % _HEAP_BYTES == 0:
+            opened_at = start
+        further += rights == "---p" and opened_at > 0 and end == opened_at + _HEAP_BYTES
+    return 1 + further
 
 
 def after_warm_up(samples: Sequence[Sample]) -> list[Sample]:

@@ -1,10 +1,12 @@
 """Pictures to take away: right size, safe text, and the same bytes for the same chart in any process."""
 
+import gc
 import hashlib
 import os
 import struct
 import subprocess
 import sys
+import weakref
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -120,3 +122,23 @@ def test_many_threads_that_ask_open_no_fonts_of_their_own_and_get_the_same_bytes
         drawn = list(askers.map(lambda _: svg_bytes(line_chart()), range(12)))
     assert set(drawn) == {first}
     assert len(list(Path("/proc/self/fd").iterdir())) == before
+
+
+def test_a_drawing_is_gone_with_its_pixels_once_it_is_drawn(monkeypatch: pytest.MonkeyPatch):
+    """Its parts refer to one another; a server's collector would keep some tens of them before it looks at them."""
+    drawn = []
+
+    def seen(*arguments, **options):
+        figure = Figure(*arguments, **options)
+        drawn.append(weakref.ref(figure))
+        return figure
+
+    monkeypatch.setattr("matplotlib.figure.Figure", seen)
+    gc.disable()
+    try:
+        png_bytes(line_chart())
+        svg_bytes(line_chart())
+        left = [figure() for figure in drawn]
+    finally:
+        gc.enable()
+    assert left == [None, None]

@@ -1,0 +1,31 @@
+"""Sessions leave nothing for the collector, and connections that only a rush hour needed rest."""
+
+from pathlib import Path
+
+from sqlalchemy import Engine, event, text
+from sqlalchemy.orm import Session
+
+from app.storage.engine import open_engine, session_scope
+from tests.conftest import sqlite_only
+
+
+def test_a_session_is_of_the_common_class(store: Engine):
+    """A class of its own for each session would be left to the collector with every request."""
+    with session_scope(store) as session:
+        assert type(session) is Session
+
+
+@sqlite_only
+def test_the_connection_given_back_last_is_lent_first(tmp_path: Path):
+    engine = open_engine(f"sqlite:///{tmp_path / 'any.sqlite'}")
+    rush = [engine.connect() for _ in range(4)]
+    for connection in rush:
+        connection.close()
+    lent: list[int] = []
+    event.listen(engine, "checkout", lambda connection, _record, _proxy: lent.append(id(connection)))
+    for _ in range(6):
+        with engine.connect() as connection:
+            connection.execute(text("SELECT 1"))
+    engine.dispose()
+    assert len(lent) == 6
+    assert len(set(lent)) == 1
