@@ -134,7 +134,9 @@ def served_app(settings: Settings) -> "FastAPI":
     """The application as one process serves it."""
     from app.web.application import make_app
     from app.web.collector import spare_what_stays
+    from app.web.shared_heaps import share_heaps
 
+    share_heaps()
     app = make_app(settings)
     spare_what_stays()
     return app
