@@ -21,6 +21,7 @@
     }
     for (const shape of layout.shapes) if (shape.name === "reference") shape.line.color = rule;
     for (const note of layout.annotations) {
+      if (note.showarrow && !figure.meta.palette.includes(note.arrowcolor)) note.arrowcolor = ink;
       note.font.color = note.name === "end label" ? ink : faded;
       note.bgcolor = width < NARROW ? "rgba(0,0,0,0)" : `${colour("--paper")}c0`; // narrow, it would cover points
     }

@@ -82,6 +82,15 @@ def test_the_words_above_a_table_are_read_whole_on_a_phone(browse, path):
     assert max(ends) <= 390
 
 
+@pytest.mark.parametrize("path", ["/", "/curves", "/trials/5"])
+def test_a_printed_page_has_no_controls(browse, path):
+    page = browse(path)
+    controls = page.locator("form:visible, input:visible, select:visible, button:visible")
+    assert controls.count() > 0
+    page.emulate_media(media="print")
+    assert [control.inner_text() for control in controls.all()] == []
+
+
 FIRST_LINES = """
 () => [...document.querySelectorAll("table.ranking tbody tr")].map((row) => {
   const name = row.querySelector("th a").getBoundingClientRect();
