@@ -4,6 +4,7 @@ import argparse
 from dataclasses import replace
 from pathlib import Path
 
+from app.errors import StoreProblem
 from app.settings import Settings, read_settings
 
 
@@ -39,6 +40,27 @@ def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Setti
     if getattr(arguments, "database", None) is not None:
         told |= {"database_url": arguments.database}
     return replace(settings, **told)  # type: ignore[arg-type]
+
+
+def place(settings: Settings) -> str:
+    """Where the bench is: its folder, or the database without its password."""
+    from app.services.copy_store import shown_address
+
+    return shown_address(settings.database_url) if settings.database_url else str(settings.data_folder)
+
+
+def settings_of_present_bench(arguments: argparse.Namespace) -> Settings:
+    """The settings, where a bench is there: in a mistyped folder an empty one would be made, and be found sound."""
+    from app.services.open_store import sqlite_file, stored_revision
+
+    settings = settings_from(arguments)
+    path = sqlite_file(settings.store_url)
+    is_there = path.exists() if path is not None else stored_revision(settings.store_url, place(settings)) is not None
+    if not is_there:
+        raise StoreProblem(
+            f"There is no bench in {place(settings)}. Choose its folder with --data, or its address with --database."
+        )
+    return settings
 
 
 def _port(text: str) -> int:

@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Iterable
 from pathlib import Path
 
-from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.command_line.bench_folder import add_folder_argument, place, settings_of_present_bench
 from app.command_line.progress_bar import progress_bar
 from app.services.check_store import Finding
 
@@ -26,11 +26,10 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _check_store(arguments: argparse.Namespace) -> int:
-    from app.command_line.serve import place
     from app.services.check_store import check_store
     from app.services.open_store import open_store
 
-    settings = settings_from(arguments)
+    settings = settings_of_present_bench(arguments)
     with progress_bar() as on_progress:
         engine = open_store(settings, on_progress)
         try:

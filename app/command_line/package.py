@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.command_line.bench_folder import add_folder_argument, settings_of_present_bench
 from app.command_line.progress_bar import progress_bar
 
 
@@ -22,7 +22,7 @@ def run(arguments: argparse.Namespace) -> int:
     from app.storage.engine import session_scope
 
     with progress_bar() as on_progress:
-        engine = open_store(settings_from(arguments), on_progress)
+        engine = open_store(settings_of_present_bench(arguments), on_progress)
         try:
             with session_scope(engine, writes=False) as session:
                 chosen = unit_ids_from(session, arguments.unit) if arguments.unit else None

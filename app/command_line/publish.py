@@ -4,7 +4,7 @@ import argparse
 import time
 from pathlib import Path
 
-from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.command_line.bench_folder import add_folder_argument, settings_of_present_bench
 from app.command_line.progress_bar import progress_bar
 
 
@@ -21,7 +21,7 @@ def run(arguments: argparse.Namespace) -> int:
 
     began = time.monotonic()
     with progress_bar() as on_progress:
-        engine = open_store(settings_from(arguments), on_progress)
+        engine = open_store(settings_of_present_bench(arguments), on_progress)
         try:
             done = publish(engine, arguments.out, on_progress, base_url=arguments.base_url, workers=arguments.workers)
         finally:

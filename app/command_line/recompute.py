@@ -2,7 +2,7 @@
 
 import argparse
 
-from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.command_line.bench_folder import add_folder_argument, settings_of_present_bench
 from app.command_line.progress_bar import progress_bar
 
 SHOWN = 40
@@ -22,7 +22,7 @@ def run(arguments: argparse.Namespace) -> int:
     from app.services.recompute import accept_recompute, plan_recompute
     from app.storage.engine import session_scope
 
-    settings = settings_from(arguments)
+    settings = settings_of_present_bench(arguments)
     with progress_bar() as on_progress:
         engine = open_store(settings, on_progress)
         plan = plan_recompute(engine, on_progress, workers=arguments.workers)

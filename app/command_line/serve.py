@@ -6,7 +6,7 @@ import socket
 from functools import partial
 from typing import TYPE_CHECKING
 
-from app.command_line.bench_folder import add_address_arguments, add_folder_argument, settings_from
+from app.command_line.bench_folder import add_address_arguments, add_folder_argument, place, settings_from
 from app.command_line.progress_bar import progress_bar
 from app.errors import InvalidValue
 from app.settings import Settings
@@ -67,13 +67,6 @@ def refuse_taken_address(settings: Settings) -> None:
                 f"Nothing can be served at {settings.host}, port {settings.port} ({(error.strerror or '').lower()}). "
                 "Stop what runs there, or give another port with --port; 0 takes any free one."
             ) from error
-
-
-def place(settings: Settings) -> str:
-    """Where the bench is: its folder, or the database without its password."""
-    from app.services.copy_store import shown_address
-
-    return shown_address(settings.database_url) if settings.database_url else str(settings.data_folder)
 
 
 def _tell_address(settings: Settings, first: str, port: int) -> None:

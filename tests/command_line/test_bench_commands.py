@@ -130,6 +130,20 @@ def test_a_folder_without_logs_is_refused(tmp_path: Path, settings, capsys: pyte
     assert "gone.csv cannot be read: " in said
 
 
+@pytest.mark.parametrize("command", [["check"], ["recompute"], ["package", "out.zip"], ["publish", "site"]])
+def test_no_bench_is_made_where_one_is_looked_for(
+    command: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+):
+    """In a folder that was mistyped an empty bench would be made, and be found sound."""
+    monkeypatch.chdir(tmp_path)
+    assert run([*command, "--data", str(tmp_path / "bemch")]) == 1
+    assert capsys.readouterr().err == (
+        f"hazefall {command[0]}: There is no bench in {tmp_path}/bemch. Choose its folder with --data, or its address "
+        "with --database.\n"
+    )
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_a_sound_store_is_told_so(bench: Path, capsys: pytest.CaptureFixture[str]):
     assert run(["check", "--data", str(bench)]) == 0
     said = capsys.readouterr().out
