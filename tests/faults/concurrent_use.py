@@ -54,6 +54,8 @@ class Crowd:
     """Readers and writers at one server for a bounded time.
 
     addresses : what readers ask for; write_pause_s : that a writer waits before the next change
+    no_new_logs : whoever would send a log puts one of these trials in the trash and takes it back; the bench stays as
+        large as it is
     trials : id to SHA-256 of the log, of every trial that was acknowledged; log_bytes : the sizes of these logs
     marks : trial id to where unit on was put last; prices : amounts that were acknowledged
     """
@@ -64,19 +66,22 @@ class Crowd:
     seed: int
     addresses: Sequence[str] = READ
     write_pause_s: float = 0.0
+    no_new_logs: Sequence[int] = ()
     reading: Answered = field(default_factory=Answered)
     writing: Answered = field(default_factory=Answered)
     trials: dict[int, str] = field(default_factory=dict)
     log_bytes: list[int] = field(default_factory=list)
     marks: dict[int, float] = field(default_factory=dict)
     prices: list[float] = field(default_factory=list)
+    taken_back: int = 0  # trials out of the trash
     took_s: float = 0.0
 
     def stay(self, for_s: float | None = None, until: Callable[[], bool] | None = None) -> "Crowd":
         """Uses the server for so long, or until something else is over."""
         over = threading.Event()
         # of eight writers four send logs, two move marks and two note prices
-        work = (self._send, self._mark, self._send, self._price)
+        send = self._trash if self.no_new_logs else self._send
+        work = (send, self._mark, send, self._price)
         people = [threading.Thread(target=self._read, args=(over, number)) for number in range(self.readers)]
         people += [
             threading.Thread(target=self._write, args=(over, number, work[number % len(work)]))
@@ -117,6 +122,12 @@ class Crowd:
         if answer is not None and answer.status_code == 201:
             self.trials[answer.json()["id"]] = hashlib.sha256(log).hexdigest()
             self.log_bytes.append(len(log))
+
+    def _trash(self, client: httpx.Client, key: int) -> None:
+        address = f"/api/trials/{self.no_new_logs[key % len(self.no_new_logs)]}"
+        for change in ({"trashed": True, "why": "put aside"}, {"trashed": False, "why": "wanted again"}):
+            self._timed(client, self.writing, "PATCH", address, json={**change, "who": "Ada"})
+        self.taken_back += 1
 
     def _mark(self, client: httpx.Client, key: int) -> None:
         trial = 1 + key // 10_000 % 8  # each of those who move marks has a trial of its own

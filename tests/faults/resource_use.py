@@ -86,11 +86,14 @@ def first_and_last(values: Sequence[float]) -> tuple[float, float]:
     return float(statistics.median(values[:third])), float(statistics.median(values[-third:]))
 
 
-def growth_beyond(samples: Sequence[Sample], limits: Limits) -> list[str]:
-    """What grew more than it may, in words; empty where all of it was flat."""
+def growth_beyond(samples: Sequence[Sample], steady: Sequence[Sample], limits: Limits) -> list[str]:
+    """What grew more than it may, in words; empty where all of it was flat.
+
+    steady : those of the samples by which the memory is judged
+    """
     settled = after_warm_up(samples)
     found = []
-    slope = slope_mb_per_h(settled)
+    slope = slope_mb_per_h(steady)
     if slope > limits.memory_slope_mb_per_h:
         found.append(f"memory grows by {slope:.0f} MB/h; {limits.memory_slope_mb_per_h:g} MB/h is the limit")
     for name, most in (("handles", limits.more_handles), ("threads", limits.more_threads)):
