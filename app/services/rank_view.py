@@ -11,8 +11,9 @@ from app.compute.rank_intervals import RankRow, RankTable, rank_by_clean_air, ra
 from app.compute.setting_in_room import SettingInRoom
 from app.errors import InvalidValue
 from app.services.comparable_sound import ComparableSound, read_comparable_sound
+from app.services.kept_reads import kept
 from app.services.ranking import RankedSetting, Ranking, rank
-from app.services.ranking_choices import MOST_ROWS, RankingChoices
+from app.services.ranking_choices import EXTRA_COLUMNS, MOST_ROWS, RankingChoices
 from app.services.ranking_table import RankingTable, read_ranking_table
 from app.services.settings_in_rooms import TestedSetting, read_tested_settings
 
@@ -40,6 +41,7 @@ class RankView:
     lines : measured ones first, then those that cannot be told from zero
     groups : runs of neighbours of which no two can be told apart
     without_value : lines that have no such quantity, and so no rank
+    names : setting id to what each of `lines` is called among the others
     """
 
     ranking: Ranking
@@ -48,6 +50,7 @@ class RankView:
     groups: tuple[tuple[LineRank, ...], ...]
     without_value: tuple[RankedSetting, ...]
     ranks: RankTable
+    names: Mapping[int, str]
 
     @property
     def measured(self) -> tuple[LineRank, ...]:
@@ -73,7 +76,16 @@ def rank_view(
             field="by",
         )
     asked = replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0)
-    ranking = rank(table or read_ranking_table(session, asked), asked, session)
+
+    def read() -> RankView:
+        return _rank_view(session, asked, by, table or read_ranking_table(session, asked))
+
+    # the changes of what a further column rests on are not counted
+    return read() if asked.sort in EXTRA_COLUMNS else kept(session, ("rank view", asked, by), read)
+
+
+def _rank_view(session: Session, asked: RankingChoices, by: str, table: RankingTable) -> RankView:
+    ranking = rank(table, asked, session)
     lines = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
     tested = read_tested_settings(
         session,
@@ -93,6 +105,7 @@ def rank_view(
         groups=tuple(tuple(ranked[key] for key in group) for group in ranks.groups),
         without_value=tuple(line for line in ranking.lines if line.row.setting_id not in ranked),
         ranks=ranks,
+        names=names_of([one.line for one in ranked.values()]),
     )
 
 

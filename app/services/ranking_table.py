@@ -104,10 +104,12 @@ def _read_table(session: Session, choices: RankingChoices, before: Mapping[int, 
     key = ("ranking", filled.channel, filled.aerosol, filled.room_id, highest_only, offered.currency)
     terms = (offered.standard_distance_m, offered.sound_correction_rule, offered.hours_per_day, offered.assumptions())
     units = kept_by_unit(session, (*key, *terms), read)
-    by_unit = {
-        unit: found if before.get(unit) is found else _as_before(found, before.get(unit))
-        for unit, found in units.items()
-    }
+    by_unit: Mapping[int, _NamedLines] = units
+    if before:
+        by_unit = {
+            unit: found if before.get(unit) is found else _as_before(found, before.get(unit))
+            for unit, found in units.items()
+        }
     in_order = sorted(by_unit.values(), key=itemgetter(0))
     return RankingTable(tuple(line for unit in in_order for line in unit.lines), offered, by_unit)
 

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.services.cost_of_owning import cost_of_owning
 from app.services.kept_reads import bench_state, forget_kept, kept, kept_by_unit
+from app.services.rank_view import RANKED_BY, rank_view
 from app.services.ranking import rank_units
 from app.services.ranking_choices import EVERY, RankingChoices
 from app.services.room_advice import advice_for_room
@@ -40,7 +41,15 @@ def everything(session: Session) -> tuple[object, ...]:
         advice_for_room(session),
         list_units(session),
         list_units(session, trashed=True),
+        [_order(session, by) for by in RANKED_BY],
     )
+
+
+def _order(session: Session, by: str) -> tuple[object, ...]:
+    view = rank_view(session, by=by)
+    lines = [(one.row, one.line.row, one.line.sound, one.line.cost) for one in view.lines]
+    without = [line.row for line in view.without_value]
+    return lines, without, [[one.row.key for one in group] for group in view.groups], view.names
 
 
 def as_kept(store: Engine) -> tuple[object, ...]:

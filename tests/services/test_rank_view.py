@@ -1,13 +1,16 @@
 """How far the data carry the order of a ranking."""
 
 import pytest
+from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
+from app.services.ozone_tests import add_ozone_test
 from app.services.rank_view import CLEAN_AIR, CLEARING_TIME, POWER, RUNNING_COST, SOUND, names_of, rank_view
 from app.services.ranking_choices import RankingChoices
+from app.storage.engine import session_scope
 from tests.services.compared_bench import ComparedBench, fill
-from tests.services.measured_facts import add_unit_with_setting
+from tests.services.measured_facts import DAY, add_unit_with_setting
 
 
 @pytest.fixture
@@ -77,3 +80,20 @@ def test_a_model_of_two_makers_is_named_with_its_maker(session: Session, bench: 
     add_unit_with_setting(session, "Alder", maker="Maker C")
     names = names_of(rank_view(session).without_value + tuple(one.line for one in rank_view(session).lines))
     assert {"Maker B Alder", "Maker C Alder", "Birch"} <= set(names.values())
+
+
+def test_an_order_under_a_further_column_follows_what_is_not_counted(store: Engine):
+    """The lines without a value stand as the ranking has them, here by their ozone."""
+    with session_scope(store) as session:
+        fill(session)
+        units = {name: add_unit_with_setting(session, name)[0] for name in ("Elder", "Fir")}
+
+    def without_power() -> list[str]:
+        with session_scope(store, writes=False) as session:
+            view = rank_view(session, RankingChoices(sort="ozone"), by=POWER)
+            return [line.row.model for line in view.without_value if line.row.unit_id in units.values()]
+
+    assert without_power() == ["Elder", "Fir"]
+    with session_scope(store) as session:
+        add_ozone_test(session, units["Fir"], 3.0, DAY)
+    assert without_power() == ["Fir", "Elder"]

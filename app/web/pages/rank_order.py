@@ -1,6 +1,8 @@
 """How far the data carry the order of the ranking: intervals of ranks, and what cannot be told apart."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
@@ -16,7 +18,6 @@ from app.services.rank_view import (
     SOUND,
     LineRank,
     RankView,
-    names_of,
     rank_view,
 )
 from app.services.ranking_choices import RankingChoices
@@ -42,9 +43,10 @@ _QUANTITIES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class RankLine:
-    """One line: its place and the ranks that the data allow, drawn on the scale of all ranks."""
+    """One line: its place and the ranks that the data allow, drawn on the scale of all ranks. Equal to itself alone,
+    and kept for what was shown before, so that it need not be written again."""
 
     unit_id: int
     maker: str
@@ -93,7 +95,7 @@ def show_rank_order(request: Request, session: SessionDep, kept: KeptRankingsDep
 
 def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: UnitSystem) -> RankOrderPage:
     ranking = view.ranking
-    names = names_of([line.line for line in view.lines])
+    names = view.names
     words, place = _QUANTITIES[view.by]
     shown = view.lines[choices.offset : choices.offset + choices.limit]
     symbols = (system.flow_symbol, "", "min", "", "dB(A)", "W", "", f"{ranking.offered.currency}/year")
@@ -131,13 +133,13 @@ def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: Unit
     )
 
 
-def _answer(view: RankView, names: dict[int, str]) -> str:
+def _answer(view: RankView, names: Mapping[int, str]) -> str:
     measured = view.measured
     if not measured:
         return "No unit has this quantity yet, so there is no order to judge."
     sure = sum(1 for one in measured if one.row.rank_low_95 == one.row.rank_high_95)
     first = measured[0]
-    alike = [names[one.row.key] for one in measured[1:] if view.ranks.cannot_be_told_apart(first.row.key, one.row.key)]
+    alike = [names[key] for key in view.ranks.like(first.row.key)]
     lead = f"{names[first.row.key]} stands first"
     lead += f", but cannot be told apart from {listed(alike)}" if alike else " and is told apart from every other"
     if len(measured) == 1:
@@ -145,6 +147,7 @@ def _answer(view: RankView, names: dict[int, str]) -> str:
     return f"{lead}. The data fix the rank of {sure} of {counted(len(measured), 'line')}."
 
 
+@lru_cache(maxsize=1024)
 def _line(one: LineRank, last: int, cell: Cell) -> RankLine:
     row, ranked = one.line.row, one.row
     low, high = ranked.rank_low_95, ranked.rank_high_95
