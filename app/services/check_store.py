@@ -12,6 +12,16 @@ from app.storage.logs import VALUE_COLUMNS, Log, LogChannel, RawFile, readings
 from app.storage.tables import METADATA
 from app.storage.trials import ChannelResult, SettingSummary, Trial
 
+# what keeps the record of changes from being altered, and how each kind of store tells what stands there
+_KEEPERS = {
+    "sqlite": {"changes_refuse_update", "changes_refuse_delete", "changes_refuse_replace"},
+    "postgresql": {"changes_refuse_update", "changes_refuse_truncate"},
+}
+_KEEPERS_THERE = {
+    "sqlite": "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'changes'",
+    "postgresql": "SELECT tgname FROM pg_trigger WHERE tgrelid = 'changes'::regclass AND tgenabled <> 'D'",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:
@@ -35,8 +45,8 @@ class StoreCheck:
 
 
 def check_store(engine: Engine, on_progress: OnProgress | None = None) -> StoreCheck:
-    """Integrity of the file, references, raw files against their hashes, readings against their logs, and results
-    against the method version."""
+    """Integrity of the file, references, what keeps the record of changes, raw files against their hashes, readings
+    against their logs, and results against the method version."""
     progress = on_progress or say_nothing
     with engine.connect() as connection:
         counted = {
@@ -48,6 +58,7 @@ def check_store(engine: Engine, on_progress: OnProgress | None = None) -> StoreC
         findings = list(_integrity(connection))
         progress(1, steps, "Checking references")
         findings += _references(connection)
+        findings += _record_of_changes(connection)
         for done, finding in enumerate(_raw_files(connection), start=2):
             progress(done, steps, "Checking raw files against their hashes")
             findings += [finding] if finding else []
@@ -68,6 +79,19 @@ def _references(connection: Connection) -> Iterator[Finding]:
     if connection.dialect.name == "sqlite":
         for table, row_id, parent, _ in connection.execute(text("PRAGMA foreign_key_check")):
             yield Finding(True, table, f"Row {row_id} of {table} refers to a row of {parent} that is missing.")
+
+
+def _record_of_changes(connection: Connection) -> Iterator[Finding]:
+    """Whether the store still refuses to alter the record; whoever takes that away can write it anew unseen."""
+    there = set(connection.scalars(text(_KEEPERS_THERE[connection.dialect.name])))
+    missing = sorted(_KEEPERS[connection.dialect.name] - there)
+    if missing:
+        yield Finding(
+            True,
+            "changes",
+            f"The store no longer refuses to alter the record of changes: {', '.join(missing)} was taken away. Hold "
+            "the record against an earlier copy, and bring that back.",
+        )
 
 
 def _raw_files(connection: Connection) -> Iterator[Finding | None]:

@@ -178,6 +178,10 @@ def test_a_sound_store_is_told_so(bench: Path, capsys: pytest.CaptureFixture[str
             r"WRONG: Log 2 \(run1\.csv\) holds 0 rows of readings; it was read with 451\.",
         ),
         (
+            "DROP TRIGGER changes_refuse_delete",
+            r"WRONG: The store no longer refuses to alter the record of changes: changes_refuse_delete was taken",
+        ),
+        (
             "DELETE FROM speed_settings",
             r"WRONG: Row \d+ of \w+ refers to a row of speed_settings that is missing\.",
         ),

@@ -5,6 +5,7 @@ from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError
 
 from app.services.audit import record_change
+from app.services.check_store import check_store
 from app.storage.engine import session_scope
 from tests.conftest import sqlite_only
 
@@ -55,3 +56,20 @@ def test_records_are_added_as_before(with_change: Engine):
     with session_scope(with_change) as session:
         record_change(session, "Bea", "changed", "room", 1, "notes", "after", "later")
     assert [row[1] for row in _rows(with_change)] == ["Ann", "Bea"]
+
+
+_TAKEN_AWAY = {
+    "sqlite": "DROP TRIGGER changes_refuse_update",
+    "postgresql": "ALTER TABLE changes DISABLE TRIGGER changes_refuse_update",
+}
+
+
+def test_the_check_finds_that_the_refusal_was_taken_away(with_change: Engine):
+    assert check_store(with_change).sound
+    with with_change.begin() as connection:
+        connection.execute(text(_TAKEN_AWAY[with_change.dialect.name]))
+    (finding,) = check_store(with_change).findings
+    assert finding.wrong
+    assert finding.message.startswith(
+        "The store no longer refuses to alter the record of changes: changes_refuse_update was taken away."
+    )
