@@ -29,7 +29,8 @@ class Guard:
 
     def __init__(self, app: ASGIApp, allowed_hosts: Iterable[str] = ()) -> None:
         self.app = app
-        named = {host.lower().strip("[]") for host in allowed_hosts if host not in _EVERY_ADDRESS}
+        # a port that was told with the name says nothing: the name alone is compared
+        named = {host_name(host) or host.lower().strip("[]") for host in allowed_hosts if host not in _EVERY_ADDRESS}
         self.allowed_hosts = named | set(LOOPBACK_NAMES)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:

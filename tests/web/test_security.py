@@ -6,6 +6,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
+from starlette.datastructures import Headers
 
 from app.services.accounts import add_account
 from app.settings import Settings
@@ -46,6 +47,13 @@ def test_a_named_host_is_answered(settings: Settings, store: Engine):
     named = replace(settings, allowed_hosts=("Bench.example",))
     with TestClient(make_app(named), base_url="http://bench.example") as client:
         assert client.get("/api/health").status_code == 200
+
+
+@pytest.mark.parametrize("told", ["Bench.example:8443", "[fd00::1]", "fd00::1", "[fd00::1]:8443"])
+def test_a_host_may_be_told_with_port_and_brackets(told: str):
+    guard = Guard(FastAPI(), allowed_hosts=(told,))
+    asked = "bench.example:8443" if "example" in told else "[fd00::1]:8443"
+    assert guard.refusal("GET", Headers({"host": asked})) is None
 
 
 def test_listening_everywhere_is_no_name():
