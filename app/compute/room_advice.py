@@ -155,17 +155,17 @@ def point_of(candidate: Candidate) -> Point | None:
 def frontier_of(points: Iterable[tuple[Point, Candidate]]) -> tuple[Candidate, ...]:
     """As `frontier`, for settings whose points are known."""
     kept: list[Candidate] = []
-    kept_points: set[Point] = set()
+    newest: Point | None = None  # of what is kept; equal points follow each other
     sounds: list[float] = []  # rising; beside each the strongest rate of what is no louder, as a falling minus rate
     minus_rates: list[float] = []
     # Dearest last: whatever beats a setting stands before it, so price need not be looked at again.
     for point, candidate in sorted(points, key=itemgetter(0)):
         _, sound, minus_rate = point
         no_louder = bisect_right(sounds, sound)
-        if no_louder and minus_rates[no_louder - 1] <= minus_rate and point not in kept_points:
+        if no_louder and minus_rates[no_louder - 1] <= minus_rate and point != newest:
             continue
         kept.append(candidate)
-        kept_points.add(point)
+        newest = point
         first = bisect_left(sounds, sound)
         last = first
         while last < len(sounds) and minus_rates[last] >= minus_rate:

@@ -176,12 +176,13 @@ def _latest_trials(session: Session, lines: list[RankedSetting], channel: str, r
     """The latest usable trial of each line, in the order of the lines."""
     setting_ids = [line.row.setting_id for line in lines]
     latest: dict[int | None, int] = {}
-    for setting_id, trial_id in session.execute(
-        select(Trial.setting_id, Trial.id)
+    for setting_id, in_room, trial_id in session.execute(
+        select(Trial.setting_id, Trial.room_id, Trial.id)
         .join(ChannelResult, ChannelResult.trial_id == Trial.id)
         .where(
+            # not by the room: a store may then look through all trials of it instead of those of the units
+            Trial.unit_under_test_id.in_({line.row.unit_id for line in lines}),
             Trial.setting_id.in_(setting_ids),
-            Trial.room_id == room_id,
             Trial.excluded_at.is_(None),
             Trial.trashed_at.is_(None),
             ChannelResult.channel == channel,
@@ -189,7 +190,8 @@ def _latest_trials(session: Session, lines: list[RankedSetting], channel: str, r
         )
         .order_by(Trial.started_at, Trial.id)
     ):
-        latest[setting_id] = trial_id
+        if in_room == room_id:
+            latest[setting_id] = trial_id
     return [latest[setting_id] for setting_id in setting_ids if setting_id in latest]
 
 

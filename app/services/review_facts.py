@@ -16,6 +16,7 @@ from app.services.ranking import RankedSetting
 from app.services.ranking_choices import HIGHEST, RankingChoices
 from app.services.unit_page import UnitKnown, unit_known
 from app.storage.trials import ChannelResult, NaturalDecayPoolRun, Trial
+from app.storage.units_under_test import SpeedSetting
 
 _SAID_OF_OTHERS = (CLEAN_AIR, SOUND, PRICE, RUNNING_COST)
 
@@ -163,12 +164,15 @@ def _others(session: Session, highest: RankedSetting | None, view: RankView, kno
 def _trials_of_settings(session: Session, setting_ids: list[int], known: UnitKnown) -> dict[int, tuple[int, ...]]:
     choices = known.lines.choices
     found: dict[int, list[int]] = {}
-    for setting_id, trial_id in session.execute(
-        select(Trial.setting_id, Trial.id)
+    for setting_id, room_id, trial_id in session.execute(
+        select(Trial.setting_id, Trial.room_id, Trial.id)
         .join(ChannelResult, ChannelResult.trial_id == Trial.id)
         .where(
+            # of settings by their units and not by the room, which has most trials of the bench
+            Trial.unit_under_test_id.in_(
+                select(SpeedSetting.unit_under_test_id).where(SpeedSetting.id.in_(setting_ids))
+            ),
             Trial.setting_id.in_(setting_ids),
-            Trial.room_id == choices.room_id,
             Trial.excluded_at.is_(None),
             Trial.trashed_at.is_(None),
             ChannelResult.channel == choices.channel,
@@ -176,5 +180,6 @@ def _trials_of_settings(session: Session, setting_ids: list[int], known: UnitKno
         )
         .order_by(Trial.started_at, Trial.id)
     ):
-        found.setdefault(setting_id or 0, []).append(trial_id)
+        if room_id == choices.room_id:
+            found.setdefault(setting_id or 0, []).append(trial_id)
     return {setting_id: tuple(ids) for setting_id, ids in found.items()}
