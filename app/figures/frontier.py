@@ -13,20 +13,21 @@ MOST_SINGLE = 60  # settings with a series, and so a name in the taken table, of
 
 def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: float, flow_symbol: str) -> Chart:
     """Clean air over sound, the price beside the name; settings that nothing beats are named and stand out."""
+    best_ids = {c.setting_id for c in found.frontier}
+    named_ids = {c.setting_id for c in _named(found.frontier[:MOST_SINGLE])}
     complete = [
-        (c, level, c.rate.value)
+        (level, c.rate.value * flow_factor, c.setting_id)
         for c in found.candidates
         if c.measurable and c.rate is not None and (level := c.sound_dba) is not None
     ]
-    levels = [level for _, level, _ in complete]
-    best_ids = {c.setting_id for c in found.frontier}
-    named = _named(found.frontier[:MOST_SINGLE])
-    beaten = [(level, rate) for c, level, rate in complete if c.setting_id not in best_ids]
+    levels = [level for level, _, _ in complete]
+    beaten = [point for point in complete if point[2] not in best_ids]
     series = []
     if beaten:
-        series.append(_beaten(beaten, flow_factor))
+        sounds, rates, _ = zip(*beaten, strict=True)
+        series.append(_beaten(sounds, rates))
     single = found.frontier[:MOST_SINGLE]
-    series += [_best(c, found, flow_factor, with_name=c in named) for c in single]
+    series += [_best(c, found, flow_factor, with_name=c.setting_id in named_ids) for c in single]
     if len(found.frontier) > MOST_SINGLE:
         rest = list(found.frontier[MOST_SINGLE:])
         series.append(_further(rest, found, flow_factor))
@@ -87,13 +88,13 @@ def _best(candidate: Candidate, found: AdviceForRoom, factor: float, *, with_nam
     )
 
 
-def _beaten(points: list[tuple[float, float]], factor: float) -> Series:
-    """Sound and rate of what is beaten. The pointer passes over them, and there may be thousands, so no words."""
+def _beaten(sounds: tuple[float, ...], rates: tuple[float, ...]) -> Series:
+    """The pointer passes over what is beaten, and there may be thousands of it, so it carries no words."""
     return Series(
         "beaten on price, sound and clean air, or without a price",
         "points",
-        tuple(level for level, _ in points),
-        tuple(rate * factor for _, rate in points),
+        sounds,
+        rates,
         colour=None,
         faint=True,
         in_legend=True,
