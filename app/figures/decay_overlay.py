@@ -113,7 +113,7 @@ def overlay_words(overlay: DecayOverlay) -> str:
     """The finding in words and numbers: fastest, slowest, and what never cleared."""
     curves = overlay.curves
     if not curves:
-        return "No curve is drawn."
+        return "No curve is drawn: what was chosen has no usable decay on this bench. Choose others below."
     names = dict(zip((curve.trial_id for curve in curves), curve_names(curves), strict=True))
     cleared = [(curve.time_to_clear_min, curve) for curve in curves if curve.time_to_clear_min is not None]
     sentences = []

@@ -235,20 +235,20 @@ def _check(choices: RankingChoices, offered: Offered) -> None:
     known = (HIGHEST, QUIETEST, EVERY, *offered.setting_names)
     if choices.setting.casefold() not in {name.casefold() for name in known}:
         raise InvalidValue(f"The setting is {choices.setting!r}; it needs one of: {', '.join(known)}.", field="setting")
-    for field, value, unit in (
-        ("max_price", choices.max_price, offered.currency),
-        ("max_sound_dba", choices.max_sound_dba, "dB(A)"),
-        ("price_per_kwh", choices.price_per_kwh, f"{offered.currency} per kWh"),
+    for field, words, value, unit in (
+        ("max_price", "The highest price", choices.max_price, offered.currency),
+        ("max_sound_dba", "The sound ceiling", choices.max_sound_dba, "dB(A)"),
+        ("price_per_kwh", "The price of electricity", choices.price_per_kwh, f"{offered.currency} per kWh"),
     ):
         if value is not None and not (math.isfinite(value) and value >= 0):
-            raise InvalidValue(f"{field} is {value} {unit}; it needs to be zero or above. Correct it.", field=field)
-    for field, value, unit in (
-        ("room_area_m2", choices.room_area_m2, "m²"),
-        ("room_height_m", choices.room_height_m, "m"),
-        ("air_changes_per_h", choices.air_changes_per_h, "1/h"),
+            raise InvalidValue(f"{words} is {value:g} {unit}; it needs to be zero or above. Correct it.", field=field)
+    for field, words, value, unit in (
+        ("room_area_m2", "The floor of the room", choices.room_area_m2, "m²"),
+        ("room_height_m", "The height of the room", choices.room_height_m, "m"),
+        ("air_changes_per_h", "The number of air changes", choices.air_changes_per_h, "an hour"),
     ):
         if value is not None and not (math.isfinite(value) and value > 0):
-            raise InvalidValue(f"{field} is {value} {unit}; it needs to be above zero. Correct it.", field=field)
+            raise InvalidValue(f"{words} is {value:g} {unit}; it needs to be above zero. Correct it.", field=field)
     if not (math.isfinite(offered.hours_per_day) and 0 <= offered.hours_per_day <= 24):
         raise InvalidValue(
             f"The unit runs {offered.hours_per_day} h a day; between 0 and 24 are needed.", field="hours_per_day"

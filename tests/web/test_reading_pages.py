@@ -114,6 +114,32 @@ def test_a_wrong_value_keeps_what_was_typed_and_says_what_is_needed(tried_bench:
     assert "found &#39;cheap&#39;; a number such as 12.5 is needed" in answer.text
 
 
+@pytest.mark.parametrize(
+    ("address", "message"),
+    [
+        ("/?sort=beauty", "The column to sort by is 'beauty'; it needs one of"),
+        ("/?offset=abc", "found 'abc'; a whole number is needed"),
+        ("/?units=us&room_area_ft2=-4", "it needs to be above zero. Correct it."),
+        ("/?max_price=-3", "The highest price is -3 USD; it needs to be zero or above."),
+    ],
+)
+def test_what_is_wrong_with_an_address_is_told_though_no_field_shows_it(
+    tried_bench: TriedBench, client: TestClient, address: str, message: str
+):
+    answer = client.get(address)
+    assert answer.status_code == 422
+    assert message in answer.text.replace("&#39;", "'")
+
+
+def test_the_reader_s_room_keeps_its_units_in_what_was_left_out(tried_bench: TriedBench, client: TestClient):
+    assert "too weak for 2000 m²" in words_of(client.get("/?room_area_m2=2000").text)
+    assert "too weak for 2000 ft²" in words_of(client.get("/?units=us&room_area_ft2=2000").text)
+
+
+def test_curves_of_what_is_not_there_say_why_nothing_is_drawn(tried_bench: TriedBench, client: TestClient):
+    assert "what was chosen has no usable decay on this bench" in words_of(client.get("/curves?trial=999").text)
+
+
 def test_a_sorted_column_is_announced(tried_bench: TriedBench, client: TestClient):
     assert 'aria-sort="descending"' in client.get("/").text
     assert 'aria-sort="ascending"' in client.get("/?sort=price").text

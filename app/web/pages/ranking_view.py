@@ -7,7 +7,7 @@ from typing import NamedTuple
 from app.compute.number_words import counted, measured_words
 from app.compute.rounding import rounded_text
 from app.reading_files.channels import channel
-from app.services.ranking import RankedSetting, Ranking
+from app.services.ranking import RankedSetting, Ranking, Removed
 from app.services.ranking_choices import EVERY, EXTRA_COLUMNS, HIGHEST, QUIETEST, RankingChoices
 from app.web.addresses import address
 from app.web.page_context import Choice, Column, PageLinks, Switch
@@ -112,7 +112,7 @@ def ranking_page(
         lines_are_kept=picked.is_usual,
         row_columns=tuple(RowColumn(column.key, column.has_bar) for column in columns[1:]),
         shown=f"{ranking.total_units} of {counted(ranking.units_on_bench, 'unit')}",
-        removed=tuple(f"{removed.units} {removed.why}" for removed in ranking.removed),
+        removed=tuple(f"{removed.units} {_why(removed, chosen, system)}" for removed in ranking.removed),
         conditions=conditions(ranking, system),
         not_measurable_words=_not_measurable_words(ranking),
         start_level_unit=channel(chosen.channel).unit or "the unit of the log",
@@ -140,6 +140,15 @@ def ranking_page(
         links=_links(ranking, form),
         take_query=address("", form.values | {"column": list(keys or ())}).lstrip("?"),
     )
+
+
+def _why(removed: Removed, chosen: RankingChoices, system: UnitSystem) -> str:
+    """Why a filter took units out, the reader's room in the units that the reader chose."""
+    area = chosen.room_area_m2
+    if system is METRIC or area is None:
+        return removed.why
+    in_system = f"{area * system.area_factor:.4g}\u00a0{system.area_symbol}"
+    return removed.why.replace(f"{area:g}\u00a0m²", in_system)
 
 
 def _caption(ranking: Ranking) -> str:
