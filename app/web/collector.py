@@ -3,8 +3,9 @@
 import gc
 
 # A page makes some thousands of objects that are gone with it, and what is kept of a bench is hundreds of thousands
-# that stay. With Python's own thresholds the collector would go through these every few pages; so it waits longer.
-_THRESHOLDS = (10_000, 20, 20)
+# that stay. With Python's own thresholds the collector would go through all of these every few pages; so that waits
+# longer. What is new is looked through often and in small lots: a large lot is a page that answers 50 ms later.
+_THRESHOLDS = (10_000, 5, 80)
 
 
 def spare_what_stays() -> None:
