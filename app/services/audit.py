@@ -47,8 +47,8 @@ def record_change(
         subject=subject,
         subject_id=subject_id,
         field=field,
-        before=_as_text(before),
-        after=_as_text(after),
+        before=recorded_text(before),
+        after=recorded_text(after),
         why=without_hidden_marks(why),
     )
     session.add(change)
@@ -62,7 +62,8 @@ def changes_of(session: Session, subject: str, subject_id: int) -> Sequence[Chan
     ).all()
 
 
-def _as_text(value: object) -> str | None:
+def recorded_text(value: object) -> str | None:
+    """A value as the record keeps it; None where there was none."""
     if value is None:
         return None
     if isinstance(value, bool):

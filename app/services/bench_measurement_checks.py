@@ -1,12 +1,9 @@
-"""What sound, power and ozone entries have in common: the unit, its setting, and taking a wrong entry back."""
+"""What sound, power and claims have in common: the setting of the unit."""
 
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
-from app.services.audit import record_change
-from app.services.checked_values import required_text
-from app.services.units import SUBJECT, get_unit
-from app.storage.bench_measurements import OzoneTest, PowerMeasurement, SoundMeasurement
+from app.services.units import get_unit
 from app.storage.units_under_test import SpeedSetting
 
 
@@ -22,13 +19,3 @@ def setting_of_unit(session: Session, unit_id: int, setting_id: int) -> SpeedSet
             field="setting",
         )
     return setting
-
-
-def take_back(
-    session: Session, row: SoundMeasurement | PowerMeasurement | OzoneTest, words: str, *, who: str, why: str
-) -> None:
-    """Removes a wrong entry; what it said, who took it back and why stay in the record of changes."""
-    reason = required_text(why, "why", "The reason for taking it back")
-    record_change(session, who, "taken back", SUBJECT, row.unit_under_test_id, words.split(":")[0], words, None, reason)
-    session.delete(row)
-    session.flush()

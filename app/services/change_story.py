@@ -47,10 +47,15 @@ class ToldChange:
     name: str
     what: str
     field: str
-    before: str | None
+    before: str | None  # of what was taken back, all that it said follows in a second line
     after: str | None
     why: str
     who: str
+
+    @property
+    def before_in_short(self) -> str | None:
+        """For readers: of what was taken back, what it was."""
+        return self.before and self.before.partition("\n")[0]
 
 
 def told_changes(

@@ -27,6 +27,7 @@ from app.services.measured_rates import SettingRate, rates_of_unit
 from app.services.ozone_tests import UnitOzone, ozone_of_unit
 from app.services.power_levels import SettingPower, power_levels_of_unit
 from app.services.sound_levels import SettingLevel, sound_levels_of_unit
+from app.services.taken_back import take_entry_back
 from app.services.units import SUBJECT, get_unit
 from app.storage.ratings_and_claims import Claim
 from app.storage.units_under_test import UnitUnderTest
@@ -113,10 +114,7 @@ def take_claim_back(session: Session, claim_id: int, *, who: str = AT_THE_DESK, 
     row = session.get(Claim, claim_id)
     if row is None:
         raise NotFound("claim", claim_id)
-    reason = required_text(why, "why", "The reason for taking it back")
-    record_change(session, who, "taken back", SUBJECT, row.unit_under_test_id, "claim", _words(row), None, reason)
-    session.delete(row)
-    session.flush()
+    take_entry_back(session, row, "claim", _words(row), who=who, why=why)
 
 
 def claims_of_unit(session: Session, unit_id: int) -> tuple[CheckedClaim, ...]:

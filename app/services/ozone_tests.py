@@ -10,8 +10,8 @@ from sqlalchemy.orm import Session
 from app.compute.ozone import OzoneFinding, ozone_finding
 from app.errors import NotFound
 from app.services.audit import AT_THE_DESK, record_change
-from app.services.bench_measurement_checks import take_back
 from app.services.checked_values import day_seen, number_not_below_zero, optional_text
+from app.services.taken_back import take_entry_back
 from app.services.units import SUBJECT, get_unit
 from app.storage.bench_measurements import OzoneTest
 
@@ -56,7 +56,7 @@ def take_ozone_test_back(session: Session, test_id: int, *, who: str = AT_THE_DE
     row = session.get(OzoneTest, test_id)
     if row is None:
         raise NotFound("ozone test", test_id)
-    take_back(session, row, f"ozone: {_words(row)}", who=who, why=why)
+    take_entry_back(session, row, "ozone", _words(row), who=who, why=why)
 
 
 def ozone_of_unit(session: Session, unit_id: int) -> UnitOzone:

@@ -12,8 +12,9 @@ from app.compute.power_result import LogPower
 from app.errors import InvalidValue, NotFound
 from app.reading_files.log_table import ReadingChoices
 from app.services.audit import AT_THE_DESK, record_change
-from app.services.bench_measurement_checks import setting_of_unit, take_back
+from app.services.bench_measurement_checks import setting_of_unit
 from app.services.checked_values import day_seen, number_not_below_zero, optional_text
+from app.services.taken_back import take_entry_back
 from app.services.units import SUBJECT, get_unit
 from app.storage.bench_measurements import PowerMeasurement
 from app.storage.units_under_test import SpeedSetting
@@ -129,7 +130,7 @@ def take_power_measurement_back(session: Session, measurement_id: int, *, who: s
         raise NotFound("power measurement", measurement_id)
     unit_id = row.unit_under_test_id
     name = STANDBY if row.setting_id is None else setting_of_unit(session, unit_id, row.setting_id).name
-    take_back(session, row, f"power: {_words(row, name)}", who=who, why=why)
+    take_entry_back(session, row, "power", _words(row, name), who=who, why=why)
 
 
 def power_levels_of_unit(session: Session, unit_id: int) -> tuple[SettingPower, ...]:

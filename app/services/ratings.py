@@ -12,6 +12,7 @@ from app.errors import InvalidValue, NotFound
 from app.services.audit import AT_THE_DESK, record_change
 from app.services.checked_values import day_seen, number_above_zero, one_of, optional_text, required_text
 from app.services.measured_rates import SettingRate, rates_of_unit
+from app.services.taken_back import take_entry_back
 from app.services.units import SUBJECT, get_unit
 from app.storage.ratings_and_claims import Rating
 
@@ -77,10 +78,7 @@ def take_rating_back(session: Session, rating_id: int, *, who: str = AT_THE_DESK
     row = session.get(Rating, rating_id)
     if row is None:
         raise NotFound("rating", rating_id)
-    reason = required_text(why, "why", "The reason for taking it back")
-    record_change(session, who, "taken back", SUBJECT, row.unit_under_test_id, "rating", _words(row), None, reason)
-    session.delete(row)
-    session.flush()
+    take_entry_back(session, row, "rating", _words(row), who=who, why=why)
 
 
 def ratings_of_unit(session: Session, unit_id: int) -> tuple[RatingWithComparison, ...]:

@@ -125,7 +125,7 @@ def _of_unit(changes: list[ToldChange]) -> list[str]:
             done = "was withdrawn" if change.action == "withdrawn" else f"was published ({change.after})"
             sentences.append(f"The verdict on {name} {done}.")
         elif change.action == "taken back" and change.field in _NOUNS:
-            sentences.append(f"A {_NOUNS[change.field]} of {name} was taken back: {change.before}.")
+            sentences.append(f"A {_NOUNS[change.field]} of {name} was taken back: {change.before_in_short}.")
         elif change.action == "changed":
             sentences.append(f"{name} was corrected: {_from_to(field_words(change.field).strip(), change)}.")
     for field, noun in _NOUNS.items():

@@ -20,8 +20,9 @@ from app.compute.sound_clip import analyse_clip
 from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.audit import AT_THE_DESK, record_change
 from app.services.bench_measurement_checks import setting_of_unit
-from app.services.checked_values import day_seen, number_above_zero, optional_text, required_text
+from app.services.checked_values import day_seen, number_above_zero, optional_text
 from app.services.sound_file import SoundFile, read_sound, wav_bytes
+from app.services.taken_back import take_entry_back
 from app.services.units import SUBJECT
 from app.storage.logs import RawFile
 from app.storage.sound_clips import SoundClip, SoundClipBand, SoundClipTone
@@ -126,11 +127,7 @@ def take_clip_back(session: Session, clip_id: int, *, who: str = AT_THE_DESK, wh
     """Removes a clip and its results; the raw file stays in the store, and the record says what was taken back."""
     clip = get_clip(session, clip_id)
     setting = setting_of_unit(session, clip.unit_under_test_id, clip.setting_id)
-    reason = required_text(why, "why", "The reason for taking it back")
-    words = _words(clip, setting.name)
-    record_change(session, who, "taken back", SUBJECT, clip.unit_under_test_id, "sound clip", words, None, reason)
-    session.delete(clip)
-    session.flush()
+    take_entry_back(session, clip, "sound clip", _words(clip, setting.name), who=who, why=why)
 
 
 def get_clip(session: Session, clip_id: int) -> SoundClip:

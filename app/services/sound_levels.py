@@ -11,8 +11,9 @@ from app.compute.unit_sound import SoundReading
 from app.errors import InvalidValue, NotFound
 from app.services.audit import AT_THE_DESK, record_change
 from app.services.bench_choices import bench_choices
-from app.services.bench_measurement_checks import setting_of_unit, take_back
+from app.services.bench_measurement_checks import setting_of_unit
 from app.services.checked_values import day_seen, number_above_zero, one_of, optional_text
+from app.services.taken_back import take_entry_back
 from app.services.units import SUBJECT
 from app.storage.bench_measurements import SoundMeasurement
 from app.storage.units_under_test import SpeedSetting
@@ -82,7 +83,7 @@ def take_sound_measurement_back(session: Session, measurement_id: int, *, who: s
     if row is None:
         raise NotFound("sound measurement", measurement_id)
     setting = setting_of_unit(session, row.unit_under_test_id, row.setting_id)
-    take_back(session, row, f"sound level: {_words(row, setting.name)}", who=who, why=why)
+    take_entry_back(session, row, "sound level", _words(row, setting.name), who=who, why=why)
 
 
 def sound_levels_of_unit(session: Session, unit_id: int) -> tuple[SettingLevel, ...]:

@@ -129,7 +129,8 @@ def test_taking_back_keeps_the_record(session, small_bench):
     take_claim_back(session, entry, why="another model")
     assert claims_of_unit(session, small_bench.unit_id) == ()
     assert changes_of(session, SUBJECT, small_bench.unit_id)[0].before == (
-        "clean air delivery rate, at least 200 cfm: “as printed”, seen on 2026-02-03"
+        "clean air delivery rate, at least 200 cfm: “as printed”, seen on 2026-02-03\n"
+        "value: 200; unit symbol: cfm; bound: at least; wording: as printed; seen on: 2026-02-03"
     )
     with pytest.raises(NotFound, match=f"There is no claim {entry}"):
         take_claim_back(session, entry, why="again")

@@ -27,7 +27,9 @@ def test_the_highest_value_decides_and_goes_before_a_less_than(session, small_be
 def test_taking_back_keeps_the_record(session, small_bench):
     entry = add_ozone_test(session, small_bench.unit_id, 3.0, DAY, below_detection=True)
     take_ozone_test_back(session, entry, why="another unit")
-    assert changes_of(session, SUBJECT, small_bench.unit_id)[0].before == "ozone: less than 3 ppb on 2026-02-03"
+    assert changes_of(session, SUBJECT, small_bench.unit_id)[0].before == (
+        "less than 3 ppb on 2026-02-03\nozone [ppb]: 3; below detection: yes; tested on: 2026-02-03"
+    )
     with pytest.raises(NotFound, match="There is no ozone test"):
         take_ozone_test_back(session, entry, why="again")
 

@@ -93,7 +93,9 @@ def test_taking_back_keeps_the_record(session, small_bench):
     take_power_measurement_back(session, entry, why="meter was off")
     taken, added = changes_of(session, SUBJECT, small_bench.unit_id)
     assert added.after == "standby, 0.4 W ± 0.1 W, on 2026-02-03"
-    assert taken.before == "power: standby, 0.4 W ± 0.1 W, on 2026-02-03"
+    assert taken.before == (
+        "standby, 0.4 W ± 0.1 W, on 2026-02-03\npower [W]: 0.4; uncertainty [W]: 0.1; measured on: 2026-02-03"
+    )
     with pytest.raises(NotFound, match=f"There is no power measurement {entry}"):
         take_power_measurement_back(session, entry, why="again")
 

@@ -2,6 +2,7 @@ import pytest
 
 from app.errors import InvalidValue, NotFound
 from app.services.audit import changes_of
+from app.services.change_story import told_changes
 from app.services.ratings import NewRating, add_rating, own_rate_m3_per_h, ratings_of_unit, take_rating_back
 from app.services.units import SUBJECT
 from tests.services.measured_facts import DAY, add_rate
@@ -83,7 +84,14 @@ def test_taking_back_keeps_the_record(session, small_bench):
     take_rating_back(session, entry, who="Ada", why="wrong model")
     assert ratings_of_unit(session, small_bench.unit_id) == ()
     taken = changes_of(session, SUBJECT, small_bench.unit_id)[0]
-    assert (taken.before, taken.why) == ("smoke: 200 ft³/min, seen on 2026-02-03", "wrong model")
+    assert taken.why == "wrong model"
+    assert taken.before == (
+        "smoke: 200 ft³/min, seen on 2026-02-03\n"
+        "aerosol: smoke; listed: yes; clean air delivery rate [m³/h]: 339.802159104; stated value: 200; "
+        "stated unit: ft³/min; source: public list; seen on: 2026-02-03"
+    )
+    (told, _) = told_changes(session, unit_id=small_bench.unit_id).rows[:2]
+    assert (told.before, told.before_in_short) == (taken.before, "smoke: 200 ft³/min, seen on 2026-02-03")
     with pytest.raises(NotFound, match=f"There is no rating {entry}"):
         take_rating_back(session, entry, why="again")
 

@@ -46,7 +46,11 @@ def test_an_entry_is_recorded_and_can_be_taken_back_with_a_reason(session, small
     taken, added = changes_of(session, SUBJECT, small_bench.unit_id)
     assert added.after == "high, 50 dB(A) at 1 m, room 20, on 2026-02-03"
     assert (taken.action, taken.who, taken.why) == ("taken back", "Ada", "wrong room")
-    assert taken.before == "sound level: high, 50 dB(A) at 1 m, room 20, on 2026-02-03"
+    assert taken.before == (
+        "high, 50 dB(A) at 1 m, room 20, on 2026-02-03\n"
+        "level [dB(A)]: 50; background [dB(A)]: 20; distance [m]: 1; position: front; environment: indoor; "
+        "instrument class: 2; measured on: 2026-02-03"
+    )
 
 
 def test_taking_back_needs_a_reason(session, small_bench):

@@ -123,6 +123,27 @@ def test_a_new_password_needs_the_present_one_and_ends_other_sign_ins(signed_in:
     assert signed_in.post("/sign-in", data=RIGHT | {"password": "another few words"}).status_code == 303
 
 
+def test_the_present_password_is_not_found_out_by_trying(signed_in: TestClient):
+    """By whoever sits down at a browser that is signed in. The owner can sign in meanwhile."""
+    new = {"password": "another few words", "password_again": "another few words"}
+    for _ in range(TRIES_PER_NAME):
+        assert signed_in.post("/account/password", data=new | {"present_password": "wrong"}).status_code == 422
+    answer = signed_in.post("/account/password", data=new | {"present_password": PASSWORD})
+    assert answer.status_code == 429
+    assert "There were too many tries" in answer.text
+    assert signed_in.post("/sign-in", data=RIGHT).status_code == 303
+
+
+def test_a_right_password_takes_its_tries_off_the_count(signed_in: TestClient):
+    for number in range(2):
+        for _ in range(TRIES_PER_NAME - 1):
+            signed_in.post(
+                "/account/password", data={"present_password": "wrong", "password": "", "password_again": ""}
+            )
+        right = {"present_password": PASSWORD, "password": PASSWORD, "password_again": PASSWORD}
+        assert signed_in.post("/account/password", data=right).status_code == 303, number
+
+
 def test_a_token_is_shown_once_used_and_revoked(signed_in: TestClient):
     made = signed_in.post("/account/tokens", data={"token_name": "upload job", "role": "add"})
     assert made.status_code == 200

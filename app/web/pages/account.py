@@ -4,15 +4,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from app.errors import InvalidValue, NotAllowed
+from app.errors import InvalidValue, NotAllowed, TooManyAttempts
 from app.services.accounts import get_account, set_password
 from app.services.api_tokens import add_api_token, list_api_tokens, revoke_api_token
 from app.services.passwords import password_matches
 from app.services.roles import ROLES, WORDS, may
+from app.services.sign_in_throttle import forget_attempts, note_attempt
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice
@@ -40,13 +41,22 @@ def account(session: SessionDep, render: RenderDep) -> Response:
 
 
 @router.post("/account/password")
-def password_changed(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+def password_changed(request: Request, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     _refuse_token()
     visitor = present_visitor()
+    # who found a browser signed in shall not find the password out by trying; these tries keep nobody from signing in
+    counted_as, client = f"present password of account {_own_id()}", request.client.host if request.client else ""
+    try:
+        tries = note_attempt(request.state["engine"], counted_as, client)
+    except TooManyAttempts as error:
+        form.refuse("present_password", error.message)
+        return render("pages/account.html", _page(session, form), status_code=error.status)
     with form.attempt(session):
         own = get_account(session, _own_id())
         if not password_matches(own.password_hash, form.typed("present_password")):
             form.refuse("present_password", "This is not the present password. Type it again.")
+        else:
+            forget_attempts(session, tries, name=counted_as)
         if form.typed("password") != form.typed("password_again"):
             form.refuse("password_again", "The two new passwords differ. Type both again.")
         form.stop_if_refused()
