@@ -54,7 +54,7 @@ def all_that_it_said(row: Entry) -> str:
         value = getattr(row, attribute.key)
         if attribute.key in _TOLD_ALREADY or value is None or value == "":
             continue
-        found.append(f"{_label(attribute.key)}: {recorded_text(value)}")
+        found.append(f"{_label(attribute.key)}: {' '.join((recorded_text(value) or '').splitlines())}")
     return "; ".join(found)
 
 

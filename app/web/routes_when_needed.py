@@ -16,6 +16,8 @@ from app.web.pages import ranking
 from app.web.static_files import STATIC_ADDRESS, CachedStaticFiles, plotly_folder, static_folder
 
 _FIRST_PATH = "/"
+# One for the process: two applications in it that import the same modules at the same moment could each get half.
+_LOADING = threading.Lock()
 
 
 class Routes:
@@ -23,7 +25,6 @@ class Routes:
 
     def __init__(self, app: FastAPI) -> None:
         self._app = app
-        self._lock = threading.Lock()
         self._begun = False
         self.all_loaded = False
         self._include_page(ranking.router)
@@ -37,7 +38,7 @@ class Routes:
 
     def load_all(self) -> None:
         """Loads what is not there yet, once; whoever comes meanwhile waits."""
-        with self._lock:
+        with _LOADING:
             if self.all_loaded:
                 return
             # everything is imported before anything is included: a failing import leaves the application as it was
