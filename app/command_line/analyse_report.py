@@ -4,6 +4,7 @@ from app.compute.asymmetric import AsymmetricMeasured
 from app.compute.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
 from app.compute.decay_result import ChannelDecay
 from app.compute.measured import Measured
+from app.compute.number_words import level_words
 from app.compute.rounding import decimals_for, decimals_from_size, rounded_text
 from app.services.analyse_log import AnalysisRequest, ChannelAnalysis, LogAnalysis
 
@@ -85,7 +86,7 @@ def _level_in_words(decay: ChannelDecay) -> str:
 
 def _time_to_clear(decay: ChannelDecay) -> str:
     clear, measured = decay.time_to_clear, decay.time_to_clear_measured
-    level = f"{clear.clear_level:.4g} {decay.unit}"
+    level = level_words(clear.clear_level, decay.unit)
     if clear.reached:
         return f"{_in_words(measured) if measured else f'{clear.value_min:.1f}'} min to {level}"
     predicted = f"; the fitted curve gets there after {clear.predicted.value:.0f} min" if clear.predicted else ""

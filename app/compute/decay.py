@@ -61,8 +61,8 @@ def analyse_decay(
     _check_arguments(marks, saturation_level, response_time_s)
     time_h, level = _true_readings(elapsed_s, levels)
     if time_h.size < 2:
-        return _nothing(channel, unit, Readings(time_h, level, 0.0, 0.0), marks, clear_level)
-    readings = Readings(time_h, level, float(np.median(np.diff(time_h))), resolution_step(level))
+        return _nothing(channel, unit, Readings(time_h, level, 0.0, 0.0, unit), marks, clear_level)
+    readings = Readings(time_h, level, float(np.median(np.diff(time_h))), resolution_step(level), unit)
     ceiling = saturation_level if saturation_level is not None else ceiling_of(level)
     terms = FitTerms(marks, ceiling, response_time_s, empty_room)
     phases = find_phases(time_h, level, marks, readings.interval_h)

@@ -11,6 +11,7 @@ from app.compute.events import RateEvent, find_event
 from app.compute.exponential_fit import ExponentialFit, QuickFit, fit_exponential, noise_of_blocks, quick_fit
 from app.compute.measured import Measured
 from app.compute.noise import Floats
+from app.compute.number_words import level_words
 from app.compute.phases import ROUNDING_H, Phases
 from app.compute.rate_table import BackgroundBounds
 from app.compute.window import (
@@ -35,12 +36,13 @@ NOISE_BELOW_BACKGROUND = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """Readings of one channel [h on the log's clock], their sampling interval and display step."""
+    """Readings of one channel [h on the log's clock], their sampling interval and display step; `unit` of levels."""
 
     time_h: Floats
     level: Floats
     interval_h: float
     step: float
+    unit: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +99,7 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     event = find_event(blocks, fitted, bounds)
     start_h = max(start_h, float(readings.time_h[places[0]])) if marks.fit_start_h is None else start_h
     if fitted.amplitude <= 0 or fitted.rate + 2 * fitted.uncertainty < 0:
-        why = _why_no_decay(blocks, start_h - phases.unit_on_h, end_h - phases.unit_on_h)
+        why = _why_no_decay(blocks, readings.unit, start_h - phases.unit_on_h, end_h - phases.unit_on_h)
         fit = no_fit(why, start_h, end_h, int(places.size))
         return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated)
     choice = "given" if marks.background_level is not None else _choice(fitted, bounds)
@@ -107,14 +109,15 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated, fitted.at_least)
 
 
-def _why_no_decay(blocks: Blocks, start_h: float, end_h: float) -> str:
+def _why_no_decay(blocks: Blocks, unit: str, start_h: float, end_h: float) -> str:
     """What the level does instead of falling towards a background; start and end from unit on [h]."""
     tenth = max(blocks.level.size // 10, 1)
     first, last = float(np.median(blocks.level[:tenth])), float(np.median(blocks.level[-tenth:]))
     between = f"between {60 * start_h:.0f} and {60 * end_h:.0f} min from unit on"
-    said = f"The level rises from {first:.3g} to {last:.3g} {between}"
+    from_to = f"from {level_words(first, unit)} to {level_words(last, unit)}"
+    said = f"The level rises {from_to} {between}"
     if last <= first:
-        said = f"The level goes from {first:.3g} to {last:.3g} {between} without falling towards a background"
+        said = f"The level goes {from_to} {between} without falling towards a background"
     return f"{said}; a decay rate needs a falling level. Check the marks and what gave off particles."
 
 
@@ -170,7 +173,8 @@ def _why_no_window(readings: Readings, phases: Phases, usable: Places, start_h: 
     level = readings.level[usable]
     if float(level.max()) == float(level.min()):
         return (
-            f"All {found} readings after unit on are {level[0]:g}; a decay needs a falling level. Check the logger and "
+            f"All {found} readings after unit on are {level_words(float(level[0]), readings.unit)}; a decay needs a "
+            "falling level. Check the logger and "
             "the marks."
         )
     return ""

@@ -53,6 +53,16 @@ def measured_words(
     )
 
 
+def level_words(level: float, unit: str) -> str:
+    """A level without an uncertainty, three significant digits or all of the whole number, with its unit.
+
+    >>> level_words(16123.4, "1/cm³"), level_words(10.0, "µg/m³"), level_words(-0.0512, "ppm")
+    ('16\u202f123 1/cm³', '10 µg/m³', '−0.0512 ppm')
+    """
+    text = rounded_text(level, decimals_from_size(level))
+    return f"{text.rstrip('0').rstrip('.') if '.' in text else text} {unit}".strip()
+
+
 def plus_minus(value: float, uncertainty: float | None) -> str:
     """A number with its standard uncertainty; alone, with three significant digits, where that is not known.
 

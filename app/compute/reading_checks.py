@@ -4,6 +4,7 @@ import numpy as np
 
 from app.compute.decay_fit import FitOutcome, Readings
 from app.compute.notes import Note
+from app.compute.number_words import level_words
 from app.compute.phases import Phases
 from app.compute.window import FEWEST_READINGS
 
@@ -66,7 +67,8 @@ def _low_start_level(readings: Readings, phases: Phases, outcome: FitOutcome) ->
     if readings.step > 0 and excess < LOW_START_STEPS * readings.step:
         severity = "unusable" if excess < UNUSABLE_START_STEPS * readings.step else "care"
         message = (
-            f"The level stands {excess:.3g} above the background where the window starts, {excess / readings.step:.0f} "
+            f"The level stands {level_words(excess, readings.unit)} above the background where the window starts, "
+            f"{excess / readings.step:.0f} "
             f"steps of the display; {LOW_START_STEPS:.0f} are needed for a rate that rounding does not shape. Start "
             "with more smoke."
         )
@@ -74,8 +76,9 @@ def _low_start_level(readings: Readings, phases: Phases, outcome: FitOutcome) ->
         return Note("low_start_level", severity, message, excess, limit, at_min=at)  # type: ignore[arg-type]
     if excess < LOW_START_SHARE * background:
         message = (
-            f"The level stands {excess:.3g} above a background of {background:.3g} where the window starts; it should "
-            "stand above it by more than the background itself. Start with more smoke, or lower the background first."
+            f"The level stands {level_words(excess, readings.unit)} above a background of "
+            f"{level_words(background, readings.unit)} where the window starts; it should stand above it by more "
+            "than the background itself. Start with more smoke, or lower the background first."
         )
         return Note("low_start_level", "care", message, excess, LOW_START_SHARE * background, at_min=at)
     return None
@@ -87,8 +90,9 @@ def _saturation(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note
     highest = float(readings.level.max())
     until = 60 * (outcome.fit.window_start_h - phases.unit_on_h)
     message = (
-        f"{outcome.saturated} readings after unit on stand at the detector's limit ({highest:.4g}); they are left out "
-        f"and the window starts after the last of them, {until:.1f} min from unit on. The true start level is higher "
+        f"{outcome.saturated} readings after unit on stand at the detector's limit "
+        f"({level_words(highest, readings.unit)}); they are left out and the window starts after the last of "
+        f"them, {until:.1f} min from unit on. The true start level is higher "
         "than shown. Start with less smoke."
     )
     return Note("saturation", "care", message, float(outcome.saturated), 0.0, "readings", max(until, 0.0))
@@ -163,8 +167,10 @@ def _unstable_background(readings: Readings, phases: Phases, outcome: FitOutcome
     if abs(change) <= limit:
         return None
     message = (
-        f"The background moved by {change:+.3g} (from one third of the readings before the smoke to the last) around a "
-        f"level of {level:.3g}; up to {limit:.3g} was allowed. The level before the smoke says little about the "
+        f"The background {'rose' if change > 0 else 'fell'} by {level_words(abs(change), readings.unit)} (from one "
+        "third of the readings before the "
+        f"smoke to the last) around a level of {level_words(level, readings.unit)}; up to "
+        f"{level_words(limit, readings.unit)} was allowed. The level before the smoke says little about the "
         "background during the run. Wait until it stands still."
     )
     at = 60 * (float(readings.time_h[0]) - phases.unit_on_h)

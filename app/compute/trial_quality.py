@@ -12,6 +12,7 @@ from app.compute.humidity import HumidityBias, humidity_bias
 from app.compute.measured import Measured, at_least_as_wide
 from app.compute.noise import Floats
 from app.compute.notes import Note, Severity
+from app.compute.number_words import level_words
 from app.compute.propagation import effective_degrees_of_freedom
 
 # US EPA sensor toolkit, hourly averages (read there): a pair is thrown out where BOTH limits are exceeded.
@@ -120,9 +121,10 @@ def _detectors_disagree(
     severity: Severity = "unusable" if rates_differ else "care"
     at = 60 * (at_h - decay.unit_on_h)
     message = (
-        f"The two detectors of {_size_words(name)} differ by {abs(difference):.3g} µg/m³ on average, {abs(share):.0%} "
-        f"of their mean, over the hour from {at:.0f} min after unit on; more than {DETECTOR_DIFFERENCE_UG_M3:g} µg/m³ "
-        f"and {DETECTOR_DIFFERENCE_SHARE:.0%} together mean that one of them is wrong. {rates} Check or clean them."
+        f"The two detectors of {_size_words(name)} differ by {level_words(abs(difference), 'µg/m³')} on average, "
+        f"{abs(share):.0%} of their mean, over the hour from {at:.0f} min after unit on; more than "
+        f"{DETECTOR_DIFFERENCE_UG_M3:g} µg/m³ and {DETECTOR_DIFFERENCE_SHARE:.0%} together mean that one of them is wrong. "
+        f"{rates} Check or clean them."
     )
     return Note(
         "detectors_disagree", severity, message, abs(difference), DETECTOR_DIFFERENCE_UG_M3, "µg/m³", at_min=at

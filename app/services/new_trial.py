@@ -100,13 +100,13 @@ def check_marks(marks: TrialMarks, last_reading_s: float) -> None:
         words = _MARK_WORDS[name]
         if not math.isfinite(at) or not 0 <= at <= last_reading_s:
             raise InvalidValue(
-                f"The mark for {words} is at {at:g} s; the log runs from 0 to {last_reading_s:g} s. "
+                f"The mark for {words} is at {at:.10g} s; the log runs from 0 to {last_reading_s:.10g} s. "
                 "Move the mark into the log.",
                 field=name,
             )
         if earlier is not None and at < earlier[1]:
             raise InvalidValue(
-                f"The mark for {words} is at {at:g} s, before {_MARK_WORDS[earlier[0]]} at {earlier[1]:g} s. "
+                f"The mark for {words} is at {at:.10g} s, before {_MARK_WORDS[earlier[0]]} at {earlier[1]:.10g} s. "
                 "Marks need to stand in the order of the run; move one of the two.",
                 field=name,
             )
@@ -118,7 +118,8 @@ def check_marks(marks: TrialMarks, last_reading_s: float) -> None:
 def _check_window(marks: TrialMarks) -> None:
     if marks.fit_start_s is not None and marks.fit_start_s == marks.fit_end_s:
         raise InvalidValue(
-            f"The fit window begins and ends at {marks.fit_start_s:g} s; it needs a length. Move one of the two marks.",
+            f"The fit window begins and ends at {marks.fit_start_s:.10g} s; it needs a length. "
+            "Move one of the two marks.",
             field="fit_end_s",
         )
 

@@ -102,7 +102,7 @@ def test_a_saturated_plateau_is_left_out_and_said():
     decay = analysed(time, np.minimum(level, ceiling), saturation_level=ceiling)
     assert decay.fit.decay_rate.low_95 < 3.0 < decay.fit.decay_rate.high_95
     note = note_of(decay, "saturation")
-    assert "stand at the detector's limit (200)" in note.message
+    assert "stand at the detector's limit (200 µg/m³)" in note.message
     assert "Start with less smoke." in note.message
     assert 60 * decay.fit.window_start_h >= 13 + 60 * math.log(295 / 195) / 3 - 0.5
 
@@ -140,7 +140,10 @@ def test_repeated_times_are_told():
 def test_a_background_that_moves_before_the_smoke_is_told():
     time, level = trial()
     level = level + np.where(time < 600, 30 * time / 600, 0)
-    assert "The background moved by +" in note_of(analysed(time, level), "unstable_background").message
+    assert (
+        "The background rose by 20.1 µg/m³ (from one third"
+        in note_of(analysed(time, level), "unstable_background").message
+    )
 
 
 def test_a_low_start_level_is_told_and_a_very_low_one_not_used():
@@ -202,7 +205,9 @@ def test_a_level_that_rises_towards_a_plateau_is_said_to_rise_from_where_to_wher
     assert decay.fit.decay_rate is None
     assert "−" not in decay.fit.why_not
     assert "-" not in decay.fit.why_not
-    first, last = (float(x) for x in re.search(r"rises from (\S+) to (\S+) between", decay.fit.why_not).groups())
+    first, last = (
+        float(x) for x in re.search(r"rises from (\S+) µg/m³ to (\S+) µg/m³ between", decay.fit.why_not).groups()
+    )
     assert 20 < first < 120
     assert last == pytest.approx(220, rel=0.05)
 
@@ -259,7 +264,7 @@ def test_the_background_may_lie_above_the_lowest_reading_by_what_noise_and_round
 def test_equal_readings_give_no_rate():
     decay = analysed(np.arange(0.0, 600.0, 10.0), np.full(60, 12.0))
     assert decay.fit.decay_rate is None
-    assert "readings after unit on are 12; a decay needs a falling level" in decay.fit.why_not
+    assert "readings after unit on are 12 µg/m³; a decay needs a falling level" in decay.fit.why_not
     assert note_of(decay, "no_decay").severity == "unusable"
 
 
