@@ -56,6 +56,8 @@ def over_years_words(view: RunningCostView) -> str:
     """Cheapest and dearest of the drawn units whose cost is whole."""
     currency, years = view.terms.assumptions.currency, view.terms.choices.years
     whole = sorted((c for c in view.drawn if not c.over_years.at_least), key=lambda c: c.over_years.total)
+    if not view.drawn:
+        return "No unit is drawn over the years: none of those chosen is in the list."
     if not whole:
         return f"For every unit drawn something is missing, so each cost over {years} years is a lower bound."
     first, last = whole[0], whole[-1]

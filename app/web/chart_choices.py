@@ -23,9 +23,9 @@ def curve_choices(form: TypedForm) -> CurveChoices:
         channel=form.text("channel"),
         setting=form.text("setting") or HIGHEST,
         room_id=form.whole_number("room_id", "The test room"),
-        normalised=form.text("levels") == "share",
+        normalised=form.one_of("levels", "How levels are drawn", ("share",)) == "share",
         scale=form.text("scale") or "linear",
-        with_empty_room=form.text("empty_room") != "no",
+        with_empty_room=form.one_of("empty_room", "The curve of the empty room", ("yes", "no")) != "no",
     )
 
 
@@ -75,7 +75,7 @@ def cost_choices(form: TypedForm) -> CostChoices:
         kind=form.text("kind"),
         search=form.text("search"),
         sort=form.text("sort") or COST_SORTS[0],
-        descending=form.typed("descending") == "1",
+        descending=form.one_of("descending", "The direction of the order", ("0", "1")) == "1",
     )
 
 

@@ -40,6 +40,7 @@ from app.web.ranking_form import ranking_choices
 from app.web.typed_form import TypedForm
 from app.web.unit_system import unit_system
 
+SCALES = ("linear", "log")
 MakeChart = Callable[[Session, TypedForm], Chart]
 
 
@@ -131,7 +132,7 @@ def _trial_decay(session: Session, form: TypedForm) -> Chart:
         read_chart_facts(session),
         channel_name=name,
         unit=channel(name).unit,
-        scale="log" if form.text("scale") == "log" else "linear",
+        scale=form.one_of("scale", "The scale", SCALES) or "linear",
     )
     return replace(chart, newest=curve.started_at.date())
 

@@ -10,7 +10,7 @@ from app.web.typed_form import TypedForm
 
 
 def ranking_choices(form: TypedForm) -> RankingChoices:
-    descending = form.typed("descending")
+    descending = form.one_of("descending", "The direction of the order", ("0", "1"))
     return RankingChoices(
         setting=form.text("setting") or HIGHEST,
         channel=form.text("channel"),

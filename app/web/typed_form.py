@@ -4,7 +4,7 @@ What was typed is never lost: the page that shows the mistakes shows the same wo
 """
 
 import re
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
@@ -52,6 +52,11 @@ class TypedForm:
         """Every mistake as a sentence, for the box above the form."""
         return list(dict.fromkeys(self.errors.values()))
 
+    @property
+    def accepted(self) -> dict[str, list[str]]:
+        """What was typed without the fields that were refused, for the address of a picture beside them."""
+        return {name: texts for name, texts in self.values.items() if name not in self.errors}
+
     def refuse(self, name: str, message: str) -> None:
         """Notes a mistake; the first one of a field stays."""
         self.errors.setdefault(name, message)
@@ -87,6 +92,15 @@ class TypedForm:
             self.refuse(name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; a whole number is needed. Correct it.")
             return None
         return int(text)
+
+    def one_of(self, name: str, what: str, known: Collection[str]) -> str:
+        """One of the values that there are; "" where the field is empty or holds another one, which is then told."""
+        text = self.text(name)
+        if not text or text in known:
+            return text
+        needed = ", ".join(known) or "none, for there is nothing to choose from"
+        self.refuse(name, f"{what} is {text[:_LONGEST_SHOWN]!r}; it needs one of: {needed}. Correct the address.")
+        return ""
 
     def day(self, name: str, what: str) -> date | None:
         text = self.text(name)

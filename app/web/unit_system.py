@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from app.compute.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H, M2_PER_SQUARE_FOOT, METRES_PER_FOOT
 from app.compute.number_words import MeasuredWords, measured_words
+from app.web.typed_form import TypedForm
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,11 @@ US = UnitSystem(
     "ft",
     1 / METRES_PER_FOOT,
 )
+
+
+def asked_units(form: TypedForm) -> UnitSystem:
+    """The system that an address asks for; a wrong word in it is noted in the form, and metric is shown."""
+    return unit_system(form.one_of("units", "The system of units", (METRIC.key, US.key)))
 
 
 def unit_system(key: str) -> UnitSystem:

@@ -103,6 +103,7 @@ def test_names_in_pictures_and_tables_are_words(store: Engine, client: TestClien
         ("/charts/residuals.svg", 422, "This chart needs a trial; add ?trial= and its number to the address."),
         ("/charts/decay-overlay.svg?trial=x", 422, "found 'x'; a whole number is needed."),
         ("/charts/decay-overlay.svg?scale=cubic", 422, "The scale is 'cubic'; it needs linear or log."),
+        ("/charts/trial-decay.svg?trial=3&scale=cubic", 422, "The scale is 'cubic'; it needs one of: linear, log."),
     ],
 )
 def test_what_cannot_be_drawn_is_told(client: TestClient, address: str, status: int, message: str):

@@ -1,6 +1,7 @@
 """The reading pages (ranking, curves, costs, units): what they say and refuse, and that they work without script."""
 
 import re
+from html import unescape
 
 import pytest
 from fastapi.testclient import TestClient
@@ -121,6 +122,21 @@ def test_a_wrong_value_keeps_what_was_typed_and_says_what_is_needed(tried_bench:
         ("/?offset=abc", "found 'abc'; a whole number is needed"),
         ("/?units=us&room_area_ft2=-4", "it needs to be above zero. Correct it."),
         ("/?max_price=-3", "The highest price is -3 USD; it needs to be zero or above."),
+        ("/?descending=down", "The direction of the order is 'down'; it needs one of: 0, 1. Correct the address."),
+        ("/?units=furlong", "The system of units is 'furlong'; it needs one of: metric, us. Correct the address."),
+        ("/ranking/order?units=furlong", "The system of units is 'furlong'"),
+        ("/ranking/pictures?units=furlong", "The system of units is 'furlong'"),
+        ("/ranking/weights?units=furlong", "The system of units is 'furlong'"),
+        ("/units/1?units=furlong", "The system of units is 'furlong'"),
+        ("/trials/3?channel=pm99", "The channel is 'pm99'; it needs one of: pm2_5, pm1, pm10. Correct the address."),
+        ("/trials/3?scale=cubic", "The scale is 'cubic'; it needs one of: linear, log. Correct the address."),
+        ("/trials/3?units=furlong", "The system of units is 'furlong'"),
+        ("/trials/3/marks?channel=pm99", "The channel is 'pm99'; it needs one of: pm2_5, pm1, pm10."),
+        ("/curves?levels=beauty", "How levels are drawn is 'beauty'; it needs one of: share. Correct the address."),
+        ("/curves?empty_room=perhaps", "The curve of the empty room is 'perhaps'; it needs one of: yes, no."),
+        ("/costs?descending=down", "The direction of the order is 'down'; it needs one of: 0, 1."),
+        ("/compare?unit_id=1&unit_id=2&units=furlong", "The system of units is 'furlong'"),
+        ("/room?units=furlong", "The system of units is 'furlong'"),
     ],
 )
 def test_what_is_wrong_with_an_address_is_told_though_no_field_shows_it(
@@ -129,6 +145,24 @@ def test_what_is_wrong_with_an_address_is_told_though_no_field_shows_it(
     answer = client.get(address)
     assert answer.status_code == 422
     assert message in answer.text.replace("&#39;", "'")
+
+
+@pytest.mark.parametrize(
+    "address", ["/curves?levels=beauty&scale=log", "/curves?scale=cubic", "/costs?descending=down"]
+)
+def test_the_picture_beside_a_refused_choice_is_still_drawn(tried_bench: TriedBench, client: TestClient, address: str):
+    page = client.get(address).text
+    figures = [unescape(figure) for figure in re.findall(r'data-figure-url="([^"]+)"', page)]
+    assert figures
+    assert ("scale=log" in figures[0]) is ("scale=log" in address)
+    for figure in figures:
+        assert client.get(figure).status_code == 200, figure
+
+
+def test_units_drawn_that_are_not_there_are_not_called_incomplete(tried_bench: TriedBench, client: TestClient):
+    words = words_of(client.get("/costs?unit=77").text)
+    assert "No unit is drawn over the years: none of those chosen is in the list." in words
+    assert "something is missing, so each cost" not in words
 
 
 def test_the_reader_s_room_keeps_its_units_in_what_was_left_out(tried_bench: TriedBench, client: TestClient):

@@ -11,7 +11,7 @@ from app.web.addresses import query_form
 from app.web.chart_choices import compare_choices, compared_setting_ids
 from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
 from app.web.typed_form import TypedForm
-from app.web.unit_system import unit_system
+from app.web.unit_system import asked_units
 
 router = APIRouter()
 PATH = "/compare"
@@ -33,7 +33,7 @@ def show_comparison(request: Request, session: SessionDep, kept: KeptRankingsDep
         except HazefallError as error:
             form.refuse(error.field or "setting_id", error.message)
     offered = _offered(kept, form, choices)
-    page = compare_page(compared, offered, setting_ids, form, unit_system(form.typed("units")))
+    page = compare_page(compared, offered, setting_ids, form, asked_units(form))
     return render("pages/compare.html", page, status_code=200 if form.is_good else 422, charts=bool(page.chart_query))
 
 

@@ -75,14 +75,14 @@ def show_costs(request: Request, session: SessionDep, render: RenderDep) -> HTML
     form = query_form(request.query_params)
     view = more = None
     try:
-        view = running_cost_view(session, cost_choices(form))
+        view, drawn = running_cost_view(session, cost_choices(form)), form.accepted
         more = consequences(view, _shown(view, form))
     except HazefallError as error:
-        view = _without_mistakes(session)
+        view, drawn = _without_mistakes(session), {}
         more = consequences(view, _shown(view, form)) if view is not None else None
         if view is not None or form.values:  # else no price is known, which the page says in a place of its own
             form.refuse(error.field or "", error.message)
-    page = _page(view, more, form)
+    page = _page(view, more, form, address("", drawn).lstrip("?"))
     if view is None and not has_units(session):
         page = replace(page, is_empty=True)
     asked_wrongly = bool(form.values) and not form.is_good
@@ -97,7 +97,7 @@ def _without_mistakes(session: SessionDep) -> RunningCostView | None:
         return None
 
 
-def _page(view: RunningCostView | None, more: Consequences | None, form: TypedForm) -> CostsPage:
+def _page(view: RunningCostView | None, more: Consequences | None, form: TypedForm, chart_query: str) -> CostsPage:
     if view is None or more is None:
         return _page_without_price(form)
     terms = view.terms
@@ -119,7 +119,7 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
         bars_size=rows_class(min(len(view.costs), MOST_BARS)),
         years_words=f"{over_years_words(view)} A step is a replacement. "
         f"{len(view.drawn)} of {len(view.costs)} units are drawn; choose others above.",
-        chart_query=address("", form.values).lstrip("?"),
+        chart_query=chart_query,
         conditions=f"Electricity at {terms.assumptions.price_per_kwh:g}\u00a0{currency}/kWh ({terms.tariff_words}) · "
         f"{terms.hours_per_day:g}\u00a0h a day{_quiet_words(terms)} · "
         f"{terms.assumptions.days_per_year:g} days a year · {terms.choices.setting} setting · {years} years",

@@ -66,14 +66,15 @@ def show_curves(request: Request, session: SessionDep, render: RenderDep) -> HTM
     form = query_form(request.query_params)
     try:
         overlay = decay_overlay(session, curve_choices(form))
+        drawn = form.accepted
     except InvalidValue as error:
         form.refuse(error.field or "", error.message)
-        overlay = decay_overlay(session)
-    page = _page(session, overlay, form)
+        overlay, drawn = decay_overlay(session), {}
+    page = _page(session, overlay, form, address("", drawn).lstrip("?"))
     return render("pages/curves.html", page, status_code=200 if form.is_good else 422, charts=not page.is_empty)
 
 
-def _page(session: Session, overlay: DecayOverlay, form: TypedForm) -> CurvesPage:
+def _page(session: Session, overlay: DecayOverlay, form: TypedForm, chart_query: str) -> CurvesPage:
     chosen, offered = overlay.choices, overlay.offered
     curves = (*overlay.curves, *([overlay.empty_room] if overlay.empty_room else []))
     names = (*curve_names(overlay.curves), *(["Empty room"] if overlay.empty_room else []))
@@ -81,7 +82,7 @@ def _page(session: Session, overlay: DecayOverlay, form: TypedForm) -> CurvesPag
         title="How does the smoke go, minute by minute?",
         answer=overlay_words(overlay),
         is_empty=not curves,
-        chart_query=address("", form.values).lstrip("?"),
+        chart_query=chart_query,
         lines=tuple(_line(curve, name) for curve, name in zip(curves, names, strict=True)),
         level_unit=overlay.unit,
         left_out=overlay.left_out,

@@ -28,7 +28,7 @@ from app.web.pages.cells import Bar, Cell, Scales, cells_of_line
 from app.web.pages.ranking_view import conditions
 from app.web.ranking_form import ranking_choices
 from app.web.typed_form import TypedForm
-from app.web.unit_system import UnitSystem, unit_system
+from app.web.unit_system import UnitSystem, asked_units
 
 router = APIRouter()
 PATH = "/ranking/order"
@@ -89,7 +89,7 @@ def show_rank_order(request: Request, session: SessionDep, kept: KeptRankingsDep
         form.refuse(error.field or "", error.message)
         choices = RankingChoices()
         view = rank_view(session, table=kept.table(choices))
-    page = _page(view, choices, form, unit_system(form.typed("units")))
+    page = _page(view, choices, form, asked_units(form))
     return render("pages/rank_order.html", page, status_code=200 if form.is_good else 422)
 
 

@@ -11,7 +11,7 @@ from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
 from app.web.pages.ranking_columns import COOKIE, picked_columns, picked_keys
 from app.web.pages.ranking_view import ranking_page
 from app.web.ranking_form import ranking_choices
-from app.web.unit_system import unit_system
+from app.web.unit_system import asked_units
 
 router = APIRouter()
 _A_YEAR_S = 365 * 24 * 3600
@@ -27,7 +27,7 @@ def show_ranking(request: Request, session: SessionDep, kept: KeptRankingsDep, r
     except InvalidValue as error:
         form.refuse(error.field or "", error.message)
         ranking = rank(kept.table(RankingChoices()), RankingChoices(), session)
-    system = unit_system(form.typed("units"))
+    system = asked_units(form)
     keys = picked_keys(form, request.cookies)
     page = ranking_page(ranking, form, system, picked_columns(session, ranking, keys, system), keys)
     response = render("pages/ranking.html", page, status_code=200 if form.is_good else 422)

@@ -16,7 +16,7 @@ from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import rows_class
 from app.web.pages.ranking_view import answer
 from app.web.ranking_form import ranking_choices
-from app.web.unit_system import unit_system
+from app.web.unit_system import asked_units
 
 router = APIRouter()
 PATH = "/ranking/pictures"
@@ -42,7 +42,7 @@ class RankingPicturesPage:
 @router.get(PATH)
 def show_pictures(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
-    system = unit_system(form.typed("units"))
+    system = asked_units(form)
     try:
         ranking = rank_units(session, ranking_choices(form))
     except InvalidValue as error:

@@ -19,7 +19,7 @@ from app.web.page_context import Choice
 from app.web.pages.cells import Cell
 from app.web.pages.offered import plain_choices
 from app.web.typed_form import TypedForm
-from app.web.unit_system import UnitSystem, unit_system
+from app.web.unit_system import UnitSystem, asked_units
 
 router = APIRouter()
 PATH = "/room"
@@ -75,7 +75,7 @@ def show_room(request: Request, session: SessionDep, render: RenderDep) -> HTMLR
         found = advice_for_room(session)
     if not form.values:
         form.values = {"room_area_m2": ["20"], "max_sound_dba": ["45"]}
-    page = _page(found, form, unit_system(form.typed("units")))
+    page = _page(found, form, asked_units(form))
     return render("pages/room.html", page, status_code=200 if form.is_good else 422, charts=bool(found.frontier))
 
 

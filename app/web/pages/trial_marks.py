@@ -176,7 +176,8 @@ def _page(session: Session, trial_id: int, form: TypedForm) -> MarksPage:
     from app.services.trial_detail import trial_detail
 
     detail = trial_detail(session, trial_id)
-    first = detail.channel(form.typed("channel")) or next(iter(detail.channels), None)
+    asked = form.one_of("channel", "The channel", tuple(each.channel for each in detail.channels))
+    first = detail.channel(asked) or next(iter(detail.channels), None)
     marks = marks_asked_for(session, detail.trial, form) if form.is_good else None
     preview = None
     if marks is not None and form.is_good:

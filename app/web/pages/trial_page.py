@@ -18,4 +18,4 @@ def trial(trial_id: Id, request: Request, session: SessionDep, render: RenderDep
 
     query = query_form(request.query_params)
     page = trial_page(trial_detail(session, trial_id), story_of(session, "trial", trial_id), query)
-    return render("pages/trial.html", page, charts=bool(page.figure_url))
+    return render("pages/trial.html", page, charts=bool(page.figure_url), status_code=200 if query.is_good else 422)

@@ -22,7 +22,7 @@ from app.web.pages.trial_marks import (
     title_of,
 )
 from app.web.typed_form import TypedForm
-from app.web.unit_system import UnitSystem, unit_system
+from app.web.unit_system import UnitSystem, asked_units
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +63,7 @@ class TrialPage:
 
     title: str
     answer: str
+    address_problems: Sequence[str]
     trial: Any
     started: str
     results: Sequence[ResultRow]
@@ -89,10 +90,11 @@ class TrialPage:
 def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPage:
     """The page of a TrialDetail; the address may choose channel, scale and units."""
     trial = detail.trial
-    shown = detail.channel(query.typed("channel")) or next(iter(detail.channels), None)
+    asked = query.one_of("channel", "The channel", tuple(each.channel for each in detail.channels))
+    shown = detail.channel(asked) or next(iter(detail.channels), None)
     name = shown.channel if shown else ""
-    scale = "log" if query.typed("scale") == "log" else "linear"
-    system = unit_system(query.typed("units"))
+    scale = query.one_of("scale", "The scale", ("linear", "log")) or "linear"
+    system = asked_units(query)
     form = form_of_marks(trial)
     found = found_marks(shown.result) if shown else {}
     begins = "Decay begins" if trial.kind == EMPTY_ROOM else "Unit on"
@@ -102,6 +104,7 @@ def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPa
     return TrialPage(
         title=title_of(trial),
         answer=_answer(detail, shown, system),
+        address_problems=query.problems,
         trial=trial,
         started=trial.started_at.astimezone(zone_of(trial.log.timezone)).strftime("%Y-%m-%d %H:%M"),
         results=[_result_row(each, system) for each in detail.channels],

@@ -18,7 +18,7 @@ from app.web.page_context import Choice, PageLinks
 from app.web.pages.unit_more import unit_more
 from app.web.pages.unit_page_view import unit_page
 from app.web.typed_form import TypedForm
-from app.web.unit_system import unit_system
+from app.web.unit_system import asked_units
 
 router = APIRouter()
 _ROWS = 100
@@ -82,7 +82,7 @@ def show_unit(unit_id: int, request: Request, session: SessionDep, render: Rende
     except InvalidValue as error:
         form.refuse(error.field or "", error.message)
         known = unit_known(session, unit_id)
-    system = unit_system(form.typed("units"))
+    system = asked_units(form)
     page = replace(
         unit_page(known, form, system, unit_more(session, known, system)),
         outdated=outdated_texts(session, [unit_id]).get(unit_id),

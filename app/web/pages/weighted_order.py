@@ -19,7 +19,7 @@ from app.web.pages.cells import Cell, Scales, cells_of_line
 from app.web.pages.ranking_view import conditions, units_switch
 from app.web.ranking_form import ranking_choices
 from app.web.typed_form import TypedForm
-from app.web.unit_system import UnitSystem, unit_system
+from app.web.unit_system import UnitSystem, asked_units
 
 router = APIRouter()
 PATH = "/ranking/weights"
@@ -94,7 +94,7 @@ def show_weights(request: Request, session: SessionDep, kept: KeptRankingsDep, r
         form.refuse(PREFIX + field if field in _CELL_OF else field, error.message)
         choices = RankingChoices()
         ordered = readers_order(session, {}, table=kept.table(choices))
-    page = _page(ordered, choices, form, unit_system(form.typed("units")))
+    page = _page(ordered, choices, form, asked_units(form))
     return render("pages/weighted_order.html", page, status_code=200 if form.is_good else 422)
 
 
