@@ -123,8 +123,8 @@ def _detectors_disagree(
     message = (
         f"The two detectors of {_size_words(name)} differ by {level_words(abs(difference), 'µg/m³')} on average, "
         f"{abs(share):.0%} of their mean, over the hour from {at:.0f} min after unit on; more than "
-        f"{DETECTOR_DIFFERENCE_UG_M3:g} µg/m³ and {DETECTOR_DIFFERENCE_SHARE:.0%} together mean that one of them is wrong. "
-        f"{rates} Check or clean them."
+        f"{DETECTOR_DIFFERENCE_UG_M3:g} µg/m³ and {DETECTOR_DIFFERENCE_SHARE:.0%} together mean that one of them is "
+        f"wrong. {rates} Check or clean them."
     )
     return Note(
         "detectors_disagree", severity, message, abs(difference), DETECTOR_DIFFERENCE_UG_M3, "µg/m³", at_min=at
