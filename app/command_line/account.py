@@ -6,7 +6,7 @@ from getpass import getpass
 
 from sqlalchemy.orm import Session
 
-from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.command_line.bench_folder import add_folder_argument, settings_from, settings_of_present_bench
 from app.errors import InvalidValue
 from app.services.roles import ROLES, WORDS
 
@@ -36,7 +36,9 @@ def run(arguments: argparse.Namespace) -> int:
     from app.services.open_store import open_store
     from app.storage.engine import session_scope
 
-    engine = open_store(settings_from(arguments))
+    # the first account may come before anything else of a bench
+    settings = settings_from(arguments) if arguments.action == "add" else settings_of_present_bench(arguments)
+    engine = open_store(settings)
     try:
         # asked for before the store is held, because typing takes its time
         password = _password() if arguments.action in ("add", "password") else ""

@@ -2,7 +2,7 @@
 
 import argparse
 
-from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.command_line.bench_folder import add_folder_argument, settings_of_present_bench
 from app.services.roles import ROLES
 
 
@@ -26,7 +26,7 @@ def run(arguments: argparse.Namespace) -> int:
     from app.services.open_store import open_store
     from app.storage.engine import session_scope
 
-    engine = open_store(settings_from(arguments))
+    engine = open_store(settings_of_present_bench(arguments))
     try:
         with session_scope(engine, writes=arguments.action != "list") as session:
             if arguments.action == "add":

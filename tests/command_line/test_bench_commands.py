@@ -130,7 +130,13 @@ def test_a_folder_without_logs_is_refused(tmp_path: Path, settings, capsys: pyte
     assert "gone.csv cannot be read: " in said
 
 
-@pytest.mark.parametrize("command", [["check"], ["recompute"], ["package", "out.zip"], ["publish", "site"]])
+@pytest.mark.parametrize(
+    "command",
+    [
+        *(["check"], ["recompute"], ["package", "out.zip"], ["publish", "site"]),
+        *(["account", "list"], ["account", "disable", "Ann"], ["token", "list"]),
+    ],
+)
 def test_no_bench_is_made_where_one_is_looked_for(
     command: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ):
