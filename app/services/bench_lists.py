@@ -8,6 +8,7 @@ from sqlalchemy import Select, func, select
 from sqlalchemy.orm import InstrumentedAttribute, Session, selectinload
 
 from app.errors import InvalidValue, NotFound
+from app.services.units_with_parts import UnitWithParts, with_parts
 from app.storage.rooms_and_loggers import Logger, Room, SmokeSource
 from app.storage.tariffs import Tariff
 from app.storage.units_under_test import Consumable, UnitUnderTest
@@ -72,15 +73,16 @@ def list_tariffs(session: Session, limit: int = MOST_ROWS, cursor: str | None = 
 
 def list_units(
     session: Session, limit: int = MOST_ROWS, cursor: str | None = None, *, search: str = "", trashed: bool = False
-) -> ListPart[UnitUnderTest]:
+) -> ListPart[UnitWithParts]:
     """Units with settings, prices and consumables; `search` looks in maker and model, capitals aside."""
     lies = UnitUnderTest.trashed_at.is_not(None) if trashed else UnitUnderTest.trashed_at.is_(None)
-    statement = select(UnitUnderTest).where(lies).options(*everything_of_a_unit())
+    statement = select(UnitUnderTest).where(lies)
     if search.strip():
         words = f"%{_plain(search.strip().lower())}%"
         name = func.lower(UnitUnderTest.maker + " " + UnitUnderTest.model)
         statement = statement.where(name.like(words, escape="\\"))
-    return list_part(session, statement, UnitUnderTest.id, limit, cursor)
+    part = list_part(session, statement, UnitUnderTest.id, limit, cursor)
+    return ListPart(with_parts(session, part.rows), part.next_cursor)
 
 
 def unit_with_parts(session: Session, unit_id: int) -> UnitUnderTest:
