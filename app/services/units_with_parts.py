@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import BindParameter, bindparam, select
 from sqlalchemy.orm import Session
 
 from app.storage.units_under_test import Consumable, ConsumablePrice, Price, SpeedSetting, UnitUnderTest
@@ -82,8 +82,7 @@ def with_parts(session: Session, units: Sequence[UnitUnderTest]) -> tuple[UnitWi
     pack_prices = _by_owner(session.execute(_PACK_PRICES, ids), PriceSeen)
     consumables: dict[int, list[ConsumableOfUnit]] = defaultdict(list)
     for owner, consumable_id, *facts in session.execute(_CONSUMABLES, ids):
-        part = ConsumableOfUnit(consumable_id, *facts, prices=tuple(pack_prices[consumable_id]))
-        consumables[owner].append(part)
+        consumables[owner].append(ConsumableOfUnit(consumable_id, *facts, tuple(pack_prices[consumable_id])))
     return tuple(
         UnitWithParts(
             **{name: getattr(unit, name) for name in _OWN},
@@ -96,7 +95,7 @@ def with_parts(session: Session, units: Sequence[UnitUnderTest]) -> tuple[UnitWi
 
 
 _OWN = tuple(name for name in UnitWithParts.__slots__ if name not in ("settings", "prices", "consumables"))
-_IDS = bindparam("ids", expanding=True)
+_IDS: BindParameter[Any] = bindparam("ids", expanding=True)
 _SETTINGS = (
     select(SpeedSetting.unit_under_test_id, *(getattr(SpeedSetting, name) for name in SettingOfUnit._fields))
     .where(SpeedSetting.unit_under_test_id.in_(_IDS))
