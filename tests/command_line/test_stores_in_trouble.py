@@ -4,6 +4,8 @@ traceback.
 The message says what was found and what to do. A command added later is tried too, or this file fails.
 """
 
+import ast
+import importlib
 import io
 import os
 import shutil
@@ -16,6 +18,7 @@ from pathlib import Path
 
 import pytest
 
+from app.command_line import bench_folder
 from app.command_line.main import COMMANDS, run
 from app.services import backup_store
 from app.services import open_store as opening
@@ -93,9 +96,19 @@ def _locked(bench: Path) -> Iterator[None]:
         yield
 
 
+def _load_what_commands_use() -> None:
+    """Commands load most of the program when they use it, and another user may have no right to read the Python of
+    the superuser."""
+    for path in Path(bench_folder.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and node.module:
+                importlib.import_module(node.module)
+
+
 @contextmanager
 def _read_only(bench: Path) -> Iterator[None]:
     """As a user who may read everything and write nothing there; the superuser may write everywhere."""
+    _load_what_commands_use()
     (bench / "bench.sqlite").chmod(0o444)
     bench.chmod(0o555)
     superuser = os.geteuid() == 0
