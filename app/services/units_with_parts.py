@@ -37,6 +37,7 @@ class PriceSeen(NamedTuple):
 class ConsumableOfUnit:
     """A part that wears out, as stored, with its prices from the oldest."""
 
+    prices: tuple[PriceSeen, ...]
     id: int
     name: str
     kind: str
@@ -47,7 +48,6 @@ class ConsumableOfUnit:
     life_running_hours: float | None
     life_source: str
     notes: str
-    prices: tuple[PriceSeen, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +82,7 @@ def with_parts(session: Session, units: Sequence[UnitUnderTest]) -> tuple[UnitWi
     pack_prices = _by_owner(session.execute(_PACK_PRICES, ids), PriceSeen)
     consumables: dict[int, list[ConsumableOfUnit]] = defaultdict(list)
     for owner, consumable_id, *facts in session.execute(_CONSUMABLES, ids):
-        consumables[owner].append(ConsumableOfUnit(consumable_id, *facts, tuple(pack_prices[consumable_id])))
+        consumables[owner].append(ConsumableOfUnit(tuple(pack_prices[consumable_id]), consumable_id, *facts))
     return tuple(
         UnitWithParts(
             **{name: getattr(unit, name) for name in _OWN},
