@@ -1,4 +1,4 @@
-"""Sessions leave nothing for the collector, and connections that only a rush hour needed rest."""
+"""Sessions leave nothing for the collector, and connections keep little in memory, the fewer the better."""
 
 from pathlib import Path
 
@@ -29,3 +29,11 @@ def test_the_connection_given_back_last_is_lent_first(tmp_path: Path):
     engine.dispose()
     assert len(lent) == 6
     assert len(set(lent)) == 1
+
+
+@sqlite_only
+def test_a_connection_keeps_half_a_megabyte_of_pages(tmp_path: Path):
+    engine = open_engine(f"sqlite:///{tmp_path / 'any.sqlite'}")
+    with engine.connect() as connection:
+        assert connection.scalar(text("PRAGMA cache_size")) == -512  # in KiB
+    engine.dispose()
