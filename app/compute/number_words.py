@@ -105,6 +105,26 @@ def money(amount: float, currency: str, decimals: int | None = None) -> str:
     return f"{rounded_text(amount, decimals)}\u00a0{currency}"
 
 
+def amount_words(amount: float, interval: tuple[float, float] | None = None) -> MeasuredWords:
+    """An amount of money and the ends of its 95 % interval, rounded alike: by a quarter of the interval's width, the
+    standard uncertainty, and never finer than cents; without an interval, cents only below a hundred.
+
+    >>> amount_words(244.6, (226.1, 263.1)).with_interval
+    '245 (226 to 263)'
+    >>> amount_words(244.6, (160.2, 329.0)).with_interval, amount_words(28.034, (28.034, 28.034)).value
+    ('240 (160 to 330)', '28.03')
+    """
+    low, high = interval or (amount, amount)
+    decimals = decimals_for((high - low) / 4)
+    places = (2 if 0 < abs(amount) < 100 else 0) if decimals is None else min(decimals, 2)
+    return MeasuredWords(
+        value=rounded_text(amount, places),
+        uncertainty=DASH if decimals is None else rounded_text((high - low) / 4, places),
+        low=rounded_text(low, places),
+        high=rounded_text(high, places),
+    )
+
+
 def money_known(amount: float, currency: str, missing: Sequence[str], decimals: int | None = None) -> str:
     r"""An amount of which some may be missing: "at least" it, and never 0 where nothing of it is known.
 
@@ -116,14 +136,9 @@ def money_known(amount: float, currency: str, missing: Sequence[str], decimals: 
     return f"at least {money(amount, currency, decimals)}" if amount > 0 else "an amount not known"
 
 
-def money_between(
-    amount: float,
-    interval: tuple[float, float],
-    currency: str,
-    missing: Sequence[str] = (),
-    decimals: int | None = None,
-) -> str:
-    r"""An amount with its 95 % interval; as `money_known` where some of it is missing, since a bound has no interval.
+def money_between(amount: float, interval: tuple[float, float], currency: str, missing: Sequence[str] = ()) -> str:
+    r"""An amount with its 95 % interval, rounded as `amount_words`; as `money_known` where some of it is missing,
+    since a bound has no interval.
 
     An interval narrower than the last digit shown is left out.
 
@@ -131,15 +146,14 @@ def money_between(
     '112\xa0USD (98 to 127)'
     >>> money_between(0.0, (0.0, 0.0), "USD", ("x",))
     'an amount not known'
-    >>> money_between(23.0, (22.7, 23.2), "USD", decimals=0)
-    '23\xa0USD'
+    >>> money_between(23.0, (22.998, 23.002), "USD")
+    '23.00\xa0USD'
     """
     low, high = interval
     if missing or not high > low:
-        return money_known(amount, currency, missing, decimals)
-    places = (2 if abs(amount) < 100 else 0) if decimals is None else decimals
-    ends = rounded_text(low, places), rounded_text(high, places)
-    return money(amount, currency, places) + (f" ({ends[0]} to {ends[1]})" if ends[0] != ends[1] else "")
+        return money_known(amount, currency, missing)
+    words = amount_words(amount, interval)
+    return f"{words.value}\u00a0{currency}" + (f" ({words.interval})" if words.low != words.high else "")
 
 
 def every_words(interval_s: float) -> str:

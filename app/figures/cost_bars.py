@@ -1,10 +1,10 @@
 """Cost per year, stacked by cause; an open mark where something is missing."""
 
-from app.compute.number_words import counted, money
+from app.compute.number_words import amount_words, counted, money
 from app.figures.chart import Axis, Chart, Series
 from app.figures.house_style import house_style
 from app.services.chart_facts import ChartFacts
-from app.services.running_cost_view import RunningCostView
+from app.services.running_cost_view import RunningCostView, UnitCost
 
 MOST_BARS = 40
 
@@ -74,14 +74,18 @@ def cost_words(view: RunningCostView) -> str:
     sentences = []
     if whole:
         first, last = whole[0], whole[-1]
-        text = f"{first.name} costs least to run, {money(first.per_year.total_per_year, currency)} a year"
+        text = f"{first.name} costs least to run, {_total(first)}\u00a0{currency} a year"
         if last is not first:
-            text += f"; {last.name} most, {money(last.per_year.total_per_year, currency)}"
+            text += f"; {last.name} most, {_total(last)}\u00a0{currency}"
         sentences.append(text + ".")
     bounds = len(view.costs) - len(whole)
     if bounds:
         sentences.append(f"For {counted(bounds, 'unit')} a price or a power is missing, so the cost is a lower bound.")
     return " ".join(sentences) or "No unit to show."
+
+
+def _total(cost: UnitCost) -> str:
+    return amount_words(cost.per_year.total_per_year, cost.per_year.interval_95).value
 
 
 def _hover(names: tuple[str, ...], amounts: tuple[float, ...], cause: str, currency: str) -> tuple[str, ...]:

@@ -1,7 +1,7 @@
 """Money spent on each unit from the day it is bought: a slope of energy, a step at each replacement."""
 
 from app.compute.cost_over_years import PathPoint
-from app.compute.number_words import money
+from app.compute.number_words import amount_words, money
 from app.figures.chart import Axis, Chart, Series
 from app.figures.house_style import house_style
 from app.figures.palette import cues
@@ -61,8 +61,12 @@ def over_years_words(view: RunningCostView) -> str:
     if not whole:
         return f"For every unit drawn something is missing, so each cost over {years} years is a lower bound."
     first, last = whole[0], whole[-1]
-    text = f"After {years} years {first.name} has cost {money(first.over_years.total, currency)}"
-    return text + (f", {last.name} {money(last.over_years.total, currency)}." if last is not first else ".")
+    text = f"After {years} years {first.name} has cost {_total(first)}\u00a0{currency}"
+    return text + (f", {last.name} {_total(last)}\u00a0{currency}." if last is not first else ".")
+
+
+def _total(cost: UnitCost) -> str:
+    return amount_words(cost.over_years.total, cost.over_years.interval_95).value
 
 
 def _band(cost: UnitCost, colour: int) -> Series:

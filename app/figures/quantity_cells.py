@@ -2,6 +2,7 @@
 
 from app.compute.asymmetric import AsymmetricMeasured
 from app.compute.measured import Measured
+from app.compute.number_words import amount_words
 from app.compute.rounding import rounded_text
 from app.figures.taken_table import (
     AT_LEAST,
@@ -107,9 +108,9 @@ def cost_cell(line: RankedSetting) -> TakenCell:
     if cost.at_least:
         if cost.total_per_year == 0:
             return TakenCell(why=" ".join(cost.missing))
-        return plain_cell(cost.total_per_year, 0, bound=AT_LEAST, why=" ".join(cost.missing))
-    low, high = cost.interval_95
-    return TakenCell(rounded_text(cost.total_per_year, 0), rounded_text(low, 0), rounded_text(high, 0))
+        return TakenCell(amount_words(cost.total_per_year).value, bound=AT_LEAST, why=" ".join(cost.missing))
+    words = amount_words(cost.total_per_year, cost.interval_95)
+    return TakenCell(words.value, words.low, words.high)
 
 
 def text_cell(text: str) -> TakenCell:

@@ -1,6 +1,6 @@
 """The running cost as a table to take away."""
 
-from app.compute.rounding import rounded_text
+from app.compute.number_words import amount_words
 from app.figures.cost_bars import assumption_words
 from app.figures.quantity_cells import text_cell
 from app.figures.taken_table import AT_LEAST, TakenCell, TakenColumn, TakenTable, plain_cell
@@ -49,5 +49,6 @@ def _of_known(amount: float, missing: tuple[str, ...], interval: tuple[float, fl
     if missing and amount == 0:
         return TakenCell(why=" ".join(missing))
     if not missing and interval[1] > interval[0]:
-        return TakenCell(rounded_text(amount, 0), *(rounded_text(end, 0) for end in interval))
-    return plain_cell(amount, 0, bound=AT_LEAST if missing else "", why=" ".join(missing))
+        words = amount_words(amount, interval)
+        return TakenCell(words.value, words.low, words.high)
+    return TakenCell(amount_words(amount).value, bound=AT_LEAST if missing else "", why=" ".join(missing))

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.compute.number_words import at_most, measured_words, money
+from app.compute.number_words import at_most, measured_words, money, money_between
 from app.compute.rounding import rounded_text
 from app.services.ranking import RankedSetting
 from app.services.ranking_choices import EVERY, RankingChoices
@@ -151,5 +151,5 @@ def cost_shown(line: RankedSetting) -> str:
     cost = line.cost
     if cost is None or (cost.at_least and cost.total_per_year == 0):
         return ""
-    bound = "at least " if cost.at_least else ""
-    return f"{bound}{money(cost.total_per_year, cost.currency, 0)} a year"
+    amount = money_between(cost.total_per_year, cost.interval_95, cost.currency, cost.missing)
+    return f"{amount} a year"

@@ -237,15 +237,15 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
     offered, costs = known.lines.offered, facts.costs_page
     cost, currency = line.cost, facts.currency
     energy = Span(
-        money_between(cost.energy_cost_per_year, cost.energy_interval_95, currency, cost.energy.missing, 0), costs
+        money_between(cost.energy_cost_per_year, cost.energy_interval_95, currency, cost.energy.missing), costs
     )
     of_parts, left_out = cost.consumables_cost_per_year, cost.consumables_missing
-    parts = Span(money_between(of_parts, cost.consumables_interval_95, currency, left_out, 0), costs)
+    parts = Span(money_between(of_parts, cost.consumables_interval_95, currency, left_out), costs)
     first = said(
         f"At “{line.row.setting}”, ",
         Span(f"{offered.hours_per_day:g}\u00a0h a day", costs),
         ", it costs ",
-        Span(f"{money_between(cost.total_per_year, cost.interval_95, currency, cost.missing, 0)} a year", costs),
+        Span(f"{money_between(cost.total_per_year, cost.interval_95, currency, cost.missing)} a year", costs),
         " to run: ",
         energy,
         " for energy, ",
@@ -256,7 +256,7 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
     if known.over_years is not None:
         years = len(known.over_years.by_year) - 1
         owned = known.over_years
-        total = Span(money_between(owned.total, owned.interval_95, facts.currency, owned.missing, 0), costs)
+        total = Span(money_between(owned.total, owned.interval_95, facts.currency, owned.missing), costs)
         over = Span(f"{years} years", costs)
         paragraphs.append(said("With the purchase that comes to ", total, " over ", over, "."))
     missing = tuple(dict.fromkeys((*line.cost.missing, *(known.over_years.missing if known.over_years else ()))))

@@ -1,8 +1,11 @@
 import re
+from html import unescape
 
 import pytest
+from sqlalchemy import update
 
 from app.services.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
+from app.storage.bench_measurements import PowerMeasurement
 from app.storage.engine import session_scope
 from tests.services.measured_facts import DAY, add_power, add_price, add_rate, add_tariff, add_unit_with_setting
 
@@ -120,3 +123,22 @@ def test_a_cost_with_a_missing_price_never_looks_complete(client, store, bench):
     assert not any("Gap" in name for name in cheapest)
     forced = client.get(f"/costs?compare={unit}&compare={bench[1]}").text
     assert "holds for the known part of their costs only" in forced
+
+
+def test_one_running_cost_reads_alike_wherever_it_stands(store, client, bench):
+    """250 ± 30 W for 8,760 h at 0.20 USD/kWh are 438 ± 52.6 USD; with the filter, 10 ± 2.5, that is 448 ± 52.6 and
+    from 345 to 551; recomputed. Such an uncertainty supports tens: 450 (340 to 550), here and there."""
+    model, _ = bench
+    with session_scope(store) as session:
+        of_model = PowerMeasurement.unit_under_test_id == model
+        session.execute(update(PowerMeasurement).where(of_model).values(power_w=250.0, uncertainty_w=30.0))
+    costs = client.get("/costs").text
+    lead = unescape(costs.split('class="answer">')[1].split("</p>")[0])
+    assert "Maker A Model 1 most, 450\u00a0USD." in lead
+    assert client.get("/figures/cost-bars.json").json()["meta"]["alt_text"] == lead
+    for page in (costs, client.get("/").text):
+        assert '<td class="number">450<span class="below">340 to 550</span></td>' in page
+    assert "450\u00a0USD (340 to 550) a year" in unescape(client.get(f"/units/{model}").text)
+    assert "450\u00a0USD (340 to 550) a year" in unescape(client.get(f"/units/{model}/draft").text)
+    assert ",450,340,550," in client.get("/tables/running-cost.csv").text
+    assert ",450,340,550," in client.get("/tables/ranking.csv").text

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from functools import lru_cache
 
-from app.compute.number_words import MeasuredWords, at_most, listed, measured_words, money, not_within
+from app.compute.number_words import MeasuredWords, amount_words, at_most, listed, measured_words, money, not_within
 from app.compute.rounding import rounded_text
 from app.reading_files.channels import channel
 from app.services.ranking import RankedSetting
@@ -244,11 +244,10 @@ def _cost_cell(line: RankedSetting) -> Cell:
         return Cell("missing", reason="No electricity price is set. Give one under “Running cost”.")
     if cost.at_least and cost.total_per_year == 0:
         return Cell("missing", reason=" ".join(cost.missing))
-    low, high = cost.interval_95
-    words = measured_words(cost.total_per_year, cost.uncertainty_per_year, low, high)
     if cost.at_least:
-        return Cell("bound", f"≥ {words.value}", reason=" ".join(cost.missing))
-    return Cell("value", words.value, words.interval if cost.uncertainty_per_year else "")
+        return Cell("bound", f"≥ {amount_words(cost.total_per_year).value}", reason=" ".join(cost.missing))
+    words = amount_words(cost.total_per_year, cost.interval_95)
+    return Cell("value", words.value, words.interval if words.low != words.high else "")
 
 
 def _trials_cell(line: RankedSetting) -> Cell:

@@ -8,11 +8,11 @@ from app.services.compared_setting import ComparedSetting
 from app.web.pages.cells import Cell
 
 # places in cells_of_line
-_AIR_CHANGES, _SOUND, _POWER, _COST = 1, 4, 5, 7
+_AIR_CHANGES, _SOUND, _POWER = 1, 4, 5
 
 
 def with_intervals(setting: ComparedSetting, cells: tuple[Cell, ...]) -> tuple[Cell, ...]:
-    """The same cells, with the 95 % interval below air changes, sound, power and running cost where there is one."""
+    """The same cells, with the 95 % interval below air changes, sound and power where there is one."""
     found = list(cells)
     row = setting.line.row
     rate, low, high = (
@@ -28,7 +28,6 @@ def with_intervals(setting: ComparedSetting, cells: tuple[Cell, ...]) -> tuple[C
     levels = {
         _SOUND: setting.sound.level.level_dba if setting.sound is not None else None,
         _POWER: setting.power,
-        _COST: setting.running_cost,
     }
     for place, value in levels.items():
         if value is not None and value.uncertainty > 0 and found[place].kind in ("value", "estimate"):

@@ -6,7 +6,7 @@ from heapq import nsmallest
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
-from app.compute.number_words import counted, measured_words
+from app.compute.number_words import amount_words, counted, measured_words
 from app.compute.rounding import rounded_text
 from app.errors import HazefallError
 from app.figures.cost_bars import MOST_BARS, cost_words
@@ -252,24 +252,22 @@ def _line(cost: UnitCost, more: Consequences) -> CostLine:
         if row.power_uncertainty_w:
             words = measured_words(row.power_w, row.power_uncertainty_w)
             power = Cell("value", words.value, f"± {words.uncertainty}")
-    energy = Cell("value", rounded_text(per_year.energy_cost_per_year, 0), _between(per_year.energy_interval_95))
+    energy = _amount(per_year.energy_cost_per_year, per_year.energy_interval_95)
     if per_year.energy.at_least:
         energy = _bound(per_year.energy_cost_per_year, per_year.energy.missing)
     parts_missing = tuple(sentence for sentence in per_year.missing if sentence not in per_year.energy.missing)
-    parts = Cell(
-        "value", rounded_text(per_year.consumables_cost_per_year, 0), _between(per_year.consumables_interval_95)
-    )
+    parts = _amount(per_year.consumables_cost_per_year, per_year.consumables_interval_95)
     if per_year.needs_no_consumables:
         parts = Cell("bound", "0", reason="Recorded: this unit needs no filters or other consumables.")
     elif parts_missing:
         parts = _bound(per_year.consumables_cost_per_year, parts_missing)
-    total = Cell("value", rounded_text(per_year.total_per_year, 0), _between(per_year.interval_95))
+    total = _amount(per_year.total_per_year, per_year.interval_95)
     if per_year.at_least:
         total = _bound(per_year.total_per_year, per_year.missing)
     price = Cell("missing", reason=cost.unit.owned.price_missing_because + ".")
     if cost.unit.owned.purchase_price is not None:
         price = Cell("value", rounded_text(cost.unit.owned.purchase_price, 0))
-    years = Cell("value", rounded_text(over_years.total, 0), _between(over_years.interval_95))
+    years = _amount(over_years.total, over_years.interval_95)
     if over_years.at_least:
         years = _bound(over_years.total, over_years.missing)
     clean_air = more.clean_air[row.unit_id]
@@ -279,13 +277,13 @@ def _line(cost: UnitCost, more: Consequences) -> CostLine:
     return CostLine(row.unit_id, row.maker, row.model, row.setting or "", cells)
 
 
-def _between(interval: tuple[float, float]) -> str:
-    """The ends of a 95 % interval; nothing where it is narrower than the last digit or there is none, as of a price."""
-    low, high = (rounded_text(end, 0) for end in interval)
-    return f"{low} to {high}" if high != low else ""
+def _amount(amount: float, interval: tuple[float, float]) -> Cell:
+    """An amount above its 95 % interval; none where that is narrower than the last digit or there is none."""
+    words = amount_words(amount, interval)
+    return Cell("value", words.value, words.interval if words.low != words.high else "")
 
 
 def _bound(amount: float, missing: tuple[str, ...]) -> Cell:
     if amount == 0:
         return Cell("missing", reason=" ".join(missing))
-    return Cell("bound", f"≥ {rounded_text(amount, 0)}", reason=f"At least: {' '.join(missing)}")
+    return Cell("bound", f"≥ {amount_words(amount).value}", reason=f"At least: {' '.join(missing)}")
