@@ -41,55 +41,57 @@ from app.web.typed_form import TypedForm
 from app.web.unit_system import unit_system
 
 SCALES = ("linear", "log")
-MakeChart = Callable[[Session, TypedForm], Chart]
+# A chart, and how to learn the day of the newest datum behind it, which stands below the files alone.
+DatedChart = tuple[Chart, Callable[[], date | None]]
+MakeChart = Callable[[Session, TypedForm], DatedChart]
 
 
-def _ranking(session: Session, form: TypedForm) -> Chart:
+def _ranking(session: Session, form: TypedForm) -> DatedChart:
     system = unit_system(form.typed("units"))
     ranking = rank_units(session, ranking_choices(form))
     chart = ranking_chart(
         ranking, read_chart_facts(session), flow_factor=system.flow_factor, flow_symbol=system.flow_symbol
     )
-    return replace(chart, newest=_newest_trial(ranking))
+    return chart, lambda: _newest_trial(ranking)
 
 
-def _clearing_times(session: Session, form: TypedForm) -> Chart:
+def _clearing_times(session: Session, form: TypedForm) -> DatedChart:
     ranking = rank_units(session, ranking_choices(form))
-    return replace(clearing_times_chart(ranking, read_chart_facts(session)), newest=_newest_trial(ranking))
+    return clearing_times_chart(ranking, read_chart_facts(session)), lambda: _newest_trial(ranking)
 
 
 def _newest_trial(ranking: Ranking) -> date | None:
     return latest_of(line.row.latest_trial_on for line in ranking.lines)
 
 
-def _decay_overlay(session: Session, form: TypedForm) -> Chart:
+def _decay_overlay(session: Session, form: TypedForm) -> DatedChart:
     overlay = decay_overlay(session, curve_choices(form))
     curves = [*overlay.curves, *([overlay.empty_room] if overlay.empty_room else [])]
     newest = latest_of(curve.started_at.date() for curve in curves)
-    return replace(decay_overlay_chart(overlay, read_chart_facts(session)), newest=newest)
+    return decay_overlay_chart(overlay, read_chart_facts(session)), lambda: newest
 
 
-def _cost_bars(session: Session, form: TypedForm) -> Chart:
+def _cost_bars(session: Session, form: TypedForm) -> DatedChart:
     view = running_cost_view(session, cost_choices(form))
-    return replace(cost_bars_chart(view, read_chart_facts(session)), newest=_newest_cost(session, view.costs))
+    return cost_bars_chart(view, read_chart_facts(session)), lambda: _newest_cost(session, view.costs)
 
 
-def _cost_over_years(session: Session, form: TypedForm) -> Chart:
+def _cost_over_years(session: Session, form: TypedForm) -> DatedChart:
     view = running_cost_view(session, cost_choices(form))
-    return replace(cost_over_years_chart(view, read_chart_facts(session)), newest=_newest_cost(session, view.drawn))
+    return cost_over_years_chart(view, read_chart_facts(session)), lambda: _newest_cost(session, view.drawn)
 
 
-def _cost_sensitivity(session: Session, form: TypedForm) -> Chart:
+def _cost_sensitivity(session: Session, form: TypedForm) -> DatedChart:
     found = cost_of_owning(session, cost_choices(form))
-    newest = _newest_cost(session, found.view.drawn)
-    return replace(cost_sensitivity_chart(found, read_chart_facts(session)), newest=newest)
+    chart = cost_sensitivity_chart(found, read_chart_facts(session))
+    return chart, lambda: _newest_cost(session, found.view.drawn)
 
 
 def _newest_cost(session: Session, costs: tuple[UnitCost, ...]) -> date | None:
     return newest_datum(session, (POWER, PRICES), [cost.unit.row.unit_id for cost in costs])
 
 
-def _frontier(session: Session, form: TypedForm) -> Chart:
+def _frontier(session: Session, form: TypedForm) -> DatedChart:
     system, choices, facts = unit_system(form.typed("units")), room_choices(form), read_chart_facts(session)
     found = advice_for_room(session, choices)
     chart = kept(
@@ -97,25 +99,25 @@ def _frontier(session: Session, form: TypedForm) -> Chart:
         ("frontier chart", choices, facts, system.key),
         lambda: frontier_chart(found, facts, flow_factor=system.flow_factor, flow_symbol=system.flow_symbol),
     )
-    return replace(chart, newest=newest_datum(session, (TRIALS, SOUND, PRICES)))
+    return chart, lambda: newest_datum(session, (TRIALS, SOUND, PRICES))
 
 
-def _sound_spectra(session: Session, form: TypedForm) -> Chart:
+def _sound_spectra(session: Session, form: TypedForm) -> DatedChart:
     clips = listening(session, chosen_clips(form)).chosen
     newest = latest_of(entry.clip.recorded_on for entry in clips)
-    return replace(sound_spectra_chart(clips, read_chart_facts(session)), newest=newest)
+    return sound_spectra_chart(clips, read_chart_facts(session)), lambda: newest
 
 
-def _price_history(session: Session, form: TypedForm) -> Chart:
+def _price_history(session: Session, form: TypedForm) -> DatedChart:
     history = price_history(session, _unit_id(form))
     newest = latest_of(seen.seen_on for line in history.lines for seen in line.prices)
-    return replace(price_history_chart(history, read_chart_facts(session)), newest=newest)
+    return price_history_chart(history, read_chart_facts(session)), lambda: newest
 
 
-def _claims_measured(session: Session, form: TypedForm) -> Chart:
+def _claims_measured(session: Session, form: TypedForm) -> DatedChart:
     unit = get_unit(session, _unit_id(form))
     chart = claims_chart(f"{unit.maker} {unit.model}", claims_of_unit(session, unit.id), read_chart_facts(session))
-    return replace(chart, newest=newest_datum(session, EVERYTHING, [unit.id]))
+    return chart, lambda: newest_datum(session, EVERYTHING, [unit.id])
 
 
 def _unit_id(form: TypedForm) -> int:
@@ -125,7 +127,7 @@ def _unit_id(form: TypedForm) -> int:
     return unit_id
 
 
-def _trial_decay(session: Session, form: TypedForm) -> Chart:
+def _trial_decay(session: Session, form: TypedForm) -> DatedChart:
     curve, name = _one_trial(session, form)
     chart = trial_decay_chart(
         curve,
@@ -134,13 +136,13 @@ def _trial_decay(session: Session, form: TypedForm) -> Chart:
         unit=channel(name).unit,
         scale=form.one_of("scale", "The scale", SCALES) or "linear",
     )
-    return replace(chart, newest=curve.started_at.date())
+    return chart, lambda: curve.started_at.date()
 
 
-def _residuals(session: Session, form: TypedForm) -> Chart:
+def _residuals(session: Session, form: TypedForm) -> DatedChart:
     curve, name = _one_trial(session, form)
     chart = residuals_chart(curve, read_chart_facts(session), channel_name=name, unit=channel(name).unit)
-    return replace(chart, newest=curve.started_at.date())
+    return chart, lambda: curve.started_at.date()
 
 
 def _one_trial(session: Session, form: TypedForm) -> tuple[DecayCurve, str]:
@@ -167,12 +169,15 @@ NAMED_CHARTS: dict[str, MakeChart] = {
 }
 
 
-def make_chart(session: Session, name: str, form: TypedForm) -> Chart:
-    """The chart of that name. Raises NotFound for an unknown name, InvalidValue for what the address got wrong."""
+def make_chart(session: Session, name: str, form: TypedForm, *, dated: bool = True) -> Chart:
+    """The chart of that name; `dated` with the day of the newest datum behind it, for a file to take away.
+
+    Raises NotFound for an unknown name, InvalidValue for what the address got wrong.
+    """
     if name not in NAMED_CHARTS:
         raise NotFound("chart", name)
-    chart = NAMED_CHARTS[name](session, form)
+    chart, newest = NAMED_CHARTS[name](session, form)
     if not form.is_good:
         field, message = next(iter(form.errors.items()))
         raise InvalidValue(message, field=field)
-    return chart
+    return replace(chart, newest=newest()) if dated else chart

@@ -3,6 +3,7 @@
 import csv
 import json
 import struct
+from datetime import date
 from io import StringIO
 from xml.etree import ElementTree
 
@@ -12,6 +13,7 @@ from sqlalchemy import Engine, update
 
 from app.storage.engine import session_scope
 from app.storage.units_under_test import UnitUnderTest
+from app.web import named_charts
 from app.web.named_charts import NAMED_CHARTS
 from tests.web.tried_bench import TriedBench
 
@@ -40,6 +42,18 @@ def test_every_chart_comes_as_figure_picture_and_table(client: TestClient, name:
     assert table.headers["content-type"] == "text/csv; charset=utf-8"
     rows = list(csv.DictReader(StringIO(table.text, newline="")))
     assert bool(rows) is (name not in NOTHING_TO_DRAW)
+
+
+def test_the_day_of_the_newest_datum_is_looked_for_where_it_is_shown(client: TestClient, monkeypatch):
+    """Over ten thousand trials that takes as long as the drawing, which does not show it."""
+    asked: list[object] = []
+    monkeypatch.setattr(named_charts, "newest_datum", lambda *about: asked.append(about) or date(2026, 1, 5))
+    for name in ("frontier", "cost-bars", "cost-over-years", "cost-sensitivity"):
+        assert client.get(f"/figures/{name}.json").status_code == 200
+    assert asked == []
+    for name in ("frontier", "cost-bars"):
+        assert client.get(f"/charts/{name}.txt").text.endswith("Newest datum: 2026-01-05.\n")
+    assert len(asked) == 2
 
 
 @pytest.mark.parametrize("chart_format", ["svg", "png", "csv"])

@@ -36,7 +36,7 @@ ChartName = Annotated[str, Path(json_schema_extra={"enum": list(NAMED_CHARTS)})]
 @router.get("/figures/{name}.json", include_in_schema=False)
 def show_figure(name: str, request: Request, session: SessionDep) -> Response:
     """The figure for the drawing library: data, layout, and the finding in words."""
-    chart = make_chart(session, name, query_form(request.query_params))
+    chart = make_chart(session, name, query_form(request.query_params), dated=False)
     return taken_answer(request, orjson.dumps(plotly_figure(chart)), "application/json")
 
 
