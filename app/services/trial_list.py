@@ -1,8 +1,9 @@
 """The trials of the bench, narrowed down and a page at a time."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
-from sqlalchemy import Select, select
+from sqlalchemy import Select, distinct, func, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.errors import InvalidValue
@@ -33,6 +34,38 @@ class ListedTrial:
 
     trial: Trial
     result: ChannelResult | None
+
+
+@dataclass(frozen=True, slots=True)
+class TrialCount:
+    """How many trials a list holds in all its parts, of which kind, of how many units, and from when to when.
+
+    first, last : start of the first and of the last run; None where there is no trial
+    """
+
+    trials: int
+    with_unit: int
+    units: int
+    excluded: int
+    first: datetime | None
+    last: datetime | None
+
+    @property
+    def empty_rooms(self) -> int:
+        return self.trials - self.with_unit
+
+
+def count_trials(session: Session, wanted: TrialFilter) -> TrialCount:
+    """The trials asked for, counted. Raises InvalidValue as `filtered_trials`."""
+    statement = filtered_trials(wanted).with_only_columns(
+        func.count(),
+        func.count(Trial.unit_under_test_id),
+        func.count(distinct(Trial.unit_under_test_id)),
+        func.count(Trial.excluded_at),
+        func.min(Trial.started_at),
+        func.max(Trial.started_at),
+    )
+    return TrialCount(*session.execute(statement).one())
 
 
 def filtered_trials(wanted: TrialFilter) -> Select[Trial]:

@@ -296,3 +296,16 @@ def test_trials_of_another_room_are_told_apart_on_the_page_of_a_unit(
     assert re.search(r"trial 3 [\d-]+ Room A high", listed)
     answer = words.split("Does it clean?")[0]
     assert re.search(r"out of the test room in [\d.]+ min \([\d.]+ to [\d.]+\)\.", answer)
+
+
+def test_the_list_of_trials_opens_with_what_was_made(tried_bench: TriedBench, client: TestClient):
+    def lead(query: str = "") -> str:
+        return client.get(f"/trials{query}").text.split('class="answer">')[1].split("</p>")[0]
+
+    when = client.get("/api/trials/3").json()["started_at"][:10]
+    assert lead() == f"6 trials on {when}: 4 runs of 2 units and 2 runs of an empty room."
+    client.post("/trials/5/exclude", data={"why": "a door stood open", "who": "Ada"})
+    assert lead() == f"6 trials on {when}: 4 runs of 2 units and 2 runs of an empty room; 1 is excluded."
+    assert lead("?kind=empty+room") == f"2 trials on {when}: 2 runs of an empty room."
+    assert lead("?unit_under_test_id=3") == "No trial fits what was chosen."
+    assert lead("?kind=beauty").startswith("6 trials")  # told as wrong, and all are shown

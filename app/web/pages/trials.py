@@ -8,13 +8,14 @@ from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
-from app.compute.number_words import MeasuredWords, measured_words, not_within, plus_minus
+from app.compute.number_words import MeasuredWords, counted, listed, measured_words, not_within, plus_minus
+from app.compute.rounding import rounded_text
 from app.errors import InvalidValue
 from app.reading_files.channels import channel
 from app.services.bench_choices import bench_choices
 from app.services.form_choices import trial_offers
 from app.services.new_trial import KINDS_OF_TRIAL
-from app.services.trial_list import STATES, ListedTrial, TrialFilter, list_trials
+from app.services.trial_list import STATES, ListedTrial, TrialCount, TrialFilter, count_trials, list_trials
 from app.web.addresses import address, query_form
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.page_context import Choice
@@ -44,6 +45,7 @@ class TrialLine:
 
 @dataclass(frozen=True, slots=True)
 class TrialsPage:
+    answer: str
     form: TypedForm
     lines: Sequence[TrialLine]
     channel: str
@@ -77,10 +79,12 @@ def _page(session: Session, form: TypedForm) -> TrialsPage:
         part = list_trials(session, wanted, main, 100, cursor)
     except InvalidValue as error:
         form.refuse(error.field or "", error.message)
-        part = list_trials(session, TrialFilter(), main, 100)
+        wanted = TrialFilter()
+        part = list_trials(session, wanted, main, 100)
     offers = trial_offers(session)
     older = address("/trials", form.values, cursor=part.next_cursor) if part.next_cursor else ""
     return TrialsPage(
+        answer=_answer(count_trials(session, wanted)),
         form=form,
         lines=[_line(row) for row in part.rows],
         channel=channel(main).label,
@@ -93,6 +97,23 @@ def _page(session: Session, form: TypedForm) -> TrialsPage:
         newest_address=address("/trials", form.values, cursor=None),
         older_address=older,
     )
+
+
+def _answer(count: TrialCount) -> str:
+    """How many trials there are and of what, and when they were made, all parts of the list taken together."""
+    if count.first is None or count.last is None:
+        return "No trial fits what was chosen."
+    kinds = []
+    if count.with_unit:
+        kinds.append(f"{counted(count.with_unit, 'run')} of {counted(count.units, 'unit')}")
+    if count.empty_rooms:
+        kinds.append(f"{counted(count.empty_rooms, 'run')} of an empty room")
+    first, last = count.first.date(), count.last.date()
+    days = f"on {first}" if first == last else f"from {first} to {last}"
+    words = f"{counted(count.trials, 'trial')} {days}: {listed(kinds)}"
+    if count.excluded:
+        words += f"; {rounded_text(count.excluded, 0)} {'is' if count.excluded == 1 else 'are'} excluded"
+    return f"{words}."
 
 
 def _line(row: ListedTrial) -> TrialLine:
