@@ -21,7 +21,7 @@ T = TypeVar("T")
 # Reads what belongs to the units named (None: to all), as unit id to what belongs to it.
 ReadUnits = Callable[[Collection[int] | None], Mapping[int, T]]
 
-_MOST_KEPT = 24  # readings of the bench: channels, rooms, tariffs and questions that readers look at in turn
+_MOST_KEPT = 32  # readings of the bench: channels, rooms, tariffs and questions that readers look at in turn
 _MOST_RENEWED = 200  # with more units changed, one reading of all is faster
 _STATE = "state of the bench"  # where a session keeps it
 _CHANGES = select(UnitChanges.changes).where(UnitChanges.unit_under_test_id == bindparam("id"))
