@@ -23,7 +23,8 @@
     for (const note of layout.annotations) {
       if (note.showarrow && !figure.meta.palette.includes(note.arrowcolor)) note.arrowcolor = ink;
       note.font.color = note.name === "end label" ? ink : faded;
-      note.bgcolor = width < NARROW ? "rgba(0,0,0,0)" : `${colour("--paper")}c0`; // narrow, it would cover points
+      // narrow, a ground would cover points; the words of a level keep theirs, since curves end at it
+      note.bgcolor = width < NARROW && note.name !== "level" ? "rgba(0,0,0,0)" : `${colour("--paper")}c0`;
     }
     for (const index of figure.meta.ink_traces) {
       const trace = data[index];

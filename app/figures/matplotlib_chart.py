@@ -14,6 +14,7 @@ from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, Series
 from app.figures.date_axis import date_ticks
 from app.figures.end_labels import end_labels
+from app.figures.level_label import label_place
 from app.figures.narrow_drawing import (
     KEY_LINE_PX,
     axis_name,
@@ -327,8 +328,9 @@ class _Drawing:
             if line.axis == "y":
                 self.axes.axhline(line.at, color="#8a877c", linewidth=1, linestyle=(0, (1.5, 2)), zorder=1)
                 self.axes.text(
-                    0.008, line.at, line.label, transform=self.axes.get_yaxis_transform(), ha="left", va="bottom",
-                    fontsize=small, color=FADED,
+                    0.008 + label_place(self.chart, line), line.at, line.label, ha="left", va="bottom", fontsize=small,
+                    transform=self.axes.get_yaxis_transform(), color=FADED, zorder=4,
+                    bbox={"facecolor": PAPER, "alpha": 0.75, "linewidth": 0, "pad": 1},
                 )  # fmt: skip
             else:
                 self.axes.axvline(line.at, color="#8a877c", linewidth=1, linestyle=(0, (1.5, 2)), zorder=1)

@@ -7,6 +7,7 @@ from typing import Any
 from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, ReferenceLine
 from app.figures.end_labels import EndLabel, end_labels
+from app.figures.level_label import label_place
 from app.figures.palette import colour_of
 
 INK = "#1c1f26"  # the page puts its own ink in its place, light or dark
@@ -137,6 +138,8 @@ def _line_shape(axis: str, at: float) -> dict[str, Any]:
 def _line_words(line: ReferenceLine, chart: Chart) -> dict[str, Any]:
     if line.axis == "y":
         at = _on(chart.y_axis, line.at)
-        return _words(line.label, xref="paper", x=0, y=at, xanchor="left", yanchor="bottom", xshift=4)
+        place = round(label_place(chart, line), 3)
+        words = _words(line.label, xref="paper", x=place, y=at, xanchor="left", yanchor="bottom", xshift=4)
+        return words | {"name": "level"}
     side = {"xanchor": "right", "xshift": -4} if line.before else {"xanchor": "left", "xshift": 4}
     return _words(line.label, yref="paper", y=1, x=_on(chart.x_axis, line.at), yanchor="top", **side)

@@ -1,0 +1,69 @@
+"""Where the words of a level line stand: along the line, where no curve, point or mark crosses them."""
+
+import math
+from collections.abc import Iterator
+
+from app.figures.axis_range import axis_range
+from app.figures.chart import Axis, Chart, ReferenceLine
+
+_HEIGHT = 0.075  # of the plot, from the line up to the top of the words
+_PHONE, _DESK = 0.48, 0.16  # of the width of the plot, that the words take up
+_MARK = 0.012  # on each side of an upright line and its handle
+
+
+def label_place(chart: Chart, line: ReferenceLine) -> float:
+    """Where the words of a level line begin, as a share of the width: at its left end where that is free, else in the
+    first gap that is wide enough for a phone, else in the widest one; at the left end where there is none."""
+    if chart.x_axis.names or chart.y_axis.names:
+        return 0.0
+    gaps, free_from = [], 0.0
+    for start, end in sorted(_crossings(chart, line)):
+        gaps.append((free_from, start - free_from))
+        free_from = max(free_from, end)
+    gaps.append((free_from, 1.0 - free_from))
+    for least in (_PHONE, _DESK):
+        wide = [gap for gap in gaps if gap[1] >= least]
+        if wide:
+            return wide[0][0] if least == _PHONE else max(wide, key=lambda gap: gap[1])[0]
+    return 0.0
+
+
+def _crossings(chart: Chart, line: ReferenceLine) -> Iterator[tuple[float, float]]:
+    """Stretches of the width on which something lies where the words would stand."""
+    x_ends, y_ends = axis_range(chart, "x"), axis_range(chart, "y")
+    low = _share(line.at, chart.y_axis, y_ends)
+    high = low + _HEIGHT
+    upright = [other.at for other in chart.reference_lines if other.axis == "x"]
+    for at in (*upright, *(end for region in chart.regions for end in (region.low, region.high))):
+        place = _share(at, chart.x_axis, x_ends)
+        yield place - _MARK, place + _MARK
+    for series in chart.series:
+        if series.kind not in ("line", "step", "points"):
+            continue
+        before: tuple[float, float] | None = None
+        for x, y in zip(series.x, series.y, strict=True):
+            if y is None or isinstance(x, str) or isinstance(y, str):
+                before = None
+                continue
+            here = _share(x, chart.x_axis, x_ends), _share(y, chart.y_axis, y_ends)
+            start = here if before is None or series.kind == "points" else before
+            if min(start[1], here[1]) <= high and max(start[1], here[1]) >= low:
+                yield _inside(start, here, low, high)
+            before = here
+
+
+def _inside(start: tuple[float, float], end: tuple[float, float], low: float, high: float) -> tuple[float, float]:
+    """The part of a straight piece, along the width, that lies between two heights; a hair to each side of it."""
+    (x0, y0), (x1, y1) = start, end
+    ends = [x0, x1]
+    if y1 != y0:
+        ends = [x0 + (x1 - x0) * min(max((level - y0) / (y1 - y0), 0.0), 1.0) for level in (low, high)]
+    return min(ends) - 0.005, max(ends) + 0.005
+
+
+def _share(value: float, axis: Axis, ends: tuple[float, float]) -> float:
+    """Where a value lies on an axis, 0 at its lower end and 1 at its upper one."""
+    low, high = ends
+    if axis.scale == "log":
+        low, high, value = math.log(low), math.log(high), math.log(max(value, 1e-12))
+    return (value - low) / (high - low)
