@@ -18,7 +18,6 @@ def test_a_real_log_goes_from_the_form_to_the_ranking_and_its_curve(browse):
     assert "133 readings" in page.inner_text("main")
 
     page.select_option("select[name=unit_under_test_id]", label="a new unit")
-    _open_if_folded(page, "A new unit under test")
     page.fill("input[name=maker]", "Invented Works")
     page.fill("input[name=model]", "Browser Box")
     page.fill("input[name=setting]", "full")
@@ -40,6 +39,26 @@ def test_a_real_log_goes_from_the_form_to_the_ranking_and_its_curve(browse):
     curves.locator(".js-plotly-plot .annotation-text", has_text="Browser Box").wait_for(state="attached")
 
 
+def test_the_fields_of_a_new_thing_are_seen_as_soon_as_it_is_chosen(browse):
+    """By the style sheet alone: nothing is sent, and no script of the page has a part in it."""
+    page = browse("/trials/1/edit")
+    for choice, field in NEW_THINGS:
+        assert not page.locator(f"[name={field}]").is_visible(), field
+        before = page.locator(f"select[name={choice}]").input_value()
+        page.select_option(f"select[name={choice}]", "new")
+        assert page.locator(f"[name={field}]").is_visible(), field
+        page.select_option(f"select[name={choice}]", before)
+        assert not page.locator(f"[name={field}]").is_visible(), field
+
+
+NEW_THINGS = (
+    ("unit_under_test_id", "maker"),
+    ("room_id", "room"),
+    ("logger_id", "logger"),
+    ("smoke_source_id", "smoke_source"),
+)
+
+
 def test_a_file_that_is_no_log_is_refused_with_what_was_found_and_nothing_is_stored(browse, tmp_path):
     no_log = tmp_path / "shopping.csv"
     no_log.write_text("bread,milk\neggs,butter\n")
@@ -55,9 +74,3 @@ def test_a_file_that_is_no_log_is_refused_with_what_was_found_and_nothing_is_sto
 
 def _trials_listed(browse) -> int:
     return browse("/trials").locator("table tbody tr").count()
-
-
-def _open_if_folded(page, words: str) -> None:
-    summary = page.locator(f"summary:has-text('{words}')")
-    if summary.count() and not summary.first.evaluate("node => node.parentElement.open"):
-        summary.first.click()

@@ -91,6 +91,63 @@ def test_a_printed_page_has_no_controls(browse, path):
     assert [control.inner_text() for control in controls.all()] == []
 
 
+def test_the_results_of_a_trial_fit_a_desk_s_window(browse):
+    """1265 px: what a window of 1280 px leaves beside a scroll bar. The numbers are as long as they come, such as a
+    run of hours that did not clear; the bench of the tests has short ones."""
+    page = browse("/trials/5", width=1265)
+    page.evaluate(LONG_NUMBERS)
+    box = page.locator(".table-box").first
+    assert box.evaluate("box => box.scrollWidth - box.clientWidth") == 0
+
+
+LONG_NUMBERS = """
+() => document.querySelectorAll("table.close tbody tr").forEach((row) => {
+  const texts = ["1.440 1.422 to 1.458", "0.411 0.343 to 0.480", "182.1 170.5 to 193.7", "1.029 0.964 to 1.094", "",
+    "124.8 123.3 to 126.4", "1285 1276 to 1293", "0.963 0.920 to 1.005"];
+  [...row.querySelectorAll("td")].forEach((cell, place) => {
+    const words = texts[place]?.split(/ (.*)/);
+    const [value, interval] = [cell.querySelector(".value"), cell.querySelector(".uncertainty")];
+    if (words?.[1] && value && interval) [value.textContent, interval.textContent] = words;
+  });
+  row.cells[5].innerHTML = '&gt; 140<span class="below">est.&nbsp;142.8 ±&nbsp;0.7</span>';
+  row.cells[9].textContent = "12.5 to 140.0";
+  row.cells[10].textContent = "0.00986";
+})
+"""
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_a_box_of_choices_shows_half_a_row_where_it_scrolls(browse, width):
+    """With the names of a bench of many units, some in two lines; a box that ended with a whole row hid the rest."""
+    page = browse("/compare", width=width)
+    shown, rows = page.evaluate(CHOICES_CUT)
+    assert rows > 12
+    assert 0.2 < shown < 0.8
+
+
+CHOICES_CUT = """
+() => {
+  const box = document.querySelector(".ticks");
+  const [first] = box.querySelectorAll(".field");
+  const long = new Set([11, 12, 13, 19, 31]); // of them two lines at a desk
+  const made = Array.from({ length: 60 }, (_, place) => {
+    const copy = first.cloneNode(true);
+    const name = long.has(place) && innerWidth > 1000 ? "Home-built Box fan with four filters, 1" : "Maker Model, low";
+    copy.querySelector("label").textContent = name;
+    return copy;
+  });
+  box.querySelectorAll(".field").forEach((field) => field.remove());
+  box.append(...made);
+  const bottom = box.getBoundingClientRect().bottom;
+  const places = made.map((field) => field.getBoundingClientRect());
+  const heights = new Map(places.map((place) => [place.top, place.height]));
+  const tops = [...heights.keys()];
+  const last = tops.filter((top) => top < bottom - 1).at(-1);
+  return [(bottom - last) / heights.get(last), tops.length];
+}
+"""
+
+
 FIRST_LINES = """
 () => [...document.querySelectorAll("table.ranking tbody tr")].map((row) => {
   const name = row.querySelector("th a").getBoundingClientRect();

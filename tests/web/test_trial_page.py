@@ -36,6 +36,18 @@ def test_the_page_tells_the_finding_first_and_what_it_rests_on(client: TestClien
     assert "carbon monoxide" not in page  # the caution stands where smoke is made
 
 
+def test_the_start_names_its_zone_and_the_value_of_a_mark_its_unit(
+    client: TestClient, small_bench: SmallBench, make_log: MakeLog
+):
+    answer = store(client, make_log(), conditions(small_bench, timezone="America/Chicago"))
+    assert answer.status_code == 303, answer.text
+    assert re.search(r"<dt>Started</dt><dd>\d{4}-\d\d-\d\d \d\d:\d\d [A-Z]\S+<", client.get("/trials/1").text)
+    for page in (client.get("/trials/1").text, client.get("/trials/1/marks").text, client.get("/bench").text):
+        label = page.split('<label for="clear_level_value">')[1].split("</label>")[0]
+        assert "Its value" in label
+        assert "[µg/m³ or a share]" in label
+
+
 def test_without_an_empty_room_run_the_unit_gets_no_rate(
     client: TestClient, small_bench: SmallBench, make_log: MakeLog
 ):

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
@@ -106,7 +107,7 @@ def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPa
         answer=_answer(detail, shown, system),
         address_problems=query.problems,
         trial=trial,
-        started=trial.started_at.astimezone(zone_of(trial.log.timezone)).strftime("%Y-%m-%d %H:%M"),
+        started=_with_zone(trial.started_at.astimezone(zone_of(trial.log.timezone))),
         results=[_result_row(each, system) for each in detail.channels],
         shown=name,
         switches=_switches(detail, name, scale, system, path, query),
@@ -123,6 +124,11 @@ def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPa
         channel=name,
         changes=changes,
     )
+
+
+def _with_zone(moment: datetime) -> str:
+    """A time of day, and the zone whose clock shows it."""
+    return f"{moment:%Y-%m-%d %H:%M} {moment.tzinfo}"
 
 
 def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
