@@ -17,6 +17,9 @@ def store_problem_from(error: BaseException, where: str = "The store") -> StoreP
     cause = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
     said = str(cause).strip()
     low = said.lower()
+    if "no such savepoint" in low and cause.__context__ is not None:
+        # SQLite takes the whole transaction back when the disk fills within it, so that its savepoints are gone
+        return store_problem_from(cause.__context__, where)
     if "database is locked" in low or "database table is locked" in low:
         return StoreProblem(
             f"{where} is held by another program, which did not let go of it in time. "

@@ -85,3 +85,17 @@ def test_a_file_for_which_there_is_no_room_is_told_in_words(number: int):
 
 def test_a_file_that_is_missing_is_no_want_of_room():
     assert file_problem_from(FileNotFoundError(errno.ENOENT, "No such file or directory", "a.log")) is None
+
+
+def test_a_disk_that_fills_within_a_savepoint_is_told_as_such():
+    """SQLite takes the whole transaction back then, and going back to the savepoint fails with other words."""
+    try:
+        try:
+            raise sqlite3.OperationalError("database or disk is full")
+        except sqlite3.OperationalError:
+            raise sqlite3.OperationalError("no such savepoint: sa_savepoint_1")  # noqa: B904 - as it comes about
+    except sqlite3.OperationalError as error:
+        problem = store_problem_from(OperationalError("ROLLBACK TO SAVEPOINT sa_savepoint_1", {}, error))
+    assert problem is not None
+    assert problem.message.startswith("The store cannot grow: the disk is full. Nothing of this step was stored.")
+    assert store_problem_from(sqlite3.OperationalError("no such savepoint: sa_savepoint_1")) is None
