@@ -15,17 +15,12 @@ def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: floa
     """Clean air over sound, the price beside the name; settings that nothing beats are named and stand out."""
     best_ids = {c.setting_id for c in found.frontier}
     named_ids = {c.setting_id for c in _named(found.frontier[:MOST_SINGLE])}
-    complete = [
-        (level, c.rate.value * flow_factor, c.setting_id)
-        for c in found.candidates
-        if c.measurable and c.rate is not None and (level := c.sound_dba) is not None
-    ]
-    levels = [level for level, _, _ in complete]
-    beaten = [point for point in complete if point[2] not in best_ids]
+    complete = [c for c in found.candidates if c.measurable and c.rate is not None and c.sound_dba is not None]
+    levels = [c.sound_dba for c in complete if c.sound_dba is not None]
+    beaten = [c for c in complete if c.setting_id not in best_ids]
     series = []
     if beaten:
-        sounds, rates, _ = zip(*beaten, strict=True)
-        series.append(_beaten(sounds, rates))
+        series.append(_beaten(beaten, flow_factor))
     single = found.frontier[:MOST_SINGLE]
     series += [_best(c, found, flow_factor, with_name=c.setting_id in named_ids) for c in single]
     if len(found.frontier) > MOST_SINGLE:
@@ -88,13 +83,13 @@ def _best(candidate: Candidate, found: AdviceForRoom, factor: float, *, with_nam
     )
 
 
-def _beaten(sounds: tuple[float, ...], rates: tuple[float, ...]) -> Series:
+def _beaten(candidates: list[Candidate], factor: float) -> Series:
     """The pointer passes over what is beaten, and there may be thousands of it, so it carries no words."""
     return Series(
         "beaten on price, sound and clean air, or without a price",
         "points",
-        sounds,
-        rates,
+        tuple([c.sound_dba for c in candidates]),
+        tuple([c.rate.value * factor for c in candidates if c.rate is not None]),
         colour=None,
         faint=True,
         in_legend=True,

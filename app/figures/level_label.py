@@ -8,6 +8,7 @@ from app.figures.chart import Axis, Chart, ReferenceLine
 
 _HEIGHT = 0.075  # of the plot, from the line up to the top of the words
 _PHONE, _DESK = 0.48, 0.16  # of the width of the plot, that the words take up
+_HAIR = 0.005  # on each side of a curve or a point
 _MARK = 0.012  # on each side of an upright line and its handle
 
 
@@ -33,23 +34,32 @@ def _crossings(chart: Chart, line: ReferenceLine) -> Iterator[tuple[float, float
     x_ends, y_ends = axis_range(chart, "x"), axis_range(chart, "y")
     low = _share(line.at, chart.y_axis, y_ends)
     high = low + _HEIGHT
+    # the same as values: most of some thousand points lie elsewhere, which needs no share to be seen
+    lowest, highest = line.at, _value(high, chart.y_axis, y_ends)
+
+    def at(x: float, y: float) -> tuple[float, float]:
+        return _share(x, chart.x_axis, x_ends), _share(y, chart.y_axis, y_ends)
+
     upright = [other.at for other in chart.reference_lines if other.axis == "x"]
-    for at in (*upright, *(end for region in chart.regions for end in (region.low, region.high))):
-        place = _share(at, chart.x_axis, x_ends)
+    for mark in (*upright, *(end for region in chart.regions for end in (region.low, region.high))):
+        place = _share(mark, chart.x_axis, x_ends)
         yield place - _MARK, place + _MARK
     for series in chart.series:
-        if series.kind not in ("line", "step", "points"):
-            continue
-        before: tuple[float, float] | None = None
-        for x, y in zip(series.x, series.y, strict=True):
-            if y is None or isinstance(x, str) or isinstance(y, str):
-                before = None
-                continue
-            here = _share(x, chart.x_axis, x_ends), _share(y, chart.y_axis, y_ends)
-            start = here if before is None or series.kind == "points" else before
-            if min(start[1], here[1]) <= high and max(start[1], here[1]) >= low:
-                yield _inside(start, here, low, high)
-            before = here
+        if series.kind == "points":
+            for x, y in zip(series.x, series.y, strict=True):
+                if y is not None and not isinstance(y, str) and lowest <= y <= highest and not isinstance(x, str):
+                    place = _share(x, chart.x_axis, x_ends)
+                    yield place - _HAIR, place + _HAIR
+        elif series.kind in ("line", "step"):
+            before: tuple[float, float] | None = None
+            for x, y in zip(series.x, series.y, strict=True):
+                if y is None or isinstance(x, str) or isinstance(y, str):
+                    before = None
+                    continue
+                start = before or (x, y)
+                if (y <= highest or start[1] <= highest) and (y >= lowest or start[1] >= lowest):
+                    yield _inside(at(*start), at(x, y), low, high)
+                before = x, y
 
 
 def _inside(start: tuple[float, float], end: tuple[float, float], low: float, high: float) -> tuple[float, float]:
@@ -58,7 +68,7 @@ def _inside(start: tuple[float, float], end: tuple[float, float], low: float, hi
     ends = [x0, x1]
     if y1 != y0:
         ends = [x0 + (x1 - x0) * min(max((level - y0) / (y1 - y0), 0.0), 1.0) for level in (low, high)]
-    return min(ends) - 0.005, max(ends) + 0.005
+    return min(ends) - _HAIR, max(ends) + _HAIR
 
 
 def _share(value: float, axis: Axis, ends: tuple[float, float]) -> float:
@@ -67,3 +77,11 @@ def _share(value: float, axis: Axis, ends: tuple[float, float]) -> float:
     if axis.scale == "log":
         low, high, value = math.log(low), math.log(high), math.log(max(value, 1e-12))
     return (value - low) / (high - low)
+
+
+def _value(share: float, axis: Axis, ends: tuple[float, float]) -> float:
+    """The value at a share of an axis."""
+    low, high = ends
+    if axis.scale == "log":
+        return math.exp(math.log(low) + share * (math.log(high) - math.log(low)))
+    return low + share * (high - low)
