@@ -76,7 +76,7 @@ _TEMPLATE = """<!doctype html><html lang="en"><head><title>Ranking</title></head
 _HEADS = ("unit", "rate", "air_changes", "standard", "clear", "sound", "power", "price", "cost", "trials")
 
 
-AIM, AIM_AFTER_A_CHANGE = 2.0, 3.0
+AIM, AIM_WITH_NOTHING_KEPT = 2.0, 3.0
 UNITS, TRIALS = 1000, 10_000
 
 
