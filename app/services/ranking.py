@@ -103,16 +103,16 @@ def _rank_of_table(table: RankingTable, choices: RankingChoices) -> Ranking:
 def _rank(table: RankingTable, choices: RankingChoices, session: Session | None) -> Ranking:
     offered, lines = table.offered, table.lines
     filled = filled_choices(choices, offered)
-    units_on_bench = len({line.row.unit_id for line in lines})
+    on_bench = {line.row.unit_id for line in lines}
     kinds = tuple(sorted({line.row.kind for line in lines}))
-    chosen, removed = _filtered(_at_chosen_setting(lines, filled.setting), filled, offered, units_on_bench)
+    chosen, units, removed = _filtered(_at_chosen_setting(lines, filled.setting), filled, offered, on_bench)
     ordered = sorted_lines(chosen, filled, offered, session)
     ends = _ends(ordered)
     return Ranking(
         lines=tuple(ordered[filled.offset : filled.offset + filled.limit]),
         total_lines=len(ordered),
-        total_units=len({line.row.unit_id for line in ordered}),
-        units_on_bench=units_on_bench,
+        total_units=len(units),
+        units_on_bench=len(on_bench),
         removed=removed,
         choices=filled,
         offered=offered,
@@ -201,20 +201,21 @@ def _at_chosen_setting(lines: Sequence[RankedSetting], setting: str) -> list[Ran
 
 
 def _filtered(
-    lines: list[RankedSetting], choices: RankingChoices, offered: Offered, units_on_bench: int
-) -> tuple[list[RankedSetting], tuple[Removed, ...]]:
-    """The lines that pass, and how many units each filter took out; a unit counts where its last line goes."""
+    lines: list[RankedSetting], choices: RankingChoices, offered: Offered, on_bench: set[int]
+) -> tuple[list[RankedSetting], set[int], tuple[Removed, ...]]:
+    """The lines that pass, their units, and how many units each filter took out; a unit counts where its last line
+    goes."""
     removed = []
-    units = {line.row.unit_id for line in lines}
-    if len(units) < units_on_bench:
-        removed.append(Removed("setting", units_on_bench - len(units), f"without a setting named “{choices.setting}”"))
+    units = on_bench if choices.setting in (HIGHEST, EVERY, QUIETEST) else {line.row.unit_id for line in lines}
+    if len(units) < len(on_bench):
+        removed.append(Removed("setting", len(on_bench) - len(units), f"without a setting named “{choices.setting}”"))
     for field, passes, why in _filters(choices, offered):
         lines = [line for line in lines if passes(line)]
         left = {line.row.unit_id for line in lines}
         if len(left) < len(units):
             removed.append(Removed(field, len(units) - len(left), why))
         units = left
-    return lines, tuple(removed)
+    return lines, units, tuple(removed)
 
 
 def _filters(choices: RankingChoices, offered: Offered) -> Iterable[tuple[str, Callable[[RankedSetting], bool], str]]:

@@ -1,7 +1,6 @@
 """The order of the ranking's lines by any of its columns."""
 
 from collections.abc import Callable, Iterable, Sequence
-from operator import itemgetter
 
 from sqlalchemy.orm import Session
 
@@ -32,11 +31,17 @@ def sorted_lines(
         value_of = _VALUES.get(choices.sort, _nothing)
         values = (value_of(line, offered) for line in lines)
     # Groups keep their order whichever way the column runs: values, then bounds, then what is missing.
-    groups: tuple[list[tuple[float, RankedSetting]], ...] = ([], [], [])
+    groups: tuple[list[RankedSetting], ...] = ([], [], [])
+    numbers: tuple[list[float], ...] = ([], [], [])
     sign = -1.0 if choices.larger_first else 1.0
     for line, (group, value) in zip(lines, values, strict=True):
-        groups[group].append((sign * value, line))
-    return [line for group in groups for _, line in sorted(group, key=itemgetter(0))]
+        groups[group].append(line)
+        numbers[group].append(sign * value)
+    return [
+        of_group[place]
+        for of_group, by in zip(groups, numbers, strict=True)
+        for place in sorted(range(len(by)), key=by.__getitem__)
+    ]
 
 
 _Value = Callable[[RankedSetting, Offered], tuple[int, float]]
