@@ -55,16 +55,27 @@ def take_sample(process: int, store: Path, begun_s: float) -> Sample:
 def heaps_of(process: int) -> int:
     """Heaps of the GNU C library in a process: the first, and those for further threads.
 
-    Each of these takes addresses at a multiple of 64 MB, of which it uses the first and keeps the rest closed.
+    Each of these takes addresses at a multiple of 64 MB, of which it uses the first and keeps the rest closed, and
+    goes on in another such place when the first is full. What stands first in each place is the heap that it is of.
     """
-    further, opened_at = 0, 0
+    further, opened_at = set(), 0
     for line in Path(f"/proc/{process}/maps").read_text(encoding="utf-8").splitlines():
         addresses, rights, _, device, _ = line.split(maxsplit=5)[:5]
         start, end = (int(address, 16) for address in addresses.split("-"))
         if device == "00:00" and rights == "rw-p" and start % _HEAP_BYTES == 0:
             opened_at = start
-        further += rights == "---p" and opened_at > 0 and end == opened_at + _HEAP_BYTES
-    return 1 + further
+        if rights == "---p" and opened_at > 0 and end == opened_at + _HEAP_BYTES:
+            further.add(_first_word(process, opened_at))
+    return 1 + len(further - {b""})
+
+
+def _first_word(process: int, address: int) -> bytes:
+    with open(f"/proc/{process}/mem", "rb", buffering=0) as memory:
+        memory.seek(address)
+        try:
+            return memory.read(8)
+        except OSError:  # the place was given back meanwhile
+            return b""
 
 
 def after_warm_up(samples: Sequence[Sample]) -> list[Sample]:
