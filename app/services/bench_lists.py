@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
-from sqlalchemy import Select, func, select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import InstrumentedAttribute, Session, selectinload
 
 from app.errors import InvalidValue, NotFound
@@ -12,6 +12,7 @@ from app.services.units_with_parts import UnitWithParts, with_parts
 from app.storage.rooms_and_loggers import Logger, Room, SmokeSource
 from app.storage.tariffs import Tariff
 from app.storage.units_under_test import Consumable, UnitUnderTest
+from app.storage.words_in_columns import word_stands_in
 
 MOST_ROWS = 500
 Row = TypeVar("Row")
@@ -78,9 +79,8 @@ def list_units(
     lies = UnitUnderTest.trashed_at.is_not(None) if trashed else UnitUnderTest.trashed_at.is_(None)
     statement = select(UnitUnderTest).where(lies)
     if search.strip():
-        words = f"%{_plain(search.strip().lower())}%"
-        name = func.lower(UnitUnderTest.maker + " " + UnitUnderTest.model)
-        statement = statement.where(name.like(words, escape="\\"))
+        name = UnitUnderTest.maker + " " + UnitUnderTest.model
+        statement = statement.where(word_stands_in(name, search.strip().lower()))
     part = list_part(session, statement, UnitUnderTest.id, limit, cursor)
     return ListPart(with_parts(session, part.rows), part.next_cursor)
 
@@ -100,8 +100,3 @@ def everything_of_a_unit() -> Sequence[Any]:
         selectinload(UnitUnderTest.prices),
         selectinload(UnitUnderTest.consumables).selectinload(Consumable.prices),
     )
-
-
-def _plain(words: str) -> str:
-    """The words with the signs that LIKE takes for placeholders made plain."""
-    return words.replace("\\", "\\\\").replace("%", "\\%").replace("_", "\\_")

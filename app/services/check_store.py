@@ -114,9 +114,7 @@ def _raw_files(connection: Connection) -> Iterator[Finding | None]:
 
 def _readings(connection: Connection, stored: int) -> Iterator[Finding]:
     """Whether each log has its rows, none of them is another log's too, and none is without a log."""
-    channels = (
-        select(LogChannel.log_id, func.count().label("number")).group_by(LogChannel.log_id).subquery()
-    )  # fmt: skip
+    channels = select(LogChannel.log_id, func.count().label("number")).group_by(LogChannel.log_id).subquery()
     rows_of_log = (channels.c.number + len(VALUE_COLUMNS) - 1) // len(VALUE_COLUMNS) * Log.readings
     found = (
         select(func.count())

@@ -16,12 +16,14 @@ from app.services.ranking_choices import EVERY, HIGHEST, MOST_ROWS, Offered, Ran
 from app.services.ranking_table import RankingTable
 from app.services.readings import read_readings, thinned_positions
 from app.services.stored_decay import stored_channel_decay
+from app.services.usable_trials import usable_trials
 from app.storage.bench import Bench
 from app.storage.rooms_and_loggers import Room
 from app.storage.trials import ChannelResult, Trial
 from app.storage.units_under_test import SpeedSetting, UnitUnderTest
 
 MOST_CURVES = 8
+SCALES = ("linear", "log")  # of the axis of levels
 _Line = TypeVar("_Line")
 _POINTS_A_CURVE = 300
 _POINTS_OF_ONE_TRIAL = 2000
@@ -111,7 +113,7 @@ class DecayOverlay:
 def decay_overlay(session: Session, choices: CurveChoices | None = None) -> DecayOverlay:
     """The curves that were asked for, at most eight. Raises InvalidValue for a choice that the bench does not have."""
     chosen = choices or CurveChoices()
-    if chosen.scale not in ("linear", "log"):
+    if chosen.scale not in SCALES:
         raise InvalidValue(f"The scale is {chosen.scale!r}; it needs linear or log.", field="scale")
     ranking = _ranking_of(session, chosen)
     channel, room_id = ranking.choices.channel, ranking.choices.room_id
@@ -174,25 +176,9 @@ def _trials_of_units(
 
 def _latest_trials(session: Session, lines: list[RankedSetting], channel: str, room_id: int | None) -> list[int]:
     """The latest usable trial of each line, in the order of the lines."""
-    setting_ids = [line.row.setting_id for line in lines]
-    latest: dict[int | None, int] = {}
-    for setting_id, in_room, trial_id in session.execute(
-        select(Trial.setting_id, Trial.room_id, Trial.id)
-        .join(ChannelResult, ChannelResult.trial_id == Trial.id)
-        .where(
-            # not by the room: a store may then look through all trials of it instead of those of the units
-            Trial.unit_under_test_id.in_({line.row.unit_id for line in lines}),
-            Trial.setting_id.in_(setting_ids),
-            Trial.excluded_at.is_(None),
-            Trial.trashed_at.is_(None),
-            ChannelResult.channel == channel,
-            ChannelResult.usable == True,  # noqa: E712  # a column; PostgreSQL has no IS for numbers
-        )
-        .order_by(Trial.started_at, Trial.id)
-    ):
-        if in_room == room_id:
-            latest[setting_id] = trial_id
-    return [latest[setting_id] for setting_id in setting_ids if setting_id in latest]
+    setting_ids = [line.row.setting_id for line in lines if line.row.setting_id is not None]
+    trials = usable_trials(session, setting_ids, channel, room_id)
+    return [trials[setting_id][-1] for setting_id in setting_ids if setting_id in trials]
 
 
 _Row = tuple[Trial, ChannelResult, str, str | None, str | None, str | None]

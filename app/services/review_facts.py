@@ -15,8 +15,8 @@ from app.services.rank_view import RankView, rank_view
 from app.services.ranking import RankedSetting
 from app.services.ranking_choices import HIGHEST, RankingChoices
 from app.services.unit_page import UnitKnown, unit_known
-from app.storage.trials import ChannelResult, NaturalDecayPoolRun, Trial
-from app.storage.units_under_test import SpeedSetting
+from app.services.usable_trials import usable_trials
+from app.storage.trials import NaturalDecayPoolRun, Trial
 
 _SAID_OF_OTHERS = (CLEAN_AIR, SOUND, PRICE, RUNNING_COST)
 
@@ -142,7 +142,7 @@ def _others(session: Session, highest: RankedSetting | None, view: RankView, kno
         channel=known.lines.choices.channel, aerosol=known.lines.choices.aerosol, room_id=known.lines.choices.room_id
     )
     compared = compare_settings(session, [highest.row.setting_id, *ids], asked)
-    trials = _trials_of_settings(session, ids, known)
+    trials = usable_trials(session, ids, known.lines.choices.channel, known.lines.choices.room_id)
     return tuple(
         OtherUnit(
             unit_id=other.line.row.unit_id,
@@ -159,27 +159,3 @@ def _others(session: Session, highest: RankedSetting | None, view: RankView, kno
         )
         for number, (other, setting_id) in enumerate(zip(chosen, ids, strict=True))
     )
-
-
-def _trials_of_settings(session: Session, setting_ids: list[int], known: UnitKnown) -> dict[int, tuple[int, ...]]:
-    choices = known.lines.choices
-    found: dict[int, list[int]] = {}
-    for setting_id, room_id, trial_id in session.execute(
-        select(Trial.setting_id, Trial.room_id, Trial.id)
-        .join(ChannelResult, ChannelResult.trial_id == Trial.id)
-        .where(
-            # of settings by their units and not by the room, which has most trials of the bench
-            Trial.unit_under_test_id.in_(
-                select(SpeedSetting.unit_under_test_id).where(SpeedSetting.id.in_(setting_ids))
-            ),
-            Trial.setting_id.in_(setting_ids),
-            Trial.excluded_at.is_(None),
-            Trial.trashed_at.is_(None),
-            ChannelResult.channel == choices.channel,
-            ChannelResult.usable == True,  # noqa: E712  # a column; PostgreSQL has no IS for numbers
-        )
-        .order_by(Trial.started_at, Trial.id)
-    ):
-        if room_id == choices.room_id:
-            found.setdefault(setting_id or 0, []).append(trial_id)
-    return {setting_id: tuple(ids) for setting_id, ids in found.items()}

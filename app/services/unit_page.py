@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
@@ -20,20 +19,11 @@ from app.services.ranking_choices import RankingChoices
 from app.services.ratings import RatingWithComparison, ratings_of_unit
 from app.services.sound_levels import SettingLevel, sound_levels_of_unit
 from app.services.trial_list import ListedTrial, TrialFilter, list_trials
+from app.services.units_with_parts import PriceSeen
 from app.storage.trials import ResultNote
 from app.storage.units_under_test import Consumable, ConsumablePrice, Price, UnitUnderTest
 
 MOST_TRIALS = 200
-
-
-@dataclass(frozen=True, slots=True)
-class PriceSeen:
-    """A price of the unit, or of a pack of one of its parts."""
-
-    amount: float
-    currency: str
-    seen_on: date
-    source: str
 
 
 @dataclass(frozen=True, slots=True)

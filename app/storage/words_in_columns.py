@@ -27,7 +27,7 @@ class _PlainWord(_AnyWord):
 def word_stands_in(column: Any, word: str) -> ColumnElement[bool]:
     """Whether the word is a part of the column's text; its signs are taken as they stand.
 
-    word : without spaces, in small letters
+    word : in small letters; it may be several, as they follow each other
     """
     pattern = "".join(f"{_PLAIN}{sign}" if sign in (_PLAIN, "%", "_") else sign for sign in word)
     text = column if isinstance(column.type, Text) else cast(column, Text)

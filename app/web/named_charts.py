@@ -26,7 +26,7 @@ from app.reading_files.channels import channel
 from app.services.chart_facts import read_chart_facts
 from app.services.claims import claims_of_unit
 from app.services.cost_of_owning import cost_of_owning
-from app.services.decay_curves import DecayCurve, decay_overlay, trial_curve
+from app.services.decay_curves import SCALES, DecayCurve, decay_overlay, trial_curve
 from app.services.kept_reads import kept
 from app.services.listening import listening
 from app.services.newest_datum import EVERYTHING, POWER, PRICES, SOUND, TRIALS, latest_of, newest_datum
@@ -40,7 +40,6 @@ from app.web.ranking_form import ranking_choices
 from app.web.typed_form import TypedForm
 from app.web.unit_system import unit_system
 
-SCALES = ("linear", "log")
 # A chart, and how to learn the day of the newest datum behind it, which stands below the files alone.
 DatedChart = tuple[Chart, Callable[[], date | None]]
 MakeChart = Callable[[Session, TypedForm], DatedChart]

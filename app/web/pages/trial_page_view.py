@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 from app.compute.number_words import MeasuredWords, listed, measured_words, not_within
 from app.compute.rounding import decimals_from_size, rounded_text
 from app.reading_files.channels import channel
+from app.services.decay_curves import SCALES
 from app.services.new_trial import EMPTY_ROOM
 from app.web.addresses import address
 from app.web.page_context import Choice, Switch
@@ -94,7 +95,7 @@ def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPa
     asked = query.one_of("channel", "The channel", tuple(each.channel for each in detail.channels))
     shown = detail.channel(asked) or next(iter(detail.channels), None)
     name = shown.channel if shown else ""
-    scale = query.one_of("scale", "The scale", ("linear", "log")) or "linear"
+    scale = query.one_of("scale", "The scale", SCALES) or "linear"
     system = asked_units(query)
     form = form_of_marks(trial)
     found = found_marks(shown.result) if shown else {}
