@@ -4,8 +4,8 @@ from platformdirs import user_data_path
 
 from app.settings import read_settings
 from app.web.application import make_app
-from app.web.collector import spare_what_stays
-from app.web.shared_heaps import share_heaps
+from app.web.process.gc_settings import spare_what_stays
+from app.web.process.malloc_arenas import share_heaps
 
 share_heaps()
 app = make_app(read_settings(user_data_path("hazefall")))

@@ -8,7 +8,7 @@ config = context.config
 
 def _metadata():
     # Only `alembic revision --autogenerate` and `alembic check` compare with the models.
-    from app.storage.tables import METADATA
+    from app.storage.models.all_models import METADATA
 
     return METADATA
 

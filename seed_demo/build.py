@@ -6,15 +6,15 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Engine, func, select
 from sqlalchemy.orm import Session
 
-from app.services.add_trial import add_trial
-from app.services.logger_profiles import load_profile
-from app.services.marks import exclude_trial
-from app.services.new_trial import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
-from app.services.progress import OnProgress, say_nothing
-from app.services.settle_results import settle_bench
+from app.services.adding_trials.add import add_trial
+from app.services.logs.logger_profiles import load_profile
+from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.results.update_derived import settle_bench
+from app.services.store.progress import OnProgress, say_nothing
+from app.services.trials.marks import exclude_trial
 from app.storage.engine import session_scope
-from app.storage.trials import Trial
-from app.storage.units_under_test import UnitUnderTest
+from app.storage.models.trials import Trial
+from app.storage.models.units_under_test import UnitUnderTest
 from seed_demo.fill_bench import BenchIds, add_invented_unit, add_surroundings, name_bench
 from seed_demo.fill_measurements import add_measurements
 from seed_demo.log_writers import LOCAL_ZONE

@@ -7,16 +7,16 @@ from sqlalchemy.orm import Session
 
 from app.errors import NotFound
 from app.reading_files.log_table import ReadingChoices
-from app.services.audit import record_change
-from app.services.bench_choices import bench_choices, change_bench
-from app.services.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
-from app.services.logger_profiles import save_profile
-from app.services.loggers import NewLogger, add_logger
-from app.services.prices import add_price
-from app.services.rooms import NewRoom, add_room, add_smoke_source
-from app.services.tariffs import add_tariff
-from app.services.units import NewUnit, add_setting, add_unit
-from app.storage.bench import Bench
+from app.services.bench.choices import bench_choices, change_bench
+from app.services.bench.loggers import NewLogger, add_logger
+from app.services.bench.rooms import NewRoom, add_room, add_smoke_source
+from app.services.bench.tariffs import add_tariff
+from app.services.logs.logger_profiles import save_profile
+from app.services.store.audit import record_change
+from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
+from app.services.units.entry import NewUnit, add_setting, add_unit
+from app.services.units.prices import add_price
+from app.storage.models.bench import Bench
 from seed_demo.log_writers import LOCAL_ZONE
 from seed_demo.scenario import (
     BENCH_NAME,

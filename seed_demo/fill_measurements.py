@@ -6,12 +6,12 @@ from math import log10
 import numpy as np
 from sqlalchemy.orm import Session
 
-from app.services.claims import NewClaim, add_claim
-from app.services.ozone_tests import add_ozone_test
-from app.services.power_levels import NewPowerMeasurement, add_power_measurement
-from app.services.ratings import NewRating, add_rating
-from app.services.sound_clips import NewClip, add_clip
-from app.services.sound_levels import NewSoundMeasurement, add_sound_measurement
+from app.services.measurements.claims import NewClaim, add_claim
+from app.services.measurements.ozone_tests import add_ozone_test
+from app.services.measurements.power_levels import NewPowerMeasurement, add_power_measurement
+from app.services.measurements.ratings import NewRating, add_rating
+from app.services.measurements.sound_clips import NewClip, add_clip
+from app.services.measurements.sound_levels import NewSoundMeasurement, add_sound_measurement
 from seed_demo.fill_bench import BenchIds, noon
 from seed_demo.scenario import EDITOR, REVIEWER, SECOND_REVIEWER, SEED, UNITS
 from seed_demo.scenario_types import InventedUnit, Speed

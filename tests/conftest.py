@@ -15,11 +15,11 @@ import pytest
 from sqlalchemy import Engine, NullPool, create_engine
 from sqlalchemy.orm import Session
 
-from app.services.open_store import open_store
+from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
-from app.storage.rooms_and_loggers import Logger, Room, SmokeSource
-from app.storage.units_under_test import Price, SpeedSetting, UnitUnderTest
+from app.storage.models.rooms_and_loggers import Logger, Room, SmokeSource
+from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTest
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
@@ -32,14 +32,19 @@ _ON_BOTH = (
     "tests/storage/",
     "tests/services/",
     *(("tests/web/",) if os.environ.get("HAZEFALL_TEST_ALL_ON_POSTGRESQL") else ()),
-    *(
-        f"tests/web/test_{name}.py"
-        for name in (
-            "comparison_api", "ranking_api", "trials_api", "unit_facts_api", "units_api", "every_change_is_recorded",
-            "package_and_search", "problems", "several_processes", "sign_in_page", "trash_page", "trial_form",
-        )
-    ),
-)  # fmt: skip
+    "tests/web/api/test_comparison.py",
+    "tests/web/api/test_ranking.py",
+    "tests/web/api/test_trials.py",
+    "tests/web/api/test_unit_facts.py",
+    "tests/web/api/test_units.py",
+    "tests/web/security/test_every_change_is_recorded.py",
+    "tests/web/pages/downloads/test_package_and_search.py",
+    "tests/web/test_problems.py",
+    "tests/web/process/test_several_processes.py",
+    "tests/web/pages/access/test_sign_in.py",
+    "tests/web/pages/bench/test_trash.py",
+    "tests/web/pages/adding_a_trial/test_form.py",
+)
 
 sqlite_only = pytest.mark.sqlite_only
 

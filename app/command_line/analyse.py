@@ -46,8 +46,11 @@ def number(text: str) -> float:
 
 def run(arguments: argparse.Namespace) -> int:
     from app.reading_files.refusals import SeveralBoxes
-    from app.services.analyse_log import AnalysisRequest, analyse_log  # loaded when used: it needs scipy and pandas
-    from app.services.analysis_json import analysis_json
+    from app.services.results.analyse_log import (  # loaded when used: it needs scipy and pandas
+        AnalysisRequest,
+        analyse_log,
+    )
+    from app.services.results.analysis_json import analysis_json
 
     request = AnalysisRequest(
         room_volume=_room_volume(arguments),
@@ -77,7 +80,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _room_volume(arguments: argparse.Namespace) -> Any:
-    from app.compute.measured import Measured
+    from app.compute.statistics.measured import Measured
 
     volume, uncertainty = arguments.room_volume_m3, arguments.room_volume_uncertainty_m3
     if not 0 < volume < float("inf"):
@@ -88,7 +91,7 @@ def _room_volume(arguments: argparse.Namespace) -> Any:
 
 
 def _natural_decay(arguments: argparse.Namespace) -> Any:
-    from app.compute.measured import Measured
+    from app.compute.statistics.measured import Measured
 
     rate, uncertainty = arguments.natural_decay_per_h, arguments.natural_decay_uncertainty_per_h
     if rate is None:
@@ -112,7 +115,7 @@ def _told_level(level: float | None, option: str, *, lowest_allowed: bool) -> fl
 
 
 def _choices(arguments: argparse.Namespace) -> Any:
-    from app.reading_files.asked_channels import asked_channel
+    from app.reading_files.columns.asked_channels import asked_channel
     from app.reading_files.log_table import ReadingChoices
 
     columns: dict[str, str] = {}
@@ -127,7 +130,7 @@ def _choices(arguments: argparse.Namespace) -> Any:
 def _zone(name: str | None) -> str | None:
     """The zone as typed. Raises InvalidValue for one that nobody knows, whether or not the log needs it."""
     from app.errors import UnreadableLog
-    from app.reading_files.time_zones import zone_named
+    from app.reading_files.time.zones import zone_named
 
     if name is None:
         return None
@@ -142,7 +145,7 @@ def _zone(name: str | None) -> str | None:
 
 
 def _log_file(path: Path) -> Any:
-    from app.services.analyse_log import LogFile
+    from app.services.results.analyse_log import LogFile
 
     try:
         return LogFile(path.read_bytes(), path.name)

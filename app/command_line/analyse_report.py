@@ -1,12 +1,12 @@
 """The analysis of a log in words and numbers, for a person at a terminal."""
 
-from app.compute.asymmetric import AsymmetricMeasured
-from app.compute.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
-from app.compute.decay_result import ChannelDecay
-from app.compute.measured import Measured
-from app.compute.number_words import level_words
-from app.compute.rounding import decimals_for, decimals_from_size, rounded_text
-from app.services.analyse_log import AnalysisRequest, ChannelAnalysis, LogAnalysis
+from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
+from app.compute.decay.result import ChannelDecay
+from app.compute.statistics.asymmetric import AsymmetricMeasured
+from app.compute.statistics.measured import Measured
+from app.compute.wording.numbers import level_words
+from app.compute.wording.rounding import decimals_for, decimals_from_size, rounded_text
+from app.services.results.analyse_log import AnalysisRequest, ChannelAnalysis, LogAnalysis
 
 
 def report(analysis: LogAnalysis, request: AnalysisRequest) -> str:

@@ -44,14 +44,14 @@ def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Setti
 
 def place(settings: Settings) -> str:
     """Where the bench is: its folder, or the database without its password."""
-    from app.services.copy_store import shown_address
+    from app.services.store.copy import shown_address
 
     return shown_address(settings.database_url) if settings.database_url else str(settings.data_folder)
 
 
 def settings_of_present_bench(arguments: argparse.Namespace) -> Settings:
     """The settings, where a bench is there: in a mistyped folder an empty one would be made, and be found sound."""
-    from app.services.open_store import sqlite_file, stored_revision
+    from app.services.store.open import sqlite_file, stored_revision
 
     settings = settings_from(arguments)
     path = sqlite_file(settings.store_url)

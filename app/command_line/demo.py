@@ -14,7 +14,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(arguments: argparse.Namespace) -> int:
     from app.command_line.serve import serve
-    from app.services.open_store import open_store
+    from app.services.store.open import open_store
     from seed_demo.build import build_demo
 
     settings = settings_from(arguments, "demo")

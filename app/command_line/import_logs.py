@@ -34,10 +34,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from app.services.import_logs import import_logs  # loaded when used: it needs pandas and scipy
-    from app.services.import_manifest import ImportLine, lines_of_folder, read_manifest
-    from app.services.new_trial import EMPTY_ROOM
-    from app.services.open_store import open_store
+    from app.services.adding_trials.import_logs import import_logs  # loaded when used: it needs pandas and scipy
+    from app.services.adding_trials.import_manifest import ImportLine, lines_of_folder, read_manifest
+    from app.services.logs.trial_fields import EMPTY_ROOM
+    from app.services.store.open import open_store
 
     usual = ImportLine(
         file="",

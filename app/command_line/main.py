@@ -14,12 +14,12 @@ COMMANDS = {
     "analyse": ("analyse", "analyse one log file without a store and print a report"),
     "import": ("import_logs", "add many logs at once, from a folder or a list"),
     "recompute": ("recompute", "analyse every stored trial again and show what would move"),
-    "backup": ("backup", "copy the store while it is in use, and verify the copy"),
-    "restore": ("restore", "bring back a copy of the store"),
-    "copy-store": ("copy_store", "move a bench between a SQLite file and a PostgreSQL database"),
-    "account": ("account", "add, list and change the accounts of the people who use the bench"),
-    "token": ("api_token", "make, list and revoke the tokens with which scripts use the bench"),
-    "check": ("check", "check the store, or compute every number of a data package again"),
+    "backup": ("store.backup", "copy the store while it is in use, and verify the copy"),
+    "restore": ("store.restore", "bring back a copy of the store"),
+    "copy-store": ("store.copy_store", "move a bench between a SQLite file and a PostgreSQL database"),
+    "account": ("access.account", "add, list and change the accounts of the people who use the bench"),
+    "token": ("access.api_token", "make, list and revoke the tokens with which scripts use the bench"),
+    "check": ("store.check", "check the store, or compute every number of a data package again"),
     "package": ("package", "pack raw logs, readings and results into one zip that anyone can check"),
     "publish": ("publish", "write the bench as plain pages that any web host serves"),
 }
@@ -60,7 +60,7 @@ def _words_of_failure(error: Exception) -> str | None:
 
     from sqlalchemy.exc import DBAPIError
 
-    from app.services.store_problems import file_problem_from, store_problem_from
+    from app.services.store.problems import file_problem_from, store_problem_from
 
     if not isinstance(error, OSError):
         problem = store_problem_from(error) if isinstance(error, sqlite3.Error | DBAPIError) else None

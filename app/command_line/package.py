@@ -16,9 +16,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from app.services.data_package import write_package_file
-    from app.services.open_store import open_store
-    from app.services.units_by_name import unit_ids_from
+    from app.services.data_package.write import write_package_file
+    from app.services.store.open import open_store
+    from app.services.units.by_name import unit_ids_from
     from app.storage.engine import session_scope
 
     with progress_bar() as on_progress:

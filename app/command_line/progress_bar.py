@@ -4,7 +4,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from app.services.progress import OnProgress
+from app.services.store.progress import OnProgress
 
 
 @contextmanager

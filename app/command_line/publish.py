@@ -16,7 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from app.services.open_store import open_store
+    from app.services.store.open import open_store
     from app.web.published.publish import publish  # loaded when used: it draws
 
     began = time.monotonic()

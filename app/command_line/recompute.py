@@ -17,9 +17,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from app.services.change_story import field_words
-    from app.services.open_store import open_store
-    from app.services.recompute import accept_recompute, plan_recompute
+    from app.services.history.change_history import field_words
+    from app.services.results.recompute import accept_recompute, plan_recompute
+    from app.services.store.open import open_store
     from app.storage.engine import session_scope
 
     settings = settings_of_present_bench(arguments)

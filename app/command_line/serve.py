@@ -31,7 +31,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from app.services.open_store import open_store
+    from app.services.store.open import open_store
 
     settings = settings_from(arguments)
     with progress_bar() as on_progress:
@@ -41,8 +41,8 @@ def run(arguments: argparse.Namespace) -> int:
 
 def serve(settings: Settings, what: str, *, workers: int = 1) -> int:
     """Serves until it is stopped; prints the address as soon as the server answers there."""
-    from app.services.address_rule import refuse_without_account
-    from app.services.open_store import open_store
+    from app.services.access.network_policy import refuse_without_account
+    from app.services.store.open import open_store
 
     engine = open_store(settings)
     try:
@@ -126,8 +126,8 @@ def _serve_by_several(settings: Settings, told: partial[None], workers: int) -> 
 def served_app(settings: Settings) -> "FastAPI":
     """The application as one process serves it."""
     from app.web.application import make_app
-    from app.web.collector import spare_what_stays
-    from app.web.shared_heaps import share_heaps
+    from app.web.process.gc_settings import spare_what_stays
+    from app.web.process.malloc_arenas import share_heaps
 
     share_heaps()
     app = make_app(settings)

@@ -7,19 +7,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.errors import UnreadableLog
-from app.reading_files.boxes import choose_box
-from app.reading_files.cells_that_are_no_number import describe_unreadable
-from app.reading_files.channels import is_particle_channel
-from app.reading_files.held_values import leave_out_held
-from app.reading_files.joined_rows import Rows, joined, rows_of_box
-from app.reading_files.line_fields import DELIMITER_NAMES
-from app.reading_files.log_lines import LogLines
-from app.reading_files.log_start import log_start
+from app.reading_files.headers.channels import is_particle_channel
 from app.reading_files.log_table import LogColumn, LogTable, SkippedRow
-from app.reading_files.reading_order import merge_equal_times
 from app.reading_files.refusals import quoted, refusal
-from app.reading_files.table_segment import Segment, Source
-from app.reading_files.utc_order import in_utc_order
+from app.reading_files.table.boxes import choose_box
+from app.reading_files.table.cells_without_number import describe_unreadable
+from app.reading_files.table.held_values import leave_out_held
+from app.reading_files.table.joined_rows import Rows, joined, rows_of_box
+from app.reading_files.table.log_lines import LogLines
+from app.reading_files.table.log_start import log_start
+from app.reading_files.table.segment import Segment, Source
+from app.reading_files.table.utc_order import in_utc_order
+from app.reading_files.text.line_fields import DELIMITER_NAMES
+from app.reading_files.time.reading_order import merge_equal_times
 
 MOST_SKIPPED_SHOWN = 200
 EVENTS_LOOKED_AT = 2000

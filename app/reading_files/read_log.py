@@ -7,14 +7,14 @@ above it (`preamble`), what each column holds (`time_columns`, `column_roles`, `
 """
 
 from app.reading_files.assemble_log import assemble_log
-from app.reading_files.header_search import Header, find_header
-from app.reading_files.line_fields import DELIMITER_NAMES
-from app.reading_files.log_lines import LogLines, open_lines
+from app.reading_files.headers.preamble import read_preamble
+from app.reading_files.headers.search import Header, find_header
 from app.reading_files.log_table import LogTable, ReadingChoices
-from app.reading_files.preamble import read_preamble
 from app.reading_files.refusals import ColumnsNotRecognised, refusal
-from app.reading_files.rows_without_time import MOST_LATER_HEADERS
-from app.reading_files.table_segment import Segment, Source, read_segment
+from app.reading_files.table.log_lines import LogLines, open_lines
+from app.reading_files.table.segment import Segment, Source, read_segment
+from app.reading_files.text.line_fields import DELIMITER_NAMES
+from app.reading_files.time.rows_without_time import MOST_LATER_HEADERS
 
 
 def read_log(content: bytes, file_name: str, choices: ReadingChoices | None = None) -> LogTable:

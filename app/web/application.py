@@ -8,17 +8,17 @@ from anyio import CapacityLimiter, to_thread
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
-from app.services.address_rule import refuse_without_account
-from app.services.kept_rankings import KeptRankings
-from app.services.open_store import open_store
+from app.services.access.network_policy import refuse_without_account
+from app.services.ranking.ranking_cache import KeptRankings
+from app.services.store.open import open_store
 from app.settings import Settings
-from app.storage import tables as _all_tables  # noqa: F401 - see below
-from app.web.admission import Admission
-from app.web.body_limit import BodyLimit
-from app.web.page_context import program_version
+from app.storage.models import all_models as _all_tables  # noqa: F401 - see below
+from app.web.lazy_routes import Routes, RoutesWhenNeeded
 from app.web.problems import answer_errors
-from app.web.routes_when_needed import Routes, RoutesWhenNeeded
-from app.web.security import Guard
+from app.web.security.authentication import Admission
+from app.web.security.body_limit import BodyLimit
+from app.web.security.request_checks import Guard
+from app.web.templating.page_context import program_version
 
 # Every table is mapped before the first query: a class that is mapped later, while routes are loaded beside a request,
 # would be missing to the classes that refer to it.

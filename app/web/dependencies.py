@@ -9,14 +9,14 @@ from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
 
 from app.errors import AlreadyStored
-from app.services.audit import ACTING
-from app.services.kept_rankings import KeptRankings
-from app.services.store_problems import store_problem_from
+from app.services.ranking.ranking_cache import KeptRankings
+from app.services.store.audit import ACTING
+from app.services.store.problems import store_problem_from
 from app.settings import Settings
 from app.storage.engine import session_scope
-from app.web.page_context import read_shell
-from app.web.present_visitor import signed_in_name
-from app.web.templating import Render, render_page
+from app.web.current_user import signed_in_name
+from app.web.templating.environment import Render, render_page
+from app.web.templating.page_context import read_shell
 
 
 async def turn(request: Request) -> AsyncIterator[None]:
@@ -81,7 +81,7 @@ SettingsDep = Annotated[Settings, Depends(settings)]
 
 
 def render(request: Request, session: SessionDep) -> Render:
-    """`render("pages/ranking.html", page)`; further: `charts=True` on pages with drawings, `status_code=422`."""
+    """`render("pages/ranking/page.html", page)`; further: `charts=True` on pages with drawings, `status_code=422`."""
     path = request.url.path
     address = f"{path}?{request.url.query}" if request.url.query else path
 

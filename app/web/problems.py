@@ -15,10 +15,10 @@ from starlette.responses import JSONResponse, Response
 from starlette.types import Scope
 
 from app.errors import HazefallError, InvalidValue, UnreadableLog
-from app.services.store_problems import file_problem_from
-from app.web.headers import SECURITY_HEADERS
-from app.web.page_context import Shell, make_shell, read_shell
-from app.web.templating import render_page
+from app.services.store.problems import file_problem_from
+from app.web.templating.environment import render_page
+from app.web.templating.headers import SECURITY_HEADERS
+from app.web.templating.page_context import Shell, make_shell, read_shell
 
 TOO_LARGE = (
     "The upload is larger than this bench takes. Nothing was stored. Send a shorter log, or raise "

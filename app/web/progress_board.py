@@ -16,7 +16,7 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
-from app.services.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, say_nothing
 
 KEY_FIELD = "progress_key"
 _KEY = re.compile(r"[0-9a-f]{32}")  # made at random by the page, so nobody guesses another's

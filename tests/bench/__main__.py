@@ -13,9 +13,9 @@ from rich.progress import Progress
 from rich.table import Table
 
 from tests.bench import decay_bench, first_page_bench, import_bench, publish_bench, ranking_bench, recompute_bench
-from tests.bench.large_bench import make_large_store
 from tests.bench.ranking_bench import Kept, ranking_ratio
-from tests.bench.served_memory import ServedMemory, served_memory
+from tests.bench.scale.large_bench import make_large_store
+from tests.bench.scale.served_memory import ServedMemory, served_memory
 
 STEPS = 12
 

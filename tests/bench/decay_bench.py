@@ -5,10 +5,10 @@ from collections.abc import Callable
 
 import numpy as np
 
-from app.compute.blocks import block_means
-from app.compute.decay import analyse_decay
-from app.compute.exponential_fit import fit_exponential, quick_fit
-from app.compute.rate_table import BackgroundBounds
+from app.compute.decay.analysis import analyse_decay
+from app.compute.signal.blocks import block_means
+from app.compute.signal.exponential_fit import fit_exponential, quick_fit
+from app.compute.signal.rate_table import BackgroundBounds
 from tests.studies.simulated_trial import Conditions, simulated_trial
 
 READINGS = 10_800

@@ -13,7 +13,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from tests.bench.large_bench import make_large_store
+from tests.bench.scale.large_bench import make_large_store
 
 AIM = 2.0
 ROUNDS = 9

@@ -18,11 +18,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from app.services.add_trial import add_trial
-from app.services.new_trial import UNIT_RUNNING, NewTrial
-from app.services.open_store import open_store
-from app.services.rooms import NewRoom, add_room
-from app.services.units import NewUnit, add_setting, add_unit
+from app.services.adding_trials.add import add_trial
+from app.services.bench.rooms import NewRoom, add_room
+from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial
+from app.services.store.open import open_store
+from app.services.units.entry import NewUnit, add_setting, add_unit
 from app.settings import Settings
 from app.storage.engine import session_scope
 

@@ -13,10 +13,10 @@ from pathlib import Path
 
 import numpy as np
 
-from app.services.open_store import open_store
+from app.services.store.open import open_store
 from app.settings import Settings
 from app.web.published.publish import publish
-from tests.bench.large_bench import make_large_store
+from tests.bench.scale.large_bench import make_large_store
 
 UNITS, TRIALS_A_UNIT, READINGS = 20, 2, 60
 AIM, AIM_UNCHANGED = 3.0, 0.5

@@ -25,18 +25,18 @@ from pathlib import Path
 
 from jinja2 import Environment
 
-from app.services.kept_rankings import KeptRankings
-from app.services.kept_reads import forget_kept
-from app.services.ranking import rank, rank_units
-from app.services.ranking_choices import RankingChoices
+from app.services.ranking.ranking_cache import KeptRankings
+from app.services.ranking.table import rank, rank_units
+from app.services.snapshot.choices import RankingChoices
+from app.services.snapshot.read_cache import forget_kept
 from app.storage.engine import open_engine, session_scope
-from app.web.page_context import make_shell
+from app.web.forms.typed_form import TypedForm
+from app.web.forms.unit_system import METRIC
 from app.web.pages.cells import cells_of_line
-from app.web.pages.ranking_view import ranking_page
-from app.web.templating import environment
-from app.web.typed_form import TypedForm
-from app.web.unit_system import METRIC
-from tests.bench.large_bench import make_large_store
+from app.web.pages.ranking.view import ranking_page
+from app.web.templating.environment import environment
+from app.web.templating.page_context import make_shell
+from tests.bench.scale.large_bench import make_large_store
 
 _SQL = """
 SELECT u.id, u.maker, u.model, s.name, m.clean_air_delivery_rate_m3_per_h, m.clean_air_delivery_rate_low_95,
@@ -105,7 +105,7 @@ def ranking_ratio(path: Path, lines: int = 100, kept: Kept = Kept.TABLE, rounds:
         else:
             ranking = rank(rankings.table(choices), choices)
         view = ranking_page(ranking, TypedForm(), METRIC)
-        return environment().get_template("pages/ranking.html").render(page=view, shell=shell)
+        return environment().get_template("pages/ranking/page.html").render(page=view, shell=shell)
 
     gc.freeze()  # as a started server does
     with closing(sqlite3.connect(path)) as connection, closing(sqlite3.connect(path)) as another:

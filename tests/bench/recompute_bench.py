@@ -20,14 +20,14 @@ from sqlalchemy import text
 
 from app.reading_files.log_table import ReadingChoices
 from app.reading_files.read_log import read_log
-from app.services.add_trial import add_read_trial
-from app.services.new_trial import UNIT_RUNNING, NewTrial
-from app.services.open_store import open_store
-from app.services.readings import read_columns, write_readings
-from app.services.recompute import plan_recompute
-from app.services.rooms import NewRoom, add_room
-from app.services.settle_results import settle_bench
-from app.services.units import NewUnit, add_setting, add_unit
+from app.services.adding_trials.add import add_read_trial
+from app.services.bench.rooms import NewRoom, add_room
+from app.services.logs.readings import read_columns, write_readings
+from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial
+from app.services.results.recompute import plan_recompute
+from app.services.results.update_derived import settle_bench
+from app.services.store.open import open_store
+from app.services.units.entry import NewUnit, add_setting, add_unit
 from app.settings import Settings
 from app.storage.engine import session_scope
 from tests.bench.import_bench import three_hour_log

@@ -21,8 +21,8 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-from app.services.copy_store import copy_store
-from app.services.open_store import open_store
+from app.services.store.copy import copy_store
+from app.services.store.open import open_store
 from app.settings import Settings
 from seed_demo.build import build_demo
 from tests.conftest import POSTGRESQL, decay_log, new_database

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from app.command_line import account as account_command
+from app.command_line.access import account as account_command
 from app.command_line.main import run
 from app.settings import Settings
 

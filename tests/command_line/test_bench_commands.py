@@ -273,7 +273,7 @@ def test_a_replaced_store_is_kept_beside(bench: Path, tmp_path: Path):
 
 
 def test_a_store_in_use_is_not_replaced(bench: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch):
-    from app.services import backup_store
+    from app.services.store import backup as backup_store
 
     monkeypatch.setattr(backup_store, "WAIT_FOR_STORE_S", 0.1)
     copy = tmp_path / "copy.sqlite"

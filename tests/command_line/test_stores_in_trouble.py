@@ -20,9 +20,9 @@ import pytest
 
 from app.command_line import bench_folder
 from app.command_line.main import COMMANDS, run
-from app.services import backup_store
-from app.services import open_store as opening
-from app.services.open_store import open_store
+from app.services.store import backup as backup_store
+from app.services.store import open as opening
+from app.services.store.open import open_store
 from app.settings import Settings
 from tests.conftest import decay_log, sqlite_only
 
@@ -99,7 +99,7 @@ def _locked(bench: Path) -> Iterator[None]:
 def _load_what_commands_use() -> None:
     """Commands load most of the program when they use it, and another user may have no right to read the Python of
     the superuser."""
-    for path in Path(bench_folder.__file__).parent.glob("*.py"):
+    for path in Path(bench_folder.__file__).parent.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.ImportFrom) and node.module:
                 importlib.import_module(node.module)

@@ -4,7 +4,7 @@ import random
 import time
 from pathlib import Path
 
-from app.services.backup_store import verify_copy
+from app.services.store.backup import verify_copy
 from tests.faults.bench_under_load import Acknowledged, Desk
 from tests.faults.kills import Kills, OnKill, filled_bench, no_traceback, none, nothing_lost, say_nothing, wait_for
 from tests.faults.real_process import Served, run_command, start_command

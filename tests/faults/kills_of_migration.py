@@ -6,8 +6,8 @@ import time
 from pathlib import Path
 
 from app.bundled_files import bundled_folder
-from app.services.backup_store import verify_copy
-from app.services.store_revisions import read_store_revisions
+from app.services.store.backup import verify_copy
+from app.services.store.revisions import read_store_revisions
 from tests.faults.kills import Kills, OnKill, filled_bench, no_traceback, none, say_nothing, wait_for
 from tests.faults.older_store import make_older_store, revision_of, rows_of_each_table
 from tests.faults.real_process import Served, served

@@ -5,7 +5,7 @@ import sys
 import time
 from pathlib import Path
 
-from app.web.shared_heaps import HEAPS
+from app.web.process.malloc_arenas import HEAPS
 from tests.conftest import sqlite_only
 from tests.faults.concurrent_use import Crowd
 from tests.faults.resource_use import Limits, Sample, after_warm_up, growth_beyond, take_sample

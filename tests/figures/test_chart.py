@@ -9,8 +9,8 @@ import pytest
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Chart, Series
-from app.figures.chart_table import chart_csv, defused
 from app.figures.palette import CURVE_COLOURS, LINE_STYLES, cues
+from app.figures.tables.chart_table import chart_csv, defused
 from tests.figures.some_charts import ALL, HARMFUL, bar_chart, interval_chart, line_chart
 
 

@@ -4,8 +4,8 @@ from html.parser import HTMLParser
 
 import pytest
 
-from app.figures.draft_text import draft_html, draft_markdown
-from app.services.draft_words import Draft, DraftPoint, DraftSection, from_trials, said
+from app.figures.tables.draft_text import draft_html, draft_markdown
+from app.services.reviews.wording import Draft, DraftPoint, DraftSection, from_trials, said
 from tests.figures.some_charts import HARMFUL
 
 

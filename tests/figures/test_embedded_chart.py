@@ -9,7 +9,7 @@ from xml.etree import ElementTree
 import pytest
 
 from app.figures.chart import Chart, HouseStyle
-from app.figures.embedded_chart import chart_html, inline_svg
+from app.figures.renderers.embedded_chart import chart_html, inline_svg
 from tests.figures.some_charts import ALL, HARMFUL, bar_chart, line_chart
 
 

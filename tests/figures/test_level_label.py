@@ -7,9 +7,9 @@ from matplotlib.figure import Figure
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, ReferenceLine, Region, Series
-from app.figures.level_label import label_place
-from app.figures.matplotlib_chart import png_bytes
-from app.figures.plotly_chart import plotly_figure
+from app.figures.renderers.level_label import label_place
+from app.figures.renderers.matplotlib_chart import png_bytes
+from app.figures.renderers.plotly_chart import plotly_figure
 
 LEVEL = ReferenceLine("y", 10.0, "clear level 10 µg/m³")
 

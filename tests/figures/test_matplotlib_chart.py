@@ -18,14 +18,14 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from app.figures.chart import Chart, HouseStyle
-from app.figures.matplotlib_chart import png_bytes, svg_bytes
-from app.figures.narrow_drawing import height_px
+from app.figures.renderers.matplotlib_chart import png_bytes, svg_bytes
+from app.figures.renderers.narrow_drawing import height_px
 from tests.figures.some_charts import ALL, HARMFUL, line_chart
 
 _PRINT_DIGESTS = """
 import hashlib
-from app.figures.matplotlib_chart import png_bytes, svg_bytes
-from app.figures.narrow_drawing import height_px
+from app.figures.renderers.matplotlib_chart import png_bytes, svg_bytes
+from app.figures.renderers.narrow_drawing import height_px
 from tests.figures.some_charts import line_chart
 for drawn in (svg_bytes(line_chart()), png_bytes(line_chart())):
     print(hashlib.sha256(drawn).hexdigest())

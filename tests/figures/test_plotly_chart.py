@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from app.figures.chart import Chart
-from app.figures.plotly_chart import plotly_figure
+from app.figures.renderers.plotly_chart import plotly_figure
 from tests.figures.some_charts import ALL, HARMFUL, bar_chart, interval_chart, line_chart
 
 

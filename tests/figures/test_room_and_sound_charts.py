@@ -4,28 +4,28 @@ from datetime import date
 
 import pytest
 
-from app.compute.claims import ClaimCheck
-from app.compute.cost_sensitivity import Moved, Sensitivity
-from app.compute.measured import Measured
-from app.compute.room_advice import Candidate, Wish, advise, frontier
-from app.compute.room_need import need_by_155_rule
-from app.figures.chart_table import chart_csv
-from app.figures.claims_measured import claims_chart, claims_words, has_share
-from app.figures.cost_sensitivity import moved_words
+from app.compute.clean_air.claims import ClaimCheck
+from app.compute.clean_air.room_need import need_by_155_rule
+from app.compute.comparison.room_advice import Candidate, Wish, advise, frontier
+from app.compute.cost_and_energy.cost_sensitivity import Moved, Sensitivity
+from app.compute.statistics.measured import Measured
+from app.figures.charts.claims_measured import claims_chart, claims_words, has_share
+from app.figures.charts.cost_sensitivity import moved_words
+from app.figures.charts.frontier import frontier_chart, frontier_words
+from app.figures.charts.price_history import price_history_chart, price_words
+from app.figures.charts.sound_spectra import sound_spectra_chart, spectra_words
 from app.figures.date_axis import date_ticks, day_number, day_of
-from app.figures.embedded_chart import chart_html
-from app.figures.frontier import frontier_chart, frontier_words
-from app.figures.matplotlib_chart import svg_bytes
-from app.figures.plotly_chart import plotly_figure
-from app.figures.price_history import price_history_chart, price_words
-from app.figures.sound_spectra import sound_spectra_chart, spectra_words
-from app.services.chart_facts import ChartFacts
-from app.services.claims import CheckedClaim
-from app.services.listening import ListedClip
-from app.services.price_history import PriceHistory, PriceLine, SeenPrice
-from app.services.room_advice import AdviceForRoom, RoomChoices
-from app.storage.ratings_and_claims import Claim
-from app.storage.sound_clips import SoundClip, SoundClipBand, SoundClipTone
+from app.figures.renderers.embedded_chart import chart_html
+from app.figures.renderers.matplotlib_chart import svg_bytes
+from app.figures.renderers.plotly_chart import plotly_figure
+from app.figures.tables.chart_table import chart_csv
+from app.services.bench.chart_facts import ChartFacts
+from app.services.measurements.claims import CheckedClaim
+from app.services.measurements.listening import ListedClip
+from app.services.ranking.room_advice import AdviceForRoom, RoomChoices
+from app.services.units.price_history import PriceHistory, PriceLine, SeenPrice
+from app.storage.models.ratings_and_claims import Claim
+from app.storage.models.sound_clips import SoundClip, SoundClipBand, SoundClipTone
 
 FACTS = ChartFacts("Bench", False, "1.0", "", "", "", "")
 

@@ -7,8 +7,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from app.figures.taken_table import AT_LEAST, TakenCell, TakenColumn, TakenTable, measured_cell, plain_cell
-from app.figures.taken_table_formats import csv_text, html_fragment, markdown
+from app.figures.tables.formats import csv_text, html_fragment, markdown
+from app.figures.tables.table import AT_LEAST, TakenCell, TakenColumn, TakenTable, measured_cell, plain_cell
 from tests.figures.some_charts import HARMFUL
 
 COLUMNS = (

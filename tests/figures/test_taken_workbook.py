@@ -9,8 +9,8 @@ from zipfile import ZipFile
 import pytest
 from openpyxl import load_workbook
 
-from app.figures.taken_table import AT_LEAST, TakenCell, measured_cell, plain_cell
-from app.figures.taken_workbook import INVENTED, workbook_bytes
+from app.figures.tables.table import AT_LEAST, TakenCell, measured_cell, plain_cell
+from app.figures.tables.workbook import INVENTED, workbook_bytes
 from tests.figures.test_taken_table_formats import FULL, table
 
 

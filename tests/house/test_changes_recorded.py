@@ -8,24 +8,28 @@ import pytest
 SERVICES = Path(__file__).parents[2] / "app" / "services"
 # the record itself, and rows that follow from others: their causes are recorded where they are changed
 WRITES_WITHOUT_A_RECORD = {
-    "audit": "is the record itself",
-    "recompute": "adds the records of all that moved in one statement of its own",
-    "open_store": "makes the row of a new bench, which has no earlier state",
-    "copy_store": "copies every row as it is, the record of changes among them",
-    "readings": "writes the readings of a log, for store_log",
-    "store_log": "keeps the log of a trial or measurement, which is recorded by whoever adds that",
-    "natural_decay_pools": "pools follow from the empty-room runs",
-    "bench_repeatability": "follows from the repeats",
-    "summaries": "summaries follow from results",
-    "sign_in": "a sign-in is no part of the bench",
-    "sign_in_throttle": "tries at a sign-in are counted and forgotten",
-    "visitors": "notes the last use of a sign-in or token",
-    "check_package": "writes into a store made for the check and thrown away",
-    "open_package": "likewise",
-    "package_logs": "likewise",
+    "store/audit": "is the record itself",
+    "results/recompute": "adds the records of all that moved in one statement of its own",
+    "store/open": "makes the row of a new bench, which has no earlier state",
+    "store/copy": "copies every row as it is, the record of changes among them",
+    "logs/readings": "writes the readings of a log, for store_log",
+    "logs/store": "keeps the log of a trial or measurement, which is recorded by whoever adds that",
+    "results/natural_decay_pools": "pools follow from the empty-room runs",
+    "results/repeatability": "follows from the repeats",
+    "results/summaries": "summaries follow from results",
+    "access/sign_in": "a sign-in is no part of the bench",
+    "access/sign_in_throttle": "tries at a sign-in are counted and forgotten",
+    "access/current_user": "notes the last use of a sign-in or token",
+    "data_package/check": "writes into a store made for the check and thrown away",
+    "data_package/open": "likewise",
+    "data_package/logs": "likewise",
 }
 _WRITING_CALLS = {"add", "add_all", "delete", "merge", "bulk_insert_mappings", "bulk_save_objects"}
 _WRITING_STATEMENTS = {"insert", "update", "delete"}
+
+
+def name_of(path: Path) -> str:
+    return path.relative_to(SERVICES).with_suffix("").as_posix()
 
 
 def writes(path: Path) -> bool:
@@ -56,15 +60,15 @@ def test_the_reader_sees_every_form_of_writing(tmp_path: Path):
     assert not writes(file)
 
 
-WRITING = sorted(path for path in SERVICES.glob("*.py") if writes(path))
+WRITING = sorted(path for path in SERVICES.rglob("*.py") if writes(path))
 
 
-@pytest.mark.parametrize("path", WRITING, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", WRITING, ids=lambda path: name_of(path))
 def test_a_service_that_writes_records_the_change(path: Path):
     if not records(path):
-        assert WRITES_WITHOUT_A_RECORD.get(path.stem), f"{path.name} writes and records nothing"
+        assert WRITES_WITHOUT_A_RECORD.get(name_of(path)), f"{path.name} writes and records nothing"
 
 
 def test_no_exception_stands_here_without_need():
-    needed = {path.stem for path in WRITING if not records(path)}
+    needed = {name_of(path) for path in WRITING if not records(path)}
     assert WRITES_WITHOUT_A_RECORD.keys() - needed == set()

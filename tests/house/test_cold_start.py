@@ -5,7 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-from tests.bench.large_bench import make_large_store
+from tests.bench.scale.large_bench import make_large_store
 
 HEAVY = (
     "numpy",

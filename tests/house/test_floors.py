@@ -1,6 +1,7 @@
 """No import goes up a floor, and none hides inside a function to get there."""
 
 import ast
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -76,7 +77,7 @@ def test_the_web_floor_reaches_tables_in_three_places_only(subtests: pytest.Subt
 
 def test_compute_has_no_clock_no_file_no_store(subtests: pytest.Subtests):
     allowed = {"numpy", "scipy", "app"}
-    for path in sorted((APP / "compute").glob("*.py")):
+    for path in sorted((APP / "compute").rglob("*.py")):
         with subtests.test(path=path.name):
             roots = outside_imports(path)
             forbidden = {"os", "pathlib", "time", "sqlite3", "urllib", "socket", "subprocess", "random"}
@@ -109,3 +110,62 @@ def outside_imports(path: Path) -> set[str]:
         elif isinstance(node, ast.Import):
             roots |= {alias.name.split(".")[0] for alias in node.names}
     return roots
+
+
+def imports_of(path: Path) -> set[str]:
+    """The modules and packages of `app` that a file imports, dotted."""
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.split(".")[0] == "app":
+            names |= {f"{node.module}.{alias.name}" for alias in node.names}
+        elif isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names if alias.name.split(".")[0] == "app"}
+    return names
+
+
+def rings_between_siblings(imports: dict[str, set[str]]) -> set[str]:
+    """Rings between entries of one folder, by every folder from `app` downward, as sentences."""
+    edges: dict[str, dict[str, set[str]]] = {}
+    for importer, imported in imports.items():
+        for name in imported:
+            one, other = importer.split("."), name.split(".")
+            depth = next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), None)
+            if depth is not None:
+                edges.setdefault(".".join(one[:depth]), {}).setdefault(one[depth], set()).add(other[depth])
+    found: set[str] = set()
+    for folder, graph in edges.items():
+        try:
+            tuple(TopologicalSorter(graph).static_order())
+        except CycleError as ring:
+            found.add(f"{folder}: {' -> '.join(ring.args[1])}")
+    return found
+
+
+def test_the_ring_finder_sees_a_ring():
+    imports = {"app.services.a.x": {"app.services.b.y.f"}, "app.services.b.z": {"app.services.a.w.g"}}
+    assert rings_between_siblings(imports) in ({"app.services: a -> b -> a"}, {"app.services: b -> a -> b"})
+    del imports["app.services.b.z"]
+    assert rings_between_siblings(imports) == set()
+
+
+def test_no_ring_between_siblings_of_any_folder():
+    root = APP.parent
+    imports = {".".join(path.relative_to(root).with_suffix("").parts): imports_of(path) for path in python_files()}
+    assert rings_between_siblings(imports) == set()
+
+
+MOST_ENTRIES = 17
+
+
+@pytest.mark.parametrize("name", ["app", "templates", "tests"])
+def test_a_folder_holds_no_more_than_can_be_taken_in_at_a_glance(name: str):
+    root = APP.parent / name
+    folders = [root, *(path for path in root.rglob("*") if path.is_dir())]
+    full = {
+        str(folder.relative_to(APP.parent)): number
+        for folder in folders
+        if folder.name != "__pycache__"
+        and (number := sum(entry.name not in ("__init__.py", "__pycache__") for entry in folder.iterdir()))
+        > MOST_ENTRIES
+    }
+    assert full == {}

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.compute.clean_air import clean_air_delivery_rate, detection, standard_clearing_time
-from app.compute.comparison import compare_clean_air, compare_measured
-from app.compute.measured import Measured
-from app.compute.setting_in_room import SettingInRoom
+from app.compute.clean_air.rate import clean_air_delivery_rate, detection, standard_clearing_time
+from app.compute.comparison.difference import compare_clean_air, compare_measured
+from app.compute.comparison.setting_in_room import SettingInRoom
+from app.compute.statistics.measured import Measured
 
 rates = st.builds(Measured, st.floats(0.05, 20.0), st.floats(1e-4, 1.0), st.floats(1.0, 200.0))
 volumes = st.builds(Measured, st.floats(5.0, 200.0), st.floats(0.0, 5.0))

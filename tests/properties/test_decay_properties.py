@@ -7,9 +7,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from app.compute.decay import analyse_decay, decay_curve
-from app.compute.decay_result import ChannelDecay, ClearLevel, Marks
-from app.compute.measured import Measured
+from app.compute.decay.analysis import analyse_decay, decay_curve
+from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
+from app.compute.statistics.measured import Measured
 from tests.studies.decay_coverage import cell, simulate
 from tests.studies.simulated_trial import Conditions, simulated_trial
 

@@ -6,11 +6,11 @@ any textbook of it; from memory), applied to each day's payment on its own day. 
 
 import pytest
 
-from app.compute.break_even import break_even
-from app.compute.consumable_life import ConsumablePart
-from app.compute.cost import CostAssumptions, OwnedUnit
-from app.compute.cost_over_years import cost_over_years
-from app.compute.energy_use import RunningPart
+from app.compute.cost_and_energy.break_even import break_even
+from app.compute.cost_and_energy.consumable_life import ConsumablePart
+from app.compute.cost_and_energy.cost_over_years import cost_over_years
+from app.compute.cost_and_energy.energy_use import RunningPart
+from app.compute.cost_and_energy.running_cost import CostAssumptions, OwnedUnit
 
 DAYS_A_YEAR = 365
 PARTS_OF_A_DAY = 20  # the day's energy is paid in small parts, as the meter runs

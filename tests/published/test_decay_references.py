@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from statsmodels.api import GLS, GLSAR
 
-from app.compute.autocorrelation import NoiseModel, whitener
-from app.compute.blocks import Blocks
-from app.compute.decay import analyse_decay
-from app.compute.decay_result import ChannelDecay, Marks
-from app.compute.exponential_fit import fit_exponential, quick_fit
-from app.compute.fitting import scaled_inverse
-from app.compute.rate_table import BackgroundBounds
+from app.compute.decay.analysis import analyse_decay
+from app.compute.decay.result import ChannelDecay, Marks
+from app.compute.signal.autocorrelation import NoiseModel, whitener
+from app.compute.signal.blocks import Blocks
+from app.compute.signal.exponential_fit import fit_exponential, quick_fit
+from app.compute.signal.fitting import scaled_inverse
+from app.compute.signal.rate_table import BackgroundBounds
 from tests.studies.simulated_trial import autocorrelated_noise
 
 SHARED = Path(__file__).resolve().parents[3] / "shared"

@@ -4,8 +4,8 @@ The check keeps the formulas as they are written down, and is no proof that the 
 
 import pytest
 
-from app.compute.conversions import from_cubic_feet_per_minute
-from app.compute.efficiency import FEDERAL_MINIMA, federal_energy
+from app.compute.clean_air.conversions import from_cubic_feet_per_minute
+from app.compute.clean_air.efficiency import FEDERAL_MINIMA, federal_energy
 
 # smoke, dust [ft³/min], active, standby [W], PM2.5 rate [ft³/min], energy [kWh/year], factor [(ft³/min)/W]
 EXAMPLES = [

@@ -10,8 +10,8 @@ import math
 import numpy as np
 import pytest
 
-from app.compute.measured import coverage_factor_95
-from app.compute.propagation import covariance_of_means, effective_degrees_of_freedom, propagate
+from app.compute.statistics.measured import coverage_factor_95
+from app.compute.statistics.propagation import covariance_of_means, effective_degrees_of_freedom, propagate
 
 # H.2: five sets of simultaneous observations of voltage [V], current [A] and phase angle [rad]
 VOLTAGE = [5.007, 4.994, 5.005, 4.990, 4.999]

@@ -10,7 +10,7 @@ import math
 import numpy as np
 import pytest
 
-from app.compute.frequency_weighting import response_db, weighted, weighting_db
+from app.compute.sound.frequency_weighting import response_db, weighted, weighting_db
 
 # nominal frequency [Hz], A [dB], C [dB], class 1 upper limit [dB], class 1 lower limit [dB]
 TABLE = [

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from app.compute.autocorrelation import lag_one_autocorrelation
-from app.compute.fitting import fit_least_squares, fit_linear
+from app.compute.signal.autocorrelation import lag_one_autocorrelation
+from app.compute.signal.fitting import fit_least_squares, fit_linear
 
 FOLDER = Path(__file__).resolve().parents[1] / "data" / "nist_strd"
 CERTIFIED = json.loads((FOLDER / "certified.json").read_text())

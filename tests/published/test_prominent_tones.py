@@ -7,14 +7,14 @@ import math
 import numpy as np
 import pytest
 
-from app.compute.prominent_tones import (
+from app.compute.sound.prominent_tones import (
     criterion_db,
     critical_band_hz,
     find_tones,
     neighbour_edges_hz,
     prominence_of,
 )
-from app.compute.spectrum import power_spectrum
+from app.compute.sound.spectrum import power_spectrum
 
 RATE = 48000
 TIME = np.arange(16 * RATE) / RATE

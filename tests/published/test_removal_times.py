@@ -9,8 +9,8 @@ import math
 
 import pytest
 
-from app.compute.clean_air import removal_time_min, standard_clearing_time
-from app.compute.measured import Measured
+from app.compute.clean_air.rate import removal_time_min, standard_clearing_time
+from app.compute.statistics.measured import Measured
 
 # air changes per hour: minutes for 99 %, 99.9 %
 TABLE_B1 = {

@@ -9,8 +9,8 @@ import math
 
 import pytest
 
-from app.services.room_advice import RoomChoices, advice_for_room
-from tests.services.measured_facts import add_price, add_rate, add_sound, add_unit_with_setting
+from app.services.ranking.room_advice import RoomChoices, advice_for_room
+from tests.sample_data.measured_facts import add_price, add_rate, add_sound, add_unit_with_setting
 
 FOOT_M = 0.3048
 AREA_M2, HEIGHT_M = 20.0, 8 * FOOT_M

@@ -3,8 +3,8 @@ only inputs, and no publication claims these figures."""
 
 import pytest
 
-from app.compute.cost import CostAssumptions, OwnedUnit, running_cost
-from app.compute.energy_use import RunningPart, energy_use
+from app.compute.cost_and_energy.energy_use import RunningPart, energy_use
+from app.compute.cost_and_energy.running_cost import CostAssumptions, OwnedUnit, running_cost
 
 # power [W], hours per year [h], price [US cents per kWh], energy [kWh], cost [USD]
 EXAMPLES = [

@@ -4,7 +4,7 @@ printed example comes out at its printed precision. Sums and distances: recomput
 
 import pytest
 
-from app.compute.sound import background_correction, energy_mean, energy_sum, level_at_distance
+from app.compute.sound.levels import background_correction, energy_mean, energy_sum, level_at_distance
 
 EXACT = [
     (3, 3.020624),

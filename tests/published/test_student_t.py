@@ -8,8 +8,8 @@ import math
 
 import pytest
 
-from app.compute.clean_air import one_sided_factor_95
-from app.compute.measured import coverage_factor_95
+from app.compute.clean_air.rate import one_sided_factor_95
+from app.compute.statistics.measured import coverage_factor_95
 
 # fmt: off
 TWO_SIDED_95 = {

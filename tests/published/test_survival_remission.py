@@ -11,7 +11,7 @@ import pytest
 from lifelines import KaplanMeierFitter
 from lifelines.utils import median_survival_times
 
-from app.compute.survival import survival_curve
+from app.compute.statistics.survival import survival_curve
 
 # weeks in remission; a plus in the original means still in remission when last seen
 # fmt: off

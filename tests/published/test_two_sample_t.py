@@ -9,9 +9,9 @@ import math
 
 import pytest
 
-from app.compute.clean_air import one_sided_factor_95
-from app.compute.comparison import compare_measured
-from app.compute.measured import Measured, coverage_factor_95
+from app.compute.clean_air.rate import one_sided_factor_95
+from app.compute.comparison.difference import compare_measured
+from app.compute.statistics.measured import Measured, coverage_factor_95
 
 FIRST = {"n": 249, "mean": 20.14458, "sd": 6.41470}
 SECOND = {"n": 79, "mean": 30.48101, "sd": 6.10771}

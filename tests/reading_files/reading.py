@@ -21,7 +21,7 @@ def read_text(text: str, file_name: str = "log.csv", encoding: str = "utf-8", **
 
 def read_extract(name: str, **choices: object) -> LogTable:
     """A log from the extracts beside the tests."""
-    return read_log((EXTRACTS / name).read_bytes(), name, ReadingChoices(**choices))
+    return read_log((EXTRACTS / name).read_bytes(), Path(name).name, ReadingChoices(**choices))
 
 
 def read_original(name: str, **choices: object) -> LogTable:

@@ -10,7 +10,7 @@ import pytest
 from app.reading_files.log_table import ReadingChoices
 from app.reading_files.read_log import read_log
 from app.reading_files.refusals import SeveralBoxes
-from app.reading_files.worksheets import read_sheets
+from app.reading_files.text.worksheets import read_sheets
 from tests.reading_files.reading import read_text, refused, rows, utc
 
 TWO_BOXES = rows(
@@ -205,7 +205,7 @@ def test_an_encrypted_part():
 
 
 def test_too_many_cells(monkeypatch):
-    monkeypatch.setattr("app.reading_files.worksheets.MOST_ROWS", 2)
+    monkeypatch.setattr("app.reading_files.text.worksheets.MOST_ROWS", 2)
     problem = refused(GOOD, "log.xlsx")
     assert "The sheet “log” has more than 30,000,000 cells or 2 rows." in problem.message
 

@@ -5,12 +5,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.reading_files.header_search import could_be_header, find_header, is_time_header, looks_like_reading
-from app.reading_files.line_fields import find_decimal_mark, find_delimiter, split_line
-from app.reading_files.number_text import number_in, number_with_unit, why_no_number
-from app.reading_files.preamble import read_preamble
-from app.reading_files.reading_order import is_newest_first, merge_equal_times, rising_order
-from app.reading_files.text_decoding import decode_text
+from app.reading_files.headers.preamble import read_preamble
+from app.reading_files.headers.search import could_be_header, find_header, is_time_header, looks_like_reading
+from app.reading_files.text.decoding import decode_text
+from app.reading_files.text.line_fields import find_decimal_mark, find_delimiter, split_line
+from app.reading_files.text.number_text import number_in, number_with_unit, why_no_number
+from app.reading_files.time.reading_order import is_newest_first, merge_equal_times, rising_order
 
 
 @settings(max_examples=200, deadline=None, derandomize=True)

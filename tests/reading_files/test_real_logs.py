@@ -14,7 +14,7 @@ from tests.reading_files.reading import EXTRACTS, count, read_extract, read_text
 
 
 def test_mobility_sizer_has_bins_named_by_a_line_above_the_table():
-    log = read_extract("decay_room_release_mobility_sizer_1min.csv")
+    log = read_extract("measured/decay_room_release_mobility_sizer_1min.csv")
     assert (log.rows_read, log.header_line, log.levels["count_total"].max()) == (133, 9, 410_170)
     assert log.levels["count_11_5nm"][0] == 82.8508
     assert log.levels["count_86_6nm"][0] == 12_844  # written 1.2844e+4
@@ -26,8 +26,8 @@ def test_workshop_boxes_have_two_detectors_and_upload_times():
     with pytest.raises(
         SeveralBoxes, match=r"line 1: The file holds 3 boxes in the column “device”: “unit01”, “unit02”"
     ):
-        read_extract("decay_workshop_dust_two_sensors.csv")
-    log = read_extract("decay_workshop_dust_two_sensors.csv", box="unit01")
+        read_extract("measured/decay_workshop_dust_two_sensors.csv")
+    log = read_extract("measured/decay_workshop_dust_two_sensors.csv", box="unit01")
     assert (log.rows_read, count(log.levels["pm2_5"]), count(log.levels["pm2_5_b"])) == (308, 155, 137)
     assert (log.levels["pm2_5"][0], log.levels["pm2_5_b"][0]) == (3, 3.70519)
     assert (log.levels["count_0_3um"][0], log.levels["count_0_38um"][0]) == (44_898, 1_546)
@@ -37,19 +37,19 @@ def test_workshop_boxes_have_two_detectors_and_upload_times():
 
 
 def test_a_filtered_chamber_is_at_zero_for_long_and_its_readings_count():
-    log = read_extract("decay_filtered_chamber_two_sensors.csv", box="unit01")
+    log = read_extract("measured/decay_filtered_chamber_two_sensors.csv", box="unit01")
     assert log.held_values == {}
     assert (log.levels["pm2_5"] == 0).sum() == 20
     assert "41 rows repeat the time of another row: the mean of their readings counts once." in log.notes
 
 
 def test_tracer_gas():
-    log = read_extract("tracer_co2_step_down_2sensors.csv")
+    log = read_extract("measured/tracer_co2_step_down_2sensors.csv")
     assert (log.rows_read, log.levels["co2"][0], log.levels["co2_b"][0]) == (483, 2_543, 3_283)
 
 
 def test_outdoor_sensor_with_a_zone_in_a_line_above_the_table():
-    log = read_extract("collocation_sensor_1min.csv")
+    log = read_extract("measured/collocation_sensor_1min.csv")
     assert (log.rows_read, log.encoding, log.header_line) == (700, "utf-8 with byte order mark", 7)
     assert (log.timezone, log.started_at) == ("UTC-05:00", utc(2019, 8, 1, 12, 11))
     assert log.units == {
@@ -63,7 +63,7 @@ def test_outdoor_sensor_with_a_zone_in_a_line_above_the_table():
 
 
 def test_reference_with_a_row_for_each_quantity():
-    log = read_extract("collocation_reference_1h.csv")
+    log = read_extract("measured/collocation_reference_1h.csv")
     assert (log.rows_read, len(log.elapsed_s), log.interval_s) == (144, 48, 3_600)
     assert (log.timezone, log.started_at) == ("UTC", utc(2019, 8, 1, 5))
     assert (log.levels["pm2_5"][0], log.levels["relative_humidity"][0]) == (9.9, 82)
@@ -72,22 +72,22 @@ def test_reference_with_a_row_for_each_quantity():
 
 
 def test_laboratory_sensors_in_one_file():
-    assert read_extract("lab_candle_incense_reference_10s.csv").levels["pm2_5"][0] == pytest.approx(7)
-    log = read_extract("lab_candle_incense_lowcost_sensors_1s.csv", box="B1")
+    assert read_extract("measured/lab_candle_incense_reference_10s.csv").levels["pm2_5"][0] == pytest.approx(7)
+    log = read_extract("measured/lab_candle_incense_lowcost_sensors_1s.csv", box="B1")
     assert (log.rows_read, log.interval_s, log.started_at) == (200, 10, utc(2019, 9, 5, 7, 40, 6))
     with pytest.raises(ColumnsNotRecognised, match="No column is known as a channel"):
-        read_extract("lab_candle_incense_schedule.csv")
+        read_extract("measured/lab_candle_incense_schedule.csv")
 
 
 def test_voc_logger_with_a_wrong_clock():
-    log = read_extract("messy_voc_logger_semicolon_bom_wrong_clock.csv")
+    log = read_extract("messy/messy_voc_logger_semicolon_bom_wrong_clock.csv")
     assert (log.rows_read, log.delimiter, log.header_line, log.clock_is_known) == (911, "semicolon", 15, False)
     assert (log.units["voc"], log.levels["voc"].max()) == ("ppm", 0.3)
     assert "The logger's clock says the year 2945, which cannot be: only elapsed times count." in log.notes
 
 
 def test_diffusion_charger_with_decimal_commas():
-    log = read_extract("messy_decimal_comma_tab_dayfirst.txt")
+    log = read_extract("messy/messy_decimal_comma_tab_dayfirst.txt")
     assert (log.rows_read, log.delimiter, log.decimal_mark, log.started_at) == (
         500,
         "tab",
@@ -101,7 +101,7 @@ def test_diffusion_charger_with_decimal_commas():
 
 def test_photometer_agrees_with_the_statistics_in_its_own_header():
     """The header says: PM2.5 average 0.104, minimum 0.062, maximum 0.171 mg/m3."""
-    log = read_extract("messy_photometer_header_mg_m3_elapsed.csv")
+    log = read_extract("messy/messy_photometer_header_mg_m3_elapsed.csv")
     level = log.levels["pm2_5"] / 1000
     assert (round(level.mean(), 3), level.min(), level.max()) == (0.104, pytest.approx(0.062), pytest.approx(0.171))
     assert log.started_at == utc(2024, 6, 24, 9, 23, 7)
@@ -109,21 +109,21 @@ def test_photometer_agrees_with_the_statistics_in_its_own_header():
 
 
 def test_optical_sizer_takes_the_sizes_of_its_bins_from_the_lines_above():
-    log = read_extract("messy_optical_sizer_header_elapsed_seconds.csv")
+    log = read_extract("messy/messy_optical_sizer_header_elapsed_seconds.csv")
     assert (log.rows_read, log.interval_s, log.started_at) == (120, 60, utc(2023, 10, 23, 13, 32, 34))
     assert (log.levels["count_0_3um"][0], log.levels["count_10um"][0]) == (187, 4)
     assert log.levels["pressure"][0] == pytest.approx(1_008.0)  # 100.800 kPa
 
 
 def test_optical_counter_with_offsets_in_the_times():
-    log = read_extract("messy_optical_counter_iso_offset_2s.csv")
+    log = read_extract("messy/messy_optical_counter_iso_offset_2s.csv")
     assert (log.rows_read, log.timezone, log.started_at) == (150, "UTC", utc(2024, 2, 15, 0, 1, 51, 331_868))
     assert (log.levels["count_0_35um"][0], log.levels["count_1um"][0]) == (3_307, 14)
     assert any(note.startswith("The first row covers 26.6 times the period of the others") for note in log.notes)
 
 
 def test_condensation_counter_in_latin_1():
-    log = read_extract("messy_counter_export_latin1_us_dates.txt")
+    log = read_extract("messy/messy_counter_export_latin1_us_dates.txt")
     assert (log.rows_read, len(log.elapsed_s), log.encoding) == (384, 380, "cp1252")
     assert (log.levels["count_total"][0], log.units["count_total"]) == (1_468, "1/cm³")
     left_out = {column.header: column.reason for column in log.columns if column.use == "left out"}
@@ -131,20 +131,20 @@ def test_condensation_counter_in_latin_1():
 
 
 def test_logger_with_utc_and_local_times():
-    log = read_extract("messy_logger_utc_and_local_time.csv")
+    log = read_extract("messy/messy_logger_utc_and_local_time.csv")
     assert (log.rows_read, log.timezone, log.started_at) == (200, "UTC", utc(2026, 6, 16, 9, 24))
     assert "The file gives local times too; the times whose distance from UTC is known were used." in log.notes
 
 
 def test_sound_levels_over_time_and_tables_that_are_no_logs():
-    log = read_extract("sound_det_global_1000ms_comma.csv")
+    log = read_extract("sound/sound_det_global_1000ms_comma.csv")
     level = log.levels["sound_level"]
     assert 10 * np.log10(np.mean(10 ** (level / 10))) == pytest.approx(35.42, abs=0.005)
-    assert read_extract("sound_det_global_0250ms_comma.csv").interval_s == 0.25
-    assert read_extract("sound_det_oct_1000ms_comma.csv").levels["band_31_5hz"][0] == 31.66
-    assert read_extract("sound_det_third_1000ms_comma.csv").units["band_12_5khz"] == "dB"
+    assert read_extract("sound/sound_det_global_0250ms_comma.csv").interval_s == 0.25
+    assert read_extract("sound/sound_det_oct_1000ms_comma.csv").levels["band_31_5hz"][0] == 31.66
+    assert read_extract("sound/sound_det_third_1000ms_comma.csv").units["band_12_5khz"] == "dB"
     for name in ("det_global_general_comma", "overall_third_zac_comma", "weighting_a_c_z_third_octave"):
-        problem = refused((EXTRACTS / f"sound_{name}.csv").read_bytes())
+        problem = refused((EXTRACTS / "sound" / f"sound_{name}.csv").read_bytes())
         assert "No table of readings was found" in problem.message or "No column holds times" in problem.message
 
 

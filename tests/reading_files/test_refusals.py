@@ -4,11 +4,12 @@ import numpy as np
 import pytest
 
 from app.errors import UnreadableLog
-from app.reading_files import log_start, table_segment
+from app.reading_files.headers.preamble import Preamble
 from app.reading_files.log_table import ReadingChoices
-from app.reading_files.preamble import Preamble
 from app.reading_files.read_log import read_log
 from app.reading_files.refusals import ColumnsNotRecognised
+from app.reading_files.table import log_start
+from app.reading_files.table import segment as table_segment
 from tests.reading_files.reading import read_text, refused, rows
 
 GOOD = rows("time,pm1", "2026-01-05 10:00:00,1", "2026-01-05 10:00:01,2")
@@ -51,14 +52,14 @@ def test_pages_and_json_and_bytes():
 
 
 def test_a_file_that_is_too_large(monkeypatch):
-    monkeypatch.setattr("app.reading_files.file_kind.LARGEST_FILE_BYTES", 1024**2)
+    monkeypatch.setattr("app.reading_files.text.file_kind.LARGEST_FILE_BYTES", 1024**2)
     assert refused(b"a,b\n" * 500_000).message == (
         "log.csv: The file has 2 MB; at most 1 MB are read. Cut the log to the hours of the trial."
     )
 
 
 def test_a_line_that_is_too_long(monkeypatch):
-    monkeypatch.setattr("app.reading_files.log_lines.LONGEST_LINE", 100)
+    monkeypatch.setattr("app.reading_files.table.log_lines.LONGEST_LINE", 100)
     problem = refused(rows("time,pm1", "2026-01-05 10:00:00,1" + "0" * 200))
     assert problem.message.startswith(
         "log.csv, line 2: The line has 221 characters; at most 100 are read. The text there is"
@@ -148,12 +149,12 @@ def test_an_unknown_zone():
 
 
 def test_too_many_columns_and_cells(monkeypatch):
-    monkeypatch.setattr("app.reading_files.table_segment.MOST_CELLS", 3)
+    monkeypatch.setattr("app.reading_files.table.segment.MOST_CELLS", 3)
     assert refused(GOOD).message == (
         "log.csv, line 1: The table has 2 rows of 2 columns; at most 3 cells are read. "
         "Cut the log to the hours of the trial, or export fewer columns."
     )
-    monkeypatch.setattr("app.reading_files.table_segment.MOST_COLUMNS", 1)
+    monkeypatch.setattr("app.reading_files.table.segment.MOST_COLUMNS", 1)
     assert refused(GOOD).message == (
         "log.csv, line 1: The header has 2 columns; at most 1 are read. Export fewer columns."
     )
@@ -161,7 +162,7 @@ def test_too_many_columns_and_cells(monkeypatch):
 
 @pytest.mark.parametrize("end", [b"\n", b"\r\n", b"\r"])
 def test_too_many_lines(end: bytes, monkeypatch):
-    monkeypatch.setattr("app.reading_files.log_lines.MOST_LINES", 2)
+    monkeypatch.setattr("app.reading_files.table.log_lines.MOST_LINES", 2)
     assert refused(GOOD.encode().replace(b"\n", end)).message == (
         "log.csv: The file has 3 lines; at most 2 are read. Cut the log to the hours of the trial."
     )

@@ -5,8 +5,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from app.compute.decay import analyse_decay
-from app.compute.decay_result import ChannelDecay, ClearLevel, Marks
+from app.compute.decay.analysis import analyse_decay
+from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
 from seed_demo.room_physics import total_decay
 from seed_demo.scenario import SEED
 from seed_demo.simulate_trial import UNIT_SPREAD, conditions_of_the_day, logged_run, unit_on_s

@@ -9,15 +9,15 @@ import pytest
 from sqlalchemy import Engine, func, select
 from sqlalchemy.orm import Session
 
-from app.services.open_store import open_store
+from app.services.store.open import open_store
 from app.settings import Settings
-from app.storage.bench import Bench
-from app.storage.bench_measurements import PowerMeasurement, SoundMeasurement
-from app.storage.logs import RawFile
-from app.storage.rooms_and_loggers import Room
-from app.storage.tables import METADATA
-from app.storage.trials import ChannelResult, SettingSummary, Trial
-from app.storage.units_under_test import SpeedSetting, UnitUnderTest
+from app.storage.models.all_models import METADATA
+from app.storage.models.bench import Bench
+from app.storage.models.bench_measurements import PowerMeasurement, SoundMeasurement
+from app.storage.models.logs import RawFile
+from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.trials import ChannelResult, SettingSummary, Trial
+from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 from seed_demo.build import build_demo
 from seed_demo.scenario import UNITS
 from seed_demo.trial_plan import all_trials

@@ -8,16 +8,16 @@ import soundfile
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.services.claims import claims_of_unit
-from app.services.open_store import open_store
-from app.services.ozone_tests import ozone_of_unit
-from app.services.power_levels import power_levels_of_unit
-from app.services.ratings import ratings_of_unit
-from app.services.sound_levels import sound_levels_of_unit
+from app.services.measurements.claims import claims_of_unit
+from app.services.measurements.ozone_tests import ozone_of_unit
+from app.services.measurements.power_levels import power_levels_of_unit
+from app.services.measurements.ratings import ratings_of_unit
+from app.services.measurements.sound_levels import sound_levels_of_unit
+from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
-from app.storage.sound_clips import SoundClip, SoundClipTone
-from app.storage.units_under_test import UnitUnderTest
+from app.storage.models.sound_clips import SoundClip, SoundClipTone
+from app.storage.models.units_under_test import UnitUnderTest
 from seed_demo.build import build_demo
 from seed_demo.fill_bench import add_invented_unit, add_surroundings, name_bench
 from seed_demo.fill_measurements import add_measurements

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from app.storage.units_under_test import KINDS_OF_CLEANING
+from app.storage.models.units_under_test import KINDS_OF_CLEANING
 from seed_demo.log_writers import LAYOUTS, LOCAL_ZONE
 from seed_demo.scenario import BENCH_NAME, LARGE_ROOM, SCENARIO, SMALL_ROOM, TARIFFS, UNITS
 from seed_demo.trial_plan import TrialPlan, all_trials, small_trials, units_of

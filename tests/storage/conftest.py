@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from app.bundled_files import bundled_folder
-from app.services import open_store as opening
-from app.services.store_revisions import read_store_revisions
+from app.services.store import open as opening
+from app.services.store.revisions import read_store_revisions
 
 
 @pytest.fixture

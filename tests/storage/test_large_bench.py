@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.bench.large_bench import make_large_store
+from tests.bench.scale.large_bench import make_large_store
 
 
 def test_a_large_store_holds_what_was_asked_for_and_breaks_no_reference(tmp_path: Path):

@@ -13,16 +13,16 @@ from sqlalchemy import Engine, create_engine, inspect, text
 
 from app.bundled_files import bundled_folder
 from app.errors import StoreProblem
-from app.services.check_store import check_store
-from app.services.open_store import open_store
-from app.services.ranking import rank_units
-from app.services.readings import read_columns
-from app.services.store_revisions import read_store_revisions
-from app.services.trash_list import list_trash
-from app.services.trial_detail import trial_detail
+from app.services.logs.readings import read_columns
+from app.services.ranking.table import rank_units
+from app.services.store.check import check_store
+from app.services.store.open import open_store
+from app.services.store.revisions import read_store_revisions
+from app.services.trials.detail import trial_detail
+from app.services.trials.trash_list import list_trash
 from app.settings import Settings
 from app.storage.engine import session_scope
-from app.storage.tables import METADATA
+from app.storage.models.all_models import METADATA
 from tests.conftest import new_database, sqlite_only
 from tests.storage.filled_store import (
     COLUMNS,

@@ -13,14 +13,14 @@ from sqlalchemy.exc import DBAPIError
 
 from app.bundled_files import bundled_folder
 from app.errors import StoreProblem
-from app.services import open_store as opening
-from app.services.audit import record_change
-from app.services.open_store import open_store
-from app.services.store_revisions import read_store_revisions
+from app.services.store import open as opening
+from app.services.store.audit import record_change
+from app.services.store.open import open_store
+from app.services.store.revisions import read_store_revisions
 from app.settings import Settings
-from app.storage.bench import Bench
 from app.storage.engine import session_scope
-from app.storage.tables import METADATA
+from app.storage.models.all_models import METADATA
+from app.storage.models.bench import Bench
 from tests.conftest import POSTGRESQL, new_database
 from tests.storage.migrated import migrate_to
 from tests.storage.test_migrations import REVISIONS, _fill_first_bench

@@ -4,8 +4,8 @@ import pytest
 from sqlalchemy import Engine, text
 from sqlalchemy.exc import DBAPIError
 
-from app.services.audit import record_change
-from app.services.check_store import check_store
+from app.services.store.audit import record_change
+from app.services.store.check import check_store
 from app.storage.engine import session_scope
 from tests.conftest import sqlite_only
 

@@ -3,9 +3,9 @@
 import pytest
 from sqlalchemy import Engine, update
 
-from app.storage.bench import Bench
+from app.storage.change_detection import StoreWatch
 from app.storage.engine import open_engine, session_scope
-from app.storage.store_watch import StoreWatch
+from app.storage.models.bench import Bench
 
 
 def _rename(engine: Engine, name: str) -> None:

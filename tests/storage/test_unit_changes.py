@@ -5,9 +5,9 @@ from sqlalchemy import Engine, text
 from sqlalchemy.orm import Session
 
 from app.storage.engine import session_scope
-from app.storage.unit_changes import WHOLE_BENCH
+from app.storage.models.unit_changes import WHOLE_BENCH
 from tests.conftest import sqlite_only
-from tests.services.ranked_bench import RankedBench, fill
+from tests.sample_data.ranked_bench import RankedBench, fill
 
 pytestmark = sqlite_only("PostgreSQL tells by its snapshots")
 

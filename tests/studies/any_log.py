@@ -21,16 +21,16 @@ from hypothesis import strategies as st
 
 from app.errors import UnreadableLog
 from app.reading_files.read_log import read_log
-from app.services.check_store import check_store
-from app.services.open_store import open_store
-from app.services.rooms import NewRoom, add_room
+from app.services.bench.rooms import NewRoom, add_room
+from app.services.store.check import check_store
+from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.application import make_app
-from tests.reading_files.hostile_files import HOSTILE
-from tests.reading_files.mutated_logs import SEEDS, mutate
+from tests.reading_files.hostile.hostile_files import HOSTILE
+from tests.reading_files.hostile.mutated_logs import SEEDS, mutate
 from tests.reading_files.test_any_bytes import ODD_CELLS, check_promises
-from tests.web.any_upload import STORED, Uploads
+from tests.web.pages.adding_a_trial.any_upload import STORED, Uploads
 
 STORED_ONE_IN = 10
 

@@ -21,7 +21,7 @@ from pathlib import Path
 
 import numpy as np
 
-from app.compute.decay import analyse_decay
+from app.compute.decay.analysis import analyse_decay
 from tests.studies.simulated_trial import Conditions, simulated_trial
 
 GRID: dict[str, tuple[float, ...]] = {
@@ -41,7 +41,7 @@ SMALLEST_CELL = 200
 COVERAGE = (0.93, 0.97)
 CELL_COVERAGE = 0.90
 BIAS = 0.01
-RESULT = Path(__file__).with_suffix(".txt")
+RESULT = Path(__file__).parent / "tables" / "decay_coverage.txt"
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,10 +12,10 @@ import argparse
 
 import numpy as np
 
-from app.compute.measured import Measured
-from app.compute.natural_decay import EmptyRoomRun, pool_natural_decay
-from app.compute.repeatability import Repeatability, pooled_repeatability
-from app.compute.repeats import combine_trials
+from app.compute.clean_air.natural_decay import EmptyRoomRun, pool_natural_decay
+from app.compute.statistics.measured import Measured
+from app.compute.statistics.repeatability import Repeatability, pooled_repeatability
+from app.compute.statistics.repeats import combine_trials
 
 FIT_DEGREES = 15
 NATURAL = 0.5

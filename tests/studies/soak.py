@@ -20,14 +20,14 @@ from pathlib import Path
 
 import httpx
 
-from app.services.loggers import NewLogger, add_logger
-from app.services.open_store import open_store
-from app.services.rooms import add_smoke_source
-from app.services.tariffs import add_tariff
+from app.services.bench.loggers import NewLogger, add_logger
+from app.services.bench.rooms import add_smoke_source
+from app.services.bench.tariffs import add_tariff
+from app.services.store.open import open_store
 from app.settings import Settings
-from app.storage.bench import Bench
 from app.storage.engine import session_scope
-from tests.bench.scale_addresses import figure_addresses, filled, ids_of, measured_addresses
+from app.storage.models.bench import Bench
+from tests.bench.scale.scale_addresses import figure_addresses, filled, ids_of, measured_addresses
 from tests.conftest import NOW
 from tests.faults.concurrent_use import Answered, Crowd, missing_prices
 from tests.faults.kills import filled_bench, none

@@ -18,8 +18,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from app.compute.decay import analyse_decay
-from app.compute.decay_result import Marks
+from app.compute.decay.analysis import analyse_decay
+from app.compute.decay.result import Marks
 from tests.studies.simulated_trial import autocorrelated_noise
 
 Floats = NDArray[np.float64]
@@ -29,7 +29,7 @@ AUTOCORRELATIONS = (0.0, 0.5, 0.8, 0.95)
 RUN_H, BACKGROUND, EXCESS, RELATIVE_NOISE, STEP = 1.5, 5.0, 300.0, 0.03, 0.1
 FULL_TRIALS = 150
 SEED = 20_260_301
-RESULT = Path(__file__).with_suffix(".txt")
+RESULT = Path(__file__).parent / "tables" / "two_rates_power.txt"
 
 CURVES: dict[str, Callable[[Floats], Floats]] = {
     "one rate, 3 per h": lambda time: np.exp(-3 * time),

@@ -10,7 +10,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from app.services.open_store import open_store
+from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.application import make_app

@@ -6,11 +6,11 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, update
 
-from app.storage.bench import Bench
 from app.storage.engine import session_scope
-from app.web.headers import CHART_PAGE_POLICY, PAGE_POLICY
+from app.storage.models.bench import Bench
+from app.web.templating.headers import CHART_PAGE_POLICY, PAGE_POLICY
 from tests.web.page_checks import faults_of, links_of
-from tests.web.trial_forms import upload
+from tests.web.pages.adding_a_trial.trial_forms import upload
 from tests.web.tried_bench import TriedBench
 
 PAGES = (

@@ -14,7 +14,7 @@ from app.storage.engine import session_scope
 from app.web.application import make_app
 from app.web.dependencies import SessionDep
 from tests.conftest import SmallBench
-from tests.services.accounts import make_account
+from tests.sample_data.accounts import make_account
 
 
 def test_an_unknown_address_below_api_is_a_problem_document(client: TestClient):

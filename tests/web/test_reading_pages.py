@@ -7,12 +7,12 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, update
 
-from app.services.rooms import NewRoom, add_room
-from app.storage.bench import Bench
+from app.services.bench.rooms import NewRoom, add_room
 from app.storage.engine import session_scope
-from app.storage.trials import SettingSummary, Trial
-from app.storage.units_under_test import UnitUnderTest
-from app.web.headers import CHART_PAGE_POLICY, PAGE_POLICY
+from app.storage.models.bench import Bench
+from app.storage.models.trials import SettingSummary, Trial
+from app.storage.models.units_under_test import UnitUnderTest
+from app.web.templating.headers import CHART_PAGE_POLICY, PAGE_POLICY
 from tests.web.page_checks import faults_of, links_of
 from tests.web.tried_bench import TriedBench
 

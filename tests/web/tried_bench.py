@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.services.add_trial import add_trial
-from app.services.new_trial import NewTrial
-from app.services.power_levels import NewPowerMeasurement, add_power_measurement
-from app.services.prices import add_price
-from app.services.rooms import NewRoom, add_room, add_smoke_source
-from app.services.units import NewUnit, add_setting, add_unit
-from app.storage.bench import Bench
-from app.storage.tariffs import Tariff
+from app.services.adding_trials.add import add_trial
+from app.services.bench.rooms import NewRoom, add_room, add_smoke_source
+from app.services.logs.trial_fields import NewTrial
+from app.services.measurements.power_levels import NewPowerMeasurement, add_power_measurement
+from app.services.units.entry import NewUnit, add_setting, add_unit
+from app.services.units.prices import add_price
+from app.storage.models.bench import Bench
+from app.storage.models.tariffs import Tariff
 from tests.conftest import NOW, decay_log
 
 

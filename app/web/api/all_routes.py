@@ -2,18 +2,12 @@
 
 from fastapi import APIRouter
 
-from app.web.api import (
-    bench,
-    comparison,
-    health,
-    problem_kinds,
-    rank_order,
-    ranking,
-    running_cost,
-    trash,
-    trials,
-    units,
-)
+from app.web.api import bench, health, problem_kinds, running_cost, trash
+from app.web.api.ranking import comparison
+from app.web.api.ranking import order as rank_order
+from app.web.api.ranking import routes as ranking
+from app.web.api.trials import routes as trials
+from app.web.api.units import routes as units
 
 API_ROUTERS: tuple[APIRouter, ...] = (
     health.router,

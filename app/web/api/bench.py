@@ -5,8 +5,8 @@ from typing import Literal
 
 from fastapi import APIRouter
 
-from app.services.bench_lists import list_loggers, list_rooms, list_smoke_sources, list_tariffs
-from app.services.logger_profiles import list_profiles
+from app.services.logs.logger_profiles import list_profiles
+from app.services.units.lists import list_loggers, list_rooms, list_smoke_sources, list_tariffs
 from app.web.api.shapes import Cursor, FromStore, Limit, OfBench, of_bench, problem_answers
 from app.web.dependencies import SessionDep
 

@@ -4,9 +4,9 @@ from fastapi import APIRouter
 from pydantic import BaseModel
 from sqlalchemy import text
 
+from app.web.current_user import present_visitor
 from app.web.dependencies import SessionDep, SettingsDep
-from app.web.page_context import program_version
-from app.web.present_visitor import present_visitor
+from app.web.templating.page_context import program_version
 
 router = APIRouter(tags=["health"])
 

@@ -6,7 +6,7 @@ from fastapi import Path, Query
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.orm import Session
 
-from app.services.invented_bench import invented_bench
+from app.services.bench.invented import invented_bench
 
 Limit = Annotated[int, Query(ge=1, le=500, description="How many rows at most")]
 Cursor = Annotated[str | None, Query(description="`next_cursor` of the part before; none for the start")]

@@ -2,50 +2,33 @@
 
 from fastapi import APIRouter
 
-from app.web.pages import (
-    account,
-    accounts,
-    bench_form,
-    bulk,
-    changes,
-    charts,
-    compare,
-    costs,
-    curves,
-    growing,
-    listen,
-    loggers,
-    method,
-    package,
-    progress,
-    rank_order,
-    ranking,
-    ranking_pictures,
-    room_advice,
-    rooms,
-    search,
-    sign_in,
-    smoke_sources,
-    tables,
-    tariffs,
-    trash,
-    trial_actions,
-    trial_edit,
-    trial_figures,
-    trial_marks,
-    trial_page,
-    trial_preview,
-    trial_upload,
-    trials,
-    unit_clips,
-    unit_draft,
-    unit_draft_files,
-    unit_form,
-    unit_measurements,
-    unit_statements,
-    units,
-    weighted_order,
-)
+from app.web.pages.access import account, accounts, sign_in
+from app.web.pages.adding_a_trial import preview as trial_preview
+from app.web.pages.adding_a_trial import upload as trial_upload
+from app.web.pages.bench import changes, loggers, method, progress, rooms, search, smoke_sources, trash
+from app.web.pages.bench import database_server_advice as growing
+from app.web.pages.bench import form as bench_form
+from app.web.pages.costs import page as costs
+from app.web.pages.costs import tariffs
+from app.web.pages.downloads import charts, package, tables
+from app.web.pages.ranking import compare, curves, room_advice, weighted_order
+from app.web.pages.ranking import order as rank_order
+from app.web.pages.ranking import page as ranking
+from app.web.pages.ranking import pictures as ranking_pictures
+from app.web.pages.reviews import draft as unit_draft
+from app.web.pages.reviews import draft_files as unit_draft_files
+from app.web.pages.trials import actions as trial_actions
+from app.web.pages.trials import edit as trial_edit
+from app.web.pages.trials import figures as trial_figures
+from app.web.pages.trials import list as trials
+from app.web.pages.trials import marks as trial_marks
+from app.web.pages.trials import page as trial_page
+from app.web.pages.units import bulk, listen
+from app.web.pages.units import clips as unit_clips
+from app.web.pages.units import form as unit_form
+from app.web.pages.units import list as units
+from app.web.pages.units import measurements as unit_measurements
+from app.web.pages.units import statements as unit_statements
 
 PAGE_ROUTERS: tuple[APIRouter, ...] = (
     ranking.router,

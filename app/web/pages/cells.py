@@ -3,12 +3,12 @@
 from dataclasses import dataclass
 from functools import lru_cache
 
-from app.compute.number_words import MeasuredWords, amount_words, at_most, listed, measured_words, money, not_within
-from app.compute.rounding import rounded_text
-from app.reading_files.channels import channel
-from app.services.ranking import RankedSetting
-from app.services.ranking_choices import RoomOffered
-from app.web.unit_system import UnitSystem
+from app.compute.wording.numbers import MeasuredWords, amount_words, at_most, listed, measured_words, money, not_within
+from app.compute.wording.rounding import rounded_text
+from app.reading_files.headers.channels import channel
+from app.services.ranking.table import RankedSetting
+from app.services.snapshot.choices import RoomOffered
+from app.web.forms.unit_system import UnitSystem
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,13 +11,13 @@ from sqlalchemy import Engine
 
 from app.errors import InvalidValue
 from app.hidden_marks import shown_marks
-from app.services.data_package import raw_path
-from app.services.progress import OnProgress, say_nothing
-from app.services.published_things import raw_content, reading_session
-from app.services.site_folder import SiteFolder, SiteWritten
+from app.services.data_package.write import raw_path
+from app.services.publishing.published_items import raw_content, reading_session
+from app.services.publishing.site_folder import SiteFolder, SiteWritten
+from app.services.store.progress import OnProgress, say_nothing
+from app.web.published.item_pages import trial_files, unit_files
 from app.web.published.site_frame import SiteFile, SiteFrame, frame_files, site_frame
 from app.web.published.site_pages import changes_files, costs_files, method_file, pictures_files, ranking_files
-from app.web.published.thing_pages import trial_files, unit_files
 
 _FEW = 8  # starting a process takes longer than so many pages
 

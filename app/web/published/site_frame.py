@@ -7,12 +7,12 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.compute.method import METHOD_VERSION
-from app.services.chart_facts import read_chart_facts
-from app.services.published_things import PublishedThings, published_things
-from app.web.page_context import read_shell
+from app.services.bench.chart_facts import read_chart_facts
+from app.services.publishing.published_items import PublishedThings, published_things
 from app.web.published.trial_links import with_trial_links
-from app.web.static_files import static_folder
-from app.web.templating import environment
+from app.web.templating.environment import environment
+from app.web.templating.page_context import read_shell
+from app.web.templating.static_files import static_folder
 
 NAVIGATION = (
     ("Ranking", "index.html"),

@@ -10,25 +10,25 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import QueryParams
 
 from app.compute.method import METHOD_NAME, METHOD_VERSION
-from app.compute.number_words import counted
+from app.compute.wording.numbers import counted
 from app.errors import HazefallError
-from app.figures.taken_table_formats import csv_text
-from app.services.bench_choices import bench_choices
-from app.services.change_story import told_changes
-from app.services.ranking import rank_units
-from app.services.ranking_choices import EVERY, MOST_ROWS, RankingChoices
-from app.services.reader_news import News, reader_news
-from app.web.addresses import query_form
-from app.web.api.ranking import RankingQuery
-from app.web.api.ranking import ranking as ranking_answer
-from app.web.named_tables import make_table
-from app.web.pages.bench_form import CLEAR_LEVEL_WORDS
-from app.web.pages.method import MethodPage
-from app.web.pages.ranking_view import ranking_page
+from app.figures.tables.formats import csv_text
+from app.services.bench.choices import bench_choices
+from app.services.history.change_history import told_changes
+from app.services.history.reader_news import News, reader_news
+from app.services.ranking.table import rank_units
+from app.services.snapshot.choices import EVERY, MOST_ROWS, RankingChoices
+from app.web.api.ranking.routes import RankingQuery
+from app.web.api.ranking.routes import ranking as ranking_answer
+from app.web.forms.addresses import query_form
+from app.web.forms.unit_system import unit_system
+from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
+from app.web.pages.bench.method import MethodPage
+from app.web.pages.downloads.table_registry import make_table
+from app.web.pages.ranking.view import ranking_page
 from app.web.published.site_frame import SiteFile, SiteFrame, rendered
 from app.web.published.site_pictures import Holds, Picture, picture_files
-from app.web.templating import environment
-from app.web.unit_system import unit_system
+from app.web.templating.environment import environment
 
 LINES_A_PAGE = 250
 MOST_COMPARED = 8

@@ -12,11 +12,11 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import QueryParams
 
 from app import figures
-from app.figures.chart_table import chart_csv
-from app.figures.matplotlib_chart import WIDTH_PX, svg_bytes
-from app.figures.narrow_drawing import height_px
-from app.web.addresses import query_form
-from app.web.named_charts import make_chart
+from app.figures.renderers.matplotlib_chart import WIDTH_PX, svg_bytes
+from app.figures.renderers.narrow_drawing import height_px
+from app.figures.tables.chart_table import chart_csv
+from app.web.downloads.chart_registry import make_chart
+from app.web.forms.addresses import query_form
 from app.web.published.site_frame import SiteFile, short_hash
 
 
@@ -77,5 +77,5 @@ def _renderer() -> str:
     import matplotlib  # loaded when used
 
     folder = Path(figures.__file__ or "").parent
-    code = b"".join(path.read_bytes() for path in sorted(folder.glob("*.py")))
+    code = b"".join(path.read_bytes() for path in sorted(folder.rglob("*.py")))
     return f"{matplotlib.__version__} {short_hash(code)}"

@@ -2,7 +2,7 @@
 
 import re
 
-from app.services.draft_words import Span, Words
+from app.services.reviews.wording import Span, Words
 
 _TRIALS = re.compile(r"trials? \d+(?:(?:, \d+)* and \d+)?")
 _NUMBER = re.compile(r"\d+")

@@ -1,0 +1,66 @@
+"""`hazefall check`: checks the store, or a data package. Status 0 where it is sound, 1 where something is wrong."""
+
+import argparse
+from collections.abc import Iterable
+from pathlib import Path
+
+from app.command_line.bench_folder import add_folder_argument, place, settings_of_present_bench
+from app.command_line.progress_bar import progress_bar
+from app.services.store.check import Finding
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "package",
+        metavar="PACKAGE.zip",
+        type=Path,
+        nargs="?",
+        help="a data package, whose numbers are computed again from its raw files (default: the store is checked)",
+    )
+    parser.add_argument("--workers", metavar="N", type=int, help="processes for a package (default: one a core)")
+    add_folder_argument(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    return _check_store(arguments) if arguments.package is None else _check_package(arguments)
+
+
+def _check_store(arguments: argparse.Namespace) -> int:
+    from app.services.store.check import check_store
+    from app.services.store.open import open_store
+
+    settings = settings_of_present_bench(arguments)
+    with progress_bar() as on_progress:
+        engine = open_store(settings, on_progress)
+        try:
+            checked = check_store(engine, on_progress)
+        finally:
+            engine.dispose()
+    counts = ", ".join(
+        f"{checked.counted[name]} {name.replace('_', ' ')}" for name in ("trials", "logs", "raw_files", "readings")
+    )
+    print(f"{place(settings)}: {counts} checked")
+    _print_findings(checked.findings)
+    print("The store is sound." if checked.sound else "The store is not sound; see above.")
+    return 0 if checked.sound else 1
+
+
+def _check_package(arguments: argparse.Namespace) -> int:
+    from app.services.data_package.check import check_package  # loaded when used: it needs pandas and scipy
+
+    with progress_bar() as on_progress:
+        checked = check_package(arguments.package, on_progress, workers=arguments.workers)
+    counts = ", ".join(f"{number} {name.replace('_', ' ')}" for name, number in checked.counted.items())
+    print(f"{arguments.package}: {counts} checked")
+    _print_findings(checked.findings)
+    print(
+        "Every number comes out of the raw files as the package says."
+        if checked.sound
+        else "The package is not sound; see above."
+    )
+    return 0 if checked.sound else 1
+
+
+def _print_findings(findings: Iterable[Finding]) -> None:
+    for finding in findings:
+        print(f"{'WRONG' if finding.wrong else 'note'}: {finding.message}")

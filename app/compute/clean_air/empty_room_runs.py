@@ -1,0 +1,180 @@
+"""Which empty-room runs serve a trial: near in time, at a like humidity, from a like start level."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from app.compute.clean_air.natural_decay import EmptyRoomRun
+from app.compute.wording.notes import Note
+
+# Optical readings grow with humidity, and coagulation with the level, so that a decay seen at quite other conditions
+# is another decay. Both limits are common practice without a source; they are arguments, to be set otherwise.
+HUMIDITY_LIMIT_PCT = 15.0
+START_LEVEL_FACTOR_LIMIT = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOutRun:
+    """A run that was not used. `code`: `outside_dates`, `other_humidity` or `other_start_level`."""
+
+    run_id: int
+    code: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ChosenRuns:
+    """Runs to be pooled, the others with the reason for each, and what has to be said about the choice."""
+
+    chosen: tuple[EmptyRoomRun, ...]
+    left_out: tuple[LeftOutRun, ...]
+    notes: tuple[Note, ...]
+    stale: bool
+
+
+def choose_runs(
+    runs: Sequence[EmptyRoomRun],
+    *,
+    day: float,
+    stale_after_days: float,
+    relative_humidity_pct: float | None = None,
+    start_level: float | None = None,
+    humidity_limit_pct: float = HUMIDITY_LIMIT_PCT,
+    start_level_factor_limit: float = START_LEVEL_FACTOR_LIMIT,
+) -> ChosenRuns:
+    """Empty-room runs of the same room and channel that serve a trial of a given day.
+
+    Parameters
+    ----------
+    runs : of one room and channel
+    day : of the trial, on the calendar of the runs [d]
+    stale_after_days : runs further away in time, before or after, are left out [d]
+    relative_humidity_pct, start_level : of the trial; None leaves the check out, as it does for a run without them
+    humidity_limit_pct : largest difference in relative humidity [percentage points]
+    start_level_factor_limit : largest ratio of start levels, either way
+
+    Returns
+    -------
+    The runs within all limits. A limit that no run would pass is lifted, and a note says so: an old or unlike run,
+    stated as such, is better than none. Where only runs outside the dates exist, the nearest day's runs serve and
+    `stale` is true. With no run at all the choice is empty, with a note.
+
+    Raises
+    ------
+    ValueError if a limit is not above zero, or the factor is below one.
+
+    >>> from app.compute.statistics.measured import Measured
+    >>> runs = [EmptyRoomRun(1, Measured(0.5, 0.02), day=10), EmptyRoomRun(2, Measured(0.6, 0.02), day=300)]
+    >>> choice = choose_runs(runs, day=20, stale_after_days=180)
+    >>> [run.run_id for run in choice.chosen], choice.left_out[0].reason
+    ([1], '280 days from the trial; the limit is 180 days')
+    """
+    if not stale_after_days > 0:
+        raise ValueError(f"Runs go stale after {stale_after_days} days; the number needs to be above zero.")
+    if not humidity_limit_pct > 0:
+        raise ValueError(f"The humidity limit is {humidity_limit_pct} percentage points; it needs to be above zero.")
+    if not start_level_factor_limit >= 1:
+        raise ValueError(f"The start level factor is {start_level_factor_limit}; it needs to be 1 or above.")
+    if not runs:
+        return ChosenRuns((), (), (_missing(),), stale=False)
+    left_out: list[LeftOutRun] = []
+    notes: list[Note] = []
+    chosen, stale = _near_in_time(runs, day, stale_after_days, left_out, notes)
+    if relative_humidity_pct is not None:
+        chosen = _alike_in_humidity(chosen, relative_humidity_pct, humidity_limit_pct, left_out, notes)
+    if start_level is not None and start_level > 0:
+        chosen = _alike_in_start_level(chosen, start_level, start_level_factor_limit, left_out, notes)
+    return ChosenRuns(tuple(chosen), tuple(left_out), tuple(notes), stale)
+
+
+def _near_in_time(
+    runs: Sequence[EmptyRoomRun], day: float, limit: float, left_out: list[LeftOutRun], notes: list[Note]
+) -> tuple[list[EmptyRoomRun], bool]:
+    distance = {run.run_id: abs(run.day - day) for run in runs}
+    reach = min(distance.values())
+    stale = reach > limit
+    allowed = reach if stale else limit
+    for run in runs:
+        if distance[run.run_id] > allowed:
+            reason = f"{distance[run.run_id]:.0f} days from the trial; the limit is {limit:g} days"
+            left_out.append(LeftOutRun(run.run_id, "outside_dates", reason))
+    if stale:
+        notes.append(
+            Note(
+                code="natural_decay_stale",
+                severity="care",
+                message=f"The nearest empty-room run is {reach:.0f} days from the trial; within {limit:g} days was "
+                "needed. The room may have changed since. Do an empty-room run.",
+                value=reach,
+                limit=limit,
+                unit="d",
+            )
+        )
+    return [run for run in runs if distance[run.run_id] <= allowed], stale
+
+
+def _alike_in_humidity(
+    runs: list[EmptyRoomRun], humidity: float, limit: float, left_out: list[LeftOutRun], notes: list[Note]
+) -> list[EmptyRoomRun]:
+    apart = {
+        r.run_id: abs(r.relative_humidity_pct - humidity) if r.relative_humidity_pct is not None else 0.0 for r in runs
+    }
+    alike = [run for run in runs if apart[run.run_id] <= limit]
+    if not alike:
+        nearest = min(apart.values())
+        notes.append(
+            Note(
+                code="natural_decay_other_humidity",
+                severity="care",
+                message=f"Every empty-room run differs by {nearest:.0f} percentage points of humidity or more from "
+                f"the trial; {limit:g} was the limit. Optical readings depend on humidity. Do an empty-room run at "
+                "the humidity of the trial.",
+                value=nearest,
+                limit=limit,
+                unit="%",
+            )
+        )
+        return runs
+    for run in runs:
+        if apart[run.run_id] > limit:
+            reason = f"{apart[run.run_id]:.0f} percentage points of humidity from the trial; the limit is {limit:g}"
+            left_out.append(LeftOutRun(run.run_id, "other_humidity", reason))
+    return alike
+
+
+def _alike_in_start_level(
+    runs: list[EmptyRoomRun], level: float, limit: float, left_out: list[LeftOutRun], notes: list[Note]
+) -> list[EmptyRoomRun]:
+    factor = {
+        r.run_id: max(r.start_level / level, level / r.start_level) if r.start_level and r.start_level > 0 else 1.0
+        for r in runs
+    }
+    alike = [run for run in runs if factor[run.run_id] <= limit]
+    if not alike:
+        nearest = min(factor.values())
+        notes.append(
+            Note(
+                code="natural_decay_other_start_level",
+                severity="care",
+                message=f"Every empty-room run began at a level {nearest:.1f} times apart from the trial's or more; "
+                f"{limit:g} was the limit. Particles settle and join faster in thick smoke. Do an empty-room run "
+                "from a like level.",
+                value=nearest,
+                limit=limit,
+                unit="times",
+            )
+        )
+        return runs
+    for run in runs:
+        if factor[run.run_id] > limit:
+            reason = f"start level {factor[run.run_id]:.1f} times apart from the trial's; the limit is {limit:g}"
+            left_out.append(LeftOutRun(run.run_id, "other_start_level", reason))
+    return alike
+
+
+def _missing() -> Note:
+    return Note(
+        code="natural_decay_missing",
+        severity="care",
+        message="This room and channel has no empty-room run, so that the clean air delivery rate is not known; the "
+        "total decay alone is given. Do an empty-room run in the same room.",
+    )

@@ -1,0 +1,227 @@
+"""How far an order of units is carried by the data: an interval of ranks for each, and which cannot be told apart.
+
+The joint distribution is sampled, what settings share (natural decay, room volume) drawn once for all of them.
+"""
+
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.compute.comparison.joint_draws import DRAWS, Columns, NaturalDecays, distinct_of
+from app.compute.comparison.setting_in_room import SettingInRoom
+from app.compute.statistics.measured import Measured, coverage_factor_95
+
+Floats = NDArray[np.float64]
+
+# Fixed, so that the same bench gives the same intervals on every page and machine. The value itself means nothing.
+SEED = 20_260_101
+# Critical values are looked up by 1/ν, in which Student's t is smooth; the error stays below 0.001.
+_INVERSE_DEGREES = np.concatenate([[0.0], np.geomspace(1e-3, 2.0, 400)])
+
+
+@dataclass(frozen=True, slots=True)
+class RankRow:
+    """One unit in the order.
+
+    place : 1 for the best; None for what could not be measured, which stands after all the others
+    rank_low_95, rank_high_95 : ranks between which it lies, both included; what could not be measured shares all the
+        ranks after the measured ones
+    not_told_apart_from : how many other measured units it cannot be told apart from
+    """
+
+    key: int
+    place: int | None
+    rank_low_95: int
+    rank_high_95: int
+    not_told_apart_from: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RankTable:
+    """Units in order, best first.
+
+    groups : runs of neighbours in the order of which no two can be told apart, two units or more, as long as possible;
+        they overlap where one unit is like both its neighbours and these are not like each other
+    """
+
+    rows: tuple[RankRow, ...]
+    groups: tuple[tuple[int, ...], ...]
+    _place: Mapping[int, int]
+    _alike: NDArray[np.bool_]
+
+    def cannot_be_told_apart(self, one: int, other: int) -> bool:
+        """Whether the 95 % interval of the difference of two measured units holds zero. Each pair is judged by
+        itself: of twenty pairs of equal units one is told apart by chance.
+
+        Raises ValueError for a unit that is not among the measured ones.
+        """
+        for key in (one, other):
+            if key not in self._place:
+                raise ValueError(f"Unit {key} is not among the {len(self._place)} measured units of this order.")
+        return bool(self._alike[self._place[one], self._place[other]])
+
+    def like(self, key: int) -> tuple[int, ...]:
+        """The other measured units that one cannot be told apart from, in order; none for one that is not measured."""
+        place = self._place.get(key)
+        if place is None:
+            return ()
+        return tuple(self.rows[other].key for other in np.flatnonzero(self._alike[place]).tolist() if other != place)
+
+
+def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Sequence[int] = ()) -> RankTable:
+    """Order by clean air delivery rate, highest first.
+
+    settings : key and what the rate is made of; natural decays with one pool_id are one quantity, and so are volumes
+        with one room_id
+    not_measurable : keys of units whose rate cannot be told from zero; never ranked by their noise
+    Raises ValueError where a key stands in both.
+
+    >>> room, natural = Measured(30.0, 1.0), Measured(0.5, 0.1)
+    >>> settings = {7: SettingInRoom(Measured(4.0, 0.1), natural, 1, room, 1),
+    ...             8: SettingInRoom(Measured(6.0, 0.1), natural, 1, room, 1)}
+    >>> [(row.key, row.place, row.rank_low_95, row.rank_high_95) for row in rank_by_clean_air(settings, [9]).rows]
+    [(8, 1, 1, 1), (7, 2, 2, 2), (9, None, 3, 3)]
+    """
+    keys = sorted(settings)
+    tested = [settings[key] for key in keys]
+    total = Columns.of([s.total_decay for s in tested])
+    natural = NaturalDecays.of(tested)
+    volume, room_of = distinct_of([(s.room_id, s.volume) for s in tested])
+    rate_per_volume = total.value - natural.value[natural.pool_of]
+    volumes = volume.value[room_of]
+
+    def draw(random: np.random.Generator) -> Floats:
+        # in this order, always: the seed then stands for the same draws
+        naturals, rooms, totals = (part.draw(random) for part in (natural, volume, total))
+        drawn: Floats = rooms[:, room_of] * (totals - naturals[:, natural.pool_of])
+        return drawn
+
+    of_room = np.where(room_of[:, None] == np.arange(volume.value.size), rate_per_volume[:, None], 0.0)
+    parts = [natural.variance_of_differences(volumes)]
+    for column, (uncertainty, degrees) in enumerate(zip(volume.uncertainty, volume.degrees, strict=True)):
+        part = uncertainty * of_room[:, column]
+        parts.append(((part[:, None] - part[None, :]) ** 2, np.asarray(degrees)))
+    alike = _alike(volumes * rate_per_volume, total.scaled(volumes), parts)
+    return _table(keys, volumes * rate_per_volume, alike, draw, not_measurable)
+
+
+def rank_by_measured(
+    quantities: Mapping[int, Measured],
+    *,
+    lowest_first: bool = False,
+    not_measurable: Sequence[int] = (),
+    shared: Mapping[int, tuple[Hashable, float]] | None = None,
+) -> RankTable:
+    """Order by any quantity measured for each unit: total decay, sound, power, cost.
+
+    shared : key to what several of them have in common besides, such as a meter: its name and standard uncertainty,
+        which `quantities` then do not hold; drawn once for each name
+    not_measurable : keys of units without a value that can be ranked, such as a time to clear that was not reached
+    Raises ValueError where a key stands in both.
+
+    >>> table = rank_by_measured({1: Measured(40.0, 1.0), 2: Measured(41.0, 1.0), 3: Measured(60.0, 1.0)},
+    ...                          lowest_first=True)
+    >>> [(row.key, row.rank_low_95, row.rank_high_95) for row in table.rows], table.groups
+    ([(1, 1, 2), (2, 1, 2), (3, 3, 3)], ((1, 2),))
+    """
+    keys = sorted(quantities)
+    columns = Columns.of([quantities[key] for key in keys])
+    sign = -1.0 if lowest_first else 1.0
+    common = shared or {}
+    sources = list(dict.fromkeys(name for name, _ in common.values()))
+    of_source = np.zeros((len(sources), len(keys)))
+    for key, (name, uncertainty) in common.items():
+        of_source[sources.index(name), keys.index(key)] = uncertainty
+    parts = [((row[:, None] - row[None, :]) ** 2, np.asarray(np.inf)) for row in of_source]
+    alike = _alike(columns.value, columns, parts)
+
+    def draw(random: np.random.Generator) -> Floats:
+        drawn: Floats = sign * (columns.draw(random) + random.standard_normal((DRAWS, len(sources))) @ of_source)
+        return drawn
+
+    return _table(keys, sign * columns.value, alike, draw, not_measurable)
+
+
+def _alike(values: Floats, own: Columns, shared: Sequence[tuple[Floats, Floats]]) -> NDArray[np.bool_]:
+    """For each pair whether the t interval of the difference holds zero, what both share cancelled.
+
+    values : of the quantity; own : its independent part
+    shared : variance of the difference of each pair from a common source, and its degrees of freedom
+    """
+    own_variance = own.uncertainty**2
+    per_degree = own_variance**2 / own.degrees
+    variance = own_variance[:, None] + own_variance[None, :]
+    fourth_power = per_degree[:, None] + per_degree[None, :]
+    for of_difference, degrees in shared:
+        variance += of_difference
+        fourth_power += of_difference**2 / degrees
+    inverse_degrees = np.divide(fourth_power, variance**2, out=np.zeros_like(variance), where=variance > 0)
+    factor = np.interp(inverse_degrees, _INVERSE_DEGREES, _critical_values())
+    alike: NDArray[np.bool_] = np.abs(values[:, None] - values[None, :]) <= factor * np.sqrt(variance)
+    return alike
+
+
+def _critical_values() -> Floats:
+    return np.array([coverage_factor_95(1.0 / x if x else np.inf) for x in _INVERSE_DEGREES])
+
+
+def _table(
+    keys: Sequence[int],
+    highest_first: Floats,
+    alike: NDArray[np.bool_],
+    draw: Callable[[np.random.Generator], Floats],
+    not_measurable: Sequence[int],
+) -> RankTable:
+    both = set(keys) & set(not_measurable)
+    if both:
+        raise ValueError(f"Units {sorted(both)} are given as measured and as not measurable; each can be only one.")
+    number = len(keys)
+    order = np.argsort(-highest_first, kind="stable")
+    low, high = _rank_bounds(draw, number)
+    alike = alike[np.ix_(order, order)]
+    place = {keys[index]: position for position, index in enumerate(order)}
+    rows = [
+        RankRow(
+            key=keys[index],
+            place=position + 1,
+            rank_low_95=int(low[index]),
+            rank_high_95=int(high[index]),
+            not_told_apart_from=int(alike[position].sum()) - 1,
+        )
+        for position, index in enumerate(order)
+    ]
+    last = number + len(not_measurable)
+    rows += [RankRow(key, None, number + 1, last, 0) for key in sorted(not_measurable)]
+    groups = tuple(tuple(row.key for row in rows[start:end]) for start, end in _runs_of_alike(alike))
+    return RankTable(tuple(rows), groups, place, alike)
+
+
+def _rank_bounds(
+    draw: Callable[[np.random.Generator], Floats], number: int
+) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """2.5 and 97.5 % points of the rank of each column over all draws, rank 1 for the highest."""
+    if number == 0:
+        return np.empty(0, dtype=np.int32), np.empty(0, dtype=np.int32)
+    drawn = draw(np.random.default_rng(SEED)).astype(np.float32)
+    ordered = np.argsort(-drawn, axis=1)
+    ranks = np.empty((DRAWS, number), dtype=np.int32)
+    np.put_along_axis(ranks, ordered, np.arange(1, number + 1, dtype=np.int32)[None, :], axis=1)
+    lowest, highest = int(0.025 * DRAWS), DRAWS - 1 - int(0.025 * DRAWS)
+    by_unit = np.partition(np.ascontiguousarray(ranks.T), (lowest, highest), axis=1)
+    return by_unit[:, lowest], by_unit[:, highest]
+
+
+def _runs_of_alike(alike: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Longest runs [start, end) of neighbours that are all alike, of two or more, none inside another."""
+    runs: list[tuple[int, int]] = []
+    end = 0
+    for start in range(alike.shape[0]):
+        end = max(end, start + 1)
+        grown = False
+        while end < alike.shape[0] and alike[end, start:end].all():
+            end, grown = end + 1, True
+        if grown:
+            runs.append((start, end))
+    return runs

@@ -1,0 +1,198 @@
+"""Decay analysis of one channel of one trial: phases, fit window, rate with its uncertainty, time to clear, notes."""
+
+import math
+from dataclasses import fields, replace
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from app.compute.decay.clearing import clear_level_value, time_to_clear
+from app.compute.decay.curve import decay_curve
+from app.compute.decay.fit import FitOutcome, FitTerms, Readings, fit_decay, no_fit
+from app.compute.decay.fit_checks import fit_notes
+from app.compute.decay.local_noise import LocalNoise, crossing_uncertainty_min, local_noise
+from app.compute.decay.phases import ROUNDING_H, Phases, find_phases
+from app.compute.decay.reading_checks import reading_notes
+from app.compute.decay.result import ChannelDecay, ClearLevel, Marks, TimeToClear
+from app.compute.decay.unit_on import switch_on_h
+from app.compute.decay.window import FEWEST_READINGS, ceiling_of
+from app.compute.signal.events import EVENTS_WITH_A_PART_BEFORE
+from app.compute.signal.noise import Floats, resolution_step
+from app.compute.statistics.measured import Measured
+from app.compute.wording.notes import Note
+
+__all__ = ["analyse_decay", "decay_curve"]
+
+
+def analyse_decay(
+    elapsed_s: ArrayLike,
+    levels: ArrayLike,
+    *,
+    channel: str,
+    unit: str,
+    marks: Marks = Marks(),  # noqa: B008 -- frozen, never changed
+    clear_level: ClearLevel = ClearLevel(),  # noqa: B008 -- frozen, never changed
+    saturation_level: float | None = None,
+    response_time_s: float | None = None,
+    empty_room: bool = False,
+) -> ChannelDecay:
+    r"""Find the phases of a trial in one channel and its decay rate.
+
+    .. math:: C(t) = C_b + A\,e^{-k (t - t_{on})}
+
+    Parameters
+    elapsed_s : time since the log's first reading, ascending [s]
+    levels : readings; not-a-number where there is no true reading (missing, or a held value repeated) [unit]
+    marks : what a person set; the rest is found
+    clear_level : what counts as cleared
+    saturation_level : readings at or above it are left out; None: a plateau at the highest reading is [unit]
+    response_time_s : time constant of the logger; the window starts three of them after unit on [s]
+    empty_room : no unit was running, so the background before the smoke still holds during the decay
+
+    Returns  everything found; where there is no decay `fit.decay_rate` is None and `fit.why_not` says why
+
+    Raises   ValueError where times and levels differ in number, times go back, or an argument is not a number
+
+    >>> time_s = np.arange(0.0, 3600.0, 10.0)
+    >>> decay = analyse_decay(time_s, 4 + 400 * np.exp(-3 * time_s / 3600), channel="pm2_5", unit="µg/m³")
+    >>> round(decay.fit.decay_rate.value, 3), decay.time_to_clear.reached
+    (3.0, False)
+    """
+    _check_arguments(marks, saturation_level, response_time_s)
+    time_h, level = _true_readings(elapsed_s, levels)
+    if time_h.size < 2:
+        return _nothing(channel, unit, Readings(time_h, level, 0.0, 0.0, unit), marks, clear_level)
+    readings = Readings(time_h, level, float(np.median(np.diff(time_h))), resolution_step(level), unit)
+    ceiling = saturation_level if saturation_level is not None else ceiling_of(level)
+    terms = FitTerms(marks, ceiling, response_time_s, empty_room)
+    phases = find_phases(time_h, level, marks, readings.interval_h)
+    outcome = fit_decay(readings, phases, terms)
+    if marks.unit_on_h is None:
+        on_h = switch_on_h(readings, outcome)
+        if on_h is not None:
+            phases = replace(phases, unit_on_h=on_h)
+            outcome = fit_decay(readings, phases, terms)
+    part_before = _rate_before(readings, phases, terms, outcome)
+    of_fit = fit_notes(readings, phases, outcome, response_time_s, part_before)
+    notes = (*reading_notes(readings, phases, outcome), *of_fit)
+    return _result(channel, unit, readings, phases, outcome, clear_level, notes)
+
+
+def _rate_before(readings: Readings, phases: Phases, terms: FitTerms, outcome: FitOutcome) -> Measured | None:
+    """Rate of the part before a change or a jump, which a person can choose instead; None where it tells none."""
+    if outcome.event is None or outcome.event.kind not in EVENTS_WITH_A_PART_BEFORE or outcome.fit.decay_rate is None:
+        return None
+    shorter = replace(terms, marks=replace(terms.marks, fit_end_h=outcome.event.at_h))
+    return fit_decay(readings, phases, shorter).fit.decay_rate
+
+
+def _check_arguments(marks: Marks, saturation_level: float | None, response_time_s: float | None) -> None:
+    for mark in fields(marks):
+        value = getattr(marks, mark.name)
+        if value is not None and not math.isfinite(value):
+            raise ValueError(f"The mark {mark.name} is {value}; it needs to be a number, or None to be found.")
+    if saturation_level is not None and not saturation_level > 0:
+        raise ValueError(f"The saturation level is {saturation_level}; it needs to be above zero.")
+    if response_time_s is not None and not (math.isfinite(response_time_s) and response_time_s >= 0):
+        raise ValueError(f"The response time is {response_time_s} s; it needs to be zero or above.")
+
+
+def _true_readings(elapsed_s: ArrayLike, levels: ArrayLike) -> tuple[Floats, Floats]:
+    time = np.asarray(elapsed_s, dtype=float).ravel()
+    level = np.asarray(levels, dtype=float).ravel()
+    if time.size != level.size:
+        raise ValueError(f"There are {time.size} times and {level.size} levels; each reading needs one of both.")
+    held = np.isfinite(level) & np.isfinite(time)
+    time, level = time[held], level[held]
+    back = np.diff(time) < 0
+    if bool(back.any()):
+        place = int(np.argmax(back))
+        raise ValueError(
+            f"The time goes back from {time[place]:g} s to {time[place + 1]:g} s; times need to ascend. "
+            "Sort the readings first."
+        )
+    return time / 3600, level
+
+
+def _result(
+    channel: str, unit: str, readings: Readings, phases: Phases, outcome: FitOutcome, clear_level: ClearLevel,
+    notes: tuple[Note, ...],
+) -> ChannelDecay:  # fmt: skip
+    time_h, smooth = readings.time_h, phases.smooth
+    start_level, peak_level, end_level = (
+        float(v) for v in np.interp([phases.unit_on_h, phases.peak_h, phases.end_h], time_h, smooth)
+    )
+    fit = outcome.fit
+    background = fit.background.value if fit.background is not None else float(smooth.min())
+    if not math.isnan(outcome.before):
+        background = outcome.before
+    clear = clear_level_value(clear_level, start_level, background)
+    at_start = _noise_at(readings, phases, phases.unit_on_h)
+    cleared = time_to_clear(time_h, smooth, clear, phases.unit_on_h, phases.end_h, fit)
+    if cleared.value_min is not None:
+        of_clear_level = {
+            "absolute": 0.0,
+            "share_of_start": clear_level.value * (at_start.uncertainty if at_start else 0.0),
+            "background": fit.background.uncertainty if fit.background is not None else 0.0,
+        }[clear_level.kind]
+        at_crossing = _noise_at(readings, phases, phases.unit_on_h + cleared.value_min / 60)
+        uncertainty = crossing_uncertainty_min(at_crossing, of_clear_level, readings.interval_h)
+        cleared = replace(cleared, uncertainty_min=uncertainty)
+    return ChannelDecay(
+        channel=channel,
+        unit=unit,
+        smoke_start_h=phases.smoke_start_h,
+        peak_h=phases.peak_h,
+        unit_on_h=phases.unit_on_h,
+        end_h=phases.end_h,
+        unit_on_found=phases.unit_on_found,
+        interval_s=3600 * readings.interval_h,
+        readings=int(time_h.size),
+        start_level=start_level,
+        peak_level=peak_level,
+        end_level=end_level,
+        fit=fit,
+        time_to_clear=cleared,
+        notes=notes,
+        start_level_uncertainty=at_start.uncertainty if at_start else None,
+    )
+
+
+def _noise_at(readings: Readings, phases: Phases, at_h: float) -> LocalNoise | None:
+    """Noise of the level at a moment of the run; readings before unit on follow another curve and stay out."""
+    first, last = np.searchsorted(
+        readings.time_h, [phases.unit_on_h - ROUNDING_H, phases.end_h + ROUNDING_H], side="left"
+    )
+    run = slice(int(first), int(last))
+    return local_noise(readings.time_h[run], readings.level[run], phases.smooth[run], at_h, readings.step)
+
+
+def _nothing(channel: str, unit: str, readings: Readings, marks: Marks, clear_level: ClearLevel) -> ChannelDecay:
+    """The result where there is at most one reading."""
+    found = int(readings.time_h.size)
+    only = float(readings.level[0]) if found else math.nan
+    at = float(readings.time_h[0]) if found else 0.0
+    unit_on_h = marks.unit_on_h if marks.unit_on_h is not None else at
+    why = (
+        f"{channel} holds {found} readings; a decay needs at least {FEWEST_READINGS}. Check that the log has readings "
+        "in this column."
+    )
+    clear = clear_level_value(clear_level, only if found else 0.0, only if found else 0.0)
+    note = Note("too_few_readings", "unusable", why, float(found), float(FEWEST_READINGS), "readings")
+    return ChannelDecay(
+        channel=channel,
+        unit=unit,
+        smoke_start_h=marks.smoke_start_h,
+        peak_h=None,
+        unit_on_h=unit_on_h,
+        end_h=max(at, unit_on_h),
+        unit_on_found=marks.unit_on_h is None,
+        interval_s=0.0,
+        readings=found,
+        start_level=only,
+        peak_level=only,
+        end_level=only,
+        fit=no_fit(why, at, at, found),
+        time_to_clear=TimeToClear(False, None, 0.0, None, clear),
+        notes=(note,),
+    )

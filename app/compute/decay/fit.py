@@ -1,0 +1,279 @@
+"""From the readings of one trial to its decay rate: window, fit, other windows, departures from one exponential."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.compute.decay.phases import ROUNDING_H, Phases
+from app.compute.decay.result import DecayFit, Marks
+from app.compute.decay.window import (
+    FEWEST_READINGS,
+    KEPT_READINGS,
+    Places,
+    excess_floor,
+    time_to_floor_h,
+    window_start_h,
+)
+from app.compute.decay.window_sensitivity import NOISE_LIMIT, window_sensitivity
+from app.compute.signal.blocks import Blocks, block_means
+from app.compute.signal.events import RateEvent, find_event
+from app.compute.signal.exponential_fit import ExponentialFit, QuickFit, fit_exponential, noise_of_blocks, quick_fit
+from app.compute.signal.noise import Floats
+from app.compute.signal.rate_table import BackgroundBounds
+from app.compute.statistics.measured import Measured
+from app.compute.wording.numbers import level_words
+
+# The background towards which a curve tends lies below the one before the smoke where a unit cleans what leaks in,
+# so the level before the smoke holds it to this share only; in an empty room only drift separates the two.
+BACKGROUND_SHARE_RUNNING = 0.4  # common practice, no source
+BACKGROUND_SHARE_EMPTY_ROOM = 0.1  # common practice, no source
+FEWEST_BEFORE = 3  # readings before the smoke that tell a background
+# The room never falls below its background, but a reading does: the background may lie above the lowest reading by
+# what noise and rounding can take from one, two of their standard deviations.
+NOISE_BELOW_BACKGROUND = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """Readings of one channel [h on the log's clock], their sampling interval and display step; `unit` of levels."""
+
+    time_h: Floats
+    level: Floats
+    interval_h: float
+    step: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class FitTerms:
+    """What the fit is told besides the readings; `ceiling`: readings at or above it are saturated."""
+
+    marks: Marks
+    ceiling: float | None
+    response_time_s: float | None
+    empty_room: bool
+
+
+@dataclass(frozen=True, slots=True)
+class FitOutcome:
+    """The fit and what the checks need to judge it.
+
+    places : readings that were fitted
+    event : departure from one exponential, at_h on the log's clock
+    at_least_per_h : 2.5 % point of what the readings say of the rate, not-a-number without a rate
+    window_deviation : largest move of the rate over other windows, in standard deviations of noise
+    excess_at_start : fitted level over the background at the window's start
+    before : level before the smoke, not-a-number where there is none
+    saturated : number of readings after unit on at or above the ceiling
+    """
+
+    fit: DecayFit
+    places: Places
+    event: RateEvent | None
+    window_deviation: float
+    excess_at_start: float
+    before: float
+    saturated: int
+    at_least_per_h: float = math.nan
+
+
+def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome:
+    """Fit of the decay after unit on; `fit.decay_rate` is None with a sentence in `why_not` where there is none."""
+    marks = terms.marks
+    start_h, saturated = _start(readings, phases, terms)
+    end_h = phases.end_h if marks.fit_end_h is None else min(marks.fit_end_h, phases.end_h)
+    before = readings.level[phases.before_smoke]
+    before_level = float(np.median(before)) if before.size >= FEWEST_BEFORE else math.nan
+    inside = (readings.time_h >= start_h - ROUNDING_H) & (readings.time_h <= end_h + ROUNDING_H)
+    usable = np.flatnonzero(inside)
+    why = _why_no_window(readings, phases, usable, start_h, end_h)
+    if why:
+        return FitOutcome(
+            no_fit(why, start_h, end_h, int(usable.size)), usable, None, 0.0, 0.0, before_level, saturated
+        )
+    places, blocks, bounds, quick = _window(readings, terms, usable, before, end_h)
+    fitted = fit_exponential(blocks, bounds, quick)
+    time = blocks.time_h - blocks.time_h[0]
+    half_range, deviation = window_sensitivity(time, blocks.level, fitted, bounds)
+    event = find_event(blocks, fitted, bounds)
+    start_h = max(start_h, float(readings.time_h[places[0]])) if marks.fit_start_h is None else start_h
+    if fitted.amplitude <= 0 or fitted.rate + 2 * fitted.uncertainty < 0:
+        why = _why_no_decay(blocks, readings.unit, start_h - phases.unit_on_h, end_h - phases.unit_on_h)
+        fit = no_fit(why, start_h, end_h, int(places.size))
+        return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated)
+    choice = "given" if marks.background_level is not None else _choice(fitted, bounds)
+    # the fit counts from the middle of its first block, which is later than the first reading of the window
+    origin_h = float(blocks.time_h[0])
+    fit = _decay_fit(readings, phases.unit_on_h, origin_h, places, fitted, choice, start_h, half_range, deviation)
+    return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated, fitted.at_least)
+
+
+def _why_no_decay(blocks: Blocks, unit: str, start_h: float, end_h: float) -> str:
+    """What the level does instead of falling towards a background; start and end from unit on [h]."""
+    tenth = max(blocks.level.size // 10, 1)
+    first, last = float(np.median(blocks.level[:tenth])), float(np.median(blocks.level[-tenth:]))
+    between = f"between {60 * start_h:.0f} and {60 * end_h:.0f} min from unit on"
+    from_to = f"from {level_words(first, unit)} to {level_words(last, unit)}"
+    said = f"The level rises {from_to} {between}"
+    if last <= first:
+        said = f"The level goes {from_to} {between} without falling towards a background"
+    return f"{said}; a decay rate needs a falling level. Check the marks and what gave off particles."
+
+
+def no_fit(why: str, start_h: float, end_h: float, readings: int) -> DecayFit:
+    """The fit that there is not, with the reason."""
+    return DecayFit(
+        fit_converged=False,
+        why_not=why,
+        decay_rate=None,
+        statistical_uncertainty_per_h=0.0,
+        window_sensitivity_per_h=0.0,
+        background=None,
+        amplitude=None,
+        covariance=((0.0, 0.0, 0.0),) * 3,
+        background_choice="fitted",
+        window_start_h=start_h,
+        window_end_h=end_h,
+        readings_fitted=readings,
+        r_squared=0.0,
+        residual_spread=0.0,
+        lag_one_autocorrelation=0.0,
+    )
+
+
+def _start(readings: Readings, phases: Phases, terms: FitTerms) -> tuple[float, int]:
+    """Start of the window [h], after the last saturated reading, and the number of saturated ones after unit on."""
+    start_h = window_start_h(phases.unit_on_h, phases.peak_h, terms.response_time_s)
+    if terms.marks.fit_start_h is not None:
+        start_h = terms.marks.fit_start_h
+    if terms.ceiling is None:
+        return start_h, 0
+    high = np.flatnonzero((readings.level >= terms.ceiling) & (readings.time_h <= phases.end_h))
+    if high.size == 0:
+        return start_h, 0
+    # readings just under the ceiling between saturated ones are the low half of the noise
+    after = float(readings.time_h[high[-1]]) + 2 * ROUNDING_H
+    return max(start_h, after), int(np.sum(readings.time_h[high] >= phases.unit_on_h))
+
+
+def _why_no_window(readings: Readings, phases: Phases, usable: Places, start_h: float, end_h: float) -> str:
+    if phases.rising:
+        return (
+            "The level rises through the log; a decay needs a falling level. Check the columns, or mark unit on and "
+            "the end of the run."
+        )
+    found = int(usable.size)
+    if found < FEWEST_READINGS or readings.time_h[usable[0]] == readings.time_h[usable[-1]]:
+        between = f"between {60 * (start_h - phases.unit_on_h):.1f} and {60 * (end_h - phases.unit_on_h):.1f} min"
+        return (
+            f"The fit needs {FEWEST_READINGS} readings at different times and found {found} {between} from unit on. "
+            "Move the marks apart, or log at a shorter interval."
+        )
+    level = readings.level[usable]
+    if float(level.max()) == float(level.min()):
+        return (
+            f"All {found} readings after unit on are {level_words(float(level[0]), readings.unit)}; a decay needs a "
+            "falling level. Check the logger and "
+            "the marks."
+        )
+    return ""
+
+
+def _window(
+    readings: Readings, terms: FitTerms, usable: Places, before: Floats, end_h: float
+) -> tuple[Places, Blocks, BackgroundBounds, QuickFit]:
+    """Readings above the floor, found by fitting, cutting and fitting again."""
+    places, quick = usable, None
+    for turn in range(3):
+        level = readings.level[places]
+        blocks = block_means(readings.time_h[places], level, readings.interval_h, readings.step)
+        bounds = background_bounds(blocks.level, before, terms, readings.step)
+        quick = quick_fit(blocks, bounds, quick)
+        floor = excess_floor(readings.step, quick.amplitude)
+        reach_h = float(readings.time_h[places[0]]) + time_to_floor_h(quick.amplitude, quick.rate, floor)
+        if turn == 2 or terms.marks.fit_end_h is not None or reach_h >= end_h:
+            break
+        kept_h = float(readings.time_h[usable[min(KEPT_READINGS, usable.size) - 1]])
+        end_h = max(reach_h, kept_h)
+        places = usable[readings.time_h[usable] <= end_h]
+    quick = quick_fit(blocks, bounds, quick)
+    bounds = background_bounds(blocks.level, before, terms, readings.step, _noise_at_lowest(blocks, quick))
+    return places, blocks, bounds, quick_fit(blocks, bounds, quick)
+
+
+def _noise_at_lowest(blocks: Blocks, quick: QuickFit) -> float:
+    """Standard deviation of the lowest block, drifting noise and rounding together, from the residuals."""
+    noise = noise_of_blocks(blocks, quick.level(blocks.time_h - blocks.time_h[0]))
+    lowest = int(np.argmin(blocks.level))
+    return math.hypot(float(noise.correlated[lowest]), float(noise.independent[lowest]))
+
+
+def background_bounds(
+    fitted: Floats, before: Floats, terms: FitTerms, step: float, noise: float = 0.0
+) -> BackgroundBounds:
+    """What is known of the background of the levels fitted: a mark, readings before the smoke, or only an upper end.
+
+    noise : standard deviation of the lowest level, once it is known
+    """
+    ordered = np.sort(fitted)
+    lowest, low = float(ordered[ordered.size // 20]), min(0.0, float(ordered[0]))
+    high = max(lowest, low + max(step, 1e-6 * max(abs(low), abs(float(ordered[-1])))))
+    high += NOISE_BELOW_BACKGROUND * noise
+    rounding = max(step / math.sqrt(12), 1e-4 * max(high, 0.0), 1e-12)
+    if terms.marks.background_level is not None:
+        given = terms.marks.background_level
+        return BackgroundBounds(min(low, given), max(high, given), given, rounding)
+    if before.size < FEWEST_BEFORE:
+        return BackgroundBounds(low, high)
+    given = float(np.median(before))
+    share = BACKGROUND_SHARE_EMPTY_ROOM if terms.empty_room else BACKGROUND_SHARE_RUNNING
+    variance = rounding**2 + (share * given) ** 2 + float(np.var(before)) / min(before.size, 4)
+    return BackgroundBounds(min(low, given), max(high, given), given, math.sqrt(variance))
+
+
+def _decay_fit(
+    readings: Readings, unit_on_h: float, origin_h: float, places: Places, fitted: ExponentialFit, choice: str,
+    start_h: float, half_range: float, deviation: float,
+) -> DecayFit:  # fmt: skip
+    time, level = readings.time_h[places], readings.level[places]
+    uncertainty = fitted.uncertainty
+    if deviation > NOISE_LIMIT and half_range > uncertainty:
+        uncertainty = math.hypot(uncertainty, half_range)
+    lead = origin_h - unit_on_h
+    grow = math.exp(min(max(fitted.rate * lead, -50.0), 50.0))
+    turn = np.eye(3)
+    turn[1, 1], turn[1, 2] = grow, grow * fitted.amplitude * lead
+    turn[2, 2] = uncertainty / fitted.uncertainty if fitted.uncertainty > 0 else 1.0
+    covariance = turn @ fitted.covariance @ turn.T
+    curve = fitted.background + fitted.amplitude * np.exp(-fitted.rate * (time - origin_h))
+    total = float(np.sum((level - level.mean()) ** 2))
+    dof = fitted.degrees_of_freedom
+    return DecayFit(
+        fit_converged=True,
+        why_not="",
+        decay_rate=Measured(fitted.rate, uncertainty, dof),
+        statistical_uncertainty_per_h=fitted.uncertainty,
+        window_sensitivity_per_h=half_range,
+        background=Measured(fitted.background, math.sqrt(max(float(covariance[0, 0]), 0.0)), dof),
+        amplitude=Measured(fitted.amplitude * grow, math.sqrt(max(float(covariance[1, 1]), 0.0)), dof),
+        covariance=_rows(covariance),
+        background_choice=choice,
+        window_start_h=start_h,
+        window_end_h=float(time[-1]),
+        readings_fitted=int(places.size),
+        r_squared=1 - float(np.sum((level - curve) ** 2)) / total if total > 0 else 0.0,
+        residual_spread=fitted.spread,
+        lag_one_autocorrelation=fitted.autocorrelation,
+    )
+
+
+def _choice(fitted: ExponentialFit, bounds: BackgroundBounds) -> str:
+    """Where the background comes from: what says more of it, the readings before the smoke or the decay itself."""
+    if bounds.given is None:
+        return "fitted"
+    return "before the smoke" if fitted.covariance[0, 0] > 0.5 * bounds.given_uncertainty**2 else "fitted"
+
+
+def _rows(matrix: Floats) -> tuple[tuple[float, float, float], ...]:
+    return tuple((float(row[0]), float(row[1]), float(row[2])) for row in matrix)

@@ -1,0 +1,192 @@
+"""Checks of the readings themselves: number, times, gaps, saturation, background, humidity of the sampling."""
+
+import numpy as np
+
+from app.compute.decay.fit import FitOutcome, Readings
+from app.compute.decay.phases import Phases
+from app.compute.decay.window import FEWEST_READINGS
+from app.compute.wording.notes import Note
+from app.compute.wording.numbers import level_words
+
+# In tests/studies/decay_coverage.py intervals from fewer readings than this hold the truth too seldom where the
+# noise drifts over several readings, for so few readings cannot show that it does: with 25 as the limit 88.8 % do at
+# one reading in 120 s and an autocorrelation of 0.95, with 30 more than 90 %.
+FEW_READINGS = 30
+GAP_INTERVALS = 5.0  # sampling intervals; common practice, no source
+GAP_SHARE = 0.05  # of the window; common practice, no source
+LOW_START_STEPS = 20.0  # display steps of excess at the window's start; common practice, no source
+UNUSABLE_START_STEPS = 5.0  # display steps; below it rounding alone decides the rate; common practice, no source
+LOW_START_SHARE = 1.0  # of the background; common practice, no source
+UNSTABLE_SHARE = 0.3  # of the level before the smoke; common practice, no source
+UNSTABLE_STEPS = 3.0  # display steps; common practice, no source
+EARLY_RISE_SHARE = 0.5  # of the peak: a rise before so much has gone spoils the run; common practice, no source
+UNSTABLE_EXCESS_SHARE = 0.02  # of the excess at the window's start: a smaller change does not matter
+
+
+def reading_notes(readings: Readings, phases: Phases, outcome: FitOutcome) -> list[Note]:
+    """All notes on the readings of one channel."""
+    found = [
+        _few_readings(readings, outcome),
+        _low_start_level(readings, phases, outcome),
+        _saturation(readings, phases, outcome),
+        _gap(readings, phases, outcome),
+        _repeated_times(readings, phases),
+        _clock_jump(readings, phases, outcome),
+        _unstable_background(readings, phases, outcome),
+        _rises_again(readings, phases),
+    ]
+    return [note for note in found if note is not None]
+
+
+def _few_readings(readings: Readings, outcome: FitOutcome) -> Note | None:
+    found = outcome.fit.readings_fitted
+    if outcome.fit.decay_rate is None:
+        if found >= FEWEST_READINGS:
+            return None
+        message = (
+            f"{found} readings lie in the fit window; the fit needs {FEWEST_READINGS}. Log at a shorter interval than "
+            f"{3600 * readings.interval_h:.0f} s, or move the marks apart."
+        )
+        return Note("too_few_readings", "unusable", message, float(found), float(FEWEST_READINGS), "readings")
+    if found >= FEW_READINGS:
+        return None
+    message = (
+        f"The rate rests on {found} readings; from fewer than {FEW_READINGS} it cannot be told whether the noise "
+        "drifts from reading to reading, so the interval may be too narrow. Log at a shorter interval than "
+        f"{3600 * readings.interval_h:.0f} s."
+    )
+    return Note("too_few_readings", "care", message, float(found), float(FEW_READINGS), "readings")
+
+
+def _low_start_level(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note | None:
+    fit = outcome.fit
+    if fit.decay_rate is None or fit.background is None:
+        return None
+    excess, background = outcome.excess_at_start, fit.background.value
+    at = 60 * (fit.window_start_h - phases.unit_on_h)
+    if readings.step > 0 and excess < LOW_START_STEPS * readings.step:
+        severity = "unusable" if excess < UNUSABLE_START_STEPS * readings.step else "care"
+        message = (
+            f"The level stands {level_words(excess, readings.unit)} above the background where the window starts, "
+            f"{excess / readings.step:.0f} "
+            f"steps of the display; {LOW_START_STEPS:.0f} are needed for a rate that rounding does not shape. Start "
+            "with more smoke."
+        )
+        limit = LOW_START_STEPS * readings.step
+        return Note("low_start_level", severity, message, excess, limit, at_min=at)  # type: ignore[arg-type]
+    if excess < LOW_START_SHARE * background:
+        message = (
+            f"The level stands {level_words(excess, readings.unit)} above a background of "
+            f"{level_words(background, readings.unit)} where the window starts; it should stand above it by more "
+            "than the background itself. Start with more smoke, or lower the background first."
+        )
+        return Note("low_start_level", "care", message, excess, LOW_START_SHARE * background, at_min=at)
+    return None
+
+
+def _saturation(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note | None:
+    if outcome.saturated == 0:
+        return None
+    highest = float(readings.level.max())
+    until = 60 * (outcome.fit.window_start_h - phases.unit_on_h)
+    message = (
+        f"{outcome.saturated} readings after unit on stand at the detector's limit "
+        f"({level_words(highest, readings.unit)}); they are left out and the window starts after the last of "
+        f"them, {until:.1f} min from unit on. The true start level is higher "
+        "than shown. Start with less smoke."
+    )
+    return Note("saturation", "care", message, float(outcome.saturated), 0.0, "readings", max(until, 0.0))
+
+
+def _gap(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note | None:
+    if outcome.places.size < 2 or readings.interval_h <= 0:
+        return None
+    time = readings.time_h[outcome.places]
+    steps = np.diff(time)
+    longest = int(np.argmax(steps))
+    gap_h, limit_h = (
+        float(steps[longest]),
+        max(GAP_INTERVALS * readings.interval_h, GAP_SHARE * float(time[-1] - time[0])),
+    )
+    if gap_h <= limit_h:
+        return None
+    at = 60 * (float(time[longest]) - phases.unit_on_h)
+    message = (
+        f"There is no reading for {60 * gap_h:.1f} min inside the fit window, from {at:.1f} min after unit on; gaps of "
+        f"up to {60 * limit_h:.1f} min are taken as they come. The fit bridges it with the curve on both sides."
+    )
+    return Note("gap_in_window", "care", message, 60 * gap_h, 60 * limit_h, "min", at)
+
+
+def _repeated_times(readings: Readings, phases: Phases) -> Note | None:
+    repeated = np.flatnonzero(np.diff(readings.time_h) == 0)
+    if repeated.size == 0:
+        return None
+    at = 60 * (float(readings.time_h[repeated[0]]) - phases.unit_on_h)
+    message = (
+        f"{repeated.size} readings carry the time of the reading before, first {at:.1f} min from unit on; each counts "
+        "as a reading. Check the logger's clock."
+    )
+    return Note("repeated_times", "care", message, float(repeated.size), 0.0, "readings", at)
+
+
+def _clock_jump(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note | None:
+    """A step in time over which the level did not fall although the rate says that it must have."""
+    fit = outcome.fit
+    if fit.decay_rate is None or fit.background is None or outcome.places.size < 8 or readings.interval_h <= 0:
+        return None
+    time, level = readings.time_h[outcome.places], readings.level[outcome.places]
+    steps = np.diff(time)
+    longest = int(np.argmax(steps))
+    if steps[longest] < 10 * readings.interval_h or longest < 3 or longest > time.size - 5:
+        return None
+    before = float(np.median(level[max(longest - 2, 0) : longest + 1])) - fit.background.value
+    after = float(np.median(level[longest + 1 : longest + 4])) - fit.background.value
+    local = np.polyfit(time[: longest + 1], np.log(np.maximum(level[: longest + 1] - fit.background.value, 1e-9)), 1)
+    expected = max(-float(local[0]), 0.0) * float(steps[longest])
+    if expected < 0.3 or before <= 0 or after <= 0 or np.log(before / after) > 0.3 * expected:
+        return None
+    at = 60 * (float(time[longest]) - phases.unit_on_h)
+    message = (
+        f"The clock moves on by {60 * steps[longest]:.1f} min at {at:.1f} min from unit on, but the level goes on as "
+        "if no time had passed; the logger's clock seems to have been changed. Correct the times before using the rate."
+    )
+    return Note("clock_jump", "unusable", message, 60 * float(steps[longest]), 600 * readings.interval_h, "min", at)
+
+
+def _unstable_background(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note | None:
+    before = readings.level[phases.before_smoke]
+    if before.size < 6:
+        return None
+    third = before.size // 3
+    change = float(np.median(before[-third:]) - np.median(before[:third]))
+    level = float(np.median(before))
+    limit = max(
+        UNSTABLE_SHARE * abs(level), UNSTABLE_STEPS * readings.step, UNSTABLE_EXCESS_SHARE * outcome.excess_at_start
+    )
+    if abs(change) <= limit:
+        return None
+    message = (
+        f"The background {'rose' if change > 0 else 'fell'} by {level_words(abs(change), readings.unit)} (from one "
+        "third of the readings before the "
+        f"smoke to the last) around a level of {level_words(level, readings.unit)}; up to "
+        f"{level_words(limit, readings.unit)} was allowed. The level before the smoke says little about the "
+        "background during the run. Wait until it stands still."
+    )
+    at = 60 * (float(readings.time_h[0]) - phases.unit_on_h)
+    return Note("unstable_background", "care", message, change, limit, at_min=at)
+
+
+def _rises_again(readings: Readings, phases: Phases) -> Note | None:
+    if phases.rises_again_h is None:
+        return None
+    at = 60 * (phases.rises_again_h - phases.unit_on_h)
+    peak, lowest = np.interp([phases.peak_h, phases.rises_again_h], readings.time_h, phases.smooth)
+    left = float(lowest / peak) if peak > 0 else 1.0
+    early = left > EARLY_RISE_SHARE
+    message = (
+        f"The level rises again from {at:.1f} min after unit on, when {left:.0%} of the peak was left: a second "
+        "source, a door, or the unit switched off. The run is taken to end there"
+        f"{', too early for a rate that can be trusted' if early else ''}. Set the end mark if that is not so."
+    )
+    return Note("rises_again", "unusable" if early else "care", message, left, EARLY_RISE_SHARE, at_min=at)

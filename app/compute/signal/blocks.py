@@ -1,0 +1,50 @@
+"""Averages of neighbouring readings: the fit works on at most a hundred or so block means.
+
+An exponential averaged over blocks of equal length is the same exponential times a constant, so the rate is
+not touched; and the autocorrelation that matters for a rate is the slow one that survives in block means.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.compute.signal.noise import Floats
+
+MOST_BLOCKS = 120
+
+
+@dataclass(frozen=True, slots=True)
+class Blocks:
+    """Block means: mean time [h], mean level, number of readings of a full block and share of it that is there,
+    distance to the block before in blocks, and the error that rounding leaves in each mean."""
+
+    time_h: Floats
+    level: Floats
+    share: Floats
+    spacing: Floats
+    rounding: Floats
+
+
+def block_means(time_h: Floats, levels: Floats, interval_h: float, step: float, most: int = MOST_BLOCKS) -> Blocks:
+    """Means over equal stretches of time, each a whole number of sampling steps long, at most `most` of them.
+
+    step : display step of the logger; a block whose readings all round to one value keeps an error of step/√12,
+        one whose readings scatter over a step or more averages it out (first harmonic of the rounding error)
+    """
+    span = float(time_h[-1] - time_h[0])
+    per_block = max(1, math.ceil((span / interval_h + 1) / most - 1e-6)) if interval_h > 0 else 1
+    rounded = step / math.sqrt(12)
+    if per_block == 1:
+        spacing = np.maximum(np.diff(time_h) / interval_h, 0.5) if interval_h > 0 else np.ones(time_h.size - 1)
+        return Blocks(time_h, levels, np.ones(time_h.size), spacing, np.full(time_h.size, rounded))
+    number = np.floor((time_h - time_h[0]) / interval_h + 0.5).astype(np.int64) // per_block
+    starts = np.flatnonzero(np.append(True, np.diff(number) != 0))
+    count = np.diff(np.append(starts, time_h.size)).astype(float)
+    time = np.add.reduceat(time_h, starts) / count
+    level = np.add.reduceat(levels, starts) / count
+    rounding = np.zeros(level.size)
+    if step > 0:
+        scatter = np.maximum(np.add.reduceat(levels**2, starts) / count - level**2 - rounded**2, 0.0)
+        rounding = rounded * np.sqrt(np.exp(-4 * math.pi**2 * scatter / step**2) + 1 / count)
+    return Blocks(time, level, count / per_block, np.diff(number[starts]).astype(float), rounding)

@@ -1,0 +1,270 @@
+r"""More than one rate in the window: speed changed, a door opened, a second source, mixing not finished, two rooms.
+
+The single exponential is held against curves with one thing more: from a time s on another rate, at s a jump
+(or a ramp of some minutes) that then decays at the same rate, or a second exponential. The first two are further
+columns of a linear model about the single fit, the third is a search over pairs of rates. The gain is a ratio of
+likelihoods,
+
+.. math:: G = 2\,(\max_\varphi \ell_{with} - \max_\varphi \ell_{without})
+
+with the autocorrelation φ and the noise fitted on both sides, for drifting noise looks like a change of rate too.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.compute.signal.autocorrelation import Whitener, whiteners
+from app.compute.signal.blocks import Blocks
+from app.compute.signal.exponential_fit import ExponentialFit, noise_of_blocks
+from app.compute.signal.fitting import scaled_inverse
+from app.compute.signal.noise import Floats
+from app.compute.signal.rate_table import BackgroundBounds, possible_autocorrelations
+from app.compute.signal.two_rates import best_split
+
+FEWEST_BLOCKS = 8
+BREAKS_OF_RATE = 18  # times at which a change of rate is tried; a jump is tried at every block
+PASSING_SHARES = (0.04, 0.1)  # of the window: how long a passing source or open door may last
+EDGE_SHARE = 0.1  # of the window at either end where no break is looked for
+AUTOCORRELATIONS = [0, 2, 4, 6, 7]  # places on the grid of possible ones
+PAIR_RATES = np.geomspace(0.12, 12.0, 13)  # as multiples of the single rate
+PAIRS = np.array([(i, j) for i in range(PAIR_RATES.size) for j in range(i)])  # faster, slower
+# About 99 of 100 simulated single exponentials stay below these; few blocks have heavier tails. The study in
+# tests/studies/decay_coverage.py prints the share of events found by mistake.
+BREAK_LIMIT, BREAK_LIMIT_FEW = 15.0, 320.0  # constant, and the part divided by the number of blocks
+PAIR_LIMIT, PAIR_LIMIT_FEW = 12.0, 66.0
+PAIR_LIMIT_GIVEN, PAIR_LIMIT_GIVEN_FEW = 12.0, 22.0  # a background that is known cannot take the part of a slow rate
+FEW_BLOCKS = 20  # fewer count as so many in the limit for breaks
+CHANGE_LIMIT = 0.10  # smallest relative change of rate, or jump relative to the level, that is told
+WORTH_A_LOOK = 0.3  # of the limit: a smaller gain does not reach it when the noise is judged anew
+PLACED_WITHIN = 0.12  # of the window: how far the place of a changed rate is searched around the first finding
+EVENTS_WITH_A_PART_BEFORE = ("rate_change", "jump")
+END_SHARE = 3.0  # a fast start counts as over after so many of its own time constants
+
+
+@dataclass(frozen=True, slots=True)
+class RateEvent:
+    """What keeps a curve from being one exponential.
+
+    kind : "rate_change", "jump", "fast_start" (mixing not finished, or a second room), "slow_start" (smoke still
+        coming) or "slow_tail"
+    at_h : where, on the clock that the blocks have [h]
+    change : rate after over rate before − 1; for a jump its height over the level; for a second exponential the
+        share of its amplitude
+    gain : twice the gain in log likelihood; limit : what it was held against
+    """
+
+    kind: str
+    at_h: float
+    change: float
+    gain: float
+    limit: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Candidate:
+    kind: str
+    at_h: float
+    gain: float
+    columns: Floats
+
+
+def find_event(blocks: Blocks, fit: ExponentialFit, bounds: BackgroundBounds) -> RateEvent | None:
+    """The clearest departure from one exponential in block means; None where none is clear."""
+    count = blocks.time_h.size
+    if count < FEWEST_BLOCKS or fit.amplitude <= 0 or fit.rate <= 0:
+        return None
+    time = blocks.time_h - blocks.time_h[0]
+    settings = [float(v) for v in possible_autocorrelations(count)[AUTOCORRELATIONS]]
+    inverses = whiteners(fit.noise, settings)
+    breaks, without = _best_break(time, blocks.level, fit, inverses, bounds)
+    pair = _best_pair(time, blocks.level, fit, inverses, bounds, without)
+    break_limit = BREAK_LIMIT + BREAK_LIMIT_FEW / max(count, FEW_BLOCKS)
+    pair_limit = _pair_limit(count, fit, bounds)
+    best, limit = (pair, pair_limit) if pair.gain / pair_limit > breaks.gain / break_limit else (breaks, break_limit)
+    if best.gain < WORTH_A_LOOK * limit:
+        return None
+    gain, coefficients = _gain_with_own_noise(blocks, best, settings, bounds, without)
+    change = _change(best, coefficients, time, fit)
+    if gain < limit or abs(change) < CHANGE_LIMIT:
+        return None
+    if best.kind == "rate_change":
+        return _placed(blocks, best, bounds, gain, limit)
+    kind = best.kind if best.kind != "fast_start" or change > 0 else "slow_start"
+    return RateEvent(kind, best.at_h + float(blocks.time_h[0]), change, gain, limit)
+
+
+def _pair_limit(count: int, fit: ExponentialFit, bounds: BackgroundBounds) -> float:
+    of_last_block = math.hypot(float(fit.noise.correlated[-1]), float(fit.noise.independent[-1]))
+    if bounds.given is not None and bounds.given_uncertainty <= of_last_block:
+        return PAIR_LIMIT_GIVEN + PAIR_LIMIT_GIVEN_FEW / count
+    return PAIR_LIMIT + PAIR_LIMIT_FEW / count
+
+
+def _placed(blocks: Blocks, found: _Candidate, bounds: BackgroundBounds, gain: float, limit: float) -> RateEvent | None:
+    """A change of rate, with its place and size from two fits instead of a first-order column."""
+    count = blocks.time_h.size
+    near = int(np.searchsorted(blocks.time_h - blocks.time_h[0], found.at_h))
+    reach = max(int(PLACED_WITHIN * count), 2)
+    split = best_split(blocks, bounds, near - reach, near + reach)
+    if split is None or split.before_per_h <= 0:
+        return None
+    change = split.after_per_h / split.before_per_h - 1
+    return RateEvent("rate_change", split.at_h, change, gain, limit) if abs(change) >= CHANGE_LIMIT else None
+
+
+def _log_likelihood(rss: Floats, log_det: Floats | float, count: int) -> Floats:
+    result: Floats = -0.5 * log_det - 0.5 * count * np.log(np.maximum(rss, 1e-4 * count))
+    return result
+
+
+def _held(bounds: BackgroundBounds) -> float:
+    """Weight with which a known background holds the first coefficient."""
+    return 0.0 if bounds.given is None else 1.0 / max(bounds.given_uncertainty, 1e-12) ** 2
+
+
+def _best_break(
+    time: Floats, level: Floats, fit: ExponentialFit, inverses: Sequence[Whitener], bounds: BackgroundBounds
+) -> tuple[_Candidate, float]:
+    """Best change of rate, jump or passing event, and the log likelihood of the single exponential."""
+    count = time.size
+    decayed = np.exp(-np.clip(fit.rate * time, -50, 700))
+    low, high = max(int(EDGE_SHARE * count), 2), min(int((1 - EDGE_SHARE) * count), count - 3)
+    jumps = slice(low, high + 1)
+    columns, places = _break_columns(time, decayed, fit, low, high)
+    null = np.column_stack([np.ones_like(time), decayed, time * decayed])
+    residual = level - fit.background - fit.amplitude * decayed
+    fixed = np.column_stack([null, residual])
+    without, with_each = -math.inf, np.full(len(places), -math.inf)
+    weighted = inverses[0].weight[:, None] * columns  # the weight is the same whatever the autocorrelation
+    unlinked = np.einsum("ij,ij->j", columns, weighted)
+    for inverse in inverses:
+        fixed_solved = inverse.times(fixed)
+        product = fixed.T @ fixed_solved
+        normal = product[:3, :3].copy()
+        normal[0, 0] += _held(bounds)
+        solve = scaled_inverse(normal)
+        right = product[:3, 3]
+        rss = float(product[3, 3] - right @ solve @ right)
+        tails = inverse.of_tails(decayed)
+        of_tails = np.cumsum((fixed_solved * decayed[:, None])[::-1], axis=0)[::-1].T
+        # a jump is the tail of the decayed curve; the block in which it falls is part old and part new level, so
+        # that block is given a value of its own
+        block = slice(low - 1, high)
+        of_value, of_tail = fixed_solved[block].T, of_tails[:, jumps]
+        spike_own, spike_cross = _beyond(tails.of_value[block], of_value, solve, right)
+        jump_own, jump_cross = _beyond(tails.own[jumps], of_tail, solve, right)
+        both = tails.with_value_before[block] - ((solve @ of_value[:3]) * of_tail[:3]).sum(axis=0)
+        left = np.maximum(jump_own - both**2 / spike_own, 1e-3 * jump_own)
+        of_jumps = spike_cross**2 / spike_own + (jump_cross - both * spike_cross / spike_own) ** 2 / left
+        whole = unlinked - np.einsum("ij,ij->j", weighted, inverse.inner(weighted))
+        own, cross = _beyond(whole, fixed_solved.T @ columns, solve, right)
+        gained = np.concatenate([of_jumps, cross**2 / own])
+        without = max(without, float(_log_likelihood(np.array(rss), inverse.log_det, count)))
+        with_each = np.maximum(with_each, _log_likelihood(rss - gained, inverse.log_det, count))
+    best = int(np.argmax(with_each))
+    kind = "rate_change" if best >= len(places) - BREAKS_OF_RATE else "jump"
+    if best <= high - low:
+        first = low + best
+        tail = np.where(np.arange(count) >= first, decayed, 0.0)
+        more = [np.eye(count)[first - 1], tail]
+    else:
+        more = [columns[:, best - (high - low + 1)]]
+    gain = 2 * (float(with_each[best]) - without)
+    return _Candidate(kind, places[best], gain, np.column_stack([null, *more])), without
+
+
+def _beyond(whole: Floats, products: Floats, solve: Floats, right: Floats) -> tuple[Floats, Floats]:
+    """What columns add to the single exponential: their own sum of squares, and that with its residual.
+
+    whole : cᵀ Ω⁻¹ c of each column; products : cᵀ Ω⁻¹ with the three columns of the exponential and the residual
+    """
+    across = products[:3]
+    own = np.maximum(whole - (across * (solve @ across)).sum(axis=0), 1e-6 * whole + 1e-300)
+    return own, products[3] - (right @ solve) @ across
+
+
+def _break_columns(
+    time: Floats, decayed: Floats, fit: ExponentialFit, low: int, high: int
+) -> tuple[Floats, list[float]]:
+    """Columns of passing events and changes of rate (last), and the places of all breaks, jumps first [h]."""
+    jumps = time[low : high + 1]
+    places, shapes = list(jumps), []
+    for share in PASSING_SHARES:
+        width = share * float(time[-1])
+        begins = jumps[::2]
+        if share * time.size >= 2:
+            shapes.append(np.clip((time[:, None] - begins[None, :]) / width, 0.0, 1.0))
+            places += list(begins)
+    breaks = np.linspace(time[low], time[high], BREAKS_OF_RATE)
+    shapes.append(-fit.amplitude * np.maximum(time[:, None] - breaks[None, :], 0.0))
+    columns = np.asfortranarray(np.hstack(shapes) * decayed[:, None])
+    return columns, [float(t) for t in (*places, *breaks)]
+
+
+def _best_pair(
+    time: Floats,
+    level: Floats,
+    fit: ExponentialFit,
+    inverses: Sequence[Whitener],
+    bounds: BackgroundBounds,
+    without: float,
+) -> _Candidate:
+    """Best pair of exponentials: all sums of squares come from one table of products."""
+    rates = fit.rate * PAIR_RATES
+    curves = np.exp(-np.clip(time[:, None] * rates, 0, 700))
+    columns = np.asfortranarray(np.column_stack([np.ones_like(time), level - (bounds.given or 0.0), curves]))
+    places = np.column_stack([np.zeros(len(PAIRS), dtype=int), PAIRS + 2])
+    product = np.stack([columns.T @ inverse.times(columns) for inverse in inverses])
+    normal = product[:, places[:, :, None], places[:, None, :]]
+    normal[:, :, 0, 0] += _held(bounds)
+    normal *= 1.0 + 1e-9 * np.eye(3)
+    right = product[:, places, 1]
+    explained = (right * np.linalg.solve(normal, right[..., None])[..., 0]).sum(axis=-1)
+    log_det = np.array([inverse.log_det for inverse in inverses])[:, None]
+    best_of_each = _log_likelihood(product[:, 1, 1, None] - explained, log_det, time.size).max(axis=0)
+    best = int(np.argmax(best_of_each))
+    fast, slow = PAIRS[best]
+    kind = "fast_start" if PAIR_RATES[fast] > 1.5 and abs(PAIR_RATES[slow] - 1) < 0.6 else "slow_tail"
+    chosen = np.column_stack([np.ones_like(time), curves[:, slow], curves[:, fast]])
+    at = END_SHARE / float(rates[fast])
+    return _Candidate(kind, min(at, float(time[-1])), 2 * (float(best_of_each[best]) - without), chosen)
+
+
+def _gain_with_own_noise(
+    blocks: Blocks, candidate: _Candidate, settings: list[float], bounds: BackgroundBounds, without: float
+) -> tuple[float, Floats]:
+    """Gain once the noise is judged by the candidate's own residuals, and its coefficients."""
+    level, offset = blocks.level, bounds.given or 0.0
+    weight = 1 / np.maximum(np.abs(level), 0.02 * float(np.max(np.abs(level))))
+    coefficients = np.linalg.lstsq(candidate.columns * weight[:, None], (level - offset) * weight, rcond=None)[0]
+    noise = noise_of_blocks(blocks, candidate.columns @ coefficients + offset)
+    best = -math.inf
+    together = np.column_stack([candidate.columns, level - offset])
+    for inverse in whiteners(noise, settings):
+        product = together.T @ inverse.times(together)
+        product[0, 0] += _held(bounds)
+        found = scaled_inverse(product[:-1, :-1]) @ product[:-1, -1]
+        left = np.append(-found, 1.0)
+        rss = float(left @ product @ left)
+        value = float(_log_likelihood(np.array(rss), inverse.log_det, level.size))
+        if value > best:
+            best, coefficients = value, found
+    return 2 * (best - without), np.asarray(coefficients, dtype=float)
+
+
+def _change(candidate: _Candidate, coefficients: Floats, time: Floats, fit: ExponentialFit) -> float:
+    """Size of what was found: of the rate, of the level, or of the amplitude."""
+    last = float(coefficients[-1])
+    if candidate.kind == "rate_change":
+        # the middle coefficients are an amplitude and its first-order change with the rate before the break
+        before = fit.rate - float(coefficients[2]) / max(float(coefficients[1]), 1e-12)
+        return last / before if before > 0.1 * fit.rate else last / fit.rate
+    if candidate.kind == "jump":
+        decayed = math.exp(-min(fit.rate * candidate.at_h, 50.0))
+        return last * decayed / (fit.background + fit.amplitude * decayed)
+    slow, fast = float(coefficients[1]), last
+    whole = max(abs(slow) + abs(fast), 1e-12)
+    return fast / whole if candidate.kind == "fast_start" else slow / whole

@@ -1,0 +1,244 @@
+r"""Rate of a single exponential towards a background, with an interval that stays right under autocorrelation.
+
+.. math:: C(t) = C_b + A e^{-k t} + e(t)
+
+e is the sum of an AR(1) series with a standard deviation proportional to √(C² + c0²) and of the independent
+error of rounding. The rate is read off a table of probability over the rate and over the autocorrelation, after
+summing over the latter. So the interval carries what the readings leave open about the autocorrelation, instead
+of trusting one estimate of it.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import stdtrit
+
+from app.compute.signal.autocorrelation import NoiseModel, whitener
+from app.compute.signal.blocks import Blocks
+from app.compute.signal.fitting import scaled_inverse
+from app.compute.signal.noise import Floats
+from app.compute.signal.rate_table import (
+    ROUNDING_SHARES,
+    BackgroundBounds,
+    log_prior,
+    log_probability,
+    possible_autocorrelations,
+)
+
+RISING = -np.geomspace(3.0, 0.01, 8)  # over the window's length
+FASTEST_PER_H = 90.0
+FASTEST_PER_INTERVAL = 5.0  # a decay to e⁻⁵ from one value to the next cannot be told from a faster one
+NEAR = np.geomspace(0.5, 2.0, 13)  # of the rate of a fit before: where the next is searched
+BETWEEN = np.linspace(0.0, 1.0, 11)
+NEAR_RATE = np.array([-0.1, -0.03, -0.01, -0.003, -0.001, 0.0, 0.001, 0.003, 0.01, 0.03, 0.1])
+GRID_POINTS = 41
+FEW = [1, 4, 7]  # places of the autocorrelations that show how wide the table has to be
+FEWEST_HELD = 7  # grid points that have to hold the probability
+DROP = 11.0  # the table ends where the logarithm of the probability is this far below its top
+NOISE_FLOOR = 1e-5  # of the highest level: smallest standard deviation, far below any logger's
+
+
+@dataclass(frozen=True, slots=True)
+class QuickFit:
+    """Weighted least-squares curve without an interval: rate [1/h], background, amplitude at time zero."""
+
+    rate: float
+    background: float
+    amplitude: float
+
+    def level(self, time: Floats) -> Floats:
+        level: Floats = self.background + self.amplitude * np.exp(-np.clip(self.rate * time, -50, 700))
+        return level
+
+
+@dataclass(frozen=True, slots=True)
+class ExponentialFit:
+    """Rate [1/h], its uncertainty and degrees of freedom; amplitude at the first block's time.
+
+    at_least : 2.5 % point of the rate's own probability, which need not lie alike on both sides of it
+    residuals : of the blocks, over their expected standard deviation
+    spread : root mean square of those residuals
+    """
+
+    rate: float
+    uncertainty: float
+    degrees_of_freedom: float
+    at_least: float
+    background: float
+    amplitude: float
+    covariance: Floats
+    autocorrelation: float
+    spread: float
+    noise: NoiseModel
+    residuals: Floats
+
+
+def coarse_rates(time: Floats) -> Floats:
+    """Rates [1/h] from a rise that the readings could show to a fall within one step of them. `time` from zero."""
+    span = max(float(time[-1]), 1e-9)
+    fastest = min(FASTEST_PER_H, FASTEST_PER_INTERVAL * (time.size - 1) / span)
+    rates: Floats = np.concatenate([RISING / span, np.exp(np.linspace(math.log(0.01 / span), math.log(fastest), 40))])
+    return rates
+
+
+def quick_fit(blocks: Blocks, bounds: BackgroundBounds, before: QuickFit | None = None) -> QuickFit:
+    """Best curve by weighted least squares, without an interval.
+
+    before : a fit of nearly the same readings: its curve gives the weights and its rate the place to search
+    """
+    time = blocks.time_h - blocks.time_h[0]
+    level = blocks.level
+    top = max(float(np.max(np.abs(level))), 1e-12)
+    sigma = np.maximum(np.abs(level if before is None else before.level(time)), 0.05 * top)
+    weight = blocks.share / (sigma**2 + blocks.rounding**2)
+    both = np.stack([weight, weight * level])
+    s1, sy = float(weight.sum()), float(weight @ level)
+    rates = coarse_rates(time) if before is None or before.rate <= 0 else before.rate * NEAR
+    for turn in range(5):
+        decayed = np.exp(-time[:, None] * rates)
+        s2, sdy = both @ decayed
+        sdd = weight @ (decayed * decayed)
+        det = np.maximum(s1 * sdd - s2 * s2, 1e-12 * s1 * sdd)
+        background = np.minimum(np.maximum((sdd * sy - s2 * sdy) / det, bounds.low), bounds.high)
+        amplitude = (sdy - s2 * background) / sdd
+        left = level[:, None] - background - amplitude * decayed
+        loss = weight @ (left * left)
+        best = int(np.argmin(loss))
+        if turn < 3:
+            low, high = rates[max(best - 1, 0)], rates[min(best + 1, rates.size - 1)]
+            rates = low + (high - low) * BETWEEN
+        elif turn == 3:
+            rates = np.append(rates[best], _lowest_of_parabola(rates, loss, best))
+    return QuickFit(float(rates[best]), float(background[best]), float(amplitude[best]))
+
+
+def _lowest_of_parabola(rates: Floats, loss: Floats, best: int) -> float:
+    """Rate at the lowest point of the parabola through the best rate and its neighbours."""
+    if best == 0 or best == rates.size - 1:
+        return float(rates[best])
+    before, here, after = (float(v) for v in loss[best - 1 : best + 2])
+    curvature = before - 2 * here + after
+    step = 0.5 * (before - after) / curvature if curvature > 0 else 0.0
+    return float(rates[best] + step * (rates[best] - rates[best - 1]))
+
+
+def fit_exponential(blocks: Blocks, bounds: BackgroundBounds, start: QuickFit) -> ExponentialFit:
+    """Fit block means; the first block's time is the zero of the amplitude. Needs at least four blocks."""
+    time = blocks.time_h - blocks.time_h[0]
+    level = blocks.level
+    noise = noise_of_blocks(blocks, start.level(time))
+    possible = possible_autocorrelations(time.size)
+    rates, weight = _posterior(time, level, noise, bounds, start.rate, possible)
+    rate, half_95, half_68, at_least = _middle_and_widths(rates, weight.sum(axis=0))
+    by_setting = weight.sum(axis=1)
+    autocorrelation = float(by_setting @ np.tile(possible, ROUNDING_SHARES.size) / by_setting.sum())
+    dof = _degrees_of_freedom(half_95 / half_68 if half_68 > 0 else 1.96)
+    uncertainty = half_95 / float(stdtrit(dof, 0.975))
+    background, amplitude, covariance = linear_part(time, level, noise, bounds, rate, autocorrelation)
+    curve = background + amplitude * np.exp(-np.clip(rate * time, -50, 700))
+    residuals = (level - curve) / np.hypot(noise.correlated, noise.independent)
+    factor = np.ones(3)
+    factor[2] = uncertainty / math.sqrt(covariance[2, 2]) if covariance[2, 2] > 0 else 1.0
+    return ExponentialFit(
+        rate=rate,
+        uncertainty=uncertainty,
+        degrees_of_freedom=dof,
+        at_least=at_least,
+        background=background,
+        amplitude=amplitude,
+        covariance=covariance * np.outer(factor, factor),
+        autocorrelation=autocorrelation,
+        spread=math.sqrt(float(residuals @ residuals) / max(level.size - 3, 1)),
+        noise=noise,
+        residuals=residuals,
+    )
+
+
+def noise_of_blocks(blocks: Blocks, curve: Floats) -> NoiseModel:
+    """Noise of the blocks from the residuals: correlated σ² = s² (C² + c0²), c0 by likelihood; rounding on top."""
+    top = max(float(np.max(np.abs(curve))), 1e-12)
+    squares, rounding = (blocks.level - curve) ** 2, blocks.rounding**2
+    floors = np.geomspace(1e-3, 3.0, 9)[:, None] * top
+    shape = (curve[None, :] ** 2 + floors**2) / np.maximum(blocks.share, 0.25)
+    scale = np.maximum(((squares - rounding) / shape).mean(axis=1), 1e-12)[:, None]
+    variance = scale * shape + rounding
+    best = int(np.argmax(-np.log(variance).sum(axis=1) - (squares / variance).sum(axis=1)))
+    correlated = np.maximum(np.sqrt(scale[best] * shape[best]), NOISE_FLOOR * top)
+    return NoiseModel(correlated, np.maximum(blocks.rounding, 0.02 * correlated), blocks.spacing)
+
+
+def linear_part(
+    time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, autocorrelation: float
+) -> tuple[float, float, Floats]:
+    """Background, amplitude, and covariance of (background, amplitude, rate) by generalised least squares."""
+    decayed = np.exp(-np.clip(rate * time, -50, 700))
+    columns = np.stack([np.ones_like(time), decayed, time * decayed], axis=1)
+    inverse = whitener(noise, autocorrelation)
+    solved = inverse.times(columns)
+    normal, right = columns.T @ solved, solved.T @ level
+    given = bounds.given is not None
+    known = bounds.given_uncertainty if given else max(bounds.high - bounds.low, 1e-300) / math.sqrt(12)
+    held = 1.0 / max(known, 1e-9 * max(abs(bounds.high), 1e-9)) ** 2
+    a11 = normal[0, 0] + (held if given else 0.0)
+    b1 = right[0] + (held * bounds.given if bounds.given is not None else 0.0)
+    det = a11 * normal[1, 1] - normal[0, 1] ** 2
+    background = (normal[1, 1] * b1 - normal[0, 1] * right[1]) / det if det > 0 else bounds.low
+    background = min(max(float(background), bounds.low), bounds.high)
+    amplitude = float((right[1] - normal[0, 1] * background) / normal[1, 1])
+    turn = np.array([1.0, 1.0, -amplitude if amplitude != 0 else 1e-12])
+    matrix = normal * np.outer(turn, turn)
+    matrix[0, 0] += held
+    return background, amplitude, scaled_inverse(matrix)
+
+
+def _posterior(
+    time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, possible: Floats
+) -> tuple[Floats, Floats]:
+    """Probability over a grid of rates wide enough to hold all of it (columns), and over noise settings (rows)."""
+    rates = _nearby_rates(time, level, noise, bounds, rate, float(possible[-1]))
+    for turn in range(5):
+        marginal = log_probability(rates, time, level, noise, bounds, possible[FEW], ROUNDING_SHARES[[1]]).max(axis=0)
+        held = np.flatnonzero(marginal > marginal.max() - DROP)
+        ends_outside = turn == 0 and (held[0] == 0 or held[-1] == rates.size - 1)
+        if ends_outside:
+            rates = np.unique(np.concatenate([coarse_rates(time), rate + max(abs(rate), 0.01) * NEAR_RATE]))
+            continue
+        rates = np.linspace(rates[max(held[0] - 1, 0)], rates[min(held[-1] + 1, rates.size - 1)], GRID_POINTS)
+        if held.size >= FEWEST_HELD:
+            break
+    table = log_probability(rates, time, level, noise, bounds, possible, ROUNDING_SHARES)
+    table += np.tile(log_prior(possible), ROUNDING_SHARES.size)[:, None]
+    return rates, np.exp(table - table.max())
+
+
+def _nearby_rates(
+    time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, autocorrelation: float
+) -> Floats:
+    """A first grid about the best rate, wide enough for a rate that the readings fix well."""
+    _, amplitude, covariance = linear_part(time, level, noise, bounds, rate, autocorrelation)
+    width = 12 * math.sqrt(max(float(covariance[2, 2]), 0.0)) if amplitude > 0 else 0.0
+    width = min(max(width, 1e-4 * abs(rate)), 0.9 * max(abs(rate), 1e-3))
+    return np.linspace(rate - width, rate + width, GRID_POINTS)
+
+
+def _middle_and_widths(rates: Floats, probability: Floats) -> tuple[float, float, float, float]:
+    """Median, half-widths about it that hold 95 % and 68.27 %, and the 2.5 % point."""
+    fine = np.linspace(rates[0], rates[-1], 8 * rates.size)
+    dense = np.exp(np.interp(fine, rates, np.log(np.maximum(probability, 1e-30))))
+    mass = np.concatenate([[0.0], np.cumsum(0.5 * (dense[1:] + dense[:-1]))])
+    mass /= mass[-1]
+    middle = float(np.interp(0.5, mass, fine))
+    widths = np.linspace(0.0, max(middle - rates[0], rates[-1] - middle), 300)
+    held = np.interp(middle + widths, fine, mass) - np.interp(middle - widths, fine, mass)
+    half_95, half_68 = (float(np.interp(share, held, widths)) for share in (0.95, 0.6826895))
+    return middle, half_95, half_68, float(np.interp(0.025, mass, fine))
+
+
+_DOF_TABLE = np.concatenate([np.linspace(1.0, 10.0, 37), np.geomspace(11.0, 3000.0, 40)])
+_RATIO_TABLE = stdtrit(_DOF_TABLE, 0.975) / stdtrit(_DOF_TABLE, 0.5 + 0.6826895 / 2)
+
+
+def _degrees_of_freedom(ratio: float) -> float:
+    """Degrees of freedom of the Student t whose 95 % and 68.27 % half-widths stand in this ratio."""
+    return float(np.interp(ratio, _RATIO_TABLE[::-1], _DOF_TABLE[::-1]))

@@ -1,0 +1,168 @@
+r"""Table of probability over the rate of an exponential and over what is not known of the noise.
+
+For one rate k, one autocorrelation φ and one share of rounding the model C(t) = C0 − s (1 − exp(−k t))/k is
+linear in the level C0 and the slope s, the background being Cb = C0 − s/k. Level, slope and the scale of the
+noise are integrated out in closed form (flat prior on C0 and Cb, 1/σ on the scale); the background is held
+to what is known of it.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from app.compute.signal.autocorrelation import NoiseModel, correlated_precisions, with_independent
+from app.compute.signal.noise import Floats
+
+# Shares of the largest autocorrelation that is considered.
+AUTOCORRELATION_SHARES = np.array([0.0, 0.33, 0.55, 0.7, 0.82, 0.9, 0.96, 1.0])
+# Longest correlation time that is considered: two fifths of the window, or 50 values where that is more, for noise
+# that drifts for longer cannot be told from the curve. Where there are few values only a quarter of them: a longer
+# time would make nearly any rate possible.
+LONGEST_SHARE, LONGEST_VALUES = 0.4, 50.0
+LONGEST_SHARE_FEW, FEW_VALUES = 0.25, 15
+DRIFT_EXPONENT = 1.4
+ROUNDING_SHARES = np.array([0.1, 0.3, 1.0])
+INDEPENDENT_SHARE = 0.02  # smallest share of independent noise, for a well-conditioned inverse
+NODES = 10  # Chebyshev nodes that stand for all rates of a narrow table
+NARROW = 4.0  # widest table, in rate times time, for which they do (error below 1e-6)
+BACKGROUND_PIECES = 7
+
+
+@dataclass(frozen=True, slots=True)
+class BackgroundBounds:
+    """What is known of the background: between `low` and `high`, and `given` ± `given_uncertainty` if known."""
+
+    low: float
+    high: float
+    given: float | None = None
+    given_uncertainty: float = 0.0
+
+
+def possible_autocorrelations(count: int) -> Floats:
+    """Grid of lag-one autocorrelations that `count` values can tell from a curve.
+
+    >>> possible_autocorrelations(100).round(2)[[0, -1]]
+    array([0.  , 0.98])
+    """
+    longest = LONGEST_SHARE_FEW * count
+    if count >= FEW_VALUES:
+        longest = min(max(LONGEST_SHARE * count, LONGEST_VALUES), float(count))
+    possible: Floats = AUTOCORRELATION_SHARES * math.exp(-1 / longest)
+    return possible
+
+
+def log_prior(autocorrelations: Floats) -> Floats:
+    """Log prior of each grid value: the density (1 − φ)^−1.4 over the stretch that the value stands for.
+
+    A flat density would hardly look at noise that drifts through the whole run, and the interval would be too
+    narrow where few readings stand against it; with this one, steeper than even over the logarithm of
+    the correlation time, the intervals of tests/studies/decay_coverage.py hold the truth as often as they say.
+    """
+    middles = 0.5 * (autocorrelations[1:] + autocorrelations[:-1])
+    edges = np.concatenate([autocorrelations[:1], middles, autocorrelations[-1:]])
+    power = 1 - DRIFT_EXPONENT
+    prior: Floats = np.log(np.diff((1 - edges) ** power) / -power)
+    return prior
+
+
+def log_probability(
+    rates: Floats, time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, autocorrelations: Floats,
+    rounding_shares: Floats,
+) -> Floats:  # fmt: skip
+    """Log probability of each rate (columns) for each rounding share and, within it, each autocorrelation (rows)."""
+    weights = _interpolation(rates, float(time[-1]))
+    nodes = rates if weights is None else _chebyshev(rates[0], rates[-1])
+    columns = np.empty((time.size, nodes.size + 2), order="F")
+    columns[:, 0], columns[:, 1], columns[:, 2:] = 1.0, level, -growth(nodes, time)
+    rows = autocorrelations.size * rounding_shares.size
+    sums, log_det = np.empty((rows, nodes.size + 2, nodes.size + 2)), np.empty((rows, 1))
+    correlated = correlated_precisions(noise, autocorrelations.tolist())
+    row = 0
+    for share in rounding_shares:
+        independent = np.hypot(share * noise.independent, INDEPENDENT_SHARE * noise.correlated)
+        weight = 1.0 / independent**2
+        weighted = weight[:, None] * columns
+        whole, log_weight = columns.T @ weighted, float(np.log(weight).sum())
+        for precision in correlated:
+            inverse = with_independent(precision, weight, log_weight)
+            sums[row] = whole - weighted.T @ inverse.inner(weighted)
+            log_det[row] = inverse.log_det
+            row += 1
+    one_one, one_y, y_y = sums[:, 0, 0, None], sums[:, 0, 1, None], sums[:, 1, 1, None]
+    one_g, y_g = sums[:, 0, 2:], sums[:, 1, 2:]
+    if weights is None:
+        g_g = np.einsum("pii->pi", sums[:, 2:, 2:])
+    else:
+        g_g = np.einsum("pik,ik->pk", sums[:, 2:, 2:] @ weights, weights)
+        one_g, y_g = one_g @ weights, y_g @ weights
+    return _integrated(rates, time.size, bounds, one_one, one_y, y_y, one_g, y_g, g_g, log_det)
+
+
+def _integrated(
+    rates: Floats, count: int, bounds: BackgroundBounds, one_one: Floats, one_y: Floats, y_y: Floats, one_g: Floats,
+    y_g: Floats, g_g: Floats, log_det: Floats,
+) -> Floats:  # fmt: skip
+    k = np.where(np.abs(rates) < 1e-9, 1e-9, rates)
+    dof = max(count - 2, 1)
+    det = np.maximum(one_one * g_g - one_g**2, 1e-300)
+    first = (g_g * one_y - one_g * y_g) / det
+    slope = (one_one * y_g - one_g * one_y) / det
+    rss = np.maximum(y_y - first * one_y - slope * y_g, 1e-3 * count)
+    variance = np.maximum(g_g + 2 * one_g / k + one_one / k**2, 0.0) / det * rss / dof
+    table: Floats = -0.5 * np.log(det) - 0.5 * dof * np.log(rss) - 0.5 * log_det - np.log(np.abs(k))
+    table += log_agreement(first - slope / k, variance, bounds)
+    if bounds.given is None:
+        # a rate that the background leaves open has no natural size: every order of magnitude alike
+        table -= np.log(np.maximum(np.abs(k), 0.05))
+    return table
+
+
+def log_agreement(background: Floats, variance: Floats, bounds: BackgroundBounds) -> Floats:
+    """Log of how well a background with this variance agrees with what is known of it.
+
+    Where it was not seen before the smoke, every order of magnitude up to the highest possible counts alike.
+    """
+    se = np.sqrt(np.maximum(variance, 1e-300))
+    if bounds.given is not None:
+        known = bounds.given_uncertainty**2
+        total = variance + known
+        far = -0.5 * (background - bounds.given) ** 2 / total - 0.5 * np.log(total)
+        background = (background * known + bounds.given * variance) / total
+        se = np.sqrt(variance * known / total)
+        inside = ndtr((bounds.high - background) / se) - ndtr((bounds.low - background) / se)
+        agreement: Floats = far + np.log(np.maximum(inside, 1e-30))
+        return agreement
+    span = bounds.high - bounds.low
+    edges = bounds.low + span * np.concatenate([[0.0], 2.0 ** -np.arange(BACKGROUND_PIECES - 1, -1, -1)])
+    below = ndtr((edges[:, None, None] - background) / se)
+    even: Floats = np.log(np.maximum(((below[1:] - below[:-1]) / np.diff(edges)[:, None, None]).sum(axis=0), 1e-30))
+    return even
+
+
+def growth(rates: Floats, time: Floats) -> Floats:
+    """(1 − exp(−k t))/k, one column for each rate; t where k is zero."""
+    safe = np.where(np.abs(rates) < 1e-9, 1e-9, rates)[None, :]
+    result: Floats = -np.expm1(-np.clip(time[:, None] * safe, -50, 700)) / safe
+    return result
+
+
+def _chebyshev(low: float, high: float) -> Floats:
+    angles = np.pi * (np.arange(NODES) + 0.5) / NODES
+    nodes: Floats = 0.5 * (low + high) + 0.5 * (high - low) * np.cos(angles)
+    return nodes
+
+
+_SIGNS = (-1.0) ** np.arange(NODES) * np.sin(np.pi * (np.arange(NODES) + 0.5) / NODES)
+
+
+def _interpolation(rates: Floats, span_h: float) -> Floats | None:
+    """Weights that turn curves at the Chebyshev nodes into curves at the rates; None where the table is wide."""
+    if (rates[-1] - rates[0]) * span_h > NARROW or rates.size <= NODES or rates[-1] <= rates[0]:
+        return None
+    gaps = rates[None, :] - _chebyshev(rates[0], rates[-1])[:, None]
+    gaps = np.where(np.abs(gaps) < 1e-14 * max(abs(rates[-1]), math.ulp(1.0)), 1e-14, gaps)
+    terms = _SIGNS[:, None] / gaps
+    weights: Floats = terms / terms.sum(axis=0)
+    return weights

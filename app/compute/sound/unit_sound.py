@@ -1,0 +1,83 @@
+"""The level of a unit from its readings, without its uncertainty: background off, distance, energy mean.
+
+Loads no scipy, so that a long table of units opens at once; `sound_level` adds the uncertainty.
+"""
+
+from dataclasses import dataclass
+
+from app.compute.sound.levels import CorrectedLevel, background_correction, energy_mean, level_at_distance
+
+
+@dataclass(frozen=True, slots=True)
+class SoundReading:
+    """One reading of a running unit.
+
+    level_dba, background_dba : A-weighted level with the unit on, and of the room with it off [dB(A)]
+    distance_m : from the unit [m]
+    indoor : in a room, or (False) in the open or a room without echo
+    instrument_class : "1", "2" or "" (IEC 61672-1)
+    """
+
+    level_dba: float
+    background_dba: float | None
+    distance_m: float
+    indoor: bool = True
+    instrument_class: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class UnitSound:
+    """Energy mean of the readings used, at one distance.
+
+    Where no reading stands out of its room the level is an upper bound: each reading is at most its own bound, so their
+    energy mean is at most that of the bounds.
+
+    used : places of the readings that count; where some are proper and some only bounds, the bounds are left out
+    levels_dba : of the readings used, corrected and converted
+    changes_db : by what distance changed each reading used
+    """
+
+    level_dba: float
+    upper_bound: bool
+    estimate: bool
+    used: tuple[int, ...]
+    levels_dba: tuple[float, ...]
+    changes_db: tuple[float, ...]
+    corrections: tuple[CorrectedLevel, ...]
+
+    def bound_sentence(self, standard_distance_m: float) -> str:
+        """Where the level is an upper bound: which, and why, about the level that is shown."""
+        first = self.corrections[self.used[0]]
+        if len(self.used) == 1 and not self.estimate:
+            return first.sentence
+        several = f"the energy mean of the bounds of {len(self.used)} readings, " if len(self.used) > 1 else ""
+        return (
+            f"At most {self.level_dba:.1f} dB at {standard_distance_m:g} m, {several}by {first.rule}: the room was too "
+            "loud, or was not measured with the unit off."
+        )
+
+
+def unit_sound(readings: tuple[SoundReading, ...], standard_distance_m: float, rule_name: str) -> UnitSound:
+    """Level of a unit at a distance from one or more readings of one setting.
+
+    Raises   ValueError without readings
+
+    >>> unit_sound((SoundReading(40.0, 36.0, 1.0),), 1.0, "ISO 3746").level_dba
+    37.795...
+    """
+    if not readings:
+        raise ValueError("There is no sound reading; a level needs one or more.")
+    corrections = tuple(background_correction(r.level_dba, r.background_dba, rule_name) for r in readings)
+    proper = tuple(i for i, c in enumerate(corrections) if c.finding != "upper bound")
+    used = proper or tuple(range(len(readings)))
+    converted = [level_at_distance(corrections[i].level_db, readings[i].distance_m, standard_distance_m) for i in used]
+    levels = tuple(c.level_db for c in converted)
+    return UnitSound(
+        level_dba=energy_mean(levels),
+        upper_bound=not proper,
+        estimate=any(c.estimate for c in converted),
+        used=used,
+        levels_dba=levels,
+        changes_db=tuple(c.change_db for c in converted),
+        corrections=corrections,
+    )

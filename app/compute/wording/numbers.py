@@ -1,0 +1,188 @@
+"""Numbers as a reader sees them: rounded by their uncertainty, with bounds and absences said in words."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from app.compute.wording.rounding import decimals_for, decimals_from_size, rounded_text
+
+DASH = "–"
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredWords:
+    """One measured value in text, every part rounded to the same place. `uncertainty` is the standard one."""
+
+    value: str
+    uncertainty: str
+    low: str
+    high: str
+
+    @property
+    def interval(self) -> str:
+        return f"{self.low} to {self.high}"
+
+    @property
+    def with_interval(self) -> str:
+        return f"{self.value} ({self.low} to {self.high})"
+
+
+def measured_words(
+    value: float, uncertainty: float | None = None, low_95: float | None = None, high_95: float | None = None
+) -> MeasuredWords:
+    """Value, uncertainty and interval, rounded to the place that the uncertainty supports.
+
+    Without an uncertainty, a quarter of the width of the interval stands for it; without both, three significant
+    digits are shown.
+
+    >>> measured_words(162.12, 4.31, 153.4, 170.8).with_interval
+    '162 (153 to 171)'
+    >>> measured_words(12.347, None, 11.9, 12.8).with_interval
+    '12.35 (11.90 to 12.80)'
+    """
+    if not uncertainty and low_95 is not None and high_95 is not None:
+        uncertainty = (high_95 - low_95) / 4
+    decimals = decimals_for(uncertainty)
+    if decimals is None:
+        decimals = decimals_from_size(value)
+    return MeasuredWords(
+        value=rounded_text(value, decimals),
+        uncertainty=DASH if uncertainty is None else rounded_text(uncertainty, decimals),
+        low=DASH if low_95 is None else rounded_text(low_95, decimals),
+        high=DASH if high_95 is None else rounded_text(high_95, decimals),
+    )
+
+
+def level_words(level: float, unit: str) -> str:
+    """A level without an uncertainty, three significant digits or all of the whole number, with its unit.
+
+    >>> level_words(16123.4, "1/cm³"), level_words(10.0, "µg/m³"), level_words(-0.0512, "ppm")
+    ('16\u202f123 1/cm³', '10 µg/m³', '−0.0512 ppm')
+    """
+    text = rounded_text(level, decimals_from_size(level))
+    return f"{text.rstrip('0').rstrip('.') if '.' in text else text} {unit}".strip()
+
+
+def plus_minus(value: float, uncertainty: float | None) -> str:
+    """A number with its standard uncertainty; alone, with three significant digits, where that is not known.
+
+    >>> plus_minus(38.477, 0.187), plus_minus(289.1, None)
+    ('38.48 ± 0.19', '289')
+    """
+    words = measured_words(value, uncertainty)
+    return words.value if uncertainty is None else f"{words.value} ± {words.uncertainty}"
+
+
+def not_within(not_before: float, unit_symbol: str = "min") -> str:
+    r"""A censored time, rounded down, because more than what was watched must not be said.
+
+    >>> not_within(172.9)
+    '> 172\xa0min'
+    """
+    return f"> {rounded_text(math.floor(not_before), 0)}\u00a0{unit_symbol}"
+
+
+def at_most(bound: float, unit_symbol: str) -> str:
+    r"""An upper limit, rounded up to three significant digits.
+
+    >>> at_most(8.31, "m³/h")
+    'at most 8.31\xa0m³/h'
+    """
+    decimals = decimals_from_size(bound)
+    step = 10.0**-decimals
+    # the small subtraction keeps 8.31 from becoming 8.32 through the way binary fractions are stored
+    return f"at most {rounded_text(math.ceil(bound / step - 1e-9) * step, decimals)}\u00a0{unit_symbol}"
+
+
+def money(amount: float, currency: str, decimals: int | None = None) -> str:
+    r"""An amount with its currency code; cents only below a hundred unless told otherwise.
+
+    >>> money(109.5, "USD"), money(17.52, "USD"), money(1234567.0, "USD")
+    ('110\xa0USD', '17.52\xa0USD', '1\u202f234\u202f567\xa0USD')
+    """
+    if decimals is None:
+        decimals = 2 if abs(amount) < 100 else 0
+    return f"{rounded_text(amount, decimals)}\u00a0{currency}"
+
+
+def amount_words(amount: float, interval: tuple[float, float] | None = None) -> MeasuredWords:
+    """An amount of money and the ends of its 95 % interval, rounded alike: by a quarter of the interval's width, the
+    standard uncertainty, and never finer than cents; without an interval, cents only below a hundred.
+
+    >>> amount_words(244.6, (226.1, 263.1)).with_interval
+    '245 (226 to 263)'
+    >>> amount_words(244.6, (160.2, 329.0)).with_interval, amount_words(28.034, (28.034, 28.034)).value
+    ('240 (160 to 330)', '28.03')
+    """
+    low, high = interval or (amount, amount)
+    decimals = decimals_for((high - low) / 4)
+    places = (2 if 0 < abs(amount) < 100 else 0) if decimals is None else min(decimals, 2)
+    return MeasuredWords(
+        value=rounded_text(amount, places),
+        uncertainty=DASH if decimals is None else rounded_text((high - low) / 4, places),
+        low=rounded_text(low, places),
+        high=rounded_text(high, places),
+    )
+
+
+def money_known(amount: float, currency: str, missing: Sequence[str], decimals: int | None = None) -> str:
+    r"""An amount of which some may be missing: "at least" it, and never 0 where nothing of it is known.
+
+    >>> money_known(12.0, "USD", ()), money_known(12.0, "USD", ("x",)), money_known(0.0, "USD", ("x",))
+    ('12.00\xa0USD', 'at least 12.00\xa0USD', 'an amount not known')
+    """
+    if not missing:
+        return money(amount, currency, decimals)
+    return f"at least {money(amount, currency, decimals)}" if amount > 0 else "an amount not known"
+
+
+def money_between(amount: float, interval: tuple[float, float], currency: str, missing: Sequence[str] = ()) -> str:
+    r"""An amount with its 95 % interval, rounded as `amount_words`; as `money_known` where some of it is missing,
+    since a bound has no interval.
+
+    An interval narrower than the last digit shown is left out.
+
+    >>> money_between(112.4, (98.1, 126.7), "USD")
+    '112\xa0USD (98 to 127)'
+    >>> money_between(0.0, (0.0, 0.0), "USD", ("x",))
+    'an amount not known'
+    >>> money_between(23.0, (22.998, 23.002), "USD")
+    '23.00\xa0USD'
+    """
+    low, high = interval
+    if missing or not high > low:
+        return money_known(amount, currency, missing)
+    words = amount_words(amount, interval)
+    return f"{words.value}\u00a0{currency}" + (f" ({words.interval})" if words.low != words.high else "")
+
+
+def every_words(interval_s: float) -> str:
+    """The time between two readings, in minutes where seconds would be many.
+
+    >>> [every_words(seconds) for seconds in (10.0, 9.068, 3600.0, 86400.0)]
+    ['10 s', '9.07 s', '60 min', '1440 min']
+    """
+    if interval_s < 1000.0:
+        return f"{interval_s:.3g} s"
+    minutes = interval_s / 60.0
+    return f"{rounded_text(minutes, 0 if minutes.is_integer() else 1)} min"
+
+
+def counted(number: int, singular: str, plural: str | None = None) -> str:
+    """A number with its noun in the right form.
+
+    >>> counted(1, "trial"), counted(3, "trial"), counted(0, "run")
+    ('1 trial', '3 trials', '0 runs')
+    """
+    return f"{rounded_text(number, 0)} {singular if number == 1 else plural or singular + 's'}"
+
+
+def listed(words: list[str] | tuple[str, ...], joining: str = "and") -> str:
+    """Words in a row as a sentence has them.
+
+    >>> listed(["a", "b", "c"]), listed(["a"]), listed([])
+    ('a, b and c', 'a', '')
+    """
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {joining} {words[-1]}"

@@ -1,0 +1,94 @@
+"""Cost per year, stacked by cause; an open mark where something is missing."""
+
+from app.compute.wording.numbers import amount_words, counted, money
+from app.figures.chart import Axis, Chart, Series
+from app.figures.charts.house_style import house_style
+from app.services.bench.chart_facts import ChartFacts
+from app.services.costs.running_cost import RunningCostView, UnitCost
+
+MOST_BARS = 40
+
+
+def cost_bars_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
+    """Energy and consumables of a year, purchase left out; "at least" where a price or a power is missing."""
+    costs = view.costs[:MOST_BARS]
+    names = tuple(cost.name for cost in costs)  # maker and model are unique on a bench
+    currency = view.terms.assumptions.currency
+    energy = tuple(cost.per_year.energy_cost_per_year for cost in costs)
+    parts = tuple(cost.per_year.consumables_cost_per_year for cost in costs)
+    bounds = [(name, cost) for name, cost in zip(names, costs, strict=True) if cost.per_year.at_least]
+    series = [
+        Series("energy", "bar", energy, names, hover=_hover(names, energy, "energy", currency), colour=0),
+        Series(
+            "filters and other parts",
+            "bar",
+            parts,
+            names,
+            hover=_hover(names, parts, "filters and other parts", currency),
+            colour=4,
+        ),
+    ]
+    if bounds:
+        series.append(
+            Series(
+                "at least: something is missing",
+                "interval",
+                tuple(cost.per_year.total_per_year for _, cost in bounds),
+                tuple(name for name, _ in bounds),
+                censored=(True,) * len(bounds),
+                hover=tuple(f"{name}: at least. {' '.join(cost.per_year.missing)}" for name, cost in bounds),
+                colour=None,
+            )
+        )
+    return Chart(
+        name="cost-bars",
+        title="What does each unit cost to run for a year?",
+        subtitle=assumption_words(view),
+        x_axis=Axis("Running cost per year", currency, low=0.0),
+        y_axis=Axis("", names=names),
+        series=tuple(series),
+        alt_text=cost_words(view),
+        source_line=facts.source_line(f"Electricity: {view.terms.tariff_words}"),
+        horizontal=True,
+        x_column=f"{currency.lower()}_per_year",
+        y_column="unit",
+        house=house_style(facts),
+    )
+
+
+def assumption_words(view: RunningCostView) -> str:
+    """The assumptions in one line."""
+    terms = view.terms
+    return (
+        f"{terms.assumptions.price_per_kwh:g} {terms.assumptions.currency} per kWh, {terms.hours_per_day:g} h a day, "
+        f"{terms.assumptions.days_per_year:g} days a year, {terms.choices.setting} setting; purchase left out"
+    )
+
+
+def cost_words(view: RunningCostView) -> str:
+    """Cheapest and dearest of the units whose cost is whole, and how many are only bounds."""
+    currency = view.terms.assumptions.currency
+    whole = sorted(
+        (cost for cost in view.costs if not cost.per_year.at_least), key=lambda cost: cost.per_year.total_per_year
+    )
+    sentences = []
+    if whole:
+        first, last = whole[0], whole[-1]
+        text = f"{first.name} costs least to run, {_total(first)}\u00a0{currency} a year"
+        if last is not first:
+            text += f"; {last.name} most, {_total(last)}\u00a0{currency}"
+        sentences.append(text + ".")
+    bounds = len(view.costs) - len(whole)
+    if bounds:
+        sentences.append(f"For {counted(bounds, 'unit')} a price or a power is missing, so the cost is a lower bound.")
+    return " ".join(sentences) or "No unit to show."
+
+
+def _total(cost: UnitCost) -> str:
+    return amount_words(cost.per_year.total_per_year, cost.per_year.interval_95).value
+
+
+def _hover(names: tuple[str, ...], amounts: tuple[float, ...], cause: str, currency: str) -> tuple[str, ...]:
+    return tuple(
+        f"{name}, {cause}: {money(amount, currency)} a year" for name, amount in zip(names, amounts, strict=True)
+    )

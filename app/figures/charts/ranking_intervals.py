@@ -1,0 +1,111 @@
+"""The ranking as intervals on a common scale, so that overlap is seen."""
+
+from app.compute.wording.numbers import counted, listed, measured_words
+from app.figures.chart import Axis, Chart, ReferenceLine, Series
+from app.figures.charts.house_style import house_style
+from app.reading_files.headers.channels import channel
+from app.services.bench.chart_facts import ChartFacts
+from app.services.ranking.table import RankedSetting, Ranking
+from app.services.snapshot.choices import EVERY
+
+MOST_LINES = 40
+
+
+def ranking_chart(ranking: Ranking, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h") -> Chart:
+    """Clean air delivery rates with their 95 % intervals; those that cannot be told from zero in neutral ink."""
+    lines = [line for line in ranking.lines if line.row.clean_air_delivery_rate_m3_per_h is not None][:MOST_LINES]
+    names = line_names(lines, ranking)
+    told = [line.has_rate for line in lines]
+    needed = ranking.needed_rate_m3_per_h
+    return Chart(
+        name="ranking",
+        title="How much clean air does each unit deliver?",
+        subtitle=f"{_conditions(ranking)}; 95 % intervals",
+        x_axis=Axis("Clean air delivery rate", flow_symbol),
+        y_axis=Axis("", names=tuple(names)),
+        series=(
+            _series("clean air delivery rate", lines, names, told, True, flow_factor, 0),
+            _series("cannot be told apart from an empty room", lines, names, told, False, flow_factor, None),
+        ),
+        alt_text=_words(ranking, lines, flow_factor, flow_symbol),
+        source_line=facts.source_line(f"{counted(sum(line.row.usable_trials or 0 for line in lines), 'trial')}"),
+        reference_lines=()
+        if needed is None
+        else (ReferenceLine("x", needed * flow_factor, f"asked for by {ranking.choices.room_area_m2:.0f} m²"),),
+        horizontal=True,
+        x_column="clean_air_delivery_rate_cfm" if flow_symbol == "cfm" else "clean_air_delivery_rate_m3_per_h",
+        y_column="unit",
+        house=house_style(facts),
+    )
+
+
+def line_names(lines: list[RankedSetting], ranking: Ranking) -> list[str]:
+    """A name for each line, with the setting where every setting is shown, and never the same name twice."""
+    every = ranking.choices.setting == EVERY
+    names: list[str] = []
+    for line in lines:
+        name = f"{line.row.maker} {line.row.model}" + (f", {line.row.setting}" if every else "")
+        names.append(name if name not in names else f"{name} ({line.row.unit_id})")
+    return names
+
+
+def _series(
+    name: str,
+    lines: list[RankedSetting],
+    names: list[str],
+    told: list[bool],
+    wanted: bool,
+    factor: float,
+    colour: int | None,
+) -> Series:
+    chosen = [(line, label) for line, label, is_told in zip(lines, names, told, strict=True) if is_told == wanted]
+    rows = [line.row for line, _ in chosen]
+
+    def scaled(value: float | None) -> float | None:
+        return None if value is None else value * factor
+
+    words = [
+        measured_words(
+            (row.clean_air_delivery_rate_m3_per_h or 0.0) * factor,
+            scaled(row.clean_air_delivery_rate_uncertainty),
+            scaled(row.clean_air_delivery_rate_low_95),
+            scaled(row.clean_air_delivery_rate_high_95),
+        ).with_interval
+        for row in rows
+    ]
+    return Series(
+        name,
+        "interval",
+        tuple((row.clean_air_delivery_rate_m3_per_h or 0.0) * factor for row in rows),
+        tuple(label for _, label in chosen),
+        low=tuple(scaled(row.clean_air_delivery_rate_low_95) for row in rows),
+        high=tuple(scaled(row.clean_air_delivery_rate_high_95) for row in rows),
+        hover=tuple(f"{label}: {text}" for (_, label), text in zip(chosen, words, strict=True)),
+        colour=colour,
+    )
+
+
+def _conditions(ranking: Ranking) -> str:
+    room = f" in {ranking.room.name}" if ranking.room else ""
+    settings = "every setting" if ranking.choices.setting == EVERY else f"{ranking.choices.setting} setting"
+    return f"{channel(ranking.choices.channel).label} of {ranking.choices.aerosol}{room}, {settings}"
+
+
+def _words(ranking: Ranking, lines: list[RankedSetting], factor: float, symbol: str) -> str:
+    leader, last = ranking.leader, ranking.last
+    if leader is None or last is None:
+        return "No unit has a clean air delivery rate that can be told from zero."
+    ends = []
+    for line in (leader, last) if last is not leader else (leader,):
+        row = line.row
+        words = measured_words(
+            (row.clean_air_delivery_rate_m3_per_h or 0.0) * factor,
+            None
+            if row.clean_air_delivery_rate_uncertainty is None
+            else row.clean_air_delivery_rate_uncertainty * factor,
+        )
+        ends.append(f"{row.maker} {row.model} with {words.value} ± {words.uncertainty} {symbol}")
+    text = f"{counted(len(lines), 'line')}, from {listed(ends, 'to')}."
+    if ranking.not_measurable:
+        text += f" {ranking.not_measurable} cannot be told apart from an empty room."
+    return text

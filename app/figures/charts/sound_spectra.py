@@ -1,0 +1,56 @@
+"""Third-octave spectra of clips side by side."""
+
+from collections.abc import Sequence
+
+from app.compute.wording.numbers import counted, listed
+from app.figures.chart import Axis, Chart, Series
+from app.figures.charts.house_style import house_style
+from app.figures.palette import cues
+from app.services.bench.chart_facts import ChartFacts
+from app.services.measurements.listening import ListedClip
+
+LOWEST_HZ = 25.0  # below it a small room and most recorders tell nothing
+LOWEST_DBA = 0.0  # about the least that is heard
+
+
+def sound_spectra_chart(clips: Sequence[ListedClip], facts: ChartFacts) -> Chart:
+    """A-weighted level of each third octave; only calibrated clips can stand beside one another."""
+    series = tuple(
+        Series(
+            entry.name,
+            "line",
+            tuple(band.nominal_hz for band in bands),
+            tuple(band.level_dba for band in bands),
+            hover=tuple(f"{entry.name}: {band.level_dba:.0f} dB(A) at {band.nominal_hz:g} Hz" for band in bands),
+            colour=colour,
+            dash=dash,
+            end_label=entry.name,
+        )
+        for entry, (colour, dash) in zip(clips, cues(len(clips)), strict=True)
+        if (bands := [band for band in entry.clip.bands if band.nominal_hz >= LOWEST_HZ])
+    )
+    return Chart(
+        name="sound-spectra",
+        title="What does it sound like?",
+        subtitle="A-weighted third-octave levels, each at the distance of its recording",
+        x_axis=Axis("Frequency", "Hz", "log"),
+        y_axis=Axis("Level of the third octave", "dB(A)", low=LOWEST_DBA),
+        series=series,
+        alt_text=spectra_words(clips),
+        source_line=facts.source_line(counted(len(clips), "clip")),
+        x_column="frequency_hz",
+        y_column="level_dba",
+        house=house_style(facts),
+    )
+
+
+def spectra_words(clips: Sequence[ListedClip]) -> str:
+    """The level of each clip and its prominent tones."""
+    if not clips:
+        return "No calibrated clip was chosen."
+    words = []
+    for entry in clips:
+        tones = [f"{tone.frequency_hz:.0f} Hz" for tone in entry.clip.tones if tone.prominent]
+        with_tones = f" with a prominent tone at {listed(tones)}" if tones else ""
+        words.append(f"{entry.name} {entry.clip.equivalent_level_dba:.0f} dB(A){with_tones}")
+    return "; ".join(words) + "."

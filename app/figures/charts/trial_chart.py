@@ -1,0 +1,95 @@
+"""One trial on its log's own time: readings, marks, fit window, fit with band; and what the fit leaves over.
+
+The axis counts minutes from the first reading, as the marks do, so that a mark can be read off the picture.
+"""
+
+from dataclasses import replace
+
+from app.compute.wording.numbers import measured_words, not_within
+from app.compute.wording.rounding import decimals_from_size, rounded_text
+from app.figures.chart import Axis, Chart, ReferenceLine, Region, Series
+from app.figures.charts.decay_overlay import curve_series
+from app.figures.charts.house_style import house_style
+from app.figures.charts.trial_decay import residuals_chart
+from app.reading_files.headers.channels import channel
+from app.services.bench.chart_facts import ChartFacts
+from app.services.trials.decay_curves import EMPTY_ROOM, DecayCurve
+from app.services.trials.drawing import TrialDrawing
+
+TIME_TITLE = "Time after the first reading"
+
+
+def trial_chart(drawing: TrialDrawing, facts: ChartFacts, *, scale: str = "linear") -> Chart:
+    """The whole log with its phases; `scale` is "linear" or "log"."""
+    curve, on = drawing.curve, drawing.unit_on_min
+    label = channel(drawing.channel).label
+    series = [_later(each, on) for each in curve_series(curve, label, 0, 0)]
+    if not curve.fit_minutes:  # nothing to draw behind: the readings themselves, as points
+        series = [Series(f"{label}, reading", "points", _shifted(curve.minutes, on), curve.levels, faint=True)]
+    positive = [level for level in curve.levels if level > 0]
+    first, last = min(curve.minutes, default=0.0) + on, max(curve.minutes, default=1.0) + on
+    return Chart(
+        name="trial",
+        title=drawing.title,
+        subtitle=f"{label}, all readings of the log",
+        x_axis=Axis(TIME_TITLE, "min", low=first, high=last),
+        y_axis=Axis(label, drawing.unit, scale, low=min(positive, default=0.1) * 0.9 if scale == "log" else 0.0),  # type: ignore[arg-type]
+        series=tuple(series),
+        alt_text=_words(curve, label),
+        source_line=facts.source_line(*([f"Trial {curve.trial_id}"] if curve.trial_id else [])),
+        reference_lines=_lines(drawing),
+        regions=()
+        if curve.fit_window_min is None
+        else (Region(curve.fit_window_min[0] + on, curve.fit_window_min[1] + on, "fit window"),),
+        x_column="minutes_after_first_reading",
+        y_column=f"{drawing.channel}_level",
+        house=house_style(facts),
+    )
+
+
+def trial_residuals_chart(drawing: TrialDrawing, facts: ChartFacts) -> Chart:
+    """Readings less the fitted curve over the same time axis."""
+    chart = residuals_chart(drawing.curve, facts, channel_name=drawing.channel, unit=drawing.unit)
+    low, high = drawing.curve.fit_window_min or (0.0, 1.0)
+    on = drawing.unit_on_min
+    return replace(
+        chart,
+        name="trial-residuals",
+        x_axis=Axis(TIME_TITLE, "min", low=low + on, high=high + on),
+        series=tuple(_later(each, on) for each in chart.series),
+        x_column="minutes_after_first_reading",
+    )
+
+
+def _lines(drawing: TrialDrawing) -> tuple[ReferenceLine, ...]:
+    curve, unit = drawing.curve, drawing.unit
+    level = rounded_text(curve.clear_level, decimals_from_size(curve.clear_level, 2))
+    lines = [ReferenceLine("y", curve.clear_level, f"clear level {level}\u00a0{unit}")]
+    if drawing.smoke_start_min is not None:
+        lines.append(ReferenceLine("x", drawing.smoke_start_min, "smoke", before=True))
+    lines.append(ReferenceLine("x", drawing.unit_on_min, "from here on" if curve.kind == EMPTY_ROOM else "unit on"))
+    lines.append(ReferenceLine("x", drawing.end_min, "end", before=True))
+    return tuple(lines)
+
+
+def _later(series: Series, minutes: float) -> Series:
+    """The series moved from unit on to the log's own time."""
+    return replace(series, x=_shifted(tuple(float(x) for x in series.x), minutes), end_label="")
+
+
+def _shifted(values: tuple[float, ...], by: float) -> tuple[float, ...]:
+    return tuple(float(f"{value + by:.6g}") for value in values)
+
+
+def _words(curve: DecayCurve, label: str) -> str:
+    sentences = [f"{label} of one trial over time."]
+    if curve.total_decay_per_h is not None:
+        words = measured_words(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
+        sentences.append(f"It decays at {words.value} ± {words.uncertainty} per hour.")
+    else:
+        sentences.append("No decay could be fitted.")
+    if curve.time_to_clear_min is not None:
+        sentences.append(f"It is clear {rounded_text(curve.time_to_clear_min, 0)} min after unit on.")
+    elif curve.not_cleared_before_min is not None:
+        sentences.append(f"It was not clear when the run ended, {not_within(curve.not_cleared_before_min)}.")
+    return " ".join(sentences)

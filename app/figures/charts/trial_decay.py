@@ -1,0 +1,95 @@
+"""One trial: all readings, where the unit came on, the fit window, the fitted curve with its band."""
+
+from bisect import bisect_right
+
+from app.compute.wording.numbers import measured_words, not_within
+from app.compute.wording.rounding import decimals_from_size, rounded_text
+from app.figures.chart import Axis, Chart, ReferenceLine, Region, Series
+from app.figures.charts.decay_overlay import curve_series
+from app.figures.charts.house_style import house_style
+from app.reading_files.headers.channels import channel
+from app.services.bench.chart_facts import ChartFacts
+from app.services.trials.decay_curves import DecayCurve
+
+
+def trial_decay_chart(
+    curve: DecayCurve, facts: ChartFacts, *, channel_name: str, unit: str, scale: str = "linear"
+) -> Chart:
+    """The whole log of a trial with its phases; `scale` is "linear" or "log"."""
+    label = channel(channel_name).label
+    first = min(curve.minutes, default=0.0)
+    positive = [level for level in curve.levels if level > 0]
+    level = rounded_text(curve.clear_level, decimals_from_size(curve.clear_level, 2))
+    lines = [
+        ReferenceLine("x", 0.0, "from here on" if curve.kind == "empty room" else "unit on"),
+        ReferenceLine("y", curve.clear_level, f"clear level {level}\u00a0{unit}"),
+    ]
+    return Chart(
+        name="trial-decay",
+        title=f"{curve.name}{f', {curve.setting}' if curve.setting else ''}: trial {curve.trial_id}",
+        subtitle=f"{label} in {curve.room}, {curve.started_at.date().isoformat()}",
+        x_axis=Axis("Time from unit on", "min", low=first, high=max(curve.minutes, default=1.0)),
+        y_axis=Axis(label, unit, scale, low=min(positive, default=0.1) * 0.9 if scale == "log" else 0.0),  # type: ignore[arg-type]
+        series=tuple(curve_series(curve, label, 0, 0)),
+        alt_text=_words(curve),
+        source_line=facts.source_line(f"Trial {curve.trial_id}"),
+        reference_lines=tuple(lines),
+        regions=() if curve.fit_window_min is None else (Region(*curve.fit_window_min, "fit window"),),
+        x_column="minutes_from_unit_on",
+        y_column=f"{channel_name}_level",
+        house=house_style(facts),
+    )
+
+
+def residuals_chart(curve: DecayCurve, facts: ChartFacts, *, channel_name: str, unit: str) -> Chart:
+    """Readings less the fitted curve, inside the fit window: a good fit leaves no pattern."""
+    minutes, residuals = residuals_of(curve)
+    window = curve.fit_window_min or (0.0, 1.0)
+    reach = max((abs(value) for value in residuals), default=1.0) * 1.1 or 1.0
+    largest = rounded_text(reach / 1.1, decimals_from_size(reach))
+    return Chart(
+        name="residuals",
+        title="What the fit leaves over",
+        subtitle=f"{channel(channel_name).label}, reading less fitted curve, inside the fit window",
+        x_axis=Axis("Time from unit on", "min", low=window[0], high=window[1]),
+        y_axis=Axis("Residual", unit, low=-reach, high=reach),
+        series=(Series("residual", "points", minutes, residuals, colour=0),),
+        alt_text=f"{len(residuals)} residuals, the largest {largest} {unit}.",
+        source_line=facts.source_line(f"Trial {curve.trial_id}"),
+        reference_lines=(ReferenceLine("y", 0.0, ""),),
+        x_column="minutes_from_unit_on",
+        y_column="residual",
+        house=house_style(facts),
+    )
+
+
+def residuals_of(curve: DecayCurve) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Minutes and residuals of the drawn readings inside the fit window; empty without a fit."""
+    if curve.fit_window_min is None or not curve.fit_minutes:
+        return (), ()
+    low, high = curve.fit_window_min
+    pairs = [
+        (minute, level - _between(curve.fit_minutes, curve.fit_levels, minute))
+        for minute, level in zip(curve.minutes, curve.levels, strict=True)
+        if low <= minute <= high
+    ]
+    return tuple(minute for minute, _ in pairs), tuple(residual for _, residual in pairs)
+
+
+def _between(places: tuple[float, ...], values: tuple[float, ...], at: float) -> float:
+    """The fitted level between two points of the drawn curve, which lie close enough for a straight line."""
+    after = min(max(bisect_right(places, at), 1), len(places) - 1)
+    share = (at - places[after - 1]) / (places[after] - places[after - 1])
+    return values[after - 1] + share * (values[after] - values[after - 1])
+
+
+def _words(curve: DecayCurve) -> str:
+    sentences = []
+    if curve.total_decay_per_h is not None:
+        words = measured_words(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
+        sentences.append(f"The level decays at {words.value} ± {words.uncertainty} per hour.")
+    if curve.time_to_clear_min is not None:
+        sentences.append(f"It is clear after {rounded_text(curve.time_to_clear_min, 0)} min.")
+    elif curve.not_cleared_before_min is not None:
+        sentences.append(f"It was not clear when the run ended ({not_within(curve.not_cleared_before_min)}).")
+    return " ".join(sentences) or "No decay could be fitted."

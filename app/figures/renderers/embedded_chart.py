@@ -1,0 +1,94 @@
+"""A chart as one HTML file that stands by itself: the picture inline, the finding, the numbers, and no script.
+
+Nothing in it asks for anything from elsewhere, so it can be kept, mailed, or set into an article.
+"""
+
+import re
+from html import escape
+
+from app.compute.wording.rounding import decimals_from_size, rounded_text
+from app.figures.chart import Chart, Series
+from app.figures.date_axis import day_of
+from app.figures.renderers.matplotlib_chart import FADED, HAIRLINE, INK, WIDTH_PX, svg_bytes
+
+# what a browser must hold to when it opens the file, wherever it lies
+FILE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
+_IDS = re.compile(r'(\bid="|href="#|url\(#)')
+
+
+def chart_html(chart: Chart, width_px: int = WIDTH_PX) -> str:
+    """The file. Faint readings are in the picture only; the CSV of the same chart holds each of them."""
+    return "\n".join(
+        [
+            "<!doctype html>",
+            '<html lang="en"><head><meta charset="utf-8">',
+            f'<meta http-equiv="Content-Security-Policy" content="{FILE_POLICY}">',
+            '<meta name="viewport" content="width=device-width, initial-scale=1">',
+            f"<title>{escape(chart.title)}</title>",
+            f"<style>{_style(chart, width_px)}</style></head><body>",
+            f"<figure>{inline_svg(chart, width_px)}",
+            f"<figcaption>{escape(chart.alt_text)}</figcaption></figure>",
+            _numbers(chart),
+            f"<p><small>{escape(chart.foot)}</small></p>",
+            "</body></html>",
+            "",
+        ]
+    )
+
+
+def inline_svg(chart: Chart, width_px: int = WIDTH_PX) -> str:
+    """The picture as an element of a page: as wide as its place, its marks named after the chart, so that two charts
+    on one page do not take each other's."""
+    drawn = svg_bytes(chart, width_px).decode()
+    drawn = drawn[drawn.index("<svg") :]
+    drawn = re.sub(r"<metadata>.*?</metadata>", "", drawn, flags=re.DOTALL)
+    # the library's style sheet would reach everything else on the page
+    drawn = re.sub(r"<style[^>]*>.*?</style>", "", drawn, flags=re.DOTALL)
+    drawn = re.sub(r"<title>.*?</title>", "", drawn, count=1, flags=re.DOTALL)
+    drawn = _IDS.sub(lambda found: f"{found.group(1)}{chart.name}-", drawn)
+    head = f'<svg role="img" aria-label="{escape(chart.alt_text)}" stroke-linejoin="round" '
+    opening, rest = drawn.split(">", 1)
+    opening = re.sub(r'\s(?:width|height)="[^"]*"', "", opening)
+    return f"{opening.replace('<svg ', head, 1)}>{rest.strip()}"
+
+
+def _style(chart: Chart, width_px: int) -> str:
+    font = f'"{chart.house.font}", ' if chart.house.font else ""
+    ink, accent = chart.house.ink or INK, chart.house.accent or INK
+    return (
+        f"body{{margin:0;padding:8px;color:{ink};background:#fff;font:16px/1.5 {font}Helvetica,Arial,sans-serif}}"
+        f"figure{{margin:0;max-width:{width_px}px}}svg{{width:100%;height:auto}}small{{color:{FADED}}}"
+        f"summary{{color:{accent};cursor:pointer}}table{{border-collapse:collapse;font-variant-numeric:tabular-nums}}"
+        f"th,td{{text-align:left;padding:2px 10px 2px 0;border-bottom:1px solid {HAIRLINE}}}.n{{text-align:right}}"
+    )
+
+
+def _numbers(chart: Chart) -> str:
+    shown = [series for series in chart.series if not series.faint]
+    rows = "".join(_rows(series, of_days=chart.x_axis.scale == "days") for series in shown)
+    if not rows:
+        return ""
+    heads = ("series", chart.x_column, chart.y_column, "low 95 %", "high 95 %")
+    head = "".join(f'<th scope="col">{escape(words.replace("_", " "))}</th>' for words in heads)
+    return (
+        f"<details><summary>The numbers</summary><table><caption>{escape(chart.title)}</caption>"
+        f"<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></details>"
+    )
+
+
+def _rows(series: Series, *, of_days: bool) -> str:
+    made = []
+    for index, (x, y) in enumerate(zip(series.x, series.y, strict=True)):
+        low = series.low[index] if series.low else None
+        high = series.high[index] if series.high else None
+        bound = "at least " if series.censored and series.censored[index] else ""
+        along = day_of(float(x)).isoformat() if of_days else x
+        cells = "".join(f'<td class="n">{_shown(value)}</td>' for value in (along, y, low, high))
+        made.append(f'<tr><th scope="row">{escape(bound + series.name)}</th>{cells}</tr>')
+    return "".join(made)
+
+
+def _shown(value: float | str | None) -> str:
+    if value is None:
+        return ""
+    return escape(value) if isinstance(value, str) else rounded_text(value, decimals_from_size(value, 4))

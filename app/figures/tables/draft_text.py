@@ -1,0 +1,76 @@
+"""A draft review as Markdown and as HTML, from one structure, so that the two say the same.
+
+Addresses are put behind `site`, such as "http://127.0.0.1:8000", so that a file taken elsewhere still leads back to
+the trials; with `site` None the numbers carry no address.
+"""
+
+from html import escape
+
+from app.figures.tables.formats import escaped
+from app.services.reviews.wording import Draft, DraftPoint, DraftSection, Words
+
+
+def draft_markdown(draft: Draft, verdict: str = "", site: str | None = "") -> str:
+    """The draft as Markdown; the reviewer's own verdict stands first where there is one."""
+    parts = [f"# {escaped(draft.title)}"]
+    if verdict:
+        parts += ["## Verdict", *(escaped(line) for line in verdict.split("\n") if line.strip())]
+    for section in draft.sections:
+        parts.append(f"## {escaped(section.heading)}")
+        parts += [_markdown_words(words, site) for words in section.paragraphs]
+        lists = [f"- **{escaped(name)}**: {_markdown_words(words, site)}" for name, words in section.facts]
+        lists += [f"- {_markdown_words(point.words, site)}" for point in shown_points(section)]
+        lists += [f"- {_markdown_words(words, site)}" for words in section.items]
+        if lists:
+            parts.append("\n".join(lists))
+        if section.key in ("strengths", "weaknesses") and not lists:
+            parts.append("None that a rule or a person found.")
+    return "\n\n".join([*parts, f"*{escaped(draft.foot)}*"]) + "\n"
+
+
+def draft_html(draft: Draft, verdict: str = "", site: str | None = "") -> str:
+    """The draft as one HTML file without classes or script; what lies between `<article>` can be set into a page."""
+    parts = [f"<h1>{escape(draft.title)}</h1>"]
+    if verdict:
+        parts += ["<h2>Verdict</h2>", *(f"<p>{escape(line)}</p>" for line in verdict.split("\n") if line.strip())]
+    for section in draft.sections:
+        parts.append(f"<h2>{escape(section.heading)}</h2>")
+        parts += [f"<p>{_html_words(words, site)}</p>" for words in section.paragraphs]
+        if section.facts:
+            facts = "".join(
+                f"<dt>{escape(name)}</dt><dd>{_html_words(words, site)}</dd>" for name, words in section.facts
+            )
+            parts.append(f"<dl>{facts}</dl>")
+        items = [_html_words(point.words, site) for point in shown_points(section)]
+        items += [_html_words(words, site) for words in section.items]
+        if items:
+            parts.append(f"<ul>{''.join(f'<li>{item}</li>' for item in items)}</ul>")
+        elif section.key in ("strengths", "weaknesses"):
+            parts.append("<p>None that a rule or a person found.</p>")
+    body = "\n".join(parts)
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        f"<title>{escape(draft.title)}</title></head><body>\n<article>\n{body}\n"
+        f"<footer><p>{escape(draft.foot)}</p></footer>\n</article>\n</body></html>\n"
+    )
+
+
+def shown_points(section: DraftSection) -> list[DraftPoint]:
+    """The points that were not left out."""
+    return [point for point in section.points if not point.left_out]
+
+
+def _markdown_words(words: Words, site: str | None) -> str:
+    return "".join(
+        f"[{escaped(span.text)}]({site}{span.address})" if span.address and site is not None else escaped(span.text)
+        for span in words
+    )
+
+
+def _html_words(words: Words, site: str | None) -> str:
+    return "".join(
+        f'<a href="{escape(site + span.address)}">{escape(span.text)}</a>'
+        if span.address and site is not None
+        else escape(span.text)
+        for span in words
+    )

@@ -1,0 +1,157 @@
+"""Everything measured of one unit as a table to take away: a row a quantity, with what it rests on."""
+
+from app.compute.wording.numbers import counted, listed
+from app.figures.tables.quantity_cells import (
+    cost_cell,
+    measured,
+    price_cell,
+    rate_cell,
+    standard_time_cell,
+    text_cell,
+    time_to_clear_cell,
+)
+from app.figures.tables.ranking import conditions_words
+from app.figures.tables.table import (
+    AT_LEAST,
+    AT_MOST,
+    ESTIMATE,
+    ESTIMATED_AT_MOST,
+    TakenCell,
+    TakenColumn,
+    TakenTable,
+    plain_cell,
+)
+from app.services.bench.chart_facts import ChartFacts
+from app.services.history.latest_data_date import latest_of
+from app.services.measurements.sound_levels import SettingLevel
+from app.services.reviews.unit_page import UnitKnown
+
+_COLUMNS = (
+    TakenColumn("quantity", "Quantity", is_number=False),
+    TakenColumn("setting", "Setting", is_number=False),
+    TakenColumn("value", "Value", with_interval=True),
+    TakenColumn("unit", "Unit", is_number=False),
+    TakenColumn("rests_on", "Rests on", is_number=False),
+)
+_Row = tuple[TakenCell, ...]
+
+
+def fact_sheet_table(
+    known: UnitKnown, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h"
+) -> TakenTable:
+    """Quantities that do not exist are left out; a sheet of facts holds none that are missing."""
+    unit, lines = known.unit, known.lines
+    rows = [
+        *_what_it_is(known),
+        *_cleaning(known, flow_factor, flow_symbol),
+        *_sound(known),
+        *_power(known),
+        *_cost(known),
+    ]
+    return TakenTable(
+        name="fact-sheet",
+        caption=f"{unit.maker} {unit.model}: what was measured",
+        columns=_COLUMNS,
+        rows=tuple(row for row in rows if row[2].value),
+        conditions=conditions_words(lines.choices, lines.offered, lines.room),
+        source_line=facts.source_line(),
+        newest=latest_of(
+            [
+                *(listed_trial.trial.started_at.date() for listed_trial in known.trials),
+                *(price.seen_on for price in known.prices),
+                *(reading.measured_on for level in known.sounds for reading in level.measurements),
+                *(reading.measured_on for power in known.powers for reading in power.measurements),
+            ]
+        ),
+    )
+
+
+def _row(quantity: str, setting: str, value: TakenCell, unit: str, rests_on: str) -> _Row:
+    return text_cell(quantity), text_cell(setting), value, text_cell(unit), text_cell(rests_on)
+
+
+def _what_it_is(known: UnitKnown) -> list[_Row]:
+    unit = known.unit
+    size = (unit.width_mm, unit.depth_mm, unit.height_mm)
+    words = " × ".join(f"{side:.0f}" for side in size if side is not None) if None not in size else ""
+    return [
+        _row("Kind of cleaning", "", text_cell(unit.kind), "", "recorded"),
+        _row("Size", "", text_cell(words), "mm", "recorded"),
+        _row("Mass", "", plain_cell(unit.mass_kg), "kg", "recorded"),
+    ]
+
+
+def _cleaning(known: UnitKnown, factor: float, symbol: str) -> list[_Row]:
+    rows = []
+    for line in known.lines.lines:
+        if line.row.setting_id is None:
+            continue
+        setting, rests_on = line.row.setting or "", trials_words(known, line.row.setting_id)
+        rows += [
+            _row("Clean air delivery rate", setting, rate_cell(line, factor), symbol, rests_on),
+            _row("Time for 95\u00a0% less smoke", setting, standard_time_cell(line), "min", rests_on),
+            _row("Time to clear", setting, time_to_clear_cell(line), "min", rests_on),
+        ]
+    return rows
+
+
+def trials_words(known: UnitKnown, setting_id: int) -> str:
+    """The usable trials of a setting by number."""
+    ids = [
+        entry.trial.id
+        for entry in known.trials
+        if entry.trial.setting_id == setting_id
+        and entry.trial.excluded_at is None
+        and entry.result is not None
+        and entry.result.usable
+    ]
+    return f"{'trial' if len(ids) == 1 else 'trials'} {listed([str(one) for one in sorted(ids)])}" if ids else ""
+
+
+def _sound(known: UnitKnown) -> list[_Row]:
+    distance = f"Sound at {known.bench.standard_distance_m:g}\u00a0m"
+    return [
+        _row(distance, level.setting.name, _level(level), "dB(A)", counted(len(level.measurements), "reading"))
+        for level in known.sounds
+    ]
+
+
+def _level(level: SettingLevel) -> TakenCell:
+    if level.level is None:
+        return TakenCell(why="Not measured.")
+    if level.level.upper_bound:
+        bound = ESTIMATED_AT_MOST if level.level.estimate else AT_MOST
+        return plain_cell(level.level.level_dba.value, 0, bound=bound)
+    return measured(level.level.level_dba, bound=ESTIMATE if level.level.estimate else "")
+
+
+def _power(known: UnitKnown) -> list[_Row]:
+    return [
+        _row(
+            "Power",
+            power.name,
+            TakenCell() if power.power is None else measured(power.power),
+            "W",
+            counted(len(power.measurements), "reading"),
+        )
+        for power in known.powers
+    ]
+
+
+def _cost(known: UnitKnown) -> list[_Row]:
+    currency = known.lines.offered.currency
+    rows = []
+    for line in known.lines.lines:
+        if line.row.setting_id is not None:
+            hours = f"{known.lines.offered.hours_per_day:g} h a day"
+            rows.append(_row("Running cost", line.row.setting or "", cost_cell(line), f"{currency}/year", hours))
+    if known.lines.lines:
+        latest = known.prices[0] if known.prices else None
+        seen = "" if latest is None else f"{latest.source or 'price'}, {latest.seen_on.isoformat()}"
+        rows.insert(0, _row("Price", "", price_cell(known.lines.lines[0], currency), currency, seen))
+    if known.over_years is not None:
+        years = len(known.over_years.by_year) - 1
+        bound = AT_LEAST if known.over_years.at_least else ""
+        total = plain_cell(known.over_years.total, 0, bound=bound)
+        rows.append(_row(f"Cost over {years} years with the purchase", "highest", total, currency, "prices of today"))
+    return rows

@@ -1,0 +1,110 @@
+"""A table to take away: cells with their intervals and bounds, rounded already; the formats only write them down."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from app.compute.wording.numbers import DASH, measured_words
+from app.compute.wording.rounding import decimals_from_size, rounded_text
+
+AT_MOST, AT_LEAST, MORE_THAN, ESTIMATE = "at most", "at least", "more than", "estimated"
+ESTIMATED_AT_MOST = "estimated at most"
+
+
+@dataclass(frozen=True, slots=True)
+class TakenCell:
+    """One cell. `value` is rounded by its uncertainty; empty: there is none, and `why` says so in a sentence.
+
+    low, high : ends of the 95 % interval, empty where it has none
+    bound : "at most", "at least", "more than", "estimated" or "estimated at most" where it is not plainly measured
+    """
+
+    value: str = ""
+    low: str = ""
+    high: str = ""
+    bound: str = ""
+    why: str = ""
+
+    @property
+    def text(self) -> str:
+        """As a reader sees it."""
+        if not self.value:
+            return DASH
+        words = f"{self.bound} {self.value}" if self.bound else self.value
+        return f"{words} ({self.low} to {self.high})" if self.low and self.high else words
+
+
+@dataclass(frozen=True, slots=True)
+class TakenColumn:
+    """One column. `key` is its name in CSV, ending in the unit.
+
+    with_interval : CSV gets the ends of the interval and the bound as columns of their own
+    """
+
+    key: str
+    head: str
+    unit_symbol: str = ""
+    is_number: bool = True
+    with_interval: bool = False
+
+    @property
+    def words(self) -> str:
+        return f"{self.head} [{self.unit_symbol}]" if self.unit_symbol else self.head
+
+
+@dataclass(frozen=True, slots=True)
+class TakenTable:
+    """A whole table; the first cell of each row names the row."""
+
+    name: str
+    caption: str
+    columns: tuple[TakenColumn, ...]
+    rows: tuple[tuple[TakenCell, ...], ...]
+    conditions: str
+    source_line: str
+    newest: date | None = None
+
+    def __post_init__(self) -> None:
+        for row in self.rows:
+            if len(row) != len(self.columns):
+                raise ValueError(
+                    f"Table {self.name!r} has {len(self.columns)} columns and a row of {len(row)} cells; both need the "
+                    "same number."
+                )
+
+    @property
+    def foot(self) -> str:
+        """Conditions, source, and the day of the newest datum, never that of today."""
+        days = "" if self.newest is None else f"Newest datum: {self.newest}."
+        return " ".join(part for part in (self.conditions, self.source_line, days) if part)
+
+
+def measured_cell(
+    value: float | None,
+    uncertainty: float | None = None,
+    low: float | None = None,
+    high: float | None = None,
+    *,
+    bound: str = "",
+    why: str = "",
+) -> TakenCell:
+    """A value rounded by its uncertainty, with its interval where both ends are known.
+
+    >>> measured_cell(162.12, 4.31, 153.4, 170.8).text
+    '162 (153 to 171)'
+    >>> measured_cell(None, why="Not measured.").text
+    '–'
+    """
+    if value is None:
+        return TakenCell(why=why)
+    words = measured_words(value, uncertainty, low, high)
+    known = low is not None and high is not None
+    return TakenCell(words.value, words.low if known else "", words.high if known else "", bound, why)
+
+
+def plain_cell(value: float | None, decimals: int | None = None, *, bound: str = "", why: str = "") -> TakenCell:
+    """A number without uncertainty: so many decimals, or three significant digits."""
+    if value is None:
+        return TakenCell(why=why)
+    return TakenCell(
+        rounded_text(value, decimals_from_size(value) if decimals is None else decimals), "", "", bound, why
+    )

@@ -1,0 +1,115 @@
+"""A table to take away as a workbook (XLSX): numbers as numbers, words as words, and a sheet on its source.
+
+The same table gives the same bytes: nothing of the day or the machine enters the file.
+"""
+
+import re
+from datetime import UTC, datetime
+from io import BytesIO
+from typing import Any
+from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
+
+from app.figures.tables.formats import plain_digits
+from app.figures.tables.table import TakenCell, TakenColumn, TakenTable
+from app.hidden_marks import without_hidden_marks
+
+MEDIA_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+INVENTED = "Invented demonstration: every unit, maker, room and number here is made up."
+_NO_DAY = datetime(2000, 1, 1, tzinfo=UTC)
+_PLAIN_NUMBER = re.compile(r"-?\d+(?:\.(\d+))?")
+_NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
+_WIDEST, _NARROWEST = 44, 11
+
+
+def workbook_bytes(table: TakenTable, *, invented: bool = False) -> bytes:
+    """Two sheets: the table with its units in the heads, and its source.
+
+    Each number is the rounded one of the other formats and shows as many decimals. A text is stored as text, so that
+    no spreadsheet takes it for a formula, whatever it begins with.
+    """
+    from openpyxl import Workbook  # loaded when used
+    from openpyxl.styles import Alignment, Font  # loaded when used
+
+    book = Workbook()
+    sheet = book.active
+    sheet.title = f"{table.name} (invented)" if invented else table.name
+    heads = [head for column in table.columns for head in _heads(column)]
+    for place, head in enumerate(heads, start=1):
+        _put(sheet, 1, place, head)
+        sheet.cell(1, place).font = Font(bold=True)
+        sheet.cell(1, place).alignment = Alignment(wrap_text=True, vertical="top")
+    widths = [len(head) // 2 for head in heads]
+    for number, row in enumerate(table.rows, start=2):
+        cells = [cell for column, taken in zip(table.columns, row, strict=True) for cell in _cells(column, taken)]
+        for place, (text, is_number) in enumerate(cells, start=1):
+            _put(sheet, number, place, text, is_number=is_number)
+            widths[place - 1] = max(widths[place - 1], len(text))
+    for place, width in enumerate(widths, start=1):
+        letter = sheet.cell(1, place).column_letter
+        sheet.column_dimensions[letter].width = min(max(width + 2, _NARROWEST), _WIDEST)
+    sheet.freeze_panes = "B2"
+    _source_sheet(book, table, invented=invented)
+    return _same_bytes(book)
+
+
+def _heads(column: TakenColumn) -> list[str]:
+    if not column.with_interval:
+        return [column.words]
+    unit = f" [{column.unit_symbol}]" if column.unit_symbol else ""
+    ends = [f"{column.head}, {end} 95\u00a0%{unit}" for end in ("low", "high")]
+    return [column.words, *ends, f"{column.head}, bound"]
+
+
+def _cells(column: TakenColumn, cell: TakenCell) -> list[tuple[str, bool]]:
+    own = (cell.value, column.is_number)
+    return [own, (cell.low, True), (cell.high, True), (cell.bound, False)] if column.with_interval else [own]
+
+
+def _put(sheet: Any, row: int, place: int, text: str, *, is_number: bool = False) -> None:
+    if not text:
+        return
+    cell = sheet.cell(row, place)
+    number = _PLAIN_NUMBER.fullmatch(plain_digits(text)) if is_number else None
+    if number:
+        cell.value = float(number[0])
+        decimals = len(number[1] or "")
+        cell.number_format = f"#,##0.{'0' * decimals}" if decimals else "#,##0"
+        return
+    cell.value = without_hidden_marks(_NOT_IN_XML.sub("\ufffd", text))
+    cell.data_type = "s"  # a text, also where it begins like a formula
+    cell.quotePrefix = True  # and it stays one when somebody edits it
+
+
+def _source_sheet(book: Any, table: TakenTable, *, invented: bool) -> None:
+    """What the table is, under what conditions it holds, who made it, and how old its newest datum is."""
+    from openpyxl.styles import Alignment, Font  # loaded when used
+
+    sheet = book.create_sheet("source")
+    entries = [
+        ("Table", table.caption),
+        ("Conditions", table.conditions),
+        ("Source", table.source_line),
+        ("Newest datum", "" if table.newest is None else table.newest.isoformat()),
+        ("Numbers", "Rounded by their uncertainty; low and high are the ends of the 95\u00a0% interval."),
+    ]
+    for number, (name, words) in enumerate([("Invented", INVENTED), *entries] if invented else entries, start=1):
+        _put(sheet, number, 1, name)
+        _put(sheet, number, 2, words)
+        sheet.cell(number, 1).font = Font(bold=True)
+        sheet.cell(number, 2).alignment = Alignment(wrap_text=True, vertical="top")
+    sheet.column_dimensions["A"].width, sheet.column_dimensions["B"].width = 16, 90
+
+
+def _same_bytes(book: Any) -> bytes:
+    """The workbook with every moment in it set to one day."""
+    book.properties.created = book.properties.modified = _NO_DAY
+    book.properties.creator = "Hazefall"
+    written, out = BytesIO(), BytesIO()
+    book.save(written)
+    with ZipFile(written) as given, ZipFile(out, "w", ZIP_DEFLATED) as made:
+        for name in given.namelist():
+            content = given.read(name)
+            if name == "docProps/core.xml":  # the library writes the moment of saving over the one it was given
+                content = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2000-01-01T00:00:00Z", content)
+            made.writestr(ZipInfo(name, (2000, 1, 1, 0, 0, 0)), content, ZIP_DEFLATED)
+    return out.getvalue()

@@ -1,0 +1,50 @@
+"""What a person may say a column holds: a channel that is known, a use without a channel, or one of their own."""
+
+from app.errors import InvalidValue
+from app.reading_files.columns.roles import NO_CHANNEL_USES
+from app.reading_files.headers.channels import CHANNELS, channel_name, has_known_form, split_detector
+
+OWN = "own:"
+_LONGEST_SHOWN = 40
+
+
+def asked_channel(text: str, field: str) -> str:
+    """The name under which a column is read; "" leaves it out.
+
+    The list of channels is open, but a slip of the pen must not open it: a channel that nobody foresaw has to be asked
+    for as one, `own:` before its name. It then keeps the unit of its file and is told by its name.
+
+    field : of the form or the command, for the refusal
+    Raises   InvalidValue for a name that is neither known nor marked as one's own
+
+    >>> asked_channel("PM2.5", "columns"), asked_channel("own:NO₂", "columns"), asked_channel("elapsed", "columns")
+    ('pm2_5', 'no2', 'elapsed')
+    """
+    said = text.strip()
+    if said in ("", *NO_CHANNEL_USES):
+        return said
+    if said.casefold().startswith(OWN):
+        own = channel_name(said[len(OWN) :])
+        if own:
+            return own
+        raise InvalidValue(
+            f"Found {said[:_LONGEST_SHOWN]!r}; {OWN} needs the name of the channel after it, such as {OWN}no2.",
+            field=field,
+        )
+    name = channel_name(said)
+    if has_known_form(name) or has_known_form(split_detector(name)[0]):
+        return name
+    raise InvalidValue(
+        f"There is no channel {said[:_LONGEST_SHOWN]!r}.{_nearest(name)} Needed is one of {', '.join(CHANNELS)}; "
+        "count_0_3um or another size; pm2_5_b for a second detector; band_1khz; or "
+        f"{', '.join(NO_CHANNEL_USES)}. For a channel of your own that is none of these write "
+        f"{OWN}{name or 'NAME'}; it is kept under that name in the unit of the file.",
+        field=field,
+    )
+
+
+def _nearest(name: str) -> str:
+    from difflib import get_close_matches  # loaded when used: for a refusal alone
+
+    found = get_close_matches(name, CHANNELS, n=1, cutoff=0.6)
+    return f" Did you mean {found[0]}?" if found else ""

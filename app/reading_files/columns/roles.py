@@ -1,0 +1,205 @@
+"""What each column of a table is taken for: a channel, a box, a status, or left out, and why."""
+
+import re
+from dataclasses import dataclass, replace
+
+from app.reading_files.columns.units import as_channel
+from app.reading_files.headers.channels import channel_name
+from app.reading_files.headers.detectors import one_name_each
+from app.reading_files.headers.particle_sizes import sizes_in_tenths
+from app.reading_files.headers.preamble import Preamble
+from app.reading_files.headers.search import Header
+from app.reading_files.headers.words import Meaning, header_meaning, split_unit
+from app.reading_files.log_table import LogColumn, ReadingChoices
+from app.reading_files.text.number_text import number_in, number_with_unit
+from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.unit_symbols import conversion, is_unit
+from app.reading_files.time.columns import TimePlan
+
+NO_CHANNEL_USES = ("time", "elapsed", "box", "status")
+FIRST_VALUES = 5
+CELLS_LOOKED_AT = 40
+SMALLEST_SHARE_OF_NUMBERS = 0.2
+
+_BOX_HEADER = re.compile(
+    r"(?:device|unit|box|sensor|logger|monitor|serial|station|site|location|probe|node|subject|instrument|mac|label)"
+    r"[\s_.]*(?:id|no|nr|number|name|serial|#)?"
+)
+_STATUS_HEADER = re.compile(r"status|error|alarm|flag|event|comment|note|remark|qc|inlet|bemerkung")
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """What is known of a table before its columns are understood.
+
+    cells : for each position, the first cells that are not empty
+    chosen : position to what a person said it is
+    """
+
+    header: Header
+    cells: list[list[str]]
+    plan: TimePlan | None
+    chosen: dict[int, str]
+    choices: ReadingChoices
+    preamble: Preamble
+    decimal_mark: str
+    file_name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Roles:
+    """The columns with their uses; box_position is the column that tells the box of a row, None if there is none."""
+
+    columns: tuple[LogColumn, ...]
+    box_position: int | None
+
+
+def chosen_positions(header: Header, choices: ReadingChoices) -> tuple[dict[int, str], list[str]]:
+    """Position to chosen channel or use, and the chosen headers that the file does not have."""
+    places = {name: position for position, name in enumerate(header.names)}
+    folded = {name.casefold().strip(): position for name, position in places.items()}
+    chosen: dict[int, str] = {}
+    missing = []
+    for name, use in choices.columns.items():
+        position = places.get(name, folded.get(name.casefold().strip()))
+        if position is None:
+            missing.append(name)
+        else:
+            chosen[position] = use if use in ("", *NO_CHANNEL_USES) else channel_name(use)
+    return chosen, missing
+
+
+def find_roles(table: Table) -> Roles:
+    """What each column is taken for."""
+    header, plan = table.header, table.plan
+    box = _box_position(table)
+    drafts: dict[int, Meaning] = {}
+    columns: list[LogColumn] = []
+    for position in range(len(header.names)):
+        if plan is not None and position in plan.positions:
+            use, reason = "time", "tells the time of a row"
+        elif position == box:
+            use, reason = "box", "tells which box a row is from"
+        else:
+            use, meaning = _draft(table, position)
+            reason = meaning.reason
+            if use == "channel":
+                drafts[position] = meaning
+        columns.append(_unused(table, position, use, reason))
+    if not drafts and header.line < 0:
+        drafts = _by_file_name(table)
+    _sizes_by_their_neighbours(table, drafts)
+    for position, named in one_name_each(drafts, table.cells, table.chosen).items():
+        if named.dropped:
+            columns[position] = _unused(table, position, "left out", named.reason)
+        else:
+            name = header.names[position]
+            unit = table.choices.units.get(name, drafts[position].unit)
+            first = tuple(table.cells[position][:FIRST_VALUES])
+            columns[position] = as_channel(position, name, named.channel, unit, named.reason, first, table.preamble)
+    return Roles(tuple(columns), box)
+
+
+def _unused(table: Table, position: int, use: str, reason: str) -> LogColumn:
+    first = tuple(table.cells[position][:FIRST_VALUES])
+    return LogColumn(position, table.header.names[position], None, use, "", "", 1.0, 0.0, reason, first)
+
+
+def _box_position(table: Table) -> int | None:
+    for position, use in table.chosen.items():
+        if use == "box":
+            return position
+    for position, name in enumerate(table.header.names):
+        cells = table.cells[position]
+        if position in table.chosen or not cells or not _BOX_HEADER.fullmatch(plain_words(name).strip()):
+            continue
+        whole = all(re.fullmatch(r"\d{1,12}", cell) for cell in cells)
+        text = not any(number_in(cell, table.decimal_mark) is not None for cell in cells)
+        if (whole or text) and not all(is_unit(cell) for cell in cells):
+            return position
+    return None
+
+
+def _draft(table: Table, position: int) -> tuple[str, Meaning]:
+    """The use of a column, "channel", "status" or "left out", and what its header means."""
+    name, cells = table.header.names[position], table.cells[position]
+    meaning = header_meaning(name, table.header.units[position])
+    if position in table.chosen:
+        return _by_choice(meaning, table.chosen[position])
+    if not cells:
+        use = "channel" if meaning.channel else "left out"
+        return use, replace(meaning, reason=f"{meaning.reason}; empty in the first rows")
+    looked_at = cells[:CELLS_LOOKED_AT]
+    numbers = sum(_holds_number(cell, table.decimal_mark) for cell in looked_at)
+    if numbers < SMALLEST_SHARE_OF_NUMBERS * len(looked_at) and not (meaning.channel and numbers):
+        use = "status" if _STATUS_HEADER.search(plain_words(name)) else "left out"
+        time = table.plan is not None and position in table.plan.passed_over
+        return use, replace(
+            meaning, channel=None, reason="another way to tell the time" if time else "holds text, not numbers"
+        )
+    return _by_header(table, position, meaning)
+
+
+def _by_choice(meaning: Meaning, chosen: str) -> tuple[str, Meaning]:
+    if chosen == "":
+        return "left out", replace(meaning, channel=None, reason="left out by choice")
+    if chosen in NO_CHANNEL_USES:
+        return "status", replace(meaning, channel=None, reason="set aside by choice")
+    return "channel", replace(meaning, channel=chosen, reason="set by choice")
+
+
+def _by_header(table: Table, position: int, meaning: Meaning) -> tuple[str, Meaning]:
+    """A column of numbers, by its header and by what stands above the table."""
+    name, preamble = table.header.names[position], table.preamble
+    found = meaning.channel
+    if found == "pm_total" and preamble.inlet:
+        found = header_meaning(preamble.inlet).channel or found
+    binned = re.fullmatch(r"count_bin_(\d+)", found or "")
+    if binned and int(binned[1]) in preamble.bins:
+        found = f"count_{preamble.bins[int(binned[1])].replace('.', '_')}"
+    if found is not None:
+        return "channel", replace(meaning, channel=found)
+    if re.fullmatch(r"\d+(?:[.,]\d+)?", name) and preamble.unit and conversion(preamble.unit, "1/cm³"):
+        size = re.sub(r"[.,]", "_", name)
+        reason = "a size, below a line that gives a unit of number"
+        return "channel", replace(meaning, channel=f"count_{size}nm", unit=preamble.unit, reason=reason)
+    if meaning.is_unknown and meaning.unit and is_unit(meaning.unit) and channel_name(split_unit(name)[0]):
+        reason = "kept under its own name: the unit is known, the word is not"
+        return "channel", replace(meaning, channel=channel_name(split_unit(name)[0]), reason=reason)
+    if table.plan is not None and position in table.plan.passed_over:
+        return "left out", replace(meaning, reason="another way to tell the time")
+    return "left out", meaning
+
+
+def _holds_number(cell: str, decimal_mark: str) -> bool:
+    return number_in(cell, decimal_mark) is not None or number_with_unit(cell, decimal_mark) is not None
+
+
+def _by_file_name(table: Table) -> dict[int, Meaning]:
+    """A table without any header: the name of the file may tell what its first column of numbers is."""
+    stem = table.file_name.rpartition(".")[0] or table.file_name
+    meaning = header_meaning(re.sub(r"[_\-.]+", " ", stem)[:200])
+    if meaning.channel is None or meaning.channel.startswith("count"):
+        return {}
+    for position in range(len(table.header.names)):
+        taken = (table.plan is not None and position in table.plan.positions) or position in table.chosen
+        cells = table.cells[position]
+        if not taken and cells and all(_holds_number(cell, table.decimal_mark) for cell in cells):
+            reason = f"the table has no header; the name of the file says {meaning.channel}"
+            return {position: Meaning(meaning.channel, "", "", "", reason)}
+    return {}
+
+
+def _sizes_by_their_neighbours(table: Table, drafts: dict[int, Meaning]) -> None:
+    """Sizes that only make sense beside others: Bin1 is 1 µm beside Bin0.35, and the first of a row otherwise."""
+    in_tenths = any(sizes_in_tenths(plain_words(table.header.names[position])) for position in drafts)
+    for position, draft in drafts.items():
+        size = re.fullmatch(r"count_(\d{2,3})um", draft.channel or "")
+        if in_tenths and size:  # beside particles_03um, particles_25um is 2.5 µm
+            tenths = f"{int(size[1]) / 10:g}".replace(".", "_")
+            drafts[position] = replace(draft, channel=f"count_{tenths}um")
+    sized = any(re.fullmatch(r"count_\d+(?:_\d+)?um", draft.channel or "") for draft in drafts.values())
+    for position, draft in drafts.items():
+        binned = re.fullmatch(r"count_bin_(\d+)", draft.channel or "")
+        if binned and sized:
+            drafts[position] = replace(draft, channel=f"count_{binned[1]}um")

@@ -1,0 +1,89 @@
+"""The size of particles that a header names: mass up to a size (PM2.5), number above a size or in a bin."""
+
+import re
+
+from app.reading_files.text.unit_symbols import conversion, plain_unit
+
+PM = re.compile(r"(?<![a-z])pm\s*_?\s*0*(\d+)(?:[._,](\d+)|\s([50])\b)?")
+PM_SIZES = {
+    **{"1": "pm1", "1.0": "pm1", "2.5": "pm2_5", "25": "pm2_5", "2.50": "pm2_5", "4": "pm4", "4.0": "pm4"},
+    **{"10": "pm10", "10.0": "pm10", "100": "pm10", "0.1": "pm0_1", "0.3": "pm0_3", "0.5": "pm0_5"},
+    **{"5": "pm5", "5.0": "pm5"},
+}
+COUNT_WORDS = frozenset(
+    ("count", "counts", "cnt", "cnts", "number", "particles", "particle", "bin", "anzahl", "pnc", "nc", "cpc")
+)
+TOTAL_WORDS = frozenset(("total", "number", "count", "counts", "cnt", "pnc", "particles", "anzahl"))
+CONCENTRATION_WORDS = frozenset(("conc", "concentration", "n"))
+BARE_SIZE = re.compile(r"[><=≥\s]*\d+(?:[.,]\d+)?\s*(?:um|nm)")
+
+_UNIT = r"(um|nm|microns?)"
+_PREFIXED = re.compile(r"(?<![a-z0-9])(?:c|n|p|pc|nc|gr|gt|cnt)[\s_>]*0*(\d+)[._](\d+)(?!\d)")
+_WITH_UNIT = re.compile(rf"(?<![\d.])(\d+)(?:[._,](\d+))?[\s_]*{_UNIT}(?![a-z])")
+_TENTHS = re.compile(rf"(?<!\d)0(\d)[\s_]*{_UNIT}(?![a-z])")
+_ABOVE = re.compile(r"[>≥]=?\s*(\d+)(?:[.,](\d+))?")
+_NUMBER = re.compile(r"(?<![\d.])(\d+)(?:[.,](\d+))?(?![\d.])")
+
+
+def particle_mass(plain: str) -> str | None:
+    """The mass channel that plain words name.
+
+    >>> particle_mass("sensora_pm02_5"), particle_mass("pm 10"), particle_mass("temp")
+    ('pm2_5', 'pm10', None)
+    """
+    found = PM.search(plain)
+    if not found:
+        return None
+    whole, part = found[1], found[2] or found[3]
+    if part is not None and f"{whole}.{part}" in PM_SIZES:
+        return PM_SIZES[f"{whole}.{part}"]
+    return PM_SIZES.get(whole)
+
+
+def particle_number(plain: str, words: set[str], unit: str) -> str | None:
+    """The number channel that plain words name, with a number unit or without a unit.
+
+    >>> particle_number("counts_0_3um", {"counts"}, ""), particle_number("mean", {"mean"}, "#/cm3")
+    ('count_0_3um', 'count_total')
+    """
+    counted = bool(unit) and conversion(unit, "1/cm³") is not None
+    length = plain_unit(unit) if plain_unit(unit) in ("um", "nm") else ""
+    if unit and not counted and not length:
+        return None
+    mass = particle_mass(plain)
+    if mass is not None:
+        return f"count_{mass.removeprefix('pm')}um" if counted or words & COUNT_WORDS else None
+    bare = {re.sub(r"\d+$", "", word) for word in words} | words
+    plain = re.sub(r"\[\d+\]", " ", plain)
+    tenths = _TENTHS.search(plain)
+    if tenths:
+        return f"count_0_{tenths[1]}um"
+    for pattern in (_PREFIXED, _WITH_UNIT, _ABOVE):
+        found = pattern.search(plain)
+        if found:
+            size_unit = found[3] if pattern is _WITH_UNIT else ""
+            return f"count_{_size(found[1], found[2])}{'nm' if 'nm' in (size_unit, length) else 'um'}"
+    if not counted and not bare & COUNT_WORDS and not ("total" in bare and bare & CONCENTRATION_WORDS):
+        return None
+    found = _NUMBER.search(re.sub(r"[a-z]+(?=\d)", " ", plain))
+    if found and (found[2] or length):
+        return f"count_{_size(found[1], found[2])}{length or 'um'}"
+    if found:
+        return f"count_bin_{found[1]}" if "bin" in bare else f"count_{found[1]}um"
+    if ("bin" in bare and not counted) or length:
+        return None
+    return "count_total" if counted or bare & TOTAL_WORDS else None
+
+
+def sizes_in_tenths(plain: str) -> bool:
+    """Whether a header counts sizes in tenths of a micrometre without a mark: particles_03um is 0.3 µm.
+
+    >>> sizes_in_tenths("particles_03um"), sizes_in_tenths("particles_10um")
+    (True, False)
+    """
+    return _TENTHS.search(plain) is not None
+
+
+def _size(whole: str, part: str | None) -> str:
+    digits = (part or "").rstrip("0")
+    return f"{int(whole)}_{digits}" if digits else str(int(whole))

@@ -1,0 +1,210 @@
+"""Where the table begins: the line with the headers, a line of units, and the first row of readings."""
+
+import re
+from dataclasses import dataclass
+
+from app.reading_files.headers.words import header_meaning
+from app.reading_files.text.line_fields import split_line
+from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.time_text import parse_times
+from app.reading_files.text.unit_symbols import is_unit, seconds_in
+
+LINES_SEARCHED = 2000
+TIME_WORDS = frozenset(
+    [
+        "time",
+        "date",
+        "timestamp",
+        "datetime",
+        "datum",
+        "zeit",
+        "uhrzeit",
+        "heure",
+        "fecha",
+        "hora",
+        "ora",
+        "tid",
+        "tijd",
+        "clock",
+        "elapsed",
+        "seconds",
+        "epoch",
+        "unix",
+        "recorded",
+        "measured",
+        "utc",
+        "local",
+        "runtime",
+        "uptime",
+        "dato",
+        "data",
+        "jour",
+        "horodatage",
+        "zeitstempel",
+    ]
+)
+_NUMBER = re.compile(r"[-+]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][-+]?\d+)?")
+_TIME_LIKE = re.compile(
+    r"\d{1,4}[-/.:]\d{1,2}(?:[-/.: T]\d.*)?|.*\d{1,2}:\d{2}.*|\d{1,2}[- ]?[A-Za-z]{3}[- ]?\d{2,4}.*"
+    r"|\d{8}[T_ ]\d{4,6}(?:\D.*)?"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """The head of a table; indices count lines from 0.
+
+    line : index of the header line, -1 if the table has none
+    names : text of each header, made unlike each other
+    units : text of a line of units below it, "" each if there is none
+    first_row : index of the first line below the head
+    """
+
+    line: int
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    first_row: int
+
+
+def is_time_header(name: str) -> bool:
+    """Whether the words of a header speak of time.
+
+    >>> is_time_header("Date Time, GMT-06:00"), is_time_header("uploaded_at"), is_time_header("PM2.5")
+    (True, True, False)
+    """
+    plain = plain_words(name)
+    words = set(re.findall(r"[a-z]+", plain))
+    return bool(words & TIME_WORDS) or re.search(r"(?:^|[a-z])_at$|time|^ts$|^t$|^date|^secs?$", plain) is not None
+
+
+def looks_like_reading(cell: str) -> bool:
+    """Whether a cell is a number or a time."""
+    return _NUMBER.fullmatch(cell) is not None or _TIME_LIKE.fullmatch(cell) is not None
+
+
+def find_header(lines: list[str], delimiter: str) -> Header | None:
+    """The head of the first table in the lines; None if nothing looks like a table."""
+    best: tuple[int, Header] | None = None
+    for index in range(min(len(lines), LINES_SEARCHED)):
+        if best is not None and index > best[1].line + 20:
+            break
+        if best is not None and lines[index].lstrip(' "')[:1].isdigit():
+            continue
+        cells = split_line(lines[index], delimiter)
+        if len([cell for cell in cells if cell]) < 2 or not could_be_header(cells):
+            continue
+        header = _with_units(index, cells, lines, delimiter)
+        if header is None:
+            continue
+        known = sum(header_meaning(cell).channel is not None for cell in cells[:500])
+        if best is None or known > _known(best[1]):
+            best = (index, header)
+    return best[1] if best else _by_structure(lines, delimiter)
+
+
+def _known(header: Header) -> int:
+    return sum(header_meaning(name).channel is not None for name in header.names[:500])
+
+
+def could_be_header(cells: list[str]) -> bool:
+    """Whether the cells hold a word for time, and mostly words: headers such as 11.5 for a size are allowed.
+
+    >>> could_be_header(["Date Time", "11.5", "15.4"]), could_be_header(["2026-01-05 10:00", "time", "3"])
+    (True, False)
+    """
+    filled = [cell for cell in cells if cell]
+    times = [cell for cell in filled if len(cell) <= 60 and is_time_header(cell) and not _TIME_LIKE.fullmatch(cell)]
+    dates = [cell for cell in filled if _TIME_LIKE.fullmatch(cell) and not _NUMBER.fullmatch(cell)]
+    return bool(times) and not dates
+
+
+def _with_units(index: int, cells: list[str], lines: list[str], delimiter: str) -> Header | None:
+    """The header at this line, if what follows has a time below one of its words for time."""
+    places = [place for place, cell in enumerate(cells) if is_time_header(cell)]
+    units: list[str] = []
+    first_row = index + 1
+    looked = 0
+    for following in range(index + 1, min(len(lines), index + 40)):
+        if not lines[following].strip():
+            continue
+        row = split_line(lines[following], delimiter)
+        looked += 1
+        if looked <= 3 and not units and _is_units_row(row):
+            units = row
+            first_row = following + 1
+            continue
+        if any(place < len(row) and looks_like_reading(row[place]) for place in places):
+            names = _unlike(_grouped(cells, index, lines, delimiter))
+            above = split_line(lines[index - 1], delimiter) if index and not units else []
+            units = above if len(above) == len(cells) and _is_units_row(above) else units
+            return Header(index, names, _padded(units, len(names)), first_row)
+        if looked > 6:
+            break
+    return None
+
+
+def _is_units_row(row: list[str]) -> bool:
+    filled = [cell.strip("()[] ") for cell in row if cell]
+    if not filled or any(looks_like_reading(cell) for cell in filled):
+        return False
+    units = sum(is_unit(cell) or seconds_in(cell) is not None for cell in filled)
+    return units == len(filled) or (len(filled) > 1 and units >= max(1, len(filled) // 4))
+
+
+def _padded(units: list[str], length: int) -> tuple[str, ...]:
+    return tuple(unit.strip("()[] ") for unit in (*units, *[""] * length))[:length]
+
+
+def _grouped(cells: list[str], index: int, lines: list[str], delimiter: str) -> list[str]:
+    """Headers with the word of a line of groups above them, where headers repeat: "Sensor A,,,Sensor B,,"."""
+    if index == 0 or len(set(cells)) == len(cells):
+        return cells
+    above = split_line(lines[index - 1], delimiter)
+    if len([cell for cell in above if cell]) < 2 or len(above) > len(cells) or any(map(looks_like_reading, above)):
+        return cells
+    group, named = "", []
+    for place, cell in enumerate(cells):
+        group = above[place] if place < len(above) and above[place] else group
+        named.append(f"{group} {cell}".strip() if cells.count(cell) > 1 else cell)
+    return named
+
+
+def _unlike(cells: list[str]) -> tuple[str, ...]:
+    """Each header once: a second "PM2.5" becomes "PM2.5 (2)", an empty one "column 4"."""
+    seen: dict[str, int] = {}
+    names = []
+    for place, cell in enumerate(cells):
+        name = cell or f"column {place + 1}"
+        seen[name] = seen.get(name, 0) + 1
+        names.append(f"{name} ({seen[name]})" if seen[name] > 1 else name)
+    return tuple(names)
+
+
+def _by_structure(lines: list[str], delimiter: str) -> Header | None:
+    """A table without a word for time in its header, or without a header: the first run of rows of one shape."""
+    rows: list[tuple[int, list[str]]] = []
+    for index in range(min(len(lines), LINES_SEARCHED)):
+        if lines[index].strip():
+            rows.append((index, split_line(lines[index], delimiter)))
+    for place, (index, row) in enumerate(rows):
+        run = rows[place : place + 3]
+        if not all(_is_data_row(cells) and len(cells) == len(row) for _, cells in run):
+            continue
+        if len(run) < 3 and not any(_is_time(cell) for cell in row):
+            continue
+        if place and len(rows[place - 1][1]) == len(row) and not _is_data_row(rows[place - 1][1]):
+            head, cells = rows[place - 1]
+            return Header(head, _unlike(cells), ("",) * len(cells), index)
+        if not any(_is_time(cell) for cell in row):
+            continue  # numbers alone, below nothing: no telling what they are
+        return Header(-1, _unlike([""] * len(row)), ("",) * len(row), index)
+    return None
+
+
+def _is_data_row(cells: list[str]) -> bool:
+    filled = [cell for cell in cells if cell]
+    return len(filled) >= 2 and sum(map(looks_like_reading, filled)) > 0.5 * len(filled)
+
+
+def _is_time(cell: str) -> bool:
+    return bool(_TIME_LIKE.fullmatch(cell)) and int(parse_times([cell]).kind[0]) >= 0

@@ -1,0 +1,166 @@
+"""The lines below the header into columns, by one pass of pandas over text that was made regular first."""
+
+import io
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.reading_files.log_table import SkippedRow
+from app.reading_files.text.line_fields import SPACES, split_line
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+PLAIN_DELIMITER = "\x1f"  # the unit separator: no logger writes it
+SPARE_FIELDS = 8  # a row may have this many fields more than the header before it counts as junk
+# The parser reads outside its memory at an exponent of ten digits, which its counter cannot hold. Nine of them are as
+# far beyond any number.
+_LONG_EXPONENT = re.compile(r"(?<=[\d.])([eE][-+]?)0*([1-9]\d{8})\d+")
+CUT_ROWS_SHARE = 0.05  # fewer short rows than this are cut-off rows; more are how the logger writes
+
+
+@dataclass(slots=True)
+class TableBody:
+    """The rows as a frame whose column labels are the positions in the file.
+
+    lines : line number in the file of each row
+    """
+
+    frame: "pd.DataFrame"
+    lines: NDArray[np.int64]
+    skipped: list[SkippedRow]
+
+
+def read_body(
+    lines: list[str],
+    first_line: int,
+    delimiter: str,
+    decimal_mark: str,
+    header_fields: int,
+    positions: list[int],
+    text_positions: set[int],
+    last_line_ends: bool,
+) -> TableBody:
+    """Rows from `lines`, the first of which has the number `first_line` in the file.
+
+    positions : columns that are wanted; text_positions : those kept as text (times, boxes)
+    """
+    regular = _regular_lines(lines, first_line, delimiter, header_fields, last_line_ends)
+    frame = _parsed(regular, delimiter, decimal_mark, positions, text_positions)
+    if frame is None:
+        plain = [PLAIN_DELIMITER.join(split_line(line, delimiter)).replace('"', "") for line in lines]
+        delimiter = PLAIN_DELIMITER
+        regular = _counted_lines(plain, first_line, delimiter, header_fields, last_line_ends)
+        frame = _parsed(regular, delimiter, decimal_mark, positions, text_positions)
+    assert frame is not None  # no quotation mark is left, and no row has more fields than were counted
+    return TableBody(frame, np.arange(first_line, first_line + len(frame)), regular.skipped)
+
+
+@dataclass(frozen=True, slots=True)
+class _RegularLines:
+    """Lines that the parser can take, and the most fields that one of them has.
+
+    text : the lines joined, where that was done already
+    """
+
+    lines: list[str]
+    most_fields: int
+    skipped: list[SkippedRow]
+    text: str | None = None
+
+
+def _parsed(
+    regular: _RegularLines, delimiter: str, decimal_mark: str, positions: list[int], text_positions: set[int]
+) -> "pd.DataFrame | None":
+    """The rows as a frame; None if quotation marks or counts of fields misled the parser."""
+    import pandas as pd  # loaded when used
+
+    if delimiter == SPACES:
+        return None  # the parser counts spaces otherwise than people: let the lines be rewritten
+    width = max(max(positions) + 1, regular.most_fields, 2)
+    lines, text = regular.lines, regular.text
+    if width > regular.most_fields:  # a header with more columns than any row has fields
+        lines = [lines[0] + delimiter * (width - 1 - lines[0].count(delimiter)), *lines[1:]]
+        text = None
+    if text is None:
+        text = "\n".join(lines)
+    if "e" in text or "E" in text:
+        text = _LONG_EXPONENT.sub(r"\1\2", text)
+    try:
+        frame = pd.read_csv(
+            io.BytesIO(text.encode("utf-8", "replace") + b"\n"),  # faster than text
+            sep=delimiter,
+            header=None,
+            names=range(width),
+            usecols=positions,
+            index_col=False,
+            dtype=dict.fromkeys(text_positions, str),
+            decimal="." if decimal_mark == delimiter else decimal_mark,
+            keep_default_na=False,
+            na_values=[""],
+            skip_blank_lines=False,
+            skipinitialspace=True,
+            low_memory=False,
+            engine="c",
+        )
+    except pd.errors.ParserError:
+        return None
+    return frame if len(frame) == len(regular.lines) else None
+
+
+def _regular_lines(
+    lines: list[str], first_line: int, delimiter: str, header_fields: int, last_line_ends: bool
+) -> _RegularLines:
+    if not lines:
+        return _RegularLines([""], 1, [])
+    text = "\n".join(lines)
+    if '"' not in text and text.count(delimiter) == lines[0].count(delimiter) * len(lines):
+        # each row has as many fields as the first, or one has more and the parser says so
+        return _RegularLines(lines, lines[0].count(delimiter) + 1, [], text)
+    return _counted_lines(lines, first_line, delimiter, header_fields, last_line_ends)
+
+
+def _counted_lines(
+    lines: list[str], first_line: int, delimiter: str, header_fields: int, last_line_ends: bool
+) -> _RegularLines:
+    """The lines with those emptied that have an unclosed quotation mark, far too many fields, or are cut off."""
+    if not lines:
+        return _RegularLines([""], 1, [])
+    fields = np.fromiter((line.count(delimiter) for line in lines), dtype=np.int64, count=len(lines)) + 1
+    usual = int(np.bincount(np.minimum(fields, 100_000)).argmax())
+    reasons: dict[int, str] = {}
+    too_many = max(usual, header_fields) + SPARE_FIELDS
+    for index in np.flatnonzero(fields > too_many):
+        exact = len(split_line(lines[index], delimiter)) if '"' in lines[index] else fields[index]
+        if exact > too_many:
+            reasons[int(index)] = f"{exact} fields where the table has {usual}"
+    for index, line in enumerate(lines):
+        if '"' in line and line.count('"') % 2:
+            reasons[index] = "a quotation mark is not closed: the row is cut off"
+    reasons = _cut_off(lines, fields, usual, delimiter, header_fields, last_line_ends) | reasons
+    if not reasons:
+        return _RegularLines(lines, int(fields.max()), [])
+    regular = list(lines)
+    for index in reasons:
+        regular[index] = ""
+        fields[index] = 1
+    skipped = [SkippedRow(first_line + index, lines[index][:200], reasons[index]) for index in sorted(reasons)]
+    return _RegularLines(regular, int(fields.max()), skipped)
+
+
+def _cut_off(
+    lines: list[str], fields: NDArray[np.int64], usual: int, delimiter: str, header_fields: int, last_line_ends: bool
+) -> dict[int, str]:
+    """Rows that begin as readings do and end too early, unless the logger often writes short rows."""
+    short = [int(index) for index in np.flatnonzero(fields < usual) if lines[index].strip()]
+    if len(short) > max(1, CUT_ROWS_SHARE * len(lines)):
+        short = [index for index in short if index == len(lines) - 1 and not last_line_ends]
+    found = {}
+    for index in short:
+        exact = len(split_line(lines[index], delimiter)) if '"' in lines[index] else fields[index]
+        if exact < min(usual, header_fields) and lines[index].lstrip(' "')[:1].isdigit():
+            found[index] = f"{exact} of {usual} fields: the row is cut off"
+    return found

@@ -1,0 +1,97 @@
+"""Cells of text as columns of digits: cells that have digits and separators in the same places are read together."""
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.reading_files.text.plain_text import plain_words
+
+LONGEST_TIME_TEXT = 48
+MOST_SHAPES = 400
+ZERO = np.uint8(ord("0"))
+
+
+@dataclass(slots=True)
+class DigitGroup:
+    """The cells of one shape.
+
+    rows : their indices; raw : their bytes, shape (rows, width)
+    spans : field to the places of its digits; words : field to its text, where it is no number
+    """
+
+    rows: NDArray[np.intp]
+    raw: NDArray[np.uint8]
+    spans: dict[str, tuple[int, int]]
+    words: dict[str, str]
+
+    def number(self, *names: str) -> NDArray[np.int64] | None:
+        """The first of these fields that the shape has, for all cells."""
+        for name in names:
+            if name in self.spans:
+                start, stop = self.spans[name]
+                value = np.zeros(len(self.rows), dtype=np.int32)  # nine digits at most
+                for place in range(start, stop):
+                    value = value * 10 + (self.raw[:, place] - ZERO)
+                return value.astype(np.int64)
+        return None
+
+    def width(self, name: str) -> int:
+        """Number of digits of a field."""
+        start, stop = self.spans[name]
+        return stop - start
+
+
+def as_bytes(cells: NDArray[np.object_] | list[str]) -> NDArray[np.bytes_]:
+    """The cells as bytes of one width, without accents, cut after the longest time there is."""
+    if not len(cells):
+        return np.array([], dtype="S1")
+    try:
+        narrow = min(len(cells[0]), LONGEST_TIME_TEXT) + 1
+        text = np.array(cells, dtype=f"S{narrow}")
+        if (text.view(np.uint8).reshape(len(text), narrow)[:, -1] == 0).all():
+            return text
+        return np.array(cells, dtype=f"S{LONGEST_TIME_TEXT}")
+    except UnicodeEncodeError:
+        plain = [
+            plain_words(cell).encode("ascii", "replace") if not cell.isascii() else cell.encode() for cell in cells
+        ]
+        return np.array(plain, dtype=f"S{LONGEST_TIME_TEXT}")
+
+
+def rows_by_shape(text: NDArray[np.bytes_]) -> list[tuple[NDArray[np.intp], NDArray[np.uint8], str]]:
+    """Rows of one shape together: their indices, their bytes, and one cell of the shape in lower case."""
+    if not len(text):
+        return []
+    width = text.dtype.itemsize
+    raw = np.ascontiguousarray(text).view(np.uint8).reshape(len(text), width)
+    used = int(raw.any(axis=0).nonzero()[0].max(initial=-1)) + 1
+    if used == 0:
+        return []
+    raw = raw[:, :used]
+    is_digit = (raw - ZERO) < 10  # bytes wrap round: what lies below the digits ends up above
+    shape = np.where(is_digit, np.uint8(48), raw)
+    if (shape == shape[0]).all():
+        return [_shape_rows(np.arange(len(text)), raw)]
+    whole = np.ascontiguousarray(shape).view(f"V{used}").reshape(-1)
+    _, inverse = np.unique(whole, return_inverse=True)
+    inverse = inverse.reshape(-1)
+    order = np.argsort(inverse, kind="stable")
+    number = np.bincount(inverse)
+    stops = np.cumsum(number)
+    common = np.argsort(-number, kind="stable")[:MOST_SHAPES]
+    return [_shape_rows(order[stops[index] - number[index] : stops[index]], raw) for index in common]
+
+
+def _shape_rows(rows: NDArray[np.intp], raw: NDArray[np.uint8]) -> tuple[NDArray[np.intp], NDArray[np.uint8], str]:
+    mine = raw if len(rows) == len(raw) else raw[rows]
+    sample = bytes(mine[0]).rstrip(b"\x00").decode("ascii", "replace").lower()
+    return rows, mine, sample
+
+
+def number_spans(found: re.Match[str]) -> dict[str, tuple[int, int]]:
+    """The places of the named groups that are numbers."""
+    return {
+        name: found.span(name) for name, value in found.groupdict().items() if value is not None and value.isdigit()
+    }

@@ -1,0 +1,164 @@
+"""The time of each row, by the time plan: date and time, epoch, elapsed, or a clock without a date."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.reading_files.headers.preamble import Preamble
+from app.reading_files.text.number_text import numbers_of
+from app.reading_files.text.time_text import DAY_US, ParsedTimes, parse_durations, parse_times
+from app.reading_files.time.columns import TimePlan
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SERIAL_DAY_ZERO = -25_569  # 1899-12-30, where spreadsheets begin to count, in days since 1970-01-01
+LARGEST_US = 290_000 * 366 * DAY_US  # keeps sums of microseconds inside 64 bits
+
+
+@dataclass(slots=True)
+class RowTimes:
+    """Times of the rows as they stand in the file.
+
+    us : microseconds since 1970 on the file's clock, or since the start for elapsed times
+    valid : whether the row has a time
+    in_utc : whether the time is known to be UTC
+    at_midnight : rows that have a date and lost their time, provisionally at midnight
+    day_first, order_is_sure : how dates such as 3/4/2026 were read
+    """
+
+    us: NDArray[np.int64]
+    valid: NDArray[np.bool_]
+    in_utc: NDArray[np.bool_]
+    at_midnight: NDArray[np.bool_]
+    day_first: bool | None = None
+    order_is_sure: bool = True
+
+
+def row_times(
+    frame: "pd.DataFrame",
+    plan: TimePlan,
+    decimal_mark: str,
+    day_first: bool | None,
+    likely_day_first: bool,
+    preamble: Preamble,
+) -> RowTimes:
+    """The time of each row of the frame.
+
+    day_first : order of the date, if somebody chose it; likely_day_first : what to assume where nothing tells
+    """
+    if plan.is_number:
+        return _numbered(frame, plan, decimal_mark)
+    if plan.kind == "duration":
+        return _durations(frame, plan)
+    cells = [_texts(frame, position) for position in plan.positions]
+    if day_first is None:
+        day_first = _order_from_preamble(cells[0], preamble)
+    if plan.kind == "date and time":
+        return _from_two_columns(cells[0], cells[1], day_first, likely_day_first)
+    parsed = parse_times(cells[0], day_first, likely_day_first)
+    if plan.kind == "time of day":
+        return _with_dates(parsed, preamble.start_day or 0)
+    valid = (parsed.kind == 0) | (parsed.kind == 1)
+    alone = parsed.kind == 1
+    if alone.sum() > 0.5 * valid.sum():  # a table of dates: each stands for its day
+        alone = np.zeros(len(valid), dtype=bool)
+    us = parsed.days * DAY_US + parsed.time_us - parsed.offset_us
+    return _dated(us, valid, parsed.has_offset, alone, parsed)
+
+
+def _texts(frame: "pd.DataFrame", position: int) -> NDArray[np.object_]:
+    column = frame[position]
+    return column.fillna("").to_numpy(dtype=object) if column.hasnans else column.to_numpy(dtype=object)
+
+
+def _order_from_preamble(cells: NDArray[np.object_], preamble: Preamble) -> bool | None:
+    """Where the dates of the table leave open whether the day comes first, dates above it may tell."""
+    if not preamble.dates:
+        return None
+    parsed = parse_times(cells[:2000])
+    if parsed.day_first is None or parsed.order_is_sure:
+        return None
+    above = parse_times(preamble.dates)
+    return above.day_first if above.day_first is not None and above.order_is_sure else None
+
+
+def _dated(
+    us: NDArray[np.int64],
+    valid: NDArray[np.bool_],
+    in_utc: NDArray[np.bool_],
+    at_midnight: NDArray[np.bool_],
+    parsed: ParsedTimes,
+) -> RowTimes:
+    return RowTimes(us, valid, in_utc, at_midnight & valid, parsed.day_first, parsed.order_is_sure)
+
+
+def _from_two_columns(
+    dates: NDArray[np.object_], clocks: NDArray[np.object_], day_first: bool | None, likely_day_first: bool
+) -> RowTimes:
+    times = parse_times(clocks)
+    # who writes 1:30 PM writes the month first
+    days = parse_times(dates, day_first, likely_day_first and not times.half_day_clock)
+    dated = (days.kind == 1) | ((days.kind == 0) & (days.time_us == 0))  # some write "21/05/2026 00:00:00" for a date
+    timed = times.kind == 2
+    lost = dated & ~timed
+    if lost.any():
+        lost &= np.fromiter((not clock.strip() for clock in clocks), dtype=bool, count=len(clocks))
+    us = days.days * DAY_US + np.where(timed, times.time_us, 0) - times.offset_us
+    return _dated(us, (dated & timed) | lost, times.has_offset, lost, days)
+
+
+def _with_dates(parsed: ParsedTimes, start_day: int) -> RowTimes:
+    """A clock without a date: each step back by more than half a day is a midnight."""
+    valid = parsed.kind == 2
+    us = np.where(valid, parsed.time_us + start_day * DAY_US, 0)
+    places = np.flatnonzero(valid)
+    clock = us[places]
+    if len(clock) > 1:
+        steps = (np.diff(clock) + DAY_US // 2) % DAY_US - DAY_US // 2  # over midnight the shorter way round
+        backwards = bool((steps < 0).sum() > (steps > 0).sum())
+        clock = clock[::-1] if backwards else clock
+        midnights = np.concatenate(([0], np.cumsum(np.diff(clock) < -DAY_US // 2)))
+        clock = clock + midnights * DAY_US
+        us[places] = clock[::-1] if backwards else clock
+    return RowTimes(us, valid, parsed.has_offset, np.zeros(len(us), dtype=bool))
+
+
+def _numbered(frame: "pd.DataFrame", plan: TimePlan, decimal_mark: str) -> RowTimes:
+    values = numbers_of(frame[plan.positions[0]], decimal_mark, "", 1.0, 0.0).values
+    seconds = values * (86400.0 if plan.kind == "serial day" else plan.seconds)
+    valid = np.isfinite(seconds) & (np.abs(seconds) * 1e6 < LARGEST_US)
+    us = np.rint(np.where(valid, seconds, 0.0) * 1e6).astype(np.int64)
+    if plan.kind == "serial day":
+        us = us + SERIAL_DAY_ZERO * DAY_US
+        us = (us + 500) // 1000 * 1000  # a day as a fraction is exact to a fraction of a millisecond only
+    return RowTimes(us, valid, np.full(len(us), plan.kind == "epoch"), np.zeros(len(us), dtype=bool))
+
+
+def _durations(frame: "pd.DataFrame", plan: TimePlan) -> RowTimes:
+    seconds = parse_durations(_texts(frame, plan.positions[0]))
+    valid = ~np.isnan(seconds)
+    us = np.rint(np.where(valid, seconds, 0.0) * 1e6).astype(np.int64)
+    return RowTimes(us, valid, np.zeros(len(us), dtype=bool), np.zeros(len(us), dtype=bool))
+
+
+def settle_midnights(us: NDArray[np.int64], at_midnight: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Which of the rows that lost their time do fit midnight, by the rows around them (in order of time)."""
+    fits = at_midnight.copy()
+    known = np.flatnonzero(~at_midnight)
+    steps = np.diff(us[known])
+    usual = int(np.median(steps[steps > 0])) if (steps > 0).any() else 0
+    for row in np.flatnonzero(at_midnight):
+        place = int(np.searchsorted(known, row))
+        before = int(us[known[place - 1]]) if place else None
+        after = int(us[known[place]]) if place < len(known) else None
+        moment = int(us[row])
+        if (
+            (before is None and after is None)
+            or (before is not None and not before <= moment <= before + 10 * usual)
+            or (after is not None and not after - 10 * usual <= moment <= after)
+        ):
+            fits[row] = False
+    return fits

@@ -1,0 +1,102 @@
+"""Tokens with which scripts use the bench: made for one purpose, shown once, revoked at any time."""
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+from sqlalchemy import Engine, select
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue, NotFound
+from app.services.access.accounts import SUBJECT, get_account
+from app.services.access.current_user import NOTED_EVERY, Visitor
+from app.services.access.roles import checked_role, lesser, may
+from app.services.access.secret_tokens import new_token, token_hash
+from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.checked_values import required_text
+from app.storage.engine import session_scope
+from app.storage.models.accounts import Account, ApiToken
+
+PREFIX = "hazefall_"
+_SHOWN = len(PREFIX) + 6
+
+
+def add_api_token(
+    session: Session,
+    account_id: int,
+    name: str,
+    role: str,
+    *,
+    who: str = AT_THE_DESK,
+    now: datetime | None = None,
+) -> str:
+    """Makes a token for an account and returns it; it is shown this once and kept as a hash.
+
+    Raises InvalidValue where the role is above that of the account.
+    """
+    account = get_account(session, account_id)
+    checked_name = required_text(name, "token_name", "What the token is for")
+    if not may(account.role, checked_role(role)):
+        raise InvalidValue(
+            f"The token is to have the role {role!r}, and {account.name} has the role {account.role!r}. "
+            "A token can do no more than its account.",
+            field="role",
+        )
+    token = new_token(PREFIX)
+    session.add(
+        ApiToken(
+            account_id=account_id,
+            name=checked_name,
+            role=role,
+            token_sha256=token_hash(token),
+            token_start=token[:_SHOWN],
+            created_at=now or datetime.now(UTC),
+        )
+    )
+    record_change(session, who, "added", SUBJECT, account_id, "token", None, f"{checked_name}, {role}", at=now)
+    return token
+
+
+def list_api_tokens(session: Session, account_id: int | None = None) -> Sequence[ApiToken]:
+    """Tokens of an account, or of all; the revoked ones too, newest first."""
+    statement = select(ApiToken).order_by(ApiToken.id.desc())
+    return session.scalars(
+        statement if account_id is None else statement.where(ApiToken.account_id == account_id)
+    ).all()
+
+
+def revoke_api_token(
+    session: Session,
+    token_id: int,
+    *,
+    of_account: int | None = None,
+    who: str = AT_THE_DESK,
+    now: datetime | None = None,
+) -> None:
+    """Ends a token for good. `of_account` limits it to the tokens of one account. Raises NotFound."""
+    token = session.get(ApiToken, token_id)
+    if token is None or (of_account is not None and token.account_id != of_account):
+        raise NotFound("token", token_id)
+    if token.revoked_at is not None:
+        return
+    token.revoked_at = now or datetime.now(UTC)
+    record_change(session, who, "revoked", SUBJECT, token.account_id, "token", f"{token.name}, {token.role}", at=now)
+
+
+def visitor_of_api_token(engine: Engine, token: str, now: datetime | None = None) -> Visitor | None:
+    """Whose script it is; None for a token that is unknown, revoked, or of a disabled account."""
+    at = now or datetime.now(UTC)
+    with session_scope(engine, writes=False) as session:
+        row = session.execute(
+            select(ApiToken.id, ApiToken.role, ApiToken.last_used_at, Account.id, Account.name, Account.role)
+            .join(Account, Account.id == ApiToken.account_id)
+            .where(
+                ApiToken.token_sha256 == token_hash(token),
+                ApiToken.revoked_at.is_(None),
+                Account.disabled_at.is_(None),
+            )
+        ).first()
+    if row is None:
+        return None
+    token_id, role, last_used_at, account_id, name, account_role = row
+    to_be_noted = last_used_at is None or at - last_used_at >= NOTED_EVERY
+    return Visitor(name, lesser(role, account_role), account_id, token_id=token_id, use_is_to_be_noted=to_be_noted)

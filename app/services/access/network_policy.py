@@ -1,0 +1,40 @@
+"""From where a bench may be reached: without an account, from its own machine only."""
+
+from ipaddress import ip_address
+
+from sqlalchemy import Engine, make_url
+
+from app.errors import AccountNeeded
+from app.services.access.authenticate import has_accounts
+from app.settings import Settings
+
+
+def refuse_without_account(settings: Settings, engine: Engine) -> None:
+    """Raises AccountNeeded where the bench would be reached from other machines and nobody has an account."""
+    others = [name for name in (settings.host, *settings.allowed_hosts) if not is_own_machine(name)]
+    if not others or has_accounts(engine):
+        return
+    if settings.database_url:
+        where = f"--database {make_url(settings.database_url).render_as_string(hide_password=True)}"
+    else:
+        where = f"--data {settings.data_folder}"
+    raise AccountNeeded(
+        f"The bench would answer to {', '.join(others)}, where others reach it, and it has no account. Add one first: "
+        f"hazefall account add NAME --role administer {where}. Without an account a bench is served on "
+        "127.0.0.1 only."
+    )
+
+
+def is_own_machine(name: str) -> bool:
+    """Whether an address or a host name is one of this machine alone.
+
+    >>> is_own_machine("127.0.0.1"), is_own_machine("[::1]"), is_own_machine("0.0.0.0"), is_own_machine("bench.example")
+    (True, True, False, False)
+    """
+    plain = name.strip("[]").lower()
+    if plain == "localhost":
+        return True
+    try:
+        return ip_address(plain).is_loopback
+    except ValueError:
+        return False

@@ -1,0 +1,73 @@
+"""Signing in and out. A sign-in ends after twelve hours without use and after seven days in any case."""
+
+from datetime import UTC, datetime, timedelta
+
+from sqlalchemy import Engine, delete, or_, select
+
+from app.errors import NotSignedIn
+from app.services.access.accounts import find_account
+from app.services.access.current_user import NOTED_EVERY, Visitor
+from app.services.access.passwords import OF_NOBODY, password_matches
+from app.services.access.secret_tokens import new_token, token_hash
+from app.services.access.sign_in_throttle import forget_attempts, note_attempt
+from app.storage.engine import session_scope
+from app.storage.models.accounts import Account, SignIn
+
+IDLE_FOR = timedelta(hours=12)
+AT_MOST_FOR = timedelta(days=7)
+
+
+def sign_in(engine: Engine, name: str, password: str, address: str, *, now: datetime | None = None) -> str:
+    """Begins a sign-in and returns its token, which is kept only as a hash.
+
+    A wrong name, a wrong password and a disabled account are answered alike, and after the same work.
+    Raises NotSignedIn, or TooManyAttempts before the password is looked at.
+    """
+    at = now or datetime.now(UTC)
+    counted = note_attempt(engine, name, address, at)
+    with session_scope(engine, writes=False) as session:
+        account = find_account(session, name)
+        kept = OF_NOBODY if account is None else account.password_hash
+        disabled = account is not None and account.disabled_at is not None
+    right = password_matches(kept, password)
+    if account is None or not right or disabled:
+        raise NotSignedIn("The name or the password is not right. Type both again.")
+    token = new_token()
+    with session_scope(engine) as session:
+        forget_attempts(session, counted, name=name)
+        session.execute(delete(SignIn).where(or_(SignIn.expires_at <= at, SignIn.last_used_at <= at - IDLE_FOR)))
+        session.add(
+            SignIn(
+                account_id=account.id,
+                token_sha256=token_hash(token),
+                started_at=at,
+                last_used_at=at,
+                expires_at=at + AT_MOST_FOR,
+            )
+        )
+    return token
+
+
+def sign_out(engine: Engine, sign_in_id: int) -> None:
+    with session_scope(engine) as session:
+        session.execute(delete(SignIn).where(SignIn.id == sign_in_id))
+
+
+def visitor_of_sign_in(engine: Engine, token: str, now: datetime | None = None) -> Visitor | None:
+    """Who a session token belongs to; None where it is unknown, has ended, or its account is disabled."""
+    at = now or datetime.now(UTC)
+    with session_scope(engine, writes=False) as session:
+        row = session.execute(
+            select(SignIn.id, SignIn.last_used_at, Account.id, Account.name, Account.role)
+            .join(Account, Account.id == SignIn.account_id)
+            .where(
+                SignIn.token_sha256 == token_hash(token),
+                SignIn.expires_at > at,
+                SignIn.last_used_at > at - IDLE_FOR,
+                Account.disabled_at.is_(None),
+            )
+        ).first()
+    if row is None:
+        return None
+    sign_in_id, last_used_at, account_id, name, role = row
+    return Visitor(name, role, account_id, sign_in_id, use_is_to_be_noted=at - last_used_at >= NOTED_EVERY)

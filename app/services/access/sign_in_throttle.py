@@ -1,0 +1,83 @@
+"""How many tries at a sign-in are taken, counted in the store, so that several server processes count together."""
+
+import hashlib
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from ipaddress import ip_address, ip_network
+
+from sqlalchemy import Engine, delete, func, select
+from sqlalchemy.orm import Session
+
+from app.errors import TooManyAttempts
+from app.services.access.accounts import name_key
+from app.storage.engine import session_scope
+from app.storage.models.accounts import SignInAttempt
+
+COUNTED_FOR = timedelta(minutes=15)
+TRIES_PER_NAME = 5
+TRIES_PER_ADDRESS = 20
+
+
+def note_attempt(engine: Engine, name: str, address: str, now: datetime | None = None) -> tuple[int, int]:
+    """Counts a try before its password is looked at, and returns the ids under which it is counted.
+
+    The try is stored first and counted after: of any number of tries at the same moment no more than allowed get
+    through. One that is refused does not count, so that nobody is locked out for longer by further tries.
+    Raises TooManyAttempts with the time to wait.
+    """
+    at = now or datetime.now(UTC)
+    limits = ((by_name(name), TRIES_PER_NAME), (by_address(address), TRIES_PER_ADDRESS))
+    with session_scope(engine) as session:
+        session.execute(delete(SignInAttempt).where(SignInAttempt.at <= at - COUNTED_FOR))
+        rows = [SignInAttempt(counted_by=counted_by, at=at) for counted_by, _ in limits]
+        session.add_all(rows)
+        session.flush()
+        ids = (rows[0].id, rows[1].id)
+    with session_scope(engine) as session:
+        wait = max(_wait(session, counted_by, most, at) for counted_by, most in limits)
+        if wait > timedelta(0):
+            forget_attempts(session, ids)
+    if wait > timedelta(0):
+        minutes = max(1, -(-int(wait.total_seconds()) // 60))
+        raise TooManyAttempts(
+            f"There were too many tries with this name or from this address. Wait {minutes} "
+            f"minute{'' if minutes == 1 else 's'} and try again, or ask an administrator for a new password."
+        )
+    return ids
+
+
+def forget_attempts(session: Session, ids: Sequence[int] = (), *, name: str | None = None) -> None:
+    """Takes tries off the count: some by id, or all with a name once its owner has signed in."""
+    session.execute(delete(SignInAttempt).where(SignInAttempt.id.in_(ids)))
+    if name is not None:
+        session.execute(delete(SignInAttempt).where(SignInAttempt.counted_by == by_name(name)))
+
+
+def by_name(name: str) -> str:
+    """The mark of a name. Only its hash is kept: a password typed into the wrong field must not stand in the store."""
+    return "name " + hashlib.sha256(name_key(name).encode()).hexdigest()
+
+
+def by_address(address: str) -> str:
+    """The mark of an address; one network of IPv6 (64 bits) counts as one address.
+
+    >>> by_address("2001:db8::1") == by_address("2001:db8::2"), by_address("192.0.2.1") == by_address("192.0.2.2")
+    (True, False)
+    """
+    try:
+        parsed = ip_address(address)
+    except ValueError:
+        shown = address
+    else:
+        shown = str(ip_network((parsed, 64), strict=False)) if parsed.version == 6 else str(parsed)
+    return "address " + hashlib.sha256(shown.encode()).hexdigest()
+
+
+def _wait(session: Session, counted_by: str, most: int, at: datetime) -> timedelta:
+    """How long until one of the counted tries no longer counts; zero where there is room."""
+    counted = (SignInAttempt.counted_by == counted_by, SignInAttempt.at > at - COUNTED_FOR)
+    number = session.scalar(select(func.count()).where(*counted)) or 0
+    if number <= most:
+        return timedelta(0)
+    oldest = session.scalar(select(func.min(SignInAttempt.at)).where(*counted))
+    return max(timedelta(seconds=1), COUNTED_FOR - (at - oldest)) if oldest else timedelta(seconds=1)

@@ -1,0 +1,124 @@
+"""Adds a trial: the raw file, its readings, the analysis, and all that follows from it, in one transaction."""
+
+from datetime import UTC, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.errors import AlreadyStored
+from app.reading_files.log_table import LogTable, ReadingChoices
+from app.reading_files.read_log import read_log
+from app.services.logs.readings import LogReadings
+from app.services.logs.store import has_raw_file, store_log
+from app.services.logs.trial_fields import EMPTY_ROOM, MARK_NAMES, NewTrial, check_marks, checked_trial
+from app.services.results.trial_results import analyse_readings, analysis_terms, write_results
+from app.services.results.update_derived import settle_results
+from app.services.store.audit import record_change
+from app.storage.models.logs import Log
+from app.storage.models.trials import Trial
+
+
+def add_trial(
+    session: Session,
+    content: bytes,
+    file_name: str,
+    new_trial: NewTrial,
+    choices: ReadingChoices | None = None,
+    now: datetime | None = None,
+    *,
+    settle: bool = True,
+) -> int:
+    """Adds a trial from the bytes of its log and returns its id.
+
+    choices : what a person or a logger profile decided about the file
+    settle : False where many trials are added at once; `settle_results` with all of them has to follow in the same
+        transaction
+
+    Raises UnreadableLog for a file that is no log, InvalidValue or NotFound for what does not fit the bench,
+    AlreadyStored for the same file with the same unit, setting, room and marks.
+    """
+    chosen = choices or ReadingChoices()
+    # before the first statement: reading a file takes longer than all the rest, and would hold up other writers
+    table = read_log(content, file_name, chosen)
+    return add_read_trial(session, content, table, new_trial, chosen, now, settle=settle)
+
+
+def add_read_trial(
+    session: Session,
+    content: bytes,
+    table: LogTable,
+    new_trial: NewTrial,
+    choices: ReadingChoices,
+    now: datetime | None = None,
+    *,
+    settle: bool = True,
+) -> int:
+    """Adds a trial from a log that was read already."""
+    at = now or datetime.now(UTC)
+    new = checked_trial(session, new_trial)
+    check_marks(new.marks, float(table.elapsed_s[-1]))
+    seen = has_raw_file(session, table.sha256)
+    if seen:  # bytes that were never seen cannot be those of another trial
+        _refuse_second(session, table, new)
+    log_id = store_log(session, content, table, choices, at, new.profile_id, seen=seen)
+    trial = Trial(
+        kind=new.kind,
+        unit_under_test_id=new.unit_under_test_id,
+        setting_id=new.setting_id,
+        room_id=new.room_id,
+        smoke_source_id=new.smoke_source_id,
+        logger_id=new.logger_id,
+        log_id=log_id,
+        started_at=_start(table, new, at),
+        tested_by=new.tested_by,
+        filter_state=new.filter_state,
+        notes=new.notes,
+        created_at=at,
+        **{name: getattr(new.marks, name) for name in (*MARK_NAMES, "background_ug_m3")},
+        clear_level_kind=new.marks.clear_level_kind,
+        clear_level_value=new.marks.clear_level_value,
+    )
+    session.add(trial)
+    session.flush()
+    trial_id = trial.id
+    terms = analysis_terms(session, new.kind, new.logger_id, new.marks)
+    readings = LogReadings(table.elapsed_s, table.levels, table.units)
+    write_results(session, trial_id, analyse_readings(readings, terms), at, new=True)
+    record_change(session, new.tested_by, "added", "trial", trial_id, after=table.file_name, at=at)
+    if settle:
+        what = "an empty-room run was added" if new.kind == EMPTY_ROOM else "a trial was added"
+        settle_results(
+            session, [trial_id], who=new.tested_by, why=f"{what} (trial {trial_id})", now=at, new_trials=[trial_id]
+        )
+    return trial_id
+
+
+def _start(table: LogTable, new: NewTrial, at: datetime) -> datetime:
+    """The log's own time, unless its clock cannot be trusted: then the time told, or else the time of adding it."""
+    if table.clock_is_known:
+        return table.started_at
+    return new.started_at or at
+
+
+def _refuse_second(session: Session, table: LogTable, new: NewTrial) -> None:
+    marks = new.marks
+    same = session.scalars(
+        select(Trial)
+        .join(Log, Log.id == Trial.log_id)
+        .where(
+            Log.sha256 == table.sha256,
+            Log.box == (table.box or ""),
+            Trial.kind == new.kind,
+            Trial.room_id == new.room_id,
+            Trial.unit_under_test_id.is_not_distinct_from(new.unit_under_test_id),
+            Trial.setting_id.is_not_distinct_from(new.setting_id),
+        )
+    ).all()
+    for trial in same:
+        if all(getattr(trial, name) == getattr(marks, name) for name in MARK_NAMES):
+            where = "lies in the trash; take it back from there" if trial.trashed_at else "is in the bench already"
+            raise AlreadyStored(
+                f"{table.file_name} with the same unit, setting, room and marks is trial {trial.id}, which {where}. "
+                "Open that trial, or set other marks if this is another run in the same file.",
+                field="log",
+            )

@@ -1,0 +1,187 @@
+"""Adds many logs at once. Each log is stored whole or not at all; one that cannot be used does not stop the others."""
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from sqlalchemy import Engine, func, select
+from sqlalchemy.orm import Session
+
+from app.errors import AlreadyStored, HazefallError, InvalidValue
+from app.reading_files.log_table import LogTable, ReadingChoices
+from app.reading_files.read_log import read_log
+from app.services.adding_trials.add import add_read_trial
+from app.services.adding_trials.import_manifest import ImportLine
+from app.services.bench.loggers import NewLogger, add_logger, find_logger
+from app.services.bench.rooms import NewRoom, add_room, add_smoke_source, find_room, find_smoke_source
+from app.services.logs.logger_profiles import load_profile
+from app.services.logs.moment import hours_into_log
+from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.results.update_derived import settle_results
+from app.services.store.progress import OnProgress, say_nothing
+from app.services.units.entry import NewUnit, add_setting, add_unit, find_setting, find_unit
+from app.storage.engine import session_scope
+from app.storage.models.rooms_and_loggers import LoggerProfile
+
+# Logs that share one transaction: what rests on all trials is brought up to date once for each lot of them. A lot ends
+# earlier where it has taken so long already, because other writers wait for its end, and then get their turn.
+LOT = 50
+LOT_S = 3.0
+PAUSE_S = 0.25  # those who wait look every tenth of a second
+
+
+@dataclass(frozen=True, slots=True)
+class ImportedLog:
+    """What became of one log: the trial that it is now, or the message why not. `present`: it was there already."""
+
+    line: ImportLine
+    trial_id: int | None
+    message: str = ""
+    present: bool = False
+
+
+def import_logs(
+    engine: Engine,
+    folder: Path,
+    lines: Sequence[ImportLine],
+    *,
+    add_missing: bool = False,
+    on_progress: OnProgress | None = None,
+    now: datetime | None = None,
+) -> list[ImportedLog]:
+    """Imports logs, lot by lot.
+
+    folder : where the file names of the lines start from
+    add_missing : units, settings, rooms, loggers and smoke sources that are not on the bench are added on the way
+    """
+    progress = on_progress or say_nothing
+    at = now or datetime.now(UTC)
+    imported: list[ImportedLog] = []
+    while len(imported) < len(lines):
+        if imported:
+            time.sleep(PAUSE_S)
+        with session_scope(engine) as session:
+            of_lot: list[ImportedLog] = []
+            begun = time.monotonic()
+            for line in lines[len(imported) : len(imported) + LOT]:
+                of_lot.append(_import_one(session, folder, line, add_missing, at))
+                progress(len(imported) + len(of_lot), len(lines), line.file)
+                if time.monotonic() - begun > LOT_S:
+                    break
+            new = [one.trial_id for one in of_lot if one.trial_id is not None]
+            if new:
+                settle_results(session, new, why=f"{len(new)} logs were imported", now=at, new_trials=new)
+        imported += of_lot
+    return imported
+
+
+def _import_one(session: Session, folder: Path, line: ImportLine, add_missing: bool, at: datetime) -> ImportedLog:
+    try:
+        with session.begin_nested():
+            content = (folder / line.file).read_bytes()
+            choices = _choices(session, line)
+            table = read_log(content, Path(line.file).name, choices)
+            new = _new_trial(session, line, table, add_missing)
+            return ImportedLog(line, add_read_trial(session, content, table, new, choices, at, settle=False))
+    except AlreadyStored as error:
+        return ImportedLog(line, None, error.message, present=True)
+    except HazefallError as error:
+        return ImportedLog(line, None, error.message)
+    except OSError as error:
+        return ImportedLog(line, None, f"{line.file} cannot be opened: {error.strerror}. Check its name and folder.")
+
+
+def _choices(session: Session, line: ImportLine) -> ReadingChoices:
+    choices = ReadingChoices()
+    if line.profile:
+        choices = load_profile(session, _profile_id(session, line.profile))
+    told = {name: getattr(line, name) for name in ("timezone", "box") if getattr(line, name)}
+    return replace(choices, **told)
+
+
+def _profile_id(session: Session, name: str) -> int:
+    found = session.scalar(select(LoggerProfile.id).where(func.lower(LoggerProfile.name) == name.strip().lower()))
+    return _found(found, "logger profile", name, "profile")
+
+
+def _new_trial(session: Session, line: ImportLine, table: LogTable, add_missing: bool) -> NewTrial:
+    kind = line.kind or (UNIT_RUNNING if line.model else EMPTY_ROOM)
+    unit_id = _unit(session, line, add_missing) if kind == UNIT_RUNNING else None
+    return NewTrial(
+        kind=kind,
+        room_id=_room(session, line, add_missing),
+        unit_under_test_id=unit_id,
+        setting_id=_setting(session, unit_id, line, add_missing) if unit_id is not None else None,
+        smoke_source_id=_smoke_source(session, line, add_missing),
+        logger_id=_logger(session, line, add_missing),
+        profile_id=_profile_id(session, line.profile) if line.profile else None,
+        tested_by=line.tested_by,
+        filter_state=line.filter_state,
+        notes=line.notes,
+        marks=TrialMarks(
+            unit_on_s=_seconds(line.unit_on, table, "unit_on", "Unit on"),
+            end_s=_seconds(line.end, table, "end", "The end of the run"),
+            background_ug_m3=line.background_ug_m3,
+        ),
+    )
+
+
+def _seconds(text: str, table: LogTable, field: str, what: str) -> float | None:
+    hours = hours_into_log(text or None, table, field, what)
+    return None if hours is None else hours * 3600
+
+
+def _unit(session: Session, line: ImportLine, add_missing: bool) -> int:
+    found = find_unit(session, line.maker, line.model)
+    if found is None and add_missing:
+        kind = line.kind_of_cleaning or "other"
+        return add_unit(session, NewUnit(maker=line.maker, model=line.model, kind=kind), who=line.tested_by)
+    return _found(found, "unit under test", f"{line.maker} {line.model}".strip(), "model")
+
+
+def _setting(session: Session, unit_id: int, line: ImportLine, add_missing: bool) -> int:
+    found = find_setting(session, unit_id, line.setting)
+    if found is None and add_missing:
+        return add_setting(session, unit_id, line.setting, who=line.tested_by)
+    return _found(found, "setting", line.setting, "setting")
+
+
+def _room(session: Session, line: ImportLine, add_missing: bool) -> int:
+    found = find_room(session, line.room)
+    if found is None and add_missing:
+        room = NewRoom(
+            name=line.room,
+            room_volume_m3=line.room_volume_m3,
+            room_volume_uncertainty_m3=line.room_volume_uncertainty_m3,
+        )
+        return add_room(session, room, who=line.tested_by)
+    return _found(found, "room", line.room, "room")
+
+
+def _logger(session: Session, line: ImportLine, add_missing: bool) -> int | None:
+    if not line.logger:
+        return None
+    found = find_logger(session, line.logger)
+    if found is None and add_missing:
+        return add_logger(session, NewLogger(name=line.logger), who=line.tested_by)
+    return _found(found, "logger", line.logger, "logger")
+
+
+def _smoke_source(session: Session, line: ImportLine, add_missing: bool) -> int | None:
+    if not line.smoke_source:
+        return None
+    found = find_smoke_source(session, line.smoke_source)
+    if found is None and add_missing:
+        return add_smoke_source(session, line.smoke_source, line.aerosol or "smoke", who=line.tested_by)
+    return _found(found, "smoke source", line.smoke_source, "smoke_source")
+
+
+def _found(found: int | None, what: str, name: str, field: str) -> int:
+    if found is None:
+        raise InvalidValue(
+            f"There is no {what} {name!r} on the bench. Add it first, correct the name, or say --add-missing.",
+            field=field,
+        )
+    return found

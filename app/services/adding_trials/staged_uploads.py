@@ -1,0 +1,120 @@
+"""Uploaded files that wait for a person's word. Nothing of them is in the store before they are confirmed."""
+
+import hashlib
+import json
+import re
+import secrets
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from app.errors import InvalidValue, NotFound, TooLarge
+from app.reading_files.text.file_kind import refuse_large_file
+from app.settings import Settings
+
+KEPT_FOR = timedelta(hours=24)
+_TOKEN = re.compile(r"[A-Za-z0-9_-]{32}")
+
+
+@dataclass(frozen=True, slots=True)
+class StagedUpload:
+    """A file that waits: its token is the only way to it, and cannot be guessed."""
+
+    token: str
+    file_name: str
+    size_bytes: int
+    sha256: str
+    staged_at: str
+
+    @property
+    def expires_at(self) -> datetime:
+        return datetime.fromisoformat(self.staged_at) + KEPT_FOR
+
+
+def stage_upload(
+    settings: Settings, pieces: bytes | Iterable[bytes], file_name: str, now: datetime | None = None
+) -> StagedUpload:
+    """Keeps an uploaded file under a random token until it is confirmed or a day has passed.
+
+    pieces : the content, whole or piece by piece, so that a large file is never held in memory
+    Raises TooLarge above the size limit, InvalidValue where the file is empty.
+    """
+    at = now or datetime.now(UTC)
+    folder = settings.data_folder / "uploads"
+    folder.mkdir(parents=True, exist_ok=True)
+    remove_expired(settings, at)
+    token = secrets.token_urlsafe(24)
+    unfinished = folder / f"{token}.unfinished"
+    digest, size = hashlib.sha256(), 0
+    try:
+        with unfinished.open("wb") as file:
+            for piece in [pieces] if isinstance(pieces, bytes) else pieces:
+                size += len(piece)
+                if size > settings.max_upload_bytes:
+                    raise TooLarge(
+                        f"{file_name} is larger than {settings.max_upload_bytes} bytes, the most that is taken. "
+                        "Cut the log into parts, or raise HAZEFALL_MAX_UPLOAD_BYTES.",
+                        field="log",
+                    )
+                digest.update(piece)
+                file.write(piece)
+        if size == 0:
+            raise InvalidValue(
+                f"{file_name or 'The file'} is empty; a log with readings is needed. Choose it again.", field="log"
+            )
+        staged = StagedUpload(token, plain_file_name(file_name), size, digest.hexdigest(), at.isoformat())
+        (folder / f"{token}.json").write_text(json.dumps(asdict(staged)), encoding="utf-8")
+        unfinished.rename(folder / f"{token}.log")
+    finally:
+        unfinished.unlink(missing_ok=True)
+    return staged
+
+
+def staged_upload(settings: Settings, token: str, now: datetime | None = None) -> StagedUpload:
+    """What waits under a token. Raises NotFound where nothing does, or no longer."""
+    at = now or datetime.now(UTC)
+    if _TOKEN.fullmatch(token):
+        about = settings.data_folder / "uploads" / f"{token}.json"
+        if about.exists() and about.with_suffix(".log").exists():
+            staged = StagedUpload(**json.loads(about.read_text(encoding="utf-8")))
+            if at < staged.expires_at:
+                return staged
+    raise NotFound("waiting upload", repr(token[:40]))
+
+
+def staged_content(settings: Settings, staged: StagedUpload) -> bytes:
+    """The bytes that wait. Raises UnreadableLog for more than are ever read, before the memory is filled with them."""
+    refuse_large_file(staged.size_bytes, staged.file_name)
+    return (settings.data_folder / "uploads" / f"{staged.token}.log").read_bytes()
+
+
+def discard_upload(settings: Settings, token: str) -> None:
+    """Removes a waiting file, after it was stored or when the person turned it down."""
+    if _TOKEN.fullmatch(token):
+        for ending in ("log", "json"):
+            (settings.data_folder / "uploads" / f"{token}.{ending}").unlink(missing_ok=True)
+
+
+def remove_expired(settings: Settings, now: datetime | None = None) -> int:
+    """Removes what has waited longer than a day, broken-off uploads included; returns the number of files."""
+    oldest = ((now or datetime.now(UTC)) - KEPT_FOR).timestamp()
+    removed = 0
+    for file in (settings.data_folder / "uploads").glob("*"):
+        if _age_mark(file) < oldest:
+            file.unlink(missing_ok=True)
+            removed += 1
+    return removed
+
+
+def _age_mark(file: Path) -> float:
+    try:
+        return file.stat().st_mtime
+    except FileNotFoundError:  # another request removed it meanwhile
+        return float("inf")
+
+
+def plain_file_name(file_name: str) -> str:
+    """The name alone, without folders and control characters; it is shown, never used as a path."""
+    name = re.split(r"[\\/]", file_name)[-1]
+    return "".join(letter for letter in name if letter.isprintable()).strip()[:200] or "log"

@@ -1,0 +1,81 @@
+"""What a form offers to choose from, by name: units, settings, rooms, loggers, sources; and what was last used."""
+
+from dataclasses import dataclass
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from app.storage.models.bench import Bench
+from app.storage.models.rooms_and_loggers import Logger, LoggerProfile, Room, SmokeSource
+from app.storage.models.trials import Trial
+from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """One thing that can be chosen: its id and the words that name it."""
+
+    id: int
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class TrialOffers:
+    """Everything that a trial can be made of, and the conditions of the trial added last.
+
+    setting_names : of all units, the most used first
+    """
+
+    units: tuple[Offer, ...]
+    setting_names: tuple[str, ...]
+    rooms: tuple[Offer, ...]
+    loggers: tuple[Offer, ...]
+    smoke_sources: tuple[Offer, ...]
+    profiles: tuple[Offer, ...]
+    timezone: str
+    last_room_id: int | None
+    last_logger_id: int | None
+    last_smoke_source_id: int | None
+    last_tested_by: str
+
+
+def trial_offers(session: Session) -> TrialOffers:
+    """The offers of this bench; a unit in the trash is not offered."""
+    last = session.execute(
+        select(Trial.room_id, Trial.logger_id, Trial.smoke_source_id, Trial.tested_by)
+        .where(Trial.trashed_at.is_(None))
+        .order_by(Trial.id.desc())
+        .limit(1)
+    ).first()
+    room_id, logger_id, source_id, tested_by = last or (None, None, None, "")
+    units = session.execute(
+        select(UnitUnderTest.id, UnitUnderTest.maker, UnitUnderTest.model)
+        .where(UnitUnderTest.trashed_at.is_(None))
+        .order_by(UnitUnderTest.maker, UnitUnderTest.model)
+    )
+    rooms = session.execute(select(Room.id, Room.name, Room.room_volume_m3).order_by(Room.name))
+    return TrialOffers(
+        units=tuple(Offer(unit_id, f"{maker} {model}") for unit_id, maker, model in units),
+        setting_names=tuple(
+            session.scalars(
+                select(SpeedSetting.name)
+                .group_by(SpeedSetting.name)
+                .order_by(func.count().desc(), SpeedSetting.name)
+                .limit(50)
+            )
+        ),
+        rooms=tuple(Offer(key, f"{name}, {volume:g} m³") for key, name, volume in rooms),
+        loggers=_named(session, Logger),
+        smoke_sources=_named(session, SmokeSource),
+        profiles=_named(session, LoggerProfile),
+        timezone=session.scalar(select(Bench.timezone)) or "UTC",
+        last_room_id=room_id,
+        last_logger_id=logger_id,
+        last_smoke_source_id=source_id,
+        last_tested_by=tested_by or "",
+    )
+
+
+def _named(session: Session, table: type[Logger] | type[SmokeSource] | type[LoggerProfile]) -> tuple[Offer, ...]:
+    rows = session.execute(select(table.id, table.name).order_by(table.name))
+    return tuple(Offer(key, name) for key, name in rows)

@@ -1,0 +1,211 @@
+"""Finds things of the bench by words: units, trials, claims, ratings, notes, changes; capitals aside.
+
+Each word has to stand somewhere in the thing. A word holds no space, so that it stands in one of the columns or in
+none: what many trials share, such as their unit, is looked through once and not again with each of them.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import ColumnElement, Text, and_, case, func, literal, or_, select, type_coerce
+from sqlalchemy.orm import InstrumentedAttribute, Session
+
+from app.errors import InvalidValue
+from app.services.history.change_history import told
+from app.storage.models.bench import Change
+from app.storage.models.logs import Log
+from app.storage.models.ratings_and_claims import Claim, Rating
+from app.storage.models.rooms_and_loggers import Logger, Room
+from app.storage.models.trials import ChannelResult, ResultNote, Trial
+from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
+from app.storage.words_in_columns import word_stands_in
+
+MOST_FOUND = 20
+MOST_LETTERS = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One thing: what it is called, why it was found, and the address of its page."""
+
+    name: str
+    words: str
+    address: str
+
+
+@dataclass(frozen=True, slots=True)
+class FoundKind:
+    """Things of one kind, at most `MOST_FOUND`; `more` where there are others."""
+
+    kind: str
+    noun: str
+    things: tuple[Found, ...]
+    more: bool
+
+
+def search_bench(session: Session, asked: str) -> tuple[FoundKind, ...]:
+    """Things in which every word stands, kind by kind; kinds without any are left out.
+
+    Raises InvalidValue for a search of more letters than any thing is called by.
+    """
+    words = list(dict.fromkeys(asked.lower().split()))
+    if len(asked) > MOST_LETTERS:
+        raise InvalidValue(
+            f"The search has {len(asked)} letters; at most {MOST_LETTERS} can be looked for. Use fewer words.",
+            field="q",
+        )
+    if not words:
+        return ()
+    kinds = []
+    for kind, noun, look in _KINDS:
+        found = list(look(session, words))
+        if found:
+            kinds.append(FoundKind(kind, noun, tuple(found[:MOST_FOUND]), len(found) > MOST_FOUND))
+    return tuple(kinds)
+
+
+def _all_in(words: Sequence[str], *columns: Any) -> ColumnElement[bool]:
+    """Every word stands in one of the columns."""
+    return and_(*(_in_one(word, *columns) for word in words))
+
+
+def _in_one(word: str, *columns: Any) -> ColumnElement[bool]:
+    return or_(*(word_stands_in(column, word) for column in columns))
+
+
+def _with_one(key: InstrumentedAttribute[int], word: str, *columns: Any) -> Any:
+    """The keys of the rows of which one column holds the word."""
+    return select(key).where(_in_one(word, *columns))
+
+
+def _units(session: Session, words: Sequence[str]) -> Iterator[Found]:
+    unit = UnitUnderTest
+    rows = session.execute(
+        select(unit.id, unit.maker, unit.model, unit.kind, unit.notes)
+        .where(unit.trashed_at.is_(None), _all_in(words, unit.maker, unit.model, unit.kind, unit.notes))
+        .order_by(unit.maker, unit.model)
+        .limit(MOST_FOUND + 1)
+    )
+    for row in rows:
+        yield Found(f"{row.maker} {row.model}", _joined(row.kind, row.notes), f"/units/{row.id}")
+
+
+def _trials(session: Session, words: Sequence[str]) -> Iterator[Found]:
+    unit = UnitUnderTest
+    order = (case((Trial.id == _number_in(words), 0), else_=1), Trial.started_at.desc(), Trial.id.desc())
+    found = (
+        select(Trial.id)
+        .where(Trial.trashed_at.is_(None), *(_of_trial(word) for word in words))
+        .order_by(*order)
+        .limit(MOST_FOUND + 1)
+    )
+    rows = session.execute(
+        select(
+            Trial.id, Trial.kind, Trial.started_at, Trial.notes, unit.maker, unit.model, SpeedSetting.name, Room.name
+        )
+        .outerjoin(unit, unit.id == Trial.unit_under_test_id)
+        .outerjoin(SpeedSetting, SpeedSetting.id == Trial.setting_id)
+        .join(Room, Room.id == Trial.room_id)
+        .where(Trial.id.in_(found))
+        .order_by(*order)
+    )
+    for trial_id, kind, at, notes, maker, model, setting, room in rows:
+        name = f"{maker} {model}, {setting}" if maker else f"{kind}, {room}"
+        yield Found(f"Trial {trial_id}: {name}", _joined(at.date().isoformat(), room, notes), f"/trials/{trial_id}")
+
+
+def _of_trial(word: str) -> ColumnElement[bool]:
+    """A word stands in the trial itself, or in what it was made with."""
+    unit = UnitUnderTest
+    return or_(
+        Trial.unit_under_test_id.in_(_with_one(unit.id, word, unit.maker, unit.model)),
+        Trial.setting_id.in_(_with_one(SpeedSetting.id, word, SpeedSetting.name)),
+        Trial.room_id.in_(_with_one(Room.id, word, Room.name)),
+        Trial.logger_id.in_(_with_one(Logger.id, word, Logger.name)),
+        Trial.log_id.in_(_with_one(Log.id, word, Log.file_name, Log.sha256)),
+        _in_one(word, literal("trial"), Trial.id, Trial.kind, Trial.tested_by, Trial.filter_state),
+        _in_one(word, Trial.notes, Trial.excluded_why, type_coerce(Trial.started_at, Text)),
+    )
+
+
+def _number_in(words: Sequence[str]) -> int:
+    """The number of a trial that was asked for by it, so that it stands first; 0 where none was."""
+    numbers = [word for word in words if word.isdecimal() and len(word) < 10]
+    return int(numbers[0]) if len(numbers) == 1 and set(words) <= {"trial", numbers[0]} else 0
+
+
+def _claims(session: Session, words: Sequence[str]) -> Iterator[Found]:
+    unit = UnitUnderTest
+    rows = session.execute(
+        select(unit.id, unit.maker, unit.model, Claim.wording, Claim.where_seen, Claim.seen_on)
+        .join(unit, unit.id == Claim.unit_under_test_id)
+        .where(
+            unit.trashed_at.is_(None),
+            _all_in(words, unit.maker, unit.model, Claim.wording, Claim.where_seen, literal("claim")),
+        )
+        .order_by(unit.maker, unit.model, Claim.id)
+        .limit(MOST_FOUND + 1)
+    )
+    for row in rows:
+        where = _joined(row.where_seen, row.seen_on.isoformat())
+        yield Found(f"“{row.wording}”", f"{row.maker} {row.model}, {where}", f"/units/{row.id}/claims")
+
+
+def _ratings(session: Session, words: Sequence[str]) -> Iterator[Found]:
+    unit = UnitUnderTest
+    rows = session.execute(
+        select(unit.id, unit.maker, unit.model, Rating.aerosol, Rating.source, Rating.seen_on)
+        .join(unit, unit.id == Rating.unit_under_test_id)
+        .where(
+            unit.trashed_at.is_(None),
+            _all_in(
+                words, unit.maker, unit.model, Rating.aerosol, Rating.source, Rating.test_standard, literal("rating")
+            ),
+        )
+        .order_by(unit.maker, unit.model, Rating.id)
+        .limit(MOST_FOUND + 1)
+    )
+    for row in rows:
+        name = f"{row.maker} {row.model}: certified {row.aerosol} rate"
+        yield Found(name, _joined(row.source, row.seen_on.isoformat()), f"/units/{row.id}/ratings")
+
+
+def _notes(session: Session, words: Sequence[str]) -> Iterator[Found]:
+    """What the analysis noted; the same words for several channels of a trial stand once."""
+    rows = session.execute(
+        select(ChannelResult.trial_id, func.min(ChannelResult.channel), ResultNote.message)
+        .join(ChannelResult, ChannelResult.id == ResultNote.result_id)
+        .join(Trial, Trial.id == ChannelResult.trial_id)
+        .where(Trial.trashed_at.is_(None), _all_in(words, ResultNote.message))
+        .group_by(ChannelResult.trial_id, ResultNote.message)
+        .order_by(ChannelResult.trial_id.desc(), ResultNote.message)
+        .limit(MOST_FOUND + 1)
+    )
+    for trial_id, channel, message in rows:
+        yield Found(f"Trial {trial_id}, note", message, f"/trials/{trial_id}?channel={channel}")
+
+
+def _changes(session: Session, words: Sequence[str]) -> Iterator[Found]:
+    columns = (Change.subject, Change.field, Change.before, Change.after, Change.why, Change.who, Change.action)
+    rows = session.scalars(
+        select(Change).where(_all_in(words, *columns)).order_by(Change.id.desc()).limit(MOST_FOUND + 1)
+    ).all()
+    for change in told(session, rows):
+        words_of = _joined(change.after or "", change.why)
+        name = f"{change.at.date().isoformat()}: {change.name}, {change.what}"
+        yield Found(name, words_of, f"/changes?cursor={change.id + 1}#change-{change.id}")
+
+
+def _joined(*parts: str) -> str:
+    return ", ".join(part for part in parts if part)
+
+
+_KINDS: tuple[tuple[str, str, Callable[[Session, Sequence[str]], Iterator[Found]]], ...] = (
+    ("Units", "unit", _units),
+    ("Trials", "trial", _trials),
+    ("Claims", "claim", _claims),
+    ("Certified rates", "certified rate", _ratings),
+    ("Notes on results", "note", _notes),
+    ("Changes", "change", _changes),
+)

@@ -1,0 +1,89 @@
+"""Columns of a bulk table: their names, what stands in them, and reading a cell with a message that names the line."""
+
+import re
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Literal
+
+from app.errors import InvalidValue
+from app.reading_files.text.number_text import number_in
+
+ColumnKind = Literal["text", "number", "whole number", "day", "yes or no"]
+_YES = frozenset({"yes", "y", "true", "1", "x"})
+_NO = frozenset({"no", "n", "false", "0", ""})
+_DAY_FORMATS = ("%Y-%m-%d", "%Y/%m/%d", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M:%S", "%d.%m.%Y")
+_LONGEST_SHOWN = 60
+
+
+@dataclass(frozen=True, slots=True)
+class BulkColumn:
+    """One column. `words` say what belongs in it; a needed one must be there and filled in every row.
+
+    evidence : says where a value comes from; needed, but a table without it is still told by its other columns
+    """
+
+    name: str
+    kind: ColumnKind
+    words: str
+    needed: bool = False
+    evidence: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class BulkRow:
+    """One row as text by column name; a column that the file has not, or an empty cell, is missing from it."""
+
+    line: int
+    cells: dict[str, str]
+    decimal_mark: str
+
+    def text(self, name: str, default: str = "") -> str:
+        return self.cells.get(name, default)
+
+    def number(self, name: str) -> float | None:
+        text = self.cells.get(name)
+        if text is None:
+            return None
+        value = number_in(text, self.decimal_mark)
+        if value is None:
+            raise InvalidValue(f"{name}: found {text[:_LONGEST_SHOWN]!r}; a number is needed.", field=name)
+        return value
+
+    def whole_number(self, name: str) -> int | None:
+        value = self.number(name)
+        if value is None:
+            return None
+        if value != int(value):
+            raise InvalidValue(f"{name}: found {self.cells[name]!r}; a whole number is needed.", field=name)
+        return int(value)
+
+    def day(self, name: str) -> date | None:
+        text = self.cells.get(name)
+        if text is None:
+            return None
+        for form in _DAY_FORMATS:
+            try:
+                return datetime.strptime(text, form).date()  # noqa: DTZ007  a calendar day has no zone
+            except ValueError:
+                continue
+        raise InvalidValue(f"{name}: found {text[:_LONGEST_SHOWN]!r}; a day such as 2026-03-31 is needed.", field=name)
+
+    def yes(self, name: str, *, default: bool = False) -> bool:
+        text = self.cells.get(name)
+        if text is None:
+            return default
+        if text.casefold() in _YES:
+            return True
+        if text.casefold() in _NO:
+            return False
+        raise InvalidValue(f"{name}: found {text[:_LONGEST_SHOWN]!r}; yes or no is needed.", field=name)
+
+
+def column_key(header: str) -> str:
+    """A header as it is compared: small letters, one underline between words, no brackets.
+
+    >>> column_key("Price per pack"), column_key(" Sound [dB(A)] "), column_key("Seen-on")
+    ('price_per_pack', 'sound_dba', 'seen_on')
+    """
+    plain = header.strip().casefold().replace("µ", "u").replace("³", "3").replace("²", "2")
+    return re.sub(r"[^a-z0-9]+", "_", re.sub(r"[()\[\]]", "", plain)).strip("_")

@@ -1,0 +1,165 @@
+"""What a reader chooses for the cost of owning, and the tariffs that can be chosen, each with its standing."""
+
+import math
+from dataclasses import dataclass, replace
+from datetime import date
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.compute.clean_air.room_need import RULE_CEILING_M
+from app.compute.cost_and_energy.cost_over_years import LONGEST_YEARS
+from app.compute.cost_and_energy.running_cost import FILTER_LIFE_RELATIVE_UNCERTAINTY, CostAssumptions
+from app.errors import InvalidValue, NotFound
+from app.services.bench.choices import BenchChoices, bench_choices
+from app.services.store.checked_values import currency_code, latest_day_begun
+from app.storage.models.tariffs import Tariff
+
+HIGHEST, QUIETEST, FOR_THE_ROOM = "highest", "quietest", "quietest that serves the room"
+SETTING_CHOICES = (HIGHEST, QUIETEST, FOR_THE_ROOM)
+MOST_UNITS = 8
+DEFAULT_YEARS = 5
+_LARGEST_PRICE_PER_KWH = 1e6  # in any currency; the sums of larger ones run out of range
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwningChoices:
+    """Everything that the address of a cost page can say; None and "" are filled from the bench.
+
+    unit_ids : units to show, at most 8; empty: the strongest ones
+    setting : the highest, the quietest, or the quietest that still serves a room of `room_area_m2`
+    tariff_id : a stored tariff, which also sets the currency; or price_per_kwh with currency
+    hours_per_day, quiet_hours_per_day : hours at the setting, and further hours at each unit's quietest setting [h]
+    discount_rate_pct : [% per year]
+    compare : two of the units, for the break-even
+    """
+
+    unit_ids: tuple[int, ...] = ()
+    setting: str = HIGHEST
+    room_area_m2: float | None = None
+    room_height_m: float = RULE_CEILING_M
+    tariff_id: int | None = None
+    price_per_kwh: float | None = None
+    currency: str = ""
+    hours_per_day: float | None = None
+    quiet_hours_per_day: float = 0.0
+    days_per_year: float | None = None
+    years: int = DEFAULT_YEARS
+    discount_rate_pct: float = 0.0
+    unplugged_when_off: bool = False
+    compare: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class TariffOffered:
+    """A stored price of a kilowatt-hour, by region and day, with its source and standing."""
+
+    id: int
+    region: str
+    currency: str
+    price_per_kwh: float
+    valid_from: date
+    source: str
+    standing: str
+
+
+@dataclass(frozen=True, slots=True)
+class OwningTerms:
+    """The choices with nothing left open: the assumptions, hours, and where the tariff comes from in words."""
+
+    choices: OwningChoices
+    bench: BenchChoices
+    assumptions: CostAssumptions
+    hours_per_day: float
+    tariffs: tuple[TariffOffered, ...]
+    tariff_words: str
+
+
+def tariffs_of_bench(session: Session) -> tuple[TariffOffered, ...]:
+    """All tariffs, by region and then the newest first."""
+    return tuple(
+        TariffOffered(t.id, t.region, t.currency, t.price_per_kwh, t.valid_from, t.source, t.standing)
+        for t in session.scalars(select(Tariff).order_by(Tariff.region, Tariff.valid_from.desc()))
+    )
+
+
+def owning_terms(session: Session, choices: OwningChoices) -> OwningTerms:
+    """Fill the choices from the bench.
+
+    Raises InvalidValue, naming the field, for what cannot be, and where no price of a kilowatt-hour is known;
+    NotFound for a tariff that is not stored.
+    """
+    bench = bench_choices(session)
+    tariffs = tariffs_of_bench(session)
+    price, currency, words = _tariff(choices, bench, tariffs)
+    hours = bench.hours_per_day if choices.hours_per_day is None else choices.hours_per_day
+    days = bench.days_per_year if choices.days_per_year is None else choices.days_per_year
+    _check(choices, hours, days)
+    filled = replace(choices, currency=currency, price_per_kwh=price, hours_per_day=hours, days_per_year=days)
+    assumptions = CostAssumptions(
+        price_per_kwh=price,
+        currency=currency,
+        days_per_year=days,
+        discount_rate=choices.discount_rate_pct / 100,
+        unplugged_when_off=choices.unplugged_when_off,
+        filter_life_relative_uncertainty=FILTER_LIFE_RELATIVE_UNCERTAINTY,
+    )
+    return OwningTerms(filled, bench, assumptions, hours, tariffs, words)
+
+
+def _tariff(choices: OwningChoices, bench: BenchChoices, tariffs: tuple[TariffOffered, ...]) -> tuple[float, str, str]:
+    if choices.price_per_kwh is not None:
+        if not (math.isfinite(choices.price_per_kwh) and choices.price_per_kwh >= 0):
+            raise InvalidValue(
+                f"The price of a kilowatt-hour is {choices.price_per_kwh}; it needs to be zero or above. Correct it.",
+                field="price_per_kwh",
+            )
+        if choices.price_per_kwh > _LARGEST_PRICE_PER_KWH:
+            raise InvalidValue(
+                f"The price of a kilowatt-hour is {choices.price_per_kwh:g}; at most {_LARGEST_PRICE_PER_KWH:g} is "
+                "needed. Correct it.",
+                field="price_per_kwh",
+            )
+        currency = currency_code(choices.currency or bench.currency)
+        return choices.price_per_kwh, currency, "a price of the reader's own"
+    tariff_id = choices.tariff_id if choices.tariff_id is not None else bench.tariff_id
+    if tariff_id is None:
+        raise InvalidValue(
+            "No price of a kilowatt-hour is known. Type one in, or store a tariff and choose it for the bench.",
+            field="price_per_kwh",
+        )
+    tariff = next((t for t in tariffs if t.id == tariff_id), None)
+    if tariff is None:
+        raise NotFound("tariff", tariff_id)
+    standing = f", {tariff.standing}" if tariff.standing else ""
+    ahead = ", which is still to come" if tariff.valid_from > latest_day_begun() else ""
+    words = f"{tariff.region} from {tariff.valid_from.isoformat()}{ahead}{standing}"
+    return tariff.price_per_kwh, tariff.currency, words
+
+
+def _check(choices: OwningChoices, hours: float, days: float) -> None:
+    for field, value, low, high, unit in (
+        ("hours_per_day", hours, 0.0, 24.0, "hours a day"),
+        ("quiet_hours_per_day", choices.quiet_hours_per_day, 0.0, 24.0, "hours a day at the quietest setting"),
+        ("quiet_hours_per_day", hours + choices.quiet_hours_per_day, 0.0, 24.0, "hours a day at both settings"),
+        ("days_per_year", days, 0.0, 366.0, "days a year"),
+        ("years", float(choices.years), 1.0, float(LONGEST_YEARS), "years"),
+        ("discount_rate_pct", choices.discount_rate_pct, 0.0, 50.0, "% a year"),
+    ):
+        if not low <= value <= high:
+            raise InvalidValue(f"Found {value:g} {unit}; {low:g} to {high:g} are needed. Correct it.", field=field)
+    if choices.setting not in SETTING_CHOICES:
+        raise InvalidValue(
+            f"The setting is {choices.setting!r}; it needs one of: {', '.join(SETTING_CHOICES)}.", field="setting"
+        )
+    area, height = choices.room_area_m2, choices.room_height_m
+    if choices.setting == FOR_THE_ROOM and area is None:
+        raise InvalidValue("No floor of the room was given; type in its square metres.", field="room_area_m2")
+    for field, size in (("room_area_m2", area), ("room_height_m", height)):
+        if size is not None and not 0 < size < 10_000:
+            raise InvalidValue(f"Found {size:g} for {field}; above zero is needed. Correct it.", field=field)
+    if len(choices.unit_ids) > MOST_UNITS:
+        raise InvalidValue(
+            f"{len(choices.unit_ids)} units were chosen; a picture holds at most {MOST_UNITS}. Take some out.",
+            field="unit_ids",
+        )

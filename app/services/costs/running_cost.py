@@ -1,0 +1,165 @@
+"""What every unit costs to run a year and to own over some years, one line a unit, filtered and sorted."""
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
+
+from sqlalchemy.orm import Session
+
+from app.compute.cost_and_energy.cost_over_years import CostOverYears, cost_over_years
+from app.compute.cost_and_energy.running_cost import RunningCost, running_cost
+from app.errors import InvalidValue
+from app.services.costs.choices import MOST_UNITS, OwningChoices, OwningTerms, owning_terms
+from app.services.costs.owned_units import UnitAtSetting, UnitLeftOut, read_owned_units
+from app.services.snapshot.choices import RankingChoices, read_offered
+from app.services.snapshot.evenly_spread import spread_over
+from app.services.snapshot.read_cache import kept, kept_by_unit
+
+COST_SORTS = ("cost_per_year", "energy", "consumables", "price", "cost_over_years", "name")
+_DRAWN_BY_DEFAULT = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CostChoices:
+    """The reader's assumptions, which units, and the order.
+
+    owning : tariff, hours, days, setting, years; its `unit_ids` say which units are drawn over the years
+    """
+
+    owning: OwningChoices = field(default_factory=OwningChoices)
+    kind: str = ""
+    search: str = ""
+    sort: str = COST_SORTS[0]
+    descending: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class UnitCost:
+    """Cost of one unit at the chosen setting; each cost says itself what it lacks."""
+
+    unit: UnitAtSetting
+    per_year: RunningCost
+    over_years: CostOverYears
+
+    @property
+    def name(self) -> str:
+        return self.unit.name
+
+
+@dataclass(frozen=True, slots=True)
+class RunningCostView:
+    """All units that pass the filters, in order: whole costs before those that are only "at least".
+
+    drawn : the units shown over the years, at most eight; only these have their curve
+    left_out : units that have no fitting setting, with the reason
+    """
+
+    costs: tuple[UnitCost, ...]
+    drawn: tuple[UnitCost, ...]
+    choices: CostChoices
+    terms: OwningTerms
+    units_on_bench: int
+    removed: tuple[str, ...]
+    left_out: tuple[UnitLeftOut, ...]
+    kinds: tuple[str, ...]
+
+
+def running_cost_view(session: Session, choices: CostChoices | None = None) -> RunningCostView:
+    """Costs of the units of the bench.
+
+    Raises InvalidValue, naming the field, for an assumption that cannot be, and where no price of a kilowatt-hour is
+    known; NotFound for a tariff that is not stored.
+    """
+    chosen = choices or CostChoices()
+    if chosen.sort not in COST_SORTS:
+        raise InvalidValue(
+            f"The column to sort by is {chosen.sort!r}; it needs one of: {', '.join(COST_SORTS)}.", field="sort"
+        )
+    terms = owning_terms(session, chosen.owning)
+    return kept(session, ("costs in order", chosen, terms), lambda: _view(session, chosen, terms))
+
+
+def _view(session: Session, chosen: CostChoices, terms: OwningTerms) -> RunningCostView:
+    found = _costs_of_all(session, terms)
+    all_costs = [cost for cost in found if isinstance(cost, UnitCost)]
+    left_out = tuple(unit for unit in found if isinstance(unit, UnitLeftOut))
+    passing, removed = _filtered(all_costs, chosen)
+    costs = sorted(passing, key=lambda cost: _order(cost, chosen))
+    return RunningCostView(
+        costs=tuple(costs),
+        drawn=tuple(_with_curve(cost, terms) for cost in _drawn(costs, chosen)),
+        choices=replace(chosen, owning=terms.choices),
+        terms=terms,
+        units_on_bench=len(found),
+        removed=removed,
+        left_out=left_out,
+        kinds=tuple(sorted({cost.unit.row.kind for cost in all_costs})),
+    )
+
+
+def _costs_of_all(session: Session, terms: OwningTerms) -> list[UnitCost | UnitLeftOut]:
+    """Both costs of every unit, without the curve; kept by unit, so that a change of one unit leaves the others."""
+    assumptions, years = terms.assumptions, terms.choices.years
+
+    def read(unit_ids: Collection[int] | None) -> Mapping[int, UnitCost | UnitLeftOut]:
+        bench = read_owned_units(session, terms, unit_ids=unit_ids)
+        costs = {unit.row.unit_id: _cost(unit, terms) for unit in bench.units}
+        return {**costs, **{unit.unit_id: unit for unit in bench.left_out}}
+
+    # which units are drawn or compared does not change what they cost
+    choices = replace(terms.choices, unit_ids=(), compare=(), tariff_id=None)
+    filled, offered = read_offered(session, RankingChoices())
+    measured = (filled.channel, filled.aerosol, filled.room_id)
+    sound = (offered.standard_distance_m, offered.sound_correction_rule)
+    key = ("costs", choices, assumptions, terms.hours_per_day, years, *measured, *sound)
+    return list(kept_by_unit(session, key, read).values())
+
+
+def _cost(unit: UnitAtSetting, terms: OwningTerms) -> UnitCost:
+    owned, assumptions, years = unit.owned, terms.assumptions, terms.choices.years
+    over_years = cost_over_years(owned, assumptions, years, with_curve=False)
+    return UnitCost(unit, running_cost(owned, assumptions), over_years)
+
+
+def _filtered(costs: list[UnitCost], chosen: CostChoices) -> tuple[list[UnitCost], tuple[str, ...]]:
+    words = chosen.search.casefold().split()
+    found = [cost for cost in costs if all(word in f"{cost.name} {cost.unit.row.kind}".casefold() for word in words)]
+    passing = [cost for cost in found if not chosen.kind or cost.unit.row.kind == chosen.kind]
+    removed = []
+    if len(found) < len(costs):
+        removed.append(f"{len(costs) - len(found)} not matching “{chosen.search.strip()}”")
+    if len(passing) < len(found):
+        removed.append(f"{len(found) - len(passing)} of another kind than {chosen.kind}")
+    return passing, tuple(removed)
+
+
+def _drawn(costs: list[UnitCost], chosen: CostChoices) -> tuple[UnitCost, ...]:
+    wanted = chosen.owning.unit_ids
+    if wanted:
+        return tuple(cost for cost in costs if cost.unit.row.unit_id in wanted)[:MOST_UNITS]
+    by_total = sorted(costs, key=lambda cost: (cost.over_years.at_least, cost.over_years.total))
+    return tuple(spread_over(by_total, _DRAWN_BY_DEFAULT))
+
+
+def _with_curve(cost: UnitCost, terms: OwningTerms) -> UnitCost:
+    """The same with the curve over the years, which is worked out only for what is drawn."""
+    return replace(cost, over_years=cost_over_years(cost.unit.owned, terms.assumptions, terms.choices.years))
+
+
+def _order(cost: UnitCost, chosen: CostChoices) -> tuple[int, float, str]:
+    """Whole costs, then lower bounds, then what is missing, whichever way the column runs; then by value and name."""
+    name = cost.name.casefold()
+    if chosen.sort == "name":
+        return 0, 0.0, name
+    if chosen.sort == "price":
+        price = cost.unit.owned.purchase_price
+        group, value = (2, 0.0) if price is None else (0, price)
+    elif chosen.sort == "cost_over_years":
+        group, value = int(cost.over_years.at_least), cost.over_years.total
+    else:
+        group = int(cost.per_year.at_least)
+        value = {
+            "cost_per_year": cost.per_year.total_per_year,
+            "energy": cost.per_year.energy_cost_per_year,
+            "consumables": cost.per_year.consumables_cost_per_year,
+        }[chosen.sort]
+    return group, -value if chosen.descending else value, name

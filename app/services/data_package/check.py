@@ -1,0 +1,159 @@
+"""The check of a data package: every file against its hash, and every number computed again from the raw files.
+
+The rows that the package gives are put into a store of their own, which is thrown away afterwards. The raw files are
+read again, the trials analysed again, and what comes out is compared with what the package says.
+"""
+
+import hashlib
+import json
+import tempfile
+import zipfile
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import delete
+from sqlalchemy.orm import Session
+
+from app.compute.method import METHOD_VERSION
+from app.errors import InvalidValue
+from app.services.data_package.compare import compare_results
+from app.services.data_package.logs import read_packaged_logs
+from app.services.data_package.open import OpenPackage, insert_rows
+from app.services.data_package.tables import GIVEN_TABLES
+from app.services.results.recompute import accept_recompute, plan_recompute
+from app.services.store.check import Finding
+from app.services.store.open import open_store
+from app.services.store.progress import OnProgress, say_nothing
+from app.settings import Settings
+from app.storage.engine import session_scope
+from app.storage.models.bench import Bench
+from app.storage.models.trials import BenchRepeatability
+
+MOST_BYTES_OF_A_FILE = 1_000_000_000
+MOST_BYTES_OF_THE_DESCRIPTOR = 50_000_000  # JSON is read as a whole, and becomes many times as large in memory
+
+
+@dataclass(frozen=True, slots=True)
+class PackageCheck:
+    """What was checked, with the number of each, and what was found."""
+
+    counted: dict[str, int]
+    findings: tuple[Finding, ...]
+
+    @property
+    def sound(self) -> bool:
+        return not any(finding.wrong for finding in self.findings)
+
+
+def check_package(path: Path, on_progress: OnProgress | None = None, *, workers: int | None = None) -> PackageCheck:
+    """Checks a package made by `write_package`. Raises InvalidValue for a file that is no such package.
+
+    workers : processes for the analysis; None for one a core
+    """
+    progress = on_progress or say_nothing
+    try:
+        with zipfile.ZipFile(path) as file:
+            package = OpenPackage(file, _descriptor(file, path))
+            _check_files(package, progress)
+            if package.findings:
+                return PackageCheck({"files": len(package.descriptor["resources"])}, tuple(package.findings))
+            with tempfile.TemporaryDirectory(prefix="hazefall-check-") as folder:
+                counted = _check_numbers(package, Path(folder), progress, workers)
+    except (OSError, zipfile.BadZipFile, zlib.error, NotImplementedError) as error:
+        raise InvalidValue(f"{path} cannot be read as a zip file: {error}. Choose a data package.") from error
+    except (KeyError, ValueError) as error:
+        raise InvalidValue(
+            f"{path} is not a data package of this program: {error}. Pack it again with `hazefall package`."
+        ) from error
+    return PackageCheck(counted, tuple(package.findings))
+
+
+def _descriptor(file: zipfile.ZipFile, path: Path) -> dict[str, Any]:
+    if "datapackage.json" not in file.namelist():
+        raise InvalidValue(f"{path} holds no datapackage.json, so it is no data package. Choose another file.")
+    size = file.getinfo("datapackage.json").file_size
+    if size > MOST_BYTES_OF_THE_DESCRIPTOR:
+        raise InvalidValue(
+            f"{path} holds a datapackage.json of {size} bytes; at most {MOST_BYTES_OF_THE_DESCRIPTOR} are read. "
+            "Choose a data package."
+        )
+    try:
+        found: dict[str, Any] = json.loads(file.read("datapackage.json"))
+    except RecursionError as error:
+        raise ValueError("datapackage.json is nested too deeply") from error
+    resources = found.get("resources") if isinstance(found, dict) else None
+    if (
+        not isinstance(resources, list)
+        or not all(isinstance(one, dict) for one in resources)
+        or "hazefall" not in found
+    ):
+        raise InvalidValue(f"{path} is a data package of another program; its numbers cannot be recomputed here.")
+    return found
+
+
+def _check_files(package: OpenPackage, progress: OnProgress) -> None:
+    """Every file that the descriptor names is there with its size and hash, and no other file is."""
+    resources = package.descriptor["resources"]
+    for done, resource in enumerate(resources, start=1):
+        progress(done, len(resources), "Checking files against their hashes")
+        name = str(resource["path"])
+        try:
+            size = package.file.getinfo(name).file_size
+        except KeyError:
+            package.wrong("file", f"{name} is missing.")
+            continue
+        if size > MOST_BYTES_OF_A_FILE:
+            package.wrong("file", f"{name} unpacks to {size} bytes, which is more than any file of a package has.")
+            continue
+        content = package.content(name)
+        found = hashlib.sha256(content).hexdigest()
+        if resource.get("hash") != f"sha256:{found}":
+            told = str(resource.get("hash", "none")).removeprefix("sha256:")
+            package.wrong(
+                "file",
+                f"{name} holds {len(content)} bytes with the hash {found[:12]}…; the package says "
+                f"{resource.get('bytes')} bytes with {told[:12]}…. It was changed after packing.",
+            )
+    for name in sorted(set(package.file.namelist()) - set(package.paths()) - {"datapackage.json"}):
+        package.wrong("file", f"{name} is in the zip, and the descriptor does not name it.")
+
+
+def _check_numbers(package: OpenPackage, folder: Path, progress: OnProgress, workers: int | None) -> dict[str, int]:
+    made_by = package.about.get("method_version", "")
+    if made_by != METHOD_VERSION:
+        package.note(
+            "method",
+            f"The package was made by method {made_by or 'unknown'}; this program has {METHOD_VERSION}, so numbers may "
+            "differ for that reason alone.",
+        )
+    engine = open_store(Settings(folder))
+    try:
+        with session_scope(engine) as session:
+            counted = _fill(session, package, progress)
+        plan = plan_recompute(engine, progress, workers=workers)
+        with session_scope(engine) as session:
+            accept_recompute(session, plan, why="a package is checked")
+        with session_scope(engine) as session:
+            counted |= compare_results(session, package)
+    finally:
+        engine.dispose()
+    return counted
+
+
+def _fill(session: Session, package: OpenPackage, progress: OnProgress) -> dict[str, int]:
+    """Puts the rows that the package gives into the store; logs and their readings come from the raw files."""
+    session.execute(delete(Bench))
+    counted: dict[str, int] = {}
+    for name in GIVEN_TABLES:
+        if name == "log_channels":
+            continue
+        if name == "trials":
+            counted |= read_packaged_logs(session, package, progress)
+        if name != "logs":
+            counted[name] = insert_rows(session, name, package.records(f"data/{name}.csv"))
+    insert_rows(session, BenchRepeatability.__tablename__, package.records("results/bench_repeatability.csv"))
+    return {"units": counted["units_under_test"]} | {
+        name: counted[name] for name in ("raw_files", "logs", "readings", "trials")
+    }

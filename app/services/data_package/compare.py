@@ -1,0 +1,182 @@
+"""The results in a data package held against those computed again from its raw files."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.compute.statistics.repeatability import Repeatability
+from app.services.data_package.open import FILLED_IN, OpenPackage
+from app.services.data_package.overview import OVERVIEW_FIELDS, OVERVIEW_KEYS, overview_rows
+from app.services.data_package.tables import packaged_columns, values_from, written
+from app.services.results.repeatability import FIGURES, MOVES_WHEN_CHANGED_BY, refresh_repeatability
+from app.services.results.summaries import summary_values
+from app.services.results.summary_trials import GroupKey, read_summary_trials
+from app.storage.models.trials import (
+    BenchRepeatability,
+    ChannelResult,
+    NaturalDecayPool,
+    NaturalDecayPoolRun,
+    SettingSummary,
+)
+
+# Sums in another order, and another library of the same functions, move the last digits; readers see three or four.
+SAME_WITHIN = 1e-6
+SHOWN = 40
+# Ids of rows are given anew; the version of the method is told once, for the whole package.
+_NOT_COMPARED = {"id", "pool_id", "method_version", "computed_at"}
+Key = tuple[str, ...]
+Rows = Mapping[Key, Mapping[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """One table of results: how its rows are told apart and what they are called."""
+
+    path: str
+    keys: tuple[str, ...]
+    what: str
+
+
+_RESULTS = _Part("results/channel_results.csv", ("trial_id", "channel"), "trial {0}, {1}")
+_SUMMARIES = _Part(
+    "results/setting_summaries.csv",
+    ("setting_id", "room_id", "channel", "aerosol"),
+    "setting {0} in room {1}, {2} of {3}",
+)
+_OVERVIEW = _Part("results/overview.csv", OVERVIEW_KEYS, "overview of setting {0} in room {1}, {2} of {3}")
+
+
+def compare_results(session: Session, package: OpenPackage) -> dict[str, int]:
+    """Compares results, pools, summaries and overview; returns how many numbers of each were compared."""
+    _write_summaries_again(session, package)
+    counted = {
+        "pools": _compare_pools(session, package),
+        "results": _compare(package, _RESULTS, _stored(session, ChannelResult, _RESULTS.keys)),
+        "summaries": _compare(package, _SUMMARIES, _stored(session, SettingSummary, _SUMMARIES.keys)),
+    }
+    names = [field.name for field in OVERVIEW_FIELDS]
+    fresh = [dict(zip(names, map(written, row), strict=True)) for row in overview_rows(session)]
+    counted["published"] = _compare(package, _OVERVIEW, _keyed(fresh, OVERVIEW_KEYS))
+    return {f"numbers_of_{name}": number for name, number in counted.items()}
+
+
+def _write_summaries_again(session: Session, package: OpenPackage) -> None:
+    """Summaries with the repeatability that the package gives; with the whole bench in it, that figure is checked."""
+    records = package.records("results/bench_repeatability.csv")
+    given = [values_from("bench_repeatability", record) for record in records]
+    if package.about.get("whole_bench"):
+        _check_repeatability(session, package, given)
+    lent = {row["channel"]: Repeatability(**{name: row[name] for name in FIGURES}) for row in given}
+    pools = {pool.id: pool for pool in session.scalars(select(NaturalDecayPool)).all()}
+    rows = {
+        GroupKey(row.setting_id, row.room_id, row.aerosol, row.channel): row
+        for row in session.scalars(select(SettingSummary)).all()
+    }
+    for key, trials in read_summary_trials(session).items():
+        for name, value in summary_values(trials, lent.get(key.channel), pools).items():
+            setattr(rows[key], name, value)
+    session.flush()
+    session.expire_all()
+
+
+def _check_repeatability(session: Session, package: OpenPackage, given: Sequence[dict[str, Any]]) -> None:
+    with session.begin_nested() as trial:
+        session.query(BenchRepeatability).delete()
+        fresh, _ = refresh_repeatability(session, FILLED_IN)
+        trial.rollback()
+    session.expire_all()
+    for row in given:
+        now = fresh.get(row["channel"])
+        # a bench keeps its figure until it has moved by this share, so that not every trial moves all summaries
+        if (
+            now is None
+            or abs(now.relative_sd - row["relative_sd"]) > MOVES_WHEN_CHANGED_BY * row["relative_sd"] + 1e-12
+        ):
+            package.wrong(
+                "repeatability",
+                f"Repeats of {row['channel']} differ by {'nothing known' if now is None else f'{now.relative_sd:.4g}'} "
+                f"of the rate; the package says {row['relative_sd']:.4g}.",
+            )
+
+
+def _compare_pools(session: Session, package: OpenPackage) -> int:
+    """Pools are told apart by their runs. Only the package's are looked for: a store may hold unused ones as well."""
+    members: dict[str, list[int]] = {}
+    for record in package.records("results/natural_decay_pool_runs.csv"):
+        members.setdefault(record["pool_id"], []).append(int(record["trial_id"]))
+    runs: dict[int, list[int]] = {}
+    for pool_id, trial_id in session.execute(select(NaturalDecayPoolRun.pool_id, NaturalDecayPoolRun.trial_id)):
+        runs.setdefault(pool_id, []).append(trial_id)
+    fresh: dict[Key, dict[str, str]] = {
+        (str(pool.room_id), pool.channel, " ".join(map(str, sorted(runs.get(pool.id, []))))): _as_text(pool)
+        for pool in session.scalars(select(NaturalDecayPool)).all()
+    }
+    told: dict[Key, dict[str, str]] = {
+        (row["room_id"], row["channel"], " ".join(map(str, sorted(members.get(row["id"], []))))): row
+        for row in package.records("results/natural_decay_pools.csv")
+    }
+    return _compare_rows(package, "results/natural_decay_pools.csv", "pool of room {0}, {1}, runs {2}", told, fresh)
+
+
+def _stored(session: Session, model: Any, keys: Sequence[str]) -> dict[Key, dict[str, str]]:
+    return _keyed([_as_text(row) for row in session.scalars(select(model)).all()], keys)
+
+
+def _as_text(row: Any) -> dict[str, str]:
+    return {column.name: written(getattr(row, column.name)) for column in packaged_columns(row.__tablename__)}
+
+
+def _keyed(rows: Sequence[dict[str, str]], keys: Sequence[str]) -> dict[Key, dict[str, str]]:
+    return {tuple(row[name] for name in keys): row for row in rows}
+
+
+def _compare(package: OpenPackage, part: _Part, fresh: Rows) -> int:
+    return _compare_rows(package, part.path, part.what, _keyed(package.records(part.path), part.keys), fresh)
+
+
+def _compare_rows(package: OpenPackage, path: str, what: str, told: Rows, fresh: Rows) -> int:
+    """Compares row by row and field by field; what differs most is told, the rest is counted."""
+    compared, differences = 0, []
+    for key, row in told.items():
+        name = what.format(*key)
+        again = fresh.get(key)
+        if again is None:
+            package.wrong(path, f"{path}: {name} does not come out of the raw files.")
+            continue
+        for column, text in row.items():
+            if column in _NOT_COMPARED or column not in again:
+                continue
+            compared += 1
+            apart = _apart(text, again[column])
+            if apart:
+                differences.append((apart, f"{path}: {name}, {column}: the package says {text or 'nothing'}, the raw "
+                                           f"files give {again[column] or 'nothing'}."))  # fmt: skip
+    for key in fresh.keys() - told.keys():
+        if path != "results/natural_decay_pools.csv":
+            package.wrong(path, f"{path}: {what.format(*key)} comes out of the raw files and is not in the package.")
+    differences.sort(key=lambda pair: (-pair[0], pair[1]))
+    for _, message in differences[:SHOWN]:
+        package.wrong(path, message)
+    if len(differences) > SHOWN:
+        package.wrong(path, f"{path}: and {len(differences) - SHOWN} smaller differences.")
+    return compared
+
+
+def _apart(one: str, other: str) -> float:
+    """By what share two cells differ; 0 where they are the same, infinite where they are no numbers.
+
+    >>> _apart("1.5", "1.5000000001"), _apart("a", "b"), _apart("", "2"), _apart("2.0", "1.0")
+    (0.0, inf, inf, 0.5)
+    """
+    if one == other:
+        return 0.0
+    try:
+        first, second = float(one), float(other)
+    except ValueError:
+        return math.inf
+    share = abs(first - second) / max(abs(first), abs(second))
+    return 0.0 if share <= SAME_WITHIN else share

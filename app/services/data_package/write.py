@@ -1,0 +1,321 @@
+"""One zip from which a second person can recompute every published number, by the Frictionless Data Package standard.
+
+It holds the raw files of the loggers byte for byte, the readings taken from them, what is known of units and rooms,
+the results with their uncertainty, the empty-room runs that they rest on, and a description of the method.
+"""
+
+import json
+import re
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import IO, Any
+
+from sqlalchemy import Select, or_, select, true
+from sqlalchemy.orm import Session
+
+from app.compute.method import METHOD_NAME, METHOD_VERSION
+from app.errors import InvalidValue, NotFound
+from app.services.data_package.archive import PackageZip
+from app.services.data_package.overview import OVERVIEW_FIELDS, OVERVIEW_KEYS, overview_rows
+from app.services.data_package.tables import (
+    GIVEN_TABLES,
+    RESULT_TABLES,
+    PackageField,
+    csv_of,
+    field_descriptor,
+    packaged_columns,
+    table_schema,
+)
+from app.services.data_package.texts import method_words, readme_words
+from app.services.logs.logger_profiles import load_profile
+from app.services.logs.readings import read_readings
+from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.store.progress import OnProgress, say_nothing
+from app.storage.models.all_models import METADATA
+from app.storage.models.bench import Bench, Change
+from app.storage.models.bench_measurements import PowerMeasurement
+from app.storage.models.logs import Log, LogChannel, RawFile
+from app.storage.models.trials import (
+    ChannelResult,
+    SettingSummary,
+    Trial,
+)
+from app.storage.models.units_under_test import Consumable, ConsumablePrice, UnitUnderTest
+
+COLUMN_FIELDS = (
+    PackageField("log_id", "integer", True),
+    PackageField("file_header", "string", False),
+    PackageField("channel", "string", False),
+    PackageField("file_unit", "string", False),
+)
+CHANGE_COLUMNS = ("id", "at", "action", "subject", "subject_id", "field", "before", "after", "why")
+
+
+@dataclass(frozen=True, slots=True)
+class DataPackage:
+    """What was packed: numbers of units, trials and raw files; `whole` where it is the bench and not an article."""
+
+    whole: bool
+    units: int
+    trials: int
+    raw_files: int
+    resources: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Chosen:
+    """Ids of the rows that belong to the package. Every empty-room run of the bench is in it, because their scatter
+    is lent from room to room; `whole` where all units are."""
+
+    whole: bool
+    units: frozenset[int]
+    trials: frozenset[int]
+    logs: frozenset[int]
+    results: frozenset[int]
+    pools: frozenset[int]
+
+
+def write_package(
+    session: Session,
+    target: IO[bytes],
+    unit_ids: Collection[int] | None = None,
+    on_progress: OnProgress | None = None,
+) -> DataPackage:
+    """Writes the package of the units named, or of the whole bench; the same data give the same bytes.
+
+    Things in the trash stay out. Raises NotFound for a unit that is not there, InvalidValue where nothing is chosen.
+    """
+    progress = on_progress or say_nothing
+    chosen = _choose(session, unit_ids)
+    bench = session.get_one(Bench, 1)
+    with PackageZip(target) as package:
+        names = _add_documents(package, bench, chosen.whole)
+        present = {*GIVEN_TABLES, *RESULT_TABLES}
+        for name in (*GIVEN_TABLES, *RESULT_TABLES):
+            folder = "data" if name in GIVEN_TABLES else "results"
+            columns = packaged_columns(name)
+            content = csv_of([column.name for column in columns], session.execute(_rows(name, chosen)).all())
+            package.add_table(_slug(name), f"{folder}/{name}.csv", content, table_schema(name, present), _title(name))
+        _add_overview(session, package, chosen)
+        _add_changes(session, package, chosen)
+        _add_log_columns(session, package, chosen)
+        raw = _add_raw_files(session, package, chosen)
+        for done, log_id in enumerate(sorted(chosen.logs), start=1):
+            _add_readings(session, package, log_id)
+            progress(done, len(chosen.logs), "Packing readings")
+        descriptor = _descriptor(bench, chosen, package.descriptors, names, _made_by(session, chosen))
+        package.write("datapackage.json", (json.dumps(descriptor, ensure_ascii=False, indent=1) + "\n").encode())
+        return DataPackage(chosen.whole, len(chosen.units), len(chosen.trials), raw, len(package.descriptors))
+
+
+def write_package_file(
+    session: Session, path: Path, unit_ids: Collection[int] | None = None, on_progress: OnProgress | None = None
+) -> DataPackage:
+    """Writes the package to a file, which appears under its name only when it is whole."""
+    unfinished = path.with_name(f"{path.name}.unfinished")
+    try:
+        with unfinished.open("wb") as target:
+            packed = write_package(session, target, unit_ids, on_progress)
+        unfinished.replace(path)
+    except OSError as error:
+        raise InvalidValue(f"{path} cannot be written: {error.strerror}. Choose another place for it.") from error
+    finally:
+        unfinished.unlink(missing_ok=True)
+    return packed
+
+
+def program_version() -> str:
+    try:
+        return version("hazefall")
+    except PackageNotFoundError:
+        return "0"
+
+
+def _choose(session: Session, unit_ids: Collection[int] | None) -> _Chosen:
+    present = set(session.scalars(select(UnitUnderTest.id).where(UnitUnderTest.trashed_at.is_(None))).all())
+    for unit_id in sorted(set(unit_ids or ())):
+        if unit_id not in present:
+            raise NotFound("unit under test", unit_id)
+    units = present if unit_ids is None else set(unit_ids)
+    if not units:
+        raise InvalidValue("There is no unit to pack. Add a trial first, or name a unit of the bench.", field="unit")
+    rows = session.execute(
+        select(Trial.id, Trial.log_id, Trial.unit_under_test_id).where(
+            Trial.trashed_at.is_(None), or_(Trial.kind == EMPTY_ROOM, Trial.unit_under_test_id.is_not(None))
+        )
+    ).all()
+    kept = [row for row in rows if row.unit_under_test_id is None or row.unit_under_test_id in units]
+    trials = {row.id for row in kept}
+    power_logs = session.execute(
+        select(PowerMeasurement.log_id, PowerMeasurement.unit_under_test_id).where(PowerMeasurement.log_id.is_not(None))
+    ).all()
+    results = session.execute(select(ChannelResult.id, ChannelResult.trial_id, ChannelResult.pool_id)).all()
+    in_package = [row for row in results if row.trial_id in trials]
+    summaries = session.execute(select(SettingSummary.unit_under_test_id, SettingSummary.pool_id)).all()
+    pools = {row.pool_id for row in in_package if row.pool_id is not None}
+    pools |= {row.pool_id for row in summaries if row.unit_under_test_id in units and row.pool_id is not None}
+    return _Chosen(
+        whole=units == present,
+        units=frozenset(units),
+        trials=frozenset(trials),
+        logs=frozenset({row.log_id for row in kept} | {row.log_id for row in power_logs if row[1] in units}),
+        results=frozenset(row.id for row in in_package),
+        pools=frozenset(pools),
+    )
+
+
+def _rows(name: str, chosen: _Chosen) -> Select[Any]:
+    table = METADATA.tables[name]
+    statement = select(*packaged_columns(name)).order_by(*table.primary_key)
+    keys = {
+        "units_under_test": ("id", chosen.units),
+        "trials": ("id", chosen.trials),
+        "logs": ("id", chosen.logs),
+        "log_channels": ("log_id", chosen.logs),
+        "channel_results": ("id", chosen.results),
+        "result_notes": ("result_id", chosen.results),
+        "natural_decay_pools": ("id", chosen.pools),
+        "natural_decay_pool_runs": ("pool_id", chosen.pools),
+    }
+    if name in keys:
+        column, ids = keys[name]
+        return statement.where(table.c[column].in_(sorted(ids)))
+    if name == "consumable_prices":
+        of_units = select(Consumable.id).where(Consumable.unit_under_test_id.in_(sorted(chosen.units)))
+        return statement.where(ConsumablePrice.consumable_id.in_(of_units))
+    belongs = table.c.get("unit_under_test_id")
+    return statement.where(true() if belongs is None else belongs.in_(sorted(chosen.units)))
+
+
+def _add_documents(package: PackageZip, bench: Bench, whole: bool) -> list[str]:
+    package.add_file("readme", "README.md", readme_words(bench.name, bench.scenario, bench.invented, whole), "Read me")
+    package.add_file("method", "method.md", method_words(bench), "How the numbers are made")
+    return ["readme", "method"]
+
+
+def _add_overview(session: Session, package: PackageZip, chosen: _Chosen) -> None:
+    rows = overview_rows(session, sorted(chosen.units))
+    schema = _schema(OVERVIEW_FIELDS, OVERVIEW_KEYS)
+    content = csv_of([field.name for field in OVERVIEW_FIELDS], rows)
+    package.add_table("overview", "results/overview.csv", content, schema, "What each setting comes to")
+
+
+def _add_changes(session: Session, package: PackageZip, chosen: _Chosen) -> None:
+    """What was changed on the units and trials of the package; who changed it stays at the desk."""
+    columns = [getattr(Change, name) for name in CHANGE_COLUMNS]
+    rows = session.execute(select(*columns).order_by(Change.id)).all()
+    subjects = {"trial": chosen.trials, "unit under test": chosen.units}
+    kept = [row for row in rows if row.subject_id in subjects.get(row.subject, ())]
+    kinds = {"id": "integer", "subject_id": "integer", "at": "datetime"}
+    schema = _schema([PackageField(name, kinds.get(name, "string"), name == "id") for name in CHANGE_COLUMNS], ("id",))
+    package.add_table("changes", "data/changes.csv", csv_of(CHANGE_COLUMNS, kept), schema, "What was changed, and why")
+
+
+def _add_log_columns(session: Session, package: PackageZip, chosen: _Chosen) -> None:
+    rows = [row for log_id in sorted(chosen.logs) for row in _columns_of(session, log_id)]
+    content = csv_of([field.name for field in COLUMN_FIELDS], rows)
+    schema = _schema(COLUMN_FIELDS, ("log_id", "file_header"))
+    package.add_table("log-columns", "data/log_columns.csv", content, schema, "What each column of a file holds")
+
+
+def _columns_of(session: Session, log_id: int) -> Iterator[tuple[int, str, str, str]]:
+    """Header, channel and unit of the columns of a log as they were read, with what its profile says of the others."""
+    log = session.get_one(Log, log_id)
+    found = session.scalars(select(LogChannel).where(LogChannel.log_id == log_id).order_by(LogChannel.position)).all()
+    taken = {channel.file_header: (channel.channel, channel.file_unit) for channel in found if channel.file_header}
+    if log.profile_id is not None:
+        profile = load_profile(session, log.profile_id)
+        for header, channel in profile.columns.items():
+            taken.setdefault(header, (channel, profile.units.get(header, "")))
+    yield from ((log_id, header, channel, unit) for header, (channel, unit) in sorted(taken.items()))
+
+
+def _add_raw_files(session: Session, package: PackageZip, chosen: _Chosen) -> int:
+    names: dict[str, str] = {}
+    for sha256, file_name in session.execute(
+        select(Log.sha256, Log.file_name).where(Log.id.in_(sorted(chosen.logs))).order_by(Log.id)
+    ):
+        names.setdefault(sha256, file_name)
+    for sha256, file_name in sorted(names.items()):  # one at a time: all of them need not fit into memory
+        content = session.scalar(select(RawFile.content).where(RawFile.sha256 == sha256)) or b""
+        package.add_file(f"raw-{sha256[:16]}", raw_path(sha256, file_name), content, f"Raw file {file_name}")
+    return len(names)
+
+
+def raw_path(sha256: str, file_name: str) -> str:
+    """Where a raw file lies in the package: under its hash, so that no name of a file can do harm.
+
+    >>> raw_path("ab", "../run 1.CSV"), raw_path("ab", "run")
+    ('raw/ab.csv', 'raw/ab.bin')
+    """
+    ending = re.fullmatch(r".*\.([A-Za-z0-9]{1,8})", file_name, re.DOTALL)
+    return f"raw/{sha256}.{ending[1].lower() if ending else 'bin'}"
+
+
+def _add_readings(session: Session, package: PackageZip, log_id: int) -> None:
+    if session.scalar(select(LogChannel.log_id).where(LogChannel.log_id == log_id).limit(1)) is None:
+        return  # a log of power alone, of which the mean was kept
+    readings = read_readings(session, log_id)
+    columns = [readings.elapsed_s.tolist(), *(levels.tolist() for levels in readings.levels.values())]
+    rows = (["" if value != value else repr(value) for value in row] for row in zip(*columns, strict=True))
+    head = ["elapsed_s", *readings.levels]
+    content = ("\n".join([",".join(head), *(",".join(row) for row in rows)]) + "\n").encode()
+    fields = [field_descriptor(PackageField("elapsed_s", "number", True))]
+    fields += [
+        {"name": name, "type": "number", "description": f"[{unit}]" if unit else "index of the logger"}
+        for name, unit in readings.units.items()
+    ]
+    schema = {"fields": fields, "missingValues": [""], "primaryKey": ["elapsed_s"]}
+    package.add_table(f"readings-{log_id}", readings_path(log_id), content, schema, f"Readings of log {log_id}")
+
+
+def readings_path(log_id: int) -> str:
+    return f"readings/log_{log_id}.csv"
+
+
+def _made_by(session: Session, chosen: _Chosen) -> str:
+    """The method that made the stored results, which may be an older one than this program has."""
+    versions = session.scalars(
+        select(ChannelResult.method_version).where(ChannelResult.trial_id.in_(chosen.trials)).distinct()
+    )
+    return ", ".join(sorted(versions)) or METHOD_VERSION
+
+
+def _descriptor(
+    bench: Bench, chosen: _Chosen, resources: Sequence[dict[str, Any]], documents: Sequence[str], made_by: str
+) -> dict[str, Any]:
+    return {
+        "profile": "data-package",
+        "name": _slug(re.sub(r"[^a-z0-9]+", "-", bench.name.lower()).strip("-") or "bench"),
+        "title": f"{bench.name}: trials of room air cleaners",
+        "description": (f"Invented demonstration. {bench.scenario} " if bench.invented else "")
+        + "Raw logs, readings and results with their uncertainty. Start with README.md.",
+        "hazefall": {
+            "invented": bench.invented,
+            "whole_bench": chosen.whole,
+            "code_version": program_version(),
+            "method_name": METHOD_NAME,
+            "method_version": made_by,
+            "documents": list(documents),
+        },
+        "resources": list(resources),
+    }
+
+
+def _schema(fields: Sequence[PackageField], keys: Sequence[str]) -> dict[str, Any]:
+    return {
+        "fields": [field_descriptor(field) for field in fields],
+        "missingValues": [""],
+        "primaryKey": list(keys),
+    }
+
+
+def _slug(name: str) -> str:
+    return name.replace("_", "-")
+
+
+def _title(name: str) -> str:
+    words = name.replace("_", " ")
+    return words[:1].upper() + words[1:]

@@ -1,0 +1,169 @@
+"""What was changed, in words for a reader: of what, when, why, and what it was before; who did it is left out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import and_, or_, select
+from sqlalchemy.orm import Session
+
+from app.services.history.change_labels import NamesOfThings, field_words, value_words
+from app.services.history.reader_changes import of_interest
+from app.services.store.audit import changes_of
+from app.services.units.lists import ListPart, list_part
+from app.storage.models.bench import Change
+from app.storage.models.trials import Trial
+from app.storage.models.units_under_test import UnitUnderTest
+
+# Recomputed numbers follow from another change, which is listed itself.
+CONSEQUENCE = "recomputed"
+_ACTIONS = {
+    "added": "was added",
+    "changed": "was changed",
+    "excluded": "was left out of what is combined",
+    "restored": "was taken back in",
+    "trashed": "was put in the trash",
+    "untrashed": "was taken back from the trash",
+    "taken back": "was taken back",
+    "disabled": "was disabled",
+    "enabled": "was enabled again",
+    "revoked": "was revoked",
+    "withdrawn": "was withdrawn",
+    CONSEQUENCE: "was computed again",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ToldChange:
+    """One change. `unit_id` and `trial_id` say where it leads; `what` is a sentence without its full stop."""
+
+    id: int
+    at: datetime
+    subject: str
+    subject_id: int
+    action: str
+    unit_id: int | None
+    trial_id: int | None
+    name: str
+    what: str
+    field: str
+    before: str | None  # of what was taken back, all that it said follows in a second line
+    after: str | None
+    why: str
+    who: str
+
+    @property
+    def before_in_short(self) -> str | None:
+        """For readers: of what was taken back, what it was."""
+        return self.before and self.before.partition("\n")[0]
+
+
+def told_changes(
+    session: Session,
+    limit: int = 100,
+    cursor: str | None = None,
+    *,
+    subject: str = "",
+    unit_id: int | None = None,
+    trial_id: int | None = None,
+    consequences: bool = True,
+    corrections_only: bool = False,
+    public_only: bool = False,
+) -> ListPart[ToldChange]:
+    """Changes, newest first, in words.
+
+    subject : one kind of thing alone; unit_id : that unit and its trials alone; trial_id : that trial alone
+    consequences : False leaves out the numbers that moved because of another change
+    corrections_only : without what was only added; public_only : without what is the desk's own affair
+    """
+    statement = select(Change)
+    if subject:
+        statement = statement.where(Change.subject == subject)
+    if public_only:
+        statement = statement.where(of_interest())
+    if trial_id is not None:
+        statement = statement.where(Change.subject == "trial", Change.subject_id == trial_id)
+    if unit_id is not None:
+        trials = select(Trial.id).where(Trial.unit_under_test_id == unit_id)
+        statement = statement.where(
+            or_(
+                and_(Change.subject == "unit under test", Change.subject_id == unit_id),
+                and_(Change.subject == "trial", Change.subject_id.in_(trials)),
+            )
+        )
+    if not consequences:
+        statement = statement.where(Change.action != CONSEQUENCE)
+    if corrections_only:
+        statement = statement.where(Change.action != "added")
+    part = list_part(session, statement, Change.id, limit, cursor, newest_first=True)
+    return ListPart(told(session, part.rows), part.next_cursor)
+
+
+def told(session: Session, changes: Sequence[Change]) -> tuple[ToldChange, ...]:
+    """The changes in words, with the unit that each belongs to."""
+    trial_ids = {change.subject_id for change in changes if change.subject == "trial"}
+    units = {
+        row.id: row.unit_under_test_id
+        for row in session.execute(select(Trial.id, Trial.unit_under_test_id).where(Trial.id.in_(trial_ids)))
+    }
+    unit_ids = {change.subject_id for change in changes if change.subject == "unit under test"} | set(units.values())
+    names = {
+        row.id: f"{row.maker} {row.model}"
+        for row in session.execute(
+            select(UnitUnderTest.id, UnitUnderTest.maker, UnitUnderTest.model).where(UnitUnderTest.id.in_(unit_ids))
+        )
+    }
+    things = NamesOfThings(session, changes)
+    return tuple(_told(change, units, names, things) for change in changes)
+
+
+def _told(change: Change, units: dict[int, int | None], names: dict[int, str], things: NamesOfThings) -> ToldChange:
+    is_trial, is_unit = change.subject == "trial", change.subject == "unit under test"
+    unit_id = change.subject_id if is_unit else units.get(change.subject_id) if is_trial else None
+    name = names.get(unit_id or 0, "")
+    if is_trial:
+        name = f"Trial {change.subject_id} ({name or 'empty room'})"
+    is_new = change.action == "added"
+    return ToldChange(
+        id=change.id,
+        at=change.at,
+        subject=change.subject,
+        subject_id=change.subject_id,
+        action=change.action,
+        unit_id=unit_id,
+        trial_id=change.subject_id if is_trial else None,
+        name=name or _name_of(change, things),
+        what=what_changed("" if _is_of_the_whole(change) else change.field, change.action),
+        field=change.field,
+        before=None if is_new else value_words(change.field, change.before, things),
+        after=value_words(change.field, change.after, things),
+        why=change.why,
+        who=change.who,
+    )
+
+
+def _is_of_the_whole(change: Change) -> bool:
+    """Whether the thing itself was added or taken back, so that no field of it is named."""
+    return change.subject == "tariff" or change.action == "restored"
+
+
+def _name_of(change: Change, things: NamesOfThings) -> str:
+    if change.subject == "bench":
+        return "The bench"
+    words = "price of electricity" if change.subject == "tariff" else change.subject
+    named = things.of_subject(change.subject, change.subject_id)
+    return f"{words.capitalize()}: {named}" if named else f"{words} {change.subject_id}".capitalize()
+
+
+def story_of(session: Session, subject: str, subject_id: int) -> tuple[ToldChange, ...]:
+    """Everything recorded about one thing in words, newest first."""
+    return told(session, changes_of(session, subject, subject_id))
+
+
+def what_changed(field: str, action: str) -> str:
+    """What was done to what, as a sentence without its subject and full stop.
+
+    >>> what_changed("unit_on_s", "changed"), what_changed("", "excluded")
+    ('the mark “unit on” [min] was changed', 'was left out of what is combined')
+    """
+    return f"{field_words(field)}{_ACTIONS.get(action, action)}"

@@ -1,0 +1,217 @@
+"""Stored fields and values of the record of changes as a reader says them: no ids, no names of columns.
+
+The record itself stays as it was written; only its telling is made here.
+"""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from datetime import UTC, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import InstrumentedAttribute, Session
+
+from app.compute.wording.numbers import plus_minus
+from app.compute.wording.rounding import decimals_from_size, rounded_text
+from app.reading_files.headers.channels import channel
+from app.storage.models.accounts import Account
+from app.storage.models.bench import Change
+from app.storage.models.rooms_and_loggers import Logger, LoggerProfile, Room, SmokeSource
+from app.storage.models.tariffs import Tariff
+from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
+
+# Field of the store to its words and its unit.
+_FIELDS = {
+    "name": ("the name", ""),
+    "notes": ("the notes", ""),
+    "maker": ("the maker", ""),
+    "model": ("the model", ""),
+    "kind": ("the kind", ""),
+    "makes_ozone": ("whether it may make ozone", ""),
+    "consumables_state": ("what is known of its filters and other parts", ""),
+    "width_mm": ("the width", "mm"),
+    "depth_mm": ("the depth", "mm"),
+    "height_mm": ("the height", "mm"),
+    "mass_kg": ("the mass", "kg"),
+    "bought_on": ("the day of purchase", ""),
+    "bought_from": ("where it was bought", ""),
+    "serial_number": ("the serial number", ""),
+    "length_m": ("the length", "m"),
+    "width_m": ("the width", "m"),
+    "height_m": ("the height", "m"),
+    "room_volume_m3": ("the volume", "m³"),
+    "room_volume_uncertainty_m3": ("the uncertainty of the volume", "m³"),
+    "furniture": ("the furniture", ""),
+    "aerosol": ("the kind of particle", ""),
+    "principle": ("how it measures", ""),
+    "response_time_s": ("the response time", "s"),
+    "saturation_level_ug_m3": ("the level at which it saturates", "µg/m³"),
+    "calibration": ("the calibration", ""),
+    "choices": ("how its files are read", ""),
+    "profile_id": ("the logger profile", ""),
+    "unit_under_test_id": ("the unit under test", ""),
+    "setting_id": ("the setting", ""),
+    "room_id": ("the room", ""),
+    "smoke_source_id": ("the smoke source", ""),
+    "logger_id": ("the logger", ""),
+    "tariff_id": ("the price of electricity", ""),
+    "started_at": ("the start of the run", ""),
+    "tested_by": ("who tested", ""),
+    "filter_state": ("the state of the filter", ""),
+    "smoke_start_s": ("the mark “smoke begins”", "min"),
+    "unit_on_s": ("the mark “unit on”", "min"),
+    "fit_start_s": ("the mark “fit window begins”", "min"),
+    "fit_end_s": ("the mark “fit window ends”", "min"),
+    "end_s": ("the mark “run ends”", "min"),
+    "background_ug_m3": ("the background of the mass channels", "µg/m³"),
+    "clear_level_kind": ("what counts as cleared", ""),
+    "clear_level_value": ("the clear level", ""),
+    "excluded_why": ("the exclusion", ""),
+    "scenario": ("what is invented here", ""),
+    "timezone": ("the time zone", ""),
+    "currency": ("the currency", ""),
+    "standard_distance_m": ("the distance for sound levels", "m"),
+    "sound_correction_rule": ("the rule that takes the room off a sound level", ""),
+    "natural_decay_stale_after_days": ("the age at which a natural decay is stale", "days"),
+    "hours_per_day": ("the hours of use a day", "h"),
+    "days_per_year": ("the days of use a year", "days"),
+    "main_channel": ("the channel shown first", ""),
+    "publication": ("the name of the publication", ""),
+    "publication_font": ("the font of charts", ""),
+    "publication_ink": ("the ink of charts", ""),
+    "publication_accent": ("the accent colour of charts", ""),
+    "usable": ("whether the result may be used", ""),
+    "start_level": ("the level at unit on", ""),
+    "total_decay_per_h": ("the total decay", "1/h"),
+    "total_decay_uncertainty_per_h": ("the uncertainty of the total decay", "1/h"),
+    "clean_air_delivery_rate_m3_per_h": ("the clean air delivery rate", "m³/h"),
+    "clean_air_delivery_rate_uncertainty": ("the uncertainty of the clean air delivery rate", "m³/h"),
+    "standard_clearing_time_min": ("the time for 95\u00a0% less smoke", "min"),
+    "time_to_clear_min": ("the time to clear", "min"),
+    "not_cleared_before_min": ("how long the clear level was not reached", "min"),
+}
+_MARKS = ("smoke_start_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
+_NOTHING = {
+    **dict.fromkeys(_MARKS, "found from the data"),
+    "background_ug_m3": "found from the data",
+    "clear_level_kind": "as the bench has it",
+    "clear_level_value": "as the bench has it",
+}
+_VALUES = {
+    "clear_level_kind": {
+        "absolute": "a level in µg/m³",
+        "share_of_start": "a share of the level at unit on",
+        "background": "so many µg/m³ above the background before the smoke",
+    },
+    "consumables_state": {"unknown": "not known", "none needed": "it needs none", "listed": "its parts are listed"},
+}
+_NAMES: dict[str, tuple[InstrumentedAttribute[int], tuple[InstrumentedAttribute[str], ...]]] = {
+    "unit_under_test_id": (UnitUnderTest.id, (UnitUnderTest.maker, UnitUnderTest.model)),
+    "setting_id": (SpeedSetting.id, (SpeedSetting.name,)),
+    "room_id": (Room.id, (Room.name,)),
+    "smoke_source_id": (SmokeSource.id, (SmokeSource.name,)),
+    "logger_id": (Logger.id, (Logger.name,)),
+    "profile_id": (LoggerProfile.id, (LoggerProfile.name,)),
+    "tariff_id": (Tariff.id, (Tariff.region,)),
+    "account_id": (Account.id, (Account.name,)),
+}
+# Kind of thing to the field that names one of it.
+_FIELD_OF_SUBJECT = {
+    "room": "room_id",
+    "logger": "logger_id",
+    "smoke source": "smoke_source_id",
+    "logger profile": "profile_id",
+    "tariff": "tariff_id",
+    "account": "account_id",
+}
+
+
+class NamesOfThings:
+    """Names of what a part of the record speaks of, read in one query for each kind of thing."""
+
+    def __init__(self, session: Session, changes: Sequence[Change]) -> None:
+        wanted: dict[str, set[int]] = defaultdict(set)
+        for change in changes:
+            if change.subject in _FIELD_OF_SUBJECT:
+                wanted[_FIELD_OF_SUBJECT[change.subject]].add(change.subject_id)
+            if change.field in _NAMES:
+                wanted[change.field] |= {int(text) for text in (change.before, change.after) if text and _is_id(text)}
+        self._names = {field: _read(session, field, ids) for field, ids in wanted.items()}
+
+    def of_field(self, field: str, text: str) -> str:
+        return self._names.get(field, {}).get(int(text), "one that is no longer on the bench")
+
+    def of_subject(self, subject: str, subject_id: int) -> str:
+        """ "" for a thing without a name of its own, or one that is gone."""
+        return self._names.get(_FIELD_OF_SUBJECT.get(subject, ""), {}).get(subject_id, "")
+
+
+def _is_id(text: str) -> bool:
+    return text.isdecimal() and len(text) < 10
+
+
+def _read(session: Session, field: str, ids: set[int]) -> dict[int, str]:
+    key, columns = _NAMES[field]
+    rows = session.execute(select(key, *columns).where(key.in_(ids))).all()
+    return {row[0]: " ".join(row[1:]) for row in rows}
+
+
+def field_words(field: str) -> str:
+    """A stored field as a reader would say it, ready to stand before a verb; nothing where the whole thing is meant.
+
+    >>> field_words("pm2_5 total_decay_per_h"), field_words("unit_on_s"), field_words("")
+    ('PM2.5: the total decay [1/h] ', 'the mark “unit on” [min] ', '')
+    """
+    if not field:
+        return ""
+    of_channel, name = channel_and_field(field)
+    words, unit = _FIELDS.get(name, (name.replace("_", " "), ""))
+    return f"{channel(of_channel).label + ': ' if of_channel else ''}{words}{f' [{unit}]' if unit else ''} "
+
+
+def channel_and_field(field: str) -> tuple[str, str]:
+    """The channel of a computed number and its name; "" and the field for all else.
+
+    >>> channel_and_field("pm1 usable"), channel_and_field("price of lamp")
+    (('pm1', 'usable'), ('', 'price of lamp'))
+    """
+    first, _, rest = field.partition(" ")
+    return (first, rest) if rest in _FIELDS else ("", field)
+
+
+def value_words(field: str, text: str | None, names: NamesOfThings) -> str | None:
+    """A stored value as a reader would say it; None where there was none and nothing takes its place."""
+    name = channel_and_field(field)[1]
+    if text is None or text == "":
+        return _NOTHING.get(name)
+    if name in _NAMES and _is_id(text):
+        return names.of_field(name, text)
+    if name in _VALUES:
+        return _VALUES[name].get(text, text)
+    if name == "main_channel":
+        return channel(text).label
+    if name == "started_at":
+        return _moment(text)
+    return _number(name, text) if name in _FIELDS else text
+
+
+def _moment(text: str) -> str:
+    try:
+        return datetime.fromisoformat(text).astimezone(UTC).strftime("%Y-%m-%d %H:%M UTC")
+    except ValueError:
+        return text
+
+
+def _number(name: str, text: str) -> str:
+    """Marks in minutes; what was computed with four significant digits; what a person typed as it was typed."""
+    best, sign, uncertainty = text.partition(" ± ")
+    try:
+        value = float(best)
+        if sign:
+            return plus_minus(value, float(uncertainty) or None)
+    except ValueError:
+        return text
+    if name in _MARKS:
+        return f"{round(value / 60, 3):g}"
+    if len(text.lstrip("-").replace(".", "").lstrip("0")) <= 5:
+        return text
+    return rounded_text(value, decimals_from_size(value, 4))

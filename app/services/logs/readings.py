@@ -1,0 +1,169 @@
+"""The readings of a log: written in one go, read back as arrays, thinned for a chart without losing peaks."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, func, select, update
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue, NotFound
+from app.storage.models.logs import VALUE_COLUMNS, Log, LogChannel, readings
+
+_COLUMNS = len(VALUE_COLUMNS)
+MOST_POINTS = 100_000
+_ROWS_A_STATEMENT = 100
+
+
+@dataclass(frozen=True, slots=True)
+class LogReadings:
+    """Readings of one log.
+
+    elapsed_s : seconds since the log's first reading, strictly rising, shape (n,)
+    levels : channel name to values in the channel's unit, not-a-number where there is none, each of shape (n,)
+    units : channel name to unit symbol
+    """
+
+    elapsed_s: NDArray[np.float64]
+    levels: dict[str, NDArray[np.float64]]
+    units: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class ThinnedReadings:
+    """Readings of one channel, at most as many as asked for; peaks and troughs are kept.
+
+    readings : number before thinning, missing ones not counted
+    """
+
+    channel: str
+    unit: str
+    readings: int
+    elapsed_s: NDArray[np.float64]
+    levels: NDArray[np.float64]
+
+
+def write_readings(
+    connection: Connection,
+    log_id: int,
+    elapsed_s: NDArray[np.float64],
+    levels: Sequence[NDArray[np.float64]],
+) -> None:
+    """Writes all readings of a log; the channel at position p stands in block p // 16, column p % 16.
+
+    The rows follow the last one of the store: whoever writes has the store for itself until the end of the change.
+    Goes to the driver directly, many rows a statement, because the driver's own loop over rows costs most.
+    """
+    first = connection.execute(select(func.coalesce(func.max(readings.c.id), 0) + 1)).scalar_one()
+    where = {"readings": len(elapsed_s), "first_reading": first}
+    connection.execute(update(Log).where(Log.id == log_id).values(where))
+    for block in range(-(-len(levels) // _COLUMNS)):
+        of_block = levels[block * _COLUMNS : (block + 1) * _COLUMNS]
+        _write_block(connection, first + block * len(elapsed_s), elapsed_s, of_block)
+
+
+def _write_block(
+    connection: Connection, first: int, elapsed_s: NDArray[np.float64], levels: Sequence[NDArray[np.float64]]
+) -> None:
+    # SQLite counts on from the last row by itself, and faster than where it is told each number
+    counts = connection.dialect.name == "sqlite"
+    mark = "?" if counts else "%s"
+    columns = [elapsed_s, *levels] if counts else [np.arange(first, first + len(elapsed_s)), elapsed_s, *levels]
+    names = ", ".join((*(() if counts else ("id",)), "elapsed_s", *VALUE_COLUMNS[: len(levels)]))
+    row = f"({', '.join([mark] * len(columns))})"
+    values = _flat_rows(columns)
+    step = len(columns) * _ROWS_A_STATEMENT
+    whole = len(values) - len(values) % step
+    insert = f"INSERT INTO readings ({names}) VALUES "
+    if whole:
+        many = insert + ", ".join([row] * _ROWS_A_STATEMENT)
+        connection.exec_driver_sql(many, [tuple(values[at : at + step]) for at in range(0, whole, step)])
+    if whole < len(values):
+        rest = tuple(values[whole:])
+        connection.exec_driver_sql(insert + ", ".join([row] * (len(rest) // len(columns))), rest)
+
+
+def read_readings(session: Session, log_id: int, channels: Sequence[str] | None = None) -> LogReadings:
+    """Readings of a log, all channels or the ones named. Raises NotFound for a log or channel that is not there."""
+    found = session.execute(
+        select(LogChannel.position, LogChannel.channel, LogChannel.unit)
+        .where(LogChannel.log_id == log_id)
+        .order_by(LogChannel.position)
+    ).all()
+    if not found:
+        raise NotFound("log", log_id)
+    wanted = [(place, name, unit) for place, name, unit in found if channels is None or name in channels]
+    missing = sorted(set(channels or ()) - {row.channel for row in found})
+    if missing:
+        raise InvalidValue(
+            f"The log holds no channel {missing[0]!r}; it holds: {', '.join(row.channel for row in found)}.",
+            field="channel",
+        )
+    return read_columns(session.connection(), log_id, wanted)
+
+
+def read_columns(connection: Connection, log_id: int, channels: Sequence[tuple[int, str, str]]) -> LogReadings:
+    """Readings of channels given as (position, channel, unit)."""
+    elapsed_s = np.empty(0)
+    levels: dict[str, NDArray[np.float64]] = {}
+    for block in sorted({position // _COLUMNS for position, _, _ in channels}):
+        of_block = [(position % _COLUMNS, name) for position, name, _ in channels if position // _COLUMNS == block]
+        columns = ", ".join(("elapsed_s", *(VALUE_COLUMNS[column] for column, _ in of_block)))
+        # by the driver's own cursor: turning each row into an object of SQLAlchemy would take half of the time
+        cursor = connection.connection.cursor()
+        cursor.execute(
+            f"SELECT {columns} FROM readings "
+            f"WHERE id >= (SELECT first_reading + {block} * readings FROM logs WHERE id = {int(log_id)}) "
+            f"AND id < (SELECT first_reading + {block + 1} * readings FROM logs WHERE id = {int(log_id)}) ORDER BY id"
+        )
+        rows = cursor.fetchall()
+        cursor.close()
+        table = np.array(rows, dtype=np.float64).reshape(len(rows), len(of_block) + 1)
+        elapsed_s = np.ascontiguousarray(table[:, 0])
+        levels |= {name: np.ascontiguousarray(table[:, 1 + n]) for n, (_, name) in enumerate(of_block)}
+    return LogReadings(elapsed_s, levels, {name: unit for _, name, unit in channels})
+
+
+def thin_readings(session: Session, log_id: int, channel: str, max_points: int = 2000) -> ThinnedReadings:
+    """One channel with at most `max_points` readings, chosen so that the curve looks the same. [1]_
+
+    References
+    .. [1] S. Steinarsson, "Downsampling Time Series for Visual Representation", University of Iceland, 2013,
+       preceded by the choice of extremes in each bucket.
+    """
+    if not 3 <= max_points <= MOST_POINTS:
+        raise InvalidValue(
+            f"max_points is {max_points}; it needs a whole number from 3 to {MOST_POINTS}.", field="max_points"
+        )
+    log = read_readings(session, log_id, [channel])
+    present = np.isfinite(log.levels[channel])
+    x, y = log.elapsed_s[present], log.levels[channel][present]
+    kept = thinned_positions(x, y, max_points)
+    return ThinnedReadings(channel, log.units[channel], len(y), x[kept], y[kept])
+
+
+def thinned_positions(x: NDArray[np.float64], y: NDArray[np.float64], max_points: int) -> NDArray[np.intp]:
+    """Positions to keep, the highest and the lowest reading among them.
+
+    x must rise strictly and y hold no not-a-number, which is what the chooser needs.
+    """
+    if len(y) <= max_points:
+        return np.arange(len(y))
+    from tsdownsample import MinMaxLTTBDownsampler  # loaded when used: only long logs need it
+
+    extremes = [int(np.argmax(y)), int(np.argmin(y))]  # the chooser looks at areas, and may pass over both
+    if max_points < 5:
+        return np.unique(np.array([0, extremes[0], len(y) - 1], dtype=np.intp))
+    chosen = MinMaxLTTBDownsampler().downsample(x, y, n_out=max_points - 2)  # type: ignore[no-untyped-call]
+    return np.union1d(np.asarray(chosen, dtype=np.intp), extremes).astype(np.intp)
+
+
+def _flat_rows(columns: Sequence[NDArray[Any]]) -> list[float | None]:
+    """The values of the columns, one row after the other; None where one is not a number."""
+    table = np.column_stack(columns)
+    flat: list[float | None] = table.ravel().tolist()
+    for place in np.flatnonzero(~np.isfinite(table)).tolist():
+        flat[place] = None
+    return flat

@@ -1,0 +1,96 @@
+"""Puts a log into the store: its bytes as they came, what was read from them, and every reading."""
+
+from datetime import datetime
+
+from sqlalchemy import insert, select
+from sqlalchemy.orm import Session, selectinload
+
+from app.reading_files.log_table import LogTable, ReadingChoices
+from app.services.logs.readings import write_readings
+from app.storage.models.logs import Log, LogChannel, RawFile
+
+
+def store_log(
+    session: Session,
+    content: bytes,
+    table: LogTable,
+    choices: ReadingChoices,
+    now: datetime,
+    profile_id: int | None = None,
+    *,
+    seen: bool,
+) -> int:
+    """Stores a log and returns its id; a file that was read in the same way before is not stored a second time.
+
+    seen : whether its bytes are in the store, as `has_raw_file` tells
+    """
+    if seen:
+        present = _same_log(session, table)
+        if present is not None:
+            return present
+    else:
+        raw = {"sha256": table.sha256, "size_bytes": len(content), "content": content, "stored_at": now}
+        session.connection().execute(insert(RawFile), raw)  # plain statements take half of the time
+    log = {
+        "sha256": table.sha256,
+        "file_name": table.file_name,
+        "encoding": table.encoding,
+        "delimiter": table.delimiter,
+        "decimal_mark": table.decimal_mark,
+        "header_line": table.header_line,
+        "timezone": table.timezone,
+        "box": table.box or "",
+        "day_first": choices.day_first,
+        "profile_id": profile_id,
+        "started_at": table.started_at,
+        "clock_is_known": table.clock_is_known,
+        "interval_s": table.interval_s,
+        "readings": len(table.elapsed_s),
+        "rows_skipped": table.rows_skipped,
+        "notes": "\n".join(table.notes),
+        "stored_at": now,
+    }
+    connection = session.connection()
+    log_id = int(connection.execute(insert(Log).returning(Log.id), log).scalar_one())
+    columns = {column.channel: column for column in table.columns if column.channel in table.levels}
+    connection.execute(
+        insert(LogChannel),
+        [
+            {
+                "log_id": log_id,
+                "position": position,
+                "channel": channel,
+                "unit": table.units[channel],
+                "file_header": columns[channel].header if channel in columns else "",
+                "file_unit": columns[channel].file_unit if channel in columns else "",
+                "held_values": table.held_values.get(channel, 0),
+            }
+            for position, channel in enumerate(table.levels)
+        ],
+    )
+    write_readings(connection, log_id, table.elapsed_s, list(table.levels.values()))
+    return log_id
+
+
+def has_raw_file(session: Session, sha256: str) -> bool:
+    """Whether these bytes are in the store."""
+    return session.scalar(select(RawFile.sha256).where(RawFile.sha256 == sha256)) is not None
+
+
+def _same_log(session: Session, table: LogTable) -> int | None:
+    """A stored reading of the same bytes that came out the same: same box, start, length and channels."""
+    for log in session.scalars(select(Log).where(Log.sha256 == table.sha256).options(selectinload(Log.channels))).all():
+        if (
+            log.started_at == table.started_at
+            and log.readings == len(table.elapsed_s)
+            and log.box == (table.box or "")
+            and [(c.channel, c.unit) for c in log.channels] == list(table.units.items())
+            and [c.file_header for c in log.channels] == _headers(table)
+        ):
+            return log.id
+    return None
+
+
+def _headers(table: LogTable) -> list[str]:
+    headers = {column.channel: column.header for column in table.columns if column.channel in table.levels}
+    return [headers.get(channel, "") for channel in table.levels]

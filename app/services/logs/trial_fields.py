@@ -1,0 +1,197 @@
+"""What a person tells of a trial besides its log, and the check of it against the bench and the log."""
+
+import math
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue, NotFound
+from app.services.store.checked_values import one_of, optional_text
+from app.storage.models.rooms_and_loggers import Logger, LoggerProfile, Room, SmokeSource
+from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
+
+UNIT_RUNNING = "unit running"
+EMPTY_ROOM = "empty room"
+KINDS_OF_TRIAL = (UNIT_RUNNING, EMPTY_ROOM)
+CLEAR_LEVEL_KINDS = ("absolute", "share_of_start", "background")
+MARK_NAMES = ("smoke_start_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
+_MARK_WORDS = {
+    "smoke_start_s": "the start of smoke",
+    "unit_on_s": "unit on",
+    "fit_start_s": "the start of the fit window",
+    "fit_end_s": "the end of the fit window",
+    "end_s": "the end of the run",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialMarks:
+    """Marks that a person set, in seconds after the log's first reading; None: find it from the data.
+
+    background_ug_m3 : background of the mass channels, where it is told [µg/m³]
+    clear_level_kind, clear_level_value : the level that counts as cleared; None: as the bench has it
+    """
+
+    smoke_start_s: float | None = None
+    unit_on_s: float | None = None
+    fit_start_s: float | None = None
+    fit_end_s: float | None = None
+    end_s: float | None = None
+    background_ug_m3: float | None = None
+    clear_level_kind: str | None = None
+    clear_level_value: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewTrial:
+    """One run in one room. `started_at` is used where the log's own clock cannot be trusted."""
+
+    kind: str
+    room_id: int
+    unit_under_test_id: int | None = None
+    setting_id: int | None = None
+    smoke_source_id: int | None = None
+    logger_id: int | None = None
+    profile_id: int | None = None
+    started_at: datetime | None = None
+    tested_by: str = ""
+    filter_state: str = ""
+    notes: str = ""
+    marks: TrialMarks = field(default_factory=TrialMarks)
+
+
+def checked_trial(session: Session, new: NewTrial) -> NewTrial:
+    """The trial with its texts trimmed; raises InvalidValue or NotFound where it does not fit the bench."""
+    one_of(new.kind, KINDS_OF_TRIAL, "kind", "The kind of trial")
+    _present(session, Room, new.room_id, "room")
+    _present(session, SmokeSource, new.smoke_source_id, "smoke source")
+    _present(session, Logger, new.logger_id, "logger")
+    _present(session, LoggerProfile, new.profile_id, "logger profile")
+    _check_unit(session, new)
+    if new.started_at is not None and new.started_at.tzinfo is None:
+        raise InvalidValue(
+            f"The start {new.started_at.isoformat()} has no zone; a time such as 2026-01-05T10:00Z is needed.",
+            field="started_at",
+        )
+    return NewTrial(
+        kind=new.kind,
+        room_id=new.room_id,
+        unit_under_test_id=new.unit_under_test_id,
+        setting_id=new.setting_id,
+        smoke_source_id=new.smoke_source_id,
+        logger_id=new.logger_id,
+        profile_id=new.profile_id,
+        started_at=new.started_at,
+        tested_by=optional_text(new.tested_by, "tested_by", "The name of the tester", 200),
+        filter_state=optional_text(new.filter_state, "filter_state", "The state of the filter", 200),
+        notes=optional_text(new.notes, "notes", "The notes"),
+        marks=new.marks,
+    )
+
+
+def check_marks(marks: TrialMarks, last_reading_s: float) -> None:
+    """Marks need to lie inside the log and in the order in which things happen; raises InvalidValue otherwise."""
+    earlier: tuple[str, float] | None = None
+    for name in MARK_NAMES:
+        at = getattr(marks, name)
+        if at is None:
+            continue
+        words = _MARK_WORDS[name]
+        if not math.isfinite(at) or not 0 <= at <= last_reading_s:
+            raise InvalidValue(
+                f"The mark for {words} is at {at:.10g} s; the log runs from 0 to {last_reading_s:.10g} s. "
+                "Move the mark into the log.",
+                field=name,
+            )
+        if earlier is not None and at < earlier[1]:
+            raise InvalidValue(
+                f"The mark for {words} is at {at:.10g} s, before {_MARK_WORDS[earlier[0]]} at {earlier[1]:.10g} s. "
+                "Marks need to stand in the order of the run; move one of the two.",
+                field=name,
+            )
+        earlier = (name, at)
+    _check_window(marks)
+    _check_levels(marks)
+
+
+def _check_window(marks: TrialMarks) -> None:
+    if marks.fit_start_s is not None and marks.fit_start_s == marks.fit_end_s:
+        raise InvalidValue(
+            f"The fit window begins and ends at {marks.fit_start_s:.10g} s; it needs a length. "
+            "Move one of the two marks.",
+            field="fit_end_s",
+        )
+
+
+def _check_levels(marks: TrialMarks) -> None:
+    background = marks.background_ug_m3
+    if background is not None and not (math.isfinite(background) and background >= 0):
+        raise InvalidValue(
+            f"The background is {background:g} µg/m³; it needs to be zero or above. Correct it, "
+            "or leave it empty to have it found from the data.",
+            field="background_ug_m3",
+        )
+    if marks.clear_level_kind is None and marks.clear_level_value is None:
+        return
+    if marks.clear_level_kind is None or marks.clear_level_value is None:
+        raise InvalidValue(
+            "The clear level needs both its kind and its value; one of the two is empty. "
+            "Fill in both, or leave both empty to use the bench's clear level.",
+            field="clear_level_value",
+        )
+    check_clear_level(marks.clear_level_kind, marks.clear_level_value)
+
+
+def check_clear_level(kind: str, value: float) -> None:
+    """Raises InvalidValue for a clear level that no analysis can use."""
+    one_of(kind, CLEAR_LEVEL_KINDS, "clear_level_kind", "The kind of clear level")
+    if not math.isfinite(value) or value < 0 or (kind == "absolute" and value == 0):
+        raise InvalidValue(
+            f"The clear level is {value:g}; it needs to be a number above zero. Correct it.", field="clear_level_value"
+        )
+    if kind == "share_of_start" and not 0 < value < 1:
+        raise InvalidValue(
+            f"The clear level is {value:g} of the start level; it needs a share above 0 and below 1, such as 0.05.",
+            field="clear_level_value",
+        )
+
+
+def _present(session: Session, table: type, key: int | None, what: str) -> None:
+    if key is not None and session.get(table, key) is None:
+        raise NotFound(what, key)
+
+
+def _check_unit(session: Session, new: NewTrial) -> None:
+    if new.kind == EMPTY_ROOM:
+        if new.unit_under_test_id is not None or new.setting_id is not None:
+            raise InvalidValue(
+                "An empty-room run has no unit under test and no setting; both were given. Leave them empty, "
+                "or choose the kind “unit running”.",
+                field="unit_under_test_id",
+            )
+        return
+    if new.unit_under_test_id is None:
+        raise InvalidValue(
+            "A run with the unit running needs a unit under test; none was given. Choose one.",
+            field="unit_under_test_id",
+        )
+    unit = session.get(UnitUnderTest, new.unit_under_test_id)
+    if unit is None:
+        raise NotFound("unit under test", new.unit_under_test_id)
+    if unit.trashed_at is not None:
+        raise InvalidValue(
+            f"{unit.maker} {unit.model} lies in the trash. Take it back first, or choose another unit.",
+            field="unit_under_test_id",
+        )
+    if new.setting_id is None:
+        raise InvalidValue(
+            "A run with the unit running needs the setting at which it ran; none was given. Choose one.",
+            field="setting_id",
+        )
+    setting = session.get(SpeedSetting, new.setting_id)
+    if setting is None or setting.unit_under_test_id != unit.id:
+        raise InvalidValue(
+            f"{unit.maker} {unit.model} has no setting {new.setting_id}. Choose one of its own settings.",
+            field="setting_id",
+        )

@@ -1,0 +1,21 @@
+"""What sound, power and claims have in common: the setting of the unit."""
+
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue, NotFound
+from app.services.units.entry import get_unit
+from app.storage.models.units_under_test import SpeedSetting
+
+
+def setting_of_unit(session: Session, unit_id: int, setting_id: int) -> SpeedSetting:
+    """The setting, where it belongs to the unit; raises NotFound or InvalidValue."""
+    unit = get_unit(session, unit_id)
+    setting = session.get(SpeedSetting, setting_id)
+    if setting is None:
+        raise NotFound("setting", setting_id)
+    if setting.unit_under_test_id != unit_id:
+        raise InvalidValue(
+            f"Setting {setting_id} belongs to another unit than {unit.maker} {unit.model}. Choose one of this unit.",
+            field="setting",
+        )
+    return setting

@@ -1,0 +1,222 @@
+"""What a maker states of a unit, each claim held against what the bench measured."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from typing import cast
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.compute.clean_air.claim_quantities import QUANTITIES
+from app.compute.clean_air.claims import Bound, ClaimCheck, Evidence, StatedClaim, check_claim
+from app.compute.clean_air.ozone import ozone_uncertainty_ppb
+from app.compute.statistics.measured import Measured
+from app.errors import InvalidValue, NotFound
+from app.services.measurements.checks import setting_of_unit
+from app.services.measurements.delete_entry import take_entry_back
+from app.services.measurements.measured_rates import SettingRate, rates_of_unit
+from app.services.measurements.ozone_tests import UnitOzone, ozone_of_unit
+from app.services.measurements.power_levels import SettingPower, power_levels_of_unit
+from app.services.measurements.sound_levels import SettingLevel, sound_levels_of_unit
+from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.checked_values import (
+    day_seen,
+    number_not_below_zero,
+    one_of,
+    optional_above_zero,
+    optional_text,
+    required_text,
+)
+from app.services.units.entry import SUBJECT, get_unit
+from app.storage.models.ratings_and_claims import Claim
+from app.storage.models.units_under_test import UnitUnderTest
+
+BOUNDS = ("about", "at least", "at most")
+AEROSOLS = ("", "smoke", "dust", "pollen")
+LONGEST_WORDING = 500
+_MASS_UNCERTAINTY_KG = 0.05  # a bathroom or parcel scale; common practice, no source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewClaim:
+    """A claim as it was seen. `setting_id` None: the setting is not named; `wording` is one line, as printed."""
+
+    quantity: str
+    wording: str
+    value: float | None = None
+    unit_symbol: str = ""
+    bound: str = "about"
+    setting_id: int | None = None
+    aerosol: str = ""
+    distance_m: float | None = None
+    room_area_m2: float | None = None
+    where_seen: str = ""
+    seen_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedClaim:
+    """A claim with its verdict; `setting` is the one whose measurement decides, empty where none does."""
+
+    claim: Claim
+    check: ClaimCheck
+    setting: str
+    quantity_words: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Facts:
+    """Everything measured on one unit, read once for all its claims."""
+
+    unit: UnitUnderTest
+    rates: tuple[SettingRate, ...]
+    sounds: tuple[SettingLevel, ...]
+    powers: tuple[SettingPower, ...]
+    ozone: UnitOzone
+
+
+def add_claim(session: Session, unit_id: int, new: NewClaim, *, who: str = AT_THE_DESK) -> int:
+    """Adds a claim and returns its id; older ones are kept."""
+    get_unit(session, unit_id)
+    quantity = one_of(new.quantity, tuple(QUANTITIES), "quantity", "The quantity of the claim")
+    value = None if new.value is None else number_not_below_zero(new.value, "claim_value", "The claim", new.unit_symbol)
+    if value is not None:
+        try:
+            QUANTITIES[quantity].in_own_unit(value, new.unit_symbol)
+        except ValueError as error:
+            raise InvalidValue(str(error), field="claim_unit") from None
+    if new.setting_id is not None:
+        setting_of_unit(session, unit_id, new.setting_id)
+    wording = required_text(new.wording, "wording", "The wording of the claim", LONGEST_WORDING)
+    row = Claim(
+        unit_under_test_id=unit_id,
+        quantity=quantity,
+        value=value,
+        unit_symbol=new.unit_symbol.strip(),
+        bound=one_of(new.bound, BOUNDS, "bound", "The bound of the claim"),
+        setting_id=new.setting_id,
+        aerosol=one_of(new.aerosol, AEROSOLS, "aerosol", "The aerosol of the claim"),
+        distance_m=optional_above_zero(new.distance_m, "distance_m", "The distance", "m"),
+        room_area_m2=optional_above_zero(new.room_area_m2, "room_area_m2", "The floor of the room", "m²"),
+        wording=" ".join(wording.split()),
+        where_seen=optional_text(new.where_seen, "where_seen", "Where it was seen"),
+        seen_on=day_seen(new.seen_on, "claim_seen_on", "The claim"),
+    )
+    session.add(row)
+    session.flush()
+    record_change(session, who, "added", SUBJECT, unit_id, "claim", None, _words(row))
+    return row.id
+
+
+def take_claim_back(session: Session, claim_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
+    """Removes a wrong entry; it stays in the record of changes."""
+    row = session.get(Claim, claim_id)
+    if row is None:
+        raise NotFound("claim", claim_id)
+    take_entry_back(session, row, "claim", _words(row), who=who, why=why)
+
+
+def claims_of_unit(session: Session, unit_id: int) -> tuple[CheckedClaim, ...]:
+    """All claims of a unit in the order in which they were seen, each with its verdict."""
+    facts = _Facts(
+        get_unit(session, unit_id),
+        rates_of_unit(session, unit_id),
+        sound_levels_of_unit(session, unit_id),
+        power_levels_of_unit(session, unit_id),
+        ozone_of_unit(session, unit_id),
+    )
+    rows = session.scalars(select(Claim).where(Claim.unit_under_test_id == unit_id).order_by(Claim.seen_on, Claim.id))
+    return tuple(_checked(row, facts) for row in rows)
+
+
+def _checked(row: Claim, facts: _Facts) -> CheckedClaim:
+    evidence, setting = _EVIDENCE.get(row.quantity, _none)(row, facts)
+    stated = StatedClaim(
+        row.quantity,
+        row.value,
+        row.unit_symbol,
+        cast(Bound, row.bound),
+        row.aerosol,
+        row.distance_m,
+        row.room_area_m2,
+    )
+    return CheckedClaim(row, check_claim(stated, evidence), setting, QUANTITIES[row.quantity].words)
+
+
+_Found = tuple[Evidence | None, str]
+
+
+def _none(_row: Claim, _facts: _Facts) -> _Found:
+    return None, ""
+
+
+def _rate(row: Claim, facts: _Facts) -> _Found:
+    """The rate of the named setting, else of the highest; of the named aerosol, else smoke before any other."""
+    wanted = row.aerosol or "smoke"
+    fitting = [r for r in facts.rates if r.setting_id == row.setting_id or row.setting_id is None]
+    best = min(fitting, key=lambda r: (r.aerosol != wanted, not r.at_highest_setting, -r.position), default=None)
+    if best is None:
+        return None, ""
+    if best.rate is None:
+        return None, best.setting
+    if not best.measurable:
+        return Evidence(None, best.at_most_m3_per_h, None, best.aerosol), best.setting
+    return Evidence(best.rate, None, None, best.aerosol), best.setting
+
+
+def _sound(row: Claim, facts: _Facts) -> _Found:
+    """The level of the named setting; else of the quietest for "at most" and "about", since a maker names its best."""
+    measured = [s for s in facts.sounds if s.level is not None]
+    fitting = [s for s in measured if s.setting.id == row.setting_id or row.setting_id is None]
+    best = min(fitting, key=lambda s: s.level.level_dba.value if s.level else 0.0, default=None)
+    if best is None or best.level is None:
+        return None, ""
+    level = best.level
+    if level.upper_bound:
+        return Evidence(None, level.level_dba.value, level.distance_m, "", level.estimate), best.setting.name
+    return Evidence(level.level_dba, None, level.distance_m, "", level.estimate), best.setting.name
+
+
+def _power(row: Claim, facts: _Facts) -> _Found:
+    """The watts of the named setting; else of the fastest that was measured."""
+    measured = [p for p in facts.powers if p.power is not None and p.setting is not None]
+    fitting = [p for p in measured if p.setting and (p.setting.id == row.setting_id or row.setting_id is None)]
+    return (Evidence(fitting[-1].power), fitting[-1].name) if fitting else (None, "")
+
+
+def _standby(_row: Claim, facts: _Facts) -> _Found:
+    standby = facts.powers[-1]
+    return (None, "") if standby.power is None else (Evidence(standby.power), standby.name)
+
+
+def _ozone(_row: Claim, facts: _Facts) -> _Found:
+    finding = facts.ozone.finding
+    if finding.ozone_ppb is None:
+        return None, ""
+    if finding.below_detection:
+        return Evidence(None, finding.ozone_ppb), ""
+    return Evidence(Measured(finding.ozone_ppb, ozone_uncertainty_ppb(finding.ozone_ppb))), ""
+
+
+def _mass(_row: Claim, facts: _Facts) -> _Found:
+    mass = facts.unit.mass_kg
+    return (None, "") if mass is None else (Evidence(Measured(mass, _MASS_UNCERTAINTY_KG)), "")
+
+
+_EVIDENCE: dict[str, Callable[[Claim, _Facts], _Found]] = {
+    "clean_air_delivery_rate": _rate,
+    "room_area": _rate,
+    "air_changes": _rate,
+    "air_change_time": _rate,
+    "sound_level": _sound,
+    "power": _power,
+    "standby_power": _standby,
+    "ozone": _ozone,
+    "mass": _mass,
+}
+
+
+def _words(row: Claim) -> str:
+    what = "no number" if row.value is None else f"{row.bound} {row.value:g} {row.unit_symbol}"
+    return f"{QUANTITIES[row.quantity].words}, {what}: “{row.wording}”, seen on {row.seen_on.isoformat()}"

@@ -1,0 +1,67 @@
+"""Taking a wrong entry back: the row goes, and the record of changes keeps all that stood in it."""
+
+from sqlalchemy.orm import Session
+
+from app.services.store.audit import record_change, recorded_text
+from app.services.store.checked_values import required_text
+from app.services.units.entry import SUBJECT
+from app.storage.models.bench_measurements import OzoneTest, PowerMeasurement, SoundMeasurement
+from app.storage.models.ratings_and_claims import Claim, Rating
+from app.storage.models.sound_clips import SoundClip
+
+Entry = SoundMeasurement | PowerMeasurement | OzoneTest | Rating | Claim | SoundClip
+
+# Which row it was, and whose: the record and the words before say that already.
+_TOLD_ALREADY = {"id", "unit_under_test_id", "setting_id", "quantity"}
+_UNITS = {
+    "_m3_per_h": "m³/h",
+    "_dba": "dB(A)",
+    "_db": "dB",
+    "_ppb": "ppb",
+    "_hz": "Hz",
+    "_m2": "m²",
+    "_m": "m",
+    "_w": "W",
+    "_s": "s",
+}
+_WORDS = {
+    "sha256": "raw file (SHA-256)",
+    "calibration_sha256": "raw file of the calibration (SHA-256)",
+    "log_id": "log",
+}
+
+
+def take_entry_back(session: Session, row: Entry, field: str, words: str, *, who: str, why: str) -> None:
+    """Removes a wrong entry. Raises InvalidValue without a reason.
+
+    field : what the record calls such an entry; words : the entry in short, for a reader
+    """
+    reason = required_text(why, "why", "The reason for taking it back")
+    before = f"{words}\n{all_that_it_said(row)}"
+    record_change(session, who, "taken back", SUBJECT, row.unit_under_test_id, field, before, None, reason)
+    session.delete(row)
+    session.flush()
+
+
+def all_that_it_said(row: Entry) -> str:
+    """Every column of an entry that holds something, with its unit.
+
+    >>> all_that_it_said(OzoneTest(ozone_ppb=3.0, below_detection=False, method="box", source="own"))
+    'ozone [ppb]: 3; below detection: no; method: box; source: own'
+    """
+    found = []
+    for attribute in row.__mapper__.column_attrs:
+        value = getattr(row, attribute.key)
+        if attribute.key in _TOLD_ALREADY or value is None or value == "":
+            continue
+        found.append(f"{_label(attribute.key)}: {' '.join((recorded_text(value) or '').splitlines())}")
+    return "; ".join(found)
+
+
+def _label(column: str) -> str:
+    if column in _WORDS:
+        return _WORDS[column]
+    for ending, unit in _UNITS.items():
+        if column.endswith(ending):
+            return f"{column.removesuffix(ending).replace('_', ' ')} [{unit}]"
+    return column.replace("_", " ")

@@ -1,0 +1,78 @@
+"""Recorded ozone tests of a unit, held against public limits; without one it is "not measured"."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.compute.clean_air.ozone import OzoneFinding, ozone_finding
+from app.errors import NotFound
+from app.services.measurements.delete_entry import take_entry_back
+from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.checked_values import day_seen, number_not_below_zero, optional_text
+from app.services.units.entry import SUBJECT, get_unit
+from app.storage.models.bench_measurements import OzoneTest
+
+
+@dataclass(frozen=True, slots=True)
+class UnitOzone:
+    """The tests of a unit, newest first, and what the highest of them comes to."""
+
+    tests: Sequence[OzoneTest]
+    finding: OzoneFinding
+
+
+def add_ozone_test(
+    session: Session,
+    unit_id: int,
+    ozone_ppb: float | None,
+    tested_on: date | None,
+    *,
+    below_detection: bool = False,
+    method: str = "",
+    source: str = "",
+    who: str = AT_THE_DESK,
+) -> int:
+    """Adds a test and returns its id; with `below_detection` the value is the least that the test can see."""
+    get_unit(session, unit_id)
+    row = OzoneTest(
+        unit_under_test_id=unit_id,
+        ozone_ppb=number_not_below_zero(ozone_ppb, "ozone_ppb", "The ozone", "ppb"),
+        below_detection=below_detection,
+        method=optional_text(method, "ozone_method", "The method"),
+        tested_on=day_seen(tested_on, "ozone_tested_on", "The ozone test"),
+        source=optional_text(source, "ozone_source", "The source"),
+    )
+    session.add(row)
+    session.flush()
+    record_change(session, who, "added", SUBJECT, unit_id, "ozone", None, _words(row))
+    return row.id
+
+
+def take_ozone_test_back(session: Session, test_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
+    """Removes a wrong test; it stays in the record of changes."""
+    row = session.get(OzoneTest, test_id)
+    if row is None:
+        raise NotFound("ozone test", test_id)
+    take_entry_back(session, row, "ozone", _words(row), who=who, why=why)
+
+
+def ozone_of_unit(session: Session, unit_id: int) -> UnitOzone:
+    """The tests of a unit; the highest value decides, and a value goes before a "less than"."""
+    unit = get_unit(session, unit_id)
+    tests = session.scalars(
+        select(OzoneTest).where(OzoneTest.unit_under_test_id == unit_id).order_by(OzoneTest.tested_on.desc())
+    ).all()
+    highest = max(tests, key=lambda test: (not test.below_detection, test.ozone_ppb), default=None)
+    finding = ozone_finding(
+        unit.makes_ozone,
+        None if highest is None else highest.ozone_ppb,
+        below_detection=highest is not None and highest.below_detection,
+    )
+    return UnitOzone(tests, finding)
+
+
+def _words(row: OzoneTest) -> str:
+    return f"{'less than ' if row.below_detection else ''}{row.ozone_ppb:g} ppb on {row.tested_on.isoformat()}"

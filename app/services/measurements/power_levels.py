@@ -1,0 +1,167 @@
+"""Power measurements of a unit, spot readings or logs, and its watts at each setting and standing by."""
+
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.compute.cost_and_energy.power import power_of_log, power_of_spot_readings
+from app.compute.cost_and_energy.power_result import LogPower
+from app.compute.statistics.measured import Measured
+from app.errors import InvalidValue, NotFound
+from app.reading_files.log_table import ReadingChoices
+from app.services.measurements.checks import setting_of_unit
+from app.services.measurements.delete_entry import take_entry_back
+from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.checked_values import day_seen, number_not_below_zero, optional_text
+from app.services.units.entry import SUBJECT, get_unit
+from app.storage.models.bench_measurements import PowerMeasurement
+from app.storage.models.units_under_test import SpeedSetting
+
+STANDBY = "standby"
+POWER_CHANNEL = "power"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewPowerMeasurement:
+    """One reading; the uncertainty is the meter's standard uncertainty, or that of a whole log [W]."""
+
+    power_w: float | None
+    uncertainty_w: float | None = 0.0
+    instrument: str = ""
+    measured_on: date | None = None
+    measured_by: str = ""
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SettingPower:
+    """A setting (None: standby) with its readings and what they come to."""
+
+    setting: SpeedSetting | None
+    measurements: tuple[PowerMeasurement, ...]
+    power: Measured | None
+
+    @property
+    def name(self) -> str:
+        return STANDBY if self.setting is None else self.setting.name
+
+
+def add_power_measurement(
+    session: Session,
+    unit_id: int,
+    setting_id: int | None,
+    new: NewPowerMeasurement,
+    *,
+    who: str = AT_THE_DESK,
+    log_id: int | None = None,
+) -> int:
+    """Adds a reading of a setting, or of standby where `setting_id` is None, and returns its id."""
+    get_unit(session, unit_id)
+    name = STANDBY if setting_id is None else setting_of_unit(session, unit_id, setting_id).name
+    row = PowerMeasurement(
+        unit_under_test_id=unit_id,
+        setting_id=setting_id,
+        power_w=number_not_below_zero(new.power_w, "power_w", "The power", "W"),
+        uncertainty_w=number_not_below_zero(new.uncertainty_w, "power_uncertainty_w", "The meter's uncertainty", "W"),
+        instrument=optional_text(new.instrument, "instrument", "The meter"),
+        measured_on=day_seen(new.measured_on, "measured_on", "The power"),
+        measured_by=optional_text(new.measured_by, "measured_by", "Who measured"),
+        log_id=log_id,
+        notes=optional_text(new.notes, "notes", "The notes"),
+    )
+    session.add(row)
+    session.flush()
+    record_change(session, who, "added", SUBJECT, unit_id, "power", None, _words(row, name))
+    return row.id
+
+
+def add_power_log(
+    session: Session,
+    unit_id: int,
+    setting_id: int | None,
+    content: bytes,
+    file_name: str,
+    *,
+    choices: ReadingChoices | None = None,
+    meter_uncertainty_w: float = 0.0,
+    instrument: str = "",
+    measured_by: str = "",
+    who: str = AT_THE_DESK,
+    now: datetime | None = None,
+) -> tuple[int, LogPower]:
+    """Reads a power log, keeps it byte for byte, and stores its mean weighted by time. Returns the id and the mean.
+
+    Raises UnreadableLog where the file is no log, InvalidValue where it holds no power or too little of it.
+    """
+    from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
+    from app.services.logs.store import has_raw_file, store_log  # loaded when used: it needs pandas
+
+    chosen = choices or ReadingChoices()
+    table = read_log(content, file_name, chosen)
+    if POWER_CHANNEL not in table.levels:
+        raise InvalidValue(
+            f"{file_name} holds the channels {', '.join(table.levels) or 'none'}; a column of power in watts is "
+            "needed. Name the column of watts as power.",
+            field="log",
+        )
+    try:
+        found = power_of_log(table.elapsed_s, table.levels[POWER_CHANNEL], meter_uncertainty_w)
+    except ValueError as error:
+        raise InvalidValue(f"{file_name}: {error}", field="log") from None
+    seen = has_raw_file(session, table.sha256)
+    log_id = store_log(session, content, table, chosen, now or datetime.now(UTC), seen=seen)
+    new = NewPowerMeasurement(
+        power_w=found.mean_power.value,
+        uncertainty_w=found.mean_power.uncertainty,
+        instrument=instrument,
+        measured_on=table.started_at.date(),
+        measured_by=measured_by,
+        notes=" ".join(note.message for note in found.notes),
+    )
+    return add_power_measurement(session, unit_id, setting_id, new, who=who, log_id=log_id), found
+
+
+def take_power_measurement_back(session: Session, measurement_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
+    """Removes a wrong reading; it stays in the record of changes, and so does the log it came from."""
+    row = session.get(PowerMeasurement, measurement_id)
+    if row is None:
+        raise NotFound("power measurement", measurement_id)
+    unit_id = row.unit_under_test_id
+    name = STANDBY if row.setting_id is None else setting_of_unit(session, unit_id, row.setting_id).name
+    take_entry_back(session, row, "power", _words(row, name), who=who, why=why)
+
+
+def power_levels_of_unit(session: Session, unit_id: int) -> tuple[SettingPower, ...]:
+    """Every setting of a unit from the slowest, then standby; `power` is None where nothing was measured.
+
+    Readings of one setting are repeats on one meter: their mean uncertainty does not shrink with their number.
+    """
+    rows: dict[int | None, list[PowerMeasurement]] = {}
+    for row in session.scalars(
+        select(PowerMeasurement)
+        .where(PowerMeasurement.unit_under_test_id == unit_id)
+        .order_by(PowerMeasurement.measured_on, PowerMeasurement.id)
+    ):
+        rows.setdefault(row.setting_id, []).append(row)
+    settings: list[SpeedSetting | None] = list(
+        session.scalars(
+            select(SpeedSetting).where(SpeedSetting.unit_under_test_id == unit_id).order_by(SpeedSetting.position)
+        )
+    )
+    found = [
+        SettingPower(setting, tuple(rows.get(setting.id if setting else None, ())), None)
+        for setting in [*settings, None]
+    ]
+    return tuple(replace(entry, power=_mean(entry.measurements)) for entry in found)
+
+
+def _mean(rows: tuple[PowerMeasurement, ...]) -> Measured | None:
+    if not rows:
+        return None
+    return power_of_spot_readings([row.power_w for row in rows], sum(row.uncertainty_w for row in rows) / len(rows))
+
+
+def _words(row: PowerMeasurement, setting: str) -> str:
+    return f"{setting}, {row.power_w:.4g} W ± {row.uncertainty_w:.2g} W, on {row.measured_on.isoformat()}"

@@ -1,0 +1,151 @@
+"""Third-party ratings of a unit, dated, and each held against the measured rate where the two are alike."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.compute.clean_air.claim_quantities import QUANTITIES
+from app.compute.clean_air.ratings import CertifiedRate, MeasuredRate, RatingComparison, compare_with_rating
+from app.errors import InvalidValue, NotFound
+from app.services.measurements.delete_entry import take_entry_back
+from app.services.measurements.measured_rates import SettingRate, rates_of_unit
+from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.checked_values import day_seen, number_above_zero, one_of, optional_text, required_text
+from app.services.units.entry import SUBJECT, get_unit
+from app.storage.models.ratings_and_claims import Rating
+
+AEROSOLS = ("smoke", "dust", "pollen")
+NOT_MEASURED = "The bench has not measured a {aerosol} rate at the highest setting, so there is nothing to compare."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewRating:
+    """A rating as it was seen. `listed` False: looked for on that day and not found; then no value is needed."""
+
+    aerosol: str
+    listed: bool = True
+    value: float | None = None
+    unit_symbol: str = "ft³/min"
+    sister_model: str = ""
+    test_standard: str = ""
+    edition: str = ""
+    source: str = ""
+    seen_on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RatingWithComparison:
+    """A rating with the measurement beside it; `comparison.refused` says why where they are not compared."""
+
+    rating: Rating
+    measured: SettingRate | None
+    comparison: RatingComparison
+
+
+def add_rating(session: Session, unit_id: int, new: NewRating, *, who: str = AT_THE_DESK) -> int:
+    """Adds a rating and returns its id; older ones are kept."""
+    get_unit(session, unit_id)
+    aerosol = one_of(new.aerosol, AEROSOLS, "aerosol", "The aerosol of the rating")
+    if not new.listed and new.value is not None:
+        raise InvalidValue(
+            f"The rating is marked as not listed and has the value {new.value:g}. Take one of the two out.",
+            field="rating_value",
+        )
+    rate = _in_m3_per_h(new) if new.listed else None
+    row = Rating(
+        unit_under_test_id=unit_id,
+        aerosol=aerosol,
+        listed=new.listed,
+        clean_air_delivery_rate_m3_per_h=rate,
+        stated_value=new.value,
+        stated_unit=new.unit_symbol.strip() if new.listed else "",
+        sister_model=optional_text(new.sister_model, "sister_model", "The sister model"),
+        test_standard=optional_text(new.test_standard, "test_standard", "The test standard"),
+        edition=optional_text(new.edition, "edition", "The edition"),
+        source=required_text(new.source, "rating_source", "The source of the rating", 2000),
+        seen_on=day_seen(new.seen_on, "rating_seen_on", "The rating"),
+    )
+    session.add(row)
+    session.flush()
+    record_change(session, who, "added", SUBJECT, unit_id, "rating", None, _words(row))
+    return row.id
+
+
+def take_rating_back(session: Session, rating_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
+    """Removes a wrong entry; it stays in the record of changes."""
+    row = session.get(Rating, rating_id)
+    if row is None:
+        raise NotFound("rating", rating_id)
+    take_entry_back(session, row, "rating", _words(row), who=who, why=why)
+
+
+def ratings_of_unit(session: Session, unit_id: int) -> tuple[RatingWithComparison, ...]:
+    """All ratings of a unit, newest first, each compared with its own aerosol at the highest setting, or refused."""
+    rates = rates_of_unit(session, unit_id)
+    rows = session.scalars(
+        select(Rating).where(Rating.unit_under_test_id == unit_id).order_by(Rating.seen_on.desc(), Rating.id.desc())
+    )
+    return tuple(_with_comparison(row, rates) for row in rows)
+
+
+def own_rate_m3_per_h(ratings: tuple[RatingWithComparison, ...], aerosol: str) -> float | None:
+    """The newest listed rate of the unit itself; a sister model's never fills it [m³/h]."""
+    for entry in ratings:
+        row = entry.rating
+        if row.aerosol == aerosol and not row.sister_model:
+            return row.clean_air_delivery_rate_m3_per_h if row.listed else None
+    return None
+
+
+def _with_comparison(row: Rating, rates: tuple[SettingRate, ...]) -> RatingWithComparison:
+    certified = CertifiedRate(
+        row.aerosol,
+        row.clean_air_delivery_rate_m3_per_h,
+        row.listed,
+        row.sister_model,
+        row.test_standard,
+        row.source,
+        row.seen_on.isoformat(),
+    )
+    measured = _like(row.aerosol, rates)
+    if measured is None or measured.rate is None:
+        why = NOT_MEASURED.format(aerosol=row.aerosol)
+        return RatingWithComparison(row, None, RatingComparison(why, None, None, why, ()))
+    found = compare_with_rating(
+        MeasuredRate(
+            measured.aerosol,
+            measured.channel,
+            measured.at_highest_setting,
+            measured.rate,
+            measured.measurable,
+            measured.at_most_m3_per_h,
+        ),
+        certified,
+    )
+    return RatingWithComparison(row, measured, found)
+
+
+def _like(aerosol: str, rates: tuple[SettingRate, ...]) -> SettingRate | None:
+    """The measured rate that comes nearest: the same aerosol at the highest setting before any other; what is still
+    unlike is left to `compare_with_rating`, which refuses it and says why."""
+    return min(
+        (rate for rate in rates if rate.rate is not None),
+        key=lambda rate: (rate.aerosol != aerosol, not rate.at_highest_setting, -rate.position),
+        default=None,
+    )
+
+
+def _in_m3_per_h(new: NewRating) -> float:
+    value = number_above_zero(new.value, "rating_value", "The rating", new.unit_symbol)
+    try:
+        return QUANTITIES["clean_air_delivery_rate"].in_own_unit(value, new.unit_symbol)
+    except ValueError as error:
+        raise InvalidValue(str(error), field="rating_unit") from None
+
+
+def _words(row: Rating) -> str:
+    what = f"{row.stated_value:g} {row.stated_unit}" if row.listed else "looked for, not listed"
+    sister = f", given to {row.sister_model}" if row.sister_model else ""
+    return f"{row.aerosol}: {what}{sister}, seen on {row.seen_on.isoformat()}"

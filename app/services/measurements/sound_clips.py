@@ -1,0 +1,240 @@
+"""Recorded sound of units: stored byte for byte, calibrated, analysed, and played at true relative loudness."""
+
+import hashlib
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session, selectinload
+
+from app.compute.sound.calibration import (
+    FULL_SCALE,
+    Calibration,
+    calibration_from_known_level,
+    calibration_from_tone,
+)
+from app.compute.sound.clip import SoundClip as ClipAnalysis
+from app.compute.sound.clip import analyse_clip
+from app.errors import AlreadyStored, InvalidValue, NotFound
+from app.services.measurements.checks import setting_of_unit
+from app.services.measurements.delete_entry import take_entry_back
+from app.services.measurements.sound_file import SoundFile, read_sound, wav_bytes
+from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.checked_values import day_seen, number_above_zero, optional_text
+from app.services.units.entry import SUBJECT
+from app.storage.models.logs import RawFile
+from app.storage.models.sound_clips import SoundClip, SoundClipBand, SoundClipTone
+
+MOST_TONES = 10
+_LOWEST_DB, _HIGHEST_DB = 20.0, 140.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewClip:
+    """A clip and how it is calibrated: by the recording of a calibrator's tone, by a level read beside the
+    microphone, or (both None) not at all."""
+
+    content: bytes
+    file_name: str
+    channel: int = 1
+    recorded_on: date | None = None
+    recorded_by: str = ""
+    instrument: str = ""
+    distance_m: float | None = None
+    tone_content: bytes | None = None
+    tone_file_name: str = ""
+    tone_level_db: float | None = None
+    known_level_dba: float | None = None
+    notes: str = ""
+
+
+def add_clip(
+    session: Session,
+    unit_id: int,
+    setting_id: int,
+    new: NewClip,
+    *,
+    who: str = AT_THE_DESK,
+    now: datetime | None = None,
+) -> int:
+    """Analyses a clip, stores its bytes and results, and returns its id.
+
+    Raises InvalidValue, naming the field, for a file that is no sound or cannot be calibrated; AlreadyStored where the
+    same file is stored for the setting.
+    """
+    setting = setting_of_unit(session, unit_id, setting_id)
+    at = now or datetime.now(UTC)
+    distance = number_above_zero(new.distance_m, "distance_m", "The distance", "m")
+    recorded_on = day_seen(new.recorded_on, "recorded_on", "The clip")
+    sha256 = hashlib.sha256(new.content).hexdigest()
+    if session.scalar(select(SoundClip.id).where(SoundClip.setting_id == setting_id, SoundClip.sha256 == sha256)):
+        raise AlreadyStored(f"{new.file_name} is stored for setting {setting.name} already.", field="clip")
+    sound = read_sound(new.content, new.file_name, channel=new.channel)
+    calibration = _calibration(new, sound)
+    try:
+        found = analyse_clip(sound.samples, sound.sample_rate_hz, calibration)
+    except ValueError as error:
+        raise InvalidValue(f"{new.file_name}: {error}", field="clip") from None
+    _keep_bytes(session, sha256, new.content, at)
+    tone_sha256 = None
+    if new.tone_content is not None:
+        tone_sha256 = hashlib.sha256(new.tone_content).hexdigest()
+        _keep_bytes(session, tone_sha256, new.tone_content, at)
+    clip = SoundClip(
+        unit_under_test_id=unit_id,
+        setting_id=setting_id,
+        sha256=sha256,
+        file_name=optional_text(new.file_name, "clip", "The name of the file", 200) or "clip",
+        channel=new.channel,
+        recorded_on=recorded_on,
+        recorded_by=optional_text(new.recorded_by, "recorded_by", "Who recorded it"),
+        instrument=optional_text(new.instrument, "instrument", "The recorder"),
+        distance_m=distance,
+        calibration_kind=calibration.kind if calibration else "none",
+        calibration_level_db=calibration.level_db if calibration else None,
+        calibration_sha256=tone_sha256,
+        calibration_tone_hz=calibration.tone_hz if calibration else None,
+        pascal_per_unit=calibration.pascal_per_unit if calibration else None,
+        notes=optional_text(new.notes, "notes", "The notes"),
+        stored_at=at,
+        **_results(found),
+    )
+    session.add(clip)
+    session.flush()
+    for band in found.bands:
+        session.add(
+            SoundClipBand(clip_id=clip.id, nominal_hz=band.nominal_hz, level_db=band.level_db, level_dba=band.level_dba)
+        )
+    for rank, tone in enumerate(found.tones[:MOST_TONES], start=1):
+        session.add(
+            SoundClipTone(
+                clip_id=clip.id,
+                rank=rank,
+                frequency_hz=tone.frequency_hz,
+                prominence_ratio_db=min(tone.prominence_ratio_db, 200.0),
+                criterion_db=tone.criterion_db,
+                prominent=tone.prominent,
+            )
+        )
+    session.flush()
+    record_change(session, who, "added", SUBJECT, unit_id, "sound clip", None, _words(clip, setting.name))
+    return clip.id
+
+
+def take_clip_back(session: Session, clip_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
+    """Removes a clip and its results; the raw file stays in the store, and the record says what was taken back."""
+    clip = get_clip(session, clip_id)
+    setting = setting_of_unit(session, clip.unit_under_test_id, clip.setting_id)
+    take_entry_back(session, clip, "sound clip", _words(clip, setting.name), who=who, why=why)
+
+
+def get_clip(session: Session, clip_id: int) -> SoundClip:
+    """A clip with its bands and tones. Raises NotFound."""
+    clip = session.scalar(
+        select(SoundClip)
+        .where(SoundClip.id == clip_id)
+        .options(selectinload(SoundClip.bands), selectinload(SoundClip.tones))
+    )
+    if clip is None:
+        raise NotFound("sound clip", clip_id)
+    return clip
+
+
+def clips_of_unit(session: Session, unit_id: int) -> Sequence[SoundClip]:
+    """Clips of a unit with bands and tones, by setting and day."""
+    return session.scalars(
+        select(SoundClip)
+        .where(SoundClip.unit_under_test_id == unit_id)
+        .options(selectinload(SoundClip.bands), selectinload(SoundClip.tones))
+        .order_by(SoundClip.setting_id, SoundClip.recorded_on, SoundClip.id)
+    ).all()
+
+
+def loudest_peak_pa(clips: Sequence[SoundClip]) -> float:
+    """Largest sound pressure in calibrated clips; what full scale has to hold when they are played together [Pa]."""
+    return max((clip.peak * (clip.pascal_per_unit or 0.0) for clip in clips), default=0.0)
+
+
+def playable(session: Session, clip_id: int, full_scale_pa: float) -> bytes:
+    """The clip as a WAV file in which full scale is a given pressure, so that clips made with the same pressure keep
+    their true relative loudness.
+
+    Raises NotFound, InvalidValue for a clip without calibration or a pressure that is not above zero.
+    """
+    clip = get_clip(session, clip_id)
+    if clip.pascal_per_unit is None:
+        raise InvalidValue(
+            f"Clip {clip_id} is not calibrated, so its loudness beside others is not known. Add it with a calibration "
+            "tone or a known level.",
+            field="clip",
+        )
+    if not (math.isfinite(full_scale_pa) and full_scale_pa > 0):
+        raise InvalidValue(
+            f"Full scale is {full_scale_pa} Pa; it needs to be above zero. Open the Listen page anew.", field="pa"
+        )
+    content = session.scalar(select(RawFile.content).where(RawFile.sha256 == clip.sha256))
+    if content is None:
+        raise NotFound("raw file", clip.sha256)
+    sound = read_sound(content, clip.file_name, channel=clip.channel)
+    return wav_bytes(sound.samples * (clip.pascal_per_unit / full_scale_pa * FULL_SCALE), sound.sample_rate_hz)
+
+
+def _calibration(new: NewClip, sound: SoundFile) -> Calibration | None:
+    if new.tone_content is not None and new.known_level_dba is not None:
+        raise InvalidValue(
+            "A calibration tone and a known level were both given; one of the two is needed. Take one out.",
+            field="known_level_dba",
+        )
+    if new.tone_content is not None:
+        level = _level(new.tone_level_db, "tone_level_db", "The level of the calibrator", "dB")
+        name = new.tone_file_name or "calibration tone"
+        tone = read_sound(new.tone_content, name, channel=new.channel, field="tone")
+        try:
+            return calibration_from_tone(tone.samples, tone.sample_rate_hz, level)
+        except ValueError as error:
+            raise InvalidValue(f"{name}: {error}", field="tone") from None
+    if new.known_level_dba is None:
+        return None
+    level = _level(new.known_level_dba, "known_level_dba", "The known level", "dB(A)")
+    try:
+        return calibration_from_known_level(sound.samples, sound.sample_rate_hz, level)
+    except ValueError as error:
+        raise InvalidValue(f"{new.file_name}: {error}", field="clip") from None
+
+
+def _level(value: float | None, field: str, what: str, unit: str) -> float:
+    if value is None or not _LOWEST_DB <= value <= _HIGHEST_DB:
+        raise InvalidValue(
+            f"{what} is {value} {unit}; a number from {_LOWEST_DB:.0f} to {_HIGHEST_DB:.0f} is needed. Correct it.",
+            field=field,
+        )
+    return float(value)
+
+
+def _results(found: ClipAnalysis) -> dict[str, object]:
+    return {
+        "duration_s": found.duration_s,
+        "sample_rate_hz": found.sample_rate_hz,
+        "equivalent_level_dba": found.equivalent_level_dba,
+        "fast_maximum_dba": found.fast_maximum_dba,
+        "l10_dba": found.l10_dba,
+        "l90_dba": found.l90_dba,
+        "peak": found.peak,
+        "overloaded": any(note.code == "clip_overloaded" for note in found.notes),
+        "tone_method": found.tone_method,
+        "character_words": "\n".join(found.character),
+        "cautions": "\n".join(note.message for note in found.notes),
+    }
+
+
+def _keep_bytes(session: Session, sha256: str, content: bytes, at: datetime) -> None:
+    if session.get(RawFile, sha256) is None:
+        session.add(RawFile(sha256=sha256, size_bytes=len(content), content=content, stored_at=at))
+        session.flush()
+
+
+def _words(clip: SoundClip, setting: str) -> str:
+    unit = "dB(A)" if clip.pascal_per_unit is not None else "dB re full scale"
+    return f"{setting}, {clip.file_name}, {clip.equivalent_level_dba:.1f} {unit}, on {clip.recorded_on.isoformat()}"

@@ -1,0 +1,57 @@
+"""What of a bench is published: units and trials outside the trash, and the raw files behind the trials."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
+
+from sqlalchemy import Engine, select
+from sqlalchemy.orm import Session
+
+from app.storage.engine import open_engine, session_scope
+from app.storage.models.logs import Log, RawFile
+from app.storage.models.trials import Trial
+from app.storage.models.units_under_test import UnitUnderTest
+
+
+@dataclass(frozen=True, slots=True)
+class PublishedThings:
+    """Ids of units and trials, and the raw files: hash to the name under which each came."""
+
+    units: tuple[int, ...]
+    trials: tuple[int, ...]
+    raw_files: dict[str, str]
+
+
+def published_things(session: Session) -> PublishedThings:
+    units = session.scalars(
+        select(UnitUnderTest.id).where(UnitUnderTest.trashed_at.is_(None)).order_by(UnitUnderTest.id)
+    ).all()
+    rows = session.execute(
+        select(Trial.id, Log.sha256, Log.file_name)
+        .join(Log, Log.id == Trial.log_id)
+        .outerjoin(UnitUnderTest, UnitUnderTest.id == Trial.unit_under_test_id)
+        .where(Trial.trashed_at.is_(None), UnitUnderTest.trashed_at.is_(None))
+        .order_by(Trial.id)
+    ).all()
+    names: dict[str, str] = {}
+    for row in rows:
+        names.setdefault(row.sha256, row.file_name)
+    return PublishedThings(tuple(units), tuple(row.id for row in rows), names)
+
+
+def raw_content(session: Session, sha256: str) -> bytes:
+    return session.scalar(select(RawFile.content).where(RawFile.sha256 == sha256)) or b""
+
+
+@lru_cache
+def _engine(url: str) -> Engine:
+    """One engine a process: a forked or shared connection would not be safe."""
+    return open_engine(url)
+
+
+@contextmanager
+def reading_session(url: str) -> Iterator[Session]:
+    """A session that only reads, for a process that shares no engine with the one that started it."""
+    with session_scope(_engine(url), writes=False) as session:
+        yield session

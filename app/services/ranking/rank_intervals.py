@@ -1,0 +1,213 @@
+"""How far the data carry the order of a ranking: an interval of ranks for each line, and what cannot be told apart."""
+
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from sqlalchemy.orm import Session
+
+from app.compute.comparison.rank_intervals import RankRow, RankTable, rank_by_clean_air, rank_by_measured
+from app.compute.comparison.setting_in_room import SettingInRoom
+from app.compute.statistics.measured import Measured
+from app.errors import InvalidValue
+from app.services.measurements.comparable_sound import ComparableSound, read_comparable_sound
+from app.services.ranking.rows import RankingTable, read_ranking_table
+from app.services.ranking.table import RankedSetting, Ranking, rank
+from app.services.snapshot.choices import EXTRA_COLUMNS, MOST_ROWS, RankingChoices
+from app.services.snapshot.read_cache import kept
+from app.services.snapshot.settings_in_rooms import TestedSetting, read_tested_settings
+
+CLEAN_AIR = "clean_air_delivery_rate"
+CLEARING_TIME = "standard_clearing_time"
+SOUND = "sound"
+POWER = "power"
+RUNNING_COST = "running_cost"
+RANKED_BY = (CLEAN_AIR, CLEARING_TIME, SOUND, POWER, RUNNING_COST)
+
+
+@dataclass(frozen=True, slots=True)
+class LineRank:
+    """One line of the ranking with its rank. `row.key` is the setting."""
+
+    line: RankedSetting
+    row: RankRow
+
+
+@dataclass(frozen=True, slots=True)
+class RankView:
+    """The ranking's lines in the order of one quantity, with what the data say of that order.
+
+    by : one of `RANKED_BY`
+    lines : measured ones first, then those that cannot be told from zero
+    groups : runs of neighbours of which no two can be told apart
+    without_value : lines that have no such quantity, and so no rank
+    names : setting id to what each of `lines` is called among the others
+    """
+
+    ranking: Ranking
+    by: str
+    lines: tuple[LineRank, ...]
+    groups: tuple[tuple[LineRank, ...], ...]
+    without_value: tuple[RankedSetting, ...]
+    ranks: RankTable
+    names: Mapping[int, str]
+
+    @property
+    def measured(self) -> tuple[LineRank, ...]:
+        return tuple(line for line in self.lines if line.row.place is not None)
+
+
+def rank_view(
+    session: Session,
+    choices: RankingChoices | None = None,
+    *,
+    by: str = CLEAN_AIR,
+    table: RankingTable | None = None,
+) -> RankView:
+    """Rank intervals of the lines that pass the filters of a ranking.
+
+    by : the quantity that is put in order; for clean air and clearing, what all settings share has cancelled
+    table : the ranking's table, where the caller keeps it
+    Raises InvalidValue for a choice that the bench does not have, or a quantity that has no interval.
+    """
+    if by not in RANKED_BY:
+        raise InvalidValue(
+            f"The order was asked for by {by!r}; it needs a quantity with an interval: {', '.join(RANKED_BY)}.",
+            field="by",
+        )
+    asked = replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0)
+
+    def read() -> RankView:
+        return _rank_view(session, asked, by, table or read_ranking_table(session, asked))
+
+    # the changes of what a further column rests on are not counted
+    return read() if asked.sort in EXTRA_COLUMNS else kept(session, ("rank view", asked, by), read)
+
+
+def _rank_view(session: Session, asked: RankingChoices, by: str, table: RankingTable) -> RankView:
+    ranking = rank(table, asked, session)
+    lines = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
+    tested = read_tested_settings(
+        session,
+        channel=ranking.choices.channel,
+        aerosol=ranking.choices.aerosol,
+        room_id=ranking.choices.room_id,
+    )
+    if by == SOUND:
+        ranks = _by_sound(_sounds(session, lines, ranking))
+    else:
+        ranks = _RANKINGS[by](lines, {key: tested[key] for key in lines if key in tested})
+    ranked = {row.key: LineRank(lines[row.key], row) for row in ranks.rows}
+    return RankView(
+        ranking=ranking,
+        by=by,
+        lines=tuple(ranked.values()),
+        groups=tuple(tuple(ranked[key] for key in group) for group in ranks.groups),
+        without_value=tuple(line for line in ranking.lines if line.row.setting_id not in ranked),
+        ranks=ranks,
+        names=names_of([one.line for one in ranked.values()]),
+    )
+
+
+_Lines = Mapping[int, RankedSetting]
+_Tested = Mapping[int, TestedSetting]
+
+
+def _by_clean_air(_: _Lines, tested: _Tested) -> RankTable:
+    known = {key: setting for key, setting in tested.items() if setting.in_room is not None}
+    return _clean_air_ranks(
+        tuple((key, s.in_room) for key, s in known.items() if s.measurable and s.in_room is not None),
+        tuple(key for key, setting in known.items() if not setting.measurable),
+    )
+
+
+@lru_cache(maxsize=8)
+def _clean_air_ranks(settings: tuple[tuple[int, SettingInRoom], ...], idle: tuple[int, ...]) -> RankTable:
+    """Kept for results seen before: the ranks follow from the stored values alone, and take the longest to work out."""
+    return rank_by_clean_air(dict(settings), idle)
+
+
+def _by_clearing_time(_: _Lines, tested: _Tested) -> RankTable:
+    """By total decay: the shortest time has the highest rate, and the rate has the better-behaved interval.
+
+    What cannot be told apart from an empty room clears as the empty room does, so it is not put in order either.
+    """
+    idle = [key for key, setting in tested.items() if setting.in_room is not None and not setting.measurable]
+    rates = {key: s.total_decay for key, s in tested.items() if s.total_decay is not None and key not in idle}
+    return _measured_ranks(tuple(rates.items()), False, tuple(idle))
+
+
+def _sounds(session: Session, lines: Mapping[int, RankedSetting], ranking: Ranking) -> dict[int, ComparableSound]:
+    return read_comparable_sound(
+        session,
+        list(lines),
+        standard_distance_m=ranking.offered.standard_distance_m,
+        rule=ranking.offered.sound_correction_rule,
+    )
+
+
+def _by_sound(sounds: Mapping[int, ComparableSound]) -> RankTable:
+    """Quietest first; what one meter does to all that it read is drawn once. A level of which only an upper bound is
+    known has no rank: it may be the quietest of all."""
+    known = {key: sound for key, sound in sounds.items() if not sound.level.upper_bound}
+    of_one_meter = {key: sound.meter for key, sound in known.items() if sound.meter is not None}
+    return _measured_ranks(
+        tuple((key, s.without_meter if key in of_one_meter else s.level.level_dba) for key, s in known.items()),
+        True,
+        (),
+        tuple((key, (meter, known[key].of_meter_db)) for key, meter in of_one_meter.items()),
+    )
+
+
+def _by_power(lines: _Lines, _: _Tested) -> RankTable:
+    powers = tuple(
+        (key, Measured(line.row.power_w, line.row.power_uncertainty_w or 0.0))
+        for key, line in lines.items()
+        if line.row.power_w is not None
+    )
+    return _measured_ranks(powers, True, ())
+
+
+def _by_running_cost(lines: _Lines, _: _Tested) -> RankTable:
+    """Costs that are only "at least" so much stand after those that are known."""
+    costs = {key: line.cost for key, line in lines.items() if line.cost is not None}
+    known = tuple(
+        (key, Measured(c.total_per_year, c.uncertainty_per_year)) for key, c in costs.items() if not c.at_least
+    )
+    return _measured_ranks(known, True, tuple(key for key, cost in costs.items() if cost.at_least))
+
+
+@lru_cache(maxsize=8)
+def _measured_ranks(
+    quantities: tuple[tuple[int, Measured], ...],
+    lowest_first: bool,
+    not_measurable: tuple[int, ...],
+    shared: tuple[tuple[int, tuple[Hashable, float]], ...] = (),
+) -> RankTable:
+    """Kept like `_clean_air_ranks`."""
+    return rank_by_measured(
+        dict(quantities), lowest_first=lowest_first, not_measurable=not_measurable, shared=dict(shared)
+    )
+
+
+_RANKINGS: dict[str, Callable[[_Lines, _Tested], RankTable]] = {
+    CLEAN_AIR: _by_clean_air,
+    CLEARING_TIME: _by_clearing_time,
+    POWER: _by_power,
+    RUNNING_COST: _by_running_cost,
+}
+
+
+def names_of(lines: Sequence[RankedSetting]) -> dict[int, str]:
+    """Setting id to a name that tells the lines apart: the model, with maker or setting where that is needed."""
+    makers: dict[str, set[int]] = {}
+    settings: dict[int, int] = {}
+    for line in lines:
+        makers.setdefault(line.row.model, set()).add(line.row.unit_id)
+        settings[line.row.unit_id] = settings.get(line.row.unit_id, 0) + 1
+    found = {}
+    for line in lines:
+        row = line.row
+        name = row.model if len(makers[row.model]) == 1 else f"{row.maker} {row.model}"
+        found[row.setting_id or 0] = name if settings[row.unit_id] == 1 else f"{name}, {row.setting}"
+    return found

@@ -1,0 +1,262 @@
+"""Which units to buy for a room: settings that reach the air changes, below a sound ceiling and within a budget."""
+
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from sqlalchemy.orm import Session
+
+from app.compute.clean_air.room_need import RULE_CEILING_M, RoomNeed, need_by_155_rule, need_by_air_changes
+from app.compute.comparison.room_advice import (
+    Candidate,
+    Fit,
+    Point,
+    RoomAdvice,
+    Wish,
+    advice_of,
+    advise,
+    frontier_of,
+    in_order,
+    point_of,
+    two_of,
+)
+from app.compute.statistics.measured import Measured
+from app.errors import InvalidValue
+from app.services.costs.owned_units import rate_of
+from app.services.snapshot.choices import Offered, RankingChoices, read_offered
+from app.services.snapshot.read_cache import kept, kept_by_unit
+from app.services.snapshot.setting_rows import RankingRow, read_ranking_rows
+from app.services.snapshot.setting_sound import SettingSound, read_setting_sounds
+
+RULE_155, AIR_CHANGES = "1.55 rule", "air changes"
+ROOM_RULES = (RULE_155, AIR_CHANGES)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomChoices:
+    """The reader's room and limits. Three inputs are enough: the floor, the ceiling of sound, the budget."""
+
+    room_area_m2: float = 20.0
+    max_sound_dba: float | None = 45.0
+    max_price: float | None = None
+    room_height_m: float = RULE_CEILING_M
+    rule: str = RULE_155
+    air_changes_per_h: float = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class UnitsLeftOut:
+    """How many units one limit takes out: units none of whose settings pass it."""
+
+    field: str
+    units: int
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class AdviceForRoom:
+    """The advice with what it rests on.
+
+    best_of_unit : of the settings that serve, the quietest of each unit, the cheapest unit first
+    strongest_within_limits : below the ceiling and the budget, whatever the rate; None where nothing is
+    quietest_that_serves : strong enough and within the budget, however loud; None where nothing is
+    pairs : settings of which one does not serve the room but two of the same unit do, the cheapest first
+    frontier : settings that nothing beats on price, sound and clean air at once
+    candidates : every setting that was looked at
+    """
+
+    choices: RoomChoices
+    need: RoomNeed
+    currency: str
+    distance_m: float
+    advice: RoomAdvice
+    best_of_unit: tuple[int, ...]
+    strongest_within_limits: Candidate | None
+    quietest_that_serves: Candidate | None
+    pairs: tuple[Fit, ...]
+    frontier: tuple[Candidate, ...]
+    candidates: tuple[Candidate, ...]
+    units: int
+    left_out: tuple[UnitsLeftOut, ...]
+
+
+def advice_for_room(session: Session, choices: RoomChoices | None = None) -> AdviceForRoom:
+    """Advice for a room. Raises InvalidValue, naming the field, for a room or a limit that cannot be."""
+    chosen = choices or RoomChoices()
+    return kept(session, ("advice for a room", chosen), lambda: _advice(session, chosen, _need(chosen)))
+
+
+class _UnitSettings(NamedTuple):
+    """The settings of one unit, in any room; `two` has two of each in one room, `points` is what a frontier is of."""
+
+    name: str
+    one: tuple[Candidate, ...]
+    two: tuple[Candidate, ...]
+    points: tuple[tuple[Point, Candidate], ...]
+
+
+class _UnitAdvice(NamedTuple):
+    """What one unit does for one wish.
+
+    pairs : of two of it, where one of it does not serve
+    fails : limits that none of its settings passes
+    strongest, quietest : among its settings that fail the rate, or the sound, and nothing else
+    """
+
+    advice: RoomAdvice
+    pairs: tuple[Fit, ...]
+    fails: tuple[str, ...]
+    strongest: Candidate | None
+    quietest: Candidate | None
+
+
+def _advice(session: Session, chosen: RoomChoices, need: RoomNeed) -> AdviceForRoom:
+    """Put together from what is kept of each unit: after a change only the units that changed are judged anew."""
+    filled, offered = read_offered(session, RankingChoices())
+    measured = (filled.channel, filled.aerosol, filled.room_id, offered.currency)
+    key = (*measured, offered.standard_distance_m, offered.sound_correction_rule)
+    settings = kept_by_unit(
+        session, ("candidates for a room", *key), lambda ids: _settings(session, filled, offered, ids)
+    )
+    wish = Wish(need, chosen.max_sound_dba, chosen.max_price)
+
+    def judge(unit_ids: Collection[int] | None) -> Mapping[int, _UnitAdvice]:
+        asked = settings if unit_ids is None else unit_ids
+        return {unit: _judged(settings[unit], wish) for unit in asked if unit in settings}
+
+    judged = kept_by_unit(session, ("units judged for a room", *key, chosen), judge)
+    by_name = sorted(settings, key=lambda unit: settings[unit].name)
+    units = [judged[unit] for unit in by_name]
+    found = advice_of([unit.advice for unit in units])
+    return AdviceForRoom(
+        choices=chosen,
+        need=need,
+        currency=offered.currency,
+        distance_m=offered.standard_distance_m,
+        advice=found,
+        best_of_unit=_best_of_unit(found),
+        strongest_within_limits=max((u.strongest for u in units if u.strongest), key=_rate, default=None),
+        quietest_that_serves=min((u.quietest for u in units if u.quietest), key=_level, default=None),
+        pairs=in_order(fit for unit in units for fit in unit.pairs),
+        frontier=frontier_of(point for unit in by_name for point in settings[unit].points),
+        candidates=tuple(candidate for unit in by_name for candidate in settings[unit].one),
+        units=len(units),
+        left_out=_left_out(units),
+    )
+
+
+def _settings(
+    session: Session, filled: RankingChoices, offered: Offered, unit_ids: Collection[int] | None
+) -> Mapping[int, _UnitSettings]:
+    """Every setting by unit and position."""
+    sounds = read_setting_sounds(
+        session,
+        standard_distance_m=offered.standard_distance_m,
+        rule=offered.sound_correction_rule,
+        unit_ids=unit_ids,
+    )
+    found: dict[int, list[Candidate]] = {}
+    for row in read_ranking_rows(session, filled, offered.currency, unit_ids=unit_ids):
+        if row.setting_id is not None:
+            one = _candidate(row, row.setting_id, sounds.of(row.setting_id), offered.currency)
+            found.setdefault(row.unit_id, []).append(one)
+    return {
+        unit: _UnitSettings(
+            of_unit[0].unit,
+            tuple(of_unit),
+            tuple(two_of(one) for one in of_unit),
+            tuple((point, one) for one in of_unit if (point := point_of(one)) is not None),
+        )
+        for unit, of_unit in found.items()
+    }
+
+
+def _judged(unit: _UnitSettings, wish: Wish) -> _UnitAdvice:
+    found = advise(unit.one, wish)
+    failed = [set(left.fields) for left in found.left_out]
+    return _UnitAdvice(
+        found,
+        () if found.fits else advise(unit.two, wish).fits,
+        () if found.fits else tuple(set.intersection(*failed)),
+        max(_failing_only(found, "rate"), key=_rate, default=None),
+        min(_failing_only(found, "sound"), key=_level, default=None),
+    )
+
+
+def _candidate(row: RankingRow, setting_id: int, sound: SettingSound, currency: str) -> Candidate:
+    return Candidate(
+        unit=f"{row.maker} {row.model}",
+        setting=row.setting or "",
+        rate=rate_of(row) or _unmeasurable_rate(row),
+        measurable=row.measurable == 1,
+        sound_dba=sound.level_dba,
+        price=row.price if row.price_currency == currency else None,
+        setting_id=setting_id,
+        unit_id=row.unit_id,
+        sound_is_upper_bound=sound.is_upper_bound,
+        sound_is_estimate=sound.is_estimate,
+        sound_level=sound.level,
+    )
+
+
+def _unmeasurable_rate(row: RankingRow) -> Measured | None:
+    """A rate that cannot be told from zero: it was measured, so the reason is not that it is missing."""
+    value = row.clean_air_delivery_rate_m3_per_h
+    return None if value is None else Measured(value, row.clean_air_delivery_rate_uncertainty or 0.0)
+
+
+def _need(choices: RoomChoices) -> RoomNeed:
+    for field, value, highest, unit in (
+        ("room_area_m2", choices.room_area_m2, 10_000.0, "m²"),
+        ("room_height_m", choices.room_height_m, 100.0, "m"),
+        ("air_changes_per_h", choices.air_changes_per_h, 1000.0, "air changes an hour"),
+    ):
+        if not 0 < value <= highest:
+            raise InvalidValue(
+                f"Found {value:g} {unit}; above 0 and at most {highest:g} are needed. Correct it.", field=field
+            )
+    for field, limit, unit in (("max_sound_dba", choices.max_sound_dba, "dB(A)"), ("max_price", choices.max_price, "")):
+        if limit is not None and not 0 <= limit < float("inf"):
+            raise InvalidValue(f"The limit is {limit:g} {unit}; zero or above is needed. Correct it.", field=field)
+    if choices.rule == RULE_155:
+        return need_by_155_rule(choices.room_area_m2, choices.room_height_m)
+    if choices.rule == AIR_CHANGES:
+        return need_by_air_changes(choices.room_area_m2, choices.room_height_m, choices.air_changes_per_h)
+    raise InvalidValue(f"The rule is {choices.rule!r}; it needs one of: {', '.join(ROOM_RULES)}.", field="rule")
+
+
+def _best_of_unit(found: RoomAdvice) -> tuple[int, ...]:
+    """Setting ids: of each unit that serves, its quietest setting, in the order of the advice."""
+    quietest: dict[int, tuple[float, int]] = {}
+    order = list(dict.fromkeys(fit.candidate.unit_id for fit in found.fits))
+    for fit in found.fits:
+        c = fit.candidate
+        key = (float("inf") if c.sound_dba is None else c.sound_dba, c.setting_id)
+        quietest[c.unit_id] = min(quietest.get(c.unit_id, key), key)
+    return tuple(quietest[unit_id][1] for unit_id in order)
+
+
+def _failing_only(found: RoomAdvice, field: str) -> list[Candidate]:
+    """Measured settings that fail one limit and no other: the nearest to what was asked for."""
+    left = [entry.candidate for entry in found.left_out if entry.fields == (field,)]
+    return [c for c in left if c.measurable and (field != "sound" or c.sound_dba is not None)]
+
+
+def _rate(candidate: Candidate) -> float:
+    return candidate.rate.value if candidate.rate is not None else 0.0
+
+
+def _level(candidate: Candidate) -> float:
+    return candidate.sound_dba or 0.0
+
+
+def _left_out(units: Sequence[_UnitAdvice]) -> tuple[UnitsLeftOut, ...]:
+    """Units of which every setting fails a limit, counted for each limit; a unit may count under several."""
+    words = {
+        "rate": "too weak, or not measured, at every setting",
+        "sound": "too loud, or not measured, at every setting",
+        "price": "above the budget, or without a price",
+    }
+    counts = Counter(field for unit in units for field in unit.fails)
+    return tuple(UnitsLeftOut(field, counts[field], words[field]) for field in words if counts[field])

@@ -1,0 +1,256 @@
+"""The ranked table of units: chosen settings, filtered, sorted, a page at a time, with what each filter removed.
+
+Nothing statistical is computed here: rates, intervals and clearing times are read as `setting_summaries` keep them.
+The page and the API show the same `Ranking`.
+"""
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from sqlalchemy.orm import Session
+
+from app.compute.clean_air.room_need import need_by_155_rule, need_by_air_changes
+from app.services.ranking.rows import (
+    RankedSetting,
+    RankingTable,
+    UnitLines,
+    lines_of_unit,
+    read_ranking_table,
+    with_sound_and_cost,
+)
+from app.services.ranking.sort import level_of, price_of, sorted_lines
+from app.services.snapshot.choices import (
+    EVERY,
+    EXTRA_COLUMNS,
+    HIGHEST,
+    QUIETEST,
+    ROOM_RULES,
+    Offered,
+    RankingChoices,
+    RoomOffered,
+    filled_choices,
+)
+
+__all__ = ["RankedSetting", "Ranking", "UnitLines", "lines_of_unit", "rank", "rank_units", "with_sound_and_cost"]
+
+
+@dataclass(frozen=True, slots=True)
+class Removed:
+    """Units that one filter took out: the field of the filter, how many, and why in words."""
+
+    field: str
+    units: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """The ranking as asked for.
+
+    lines : the lines of this page of the list, in order
+    total_lines, total_units : lines and units that passed the filters
+    units_on_bench : all units outside the trash
+    removed : what each filter took out, in the order in which they were applied
+    choices : the choices with the bench's defaults filled in
+    leader, last : the lines with the highest and the lowest of all rates that can be told from zero
+    not_measurable, without_rate : lines whose rate cannot be told from zero, and lines that have none
+    highest_rate_m3_per_h, longest_time_min : ends of the common scales, over all lines
+    needed_rate_m3_per_h : what the reader's room asks for, None where no room was given
+    """
+
+    lines: tuple[RankedSetting, ...]
+    total_lines: int
+    total_units: int
+    units_on_bench: int
+    removed: tuple[Removed, ...]
+    choices: RankingChoices
+    offered: Offered
+    room: RoomOffered | None
+    kinds: tuple[str, ...]
+    leader: RankedSetting | None
+    last: RankedSetting | None
+    not_measurable: int
+    without_rate: int
+    highest_rate_m3_per_h: float
+    longest_time_min: float
+    needed_rate_m3_per_h: float | None
+
+
+def rank_units(session: Session, choices: RankingChoices | None = None) -> Ranking:
+    """Ranks the units of the bench. Raises InvalidValue for a choice that the bench does not have."""
+    asked = choices or RankingChoices()
+    return rank(read_ranking_table(session, asked), asked, session)
+
+
+def rank(table: RankingTable, choices: RankingChoices, session: Session | None = None) -> Ranking:
+    """The ranking out of a table that was read for these choices (see `table_key`).
+
+    session : asked only where the order is that of a further column (`EXTRA_COLUMNS`); without it these stand by name
+    """
+    if session is None or choices.sort not in EXTRA_COLUMNS:
+        return _rank_of_table(table, choices)
+    return _rank(table, choices, session)
+
+
+@lru_cache(maxsize=12)
+def _rank_of_table(table: RankingTable, choices: RankingChoices) -> Ranking:
+    """Kept for a view that is looked at again: it follows from the table alone."""
+    return _rank(table, choices, None)
+
+
+def _rank(table: RankingTable, choices: RankingChoices, session: Session | None) -> Ranking:
+    offered, lines = table.offered, table.lines
+    filled = filled_choices(choices, offered)
+    on_bench = {line.row.unit_id for line in lines}
+    kinds = tuple(sorted({line.row.kind for line in lines}))
+    chosen, units, removed = _filtered(_at_chosen_setting(lines, filled.setting), filled, offered, on_bench)
+    ordered = sorted_lines(chosen, filled, offered, session)
+    ends = _ends(ordered)
+    return Ranking(
+        lines=tuple(ordered[filled.offset : filled.offset + filled.limit]),
+        total_lines=len(ordered),
+        total_units=len(units),
+        units_on_bench=len(on_bench),
+        removed=removed,
+        choices=filled,
+        offered=offered,
+        room=offered.room(filled.room_id),
+        kinds=kinds,
+        leader=ends.leader,
+        last=ends.last,
+        not_measurable=ends.not_measurable,
+        without_rate=ends.without_rate,
+        highest_rate_m3_per_h=ends.highest_rate_m3_per_h,
+        longest_time_min=ends.longest_time_min,
+        needed_rate_m3_per_h=needed_rate_m3_per_h(filled),
+    )
+
+
+@dataclass(slots=True)
+class _Ends:
+    """What the words and the scales of a table rest on; named as in `Ranking`."""
+
+    leader: RankedSetting | None = None
+    last: RankedSetting | None = None
+    not_measurable: int = 0
+    without_rate: int = 0
+    highest_rate_m3_per_h: float = 0.0
+    longest_time_min: float = 0.0
+
+
+def _ends(lines: Sequence[RankedSetting]) -> _Ends:
+    """In one pass, because a bench may have thousands of lines; of equal rates the first line counts."""
+    ends = _Ends()
+    highest, lowest = -math.inf, math.inf
+    for line in lines:
+        row = line.row
+        rate = row.clean_air_delivery_rate_m3_per_h
+        if row.measurable == 0:
+            ends.not_measurable += 1
+        if rate is None:
+            ends.without_rate += 1
+        elif row.measurable == 1:
+            if rate > highest:
+                highest, ends.leader = rate, line
+            if rate < lowest:
+                lowest, ends.last = rate, line
+        top = row.clean_air_delivery_rate_high_95 or rate
+        if top is not None and top > ends.highest_rate_m3_per_h:
+            ends.highest_rate_m3_per_h = top
+        if row.summary_id is not None:
+            for time in (row.time_to_clear_min, row.not_cleared_before_min):
+                if time is not None and time > ends.longest_time_min:
+                    ends.longest_time_min = time
+    return ends
+
+
+def needed_rate_m3_per_h(choices: RankingChoices) -> float | None:
+    """Clean air delivery rate that the reader's room asks for by the chosen rule [m³/h].
+
+    1.55 rule: the floor in square feet is at most 1.55 times the rate in cubic feet a minute; it assumes a ceiling
+    of 8 ft and so 4.84 air changes an hour. Air changes: floor times height times the air changes asked for.
+
+    >>> round(needed_rate_m3_per_h(RankingChoices(room_area_m2=20.0)), 1)
+    236.0
+    >>> needed_rate_m3_per_h(RankingChoices(room_area_m2=20.0, room_rule="air changes", room_height_m=2.5))
+    250.0
+    """
+    if choices.room_area_m2 is None:
+        return None
+    if choices.room_rule == ROOM_RULES[0]:
+        return need_by_155_rule(choices.room_area_m2).rate_m3_per_h
+    return need_by_air_changes(choices.room_area_m2, choices.room_height_m, choices.air_changes_per_h).rate_m3_per_h
+
+
+def _at_chosen_setting(lines: Sequence[RankedSetting], setting: str) -> list[RankedSetting]:
+    """Lines of the chosen setting. Quietest: the lowest measured level, else the setting that stands lowest."""
+    if setting in (HIGHEST, EVERY):
+        return list(lines)  # the query has left out the rest
+    if setting != QUIETEST:
+        name = setting.casefold()
+        return [line for line in lines if (line.row.setting or "").casefold() == name]
+    quietest: dict[int, tuple[tuple[bool, float, int], RankedSetting]] = {}
+    for line in lines:
+        level = None if line.sound is None else line.sound.level_dba
+        key = (level is None, level or 0.0, line.row.position or 0)
+        if line.row.unit_id not in quietest or key < quietest[line.row.unit_id][0]:
+            quietest[line.row.unit_id] = (key, line)
+    return [line for _, line in quietest.values()]
+
+
+def _filtered(
+    lines: list[RankedSetting], choices: RankingChoices, offered: Offered, on_bench: set[int]
+) -> tuple[list[RankedSetting], set[int], tuple[Removed, ...]]:
+    """The lines that pass, their units, and how many units each filter took out; a unit counts where its last line
+    goes."""
+    removed = []
+    units = on_bench if choices.setting in (HIGHEST, EVERY, QUIETEST) else {line.row.unit_id for line in lines}
+    if len(units) < len(on_bench):
+        removed.append(Removed("setting", len(on_bench) - len(units), f"without a setting named “{choices.setting}”"))
+    for field, passes, why in _filters(choices, offered):
+        lines = [line for line in lines if passes(line)]
+        left = {line.row.unit_id for line in lines}
+        if len(left) < len(units):
+            removed.append(Removed(field, len(units) - len(left), why))
+        units = left
+    return lines, units, tuple(removed)
+
+
+def _filters(choices: RankingChoices, offered: Offered) -> Iterable[tuple[str, Callable[[RankedSetting], bool], str]]:
+    """Each filter that is set, in the order in which they are applied. A missing value cannot pass a ceiling."""
+    if choices.search.strip():
+        words = choices.search.casefold().split()
+        yield (
+            "search",
+            lambda line: all(word in f"{line.row.maker} {line.row.model} {line.row.kind}".casefold() for word in words),
+            f"not matching “{choices.search.strip()}”",
+        )
+    if choices.kind:
+        yield "kind", lambda line: line.row.kind == choices.kind, f"of another kind than {choices.kind}"
+    if (ceiling := choices.max_price) is not None:
+        yield "max_price", lambda line: price_of(line, offered) is not None, f"without a price in {offered.currency}"
+        yield (
+            "max_price",
+            lambda line: (price_of(line, offered) or 0.0) <= ceiling,
+            f"dearer than {ceiling:g}\u00a0{offered.currency}",
+        )
+    if (loudest := choices.max_sound_dba) is not None:
+        yield "max_sound_dba", lambda line: level_of(line) is not None, "without a sound level at this setting"
+        yield (
+            "max_sound_dba",
+            lambda line: (level_of(line) or 0.0) <= loudest,
+            f"louder than {loudest:g}\u00a0dB(A)",
+        )
+    if (needed := needed_rate_m3_per_h(choices)) is not None:
+        yield (
+            "room_area_m2",
+            lambda line: line.row.clean_air_delivery_rate_m3_per_h is not None,
+            "without a clean air delivery rate",
+        )
+        yield (
+            "room_area_m2",
+            lambda line: line.has_rate and (line.row.clean_air_delivery_rate_m3_per_h or 0.0) >= needed,
+            f"too weak for {choices.room_area_m2:g}\u00a0m²",
+        )

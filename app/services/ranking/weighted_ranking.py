@@ -1,0 +1,111 @@
+"""A reader's own order of the units by several quantities, with the reader's weights, and how it moves with them."""
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+
+from sqlalchemy.orm import Session
+
+from app.compute.comparison.weighted_order import WeightedOrder, WeightedQuantity, weighted_order
+from app.errors import InvalidValue
+from app.services.ranking.rows import RankingTable, read_ranking_table
+from app.services.ranking.table import RankedSetting, Ranking, rank
+from app.services.snapshot.choices import MOST_ROWS, Offered, RankingChoices
+
+MOST_WEIGHT = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class Weighable:
+    """A quantity that a reader may give a weight. key : its name in the address; words : for the reader."""
+
+    key: str
+    words: str
+    higher_is_better: bool
+    value_of: Callable[[RankedSetting, Offered], float | None]
+
+
+def _clean_air(line: RankedSetting, _: Offered) -> float | None:
+    """None where the rate cannot be told from zero: its noise must not move an order."""
+    return line.row.clean_air_delivery_rate_m3_per_h if line.has_rate else None
+
+
+def _sound(line: RankedSetting, _: Offered) -> float | None:
+    """None for an upper bound: the true level may be far lower."""
+    return None if line.sound is None or line.sound.is_upper_bound else line.sound.level_dba
+
+
+def _price(line: RankedSetting, offered: Offered) -> float | None:
+    return line.row.price if line.row.price_currency == offered.currency else None
+
+
+def _running_cost(line: RankedSetting, _: Offered) -> float | None:
+    return None if line.cost is None or line.cost.at_least else line.cost.total_per_year
+
+
+WEIGHABLES: tuple[Weighable, ...] = (
+    Weighable("clean_air_delivery_rate", "Clean air delivery rate", True, _clean_air),
+    Weighable("sound", "Sound", False, _sound),
+    Weighable("power", "Power", False, lambda line, _: line.row.power_w),
+    Weighable("price", "Price", False, _price),
+    Weighable("running_cost", "Running cost", False, _running_cost),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadersOrder:
+    """The order for the weights given.
+
+    weights : of every quantity, zero where none was given
+    order : None where no weight was given yet; the keys in it are settings
+    lines : setting to its line of the ranking
+    """
+
+    ranking: Ranking
+    weights: dict[str, float]
+    order: WeightedOrder | None
+    lines: dict[int, RankedSetting]
+
+
+def readers_order(
+    session: Session,
+    weights: Mapping[str, float],
+    choices: RankingChoices | None = None,
+    *,
+    table: RankingTable | None = None,
+) -> ReadersOrder:
+    """Orders the lines that pass the filters of a ranking by a reader's weights. The bench has no weights of its own.
+
+    table : the ranking's table, where the caller keeps it
+    Raises InvalidValue for a quantity that has no weight here, and for a weight below zero or above 100.
+    """
+    known = {weighable.key for weighable in WEIGHABLES}
+    for key, weight in weights.items():
+        if key not in known:
+            raise InvalidValue(
+                f"There is no quantity {key!r} to give a weight; there are: {', '.join(sorted(known))}.", field=key
+            )
+        if not (math.isfinite(weight) and 0 <= weight <= MOST_WEIGHT):
+            raise InvalidValue(
+                f"A weight is {weight:g}; it needs to be from 0 to {MOST_WEIGHT:g}. Only the share of each counts.",
+                field=key,
+            )
+    asked = replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0)
+    ranking = rank(table or read_ranking_table(session, asked), asked, session)
+    lines = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
+    full = {weighable.key: float(weights.get(weighable.key, 0.0)) for weighable in WEIGHABLES}
+    order = None
+    if any(full.values()):
+        order = weighted_order(
+            list(lines),
+            [
+                WeightedQuantity(
+                    name=weighable.words,
+                    weight=full[weighable.key],
+                    higher_is_better=weighable.higher_is_better,
+                    values=tuple(weighable.value_of(line, ranking.offered) for line in lines.values()),
+                )
+                for weighable in WEIGHABLES
+            ],
+        )
+    return ReadersOrder(ranking, full, order, lines)

@@ -1,0 +1,96 @@
+"""The decay analysis of every particle channel of a log, with what the channels say about one another."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.compute.decay.analysis import analyse_decay
+from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
+from app.compute.decay.trial_quality import cross_channel_notes, with_humidity_uncertainty
+from app.compute.wording.notes import Note
+from app.reading_files.headers.channels import channel as channel_named
+
+MASS_UNIT = "µg/m³"
+# Where the clear level is a mass concentration, a channel of another unit counts as cleared at this share of its
+# start level: the same reduction as the standard clearing time.
+SHARE_CLEARED = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AnalysisTerms:
+    """What the analysis is told besides the readings.
+
+    marks : in hours on the log's clock; the background in µg/m³ holds for mass channels alone
+    clear_level : as for mass channels
+    saturation_level_ug_m3, response_time_s : of the logger
+    empty_room : no unit was running
+    background_in_any_unit, clear_level_in_any_unit : they hold in each channel's own unit, not for mass alone,
+        because they were told for the channels chosen
+    """
+
+    marks: Marks = field(default_factory=Marks)
+    clear_level: ClearLevel = field(default_factory=ClearLevel)
+    saturation_level_ug_m3: float | None = None
+    response_time_s: float | None = None
+    empty_room: bool = False
+    background_in_any_unit: bool = False
+    clear_level_in_any_unit: bool = False
+
+
+def is_analysed(channel: str) -> bool:
+    """Whether a channel holds something that a room is cleaned of: particles by mass or number, and VOC."""
+    return channel.startswith(("pm", "count_")) or channel == "voc"
+
+
+def analyse_channels(
+    elapsed_s: NDArray[np.float64],
+    levels: dict[str, NDArray[np.float64]],
+    units: dict[str, str],
+    terms: AnalysisTerms,
+    channels: Sequence[str] | None = None,
+) -> dict[str, ChannelDecay]:
+    """Decay of each analysed channel, or of the channels named; those without any reading are left out.
+
+    elapsed_s : seconds since the first reading; levels : in the channel's unit
+    """
+    chosen = [name for name in levels if (is_analysed(name) if channels is None else name in channels)]
+    decays = {
+        name: _analyse_one(elapsed_s, levels[name], name, units[name], terms)
+        for name in chosen
+        if np.isfinite(levels[name]).any()
+    }
+    decays = with_humidity_uncertainty(elapsed_s, levels, decays)
+    between = cross_channel_notes(elapsed_s, levels, decays)
+    return {name: replace(decay, notes=(*decay.notes, *between[name])) for name, decay in decays.items()}
+
+
+def _analyse_one(
+    elapsed_s: NDArray[np.float64], levels: NDArray[np.float64], channel: str, unit: str, terms: AnalysisTerms
+) -> ChannelDecay:
+    is_mass = unit == MASS_UNIT
+    clear_level, note = terms.clear_level, None
+    if not (is_mass or terms.clear_level_in_any_unit) and clear_level.kind != "share_of_start":
+        clear_level = ClearLevel("share_of_start", SHARE_CLEARED)
+        note = Note(
+            "clear_level_is_a_share",
+            "fine",
+            f"The bench's clear level is a mass concentration. {channel_named(channel).label} is in "
+            f"{unit or 'a unit of its own'}, so {SHARE_CLEARED:.0%} of the level at unit on counts as cleared here.",
+            value=SHARE_CLEARED,
+        )
+    decay = analyse_decay(
+        elapsed_s,
+        levels,
+        channel=channel,
+        unit=unit,
+        marks=terms.marks if is_mass or terms.background_in_any_unit else replace(terms.marks, background_level=None),
+        clear_level=clear_level,
+        saturation_level=terms.saturation_level_ug_m3 if unit == MASS_UNIT else None,
+        response_time_s=terms.response_time_s,
+        empty_room=terms.empty_room,
+    )
+    # an empty room has no switch-on that a sensor could answer late
+    notes = tuple(each for each in decay.notes if not (terms.empty_room and each.code == "unit_on_from_data"))
+    return replace(decay, notes=notes if note is None else (*notes, note))

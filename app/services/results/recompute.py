@@ -1,0 +1,251 @@
+"""Analyses every stored trial again, on all cores, and says what would move before anything is accepted."""
+
+import math
+import multiprocessing
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import partial
+from typing import Any
+
+from sqlalchemy import Engine, delete, insert, select, update
+from sqlalchemy.orm import Session
+
+from app.compute.method import METHOD_VERSION
+from app.errors import InvalidValue
+from app.services.results.changed_values import is_same
+from app.services.results.recompute_worker import TrialTask, WorkedTrial, work
+from app.services.results.trial_results import stored_marks
+from app.services.results.update_derived import settle_bench
+from app.services.store.audit import AT_THE_DESK, acting_name
+from app.services.store.id_batches import in_lots
+from app.services.store.progress import OnProgress, say_nothing
+from app.storage.engine import session_scope
+from app.storage.models.bench import Bench, Change
+from app.storage.models.rooms_and_loggers import Logger
+from app.storage.models.trials import ChannelResult, ResultNote, Trial
+
+# What is compared before and after; the other columns follow from these.
+COMPARED = (
+    "usable",
+    "start_level",
+    "total_decay_per_h",
+    "total_decay_uncertainty_per_h",
+    "clean_air_delivery_rate_m3_per_h",
+    "clean_air_delivery_rate_uncertainty",
+    "standard_clearing_time_min",
+    "time_to_clear_min",
+    "not_cleared_before_min",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One number that moves: before, after, and by what share of the earlier one (None where that has no meaning)."""
+
+    trial_id: int
+    channel: str
+    field: str
+    before: float | None
+    after: float | None
+    share: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class RecomputePlan:
+    """A re-analysis that waits for acceptance.
+
+    trials : how many were analysed; differences : what moves, the largest share first
+    marks : of each trial as they were, so that a change in between is noticed
+    """
+
+    trials: int
+    method_version: str
+    differences: tuple[Difference, ...]
+    worked: tuple[WorkedTrial, ...]
+    tasks: tuple[TrialTask, ...]
+
+
+def plan_recompute(
+    engine: Engine,
+    on_progress: OnProgress | None = None,
+    *,
+    workers: int | None = None,
+    trial_ids: Sequence[int] | None = None,
+) -> RecomputePlan:
+    """Analyses all trials again, or those named, and lists what would move. The store stays as it is.
+
+    workers : processes; None for one a core. Each opens its own connection, which cannot write.
+    """
+    progress = on_progress or say_nothing
+    with session_scope(engine, writes=False) as session:
+        tasks = tuple(_tasks(session, trial_ids))
+    worked: list[WorkedTrial] = []
+    for trial in _worked(engine, tasks, workers or os.cpu_count() or 1):
+        worked.append(trial)
+        progress(len(worked), len(tasks), "Analysing trials again")
+    worked.sort(key=lambda trial: trial.trial_id)
+    differences = _rehearse(engine, worked)
+    return RecomputePlan(len(tasks), METHOD_VERSION, differences, tuple(worked), tasks)
+
+
+def accept_recompute(
+    session: Session, plan: RecomputePlan, *, who: str = AT_THE_DESK, why: str = "", now: datetime | None = None
+) -> int:
+    """Stores a planned re-analysis, records each number that moves, and returns how many moved.
+
+    Raises InvalidValue where a trial was added, changed or taken away since the plan was made.
+    """
+    at = now or datetime.now(UTC)
+    ids = [task.trial_id for task in plan.tasks]
+    if list(_tasks(session, ids)) != list(plan.tasks):
+        raise InvalidValue(
+            "A trial was changed since the re-analysis was made, so its list of differences no longer holds. "
+            "Run it again."
+        )
+    reason = why or f"analysed again with method {plan.method_version}"
+    _store(session, plan.worked, at)
+    settle_bench(session, who=who, why=reason, now=at, record=False)
+    if plan.differences:
+        session.execute(
+            insert(Change),
+            [
+                {
+                    "at": at,
+                    "who": acting_name(session, who),
+                    "action": "recomputed",
+                    "subject": "trial",
+                    "subject_id": difference.trial_id,
+                    "field": f"{difference.channel} {difference.field}",
+                    "before": _in_words(difference.before),
+                    "after": _in_words(difference.after),
+                    "why": reason,
+                }
+                for difference in plan.differences
+            ],
+        )
+    return len(plan.differences)
+
+
+def _tasks(session: Session, trial_ids: Sequence[int] | None) -> Iterator[TrialTask]:
+    bench = session.get_one(Bench, 1)
+    query = (
+        select(Trial, Logger.saturation_level_ug_m3, Logger.response_time_s)
+        .outerjoin(Logger, Logger.id == Trial.logger_id)
+        .where(Trial.trashed_at.is_(None))
+        .order_by(Trial.id)
+    )
+    wanted = None if trial_ids is None else set(trial_ids)
+    for trial, saturation, response in session.execute(query):
+        if wanted is None or trial.id in wanted:
+            yield TrialTask(
+                trial_id=trial.id,
+                log_id=trial.log_id,
+                kind=trial.kind,
+                marks=stored_marks(trial),
+                clear_level_kind=trial.clear_level_kind or bench.clear_level_kind,
+                clear_level_value=bench.clear_level_value
+                if trial.clear_level_value is None
+                else trial.clear_level_value,
+                saturation_level_ug_m3=saturation,
+                response_time_s=response,
+            )
+
+
+def _worked(engine: Engine, tasks: Sequence[TrialTask], workers: int) -> Iterator[WorkedTrial]:
+    url = engine.url.render_as_string(hide_password=False)
+    work_there = partial(work, url)
+    if workers == 1 or len(tasks) < 4 * workers:  # starting processes would take longer than the work
+        yield from map(work_there, tasks)
+        return
+    # "spawn": a forked child would share the parent's connections and locks
+    with multiprocessing.get_context("spawn").Pool(workers) as pool:
+        yield from pool.imap_unordered(work_there, tasks, chunksize=max(1, min(16, len(tasks) // (8 * workers))))
+
+
+def _rehearse(engine: Engine, worked: Sequence[WorkedTrial]) -> tuple[Difference, ...]:
+    """Stores the results in a transaction that is rolled back, and compares: what follows from them is then exact."""
+    with session_scope(engine) as session:
+        before = _compared(session)
+        with session.begin_nested() as rehearsal:
+            _store(session, worked, datetime.now(UTC))
+            settle_bench(session, why="", record=False)
+            after = _compared(session)
+            rehearsal.rollback()
+    differences = [
+        Difference(*key, name, old, new, _share(old, new))
+        for key in before.keys() | after.keys()
+        for name, old, new in zip(
+            COMPARED, before.get(key, (None,) * len(COMPARED)), after.get(key, (None,) * len(COMPARED)), strict=True
+        )
+        if not is_same(old, new)
+    ]
+    return tuple(
+        sorted(differences, key=lambda d: (-(d.share if d.share is not None else math.inf), d.trial_id, d.channel))
+    )
+
+
+def _compared(session: Session) -> dict[tuple[int, str], tuple[Any, ...]]:
+    session.flush()
+    rows = session.execute(
+        select(ChannelResult.trial_id, ChannelResult.channel, *(getattr(ChannelResult, name) for name in COMPARED))
+    )
+    return {(row[0], row[1]): tuple(row[2:]) for row in rows}
+
+
+def _store(session: Session, worked: Sequence[WorkedTrial], now: datetime) -> None:
+    """Writes results in bulk; a channel that is there keeps the id of its row."""
+    present = {
+        (row.trial_id, row.channel): row.id
+        for row in session.execute(select(ChannelResult.trial_id, ChannelResult.channel, ChannelResult.id))
+    }
+    changed, added = [], []
+    for trial in worked:
+        for channel, values in trial.results.items():
+            row = {**values, "computed_at": now}
+            key = (trial.trial_id, channel)
+            if key in present:
+                changed.append({"id": present[key], **row})
+            else:
+                added.append({"trial_id": trial.trial_id, "channel": channel, **row})
+    analysed = {trial.trial_id: trial.results.keys() for trial in worked}
+    gone = [i for (trial_id, channel), i in present.items() if channel not in analysed.get(trial_id, {channel})]
+    for part in in_lots(gone):
+        session.execute(delete(ChannelResult).where(ChannelResult.id.in_(part)))
+    if changed:
+        session.execute(update(ChannelResult), changed)
+    if added:
+        session.execute(insert(ChannelResult), added)
+        present |= {
+            (row.trial_id, row.channel): row.id
+            for row in session.execute(select(ChannelResult.trial_id, ChannelResult.channel, ChannelResult.id))
+        }
+    _store_notes(session, worked, present)
+    session.expire_all()  # written in bulk: what was read before no longer holds
+
+
+def _store_notes(session: Session, worked: Sequence[WorkedTrial], present: dict[tuple[int, str], int]) -> None:
+    results = [present[trial.trial_id, channel] for trial in worked for channel in trial.results]
+    for part in in_lots(results):
+        session.execute(delete(ResultNote).where(ResultNote.result_id.in_(part)))
+    notes = [
+        {"result_id": present[trial.trial_id, channel], **note}
+        for trial in worked
+        for channel, of_channel in trial.notes.items()
+        for note in of_channel
+    ]
+    if notes:
+        session.execute(insert(ResultNote), notes)
+
+
+def _share(before: Any, after: Any) -> float | None:
+    if isinstance(before, float) and isinstance(after, float) and before != 0:
+        return abs(after - before) / abs(before)
+    return None
+
+
+def _in_words(value: Any) -> str | None:
+    if value is None or isinstance(value, bool):
+        return None if value is None else ("yes" if value else "no")
+    return f"{value:.6g}"

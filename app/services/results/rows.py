@@ -1,0 +1,135 @@
+"""Between the results of `compute/` and the rows of `channel_results`: hours on the log's clock there, seconds and
+minutes from unit on here."""
+
+import math
+from collections.abc import Sequence
+
+from app.compute.decay.result import ChannelDecay, DecayFit
+from app.compute.statistics.measured import Measured
+from app.compute.wording.notes import Note
+
+# Columns of the fit that are empty where there is none.
+_FIT_COLUMNS = (
+    "background_level",
+    "background_uncertainty",
+    "amplitude",
+    "amplitude_uncertainty",
+    "covariance_background_amplitude",
+    "covariance_background_rate",
+    "covariance_amplitude_rate",
+    "fit_window_start_min",
+    "fit_window_end_min",
+    "total_decay_per_h",
+    "total_decay_uncertainty_per_h",
+    "total_decay_degrees_of_freedom",
+    "statistical_uncertainty_per_h",
+    "window_sensitivity_per_h",
+    "r_squared",
+    "residual_spread",
+    "lag_one_autocorrelation",
+    "humidity_uncertainty_per_h",
+)
+
+
+def analysis_values(decay: ChannelDecay) -> dict[str, object]:
+    """Columns that the readings alone decide, for one channel; not-a-number becomes an empty cell."""
+    clear = decay.time_to_clear
+    values: dict[str, object] = {
+        "smoke_start_s": _seconds(decay.smoke_start_h),
+        "peak_s": _seconds(decay.peak_h),
+        "unit_on_s": _seconds(decay.unit_on_h),
+        "unit_on_found": decay.unit_on_found,
+        "end_s": _seconds(decay.end_h),
+        "interval_s": decay.interval_s,
+        "readings": decay.readings,
+        "start_level": decay.start_level,
+        "start_level_uncertainty": _finite(decay.start_level_uncertainty),
+        "peak_level": decay.peak_level,
+        "end_level": decay.end_level,
+        "clear_level": clear.clear_level,
+        "cleared": clear.reached,
+        "time_to_clear_min": _finite(clear.value_min),
+        "time_to_clear_uncertainty_min": _finite(clear.uncertainty_min),
+        "not_cleared_before_min": _finite(clear.not_before_min),
+        "predicted_clear_min": clear.predicted.value if clear.predicted else None,
+        "predicted_clear_uncertainty_min": clear.predicted.uncertainty if clear.predicted else None,
+    }
+    return values | _fit_values(decay.fit, decay.unit_on_h)
+
+
+def _fit_values(fit: DecayFit | None, unit_on_h: float) -> dict[str, object]:
+    if fit is None:
+        said = {"fit_converged": False, "why_not": "", "background_choice": "", "readings_fitted": 0}
+        return dict.fromkeys(_FIT_COLUMNS) | said
+    rate, background, amplitude = fit.decay_rate, fit.background, fit.amplitude
+    covariance = fit.covariance if len(fit.covariance) == 3 else None
+    return {
+        "fit_converged": fit.fit_converged,
+        "why_not": fit.why_not,
+        "background_level": background.value if background else None,
+        "background_uncertainty": background.uncertainty if background else None,
+        "background_choice": fit.background_choice,
+        "amplitude": amplitude.value if amplitude else None,
+        "amplitude_uncertainty": amplitude.uncertainty if amplitude else None,
+        "covariance_background_amplitude": _finite(covariance[0][1]) if covariance else None,
+        "covariance_background_rate": _finite(covariance[0][2]) if covariance else None,
+        "covariance_amplitude_rate": _finite(covariance[1][2]) if covariance else None,
+        "fit_window_start_min": _finite(60 * (fit.window_start_h - unit_on_h)),
+        "fit_window_end_min": _finite(60 * (fit.window_end_h - unit_on_h)),
+        "readings_fitted": fit.readings_fitted,
+        "total_decay_per_h": rate.value if rate else None,
+        "total_decay_uncertainty_per_h": rate.uncertainty if rate else None,
+        "total_decay_degrees_of_freedom": _finite(rate.degrees_of_freedom) if rate else None,
+        "statistical_uncertainty_per_h": _finite(fit.statistical_uncertainty_per_h),
+        "window_sensitivity_per_h": _finite(fit.window_sensitivity_per_h),
+        "r_squared": _finite(fit.r_squared),
+        "residual_spread": _finite(fit.residual_spread),
+        "lag_one_autocorrelation": _finite(fit.lag_one_autocorrelation),
+        "humidity_uncertainty_per_h": _finite(fit.humidity_uncertainty_per_h),
+    }
+
+
+def stored_measured(value: float | None, uncertainty: float | None, degrees: float | None) -> Measured | None:
+    """A measured quantity from its three columns; empty degrees of freedom are infinite ones."""
+    if value is None or uncertainty is None:
+        return None
+    return Measured(value, uncertainty, math.inf if degrees is None else degrees)
+
+
+def without_shared_part(total: Measured, shared: float) -> Measured:
+    """What is left of an uncertainty when a part on infinitely many degrees of freedom is taken out again."""
+    left = math.sqrt(max(total.uncertainty**2 - shared**2, 0.0))
+    if shared == 0 or left == 0:
+        return Measured(total.value, left, total.degrees_of_freedom)
+    degrees = total.degrees_of_freedom * (left / total.uncertainty) ** 4
+    return Measured(total.value, left, max(degrees, 1.0))
+
+
+def stored_degrees(degrees: float) -> float | None:
+    """Degrees of freedom as they are stored: empty where infinite."""
+    return degrees if math.isfinite(degrees) else None
+
+
+def note_columns(notes: Sequence[Note], first_position: int = 0) -> list[dict[str, object]]:
+    """Columns of `result_notes` for notes in order, without the result that they belong to."""
+    return [
+        {
+            "position": position,
+            "code": note.code,
+            "severity": note.severity,
+            "message": note.message,
+            "value": _finite(note.value),
+            "limit": _finite(note.limit),
+            "unit": note.unit,
+            "at_min": _finite(note.at_min),
+        }
+        for position, note in enumerate(notes, start=first_position)
+    ]
+
+
+def _seconds(hours: float | None) -> float | None:
+    return None if hours is None else _finite(hours * 3600)
+
+
+def _finite(value: float | None) -> float | None:
+    return None if value is None or not math.isfinite(value) else float(value)

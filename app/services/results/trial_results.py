@@ -1,0 +1,208 @@
+"""Runs the analysis on the readings of a trial and keeps what it gives; a number that moves is recorded."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import delete, insert, select, update
+from sqlalchemy.orm import Session
+
+from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
+from app.compute.method import METHOD_VERSION
+from app.errors import NotFound
+from app.services.logs.readings import LogReadings, read_readings
+from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
+from app.services.results.analyse_channels import AnalysisTerms, analyse_channels
+from app.services.results.changed_values import is_same
+from app.services.results.rows import analysis_values, note_columns
+from app.services.results.update_derived import settle_results
+from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.progress import OnProgress, say_nothing
+from app.storage.models.bench import Bench
+from app.storage.models.rooms_and_loggers import Logger
+from app.storage.models.trials import ChannelResult, ResultNote, Trial
+
+# Fields whose moves are recorded one by one; the rest follow from them.
+RECORDED = ("total_decay_per_h", "time_to_clear_min", "usable")
+
+
+@dataclass(frozen=True, slots=True)
+class AnalysedTrial:
+    """The analysis of one trial, not stored yet: channel name to decay, and the mean humidity of the run [%]."""
+
+    decays: dict[str, ChannelDecay]
+    relative_humidity_pct: float | None
+
+
+def get_trial(session: Session, trial_id: int) -> Trial:
+    trial = session.get(Trial, trial_id)
+    if trial is None:
+        raise NotFound("trial", trial_id)
+    return trial
+
+
+def stored_marks(trial: Trial) -> TrialMarks:
+    return TrialMarks(
+        smoke_start_s=trial.smoke_start_s,
+        unit_on_s=trial.unit_on_s,
+        fit_start_s=trial.fit_start_s,
+        fit_end_s=trial.fit_end_s,
+        end_s=trial.end_s,
+        background_ug_m3=trial.background_ug_m3,
+        clear_level_kind=trial.clear_level_kind,
+        clear_level_value=trial.clear_level_value,
+    )
+
+
+def analysis_terms(session: Session, kind: str, logger_id: int | None, marks: TrialMarks) -> AnalysisTerms:
+    """What the analysis of a trial is told: its marks, the bench's clear level, what is known of the logger."""
+    bench = session.get_one(Bench, 1)
+    logger = session.get(Logger, logger_id) if logger_id is not None else None
+    return AnalysisTerms(
+        marks=marks_in_hours(marks),
+        clear_level=ClearLevel(
+            marks.clear_level_kind or bench.clear_level_kind,
+            bench.clear_level_value if marks.clear_level_value is None else marks.clear_level_value,
+        ),
+        saturation_level_ug_m3=logger.saturation_level_ug_m3 if logger else None,
+        response_time_s=logger.response_time_s if logger else None,
+        empty_room=kind == EMPTY_ROOM,
+    )
+
+
+def marks_in_hours(marks: TrialMarks) -> Marks:
+    def hours(seconds: float | None) -> float | None:
+        return None if seconds is None else seconds / 3600
+
+    return Marks(
+        smoke_start_h=hours(marks.smoke_start_s),
+        unit_on_h=hours(marks.unit_on_s),
+        fit_start_h=hours(marks.fit_start_s),
+        fit_end_h=hours(marks.fit_end_s),
+        end_h=hours(marks.end_s),
+        background_level=marks.background_ug_m3,
+    )
+
+
+def analyse_readings(readings: LogReadings, terms: AnalysisTerms) -> AnalysedTrial:
+    """Analysis of every particle channel and of VOC."""
+    decays = analyse_channels(readings.elapsed_s, readings.levels, readings.units, terms)
+    return AnalysedTrial(decays, _mean_humidity(readings.elapsed_s, readings.levels, decays))
+
+
+def analyse_stored_trial(session: Session, trial: Trial, marks: TrialMarks | None = None) -> AnalysedTrial:
+    """Analysis of a stored trial, with its own marks or with others; nothing is stored."""
+    terms = analysis_terms(session, trial.kind, trial.logger_id, marks or stored_marks(trial))
+    return analyse_readings(read_readings(session, trial.log_id), terms)
+
+
+def write_results(
+    session: Session, trial_id: int, analysed: AnalysedTrial, now: datetime, *, new: bool = False
+) -> None:
+    """Keeps the results of a trial in place of earlier ones; a channel that is there keeps the id of its row.
+
+    new : the trial was only just added, so there is nothing to replace
+    """
+    session.flush()
+    connection = session.connection()  # plain statements: making objects of rows takes longer than writing them
+    present: dict[str, int] = {}
+    if not new:
+        present = dict(
+            session.execute(
+                select(ChannelResult.channel, ChannelResult.id).where(ChannelResult.trial_id == trial_id)
+            ).all()
+        )
+    gone = [i for channel, i in present.items() if channel not in analysed.decays]
+    if gone:
+        connection.execute(delete(ChannelResult).where(ChannelResult.id.in_(gone)))  # their notes go with them
+    if present:
+        connection.execute(delete(ResultNote).where(ResultNote.result_id.in_(list(present.values()))))
+    added: list[dict[str, Any]] = []
+    for channel, decay in analysed.decays.items():
+        values = result_values(decay, analysed.relative_humidity_pct, now)
+        if channel in present:
+            connection.execute(update(ChannelResult).where(ChannelResult.id == present[channel]), values)
+        else:
+            added.append({"trial_id": trial_id, "channel": channel, **values})
+    if added:
+        present |= dict(
+            connection.execute(insert(ChannelResult).returning(ChannelResult.channel, ChannelResult.id), added).all()
+        )
+    notes = [
+        {"result_id": present[channel], **columns}
+        for channel, decay in analysed.decays.items()
+        for columns in note_columns(decay.notes)
+    ]
+    if notes:
+        connection.execute(insert(ResultNote), notes)
+    if not new:
+        session.expire_all()  # what was read before no longer holds
+
+
+def result_values(decay: ChannelDecay, relative_humidity_pct: float | None, now: datetime) -> dict[str, Any]:
+    return {
+        **analysis_values(decay),
+        "unit": decay.unit,
+        "method_version": METHOD_VERSION,
+        "computed_at": now,
+        "usable": decay.usable,
+        "relative_humidity_pct": relative_humidity_pct,
+    }
+
+
+def reanalyse_trials(
+    session: Session,
+    trial_ids: Sequence[int],
+    *,
+    who: str = AT_THE_DESK,
+    why: str,
+    now: datetime | None = None,
+    on_progress: OnProgress = say_nothing,
+) -> None:
+    """Analyses trials again, records every number that moves, and brings all that rests on them up to date."""
+    at = now or datetime.now(UTC)
+    for done, trial_id in enumerate(trial_ids):
+        on_progress(done, len(trial_ids), "trials analysed again")
+        trial = get_trial(session, trial_id)
+        before = _recorded_values(session, trial_id)
+        write_results(session, trial_id, analyse_stored_trial(session, trial), at)
+        after = _recorded_values(session, trial_id)
+        for key in sorted(before.keys() | after.keys()):
+            if not is_same(before.get(key), after.get(key)):
+                record_change(
+                    session, who, "recomputed", "trial", trial_id, " ".join(key), before.get(key), after.get(key), why
+                )
+    on_progress(len(trial_ids), len(trial_ids), "trials analysed again; now what rests on them")
+    settle_results(session, trial_ids, who=who, why=why, now=at)
+
+
+def reanalyse_logger(
+    session: Session, logger_id: int, *, who: str, why: str, on_progress: OnProgress = say_nothing
+) -> None:
+    """Analyses again the trials of a logger, after what is known of it was changed."""
+    trials = session.scalars(select(Trial.id).where(Trial.logger_id == logger_id, Trial.trashed_at.is_(None))).all()
+    reanalyse_trials(session, trials, who=who, why=why, on_progress=on_progress)
+
+
+def _recorded_values(session: Session, trial_id: int) -> dict[tuple[str, str], object]:
+    rows = session.execute(
+        select(ChannelResult.channel, *(getattr(ChannelResult, name) for name in RECORDED)).where(
+            ChannelResult.trial_id == trial_id
+        )
+    ).all()
+    return {(row[0], name): value for row in rows for name, value in zip(RECORDED, row[1:], strict=True)}
+
+
+def _mean_humidity(
+    elapsed_s: NDArray[np.float64], levels: dict[str, NDArray[np.float64]], decays: dict[str, ChannelDecay]
+) -> float | None:
+    humidity = levels.get("relative_humidity")
+    if humidity is None or not decays:
+        return None
+    first = next(iter(decays.values()))
+    of_run = humidity[(elapsed_s >= first.unit_on_h * 3600) & (elapsed_s <= first.end_h * 3600)]
+    of_run = of_run[np.isfinite(of_run)]
+    return float(of_run.mean()) if of_run.size else None

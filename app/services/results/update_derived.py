@@ -1,0 +1,78 @@
+"""Brings everything that rests on trials up to date after some of them changed: clean air rates, summaries, pools."""
+
+from collections.abc import Collection, Iterable, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.results.clean_air import derive_clean_air
+from app.services.results.natural_decay_pools import remove_unused_pools
+from app.services.results.summaries import refresh_summaries
+from app.services.store.id_batches import in_lots
+from app.storage.models.trials import Trial
+
+
+def settle_results(
+    session: Session,
+    trial_ids: Iterable[int],
+    *,
+    who: str = "",
+    why: str,
+    now: datetime | None = None,
+    new_trials: Collection[int] = (),
+) -> None:
+    """Derives again what rests on the trials named.
+
+    An empty-room run serves the other trials of its room, and its scatter is lent to other rooms: where one changed,
+    the whole bench is derived again. Nothing is fitted again. Each number that moves is recorded with `why`.
+
+    new_trials : those of them that were only just added and so have no earlier numbers to record
+    """
+    session.flush()
+    ids = sorted(set(trial_ids))
+    touched: Sequence[Any] = [session.get_one(Trial, ids[0])] if len(ids) == 1 else _kinds_and_settings(session, ids)
+    serves_others = any(row.kind == EMPTY_ROOM for row in touched)
+    moved = derive_clean_air(session, trial_ids=None if serves_others else ids, who=who, why=why, new_trials=new_trials)
+    settings = {row.setting_id for row in touched if row.setting_id is not None}
+    settings |= _settings_of(session, moved - set(ids))
+    refresh_summaries(session, settings, now or datetime.now(UTC))
+    if serves_others or not set(ids) <= set(new_trials):  # a new trial takes no pool from another
+        remove_unused_pools(session)
+
+
+def settle_bench(
+    session: Session, *, who: str = "", why: str, now: datetime | None = None, record: bool = True
+) -> None:
+    """Derives the whole bench again, after something changed that every trial rests on.
+
+    record : False where the caller records the moves itself, or where the trials were only just added
+    """
+    derive_clean_air(session, who=who, why=why, record=record)
+    refresh_summaries(session, None, now or datetime.now(UTC))
+    remove_unused_pools(session)
+
+
+def rederive_room(session: Session, room_id: int, *, who: str, why: str) -> None:
+    """Derives the trials of a room again, after its volume changed."""
+    trials = session.scalars(select(Trial.id).where(Trial.room_id == room_id, Trial.trashed_at.is_(None))).all()
+    settle_results(session, trials, who=who, why=why)
+
+
+def _kinds_and_settings(session: Session, trial_ids: Iterable[int]) -> list[Any]:
+    return [
+        row
+        for lot in in_lots(trial_ids)
+        for row in session.execute(select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(lot)))
+    ]
+
+
+def _settings_of(session: Session, trial_ids: Iterable[int]) -> set[int]:
+    return {
+        setting_id
+        for lot in in_lots(trial_ids)
+        for setting_id in session.scalars(select(Trial.setting_id).where(Trial.id.in_(lot)))
+        if setting_id is not None
+    }

@@ -1,0 +1,45 @@
+"""A draft review of one unit: sections in the order in which a buyer asks, built from stored facts alone."""
+
+from sqlalchemy.orm import Session
+
+from app.services.history.latest_data_date import EVERYTHING, newest_datum
+from app.services.reviews import readers, sections
+from app.services.reviews.facts import ReviewFacts, review_facts
+from app.services.reviews.points import versions_of_points, with_edits
+from app.services.reviews.rules import STRENGTH, WEAKNESS, points_of
+from app.services.reviews.wording import Draft, DraftPoint, DraftSection
+
+
+def review_draft(session: Session, unit_id: int) -> Draft:
+    """The draft as the store gives it now, with the latest edits. Raises NotFound where there is no such unit."""
+    facts = review_facts(session, unit_id)
+    points = with_edits(points_of(facts), versions_of_points(session, unit_id))
+    newest = newest_datum(session, EVERYTHING, [unit_id])
+    dated = f" Newest datum: {newest}." if newest else ""
+    return Draft(
+        unit_id=unit_id,
+        title=f"{facts.name}: a draft review",
+        sections=_sections(facts, points),
+        foot=f"{facts.chart_facts.source_line()}{dated}",
+    )
+
+
+def _sections(facts: ReviewFacts, points: tuple[DraftPoint, ...]) -> tuple[DraftSection, ...]:
+    unit, costs = facts.page(), facts.costs_page
+    # behind a section, the page of the numbers in it that lead to no trial or page of their own
+    parts = (
+        (sections.what_it_is(facts), unit),
+        (sections.how_it_was_tested(facts), "/method"),
+        (sections.does_it_clean(facts), unit),
+        (sections.how_loud(facts), facts.page("sound")),
+        (sections.how_much_power(facts), facts.page("power")),
+        (sections.what_it_costs(facts), costs),
+        (sections.what_is_claimed(facts), facts.page("claims")),
+        (DraftSection("strengths", "Strengths", points=tuple(p for p in points if p.kind == STRENGTH)), unit),
+        (DraftSection("weaknesses", "Weaknesses", points=tuple(p for p in points if p.kind == WEAKNESS)), unit),
+        (readers.who_should_buy(facts), "/room"),
+        (readers.who_should_not(facts), "/room"),
+        (readers.cautions(facts), unit),
+        (readers.disclosure(facts), facts.page("edit")),
+    )
+    return tuple(section.with_numbers_leading_to(address) for section, address in parts)

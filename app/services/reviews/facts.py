@@ -1,0 +1,161 @@
+"""Everything stored that a draft review of one unit is built from: the unit, its trials, and its place on the bench."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session, selectinload
+
+from app.compute.comparison.rank_intervals import RankRow
+from app.services.bench.chart_facts import ChartFacts, read_chart_facts
+from app.services.ranking.compared_quantities import CLEAN_AIR, PRICE, RUNNING_COST, SOUND
+from app.services.ranking.comparison import compare_settings
+from app.services.ranking.rank_intervals import RankView, rank_view
+from app.services.ranking.table import RankedSetting
+from app.services.reviews.alternatives import named_others
+from app.services.reviews.unit_page import UnitKnown, unit_known
+from app.services.snapshot.choices import HIGHEST, RankingChoices
+from app.services.trials.usable import usable_trials
+from app.storage.models.trials import NaturalDecayPoolRun, Trial
+
+_SAID_OF_OTHERS = (CLEAN_AIR, SOUND, PRICE, RUNNING_COST)
+
+
+@dataclass(frozen=True, slots=True)
+class OtherUnit:
+    """A tested unit held against the one under review, with what the data say of both.
+
+    stronger : delivers more clean air, and the two are told apart
+    cheaper : has a lower price in the bench's currency
+    trial_ids : usable trials of that setting, oldest first
+    """
+
+    unit_id: int
+    setting_id: int
+    name: str
+    stronger: bool
+    cheaper: bool
+    sentences: tuple[str, ...]
+    trial_ids: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewFacts:
+    """Facts for the rules and the sections.
+
+    highest : the unit at its highest setting; None where it has no setting
+    bench : every unit outside the trash at its highest setting, this one among them
+    rank : its place by clean air delivery rate with the ranks that the data allow; None without a rate
+    trials_of : setting id to the usable trials of it in this room and channel, oldest first
+    runs, empty_rooms : trials of the unit and empty-room runs behind its rates, with room, source and logger
+    """
+
+    known: UnitKnown
+    highest: RankedSetting | None
+    bench: tuple[RankedSetting, ...]
+    rank: RankRow | None
+    ranked: int
+    trials_of: dict[int, tuple[int, ...]]
+    runs: Sequence[Trial]
+    empty_rooms: Sequence[Trial]
+    others: tuple[OtherUnit, ...]
+    chart_facts: ChartFacts
+
+    @property
+    def name(self) -> str:
+        return f"{self.known.unit.maker} {self.known.unit.model}"
+
+    @property
+    def currency(self) -> str:
+        return self.known.lines.offered.currency
+
+    def trials(self, line: RankedSetting) -> tuple[int, ...]:
+        """The trials behind a line."""
+        return self.trials_of.get(line.row.setting_id or 0, ())
+
+    @property
+    def costs_page(self) -> str:
+        """Address of the running cost with this unit marked."""
+        return f"/costs?unit={self.known.unit.id}"
+
+    def page(self, part: str = "") -> str:
+        """Address of a page of the unit, such as that of its sound readings."""
+        return f"/units/{self.known.unit.id}/{part}" if part else f"/units/{self.known.unit.id}"
+
+
+def review_facts(session: Session, unit_id: int) -> ReviewFacts:
+    """Raises NotFound where there is no such unit. Conditions are the bench's own: main channel, smoke, main room."""
+    known = unit_known(session, unit_id)
+    view = rank_view(session, replace(known.lines.choices, setting=HIGHEST))
+    lines = [line for line in known.lines.lines if line.row.setting_id is not None]
+    highest = max(lines, key=lambda line: (line.row.is_highest or 0, line.row.position or 0), default=None)
+    own = None if highest is None else next((r for r in view.ranks.rows if r.key == highest.row.setting_id), None)
+    trials_of = _trials_of(known)
+    return ReviewFacts(
+        known=known,
+        highest=highest,
+        bench=view.ranking.lines,
+        rank=own if own is not None and own.place is not None else None,
+        ranked=len(view.measured),
+        trials_of=trials_of,
+        runs=_with_surroundings(session, sorted(one for ids in trials_of.values() for one in ids)),
+        empty_rooms=_with_surroundings(session, _empty_room_ids(session, lines)),
+        others=_others(session, highest, view, known),
+        chart_facts=read_chart_facts(session),
+    )
+
+
+def _trials_of(known: UnitKnown) -> dict[int, tuple[int, ...]]:
+    """Usable trials that were not excluded, in the room that the rates hold for."""
+    found: dict[int, list[int]] = {}
+    for entry in sorted(known.trials, key=lambda one: (one.trial.started_at, one.trial.id)):
+        trial = entry.trial
+        counts = trial.excluded_at is None and entry.result is not None and entry.result.usable
+        in_room = known.lines.room is None or trial.room_id == known.lines.room.id
+        if counts and in_room and trial.setting_id is not None:
+            found.setdefault(trial.setting_id, []).append(trial.id)
+    return {setting_id: tuple(ids) for setting_id, ids in found.items()}
+
+
+def _empty_room_ids(session: Session, lines: list[RankedSetting]) -> list[int]:
+    pools = {line.row.pool_id for line in lines if line.row.pool_id is not None}
+    runs = select(NaturalDecayPoolRun.trial_id).where(NaturalDecayPoolRun.pool_id.in_(pools))
+    return sorted(set(session.scalars(runs)))
+
+
+def _with_surroundings(session: Session, trial_ids: list[int]) -> Sequence[Trial]:
+    return session.scalars(
+        select(Trial)
+        .where(Trial.id.in_(trial_ids))
+        .order_by(Trial.started_at, Trial.id)
+        .options(selectinload(Trial.room), selectinload(Trial.smoke_source), selectinload(Trial.logger))
+    ).all()
+
+
+def _others(session: Session, highest: RankedSetting | None, view: RankView, known: UnitKnown) -> tuple[OtherUnit, ...]:
+    """The units that the draft names beside its own, with what the data say of each pair."""
+    chosen = named_others(view, highest)
+    ids = [other.line.row.setting_id for other in chosen if other.line.row.setting_id is not None]
+    if not ids or highest is None or highest.row.setting_id is None:
+        return ()
+    asked = RankingChoices(
+        channel=known.lines.choices.channel, aerosol=known.lines.choices.aerosol, room_id=known.lines.choices.room_id
+    )
+    compared = compare_settings(session, [highest.row.setting_id, *ids], asked)
+    trials = usable_trials(session, ids, known.lines.choices.channel, known.lines.choices.room_id)
+    return tuple(
+        OtherUnit(
+            unit_id=other.line.row.unit_id,
+            setting_id=setting_id,
+            name=other.name,
+            stronger=other.stronger,
+            cheaper=other.cheaper,
+            sentences=tuple(
+                finding.words
+                for quantity in _SAID_OF_OTHERS
+                if (finding := compared.findings[quantity][number]).told_apart is not None
+            ),
+            trial_ids=trials.get(setting_id, ()),
+        )
+        for number, (other, setting_id) in enumerate(zip(chosen, ids, strict=True))
+    )

@@ -1,0 +1,128 @@
+"""Strengths and weaknesses as people worded them: every edit is a further version, and the latest one counts."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue
+from app.services.reviews.rules import RULES, STRENGTH, WEAKNESS
+from app.services.reviews.wording import DraftPoint, Span, first_address, numbers_leading_to, plain, said
+from app.services.store.audit import AT_THE_DESK, acting_name, record_change
+from app.services.store.checked_values import one_of, optional_text, required_text
+from app.services.units.entry import SUBJECT, get_unit
+from app.storage.models.reviews import ReviewPoint
+
+KINDS = (STRENGTH, WEAKNESS)
+KEPT, LEFT_OUT = "kept", "left out"
+POINT_STATES = (KEPT, LEFT_OUT)
+OWN = "own"
+LONGEST_POINT = 1000
+
+
+def save_point(
+    session: Session,
+    unit_id: int,
+    *,
+    key: str = "",
+    kind: str,
+    words: str,
+    state: str = KEPT,
+    evidence: str = "",
+    who: str = AT_THE_DESK,
+    why: str = "",
+    now: datetime | None = None,
+) -> str:
+    """Stores a further version of a point and returns its key; without a key it is a point of the writer's own.
+
+    evidence : what the rule said when the point was edited
+    Raises InvalidValue for a kind, state or text that cannot be, NotFound for an unknown unit.
+    """
+    get_unit(session, unit_id)
+    text = required_text(words, "words", "The point", LONGEST_POINT)
+    stored = versions_of_points(session, unit_id)
+    used = key.strip() or _next_own_key(stored)
+    earlier = [row for row in stored if row.key == used]
+    if key.strip() and not earlier and used not in RULES:
+        raise InvalidValue(
+            f"The point is named {used[:40]!r}; it needs the name of a rule or of a point that was added before. "
+            "Leave the name out to add a point of your own.",
+            field="key",
+        )
+    row = ReviewPoint(
+        unit_under_test_id=unit_id,
+        key=optional_text(used, "key", "The name of the point", 100),
+        version=earlier[-1].version + 1 if earlier else 1,
+        kind=one_of(kind, KINDS, "kind", "The kind of the point"),
+        state=one_of(state, POINT_STATES, "state", "The state of the point"),
+        words=" ".join(text.split()),
+        evidence=evidence,
+        written_by=acting_name(session, who),
+        written_at=now or datetime.now(UTC),
+        why=optional_text(why, "why", "The reason", LONGEST_POINT),
+    )
+    session.add(row)
+    session.flush()
+    before = _shown(earlier[-1]) if earlier else (evidence or None)
+    field = f"{row.kind} {row.key}"
+    record_change(session, who, "changed", SUBJECT, unit_id, field, before, _shown(row), row.why, at=now)
+    return row.key
+
+
+def versions_of_points(session: Session, unit_id: int) -> Sequence[ReviewPoint]:
+    """Every version of every point, in the order in which they were written."""
+    return session.scalars(
+        select(ReviewPoint).where(ReviewPoint.unit_under_test_id == unit_id).order_by(ReviewPoint.id)
+    ).all()
+
+
+def with_edits(given: Sequence[DraftPoint], versions: Sequence[ReviewPoint]) -> tuple[DraftPoint, ...]:
+    """The points of the rules with the latest edit of each, then those that people added.
+
+    An edit of a point that no rule gives any more stays, and says that its evidence is gone.
+    """
+    latest = {row.key: row for row in versions}
+    found = [_edited(point, latest.pop(point.key, None)) for point in given]
+    for row in latest.values():
+        own = row.key.startswith(f"{OWN}-")
+        point = DraftPoint(
+            key=row.key,
+            kind=row.kind,
+            given=(),
+            words=said(row.words),
+            threshold="Added by a person." if own else "The rule behind this point no longer holds.",
+            position="",
+        )
+        edited = _edited(point, row)
+        found.append(replace(edited, evidence_changed=not own))
+    return tuple(found)
+
+
+def _edited(point: DraftPoint, row: ReviewPoint | None) -> DraftPoint:
+    if row is None:
+        return point
+    words = said(row.words)
+    address = first_address(point.given)
+    if address:
+        words = said(numbers_leading_to(row.words, address), " (", Span("evidence", address), ")")
+    if row.words == plain(point.given):
+        words = point.given
+    return replace(
+        point,
+        kind=row.kind,
+        words=words,
+        version=row.version,
+        left_out=row.state == LEFT_OUT,
+        evidence_changed=bool(row.evidence) and row.evidence != plain(point.given),
+    )
+
+
+def _next_own_key(stored: Sequence[ReviewPoint]) -> str:
+    numbers = [int(row.key.removeprefix(f"{OWN}-")) for row in stored if row.key.startswith(f"{OWN}-")]
+    return f"{OWN}-{max(numbers, default=0) + 1}"
+
+
+def _shown(row: ReviewPoint) -> str:
+    return row.words if row.state == KEPT else f"{row.words} (left out)"

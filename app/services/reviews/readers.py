@@ -1,0 +1,98 @@
+"""The sections of a draft review that speak to readers: for whom it is, for whom not, cautions, who paid for it."""
+
+from app.compute.clean_air.conversions import M2_PER_SQUARE_FOOT
+from app.compute.clean_air.room_need import FLOOR_PER_RATE, need_by_155_rule
+from app.compute.wording.rounding import rounded_text
+from app.services.ranking.table import RankedSetting
+from app.services.reviews.facts import ReviewFacts
+from app.services.reviews.sections import linked_trials
+from app.services.reviews.thresholds import QUIET_DBA
+from app.services.reviews.wording import DraftSection, Span, Words, from_trials, said
+
+NOT_A_PROTECTION = (
+    "This is a measurement of particles in one room, not medical advice. No air cleaner is a protection for people "
+    "with asthma, allergies, heart or lung illness; they should ask a doctor. It replaces no fresh air, no smoke alarm "
+    "and no carbon monoxide alarm; local rules hold."
+)
+
+
+def who_should_buy(facts: ReviewFacts) -> DraftSection:
+    """Floors that a setting serves by the 1.55 rule: at its highest, and at the strongest that is quiet."""
+    line = facts.highest
+    items = []
+    if line is not None and line.has_rate:
+        items.append(said("For a room of up to ", _floor(facts, line), ", as loud as its highest setting is."))
+        quiet = [
+            one
+            for one in facts.known.lines.lines
+            if one.has_rate and one.sound and one.sound.level_dba is not None and one.sound.level_dba <= QUIET_DBA
+        ]
+        if quiet:
+            best = max(quiet, key=lambda one: one.row.clean_air_delivery_rate_m3_per_h or 0.0)
+            at = f", at “{best.row.setting}”."
+            items.append(said("For a room of up to ", _floor(facts, best), " below ", _quiet(facts), at))
+    rule = f"By the {FLOOR_PER_RATE.value:g} rule, for a ceiling of 8\u00a0ft (2.44\u00a0m); a higher room needs more."
+    first = said(rule) if items else said("Nobody, as far as smoke goes: no cleaning was measurable.")
+    if line is None or line.row.clean_air_delivery_rate_m3_per_h is None:
+        first = said("That cannot be said before it was tested.")
+    return DraftSection("for_whom", "Who should buy it?", (first,), items=tuple(items))
+
+
+def _quiet(facts: ReviewFacts) -> Span:
+    """The threshold of what is quiet, with the list of thresholds behind it."""
+    return Span(f"{QUIET_DBA:g}\u00a0dB(A)", facts.page("draft#rules"))
+
+
+def _floor(facts: ReviewFacts, line: RankedSetting) -> Words:
+    area = (line.row.clean_air_delivery_rate_m3_per_h or 0.0) / need_by_155_rule(1.0).rate_m3_per_h
+    words = f"{rounded_text(area, 0)}\u00a0m² ({rounded_text(area / M2_PER_SQUARE_FOOT, -1)}\u00a0ft²)"
+    return from_trials(words, facts.trials(line))
+
+
+def who_should_not(facts: ReviewFacts) -> DraftSection:
+    line = facts.highest
+    items = []
+    if line is not None and line.row.measurable == 0:
+        items.append(said("Anyone who wants smoke taken out of a room."))
+    if line is not None and line.has_rate:
+        items.append(said("Anyone with a larger room than ", _floor(facts, line), "."))
+    for other in facts.others:
+        if other.stronger and other.cheaper:
+            name = Span(other.name, f"/units/{other.unit_id}")
+            items.append(said("Anyone who asks only for clean air for the money: ", name, " is stronger and cheaper."))
+    quiet = any(
+        one.has_rate and one.sound and one.sound.level_dba is not None and one.sound.level_dba <= QUIET_DBA
+        for one in facts.known.lines.lines
+    )
+    measured = any(level.level is not None for level in facts.known.sounds)
+    if line is not None and line.has_rate and measured and not quiet:
+        items.append(said("Anyone who needs it below ", _quiet(facts), ": no such setting cleans measurably."))
+    empty = () if items else (said("Nothing measured here speaks against it for anyone in particular."),)
+    return DraftSection("not_for_whom", "Who should not buy it?", empty, items=tuple(items))
+
+
+def cautions(facts: ReviewFacts) -> DraftSection:
+    items = [said(NOT_A_PROTECTION)]
+    ozone = facts.known.ozone.finding
+    if ozone.caution:
+        items.append(said(Span(ozone.sentence, facts.page("ozone")), " ", ozone.caution))
+    if facts.known.unit.kind == "water wash":
+        items.append(said("It adds water to the air, and optical sensors over-read in damp air; see its trials."))
+    care = [trial_id for trial_id, notes in facts.known.notes.items() if notes]
+    if care:
+        items.append(said("Trials with notes that must be read before use: ", linked_trials(sorted(care)), "."))
+    items.append(said("The numbers hold for this unit, this room and this smoke; another example may differ."))
+    return DraftSection("cautions", "Cautions", items=tuple(items))
+
+
+def disclosure(facts: ReviewFacts) -> DraftSection:
+    """Who paid for the unit; what is not recorded is said, so that it is not published unsaid."""
+    unit = facts.known.unit
+    if not unit.bought_from and unit.bought_on is None:
+        words = "How the unit came to the bench is not recorded; record it before publishing."
+    else:
+        when = f", on {unit.bought_on.isoformat()}" if unit.bought_on else ""
+        words = f"How the unit came here: {unit.bought_from or 'not recorded'}{when}."
+    if facts.chart_facts.invented:
+        words += " This bench is an invented demonstration: no such unit exists."
+    return DraftSection("disclosure", "Disclosure", (said(Span(words, facts.page("edit"))),))

@@ -1,0 +1,47 @@
+"""The figures of the other units that a draft names: a published text rests on them as much as on the unit's own."""
+
+from collections.abc import Collection, Mapping
+
+from sqlalchemy.orm import Session
+
+from app.services.ranking.rank_intervals import rank_view
+from app.services.ranking.rows import read_ranking_table
+from app.services.reviews.alternatives import named_others
+from app.services.reviews.figures import OTHER, Figure, figures_of_other
+from app.services.snapshot.choices import HIGHEST, RankingChoices
+
+NAMED = f"{OTHER}named"
+
+
+def figures_beside(
+    session: Session, unit_ids: Collection[int], also: Mapping[int, Collection[int]] | None = None
+) -> dict[int, tuple[Figure, ...]]:
+    """Unit id to which others its draft names now, and the figures of these; one read for all.
+
+    also : unit id to further units whose figures are wanted, such as those that a text named when it was saved
+    """
+    if not unit_ids:
+        return {}
+    choices = RankingChoices(setting=HIGHEST)
+    table = read_ranking_table(session, choices)
+    view = rank_view(session, choices, table=table)
+    lines = {line.row.unit_id: line for line in table.lines}
+    found = {}
+    for unit_id in unit_ids:
+        named = named_others(view, lines.get(unit_id))
+        names = sorted(other.name for other in named)
+        told = Figure(NAMED, "stronger or cheaper units that the draft names", None, "; ".join(names) or "none")
+        wanted = dict.fromkeys([*(other.line.row.unit_id for other in named), *(also or {}).get(unit_id, ())])
+        figures = [figure for one in wanted if one in lines for figure in figures_of_other(lines[one])]
+        found[unit_id] = (told, *figures)
+    return found
+
+
+def others_of(figures: Collection[Figure]) -> tuple[int, ...]:
+    """The other units that figures speak of.
+
+    >>> others_of([Figure(key, "", None, "") for key in ("other:named", "other:7:rate", "price")])
+    (7,)
+    """
+    parts = [figure.key.split(":") for figure in figures if figure.key.startswith(OTHER) and figure.key != NAMED]
+    return tuple(dict.fromkeys(int(part[1]) for part in parts))

@@ -1,0 +1,305 @@
+"""Rules that find strengths and weaknesses of a unit: each with its threshold, its evidence and its place.
+
+A rule speaks only where the data carry it, and names no unit "the best": it gives the place among those tested. Its
+threshold stands in `review_thresholds.py`, and on the page beside what it gives.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from app.compute.wording.numbers import counted, money, money_known, not_within
+from app.compute.wording.rounding import rounded_text
+from app.services.measurements.sound_levels import SettingLevel
+from app.services.ranking.table import RankedSetting
+from app.services.reviews.facts import ReviewFacts
+from app.services.reviews.figures import cost_shown, rate_shown
+from app.services.reviews.thresholds import (
+    FEWEST_TO_PLACE,
+    LOUD_DBA,
+    OUTER_SHARE,
+    PARTS_SHARE_OF_PRICE,
+    QUIET_DBA,
+    STANDBY_W,
+    THRESHOLDS,
+)
+from app.services.reviews.wording import DraftPoint, Span, Words, from_trials, said
+
+STRENGTH, WEAKNESS = "strength", "weakness"
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a unit stands among those that have a quantity; 1 is the better end.
+
+    address : the page on which all of them stand in that order, or with the figures that give it
+    """
+
+    place: int
+    of: int
+    address: str = ""
+
+    @property
+    def words(self) -> str:
+        return f"place {self.place} of {self.of} tested units"
+
+    @property
+    def span(self) -> Span:
+        """The place with its address."""
+        return Span(self.words, self.address)
+
+    @property
+    def in_first_share(self) -> bool:
+        return self.of >= FEWEST_TO_PLACE and self.place <= OUTER_SHARE * self.of
+
+    @property
+    def in_last_share(self) -> bool:
+        return self.of >= FEWEST_TO_PLACE and self.place > (1 - OUTER_SHARE) * self.of
+
+
+BY_CLEAN_AIR, BY_SOUND, BY_POWER, BY_PRICE, BY_COST = (
+    f"/?sort={key}" for key in ("clean_air_delivery_rate", "sound", "power", "price", "running_cost")
+)
+_Value = Callable[[RankedSetting], float | None]
+
+
+def place_of(facts: ReviewFacts, value: _Value, address: str, *, larger_is_better: bool) -> Place | None:
+    """Place of the unit by a quantity at the highest setting of each; equal values share the better place."""
+    if facts.highest is None:
+        return None
+    own = value(facts.highest)
+    values = [found for line in facts.bench if (found := value(line)) is not None]
+    if own is None or not values:
+        return None
+    better = sum(1 for other in values if (other > own if larger_is_better else other < own))
+    return Place(better + 1, len(values), address)
+
+
+def points_of(facts: ReviewFacts) -> tuple[DraftPoint, ...]:
+    """What every rule finds, strengths first, in the order of the rules."""
+    found = [point for rule in RULES.values() for point in (rule(facts),) if point is not None]
+    return tuple(sorted(found, key=lambda point: point.kind != STRENGTH))
+
+
+def _point(key: str, kind: str, words: Words, place: Place | None = None) -> DraftPoint:
+    return DraftPoint(key, kind, words, words, THRESHOLDS[key], place.words if place else "")
+
+
+def _rate(line: RankedSetting) -> float | None:
+    return line.row.clean_air_delivery_rate_m3_per_h if line.has_rate else None
+
+
+def _clean_air(facts: ReviewFacts) -> DraftPoint | None:
+    place = place_of(facts, _rate, BY_CLEAN_AIR, larger_is_better=True)
+    if facts.highest is None or place is None:
+        return None
+    rate = from_trials(rate_shown(facts.highest), facts.trials(facts.highest))
+    within: Words = ()
+    if facts.rank is not None and facts.rank.rank_low_95 != facts.rank.rank_high_95:
+        ranks = Span(f"ranks {facts.rank.rank_low_95} to {facts.rank.rank_high_95}", "/ranking/order")
+        within = said("; the data allow ", ranks)
+    if place.in_first_share:
+        words = said("It delivers much clean air: ", rate, ", ", place.span, within, ".")
+        return _point("clean_air", STRENGTH, words, place)
+    if place.in_last_share:
+        words = said("It delivers little clean air: ", rate, ", ", place.span, within, ".")
+        return _point("clean_air", WEAKNESS, words, place)
+    return None
+
+
+def _no_measurable_cleaning(facts: ReviewFacts) -> DraftPoint | None:
+    line = facts.highest
+    if line is None or line.row.measurable != 0:
+        return None
+    words = said(
+        "No measurable cleaning: at its highest setting it cannot be told apart from an empty room, ",
+        from_trials(rate_shown(line), facts.trials(line)),
+        ".",
+    )
+    return _point("no_measurable_cleaning", WEAKNESS, words)
+
+
+def _never_cleared(facts: ReviewFacts) -> DraftPoint | None:
+    line = facts.highest
+    if line is None or line.row.time_to_clear_min is not None or line.row.not_cleared_before_min is None:
+        return None
+    bound = from_trials(not_within(line.row.not_cleared_before_min), facts.trials(line))
+    words = said("It did not bring the room to the clear level before the runs ended: ", bound, ".")
+    return _point("never_cleared", WEAKNESS, words)
+
+
+def _per_watt(line: RankedSetting) -> float | None:
+    rate = _rate(line)
+    return None if rate is None or not line.row.power_w else rate / line.row.power_w
+
+
+def _efficiency(facts: ReviewFacts) -> DraftPoint | None:
+    place, line = place_of(facts, _per_watt, BY_POWER, larger_is_better=True), facts.highest
+    if place is None or line is None or not (place.in_first_share or place.in_last_share):
+        return None
+    figure = from_trials(f"{rounded_text(_per_watt(line) or 0.0, 1)}\u00a0m³/h for each watt", facts.trials(line))
+    power = Span(f"{rounded_text(line.row.power_w or 0.0, 0)}\u00a0W", facts.page("power"))
+    good = place.in_first_share
+    lead = "It needs little power for its clean air: " if good else "It needs much power for its clean air: "
+    words = said(lead, figure, " at ", power, ", ", place.span, ".")
+    return _point("efficiency", STRENGTH if good else WEAKNESS, words, place)
+
+
+def level_of_line(line: RankedSetting) -> float | None:
+    """The sound level of a line [dB(A)]."""
+    return line.sound.level_dba if line.sound else None
+
+
+def _loud(facts: ReviewFacts) -> DraftPoint | None:
+    level = _level_of(facts, facts.highest.row.setting_id if facts.highest else None)
+    if level is None or level.level is None or level.level.upper_bound or level.level.level_dba.low_95 < LOUD_DBA:
+        return None
+    place = place_of(facts, level_of_line, BY_SOUND, larger_is_better=False)
+    where = said(", ", place.span, " from the quietest") if place else ()
+    words = said("It is loud at its highest setting: ", sound_words(facts, level), where, ".")
+    return _point("loud", WEAKNESS, words, place)
+
+
+def _quiet(facts: ReviewFacts) -> DraftPoint | None:
+    """The strongest setting that is surely below the quiet level and still cleans measurably."""
+    fitting = []
+    for line in facts.known.lines.lines:
+        level = _level_of(facts, line.row.setting_id)
+        found = None if level is None else level.level
+        if level is not None and found is not None and line.has_rate and found.level_dba.high_95 <= QUIET_DBA:
+            fitting.append((line, level))
+    if not fitting:
+        return None
+    line, level = max(fitting, key=lambda pair: _rate(pair[0]) or 0.0)
+    words = said(
+        f"It cleans measurably while quiet: at “{line.row.setting}” ",
+        from_trials(rate_shown(line), facts.trials(line)),
+        " at ",
+        sound_words(facts, level),
+        ".",
+    )
+    return _point("quiet", STRENGTH, words)
+
+
+def _level_of(facts: ReviewFacts, setting_id: int | None) -> SettingLevel | None:
+    return next((level for level in facts.known.sounds if level.setting.id == setting_id), None)
+
+
+def sound_words(facts: ReviewFacts, level: SettingLevel) -> Words:
+    """A level with its interval; leads to the readings."""
+    found = level.level
+    if found is None:
+        return said("not measured")
+    value = f"{rounded_text(found.level_dba.value, 0)}\u00a0dB(A)"
+    if found.upper_bound:
+        return said(Span(f"at most {value}", facts.page("sound")))
+    low, high = (rounded_text(end, 0) for end in found.level_dba.interval_95)
+    return said(Span(f"{value} ({low} to {high})", facts.page("sound")))
+
+
+def _whole_cost(line: RankedSetting) -> float | None:
+    return None if line.cost is None or line.cost.at_least else line.cost.total_per_year
+
+
+def _running_cost(facts: ReviewFacts) -> DraftPoint | None:
+    place, line = place_of(facts, _whole_cost, BY_COST, larger_is_better=False), facts.highest
+    if place is None or line is None or not (place.in_first_share or place.in_last_share):
+        return None
+    good = place.in_first_share
+    lead = "It costs little to run: " if good else "It costs much to run: "
+    costs = facts.costs_page
+    hours = Span(f"{facts.known.lines.offered.hours_per_day:g}\u00a0h a day", costs)
+    words = said(lead, Span(cost_shown(line), costs), " at its highest setting, ", hours, ", ", place.span, ".")
+    return _point("running_cost", STRENGTH if good else WEAKNESS, words, place)
+
+
+def _price_of_air(facts: ReviewFacts) -> DraftPoint | None:
+    def per_100(line: RankedSetting) -> float | None:
+        rate = _rate(line)
+        known = line.row.price is not None and line.row.price_currency == facts.currency
+        return 100 * (line.row.price or 0.0) / rate if known and rate else None
+
+    place, line = place_of(facts, per_100, BY_PRICE, larger_is_better=False), facts.highest
+    if place is None or line is None or not (place.in_first_share or place.in_last_share):
+        return None
+    good = place.in_first_share
+    lead = "Its price is low for its clean air: " if good else "Its price is high for its clean air: "
+    figure = from_trials(f"{money(per_100(line) or 0.0, facts.currency, 0)} for each 100\u00a0m³/h", facts.trials(line))
+    price = Span(money(line.row.price or 0.0, facts.currency), facts.page("edit"))
+    words = said(lead, figure, ", bought for ", price, ", ", place.span, ".")
+    return _point("price_of_air", STRENGTH if good else WEAKNESS, words, place)
+
+
+def _parts(facts: ReviewFacts) -> DraftPoint | None:
+    line = facts.highest
+    if line is None or line.cost is None or not line.row.price or line.row.price_currency != facts.currency:
+        return None
+    parts = line.cost.consumables_cost_per_year
+    if parts < PARTS_SHARE_OF_PRICE * line.row.price:
+        return None
+    words = said(
+        "Its filters and parts are dear beside its price: ",
+        Span(f"{money_known(parts, facts.currency, line.cost.consumables_missing, 0)} a year", facts.costs_page),
+        " against ",
+        Span(money(line.row.price, facts.currency), facts.page("edit")),
+        " for the unit.",
+    )
+    return _point("parts", WEAKNESS, words)
+
+
+def _standby(facts: ReviewFacts) -> DraftPoint | None:
+    standby = next((power for power in facts.known.powers if power.setting is None), None)
+    if standby is None or standby.power is None or standby.power.low_95 <= STANDBY_W:
+        return None
+    watts = Span(f"{rounded_text(standby.power.value, 1)}\u00a0W", facts.page("power"))
+    words = said("It draws power while off: ", watts, " standing by.")
+    return _point("standby", WEAKNESS, words)
+
+
+def _claims(facts: ReviewFacts) -> DraftPoint | None:
+    verdicts = [entry.check.verdict for entry in facts.known.claims]
+    failed, held = verdicts.count("not supported"), verdicts.count("supported")
+    address = facts.page("claims")
+    if failed:
+        number = Span("the one claim" if len(verdicts) == 1 else f"{failed} of {len(verdicts)} claims", address)
+        words = said("The measurements do not support ", number, " of the maker.")
+        return _point("claims", WEAKNESS, words)
+    if held:
+        number = Span("the one claim" if len(verdicts) == 1 else f"{held} of {len(verdicts)} claims", address)
+        rest = "." if held == len(verdicts) else "; the rest cannot be tested here."
+        words = said("The measurements support ", number, f" of the maker{rest}")
+        return _point("claims", STRENGTH, words)
+    return None
+
+
+def _ozone(facts: ReviewFacts) -> DraftPoint | None:
+    finding = facts.known.ozone.finding
+    if not finding.above_limits:
+        return None
+    words = said("It gives off ozone above a public limit. ", Span(finding.sentence, facts.page("ozone")))
+    return _point("ozone", WEAKNESS, words)
+
+
+def _repeats(facts: ReviewFacts) -> DraftPoint | None:
+    line = facts.highest
+    if line is None or not line.row.heterogeneous:
+        return None
+    trials = from_trials(counted(line.row.usable_trials or 0, "trial"), facts.trials(line))
+    words = said("Its trials differ by more than their own uncertainty explains: ", trials, " at the highest setting.")
+    return _point("repeats", WEAKNESS, words)
+
+
+RULES: dict[str, Callable[[ReviewFacts], DraftPoint | None]] = {
+    "no_measurable_cleaning": _no_measurable_cleaning,
+    "clean_air": _clean_air,
+    "never_cleared": _never_cleared,
+    "quiet": _quiet,
+    "loud": _loud,
+    "efficiency": _efficiency,
+    "price_of_air": _price_of_air,
+    "running_cost": _running_cost,
+    "parts": _parts,
+    "standby": _standby,
+    "claims": _claims,
+    "ozone": _ozone,
+    "repeats": _repeats,
+}

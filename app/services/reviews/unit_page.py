@@ -1,0 +1,137 @@
+"""Everything known of one unit, in the order in which a buyer asks."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session, selectinload
+
+from app.compute.cost_and_energy.cost_over_years import CostOverYears, cost_over_years
+from app.errors import InvalidValue, NotFound
+from app.services.bench.choices import BenchChoices, bench_choices
+from app.services.costs.choices import OwningChoices, owning_terms
+from app.services.costs.owned_units import read_owned_units
+from app.services.measurements.claims import CheckedClaim, claims_of_unit
+from app.services.measurements.ozone_tests import UnitOzone, ozone_of_unit
+from app.services.measurements.power_levels import SettingPower, power_levels_of_unit
+from app.services.measurements.ratings import RatingWithComparison, ratings_of_unit
+from app.services.measurements.sound_levels import SettingLevel, sound_levels_of_unit
+from app.services.ranking.table import UnitLines, lines_of_unit
+from app.services.snapshot.choices import RankingChoices
+from app.services.trials.list import ListedTrial, TrialFilter, list_trials
+from app.services.units.with_parts import PriceSeen
+from app.storage.models.trials import ResultNote
+from app.storage.models.units_under_test import Consumable, ConsumablePrice, Price, UnitUnderTest
+
+MOST_TRIALS = 200
+
+
+@dataclass(frozen=True, slots=True)
+class PartKnown:
+    """A part that wears out, its prices newest first."""
+
+    name: str
+    kind: str
+    washable: bool
+    pieces_in_use: int
+    pack_size: int
+    life_months: float | None
+    life_running_hours: float | None
+    prices: tuple[PriceSeen, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class UnitKnown:
+    """One unit with what was measured, rated and claimed; prices newest first.
+
+    lines : one a setting, as the ranking shows them
+    over_years : cost over five years at the highest setting; None where no electricity price is known
+    trials : the newest first, the excluded among them
+    notes : trial id to what must be read before its result is used
+    """
+
+    unit: UnitUnderTest
+    bench: BenchChoices
+    lines: UnitLines
+    sounds: tuple[SettingLevel, ...]
+    powers: tuple[SettingPower, ...]
+    over_years: CostOverYears | None
+    parts: tuple[PartKnown, ...]
+    prices: tuple[PriceSeen, ...]
+    claims: tuple[CheckedClaim, ...]
+    ratings: tuple[RatingWithComparison, ...]
+    ozone: UnitOzone
+    trials: tuple[ListedTrial, ...]
+    notes: dict[int, tuple[ResultNote, ...]]
+
+
+def unit_known(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitKnown:
+    """Raises NotFound where there is no such unit; one in the trash is found. Channel and room come from `choices`."""
+    unit = session.scalar(
+        select(UnitUnderTest)
+        .where(UnitUnderTest.id == unit_id)
+        .options(
+            selectinload(UnitUnderTest.settings),
+            selectinload(UnitUnderTest.prices),
+            selectinload(UnitUnderTest.consumables).selectinload(Consumable.prices),
+        )
+    )
+    if unit is None:
+        raise NotFound("unit under test", unit_id)
+    lines = lines_of_unit(session, unit_id, choices)
+    trials = list_trials(session, TrialFilter(unit_under_test_id=unit_id), lines.choices.channel, MOST_TRIALS).rows
+    return UnitKnown(
+        unit=unit,
+        bench=bench_choices(session),
+        lines=lines,
+        sounds=sound_levels_of_unit(session, unit_id),
+        powers=power_levels_of_unit(session, unit_id),
+        over_years=_over_years(session, unit_id),
+        parts=tuple(
+            PartKnown(
+                part.name,
+                part.kind,
+                part.washable,
+                part.pieces_in_use,
+                part.pack_size,
+                part.life_months,
+                part.life_running_hours,
+                _newest_first(part.prices),
+            )
+            for part in unit.consumables
+        ),
+        prices=_newest_first(unit.prices),
+        claims=claims_of_unit(session, unit_id),
+        ratings=ratings_of_unit(session, unit_id),
+        ozone=ozone_of_unit(session, unit_id),
+        trials=trials,
+        notes=_notes(session, trials),
+    )
+
+
+def _newest_first(prices: Sequence[Price | ConsumablePrice]) -> tuple[PriceSeen, ...]:
+    return tuple(
+        PriceSeen(price.amount, price.currency, price.seen_on, price.source) for price in reversed(list(prices))
+    )
+
+
+def _over_years(session: Session, unit_id: int) -> CostOverYears | None:
+    try:
+        terms = owning_terms(session, OwningChoices())
+    except InvalidValue:  # no price of a kilowatt-hour yet
+        return None
+    units = read_owned_units(session, terms, unit_id).units
+    return None if not units else cost_over_years(units[0].owned, terms.assumptions, terms.choices.years)
+
+
+def _notes(session: Session, trials: tuple[ListedTrial, ...]) -> dict[int, tuple[ResultNote, ...]]:
+    """Notes that ask for care, by trial."""
+    trial_of = {listed.result.id: listed.trial.id for listed in trials if listed.result is not None}
+    found: dict[int, list[ResultNote]] = {}
+    for note in session.scalars(
+        select(ResultNote)
+        .where(ResultNote.result_id.in_(trial_of), ResultNote.severity != "fine")
+        .order_by(ResultNote.result_id, ResultNote.position)
+    ):
+        found.setdefault(trial_of[note.result_id], []).append(note)
+    return {trial_id: tuple(notes) for trial_id, notes in found.items()}

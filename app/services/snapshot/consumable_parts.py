@@ -1,0 +1,103 @@
+"""The consumables of all units with today's price, read in one go, as the cost calculation takes them."""
+
+from collections.abc import Collection
+from functools import lru_cache
+from typing import NamedTuple
+
+from sqlalchemy import Integer, Select, bindparam, case, select, type_coerce
+from sqlalchemy.orm import Session
+
+from app.compute.cost_and_energy.consumable_life import ConsumablePart
+from app.storage.models.units_under_test import Consumable, ConsumablePrice
+
+_NOT_IN_THE_BOX = ("water", "additive")  # kinds that have to be bought on the first day
+
+
+class ConsumableRow(NamedTuple):
+    """One consumable of one unit with its newest price; a NamedTuple, because it is filled from the driver's tuple."""
+
+    unit_id: int
+    name: str
+    kind: str
+    washable: int
+    pieces_in_use: int
+    pack_size: int
+    life_months: float | None
+    life_running_hours: float | None
+    price_per_pack: float | None
+    price_currency: str | None
+
+
+def _build() -> Select[*tuple[object, ...]]:
+    ours = case((ConsumablePrice.currency == bindparam("currency"), 0), else_=1)
+    newest = (
+        select(ConsumablePrice.id)
+        .where(ConsumablePrice.consumable_id == Consumable.id)
+        .order_by(ours, ConsumablePrice.seen_on.desc(), ConsumablePrice.id.desc())
+        .limit(1)
+        .correlate(Consumable)
+        .scalar_subquery()
+    )
+    return (
+        select(
+            Consumable.unit_under_test_id,
+            Consumable.name,
+            Consumable.kind,
+            type_coerce(Consumable.washable, Integer),
+            Consumable.pieces_in_use,
+            Consumable.pack_size,
+            Consumable.life_months,
+            Consumable.life_running_hours,
+            ConsumablePrice.amount,
+            ConsumablePrice.currency,
+        )
+        .outerjoin(ConsumablePrice, ConsumablePrice.id == newest)
+        .order_by(Consumable.unit_under_test_id, Consumable.name)
+    )
+
+
+_QUERY = _build()
+_SOME = _QUERY.where(Consumable.unit_under_test_id.in_(bindparam("unit_ids", expanding=True)))
+
+
+def read_consumable_rows(
+    session: Session, currency: str, unit_id: int = 0, unit_ids: Collection[int] | None = None
+) -> dict[int, tuple[ConsumableRow, ...]]:
+    """Consumables by unit, of all units, of one, or of those named. A price in `currency` goes before any other."""
+    found: dict[int, list[ConsumableRow]] = {}
+    values: dict[str, object] = {"currency": currency}
+    if unit_id:
+        unit_ids = (unit_id,)
+    if unit_ids is not None:
+        values["unit_ids"] = list(unit_ids)
+    for row in session.connection().execute(_QUERY if unit_ids is None else _SOME, values).all():
+        consumable = ConsumableRow._make(row)
+        found.setdefault(consumable.unit_id, []).append(consumable)
+    return {unit: tuple(rows) for unit, rows in found.items()}
+
+
+@lru_cache(maxsize=4096)
+def consumable_parts(
+    rows: tuple[ConsumableRow, ...], consumables_state: str, currency: str
+) -> tuple[ConsumablePart, ...] | None:
+    """The parts of one unit; None where it is not recorded whether it needs any, () where it needs none."""
+    if not rows:
+        return () if consumables_state == "none needed" else None
+    return tuple(_part(row, currency) for row in rows)
+
+
+def _part(row: ConsumableRow, currency: str) -> ConsumablePart:
+    in_currency = row.price_currency == currency
+    elsewhere = row.price_per_pack is not None and not in_currency
+    because = f"its price is in {row.price_currency}, not in {currency}" if elsewhere else "its price is not recorded"
+    return ConsumablePart(
+        name=row.name,
+        pieces_in_use=row.pieces_in_use,
+        pack_size=row.pack_size,
+        price_per_pack=row.price_per_pack if in_currency else None,
+        life_months=row.life_months,
+        life_running_hours=row.life_running_hours,
+        washable=bool(row.washable),
+        first_set_included=row.kind not in _NOT_IN_THE_BOX,
+        price_missing_because=because,
+    )

@@ -1,0 +1,19 @@
+"""Which setting counts as the highest of a unit, as a part of a query."""
+
+from sqlalchemy import ColumnElement, Integer, select, type_coerce
+from sqlalchemy.orm import aliased
+
+from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
+
+
+def highest_setting_id() -> ColumnElement[int]:
+    """Id of the setting marked as the highest, or of the last one where none is marked; for a query over units."""
+    other = aliased(SpeedSetting)
+    return (
+        select(other.id)
+        .where(other.unit_under_test_id == UnitUnderTest.id)
+        .order_by(type_coerce(other.is_highest, Integer).desc(), other.position.desc(), other.id.desc())
+        .limit(1)
+        .correlate(UnitUnderTest)
+        .scalar_subquery()
+    )

@@ -1,0 +1,130 @@
+"""Sound level of each setting at the bench's standard distance, from all measurements of it."""
+
+import math
+from collections.abc import Collection
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
+
+from sqlalchemy import Select, bindparam, select
+from sqlalchemy.orm import Session
+
+from app.compute.sound.uncertainty import level_uncertainty_db
+from app.compute.sound.unit_sound import SoundReading, unit_sound
+from app.compute.statistics.measured import Measured
+from app.compute.wording.numbers import counted
+from app.services.snapshot.highest_setting import highest_setting_id
+from app.storage.models.bench_measurements import SoundMeasurement
+from app.storage.models.units_under_test import UnitUnderTest
+
+
+class SoundRow(NamedTuple):
+    """One measurement; a NamedTuple, because it is filled from the driver's tuple."""
+
+    level_dba: float
+    background_dba: float | None
+    distance_m: float
+    is_indoor: bool
+    instrument_class: str
+
+
+@dataclass(frozen=True, slots=True)
+class SettingSound:
+    """Level of one setting at the standard distance, energy mean of its measurements [dB(A)].
+
+    level_dba : None where nothing was measured
+    uncertainty_db, degrees_of_freedom : standard uncertainty of the level, as the unit's page has it
+    is_estimate : some of it was converted from another distance
+    is_upper_bound : the room was too loud for a correction, so the unit is at most this loud
+    """
+
+    level_dba: float | None
+    is_estimate: bool
+    is_upper_bound: bool
+    measurements: int
+    words: str
+    uncertainty_db: float = 0.0
+    degrees_of_freedom: float = math.inf
+
+    @property
+    def level(self) -> Measured | None:
+        """The level with its uncertainty [dB(A)]; None where nothing was measured, or only an upper bound."""
+        if self.level_dba is None or self.is_upper_bound:
+            return None
+        return Measured(self.level_dba, self.uncertainty_db, self.degrees_of_freedom)
+
+
+NOT_MEASURED = SettingSound(None, False, False, 0, "The sound of this setting was not measured.")
+
+
+@dataclass(frozen=True, slots=True)
+class SettingSounds:
+    """Levels of all settings of a bench, worked out for those that are asked for."""
+
+    rows_by_setting: dict[int, tuple[SoundRow, ...]]
+    standard_distance_m: float
+    rule: str
+
+    def of(self, setting_id: int) -> SettingSound:
+        rows = self.rows_by_setting.get(setting_id)
+        return NOT_MEASURED if rows is None else setting_sound(rows, self.standard_distance_m, self.rule)
+
+
+def _build() -> Select[int, float, float | None, float, str, str]:
+    return select(
+        SoundMeasurement.setting_id,
+        SoundMeasurement.level_dba,
+        SoundMeasurement.background_dba,
+        SoundMeasurement.distance_m,
+        SoundMeasurement.environment,
+        SoundMeasurement.instrument_class,
+    ).order_by(SoundMeasurement.id)
+
+
+_QUERY = _build()
+_HIGHEST = _QUERY.where(SoundMeasurement.setting_id.in_(select(highest_setting_id()).select_from(UnitUnderTest)))
+_SOME = _QUERY.where(SoundMeasurement.unit_under_test_id.in_(bindparam("unit_ids", expanding=True)))
+
+
+def read_setting_sounds(
+    session: Session,
+    *,
+    standard_distance_m: float,
+    rule: str,
+    unit_id: int = 0,
+    highest_only: bool = False,
+    unit_ids: Collection[int] | None = None,
+) -> SettingSounds:
+    """Levels of all settings, of those of one unit or of the units named, or of the highest one of each unit."""
+    query, values = _HIGHEST if highest_only else _QUERY, {}
+    if unit_id:
+        unit_ids = (unit_id,)
+    if unit_ids is not None:
+        query, values = _SOME, {"unit_ids": list(unit_ids)}
+    found: dict[int, list[SoundRow]] = {}
+    rows = session.connection().execute(query, values).all()
+    for setting_id, level, background, distance, environment, instrument_class in rows:
+        row = SoundRow(level, background, distance, environment == "indoor", instrument_class)
+        found.setdefault(setting_id, []).append(row)
+    return SettingSounds({setting: tuple(rows) for setting, rows in found.items()}, standard_distance_m, rule)
+
+
+@lru_cache(maxsize=16384)
+def setting_sound(rows: tuple[SoundRow, ...], standard_distance_m: float, rule: str) -> SettingSound:
+    """Energy mean of the measurements, each corrected for the background and brought to the standard distance.
+
+    Kept for values seen before: the level follows from the stored values alone.
+    """
+    readings = tuple(SoundReading(*row) for row in rows)
+    sound = unit_sound(readings, standard_distance_m, rule)
+    uncertainty, degrees_of_freedom = level_uncertainty_db(readings, sound)
+    words = f"{counted(len(rows), 'measurement')}, energy mean, background by {rule}."
+    if sound.estimate:
+        words += f" Converted to {standard_distance_m:g} m by the distance law, so an estimate."
+    if sound.upper_bound:
+        words += f" {sound.bound_sentence(standard_distance_m)}"
+    elif len(sound.used) < len(rows):
+        words += f" {len(rows) - len(sound.used)} of them give an upper bound only and are left out."
+    return SettingSound(
+        sound.level_dba, sound.estimate, sound.upper_bound, len(rows), words, uncertainty, degrees_of_freedom
+    )

@@ -1,0 +1,130 @@
+"""What the stored summaries say of each setting, as a comparison needs it: with what the settings share kept apart."""
+
+from collections import defaultdict
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Select, bindparam, select
+from sqlalchemy.orm import Session
+
+from app.compute.comparison.setting_in_room import SettingInRoom
+from app.compute.statistics.measured import Measured
+from app.services.results.rows import stored_measured
+from app.services.snapshot.read_cache import kept_by_unit
+from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.trials import NaturalDecayPool, NaturalDecayPoolRun, SettingSummary
+
+
+@dataclass(frozen=True, slots=True)
+class TestedSetting:
+    """One setting in one room and channel.
+
+    total_decay : None without a usable trial [1/h]
+    in_room : what its clean air delivery rate is made of, None without a natural decay
+    measurable : the rate can be told from zero; then `at_most_m3_per_h` is None
+    """
+
+    setting_id: int
+    summary_id: int
+    latest_trial_id: int
+    total_decay: Measured | None
+    in_room: SettingInRoom | None
+    measurable: bool
+    at_most_m3_per_h: float | None
+
+
+def read_tested_settings(
+    session: Session,
+    *,
+    channel: str,
+    aerosol: str,
+    room_id: int | None,
+    setting_ids: Collection[int] | None = None,
+) -> dict[int, TestedSetting]:
+    """Setting id to what was found of it, for the settings named or for all that were tested in the room."""
+    room = session.connection().execute(_ROOM, {"room_id": room_id}).first()
+    if room is None:
+        return {}
+    volume, pools = Measured(*room), _pools_of(session, room_id or 0)
+    where = {"channel": channel, "aerosol": aerosol, "room_id": room_id}
+
+    def read(unit_ids: Collection[int] | None) -> Mapping[int, dict[int, TestedSetting]]:
+        query, values = (_ALL, where) if unit_ids is None else (_SOME, {**where, "unit_ids": list(unit_ids)})
+        found: dict[int, dict[int, TestedSetting]] = {}
+        rows: Sequence[Any] = session.connection().execute(query, values).all()
+        for unit_id, *row in rows:
+            tested = _tested(row, pools, volume, room_id or 0)
+            found.setdefault(unit_id, {})[tested.setting_id] = tested
+        return found
+
+    if setting_ids is not None:
+        query, values = _NAMED, {**where, "setting_ids": list(setting_ids)}
+        rows = session.connection().execute(query, values).all()
+        return {one.setting_id: one for one in (_tested(row[1:], pools, volume, room_id or 0) for row in rows)}
+    # pools and volume are shared by all units, so that they belong to the question
+    key = ("tested settings", channel, aerosol, room_id, volume, tuple(pools.items()))
+    units = kept_by_unit(session, key, read)
+    return {setting_id: tested for settings in units.values() for setting_id, tested in settings.items()}
+
+
+_Pool = tuple[Measured | None, tuple[tuple[int, float], ...]]  # natural decay, and its runs with their weights
+
+_ROOM = select(Room.room_volume_m3, Room.room_volume_uncertainty_m3).where(Room.id == bindparam("room_id"))
+_POOLS = select(
+    NaturalDecayPool.id,
+    NaturalDecayPool.natural_decay_per_h,
+    NaturalDecayPool.uncertainty_per_h,
+    NaturalDecayPool.degrees_of_freedom,
+).where(NaturalDecayPool.room_id == bindparam("room_id"))
+_RUNS = (
+    select(NaturalDecayPoolRun.pool_id, NaturalDecayPoolRun.trial_id, NaturalDecayPoolRun.weight)
+    .join(NaturalDecayPool, NaturalDecayPool.id == NaturalDecayPoolRun.pool_id)
+    .where(NaturalDecayPool.room_id == bindparam("room_id"))
+    .order_by(NaturalDecayPoolRun.pool_id, NaturalDecayPoolRun.trial_id)
+)
+_ALL: Select[*tuple[object, ...]] = select(
+    SettingSummary.unit_under_test_id,
+    SettingSummary.id,
+    SettingSummary.setting_id,
+    SettingSummary.latest_trial_id,
+    SettingSummary.total_decay_per_h,
+    SettingSummary.total_decay_uncertainty_per_h,
+    SettingSummary.total_decay_degrees_of_freedom,
+    SettingSummary.measurable,
+    SettingSummary.at_most_m3_per_h,
+    SettingSummary.pool_id,
+).where(
+    SettingSummary.channel == bindparam("channel"),
+    SettingSummary.aerosol == bindparam("aerosol"),
+    SettingSummary.room_id == bindparam("room_id"),
+)
+_SOME = _ALL.where(SettingSummary.unit_under_test_id.in_(bindparam("unit_ids", expanding=True)))
+_NAMED = _ALL.where(SettingSummary.setting_id.in_(bindparam("setting_ids", expanding=True)))
+
+
+def _pools_of(session: Session, room_id: int) -> dict[int, _Pool]:
+    connection = session.connection()
+    runs: dict[int, list[tuple[int, float]]] = defaultdict(list)
+    for pool_id, trial_id, weight in connection.execute(_RUNS, {"room_id": room_id}).all():
+        runs[pool_id].append((trial_id, weight))
+    pools = connection.execute(_POOLS, {"room_id": room_id}).all()
+    return {pool_id: (stored_measured(*natural), tuple(runs[pool_id])) for pool_id, *natural in pools}
+
+
+def _tested(row: Sequence[Any], pools: Mapping[int, _Pool], volume: Measured, room_id: int) -> TestedSetting:
+    summary_id, setting_id, latest_trial_id, rate, uncertainty, freedom, measurable, at_most, pool_id = row
+    total = stored_measured(rate, uncertainty, freedom)
+    natural, runs = pools.get(pool_id, (None, ()))
+    in_room = None
+    if total is not None and natural is not None:
+        in_room = SettingInRoom(total, natural, pool_id, volume, room_id, runs)
+    return TestedSetting(
+        setting_id=setting_id,
+        summary_id=summary_id,
+        latest_trial_id=latest_trial_id,
+        total_decay=total,
+        in_room=in_room,
+        measurable=in_room is not None and bool(measurable),
+        at_most_m3_per_h=at_most,
+    )

@@ -1,0 +1,207 @@
+"""Copies of the store: made while it is in use and verified, and brought back only where nothing is overwritten
+without being told."""
+
+import shutil
+import sqlite3
+import time
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from app.errors import AlreadyStored, InvalidValue, StoreProblem
+from app.services.store.open import sqlite_file, stored_revision
+from app.services.store.problems import store_problem_from
+from app.services.store.progress import OnProgress, say_nothing
+from app.settings import Settings
+
+_PAGES_A_STEP = 2000
+WAIT_FOR_STORE_S = 5.0
+_CUT_OFF_AFTER_S = 24 * 3600.0
+_COUNTED = ("units_under_test", "trials", "logs", "raw_files", "channel_results", "changes")
+
+
+@dataclass(frozen=True, slots=True)
+class StoreCopy:
+    """A verified copy: where it lies, its size, and how many rows of the main tables it holds."""
+
+    path: Path
+    size_bytes: int
+    rows: dict[str, int]
+
+
+def backup_store(
+    settings: Settings, target: Path | None = None, on_progress: OnProgress | None = None, now: datetime | None = None
+) -> StoreCopy:
+    """Copies the store with SQLite's online backup, which other processes may read and write meanwhile.
+
+    target : file or folder; None for `backups/` in the data folder
+    Raises StoreProblem where there is no SQLite store or the copy fails its check, AlreadyStored where the target is
+    there already.
+    """
+    source = _sqlite_store(settings)
+    if not source.exists():
+        raise StoreProblem(f"There is no store {source}, so there is nothing to copy. Choose the folder with --data.")
+    _refuse_unreadable(source)
+    path = _target(settings, target, now or datetime.now(UTC))
+    progress = on_progress or say_nothing
+    unfinished = path.with_name(f"{path.name}.unfinished")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        _remove_left_behind(path.parent)
+        unfinished.unlink(missing_ok=True)
+        with closing(sqlite3.connect(source, timeout=15)) as store, closing(sqlite3.connect(unfinished)) as copy:
+            store.backup(
+                copy,
+                pages=_PAGES_A_STEP,
+                progress=lambda _status, left, total: progress(total - left, total, "Copying the store"),
+            )
+            copy.execute("PRAGMA journal_mode = DELETE")  # one file, to be kept anywhere
+        rows = verify_copy(unfinished)
+        unfinished.rename(path)
+    except (OSError, sqlite3.Error) as error:
+        raise store_problem_from(error, str(path)) or StoreProblem(
+            f"The copy {path} could not be written: {error}. Choose another place for it."
+        ) from error
+    finally:
+        if unfinished.exists():
+            unfinished.unlink()
+    return StoreCopy(path, path.stat().st_size, rows)
+
+
+def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) -> StoreCopy:
+    """Brings a copy back as the store of the data folder; the store that stood there is kept beside it.
+
+    Raises AlreadyStored where a store is there and overwriting was not asked for, StoreProblem where the copy is
+    missing or damaged, or the present store is in use.
+    """
+    target = _sqlite_store(settings)
+    if not copy.is_file():
+        raise InvalidValue(f"There is no file {copy}. Give the path of a copy that `hazefall backup` made.")
+    rows = verify_copy(copy)
+    stored_revision(f"sqlite:///{copy.resolve()}", str(copy))  # a copy that could not be opened is not brought back
+    if target.exists() and not overwrite:
+        raise AlreadyStored(
+            f"{target} is there already and would be replaced. Say --overwrite to do it; the present store is then "
+            "kept beside it."
+        )
+    target.parent.mkdir(parents=True, exist_ok=True)
+    new = target.with_name(f"{target.name}.restoring")
+    new.unlink(missing_ok=True)
+    with closing(sqlite3.connect(copy)) as source, closing(sqlite3.connect(new)) as store:
+        source.backup(store)
+    if target.exists():
+        try:
+            _keep_beside(target)
+        except StoreProblem:  # a server still serves it
+            new.unlink(missing_ok=True)
+            raise
+    new.replace(target)  # at no moment is there no store: a server that starts meanwhile would make an empty one
+    return StoreCopy(target, target.stat().st_size, rows)
+
+
+def verify_copy(path: Path) -> dict[str, int]:
+    """Integrity and references of a SQLite file, and the rows of its main tables. Raises StoreProblem if broken."""
+    try:
+        with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
+            found = [row[0] for row in connection.execute("PRAGMA integrity_check")]
+            if found != ["ok"]:
+                raise StoreProblem(f"{path} is damaged: {found[0]}. Use another copy.")
+            broken = connection.execute("PRAGMA foreign_key_check").fetchall()
+            if broken:
+                raise StoreProblem(
+                    f"{path} holds {len(broken)} rows that refer to a missing row, the first in table "
+                    f"{broken[0][0]}. Use another copy."
+                )
+            tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+            if "alembic_version" not in tables:
+                raise StoreProblem(f"{path} is no store of a bench: it holds no store version. Use another file.")
+            return {
+                name: connection.execute(f"SELECT count(*) FROM {name}").fetchone()[0]
+                for name in _COUNTED
+                if name in tables
+            }
+    except sqlite3.Error as error:
+        raise store_problem_from(error, str(path)) or StoreProblem(
+            f"{path} cannot be read as a store: {error}. Use another file."
+        ) from error
+
+
+def _sqlite_store(settings: Settings) -> Path:
+    path = sqlite_file(settings.store_url)
+    if path is None:
+        raise StoreProblem(
+            "The bench is in a database server, which has its own tools for copies (pg_dump, pg_restore). "
+            "Use these, or name a folder with --data."
+        )
+    return path
+
+
+def _target(settings: Settings, target: Path | None, now: datetime) -> Path:
+    name = f"bench-{now:%Y%m%d-%H%M%S}.sqlite"
+    path = settings.data_folder / "backups" / name if target is None else target / name if target.is_dir() else target
+    if path.exists():
+        raise AlreadyStored(f"{path} is there already and is not overwritten. Choose another name for the copy.")
+    return path
+
+
+def _remove_left_behind(folder: Path) -> None:
+    """Removes what backups that were cut off have left; one that may still be running is left alone."""
+    oldest = time.time() - _CUT_OFF_AFTER_S
+    for file in folder.glob("bench-*.sqlite.unfinished*"):
+        if file.stat().st_mtime < oldest:
+            file.unlink(missing_ok=True)
+
+
+def _refuse_unreadable(store: Path) -> None:
+    """Refuses a store that is held or damaged before the copy begins, which would wait for ever for one held."""
+    try:
+        with closing(sqlite3.connect(store, timeout=WAIT_FOR_STORE_S)) as connection:
+            connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.Error as error:
+        raise store_problem_from(error, str(store)) or StoreProblem(
+            f"{store} cannot be read as a store: {error}. Run `hazefall check` to see what is wrong."
+        ) from error
+
+
+def _keep_beside(store: Path) -> None:
+    """Gives a store a second name, with what still stands in its write-ahead log taken in first.
+
+    A damaged store is kept as it is, and its write-ahead log beside it: to replace it is what a copy is for.
+    """
+    kept = store.with_name(f"{store.name}.replaced-{datetime.now(UTC):%Y%m%d-%H%M%S-%f}")
+    log, index = (store.with_name(store.name + ending) for ending in ("-wal", "-shm"))
+    kept_log = kept.with_name(f"{kept.name}-wal")
+    if log.exists():
+        shutil.copyfile(log, kept_log)  # SQLite removes the log of a file that is no store
+    damaged = False
+    try:
+        damaged = not _take_in_log(store)
+    finally:
+        if not damaged:
+            kept_log.unlink(missing_ok=True)
+    try:
+        kept.hardlink_to(store)
+    except OSError:  # a disk without second names
+        unfinished = kept.with_name(f"{kept.name}.unfinished")
+        shutil.copyfile(store, unfinished)
+        unfinished.rename(kept)
+    log.unlink(missing_ok=True)
+    index.unlink(missing_ok=True)
+
+
+def _take_in_log(store: Path) -> bool:
+    """Brings the write-ahead log into the store; False where it is damaged. Raises StoreProblem where it is held."""
+    try:
+        with closing(sqlite3.connect(store, timeout=WAIT_FOR_STORE_S)) as connection:
+            connection.execute("PRAGMA locking_mode = EXCLUSIVE")
+            connection.execute("BEGIN EXCLUSIVE")
+            connection.execute("ROLLBACK")
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    except sqlite3.OperationalError as error:
+        raise store_problem_from(error, str(store)) or StoreProblem(
+            f"{store} is in use: {error}. Stop the server and try again."
+        ) from error
+    except sqlite3.DatabaseError:
+        return False
+    return True

@@ -1,0 +1,259 @@
+"""Opens the store: makes it when there is none, brings an older one up to date after a copy, refuses the rest."""
+
+import shutil
+import sqlite3
+import tempfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from sqlalchemy import Connection, Engine, NullPool, create_engine, event, insert, inspect, make_url, select, text
+from sqlalchemy.exc import ArgumentError, DBAPIError
+
+from app.bundled_files import bundled_folder
+from app.errors import StoreProblem
+from app.services.store.problems import store_problem_from
+from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.revisions import StoreRevisions, read_store_revisions
+from app.settings import Settings
+from app.storage.engine import open_engine
+from app.storage.models.bench import Bench
+
+_LOCK_TIMEOUT_S = 10.0
+_OLDEST_SERVER = 13  # the first that tells the present snapshot as the watch of the store asks for it
+_POSTGRESQL_LOCK = 7_204_311  # any number, the same in every process: one migrates, the others wait
+
+
+def open_store(settings: Settings, on_progress: OnProgress | None = None) -> Engine:
+    """Engine of a store that is at the newest version.
+
+    The data folder is made if need be. An older SQLite store is first copied to `bench.sqlite.before-<revision>`,
+    then migrated in one transaction: it is either at the newest version afterwards or as it was.
+    Raises StoreProblem with what was found and what to do.
+    """
+    url = settings.store_url
+    path = sqlite_file(url)
+    where = str(path) if path else "The database"
+    revisions = read_store_revisions(bundled_folder("migrations"))
+    _make_folder(settings.data_folder)
+    if path:
+        _refuse_unwritable(path)
+    with _told_plainly(where):
+        if path is None:
+            _refuse_unfit_server(url, where)
+        if _stored_revision(url, path, revisions, where) != revisions.newest:
+            _migrate(url, path, revisions, where, on_progress or say_nothing)
+        return open_engine(url)
+
+
+def stored_revision(url: str, where: str) -> str | None:
+    """Revision of a store, which stays as it is; None where there is none. Raises StoreProblem as `open_store`."""
+    path = sqlite_file(url)
+    with _told_plainly(where):
+        if path is None:
+            _refuse_unfit_server(url, where)
+        return _stored_revision(url, path, read_store_revisions(bundled_folder("migrations")), where)
+
+
+def sqlite_file(url: str) -> Path | None:
+    """Path of a SQLite store; None for a database server."""
+    return Path(url.removeprefix("sqlite:///")) if url.startswith("sqlite:///") else None
+
+
+@contextmanager
+def _told_plainly(where: str) -> Iterator[None]:
+    try:
+        yield
+    except (DBAPIError, sqlite3.Error) as error:
+        raise store_problem_from(error, where) or StoreProblem(
+            f"{where} cannot be opened: {getattr(error, 'orig', error)}. Run `hazefall check` to see what is wrong."
+        ) from error
+    except ArgumentError as error:
+        raise StoreProblem(
+            "The address of the database, in --database or HAZEFALL_DATABASE_URL, is none: it cannot be taken apart. "
+            "Use sqlite:///PATH or postgresql://USER@HOST/NAME."
+        ) from error
+
+
+def _refuse_unfit_server(url: str, where: str) -> None:
+    kind = make_url(url).get_backend_name()
+    if kind != "postgresql":
+        raise StoreProblem(
+            f"HAZEFALL_DATABASE_URL names a kind of database that is not supported: {kind}. "
+            "Use sqlite:///PATH or postgresql://USER@HOST/NAME."
+        )
+    engine = create_engine(url, poolclass=NullPool)
+    driver = engine.dialect.loaded_dbapi
+    given, named = engine.dialect.create_connect_args(engine.url)
+    try:
+        # by the driver alone: it gives text of another encoding as bytes, over which SQLAlchemy would stumble
+        with closing(driver.connect(*given, **named)) as connection:
+            encoding = connection.info.parameter_status("server_encoding")
+            version = connection.info.server_version // 10_000
+    except driver.Error as error:
+        raise store_problem_from(error, where) or StoreProblem(
+            f"{where} cannot be opened: {error}. Correct its address in --database or HAZEFALL_DATABASE_URL."
+        ) from error
+    if encoding != "UTF8":
+        raise StoreProblem(
+            f"{where} keeps text as {encoding}; UTF8 is needed. Make another with: "
+            "createdb --encoding=UTF8 --template=template0 NAME."
+        )
+    if version < _OLDEST_SERVER:
+        raise StoreProblem(
+            f"{where} is PostgreSQL {version}; {_OLDEST_SERVER} or newer is needed. Update the database server."
+        )
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as error:
+        raise StoreProblem(
+            f"The folder {folder} cannot be written: {error.strerror}. Give the program the right to write there, "
+            "or choose another folder with --data or HAZEFALL_DATA."
+        ) from error
+
+
+def _refuse_unwritable(path: Path) -> None:
+    if not path.exists():
+        return
+    try:
+        with path.open("r+b"):
+            pass
+    except OSError as error:
+        raise StoreProblem(
+            f"The store {path} cannot be written: {error.strerror}. Give the program the right to write the file, "
+            "or choose another folder with --data or HAZEFALL_DATA."
+        ) from error
+
+
+def _stored_revision(url: str, path: Path | None, revisions: StoreRevisions, where: str) -> str | None:
+    """Revision of the store as it stands, None where there is none yet; refuses what this program cannot bring up."""
+    if path is not None:
+        found, tables = _sqlite_revision(path)
+    else:
+        engine = create_engine(url, poolclass=NullPool)
+        with engine.connect() as connection:
+            found, tables = _server_revision(connection)
+    if found is None and tables:
+        raise StoreProblem(
+            f"{where} is a database of another program: it holds {tables} tables and no store version. "
+            "Choose another folder with --data or HAZEFALL_DATA."
+        )
+    if found is not None and found not in revisions.known:
+        raise StoreProblem(
+            f"{where} is from a newer Hazefall: its version is {found}, and this program knows up to "
+            f"{revisions.newest}. Install the newer program, or open another folder."
+        )
+    return found
+
+
+def _sqlite_revision(path: Path) -> tuple[str | None, int]:
+    if not path.exists() or path.stat().st_size == 0:
+        return None, 0
+    # timeout: a store that another program holds is waited for, but not for ever
+    with closing(sqlite3.connect(path, timeout=_LOCK_TIMEOUT_S)) as connection:
+        names = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        if "alembic_version" not in names:
+            return None, len(names)
+        row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+        return (row[0] if row else None), len(names) - 1
+
+
+def _server_revision(connection: Connection) -> tuple[str | None, int]:
+    names = set(inspect(connection).get_table_names())
+    if "alembic_version" not in names:
+        return None, len(names)
+    return connection.scalar(text("SELECT version_num FROM alembic_version")), len(names) - 1
+
+
+def _migrate(url: str, path: Path | None, revisions: StoreRevisions, where: str, on_progress: OnProgress) -> None:
+    on_progress(0, 3, "Opening the store")
+    engine = _migration_engine(url)
+    with engine.begin() as connection:
+        if path is None:
+            connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _POSTGRESQL_LOCK})
+        # Again, now that nobody else can write: another process may have migrated while this one waited.
+        found = _server_revision(connection)[0]
+        if found == revisions.newest:
+            return
+        if path is not None and found is not None:
+            on_progress(1, 3, f"Copying the store of version {found}")
+            _copy_before(path, revisions.newest)
+        on_progress(2, 3, f"Bringing the store to version {revisions.newest}")
+        _run_migrations(connection)
+        if path is not None:
+            _refuse_broken_references(connection, where)
+        if connection.scalar(select(Bench.id)) is None:
+            connection.execute(insert(Bench).values(id=1))
+    engine.dispose()
+    on_progress(3, 3, "The store is ready")
+
+
+def _migration_engine(url: str) -> Engine:
+    """Foreign keys are off: rebuilding a table would otherwise delete every row that refers to it."""
+    if not url.startswith("sqlite"):
+        return create_engine(url, poolclass=NullPool)
+    engine = create_engine(url, poolclass=NullPool, connect_args={"timeout": _LOCK_TIMEOUT_S})
+
+    @event.listens_for(engine, "connect")
+    def _prepare(connection: sqlite3.Connection, _record: object) -> None:
+        connection.isolation_level = None
+        connection.execute("PRAGMA journal_mode = WAL")
+        connection.execute("PRAGMA foreign_keys = OFF")
+
+    @event.listens_for(engine, "begin")
+    def _begin(connection: Connection) -> None:
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+
+    return engine
+
+
+def _run_migrations(connection: Connection) -> None:
+    from alembic import command  # loaded when used: most starts find the store up to date
+    from alembic.config import Config
+
+    config = Config()
+    # a % in the path would be read as the start of a reference
+    config.set_main_option("script_location", str(bundled_folder("migrations")).replace("%", "%%"))
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
+
+
+def _refuse_broken_references(connection: Connection, where: str) -> None:
+    broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
+    if broken:
+        raise StoreProblem(
+            f"{where} holds {len(broken)} rows that refer to a missing row, the first in table {broken[0][0]}. "
+            "The migration was not carried out and the store is as it was. Run `hazefall check` to list them."
+        )
+
+
+def _copy_before(path: Path, revision: str) -> Path:
+    """Copies the store with SQLite's own backup, which also takes in what still stands in the write-ahead log."""
+    copy = _free_name(path.with_name(f"{path.name}.before-{revision}"))
+    needed, free = path.stat().st_size, shutil.disk_usage(path.parent).free
+    if free < needed:
+        raise StoreProblem(
+            f"The store {path} needs a copy of {needed / 1e6:.0f} MB before it is brought up to date, and "
+            f"{free / 1e6:.0f} MB are free. Make room on the disk and start again."
+        )
+    unfinished = copy.with_name(f"{copy.name}.unfinished")
+    for left_behind in path.parent.glob(f"{path.name}.before-*.unfinished*"):  # by a start that was cut off
+        left_behind.unlink()
+    with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(unfinished)) as target:
+        source.backup(target)
+    unfinished.rename(copy)
+    return copy
+
+
+def _free_name(path: Path) -> Path:
+    """The name itself or, where an earlier copy has it, the name with the next number; no copy is overwritten."""
+    number, candidate = 1, path
+    while candidate.exists():
+        number += 1
+        candidate = path.with_name(f"{path.name}.{number}")
+    return candidate

@@ -1,0 +1,75 @@
+"""The rows of a table as the store keeps them, in lots: read by key, written in one go, and as text for a hash."""
+
+import hashlib
+from collections.abc import Generator, Iterator, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, Integer, LargeBinary, Table, Text, text
+
+from app.storage.models.all_models import METADATA
+
+_ROWS_A_LOT = 2000
+
+
+def rows_in_lots(connection: Connection, table: Table) -> Generator[Sequence[tuple[Any, ...]], None, None]:
+    """All rows as the store keeps them, in the order of the key, by the driver's own cursor and a lot at a time."""
+    postgresql = connection.dialect.name != "sqlite"
+    # by bytes: a database orders text by the rules of its language otherwise
+    order = ", ".join(
+        f'"{c.name}" COLLATE "C"' if postgresql and isinstance(c.type, Text) else f'"{c.name}"'
+        for c in table.primary_key
+    )
+    driver: Any = connection.connection.driver_connection
+    cursor = driver.cursor(name="hazefall_copy") if postgresql else driver.cursor()
+    try:
+        cursor.execute(f'SELECT {_names(table)} FROM "{table.name}" ORDER BY {order}')
+        # a raw file may be large: one at a time
+        lot = 1 if any(isinstance(c.type, LargeBinary) for c in table.columns) else _ROWS_A_LOT
+        while rows := cursor.fetchmany(lot):
+            yield rows
+    finally:
+        cursor.close()
+
+
+def write_lots(connection: Connection, table: Table, lots: Iterator[Sequence[tuple[Any, ...]]]) -> None:
+    driver: Any = connection.connection.driver_connection
+    if connection.dialect.name == "sqlite":
+        marks = ", ".join("?" for _ in table.columns)
+        for rows in lots:
+            driver.executemany(f'INSERT INTO "{table.name}" ({_names(table)}) VALUES ({marks})', rows)
+        return
+    with driver.cursor() as cursor, cursor.copy(f'COPY "{table.name}" ({_names(table)}) FROM STDIN') as into:
+        for rows in lots:
+            for row in rows:
+                into.write_row(row)
+
+
+def _names(table: Table) -> str:
+    return ", ".join(f'"{column.name}"' for column in table.columns)
+
+
+def as_text(rows: Sequence[tuple[Any, ...]]) -> bytes:
+    """The rows as text for the hash: a file by its own hash, and zero without the sign that SQLite drops."""
+    plain = [
+        tuple(hashlib.sha256(v).hexdigest() if isinstance(v, bytes) else v for v in row)
+        if any(isinstance(v, bytes) for v in row)
+        else tuple(row)
+        for row in rows
+    ]
+    return repr(plain).replace("-0.0,", "0.0,").replace("-0.0)", "0.0)").encode("utf-8", "surrogatepass")
+
+
+def set_sequences(connection: Connection) -> None:
+    """New rows get the ids after those that came over; PostgreSQL counts on its own. Its planner learns the sizes."""
+    if connection.dialect.name == "sqlite":
+        return
+    for table in METADATA.sorted_tables:
+        key = list(table.primary_key)
+        if len(key) == 1 and isinstance(key[0].type, Integer):
+            connection.execute(
+                text(
+                    f"SELECT setval(pg_get_serial_sequence('{table.name}', '{key[0].name}'), max({key[0].name})) "
+                    f'FROM "{table.name}" HAVING count(*) > 0'
+                )
+            )
+    connection.execute(text("ANALYZE"))

@@ -1,0 +1,308 @@
+"""Curves of chosen trials laid over one another: readings, fit and band, counted from unit on."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Select, select
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue, NotFound
+from app.services.logs.readings import read_readings, thinned_positions
+from app.services.ranking.rows import RankingTable
+from app.services.ranking.table import RankedSetting, Ranking, lines_of_unit, rank, rank_units
+from app.services.results.stored_decay import stored_channel_decay
+from app.services.snapshot.choices import EVERY, HIGHEST, MOST_ROWS, Offered, RankingChoices
+from app.services.snapshot.evenly_spread import spread_over
+from app.services.trials.usable import usable_trials
+from app.storage.models.bench import Bench
+from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.trials import ChannelResult, Trial
+from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
+
+MOST_CURVES = 8
+SCALES = ("linear", "log")  # of the axis of levels
+_Line = TypeVar("_Line")
+_POINTS_A_CURVE = 300
+_POINTS_OF_ONE_TRIAL = 2000
+_FIT_POINTS = 120
+EMPTY_ROOM = "empty room"
+RUNNING = "unit running"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurveChoices:
+    """What the address of the overlay says.
+
+    trial_ids, unit_ids : what to draw; both empty: units spread over the ranking. A unit stands for its latest
+        usable trial at the chosen setting
+    room_id : of the units' trials and the empty room; None: the room with most trials
+    normalised : levels in percent of the start level
+    scale : "linear" or "log"
+    """
+
+    trial_ids: tuple[int, ...] = ()
+    unit_ids: tuple[int, ...] = ()
+    channel: str = ""
+    setting: str = HIGHEST
+    room_id: int | None = None
+    normalised: bool = False
+    scale: str = "linear"
+    with_empty_room: bool = True
+    with_readings: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class DecayCurve:
+    """One trial's curve. Times are minutes from unit on; levels in the channel's unit, or in percent.
+
+    levels : readings, thinned without losing peaks; no reading stands in for a missing one
+    fit_minutes, fit_levels, fit_low, fit_high : fitted curve and its 95 % band from the fit window's start on;
+        empty where there is no fit
+    cleared, time_to_clear_min, not_cleared_before_min : as stored; False and a bound where it was never reached
+    """
+
+    trial_id: int
+    unit_id: int | None
+    name: str
+    setting: str
+    room: str
+    started_at: datetime
+    kind: str
+    usable: bool
+    excluded: bool
+    minutes: tuple[float, ...]
+    levels: tuple[float, ...]
+    fit_minutes: tuple[float, ...]
+    fit_levels: tuple[float, ...]
+    fit_low: tuple[float, ...]
+    fit_high: tuple[float, ...]
+    fit_window_min: tuple[float, float] | None
+    start_level: float
+    start_level_uncertainty: float | None
+    end_min: float
+    clear_level: float
+    cleared: bool
+    time_to_clear_min: float | None
+    time_to_clear_uncertainty_min: float | None
+    not_cleared_before_min: float | None
+    total_decay_per_h: float | None
+    total_decay_uncertainty_per_h: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class DecayOverlay:
+    """Curves to lay over one another, and what was left out.
+
+    empty_room : the latest usable empty-room run of the same room, None where there is none
+    left_out : sentences on what was asked for and is not drawn
+    spread_of : of how many ranked units the curves are a spread, 0 where the reader chose
+    """
+
+    choices: CurveChoices
+    offered: Offered
+    unit: str
+    curves: tuple[DecayCurve, ...]
+    empty_room: DecayCurve | None
+    left_out: tuple[str, ...]
+    spread_of: int
+
+
+def decay_overlay(session: Session, choices: CurveChoices | None = None) -> DecayOverlay:
+    """The curves that were asked for, at most eight. Raises InvalidValue for a choice that the bench does not have."""
+    chosen = choices or CurveChoices()
+    if chosen.scale not in SCALES:
+        raise InvalidValue(f"The scale is {chosen.scale!r}; it needs linear or log.", field="scale")
+    ranking = _ranking_of(session, chosen)
+    channel, room_id = ranking.choices.channel, ranking.choices.room_id
+    chosen = replace(chosen, channel=channel, room_id=room_id)
+    left_out: list[str] = []
+    spread_of = 0
+    trial_ids = list(dict.fromkeys(chosen.trial_ids))
+    lines = [line for line in ranking.lines if line.row.usable_trials]
+    if chosen.unit_ids:
+        trial_ids += _trials_of_units(session, chosen, lines, left_out)
+    elif not trial_ids:
+        shown = spread_over(lines, MOST_CURVES - 1)
+        spread_of = len(lines)
+        trial_ids = _latest_trials(session, shown, channel, room_id)
+    if len(trial_ids) > MOST_CURVES:
+        left_out.append(f"{len(trial_ids)} curves were asked for; the first {MOST_CURVES} are drawn.")
+        trial_ids = trial_ids[:MOST_CURVES]
+    rows = {trial.id: row for row in _read(session, trial_ids, channel) if (trial := row[0])}
+    missing = [str(trial_id) for trial_id in trial_ids if trial_id not in rows]
+    if missing:
+        left_out.append(f"Without a result for this channel, or in the trash: trial {', '.join(missing)}.")
+    curves = tuple(_curve(session, rows[trial_id], chosen) for trial_id in trial_ids if trial_id in rows)
+    empty_room = _empty_room(session, chosen, curves) if chosen.with_empty_room else None
+    unit = next((row[1].unit for row in rows.values()), "µg/m³")
+    return DecayOverlay(chosen, ranking.offered, unit, curves, empty_room, tuple(left_out), spread_of)
+
+
+def _ranking_of(session: Session, chosen: CurveChoices) -> Ranking:
+    """The ranking that the curves are chosen from; a unit that is asked for alone is read alone."""
+    asked = RankingChoices(setting=chosen.setting, channel=chosen.channel, room_id=chosen.room_id, limit=MOST_ROWS)
+    if len(chosen.unit_ids) == 1 and chosen.setting == EVERY:
+        known = lines_of_unit(session, chosen.unit_ids[0], asked)
+        return rank(RankingTable(known.lines, known.offered), asked, session)
+    return rank_units(session, asked)
+
+
+def _trials_of_units(
+    session: Session, chosen: CurveChoices, lines: list[RankedSetting], left_out: list[str]
+) -> list[int]:
+    by_unit: dict[int, list[RankedSetting]] = {}
+    for line in lines:
+        by_unit.setdefault(line.row.unit_id, []).append(line)
+    wanted = [line for unit_id in dict.fromkeys(chosen.unit_ids) for line in by_unit.get(unit_id, [])]
+    absent = [str(unit_id) for unit_id in chosen.unit_ids if unit_id not in by_unit]
+    if absent:
+        left_out.append(f"Without a usable trial at this setting in this room: unit {', '.join(absent)}.")
+    return _latest_trials(session, wanted, chosen.channel, chosen.room_id)
+
+
+def _latest_trials(session: Session, lines: list[RankedSetting], channel: str, room_id: int | None) -> list[int]:
+    """The latest usable trial of each line, in the order of the lines."""
+    setting_ids = [line.row.setting_id for line in lines if line.row.setting_id is not None]
+    trials = usable_trials(session, setting_ids, channel, room_id)
+    return [trials[setting_id][-1] for setting_id in setting_ids if setting_id in trials]
+
+
+_Row = tuple[Trial, ChannelResult, str, str | None, str | None, str | None]
+
+
+def _select() -> Select[Trial, ChannelResult, str, str | None, str | None, str | None]:
+    return (
+        select(Trial, ChannelResult, Room.name, UnitUnderTest.maker, UnitUnderTest.model, SpeedSetting.name)
+        .join(ChannelResult, ChannelResult.trial_id == Trial.id)
+        .join(Room, Room.id == Trial.room_id)
+        .outerjoin(UnitUnderTest, UnitUnderTest.id == Trial.unit_under_test_id)
+        .outerjoin(SpeedSetting, SpeedSetting.id == Trial.setting_id)
+    )
+
+
+def _read(session: Session, trial_ids: list[int], channel: str) -> list[_Row]:
+    found = session.execute(
+        _select().where(
+            Trial.id.in_(trial_ids),
+            ChannelResult.channel == channel,
+            Trial.trashed_at.is_(None),
+            UnitUnderTest.trashed_at.is_(None),  # of an empty-room run there is no unit, and so nothing either
+        )
+    )
+    return list(found)
+
+
+def _empty_room(session: Session, chosen: CurveChoices, curves: tuple[DecayCurve, ...]) -> DecayCurve | None:
+    if any(curve.kind == EMPTY_ROOM for curve in curves):
+        return None  # drawn already
+    found = session.execute(
+        _select()
+        .where(
+            Trial.kind == EMPTY_ROOM,
+            Trial.room_id == chosen.room_id,
+            Trial.excluded_at.is_(None),
+            Trial.trashed_at.is_(None),
+            ChannelResult.channel == chosen.channel,
+            ChannelResult.usable == True,  # noqa: E712  # a column; PostgreSQL has no IS for numbers
+        )
+        .order_by(Trial.started_at.desc(), Trial.id.desc())
+        .limit(1)
+    ).first()
+    return None if found is None else _curve(session, found, chosen)
+
+
+def trial_curve(session: Session, trial_id: int, channel: str = "") -> DecayCurve:
+    """The curve of one trial with everything its log holds, the smoke before unit on included (minutes below zero).
+
+    Raises NotFound for a trial without a result for the channel.
+    """
+    if not channel:
+        channel = session.scalar(select(Bench.main_channel)) or "pm2_5"
+    rows = _read(session, [trial_id], channel)
+    if not rows:
+        raise NotFound("result for this channel of trial", trial_id)
+    return _curve(session, rows[0], CurveChoices(channel=channel), whole_log=True)
+
+
+def _curve(session: Session, row: _Row, chosen: CurveChoices, *, whole_log: bool = False) -> DecayCurve:
+    trial, result, room, maker, model, setting = row
+    factor = 100.0 / result.start_level if chosen.normalised and result.start_level > 0 else 1.0
+    minutes, levels = np.empty(0), np.empty(0)
+    if chosen.with_readings:
+        minutes, levels = _readings(session, trial, result, whole_log=whole_log)
+    end_min = (result.end_s - result.unit_on_s) / 60
+    fit_minutes, fitted = fitted_curve(result, end_min)
+    window = None
+    if result.fit_window_start_min is not None and result.fit_window_end_min is not None:
+        window = (result.fit_window_start_min, result.fit_window_end_min)
+    return DecayCurve(
+        trial_id=trial.id,
+        unit_id=trial.unit_under_test_id,
+        name="Empty room" if trial.kind == EMPTY_ROOM else f"{maker} {model}",
+        setting=setting or "",
+        room=room,
+        started_at=trial.started_at,
+        kind=trial.kind,
+        usable=result.usable,
+        excluded=trial.excluded_at is not None,
+        minutes=_plain(minutes),
+        levels=_plain(levels * factor),
+        fit_minutes=_plain(fit_minutes),
+        fit_levels=_plain(fitted[0] * factor),
+        fit_low=_plain(fitted[1] * factor),
+        fit_high=_plain(fitted[2] * factor),
+        fit_window_min=window,
+        start_level=result.start_level,
+        start_level_uncertainty=result.start_level_uncertainty,
+        end_min=end_min,
+        clear_level=result.clear_level * factor,
+        cleared=result.cleared,
+        time_to_clear_min=result.time_to_clear_min,
+        time_to_clear_uncertainty_min=result.time_to_clear_uncertainty_min,
+        not_cleared_before_min=result.not_cleared_before_min,
+        total_decay_per_h=result.total_decay_per_h,
+        total_decay_uncertainty_per_h=result.total_decay_uncertainty_per_h,
+    )
+
+
+_Levels = NDArray[np.float64]
+
+
+def _readings(session: Session, trial: Trial, result: ChannelResult, *, whole_log: bool) -> tuple[_Levels, _Levels]:
+    """Readings from unit on to the end of the run, or of the whole log, thinned."""
+    log = read_readings(session, trial.log_id, [result.channel])
+    level = log.levels[result.channel]
+    kept = np.isfinite(level)
+    if not whole_log:
+        kept &= (log.elapsed_s >= result.unit_on_s) & (log.elapsed_s <= result.end_s + 1e-6)
+    minutes, level = (log.elapsed_s[kept] - result.unit_on_s) / 60, level[kept]
+    places = thinned_positions(minutes, level, _POINTS_OF_ONE_TRIAL if whole_log else _POINTS_A_CURVE)
+    return minutes[places], level[places]
+
+
+def fitted_curve(result: ChannelResult, end_min: float) -> tuple[_Levels, tuple[_Levels, _Levels, _Levels]]:
+    """Minutes from the start of the fit window to the end of the run, with the fitted level and its 95 % band.
+
+    All empty where the result has no fit.
+    """
+    from app.compute.decay.analysis import (
+        decay_curve,  # loaded when used: the curve needs scipy, a page of tables does not
+    )
+
+    nothing = np.empty(0)
+    start = result.fit_window_start_min
+    if start is None or result.total_decay_per_h is None or end_min <= start:
+        return nothing, (nothing, nothing, nothing)
+    minutes = np.linspace(start, end_min, _FIT_POINTS)
+    level, low, high = decay_curve(stored_channel_decay(result), minutes)
+    if not bool(np.all(np.isfinite(level))):
+        return nothing, (nothing, nothing, nothing)
+    return minutes, (level, np.maximum(low, 0.0), high)
+
+
+def _plain(values: _Levels) -> tuple[float, ...]:
+    """As plain numbers with six significant digits, which is more than any logger gives."""
+    return tuple(float(f"{value:.6g}") for value in values.tolist())

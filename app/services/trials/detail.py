@@ -1,0 +1,146 @@
+"""One trial with everything known of it, as its page and the API show it."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import Select, select
+from sqlalchemy.orm import Session, selectinload
+
+from app.compute.clean_air.rate import air_changes_per_h
+from app.compute.statistics.asymmetric import AsymmetricMeasured
+from app.compute.statistics.measured import Measured
+from app.errors import NotFound
+from app.services.logs.channel_order import in_order
+from app.services.results.rows import stored_measured
+from app.services.trials.list import TrialFilter, filtered_trials
+from app.services.units.lists import ListPart, list_part
+from app.storage.models.logs import Log
+from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, ResultNote, Trial
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelDetail:
+    """Results of one channel. A quantity that does not exist is None, and a note says why.
+
+    natural_decay : of the room on one day; empty_room_trials : the runs that it rests on
+    predicted_clear_min : when the fitted curve gets to the clear level, an estimate
+    start_level, background_level, time_to_clear : None also where their uncertainty is not known
+    """
+
+    result: ChannelResult
+    total_decay: Measured | None
+    natural_decay: Measured | None
+    clean_air_delivery_rate: AsymmetricMeasured | None
+    air_changes: Measured | None
+    standard_clearing_time: AsymmetricMeasured | None
+    predicted_clear_min: Measured | None
+    start_level: Measured | None
+    background_level: Measured | None
+    time_to_clear: Measured | None
+    empty_room_trials: tuple[int, ...]
+    notes: tuple[ResultNote, ...]
+
+    @property
+    def channel(self) -> str:
+        return self.result.channel
+
+
+@dataclass(frozen=True, slots=True)
+class TrialDetail:
+    """A trial and its channels, the particle mass channels first."""
+
+    trial: Trial
+    channels: tuple[ChannelDetail, ...]
+
+    def channel(self, name: str) -> ChannelDetail | None:
+        return next((channel for channel in self.channels if channel.channel == name), None)
+
+
+def trial_detail(session: Session, trial_id: int) -> TrialDetail:
+    """Raises NotFound where there is no such trial; one in the trash is found."""
+    statement = with_everything(select(Trial).where(Trial.id == trial_id))
+    trial = session.scalar(statement.execution_options(populate_existing=True))
+    if trial is None:
+        raise NotFound("trial", trial_id)
+    return detail_of(trial)
+
+
+def list_details(
+    session: Session, wanted: TrialFilter, limit: int = 20, cursor: str | None = None
+) -> ListPart[TrialDetail]:
+    """Trials with everything, the last added first."""
+    statement = with_everything(filtered_trials(wanted))
+    part = list_part(session, statement, Trial.id, limit, cursor, newest_first=True)
+    return ListPart(tuple(detail_of(trial) for trial in part.rows), part.next_cursor)
+
+
+def with_everything(statement: Select[Trial]) -> Select[Trial]:
+    """The statement with all that `detail_of` needs, in a few queries whatever the number of trials."""
+    results = selectinload(Trial.results)
+    return statement.options(
+        selectinload(Trial.unit_under_test),
+        selectinload(Trial.setting),
+        selectinload(Trial.room),
+        selectinload(Trial.smoke_source),
+        selectinload(Trial.logger),
+        selectinload(Trial.log).selectinload(Log.channels),
+        results.selectinload(ChannelResult.notes),
+        results.selectinload(ChannelResult.pool).selectinload(NaturalDecayPool.runs),
+    )
+
+
+def detail_of(trial: Trial) -> TrialDetail:
+    results = {result.channel: result for result in trial.results}
+    return TrialDetail(trial, tuple(_channel(results[name]) for name in in_order(results)))
+
+
+def _channel(result: ChannelResult) -> ChannelDetail:
+    total = stored_measured(
+        result.total_decay_per_h, result.total_decay_uncertainty_per_h, result.total_decay_degrees_of_freedom
+    )
+    natural = None if result.pool is None else _on_one_day(result.pool)
+    return ChannelDetail(
+        result=result,
+        total_decay=total,
+        natural_decay=natural,
+        clean_air_delivery_rate=_with_interval(
+            result.clean_air_delivery_rate_m3_per_h,
+            result.clean_air_delivery_rate_uncertainty,
+            result.clean_air_delivery_rate_low_95,
+            result.clean_air_delivery_rate_high_95,
+        ),
+        air_changes=air_changes_per_h(total, natural) if total and natural else None,
+        standard_clearing_time=_with_interval(
+            result.standard_clearing_time_min,
+            result.standard_clearing_time_uncertainty_min,
+            result.standard_clearing_time_low_95_min,
+            result.standard_clearing_time_high_95_min,
+        ),
+        predicted_clear_min=stored_measured(result.predicted_clear_min, result.predicted_clear_uncertainty_min, None),
+        start_level=stored_measured(result.start_level, result.start_level_uncertainty, None),
+        background_level=stored_measured(result.background_level, result.background_uncertainty, None),
+        time_to_clear=stored_measured(result.time_to_clear_min, result.time_to_clear_uncertainty_min, None),
+        empty_room_trials=_trials_of(result.pool.runs if result.pool else ()),
+        notes=tuple(result.notes),
+    )
+
+
+def _on_one_day(pool: NaturalDecayPool) -> Measured:
+    if pool.on_one_day_uncertainty_per_h is None:
+        degrees = math.inf if pool.degrees_of_freedom is None else pool.degrees_of_freedom
+        return Measured(pool.natural_decay_per_h, pool.uncertainty_per_h, degrees)
+    degrees = math.inf if pool.on_one_day_degrees_of_freedom is None else pool.on_one_day_degrees_of_freedom
+    return Measured(pool.natural_decay_per_h, pool.on_one_day_uncertainty_per_h, degrees)
+
+
+def _with_interval(
+    value: float | None, uncertainty: float | None, low: float | None, high: float | None
+) -> AsymmetricMeasured | None:
+    if value is None or uncertainty is None or low is None or high is None:
+        return None
+    return AsymmetricMeasured(value, uncertainty, low, high)
+
+
+def _trials_of(runs: Sequence[NaturalDecayPoolRun]) -> tuple[int, ...]:
+    return tuple(sorted(run.trial_id for run in runs))

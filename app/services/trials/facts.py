@@ -1,0 +1,61 @@
+"""Changing what was told of a trial: its unit, setting, room, logger, smoke source, tester and notes."""
+
+from dataclasses import fields
+from datetime import UTC, datetime
+
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue
+from app.services.logs.trial_fields import NewTrial, checked_trial
+from app.services.results.summaries import refresh_summaries
+from app.services.results.trial_results import get_trial, reanalyse_trials
+from app.services.store.audit import AT_THE_DESK, record_change
+from app.storage.models.trials import Trial
+
+CHANGEABLE = (
+    "unit_under_test_id",
+    "setting_id",
+    "room_id",
+    "smoke_source_id",
+    "logger_id",
+    "tested_by",
+    "filter_state",
+    "notes",
+)
+_WORDS_ONLY = frozenset({"tested_by", "filter_state", "notes"})
+
+
+def change_trial_facts(
+    session: Session,
+    trial_id: int,
+    changed: dict[str, object],
+    *,
+    who: str = AT_THE_DESK,
+    why: str = "",
+    now: datetime | None = None,
+) -> Trial:
+    """Changes the named facts, each with a record. Where the trial moves to another unit, setting, room, source or
+    logger its results follow, and so do the summaries that it left."""
+    unknown = sorted(changed.keys() - set(CHANGEABLE))
+    if unknown:
+        raise InvalidValue(
+            f"{unknown[0]!r} of a trial cannot be changed; these can: {', '.join(CHANGEABLE)}.", field=unknown[0]
+        )
+    trial = get_trial(session, trial_id)
+    asked = {field.name: getattr(trial, field.name) for field in fields(NewTrial) if hasattr(trial, field.name)}
+    checked = checked_trial(session, NewTrial(**(asked | changed)))
+    left_setting = trial.setting_id
+    moved = set()
+    for name in CHANGEABLE:
+        before, after = getattr(trial, name), getattr(checked, name)
+        if before != after:
+            setattr(trial, name, after)
+            record_change(session, who, "changed", "trial", trial_id, name, before, after, why, at=now)
+            moved.add(name)
+    if moved - _WORDS_ONLY:
+        session.flush()
+        at = now or datetime.now(UTC)
+        reanalyse_trials(session, [trial_id], who=who, why=why or "what was told of the trial was changed", now=at)
+        if left_setting is not None and left_setting != trial.setting_id:
+            refresh_summaries(session, {left_setting}, at)
+    return trial

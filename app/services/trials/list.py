@@ -1,0 +1,114 @@
+"""The trials of the bench, narrowed down and a page at a time."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Select, distinct, func, select
+from sqlalchemy.orm import Session, selectinload
+
+from app.errors import InvalidValue
+from app.services.logs.trial_fields import KINDS_OF_TRIAL
+from app.services.units.lists import ListPart, list_part
+from app.storage.models.trials import ChannelResult, Trial
+
+STATES = ("kept", "excluded", "trashed")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrialFilter:
+    """Which trials are asked for; empty: all outside the trash.
+
+    state : "kept" (combined), "excluded" (listed, not combined) or "trashed"
+    """
+
+    unit_under_test_id: int | None = None
+    setting_id: int | None = None
+    room_id: int | None = None
+    kind: str = ""
+    state: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ListedTrial:
+    """A trial of a list with the result of one channel; None where it has none of that channel."""
+
+    trial: Trial
+    result: ChannelResult | None
+
+
+@dataclass(frozen=True, slots=True)
+class TrialCount:
+    """How many trials a list holds in all its parts, of which kind, of how many units, and from when to when.
+
+    first, last : start of the first and of the last run; None where there is no trial
+    """
+
+    trials: int
+    with_unit: int
+    units: int
+    excluded: int
+    first: datetime | None
+    last: datetime | None
+
+    @property
+    def empty_rooms(self) -> int:
+        return self.trials - self.with_unit
+
+
+def count_trials(session: Session, wanted: TrialFilter) -> TrialCount:
+    """The trials asked for, counted. Raises InvalidValue as `filtered_trials`."""
+    statement = filtered_trials(wanted).with_only_columns(
+        func.count(),
+        func.count(Trial.unit_under_test_id),
+        func.count(distinct(Trial.unit_under_test_id)),
+        func.count(Trial.excluded_at),
+        func.min(Trial.started_at),
+        func.max(Trial.started_at),
+    )
+    return TrialCount(*session.execute(statement).one())
+
+
+def filtered_trials(wanted: TrialFilter) -> Select[Trial]:
+    """The statement for the trials asked for. Raises InvalidValue for a kind or state that there is not."""
+    statement = select(Trial)
+    if wanted.kind:
+        _one_of(wanted.kind, KINDS_OF_TRIAL, "kind")
+        statement = statement.where(Trial.kind == wanted.kind)
+    if wanted.state == "trashed":
+        statement = statement.where(Trial.trashed_at.is_not(None))
+    else:
+        statement = statement.where(Trial.trashed_at.is_(None))
+    if wanted.state:
+        _one_of(wanted.state, STATES, "state")
+    if wanted.state == "kept":
+        statement = statement.where(Trial.excluded_at.is_(None))
+    if wanted.state == "excluded":
+        statement = statement.where(Trial.excluded_at.is_not(None))
+    for column, value in (
+        (Trial.unit_under_test_id, wanted.unit_under_test_id),
+        (Trial.setting_id, wanted.setting_id),
+        (Trial.room_id, wanted.room_id),
+    ):
+        if value is not None:
+            statement = statement.where(column == value)
+    return statement
+
+
+def list_trials(
+    session: Session, wanted: TrialFilter, channel: str, limit: int = 100, cursor: str | None = None
+) -> ListPart[ListedTrial]:
+    """Trials, the last added first, each with the result of one channel."""
+    statement = filtered_trials(wanted).options(
+        selectinload(Trial.unit_under_test),
+        selectinload(Trial.setting),
+        selectinload(Trial.room),
+        selectinload(Trial.results.and_(ChannelResult.channel == channel)),
+    )
+    part = list_part(session, statement, Trial.id, limit, cursor, newest_first=True)
+    rows = tuple(ListedTrial(trial, trial.results[0] if trial.results else None) for trial in part.rows)
+    return ListPart(rows, part.next_cursor)
+
+
+def _one_of(value: str, known: tuple[str, ...], field: str) -> None:
+    if value not in known:
+        raise InvalidValue(f"The {field} is {value[:40]!r}; it needs one of: {', '.join(known)}.", field=field)

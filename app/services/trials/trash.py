@@ -1,0 +1,95 @@
+"""The trash: trials and units lie there until they are taken back; nothing is deleted, and no log file is lost.
+
+There is no removal for good, neither here nor by a command: what was measured is evidence, its raw file the more so,
+and a trial in the trash costs no more than the room it takes.
+"""
+
+from datetime import UTC, datetime
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue
+from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.checked_values import LONGEST_TEXT, optional_text, required_text
+from app.services.units.entry import SUBJECT, get_unit
+from app.storage.models.trials import Trial
+from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
+
+
+def trash_unit(
+    session: Session, unit_id: int, *, who: str = AT_THE_DESK, why: str, now: datetime | None = None
+) -> UnitUnderTest:
+    """Takes a unit off the bench; its trials stay with it. Raises InvalidValue without a reason."""
+    reason = _reason(why, "the unit")
+    unit = get_unit(session, unit_id)
+    _refuse_if(unit.trashed_at is not None, f"{unit.maker} {unit.model} lies in the trash already.")
+    unit.trashed_at = now or datetime.now(UTC)
+    record_change(session, who, "trashed", SUBJECT, unit_id, why=reason, at=now)
+    _refresh_what_it_lends(session, unit_id, now)
+    return unit
+
+
+def untrash_unit(
+    session: Session, unit_id: int, *, who: str = AT_THE_DESK, why: str = "", now: datetime | None = None
+) -> UnitUnderTest:
+    """Puts a unit back on the bench, with all that was known of it."""
+    reason = optional_text(why, "why", "The reason")
+    unit = get_unit(session, unit_id)
+    _refuse_if(unit.trashed_at is None, f"{unit.maker} {unit.model} does not lie in the trash.")
+    unit.trashed_at = None
+    record_change(session, who, "untrashed", SUBJECT, unit_id, why=reason, at=now)
+    _refresh_what_it_lends(session, unit_id, now)
+    return unit
+
+
+def trash_trial(
+    session: Session, trial_id: int, *, who: str = AT_THE_DESK, why: str, now: datetime | None = None
+) -> Trial:
+    """Takes a trial out of the bench; what rested on it is derived again, each move recorded.
+
+    Its results, readings and raw file stay. Raises InvalidValue without a reason.
+    """
+    from app.services.results.trial_results import get_trial
+    from app.services.results.update_derived import settle_results  # loaded when used: it needs scipy
+
+    reason = _reason(why, "the trial")
+    trial = get_trial(session, trial_id)
+    _refuse_if(trial.trashed_at is not None, f"Trial {trial_id} lies in the trash already.")
+    trial.trashed_at = now or datetime.now(UTC)
+    record_change(session, who, "trashed", "trial", trial_id, why=reason, at=now)
+    settle_results(session, [trial_id], who=who, why=f"trial {trial_id} was put in the trash: {reason}", now=now)
+    return trial
+
+
+def untrash_trial(
+    session: Session, trial_id: int, *, who: str = AT_THE_DESK, why: str = "", now: datetime | None = None
+) -> Trial:
+    """Brings a trial back with the results that it had; what rests on it is derived again."""
+    from app.services.results.trial_results import get_trial
+    from app.services.results.update_derived import settle_results  # loaded when used: it needs scipy
+
+    reason = optional_text(why, "why", "The reason")
+    trial = get_trial(session, trial_id)
+    _refuse_if(trial.trashed_at is None, f"Trial {trial_id} does not lie in the trash.")
+    trial.trashed_at = None
+    record_change(session, who, "untrashed", "trial", trial_id, why=reason, at=now)
+    settle_results(session, [trial_id], who=who, why=f"trial {trial_id} was taken back from the trash", now=now)
+    return trial
+
+
+def _refresh_what_it_lends(session: Session, unit_id: int, now: datetime | None) -> None:
+    """The scatter of a unit's repeats is lent to others while the unit is on the bench."""
+    from app.services.results.summaries import refresh_summaries  # loaded when used: it needs scipy
+
+    settings = session.scalars(select(SpeedSetting.id).where(SpeedSetting.unit_under_test_id == unit_id)).all()
+    refresh_summaries(session, settings, now or datetime.now(UTC))
+
+
+def _reason(why: str, of_what: str) -> str:
+    return required_text(why, "why", f"The reason for putting {of_what} in the trash", LONGEST_TEXT)
+
+
+def _refuse_if(wrong: bool, message: str) -> None:
+    if wrong:
+        raise InvalidValue(f"{message} Nothing was changed.")

@@ -1,0 +1,36 @@
+"""The trials of settings that a result may rest on."""
+
+from collections.abc import Collection
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.storage.models.trials import ChannelResult, Trial
+from app.storage.models.units_under_test import SpeedSetting
+
+
+def usable_trials(
+    session: Session, setting_ids: Collection[int], channel: str, room_id: int | None
+) -> dict[int, tuple[int, ...]]:
+    """Setting id to its trials in a room with a usable result in the channel, from the oldest; without those that
+    have none."""
+    found: dict[int, list[int]] = {}
+    for setting_id, in_room, trial_id in session.execute(
+        select(Trial.setting_id, Trial.room_id, Trial.id)
+        .join(ChannelResult, ChannelResult.trial_id == Trial.id)
+        .where(
+            # by the units and not by the room, which has most trials of a bench: a store may look through all of them
+            Trial.unit_under_test_id.in_(
+                select(SpeedSetting.unit_under_test_id).where(SpeedSetting.id.in_(setting_ids))
+            ),
+            Trial.setting_id.in_(setting_ids),
+            Trial.excluded_at.is_(None),
+            Trial.trashed_at.is_(None),
+            ChannelResult.channel == channel,
+            ChannelResult.usable == True,  # noqa: E712  # a column; PostgreSQL has no IS for numbers
+        )
+        .order_by(Trial.started_at, Trial.id)
+    ):
+        if in_room == room_id and setting_id is not None:
+            found.setdefault(setting_id, []).append(trial_id)
+    return {setting_id: tuple(ids) for setting_id, ids in found.items()}

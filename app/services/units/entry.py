@@ -1,0 +1,185 @@
+"""Units under test and their speed settings: adding them, changing them, with a record of each change."""
+
+from dataclasses import dataclass, fields
+from datetime import UTC, date, datetime
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from app.errors import AlreadyStored, InvalidValue, NotFound
+from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.checked_values import (
+    LARGEST_COUNT,
+    LONGEST_TEXT,
+    day_seen,
+    one_of,
+    optional_above_zero,
+    optional_text,
+    required_text,
+)
+from app.storage.models.units_under_test import KINDS_OF_CLEANING, SpeedSetting, UnitUnderTest
+
+SUBJECT = "unit under test"
+CONSUMABLES_STATES = ("unknown", "none needed", "listed")
+KINDS_THAT_MAY_MAKE_OZONE = ("electrostatic", "ioniser", "ultraviolet")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewUnit:
+    """What is known of a machine when it comes to the bench; sizes in mm, mass in kg."""
+
+    maker: str
+    model: str
+    kind: str = "other"
+    makes_ozone: bool | None = None  # None: as the kind of cleaning suggests
+    consumables_state: str = "unknown"
+    width_mm: float | None = None
+    depth_mm: float | None = None
+    height_mm: float | None = None
+    mass_kg: float | None = None
+    bought_on: date | None = None
+    bought_from: str = ""
+    serial_number: str = ""
+    notes: str = ""
+
+
+def has_units(session: Session) -> bool:
+    """Whether any unit stands on the bench, those in the trash left aside."""
+    return session.scalar(select(UnitUnderTest.id).where(UnitUnderTest.trashed_at.is_(None)).limit(1)) is not None
+
+
+def get_unit(session: Session, unit_id: int) -> UnitUnderTest:
+    unit = session.get(UnitUnderTest, unit_id)
+    if unit is None:
+        raise NotFound("unit under test", unit_id)
+    return unit
+
+
+def add_unit(session: Session, new_unit: NewUnit, *, who: str = AT_THE_DESK, now: datetime | None = None) -> int:
+    """Adds a unit under test and returns its id.
+
+    Raises InvalidValue with the field at fault, AlreadyStored where maker and model are on the bench already.
+    """
+    values = _checked(new_unit)
+    _refuse_second(session, str(values["maker"]), str(values["model"]))
+    unit = UnitUnderTest(**values, created_at=now or datetime.now(UTC))
+    session.add(unit)
+    session.flush()
+    record_change(session, who, "added", SUBJECT, unit.id, after=f"{unit.maker} {unit.model}", at=now)
+    return unit.id
+
+
+def change_unit(
+    session: Session, unit_id: int, changed: dict[str, object], *, who: str = AT_THE_DESK, why: str = ""
+) -> UnitUnderTest:
+    """Changes the named fields of a unit; each field that really changes is recorded with its old value."""
+    unit = get_unit(session, unit_id)
+    names = [field.name for field in fields(NewUnit)]
+    unknown = sorted(changed.keys() - set(names))
+    if unknown:
+        raise InvalidValue(f"A unit has no field {unknown[0]!r}; it has: {', '.join(names)}.", field=unknown[0])
+    asked = {name: getattr(unit, name) for name in names} | changed
+    values = _checked(NewUnit(**asked))
+    if (values["maker"], values["model"]) != (unit.maker, unit.model):
+        _refuse_second(session, str(values["maker"]), str(values["model"]), apart_from=unit_id)
+    for name in names:
+        before, after = getattr(unit, name), values[name]
+        if before != after:
+            setattr(unit, name, after)
+            record_change(session, who, "changed", SUBJECT, unit_id, name, before, after, why)
+    return unit
+
+
+def add_setting(
+    session: Session,
+    unit_id: int,
+    name: str,
+    *,
+    position: int | None = None,
+    is_highest: bool = False,
+    who: str = AT_THE_DESK,
+) -> int:
+    """Adds a speed setting and returns its id; without a position it comes after the fastest so far."""
+    unit = get_unit(session, unit_id)
+    checked_name = required_text(name, "setting", "The name of the setting")
+    present = session.scalars(select(SpeedSetting).where(SpeedSetting.unit_under_test_id == unit_id)).all()
+    if any(setting.name.casefold() == checked_name.casefold() for setting in present):
+        raise AlreadyStored(
+            f"{unit.maker} {unit.model} has a setting {checked_name!r} already. Choose it from the list, "
+            "or give the new one another name.",
+            field="setting",
+        )
+    if is_highest:
+        for setting in present:
+            setting.is_highest = False
+    setting = SpeedSetting(
+        unit_under_test_id=unit_id,
+        name=checked_name,
+        position=max((s.position for s in present), default=0) + 1 if position is None else _position(position),
+        is_highest=is_highest,
+    )
+    session.add(setting)
+    session.flush()
+    record_change(session, who, "added", SUBJECT, unit_id, "setting", None, checked_name)
+    return setting.id
+
+
+def _position(position: int) -> int:
+    if not 0 <= position <= LARGEST_COUNT:
+        raise InvalidValue(
+            f"The position of the setting is {position:g}; a whole number from 0 to {LARGEST_COUNT} is needed. "
+            "Correct it.",
+            field="position",
+        )
+    return position
+
+
+def find_setting(session: Session, unit_id: int, name: str) -> int | None:
+    """Id of the setting of that name, capitals aside."""
+    return session.scalar(
+        select(SpeedSetting.id).where(
+            SpeedSetting.unit_under_test_id == unit_id, func.lower(SpeedSetting.name) == name.strip().lower()
+        )
+    )
+
+
+def find_unit(session: Session, maker: str, model: str) -> int | None:
+    """Id of the unit of that maker and model, capitals aside."""
+    return session.scalar(
+        select(UnitUnderTest.id).where(
+            func.lower(UnitUnderTest.maker) == maker.strip().lower(),
+            func.lower(UnitUnderTest.model) == model.strip().lower(),
+        )
+    )
+
+
+def _refuse_second(session: Session, maker: str, model: str, apart_from: int | None = None) -> None:
+    present = find_unit(session, maker, model)
+    if present is not None and present != apart_from:
+        raise AlreadyStored(
+            f"{maker} {model} is on the bench already, as unit {present}. Open that unit, take it back from the trash "
+            "if it lies there, or give this one another model name.",
+            field="model",
+        )
+
+
+def _checked(new: NewUnit) -> dict[str, object]:
+    kind = one_of(new.kind, KINDS_OF_CLEANING, "kind", "The kind of cleaning")
+    makes_ozone = kind in KINDS_THAT_MAY_MAKE_OZONE if new.makes_ozone is None else new.makes_ozone
+    return {
+        "maker": required_text(new.maker, "maker", "The maker"),
+        "model": required_text(new.model, "model", "The model"),
+        "kind": kind,
+        "makes_ozone": makes_ozone,
+        "consumables_state": one_of(
+            new.consumables_state, CONSUMABLES_STATES, "consumables_state", "What is known of consumables"
+        ),
+        "width_mm": optional_above_zero(new.width_mm, "width_mm", "The width", "mm"),
+        "depth_mm": optional_above_zero(new.depth_mm, "depth_mm", "The depth", "mm"),
+        "height_mm": optional_above_zero(new.height_mm, "height_mm", "The height", "mm"),
+        "mass_kg": optional_above_zero(new.mass_kg, "mass_kg", "The mass", "kg"),
+        "bought_on": None if new.bought_on is None else day_seen(new.bought_on, "bought_on", "The purchase"),
+        "bought_from": optional_text(new.bought_from, "bought_from", "Where it was bought"),
+        "serial_number": optional_text(new.serial_number, "serial_number", "The serial number"),
+        "notes": optional_text(new.notes, "notes", "The notes", LONGEST_TEXT),
+    }

@@ -1,0 +1,102 @@
+"""Lists of what is on the bench, a page at a time, in the order in which things were added."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Generic, TypeVar
+
+from sqlalchemy import Select, select
+from sqlalchemy.orm import InstrumentedAttribute, Session, selectinload
+
+from app.errors import InvalidValue, NotFound
+from app.services.units.with_parts import UnitWithParts, with_parts
+from app.storage.models.rooms_and_loggers import Logger, Room, SmokeSource
+from app.storage.models.tariffs import Tariff
+from app.storage.models.units_under_test import Consumable, UnitUnderTest
+from app.storage.words_in_columns import word_stands_in
+
+MOST_ROWS = 500
+Row = TypeVar("Row")
+
+
+@dataclass(frozen=True, slots=True)
+class ListPart(Generic[Row]):
+    """A part of a list. `next_cursor` asks for the part after it; None at the end."""
+
+    rows: tuple[Row, ...]
+    next_cursor: str | None
+
+
+def list_part(
+    session: Session,
+    statement: Select[Any],
+    id_column: InstrumentedAttribute[int],
+    limit: int,
+    cursor: str | None,
+    *,
+    newest_first: bool = False,
+) -> ListPart[Any]:
+    """The rows after `cursor`, at most `limit`; the cursor is what an earlier part gave."""
+    if not 1 <= limit <= MOST_ROWS:
+        raise InvalidValue(f"The limit is {limit}; it needs a whole number from 1 to {MOST_ROWS}.", field="limit")
+    if cursor is not None:
+        after = _position(cursor)
+        statement = statement.where(id_column < after if newest_first else id_column > after)
+    order = id_column.desc() if newest_first else id_column.asc()
+    found = session.scalars(statement.order_by(order).limit(limit + 1)).all()
+    kept = tuple(found[:limit])
+    return ListPart(kept, str(kept[-1].id) if len(found) > limit else None)
+
+
+def _position(cursor: str) -> int:
+    if not cursor.isdecimal() or len(cursor) > 15:
+        raise InvalidValue(
+            f"The cursor is {cursor[:40]!r}; it needs the next_cursor of an earlier answer, or none for the start.",
+            field="cursor",
+        )
+    return int(cursor)
+
+
+def list_rooms(session: Session, limit: int = MOST_ROWS, cursor: str | None = None) -> ListPart[Room]:
+    return list_part(session, select(Room), Room.id, limit, cursor)
+
+
+def list_loggers(session: Session, limit: int = MOST_ROWS, cursor: str | None = None) -> ListPart[Logger]:
+    return list_part(session, select(Logger), Logger.id, limit, cursor)
+
+
+def list_smoke_sources(session: Session, limit: int = MOST_ROWS, cursor: str | None = None) -> ListPart[SmokeSource]:
+    return list_part(session, select(SmokeSource), SmokeSource.id, limit, cursor)
+
+
+def list_tariffs(session: Session, limit: int = MOST_ROWS, cursor: str | None = None) -> ListPart[Tariff]:
+    return list_part(session, select(Tariff), Tariff.id, limit, cursor)
+
+
+def list_units(
+    session: Session, limit: int = MOST_ROWS, cursor: str | None = None, *, search: str = "", trashed: bool = False
+) -> ListPart[UnitWithParts]:
+    """Units with settings, prices and consumables; `search` looks in maker and model, capitals aside."""
+    lies = UnitUnderTest.trashed_at.is_not(None) if trashed else UnitUnderTest.trashed_at.is_(None)
+    statement = select(UnitUnderTest).where(lies)
+    if search.strip():
+        name = UnitUnderTest.maker + " " + UnitUnderTest.model
+        statement = statement.where(word_stands_in(name, search.strip().lower()))
+    part = list_part(session, statement, UnitUnderTest.id, limit, cursor)
+    return ListPart(with_parts(session, part.rows), part.next_cursor)
+
+
+def unit_with_parts(session: Session, unit_id: int) -> UnitUnderTest:
+    """A unit with settings, prices and consumables as they are now. Raises NotFound."""
+    statement = select(UnitUnderTest).where(UnitUnderTest.id == unit_id).options(*everything_of_a_unit())
+    unit = session.scalar(statement.execution_options(populate_existing=True))
+    if unit is None:
+        raise NotFound("unit under test", unit_id)
+    return unit
+
+
+def everything_of_a_unit() -> Sequence[Any]:
+    return (
+        selectinload(UnitUnderTest.settings),
+        selectinload(UnitUnderTest.prices),
+        selectinload(UnitUnderTest.consumables).selectinload(Consumable.prices),
+    )

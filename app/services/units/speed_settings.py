@@ -1,0 +1,48 @@
+"""Changing the speed settings of a unit: their names, their order, and which one is the highest."""
+
+from collections.abc import Sequence
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue, NotFound
+from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.checked_values import required_text
+from app.services.units.entry import SUBJECT
+from app.storage.models.units_under_test import SpeedSetting
+
+
+def settings_of(session: Session, unit_id: int) -> Sequence[SpeedSetting]:
+    """The settings of a unit, from the slowest to the fastest."""
+    return session.scalars(
+        select(SpeedSetting).where(SpeedSetting.unit_under_test_id == unit_id).order_by(SpeedSetting.position)
+    ).all()
+
+
+def rename_setting(session: Session, setting_id: int, name: str, *, field: str, who: str = AT_THE_DESK) -> None:
+    """Gives a setting another name; `field` is the form field that a refusal names."""
+    setting = session.get(SpeedSetting, setting_id)
+    if setting is None:
+        raise NotFound("setting", setting_id)
+    checked = required_text(name, field, "The name of the setting")
+    if checked == setting.name:
+        return
+    others = [other for other in settings_of(session, setting.unit_under_test_id) if other.id != setting_id]
+    if any(other.name.casefold() == checked.casefold() for other in others):
+        raise InvalidValue(f"The unit has another setting {checked!r}. Give this one a name of its own.", field=field)
+    record_change(session, who, "changed", SUBJECT, setting.unit_under_test_id, "setting", setting.name, checked)
+    setting.name = checked
+
+
+def choose_highest(session: Session, unit_id: int, setting_id: int, *, who: str = AT_THE_DESK) -> None:
+    """Marks the setting at which the unit runs fastest; the ranking shows it unless told otherwise."""
+    settings = settings_of(session, unit_id)
+    chosen = next((setting for setting in settings if setting.id == setting_id), None)
+    if chosen is None:
+        raise NotFound("setting of this unit", setting_id)
+    before = next((setting.name for setting in settings if setting.is_highest), None)
+    if before == chosen.name:
+        return
+    for setting in settings:
+        setting.is_highest = setting.id == setting_id
+    record_change(session, who, "changed", SUBJECT, unit_id, "highest setting", before, chosen.name)

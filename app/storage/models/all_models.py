@@ -1,0 +1,35 @@
+"""All tables of the store, gathered in one metadata."""
+
+from app.storage.models import (
+    accounts,
+    bench,
+    bench_measurements,
+    logs,
+    ratings_and_claims,
+    reviews,
+    rooms_and_loggers,
+    sound_clips,
+    tariffs,
+    trials,
+    unit_changes,
+    units_under_test,
+)
+from app.storage.models.base import Base
+
+METADATA = Base.metadata
+
+__all__ = [
+    "METADATA",
+    "accounts",
+    "bench",
+    "bench_measurements",
+    "logs",
+    "ratings_and_claims",
+    "reviews",
+    "rooms_and_loggers",
+    "sound_clips",
+    "tariffs",
+    "trials",
+    "unit_changes",
+    "units_under_test",
+]

@@ -1,0 +1,34 @@
+"""The declarative base: named constraints, STRICT tables, one type for each Python type."""
+
+from datetime import date, datetime
+from typing import Any, ClassVar
+
+from sqlalchemy import REAL, Double, Integer, LargeBinary, MetaData, Text
+from sqlalchemy.orm import DeclarativeBase
+from sqlalchemy.types import TypeEngine
+
+from app.storage.models.column_types import Day, Flag, UtcTime
+
+NAMES = {
+    "ix": "ix_%(column_0_N_label)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+STRICT = {"sqlite_strict": True}
+# SQLite's REAL has eight bytes; PostgreSQL's has four, so there it is DOUBLE PRECISION.
+RealNumber: TypeEngine[float] = Double().with_variant(REAL(), "sqlite")
+
+
+class Base(DeclarativeBase):
+    metadata = MetaData(naming_convention=NAMES)
+    type_annotation_map: ClassVar[dict[Any, Any]] = {
+        str: Text(),
+        int: Integer(),
+        float: RealNumber,
+        bytes: LargeBinary(),
+        bool: Flag(),
+        date: Day(),
+        datetime: UtcTime(),
+    }

@@ -1,0 +1,53 @@
+"""The bench itself: one row of choices that hold for all of it, and the record of every change."""
+
+from datetime import datetime
+
+from sqlalchemy import CheckConstraint, ForeignKey, Index
+from sqlalchemy.orm import Mapped, mapped_column
+
+from app.storage.models.base import STRICT, Base
+
+
+class Bench(Base):
+    """Bench-wide choices. `invented` marks a demonstration; its sentence stands on every page."""
+
+    __tablename__ = "bench"
+    __table_args__ = (CheckConstraint("id = 1", name="one_row"), STRICT)
+
+    id: Mapped[int] = mapped_column(primary_key=True, default=1)
+    name: Mapped[str] = mapped_column(default="Bench")
+    invented: Mapped[bool] = mapped_column(default=False)
+    scenario: Mapped[str] = mapped_column(default="")
+    timezone: Mapped[str] = mapped_column(default="UTC")
+    currency: Mapped[str] = mapped_column(default="USD")
+    clear_level_kind: Mapped[str] = mapped_column(default="absolute")
+    clear_level_value: Mapped[float] = mapped_column(default=10.0)
+    standard_distance_m: Mapped[float] = mapped_column(default=1.0)
+    sound_correction_rule: Mapped[str] = mapped_column(default="ISO 3746")
+    natural_decay_stale_after_days: Mapped[int] = mapped_column(default=180)
+    hours_per_day: Mapped[float] = mapped_column(default=24.0)
+    days_per_year: Mapped[float] = mapped_column(default=365.0)
+    tariff_id: Mapped[int | None] = mapped_column(ForeignKey("tariffs.id"))
+    main_channel: Mapped[str] = mapped_column(default="pm2_5")
+    publication: Mapped[str] = mapped_column(default="")  # logo text on charts
+    publication_font: Mapped[str] = mapped_column(default="")
+    publication_ink: Mapped[str] = mapped_column(default="")
+    publication_accent: Mapped[str] = mapped_column(default="")
+
+
+class Change(Base):
+    """One change of one field of one thing: who, when, before, after, why. Rows are only ever added."""
+
+    __tablename__ = "changes"
+    __table_args__ = (Index("ix_changes_subject", "subject", "subject_id"), STRICT)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    at: Mapped[datetime]
+    who: Mapped[str]
+    action: Mapped[str]  # added, changed, excluded, restored, trashed, recomputed
+    subject: Mapped[str]  # trial, unit under test, room, result, ...
+    subject_id: Mapped[int]
+    field: Mapped[str] = mapped_column(default="")
+    before: Mapped[str | None]
+    after: Mapped[str | None]
+    why: Mapped[str] = mapped_column(default="")

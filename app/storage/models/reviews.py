@@ -1,0 +1,91 @@
+"""What a reviewer writes about a unit: edited strengths and weaknesses, and verdicts with the figures they rest on.
+
+Nothing here is overwritten: an edit is a further version, and the latest one counts.
+"""
+
+from datetime import datetime
+
+from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column, relationship
+
+from app.storage.models.base import STRICT, Base
+
+
+class ReviewPoint(Base):
+    """One version of one strength or weakness as a person worded it.
+
+    key : the rule that gave the point, or "own-1", "own-2" for those that a person added
+    evidence : the words that the rule gave when the point was edited, so that a later change is seen
+    """
+
+    __tablename__ = "review_points"
+    __table_args__ = (
+        UniqueConstraint("unit_under_test_id", "key", "version"),
+        CheckConstraint("kind IN ('strength', 'weakness')", name="kind"),
+        CheckConstraint("state IN ('kept', 'left out')", name="state"),
+        CheckConstraint("version > 0", name="version"),
+        STRICT,
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    unit_under_test_id: Mapped[int] = mapped_column(ForeignKey("units_under_test.id", ondelete="CASCADE"))
+    key: Mapped[str]
+    version: Mapped[int]
+    kind: Mapped[str]
+    state: Mapped[str]
+    words: Mapped[str]
+    evidence: Mapped[str] = mapped_column(default="")
+    written_by: Mapped[str]
+    written_at: Mapped[datetime]
+    why: Mapped[str] = mapped_column(default="")
+
+
+class Verdict(Base):
+    """One version of the reviewer's own text on a unit; `state` "published" once readers have it."""
+
+    __tablename__ = "verdicts"
+    __table_args__ = (
+        UniqueConstraint("unit_under_test_id", "version"),
+        CheckConstraint("state IN ('draft', 'published')", name="state"),
+        CheckConstraint("version > 0", name="version"),
+        Index("ix_verdicts_state", "state"),
+        STRICT,
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    unit_under_test_id: Mapped[int] = mapped_column(ForeignKey("units_under_test.id", ondelete="CASCADE"))
+    version: Mapped[int]
+    state: Mapped[str]
+    words: Mapped[str]
+    written_by: Mapped[str]
+    written_at: Mapped[datetime]
+    method_version: Mapped[str]
+
+    figures: Mapped[list["VerdictFigure"]] = relationship(lazy="raise", order_by="VerdictFigure.position")
+    withdrawal: Mapped["VerdictWithdrawal | None"] = relationship(lazy="raise")
+
+
+class VerdictWithdrawal(Base):
+    """A verdict that readers no longer have; its text and its figures stay as they were."""
+
+    __tablename__ = "verdict_withdrawals"
+    __table_args__ = (STRICT,)
+
+    verdict_id: Mapped[int] = mapped_column(ForeignKey("verdicts.id", ondelete="CASCADE"), primary_key=True)
+    withdrawn_by: Mapped[str]
+    withdrawn_at: Mapped[datetime]
+    why: Mapped[str]
+
+
+class VerdictFigure(Base):
+    """A figure that a verdict rested on when it was saved, as its readers saw it."""
+
+    __tablename__ = "verdict_figures"
+    __table_args__ = (STRICT,)
+
+    verdict_id: Mapped[int] = mapped_column(ForeignKey("verdicts.id", ondelete="CASCADE"), primary_key=True)
+    position: Mapped[int] = mapped_column(primary_key=True)
+    key: Mapped[str]
+    label: Mapped[str]
+    value: Mapped[float | None]
+    shown: Mapped[str]  # rounded by its uncertainty, with its interval and unit

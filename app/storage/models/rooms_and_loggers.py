@@ -1,0 +1,90 @@
+"""Rooms, smoke sources, loggers and the way each logger's files are read."""
+
+from datetime import datetime
+
+from sqlalchemy import CheckConstraint, ForeignKey, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column, relationship
+
+from app.storage.models.base import STRICT, Base
+
+
+class Room(Base):
+    """A test room. The volume is length × width × height where those are known, and has a standard uncertainty."""
+
+    __tablename__ = "rooms"
+    __table_args__ = (
+        UniqueConstraint("name"),
+        CheckConstraint("room_volume_m3 > 0", name="room_volume_m3"),
+        CheckConstraint("room_volume_uncertainty_m3 >= 0", name="room_volume_uncertainty_m3"),
+        STRICT,
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    length_m: Mapped[float | None]
+    width_m: Mapped[float | None]
+    height_m: Mapped[float | None]
+    room_volume_m3: Mapped[float]
+    room_volume_uncertainty_m3: Mapped[float]
+    furniture: Mapped[str] = mapped_column(default="")
+    notes: Mapped[str] = mapped_column(default="")
+
+
+class SmokeSource(Base):
+    """What fills the room. `aerosol` decides what a result may be compared with: smoke, dust or pollen."""
+
+    __tablename__ = "smoke_sources"
+    __table_args__ = (
+        UniqueConstraint("name"),
+        CheckConstraint("aerosol IN ('smoke', 'dust', 'pollen')", name="aerosol"),
+        STRICT,
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    aerosol: Mapped[str] = mapped_column(default="smoke")
+    notes: Mapped[str] = mapped_column(default="")
+
+
+class LoggerProfile(Base):
+    """How the files of a kind of logger are read: zone, date order and the channel of each column."""
+
+    __tablename__ = "logger_profiles"
+    __table_args__ = (UniqueConstraint("name"), STRICT)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    timezone: Mapped[str] = mapped_column(default="")
+    box: Mapped[str] = mapped_column(default="")
+    day_first: Mapped[bool | None]
+    created_at: Mapped[datetime]
+
+    columns: Mapped[list["LoggerProfileColumn"]] = relationship(lazy="raise", cascade="all, delete-orphan")
+
+
+class LoggerProfileColumn(Base):
+    """Header text of one column, and the channel it holds ("" leaves it out)."""
+
+    __tablename__ = "logger_profile_columns"
+    __table_args__ = (STRICT,)
+
+    profile_id: Mapped[int] = mapped_column(ForeignKey("logger_profiles.id", ondelete="CASCADE"), primary_key=True)
+    header: Mapped[str] = mapped_column(primary_key=True)
+    channel: Mapped[str]
+    file_unit: Mapped[str] = mapped_column(default="")
+
+
+class Logger(Base):
+    """An instrument that writes logs. Saturation and response time are what its maker states or a check found."""
+
+    __tablename__ = "loggers"
+    __table_args__ = (UniqueConstraint("name"), STRICT)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    name: Mapped[str]
+    profile_id: Mapped[int | None] = mapped_column(ForeignKey("logger_profiles.id", ondelete="SET NULL"))
+    principle: Mapped[str] = mapped_column(default="")
+    response_time_s: Mapped[float | None]
+    saturation_level_ug_m3: Mapped[float | None]
+    calibration: Mapped[str] = mapped_column(default="")
+    notes: Mapped[str] = mapped_column(default="")

@@ -1,0 +1,273 @@
+"""Trials and the results computed from them, each result with the method version that made it."""
+
+from datetime import date, datetime
+
+from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
+from sqlalchemy.orm import Mapped, mapped_column, relationship
+
+from app.storage.models.base import STRICT, Base
+from app.storage.models.logs import Log
+from app.storage.models.rooms_and_loggers import Logger, Room, SmokeSource
+from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
+
+
+class Trial(Base):
+    """One run in one room, unit running or room empty. Marks are seconds after the log's first reading;
+    an empty mark is found from the data."""
+
+    __tablename__ = "trials"
+    __table_args__ = (
+        CheckConstraint("kind IN ('unit running', 'empty room')", name="kind"),
+        CheckConstraint(
+            "(kind = 'unit running') = (unit_under_test_id IS NOT NULL AND setting_id IS NOT NULL)",
+            name="kind_has_unit",
+        ),
+        CheckConstraint("excluded_at IS NULL OR length(excluded_why) > 0", name="excluded_why"),
+        Index("ix_trials_unit", "unit_under_test_id", "setting_id"),
+        Index("ix_trials_room", "room_id", "kind"),
+        STRICT,
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kind: Mapped[str]
+    unit_under_test_id: Mapped[int | None] = mapped_column(ForeignKey("units_under_test.id"))
+    setting_id: Mapped[int | None] = mapped_column(ForeignKey("speed_settings.id"))
+    room_id: Mapped[int] = mapped_column(ForeignKey("rooms.id"))
+    smoke_source_id: Mapped[int | None] = mapped_column(ForeignKey("smoke_sources.id"))
+    logger_id: Mapped[int | None] = mapped_column(ForeignKey("loggers.id"))
+    log_id: Mapped[int] = mapped_column(ForeignKey("logs.id"))
+    started_at: Mapped[datetime]
+    tested_by: Mapped[str] = mapped_column(default="")
+    filter_state: Mapped[str] = mapped_column(default="")  # such as "new filter", "after 900 h"
+    smoke_start_s: Mapped[float | None]
+    unit_on_s: Mapped[float | None]
+    fit_start_s: Mapped[float | None]
+    fit_end_s: Mapped[float | None]
+    end_s: Mapped[float | None]
+    background_ug_m3: Mapped[float | None]  # given by a person; applies to mass channels
+    clear_level_kind: Mapped[str | None]  # None: the bench's default
+    clear_level_value: Mapped[float | None]
+    notes: Mapped[str] = mapped_column(default="")
+    excluded_at: Mapped[datetime | None]
+    excluded_by: Mapped[str] = mapped_column(default="")
+    excluded_why: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+    trashed_at: Mapped[datetime | None]
+
+    unit_under_test: Mapped[UnitUnderTest | None] = relationship(lazy="raise")
+    setting: Mapped[SpeedSetting | None] = relationship(lazy="raise")
+    room: Mapped[Room] = relationship(lazy="raise")
+    smoke_source: Mapped[SmokeSource | None] = relationship(lazy="raise")
+    logger: Mapped[Logger | None] = relationship(lazy="raise")
+    log: Mapped[Log] = relationship(lazy="raise")
+    results: Mapped[list["ChannelResult"]] = relationship(lazy="raise", order_by="ChannelResult.channel")
+
+
+class NaturalDecayPool(Base):
+    """Natural decay of one room and channel, pooled over the empty-room runs listed in `natural_decay_pool_runs`."""
+
+    __tablename__ = "natural_decay_pools"
+    __table_args__ = (Index("ix_natural_decay_pools_room", "room_id", "channel"), STRICT)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    room_id: Mapped[int] = mapped_column(ForeignKey("rooms.id"))
+    channel: Mapped[str]
+    natural_decay_per_h: Mapped[float]
+    uncertainty_per_h: Mapped[float]
+    degrees_of_freedom: Mapped[float | None]  # None: infinite
+    between_run_sd_per_h: Mapped[float]
+    between_run_source: Mapped[str] = mapped_column(default="", server_default="")  # these runs, or lent by the bench
+    # the same natural decay with the spread between days included, for the result of a single trial
+    on_one_day_uncertainty_per_h: Mapped[float | None]
+    on_one_day_degrees_of_freedom: Mapped[float | None]
+    heterogeneity_p: Mapped[float | None]  # that the runs differ by no more than their fits allow
+    number_of_runs: Mapped[int]
+    first_run_on: Mapped[date]
+    last_run_on: Mapped[date]
+    method_version: Mapped[str]
+
+    runs: Mapped[list["NaturalDecayPoolRun"]] = relationship(lazy="raise", cascade="all, delete-orphan")
+
+
+class NaturalDecayPoolRun(Base):
+    """An empty-room trial that a pool used, and its weight in the mean."""
+
+    __tablename__ = "natural_decay_pool_runs"
+    __table_args__ = (STRICT,)
+
+    pool_id: Mapped[int] = mapped_column(ForeignKey("natural_decay_pools.id", ondelete="CASCADE"), primary_key=True)
+    trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id", ondelete="CASCADE"), primary_key=True)
+    weight: Mapped[float]
+
+
+class ChannelResult(Base):
+    """What the analysis of one channel of one trial gave. Times are minutes from unit on; an empty cell is a
+    quantity that does not exist, and a note says why. Uncertainties are standard; no degrees of freedom: infinite."""
+
+    __tablename__ = "channel_results"
+    __table_args__ = (UniqueConstraint("trial_id", "channel"), Index("ix_channel_results_pool", "pool_id"), STRICT)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id", ondelete="CASCADE"))
+    channel: Mapped[str]
+    unit: Mapped[str]
+    method_version: Mapped[str]
+    computed_at: Mapped[datetime]
+    usable: Mapped[bool]
+
+    # the run, on the log's clock
+    smoke_start_s: Mapped[float | None]
+    peak_s: Mapped[float | None]
+    unit_on_s: Mapped[float]
+    unit_on_found: Mapped[bool]
+    end_s: Mapped[float]
+    interval_s: Mapped[float]
+    readings: Mapped[int]
+    start_level: Mapped[float]
+    start_level_uncertainty: Mapped[float | None]  # these two are empty in results made before they were computed
+    peak_level: Mapped[float]
+    end_level: Mapped[float]
+    relative_humidity_pct: Mapped[float | None]  # mean from unit on to the end, where it was logged
+
+    # the fit
+    fit_converged: Mapped[bool]
+    why_not: Mapped[str] = mapped_column(default="")
+    background_level: Mapped[float | None]
+    background_uncertainty: Mapped[float | None]
+    background_choice: Mapped[str] = mapped_column(default="")
+    amplitude: Mapped[float | None]
+    amplitude_uncertainty: Mapped[float | None]
+    covariance_background_amplitude: Mapped[float | None]
+    covariance_background_rate: Mapped[float | None]
+    covariance_amplitude_rate: Mapped[float | None]
+    fit_window_start_min: Mapped[float | None]
+    fit_window_end_min: Mapped[float | None]
+    readings_fitted: Mapped[int] = mapped_column(default=0)
+    total_decay_per_h: Mapped[float | None]
+    total_decay_uncertainty_per_h: Mapped[float | None]
+    total_decay_degrees_of_freedom: Mapped[float | None]
+    statistical_uncertainty_per_h: Mapped[float | None]
+    window_sensitivity_per_h: Mapped[float | None]
+    r_squared: Mapped[float | None]
+    residual_spread: Mapped[float | None]
+    lag_one_autocorrelation: Mapped[float | None]
+    humidity_uncertainty_per_h: Mapped[float | None]  # part of the uncertainty; empty in results made before it was
+
+    # with the natural decay and the volume of the room
+    pool_id: Mapped[int | None] = mapped_column(ForeignKey("natural_decay_pools.id"))
+    clean_air_delivery_rate_m3_per_h: Mapped[float | None]
+    clean_air_delivery_rate_uncertainty: Mapped[float | None]
+    clean_air_delivery_rate_degrees_of_freedom: Mapped[float | None]
+    clean_air_delivery_rate_low_95: Mapped[float | None]
+    clean_air_delivery_rate_high_95: Mapped[float | None]
+
+    # clearing
+    clear_level: Mapped[float]
+    cleared: Mapped[bool]
+    time_to_clear_min: Mapped[float | None]
+    time_to_clear_uncertainty_min: Mapped[float | None]
+    not_cleared_before_min: Mapped[float | None]
+    predicted_clear_min: Mapped[float | None]
+    predicted_clear_uncertainty_min: Mapped[float | None]
+    standard_clearing_time_min: Mapped[float | None]
+    standard_clearing_time_uncertainty_min: Mapped[float | None]
+    standard_clearing_time_low_95_min: Mapped[float | None]
+    standard_clearing_time_high_95_min: Mapped[float | None]
+
+    notes: Mapped[list["ResultNote"]] = relationship(
+        lazy="raise", cascade="all, delete-orphan", order_by="ResultNote.position"
+    )
+    pool: Mapped[NaturalDecayPool | None] = relationship(lazy="raise")
+
+
+class ResultNote(Base):
+    """A finding about a result: code, severity, evidence and plain words."""
+
+    __tablename__ = "result_notes"
+    __table_args__ = (CheckConstraint("severity IN ('fine', 'care', 'unusable')", name="severity"), STRICT)
+
+    result_id: Mapped[int] = mapped_column(ForeignKey("channel_results.id", ondelete="CASCADE"), primary_key=True)
+    position: Mapped[int] = mapped_column(primary_key=True)
+    code: Mapped[str]
+    severity: Mapped[str]
+    message: Mapped[str]
+    value: Mapped[float | None]
+    limit: Mapped[float | None]
+    unit: Mapped[str] = mapped_column(default="")
+    at_min: Mapped[float | None]
+
+
+class SettingSummary(Base):
+    """All usable trials of one setting and channel combined; one row feeds one line of the ranking.
+
+    Written whenever a trial, an empty-room run or an exclusion changes. The independent part of the uncertainty of
+    the clean air delivery rate and the shared parts (natural decay, volume) are kept apart, because the shared parts
+    cancel when two units are compared.
+    """
+
+    __tablename__ = "setting_summaries"
+    __table_args__ = (
+        UniqueConstraint("setting_id", "channel", "aerosol", "room_id"),
+        Index("ix_setting_summaries_unit", "unit_under_test_id", "channel"),
+        Index("ix_setting_summaries_offered", "channel", "aerosol", "room_id", "trials"),
+        STRICT,
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    unit_under_test_id: Mapped[int] = mapped_column(ForeignKey("units_under_test.id", ondelete="CASCADE"))
+    setting_id: Mapped[int] = mapped_column(ForeignKey("speed_settings.id", ondelete="CASCADE"))
+    room_id: Mapped[int] = mapped_column(ForeignKey("rooms.id", ondelete="CASCADE"))
+    channel: Mapped[str]
+    aerosol: Mapped[str]
+    method_version: Mapped[str]
+    computed_at: Mapped[datetime]
+    trials: Mapped[int]
+    usable_trials: Mapped[int]
+    excluded_trials: Mapped[int]
+    censored_trials: Mapped[int]
+    latest_trial_id: Mapped[int]
+    latest_trial_on: Mapped[date]
+    worst_severity: Mapped[str] = mapped_column(default="fine")
+
+    total_decay_per_h: Mapped[float | None]
+    total_decay_uncertainty_per_h: Mapped[float | None]
+    total_decay_degrees_of_freedom: Mapped[float | None]
+    between_trial_sd_per_h: Mapped[float | None]
+    between_trial_source: Mapped[str] = mapped_column(default="")  # "own repeats" or "bench repeatability"
+    heterogeneous: Mapped[bool] = mapped_column(default=False)
+    pool_id: Mapped[int | None] = mapped_column(ForeignKey("natural_decay_pools.id"))
+
+    clean_air_delivery_rate_m3_per_h: Mapped[float | None]
+    clean_air_delivery_rate_uncertainty: Mapped[float | None]
+    clean_air_delivery_rate_degrees_of_freedom: Mapped[float | None]
+    clean_air_delivery_rate_low_95: Mapped[float | None]
+    clean_air_delivery_rate_high_95: Mapped[float | None]
+    measurable: Mapped[bool | None]  # False: cannot be told from zero; rank nowhere, say "at most"
+    at_most_m3_per_h: Mapped[float | None]
+
+    standard_clearing_time_min: Mapped[float | None]
+    standard_clearing_time_low_95_min: Mapped[float | None]
+    standard_clearing_time_high_95_min: Mapped[float | None]
+    time_to_clear_min: Mapped[float | None]  # Kaplan-Meier median over the trials where it exists
+    time_to_clear_low_min: Mapped[float | None]
+    time_to_clear_high_min: Mapped[float | None]
+    not_cleared_before_min: Mapped[float | None]  # the longest run that did not clear, where no median exists
+    start_level_low: Mapped[float | None]
+    start_level_high: Mapped[float | None]
+
+
+class BenchRepeatability(Base):
+    """How much trials of one setting differ on this bench in a channel, relative to the rate; lent to settings with
+    few trials of their own. Kept, so that all summaries rest on the same figure."""
+
+    __tablename__ = "bench_repeatability"
+    __table_args__ = (CheckConstraint("relative_sd >= 0", name="relative_sd"), STRICT)
+
+    channel: Mapped[str] = mapped_column(primary_key=True)
+    relative_sd: Mapped[float]
+    relative_fit_sd: Mapped[float] = mapped_column(default=0.0, server_default="0")
+    degrees_of_freedom: Mapped[float]
+    groups: Mapped[int]
+    trials: Mapped[int]
+    source: Mapped[str]
+    computed_at: Mapped[datetime]

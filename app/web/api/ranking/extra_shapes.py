@@ -1,0 +1,68 @@
+"""Further quantities of a line of the ranking as JSON; what does not exist is null, and a sentence says why."""
+
+from pydantic import BaseModel
+
+from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
+from app.services.ranking.extra_columns import ExtraFacts
+from app.web.api.shapes import MeasuredShape
+
+
+class CertifiedShape(BaseModel):
+    """The newest certified smoke rate of the unit itself, as listed; a rating has no uncertainty of its own."""
+
+    rate_m3_per_h: float | None
+    rate_cfm: float | None
+    why_not: str
+    seen_on: str
+
+
+class FederalShape(BaseModel):
+    """US federal figure of the unit at its highest setting; `unverified` names the constants that were not read."""
+
+    integrated_energy_factor_cfm_per_w: float | None
+    why_not: str
+    unverified: list[str]
+
+
+class LineOzoneShape(BaseModel):
+    """Highest recorded value. Null: not measured, or `less_than_ppb` where the test found nothing down to that."""
+
+    ozone_ppb: float | None
+    less_than_ppb: float | None
+    words: str
+
+
+class ExtraShape(BaseModel):
+    """The further columns of the ranking's page for one line."""
+
+    clean_air_per_watt_m3_per_h_per_w: MeasuredShape | None
+    why_no_clean_air_per_watt: str
+    cost_of_1000_m3_of_clean_air: MeasuredShape | None
+    why_no_cost_of_clean_air: str
+    certified_smoke: CertifiedShape
+    federal: FederalShape
+    ozone: LineOzoneShape
+
+
+def extra_shape(facts: ExtraFacts) -> ExtraShape:
+    rate, federal = facts.certified_smoke.rate_m3_per_h, facts.federal
+    return ExtraShape(
+        clean_air_per_watt_m3_per_h_per_w=None if facts.per_watt is None else MeasuredShape.of(facts.per_watt),
+        why_no_clean_air_per_watt=facts.why_no_per_watt,
+        cost_of_1000_m3_of_clean_air=None if facts.clean_air_cost is None else MeasuredShape.of(facts.clean_air_cost),
+        why_no_cost_of_clean_air=facts.why_no_clean_air_cost,
+        certified_smoke=CertifiedShape(
+            rate_m3_per_h=rate,
+            rate_cfm=None if rate is None else rate * CUBIC_FEET_PER_MINUTE_PER_M3_PER_H,
+            why_not=facts.certified_smoke.why_not,
+            seen_on=facts.certified_smoke.seen_on,
+        ),
+        federal=FederalShape(
+            integrated_energy_factor_cfm_per_w=None if federal is None else federal.integrated_energy_factor_cfm_per_w,
+            why_not=facts.why_no_federal,
+            unverified=[] if federal is None else list(federal.unverified),
+        ),
+        ozone=LineOzoneShape(
+            ozone_ppb=facts.ozone_ppb, less_than_ppb=facts.ozone_less_than_ppb, words=facts.ozone_words
+        ),
+    )

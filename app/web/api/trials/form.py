@@ -1,0 +1,162 @@
+"""The multipart form with which a script adds a trial: the log, the conditions, the marks, how to read the file."""
+
+from datetime import datetime
+from typing import Annotated, Literal
+
+from fastapi import UploadFile
+from pydantic import AfterValidator, Field, FiniteFloat
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue
+from app.reading_files.log_table import ReadingChoices
+from app.services.bench.loggers import find_logger
+from app.services.bench.rooms import find_room, find_smoke_source
+from app.services.logs.trial_fields import NewTrial, TrialMarks
+from app.services.units.entry import find_setting, find_unit
+from app.web.api.shapes import AskedBody
+from app.web.api.trials.shapes import ClearLevelKind, Kind
+
+_LARGEST_ID = 2_147_483_647
+
+
+def _with_zone(moment: datetime) -> datetime:
+    if moment.tzinfo is None:
+        raise ValueError(
+            f"The time {moment.isoformat()} has no zone. Write it such as 2026-03-31T10:00:00Z or with +02:00"
+        )
+    return moment
+
+
+IdField = Annotated[int, Field(ge=1, le=_LARGEST_ID)]
+Seconds = Annotated[FiniteFloat, Field(ge=0)]
+Name = Annotated[str, Field(max_length=200)]
+Words = Annotated[str, Field(max_length=20_000)]
+TimeWithZone = Annotated[datetime, AfterValidator(_with_zone)]
+
+
+class MarkFields(AskedBody):
+    """The marks of a trial; one that is null is found from the data."""
+
+    smoke_start_s: Seconds | None = None
+    unit_on_s: Seconds | None = None
+    fit_start_s: Seconds | None = None
+    fit_end_s: Seconds | None = None
+    end_s: Seconds | None = None
+    background_ug_m3: Annotated[FiniteFloat, Field(ge=0)] | None = None
+    clear_level_kind: ClearLevelKind | None = None
+    clear_level_value: FiniteFloat | None = None
+
+
+class TrialForm(MarkFields):
+    """Things of the bench are named by id, or by name where the id is left out.
+
+    columns, units : how a column is to be read, as `HEADER=CHANNEL` and `HEADER=UNIT`, one field for each column;
+    `HEADER=` alone leaves the column out, `HEADER=own:NAME` makes a channel that is not in the list
+    """
+
+    log: UploadFile
+    kind: Kind = "unit running"
+    unit_under_test_id: IdField | None = None
+    maker: Name = ""
+    model: Name = ""
+    setting_id: IdField | None = None
+    setting: Name = ""
+    room_id: IdField | None = None
+    room: Name = ""
+    smoke_source_id: IdField | None = None
+    smoke_source: Name = ""
+    logger_id: IdField | None = None
+    logger: Name = ""
+    profile_id: IdField | None = None
+    started_at: TimeWithZone | None = None
+    tested_by: Name = ""
+    filter_state: Name = ""
+    notes: Words = ""
+    timezone: Name = ""
+    box: Name = ""
+    date_order: Literal["", "day first", "month first"] = ""
+    columns: list[str] = Field(default=[])
+    units: list[str] = Field(default=[])
+
+
+def reading_choices(form: TrialForm, kept: ReadingChoices | None) -> ReadingChoices:
+    """What the form says of reading the file, over what the logger's profile says."""
+    from app.reading_files.columns.asked_channels import asked_channel  # loaded when used: with the rest of the reading
+
+    base = kept or ReadingChoices()
+    return ReadingChoices(
+        timezone=form.timezone or base.timezone,
+        columns=base.columns
+        | {header: asked_channel(use, "columns") for header, use in _pairs(form.columns, "columns", "CHANNEL").items()},
+        units=base.units | _pairs(form.units, "units", "UNIT"),
+        box=form.box or base.box,
+        day_first=base.day_first if not form.date_order else form.date_order == "day first",
+    )
+
+
+def new_trial(session: Session, form: TrialForm) -> NewTrial:
+    """The trial with ids in place of names. Raises InvalidValue for a name that the bench does not have."""
+    unit_id = form.unit_under_test_id
+    if unit_id is None and (form.maker or form.model):
+        unit_id = find_unit(session, form.maker, form.model)
+        _found(unit_id, f"unit {form.maker} {form.model}".strip(), "model", "POST /api/units")
+    setting_id = form.setting_id
+    if setting_id is None and form.setting and unit_id is not None:
+        setting_id = find_setting(session, unit_id, form.setting)
+        _found(setting_id, f"setting {form.setting!r} of that unit", "setting", f"PATCH /api/units/{unit_id}")
+    room_id = form.room_id
+    if room_id is None and form.room:
+        room_id = find_room(session, form.room)
+        _found(room_id, f"room {form.room!r}", "room", "the page /rooms/add")
+    if room_id is None:
+        raise InvalidValue("The trial has no room; room_id or the name of a room is needed.", field="room_id")
+    source_id = form.smoke_source_id
+    if source_id is None and form.smoke_source:
+        source_id = find_smoke_source(session, form.smoke_source)
+        _found(source_id, f"smoke source {form.smoke_source!r}", "smoke_source", "the page /smoke-sources/add")
+    logger_id = form.logger_id
+    if logger_id is None and form.logger:
+        logger_id = find_logger(session, form.logger)
+        _found(logger_id, f"logger {form.logger!r}", "logger", "the page /loggers/add")
+    return NewTrial(
+        kind=form.kind,
+        room_id=room_id,
+        unit_under_test_id=unit_id,
+        setting_id=setting_id,
+        smoke_source_id=source_id,
+        logger_id=logger_id,
+        profile_id=form.profile_id,
+        started_at=form.started_at,
+        tested_by=form.tested_by,
+        filter_state=form.filter_state,
+        notes=form.notes,
+        marks=TrialMarks(
+            smoke_start_s=form.smoke_start_s,
+            unit_on_s=form.unit_on_s,
+            fit_start_s=form.fit_start_s,
+            fit_end_s=form.fit_end_s,
+            end_s=form.end_s,
+            background_ug_m3=form.background_ug_m3,
+            clear_level_kind=form.clear_level_kind,
+            clear_level_value=form.clear_level_value,
+        ),
+    )
+
+
+def _found(key: int | None, what: str, field: str, where: str) -> None:
+    if key is None:
+        raise InvalidValue(
+            f"There is no {what} on the bench. Correct the name, or add it first by {where}.", field=field
+        )
+
+
+def _pairs(texts: list[str], field: str, needed: str) -> dict[str, str]:
+    pairs = {}
+    for text in texts:
+        header, sign, value = text.rpartition("=")
+        if not sign or not header:
+            raise InvalidValue(
+                f"Found {text[:80]!r}; HEADER={needed} is needed, with the header as the file has it.", field=field
+            )
+        pairs[header] = value.strip()
+    return pairs

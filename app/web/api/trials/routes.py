@@ -1,0 +1,153 @@
+"""Trials: adding one from a log, reading them with their results, changing marks, readings and the raw file."""
+
+from dataclasses import replace
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import APIRouter, Form, Query
+from sqlalchemy.orm import Session
+from starlette.responses import Response
+
+from app.services.adding_trials.staged_uploads import plain_file_name
+from app.services.bench.choices import bench_choices
+from app.services.logs.raw_file import log_id_of_trial, raw_log_of_trial
+from app.services.logs.readings import MOST_POINTS, thin_readings
+from app.services.trials.list import TrialFilter
+from app.web.api.shapes import Cursor, Id, OfBench, of_bench, problem_answers
+from app.web.api.trials.change import TrialChange, apply_change
+from app.web.api.trials.form import TrialForm, new_trial, reading_choices
+from app.web.api.trials.shapes import Kind, TrialInFull, TrialList, trial_shape
+from app.web.dependencies import ReadSessionDep, SessionDep
+from app.web.downloads.response import TAKEN_POLICY
+
+router = APIRouter(tags=["trials"])
+
+_IdQuery = Annotated[int | None, Query(ge=1, le=2_147_483_647)]
+
+
+class ReadingsShape(OfBench):
+    """Readings of one channel, thinned so that peaks and troughs stay. Times are seconds after the first reading."""
+
+    channel: str
+    unit: str
+    readings: int
+    elapsed_s: list[float]
+    levels: list[float]
+
+
+@router.get("/trials", responses=problem_answers())
+def trials(
+    session: SessionDep,
+    limit: Annotated[int, Query(ge=1, le=100)] = 20,
+    cursor: Cursor = None,
+    unit_under_test_id: _IdQuery = None,
+    setting_id: _IdQuery = None,
+    room_id: _IdQuery = None,
+    kind: Kind | None = None,
+    state: Annotated[str, Query(description="kept, excluded or trashed; all outside the trash if left out")] = "",
+) -> TrialList:
+    """Trials with their results, the last added first."""
+    from app.services.trials.detail import list_details  # loaded when used: it needs scipy
+
+    wanted = TrialFilter(
+        unit_under_test_id=unit_under_test_id,
+        setting_id=setting_id,
+        room_id=room_id,
+        kind=kind or "",
+        state=state,
+    )
+    part = list_details(session, wanted, limit, cursor)
+    return TrialList(
+        trials=[trial_shape(detail) for detail in part.rows], next_cursor=part.next_cursor, **of_bench(session)
+    )
+
+
+@router.post("/trials", status_code=201, responses=problem_answers(400, 404, 409, 413))
+def trial_added(
+    session: SessionDep,
+    reading: ReadSessionDep,
+    form: Annotated[TrialForm, Form(media_type="multipart/form-data")],
+) -> TrialInFull:
+    """Adds a trial from its log and analyses it. A file that is no log is refused with the line and text found; the
+    same file for the same trial answers 409."""
+    from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
+    from app.reading_files.text.file_kind import refuse_large_file
+    from app.services.adding_trials.add import add_read_trial
+    from app.services.logs.assumed_zone import with_assumed_zone
+    from app.services.logs.logger_profiles import load_profile
+    from app.services.trials.detail import trial_detail
+
+    kept = load_profile(reading, form.profile_id) if form.profile_id is not None else None
+    choices = reading_choices(form, kept)
+    name = plain_file_name(form.log.filename or "log")
+    refuse_large_file(form.log.size or 0, name)  # before it is read into memory
+    content = form.log.file.read()
+    table = read_log(content, name, choices)
+    if table.clock_is_known and not table.timezone:  # local times of an untold zone are those of the bench
+        choices = replace(choices, timezone=bench_choices(reading).timezone)
+        table = with_assumed_zone(read_log(content, name, choices), choices.timezone or "")
+    trial_id = add_read_trial(session, content, table, new_trial(session, form), choices)
+    return _in_full(session, trial_detail(session, trial_id))
+
+
+@router.get("/trials/{trial_id}", responses=problem_answers(404))
+def trial(trial_id: Id, session: SessionDep) -> TrialInFull:
+    from app.services.trials.detail import trial_detail  # loaded when used: it needs scipy
+
+    return _in_full(session, trial_detail(session, trial_id))
+
+
+@router.patch("/trials/{trial_id}", responses=problem_answers(400, 404))
+def trial_changed(trial_id: Id, session: SessionDep, asked: TrialChange) -> TrialInFull:
+    """Changes marks and facts of a trial; its results follow, and every move is kept with who, when and why."""
+    from app.services.trials.detail import trial_detail  # loaded when used: it needs scipy
+
+    apply_change(session, trial_id, asked)
+    return _in_full(session, trial_detail(session, trial_id))
+
+
+@router.get("/trials/{trial_id}/readings", responses=problem_answers(404))
+def trial_readings(
+    trial_id: Id,
+    session: SessionDep,
+    channel: Annotated[str, Query(max_length=100)] = "pm2_5",
+    max_points: Annotated[int, Query(ge=3, le=MOST_POINTS)] = 2000,
+) -> ReadingsShape:
+    """The readings of a channel, thinned without losing peaks."""
+    thinned = thin_readings(session, log_id_of_trial(session, trial_id), channel, max_points)
+    return ReadingsShape(
+        channel=thinned.channel,
+        unit=thinned.unit,
+        readings=thinned.readings,
+        elapsed_s=thinned.elapsed_s.tolist(),
+        levels=thinned.levels.tolist(),
+        **of_bench(session),
+    )
+
+
+@router.get(
+    "/trials/{trial_id}/log",
+    response_class=Response,
+    responses={200: {"description": "The bytes as they were uploaded", "content": {"application/octet-stream": {}}}}
+    | problem_answers(404),
+)
+def trial_log(trial_id: Id, session: SessionDep) -> Response:
+    """The raw file, byte for byte, as a download: never shown by the browser, whatever is in it."""
+    raw = raw_log_of_trial(session, trial_id)
+    headers = {
+        "Content-Disposition": f'attachment; filename="{_plain(raw.file_name)}"; '
+        f"filename*=UTF-8''{quote(raw.file_name, safe='')}",
+        "X-Content-Type-Options": "nosniff",
+        "Content-Security-Policy": TAKEN_POLICY,
+        "ETag": f'"{raw.sha256}"',
+    }
+    return Response(raw.content, media_type="application/octet-stream", headers=headers)
+
+
+def _in_full(session: Session, detail: Any) -> TrialInFull:
+    return TrialInFull(**dict(trial_shape(detail)), **of_bench(session))
+
+
+def _plain(file_name: str) -> str:
+    """The name for old readers of the header: letters, digits and a few signs."""
+    return "".join(sign if sign.isascii() and (sign.isalnum() or sign in "._- ") else "_" for sign in file_name)

@@ -1,0 +1,283 @@
+"""What the API says of a trial: how it was run, its log, its marks, and the results of each channel."""
+
+from datetime import datetime
+from typing import Any, Literal
+
+from pydantic import BaseModel
+
+from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
+from app.services.logs.trial_fields import EMPTY_ROOM
+from app.web.api.shapes import FromStore, MeasuredShape, NoteShape, OfBench
+
+Kind = Literal["unit running", "empty room"]
+ClearLevelKind = Literal["absolute", "share_of_start", "background"]
+
+
+class UnitNamed(FromStore):
+    id: int
+    maker: str
+    model: str
+
+
+class Named(FromStore):
+    id: int
+    name: str
+
+
+class RoomNamed(Named):
+    room_volume_m3: float
+    room_volume_uncertainty_m3: float
+
+
+class SourceNamed(Named):
+    aerosol: str
+
+
+class MarksShape(FromStore):
+    """Marks that a person set, in seconds after the log's first reading; null is found from the data.
+
+    `background_ug_m3` holds for the mass channels; a clear level of its own goes before the bench's.
+    """
+
+    smoke_start_s: float | None
+    unit_on_s: float | None
+    fit_start_s: float | None
+    fit_end_s: float | None
+    end_s: float | None
+    background_ug_m3: float | None
+    clear_level_kind: ClearLevelKind | None
+    clear_level_value: float | None
+
+
+class LogShape(BaseModel):
+    """The log as it was read. `clock_is_known` is false where the file told elapsed time or an impossible date."""
+
+    sha256: str
+    file_name: str
+    readings: int
+    rows_skipped: int
+    interval_s: float
+    started_at: datetime
+    clock_is_known: bool
+    timezone: str
+    box: str
+    channels: list[str]
+    notes: list[str]
+
+
+class TimeToClearShape(BaseModel):
+    """First sustained crossing of the clear level, in minutes from unit on. Not reached: not before the run's end.
+
+    `uncertainty` with its interval is null where the level was not reached, or where the readings cannot tell it.
+    """
+
+    reached: bool
+    value: float | None
+    uncertainty: float | None
+    low_95: float | None
+    high_95: float | None
+    not_before: float | None
+    predicted: MeasuredShape | None
+
+
+class ChannelShape(BaseModel):
+    """Results of one channel; what does not exist is null, and a note says why. Times count from unit on.
+
+    Levels are in `unit`; `start_level_measured` and `background_level_measured` are the same with their uncertainty.
+    `clear_level` is a choice of the bench or the trial, `window_sensitivity_per_h` and
+    `humidity_uncertainty_per_h` are themselves parts of the uncertainty.
+    """
+
+    unit: str
+    usable: bool
+    unit_on_s: float
+    end_s: float
+    start_level: float
+    start_level_measured: MeasuredShape | None
+    background_level: float | None
+    background_level_measured: MeasuredShape | None
+    clear_level: float
+    fit_window_min: tuple[float, float] | None
+    readings_fitted: int
+    total_decay_per_h: MeasuredShape | None
+    natural_decay_per_h: MeasuredShape | None
+    clean_air_delivery_rate_m3_per_h: MeasuredShape | None
+    clean_air_delivery_rate_cfm: MeasuredShape | None
+    air_changes_per_h: MeasuredShape | None
+    time_to_clear_min: TimeToClearShape
+    standard_clearing_time_min: MeasuredShape | None
+    r_squared: float | None
+    window_sensitivity_per_h: float | None
+    humidity_uncertainty_per_h: float | None
+    empty_room_trials: list[int]
+    method_version: str
+    notes: list[NoteShape]
+
+
+class Exclusion(BaseModel):
+    at: datetime
+    by: str
+    why: str
+
+
+class TrialShape(BaseModel):
+    """A trial with its results by channel."""
+
+    id: int
+    kind: Kind
+    unit_under_test: UnitNamed | None
+    setting: Named | None
+    room: RoomNamed
+    smoke_source: SourceNamed | None
+    logger: Named | None
+    started_at: datetime
+    tested_by: str
+    filter_state: str
+    notes: str
+    marks: MarksShape
+    log: LogShape
+    excluded: Exclusion | None
+    trashed_at: datetime | None
+    channels: dict[str, ChannelShape]
+
+
+class TrialInFull(TrialShape, OfBench):
+    """A trial by itself."""
+
+
+class TrialList(OfBench):
+    trials: list[TrialShape]
+    next_cursor: str | None
+
+
+def trial_shape(detail: Any) -> TrialShape:
+    """Shape of a TrialDetail of app/services/trials/detail.py, which is not imported here because it needs scipy."""
+    trial = detail.trial
+    log = trial.log
+    excluded = None
+    if trial.excluded_at is not None:
+        excluded = Exclusion(at=trial.excluded_at, by=trial.excluded_by, why=trial.excluded_why)
+    return TrialShape(
+        id=trial.id,
+        kind=trial.kind,
+        unit_under_test=trial.unit_under_test and UnitNamed.model_validate(trial.unit_under_test),
+        setting=trial.setting and Named.model_validate(trial.setting),
+        room=RoomNamed.model_validate(trial.room),
+        smoke_source=trial.smoke_source and SourceNamed.model_validate(trial.smoke_source),
+        logger=trial.logger and Named.model_validate(trial.logger),
+        started_at=trial.started_at,
+        tested_by=trial.tested_by,
+        filter_state=trial.filter_state,
+        notes=trial.notes,
+        marks=MarksShape.model_validate(trial),
+        log=LogShape(
+            sha256=log.sha256,
+            file_name=log.file_name,
+            readings=log.readings,
+            rows_skipped=log.rows_skipped,
+            interval_s=log.interval_s,
+            started_at=log.started_at,
+            clock_is_known=log.clock_is_known,
+            timezone=log.timezone,
+            box=log.box,
+            channels=[column.channel for column in log.channels],
+            notes=log.notes.splitlines(),
+        ),
+        excluded=excluded,
+        trashed_at=trial.trashed_at,
+        channels={
+            channel.channel: _channel_shape(channel, is_empty_room=trial.kind == EMPTY_ROOM)
+            for channel in detail.channels
+        },
+    )
+
+
+def measured_shape(quantity: Any, factor: float = 1.0) -> MeasuredShape | None:
+    """A measured quantity, or null; `factor` changes its unit."""
+    if quantity is None:
+        return None
+    return MeasuredShape(
+        value=quantity.value * factor,
+        uncertainty=quantity.uncertainty * factor,
+        low_95=quantity.low_95 * factor,
+        high_95=quantity.high_95 * factor,
+    )
+
+
+def _note(code: str, message: str) -> NoteShape:
+    return NoteShape(code=code, severity="fine", message=message, value=None, limit=None, unit="", at_min=None)
+
+
+def _why_null(channel: Any, is_empty_room: bool) -> list[NoteShape]:
+    """A note for each quantity that cannot exist for this trial, so that no null stands unexplained."""
+    notes = []
+    if is_empty_room:
+        notes.append(
+            _note(
+                "empty_room",
+                "No unit was running: the total decay is the natural decay of the room, and there is no clean air "
+                "delivery rate and no air change by a unit.",
+            )
+        )
+    if channel.predicted_clear_min is None and channel.total_decay is not None:
+        notes.append(
+            _note(
+                "no_predicted_time",
+                "No time to clear is predicted: the fitted curve does not come down to the clear level at a time that "
+                "can be told.",
+            )
+        )
+    return notes
+
+
+def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
+    result = channel.result
+    window = None
+    if result.fit_window_start_min is not None and result.fit_window_end_min is not None:
+        window = (result.fit_window_start_min, result.fit_window_end_min)
+    return ChannelShape(
+        unit=result.unit,
+        usable=result.usable,
+        unit_on_s=result.unit_on_s,
+        end_s=result.end_s,
+        start_level=result.start_level,
+        start_level_measured=measured_shape(channel.start_level),
+        background_level=result.background_level,
+        background_level_measured=measured_shape(channel.background_level),
+        clear_level=result.clear_level,
+        fit_window_min=window,
+        readings_fitted=result.readings_fitted,
+        total_decay_per_h=measured_shape(channel.total_decay),
+        natural_decay_per_h=measured_shape(channel.natural_decay),
+        clean_air_delivery_rate_m3_per_h=measured_shape(channel.clean_air_delivery_rate),
+        clean_air_delivery_rate_cfm=measured_shape(channel.clean_air_delivery_rate, CUBIC_FEET_PER_MINUTE_PER_M3_PER_H),
+        air_changes_per_h=measured_shape(channel.air_changes),
+        time_to_clear_min=TimeToClearShape(
+            reached=result.cleared,
+            value=result.time_to_clear_min,
+            uncertainty=None if channel.time_to_clear is None else channel.time_to_clear.uncertainty,
+            low_95=None if channel.time_to_clear is None else max(0.0, channel.time_to_clear.low_95),
+            high_95=None if channel.time_to_clear is None else channel.time_to_clear.high_95,
+            not_before=result.not_cleared_before_min,
+            predicted=measured_shape(channel.predicted_clear_min),
+        ),
+        standard_clearing_time_min=measured_shape(channel.standard_clearing_time),
+        r_squared=result.r_squared,
+        window_sensitivity_per_h=result.window_sensitivity_per_h,
+        humidity_uncertainty_per_h=result.humidity_uncertainty_per_h,
+        empty_room_trials=list(channel.empty_room_trials),
+        method_version=result.method_version,
+        notes=[
+            NoteShape(
+                code=note.code,
+                severity=note.severity,
+                message=note.message,
+                value=note.value,
+                limit=note.limit,
+                unit=note.unit,
+                at_min=note.at_min,
+            )
+            for note in channel.notes
+        ]
+        + _why_null(channel, is_empty_room),
+    )

@@ -1,0 +1,200 @@
+"""Units under test, with their settings, prices and consumables."""
+
+from datetime import date, datetime
+from typing import Annotated, Literal
+
+from fastapi import APIRouter, Query
+from pydantic import Field, FiniteFloat
+
+from app.services.trials.trash import trash_unit, untrash_unit
+from app.services.units.entry import NewUnit, add_setting, add_unit, change_unit
+from app.services.units.lists import list_units, unit_with_parts
+from app.services.units.prices import add_price
+from app.web.api.shapes import AskedBody, Cursor, FromStore, Id, Limit, OfBench, of_bench, problem_answers
+from app.web.api.units.facts_shapes import UnitFactsShape, unit_facts
+from app.web.dependencies import SessionDep
+
+router = APIRouter(tags=["units"])
+
+Kind = Literal[
+    "mechanical filter", "electrostatic", "water wash", "ioniser", "ultraviolet", "fan-and-filter box", "other"
+]
+ConsumablesState = Literal["unknown", "none needed", "listed"]
+Name = Annotated[str, Field(min_length=1, max_length=200)]
+Words = Annotated[str, Field(max_length=20_000)]
+Positive = Annotated[FiniteFloat, Field(gt=0)]
+NotNegative = Annotated[FiniteFloat, Field(ge=0)]
+CurrencyCode = Annotated[str, Field(pattern=r"^[A-Za-z]{3}$", examples=["USD"])]
+
+
+class SettingShape(FromStore):
+    """A speed setting; `position` counts from the slowest."""
+
+    id: int
+    name: str
+    position: int
+    is_highest: bool
+
+
+class PriceShape(FromStore):
+    amount: float
+    currency: str
+    seen_on: date
+    source: str
+
+
+class ConsumableShape(FromStore):
+    """A part that wears out. Life in months, in running hours, or both: whichever comes first counts."""
+
+    id: int
+    name: str
+    kind: str
+    washable: bool
+    pieces_in_use: int
+    pack_size: int
+    life_months: float | None
+    life_running_hours: float | None
+    life_source: str
+    notes: str
+    prices: list[PriceShape]
+
+
+class UnitShape(FromStore):
+    """A unit under test. `consumables_state` "none needed" is a recorded fact, "unknown" is not."""
+
+    id: int
+    maker: str
+    model: str
+    kind: str
+    makes_ozone: bool
+    consumables_state: str
+    width_mm: float | None
+    depth_mm: float | None
+    height_mm: float | None
+    mass_kg: float | None
+    bought_on: date | None
+    bought_from: str
+    serial_number: str
+    notes: str
+    trashed_at: datetime | None
+    settings: list[SettingShape]
+    prices: list[PriceShape]
+    consumables: list[ConsumableShape]
+
+
+class UnitInFull(UnitShape, UnitFactsShape, OfBench):
+    """A unit with what was measured, rated and claimed beside its trials, each value with its day and source."""
+
+
+class UnitList(OfBench):
+    units: list[UnitShape]
+    next_cursor: str | None
+
+
+class NewSetting(AskedBody):
+    name: Name
+    is_highest: bool = False
+
+
+class NewPrice(AskedBody):
+    amount: NotNegative
+    currency: CurrencyCode
+    seen_on: date
+    source: Words = ""
+
+
+class UnitFacts(AskedBody):
+    """What is known of the machine itself; everything but maker and model may be left out."""
+
+    kind: Kind = "other"
+    makes_ozone: bool | None = None
+    consumables_state: Literal["unknown", "none needed"] = "unknown"
+    width_mm: Positive | None = None
+    depth_mm: Positive | None = None
+    height_mm: Positive | None = None
+    mass_kg: Positive | None = None
+    bought_on: date | None = None
+    bought_from: Words = ""
+    serial_number: Words = ""
+    notes: Words = ""
+
+
+class AskedUnit(UnitFacts):
+    """A unit to be added, with its settings from the slowest to the fastest and today's price."""
+
+    maker: Name
+    model: Name
+    settings: list[NewSetting] = Field(default=[], max_length=50)
+    price: NewPrice | None = None
+    who: Annotated[str, Field(max_length=200, description="Who adds it; kept in the record of changes")] = ""
+
+
+class UnitChange(UnitFacts):
+    """The fields to change; those left out stay as they are. `settings` and `price` are added to those there are.
+
+    trashed : true puts the unit in the trash (`why` is then needed), false takes it back
+    """
+
+    maker: Name = ""
+    model: Name = ""
+    settings: list[NewSetting] = Field(default=[], max_length=50)
+    price: NewPrice | None = None
+    trashed: bool = False
+    who: Annotated[str, Field(max_length=200)] = ""
+    why: Words = ""
+
+
+@router.get("/units", responses=problem_answers())
+def units(
+    session: SessionDep,
+    limit: Limit = 100,
+    cursor: Cursor = None,
+    search: Annotated[str, Query(max_length=200, description="Words of maker and model")] = "",
+    trashed: Annotated[bool, Query(description="Those in the trash instead of those on the bench")] = False,
+) -> UnitList:
+    """Units under test in the order in which they were added; those in the trash where they are asked for."""
+    part = list_units(session, limit, cursor, search=search, trashed=trashed)
+    return UnitList(
+        units=[UnitShape.model_validate(unit) for unit in part.rows], next_cursor=part.next_cursor, **of_bench(session)
+    )
+
+
+@router.post("/units", status_code=201, responses=problem_answers(400, 409))
+def unit_added(session: SessionDep, asked: AskedUnit) -> UnitInFull:
+    """Adds a unit; 409 where maker and model are on the bench already."""
+    facts = asked.model_dump(exclude={"settings", "price", "who"})
+    unit_id = add_unit(session, NewUnit(**facts), who=asked.who)
+    return _with_parts(session, unit_id, asked)
+
+
+@router.get("/units/{unit_id}", responses=problem_answers(404))
+def unit(unit_id: Id, session: SessionDep) -> UnitInFull:
+    """A unit with its sound, power, ozone, ratings and claims; its rates stand in the ranking and in its trials."""
+    return _in_full(session, unit_id)
+
+
+@router.patch("/units/{unit_id}", responses=problem_answers(400, 404, 409))
+def unit_changed(unit_id: Id, session: SessionDep, asked: UnitChange) -> UnitInFull:
+    """Changes the given fields; each change is kept with who, when, why and the old value."""
+    changed = asked.model_dump(exclude_unset=True, exclude={"settings", "price", "trashed", "who", "why"})
+    unit = change_unit(session, unit_id, changed, who=asked.who, why=asked.why)
+    if "trashed" in asked.model_fields_set and asked.trashed != (unit.trashed_at is not None):
+        put = trash_unit if asked.trashed else untrash_unit
+        put(session, unit_id, who=asked.who, why=asked.why)
+    return _with_parts(session, unit_id, asked)
+
+
+def _with_parts(session: SessionDep, unit_id: int, asked: AskedUnit | UnitChange) -> UnitInFull:
+    for setting in asked.settings:
+        add_setting(session, unit_id, setting.name, is_highest=setting.is_highest, who=asked.who)
+    if asked.price is not None:
+        price = asked.price
+        add_price(session, unit_id, price.amount, price.currency, price.seen_on, price.source, who=asked.who)
+    session.flush()
+    return _in_full(session, unit_id)
+
+
+def _in_full(session: SessionDep, unit_id: int) -> UnitInFull:
+    shape = UnitShape.model_validate(unit_with_parts(session, unit_id))
+    facts = unit_facts(session, unit_id)
+    return UnitInFull(**dict(shape), **dict(facts), **of_bench(session))

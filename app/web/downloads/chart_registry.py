@@ -1,0 +1,182 @@
+"""The list of charts that have a name and an address: how each is made from what the address asks for.
+
+A new chart is one function here and one line in `NAMED_CHARTS`; drawing, tables and addresses follow from that.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue, NotFound
+from app.figures.chart import Chart
+from app.figures.charts.claims_measured import claims_chart
+from app.figures.charts.clearing_times import clearing_times_chart
+from app.figures.charts.cost_bars import cost_bars_chart
+from app.figures.charts.cost_over_years import cost_over_years_chart
+from app.figures.charts.cost_sensitivity import cost_sensitivity_chart
+from app.figures.charts.decay_overlay import decay_overlay_chart
+from app.figures.charts.frontier import frontier_chart
+from app.figures.charts.price_history import price_history_chart
+from app.figures.charts.ranking_intervals import ranking_chart
+from app.figures.charts.sound_spectra import sound_spectra_chart
+from app.figures.charts.trial_decay import residuals_chart, trial_decay_chart
+from app.reading_files.headers.channels import channel
+from app.services.bench.chart_facts import read_chart_facts
+from app.services.costs.cost_of_owning import cost_of_owning
+from app.services.costs.running_cost import UnitCost, running_cost_view
+from app.services.history.latest_data_date import EVERYTHING, POWER, PRICES, SOUND, TRIALS, latest_of, newest_datum
+from app.services.measurements.claims import claims_of_unit
+from app.services.measurements.listening import listening
+from app.services.ranking.room_advice import advice_for_room
+from app.services.ranking.table import Ranking, rank_units
+from app.services.snapshot.read_cache import kept
+from app.services.trials.decay_curves import SCALES, DecayCurve, decay_overlay, trial_curve
+from app.services.units.entry import get_unit
+from app.services.units.price_history import price_history
+from app.web.forms.chart_choices import chosen_clips, cost_choices, curve_choices, room_choices
+from app.web.forms.ranking_form import ranking_choices
+from app.web.forms.typed_form import TypedForm
+from app.web.forms.unit_system import unit_system
+
+# A chart, and how to learn the day of the newest datum behind it, which stands below the files alone.
+DatedChart = tuple[Chart, Callable[[], date | None]]
+MakeChart = Callable[[Session, TypedForm], DatedChart]
+
+
+def _ranking(session: Session, form: TypedForm) -> DatedChart:
+    system = unit_system(form.typed("units"))
+    ranking = rank_units(session, ranking_choices(form))
+    chart = ranking_chart(
+        ranking, read_chart_facts(session), flow_factor=system.flow_factor, flow_symbol=system.flow_symbol
+    )
+    return chart, lambda: _newest_trial(ranking)
+
+
+def _clearing_times(session: Session, form: TypedForm) -> DatedChart:
+    ranking = rank_units(session, ranking_choices(form))
+    return clearing_times_chart(ranking, read_chart_facts(session)), lambda: _newest_trial(ranking)
+
+
+def _newest_trial(ranking: Ranking) -> date | None:
+    return latest_of(line.row.latest_trial_on for line in ranking.lines)
+
+
+def _decay_overlay(session: Session, form: TypedForm) -> DatedChart:
+    overlay = decay_overlay(session, curve_choices(form))
+    curves = [*overlay.curves, *([overlay.empty_room] if overlay.empty_room else [])]
+    newest = latest_of(curve.started_at.date() for curve in curves)
+    return decay_overlay_chart(overlay, read_chart_facts(session)), lambda: newest
+
+
+def _cost_bars(session: Session, form: TypedForm) -> DatedChart:
+    view = running_cost_view(session, cost_choices(form))
+    return cost_bars_chart(view, read_chart_facts(session)), lambda: _newest_cost(session, view.costs)
+
+
+def _cost_over_years(session: Session, form: TypedForm) -> DatedChart:
+    view = running_cost_view(session, cost_choices(form))
+    return cost_over_years_chart(view, read_chart_facts(session)), lambda: _newest_cost(session, view.drawn)
+
+
+def _cost_sensitivity(session: Session, form: TypedForm) -> DatedChart:
+    found = cost_of_owning(session, cost_choices(form))
+    chart = cost_sensitivity_chart(found, read_chart_facts(session))
+    return chart, lambda: _newest_cost(session, found.view.drawn)
+
+
+def _newest_cost(session: Session, costs: tuple[UnitCost, ...]) -> date | None:
+    return newest_datum(session, (POWER, PRICES), [cost.unit.row.unit_id for cost in costs])
+
+
+def _frontier(session: Session, form: TypedForm) -> DatedChart:
+    system, choices, facts = unit_system(form.typed("units")), room_choices(form), read_chart_facts(session)
+    found = advice_for_room(session, choices)
+    chart = kept(
+        session,
+        ("frontier chart", choices, facts, system.key),
+        lambda: frontier_chart(found, facts, flow_factor=system.flow_factor, flow_symbol=system.flow_symbol),
+    )
+    return chart, lambda: newest_datum(session, (TRIALS, SOUND, PRICES))
+
+
+def _sound_spectra(session: Session, form: TypedForm) -> DatedChart:
+    clips = listening(session, chosen_clips(form)).chosen
+    newest = latest_of(entry.clip.recorded_on for entry in clips)
+    return sound_spectra_chart(clips, read_chart_facts(session)), lambda: newest
+
+
+def _price_history(session: Session, form: TypedForm) -> DatedChart:
+    history = price_history(session, _unit_id(form))
+    newest = latest_of(seen.seen_on for line in history.lines for seen in line.prices)
+    return price_history_chart(history, read_chart_facts(session)), lambda: newest
+
+
+def _claims_measured(session: Session, form: TypedForm) -> DatedChart:
+    unit = get_unit(session, _unit_id(form))
+    chart = claims_chart(f"{unit.maker} {unit.model}", claims_of_unit(session, unit.id), read_chart_facts(session))
+    return chart, lambda: newest_datum(session, EVERYTHING, [unit.id])
+
+
+def _unit_id(form: TypedForm) -> int:
+    unit_id = form.whole_number("unit", "The unit")
+    if unit_id is None:
+        raise InvalidValue("This chart needs a unit; add ?unit= and its number to the address.", field="unit")
+    return unit_id
+
+
+def _trial_decay(session: Session, form: TypedForm) -> DatedChart:
+    curve, name = _one_trial(session, form)
+    chart = trial_decay_chart(
+        curve,
+        read_chart_facts(session),
+        channel_name=name,
+        unit=channel(name).unit,
+        scale=form.one_of("scale", "The scale", SCALES) or "linear",
+    )
+    return chart, lambda: curve.started_at.date()
+
+
+def _residuals(session: Session, form: TypedForm) -> DatedChart:
+    curve, name = _one_trial(session, form)
+    chart = residuals_chart(curve, read_chart_facts(session), channel_name=name, unit=channel(name).unit)
+    return chart, lambda: curve.started_at.date()
+
+
+def _one_trial(session: Session, form: TypedForm) -> tuple[DecayCurve, str]:
+    trial_id = form.whole_number("trial", "The trial")
+    if trial_id is None:
+        raise InvalidValue("This chart needs a trial; add ?trial= and its number to the address.", field="trial")
+    name = form.text("channel") or "pm2_5"
+    return trial_curve(session, trial_id, name), name
+
+
+NAMED_CHARTS: dict[str, MakeChart] = {
+    "ranking": _ranking,
+    "clearing-times": _clearing_times,
+    "decay-overlay": _decay_overlay,
+    "cost-bars": _cost_bars,
+    "cost-over-years": _cost_over_years,
+    "cost-sensitivity": _cost_sensitivity,
+    "frontier": _frontier,
+    "sound-spectra": _sound_spectra,
+    "price-history": _price_history,
+    "claims-measured": _claims_measured,
+    "trial-decay": _trial_decay,
+    "residuals": _residuals,
+}
+
+
+def make_chart(session: Session, name: str, form: TypedForm, *, dated: bool = True) -> Chart:
+    """The chart of that name; `dated` with the day of the newest datum behind it, for a file to take away.
+
+    Raises NotFound for an unknown name, InvalidValue for what the address got wrong.
+    """
+    if name not in NAMED_CHARTS:
+        raise NotFound("chart", name)
+    chart, newest = NAMED_CHARTS[name](session, form)
+    if not form.is_good:
+        field, message = next(iter(form.errors.items()))
+        raise InvalidValue(message, field=field)
+    return replace(chart, newest=newest()) if dated else chart

@@ -1,0 +1,114 @@
+"""What an address asks for, read into the choices of each service; pages, charts and tables share it.
+
+What cannot be read is noted in the form beside its field and left at its default. The choices of the ranking stand in
+`ranking_form`, which the first page loads alone.
+"""
+
+from sqlalchemy.orm import Session
+
+from app.errors import HazefallError
+from app.services.costs.choices import DEFAULT_YEARS, SETTING_CHOICES, OwningChoices
+from app.services.costs.running_cost import COST_SORTS, CostChoices
+from app.services.ranking.room_advice import RoomChoices
+from app.services.snapshot.choices import HIGHEST, RankingChoices
+from app.services.trials.decay_curves import CurveChoices
+from app.web.forms.ranking_form import area_m2, or_default
+from app.web.forms.typed_form import TypedForm
+
+
+def curve_choices(form: TypedForm) -> CurveChoices:
+    return CurveChoices(
+        trial_ids=_numbers(form, "trial", "A trial"),
+        unit_ids=_numbers(form, "unit", "A unit"),
+        channel=form.text("channel"),
+        setting=form.text("setting") or HIGHEST,
+        room_id=form.whole_number("room_id", "The test room"),
+        normalised=form.one_of("levels", "How levels are drawn", ("share",)) == "share",
+        scale=form.text("scale") or "linear",
+        with_empty_room=form.one_of("empty_room", "The curve of the empty room", ("yes", "no")) != "no",
+    )
+
+
+def compare_choices(form: TypedForm) -> RankingChoices:
+    return RankingChoices(
+        channel=form.text("channel"),
+        aerosol=form.text("aerosol") or "smoke",
+        room_id=form.whole_number("room_id", "The test room"),
+    )
+
+
+def compared_setting_ids(session: Session, form: TypedForm) -> tuple[int, ...]:
+    """The settings asked for, those of `first` first; a unit stands for its highest setting."""
+    from app.services.ranking.comparison import highest_settings  # loaded when used: it needs scipy
+
+    asked = list(_numbers(form, "setting_id", "A setting"))
+    units = _numbers(form, "unit_id", "A unit")
+    if units:
+        try:
+            asked += [setting_id for setting_id in highest_settings(session, units) if setting_id not in asked]
+        except HazefallError as error:
+            form.refuse("unit_id", error.message)
+    first = form.whole_number("first", "The setting to hold the others against")
+    if first in asked:
+        asked = [first, *(setting_id for setting_id in asked if setting_id != first)]
+    return tuple(asked)
+
+
+def cost_choices(form: TypedForm) -> CostChoices:
+    return CostChoices(
+        owning=OwningChoices(
+            unit_ids=_numbers(form, "unit", "A unit"),
+            setting=form.text("setting") or SETTING_CHOICES[0],
+            room_area_m2=area_m2(form),
+            tariff_id=form.whole_number("tariff_id", "The tariff"),
+            price_per_kwh=form.number("price_per_kwh", "The price of a kilowatt-hour"),
+            hours_per_day=form.number("hours_per_day", "The hours a day"),
+            quiet_hours_per_day=or_default(
+                form.number("quiet_hours_per_day", "The hours at the quietest setting"), 0.0
+            ),
+            days_per_year=form.number("days_per_year", "The days of use"),
+            years=DEFAULT_YEARS if (years := form.whole_number("years", "The years")) is None else years,
+            discount_rate_pct=or_default(form.number("discount_rate_pct", "The interest"), 0.0),
+            unplugged_when_off=form.ticked("unplugged"),
+            compare=_numbers(form, "compare", "A unit to compare"),
+        ),
+        kind=form.text("kind"),
+        search=form.text("search"),
+        sort=form.text("sort") or COST_SORTS[0],
+        descending=form.one_of("descending", "The direction of the order", ("0", "1")) == "1",
+    )
+
+
+def room_choices(form: TypedForm) -> RoomChoices:
+    """An empty ceiling of sound or budget is no limit; a page that was only just opened has the usual ceiling."""
+    area, sound = area_m2(form), form.number("max_sound_dba", "The sound ceiling")
+    usual = RoomChoices()
+    return RoomChoices(
+        room_area_m2=or_default(area, usual.room_area_m2),
+        max_sound_dba=sound if form.values else usual.max_sound_dba,
+        max_price=form.number("max_price", "The budget"),
+        room_height_m=or_default(form.number("room_height_m", "The height of the room"), usual.room_height_m),
+        rule=form.text("room_rule") or usual.rule,
+        air_changes_per_h=or_default(form.number("air_changes_per_h", "The air changes"), usual.air_changes_per_h),
+    )
+
+
+def chosen_units(form: TypedForm) -> tuple[int, ...]:
+    return _numbers(form, "unit", "A unit")
+
+
+def chosen_clips(form: TypedForm) -> tuple[int, ...]:
+    return _numbers(form, "clip", "A clip")
+
+
+def _numbers(form: TypedForm, name: str, what: str) -> tuple[int, ...]:
+    """All values of a field that may come more than once, or as one list with commas."""
+    found = []
+    for text in ",".join(form.values.get(name, [])).split(","):
+        if not text.strip():
+            continue
+        if not text.strip().isdecimal() or len(text.strip()) > 12:
+            form.refuse(name, f"{what}: found {text[:40]!r}; a whole number is needed. Correct the address.")
+            continue
+        found.append(int(text))
+    return tuple(found)

@@ -1,0 +1,86 @@
+"""The routes of the application, most of them loaded when they are first needed.
+
+The first page is what somebody who has just started the server waits for; it needs a third of the program. So the
+server starts with the ranking and the static files. All other routes are loaded together: in the background once the
+first answer has gone out, or at once, before it is dispatched, for a request that needs them earlier.
+"""
+
+import threading
+
+from anyio import to_thread
+from fastapi import APIRouter, Depends, FastAPI
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from app.web.pages.ranking import page as ranking
+from app.web.security.authentication import Admit
+from app.web.templating.static_files import STATIC_ADDRESS, CachedStaticFiles, plotly_folder, static_folder
+
+_FIRST_PATH = "/"
+# One for the process: two applications in it that import the same modules at the same moment could each get half.
+_LOADING = threading.Lock()
+
+
+class Routes:
+    """The routes of one application. Every one of them stands behind the one table of roles."""
+
+    def __init__(self, app: FastAPI) -> None:
+        self._app = app
+        self._begun = False
+        self.all_loaded = False
+        self._include_page(ranking.router)
+        app.mount(f"{STATIC_ADDRESS}/plotly", CachedStaticFiles(directory=plotly_folder()), name="plotly")
+        app.mount(STATIC_ADDRESS, CachedStaticFiles(directory=static_folder()), name="static")
+        app.state.routes = self
+
+    def has(self, path: str) -> bool:
+        """Whether what answers this path is there already."""
+        return self.all_loaded or path == _FIRST_PATH or path.startswith(f"{STATIC_ADDRESS}/")
+
+    def load_all(self) -> None:
+        """Loads what is not there yet, once; whoever comes meanwhile waits."""
+        with _LOADING:
+            if self.all_loaded:
+                return
+            # everything is imported before anything is included: a failing import leaves the application as it was
+            from app.web.api.all_routes import API_ROUTERS  # loaded when used
+            from app.web.pages.all_pages import PAGE_ROUTERS, TAKEN_ROUTERS  # loaded when used
+
+            for router in API_ROUTERS:
+                self._app.include_router(router, prefix="/api", dependencies=[Depends(Admit("/api"))])
+            for router in TAKEN_ROUTERS:
+                self._app.include_router(router, dependencies=[Depends(Admit())])
+            for router in PAGE_ROUTERS:
+                if router is not ranking.router:
+                    self._include_page(router)
+            self.all_loaded = True
+
+    def load_in_background(self) -> None:
+        """Begins to load what is not there yet, unless that was begun before."""
+        if not (self._begun or self.all_loaded):
+            self._begun = True
+            threading.Thread(target=self.load_all, name="load all routes").start()
+
+    def _include_page(self, router: APIRouter) -> None:
+        self._app.include_router(router, dependencies=[Depends(Admit())], include_in_schema=False)
+
+
+class RoutesWhenNeeded:
+    """Stands right before the dispatch, behind all guards: who is turned away loads nothing."""
+
+    def __init__(self, app: ASGIApp, routes: Routes) -> None:
+        self.app = app
+        self.routes = routes
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or self.routes.all_loaded:
+            await self.app(scope, receive, send)
+            return
+        if not self.routes.has(scope["path"]):
+            await to_thread.run_sync(self.routes.load_all)
+        await self.app(scope, receive, send)
+        self.routes.load_in_background()
+
+
+def load_all_routes(app: FastAPI) -> None:
+    """Makes the routes of an application complete, for whoever walks through them instead of asking one."""
+    app.state.routes.load_all()

@@ -1,0 +1,77 @@
+"""Signing in and signing out."""
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from starlette.responses import RedirectResponse, Response
+
+from app.errors import NotSignedIn, TooManyAttempts
+from app.services.access.sign_in import sign_in, sign_out
+from app.web.current_user import present_visitor
+from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.security.session_cookie import drop_session_cookie, set_session_cookie
+from app.web.templating.environment import render_page
+from app.web.templating.page_context import make_shell
+
+router = APIRouter()
+PATH = "/sign-in"
+LONGEST_ADDRESS = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class SignInPage:
+    """`next_address` is where the reader wanted to go; "/" otherwise."""
+
+    title: str
+    form: TypedForm
+    next_address: str
+    signed_in_as: str
+
+
+@router.get(PATH)
+def sign_in_form(request: Request) -> Response:
+    return _page(empty_form(), local_address(request.query_params.get("next", "")))
+
+
+@router.post(PATH)
+def signed_in(request: Request, form: TypedFormDep) -> Response:
+    next_address = local_address(form.typed("next"))
+    client = request.client.host if request.client else ""
+    try:
+        token = sign_in(request.state["engine"], form.text("name"), form.typed("password"), client)
+    except (NotSignedIn, TooManyAttempts) as error:
+        form.refuse("password", error.message)
+        form.values.pop("password", None)
+        return _page(form, next_address, error.status)
+    answer = RedirectResponse(next_address, 303)
+    set_session_cookie(answer, token, request.url.scheme)
+    return answer
+
+
+@router.post("/sign-out")
+def signed_out(request: Request) -> Response:
+    visitor = present_visitor()
+    if visitor is not None and visitor.sign_in_id is not None:
+        sign_out(request.state["engine"], visitor.sign_in_id)
+    answer = RedirectResponse(PATH, 303)
+    drop_session_cookie(answer, request.url.scheme)
+    return answer
+
+
+def local_address(address: str) -> str:
+    r"""An address of this bench and of no other site; "/" in place of anything else.
+
+    >>> local_address("/units/3?setting=high"), local_address("//bench.example"), local_address("/\\bench.example")
+    ('/units/3?setting=high', '/', '/')
+    """
+    is_local = address.startswith("/") and not address.startswith(("//", "/\\")) and address.isprintable()
+    return address if is_local and len(address) <= LONGEST_ADDRESS and not address.startswith(PATH) else "/"
+
+
+def _page(form: TypedForm, next_address: str, status: int = 200) -> Response:
+    visitor = present_visitor()
+    page = SignInPage("Sign in", form, next_address, visitor.name if visitor else "")
+    # who is not signed in learns nothing of the bench, not even its name
+    answer = render_page("pages/access/sign_in.html", page, make_shell(PATH), status_code=status)
+    answer.headers["Cache-Control"] = "no-store"
+    return answer

@@ -1,0 +1,183 @@
+"""The fields of the trial form: how the file is read, what the trial was made with, and its marks."""
+
+import re
+from collections.abc import Sequence
+from datetime import datetime
+
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue
+from app.reading_files.log_table import ReadingChoices
+from app.services.bench.loggers import add_logger
+from app.services.bench.rooms import add_room, add_smoke_source
+from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.units.entry import NewUnit, add_setting, add_unit, find_setting
+from app.services.units.speed_settings import settings_of
+from app.web.forms.options import NEW
+from app.web.forms.typed_form import TypedForm
+from app.web.pages.adding_a_trial.moments import MARKS, moment_s, zone_of
+from app.web.pages.bench.item_forms import logger_of, room_of
+
+DAY_ORDERS = {"day first": True, "month first": False}
+LEAVE_OUT = "leave out"
+_HEADER_FIELD = re.compile(r"header_(\d{1,6})")
+
+
+def choices_of(form: TypedForm, kept: ReadingChoices | None) -> ReadingChoices:
+    """How the file is to be read: what the form says over what the profile says."""
+    from app.reading_files.columns.asked_channels import asked_channel  # loaded when used: with the rest of the reading
+
+    base = kept or ReadingChoices()
+    columns, units = dict(base.columns), dict(base.units)
+    for position in told_columns(form):
+        header = form.typed(f"header_{position}")
+        use, unit = form.text(f"column_{position}"), form.text(f"unit_{position}")
+        if use:
+            try:
+                columns[header] = "" if use == LEAVE_OUT else asked_channel(use, f"column_{position}")
+            except InvalidValue as error:
+                form.refuse(f"column_{position}", f"Column {header[:40]!r}: {error.message}")
+        if unit:
+            units[header] = unit
+    return ReadingChoices(
+        timezone=form.text("timezone") or base.timezone,
+        columns=columns,
+        units=units,
+        box=form.typed("box") or base.box,
+        day_first=DAY_ORDERS.get(form.typed("date_order"), base.day_first),
+    )
+
+
+def told_columns(form: TypedForm) -> list[int]:
+    """Places of the columns of which the form tells something, in order."""
+    return sorted(int(found[1]) for name in form.values if (found := _HEADER_FIELD.fullmatch(name)))
+
+
+def marks_of(form: TypedForm, started_at: datetime, timezone: str) -> TrialMarks:
+    """The marks that the form tells; empty fields are found from the data."""
+    seconds = {name: moment_s(form, field, words, started_at, timezone) for field, name, words in MARKS}
+    kind = form.typed("clear_level_kind") or None
+    return TrialMarks(
+        **seconds,
+        background_ug_m3=form.number("background_ug_m3", "The background"),
+        clear_level_kind=kind,
+        clear_level_value=form.number("clear_level_value", "The clear level") if kind else None,
+    )
+
+
+def name_marks_as_typed(form: TypedForm) -> None:
+    """Moves a refusal of a stored mark to the field in which the mark was typed."""
+    for field, name, _ in MARKS:
+        if name in form.errors:
+            form.errors.setdefault(field, form.errors.pop(name))
+
+
+def new_trial_of(session: Session, form: TypedForm, marks: TrialMarks, timezone: str) -> NewTrial:
+    """The trial, with unit, setting, room, logger and smoke source added on the way where they are new."""
+    who = form.text("tested_by")
+    kind = form.typed("kind", UNIT_RUNNING)
+    unit_id = setting_id = None
+    if kind == UNIT_RUNNING:
+        unit_id = unit_of(session, form, who)
+        setting_id = setting_of(session, form, unit_id, who) if unit_id is not None else None
+    room_id = room_chosen(session, form, who)
+    form.stop_if_refused()
+    return NewTrial(
+        kind=kind,
+        room_id=room_id or 0,
+        unit_under_test_id=unit_id,
+        setting_id=setting_id,
+        smoke_source_id=smoke_source_chosen(session, form, who),
+        logger_id=logger_chosen(session, form, who),
+        profile_id=form.whole_number("profile_id", "The profile"),
+        started_at=started_at_of(form, timezone),
+        tested_by=who,
+        filter_state=form.text("filter_state"),
+        notes=form.text("notes"),
+        marks=marks,
+    )
+
+
+def unit_of(session: Session, form: TypedForm, who: str) -> int | None:
+    chosen = form.text("unit_under_test_id")
+    if chosen == NEW:
+        return add_unit(
+            session,
+            NewUnit(maker=form.text("maker"), model=form.text("model"), kind=form.typed("kind_of_cleaning", "other")),
+            who=who,
+        )
+    if not chosen:
+        form.refuse("unit_under_test_id", "No unit under test was chosen. Choose one, or “a new unit”.")
+        return None
+    return form.whole_number("unit_under_test_id", "The unit")
+
+
+def setting_of(session: Session, form: TypedForm, unit_id: int, who: str) -> int | None:
+    name = form.text("setting")
+    if not name:
+        form.refuse("setting", "The setting at which the unit ran is empty; type its name, such as high.")
+        return None
+    found = find_setting(session, unit_id, name)
+    if found is not None:
+        return found
+    present = [setting.name for setting in settings_of(session, unit_id)]
+    if present and not form.ticked("setting_is_new"):
+        form.refuse(
+            "setting",
+            f"The unit has no setting {name!r}; it has: {', '.join(present)}. "
+            "Type one of these, or tick that the setting is new.",
+        )
+        return None
+    return add_setting(session, unit_id, name, is_highest=not present, who=who)
+
+
+def room_chosen(session: Session, form: TypedForm, who: str) -> int | None:
+    chosen = form.text("room_id")
+    if chosen == NEW:
+        room = room_of(form)
+        form.stop_if_refused()
+        return add_room(session, room, who=who)
+    if not chosen:
+        form.refuse("room_id", "No room was chosen. Choose one, or “a new room”.")
+        return None
+    return form.whole_number("room_id", "The room")
+
+
+def logger_chosen(session: Session, form: TypedForm, who: str) -> int | None:
+    if form.text("logger_id") == NEW:
+        logger = logger_of(form)
+        form.stop_if_refused()
+        return add_logger(session, logger, who=who)
+    return form.whole_number("logger_id", "The logger")
+
+
+def smoke_source_chosen(session: Session, form: TypedForm, who: str) -> int | None:
+    if form.text("smoke_source_id") == NEW:
+        return add_smoke_source(
+            session,
+            form.text("smoke_source"),
+            form.typed("aerosol", "smoke"),
+            form.text("smoke_source_notes"),
+            who=who,
+        )
+    return form.whole_number("smoke_source_id", "The smoke source")
+
+
+def started_at_of(form: TypedForm, timezone: str) -> datetime | None:
+    """Start of the run where the log's own clock cannot be trusted."""
+    text = form.text("started_at")
+    if not text:
+        return None
+    try:
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        form.refuse(
+            "started_at", f"The start: found {text[:40]!r}; a time such as 2026-03-31T10:00 is needed. Correct it."
+        )
+        return None
+    return moment if moment.tzinfo else moment.replace(tzinfo=zone_of(timezone))
+
+
+def kinds_of_trial() -> Sequence[tuple[str, str]]:
+    """Values and words of the two kinds of trial."""
+    return ((UNIT_RUNNING, "a unit is running"), (EMPTY_ROOM, "the empty room, no unit running"))

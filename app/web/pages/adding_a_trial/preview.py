@@ -1,0 +1,190 @@
+"""Second step of adding a trial: what the file would become, every choice changeable. The last button stores it."""
+
+from dataclasses import replace
+from typing import Any
+
+from fastapi import APIRouter, Request
+from sqlalchemy.orm import Session
+from starlette.background import BackgroundTask
+from starlette.responses import RedirectResponse, Response
+
+from app.errors import HazefallError, InvalidValue, UnreadableLog
+from app.services.adding_trials.staged_uploads import StagedUpload, discard_upload, staged_content, staged_upload
+from app.services.bench.form_options import TrialOffers, trial_offers
+from app.services.logs.logger_profiles import load_profile, save_profile
+from app.settings import Settings
+from app.web.current_user import visitor_may
+from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep, SettingsDep
+from app.web.forms.addresses import query_form
+from app.web.forms.options import NEW
+from app.web.forms.typed_form import TypedForm, TypedFormDep
+from app.web.pages.adding_a_trial.fields import choices_of, marks_of, name_marks_as_typed, new_trial_of
+from app.web.pages.adding_a_trial.preview_view import PreviewPage, preview_page
+from app.web.pages.adding_a_trial.validation import note_every_mistake
+
+router = APIRouter()
+TEMPLATE = "pages/adding_a_trial/preview.html"
+
+
+@router.get("/trials/add/{token}")
+def previewed(token: str, request: Request, session: SessionDep, settings: SettingsDep, render: RenderDep) -> Response:
+    """Reads the waiting file as the address says and shows what was made of it."""
+    upload = staged_upload(settings, token)
+    form = with_last_conditions(query_form(request.query_params), trial_offers(session))
+    page = read_preview(session, settings, upload, form)
+    return render(TEMPLATE, page, charts=page.has_chart, status_code=200 if form.is_good else 422)
+
+
+@router.post("/trials/add/{token}")
+def confirmed(
+    token: str,
+    session: SessionDep,
+    reading: ReadSessionDep,
+    settings: SettingsDep,
+    render: RenderDep,
+    form: TypedFormDep,
+) -> Response:
+    """Stores the trial with everything new that it needs, or nothing at all."""
+    upload = staged_upload(settings, token)
+    trial_id = _store(session, reading, settings, upload, form)
+    if trial_id is not None:
+        # after the answer, so after the commit: a commit that fails leaves the file waiting
+        done = BackgroundTask(discard_upload, settings, token)
+        return RedirectResponse(f"/trials/{trial_id}", 303, background=done)
+    page = read_preview(reading, settings, upload, form)
+    return render(TEMPLATE, page, charts=page.has_chart, status_code=422)
+
+
+@router.post("/trials/add/{token}/discard")
+def turned_down(token: str, settings: SettingsDep) -> Response:
+    """Throws the waiting file away; nothing of it was stored."""
+    discard_upload(settings, token)
+    return RedirectResponse("/trials/add", 303)
+
+
+def with_last_conditions(form: TypedForm, offers: TrialOffers) -> TypedForm:
+    """The form with the conditions of the last trial where nothing was typed yet: desks test in one room for weeks."""
+    if "kind" in form.values:
+        return form
+    told = {
+        "kind": "unit running",
+        "room_id": offers.last_room_id,
+        "logger_id": offers.last_logger_id,
+        "smoke_source_id": offers.last_smoke_source_id,
+        "tested_by": offers.last_tested_by,
+    }
+    if not offers.units:
+        told["unit_under_test_id"] = NEW
+    if not offers.rooms:
+        told["room_id"] = NEW
+    for name, value in told.items():
+        if value:
+            form.values.setdefault(name, [str(value)])
+    return form
+
+
+def read_preview(session: Session, settings: Settings, upload: StagedUpload, form: TypedForm) -> PreviewPage:
+    """Reads the file and analyses it; what cannot be read is said on the page, which still offers every choice."""
+    offers = trial_offers(session)
+    preview, refusal = None, None
+    try:
+        preview = analysed_log(session, settings, upload, form, offers.timezone)
+    except UnreadableLog as error:
+        refusal = error
+        form.refuse("log", error.message)
+    except HazefallError as error:
+        form.refuse(error.field or "", error.message)
+        name_marks_as_typed(form)
+    return preview_page(upload, form, offers, preview, refusal)
+
+
+def analysed_log(
+    session: Session, settings: Settings, upload: StagedUpload, form: TypedForm, bench_timezone: str
+) -> Any:
+    """The waiting file read and analysed as the form says; a mark that cannot be read is noted and found instead."""
+    from app.services.adding_trials.preview import preview_log  # loaded when used: it needs pandas and scipy
+
+    choices = choices_of(form, _kept_choices(session, form))
+    preview = preview_log(session, settings, upload.token, choices, **_terms(form))
+    if preview.table.clock_is_known and not preview.table.timezone:
+        # local times of an untold zone: the bench's is taken, and stands in the form for everyone to see
+        form.values["timezone"] = [bench_timezone]
+        form.values["assumed_timezone"] = [bench_timezone]
+        choices = replace(choices, timezone=bench_timezone)
+        preview = preview_log(session, settings, upload.token, choices, **_terms(form))
+    marks = marks_of(form, preview.table.started_at, preview.table.timezone or bench_timezone)
+    if any(value is not None for value in _values(marks)):
+        try:
+            preview = preview_log(session, settings, upload.token, choices, marks=marks, **_terms(form))
+        except InvalidValue as error:
+            form.refuse(error.field or "", error.message)
+            name_marks_as_typed(form)
+    return replace(preview, assumed_zone=_assumed_zone(form))
+
+
+def _store(session: Session, reading: Session, settings: Settings, upload: StagedUpload, form: TypedForm) -> int | None:
+    from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
+    from app.services.adding_trials.add import add_read_trial
+    from app.services.logs.assumed_zone import with_assumed_zone
+
+    table = None
+    try:
+        # before the first statement of the writing session: other writers need not wait while the file is read
+        choices = choices_of(form, _kept_choices(reading, form))
+        content = staged_content(settings, upload)
+        table = read_log(content, upload.file_name, choices)
+    except HazefallError as error:
+        form.refuse(error.field or "", error.message)
+    timezone = (table.timezone if table else "") or trial_offers(reading).timezone
+    if table is not None and form.is_good:
+        marks = marks_of(form, table.started_at, timezone)
+        if _assumed_zone(form):
+            table = with_assumed_zone(table, timezone)
+        with form.attempt(session):
+            form.stop_if_refused()
+            new = new_trial_of(session, form, marks, timezone)
+            form.stop_if_refused()
+            if form.text("profile_name"):
+                _keep_profile(session, form, choices)
+            return add_read_trial(session, content, table, new, choices)
+        name_marks_as_typed(form)
+    note_every_mistake(session, form, table, timezone)
+    return None
+
+
+def _keep_profile(session: Session, form: TypedForm, choices: Any) -> None:
+    """Keeps how the file was read; a zone that was only assumed from the bench is no choice, and is left out."""
+    if _assumed_zone(form):
+        choices = replace(choices, timezone=None)
+    save_profile(
+        session,
+        form.text("profile_name"),
+        choices,
+        who=form.text("tested_by"),
+        may_replace=visitor_may("edit"),
+    )
+
+
+def _assumed_zone(form: TypedForm) -> str:
+    """The zone in the form where it is the bench's and nobody confirmed it; "" where a person chose it."""
+    zone = form.text("timezone")
+    is_assumed = zone == form.text("assumed_timezone") and not form.ticked("timezone_is_right")
+    return zone if is_assumed else ""
+
+
+def _kept_choices(session: Session, form: TypedForm) -> Any:
+    profile_id = form.whole_number("profile_id", "The profile")
+    return None if profile_id is None else load_profile(session, profile_id)
+
+
+def _terms(form: TypedForm) -> dict[str, Any]:
+    """What the first analysis is told besides the marks."""
+    logger = form.text("logger_id")
+    return {
+        "kind": form.typed("kind", "unit running"),
+        "logger_id": int(logger) if logger.isdecimal() and len(logger) < 10 else None,
+    }
+
+
+def _values(marks: Any) -> list[Any]:
+    return [getattr(marks, name) for name in marks.__slots__]

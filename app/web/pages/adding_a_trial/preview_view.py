@@ -1,0 +1,239 @@
+"""What the preview of a log shows: columns, skipped rows, the first look at the decay, and the fields of the trial."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+from urllib.parse import urlencode
+
+from app.compute.wording.numbers import MeasuredWords, every_words, measured_words, not_within
+from app.compute.wording.rounding import rounded_text
+from app.errors import UnreadableLog
+from app.reading_files.headers.channels import channel
+from app.services.adding_trials.staged_uploads import StagedUpload
+from app.services.bench.form_options import TrialOffers
+from app.services.bench.rooms import AEROSOLS
+from app.services.logs.channel_order import in_order
+from app.services.units.entry import KINDS_OF_CLEANING
+from app.web.forms.options import NEW, offered, plain_choices
+from app.web.forms.typed_form import TypedForm
+from app.web.pages.adding_a_trial.columns import ColumnRow, columns_shown, uses_of_columns
+from app.web.pages.adding_a_trial.fields import DAY_ORDERS, kinds_of_trial
+from app.web.pages.adding_a_trial.moments import MARKS, zone_of
+from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
+from app.web.pages.bench.zones import zone_names
+from app.web.templating.page_context import Choice
+
+NOTHING_OFFERED = 2  # a list with nothing but its first and last choice
+# Fields that change what is drawn; the address of the drawing carries these and no others.
+_DRAWN_READING = ("timezone", "box", "date_order", "profile_id", "kind", "logger_id")
+_DRAWN_MARKS = (*(name for name, _, _ in MARKS), "background_ug_m3", "clear_level_kind", "clear_level_value")
+_DRAWN = frozenset((*_DRAWN_READING, *_DRAWN_MARKS))
+
+
+@dataclass(frozen=True, slots=True)
+class DecayRow:
+    """First look at one channel."""
+
+    channel: str
+    label: str
+    unit: str
+    total_decay: MeasuredWords | None
+    start_level: str
+    time_to_clear: str
+    notes: Sequence[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class PreviewPage:
+    """`table` is what was read, None where the file could not be read; `refusal` then says why."""
+
+    token: str
+    file_name: str
+    size_kb: str
+    sha256: str
+    form: TypedForm
+    refusal: UnreadableLog | None
+    table: Any
+    first_reading: str
+    last_reading: str
+    interval: str
+    not_counted: int  # rows and cells without a reading, event rows among them
+    columns: Sequence[ColumnRow]
+    columns_words: str
+    columns_are_many: bool
+    column_pages: Sequence[Choice]
+    columns_kept: Sequence[tuple[int, str, str]]
+    uses: Sequence[Choice]
+    boxes: Sequence[Choice]
+    date_orders: Sequence[Choice]
+    zones: Sequence[str]
+    timezone_found: str
+    to_check: Sequence[str]  # what the file left open and a person has to look at
+    held: Sequence[tuple[str, int]]  # label of a channel, values that only repeat the one before
+    decays: Sequence[DecayRow]
+    figure_url: str
+    kinds: Sequence[Choice]
+    units: Sequence[Choice]
+    kinds_of_cleaning: Sequence[Choice]
+    setting_names: Sequence[str]
+    rooms: Sequence[Choice]
+    loggers: Sequence[Choice]
+    smoke_sources: Sequence[Choice]
+    aerosols: Sequence[Choice]
+    clear_levels: Sequence[Choice]
+    profile_id: str
+
+    @property
+    def has_chart(self) -> bool:
+        return bool(self.figure_url)
+
+    @property
+    def asks_for_start(self) -> bool:
+        """Whether the log's own clock cannot be trusted, so that a person has to tell when the run began."""
+        return self.table is not None and not self.table.clock_is_known
+
+    @property
+    def new_unit_is_open(self) -> bool:
+        return self.form.typed("unit_under_test_id") == NEW or len(self.units) == NOTHING_OFFERED
+
+    @property
+    def new_room_is_open(self) -> bool:
+        return self.form.typed("room_id") == NEW or len(self.rooms) == NOTHING_OFFERED
+
+    @property
+    def new_logger_is_open(self) -> bool:
+        return self.form.typed("logger_id") == NEW
+
+    @property
+    def new_source_is_open(self) -> bool:
+        return self.form.typed("smoke_source_id") == NEW
+
+    @property
+    def marks_are_open(self) -> bool:
+        """Whether a mark was typed or refused; the section is closed otherwise."""
+        names = (*(field for field, _, _ in MARKS), "background_ug_m3", "clear_level_value")
+        return any(self.form.typed(name) or self.form.error(name) for name in names)
+
+
+def preview_page(
+    upload: StagedUpload, form: TypedForm, offers: TrialOffers, preview: Any, refusal: UnreadableLog | None
+) -> PreviewPage:
+    """The page; `preview` is a LogPreview, or None."""
+    table = preview.table if preview else None
+    columns = table.columns if table else getattr(refusal, "columns", ())
+    boxes = table.boxes if table else getattr(refusal, "boxes", ())
+    box = form.typed("box") or (table.box if table else "") or ""
+    part = columns_shown(columns, form)
+    decays = [_decay_row(preview.decays[name]) for name in in_order(preview.decays)] if preview else []
+    return PreviewPage(
+        token=upload.token,
+        file_name=upload.file_name,
+        size_kb=rounded_text(max(upload.size_bytes / 1000, 0.1), 1 if upload.size_bytes < 10_000 else 0),
+        sha256=upload.sha256,
+        form=form,
+        refusal=refusal,
+        table=table,
+        first_reading=_local_time(table, 0) if table else "",
+        last_reading=_local_time(table, -1) if table else "",
+        interval=every_words(table.interval_s) if table else "",
+        not_counted=max(table.rows_skipped + table.cells_skipped, len(table.skipped)) if table else 0,
+        columns=part.rows,
+        columns_words=part.words,
+        columns_are_many=part.are_many,
+        column_pages=part.pages,
+        columns_kept=part.kept,
+        uses=uses_of_columns(),
+        boxes=[Choice(name, name, name == box) for name in boxes] if len(boxes) > 1 else (),
+        date_orders=plain_choices(("", *DAY_ORDERS), form.typed("date_order"), {"": "found from the file"}),
+        zones=zone_names(),
+        timezone_found=table.timezone if table else "",
+        to_check=_to_check(preview, form) if preview else (),
+        held=[(channel(name).label, held) for name, held in table.held_values.items() if held] if table else (),
+        decays=decays,
+        figure_url=_figure_url(upload.token, form) if decays else "",
+        kinds=[Choice(value, words, value == form.typed("kind")) for value, words in kinds_of_trial()],
+        units=offered(offers.units, form.typed("unit_under_test_id"), "choose one", "a new unit"),
+        kinds_of_cleaning=plain_choices(KINDS_OF_CLEANING, form.typed("kind_of_cleaning", "mechanical filter")),
+        setting_names=offers.setting_names,
+        rooms=offered(offers.rooms, form.typed("room_id"), "choose one", "a new room"),
+        loggers=offered(offers.loggers, form.typed("logger_id"), "not told", "a new logger"),
+        smoke_sources=offered(offers.smoke_sources, form.typed("smoke_source_id"), "not told", "a new source"),
+        aerosols=plain_choices(AEROSOLS, form.typed("aerosol", "smoke")),
+        clear_levels=plain_choices(
+            ("", *CLEAR_LEVEL_WORDS), form.typed("clear_level_kind"), {"": "as the bench has it", **CLEAR_LEVEL_WORDS}
+        ),
+        profile_id=form.typed("profile_id"),
+    )
+
+
+def _to_check(preview: Any, form: TypedForm) -> tuple[str, ...]:
+    """What the file does not tell and was assumed, each with what to do."""
+    table, found = preview.table, []
+    if preview.assumed_zone:
+        found.append(
+            f"The file holds local times and names no zone. They were taken as those of {preview.assumed_zone}, the "
+            "bench’s own zone. Tick that this is right, or choose the zone in which the logger’s clock ran. Until then "
+            "a logger profile keeps no zone, and the trial says that it was assumed."
+        )
+    if table.date_order_unsure and not form.typed("date_order"):
+        order = "the day first" if table.day_first else "the month first"
+        found.append(
+            f"Nothing in the file tells whether a date such as 3/4/2026 is in March or in April; {order} was taken. "
+            "If that is wrong, choose the order above and read the file again."
+        )
+    if not table.clock_is_known:
+        found += [note for note in table.notes if "clock" in note]
+        found.append("The file does not tell on which day the run was made. Tell the start of the run below.")
+    return tuple(found)
+
+
+def _decay_row(decay: Any) -> DecayRow:
+    rate = decay.fit.decay_rate if decay.fit else None
+    clear = decay.time_to_clear
+    if clear.reached and clear.value_min is not None:
+        time_to_clear = f"{rounded_text(clear.value_min, 1)} min"
+    else:
+        time_to_clear = not_within(clear.not_before_min) if clear.not_before_min is not None else "–"
+    return DecayRow(
+        channel=decay.channel,
+        label=channel(decay.channel).label,
+        unit=decay.unit,
+        total_decay=measured_words(rate.value, rate.uncertainty, rate.low_95, rate.high_95) if rate else None,
+        start_level=rounded_text(decay.start_level, 1),
+        time_to_clear=time_to_clear,
+        notes=decay.notes,
+    )
+
+
+def _local_time(table: Any, place: int) -> str:
+    if not table.clock_is_known:
+        return f"{table.elapsed_s[place] / 60:.1f} min"
+    moment = table.started_at + timedelta(seconds=float(table.elapsed_s[place]))
+    return moment.astimezone(zone_of(table.timezone)).strftime("%Y-%m-%d %H:%M:%S")
+
+
+def _figure_url(token: str, form: TypedForm) -> str:
+    """Address of the drawing: the same choices as the page's own address, without the fields that do not matter."""
+    kept = [
+        (name, text)
+        for name, texts in form.values.items()
+        for text in texts
+        if text
+        and (
+            name.startswith(("header_", "column_", "unit_"))
+            or name
+            in (
+                "timezone",
+                "box",
+                "date_order",
+                "profile_id",
+                "kind",
+                "logger_id",
+                "background_ug_m3",
+                "clear_level_kind",
+            )
+            or name in ("clear_level_value", "smoke_start", "unit_on", "fit_start", "fit_end", "end")
+        )
+    ]
+    return f"/trials/add/{token}/figure.json?{urlencode(kept)}"

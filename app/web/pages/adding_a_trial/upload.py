@@ -1,0 +1,64 @@
+"""First step of adding a trial: the log is sent and waits; nothing is stored yet."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import BinaryIO
+
+from fastapi import APIRouter
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from app.errors import HazefallError
+from app.services.adding_trials.staged_uploads import stage_upload
+from app.services.bench.form_options import trial_offers
+from app.web.dependencies import RenderDep, SessionDep, SettingsDep
+from app.web.forms.addresses import address
+from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.pages.bench.zones import zone_names
+from app.web.templating.page_context import Choice
+
+router = APIRouter()
+
+_PIECE = 1 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class UploadPage:
+    form: TypedForm
+    profiles: Sequence[Choice]
+    zones: Sequence[str]
+    bench_timezone: str
+
+
+@router.get("/trials/add")
+def upload_form(session: SessionDep, render: RenderDep) -> Response:
+    return render("pages/adding_a_trial/upload.html", _page(session, empty_form()))
+
+
+@router.post("/trials/add")
+def uploaded(session: SessionDep, settings: SettingsDep, render: RenderDep, form: TypedFormDep) -> Response:
+    """Keeps the file aside and goes on to the preview. The store is not touched, so no writer has to wait."""
+    file = form.files.get("log")
+    if file is None or not file.filename:
+        form.refuse("log", "No file was chosen. Choose the log that the logger wrote.")
+    else:
+        try:
+            staged = stage_upload(settings, _pieces(file.file), file.filename)
+            told = {name: form.values.get(name, []) for name in ("profile_id", "timezone")}
+            return RedirectResponse(address(f"/trials/add/{staged.token}", told), 303)
+        except HazefallError as error:
+            form.refuse("log", error.message)
+    return render("pages/adding_a_trial/upload.html", _page(session, form), status_code=422)
+
+
+def _pieces(file: BinaryIO) -> Iterator[bytes]:
+    while piece := file.read(_PIECE):
+        yield piece
+
+
+def _page(session: Session, form: TypedForm) -> UploadPage:
+    offers = trial_offers(session)
+    chosen = form.typed("profile_id")
+    kept = tuple(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in offers.profiles)
+    profiles = (Choice("", "found from the file", not chosen), *kept) if kept else ()
+    return UploadPage(form, profiles, zone_names(), offers.timezone)

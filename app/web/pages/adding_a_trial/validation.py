@@ -1,0 +1,93 @@
+"""Finds every mistake of a refused trial form at once, so that nobody corrects one only to be shown the next.
+
+The services refuse at the first value that cannot be. Each part of the form is therefore tried again with that value
+replaced by a harmless one, until nothing new is found; nothing of these tries stays in the store.
+"""
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.services.logs.trial_fields import UNIT_RUNNING, check_marks
+from app.services.store.checked_values import LONGEST_NAME, LONGEST_TEXT, optional_text
+from app.web.forms.typed_form import TypedForm
+from app.web.pages.adding_a_trial import fields
+
+# A name that nothing on a bench has; sides so long that no volume is too large for them.
+_NO_NAME = "\u2063 not yet named"
+_HARMLESS = {
+    "maker": _NO_NAME,
+    "model": _NO_NAME,
+    "kind_of_cleaning": "other",
+    "room": _NO_NAME,
+    "length_m": "1000",
+    "width_m": "1000",
+    "height_m": "1000",
+    "room_volume_m3": "0.001",
+    "logger": _NO_NAME,
+    "smoke_source": _NO_NAME,
+    "aerosol": "smoke",
+}
+
+_TEXTS = (
+    ("tested_by", "The name of the tester", LONGEST_NAME),
+    ("filter_state", "The state of the filter", LONGEST_NAME),
+    ("profile_name", "The name of the logger profile", LONGEST_NAME),
+    ("notes", "The notes", LONGEST_TEXT),
+)
+
+
+def note_every_mistake(session: Session, form: TypedForm, table: Any, timezone: str) -> None:
+    """Notes beside its field whatever else would be refused. `table` is the LogTable, or None for a file not read."""
+    who = form.text("tested_by")
+    if form.typed("kind", UNIT_RUNNING) == UNIT_RUNNING:
+        if form.text("unit_under_test_id") == fields.NEW:
+            _collect(session, form, lambda typed: fields.unit_of(session, typed, who))
+            form.needed_text("setting", "The setting at which the unit ran")
+        else:
+            _collect(session, form, lambda typed: _unit_and_setting(session, typed, who))
+    for part in (fields.room_chosen, fields.logger_chosen, fields.smoke_source_chosen):
+        _collect(session, form, lambda typed, part=part: part(session, typed, who))
+    _collect(session, form, lambda typed: fields.started_at_of(typed, timezone))
+    for name, what, longest in _TEXTS:
+        _collect(
+            session,
+            form,
+            lambda typed, name=name, what=what, longest=longest: optional_text(typed.typed(name), name, what, longest),
+        )
+    _collect(session, form, lambda typed: _marks(typed, table, timezone))
+
+
+def _unit_and_setting(session: Session, form: TypedForm, who: str) -> None:
+    unit_id = fields.unit_of(session, form, who)
+    if unit_id is not None:
+        fields.setting_of(session, form, unit_id, who)
+    elif not form.text("setting"):
+        form.needed_text("setting", "The setting at which the unit ran")
+
+
+def _marks(form: TypedForm, table: Any, timezone: str) -> None:
+    begun = table.started_at if table is not None else datetime(2000, 1, 1, tzinfo=UTC)
+    marks = fields.marks_of(form, begun, timezone)
+    if table is not None:
+        check_marks(marks, float(table.elapsed_s[-1]))
+
+
+def _collect(session: Session, form: TypedForm, act: Callable[[TypedForm], object]) -> None:
+    """Tries one part again and again, each refused value made harmless, and notes what is refused on the way."""
+    typed = TypedForm({name: list(texts) for name, texts in form.values.items()})
+    seen: set[str] = set()
+    while True:
+        typed.errors = {}
+        with typed.rehearse(session):
+            act(typed)
+        fields.name_marks_as_typed(typed)
+        fresh = {name: message for name, message in typed.errors.items() if name not in seen}
+        for name, message in fresh.items():
+            form.refuse(name, message.replace(f" {_NO_NAME!r}", ""))  # nobody typed that name
+            typed.values[name] = [_HARMLESS.get(name, "")]
+        if not fresh or "" in fresh:
+            return
+        seen |= fresh.keys()

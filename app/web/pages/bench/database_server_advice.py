@@ -1,0 +1,14 @@
+"""When a desk should move its bench from the file to a database server, and when it should not."""
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from app.services.store.size import store_size
+from app.web.dependencies import RenderDep, SessionDep
+
+router = APIRouter()
+
+
+@router.get("/growing")
+def growing(session: SessionDep, render: RenderDep) -> Response:
+    return render("pages/bench/database_server_advice.html", store_size(session))

@@ -1,0 +1,34 @@
+"""The method in words: what is computed, from what, and what it cannot know."""
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from app.compute.method import METHOD_DESCRIPTION, METHOD_NAME, METHOD_VERSION
+from app.services.bench.choices import BenchChoices, bench_choices
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class MethodPage:
+    """`choices` are the bench's own, which the method uses where a trial has none; `steps` those of the analysis."""
+
+    name: str
+    version: str
+    choices: BenchChoices
+    clear_level: str
+    steps: tuple[str, ...] = METHOD_DESCRIPTION
+
+
+@router.get("/method")
+def method(session: SessionDep, render: RenderDep) -> Response:
+    choices = bench_choices(session)
+    words = CLEAR_LEVEL_WORDS[choices.clear_level_kind]
+    return render(
+        "pages/bench/method.html",
+        MethodPage(METHOD_NAME, METHOD_VERSION, choices, f"{choices.clear_level_value:g}: {words}"),
+    )

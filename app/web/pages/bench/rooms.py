@@ -1,0 +1,86 @@
+"""Rooms: the list, and the form that adds or changes one."""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from fastapi import APIRouter
+from starlette.responses import RedirectResponse, Response
+
+from app.services.bench.rooms import add_room, change_room, get_room
+from app.services.history.change_history import story_of
+from app.services.units.lists import list_rooms
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.pages.bench.item_forms import follows_from_sides, room_of
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class RoomList:
+    rooms: Sequence[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class RoomForm:
+    """`changes` are those of the room at hand, newest first."""
+
+    title: str
+    form: TypedForm
+    is_change: bool = False
+    changes: Sequence[Any] = ()
+
+
+@router.get("/rooms")
+def rooms(session: SessionDep, render: RenderDep) -> Response:
+    return render("pages/bench/rooms.html", RoomList(list_rooms(session).rows))
+
+
+@router.get("/rooms/add")
+def room_to_add(render: RenderDep) -> Response:
+    return render("pages/bench/room_form.html", RoomForm("Add a room", empty_form()))
+
+
+@router.post("/rooms/add")
+def room_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    new = room_of(form)
+    if form.is_good:
+        with form.attempt(session):
+            add_room(session, new, who=form.text("who"))
+            return RedirectResponse("/rooms", 303)
+    return render("pages/bench/room_form.html", RoomForm("Add a room", form), status_code=422)
+
+
+@router.get("/rooms/{room_id}/edit")
+def room_to_change(room_id: int, session: SessionDep, render: RenderDep) -> Response:
+    room = get_room(session, room_id)
+    same_volume, same_uncertainty = follows_from_sides(
+        room.room_volume_m3, room.room_volume_uncertainty_m3, room.length_m, room.width_m, room.height_m
+    )
+    form = empty_form(
+        room=room.name,
+        length_m=room.length_m,
+        width_m=room.width_m,
+        height_m=room.height_m,
+        room_volume_m3=None if same_volume else room.room_volume_m3,
+        room_volume_uncertainty_m3=None if same_uncertainty else room.room_volume_uncertainty_m3,
+        furniture=room.furniture,
+        room_notes=room.notes,
+    )
+    return render("pages/bench/room_form.html", _changing(session, room.name, room_id, form))
+
+
+@router.post("/rooms/{room_id}/edit")
+def room_changed(room_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    name = get_room(session, room_id).name
+    new = room_of(form)
+    if form.is_good:
+        with form.attempt(session):
+            change_room(session, room_id, asdict(new), who=form.text("who"), why=form.text("why"))
+            return RedirectResponse("/rooms", 303)
+    return render("pages/bench/room_form.html", _changing(session, name, room_id, form), status_code=422)
+
+
+def _changing(session: SessionDep, name: str, room_id: int, form: TypedForm) -> RoomForm:
+    return RoomForm(f"Change the room {name}", form, True, story_of(session, "room", room_id))

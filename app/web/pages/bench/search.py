@@ -1,0 +1,60 @@
+"""Find things by words, and see what happened lately."""
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from app.compute.wording.numbers import counted, listed
+from app.errors import InvalidValue
+from app.services.bench.search import FoundKind, search_bench
+from app.services.history.change_history import ToldChange, told_changes
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.forms.addresses import query_form
+from app.web.forms.typed_form import TypedForm
+from app.web.pages.bench.changes import address_of
+
+router = APIRouter()
+_RECENT = 15
+
+
+@dataclass(frozen=True, slots=True)
+class SearchPage:
+    """`recent` is what happened lately, with the address of each; it stands below what was found."""
+
+    title: str
+    answer: str
+    asked: str
+    found: tuple[FoundKind, ...]
+    recent: tuple[tuple[ToldChange, str], ...]
+    form: TypedForm
+
+
+@router.get("/search")
+def search(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
+    form = query_form(request.query_params)
+    asked = form.text("q")
+    found: tuple[FoundKind, ...] = ()
+    try:
+        found = search_bench(session, asked)
+    except InvalidValue as error:
+        form.refuse("q", error.message)
+    recent = told_changes(session, _RECENT, consequences=False).rows
+    page = SearchPage(
+        title=f"What has “{asked[:60]}” in it?" if asked else "What are you looking for?",
+        answer=_answer(asked, found),
+        asked=asked[:200],
+        found=found,
+        recent=tuple((change, address_of(change.subject, change.subject_id)) for change in recent),
+        form=form,
+    )
+    return render("pages/bench/search.html", page, status_code=200 if form.is_good else 422)
+
+
+def _answer(asked: str, found: tuple[FoundKind, ...]) -> str:
+    if not asked:
+        return "Units, trials, claims, certified rates, notes and changes are searched; every word has to be there."
+    if not found:
+        return "Nothing has all of these words. Use fewer, or a part of one."
+    parts = [f"{'more than ' if kind.more else ''}{counted(len(kind.things), kind.noun)}" for kind in found]
+    return f"Found: {listed(parts)}."

@@ -1,0 +1,63 @@
+"""The trash: what lies there, who put it there and why, and the way back."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from app.services.trials.trash_list import TRIAL, list_trash
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.forms.addresses import address, query_form
+from app.web.templating.page_context import PageLinks
+
+router = APIRouter()
+_ROWS = 100
+_MOST = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class TrashLine:
+    """One thing in the trash; `path` is the address of its page, below which it is taken back."""
+
+    kind: str
+    name: str
+    path: str
+    when: str
+    who: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class TrashPage:
+    lines: Sequence[TrashLine]
+    total: int
+    links: PageLinks
+
+
+@router.get("/trash")
+def trash(request: Request, session: SessionDep, render: RenderDep) -> Response:
+    form = query_form(request.query_params)
+    offset = min(max(form.whole_number("offset", "The place in the list") or 0, 0), _MOST)
+    found = list_trash(session, _ROWS, offset)
+    lines = [
+        TrashLine(
+            kind="Trial" if thing.subject == TRIAL else "Unit",
+            name=thing.name,
+            path=f"/{'trials' if thing.subject == TRIAL else 'units'}/{thing.id}",
+            when=thing.trashed_at.strftime("%Y-%m-%d %H:%M"),
+            who=thing.who,
+            why=thing.why,
+        )
+        for thing in found.things
+    ]
+    after = offset + len(lines)
+    earlier = max(0, offset - _ROWS) or None
+    links = PageLinks(
+        first=offset + 1 if lines else 0,
+        last=after,
+        total=found.total,
+        previous_address=address("/trash", form.values, offset=earlier) if offset else "",
+        next_address=address("/trash", form.values, offset=after) if after < found.total else "",
+    )
+    return render("pages/bench/trash.html", TrashPage(lines, found.total, links))

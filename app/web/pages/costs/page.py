@@ -1,0 +1,289 @@
+"""What the units cost to run a year, and to own over some years."""
+
+from dataclasses import dataclass, replace
+from heapq import nsmallest
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from app.compute.wording.numbers import amount_words, counted, measured_words
+from app.compute.wording.rounding import rounded_text
+from app.errors import HazefallError
+from app.figures.charts.cost_bars import MOST_BARS, cost_words
+from app.figures.charts.cost_over_years import over_years_words
+from app.services.costs.choices import SETTING_CHOICES, OwningTerms
+from app.services.costs.running_cost import RunningCostView, UnitCost, running_cost_view
+from app.services.units.entry import has_units
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.forms.addresses import address, query_form
+from app.web.forms.chart_choices import cost_choices
+from app.web.forms.typed_form import TypedForm
+from app.web.pages.cells import Cell
+from app.web.pages.costs.consequences import Consequences, consequences
+from app.web.templating.page_context import Choice, Column, PageLinks, rows_class
+
+router = APIRouter()
+PATH = "/costs"
+_ROWS = 100
+_UNITS_OFFERED = 60  # to draw, besides those drawn
+_SETTING_WORDS = ("highest of each", "quietest of each", "quietest that serves the room")
+
+
+@dataclass(frozen=True, slots=True)
+class CostLine:
+    """One unit as a line of the table."""
+
+    unit_id: int
+    maker: str
+    model: str
+    setting: str
+    cells: tuple[Cell, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CostsPage:
+    """What the template of the running cost gets; without a tariff `view` parts are empty and the form asks."""
+
+    title: str
+    answer: str
+    is_empty: bool
+    shown: str
+    removed: tuple[str, ...]
+    columns: tuple[Column, ...]
+    lines: tuple[CostLine, ...]
+    links: PageLinks
+    more: Consequences | None
+    bars_words: str
+    bars_size: str
+    years_words: str
+    chart_query: str
+    conditions: str
+    form: TypedForm
+    tariffs: tuple[Choice, ...]
+    settings: tuple[Choice, ...]
+    kinds: tuple[Choice, ...]
+    units: tuple[Choice, ...]
+    units_not_offered: int
+    hours_per_day: str
+    days_per_year: str
+    years: str
+    currency: str
+
+
+@router.get(PATH)
+def show_costs(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
+    form = query_form(request.query_params)
+    view = more = None
+    try:
+        view, drawn = running_cost_view(session, cost_choices(form)), form.accepted
+        more = consequences(view, _shown(view, form))
+    except HazefallError as error:
+        view, drawn = _without_mistakes(session), {}
+        more = consequences(view, _shown(view, form)) if view is not None else None
+        if view is not None or form.values:  # else no price is known, which the page says in a place of its own
+            form.refuse(error.field or "", error.message)
+    page = _page(view, more, form, address("", drawn).lstrip("?"))
+    if view is None and not has_units(session):
+        page = replace(page, is_empty=True)
+    asked_wrongly = bool(form.values) and not form.is_good
+    return render("pages/costs/page.html", page, status_code=422 if asked_wrongly else 200, charts=bool(page.lines))
+
+
+def _without_mistakes(session: SessionDep) -> RunningCostView | None:
+    """The costs under the bench's own assumptions, shown beside what was refused; None where it has no tariff."""
+    try:
+        return running_cost_view(session)
+    except HazefallError:
+        return None
+
+
+def _page(view: RunningCostView | None, more: Consequences | None, form: TypedForm, chart_query: str) -> CostsPage:
+    if view is None or more is None:
+        return _page_without_price(form)
+    terms = view.terms
+    currency = terms.assumptions.currency
+    years = terms.choices.years
+    first = _first(view, form)
+    beyond = f" The picture holds the first {MOST_BARS}." if len(view.costs) > MOST_BARS else ""
+    return CostsPage(
+        title="What does each unit cost to run?",
+        answer=cost_words(view),
+        is_empty=view.units_on_bench == 0,
+        shown=f"{len(view.costs)} of {counted(view.units_on_bench, 'unit')}",
+        removed=(*view.removed, *((f"{len(view.left_out)}: {view.left_out[0].why}",) if view.left_out else ())),
+        columns=_columns(view, form),
+        lines=tuple(_line(cost, more) for cost in _shown(view, form)),
+        links=_links(len(view.costs), first, form),
+        more=more,
+        bars_words=f"Energy and parts of a year, the purchase left out. An open mark means: at least that.{beyond}",
+        bars_size=rows_class(min(len(view.costs), MOST_BARS)),
+        years_words=f"{over_years_words(view)} A step is a replacement. "
+        f"{len(view.drawn)} of {len(view.costs)} units are drawn; choose others above.",
+        chart_query=chart_query,
+        conditions=f"Electricity at {terms.assumptions.price_per_kwh:g}\u00a0{currency}/kWh ({terms.tariff_words}) · "
+        f"{terms.hours_per_day:g}\u00a0h a day{_quiet_words(terms)} · "
+        f"{terms.assumptions.days_per_year:g} days a year · {terms.choices.setting} setting · {years} years",
+        form=form,
+        tariffs=(
+            Choice("", "the bench's", not form.text("tariff_id")),
+            *(
+                Choice(
+                    str(tariff.id),
+                    f"{tariff.region}, {tariff.price_per_kwh:g} {tariff.currency}/kWh",
+                    form.text("tariff_id") == str(tariff.id),
+                )
+                for tariff in terms.tariffs
+            ),
+        ),
+        settings=tuple(
+            Choice(value, words, value == terms.choices.setting)
+            for value, words in zip(SETTING_CHOICES, _SETTING_WORDS, strict=True)
+        ),
+        kinds=(
+            Choice("", "every kind", not view.choices.kind),
+            *(Choice(kind, kind, kind == view.choices.kind) for kind in view.kinds),
+        ),
+        units=_units(view),
+        units_not_offered=_not_offered(view),
+        hours_per_day=f"{terms.hours_per_day:g}",
+        days_per_year=f"{terms.assumptions.days_per_year:g}",
+        years=str(years),
+        currency=currency,
+    )
+
+
+def _first(view: RunningCostView, form: TypedForm) -> int:
+    return min(max(form.whole_number("offset", "The first line") or 0, 0), len(view.costs))
+
+
+def _shown(view: RunningCostView, form: TypedForm) -> tuple[UnitCost, ...]:
+    first = _first(view, form)
+    return view.costs[first : first + _ROWS]
+
+
+def _links(total: int, first: int, form: TypedForm) -> PageLinks:
+    after = min(first + _ROWS, total)
+    return PageLinks(
+        first=first + 1 if after > first else 0,
+        last=after,
+        total=total,
+        previous_address=address(PATH, form.values, offset=max(0, first - _ROWS) or None) if first else "",
+        next_address=address(PATH, form.values, offset=after) if after < total else "",
+    )
+
+
+def _quiet_words(terms: OwningTerms) -> str:
+    hours = terms.choices.quiet_hours_per_day
+    return f" and {hours:g}\u00a0h at its quietest" if hours else ""
+
+
+def _units(view: RunningCostView) -> tuple[Choice, ...]:
+    """The units drawn and, by name, as many others as a reader looks through; a search brings up the rest."""
+    drawn = {cost.unit.row.unit_id for cost in view.drawn}
+    others = [cost for cost in view.costs if cost.unit.row.unit_id not in drawn]
+    offered = [*view.drawn, *nsmallest(_UNITS_OFFERED, others, key=lambda cost: cost.name.casefold())]
+    return tuple(
+        Choice(str(cost.unit.row.unit_id), cost.name, cost.unit.row.unit_id in drawn)
+        for cost in sorted(offered, key=lambda cost: cost.name.casefold())
+    )
+
+
+def _not_offered(view: RunningCostView) -> int:
+    return max(0, len(view.costs) - len(view.drawn) - _UNITS_OFFERED)
+
+
+def _page_without_price(form: TypedForm) -> CostsPage:
+    return CostsPage(
+        title="What does each unit cost to run?",
+        answer="",
+        is_empty=False,
+        shown="",
+        removed=(),
+        columns=(),
+        lines=(),
+        links=PageLinks(0, 0, 0),
+        more=None,
+        bars_words="",
+        bars_size="",
+        years_words="",
+        chart_query="",
+        conditions="",
+        form=form,
+        tariffs=(),
+        settings=(),
+        kinds=(),
+        units=(),
+        units_not_offered=0,
+        hours_per_day=form.typed("hours_per_day", "24"),
+        days_per_year=form.typed("days_per_year", "365"),
+        years=form.typed("years", "5"),
+        currency="",
+    )
+
+
+def _columns(view: RunningCostView, form: TypedForm) -> tuple[Column, ...]:
+    currency, years = view.terms.assumptions.currency, view.terms.choices.years
+    heads = (
+        ("name", "Unit", ""),
+        ("", "Power", "W"),
+        ("energy", "Energy", f"{currency}/year"),
+        ("consumables", "Filters and parts", f"{currency}/year"),
+        ("cost_per_year", "Running cost", f"{currency}/year"),
+        ("", "1,000\u00a0m³ of clean air", currency),
+        ("price", "Price", currency),
+        ("cost_over_years", f"Cost over {years} years", currency),
+    )
+    chosen = view.choices
+    found = []
+    for key, words, unit in heads:
+        is_sorted = key == chosen.sort
+        turned = "1" if is_sorted and not chosen.descending else None
+        link = address(PATH, form.values, sort=key, descending=turned, offset=None) if key else ""
+        direction = ("descending" if chosen.descending else "ascending") if is_sorted else ""
+        found.append(Column(key, words, unit, link, direction))
+    return tuple(found)
+
+
+def _line(cost: UnitCost, more: Consequences) -> CostLine:
+    row, per_year, over_years = cost.unit.row, cost.per_year, cost.over_years
+    power = Cell("missing", reason="The power of this setting was not measured.")
+    if row.power_w is not None:
+        power = Cell("value", rounded_text(row.power_w, 1))
+        if row.power_uncertainty_w:
+            words = measured_words(row.power_w, row.power_uncertainty_w)
+            power = Cell("value", words.value, f"± {words.uncertainty}")
+    energy = _amount(per_year.energy_cost_per_year, per_year.energy_interval_95)
+    if per_year.energy.at_least:
+        energy = _bound(per_year.energy_cost_per_year, per_year.energy.missing)
+    parts_missing = tuple(sentence for sentence in per_year.missing if sentence not in per_year.energy.missing)
+    parts = _amount(per_year.consumables_cost_per_year, per_year.consumables_interval_95)
+    if per_year.needs_no_consumables:
+        parts = Cell("bound", "0", reason="Recorded: this unit needs no filters or other consumables.")
+    elif parts_missing:
+        parts = _bound(per_year.consumables_cost_per_year, parts_missing)
+    total = _amount(per_year.total_per_year, per_year.interval_95)
+    if per_year.at_least:
+        total = _bound(per_year.total_per_year, per_year.missing)
+    price = Cell("missing", reason=cost.unit.owned.price_missing_because + ".")
+    if cost.unit.owned.purchase_price is not None:
+        price = Cell("value", rounded_text(cost.unit.owned.purchase_price, 0))
+    years = _amount(over_years.total, over_years.interval_95)
+    if over_years.at_least:
+        years = _bound(over_years.total, over_years.missing)
+    clean_air = more.clean_air[row.unit_id]
+    if per_year.at_least and clean_air.kind == "value":
+        clean_air = Cell("bound", f"≥ {clean_air.text}", reason=f"At least: {' '.join(per_year.missing)}")
+    cells = (power, energy, parts, total, clean_air, price, years)
+    return CostLine(row.unit_id, row.maker, row.model, row.setting or "", cells)
+
+
+def _amount(amount: float, interval: tuple[float, float]) -> Cell:
+    """An amount above its 95 % interval; none where that is narrower than the last digit or there is none."""
+    words = amount_words(amount, interval)
+    return Cell("value", words.value, words.interval if words.low != words.high else "")
+
+
+def _bound(amount: float, missing: tuple[str, ...]) -> Cell:
+    if amount == 0:
+        return Cell("missing", reason=" ".join(missing))
+    return Cell("bound", f"≥ {amount_words(amount).value}", reason=f"At least: {' '.join(missing)}")

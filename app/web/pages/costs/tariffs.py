@@ -1,0 +1,92 @@
+"""Electricity tariffs by region and day: what there is, adding one, bringing in the reference table."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from fastapi import APIRouter, Request
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from app.compute.wording.numbers import counted
+from app.services.bench.choices import bench_choices
+from app.services.bench.reference_tariffs import bring_in_reference_tariffs
+from app.services.bench.tariffs import STANDINGS, SUBJECT, add_tariff
+from app.services.costs.choices import TariffOffered, tariffs_of_bench
+from app.services.history.change_history import told_changes
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.forms.addresses import query_form
+from app.web.forms.options import plain_choices
+from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.templating.page_context import Choice
+
+router = APIRouter()
+PATH = "/tariffs"
+_STANDING_WORDS = {"": "not told"}
+
+
+@dataclass(frozen=True, slots=True)
+class TariffsPage:
+    """`chosen_id` is the bench's own tariff, `done` what was stored before the page was opened, `changes` the newest
+    of all tariffs."""
+
+    title: str
+    form: TypedForm
+    tariffs: Sequence[TariffOffered]
+    standings: Sequence[Choice]
+    chosen_id: int | None
+    done: str
+    changes: Sequence[Any]
+
+
+@router.get(PATH)
+def tariffs(request: Request, session: SessionDep, render: RenderDep) -> Response:
+    told = query_form(request.query_params)
+    form = empty_form(currency=bench_choices(session).currency, valid_from=datetime.now(UTC).date())
+    return render("pages/costs/tariffs.html", _page(session, form, _done(told)))
+
+
+@router.post(PATH)
+def tariff_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    price = form.number("price_per_kwh", "The price of a kilowatt-hour")
+    valid_from = form.day("valid_from", "The day from which it holds")
+    if form.is_good:
+        with form.attempt(session):
+            add_tariff(
+                session,
+                form.text("region"),
+                price,
+                form.text("currency"),
+                valid_from,
+                source=form.text("tariff_source"),
+                standing=form.typed("standing"),
+                who=form.text("who"),
+            )
+            return RedirectResponse(f"{PATH}?added=1", 303)
+    return render("pages/costs/tariffs.html", _page(session, form), status_code=422)
+
+
+@router.post("/tariffs/reference")
+def reference_brought_in(session: SessionDep, form: TypedFormDep) -> Response:
+    added = bring_in_reference_tariffs(session, who=form.text("who"))
+    return RedirectResponse(f"{PATH}?added={added}", 303)
+
+
+def _page(session: Session, form: TypedForm, done: str = "") -> TariffsPage:
+    return TariffsPage(
+        title="What does a kilowatt-hour cost?",
+        form=form,
+        tariffs=tariffs_of_bench(session),
+        standings=plain_choices(STANDINGS, form.typed("standing"), _STANDING_WORDS),
+        chosen_id=bench_choices(session).tariff_id,
+        done=done,
+        changes=told_changes(session, subject=SUBJECT).rows,
+    )
+
+
+def _done(told: TypedForm) -> str:
+    added = told.whole_number("added", "added")
+    if added is None or not told.is_good:
+        return ""
+    return f"{counted(added, 'tariff')} added." if added > 0 else "Everything of the reference table was there already."

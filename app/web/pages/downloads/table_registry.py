@@ -1,0 +1,77 @@
+"""The list of tables that have a name and an address: how each is made from what the address asks for."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from sqlalchemy.orm import Session
+
+from app.errors import InvalidValue, NotFound
+from app.figures.tables.fact_sheet import fact_sheet_table
+from app.figures.tables.ranking import ranking_table
+from app.figures.tables.running_cost import running_cost_table
+from app.figures.tables.table import TakenTable
+from app.services.bench.chart_facts import read_chart_facts
+from app.services.costs.running_cost import running_cost_view
+from app.services.history.latest_data_date import POWER, PRICES, newest_datum
+from app.services.ranking.extra_columns import extra_facts
+from app.services.ranking.table import rank_units
+from app.services.reviews.unit_page import unit_known
+from app.services.snapshot.choices import EXTRA_COLUMNS, RankingChoices
+from app.web.forms.chart_choices import compare_choices, compared_setting_ids, cost_choices
+from app.web.forms.ranking_form import ranking_choices
+from app.web.forms.typed_form import TypedForm
+from app.web.forms.unit_system import UnitSystem, unit_system
+from app.web.pages.ranking.columns import picked_keys
+
+
+def _ranking(session: Session, form: TypedForm) -> TakenTable:
+    ranking, keys = rank_units(session, ranking_choices(form)), picked_keys(form, {})
+    extra = extra_facts(session, ranking.lines) if set(keys or ()) & set(EXTRA_COLUMNS) else ()
+    return ranking_table(ranking, read_chart_facts(session), keys=keys, extra=extra, **_flow(form))
+
+
+def _comparison(session: Session, form: TypedForm) -> TakenTable:
+    from app.figures.tables.comparison import comparison_table  # loaded when used: it needs scipy
+    from app.services.ranking.comparison import compare_settings  # loaded when used: it needs scipy
+
+    compared = compare_settings(session, compared_setting_ids(session, form), compare_choices(form))
+    return comparison_table(compared, read_chart_facts(session), **_flow(form))
+
+
+def _fact_sheet(session: Session, form: TypedForm) -> TakenTable:
+    unit_id = form.whole_number("unit", "The unit")
+    if unit_id is None:
+        raise InvalidValue("This table needs a unit; add ?unit= and its number to the address.", field="unit")
+    choices = RankingChoices(channel=form.text("channel"), room_id=form.whole_number("room_id", "The test room"))
+    return fact_sheet_table(unit_known(session, unit_id, choices), read_chart_facts(session), **_flow(form))
+
+
+def _running_cost(session: Session, form: TypedForm) -> TakenTable:
+    view = running_cost_view(session, cost_choices(form))
+    ids = [cost.unit.row.unit_id for cost in view.costs]
+    newest = newest_datum(session, (POWER, PRICES), ids)
+    return replace(running_cost_table(view, read_chart_facts(session)), newest=newest)
+
+
+def _flow(form: TypedForm) -> dict[str, float | str]:
+    system: UnitSystem = unit_system(form.typed("units"))
+    return {"flow_factor": system.flow_factor, "flow_symbol": system.flow_symbol}
+
+
+NAMED_TABLES: dict[str, Callable[[Session, TypedForm], TakenTable]] = {
+    "ranking": _ranking,
+    "comparison": _comparison,
+    "fact-sheet": _fact_sheet,
+    "running-cost": _running_cost,
+}
+
+
+def make_table(session: Session, name: str, form: TypedForm) -> TakenTable:
+    """The table of that name. Raises NotFound for an unknown name, InvalidValue for what the address got wrong."""
+    if name not in NAMED_TABLES:
+        raise NotFound("table", name)
+    table = NAMED_TABLES[name](session, form)
+    if not form.is_good:
+        field, message = next(iter(form.errors.items()))
+        raise InvalidValue(message, field=field)
+    return table

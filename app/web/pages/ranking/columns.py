@@ -1,0 +1,146 @@
+"""Which columns the ranking shows: the usual ones and further ones, picked by the reader and remembered."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from sqlalchemy.orm import Session
+
+from app.compute.statistics.measured import Measured
+from app.compute.wording.numbers import measured_words
+from app.compute.wording.rounding import rounded_text
+from app.services.ranking.table import Ranking
+from app.services.snapshot.choices import EXTRA_COLUMNS
+from app.web.forms.typed_form import TypedForm
+from app.web.forms.unit_system import UnitSystem
+from app.web.pages.cells import Cell
+from app.web.templating.page_context import Choice
+
+if TYPE_CHECKING:
+    from app.services.ranking.extra_columns import ExtraFacts
+
+COOKIE = "ranking_columns"
+USUAL_ONES = "usual"  # what the button sends that takes every choice back
+USUAL = {
+    "clean_air_delivery_rate": "Clean air delivery rate",
+    "air_changes": "Air changes",
+    "standard_clearing_time": "95\u00a0% less smoke",
+    "time_to_clear": "Time to clear",
+    "sound": "Sound",
+    "power": "Power",
+    "price": "Price",
+    "running_cost": "Running cost",
+    "trials": "Trials",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ExtraColumn:
+    """A further column: its unit symbol and what stands in a cell of it."""
+
+    unit_symbol: Callable[[UnitSystem, str], str]
+    cell: Callable[["ExtraFacts", UnitSystem], Cell]
+
+
+@dataclass(frozen=True, slots=True)
+class PickedColumns:
+    """The usual columns shown, by place in USUAL, and the further ones with their cells for each line.
+
+    heads : key, words and unit symbol of each further column
+    """
+
+    usual: tuple[int, ...]
+    heads: tuple[tuple[str, str, str], ...] = ()
+    cells: tuple[tuple[Cell, ...], ...] = ()
+
+    @property
+    def is_usual(self) -> bool:
+        return not self.heads and len(self.usual) == len(USUAL)
+
+
+ALL_USUAL = PickedColumns(tuple(range(len(USUAL))))
+
+
+def _measured(value: Measured | None, why_not: str, factor: float = 1.0) -> Cell:
+    if value is None:
+        return Cell("missing", reason=why_not)
+    scaled = value.times(factor)
+    words = measured_words(scaled.value, scaled.uncertainty, max(0.0, scaled.low_95), scaled.high_95)
+    return Cell("value", words.value, words.interval if scaled.uncertainty else "")
+
+
+def _certified_cell(facts: "ExtraFacts", system: UnitSystem) -> Cell:
+    found = facts.certified_smoke
+    if found.rate_m3_per_h is None:
+        return Cell("missing", reason=found.why_not)
+    return Cell("value", rounded_text(found.rate_m3_per_h * system.flow_factor, 0), f"seen {found.seen_on}")
+
+
+def _federal_cell(facts: "ExtraFacts", _: UnitSystem) -> Cell:
+    if facts.federal is None:
+        return Cell("missing", reason=facts.why_no_federal)
+    reason = f"Unverified: {'; '.join(facts.federal.unverified)}."
+    return Cell("bound", rounded_text(facts.federal.integrated_energy_factor_cfm_per_w, 2), "unverified", reason)
+
+
+def _ozone_cell(facts: "ExtraFacts", _: UnitSystem) -> Cell:
+    if facts.ozone_ppb is not None:
+        return Cell("bound", rounded_text(facts.ozone_ppb, 0), reason=facts.ozone_words)
+    if "not measured" in facts.ozone_words:
+        return Cell("missing", reason=facts.ozone_words)
+    return Cell("bound", "below detection", reason=facts.ozone_words)
+
+
+EXTRA = {
+    "clean_air_per_watt": ExtraColumn(
+        lambda system, _: f"({system.flow_symbol})/W",
+        lambda facts, system: _measured(facts.per_watt, facts.why_no_per_watt, system.flow_factor),
+    ),
+    "clean_air_cost": ExtraColumn(
+        lambda _, currency: currency,
+        lambda facts, _: _measured(facts.clean_air_cost, facts.why_no_clean_air_cost),
+    ),
+    "certified_smoke": ExtraColumn(lambda system, _: system.flow_symbol, _certified_cell),
+    "federal_energy_factor": ExtraColumn(lambda _s, _c: "(ft³/min)/W", _federal_cell),
+    "ozone": ExtraColumn(lambda _s, _c: "ppb", _ozone_cell),
+}
+
+
+def picked_keys(form: TypedForm, cookies: Mapping[str, str]) -> tuple[str, ...] | None:
+    """The columns asked for in the address, else those remembered; None: the usual ones. Unknown names are left out."""
+    asked = form.values.get("column")
+    if asked is None:
+        remembered = cookies.get(COOKIE, "")
+        asked = remembered.split(".") if remembered else None
+    if asked is None or USUAL_ONES in asked:
+        return None
+    known = [key for key in (*USUAL, *EXTRA) if key in asked]
+    return tuple(known) or None
+
+
+def picked_columns(
+    session: Session, ranking: Ranking, keys: tuple[str, ...] | None, system: UnitSystem
+) -> PickedColumns:
+    """The columns with the cells of the further ones; the store is asked only where one of these is picked."""
+    if keys is None:
+        return ALL_USUAL
+    usual = tuple(place for place, key in enumerate(USUAL) if key in keys)
+    extra = [(key, column) for key, column in EXTRA.items() if key in keys]
+    if not extra:
+        return PickedColumns(usual)
+    from app.services.ranking.extra_columns import extra_facts  # loaded when used: few readers pick a further column
+
+    facts = extra_facts(session, ranking.lines)
+    currency = ranking.offered.currency
+    return PickedColumns(
+        usual,
+        tuple((key, EXTRA_COLUMNS[key], column.unit_symbol(system, currency)) for key, column in extra),
+        tuple(tuple(column.cell(one, system) for _, column in extra) for one in facts),
+    )
+
+
+def column_choices(keys: tuple[str, ...] | None) -> tuple[Choice, ...]:
+    """Every column that can be picked."""
+    shown = tuple(USUAL) if keys is None else keys
+    words = USUAL | EXTRA_COLUMNS
+    return tuple(Choice(key, text, key in shown) for key, text in words.items())

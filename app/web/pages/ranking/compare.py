@@ -1,0 +1,58 @@
+"""Two to eight settings side by side, and the choice of them."""
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from app.errors import HazefallError
+from app.services.ranking.ranking_cache import KeptRankings
+from app.services.ranking.table import Ranking, rank
+from app.services.snapshot.choices import EVERY, RankingChoices
+from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
+from app.web.forms.addresses import query_form
+from app.web.forms.chart_choices import compare_choices, compared_setting_ids
+from app.web.forms.typed_form import TypedForm
+from app.web.forms.unit_system import asked_units
+
+router = APIRouter()
+PATH = "/compare"
+MOST_OFFERED = 200
+
+
+@router.get(PATH)
+def show_comparison(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
+    from app.services.ranking.comparison import FEWEST, compare_settings  # loaded when used: it needs scipy
+    from app.web.pages.ranking.compare_view import compare_page  # loaded when used: with the service
+
+    form = query_form(request.query_params)
+    choices = compare_choices(form)
+    setting_ids = compared_setting_ids(session, form)
+    compared = None
+    if len(setting_ids) >= FEWEST and form.is_good:
+        try:
+            compared = compare_settings(session, setting_ids, choices)
+        except HazefallError as error:
+            form.refuse(error.field or "setting_id", error.message)
+    offered = _offered(kept, form, choices)
+    page = compare_page(compared, offered, setting_ids, form, asked_units(form))
+    return render(
+        "pages/ranking/compare.html", page, status_code=200 if form.is_good else 422, charts=bool(page.chart_query)
+    )
+
+
+def _offered(kept: KeptRankings, form: TypedForm, choices: RankingChoices) -> Ranking:
+    """Settings to choose from, by name, narrowed by the search."""
+    asked = RankingChoices(
+        setting=EVERY,
+        channel=choices.channel,
+        aerosol=choices.aerosol,
+        room_id=choices.room_id,
+        search=form.text("search"),
+        sort="name",
+        limit=MOST_OFFERED,
+    )
+    try:
+        return rank(kept.table(asked), asked)
+    except HazefallError as error:
+        form.refuse(error.field or "", error.message)
+        anything = RankingChoices(setting=EVERY, sort="name", limit=MOST_OFFERED)
+        return rank(kept.table(anything), anything)

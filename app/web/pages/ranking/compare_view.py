@@ -1,0 +1,280 @@
+"""Turns a comparison of settings into what its page shows: values with intervals, and each difference in words."""
+
+from dataclasses import dataclass
+
+from app.compute.wording.numbers import counted, listed
+from app.compute.wording.rounding import rounded_text
+from app.reading_files.headers.channels import channel
+from app.services.ranking.compared_quantities import CLEAN_AIR, CLEARING_TIME, POWER, PRICE, RUNNING_COST, SOUND
+from app.services.ranking.compared_setting import ComparedSetting
+from app.services.ranking.comparison import FEWEST, MOST, SettingsCompared
+from app.services.ranking.table import Ranking
+from app.web.forms.addresses import address
+from app.web.forms.typed_form import TypedForm
+from app.web.forms.unit_system import UnitSystem
+from app.web.pages.cells import Cell, Scales, cells_of_line, time_to_clear_unit
+from app.web.pages.ranking.compare_cells import with_intervals
+from app.web.pages.ranking.compare_figures import PairRow, pair_rows
+from app.web.pages.ranking.view import units_switch
+from app.web.templating.page_context import Choice, Switch
+
+PATH = "/compare"
+_ANSWERING = (CLEAN_AIR, SOUND, RUNNING_COST)
+# what is clearly larger than that of the first, in the words of its own column
+_MORE = {
+    CLEAN_AIR: ("more", "less"),
+    CLEARING_TIME: ("faster", "slower"),
+    SOUND: ("louder", "quieter"),
+    POWER: ("more", "less"),
+    PRICE: ("dearer", "cheaper"),
+    RUNNING_COST: ("dearer", "cheaper"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """One compared setting as the head of its column; addresses are "" where there is nothing to follow."""
+
+    name: str
+    maker: str
+    model: str
+    setting: str
+    unit_id: int
+    first_address: str
+    without_address: str
+
+
+@dataclass(frozen=True, slots=True)
+class CompareRow:
+    """One quantity of all settings. marks : what each is against the first, in words; "" where nothing is said."""
+
+    words: str
+    unit_symbol: str
+    cells: tuple[Cell, ...]
+    marks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Against:
+    """Everything that the data say of one setting against the first, a sentence each."""
+
+    heading: str
+    sentences: tuple[str, ...]
+    not_compared: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ComparePage:
+    """What the template of the comparison gets; without two settings it asks for them."""
+
+    title: str
+    answer: str
+    bench_is_empty: bool
+    only_one: bool
+    no_room: bool
+    heads: tuple[Head, ...]
+    rows: tuple[CompareRow, ...]
+    against: tuple[Against, ...]
+    pair: tuple[PairRow, ...]
+    not_cleaning: tuple[str, ...]
+    may_make_ozone: tuple[str, ...]
+    chart_query: str
+    take_query: str
+    chart_words: str
+    conditions: tuple[str, ...]
+    switches: tuple[Switch, ...]
+    candidates: tuple[Choice, ...]
+    more_candidates: str
+    channels: tuple[Choice, ...]
+    rooms: tuple[Choice, ...]
+    kept: tuple[tuple[str, str], ...]
+    form: TypedForm
+
+
+def compare_page(
+    compared: SettingsCompared | None,
+    offered: Ranking,
+    setting_ids: tuple[int, ...],
+    form: TypedForm,
+    system: UnitSystem,
+) -> ComparePage:
+    """The page of a comparison, or of the choice of one where fewer than two settings are named."""
+    settings = compared.settings if compared else ()
+    return ComparePage(
+        title=_title(settings),
+        answer=_answer(compared, system) if compared else _what_to_do(setting_ids),
+        bench_is_empty=offered.units_on_bench == 0,
+        only_one=_only_one(offered),
+        no_room=not offered.offered.rooms,
+        heads=tuple(_head(setting, number, settings, form) for number, setting in enumerate(settings)),
+        rows=_rows(compared, system) if compared else (),
+        against=tuple(_against(compared, number) for number in range(len(settings) - 1)) if compared else (),
+        pair=pair_rows(compared, system) if compared else (),
+        not_cleaning=tuple(setting.name for setting in settings if setting.line.row.measurable == 0),
+        may_make_ozone=tuple(dict.fromkeys(_unit(setting) for setting in settings if setting.line.row.makes_ozone)),
+        chart_query=_chart_query(compared) if compared else "",
+        take_query=address("", form.values, search=None).lstrip("?"),
+        chart_words="The newest trial of each, from unit on: points are readings, lines the fitted decay with its "
+        "95\u00a0% band.",
+        conditions=_conditions(compared) if compared else (),
+        switches=(units_switch(PATH, form, system),) if compared else (),
+        candidates=_candidates(offered, setting_ids),
+        more_candidates=_more_candidates(offered),
+        channels=tuple(
+            Choice(name, channel(name).label, name == offered.choices.channel) for name in offered.offered.channels
+        ),
+        rooms=tuple(
+            Choice(str(room.id), room.name, room.id == offered.choices.room_id) for room in offered.offered.rooms
+        ),
+        kept=tuple((name, form.typed(name)) for name in ("units", "first") if form.typed(name)),
+        form=form,
+    )
+
+
+def _unit(setting: ComparedSetting) -> str:
+    return f"{setting.line.row.maker} {setting.line.row.model}"
+
+
+def _title(settings: tuple[ComparedSetting, ...]) -> str:
+    if not settings:
+        return "Which units do you want to compare?"
+    if len(settings) == FEWEST:
+        return f"How do {settings[0].name} and {settings[1].name} differ?"
+    return f"How do these {len(settings)} differ?"
+
+
+def _what_to_do(setting_ids: tuple[int, ...]) -> str:
+    if len(setting_ids) == 1:
+        return f"One is chosen. Choose another, up to {MOST} in all."
+    return f"Choose {FEWEST} to {MOST} settings below. Each is held against the first in everything that is stored."
+
+
+def _answer(compared: SettingsCompared, system: UnitSystem) -> str:
+    """What answers the title: the sentences of two, or who delivers most and who cannot be told apart from it."""
+    if len(compared.settings) == FEWEST:
+        said = [compared.findings[quantity][0] for quantity in _ANSWERING]
+        sentences = [finding.words for finding in said if finding.told_apart is not None]
+        return " ".join(sentences) or "What is stored of these two does not allow a comparison."
+    ranks = compared.clean_air_ranks
+    measured = [row.key for row in ranks.rows if row.place is not None]
+    by_id = {setting.setting_id: setting for setting in compared.settings}
+    if not measured:
+        return "None of these has a clean air delivery rate that can be told apart from an empty room."
+    leader = by_id[measured[0]]
+    rate = leader.clean_air
+    words = "" if rate is None else system.flow_words(rate.value, rate.uncertainty, *rate.interval_95).with_interval
+    sentence = f"{leader.name} delivers the most clean air, {words}\u00a0{system.flow_symbol}"
+    alike = [by_id[key].name for key in measured[1:] if ranks.cannot_be_told_apart(leader.setting_id, key)]
+    if alike:
+        return f"{sentence}, but cannot be told apart from {listed(alike)}."
+    return f"{sentence}, clearly more than each of the others."
+
+
+def _head(setting: ComparedSetting, number: int, settings: tuple[ComparedSetting, ...], form: TypedForm) -> Head:
+    row = setting.line.row
+    others = [s.setting_id for s in settings if s is not setting]
+    all_ids = [s.setting_id for s in settings]
+    return Head(
+        name=setting.name,
+        maker=row.maker,
+        model=row.model,
+        setting=row.setting or "",
+        unit_id=row.unit_id,
+        first_address=""
+        if number == 0
+        else address(PATH, form.values, setting_id=all_ids, unit_id=None, first=setting.setting_id),
+        without_address=address(PATH, form.values, setting_id=others, unit_id=None, first=None)
+        if len(settings) > FEWEST
+        else "",
+    )
+
+
+def _rows(compared: SettingsCompared, system: UnitSystem) -> tuple[CompareRow, ...]:
+    currency = compared.offered.currency
+    scales = Scales(system, compared.room, compared.choices.channel, currency, 0.0, 0.0)
+    columns = [with_intervals(setting, cells_of_line(setting.line, scales)) for setting in compared.settings]
+    # in the order of cells_of_line; the quantity of a row that has a finding
+    heads = (
+        (CLEAN_AIR, "Clean air delivery rate", system.flow_symbol),
+        ("", "Air changes in the test room", "1/h"),
+        (CLEARING_TIME, "95\u00a0% less smoke", "min"),
+        ("", "Time to clear", time_to_clear_unit(compared.choices.channel)),
+        (SOUND, f"Sound at {compared.offered.standard_distance_m:g}\u00a0m", "dB(A)"),
+        (POWER, "Power", "W"),
+        (PRICE, "Price", currency),
+        (RUNNING_COST, "Running cost", f"{currency}/year"),
+        ("", "Trials", ""),
+    )
+    rows = []
+    for number, (quantity, words, unit_symbol) in enumerate(heads):
+        cells = tuple(column[number] for column in columns)
+        rows.append(CompareRow(words, unit_symbol, cells, _marks(compared, quantity)))
+    return tuple(rows)
+
+
+def _marks(compared: SettingsCompared, quantity: str) -> tuple[str, ...]:
+    """Nothing for the first; for each other "clearly quieter", "not told apart", or nothing."""
+    marks = [""]
+    for finding in compared.findings.get(quantity, ()):
+        if finding.told_apart is None:
+            marks.append("")
+        elif not finding.told_apart:
+            marks.append("not told apart")
+        else:
+            higher = finding.comparison.higher if finding.comparison else None
+            marks.append(f"clearly {_MORE[quantity][0 if higher == 'second' else 1]}")
+    return tuple(marks) if len(marks) == len(compared.settings) else ("",) * len(compared.settings)
+
+
+def _against(compared: SettingsCompared, number: int) -> Against:
+    other = compared.settings[number + 1]
+    findings = [found[number] for found in compared.findings.values()]
+    return Against(
+        heading=f"{compared.settings[0].name} and {other.name}",
+        sentences=tuple(f.words for f in findings if f.told_apart is not None),
+        not_compared=tuple(f.words for f in findings if f.told_apart is None),
+    )
+
+
+def _chart_query(compared: SettingsCompared) -> str:
+    trials = [setting.tested.latest_trial_id for setting in compared.settings if setting.tested is not None]
+    if not trials:
+        return ""
+    return address("", {}, trial=trials, channel=compared.choices.channel, room_id=compared.choices.room_id).lstrip("?")
+
+
+def _conditions(compared: SettingsCompared) -> tuple[str, ...]:
+    found = []
+    if compared.room is not None:
+        found.append(f"Test room: {compared.room.name}, {rounded_text(compared.room.room_volume_m3, 1)}\u00a0m³")
+    found.append(f"{channel(compared.choices.channel).label} of {compared.choices.aerosol}")
+    found.append(
+        "intervals are 95\u00a0%; natural decay and room volume, which both share, have cancelled in each difference"
+    )
+    return tuple(found)
+
+
+def _only_one(offered: Ranking) -> bool:
+    """Whether the whole bench has a single setting; filters that hide the others do not count."""
+    return offered.units_on_bench == 1 and offered.total_lines == 1
+
+
+def _candidates(offered: Ranking, setting_ids: tuple[int, ...]) -> tuple[Choice, ...]:
+    lines = [line for line in offered.lines if line.row.setting_id is not None]
+    named = [
+        Choice(
+            str(line.row.setting_id),
+            f"{line.row.maker} {line.row.model}, {line.row.setting}",
+            line.row.setting_id in setting_ids,
+        )
+        for line in lines
+    ]
+    there = {choice.value for choice in named}
+    # chosen ones that the search leaves out stay ticked, or a search would drop them
+    kept = [Choice(str(setting_id), f"chosen: setting {setting_id}", True) for setting_id in setting_ids]
+    return (*(choice for choice in kept if choice.value not in there), *named)
+
+
+def _more_candidates(offered: Ranking) -> str:
+    left = offered.total_lines - len(offered.lines)
+    return f"{counted(left, 'further setting')} not shown; narrow them down by a search." if left > 0 else ""

@@ -1,0 +1,62 @@
+"""Heads of the ranking's columns: their words, their units, and the address that sorts by them."""
+
+from app.services.ranking.table import Ranking
+from app.web.forms.addresses import address
+from app.web.forms.typed_form import TypedForm
+from app.web.forms.unit_system import UnitSystem
+from app.web.pages.cells import time_to_clear_unit
+from app.web.pages.ranking.columns import PickedColumns
+from app.web.templating.page_context import Column
+
+
+def columns_of(ranking: Ranking, form: TypedForm, system: UnitSystem, picked: PickedColumns) -> tuple[Column, ...]:
+    """The name of the unit, the usual columns that are shown, and the further ones."""
+    columns = _columns(ranking, form, system)
+    usual = (columns[0], *(columns[place + 1] for place in picked.usual))
+    return usual + tuple(
+        Column(key, words, symbol, _sort_address(key, ranking, form), _sorted_now(key, ranking))
+        for key, words, symbol in picked.heads
+    )
+
+
+def heads(ranking: Ranking, system: UnitSystem) -> tuple[tuple[str, str, str, bool], ...]:
+    """Key, words, unit symbol and whether a bar stands beside, of each column."""
+    currency = ranking.offered.currency
+    return (
+        ("name", "Unit", "", False),
+        ("clean_air_delivery_rate", "Clean air delivery rate", system.flow_symbol, True),
+        ("air_changes", "Air changes", "1/h", False),
+        ("standard_clearing_time", "95\u00a0% less smoke", "min", False),
+        ("time_to_clear", "Time to clear", time_to_clear_unit(ranking.choices.channel), True),
+        ("sound", "Sound", "dB(A)", False),
+        ("power", "Power", "W", False),
+        ("price", "Price", currency, False),
+        ("running_cost", "Running cost", f"{currency}/year", False),
+        ("trials", "Trials", "", False),
+    )
+
+
+def _columns(ranking: Ranking, form: TypedForm, system: UnitSystem) -> tuple[Column, ...]:
+    return tuple(
+        Column(key, words, unit, _sort_address(key, ranking, form), _sorted_now(key, ranking), has_bar)
+        for key, words, unit, has_bar in heads(ranking, system)
+    )
+
+
+def _sort_address(key: str, ranking: Ranking, form: TypedForm) -> str:
+    now = ranking.choices
+    turned = key == now.sort
+    descending = (not now.larger_first) if turned else None
+    return address(
+        "/",
+        form.values,
+        sort=key,
+        descending=None if descending is None else ("1" if descending else "0"),
+        offset=None,
+    )
+
+
+def _sorted_now(key: str, ranking: Ranking) -> str:
+    if key != ranking.choices.sort:
+        return ""
+    return "descending" if ranking.choices.larger_first else "ascending"

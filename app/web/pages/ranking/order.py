@@ -1,0 +1,179 @@
+"""How far the data carry the order of the ranking: intervals of ranks, and what cannot be told apart."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from app.compute.wording.numbers import counted, listed
+from app.compute.wording.rounding import rounded_text
+from app.errors import InvalidValue
+from app.services.ranking.rank_intervals import (
+    CLEAN_AIR,
+    CLEARING_TIME,
+    POWER,
+    RUNNING_COST,
+    SOUND,
+    LineRank,
+    RankView,
+    rank_view,
+)
+from app.services.snapshot.choices import RankingChoices
+from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
+from app.web.forms.addresses import address, links_of, query_form
+from app.web.forms.ranking_form import ranking_choices
+from app.web.forms.typed_form import TypedForm
+from app.web.forms.unit_system import UnitSystem, asked_units
+from app.web.pages.cells import Bar, Cell, Scales, cells_of_line
+from app.web.pages.ranking.view import conditions
+from app.web.templating.page_context import PageLinks, Switch
+
+router = APIRouter()
+PATH = "/ranking/order"
+
+# words of the quantity, and its place in cells_of_line
+_QUANTITIES = {
+    CLEAN_AIR: ("clean air delivery rate", 0),
+    CLEARING_TIME: ("time for 95\u00a0% less smoke", 2),
+    SOUND: ("sound level", 4),
+    POWER: ("power", 5),
+    RUNNING_COST: ("running cost", 7),
+}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RankLine:
+    """One line: its place and the ranks that the data allow, drawn on the scale of all ranks. Equal to itself alone,
+    and kept for what was shown before, so that it need not be written again."""
+
+    unit_id: int
+    maker: str
+    model: str
+    setting: str
+    place: str
+    ranks: str
+    bar: Bar
+    cell: Cell
+    alike: str
+
+
+@dataclass(frozen=True, slots=True)
+class RankOrderPage:
+    """What the template of the order gets."""
+
+    title: str
+    answer: str
+    is_empty: bool
+    quantity: str
+    unit_symbol: str
+    lines: tuple[RankLine, ...]
+    links: PageLinks
+    groups: tuple[str, ...]
+    without_value: str
+    removed: tuple[str, ...]
+    conditions: tuple[str, ...]
+    switches: tuple[Switch, ...]
+    ranking_address: str
+    form: TypedForm
+
+
+@router.get(PATH)
+def show_rank_order(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
+    form = query_form(request.query_params)
+    choices = ranking_choices(form)
+    try:
+        view = rank_view(session, choices, by=form.text("by") or CLEAN_AIR, table=kept.table(choices))
+    except InvalidValue as error:
+        form.refuse(error.field or "", error.message)
+        choices = RankingChoices()
+        view = rank_view(session, table=kept.table(choices))
+    page = _page(view, choices, form, asked_units(form))
+    return render("pages/ranking/order.html", page, status_code=200 if form.is_good else 422)
+
+
+def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: UnitSystem) -> RankOrderPage:
+    ranking = view.ranking
+    names = view.names
+    words, place = _QUANTITIES[view.by]
+    shown = view.lines[choices.offset : choices.offset + choices.limit]
+    symbols = (system.flow_symbol, "", "min", "", "dB(A)", "W", "", f"{ranking.offered.currency}/year")
+    scales = Scales(
+        system, ranking.room, ranking.choices.channel, ranking.offered.currency, ranking.highest_rate_m3_per_h, 0.0
+    )
+    return RankOrderPage(
+        title="How sure is the order?",
+        answer=_answer(view, names),
+        is_empty=ranking.units_on_bench == 0,
+        quantity=words,
+        unit_symbol=symbols[place],
+        lines=tuple(_line(one, len(view.lines), cells_of_line(one.line, scales)[place]) for one in shown),
+        links=links_of(PATH, form, first=choices.offset, limit=choices.limit, total=len(view.lines)),
+        # those that begin among the lines shown: of a thousand units there are hundreds
+        groups=tuple(
+            listed([names[one.row.key] for one in group])
+            for group in view.groups
+            if choices.offset < (group[0].row.place or 0) <= choices.offset + choices.limit
+        ),
+        without_value=_without_value(view, words),
+        removed=tuple(f"{removed.units} {removed.why}" for removed in ranking.removed),
+        conditions=conditions(ranking, system),
+        switches=(
+            Switch(
+                "Order by",
+                tuple(
+                    (said, address(PATH, form.values, by=None if key == CLEAN_AIR else key), key == view.by)
+                    for key, (said, _) in _QUANTITIES.items()
+                ),
+            ),
+        ),
+        ranking_address=address("/", form.values, by=None),
+        form=form,
+    )
+
+
+def _answer(view: RankView, names: Mapping[int, str]) -> str:
+    measured = view.measured
+    if not measured:
+        return "No unit has this quantity yet, so there is no order to judge."
+    sure = sum(1 for one in measured if one.row.rank_low_95 == one.row.rank_high_95)
+    first = measured[0]
+    alike = [names[key] for key in view.ranks.like(first.row.key)]
+    lead = f"{names[first.row.key]} stands first"
+    lead += f", but cannot be told apart from {listed(alike)}" if alike else " and is told apart from every other"
+    if len(measured) == 1:
+        return f"{names[first.row.key]} is the only one with this quantity."
+    return f"{lead}. The data fix the rank of {sure} of {counted(len(measured), 'line')}."
+
+
+@lru_cache(maxsize=1024)
+def _line(one: LineRank, last: int, cell: Cell) -> RankLine:
+    row, ranked = one.line.row, one.row
+    low, high = ranked.rank_low_95, ranked.rank_high_95
+    # ranks on a scale of 0 to 100, the first rank at its left end
+    step = 100 / max(last - 1, 1)
+    left, right = (low - 1) * step, (high - 1) * step
+    ranks = f"{low}" if low == high else f"{low} to {high}"
+    return RankLine(
+        unit_id=row.unit_id,
+        maker=row.maker,
+        model=row.model,
+        setting=row.setting or "",
+        place="–" if ranked.place is None else str(ranked.place),
+        ranks=ranks,
+        bar=Bar(
+            round(left, 1),
+            round(max(right - left, 1.5), 1),
+            None if ranked.place is None else round((ranked.place - 1) * step, 1),
+            False,
+            f"rank {ranks} of {last}",
+        ),
+        cell=cell,
+        alike="cannot be told from zero" if ranked.place is None else rounded_text(ranked.not_told_apart_from, 0),
+    )
+
+
+def _without_value(view: RankView, words: str) -> str:
+    number = len(view.without_value)
+    return f"{counted(number, 'line')} without a {words}, so without a rank." if number else ""

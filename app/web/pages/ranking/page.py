@@ -1,0 +1,37 @@
+"""The ranking: the first page."""
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from app.errors import InvalidValue
+from app.services.ranking.table import rank
+from app.services.snapshot.choices import RankingChoices
+from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
+from app.web.forms.addresses import query_form
+from app.web.forms.ranking_form import ranking_choices
+from app.web.forms.unit_system import asked_units
+from app.web.pages.ranking.columns import COOKIE, picked_columns, picked_keys
+from app.web.pages.ranking.view import ranking_page
+
+router = APIRouter()
+_A_YEAR_S = 365 * 24 * 3600
+
+
+@router.get("/")
+def show_ranking(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
+    """Columns picked in the address are remembered by this browser; without any, the remembered ones are shown."""
+    form = query_form(request.query_params)
+    choices = ranking_choices(form)
+    try:
+        ranking = rank(kept.table(choices), choices, session)
+    except InvalidValue as error:
+        form.refuse(error.field or "", error.message)
+        ranking = rank(kept.table(RankingChoices()), RankingChoices(), session)
+    system = asked_units(form)
+    keys = picked_keys(form, request.cookies)
+    page = ranking_page(ranking, form, system, picked_columns(session, ranking, keys, system), keys)
+    response = render("pages/ranking/page.html", page, status_code=200 if form.is_good else 422)
+    if "column" in form.values:
+        remembered = ".".join(keys or ())
+        response.set_cookie(COOKIE, remembered, max_age=_A_YEAR_S, httponly=True, samesite="lax")
+    return response

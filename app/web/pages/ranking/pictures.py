@@ -1,0 +1,67 @@
+"""The ranking as pictures: rates with their intervals, and times to clear with the runs that never got there."""
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from app.errors import InvalidValue
+from app.figures.charts.clearing_times import clearing_times_chart
+from app.figures.charts.ranking_intervals import MOST_LINES, ranking_chart
+from app.services.bench.chart_facts import read_chart_facts
+from app.services.ranking.table import rank_units
+from app.services.snapshot.choices import RankingChoices
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.forms.addresses import address, query_form
+from app.web.forms.ranking_form import ranking_choices
+from app.web.forms.unit_system import asked_units
+from app.web.pages.ranking.view import answer
+from app.web.templating.page_context import rows_class
+
+router = APIRouter()
+PATH = "/ranking/pictures"
+
+
+@dataclass(frozen=True, slots=True)
+class RankingPicturesPage:
+    """What the template of the pictures gets; the words are the findings of the pictures themselves."""
+
+    title: str
+    answer: str
+    is_empty: bool
+    bench_is_empty: bool
+    query: str
+    rates_words: str
+    times_words: str
+    size: str
+    left_out: str
+    ranking_address: str
+    problems: tuple[str, ...]
+
+
+@router.get(PATH)
+def show_pictures(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
+    form = query_form(request.query_params)
+    system = asked_units(form)
+    try:
+        ranking = rank_units(session, ranking_choices(form))
+    except InvalidValue as error:
+        form.refuse(error.field or "", error.message)
+        ranking = rank_units(session, RankingChoices())
+    query = address("", form.values).lstrip("?") if form.is_good else ""
+    facts = read_chart_facts(session)
+    rates = ranking_chart(ranking, facts, flow_factor=system.flow_factor, flow_symbol=system.flow_symbol)
+    page = RankingPicturesPage(
+        title="The ranking as pictures",
+        answer=answer(ranking, system),
+        is_empty=not ranking.lines,
+        bench_is_empty=ranking.units_on_bench == 0,
+        query=query,
+        rates_words=rates.alt_text,
+        times_words=clearing_times_chart(ranking, facts).alt_text,
+        size=rows_class(min(len(ranking.lines), MOST_LINES)),
+        left_out=f"Each picture holds the first {MOST_LINES} lines." if len(ranking.lines) > MOST_LINES else "",
+        ranking_address=address("/", form.values),
+        problems=tuple(form.problems),
+    )
+    return render("pages/ranking/pictures.html", page, status_code=200 if form.is_good else 422, charts=True)

@@ -1,0 +1,215 @@
+"""An order of the units by the reader's own weights, which stand in the address and nowhere else."""
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from app.compute.comparison.weighted_order import NORMALISATION, WeightedRow
+from app.compute.wording.numbers import listed
+from app.compute.wording.rounding import rounded_text
+from app.errors import InvalidValue
+from app.services.ranking.table import RankedSetting
+from app.services.ranking.weighted_ranking import WEIGHABLES, ReadersOrder, readers_order
+from app.services.snapshot.choices import RankingChoices
+from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
+from app.web.forms.addresses import links_of, query_form
+from app.web.forms.ranking_form import ranking_choices
+from app.web.forms.typed_form import TypedForm
+from app.web.forms.unit_system import UnitSystem, asked_units
+from app.web.pages.cells import Cell, Scales, cells_of_line
+from app.web.pages.ranking.view import conditions, units_switch
+from app.web.templating.page_context import PageLinks, Switch
+
+router = APIRouter()
+PATH = "/ranking/weights"
+PREFIX = "weight_"
+# place of each quantity in cells_of_line
+_CELL_OF = {"clean_air_delivery_rate": 0, "sound": 4, "power": 5, "price": 6, "running_cost": 7}
+
+
+@dataclass(frozen=True, slots=True)
+class WeightField:
+    """The field of one weight: its name in the address, what is typed in it, and its share of all weights."""
+
+    name: str
+    words: str
+    typed: str
+    error: str
+    share: str
+
+
+@dataclass(frozen=True, slots=True)
+class MovedHead:
+    """One change of one weight, as the head of a column."""
+
+    quantity: str
+    change: str
+
+
+@dataclass(frozen=True, slots=True)
+class OrderLine:
+    """One unit: its place, the values that are weighed, and its place with each weight changed."""
+
+    unit_id: int
+    maker: str
+    model: str
+    setting: str
+    place: int
+    places_between: str
+    cells: tuple[Cell, ...]
+    moved: tuple[tuple[int, bool], ...]  # place, and whether it differs
+
+
+@dataclass(frozen=True, slots=True)
+class WeightsPage:
+    """What the template of the reader's own order gets."""
+
+    title: str
+    answer: str
+    is_empty: bool
+    fields: tuple[WeightField, ...]
+    heads: tuple[tuple[str, str], ...]  # words and unit of each weighed quantity
+    moved_heads: tuple[MovedHead, ...]
+    lines: tuple[OrderLine, ...]
+    links: PageLinks
+    without_place: tuple[str, ...]
+    normalisation: str
+    conditions: tuple[str, ...]
+    removed: tuple[str, ...]
+    switches: tuple[Switch, ...]
+    kept: tuple[tuple[str, str], ...]
+    problems: tuple[str, ...]  # those that stand beside no field of this page
+
+
+@router.get(PATH)
+def show_weights(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
+    form = query_form(request.query_params)
+    choices = ranking_choices(form)
+    weights = _weights(form)
+    try:
+        ordered = readers_order(session, weights, choices, table=kept.table(choices))
+    except InvalidValue as error:
+        field = error.field or ""
+        form.refuse(PREFIX + field if field in _CELL_OF else field, error.message)
+        choices = RankingChoices()
+        ordered = readers_order(session, {}, table=kept.table(choices))
+    page = _page(ordered, choices, form, asked_units(form))
+    return render("pages/ranking/weighted_order.html", page, status_code=200 if form.is_good else 422)
+
+
+def _weights(form: TypedForm) -> dict[str, float]:
+    found = {}
+    for weighable in WEIGHABLES:
+        weight = form.number(PREFIX + weighable.key, f"The weight of {weighable.words.lower()}")
+        if weight is not None:
+            found[weighable.key] = weight
+    return found
+
+
+def _page(ordered: ReadersOrder, choices: RankingChoices, form: TypedForm, system: UnitSystem) -> WeightsPage:
+    ranking, order = ordered.ranking, ordered.order
+    currency = ranking.offered.currency
+    symbols = {
+        "clean_air_delivery_rate": system.flow_symbol,
+        "sound": "dB(A)",
+        "power": "W",
+        "price": currency,
+        "running_cost": f"{currency}/year",
+    }
+    weighed = [weighable for weighable in WEIGHABLES if ordered.weights[weighable.key] > 0]
+    scales = Scales(system, ranking.room, ranking.choices.channel, currency, ranking.highest_rate_m3_per_h, 0.0)
+    begin, end = choices.offset, choices.offset + choices.limit
+    rows = order.rows[begin:end] if order else ()
+    weight_names = {PREFIX + weighable.key for weighable in WEIGHABLES}
+    return WeightsPage(
+        title="In which order, by your own weights?",
+        answer=_answer(ordered),
+        is_empty=ranking.units_on_bench == 0,
+        fields=tuple(_field(weighable.key, weighable.words, ordered, form) for weighable in WEIGHABLES),
+        heads=tuple((weighable.words, symbols[weighable.key]) for weighable in weighed),
+        moved_heads=tuple(MovedHead(move.quantity, move.change) for move in order.movements) if order else (),
+        lines=tuple(
+            _line(
+                row,
+                ordered.lines[row.key],
+                tuple(cells_of_line(ordered.lines[row.key], scales)[_CELL_OF[w.key]] for w in weighed),
+                tuple(move.places[number] for move in (order.movements if order else ())),
+            )
+            for number, row in enumerate(rows, start=begin)
+        ),
+        links=links_of(PATH, form, first=begin, limit=choices.limit, total=len(order.rows) if order else 0),
+        without_place=_without_place(ordered),
+        normalisation=NORMALISATION,
+        conditions=conditions(ranking, system),
+        removed=tuple(f"{removed.units} {removed.why}" for removed in ranking.removed),
+        switches=(units_switch(PATH, form, system),),
+        kept=tuple(
+            (name, text)
+            for name, texts in form.values.items()
+            for text in texts
+            if text and name not in weight_names and name != "offset"
+        ),
+        problems=tuple(message for name, message in form.errors.items() if name not in weight_names),
+    )
+
+
+def _answer(ordered: ReadersOrder) -> str:
+    order = ordered.order
+    if order is None:
+        return (
+            "Say what counts for you: give one quantity or more a weight below. The bench has no weights of its own, "
+            "and yours stand only in the address of this page."
+        )
+    if not order.rows:
+        return "No unit has all the quantities that you gave a weight."
+    first = [row for row in order.rows if row.place == 1]
+    names = listed([_name(ordered.lines[row.key]) for row in first])
+    stays = len(first) == 1 and first[0].lowest_place == 1
+    if len(order.rows) == 1:
+        return f"{names} is the only one with all the quantities that you gave a weight."
+    moves = (
+        "and stays first with each weight halved, doubled or left out"
+        if stays
+        else f"but falls as far as place {max(row.lowest_place for row in first)} when one weight is changed"
+    )
+    return f"By your weights {names} {'stands' if len(first) == 1 else 'stand'} first, {moves}."
+
+
+def _name(line: RankedSetting) -> str:
+    return f"{line.row.maker} {line.row.model}"
+
+
+def _field(key: str, words: str, ordered: ReadersOrder, form: TypedForm) -> WeightField:
+    total = sum(ordered.weights.values())
+    weight = ordered.weights[key]
+    return WeightField(
+        name=PREFIX + key,
+        words=words,
+        typed=form.typed(PREFIX + key),
+        error=form.error(PREFIX + key),
+        share=f"{rounded_text(100 * weight / total, 0)}\u00a0% of all weights" if weight else "",
+    )
+
+
+def _line(row: WeightedRow, line: RankedSetting, cells: tuple[Cell, ...], moved: tuple[int, ...]) -> OrderLine:
+    between = f"{row.highest_place} to {row.lowest_place}"
+    return OrderLine(
+        unit_id=line.row.unit_id,
+        maker=line.row.maker,
+        model=line.row.model,
+        setting=line.row.setting or "",
+        place=row.place,
+        places_between=str(row.place) if row.highest_place == row.lowest_place else between,
+        cells=cells,
+        moved=tuple((place, place != row.place) for place in moved),
+    )
+
+
+def _without_place(ordered: ReadersOrder) -> tuple[str, ...]:
+    if ordered.order is None:
+        return ()
+    return tuple(
+        f"{_name(ordered.lines[key])}: no usable {listed([name.lower() for name in lacking])}"
+        for key, lacking in ordered.order.without_place
+    )

@@ -1,0 +1,43 @@
+"""The draft review of a unit as a file to take away."""
+
+from typing import Literal
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from app.services.reviews.verdicts import verdicts_of_unit
+from app.services.units.entry import get_unit
+from app.web.api.shapes import Id, problem_answers
+from app.web.dependencies import SessionDep
+from app.web.downloads.parameters import taken_content
+from app.web.downloads.response import taken_answer
+
+router = APIRouter(tags=["charts and tables to take away"])
+_MEDIA = {"md": "text/markdown; charset=utf-8", "html": "text/html; charset=utf-8"}
+
+
+@router.get(
+    "/units/{unit_id}/draft.{draft_format}",
+    response_class=Response,
+    responses=taken_content(_MEDIA) | problem_answers(404),
+)
+def take_draft(
+    unit_id: Id,
+    draft_format: Literal["md", "html"],
+    request: Request,
+    session: SessionDep,
+    links: Literal["yes", "no"] = Query("yes", description="no: numbers carry no address of this bench"),
+) -> Response:
+    """The draft as Markdown or HTML, the latest verdict first unless it was withdrawn; every number leads to the trial
+    or page that it rests on."""
+    from app.figures.tables.draft_text import draft_html, draft_markdown  # loaded when used: with the draft
+    from app.services.reviews.draft import review_draft  # loaded when used: it needs scipy
+
+    get_unit(session, unit_id)
+    verdicts = verdicts_of_unit(session, unit_id)
+    words = verdicts[0].words if verdicts and verdicts[0].withdrawal is None else ""
+    site = None if links == "no" else str(request.base_url).rstrip("/")
+    write = draft_markdown if draft_format == "md" else draft_html
+    content = write(review_draft(session, unit_id), words, site).encode()
+    name = f"draft-of-unit-{unit_id}.{draft_format}"
+    return taken_answer(request, content, _MEDIA[draft_format], file_name=name, attached=True)

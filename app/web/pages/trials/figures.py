@@ -1,0 +1,78 @@
+"""Drawings of one trial, and of a log that waits to be confirmed, as JSON for the page's script.
+
+Everything that draws is loaded when used: the analysis needs scipy, and a page of tables does not.
+"""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from sqlalchemy.orm import Session
+from starlette.responses import JSONResponse, Response
+
+from app.errors import InvalidValue
+from app.services.adding_trials.staged_uploads import staged_upload
+from app.services.bench.form_options import trial_offers
+from app.web.api.shapes import Id
+from app.web.dependencies import SessionDep, SettingsDep
+from app.web.forms.addresses import query_form
+from app.web.pages.adding_a_trial.preview import analysed_log
+from app.web.pages.trials.marks import marks_asked_for
+
+router = APIRouter()
+
+Channel = Annotated[str, Query(max_length=100)]
+Scale = Annotated[str, Query(pattern="^(linear|log)$")]
+
+
+@router.get("/trials/{trial_id}/figure.json")
+def trial_figure(
+    trial_id: Id, request: Request, session: SessionDep, channel: Channel = "", scale: Scale = "linear"
+) -> Response:
+    """The trial's readings, marks and fit; with marks in the address, as they would be under those."""
+    from app.figures.charts.trial_chart import trial_chart
+
+    return _figure(trial_chart(_drawing(session, trial_id, channel, request), _facts(session), scale=scale))
+
+
+@router.get("/trials/{trial_id}/residuals.json")
+def trial_residuals(trial_id: Id, request: Request, session: SessionDep, channel: Channel = "") -> Response:
+    """What the fit leaves over inside its window."""
+    from app.figures.charts.trial_chart import trial_residuals_chart
+
+    return _figure(trial_residuals_chart(_drawing(session, trial_id, channel, request), _facts(session)))
+
+
+@router.get("/trials/add/{token}/figure.json")
+def preview_figure(token: str, request: Request, session: SessionDep, settings: SettingsDep) -> Response:
+    """First look at a waiting log, read as the address says."""
+    from app.figures.charts.trial_chart import trial_chart
+    from app.services.trials.drawing import log_drawing
+
+    form = query_form(request.query_params)
+    upload = staged_upload(settings, token)
+    preview = analysed_log(session, settings, upload, form, trial_offers(session).timezone)
+    return _figure(trial_chart(log_drawing(preview), _facts(session)))
+
+
+def _drawing(session: Session, trial_id: int, channel: str, request: Request) -> Any:
+    from app.services.trials.detail import trial_detail
+    from app.services.trials.drawing import trial_drawing
+
+    form = query_form(request.query_params)
+    marks = marks_asked_for(session, trial_detail(session, trial_id).trial, form)
+    if not form.is_good:
+        name, message = next(iter(form.errors.items()))
+        raise InvalidValue(message, field=name)
+    return trial_drawing(session, trial_id, channel, marks)
+
+
+def _facts(session: Session) -> Any:
+    from app.services.bench.chart_facts import read_chart_facts
+
+    return read_chart_facts(session)
+
+
+def _figure(chart: Any) -> Response:
+    from app.figures.renderers.plotly_chart import plotly_figure
+
+    return JSONResponse(plotly_figure(chart))

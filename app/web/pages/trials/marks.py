@@ -1,0 +1,246 @@
+"""The marks of a trial: what others would change is shown first, and saved only when asked for."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Request
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from app.compute.wording.numbers import DASH, measured_words
+from app.compute.wording.rounding import decimals_from_size, rounded_text
+from app.errors import InvalidValue
+from app.reading_files.headers.channels import channel
+from app.services.bench.choices import bench_choices
+from app.services.logs.channel_order import in_order
+from app.services.logs.trial_fields import TrialMarks
+from app.web.api.shapes import Id
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.forms.addresses import query_form
+from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.pages.adding_a_trial.fields import marks_of, name_marks_as_typed
+from app.web.pages.adding_a_trial.moments import MARKS, minutes_text
+from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
+from app.web.templating.page_context import Choice
+
+router = APIRouter()
+
+_FIELDS = (*(name for name, _, _ in MARKS), "background_ug_m3", "clear_level_kind", "clear_level_value")
+_MOVE_WORDS = {
+    "total_decay_per_h": "Total decay",
+    "clean_air_delivery_rate_m3_per_h": "Clean air delivery rate",
+    "standard_clearing_time_min": "Standard clearing time",
+    "time_to_clear_min": "Time to clear",
+    "not_cleared_before_min": "Not cleared before",
+    "fit_window_start_min": "Fit window begins, from unit on",
+    "fit_window_end_min": "Fit window ends, from unit on",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class MoveRow:
+    """One number before and after."""
+
+    channel: str
+    quantity: str
+    unit: str
+    before: str
+    after: str
+    moves: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MarkHandle:
+    """A mark that can be dragged on the drawing: its field, its words and where it stands [min after first reading]."""
+
+    field: str
+    words: str
+    at_min: str
+
+
+@dataclass(frozen=True, slots=True)
+class MarksPage:
+    """`moves` is what the marks would change; `is_asked` tells whether other marks were asked for at all."""
+
+    trial_id: int
+    title: str
+    form: TypedForm
+    clear_levels: Sequence[Choice]
+    found: dict[str, str]
+    handles: Sequence[MarkHandle]
+    channel: str
+    figure_url: str
+    residuals_url: str
+    is_asked: bool
+    moves: Sequence[MoveRow]
+    notes: Sequence[Any]
+
+
+@router.get("/trials/{trial_id}/marks")
+def marks_previewed(trial_id: Id, request: Request, session: SessionDep, render: RenderDep) -> Response:
+    form = query_form(request.query_params)
+    page = _page(session, trial_id, form)
+    return render("pages/trials/marks.html", page, charts=True, status_code=200 if form.is_good else 422)
+
+
+@router.post("/trials/{trial_id}/marks")
+def marks_saved(trial_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    from app.services.trials.detail import trial_detail
+    from app.services.trials.marks import change_marks  # loaded when used: the analysis needs scipy
+
+    marks = marks_asked_for(session, trial_detail(session, trial_id).trial, form)
+    if form.is_good:
+        with form.attempt(session):
+            change_marks(session, trial_id, marks or TrialMarks(), who=form.text("who"), why=form.text("why"))
+            return RedirectResponse(f"/trials/{trial_id}", 303)
+        name_marks_as_typed(form)
+    return render("pages/trials/marks.html", _page(session, trial_id, form), charts=True, status_code=422)
+
+
+def marks_asked_for(session: Session, trial: Any, form: TypedForm) -> TrialMarks | None:
+    """The marks that a form or an address tells; None where it tells none. `trial` comes with its log."""
+    if not any(name in form.values for name in _FIELDS):
+        return None
+    return marks_of(form, trial.log.started_at, trial.log.timezone or bench_choices(session).timezone)
+
+
+def form_of_marks(trial: Any) -> TypedForm:
+    """The form with the marks that a person set; those that were found stay empty."""
+    form = empty_form(
+        background_ug_m3=trial.background_ug_m3,
+        clear_level_kind=trial.clear_level_kind,
+        clear_level_value=trial.clear_level_value,
+    )
+    for name, stored, _ in MARKS:
+        form.values[name] = [minutes_text(getattr(trial, stored))]
+    return form
+
+
+def clear_level_choices(form: TypedForm) -> list[Choice]:
+    chosen = form.typed("clear_level_kind")
+    return [
+        Choice("", "as the bench has it", not chosen),
+        *(Choice(kind, words, kind == chosen) for kind, words in CLEAR_LEVEL_WORDS.items()),
+    ]
+
+
+def found_marks(result: Any) -> dict[str, str]:
+    """Where the marks stand in the analysis of a channel, in minutes after the first reading."""
+    on = result.unit_on_s
+    window = (result.fit_window_start_min, result.fit_window_end_min)
+    seconds = {
+        "smoke_start": result.smoke_start_s,
+        "unit_on": on,
+        "fit_start": None if window[0] is None else on + 60 * window[0],
+        "fit_end": None if window[1] is None else on + 60 * window[1],
+        "end": result.end_s,
+    }
+    return {name: minutes_text(value) for name, value in seconds.items()}
+
+
+def marks_of_decay(decay: Any) -> dict[str, str]:
+    """The same for an analysis that is not stored."""
+    hours = {
+        "smoke_start": decay.smoke_start_h,
+        "unit_on": decay.unit_on_h,
+        "fit_start": decay.fit.window_start_h if decay.fit else None,
+        "fit_end": decay.fit.window_end_h if decay.fit else None,
+        "end": decay.end_h,
+    }
+    return {name: minutes_text(None if value is None else value * 3600) for name, value in hours.items()}
+
+
+def handles_of(form: TypedForm, found: dict[str, str]) -> list[MarkHandle]:
+    """A handle for each mark: where it was typed, or else where it was found."""
+    handles = []
+    for name, _, words in MARKS:
+        typed = form.text(name)
+        at = typed if typed.replace(".", "", 1).isdecimal() else found.get(name, "")
+        if at:
+            handles.append(MarkHandle(name, words, at))
+    return handles
+
+
+def figure_addresses(trial_id: int, channel_name: str, form: TypedForm, *, scale: str = "") -> tuple[str, str]:
+    """Addresses of the drawing and of the residuals, under the marks of the form where it tells any."""
+    query = [("channel", channel_name), ("scale", scale)] if scale else [("channel", channel_name)]
+    query += [(name, form.typed(name)) for name in _FIELDS if name in form.values]
+    text = urlencode(query)
+    return f"/trials/{trial_id}/figure.json?{text}", f"/trials/{trial_id}/residuals.json?{text}"
+
+
+def _page(session: Session, trial_id: int, form: TypedForm) -> MarksPage:
+    from app.services.trials.detail import trial_detail
+    from app.services.trials.marks import preview_marks  # loaded when used: the analysis needs scipy
+
+    detail = trial_detail(session, trial_id)
+    asked = form.one_of("channel", "The channel", tuple(each.channel for each in detail.channels))
+    first = detail.channel(asked) or next(iter(detail.channels), None)
+    marks = marks_asked_for(session, detail.trial, form) if form.is_good else None
+    preview = None
+    if marks is not None and form.is_good:
+        try:
+            preview = preview_marks(session, trial_id, marks)
+        except InvalidValue as error:
+            form.refuse(error.field or "", error.message)
+            name_marks_as_typed(form)
+    shown = form if form.values.keys() & set(_FIELDS) else form_of_marks(detail.trial)
+    shown.errors = form.errors
+    channel_name = first.channel if first else ""
+    drawn = shown if preview else form_of_marks(detail.trial)
+    urls = figure_addresses(trial_id, channel_name, drawn if preview else empty_form())
+    found = found_marks(first.result) if first else {}
+    if preview is not None and channel_name in preview.decays:
+        found = marks_of_decay(preview.decays[channel_name])
+    return MarksPage(
+        trial_id=trial_id,
+        title=title_of(detail.trial),
+        form=shown,
+        clear_levels=clear_level_choices(shown),
+        found=found,
+        handles=handles_of(shown, found),
+        channel=channel_name,
+        figure_url=urls[0] if first else "",
+        residuals_url=urls[1] if first else "",
+        is_asked=preview is not None,
+        moves=_moves_in_order(preview.moves, channel_name) if preview else [],
+        notes=preview.notes.get(channel_name, ()) if preview else (),
+    )
+
+
+def title_of(trial: Any) -> str:
+    """What a trial is called at the head of its pages."""
+    if trial.unit_under_test is None:
+        return f"Empty room {trial.room.name}, {trial.started_at.date()}"
+    setting = f", {trial.setting.name}" if trial.setting else ""
+    return f"{trial.unit_under_test.maker} {trial.unit_under_test.model}{setting}"
+
+
+def _moves_in_order(moves: Sequence[Any], shown: str) -> list[MoveRow]:
+    """What changes, the channel that is drawn first; numbers that exist neither before nor after are left out."""
+    there = [move for move in moves if move.before is not None or move.after is not None]
+    names = in_order({move.channel for move in there})
+    there.sort(key=lambda move: (move.channel != shown, names.index(move.channel)))
+    return [_move_row(move) for move in there]
+
+
+def _move_row(move: Any) -> MoveRow:
+    return MoveRow(
+        channel=channel(move.channel).label,
+        quantity=_MOVE_WORDS[move.field],
+        unit=move.unit,
+        before=_words(move.before, move.before_uncertainty),
+        after=_words(move.after, move.after_uncertainty),
+        moves=_words(move.before, move.before_uncertainty) != _words(move.after, move.after_uncertainty),
+    )
+
+
+def _words(value: float | None, uncertainty: float | None) -> str:
+    if value is None:
+        return DASH
+    if not uncertainty:
+        return rounded_text(value, decimals_from_size(value))
+    words = measured_words(value, uncertainty)
+    return f"{words.value} ± {words.uncertainty}"

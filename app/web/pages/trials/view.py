@@ -1,0 +1,244 @@
+"""What the trial page shows, in a reader's order: what was found, whether it is sound, what it rests on."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+from urllib.parse import urlencode
+
+from app.compute.wording.numbers import MeasuredWords, listed, measured_words, not_within
+from app.compute.wording.rounding import decimals_from_size, rounded_text
+from app.reading_files.headers.channels import channel
+from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.trials.decay_curves import SCALES
+from app.web.forms.addresses import address
+from app.web.forms.typed_form import TypedForm
+from app.web.forms.unit_system import UnitSystem, asked_units
+from app.web.pages.adding_a_trial.moments import zone_of
+from app.web.pages.trials.marks import (
+    MarkHandle,
+    clear_level_choices,
+    figure_addresses,
+    form_of_marks,
+    found_marks,
+    handles_of,
+    title_of,
+)
+from app.web.templating.page_context import Choice, Switch
+
+
+@dataclass(frozen=True, slots=True)
+class ResultRow:
+    """Results of one channel in words; None where a quantity, or its uncertainty, does not exist.
+
+    the fields ending in `_alone` : the number without its uncertainty, for where that is not known; "" where the
+        quantity does not exist
+    """
+
+    channel: str
+    label: str
+    unit: str
+    usable: bool
+    is_indicative: str
+    start_level: MeasuredWords | None
+    start_level_alone: str
+    background: MeasuredWords | None
+    background_alone: str
+    fit_window: str
+    total_decay: MeasuredWords | None
+    natural_decay: MeasuredWords | None
+    clean_air: MeasuredWords | None
+    air_changes: MeasuredWords | None
+    standard_clearing_time: MeasuredWords | None
+    time_to_clear: MeasuredWords | None
+    time_to_clear_alone: str
+    is_bound: bool
+    predicted: MeasuredWords | None
+    r_squared: str
+    window_sensitivity: str
+    notes: Sequence[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class TrialPage:
+    """`trial` is the trial as stored, with unit, setting, room, source, logger and log."""
+
+    title: str
+    answer: str
+    address_problems: Sequence[str]
+    trial: Any
+    started: str
+    results: Sequence[ResultRow]
+    shown: str
+    switches: Sequence[Switch]
+    flow_symbol: str
+    figure_url: str
+    residuals_url: str
+    take_query: str
+    empty_rooms: Sequence[int]
+    method_versions: str
+    form: TypedForm
+    clear_levels: Sequence[Choice]
+    found: dict[str, str]
+    handles: Sequence[MarkHandle]
+    channel: str
+    changes: Sequence[Any]
+
+    @property
+    def is_empty_room(self) -> bool:
+        return bool(self.trial.kind == EMPTY_ROOM)
+
+
+def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPage:
+    """The page of a TrialDetail; the address may choose channel, scale and units."""
+    trial = detail.trial
+    asked = query.one_of("channel", "The channel", tuple(each.channel for each in detail.channels))
+    shown = detail.channel(asked) or next(iter(detail.channels), None)
+    name = shown.channel if shown else ""
+    scale = query.one_of("scale", "The scale", SCALES) or "linear"
+    system = asked_units(query)
+    form = form_of_marks(trial)
+    found = found_marks(shown.result) if shown else {}
+    begins = "Decay begins" if trial.kind == EMPTY_ROOM else "Unit on"
+    figure, _ = figure_addresses(trial.id, name, TypedForm(), scale=scale)
+    _, residuals = figure_addresses(trial.id, name, TypedForm())
+    path = f"/trials/{trial.id}"
+    return TrialPage(
+        title=title_of(trial),
+        answer=_answer(detail, shown, system),
+        address_problems=query.problems,
+        trial=trial,
+        started=_with_zone(trial.started_at.astimezone(zone_of(trial.log.timezone))),
+        results=[_result_row(each, system) for each in detail.channels],
+        shown=name,
+        switches=_switches(detail, name, scale, system, path, query),
+        flow_symbol=system.flow_symbol,
+        figure_url=figure if shown else "",
+        residuals_url=residuals if shown and shown.total_decay else "",
+        take_query=urlencode({"trial": trial.id, "channel": name, "scale": scale}),
+        empty_rooms=sorted({run for each in detail.channels for run in each.empty_room_trials}),
+        method_versions=listed(sorted({each.result.method_version for each in detail.channels})),
+        form=form,
+        clear_levels=clear_level_choices(form),
+        found=found,
+        handles=[replace(each, words=begins) if each.field == "unit_on" else each for each in handles_of(form, found)],
+        channel=name,
+        changes=changes,
+    )
+
+
+def _with_zone(moment: datetime) -> str:
+    """A time of day, and the zone whose clock shows it."""
+    return f"{moment:%Y-%m-%d %H:%M} {moment.tzinfo}"
+
+
+def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
+    """The finding of the shown channel in one or two sentences, with numbers from the trial."""
+    if shown is None:
+        return "The log holds no channel of particles or vapours, so no decay could be looked for."
+    label, total = channel(shown.channel).label, shown.total_decay
+    if total is None:
+        return f"No decay of {label} could be fitted. {shown.result.why_not}".strip()
+    words = measured_words(total.value, total.uncertainty, total.low_95, total.high_95)
+    sentences = [f"{label} fell at {words.with_interval} per hour."]
+    if detail.trial.kind == EMPTY_ROOM:
+        room = detail.trial.room.name
+        sentences = [f"Without a unit, {label} fell at {words.with_interval} per hour: the natural decay of {room}."]
+    rate = shown.clean_air_delivery_rate
+    codes = {note.code for note in shown.notes}
+    if rate is not None:
+        flow = system.flow_words(rate.value, rate.uncertainty, rate.low_95, rate.high_95)
+        if "no_measurable_cleaning" in codes:
+            sentences.append(
+                f"The clean air delivery rate of {flow.with_interval} {system.flow_symbol} cannot be told from zero."
+            )
+        else:
+            sentences.append(f"That is {flow.with_interval} {system.flow_symbol} of clean air.")
+    elif detail.trial.kind == "unit running":
+        sentences.append("No empty-room run of this room fits, so how much of that the unit did is not known.")
+    if shown.result.cleared and shown.result.time_to_clear_min is not None:
+        cleared = _words(shown.time_to_clear)
+        after = cleared.with_interval if cleared else rounded_text(shown.result.time_to_clear_min, 1)
+        sentences.append(f"The room was clear after {after} min.")
+    elif shown.result.not_cleared_before_min is not None:
+        watched = not_within(shown.result.not_cleared_before_min).removeprefix("> ")
+        sentences.append(f"The room did not clear within {watched}.")
+    return " ".join(sentences)
+
+
+def _result_row(detail: Any, system: UnitSystem) -> ResultRow:
+    result, rate = detail.result, detail.clean_air_delivery_rate
+    clear, is_bound = "", False
+    if result.cleared and result.time_to_clear_min is not None:
+        clear = rounded_text(result.time_to_clear_min, 1)
+    elif result.not_cleared_before_min is not None:
+        clear, is_bound = not_within(result.not_cleared_before_min).removesuffix("\u00a0min"), True
+    return ResultRow(
+        channel=result.channel,
+        label=channel(result.channel).label,
+        unit=result.unit,
+        usable=result.usable,
+        is_indicative=_indicative(result.channel),
+        start_level=_words(detail.start_level),
+        start_level_alone=_plain(result.start_level),
+        background=_words(detail.background_level),
+        background_alone="" if result.background_level is None else _plain(result.background_level),
+        fit_window=_window(result),
+        total_decay=_words(detail.total_decay),
+        natural_decay=_words(detail.natural_decay),
+        clean_air=None if rate is None else system.flow_words(rate.value, rate.uncertainty, rate.low_95, rate.high_95),
+        air_changes=_words(detail.air_changes),
+        standard_clearing_time=_words(detail.standard_clearing_time),
+        time_to_clear=_words(detail.time_to_clear),
+        time_to_clear_alone=clear,
+        is_bound=is_bound,
+        predicted=None if result.cleared else _words(detail.predicted_clear_min),
+        r_squared="–" if result.r_squared is None else rounded_text(result.r_squared, 4),
+        window_sensitivity=_plain(result.window_sensitivity_per_h),
+        notes=detail.notes,
+    )
+
+
+def _indicative(name: str) -> str:
+    """A word of caution on channels that optical and metal-oxide sensors tell weakly."""
+    if name.startswith("pm10"):
+        return "weak from optical sensors"
+    return "indicative only" if name.startswith("voc") else ""
+
+
+def _window(result: Any) -> str:
+    start, end = result.fit_window_start_min, result.fit_window_end_min
+    if start is None or end is None:
+        return "–"
+    return f"{rounded_text(start, 1)} to {rounded_text(end, 1)}"
+
+
+def _words(quantity: Any) -> MeasuredWords | None:
+    if quantity is None:
+        return None
+    return measured_words(quantity.value, quantity.uncertainty, quantity.low_95, quantity.high_95)
+
+
+def _plain(value: float | None) -> str:
+    return "–" if value is None else rounded_text(value, decimals_from_size(value))
+
+
+def _switches(
+    detail: Any, name: str, scale: str, system: UnitSystem, path: str, query: TypedForm
+) -> tuple[Switch, ...]:
+    def to(**changes: object) -> str:
+        return address(path, query.values, **changes)
+
+    channels = tuple(
+        (channel(each.channel).label, to(channel=each.channel), each.channel == name) for each in detail.channels
+    )
+    return (
+        *((Switch("Channel", channels),) if len(channels) > 1 else ()),
+        Switch(
+            "Axis", (("linear", to(scale=None), scale == "linear"), ("logarithmic", to(scale="log"), scale == "log"))
+        ),
+        Switch(
+            "Units",
+            (("m³/h", to(units=None), system.key == "metric"), ("cfm", to(units="us"), system.key == "us")),
+        ),
+    )

@@ -1,0 +1,154 @@
+"""Recorded sound of a unit: what the clips gave, adding one with its calibration, taking a wrong one back."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from fastapi import APIRouter
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from app.compute.wording.numbers import listed
+from app.services.measurements.sound_clips import NewClip, SoundClip, add_clip, clips_of_unit, take_clip_back
+from app.services.units.entry import get_unit
+from app.services.units.speed_settings import settings_of
+from app.web.api.shapes import Id
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.templating.page_context import Choice
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class ClipWords:
+    """What one clip gave, in words."""
+
+    id: int
+    title: str
+    facts: tuple[tuple[str, str], ...]
+    character: tuple[str, ...]
+    cautions: tuple[str, ...]
+    calibrated: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ClipsPage:
+    unit_id: int
+    name: str
+    form: TypedForm
+    settings: Sequence[Choice]
+    clips: Sequence[ClipWords]
+    what: str = "clips"
+
+
+@router.get("/units/{unit_id}/clips")
+def clips(unit_id: Id, session: SessionDep, render: RenderDep) -> Response:
+    form = empty_form(recorded_on=datetime.now(UTC).date(), tone_level_db=94, channel=1)
+    return render("pages/units/clips.html", _page(session, unit_id, form))
+
+
+@router.post("/units/{unit_id}/clips")
+def clip_added(unit_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    setting_id = form.whole_number("setting", "The setting")
+    clip, tone = form.files.get("clip"), form.files.get("tone")
+    distance, known = form.number("distance_m", "The distance"), form.number("known_level_dba", "The known level")
+    tone_level = form.number("tone_level_db", "The level of the calibrator")
+    recorded_on = form.day("recorded_on", "The day of the recording")
+    channel = form.whole_number("channel", "The channel")
+    if setting_id is None:
+        form.refuse("setting", "No setting was chosen; a clip belongs to a setting.")
+    if clip is None or not clip.filename:
+        form.refuse("clip", "No file was chosen. Choose the recording, a WAV or FLAC file.")
+    if form.is_good and setting_id is not None and clip is not None:
+        with_tone = tone is not None and bool(tone.filename)
+        new = NewClip(
+            content=clip.file.read(),
+            file_name=clip.filename or "clip",
+            channel=1 if channel is None else channel,
+            recorded_on=recorded_on,
+            recorded_by=form.text("who"),
+            instrument=form.text("instrument"),
+            distance_m=distance,
+            tone_content=tone.file.read() if tone is not None and with_tone else None,
+            tone_file_name=(tone.filename or "") if tone is not None and with_tone else "",
+            tone_level_db=tone_level,
+            known_level_dba=known,
+            notes=form.text("notes"),
+        )
+        with form.attempt(session):
+            add_clip(session, unit_id, setting_id, new, who=form.text("who"))
+            return RedirectResponse(f"/units/{unit_id}/clips", 303)
+    return render("pages/units/clips.html", _page(session, unit_id, form), status_code=422)
+
+
+@router.post("/units/{unit_id}/clips/{clip_id}/take-back")
+def clip_taken_back(unit_id: Id, clip_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    with form.attempt(session):
+        take_clip_back(session, clip_id, who=form.text("who"), why=form.text("why"))
+        return RedirectResponse(f"/units/{unit_id}/clips", 303)
+    return render("pages/units/clips.html", _page(session, unit_id, form), status_code=422)
+
+
+def _page(session: Session, unit_id: int, form: TypedForm) -> ClipsPage:
+    unit = get_unit(session, unit_id)
+    settings = settings_of(session, unit_id)
+    names = {setting.id: setting.name for setting in settings}
+    chosen = form.typed("setting")
+    return ClipsPage(
+        unit_id,
+        f"{unit.maker} {unit.model}",
+        form,
+        [
+            Choice("", "choose one", not chosen),
+            *(Choice(str(setting.id), setting.name, str(setting.id) == chosen) for setting in settings),
+        ],
+        [clip_words(clip, names.get(clip.setting_id, "")) for clip in clips_of_unit(session, unit_id)],
+    )
+
+
+def clip_words(clip: SoundClip, title: str) -> ClipWords:
+    """The results of a clip as a page tells them; levels of one that is not calibrated are left out."""
+    calibrated = clip.pascal_per_unit is not None
+    facts = [
+        ("Recorded", f"{clip.recorded_on.isoformat()}, {clip.duration_s:.0f}\u00a0s, at {clip.distance_m:g}\u00a0m")
+    ]
+    if calibrated:
+        facts += [
+            ("Equivalent level", f"{clip.equivalent_level_dba:.1f}\u00a0dB(A)"),
+            ("Fast maximum", f"{clip.fast_maximum_dba:.1f}\u00a0dB(A)"),
+            (
+                "Exceeded for a tenth of the time, and for nine tenths",
+                f"{clip.l10_dba:.1f} and {clip.l90_dba:.1f}\u00a0dB(A)",
+            ),
+        ]
+    facts += [("Tones", tone_words(clip)), ("Calibration", _calibration_words(clip))]
+    return ClipWords(
+        clip.id,
+        title,
+        tuple(facts),
+        tuple(clip.character_words.splitlines()),
+        tuple(clip.cautions.splitlines()),
+        calibrated,
+    )
+
+
+def tone_words(clip: SoundClip) -> str:
+    """Prominent tones by the named method, or that there is none."""
+    prominent = [
+        f"{tone.frequency_hz:.0f}\u00a0Hz ({tone.prominence_ratio_db:.1f}\u00a0dB, "
+        f"prominent from {tone.criterion_db:.1f}\u00a0dB)"
+        for tone in clip.tones
+        if tone.prominent
+    ]
+    if not prominent:
+        return f"no prominent tone ({clip.tone_method})"
+    return f"prominent at {listed(prominent)} ({clip.tone_method})"
+
+
+def _calibration_words(clip: SoundClip) -> str:
+    if clip.calibration_kind == "tone":
+        return f"a tone of {clip.calibration_level_db:g}\u00a0dB at {clip.calibration_tone_hz:.0f}\u00a0Hz"
+    if clip.calibration_kind == "known level":
+        return f"{clip.calibration_level_db:g}\u00a0dB(A) read beside the microphone"
+    return "none, so no level can be given"

@@ -1,0 +1,125 @@
+"""Adding a unit under test, and changing one: facts, settings, prices and consumables in one form.
+
+Sections that are left empty are passed over, so that maker and model alone make a unit.
+"""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from fastapi import APIRouter
+from sqlalchemy.orm import Session
+from starlette.responses import RedirectResponse, Response
+
+from app.services.bench.choices import bench_choices
+from app.services.history.change_history import story_of
+from app.services.units.consumables import KINDS_OF_CONSUMABLE
+from app.services.units.entry import KINDS_OF_CLEANING, SUBJECT, add_unit, change_unit
+from app.services.units.lists import unit_with_parts
+from app.web.dependencies import RenderDep, SessionDep
+from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.pages.units.fields import facts_of, form_of_unit, read_numbers, save_parts
+from app.web.templating.page_context import Choice
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class UnitForm:
+    """`unit` is the unit as stored, None while it is being added."""
+
+    title: str
+    form: TypedForm
+    kinds: Sequence[Choice]
+    consumable_kinds: Sequence[Choice]
+    unit: Any = None
+    highest_choices: Sequence[Choice] = ()
+    consumable_choices: Sequence[Choice] = ()
+    changes: Sequence[Any] = ()
+
+
+@router.get("/units/add")
+def unit_to_add(session: SessionDep, render: RenderDep) -> Response:
+    currency, today = bench_choices(session).currency, datetime.now(UTC).date()
+    form = empty_form(
+        kind="mechanical filter",
+        currency=currency,
+        consumable_currency=currency,
+        price_seen_on=today,
+        consumable_price_seen_on=today,
+    )
+    return render("pages/units/form.html", _adding(form))
+
+
+@router.post("/units/add")
+def unit_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    facts = facts_of(form)
+    read_numbers(form)
+    if form.is_good:
+        with form.attempt(session):
+            unit_id = add_unit(session, facts, who=form.text("who"))
+            save_parts(session, unit_id, form, form.text("who"))
+            form.stop_if_refused()
+            return RedirectResponse(f"/units/{unit_id}", 303)
+    return render("pages/units/form.html", _adding(form), status_code=422)
+
+
+@router.get("/units/{unit_id}/edit")
+def unit_to_change(unit_id: int, session: SessionDep, render: RenderDep) -> Response:
+    form = form_of_unit(session, unit_id, bench_choices(session).currency)
+    return render("pages/units/form.html", page_of_change(session, unit_id, form))
+
+
+@router.post("/units/{unit_id}/edit")
+def unit_changed(unit_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    state = unit_with_parts(session, unit_id).consumables_state
+    facts = asdict(facts_of(form)) | {"consumables_state": _state_after(state, form)}
+    read_numbers(form)
+    if form.is_good:
+        with form.attempt(session):
+            change_unit(session, unit_id, facts, who=form.text("who"), why=form.text("why"))
+            save_parts(session, unit_id, form, form.text("who"))
+            form.stop_if_refused()
+            return RedirectResponse(f"/units/{unit_id}", 303)
+    return render("pages/units/form.html", page_of_change(session, unit_id, form), status_code=422)
+
+
+def _state_after(state: str, form: TypedForm) -> str:
+    """A tick taken back makes "none needed" unknown again; everything else is left to the section itself."""
+    return "unknown" if state == "none needed" and not form.ticked("none_needed") else state
+
+
+def _adding(form: TypedForm) -> UnitForm:
+    return UnitForm("Add a unit under test", form, _kinds(form), _consumable_kinds(form))
+
+
+def page_of_change(session: Session, unit_id: int, form: TypedForm) -> UnitForm:
+    unit = unit_with_parts(session, unit_id)
+    highest = form.typed("highest_setting")
+    consumable = form.typed("consumable_id")
+    return UnitForm(
+        title=f"Change {unit.maker} {unit.model}",
+        form=form,
+        kinds=_kinds(form),
+        consumable_kinds=_consumable_kinds(form),
+        unit=unit,
+        highest_choices=(
+            *(Choice(str(s.id), s.name, str(s.id) == highest) for s in unit.settings),
+            Choice("last", "the last of the new ones", highest == "last"),
+        ),
+        consumable_choices=(
+            Choice("", "the new one above", not consumable),
+            *(Choice(str(c.id), c.name, str(c.id) == consumable) for c in unit.consumables),
+        ),
+        changes=story_of(session, SUBJECT, unit_id),
+    )
+
+
+def _kinds(form: TypedForm) -> tuple[Choice, ...]:
+    return tuple(Choice(kind, kind, kind == form.typed("kind")) for kind in KINDS_OF_CLEANING)
+
+
+def _consumable_kinds(form: TypedForm) -> tuple[Choice, ...]:
+    chosen = form.typed("consumable_kind", "filter")
+    return tuple(Choice(kind, kind, kind == chosen) for kind in KINDS_OF_CONSUMABLE)

@@ -1,0 +1,107 @@
+"""What the page of a unit shows beside its rates: efficiency, recordings, price history, claims as a picture."""
+
+from dataclasses import dataclass
+
+from app.compute.statistics.measured import Measured
+from app.compute.wording.numbers import measured_words
+from app.compute.wording.rounding import rounded_text
+from app.figures.charts.claims_measured import claims_words, has_share
+from app.services.measurements.efficiency import UnitEfficiency, unit_efficiency
+from app.services.measurements.measured_rates import rates_of_unit
+from app.services.measurements.sound_clips import clips_of_unit
+from app.services.reviews.unit_page import UnitKnown
+from app.web.dependencies import SessionDep
+from app.web.forms.unit_system import UnitSystem
+from app.web.pages.cells import Cell
+from app.web.pages.units.clips import tone_words
+from app.web.templating.page_context import rows_class
+
+
+@dataclass(frozen=True, slots=True)
+class EfficiencyLine:
+    """Clean air per watt at one setting."""
+
+    setting: str
+    aerosol: str
+    cell: Cell
+
+
+@dataclass(frozen=True, slots=True)
+class UnitMore:
+    """Further parts of a unit's page.
+
+    federal : name, words of each figure; empty where it cannot be given, and then `why_no_federal` says why
+    recordings : setting and one sentence each, with the clip's id
+    """
+
+    efficiency: tuple[EfficiencyLine, ...]
+    flow_per_watt: str
+    federal: tuple[tuple[str, str], ...]
+    federal_unverified: tuple[str, ...]
+    why_no_federal: str
+    recordings: tuple[tuple[int, str, str], ...]
+    has_price_history: bool
+    has_claims_chart: bool
+    claims_words: str
+    claims_size: str
+
+
+def unit_more(session: SessionDep, known: UnitKnown, system: UnitSystem) -> UnitMore:
+    unit_id = known.unit.id
+    found = unit_efficiency(rates_of_unit(session, unit_id), known.powers, known.ratings)
+    names = {level.setting.id: level.setting.name for level in known.sounds}
+    shares = sum(has_share(entry) for entry in known.claims)
+    return UnitMore(
+        efficiency=tuple(
+            EfficiencyLine(entry.setting, entry.aerosol, _per_watt(entry.per_watt, entry.why_not, system))
+            for entry in found.settings
+        ),
+        flow_per_watt=f"({system.flow_symbol})/W",
+        federal=_federal(found),
+        federal_unverified=found.federal.unverified if found.federal else (),
+        why_no_federal=found.why_no_federal,
+        recordings=tuple(
+            (
+                clip.id,
+                names.get(clip.setting_id, ""),
+                f"{clip.equivalent_level_dba:.0f}\u00a0dB(A) at {clip.distance_m:g}\u00a0m, {tone_words(clip)}",
+            )
+            for clip in clips_of_unit(session, unit_id)
+            if clip.pascal_per_unit is not None
+        ),
+        has_price_history=len(known.prices) > 1 or any(len(part.prices) > 1 for part in known.parts),
+        has_claims_chart=shares > 0,
+        claims_words=claims_words(f"{known.unit.maker} {known.unit.model}", known.claims),
+        claims_size=rows_class(shares),
+    )
+
+
+def _per_watt(value: Measured | None, why_not: str, system: UnitSystem) -> Cell:
+    if value is None:
+        return Cell("missing", reason=why_not)
+    scaled = value.times(system.flow_factor)
+    words = measured_words(scaled.value, scaled.uncertainty, scaled.low_95, scaled.high_95)
+    return Cell("value", words.value, words.interval)
+
+
+def _federal(found: UnitEfficiency) -> tuple[tuple[str, str], ...]:
+    federal = found.federal
+    if federal is None:
+        return ()
+    factor = federal.integrated_energy_factor_cfm_per_w
+    rows = [
+        ("Integrated energy factor", f"{rounded_text(factor, 2)}\u00a0(ft³/min)/W"),
+        ("PM2.5 rate by certified smoke and dust", f"{rounded_text(federal.pm2_5_rate_cfm, 0)}\u00a0ft³/min"),
+        ("Energy of the federal year", f"{rounded_text(federal.energy_kwh_per_year, 0)}\u00a0kWh"),
+    ]
+    for limit in federal.minima:
+        side = "at or above" if factor >= limit.minimum.value else "below"
+        rows.append(
+            (
+                f"Least factor of its class, made from {limit.made_from}",
+                f"{limit.minimum.value:g}\u00a0(ft³/min)/W; this unit lies {side} it ({limit.minimum.caution})",
+            )
+        )
+    if not federal.in_scope:
+        rows.append(("Scope", "outside the rates of 10 to 600\u00a0ft³/min that the rule covers"))
+    return tuple(rows)

@@ -1,0 +1,87 @@
+"""The list of trials on the page of a unit: which room each was made in, its result, and whether it counts."""
+
+from dataclasses import dataclass
+
+from app.compute.wording.numbers import listed, measured_words, not_within, plus_minus
+from app.services.reviews.unit_page import UnitKnown
+from app.services.trials.list import ListedTrial
+from app.web.forms.unit_system import UnitSystem
+from app.web.pages.cells import Cell
+
+
+@dataclass(frozen=True, slots=True)
+class UnitTrialLine:
+    """One trial of the unit, with what asks for care."""
+
+    id: int
+    day: str
+    room: str
+    setting: str
+    filter_state: str
+    tested_by: str
+    decay: Cell
+    rate: Cell
+    time_to_clear: Cell
+    start_level: str
+    state: str
+    notes: tuple[tuple[str, str], ...]  # severity, message
+
+
+def trials_words(known: UnitKnown) -> str:
+    """What the list of trials holds, and which rooms of them the numbers above do not take in."""
+    words = "All trials, the newest first; each number with its standard uncertainty."
+    here = known.lines.room
+    others = {one.trial.room.id: one.trial.room.name for one in known.trials}
+    if here is None or not (others.pop(here.id, None) and others):
+        return words
+    names = listed(sorted(others.values()))
+    return f"{words} The numbers above take in those of {here.name} alone, never those of {names}."
+
+
+def trial_line(one: ListedTrial, known: UnitKnown, system: UnitSystem) -> UnitTrialLine:
+    """One trial in the words of the list; a quantity that it does not have says why."""
+    trial, result = one.trial, one.result
+    missing = Cell("missing", reason="No result for this channel.")
+    decay = rate = time = missing
+    start = "–"
+    if result is not None:
+        start = f"{plus_minus(result.start_level, result.start_level_uncertainty)}\u00a0{result.unit}"
+        decay = Cell("missing", reason=result.why_not or "No decay could be fitted.")
+        if result.total_decay_per_h is not None:
+            words = measured_words(result.total_decay_per_h, result.total_decay_uncertainty_per_h)
+            decay = Cell("value", f"{words.value} ± {words.uncertainty}")
+        rate = Cell("missing", reason="Without a natural decay of the empty room the unit's own part is not known.")
+        if result.clean_air_delivery_rate_m3_per_h is not None:
+            flow = system.flow_words(
+                result.clean_air_delivery_rate_m3_per_h, result.clean_air_delivery_rate_uncertainty, None, None
+            )
+            rate = Cell("value", f"{flow.value} ± {flow.uncertainty}")
+        time = Cell("missing", reason="The level was never above the clear level.")
+        if result.time_to_clear_min is not None:
+            time = Cell("value", plus_minus(result.time_to_clear_min, result.time_to_clear_uncertainty_min))
+        elif result.not_cleared_before_min is not None:
+            bound = not_within(result.not_cleared_before_min).removesuffix("\u00a0min")
+            time = Cell("bound", bound, reason="The clear level was not reached before the end of the run.")
+    return UnitTrialLine(
+        trial.id,
+        trial.started_at.date().isoformat(),
+        trial.room.name,
+        trial.setting.name if trial.setting else "",
+        trial.filter_state,
+        trial.tested_by,
+        decay,
+        rate,
+        time,
+        start,
+        _state(one),
+        tuple((note.severity, note.message) for note in known.notes.get(trial.id, ())),
+    )
+
+
+def _state(one: ListedTrial) -> str:
+    trial = one.trial
+    if trial.excluded_at is not None:
+        return f"excluded by {trial.excluded_by or 'the desk'} on {trial.excluded_at.date()}: {trial.excluded_why}"
+    if one.result is None:
+        return "no result for this channel"
+    return "counts" if one.result.usable else "not usable"

@@ -1,0 +1,135 @@
+"""The pages of one unit and of one trial in a published site."""
+
+import orjson
+from sqlalchemy.orm import Session
+from starlette.datastructures import QueryParams
+
+from app.compute.wording.rounding import rounded_text
+from app.figures.tables.fact_sheet import fact_sheet_table
+from app.figures.tables.formats import csv_text
+from app.services.bench.chart_facts import read_chart_facts
+from app.services.data_package.write import raw_path
+from app.services.history.change_history import told_changes
+from app.services.reviews.unit_page import unit_known
+from app.services.reviews.verdicts import published_verdicts
+from app.services.trials.detail import TrialDetail, trial_detail
+from app.web.forms.addresses import query_form
+from app.web.forms.unit_system import unit_system
+from app.web.pages.trials.view import trial_page
+from app.web.pages.units.more import unit_more
+from app.web.pages.units.view import unit_page
+from app.web.published.site_frame import SiteFile, SiteFrame, rendered
+from app.web.published.site_pictures import Holds, picture_files
+
+_MARKS = (
+    ("Smoke begins", "smoke_start_s", "smoke_start_s"),
+    ("Unit on", "unit_on_s", "unit_on_s"),
+    ("Fit window begins", "fit_start_s", None),
+    ("Fit window ends", "fit_end_s", None),
+    ("Run ends", "end_s", "end_s"),
+)
+
+
+def unit_files(session: Session, site: SiteFrame, unit_id: int, holds: Holds) -> list[SiteFile]:
+    """Page, fact sheet and pictures of a unit."""
+    known, system = unit_known(session, unit_id), unit_system("")
+    shown = unit_page(known, query_form(QueryParams("")), system, unit_more(session, known, system))
+    sheet = fact_sheet_table(known, read_chart_facts(session))
+    wanted = [("decay-overlay", shown.curve_query, f"decay-unit-{unit_id}")] if shown.has_curve else []
+    if shown.more.has_claims_chart:
+        wanted.append(("claims-measured", f"unit={unit_id}", f"claims-unit-{unit_id}"))
+    charts, files = [], []
+    for name, query, file_name in wanted:
+        chart, of_chart = picture_files(session, name, query, file_name, holds)
+        files += of_chart
+        if chart is not None:
+            charts.append(chart)
+    page = rendered(
+        "unit.html",
+        site,
+        f"units/{unit_id}.html",
+        shown.name,
+        body=shown,
+        charts=charts,
+        fact_sheet=sheet,
+        states={
+            entry.trial.id: f"left out: {entry.trial.excluded_why}"  # who left it out stays at the desk
+            for entry in known.trials
+            if entry.trial.excluded_at is not None
+        },
+        changes=told_changes(
+            session, 20, unit_id=unit_id, consequences=False, corrections_only=True, public_only=True
+        ).rows,
+        verdict=published_verdicts(session, [unit_id]).get(unit_id),
+    )
+    rows = [{column.key: _plain(cell) for column, cell in zip(sheet.columns, row, strict=True)} for row in sheet.rows]
+    numbers = {
+        "unit_id": unit_id,
+        "maker": known.unit.maker,
+        "model": known.unit.model,
+        "kind": known.unit.kind,
+        "invented": site.invented,
+        "conditions": sheet.conditions,
+        "method_version": site.method_version,
+        "facts": rows,
+        "trials": [line.id for line in shown.trials],
+    }
+    return [
+        page,
+        SiteFile(f"units/{unit_id}.csv", csv_text(sheet).encode()),
+        SiteFile(f"units/{unit_id}.json", orjson.dumps(numbers, option=orjson.OPT_INDENT_2)),
+        *files,
+    ]
+
+
+def _plain(cell: object) -> object:
+    """A cell as JSON: the words that a reader sees, with interval and bound beside the value."""
+    value, low, high, bound = (getattr(cell, name) for name in ("value", "low", "high", "bound"))
+    return {"value": value, "low_95": low, "high_95": high, "bound": bound} if low or bound else value
+
+
+def trial_files(session: Session, site: SiteFrame, trial_id: int, holds: Holds) -> list[SiteFile]:
+    """Page and curve of a trial with everything that its numbers rest on."""
+    detail = trial_detail(session, trial_id)
+    shown = trial_page(detail, (), query_form(QueryParams("")))
+    chart, files = None, []
+    if shown.figure_url:
+        chart, files = picture_files(
+            session, "trial-decay", shown.take_query, f"trial-{trial_id}", holds, only_narrow=True
+        )
+    page = rendered(
+        "trial.html",
+        site,
+        f"trials/{trial_id}.html",
+        f"Trial {trial_id}: {shown.title}",
+        body=shown,
+        chart=chart,
+        raw_path=raw_file_path(site, detail.trial.log.sha256, detail.trial.log.file_name),
+        marks=_marks(detail),
+        changes=told_changes(session, 50, trial_id=trial_id, corrections_only=True, public_only=True).rows,
+    )
+    return [page, *files]
+
+
+def raw_file_path(site: SiteFrame, sha256: str, file_name: str) -> str:
+    """The same bytes are published once, under the name that they first came with."""
+    return raw_path(sha256, site.things.raw_files.get(sha256, file_name))
+
+
+def _marks(detail: TrialDetail) -> list[tuple[str, str, str]]:
+    """Name, place in minutes, and whether a person set it or it was found from the readings."""
+    result = detail.channels[0].result if detail.channels else None
+    marks = []
+    for words, told_name, found_name in _MARKS:
+        told = getattr(detail.trial, told_name)
+        found = getattr(result, found_name) if result is not None and found_name else None
+        if found_name is None and result is not None:
+            place = result.fit_window_start_min if "begins" in words else result.fit_window_end_min
+            found = None if place is None else result.unit_on_s + 60 * place
+        value = told if told is not None else found
+        if value is not None:
+            how = "set by a person" if told is not None else "found from the readings"
+            marks.append((words, f"{rounded_text(value / 60, 2)} min", how))
+    if detail.trial.background_ug_m3 is not None:
+        marks.append(("Background", f"{detail.trial.background_ug_m3:g} µg/m³", "set by a person"))
+    return marks or [("Marks", "none", "")]

@@ -1,0 +1,146 @@
+"""Who may come in. `Admission` finds out who a request is from; `Admit` holds that against the table of roles.
+
+Without any account one person works on the bench's own machine, and on nothing else. Once an account exists,
+everybody signs in, on the bench's own machine too: a request from there may have come through a proxy.
+"""
+
+from typing import Any
+from urllib.parse import quote
+
+from anyio import to_thread
+from fastapi import Request
+from sqlalchemy import Engine
+from sqlalchemy.exc import DBAPIError
+from starlette.datastructures import MutableHeaders
+from starlette.requests import HTTPConnection
+from starlette.responses import RedirectResponse, Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from app.errors import NotAllowed, StoreProblem
+from app.services.access.authenticate import has_accounts, who_comes
+from app.services.access.current_user import Visitor, note_use
+from app.services.access.network_policy import is_own_machine
+from app.services.access.roles import ADMINISTER, WORDS, may
+from app.services.store.problems import store_problem_from
+from app.web.current_user import present_visitor, visited_by
+from app.web.problems import refuse
+from app.web.security.permissions import ANYBODY, LEAST_ROLE
+from app.web.security.request_checks import host_name
+from app.web.security.session_cookie import session_token
+
+SIGN_IN = "/sign-in"
+PUBLIC_PATHS = frozenset({SIGN_IN, "/api/health"})
+PUBLIC_FOLDER = "/static/"
+_SIGN_IN_FIRST = (
+    "Nobody is signed in here, or the sign-in has ended. Sign in at /sign-in; a page with a filled form can be kept "
+    "open meanwhile and sent again."
+)
+_NEEDS_TOKEN = (
+    "This bench has accounts, and the request carries no token that holds. Make one under “Your account”, and send "
+    "it as the header “Authorization: Bearer TOKEN”."
+)
+_NO_ACCOUNT = (
+    "This bench has no account yet, so it answers on its own machine only. Make the first account there: "
+    "hazefall account add NAME --role administer."
+)
+
+
+class Admission:
+    """Finds out who a request is from, and turns away who is nobody before anything of the body is read."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http" or scope["path"].startswith(PUBLIC_FOLDER):
+            await self.app(scope, receive, send)
+            return
+        engine = scope["state"]["engine"]
+        found = await to_thread.run_sync(_visitor_or_refusal, engine, HTTPConnection(scope))
+        if isinstance(found, Response):
+            await found(scope, receive, send)
+            return
+
+        async def send_privately(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                kept = headers.get("cache-control", "no-cache")
+                headers["Cache-Control"] = kept if "no-store" in kept or "private" in kept else f"private, {kept}"
+            await send(message)
+
+        with visited_by(found):
+            await self.app(scope, receive, send_privately if found is not None and found.name else send)
+        if found is not None and found.use_is_to_be_noted:
+            await to_thread.run_sync(_note_use, engine, found)
+
+
+class Admit:
+    """Holds the visitor against the table: one for each router, with the prefix of its addresses.
+
+    A route that the table does not name is for administrators only.
+    """
+
+    def __init__(self, prefix: str = "") -> None:
+        self.prefix = prefix
+
+    async def __call__(self, request: Request) -> None:
+        route = f"{request.method} {self.prefix}{request.scope['route'].path}"
+        least, visitor = LEAST_ROLE.get(route, ADMINISTER), present_visitor()
+        if least == ANYBODY:
+            return
+        if visitor is None or not may(visitor.role, least):
+            has = visitor.role if visitor else "none"
+            raise NotAllowed(
+                f"Your role is {has!r}; this needs the role {least!r}, which may {WORDS[least]}. Ask an administrator "
+                "of the bench for it."
+            )
+
+
+def sent_on_own_machine(scope: Scope) -> bool:
+    """Whether a request was sent on this machine to this machine, by a name of this machine.
+
+    The name counts too: a server that others reach through a proxy is asked under another one.
+    """
+    server = scope.get("server") or ("", None)
+    return is_own_machine(server[0]) and is_own_machine(host_name(HTTPConnection(scope).headers.get("host", "")))
+
+
+def _visitor_or_refusal(engine: Engine, request: HTTPConnection) -> Visitor | Response | None:
+    """The visitor; None for nobody at an address that is open to anybody; else the answer that turns away."""
+    # never request.url: it is put together with the Host header, which the sender writes
+    path, query = request.scope["path"], request.scope["query_string"].decode("latin-1")
+    try:
+        visitor = who_comes(
+            engine,
+            bearer=_bearer(request),
+            session_token=session_token(request.cookies, request.scope["scheme"]),
+            own_machine=sent_on_own_machine(request.scope),
+        )
+    except DBAPIError as error:
+        problem = store_problem_from(error) or StoreProblem("The store cannot be read. Run `hazefall check`.")
+        return refuse(request.scope, problem.status, problem.message)
+    if visitor is not None or path in PUBLIC_PATHS:
+        return visitor
+    if path == "/api" or path.startswith("/api/") or _bearer(request) is not None:
+        refusal = refuse(request.scope, 401, _NEEDS_TOKEN)
+        refusal.headers["WWW-Authenticate"] = 'Bearer realm="Hazefall"'
+        return refusal
+    if not has_accounts(engine):
+        return refuse(request.scope, 403, _NO_ACCOUNT)
+    if request.scope["method"] in ("GET", "HEAD"):
+        asked = f"{path}?{query}" if query else path
+        return RedirectResponse(f"{SIGN_IN}?next={quote(asked, safe='')}", 303)
+    return refuse(request.scope, 401, _SIGN_IN_FIRST)
+
+
+def _bearer(request: HTTPConnection) -> str | None:
+    """The token of a script; None without one. Other kinds of this header are left to a proxy that may ask for them."""
+    scheme, _, token = request.headers.get("authorization", "").partition(" ")
+    return token.strip() if scheme.lower() == "bearer" else None
+
+
+def _note_use(engine: Engine, visitor: Visitor) -> Any:
+    try:
+        note_use(engine, visitor)
+    except DBAPIError:  # the answer was given; a store that is busy or full is told of by the next request that writes
+        return

@@ -1,0 +1,86 @@
+"""The guard in front of every request: right host, right origin, headers that keep a page to itself, and no text that
+shows in another order than it is written."""
+
+import re
+from collections.abc import Iterable
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from app.hidden_marks import shown_marks
+from app.web.problems import refuse
+from app.web.templating.headers import SECURITY_HEADERS
+
+LOOPBACK_NAMES = ("127.0.0.1", "localhost", "::1")
+_EVERY_ADDRESS = ("0.0.0.0", "::", "")  # where a server listens, never a name under which it is asked
+_HOST = re.compile(r"([a-z0-9_.-]+|\[[0-9a-f:.]+\])(:\d{1,5})?")
+# what a browser or a reader shows as words; a raw log is none of these and goes out byte for byte
+_SHOWN_AS_TEXT = ("text/", "application/json", "application/problem+json", "image/svg+xml")
+SAFE_METHODS = ("GET", "HEAD", "OPTIONS", "TRACE")
+
+
+class Guard:
+    """Refuses a request for another host (DNS rebinding) and a changing request from another site (forged forms).
+
+    A changing request is let in when the browser says that it comes from our own pages (`Sec-Fetch-Site` is
+    same-origin or none); without that header, when `Origin` is our own host, or absent, as it is from scripts.
+    """
+
+    def __init__(self, app: ASGIApp, allowed_hosts: Iterable[str] = ()) -> None:
+        self.app = app
+        # a port that was told with the name says nothing: the name alone is compared
+        named = {host_name(host) or host.lower().strip("[]") for host in allowed_hosts if host not in _EVERY_ADDRESS}
+        self.allowed_hosts = named | set(LOOPBACK_NAMES)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        is_text = False
+
+        async def send_with_headers(message: Message) -> None:
+            nonlocal is_text
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                for name, value in SECURITY_HEADERS.items():
+                    headers.setdefault(name, value)
+                is_text = headers.get("content-type", "").startswith(_SHOWN_AS_TEXT)
+            elif is_text and message.get("body"):
+                message["body"] = shown_marks(message["body"])
+            await send(message)
+
+        refusal = self.refusal(scope["method"], Headers(scope=scope))
+        if refusal is None:
+            await self.app(scope, receive, send_with_headers)
+            return
+        await refuse(scope, *refusal)(scope, receive, send_with_headers)
+
+    def refusal(self, method: str, headers: Headers) -> tuple[int, str] | None:
+        """Status and words where the request is refused; None where it may pass."""
+        host = headers.get("host", "")
+        if host_name(host) not in self.allowed_hosts:
+            return 421, (
+                f"The request was sent to the host {host or 'without a name'!r}; this bench answers to "
+                f"{', '.join(sorted(self.allowed_hosts))}. Use one of these, or add the name to HAZEFALL_ALLOWED_HOSTS."
+            )
+        if method in SAFE_METHODS:
+            return None
+        site, origin = headers.get("sec-fetch-site"), headers.get("origin")
+        ours = site in ("same-origin", "none") if site else origin is None or urlsplit(origin).netloc == host
+        if ours:
+            return None
+        return 403, (
+            "The request came from another site's page; changes are taken from the bench's own pages and from "
+            "scripts only. Open the bench in this window and send the form again."
+        )
+
+
+def host_name(host: str) -> str:
+    """The name in a Host header, without port and brackets; "" where it holds anything that no host name has.
+
+    >>> host_name("[::1]:8000"), host_name("LOCALHOST"), host_name("localhost/sign-in?")
+    ('::1', 'localhost', '')
+    """
+    return urlsplit(f"//{host}").hostname or "" if _HOST.fullmatch(host.lower()) else ""

@@ -1,0 +1,35 @@
+"""The cookie of a sign-in: out of reach of scripts, never sent along from another site, over https only by https."""
+
+from collections.abc import Mapping
+
+from starlette.responses import Response
+
+from app.services.access.sign_in import AT_MOST_FOR
+
+_OPEN, _SECURE = "hazefall-session", "__Host-hazefall-session"
+
+
+def session_token(cookies: Mapping[str, str], scheme: str) -> str:
+    """The token in the cookie of this scheme; "" where there is none."""
+    return cookies.get(_name(scheme), "")
+
+
+def set_session_cookie(response: Response, token: str, scheme: str) -> None:
+    response.set_cookie(
+        _name(scheme),
+        token,
+        max_age=int(AT_MOST_FOR.total_seconds()),
+        path="/",
+        secure=scheme == "https",
+        httponly=True,
+        samesite="strict",
+    )
+
+
+def drop_session_cookie(response: Response, scheme: str) -> None:
+    response.delete_cookie(_name(scheme), path="/", secure=scheme == "https", httponly=True, samesite="strict")
+
+
+def _name(scheme: str) -> str:
+    # A browser takes a name with this beginning only from the host itself, over https.
+    return _SECURE if scheme == "https" else _OPEN

@@ -1,0 +1,96 @@
+"""Our own template environment: everything is escaped, and a name that is not there is an error."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qsl
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.responses import HTMLResponse
+
+from app.bundled_files import bundled_folder
+from app.compute.wording.numbers import DASH, every_words
+from app.compute.wording.rounding import decimals_from_size, rounded_text
+from app.services.history.change_history import what_changed
+from app.web.current_user import role_needed, signed_in_name, visitor_may
+from app.web.templating.compiled_templates import CompiledTemplates
+from app.web.templating.headers import CHART_PAGE_POLICY
+from app.web.templating.page_context import Shell
+from app.web.templating.static_files import static_address, styles_left_out
+
+Render = Callable[..., HTMLResponse]
+
+
+@lru_cache
+def environment() -> Environment:
+    """The environment of all templates.
+
+    Functions: `static("base.css")` gives the address with the content's hash; `signed_in_name()` is "" where nobody
+    has signed in; `may("edit")` says whether the visitor has that role, and `role_needed("edit")` what stands in
+    place of a button where not; `kept_markup(macro, thing)` is what the macro makes of a thing that is often shown.
+    Filters: `number(decimals)`, where no decimals mean three significant digits, and a missing value is a dash;
+    `every` words the time between two readings; `query_pairs` splits a query; `what_changed(action)` tells a stored
+    field as a reader says it.
+    """
+    made = Environment(
+        loader=FileSystemLoader(bundled_folder("templates")),
+        autoescape=True,
+        undefined=StrictUndefined,
+        bytecode_cache=CompiledTemplates(Path(__file__)),
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals["static"] = static_address
+    made.globals["signed_in_name"] = signed_in_name
+    made.globals["may"] = visitor_may
+    made.globals["role_needed"] = role_needed
+    made.globals["styles_left_out"] = styles_left_out
+    made.globals["kept_markup"] = kept_markup
+    made.filters["number"] = number
+    made.filters["every"] = every_words
+    made.filters["query_pairs"] = query_pairs
+    made.filters["what_changed"] = what_changed
+    return made
+
+
+@lru_cache(maxsize=2048)
+def kept_markup(macro: Callable[..., Markup], *arguments: Any) -> Markup:
+    """What a macro makes of its arguments, kept for those that were shown before: a line of a long table is written
+    once and not with each view.
+
+    macro : imported without context, and made of its arguments alone: neither of the visitor nor of the time
+    arguments : things that never change, equal only where they look the same
+    """
+    return macro(*arguments)
+
+
+def query_pairs(query: str) -> list[tuple[str, str]]:
+    """The names and values of a query, for a form that keeps them; a width of its own is left to the form.
+
+    >>> query_pairs("unit=1&setting=every&width_px=3")
+    [('unit', '1'), ('setting', 'every')]
+    """
+    return [(name, value) for name, value in parse_qsl(query) if name != "width_px"]
+
+
+def number(value: float | None, decimals: int | None = None) -> str:
+    """A number without uncertainty, as a page shows it.
+
+    >>> number(12.3456), number(12.3456, 0), number(None)
+    ('12.3', '12', '–')
+    """
+    if value is None:
+        return DASH
+    return rounded_text(value, decimals_from_size(value) if decimals is None else decimals)
+
+
+def render_page(
+    template: str, page: Any, shell: Shell, *, status_code: int = 200, charts: bool = False
+) -> HTMLResponse:
+    """The page as an answer. `charts=True` on pages with a drawing: Plotly's script and the policy it needs."""
+    html = environment().get_template(template).render(page=page, shell=replace(shell, charts=charts))
+    headers = {"Content-Security-Policy": CHART_PAGE_POLICY} if charts else {}
+    return HTMLResponse(html, status_code=status_code, headers=headers)

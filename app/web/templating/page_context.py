@@ -1,0 +1,123 @@
+"""What every page shows around its own content: the name of the bench, the invented-demo line, the navigation."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.metadata import PackageNotFoundError, version
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.storage.models.bench import Bench
+
+# words and path of each entry
+NAVIGATION: tuple[tuple[str, str], ...] = (
+    ("Ranking", "/"),
+    ("Decay curves", "/curves"),
+    ("Running cost", "/costs"),
+    ("For a room", "/room"),
+    ("Listen", "/listen"),
+    ("Compare", "/compare"),
+    ("Units", "/units"),
+    ("Trials", "/trials"),
+    ("Add a trial", "/trials/add"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One entry of the navigation; `here` marks the one that the reader is at."""
+
+    words: str
+    path: str
+    here: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Shell:
+    """The frame of a page, passed to every template as `shell` beside the page's own `page`.
+
+    address : path and query of this page
+    charts : the page loads the drawing library; only such pages get the looser rule for style attributes
+    """
+
+    bench_name: str
+    invented: bool
+    scenario: str
+    navigation: tuple[Place, ...]
+    address: str = "/"
+    version: str = ""
+    charts: bool = False
+
+
+@lru_cache
+def program_version() -> str:
+    """Version of the installed program; "0" from a checkout that was never installed."""
+    try:
+        return version("hazefall")
+    except PackageNotFoundError:
+        return "0"
+
+
+def make_shell(
+    path: str, address: str = "", bench_name: str = "Bench", invented: bool = False, scenario: str = ""
+) -> Shell:
+    """The frame for a path; the longest entry of the navigation that begins the path is the present place."""
+    fitting = [entry for _, entry in NAVIGATION if path == entry or (entry != "/" and path.startswith(entry + "/"))]
+    here = max(fitting, key=len, default="")
+    places = tuple(Place(words, entry, entry == here) for words, entry in NAVIGATION)
+    return Shell(bench_name, invented, scenario, places, address or path or "/", program_version())
+
+
+def read_shell(session: Session, path: str, address: str = "") -> Shell:
+    """The frame as the store has it; a store without its bench row counts as an unnamed bench of its own."""
+    row = session.execute(select(Bench.name, Bench.invented, Bench.scenario)).first()
+    return make_shell(path, address) if row is None else make_shell(path, address, row[0], row[1], row[2])
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One option of a choice in a form."""
+
+    value: str
+    words: str
+    chosen: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PageLinks:
+    """Where the shown part of a long list lies, and the addresses before and after it ("" where there is none)."""
+
+    first: int
+    last: int
+    total: int
+    previous_address: str = ""
+    next_address: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column head: words, unit, the address that sorts by it, and how it is sorted now ("" when it is not)."""
+
+    key: str
+    words: str
+    unit_symbol: str
+    sort_address: str
+    sorted_now: str
+    has_bar: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Switch:
+    """A choice made by following a link: the present one is no link."""
+
+    name: str
+    options: tuple[tuple[str, str, bool], ...]  # words, address, chosen
+
+
+def rows_class(rows: int) -> str:
+    """Class of a chart area that keeps room for so many names, in steps of five as the style sheet has them.
+
+    >>> rows_class(3), rows_class(26), rows_class(90)
+    ('rows-5', 'rows-30', 'rows-40')
+    """
+    return f"rows-{min(max(5 * -(-rows // 5), 5), 40)}"

@@ -1,0 +1,105 @@
+"""Which empty-room runs serve a trial."""
+
+import pytest
+
+from app.compute.clean_air.empty_room_runs import choose_runs
+from app.compute.clean_air.natural_decay import EmptyRoomRun
+from app.compute.statistics.measured import Measured
+
+
+def run(number, day=100.0, humidity=None, start=None):
+    return EmptyRoomRun(number, Measured(0.5, 0.02), day, humidity, start)
+
+
+def ids(choice):
+    return [r.run_id for r in choice.chosen]
+
+
+def left_out(choice):
+    return {r.run_id: (r.code, r.reason) for r in choice.left_out}
+
+
+def test_runs_outside_the_dates_are_left_out_with_the_reason():
+    choice = choose_runs([run(1, 90), run(2, 300), run(3, 10)], day=100, stale_after_days=60)
+    assert ids(choice) == [1]
+    assert left_out(choice) == {
+        2: ("outside_dates", "200 days from the trial; the limit is 60 days"),
+        3: ("outside_dates", "90 days from the trial; the limit is 60 days"),
+    }
+    assert not choice.stale
+    assert choice.notes == ()
+
+
+def test_a_run_after_the_trial_serves_as_one_before():
+    assert ids(choose_runs([run(1, 101)], day=100, stale_after_days=5)) == [1]
+
+
+def test_where_all_are_stale_the_nearest_serve_and_it_is_said():
+    choice = choose_runs([run(1, 300), run(2, 300), run(3, 900)], day=100, stale_after_days=60)
+    assert ids(choice) == [1, 2]
+    assert choice.stale
+    (note,) = choice.notes
+    assert (note.code, note.severity, note.value, note.limit) == ("natural_decay_stale", "care", 200, 60)
+    assert note.message == (
+        "The nearest empty-room run is 200 days from the trial; within 60 days was needed. "
+        "The room may have changed since. Do an empty-room run."
+    )
+
+
+def test_runs_at_another_humidity_are_left_out():
+    runs = [run(1, humidity=40.0), run(2, humidity=62.0), run(3)]
+    choice = choose_runs(runs, day=100, stale_after_days=60, relative_humidity_pct=45.0)
+    assert ids(choice) == [1, 3]
+    assert left_out(choice)[2] == ("other_humidity", "17 percentage points of humidity from the trial; the limit is 15")
+
+
+def test_where_no_run_is_alike_in_humidity_all_serve_and_it_is_said():
+    choice = choose_runs([run(1, humidity=30.0)], day=100, stale_after_days=60, relative_humidity_pct=70.0)
+    assert ids(choice) == [1]
+    (note,) = choice.notes
+    assert note.code == "natural_decay_other_humidity"
+    assert "differs by 40 percentage points" in note.message
+    assert "15 was the limit" in note.message
+
+
+def test_runs_from_another_start_level_are_left_out():
+    runs = [run(1, start=200.0), run(2, start=20.0), run(3, start=900.0)]
+    choice = choose_runs(runs, day=100, stale_after_days=60, start_level=250.0)
+    assert ids(choice) == [1]
+    assert left_out(choice)[2] == ("other_start_level", "start level 12.5 times apart from the trial's; the limit is 3")
+    assert left_out(choice)[3] == ("other_start_level", "start level 3.6 times apart from the trial's; the limit is 3")
+
+
+def test_where_no_run_began_alike_all_serve_and_it_is_said():
+    choice = choose_runs([run(1, start=20.0)], day=100, stale_after_days=60, start_level=250.0)
+    assert ids(choice) == [1]
+    (note,) = choice.notes
+    assert note.code == "natural_decay_other_start_level"
+    assert "12.5 times apart" in note.message
+
+
+def test_without_any_run_the_note_says_what_to_do():
+    choice = choose_runs([], day=100, stale_after_days=60)
+    assert choice.chosen == ()
+    assert choice.notes[0].code == "natural_decay_missing"
+    assert "the clean air delivery rate is not known" in choice.notes[0].message
+    assert choice.notes[0].message.endswith("Do an empty-room run in the same room.")
+
+
+@pytest.mark.parametrize(
+    ("limits", "message"),
+    [
+        ({"stale_after_days": 0}, r"^Runs go stale after 0 days; the number needs to be above zero\.$"),
+        (
+            {"stale_after_days": 5, "humidity_limit_pct": 0.0},
+            r"^The humidity limit is 0\.0 percentage points; it needs to be above zero\.$",
+        ),
+        (
+            {"stale_after_days": 5, "start_level_factor_limit": 0.5},
+            r"^The start level factor is 0\.5; it needs to be 1 or above\.$",
+        ),
+    ],
+)
+def test_limits_that_cannot_be_are_refused(limits, message):
+    with pytest.raises(ValueError, match=message):
+        choose_runs([run(1)], day=100, **limits)

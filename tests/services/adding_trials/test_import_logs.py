@@ -1,0 +1,76 @@
+"""An import ends a lot of logs after so many of them or so much time, so that other writers get their turn."""
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import event
+
+from app.services.adding_trials import import_logs as importing
+from app.services.adding_trials.import_logs import import_logs
+from app.services.adding_trials.import_manifest import ImportLine
+from tests.conftest import NOW, decay_log
+
+LOGS = 6
+
+
+class Clock:
+    """Stands still but for the reading of a log, which takes `reading_s`; notes each pause."""
+
+    def __init__(self, reading_s: float) -> None:
+        self.now_s, self.reading_s, self.pauses = 1000.0, reading_s, []
+
+    def monotonic(self) -> float:
+        return self.now_s
+
+    def sleep(self, seconds: float) -> None:
+        self.pauses.append(seconds)
+
+
+@pytest.fixture
+def lines(tmp_path: Path) -> list[ImportLine]:
+    for number in range(LOGS):
+        log = decay_log(4.0, minutes=30, seed=number, started_at=NOW + timedelta(days=number))
+        (tmp_path / f"{number}.csv").write_bytes(log)
+    return [
+        ImportLine(file=f"{number}.csv", kind="empty room", room="Room A", room_volume_m3=30.0)
+        for number in range(LOGS)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("reading_s", "logs_a_lot", "expected_lots"),
+    [
+        (0.0, 50, 1),  # all of them in one lot
+        (0.0, 4, 2),  # so many
+        (1.6, 50, 3),  # two take 3.2 s, and 3 s are the limit
+        (10.0, 50, LOGS),  # one alone takes longer than a lot may; it is still stored
+    ],
+)
+def test_a_lot_ends_after_so_many_logs_or_so_much_time(
+    store,
+    tmp_path: Path,
+    lines: list[ImportLine],
+    monkeypatch: pytest.MonkeyPatch,
+    reading_s: float,
+    logs_a_lot: int,
+    expected_lots: int,
+):
+    assert importing.LOT_S == 3.0
+    clock = Clock(reading_s)
+    read = importing.read_log
+
+    def slow_read(*given, **named):
+        clock.now_s += clock.reading_s
+        return read(*given, **named)
+
+    monkeypatch.setattr(importing, "time", clock)
+    monkeypatch.setattr(importing, "read_log", slow_read)
+    monkeypatch.setattr(importing, "LOT", logs_a_lot)
+    commits = []
+    event.listen(store, "commit", commits.append)
+    imported = import_logs(store, tmp_path, lines, add_missing=True)
+    assert [one.message for one in imported] == [""] * LOGS
+    assert len({one.trial_id for one in imported}) == LOGS
+    assert len(commits) == expected_lots
+    assert clock.pauses == [importing.PAUSE_S] * (expected_lots - 1)

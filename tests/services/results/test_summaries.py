@@ -1,0 +1,257 @@
+"""What one line of the ranking says about its trials."""
+
+import math
+from datetime import timedelta
+
+import pytest
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.compute.clean_air.rate import clean_air_delivery_rate
+from app.compute.statistics.measured import Measured
+from app.compute.statistics.repeatability import Repeatability, pooled_repeatability
+from app.services.adding_trials.add import add_trial
+from app.services.bench.rooms import NewRoom, add_room, add_smoke_source
+from app.services.logs.trial_fields import NewTrial
+from app.services.results.summaries import summary_values
+from app.services.results.summary_trials import SummaryTrial
+from app.services.results.update_derived import settle_bench
+from app.services.trials.trash import trash_unit, untrash_unit
+from app.services.units.entry import NewUnit, add_setting, add_unit
+from app.storage.models.trials import BenchRepeatability, ChannelResult, NaturalDecayPool, SettingSummary, Trial
+from tests.conftest import NOW, SmallBench, decay_log
+from tests.services.adding_trials.test_add import empty, running
+
+BENCH = Repeatability(0.04, 20.0, 9, 29, "repeats")
+
+
+def trial(number: int = 1, **told) -> SummaryTrial:
+    values = {
+        "trial_id": number,
+        "unit_under_test_id": 1,
+        "started_at": NOW + timedelta(days=number),
+        "excluded": False,
+        "usable": True,
+        "total_decay": Measured(6.0, 0.05, 30.0),
+        "humidity_uncertainty_per_h": 0.0,
+        "pool_id": None,
+        "start_level": 300.0,
+        "clear_level": 10.0,
+        "clear_key": ("absolute", 10.0),
+        "cleared": True,
+        "time_to_clear_min": 35.0,
+        "not_cleared_before_min": None,
+        "worst_severity": "fine",
+        "volume": Measured(30.0, 0.5),
+    } | told
+    return SummaryTrial(**values)
+
+
+def pool(between_run_sd: float = 0.02) -> NaturalDecayPool:
+    return NaturalDecayPool(
+        id=1,
+        natural_decay_per_h=0.5,
+        uncertainty_per_h=0.03,
+        degrees_of_freedom=4.0,
+        between_run_sd_per_h=between_run_sd,
+        on_one_day_uncertainty_per_h=0.05,
+        on_one_day_degrees_of_freedom=4.0,
+    )
+
+
+def test_a_single_trial_takes_its_spread_from_the_bench():
+    found = summary_values([trial()], BENCH, {})
+    assert found["between_trial_source"] == "bench repeatability"
+    assert found["between_trial_sd_per_h"] == pytest.approx(0.24)
+    assert found["total_decay_uncertainty_per_h"] == pytest.approx(math.hypot(0.05, 0.24))
+
+
+def test_without_a_bench_figure_the_spread_of_a_single_trial_is_not_known():
+    found = summary_values([trial()], None, {})
+    assert found["between_trial_source"] == "not known"
+    assert found["total_decay_uncertainty_per_h"] == pytest.approx(0.05)
+
+
+def test_a_slow_unit_moves_from_day_to_day_at_least_as_the_empty_room_does():
+    slow = trial(total_decay=Measured(0.6, 0.01, 30.0), pool_id=1)
+    found = summary_values([slow], BENCH, {1: pool(between_run_sd=0.1)})
+    assert found["between_trial_sd_per_h"] == pytest.approx(0.1)
+    # fit and spread between days, which takes in the bench's relative figure of 0.024
+    assert found["total_decay_uncertainty_per_h"] == pytest.approx(math.hypot(0.01, 0.1), rel=1e-6)
+    assert found["measurable"] is False
+    assert found["at_most_m3_per_h"] > found["clean_air_delivery_rate_m3_per_h"]
+
+
+def test_the_rate_of_a_setting_is_volume_times_total_less_natural_decay():
+    found = summary_values([trial(pool_id=1)], BENCH, {1: pool()})
+    assert found["clean_air_delivery_rate_m3_per_h"] == pytest.approx(30 * 5.5)
+    assert found["pool_id"] == 1
+    assert found["measurable"] is True
+    assert found["at_most_m3_per_h"] is None
+    # independent inputs, JCGM 100:2008, 5.1.2
+    total = found["total_decay_uncertainty_per_h"]
+    wanted = math.sqrt((30 * total) ** 2 + (30 * 0.03) ** 2 + (5.5 * 0.5) ** 2)
+    assert found["clean_air_delivery_rate_uncertainty"] == pytest.approx(wanted)
+
+
+def test_excluded_and_unusable_trials_are_counted_and_give_no_rate():
+    found = summary_values(
+        [trial(1), trial(2, excluded=True, total_decay=Measured(9.0, 0.05)), trial(3, usable=False, total_decay=None)],
+        BENCH,
+        {},
+    )
+    assert (found["trials"], found["usable_trials"], found["excluded_trials"]) == (3, 1, 1)
+    assert found["total_decay_per_h"] == 6.0
+    assert found["latest_trial_id"] == 3
+
+
+def test_a_setting_whose_trials_are_all_excluded_has_no_numbers():
+    found = summary_values([trial(excluded=True)], BENCH, {})
+    assert found["total_decay_per_h"] is None
+    assert found["time_to_clear_min"] is None
+    assert found["start_level_low"] is None
+    assert (found["trials"], found["excluded_trials"]) == (1, 1)
+
+
+def test_times_at_another_clear_level_are_not_mixed_in():
+    other = trial(1, clear_key=("absolute", 50.0), clear_level=50.0, time_to_clear_min=18.0)
+    found = summary_values([other, trial(2)], BENCH, {})
+    assert found["time_to_clear_min"] == 35.0
+
+
+def test_a_run_that_began_below_the_clear_level_has_no_time_to_clear():
+    found = summary_values([trial(start_level=8.0, time_to_clear_min=0.0)], BENCH, {})
+    assert found["time_to_clear_min"] is None
+    assert found["start_level_low"] == 8.0
+
+
+def test_trials_that_never_cleared_give_a_bound():
+    never = [trial(n, cleared=False, time_to_clear_min=None, not_cleared_before_min=100.0 + n) for n in (1, 2)]
+    found = summary_values(never, BENCH, {})
+    assert found["censored_trials"] == 2
+    assert found["time_to_clear_min"] is None
+    # between them: half of such runs may have cleared before the longer one ended
+    assert found["not_cleared_before_min"] == 101.5
+
+
+def test_the_bound_is_one_that_short_and_long_runs_support():
+    """The median of three times that are longer than 20, 60 and 172 min is longer than 60 min; not than 172."""
+    runs = [
+        trial(n, cleared=False, time_to_clear_min=None, not_cleared_before_min=m)
+        for n, m in enumerate((20.0, 60.0, 172.0))
+    ]
+    found = summary_values(runs, BENCH, {})
+    assert found["time_to_clear_min"] is None
+    assert found["censored_trials"] == 3
+    assert found["not_cleared_before_min"] == 60.0
+
+
+@pytest.mark.parametrize("degrees", [1.0, 2.0, 4.0, 30.0])
+@pytest.mark.parametrize("lent", [None, BENCH, Repeatability(0.001, 200.0, 60, 260, "repeats")])
+def test_the_interval_of_one_trial_is_never_narrowed_by_being_summarised(degrees, lent):
+    own, one_day = Measured(6.0, 0.3, degrees), pool(0.01)
+    found = summary_values([trial(total_decay=own, pool_id=1)], lent, {1: one_day})
+    total = Measured(
+        found["total_decay_per_h"],
+        found["total_decay_uncertainty_per_h"],
+        found["total_decay_degrees_of_freedom"] or math.inf,
+    )
+    assert total.value == own.value
+    assert total.expanded_uncertainty_95 >= own.expanded_uncertainty_95 * (1 - 1e-9)
+    of_trial = clean_air_delivery_rate(own, Measured(0.5, 0.05, 4.0), Measured(30.0, 0.5))
+    width = found["clean_air_delivery_rate_high_95"] - found["clean_air_delivery_rate_low_95"]
+    assert width >= 2 * of_trial.expanded_uncertainty_95 * (1 - 1e-9)
+
+
+def test_repeats_do_not_average_out_what_humidity_does_to_all_of_them():
+    wet = [trial(n, total_decay=Measured(6.0, 0.5, 30.0), humidity_uncertainty_per_h=0.48) for n in range(12)]
+    dry = [trial(n, total_decay=Measured(6.0, 0.5, 30.0)) for n in range(12)]
+    of_wet, of_dry = (summary_values(t, BENCH, {})["total_decay_uncertainty_per_h"] for t in (wet, dry))
+    assert of_dry < 0.2
+    assert 0.48 < of_wet < 0.5
+
+
+def test_the_worst_severity_is_that_of_the_trials_in_use():
+    found = summary_values(
+        [trial(1, worst_severity="care"), trial(2, usable=False, worst_severity="unusable")], BENCH, {}
+    )
+    assert found["worst_severity"] == "care"
+    assert summary_values([trial(usable=False, worst_severity="unusable")], BENCH, {})["worst_severity"] == "unusable"
+
+
+def _summaries(session: Session, channel: str = "pm2_5") -> list[SettingSummary]:
+    return list(
+        session.scalars(
+            select(SettingSummary).where(SettingSummary.channel == channel).order_by(SettingSummary.id)
+        ).all()
+    )
+
+
+def test_rooms_and_aerosols_are_never_combined(session: Session, small_bench: SmallBench):
+    room = add_room(session, NewRoom(name="Room B", room_volume_m3=50))
+    dust = add_smoke_source(session, "test dust", "dust")
+    add_trial(session, decay_log(6.0, seed=1), "1.csv", running(small_bench))
+    asked = running(small_bench)
+    for number, told in enumerate(({"room_id": room}, {"smoke_source_id": dust}, {"smoke_source_id": None}), start=2):
+        values = {name: getattr(asked, name) for name in asked.__slots__} | told
+        add_trial(session, decay_log(6.0, seed=number), f"{number}.csv", NewTrial(**values))
+    found = [(s.room_id == room, s.aerosol, s.trials) for s in _summaries(session)]
+    # a trial without a named source is taken for smoke
+    assert sorted(found) == [(False, "dust", 1), (False, "smoke", 2), (True, "smoke", 1)]
+
+
+def test_repeats_of_one_setting_lend_their_spread_to_another(session: Session, small_bench: SmallBench):
+    for number, rate in enumerate((5.4, 6.0, 6.6, 6.3), start=1):
+        log = decay_log(rate, seed=number, started_at=NOW + timedelta(days=number))
+        add_trial(session, log, f"{number}.csv", running(small_bench))
+    lent = session.get_one(BenchRepeatability, "pm2_5")
+    assert (lent.groups, lent.trials, lent.degrees_of_freedom) == (1, 4, 3.0)
+    assert lent.relative_sd == pytest.approx(0.085, abs=0.02)
+    unit = add_unit(session, NewUnit(maker="Maker B", model="Model 2"))
+    setting = add_setting(session, unit, "high")
+    asked = running(small_bench)
+    values = {n: getattr(asked, n) for n in asked.__slots__} | {"unit_under_test_id": unit, "setting_id": setting}
+    add_trial(session, decay_log(3.0, seed=9), "9.csv", NewTrial(**values))
+    single = _summaries(session)[-1]
+    assert single.between_trial_source == "bench repeatability"
+    assert single.between_trial_sd_per_h == pytest.approx(lent.relative_sd * single.total_decay_per_h, rel=1e-6)
+    # the whole figure is kept, with the fits' part that takes degrees of freedom off the spread
+    pooled = pooled_repeatability([rates_of(session, setting_id=running(small_bench).setting_id)])
+    kept = Repeatability(**{name: getattr(lent, name) for name in Repeatability.__slots__})
+    assert kept == pooled
+    assert kept.relative_fit_sd > 0
+
+
+def test_a_unit_in_the_trash_lends_nothing(session: Session, small_bench: SmallBench):
+    for number, rate in enumerate((5.4, 6.6), start=1):
+        log = decay_log(rate, seed=number, started_at=NOW + timedelta(days=number))
+        add_trial(session, log, f"{number}.csv", running(small_bench))
+    assert session.get(BenchRepeatability, "pm2_5") is not None
+    trash_unit(session, small_bench.unit_id, why="never built")
+    session.expire_all()
+    assert session.get(BenchRepeatability, "pm2_5") is None
+    untrash_unit(session, small_bench.unit_id)
+    session.expire_all()
+    assert session.get_one(BenchRepeatability, "pm2_5").trials == 2
+
+
+def rates_of(session: Session, setting_id: int) -> list[Measured]:
+    rows = session.execute(
+        select(
+            ChannelResult.total_decay_per_h,
+            ChannelResult.total_decay_uncertainty_per_h,
+            ChannelResult.total_decay_degrees_of_freedom,
+        )
+        .join(Trial, Trial.id == ChannelResult.trial_id)
+        .where(Trial.setting_id == setting_id, ChannelResult.channel == "pm2_5")
+        .order_by(Trial.id)
+    )
+    return [Measured(*row) for row in rows]
+
+
+def test_settling_a_settled_bench_moves_nothing(session: Session, small_bench: SmallBench):
+    add_trial(session, decay_log(0.5, minutes=180, seed=5), "empty.csv", empty(small_bench))
+    add_trial(session, decay_log(6.0), "run.csv", running(small_bench))
+    before = [(s.id, s.computed_at, s.clean_air_delivery_rate_m3_per_h) for s in _summaries(session)]
+    settle_bench(session, why="once more")
+    assert [(s.id, s.computed_at, s.clean_air_delivery_rate_m3_per_h) for s in _summaries(session)] == before

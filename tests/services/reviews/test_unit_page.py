@@ -1,0 +1,78 @@
+"""Everything known of one unit, and the list of units."""
+
+import pytest
+from sqlalchemy import update
+from sqlalchemy.orm import Session
+
+from app.errors import NotFound
+from app.services.adding_trials.add import add_trial
+from app.services.bench.chart_facts import read_chart_facts
+from app.services.logs.trial_fields import NewTrial
+from app.services.reviews.unit_page import unit_known
+from app.services.trials.trash import trash_unit
+from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price
+from app.services.units.list import list_units
+from app.storage.models.bench import Bench
+from tests.conftest import NOW, SmallBench, decay_log
+from tests.sample_data.measured_facts import add_tariff
+from tests.sample_data.ranked_bench import fill
+
+
+def test_a_unit_page_gathers_what_was_measured_priced_and_tried(session: Session, small_bench: SmallBench):
+    run = NewTrial(
+        kind="unit running",
+        room_id=small_bench.room_id,
+        unit_under_test_id=small_bench.unit_id,
+        setting_id=small_bench.high_setting_id,
+    )
+    trial_id = add_trial(session, decay_log(6.0), "run.csv", run, now=NOW)
+    part_id = add_consumable(session, small_bench.unit_id, NewConsumable(name="filter", life_months=12))
+    add_consumable_price(session, part_id, 40.0, "USD", NOW.date(), "list")
+    add_tariff(session)
+    known = unit_known(session, small_bench.unit_id)
+    assert [line.row.setting for line in known.lines.lines] == ["low", "high"]
+    assert [listed.trial.id for listed in known.trials] == [trial_id]
+    assert (known.prices[0].amount, known.prices[0].source) == (199.0, "price list")
+    assert (known.parts[0].name, known.parts[0].prices[0].amount) == ("filter", 40.0)
+    assert known.over_years is not None
+    assert known.over_years.by_year[0].purchase == 199.0
+    assert all(note.severity != "fine" for notes in known.notes.values() for note in notes)
+    # without an empty-room run there is no rate, and a note that says so
+    assert any(note.code for note in known.notes[trial_id])
+
+
+def test_without_a_tariff_no_cost_is_given(session: Session, small_bench: SmallBench):
+    assert unit_known(session, small_bench.unit_id).over_years is None
+
+
+def test_a_unit_that_is_not_there_is_not_found(session: Session):
+    with pytest.raises(NotFound, match="There is no unit under test 5 in this bench"):
+        unit_known(session, 5)
+
+
+def test_the_list_counts_and_narrows(session: Session):
+    bench = fill(session)
+    units = list_units(session)
+    assert (units.total, units.on_bench, units.tested, units.in_trash) == (7, 7, 0, 0)
+    assert [unit.model for unit in units.units] == sorted(bench.units, key=str.lower)
+    strong = next(unit for unit in units.units if unit.model == "Strong")
+    assert (strong.settings, strong.price, strong.price_currency) == (("low", "high"), 500.0, "USD")
+    assert [unit.model for unit in list_units(session, search="noise").units] == ["Noise", "Other noise"]
+    assert [unit.model for unit in list_units(session, kind="electrostatic").units] == ["Middling"]
+    second = list_units(session, limit=3, offset=3)
+    assert len(second.units) == 3
+    assert second.total == 7
+
+
+def test_a_unit_in_the_trash_has_a_list_of_its_own(session: Session):
+    bench = fill(session)
+    trash_unit(session, bench.units["Weak"], why="sold")
+    assert "Weak" not in [unit.model for unit in list_units(session).units]
+    assert [unit.model for unit in list_units(session, trashed=True).units] == ["Weak"]
+    assert list_units(session).in_trash == 1
+
+
+def test_the_foot_of_a_chart_says_that_a_bench_is_invented(session: Session):
+    session.execute(update(Bench).values(name="The bench", invented=True))
+    facts = read_chart_facts(session)
+    assert facts.source_line("Trial 3").startswith("The bench, an invented demonstration. Trial 3. Method version ")

@@ -1,0 +1,183 @@
+"""Copies of the store: at no moment without a store, and nothing left behind for good."""
+
+import os
+import sqlite3
+import time
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+
+from app.errors import StoreProblem
+from app.services.store import backup as copying
+from app.services.store.backup import backup_store, restore_store
+from app.settings import Settings
+from tests.conftest import sqlite_only
+
+pytestmark = sqlite_only
+DAY_S = 24 * 3600
+
+
+class Cut(Exception):
+    """The process ends here."""
+
+
+def _name(store: Path) -> str:
+    with closing(sqlite3.connect(store)) as connection:
+        assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+        return connection.execute("SELECT name FROM bench").fetchone()[0]
+
+
+def _rename(store: Path, name: str) -> None:
+    with closing(sqlite3.connect(store)) as connection:
+        connection.execute("UPDATE bench SET name = ?", (name,))
+        connection.commit()
+
+
+@pytest.fixture
+def copy(settings: Settings, tmp_path: Path) -> Path:
+    """A copy of a bench named “Copied”, of which the present name is “Present”."""
+    store = settings.data_folder / "bench.sqlite"
+    _rename(store, "Copied")
+    path = backup_store(settings, tmp_path / "copy.sqlite").path
+    _rename(store, "Present")
+    return path
+
+
+STEPS = ("hardlink_to", "unlink", "replace", "rename")
+
+
+@pytest.mark.parametrize("kept_by", ["a second name", "a copy"])
+def test_at_no_moment_of_a_restore_is_there_no_store(
+    copy: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch, kept_by: str
+):
+    """Looks before and after every step on the disk; on a disk without second names the store is copied."""
+    store = settings.data_folder / "bench.sqlite"
+    seen: list[tuple[str, bool]] = []
+
+    def watched(name: str, step: Callable) -> Callable:
+        def take(path: Path, *given, **named):
+            seen.append((name, store.exists()))
+            if name == "hardlink_to" and kept_by == "a copy":
+                raise OSError("no second names here")
+            done = step(path, *given, **named)
+            seen.append((name, store.exists()))
+            return done
+
+        return take
+
+    for name in STEPS:
+        monkeypatch.setattr(Path, name, watched(name, getattr(Path, name)))
+    restore_store(settings, copy, overwrite=True)
+    monkeypatch.undo()
+    assert {"hardlink_to", "replace"} <= {name for name, _ in seen}
+    assert all(there for _, there in seen)
+    assert _name(store) == "Copied"
+    (kept,) = store.parent.glob("bench.sqlite.replaced-*")
+    assert _name(kept) == "Present"
+
+
+@pytest.mark.parametrize("step", range(1, 9))
+def test_a_restore_that_is_cut_off_leaves_the_one_store_or_the_other(
+    copy: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch, step: int
+):
+    """Cut off before its nth step on the disk; there are fewer than eight, so that the last gets to its end."""
+    store = settings.data_folder / "bench.sqlite"
+    taken = 0
+
+    def counted(do: Callable) -> Callable:
+        def take(path: Path, *given, **named):
+            nonlocal taken
+            taken += 1
+            if taken >= step:
+                raise Cut
+            return do(path, *given, **named)
+
+        return take
+
+    for name in STEPS:
+        monkeypatch.setattr(Path, name, counted(getattr(Path, name)))
+    try:
+        restore_store(settings, copy, overwrite=True)
+        ended = True
+    except Cut:
+        ended = False
+    monkeypatch.undo()
+    assert ended == (taken < step)
+    assert ended or step < 8
+    assert _name(store) == ("Copied" if ended else "Present")
+    restore_store(settings, copy, overwrite=True)  # what was left behind is not in the way
+    assert _name(store) == "Copied"
+    assert not list(store.parent.glob("*.restoring"))
+
+
+def test_a_backup_removes_what_was_cut_off_long_ago_and_leaves_the_rest(settings: Settings):
+    folder = settings.data_folder / "backups"
+    folder.mkdir()
+    ages_s = {
+        "bench-20250101-000000.sqlite.unfinished": 2 * DAY_S,
+        "bench-20250101-000000.sqlite.unfinished-journal": 2 * DAY_S,
+        "bench-20260301-000000.sqlite.unfinished": 60,  # may still be running
+        "bench-20250102-000000.sqlite": 300 * DAY_S,  # a finished copy, however old
+        "letter.unfinished": 300 * DAY_S,  # not ours
+    }
+    for name, age_s in ages_s.items():
+        (folder / name).write_bytes(b"x")
+        os.utime(folder / name, (time.time() - age_s,) * 2)
+    made = backup_store(settings)
+    assert {file.name for file in folder.iterdir()} == {made.path.name, *list(ages_s)[2:]}
+
+
+def test_a_backup_does_not_wait_for_ever_for_a_store_that_is_held(settings: Settings, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(copying, "WAIT_FOR_STORE_S", 0.1)
+    store = settings.data_folder / "bench.sqlite"
+    begun = time.monotonic()
+    with closing(sqlite3.connect(store)) as other:
+        other.execute("PRAGMA locking_mode = EXCLUSIVE")
+        other.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(StoreProblem, match=rf"^{store} is held by another program"):
+            backup_store(settings)
+    assert time.monotonic() - begun < 5
+    assert not (settings.data_folder / "backups").exists()
+
+
+def test_a_copy_that_does_not_stand_its_check_is_not_kept(settings: Settings):
+    with closing(sqlite3.connect(settings.data_folder / "bench.sqlite")) as store:
+        store.execute(
+            "INSERT INTO speed_settings (unit_under_test_id, name, position, is_highest) VALUES (77, 'low', 1, 0)"
+        )
+        store.commit()
+    with pytest.raises(
+        StoreProblem, match="holds 1 rows that refer to a missing row, the first in table speed_settings"
+    ):
+        backup_store(settings)
+    assert list((settings.data_folder / "backups").iterdir()) == []
+
+
+def test_a_store_that_is_in_use_is_not_replaced_and_nothing_is_left_beside_it(
+    copy: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch
+):
+    """A server that has read from the store keeps it mapped; what it wrote afterwards would go to the old file."""
+    monkeypatch.setattr(copying, "WAIT_FOR_STORE_S", 0.1)
+    store = settings.data_folder / "bench.sqlite"
+    with closing(sqlite3.connect(store)) as server:
+        server.execute("SELECT count(*) FROM trials").fetchone()
+        with pytest.raises(StoreProblem, match=rf"^{store} is held by another program"):
+            restore_store(settings, copy, overwrite=True)
+        assert _name(store) == "Present"
+        assert not list(store.parent.glob("*.restoring")) + list(store.parent.glob("*.replaced-*"))
+    restore_store(settings, copy, overwrite=True)
+    assert _name(store) == "Copied"
+
+
+def test_a_damaged_store_keeps_its_write_ahead_log_when_it_is_replaced(copy: Path, settings: Settings):
+    store = settings.data_folder / "bench.sqlite"
+    store.write_bytes(b"no store" * 1000)
+    store.with_name("bench.sqlite-wal").write_bytes(b"what was written last")
+    restore_store(settings, copy, overwrite=True)
+    assert _name(store) == "Copied"
+    kept, log = sorted(store.parent.glob("bench.sqlite.replaced-*"))
+    assert kept.read_bytes() == b"no store" * 1000
+    assert log.name == f"{kept.name}-wal"
+    assert log.read_bytes() == b"what was written last"

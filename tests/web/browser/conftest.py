@@ -1,0 +1,138 @@
+"""A served bench and a headless Chromium that reports every console error and every request that leaves the machine."""
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+
+CHROMIUM = shutil.which("chromium")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+@dataclass
+class ServedBench:
+    address: str
+    data_folder: Path
+
+
+def start_server(data_folder: Path, log_file: Path) -> tuple[subprocess.Popen, str]:
+    """Serves the bench in a folder as a user would, and waits until it answers."""
+    port = free_port()
+    command = [sys.executable, "-m", "app.command_line.main", "serve", "--data", str(data_folder), "--port", str(port)]
+    with log_file.open("w") as output:
+        process = subprocess.Popen(command, stdout=output, stderr=subprocess.STDOUT)
+    address = f"http://127.0.0.1:{port}"
+    for _ in range(300):
+        if process.poll() is not None:
+            break
+        try:
+            with urllib.request.urlopen(f"{address}/api/health", timeout=2):
+                return process, address
+        except OSError:
+            time.sleep(0.1)
+    process.kill()
+    raise RuntimeError(f"The server did not start: {log_file.read_text()}")
+
+
+@pytest.fixture(scope="session")
+def served_bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ServedBench]:
+    from app.services.store.open import open_store
+    from app.settings import Settings
+    from seed_demo.build import build_demo
+
+    folder = tmp_path_factory.mktemp("served_bench")
+    engine = open_store(Settings(data_folder=folder))
+    build_demo(engine, small=True)
+    engine.dispose()
+    process, address = start_server(folder, folder / "server.log")
+    yield ServedBench(address, folder)
+    process.terminate()
+    process.wait(timeout=20)
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    if CHROMIUM is None:
+        if os.environ.get("CI"):
+            pytest.fail("Chromium is not installed, and the browser tests must run in CI. Install Debian's chromium.")
+        pytest.skip("Chromium is not installed; the browser tests need it.")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@dataclass
+class Watch:
+    """What the browser complained of and where it tried to go."""
+
+    address: str
+    console_errors: list[str] = field(default_factory=list)
+    outside_requests: list[str] = field(default_factory=list)
+
+    def on(self, page) -> None:
+        page.on("console", lambda m: self.console_errors.append(m.text) if m.type == "error" else None)
+        page.on("pageerror", lambda error: self.console_errors.append(str(error)))
+        page.on("request", self._request)
+
+    def _request(self, request) -> None:
+        parts = urlsplit(request.url)
+        if parts.scheme in {"http", "https", "ws", "wss"} and f"{parts.scheme}://{parts.netloc}" != self.address:
+            self.outside_requests.append(request.url)
+
+    def assert_quiet(self) -> None:
+        # A refused form answers 422 on purpose, and Chromium writes each such answer to its console.
+        assert [error for error in self.console_errors if "status of 422" not in error] == []
+        assert self.outside_requests == []
+
+
+@pytest.fixture
+def browse(chromium, served_bench):
+    """A function that opens a page of the served bench; at the end nothing may have complained or left the machine."""
+    watch = Watch(served_bench.address)
+    contexts = []
+
+    def open_page(path: str, *, width: int = 1280, height: int = 900, scheme: str = "light"):
+        context = chromium.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        watch.on(page)
+        page.goto(served_bench.address + path, wait_until="load")
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    watch.assert_quiet()
+
+
+@pytest.fixture(scope="session")
+def screenshot_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = os.environ.get("HAZEFALL_SCREENSHOTS")
+    return Path(folder) if folder else tmp_path_factory.mktemp("screenshots")

@@ -1,0 +1,160 @@
+"""Every page of the dashboard by the rules of WCAG 2.2 AA, light and dark; and the keyboard alone adds a trial."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.web.browser.accessibility import axe_script, violations
+
+LOG = Path(__file__).resolve().parents[2] / "data/logs/measured/decay_room_release_mobility_sizer_1min.csv"
+PAGES = [
+    "/",
+    "/?setting=every&units=us",
+    "/ranking/order",
+    "/ranking/weights",
+    "/ranking/pictures",
+    "/compare",
+    "/compare?unit_id=1,2",
+    "/curves",
+    "/costs",
+    "/tariffs",
+    "/room",
+    "/listen",
+    "/units",
+    "/units/1",
+    "/units/add",
+    "/units/1/edit",
+    "/units/1/sound",
+    "/units/1/power",
+    "/units/1/ozone",
+    "/units/1/clips",
+    "/units/1/ratings",
+    "/units/1/claims",
+    "/units/1/draft",
+    "/trials",
+    "/trials/5",
+    "/trials/5/marks",
+    "/trials/5/edit",
+    "/trials/add",
+    "/bulk",
+    "/rooms",
+    "/rooms/add",
+    "/rooms/1/edit",
+    "/loggers",
+    "/loggers/add",
+    "/loggers/1/edit",
+    "/smoke-sources",
+    "/smoke-sources/add",
+    "/smoke-sources/1/edit",
+    "/bench",
+    "/changes",
+    "/method",
+    "/growing",
+    "/search",
+    "/search?q=filter",
+    "/package",
+    "/sign-in",
+    "/accounts",
+    "/not-there",
+]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_page_breaks_the_accessibility_rules(chromium, served_bench, scheme: str):
+    """Rules: WCAG 2.2 levels A and AA as far as axe-core finds them. The content policy is set aside here, because it
+    refuses the checker's own script, as it should."""
+    script = axe_script()
+    context = chromium.new_context(viewport={"width": 1280, "height": 900}, color_scheme=scheme, bypass_csp=True)
+    found = {}
+    for path in PAGES:
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        page.goto(served_bench.address + path, wait_until="load")
+        for chart in page.locator("[data-figure-url]").all():
+            chart.locator(".plot-container").first.wait_for(state="attached")
+        words = violations(page, script)
+        if words:
+            found[path] = words
+        page.close()
+    context.close()
+    assert found == {}
+
+
+def test_the_checker_would_see_a_violation(chromium, served_bench):
+    """So that the test above cannot pass by looking at nothing."""
+    script = axe_script()
+    context = chromium.new_context(bypass_csp=True)
+    page = context.new_page()
+    page.goto(served_bench.address + "/method")
+    page.evaluate(
+        "document.querySelector('main').insertAdjacentHTML('beforeend', '<input><img src=\"/static/mark.svg\">')"
+    )
+    words = " ".join(violations(page, script))
+    context.close()
+    assert "image-alt" in words
+    assert "label" in words
+
+
+def test_the_slash_goes_to_the_search_and_the_search_finds(browse):
+    page = browse("/method")
+    page.keyboard.press("/")
+    assert page.evaluate("document.activeElement.id") == "find"
+    page.keyboard.type("a/b")
+    assert page.input_value("#find") == "a/b"  # while somebody types, the sign is a sign
+    page.fill("#find", "trial 5")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("h1:has-text('trial 5')")
+    page.click("main .found a >> nth=0")
+    page.wait_for_selector("h1:has-text('trial 5')")
+    assert page.url.endswith("/trials/5")
+
+
+def test_the_first_key_skips_to_the_content(browse):
+    page = browse("/units")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "content"
+
+
+def test_the_keyboard_alone_adds_a_trial(browse):
+    """Tab, arrows, letters, space and Enter; only the choice of the file goes past the keys, since its window belongs
+    to the machine and not to the page."""
+    page = browse("/")
+    page.on("filechooser", lambda _chooser: None)  # listening from here on: the browser takes a moment to heed it
+    _tab_to(page, "document.activeElement.getAttribute('href') === '/trials/add'")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/trials/add")
+    _tab_to(page, "document.activeElement.name === 'log'")
+    with page.expect_file_chooser() as chooser:
+        page.keyboard.press("Enter")
+    chooser.value.set_files(LOG)
+    _tab_to(page, "document.activeElement.name === 'timezone'")
+    page.keyboard.type("Europe/Copenhagen")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("text=Nothing is stored yet")
+    _tab_to(page, "document.activeElement.name === 'unit_under_test_id'")
+    page.keyboard.type("a new unit")
+    page.keyboard.press("Tab")
+    for name, words in (("maker", "Invented Works"), ("model", "Keyboard Box")):
+        _tab_to(page, f"document.activeElement.name === '{name}'")
+        page.keyboard.type(words)
+    _tab_to(page, "document.activeElement.name === 'setting'")
+    page.keyboard.type("full")
+    _tab_to(page, "(document.activeElement.textContent || '').trim() === 'Store the trial'")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("h1:has-text('Keyboard Box')")
+    assert "/trials/" in page.url
+
+
+def _tab_to(page, condition: str, most: int = 150) -> None:
+    """Presses Tab until the focus stands where it should; a stop that nobody can see fails."""
+    for _ in range(most):
+        page.keyboard.press("Tab")
+        if page.evaluate(condition):
+            box = page.evaluate(
+                "(() => { const r = document.activeElement.getBoundingClientRect(); return r.width * r.height; })()"
+            )
+            assert box > 0
+            return
+    raise AssertionError(f"Tab never came to where {condition}")

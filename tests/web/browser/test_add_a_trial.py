@@ -1,0 +1,76 @@
+"""A person uploads a real log through the form, confirms it, and finds the trial in the ranking and its curve.
+
+The log: one release of particles in a room, recorded by a portable mobility sizer (source and licence in
+tests/data/README.md). It is stored as a trial of a unit that the form creates on the way.
+"""
+
+from pathlib import Path
+
+LOG = Path(__file__).resolve().parents[2] / "data/logs/measured/decay_room_release_mobility_sizer_1min.csv"
+
+
+def test_a_real_log_goes_from_the_form_to_the_ranking_and_its_curve(browse):
+    page = browse("/trials/add")
+    page.set_input_files("input[name=log]", LOG)
+    page.fill("input[name=timezone]", "Europe/Copenhagen")
+    page.click("main form button.main")
+    page.wait_for_selector("text=Nothing is stored yet")
+    assert "133 readings" in page.inner_text("main")
+
+    page.select_option("select[name=unit_under_test_id]", label="a new unit")
+    page.fill("input[name=maker]", "Invented Works")
+    page.fill("input[name=model]", "Browser Box")
+    page.fill("input[name=setting]", "full")
+    page.fill("input[name=tested_by]", "Browser test")
+    page.click("button:has-text('Store the trial')")
+    page.wait_for_selector("h1:has-text('Browser Box')")
+    trial_address = page.url
+    page.wait_for_selector(".js-plotly-plot .plot-container")
+    assert "count_total" in page.content() or "Particle number" in page.inner_text("main")
+
+    ranking = browse("/?channel=count_total")
+    assert "Browser Box" in ranking.inner_text("table")
+    ranking.click("a:has-text('Browser Box')")
+    ranking.wait_for_selector("h1:has-text('Browser Box')")
+
+    curves = browse(f"/curves?channel=count_total&trial={trial_address.rsplit('/', 1)[1]}")
+    curves.wait_for_selector(".js-plotly-plot .plot-container")
+    assert "Browser Box" in curves.inner_text("table")
+    curves.locator(".js-plotly-plot .annotation-text", has_text="Browser Box").wait_for(state="attached")
+
+
+def test_the_fields_of_a_new_thing_are_seen_as_soon_as_it_is_chosen(browse):
+    """By the style sheet alone: nothing is sent, and no script of the page has a part in it."""
+    page = browse("/trials/1/edit")
+    for choice, field in NEW_THINGS:
+        assert not page.locator(f"[name={field}]").is_visible(), field
+        before = page.locator(f"select[name={choice}]").input_value()
+        page.select_option(f"select[name={choice}]", "new")
+        assert page.locator(f"[name={field}]").is_visible(), field
+        page.select_option(f"select[name={choice}]", before)
+        assert not page.locator(f"[name={field}]").is_visible(), field
+
+
+NEW_THINGS = (
+    ("unit_under_test_id", "maker"),
+    ("room_id", "room"),
+    ("logger_id", "logger"),
+    ("smoke_source_id", "smoke_source"),
+)
+
+
+def test_a_file_that_is_no_log_is_refused_with_what_was_found_and_nothing_is_stored(browse, tmp_path):
+    no_log = tmp_path / "shopping.csv"
+    no_log.write_text("bread,milk\neggs,butter\n")
+    before = _trials_listed(browse)
+    page = browse("/trials/add")
+    page.set_input_files("input[name=log]", no_log)
+    with page.expect_response(lambda answer: answer.request.is_navigation_request() and answer.status != 303) as shown:
+        page.click("main form button.main")
+    assert shown.value.status == 422
+    assert "shopping.csv" in page.inner_text("main")
+    assert _trials_listed(browse) == before
+
+
+def _trials_listed(browse) -> int:
+    return browse("/trials").locator("table tbody tr").count()

@@ -1,0 +1,107 @@
+"""The published site, opened as a reader would with the dashboard off: from the disk and from a plain file server."""
+
+import functools
+import http.server
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from app.services.store.open import open_store
+from app.settings import Settings
+from app.web.published.publish import publish
+from seed_demo.build import build_demo
+from tests.web.browser.accessibility import axe_script, violations
+from tests.web.browser.conftest import Watch
+
+
+class Quiet(http.server.SimpleHTTPRequestHandler):
+    def log_message(self, *_: object) -> None:
+        """Says nothing: the tests' own output is enough."""
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A site whose bench is closed before anybody reads it."""
+    folder = tmp_path_factory.mktemp("site")
+    engine = open_store(Settings(tmp_path_factory.mktemp("bench_behind_site")))
+    build_demo(engine, small=True)
+    publish(engine, folder)
+    engine.dispose()
+    return folder
+
+
+@pytest.fixture(scope="module")
+def address(site: Path) -> Iterator[str]:
+    server = http.server.ThreadingHTTPServer(("127.0.0.1", 0), functools.partial(Quiet, directory=str(site)))
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_address[1]}"
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+@pytest.fixture
+def reader(chromium, address: str):
+    """A page of a reader without scripts, who must never need another machine."""
+    watch = Watch(address)
+    context = chromium.new_context(viewport={"width": 1280, "height": 900}, java_script_enabled=False)
+    page = context.new_page()
+    page.set_default_timeout(15_000)
+    watch.on(page)
+    yield page
+    context.close()
+    watch.assert_quiet()
+
+
+def test_a_number_leads_to_its_raw_file_without_dashboard_and_script(reader, address: str, site: Path):
+    reader.goto(f"{address}/index.html")
+    reader.locator("tbody th a").first.click()
+    reader.wait_for_url("**/units/*.html")
+    assert reader.locator("figure.chart img").count() >= 1
+    reader.locator("a:has-text('trial ')").first.click()
+    reader.wait_for_url("**/trials/*.html")
+    shown = reader.locator("code.hash").inner_text()
+    with reader.expect_download() as download:
+        reader.locator("dd a[download]").click()
+    assert Path(download.value.path()).read_bytes() == next((site / "raw").glob(f"{shown}.*")).read_bytes()
+    reader.locator("a:has-text('version ')").first.click()
+    reader.wait_for_url("**/method.html")
+
+
+def test_it_opens_from_the_disk(chromium, site: Path, screenshot_folder: Path):
+    context = chromium.new_context(viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    page.goto((site / "pictures.html").as_uri())
+    page.locator("figure.chart img").last.scroll_into_view_if_needed()
+    page.wait_for_function("[...document.images].every(one => one.loading !== 'lazy' || one.complete)")
+    widths = page.evaluate("[...document.images].filter(one => one.complete).map(one => one.naturalWidth)")
+    assert len(widths) >= 3
+    assert min(widths) > 300
+    page.screenshot(path=screenshot_folder / "published_pictures.png", full_page=True)
+    context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [1280, 390])
+def test_no_published_page_breaks_the_accessibility_rules_or_its_window(
+    chromium, address: str, site: Path, screenshot_folder: Path, scheme: str, width: int
+):
+    """Rules: WCAG 2.2 levels A and AA as far as axe-core finds them."""
+    script = axe_script()
+    context = chromium.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme)
+    paths = ["index.html", "pictures.html", "costs.html", "changes.html", "method.html", "trials/5.html"]
+    paths += [f"units/{next(iter(sorted((site / 'units').glob('*.html')))).name}"]
+    found = {}
+    for path in paths:
+        page = context.new_page()
+        page.goto(f"{address}/{path}")
+        found[path] = violations(page, script)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+        name = f"published_{path.replace('/', '_').removesuffix('.html')}_{scheme}_{width}.png"
+        page.screenshot(path=screenshot_folder / name, full_page=True)
+        page.close()
+    context.close()
+    assert {path: words for path, words in found.items() if words} == {}

@@ -1,0 +1,121 @@
+"""The data package by a page and by its address, the search, the changes, and the way from a number to its trial."""
+
+import io
+import re
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from starlette.testclient import TestClient
+
+from app.command_line.main import run
+from app.services.store.open import open_store
+from app.settings import Settings
+from app.web.application import make_app
+from seed_demo.build import build_demo
+from tests.conftest import told_to_command
+
+
+@pytest.fixture(scope="module")
+def bench(settings_of_module: Settings) -> Settings:
+    engine = open_store(settings_of_module)
+    build_demo(engine, small=True)
+    engine.dispose()
+    return settings_of_module
+
+
+@pytest.fixture(scope="module")
+def client(bench: Settings) -> Iterator[TestClient]:
+    with TestClient(make_app(bench), base_url="http://127.0.0.1") as opened:
+        yield opened
+
+
+def test_the_page_offers_the_whole_bench_and_ticks_the_units_of_the_address(client: TestClient):
+    text = client.get("/package?unit=2").text
+    assert 'href="/package.zip"' in text
+    assert re.search(r'id="unit-2"[^>]*checked', text)
+    assert not re.search(r'id="unit-1"[^>]*checked', text)
+
+
+def test_the_package_is_a_zip_with_its_descriptor(client: TestClient):
+    answer = client.get("/package.zip?unit=1,2")
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "application/zip"
+    assert answer.headers["content-disposition"] == 'attachment; filename="units-1-2.zip"'
+    with zipfile.ZipFile(io.BytesIO(answer.content)) as package:
+        assert "datapackage.json" in package.namelist()
+        assert package.read("data/units_under_test.csv").decode().count("\n") == 3
+
+
+def test_wrong_units_are_refused(client: TestClient):
+    assert "A unit: found &#39;x&#39;" in client.get("/package?unit=x").text
+    assert client.get("/package.zip?unit=x").status_code == 422
+    assert client.get("/package.zip?unit=999").status_code == 404
+
+
+def test_the_command_packs_and_the_check_recomputes(
+    bench: Settings, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    out = tmp_path / "article.zip"
+    assert run(["package", str(out), "--unit", "2", *told_to_command(bench)]) == 0
+    assert re.search(r"article\.zip: [\d.]+ MB; 1 units, \d+ trials with the empty-room runs", capsys.readouterr().out)
+    assert run(["check", str(out), "--workers", "1"]) == 0
+    assert "Every number comes out of the raw files as the package says." in capsys.readouterr().out
+    with zipfile.ZipFile(out, "a") as package, pytest.warns(UserWarning, match="Duplicate name"):
+        package.writestr("method.md", "another")
+    assert run(["check", str(out)]) == 1
+    said = capsys.readouterr().out
+    assert "WRONG: method.md holds 7 bytes" in said
+    assert said.endswith("The package is not sound; see above.\n")
+
+
+def test_a_unit_is_packed_by_its_name_too(bench: Settings, tmp_path: Path, client: TestClient, capsys):
+    name = re.search(r'id="unit-1".*?<label[^>]*>([^<]+)</label>', client.get("/package").text, re.DOTALL)[1]
+    assert run(["package", str(tmp_path / "a.zip"), "--unit", name.upper(), *told_to_command(bench)]) == 0
+    capsys.readouterr()
+    assert run(["package", str(tmp_path / "b.zip"), "--unit", "nobody", *told_to_command(bench)]) == 2
+    assert "There is no unit under test nobody in this bench" in capsys.readouterr().err
+    assert not (tmp_path / "b.zip").exists()
+
+
+def test_the_search_is_on_every_page_and_finds(client: TestClient):
+    for path in ("/", "/units/1", "/trials/5", "/method"):
+        assert '<form class="find" method="get" action="/search" role="search"' in client.get(path).text
+    found = client.get("/search?q=trial 5").text
+    assert re.search(r'<h2>Trials</h2>\s*<ul class="found"><li><a href="/trials/5">', found)
+    assert "Nothing has all of these words" in client.get("/search?q=zzzz").text
+    assert "What happened lately" in client.get("/search").text
+    too_long = client.get(f"/search?q={'a' * 300}")
+    assert too_long.status_code == 422
+    assert "at most 200 can be looked for" in too_long.text
+    assert "&lt;script&gt;" in client.get("/search?q=<script>").text
+
+
+def test_changes_can_be_narrowed_to_a_unit_and_to_corrections(client: TestClient):
+    of_unit = client.get("/changes?unit=1").text
+    assert 'href="/units/1"' in of_unit
+    assert 'href="/units/2"' not in of_unit
+    corrections = client.get("/changes?corrections=1").text
+    assert "was changed" in corrections
+    assert "<td>was added</td>" not in corrections
+    assert "No change fits" in client.get("/changes?unit=999999").text
+
+
+@pytest.mark.parametrize("path", ["/", "/curves", "/costs", "/compare?unit_id=1,2", "/room", "/ranking/order"])
+def test_two_clicks_lead_from_a_number_to_its_trial(client: TestClient, path: str):
+    """First click: a unit or a trial beside the number; second: a trial, which shows file, hash, marks and method."""
+    text = client.get(path).text
+    main = text[text.index("<main") :]
+    links = set(re.findall(r'href="(/(?:units|trials)/\d+)"', main))
+    assert links, path
+    unit = next((link for link in sorted(links) if link.startswith("/units/")), None)
+    trial = next((link for link in sorted(links) if link.startswith("/trials/")), None)
+    if trial is None:
+        trial = re.search(r'href="(/trials/\d+)"', client.get(unit).text)[1]
+    shown = client.get(trial).text
+    assert re.search(r'<code class="hash">[0-9a-f]{64}</code>', shown)
+    assert f'href="/api{trial}/log"' in shown
+    assert 'href="/method"' in shown
+    assert 'id="marks"' in shown
+    assert "Empty-room runs" in shown

@@ -1,0 +1,199 @@
+"""Two server processes behind one address: what one of them was told, the other knows.
+
+Which of the two answers is chosen by stopping the other for a moment, as a system would that gives it no time.
+"""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from pathlib import Path
+
+import httpx
+import pytest
+from sqlalchemy import Engine
+
+from app.services.access.sign_in_throttle import TRIES_PER_NAME
+from app.services.store.open import open_store
+from app.settings import Settings
+from app.storage.engine import session_scope
+from app.web.progress_board import ProgressBoard
+from tests.conftest import told_to_command
+from tests.sample_data.accounts import PASSWORD, make_account
+from tests.web.tried_bench import fill
+
+_WAIT_S = 60.0
+
+
+class TwoProcesses:
+    """`hazefall serve --workers 2`. Its processes answer at one address."""
+
+    def __init__(self, settings: Settings) -> None:
+        command = [sys.executable, "-m", "app.command_line.main", "serve", "--workers", "2", "--port", "0"]
+        self.process = subprocess.Popen(
+            [*command, *told_to_command(settings)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        )
+        assert self.process.stdout is not None
+        self.told = [self.process.stdout.readline(), self.process.stdout.readline()]
+        assert self.told[1], self.process.communicate(timeout=_WAIT_S)[1]
+        self.url = self.told[1].split()[1].rstrip("/")
+
+    def workers(self) -> list[int]:
+        """Ids of the two processes that answer."""
+        children = Path(f"/proc/{self.process.pid}/task/{self.process.pid}/children").read_text().split()
+        return [int(pid) for pid in children if b"spawn_main" in Path(f"/proc/{pid}/cmdline").read_bytes()]
+
+    @contextmanager
+    def answered_by(self, place: int) -> Iterator[httpx.Client]:
+        """A client whose requests the process at `place` answers; each has a connection of its own."""
+        others = [pid for number, pid in enumerate(self.workers()) if number != place]
+        for pid in others:
+            os.kill(pid, signal.SIGSTOP)
+        try:
+            with self.client() as client:
+                yield client
+        finally:
+            for pid in others:
+                os.kill(pid, signal.SIGCONT)
+
+    def client(self) -> httpx.Client:
+        return httpx.Client(base_url=self.url, timeout=_WAIT_S, limits=httpx.Limits(max_keepalive_connections=0))
+
+    def stop(self) -> str:
+        """Stops all of it and returns what it said on standard error."""
+        self.process.send_signal(signal.SIGINT)
+        return self.process.communicate(timeout=_WAIT_S)[1]
+
+
+@contextmanager
+def _two_processes(settings: Settings) -> Iterator[TwoProcesses]:
+    server = TwoProcesses(settings)
+    try:
+        yield server
+    finally:
+        if server.process.poll() is None:
+            assert server.stop() == ""
+
+
+@pytest.fixture(scope="module")
+def server(settings_of_module: Settings) -> Iterator[TwoProcesses]:
+    """Two processes on the tried bench, for the tests of this file that leave it without accounts."""
+    engine = open_store(settings_of_module)
+    with session_scope(engine) as session:
+        fill(session)
+    engine.dispose()
+    with _two_processes(settings_of_module) as started:
+        yield started
+
+
+def test_each_knows_what_the_other_was_told(server: TwoProcesses, make_log: Callable[..., bytes]):
+    """A waiting upload, a changed ranking that was kept in memory before, and marks that move a result."""
+    run = {"kind": "unit running", "unit_under_test_id": "1", "setting": "high", "room_id": "1", "tested_by": "Ada"}
+    with server.answered_by(0) as client:
+        before = client.get("/api/ranking").json()
+        sent = client.post("/trials/add", files={"log": ("run.csv", make_log(9.0, seed=77), "text/csv")})
+        assert sent.status_code == 303, sent.text
+        preview = sent.headers["location"].split("?")[0]
+    with server.answered_by(1) as client:
+        assert client.get("/api/ranking").json() == before
+        assert "Nothing is stored yet" in client.get(preview).text
+        stored = client.post(preview, data={**run, "smoke_source_id": "1"})
+        assert stored.status_code == 303, stored.text
+        after = client.get("/api/ranking").json()
+        assert after != before
+    with server.answered_by(0) as client:
+        assert client.get("/api/ranking").json() == after
+        assert client.get(preview).status_code == 404
+        trial = client.get("/api/trials?limit=100").json()["trials"][-1]["id"]
+        rate = client.get(f"/api/trials/{trial}").json()["channels"]["pm2_5"]["total_decay_per_h"]
+    with server.answered_by(1) as client:
+        moved = client.patch(f"/api/trials/{trial}", json={"marks": {"end_s": 2400}, "why": "the door was opened"})
+        assert moved.status_code == 200, moved.text
+    with server.answered_by(0) as client:
+        assert client.get(f"/api/trials/{trial}").json()["channels"]["pm2_5"]["total_decay_per_h"] != rate
+
+
+@pytest.fixture
+def server_with_accounts(settings: Settings, store: Engine) -> Iterator[TwoProcesses]:
+    with session_scope(store) as session:
+        make_account(session, "Ann")
+        make_account(session, "Bea")
+    with _two_processes(settings) as started:
+        yield started
+
+
+def test_a_sign_in_and_its_throttle_count_in_both_and_all_stops_together(
+    server_with_accounts: TwoProcesses, settings: Settings
+):
+    server = server_with_accounts
+    with server.answered_by(0) as client:
+        assert client.post("/sign-in", data={"name": "Ann", "password": PASSWORD}).status_code == 303
+        cookies = client.cookies
+    with server.answered_by(1) as client:
+        client.cookies = cookies
+        assert client.get("/units").status_code == 200
+        assert client.post("/sign-out").status_code == 303
+    with server.answered_by(0) as client:
+        client.cookies = cookies
+        assert client.get("/units").status_code == 303
+    wrong = {"name": "Bea", "password": "not the right one"}
+    answers = []
+    for number in range(TRIES_PER_NAME + 1):
+        with server.answered_by(number % 2) as client:
+            answers.append(client.post("/sign-in", data=wrong).status_code)
+    assert answers == [401] * TRIES_PER_NAME + [429]
+    workers = server.workers()
+    assert len(workers) == 2
+    where = "postgresql" if settings.database_url else str(settings.data_folder)
+    assert server.told[0].startswith(f"Hazefall serves the bench in {where}")
+    assert server.stop() == ""
+    assert server.process.returncode == 0
+    assert not [pid for pid in workers if Path(f"/proc/{pid}").exists()]
+
+
+def test_the_progress_of_one_is_told_by_both(server: TwoProcesses, settings_of_module: Settings):
+    """Worked for by a third process here, so that neither of the two knows it from its own memory."""
+    key = "0123456789abcdef" * 2
+    with ProgressBoard(settings_of_module.data_folder / "progress").watched(key) as tell:
+        tell(3, 7, "trials analysed again")
+        for place in (0, 1):
+            with server.answered_by(place) as client:
+                told = client.get(f"/progress/{key}").json()
+                assert told == {"done": 3, "total": 7, "what": "trials analysed again"}
+    with server.client() as client:
+        assert client.get(f"/progress/{key}").json() == {}
+
+
+def test_changes_through_both_at_once_are_all_stored(server: TwoProcesses, make_log: Callable[..., bytes]):
+    fields = {"unit_under_test_id": 1, "setting_id": 2, "room_id": 1, "tested_by": "script"}
+
+    def send(seed: int) -> int:
+        with server.client() as client:
+            log = make_log(5.0, minutes=20, seed=seed)
+            return client.post("/api/trials", files={"log": (f"{seed}.csv", log)}, data=fields).status_code
+
+    with server.client() as client:
+        before = len(client.get("/api/trials?limit=100").json()["trials"])
+    with ThreadPoolExecutor(6) as pool:
+        assert list(pool.map(send, range(12))) == [201] * 12
+        # the same log by six at once is stored once
+        assert sorted(pool.map(send, [99] * 6)) == [201] + [409] * 5
+    with server.client() as client:
+        assert len(client.get("/api/trials?limit=100").json()["trials"]) == before + 13
+
+
+def test_one_that_dies_is_replaced_while_the_other_answers(server: TwoProcesses):
+    dead, left = server.workers()
+    os.kill(dead, signal.SIGKILL)
+    with server.client() as client:
+        assert client.get("/api/health").json()["status"] == "ok"
+    until = time.monotonic() + _WAIT_S
+    while (len(server.workers()) < 2 or dead in server.workers()) and time.monotonic() < until:
+        time.sleep(0.2)
+    assert left in server.workers()
+    with server.answered_by(server.workers().index(next(pid for pid in server.workers() if pid != left))) as client:
+        assert client.get("/api/health").json()["status"] == "ok"

@@ -1,0 +1,289 @@
+"""Each way by which a page or a script changes what is stored leaves a record under the acting account's name.
+
+The test goes through the table of routes: a new route that changes something fails it until it is carried out here.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import pytest
+from fastapi.testclient import TestClient
+from httpx import Response
+from sqlalchemy import Engine, select
+
+from app.storage.engine import session_scope
+from app.storage.models.bench import Change
+from app.web.security.permissions import LEAST_ROLE
+from tests.conftest import SmallBench, decay_log
+from tests.sample_data.accounts import PASSWORD, make_account
+from tests.sample_data.sound_files import noise, sound_bytes
+from tests.web.pages.adding_a_trial.trial_forms import conditions, upload
+from tests.web.pages.units.test_bulk import token_of
+from tests.web.pages.units.test_measurements import sound
+from tests.web.pages.units.test_statements import CLAIM, RATING
+
+WHY = {"why": "a reason", "who": "somebody else"}
+# what each of these leaves behind is no part of the bench: a waiting upload, a preview, a browser's sign-in
+STORES_NOTHING_OF_THE_BENCH = {
+    "POST /sign-in",
+    "POST /sign-out",
+    "POST /bulk",
+    "POST /trials/add",
+    "POST /trials/add/{token}/discard",
+}
+
+
+@dataclass
+class Desk:
+    """A signed-in browser on the small bench."""
+
+    client: TestClient
+    bench: SmallBench
+
+    @property
+    def unit(self) -> str:
+        return f"/units/{self.bench.unit_id}"
+
+    def post(self, path: str, **fields: str) -> Response:
+        return self.client.post(path, data=WHY | fields)
+
+
+def _add_trial(desk: Desk) -> Response:
+    address = upload(desk.client, decay_log(6.0, minutes=30)).split("?")[0]
+    return desk.client.post(address, data=conditions(desk.bench))
+
+
+def _add_trial_by_api(desk: Desk) -> Response:
+    b = desk.bench
+    fields = {"unit_under_test_id": b.unit_id, "setting_id": b.low_setting_id, "room_id": b.room_id}
+    log = ("other.csv", decay_log(4.0, minutes=30, seed=9), "text/csv")
+    return desk.client.post("/api/trials", data=fields, files={"log": log})
+
+
+def _clip(desk: Desk) -> Response:
+    fields = {
+        "setting": str(desk.bench.high_setting_id),
+        "distance_m": "1",
+        "channel": "1",
+        "recorded_on": "2026-02-03",
+    }
+    clip = {"clip": ("fan.wav", sound_bytes(noise()), "audio/wav")}
+    return desk.client.post(f"{desk.unit}/clips", data=fields, files=clip)
+
+
+def _bulk(desk: Desk) -> Response:
+    table = {"table": ("units.csv", b"maker,model\nMaker C,Alpha\n", "text/csv")}
+    page = desk.client.post("/bulk", files=table)
+    return desk.post(f"/bulk/{token_of(page)}", kind="units")
+
+
+def _bench(desk: Desk) -> Response:
+    names = {"name": "Another name", "timezone": "UTC", "currency": "USD", "clear_level_kind": "absolute"}
+    numbers = {"clear_level_value": "10", "standard_distance_m": "1", "natural_decay_stale_after_days": "180"}
+    hours = {"hours_per_day": "24", "days_per_year": "365", "main_channel": "pm2_5"}
+    return desk.post("/bench", **names, **numbers, **hours, sound_correction_rule="ISO 3746")
+
+
+_PASSWORDS = {"present_password": PASSWORD, "password": "another few words", "password_again": "another few words"}
+_OZONE = {"ozone_ppb": "3", "ozone_tested_on": "2026-02-01", "ozone_method": "box", "ozone_source": "own test"}
+_TARIFF = {
+    "region": "here",
+    "price_per_kwh": "0.2",
+    "currency": "USD",
+    "valid_from": "2026-01-01",
+    "tariff_source": "bill",
+}
+
+# route -> subject of the record, and how it is carried out; in an order in which each finds what it needs
+Act = Callable[[Desk], Response]
+ACTS: dict[str, tuple[str, Act]] = {
+    "POST /trials/add/{token}": ("trial", _add_trial),
+    "POST /api/trials": ("trial", _add_trial_by_api),
+    "PATCH /api/trials/{trial_id}": ("trial", lambda d: d.client.patch("/api/trials/1", json={"notes": "x"} | WHY)),
+    "POST /trials/{trial_id}/marks": ("trial", lambda d: d.post("/trials/1/marks", end="40")),
+    "POST /trials/{trial_id}/edit": ("trial", lambda d: d.post("/trials/1/edit", **conditions(d.bench, notes="y"))),
+    "POST /trials/{trial_id}/exclude": ("trial", lambda d: d.post("/trials/1/exclude")),
+    "POST /trials/{trial_id}/restore": ("trial", lambda d: d.post("/trials/1/restore")),
+    "POST /trials/{trial_id}/trash": ("trial", lambda d: d.post("/trials/1/trash", trash_why="mistake")),
+    "POST /trials/{trial_id}/untrash": ("trial", lambda d: d.post("/trials/1/untrash")),
+    "POST /api/units": ("unit under test", lambda d: d.client.post("/api/units", json={"maker": "M", "model": "1"})),
+    "PATCH /api/units/{unit_id}": (
+        "unit under test",
+        lambda d: d.client.patch(f"/api/units/{d.bench.unit_id}", json={"notes": "heavy"} | WHY),
+    ),
+    "POST /units/add": ("unit under test", lambda d: d.post("/units/add", maker="M", model="2", kind="other")),
+    "POST /units/{unit_id}/edit": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/edit", maker="Maker A", model="Model 1", kind="ioniser"),
+    ),
+    "POST /units/{unit_id}/trash": ("unit under test", lambda d: d.post(f"{d.unit}/trash", trash_why="sold")),
+    "POST /units/{unit_id}/untrash": ("unit under test", lambda d: d.post(f"{d.unit}/untrash")),
+    "POST /units/{unit_id}/sound": ("unit under test", lambda d: d.post(f"{d.unit}/sound", **sound(d.bench))),
+    "POST /units/{unit_id}/sound/{measurement_id}/take-back": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/sound/1/take-back"),
+    ),
+    "POST /units/{unit_id}/power": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/power", setting="0", power_w="3", measured_on="2026-02-01"),
+    ),
+    "POST /units/{unit_id}/power/{measurement_id}/take-back": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/power/1/take-back"),
+    ),
+    "POST /units/{unit_id}/ozone": ("unit under test", lambda d: d.post(f"{d.unit}/ozone", **_OZONE)),
+    "POST /units/{unit_id}/ozone/{measurement_id}/take-back": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/ozone/1/take-back"),
+    ),
+    "POST /units/{unit_id}/ratings": ("unit under test", lambda d: d.post(f"{d.unit}/ratings", **RATING)),
+    "POST /units/{unit_id}/ratings/{rating_id}/take-back": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/ratings/1/take-back"),
+    ),
+    "POST /units/{unit_id}/claims": ("unit under test", lambda d: d.post(f"{d.unit}/claims", **CLAIM)),
+    "POST /units/{unit_id}/claims/{claim_id}/take-back": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/claims/1/take-back"),
+    ),
+    "POST /units/{unit_id}/clips": ("unit under test", _clip),
+    "POST /units/{unit_id}/clips/{clip_id}/take-back": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/clips/1/take-back"),
+    ),
+    "POST /units/{unit_id}/draft/points": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/draft/points", kind="strength", words="Its cord is long."),
+    ),
+    "POST /units/{unit_id}/draft/verdict": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/draft/verdict", verdict="It cleans.", state="published"),
+    ),
+    "POST /units/{unit_id}/draft/verdict/withdraw": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/draft/verdict/withdraw", withdraw_why="It was of another unit."),
+    ),
+    "POST /bulk/{token}": ("unit under test", _bulk),
+    "POST /rooms/add": ("room", lambda d: d.post("/rooms/add", room="Room B", room_volume_m3="20")),
+    "POST /rooms/{room_id}/edit": (
+        "room",
+        lambda d: d.post(f"/rooms/{d.bench.room_id}/edit", room="Room A", room_volume_m3="31"),
+    ),
+    "POST /loggers/add": ("logger", lambda d: d.post("/loggers/add", logger="Logger B")),
+    "POST /loggers/{logger_id}/edit": (
+        "logger",
+        lambda d: d.post(f"/loggers/{d.bench.logger_id}/edit", logger="Logger A", principle="laser"),
+    ),
+    "POST /smoke-sources/add": (
+        "smoke source",
+        lambda d: d.post("/smoke-sources/add", smoke_source="salt", aerosol="dust"),
+    ),
+    "POST /smoke-sources/{source_id}/edit": (
+        "smoke source",
+        lambda d: d.post(
+            f"/smoke-sources/{d.bench.smoke_source_id}/edit", smoke_source="two sticks of incense", aerosol="smoke"
+        ),
+    ),
+    "POST /tariffs": ("tariff", lambda d: d.post("/tariffs", **_TARIFF)),
+    "POST /tariffs/reference": ("tariff", lambda d: d.post("/tariffs/reference")),
+    "POST /bench": ("bench", _bench),
+    "POST /accounts": ("account", lambda d: d.post("/accounts", name="Bea", role="add", password=PASSWORD)),
+    "POST /accounts/{account_id}/role": ("account", lambda d: d.post("/accounts/2/role", role="edit")),
+    "POST /accounts/{account_id}/password": ("account", lambda d: d.post("/accounts/2/password", password=PASSWORD)),
+    "POST /accounts/{account_id}/disable": ("account", lambda d: d.post("/accounts/2/disable")),
+    "POST /accounts/{account_id}/enable": ("account", lambda d: d.post("/accounts/2/enable")),
+    "POST /account/tokens": ("account", lambda d: d.post("/account/tokens", token_name="job", role="view")),
+    "POST /account/tokens/{token_id}/revoke": ("account", lambda d: d.post("/account/tokens/1/revoke")),
+    "POST /accounts/{account_id}/tokens/{token_id}/revoke": ("account", lambda d: _revoke_of_another(d)),
+    "POST /account/password": ("account", lambda d: d.post("/account/password", **_PASSWORDS)),
+}
+
+
+def _revoke_of_another(desk: Desk) -> Response:
+    desk.post("/account/tokens", token_name="another job", role="view")
+    return desk.post("/accounts/1/tokens/2/revoke")
+
+
+def test_every_route_that_changes_something_is_carried_out_here():
+    changing = {route for route in LEAST_ROLE if not route.startswith("GET ")}
+    assert changing - ACTS.keys() - STORES_NOTHING_OF_THE_BENCH == set()
+    assert ACTS.keys() - changing == set()
+
+
+@pytest.fixture
+def desk(client: TestClient, store: Engine, small_bench: SmallBench) -> Desk:
+    with session_scope(store) as session:
+        make_account(session, "Ann")
+    assert client.post("/sign-in", data={"name": "Ann", "password": PASSWORD}).status_code == 303
+    return Desk(client, small_bench)
+
+
+def test_every_change_is_recorded_under_the_name_of_the_account(desk: Desk, store: Engine, subtests):
+    for route, (subject, act) in ACTS.items():
+        with subtests.test(route=route):
+            before = _records(store)
+            answer = act(desk)
+            assert answer.status_code in (200, 201, 303), answer.text[-300:]
+            new = _records(store)[len(before) :]
+            assert subject in {change.subject for change in new}
+            assert {change.who for change in new} == {"Ann"}
+            for change in new:
+                assert change.action
+                assert change.before != change.after or change.before is None
+
+
+def test_what_is_only_tried_out_leaves_no_record(desk: Desk, store: Engine):
+    before = len(_records(store))
+    address = upload(desk.client, decay_log(6.0, minutes=30)).split("?")[0]
+    assert desk.client.post(f"{address}/discard").status_code == 303
+    assert desk.client.post("/bulk", files={"table": ("u.csv", b"maker,model\nM,1\n", "text/csv")}).status_code == 200
+    assert desk.client.post("/sign-out").status_code == 303
+    assert len(_records(store)) == before
+
+
+PAGES = {
+    "trial": "/trials/1",
+    "unit": "/units/1/edit",
+    "room": "/rooms/1/edit",
+    "logger": "/loggers/1/edit",
+    "smoke source": "/smoke-sources/1/edit",
+    "tariff": "/tariffs",
+    "bench": "/bench",
+    "account": "/accounts/2",
+}
+
+
+def test_the_history_of_a_logger_profile_stands_on_the_page_of_the_loggers(desk: Desk):
+    address = upload(desk.client, decay_log(6.0, minutes=30)).split("?")[0]
+    kept = conditions(desk.bench, profile_name="Dust meter", timezone="Europe/Berlin", why="a reason")
+    assert desk.client.post(address, data=kept).status_code == 303
+    history = desk.client.get("/loggers").text.split("What was changed in the profiles", 1)[1]
+    assert "<td>Ann</td>" in history
+    assert "Europe/Berlin" in history
+
+
+def test_the_history_stands_on_the_page_of_the_thing_changed(desk: Desk, subtests):
+    """Ratings, claims, measurements, prices and parts stand on the page of their unit."""
+    for route, (_, act) in ACTS.items():
+        if route != "POST /account/password":
+            act(desk)
+    for thing, path in PAGES.items():
+        with subtests.test(thing=thing):
+            page = desk.client.get(path).text
+            assert "What was changed" in page
+            assert "<td>Ann</td>" in page.split("What was changed", 1)[1]
+    history = desk.client.get("/units/1/edit").text.split("What was changed", 1)[1]
+    for words in (
+        "rating was added",
+        "claim was taken back",
+        "sound level was added",
+        "power was added",
+        "ozone was added",
+    ):
+        assert words in history
+    assert 'href="/changes?unit=1"' in desk.client.get("/units/1").text
+
+
+def _records(store: Engine) -> list[Change]:
+    with session_scope(store, writes=False) as session:
+        return list(session.scalars(select(Change).order_by(Change.id)))
