@@ -6,8 +6,8 @@ from sqlalchemy.orm import Session
 
 from app.compute.statistics.measured import Measured
 from app.storage.models.trials import NaturalDecayPool
+from tests.sample_data import compared_bench
 from tests.sample_data.measured_facts import add_power, add_price, add_sound, add_unit_with_setting
-from tests.services import compared_bench
 
 # total decay per hour, price, watts; the natural decay of the room is 0.6 per hour
 EXTRA = {

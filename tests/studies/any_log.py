@@ -29,7 +29,7 @@ from app.storage.engine import session_scope
 from app.web.application import make_app
 from tests.reading_files.hostile.hostile_files import HOSTILE
 from tests.reading_files.hostile.mutated_logs import SEEDS, mutate
-from tests.reading_files.test_any_bytes import ODD_CELLS, check_promises
+from tests.reading_files.hostile.test_any_bytes import ODD_CELLS, check_promises
 from tests.web.pages.adding_a_trial.any_upload import STORED, Uploads
 
 STORED_ONE_IN = 10

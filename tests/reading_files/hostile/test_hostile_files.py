@@ -17,7 +17,7 @@ _READ = """
 import sys
 from app.errors import UnreadableLog
 from app.reading_files.read_log import read_log
-from tests.reading_files.test_any_bytes import check_promises
+from tests.reading_files.hostile.test_any_bytes import check_promises
 content = sys.stdin.buffer.read()
 try:
     check_promises(read_log(content, "hostile.csv"))
