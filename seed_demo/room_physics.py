@@ -88,7 +88,8 @@ class RoomHistory:
 
     def level(self, channel: str) -> Curve:
         """True level of `pm1`, `pm2_5` or `pm10` at the logger [µg/m³]."""
-        return self.size_classes_ug_m3[: CHANNEL_CLASSES[channel]].sum(axis=0)
+        total: Curve = self.size_classes_ug_m3[: CHANNEL_CLASSES[channel]].sum(axis=0)
+        return total
 
 
 def total_decay(conditions: RoomConditions, size_class: int, clean_air_m3_per_h: float = 0.0) -> float:
@@ -144,7 +145,7 @@ def simulate_room(conditions: RoomConditions, phases: tuple[Phase, ...], step_s:
         # The sampling grid runs through the whole experiment; each phase takes the grid points that fall in it.
         first = int(np.ceil(began / step_h - 1e-9))
         last = int(np.ceil((began + phase.duration_h) / step_h - 1e-9))
-        grid = np.arange(first, last) * step_h
+        grid = np.arange(first, last, dtype=np.float64) * step_h
         elapsed = np.append(grid - began, phase.duration_h)
         mean, difference, vapour, temperature, voc = _solve(conditions, phase, state, elapsed)
         times.append(grid)

@@ -95,4 +95,5 @@ def write_down(
     noisy = averaged + spread * wandering_noise(count, interval_s, character.correlation_time_s, rng)
     highest = np.inf if character.saturation_level is None else character.saturation_level
     steps = np.round(np.clip(noisy, 0.0, highest) / character.step)
-    return np.round(steps * character.step, 6)
+    shown: Curve = np.round(steps * character.step, 6)
+    return shown

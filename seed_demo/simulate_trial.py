@@ -53,7 +53,7 @@ def logged_run(plan: TrialPlan) -> LoggedRun:
     levels["temperature"] = (
         (np.round(1.8 * temperature + 32.0, 1) - 32.0) / 1.8 if fahrenheit else np.round(temperature, 1)
     )
-    elapsed = np.arange(count) * plan.interval_s
+    elapsed = np.arange(count, dtype=np.float64) * plan.interval_s
     # the first reading stands one interval after the start, at the end of what it averages
     started = plan.started.replace(tzinfo=ZoneInfo(LOCAL_ZONE)).astimezone(UTC) + timedelta(seconds=plan.interval_s)
     return LoggedRun(

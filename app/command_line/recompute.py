@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from app.services.history.change_history import field_words
+    from app.services.history.change_labels import field_words
     from app.services.results.recompute import accept_recompute, plan_recompute
     from app.services.store.open import open_store
     from app.storage.engine import session_scope

@@ -67,14 +67,16 @@ SessionDep = Annotated[Session, Depends(session, scope="function")]
 
 
 def kept_rankings(request: Request) -> KeptRankings:
-    return request.state["kept_rankings"]
+    rankings: KeptRankings = request.state["kept_rankings"]
+    return rankings
 
 
 KeptRankingsDep = Annotated[KeptRankings, Depends(kept_rankings)]
 
 
 def settings(request: Request) -> Settings:
-    return request.state["settings"]
+    found: Settings = request.state["settings"]
+    return found
 
 
 SettingsDep = Annotated[Settings, Depends(settings)]

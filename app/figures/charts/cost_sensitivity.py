@@ -14,7 +14,7 @@ def cost_sensitivity_chart(found: CostOfOwning, facts: ChartFacts) -> Chart:
     currency, years = found.view.terms.assumptions.currency, found.view.terms.choices.years
     rows = [_row(entry, first, second) for entry in found.sensitivity] if first else []
     names = tuple(name for name, *_ in rows)
-    series = ()
+    series: tuple[Series, ...] = ()
     if rows:
         series = (
             Series(

@@ -88,7 +88,7 @@ def _beaten(candidates: list[Candidate], factor: float) -> Series:
     return Series(
         "beaten on price, sound and clean air, or without a price",
         "points",
-        tuple([c.sound_dba for c in candidates]),
+        tuple([c.sound_dba for c in candidates if c.sound_dba is not None]),
         tuple([c.rate.value * factor for c in candidates if c.rate is not None]),
         colour=None,
         faint=True,

@@ -8,7 +8,7 @@ import gc
 from concurrent.futures import ThreadPoolExecutor
 from io import BytesIO
 from textwrap import wrap
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, Series
@@ -26,6 +26,9 @@ from app.figures.renderers.narrow_drawing import (
     legend_name,
     name_margin_px,
 )
+
+if TYPE_CHECKING:
+    from matplotlib.typing import RcKeyType
 
 INK, FADED, HAIRLINE, PAPER = "#1c1f26", "#565a63", "#d6d2c4", "#ffffff"
 WIDTH_PX = 960
@@ -61,7 +64,7 @@ def _drawn(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes
     import matplotlib  # loaded when used
     from matplotlib.figure import Figure  # loaded when used
 
-    rules = {
+    rules: dict[RcKeyType, object] = {
         "svg.hashsalt": "hazefall",
         "svg.fonttype": "path",
         "text.parse_math": False,  # a dollar sign in a name is a dollar sign
@@ -172,7 +175,7 @@ class _Drawing:
 
     def _text(
         self, x: float, y: float, words: str, *, size: float, color: str, ha: str = "left", weight: str = "normal"
-    ):
+    ) -> None:
         self.figure.text(
             x / self.width_px,
             1 - y / self.height_px,

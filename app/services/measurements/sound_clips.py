@@ -25,7 +25,8 @@ from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import day_seen, number_above_zero, optional_text
 from app.services.units.entry import SUBJECT
 from app.storage.models.logs import RawFile
-from app.storage.models.sound_clips import SoundClip, SoundClipBand, SoundClipTone
+from app.storage.models.sound_clips import SoundClip as SoundClip
+from app.storage.models.sound_clips import SoundClipBand, SoundClipTone
 
 MOST_TONES = 10
 _LOWEST_DB, _HIGHEST_DB = 20.0, 140.0

@@ -17,7 +17,8 @@ from app.services.store.checked_values import (
     optional_text,
     required_text,
 )
-from app.storage.models.units_under_test import KINDS_OF_CLEANING, SpeedSetting, UnitUnderTest
+from app.storage.models.units_under_test import KINDS_OF_CLEANING as KINDS_OF_CLEANING
+from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 SUBJECT = "unit under test"
 CONSUMABLES_STATES = ("unknown", "none needed", "listed")

@@ -8,10 +8,10 @@ from fastapi import APIRouter, Query
 from pydantic import BaseModel, ConfigDict, FiniteFloat, model_validator
 
 from app.compute.clean_air.conversions import M2_PER_SQUARE_FOOT
+from app.compute.clean_air.room_need import RULE_CEILING_M
 from app.errors import InvalidValue
 from app.services.costs.choices import DEFAULT_YEARS, OwningChoices
 from app.services.costs.running_cost import CostChoices, UnitCost, running_cost_view
-from app.services.snapshot.choices import RULE_CEILING_M
 from app.web.api.shapes import IdOrNone, MeasuredShape, OfBench, of_bench, problem_answers
 from app.web.api.trials.shapes import Named
 from app.web.dependencies import SessionDep

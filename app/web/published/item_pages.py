@@ -19,7 +19,7 @@ from app.web.pages.trials.view import trial_page
 from app.web.pages.units.more import unit_more
 from app.web.pages.units.view import unit_page
 from app.web.published.site_frame import SiteFile, SiteFrame, rendered
-from app.web.published.site_pictures import Holds, picture_files
+from app.web.published.site_pictures import Holds, Picture, picture_files
 
 _MARKS = (
     ("Smoke begins", "smoke_start_s", "smoke_start_s"),
@@ -92,7 +92,8 @@ def trial_files(session: Session, site: SiteFrame, trial_id: int, holds: Holds) 
     """Page and curve of a trial with everything that its numbers rest on."""
     detail = trial_detail(session, trial_id)
     shown = trial_page(detail, (), query_form(QueryParams("")))
-    chart, files = None, []
+    chart: Picture | None = None
+    files: list[SiteFile] = []
     if shown.figure_url:
         chart, files = picture_files(
             session, "trial-decay", shown.take_query, f"trial-{trial_id}", holds, only_narrow=True

@@ -111,7 +111,10 @@ def pictures_files(session: Session, site: SiteFrame, holds: Holds) -> list[Site
 
 def costs_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFile]:
     """What the units cost, where a price of electricity is known."""
-    title, charts, tables, files = "What does each unit cost to run?", [], [], []
+    title = "What does each unit cost to run?"
+    charts: list[Picture] = []
+    files: list[SiteFile] = []
+    tables = []
     try:
         table = make_table(session, "running-cost", query_form(QueryParams("")))
         charts, files = _charts(

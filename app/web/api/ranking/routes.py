@@ -1,18 +1,20 @@
 """The ranked table of units, with the same filters as the page and the same numbers."""
 
 from datetime import date
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, cast
 
 from fastapi import APIRouter, Query
 from pydantic import BaseModel, ConfigDict, FiniteFloat, model_validator
 
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H, M2_PER_SQUARE_FOOT
+from app.compute.clean_air.room_need import RULE_CEILING_M
 from app.compute.statistics.measured import Measured
+from app.compute.wording.notes import Severity
 from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel
 from app.services.ranking.extra_columns import ExtraFacts, extra_facts
 from app.services.ranking.table import RankedSetting, Ranking, rank_units
-from app.services.snapshot.choices import HIGHEST, RULE_CEILING_M, RankingChoices, SortKey
+from app.services.snapshot.choices import HIGHEST, RankingChoices, SortKey
 from app.web.api.ranking.extra_shapes import ExtraShape, extra_shape
 from app.web.api.shapes import IdOrNone, MeasuredShape, OfBench, measured_from_parts, of_bench, problem_answers
 from app.web.api.trials.shapes import Named
@@ -126,7 +128,7 @@ class RankedShape(BaseModel):
     price: PriceShape | None
     running_cost: CostShape | None
     further: ExtraShape
-    worst_severity: Literal["fine", "care", "unusable"] | None
+    worst_severity: Severity | None
 
 
 class RemovedShape(BaseModel):
@@ -221,7 +223,7 @@ def _ranked(line: RankedSetting, ranked: Ranking, facts: ExtraFacts) -> RankedSh
         price=_price(line),
         running_cost=_cost(line),
         further=extra_shape(facts),
-        worst_severity=row.worst_severity,
+        worst_severity=cast(Severity | None, row.worst_severity),  # the model checks it
     )
 
 

@@ -128,8 +128,10 @@ def trial_readings(
 @router.get(
     "/trials/{trial_id}/log",
     response_class=Response,
-    responses={200: {"description": "The bytes as they were uploaded", "content": {"application/octet-stream": {}}}}
-    | problem_answers(404),
+    responses={
+        200: {"description": "The bytes as they were uploaded", "content": {"application/octet-stream": {}}},
+        **problem_answers(404),
+    },
 )
 def trial_log(trial_id: Id, session: SessionDep) -> Response:
     """The raw file, byte for byte, as a download: never shown by the browser, whatever is in it."""

@@ -10,6 +10,7 @@ from app.compute.wording.numbers import MeasuredWords, every_words, measured_wor
 from app.compute.wording.rounding import rounded_text
 from app.errors import UnreadableLog
 from app.reading_files.headers.channels import channel
+from app.reading_files.log_table import LogTable
 from app.services.adding_trials.staged_uploads import StagedUpload
 from app.services.bench.form_options import TrialOffers
 from app.services.bench.rooms import AEROSOLS
@@ -206,7 +207,7 @@ def _decay_row(decay: Any) -> DecayRow:
     )
 
 
-def _local_time(table: Any, place: int) -> str:
+def _local_time(table: LogTable, place: int) -> str:
     if not table.clock_is_known:
         return f"{table.elapsed_s[place] / 60:.1f} min"
     moment = table.started_at + timedelta(seconds=float(table.elapsed_s[place]))

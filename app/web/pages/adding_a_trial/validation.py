@@ -6,12 +6,13 @@ replaced by a harmless one, until nothing new is found; nothing of these tries s
 
 from collections.abc import Callable
 from datetime import UTC, datetime
-from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.reading_files.log_table import LogTable
 from app.services.logs.trial_fields import UNIT_RUNNING, check_marks
 from app.services.store.checked_values import LONGEST_NAME, LONGEST_TEXT, optional_text
+from app.web.forms.options import NEW
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.adding_a_trial import fields
 
@@ -39,24 +40,28 @@ _TEXTS = (
 )
 
 
-def note_every_mistake(session: Session, form: TypedForm, table: Any, timezone: str) -> None:
-    """Notes beside its field whatever else would be refused. `table` is the LogTable, or None for a file not read."""
+def note_every_mistake(session: Session, form: TypedForm, table: LogTable | None, timezone: str) -> None:
+    """Notes beside its field whatever else would be refused. `table` is None for a file that could not be read."""
     who = form.text("tested_by")
     if form.typed("kind", UNIT_RUNNING) == UNIT_RUNNING:
-        if form.text("unit_under_test_id") == fields.NEW:
+        if form.text("unit_under_test_id") == NEW:
             _collect(session, form, lambda typed: fields.unit_of(session, typed, who))
             form.needed_text("setting", "The setting at which the unit ran")
         else:
             _collect(session, form, lambda typed: _unit_and_setting(session, typed, who))
     for part in (fields.room_chosen, fields.logger_chosen, fields.smoke_source_chosen):
-        _collect(session, form, lambda typed, part=part: part(session, typed, who))
+
+        def choose(typed: TypedForm, part: Callable[[Session, TypedForm, str], object] = part) -> object:
+            return part(session, typed, who)
+
+        _collect(session, form, choose)
     _collect(session, form, lambda typed: fields.started_at_of(typed, timezone))
     for name, what, longest in _TEXTS:
-        _collect(
-            session,
-            form,
-            lambda typed, name=name, what=what, longest=longest: optional_text(typed.typed(name), name, what, longest),
-        )
+
+        def read_text(typed: TypedForm, name: str = name, what: str = what, longest: int = longest) -> object:
+            return optional_text(typed.typed(name), name, what, longest)
+
+        _collect(session, form, read_text)
     _collect(session, form, lambda typed: _marks(typed, table, timezone))
 
 
@@ -68,7 +73,7 @@ def _unit_and_setting(session: Session, form: TypedForm, who: str) -> None:
         form.needed_text("setting", "The setting at which the unit ran")
 
 
-def _marks(form: TypedForm, table: Any, timezone: str) -> None:
+def _marks(form: TypedForm, table: LogTable | None, timezone: str) -> None:
     begun = table.started_at if table is not None else datetime(2000, 1, 1, tzinfo=UTC)
     marks = fields.marks_of(form, begun, timezone)
     if table is not None:

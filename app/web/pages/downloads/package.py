@@ -55,8 +55,10 @@ def show_package(request: Request, session: SessionDep, render: RenderDep) -> HT
 @taken_router.get(
     "/package.zip",
     response_class=StreamingResponse,
-    responses={200: {"content": {"application/zip": {"schema": {"type": "string", "format": "binary"}}}}}
-    | problem_answers(404),
+    responses={
+        200: {"content": {"application/zip": {"schema": {"type": "string", "format": "binary"}}}},
+        **problem_answers(404),
+    },
     openapi_extra={
         "parameters": [
             {

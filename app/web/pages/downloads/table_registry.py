@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import TypedDict
 
 from sqlalchemy.orm import Session
 
@@ -53,7 +54,12 @@ def _running_cost(session: Session, form: TypedForm) -> TakenTable:
     return replace(running_cost_table(view, read_chart_facts(session)), newest=newest)
 
 
-def _flow(form: TypedForm) -> dict[str, float | str]:
+class _Flow(TypedDict):
+    flow_factor: float
+    flow_symbol: str
+
+
+def _flow(form: TypedForm) -> _Flow:
     system: UnitSystem = unit_system(form.typed("units"))
     return {"flow_factor": system.flow_factor, "flow_symbol": system.flow_symbol}
 
