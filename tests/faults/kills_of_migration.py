@@ -5,15 +5,13 @@ import shutil
 import time
 from pathlib import Path
 
-from app.bundled_files import bundled_folder
 from app.services.store.backup import verify_copy
-from app.services.store.revisions import read_store_revisions
 from tests.faults.kills import Kills, OnKill, filled_bench, no_traceback, none, say_nothing, wait_for
 from tests.faults.older_store import make_older_store, revision_of, rows_of_each_table
 from tests.faults.real_process import Served, served
 from tests.faults.whole_store import faults_of
+from tests.storage.migrated import EARLIER, REVISIONS
 
-REVISIONS = sorted(read_store_revisions(bundled_folder("migrations")).known)
 TRIALS = 24
 
 
@@ -24,11 +22,11 @@ def kill_during_migration(
     met = Kills("migration")
     folder.mkdir()
     present = filled_bench(folder / "present", trials)
-    older = {revision: folder / f"{revision}.sqlite" for revision in REVISIONS[:-1]}
+    older = {revision: folder / f"{revision}.sqlite" for revision in EARLIER}
     for revision, path in older.items():
         make_older_store(present, path, revision)
     for number in range(kills):
-        revision = chance.choice(REVISIONS[:-1])
+        revision = chance.choice(EARLIER)
         there = folder / f"killed_{number}"
         there.mkdir()
         store = Path(shutil.copyfile(older[revision], there / "bench.sqlite"))

@@ -6,12 +6,6 @@ from pathlib import Path
 
 from tests.storage.migrated import migrate_to
 
-# before 0013 each row of readings named its log; the logs of these tests have one block of channels
-_KEYED_READINGS = (
-    'INSERT INTO main.readings (log_id, block, "row", {columns}) SELECT l.id, 0, r.id - l.first_reading, {columns} '
-    "FROM present.logs l JOIN present.readings r ON r.id >= l.first_reading AND r.id < l.first_reading + l.readings"
-)
-
 
 def make_older_store(present: Path, older: Path, revision: str) -> None:
     """Fills a store of an earlier revision with the rows of a present one, as far as it has their columns."""
@@ -24,9 +18,6 @@ def make_older_store(present: Path, older: Path, revision: str) -> None:
             shared = [name for name in _columns(store, "main", table) if name in _columns(store, "present", table)]
             columns = ", ".join(f'"{name}"' for name in shared)
             store.execute(f'DELETE FROM main."{table}"')
-            if table == "readings" and revision < "0013":
-                store.execute(_KEYED_READINGS.format(columns=columns))
-                continue
             store.execute(f'INSERT INTO main."{table}" ({columns}) SELECT {columns} FROM present."{table}"')
         store.commit()
         store.execute("PRAGMA journal_mode = WAL")

@@ -74,10 +74,11 @@ def test_a_full_disk_is_told_and_harms_nothing(small_disk: Path, tmp_path: Path)
 
 def test_a_migration_without_room_leaves_the_store_as_it_was(small_disk: Path, tmp_path: Path):
     from tests.faults.older_store import make_older_store, revision_of, rows_of_each_table
+    from tests.storage.migrated import BEFORE_FIRST
 
     folder = small_disk / "bench"
     folder.mkdir()
-    make_older_store(make_bench(tmp_path / "present"), folder / "bench.sqlite", "0001")
+    make_older_store(make_bench(tmp_path / "present"), folder / "bench.sqlite", BEFORE_FIRST)
     rows = rows_of_each_table(folder / "bench.sqlite")
     _fill(small_disk, but=200_000)
     said = run_command("serve", "--data", str(folder), "--port", "0")
@@ -85,7 +86,7 @@ def test_a_migration_without_room_leaves_the_store_as_it_was(small_disk: Path, t
     assert "Make room on the disk" in said.stderr
     assert "Traceback" not in said.stderr
     (small_disk / "filler").unlink()
-    assert revision_of(folder / "bench.sqlite") == "0001"
+    assert revision_of(folder / "bench.sqlite") == BEFORE_FIRST
     assert rows_of_each_table(folder / "bench.sqlite") == rows
     with served(folder) as server:
         assert httpx.get(server.url).status_code == 200

@@ -1,31 +1,36 @@
 """A store at any revision, for the tests of migrations."""
 
-from collections.abc import Callable
 from pathlib import Path
 
 from alembic import command
 from alembic.config import Config
-from sqlalchemy import NullPool, create_engine
+from sqlalchemy import NullPool, create_engine, text
 
 from app.bundled_files import bundled_folder
+from app.services.store.revisions import read_store_revisions
+
+_KNOWN = read_store_revisions(bundled_folder("migrations"))
+REVISIONS = sorted(_KNOWN.known)
+BEFORE_FIRST = "0013"  # its tables were those of the first revision
+EARLIER = [BEFORE_FIRST, *REVISIONS[:-1]]  # every revision that is brought up to date
 
 
-def migrate_to(path: Path, revision: str, migrations: Path | None = None) -> None:
+def migrate_to(path: Path, revision: str) -> None:
     """Brings the SQLite file to a revision by Alembic itself, foreign keys off, as the migrations expect."""
-    migrate_url_to(f"sqlite:///{path}", revision, migrations)
+    migrate_url_to(f"sqlite:///{path}", revision)
 
 
-def migrate_url_to(
-    url: str, revision: str, migrations: Path | None = None, *, to: Callable[[Config, str], None] = command.upgrade
-) -> None:
-    """The same for the store at an address."""
+def migrate_url_to(url: str, revision: str) -> None:
+    """The same for the store at an address. A revision below the first gives its tables under that number."""
     config = Config()
-    config.set_main_option("script_location", str(migrations or bundled_folder("migrations")))
+    config.set_main_option("script_location", str(bundled_folder("migrations")))
     engine = create_engine(url, poolclass=NullPool)
     with engine.connect() as connection:
         if engine.dialect.name == "sqlite":
             connection.exec_driver_sql("PRAGMA foreign_keys = OFF")
         config.attributes["connection"] = connection
-        to(config, revision)
+        command.upgrade(config, max(revision, _KNOWN.first))
+        if revision < _KNOWN.first:
+            connection.execute(text("UPDATE alembic_version SET version_num = :revision"), {"revision": revision})
         connection.commit()
     engine.dispose()

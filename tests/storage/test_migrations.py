@@ -5,7 +5,6 @@ from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
-import numpy as np
 import pytest
 from alembic import command
 from alembic.config import Config
@@ -13,30 +12,16 @@ from sqlalchemy import Engine, create_engine, inspect, text
 
 from app.bundled_files import bundled_folder
 from app.errors import StoreProblem
-from app.services.logs.readings import read_columns
 from app.services.ranking.table import rank_units
-from app.services.store.check import check_store
 from app.services.store.open import open_store
-from app.services.store.revisions import read_store_revisions
 from app.services.trials.detail import trial_detail
 from app.services.trials.trash_list import list_trash
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.all_models import METADATA
 from tests.conftest import new_database, sqlite_only
-from tests.storage.filled_store import (
-    COLUMNS,
-    ROWS,
-    UNTIL,
-    WRITTEN_BY_THE_STORE,
-    columns_of,
-    contents,
-    fill,
-    plain_engine,
-)
-from tests.storage.migrated import migrate_to, migrate_url_to
-
-REVISIONS = sorted(read_store_revisions(bundled_folder("migrations")).known)
+from tests.storage.filled_store import WRITTEN_BY_THE_STORE, columns_of, contents, fill, filled_rows, plain_engine
+from tests.storage.migrated import BEFORE_FIRST, EARLIER, REVISIONS, migrate_to, migrate_url_to
 
 
 def test_alembic_sees_no_difference_between_models_and_migrated_store(store: Engine):
@@ -89,14 +74,6 @@ def _sorted(found):
     return sorted(found, key=repr) if isinstance(found, list) else found
 
 
-def _fill_first_bench(path: Path) -> None:
-    """Rows in every table of the first revision."""
-    engine = plain_engine(f"sqlite:///{path}")
-    with engine.begin() as connection:
-        connection.exec_driver_sql("PRAGMA foreign_keys = ON")
-        fill(connection, "0001")
-
-
 def _row_counts(path: Path) -> dict[str, int]:
     with closing(sqlite3.connect(path)) as store:
         tables = [
@@ -126,23 +103,21 @@ def test_the_filled_store_has_rows_in_every_table_and_column(empty_store: Settin
         fill(connection, revision)
     for table, rows in contents(engine).items():
         assert rows or table in WRITTEN_BY_THE_STORE, f"no row of {table} in tests/storage/filled_store.py"
-    told = {(table, name) for _, table, row in (*ROWS, *COLUMNS) for name in row}
+    told = {(table, name) for table, row in filled_rows(revision) for name in row}
     with engine.connect() as connection:
         for table in set(inspect(connection).get_table_names()) - {"alembic_version"} - WRITTEN_BY_THE_STORE:
             for column in inspect(connection).get_columns(table):
-                if revision != "0001" and not column["nullable"]:
+                if not column["nullable"]:
                     assert (table, column["name"]) in told, f"{table}.{column['name']} is not filled"
 
 
-@pytest.mark.parametrize("revision", REVISIONS[:-1])
+@pytest.mark.parametrize("revision", EARLIER)
 def test_a_filled_store_of_every_earlier_version_keeps_every_row_and_value(empty_store: Settings, revision: str):
     migrate_url_to(empty_store.store_url, revision)
     engine = plain_engine(empty_store.store_url)
     with engine.begin() as connection:
         fill(connection, revision)
-    columns = {
-        table: [name for name in names if (table, name) not in UNTIL] for table, names in columns_of(engine).items()
-    }
+    columns = columns_of(engine)
     before = contents(engine, columns)
     open_store(empty_store).dispose()
     after = contents(engine, columns)
@@ -156,73 +131,8 @@ def test_a_filled_store_of_every_earlier_version_keeps_every_row_and_value(empty
             assert connection.exec_driver_sql("PRAGMA integrity_check").fetchall() == [("ok",)]
 
 
-def _first_keyed_rows() -> Iterator[dict[str, float | None]]:
-    """Three rows of log 1 in two blocks, as versions before 0013 stored a log of 17 channels; two of log 3, and one
-    more than it was read with."""
-    for block, row in ((0, 0), (0, 1), (0, 2), (1, 0), (1, 1), (1, 2)):
-        yield {"log_id": 1, "block": block, "row": row, "elapsed_s": 10.0 * row, "value_01": 100.0 * block + row}
-    for row in range(3):
-        yield {"log_id": 3, "block": 0, "row": row, "elapsed_s": 5.0 * row, "value_01": None if row == 1 else 7.5}
-
-
-def test_readings_with_a_key_in_each_row_are_those_of_the_same_log_afterwards(empty_store: Settings):
-    migrate_url_to(empty_store.store_url, "0012")
-    engine = plain_engine(empty_store.store_url)
-    with engine.begin() as connection:
-        fill(connection, "0012")
-        connection.execute(text("DELETE FROM readings"))
-        connection.execute(text("UPDATE logs SET readings = 3"))
-        for log_id in (2, 3):  # log 2 holds nothing
-            connection.execute(
-                text(
-                    "INSERT INTO logs SELECT :id, sha256, file_name, encoding, delimiter, decimal_mark, header_line, "
-                    "timezone, box, day_first, profile_id, started_at, clock_is_known, interval_s, 2, rows_skipped, "
-                    "notes, stored_at FROM logs WHERE id = 1"
-                ),
-                {"id": log_id},
-            )
-        connection.execute(text("DELETE FROM log_channels"))
-        for log_id, position in (*((1, number) for number in range(17)), (3, 0)):
-            connection.execute(
-                text(
-                    "INSERT INTO log_channels (log_id, position, channel, unit, file_header, file_unit, held_values) "
-                    f"VALUES ({log_id}, {position}, 'channel {position}', '', '', '', 0)"
-                )
-            )
-        for row in _first_keyed_rows():
-            names = ", ".join(f'"{name}"' for name in row)
-            marks = ", ".join(f":{name}" for name in row)
-            connection.execute(text(f"INSERT INTO readings ({names}) VALUES ({marks})"), row)
-    store = open_store(empty_store)
-    with store.connect() as connection:
-        first = read_columns(connection, 1, [(0, "one", ""), (16, "seventeen", "")])
-        assert first.elapsed_s.tolist() == [0.0, 10.0, 20.0]
-        assert first.levels["one"].tolist() == [0.0, 1.0, 2.0]
-        assert first.levels["seventeen"].tolist() == [100.0, 101.0, 102.0]
-        assert read_columns(connection, 2, [(0, "one", "")]).elapsed_s.size == 0
-        third = read_columns(connection, 3, [(0, "one", "")])
-        assert third.elapsed_s.tolist() == [0.0, 5.0]
-        assert np.array_equal(third.levels["one"], [7.5, np.nan], equal_nan=True)
-        # the row that no program wrote is kept, and told by the check of the store
-        assert connection.scalar(text("SELECT count(*) FROM readings")) == 9
-    told = [finding.message for finding in check_store(store).findings if finding.subject in ("log", "readings")]
-    assert told == ["1 rows of readings belong to no log."]
-    store.dispose()
-
-
-def test_the_key_in_each_row_can_be_had_back(empty_store: Settings):
-    migrate_url_to(empty_store.store_url, "0012")
-    engine = plain_engine(empty_store.store_url)
-    with engine.begin() as connection:
-        fill(connection, "0012")
-    before = contents(engine)
-    migrate_url_to(empty_store.store_url, "0013")
-    migrate_url_to(empty_store.store_url, "0012", to=command.downgrade)
-    assert contents(engine) == before
-
-
 @sqlite_only
-@pytest.mark.parametrize("revision", REVISIONS[:-1])
+@pytest.mark.parametrize("revision", EARLIER)
 def test_the_copy_made_before_holds_the_store_as_it_was(tmp_path: Path, revision: str):
     path = tmp_path / "bench.sqlite"
     migrate_to(path, revision)
@@ -238,32 +148,47 @@ def test_the_copy_made_before_holds_the_store_as_it_was(tmp_path: Path, revision
 
 
 @sqlite_only
-def test_results_stored_by_the_first_version_are_shown_by_this_one(tmp_path: Path):
-    migrate_to(tmp_path / "bench.sqlite", "0001")
-    _fill_first_bench(tmp_path / "bench.sqlite")
+def test_results_stored_before_their_uncertainty_was_known_are_shown(tmp_path: Path):
+    migrate_to(tmp_path / "bench.sqlite", BEFORE_FIRST)
+    with plain_engine(f"sqlite:///{tmp_path}/bench.sqlite").begin() as connection:
+        fill(connection, BEFORE_FIRST)
+        connection.execute(text("UPDATE channel_results SET start_level_uncertainty = NULL"))
     engine = open_store(Settings(tmp_path))
     with session_scope(engine) as session:
         assert [thing.id for thing in list_trash(session).things] == [2, 2]
         (line,) = rank_units(session).lines
         assert line.row.total_decay_per_h == 5.0
-        assert trial_detail(session, 2).channels[0].start_level is None  # its uncertainty was not computed then
+        assert trial_detail(session, 2).channels[0].start_level is None
     engine.dispose()
 
 
-def test_the_old_file_is_copied_before_it_is_migrated(tmp_path: Path):
-    path = tmp_path / "bench.sqlite"
-    migrate_to(path, "0001")
-    _fill_first_bench(path)
-    open_store(Settings(tmp_path)).dispose()
-    copy = tmp_path / f"bench.sqlite.before-{REVISIONS[-1]}"
-    with closing(sqlite3.connect(copy)) as store:
-        assert store.execute("SELECT version_num FROM alembic_version").fetchone() == ("0001",)
-        assert store.execute("SELECT count(*) FROM trials").fetchone() == (2,)
+@pytest.mark.parametrize("revision", ["0001", "0012"])
+def test_a_store_older_than_the_first_revision_is_refused_and_stays_as_it_was(empty_store: Settings, revision: str):
+    migrate_url_to(empty_store.store_url, revision)
+    engine = plain_engine(empty_store.store_url)
+    with engine.begin() as connection:
+        fill(connection, revision)
+    before, files = contents(engine), _files(empty_store.data_folder)
+    with pytest.raises(StoreProblem) as refused:
+        open_store(empty_store)
+    where = "The database" if empty_store.database_url else f"{empty_store.data_folder}/bench.sqlite"
+    assert refused.value.message == (
+        f"{where} was made by a version before 0.2.0: its store version is {revision}, and this program reads 0013 and "
+        "newer. Open it once with the last 0.1.0, which brings it up to date, and then with this program."
+    )
+    assert _files(empty_store.data_folder) == files
+    assert contents(engine) == before
+    with engine.connect() as connection:
+        assert connection.scalar(text("SELECT version_num FROM alembic_version")) == revision
+
+
+def _files(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
 def test_an_earlier_copy_is_never_overwritten(tmp_path: Path):
     path = tmp_path / "bench.sqlite"
-    migrate_to(path, "0001")
+    migrate_to(path, BEFORE_FIRST)
     earlier = tmp_path / f"bench.sqlite.before-{REVISIONS[-1]}"
     earlier.write_bytes(b"an earlier copy")
     open_store(Settings(tmp_path)).dispose()
@@ -288,7 +213,7 @@ def test_a_migration_that_fails_leaves_the_store_as_it_was(settings: Settings, f
 
 def test_a_migration_that_would_leave_broken_references_is_not_carried_out(tmp_path: Path):
     path = tmp_path / "bench.sqlite"
-    migrate_to(path, "0001")
+    migrate_to(path, BEFORE_FIRST)
     with closing(sqlite3.connect(path)) as store:  # foreign keys are off on a plain connection
         store.execute("INSERT INTO prices VALUES (1, 77, 99.0, 'USD', '2026-01-01', '')")
         store.commit()
@@ -299,13 +224,13 @@ def test_a_migration_that_would_leave_broken_references_is_not_carried_out(tmp_p
         "out and the store is as it was. Run `hazefall check` to list them."
     )
     with closing(sqlite3.connect(path)) as store:
-        assert store.execute("SELECT version_num FROM alembic_version").fetchone() == ("0001",)
+        assert store.execute("SELECT version_num FROM alembic_version").fetchone() == (BEFORE_FIRST,)
 
 
 def test_two_processes_that_open_an_old_store_together_both_get_it(tmp_path: Path):
     from concurrent.futures import ThreadPoolExecutor
 
-    migrate_to(tmp_path / "bench.sqlite", "0001")
+    migrate_to(tmp_path / "bench.sqlite", BEFORE_FIRST)
     with ThreadPoolExecutor(4) as pool:
         engines = [pool.submit(open_store, Settings(tmp_path)) for _ in range(4)]
         for engine in engines:

@@ -1,13 +1,9 @@
 """What only a database server does: refusals at the door, older stores that come up to date, triggers of its own."""
 
-import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
 from pathlib import Path
 
 import pytest
-from alembic import command
-from alembic.config import Config
 from sqlalchemy import Engine, NullPool, create_engine, make_url, text
 from sqlalchemy.exc import DBAPIError
 
@@ -19,11 +15,8 @@ from app.services.store.open import open_store
 from app.services.store.revisions import read_store_revisions
 from app.settings import Settings
 from app.storage.engine import session_scope
-from app.storage.models.all_models import METADATA
 from app.storage.models.bench import Bench
 from tests.conftest import POSTGRESQL, new_database
-from tests.storage.migrated import migrate_to
-from tests.storage.test_migrations import REVISIONS, _fill_first_bench
 
 pytestmark = pytest.mark.skipif(
     not POSTGRESQL, reason="no PostgreSQL server is named in HAZEFALL_TEST_POSTGRESQL; the stores of this run are files"
@@ -37,15 +30,6 @@ def empty() -> Iterator[str]:
         yield url
 
 
-def _migrate_to(url: str, revision: str) -> None:
-    config = Config()
-    config.set_main_option("script_location", str(bundled_folder("migrations")))
-    engine = create_engine(url, poolclass=NullPool)
-    with engine.begin() as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, revision)
-
-
 def _row_counts(url: str) -> dict[str, int]:
     engine = create_engine(url, poolclass=NullPool)
     with engine.connect() as connection:
@@ -53,36 +37,6 @@ def _row_counts(url: str) -> dict[str, int]:
             text("SELECT tablename FROM pg_tables WHERE schemaname = 'public' AND tablename <> 'alembic_version'")
         ).all()
         return {name: connection.scalar(text(f'SELECT count(*) FROM "{name}"')) for name in tables}
-
-
-def _copy_rows(path: Path, url: str) -> None:
-    """Every row of a SQLite store into a database of the same version, parents first."""
-    engine = create_engine(url, poolclass=NullPool)
-    with closing(sqlite3.connect(path)) as source, engine.begin() as target:
-        held = {row[0] for row in source.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-        parents_first = [table.name for table in METADATA.sorted_tables if table.name in held]
-        # the readings of earlier versions refer to logs, those of today do not
-        for table in sorted(parents_first, key=lambda name: name == "readings"):
-            cursor = source.execute(f'SELECT * FROM "{table}"')
-            names = ", ".join(f'"{column[0]}"' for column in cursor.description)
-            for row in cursor:
-                marks = ", ".join(["%s"] * len(row))
-                target.exec_driver_sql(f'INSERT INTO "{table}" ({names}) VALUES ({marks})', row)
-
-
-@pytest.mark.parametrize("revision", REVISIONS[:-1])
-def test_a_filled_store_of_an_earlier_version_keeps_every_row(empty: str, tmp_path: Path, revision: str):
-    path = tmp_path / "bench.sqlite"
-    migrate_to(path, "0001")
-    _fill_first_bench(path)
-    migrate_to(path, revision)
-    _migrate_to(empty, revision)
-    _copy_rows(path, empty)
-    before = _row_counts(empty)
-    open_store(Settings(tmp_path, database_url=empty)).dispose()
-    after = _row_counts(empty)
-    assert {table: after[table] for table in before} == before
-    assert (after["readings"], after["changes"], after["trials"]) == (2, 1, 2)
 
 
 def test_a_migration_that_fails_leaves_the_database_as_it_was(

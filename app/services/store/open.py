@@ -21,6 +21,8 @@ from app.storage.models.bench import Bench
 
 _LOCK_TIMEOUT_S = 10.0
 _OLDEST_SERVER = 13  # the first that tells the present snapshot as the watch of the store asks for it
+# Where the steps before version 0.2.0 ended. A store there has the tables of the first revision and is marked as that.
+_BEFORE_FIRST = "0013"
 _POSTGRESQL_LOCK = 7_204_311  # any number, the same in every process: one migrates, the others wait
 
 
@@ -143,7 +145,13 @@ def _stored_revision(url: str, path: Path | None, revisions: StoreRevisions, whe
             f"{where} is a database of another program: it holds {tables} tables and no store version. "
             "Choose another folder with --data or HAZEFALL_DATA."
         )
-    if found is not None and found not in revisions.known:
+    if found is not None and found < _BEFORE_FIRST:
+        raise StoreProblem(
+            f"{where} was made by a version before 0.2.0: its store version is {found}, and this program reads "
+            f"{_BEFORE_FIRST} and newer. Open it once with the last 0.1.0, which brings it up to date, and then with "
+            "this program."
+        )
+    if found is not None and found not in (_BEFORE_FIRST, *revisions.known):
         raise StoreProblem(
             f"{where} is from a newer Hazefall: its version is {found}, and this program knows up to "
             f"{revisions.newest}. Install the newer program, or open another folder."
@@ -184,6 +192,8 @@ def _migrate(url: str, path: Path | None, revisions: StoreRevisions, where: str,
             on_progress(1, 3, f"Copying the store of version {found}")
             _copy_before(path, revisions.newest)
         on_progress(2, 3, f"Bringing the store to version {revisions.newest}")
+        if found == _BEFORE_FIRST:
+            connection.execute(text("UPDATE alembic_version SET version_num = :first"), {"first": revisions.first})
         _run_migrations(connection)
         if path is not None:
             _refuse_broken_references(connection, where)

@@ -12,14 +12,15 @@ _DOWN_REVISION = re.compile(r"^down_revision\s*(?::[^=]+)?=\s*(?:[\"']([^\"']+)[
 
 @dataclass(frozen=True, slots=True)
 class StoreRevisions:
-    """All revisions that the program can migrate from, and the newest, which it works with."""
+    """All revisions that the program can migrate from, the first of them, and the newest, which it works with."""
 
     known: frozenset[str]
+    first: str
     newest: str
 
 
 def read_store_revisions(migrations: Path) -> StoreRevisions:
-    """Revisions of the files in `versions/`; the newest is the one that no other builds on.
+    """Revisions of the files in `versions/`; the first builds on none, and none builds on the newest.
 
     Raises StoreProblem if the files are missing or do not form one line.
     """
@@ -35,4 +36,5 @@ def read_store_revisions(migrations: Path) -> StoreRevisions:
             f"{migrations / 'versions'} holds {len(heads)} newest store versions; exactly one is needed. "
             "Install Hazefall again."
         )
-    return StoreRevisions(frozenset(parents), heads.pop())
+    (first,) = (revision for revision, parent in parents.items() if parent not in parents)
+    return StoreRevisions(frozenset(parents), first, heads.pop())

@@ -21,7 +21,7 @@ from app.storage.models.bench import Bench, Change
 from app.storage.models.logs import readings
 from app.storage.models.rooms_and_loggers import Room
 from tests.conftest import POSTGRESQL, SmallBench, new_database
-from tests.storage.migrated import migrate_to
+from tests.storage.migrated import BEFORE_FIRST, migrate_to
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -185,8 +185,8 @@ def test_places_that_are_no_bench_are_refused(filled: Engine, tmp_path: Path):
 
 
 def test_an_older_store_is_left_as_it_is(tmp_path: Path):
-    migrate_to(tmp_path / "bench.sqlite", "0001")
-    with pytest.raises(StoreProblem, match=r"is of version 0001, and this program moves version \d+\. Bring it up to"):
+    migrate_to(tmp_path / "bench.sqlite", BEFORE_FIRST)
+    with pytest.raises(StoreProblem, match=r"is of version 0013, and this program moves version \d+\. Bring it up to"):
         copy_store(str(tmp_path), str(tmp_path / "other"))
     assert not (tmp_path / "other").exists()
 

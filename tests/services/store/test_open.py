@@ -36,8 +36,7 @@ def test_a_store_is_made_where_there_is_none(tmp_path: Path):
 
 def test_the_newest_revision_is_read_from_the_files_without_alembic():
     revisions = read_store_revisions(bundled_folder("migrations"))
-    assert "0001" in revisions.known
-    assert revisions.newest == max(revisions.known)
+    assert (revisions.first, revisions.newest) == (min(revisions.known), max(revisions.known))
 
 
 def test_migration_files_that_do_not_form_one_line_are_refused(tmp_path: Path):
@@ -173,9 +172,9 @@ def test_a_database_server_that_does_not_answer_is_refused(tmp_path: Path):
 
 
 def test_a_disk_without_room_for_the_copy_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
-    from tests.storage.migrated import migrate_to
+    from tests.storage.migrated import BEFORE_FIRST, migrate_to
 
-    migrate_to(tmp_path / "bench.sqlite", "0001")
+    migrate_to(tmp_path / "bench.sqlite", BEFORE_FIRST)
     monkeypatch.setattr(opening.shutil, "disk_usage", lambda _folder: type("Usage", (), {"free": 10})())
     with pytest.raises(StoreProblem, match=r"needs a copy of \d+ MB before it is brought .* 0 MB are free"):
         open_store(Settings(tmp_path))
