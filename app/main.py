@@ -4,9 +4,9 @@ from platformdirs import user_data_path
 
 from app.settings import read_settings
 from app.web.application import make_app
-from app.web.process.gc_settings import spare_what_stays
-from app.web.process.malloc_arenas import share_heaps
+from app.web.process.gc_settings import freeze_startup_objects
+from app.web.process.malloc_arenas import limit_malloc_arenas
 
-share_heaps()
+limit_malloc_arenas()
 app = make_app(read_settings(user_data_path("hazefall")))
-spare_what_stays()
+freeze_startup_objects()

@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session
 from app.services.adding_trials.add import add_trial
 from app.services.logs.logger_profiles import load_profile
 from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
-from app.services.results.update_derived import settle_bench
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.results.update_derived import update_all_derived_results
+from app.services.store.progress import OnProgress, no_progress
 from app.services.trials.marks import exclude_trial
 from app.storage.engine import session_scope
 from app.storage.models.trials import Trial
@@ -31,7 +31,7 @@ def build_demo(engine: Engine, on_progress: OnProgress | None = None, *, small: 
     on_progress : told (steps done, steps in all, what is being done)
     small : five units, twelve trials and three empty-room runs, for tests
     """
-    tell = on_progress or say_nothing
+    tell = on_progress or no_progress
     plans = small_trials() if small else all_trials()
     units = units_of(plans)
     steps = len(units) + len(plans) + 1
@@ -49,7 +49,9 @@ def build_demo(engine: Engine, on_progress: OnProgress | None = None, *, small: 
         for done, plan in enumerate(plans, start=len(units) + 1):
             added.append((_add_planned_trial(session, plan, ids), plan))
             tell(done, steps, f"{_subject(plan)} in the {plan.room.name.lower()}")
-        settle_bench(session, why="the demonstration was filled", now=_brought_in(plans[-1]), record=False)
+        update_all_derived_results(
+            session, why="the demonstration was filled", now=_brought_in(plans[-1]), record=False
+        )
         for trial_id, plan in added:
             if plan.excluded_why:
                 at = _brought_in(plan) + timedelta(days=1)

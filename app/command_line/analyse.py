@@ -59,8 +59,8 @@ def run(arguments: argparse.Namespace) -> int:
         channels=tuple(arguments.channel),
         unit_on=arguments.unit_on,
         end=arguments.end,
-        background=_told_level(arguments.background, "--background", lowest_allowed=True),
-        clear_level=_told_level(arguments.clear_level, "--clear-level", lowest_allowed=False),
+        background=_given_level(arguments.background, "--background", lowest_allowed=True),
+        clear_level=_given_level(arguments.clear_level, "--clear-level", lowest_allowed=False),
         choices=_choices(arguments),
         empty_rooms=tuple(_log_file(path) for path in arguments.empty_room),
     )
@@ -107,7 +107,7 @@ def _natural_decay(arguments: argparse.Namespace) -> Any:
     return Measured(rate, uncertainty or 0.0)
 
 
-def _told_level(level: float | None, option: str, *, lowest_allowed: bool) -> float | None:
+def _given_level(level: float | None, option: str, *, lowest_allowed: bool) -> float | None:
     if level is None or 0 < level < float("inf") or (lowest_allowed and level == 0):
         return level
     needed = "of zero or above" if lowest_allowed else "above zero"

@@ -4,7 +4,7 @@ from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
 from app.compute.decay.result import ChannelDecay
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
-from app.compute.wording.numbers import level_words
+from app.compute.wording.numbers import level_text
 from app.compute.wording.rounding import decimals_for, decimals_from_size, rounded_text
 from app.services.results.analyse_log import AnalysisRequest, ChannelAnalysis, LogAnalysis
 
@@ -36,18 +36,18 @@ def _channel_lines(name: str, channel: ChannelAnalysis) -> list[str]:
         on = "found in the data" if decay.unit_on_found else "as told"
         lines += [
             _line("unit on", f"{60 * decay.unit_on_h:.1f} min into the log, {on}"),
-            _line("level at unit on", f"{_level_in_words(decay)} {decay.unit}"),
-            _line("background", f"{_in_words(fit.background)} {decay.unit}, {fit.background_choice}"),
+            _line("level at unit on", f"{_level_text(decay)} {decay.unit}"),
+            _line("background", f"{_as_text(fit.background)} {decay.unit}, {fit.background_choice}"),
             _line(
                 "fit window",
                 f"{60 * (fit.window_start_h - decay.unit_on_h):.1f} to "
                 f"{60 * (fit.window_end_h - decay.unit_on_h):.1f} min from unit on, {fit.readings_fitted} readings",
             ),
-            _line("total decay", f"{_in_words(channel.total_decay)} per hour"),
-            _line("natural decay", f"{_in_words(channel.natural_decay)} per hour"),
-            _line("clean air delivery rate", f"{_in_words(channel.clean_air_delivery_rate)} m³/h{_in_cfm(channel)}"),
-            _line("air changes", f"{_in_words(channel.air_changes_per_h)} per hour"),
-            _line("standard clearing time", f"{_in_words(channel.standard_clearing_time_min)} min (95 % reduction)"),
+            _line("total decay", f"{_as_text(channel.total_decay)} per hour"),
+            _line("natural decay", f"{_as_text(channel.natural_decay)} per hour"),
+            _line("clean air delivery rate", f"{_as_text(channel.clean_air_delivery_rate)} m³/h{_in_cfm(channel)}"),
+            _line("air changes", f"{_as_text(channel.air_changes_per_h)} per hour"),
+            _line("standard clearing time", f"{_as_text(channel.standard_clearing_time_min)} min (95 % reduction)"),
         ]
     lines.append(_line("time to clear", _time_to_clear(decay)))
     lines += [f"  {note.severity}: {note.message}" for note in channel.notes]
@@ -58,7 +58,7 @@ def _line(what: str, value: str) -> str:
     return f"  {what:<24}{value}"
 
 
-def _in_words(quantity: Measured | AsymmetricMeasured | None) -> str:
+def _as_text(quantity: Measured | AsymmetricMeasured | None) -> str:
     """Value, standard uncertainty and interval, with the decimals that the uncertainty gives a meaning to."""
     if quantity is None:
         return "not known,"
@@ -79,15 +79,15 @@ def _in_cfm(channel: ChannelAnalysis) -> str:
     return f" = {rate.value * CUBIC_FEET_PER_MINUTE_PER_M3_PER_H:.1f} cfm" if rate else ""
 
 
-def _level_in_words(decay: ChannelDecay) -> str:
+def _level_text(decay: ChannelDecay) -> str:
     measured = decay.start_level_measured
-    return _in_words(measured) if measured else f"{decay.start_level:.1f} (too few readings for an uncertainty)"
+    return _as_text(measured) if measured else f"{decay.start_level:.1f} (too few readings for an uncertainty)"
 
 
 def _time_to_clear(decay: ChannelDecay) -> str:
     clear, measured = decay.time_to_clear, decay.time_to_clear_measured
-    level = level_words(clear.clear_level, decay.unit)
+    level = level_text(clear.clear_level, decay.unit)
     if clear.reached:
-        return f"{_in_words(measured) if measured else f'{clear.value_min:.1f}'} min to {level}"
+        return f"{_as_text(measured) if measured else f'{clear.value_min:.1f}'} min to {level}"
     predicted = f"; the fitted curve gets there after {clear.predicted.value:.0f} min" if clear.predicted else ""
     return f"{level} not within {clear.not_before_min:.0f} min{predicted}"

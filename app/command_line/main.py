@@ -48,13 +48,13 @@ def run(arguments: Sequence[str] | None = None) -> int:
         print(f"hazefall {parsed.command}: stopped.", file=sys.stderr)
         return 130
     except Exception as error:  # a store or a disk that fails in the middle of the work; all else is ours to mend
-        if (words := _words_of_failure(error)) is None:
+        if (words := _failure_message(error)) is None:
             raise
         print(f"hazefall {parsed.command}: {words}", file=sys.stderr)
         return 1
 
 
-def _words_of_failure(error: Exception) -> str | None:
+def _failure_message(error: Exception) -> str | None:
     """What to do about a store or a file that could not be read or written; None for a mistake of the program."""
     import sqlite3  # loaded when used: only a command that failed asks
 

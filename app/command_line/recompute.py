@@ -17,7 +17,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from app.services.history.change_labels import field_words
+    from app.services.history.change_labels import field_label
     from app.services.results.recompute import accept_recompute, plan_recompute
     from app.services.store.open import open_store
     from app.storage.engine import session_scope
@@ -31,7 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
         print(f"{plan.trials} trials analysed again with method {plan.method_version}; {len(moved)} numbers move")
         for one in moved[:SHOWN]:
             by = "" if one.share is None else f" ({one.share:+.2%} of the earlier value)".replace("+", "")
-            what = field_words(f"{one.channel} {one.field}").strip()
+            what = field_label(f"{one.channel} {one.field}").strip()
             print(f"  trial {one.trial_id}, {what}: {_shown(one.before)} to {_shown(one.after)}{by}")
         if len(moved) > SHOWN:
             print(f"  and {len(moved) - SHOWN} smaller moves")

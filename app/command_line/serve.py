@@ -41,17 +41,17 @@ def run(arguments: argparse.Namespace) -> int:
 
 def serve(settings: Settings, what: str, *, workers: int = 1) -> int:
     """Serves until it is stopped; prints the address as soon as the server answers there."""
-    from app.services.access.network_policy import refuse_without_account
+    from app.services.access.network_policy import require_account_for_network
     from app.services.store.open import open_store
 
     engine = open_store(settings)
     try:
-        refuse_without_account(settings, engine)
+        require_account_for_network(settings, engine)
     finally:
         engine.dispose()
     refuse_taken_address(settings)
     logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
-    told = partial(_tell_address, settings, f"{what} {place(settings)}")
+    told = partial(_print_address, settings, f"{what} {place(settings)}")
     return _serve_by_one(settings, told) if workers == 1 else _serve_by_several(settings, told, workers)
 
 
@@ -69,7 +69,7 @@ def refuse_taken_address(settings: Settings) -> None:
             ) from error
 
 
-def _tell_address(settings: Settings, first: str, port: int) -> None:
+def _print_address(settings: Settings, first: str, port: int) -> None:
     print(first, flush=True)
     print(f"Open {address(settings.host, port)}   (Ctrl+C stops it)", flush=True)
 
@@ -77,13 +77,13 @@ def _tell_address(settings: Settings, first: str, port: int) -> None:
 def _serve_by_one(settings: Settings, told: partial[None]) -> int:
     import uvicorn  # loaded when used: only the serving commands need the web
 
-    class AddressTold(uvicorn.Server):
+    class AddressPrintingServer(uvicorn.Server):
         async def startup(self, sockets: list | None = None) -> None:  # type: ignore[type-arg]
             await super().startup(sockets)
             if self.started:
                 told(next((s.getsockname()[1] for server in self.servers for s in server.sockets), settings.port))
 
-    server = AddressTold(
+    server = AddressPrintingServer(
         uvicorn.Config(served_app(settings), host=settings.host, port=settings.port, log_level="warning")
     )
     server.run()
@@ -95,7 +95,7 @@ def _serve_by_several(settings: Settings, told: partial[None], workers: int) -> 
     import uvicorn  # loaded when used: only the serving commands need the web
     from uvicorn.supervisors import Multiprocess
 
-    class AddressTold(Multiprocess):
+    class AddressPrintingServer(Multiprocess):
         answered = False
 
         def init_processes(self) -> None:
@@ -116,7 +116,7 @@ def _serve_by_several(settings: Settings, told: partial[None], workers: int) -> 
     )
     bound = config.bind_socket()
     try:
-        server = AddressTold(config, [bound])
+        server = AddressPrintingServer(config, [bound])
         server.run()
     finally:
         bound.close()
@@ -126,12 +126,12 @@ def _serve_by_several(settings: Settings, told: partial[None], workers: int) -> 
 def served_app(settings: Settings) -> "FastAPI":
     """The application as one process serves it."""
     from app.web.application import make_app
-    from app.web.process.gc_settings import spare_what_stays
-    from app.web.process.malloc_arenas import share_heaps
+    from app.web.process.gc_settings import freeze_startup_objects
+    from app.web.process.malloc_arenas import limit_malloc_arenas
 
-    share_heaps()
+    limit_malloc_arenas()
     app = make_app(settings)
-    spare_what_stays()
+    freeze_startup_objects()
     return app
 
 

@@ -7,7 +7,7 @@ from sqlalchemy import Engine, text
 from sqlalchemy.pool import PoolProxiedConnection
 
 
-class StoreWatch:
+class ChangeDetector:
     """Gives a mark of the store's committed state. Two equal marks mean that nothing was committed between them.
 
     On SQLite a connection that never writes asks for its `data_version`, which moves with each commit of any other

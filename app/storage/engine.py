@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import Engine, create_engine, event
 from sqlalchemy.orm import Session
 
-WRITERS_TURN = 7_204_312  # any number, the same in every process: the lock that a writer holds on PostgreSQL
+WRITE_LOCK_KEY = 7_204_312  # any number, the same in every process: the lock that a writer holds on PostgreSQL
 _PRAGMAS = (
     "PRAGMA journal_mode = WAL",
     "PRAGMA synchronous = NORMAL",
@@ -55,10 +55,10 @@ def _server_engine(url: str) -> Engine:
     engine = create_engine(url, pool_pre_ping=True, pool_size=8, max_overflow=-1)
 
     @event.listens_for(engine, "begin")
-    def _take_turn(connection: Any) -> None:
+    def _take_write_lock(connection: Any) -> None:
         # Summaries and pools rest on the whole bench, so that writers take turns here as they do on SQLite.
         if connection.get_execution_options().get("writes", False):
-            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITERS_TURN})")
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY})")
 
     return engine
 

@@ -24,7 +24,7 @@ class _PlainWord(_AnyWord):
     inherit_cache = True
 
 
-def word_stands_in(column: Any, word: str) -> ColumnElement[bool]:
+def contains_word(column: Any, word: str) -> ColumnElement[bool]:
     """Whether the word is a part of the column's text; its signs are taken as they stand.
 
     word : in small letters; it may be several, as they follow each other

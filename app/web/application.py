@@ -8,16 +8,16 @@ from anyio import CapacityLimiter, to_thread
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
-from app.services.access.network_policy import refuse_without_account
+from app.services.access.network_policy import require_account_for_network
 from app.services.ranking.ranking_cache import KeptRankings
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.models import all_models as _all_tables  # noqa: F401 - see below
-from app.web.lazy_routes import Routes, RoutesWhenNeeded
+from app.web.lazy_routes import LazyRoutesMiddleware, Routes
 from app.web.problems import answer_errors
-from app.web.security.authentication import Admission
-from app.web.security.body_limit import BodyLimit
-from app.web.security.request_checks import Guard
+from app.web.security.authentication import AuthenticationMiddleware
+from app.web.security.body_limit import BodyLimitMiddleware
+from app.web.security.request_checks import RequestChecksMiddleware
 from app.web.templating.page_context import program_version
 
 # Every table is mapped before the first query: a class that is mapped later, while routes are loaded beside a request,
@@ -39,7 +39,7 @@ class State(TypedDict):
     engine: Engine
     settings: Settings
     kept_rankings: KeptRankings
-    writers_turns: CapacityLimiter
+    write_lock: CapacityLimiter
 
 
 def make_app(settings: Settings) -> FastAPI:
@@ -49,7 +49,7 @@ def make_app(settings: Settings) -> FastAPI:
     async def lifespan(_app: FastAPI) -> AsyncIterator[State]:
         engine = await to_thread.run_sync(open_store, settings)
         try:
-            await to_thread.run_sync(refuse_without_account, settings, engine)
+            await to_thread.run_sync(require_account_for_network, settings, engine)
         except BaseException:
             engine.dispose()
             raise
@@ -61,7 +61,7 @@ def make_app(settings: Settings) -> FastAPI:
                 "engine": engine,
                 "settings": settings,
                 "kept_rankings": kept_rankings,
-                "writers_turns": CapacityLimiter(WRITERS_AT_ONCE),
+                "write_lock": CapacityLimiter(WRITERS_AT_ONCE),
             }
         finally:
             kept_rankings.close()
@@ -77,8 +77,8 @@ def make_app(settings: Settings) -> FastAPI:
         openapi_url="/api/openapi.json",
     )
     answer_errors(app)
-    app.add_middleware(RoutesWhenNeeded, routes=Routes(app))
-    app.add_middleware(Admission)
-    app.add_middleware(BodyLimit, max_bytes=settings.max_upload_bytes)
-    app.add_middleware(Guard, allowed_hosts=(*settings.allowed_hosts, settings.host))
+    app.add_middleware(LazyRoutesMiddleware, routes=Routes(app))
+    app.add_middleware(AuthenticationMiddleware)
+    app.add_middleware(BodyLimitMiddleware, max_bytes=settings.max_upload_bytes)
+    app.add_middleware(RequestChecksMiddleware, allowed_hosts=(*settings.allowed_hosts, settings.host))
     return app

@@ -19,7 +19,7 @@ from app.web.templating.environment import Render, render_page
 from app.web.templating.page_context import read_shell
 
 
-async def turn(request: Request) -> AsyncIterator[None]:
+async def write_lock(request: Request) -> AsyncIterator[None]:
     """Whoever changes something waits here, in the order of asking, and takes no thread away from readers meanwhile.
 
     The body is here already, so that nobody waits for a slow sender.
@@ -27,11 +27,11 @@ async def turn(request: Request) -> AsyncIterator[None]:
     if not _changes(request):
         yield
         return
-    async with request.state["writers_turns"]:
+    async with request.state["write_lock"]:
         yield
 
 
-def session(request: Request, _turn: Annotated[None, Depends(turn, scope="function")]) -> Iterator[Session]:
+def session(request: Request, _write_lock: Annotated[None, Depends(write_lock, scope="function")]) -> Iterator[Session]:
     """A session that commits when the handler returns, before the answer is sent; reading never waits for a writer."""
     try:
         with session_scope(request.state["engine"], writes=_changes(request)) as opened:

@@ -12,7 +12,7 @@ from fastapi import APIRouter, Depends, FastAPI
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.web.pages.ranking import page as ranking
-from app.web.security.authentication import Admit
+from app.web.security.authentication import RequireRole
 from app.web.templating.static_files import STATIC_ADDRESS, CachedStaticFiles, plotly_folder, static_folder
 
 _FIRST_PATH = "/"
@@ -25,7 +25,7 @@ class Routes:
 
     def __init__(self, app: FastAPI) -> None:
         self._app = app
-        self._begun = False
+        self._loading_started = False
         self.all_loaded = False
         self._include_page(ranking.router)
         app.mount(f"{STATIC_ADDRESS}/plotly", CachedStaticFiles(directory=plotly_folder()), name="plotly")
@@ -43,12 +43,12 @@ class Routes:
                 return
             # everything is imported before anything is included: a failing import leaves the application as it was
             from app.web.api.all_routes import API_ROUTERS  # loaded when used
-            from app.web.pages.all_pages import PAGE_ROUTERS, TAKEN_ROUTERS  # loaded when used
+            from app.web.pages.all_pages import DOWNLOAD_ROUTERS, PAGE_ROUTERS  # loaded when used
 
             for router in API_ROUTERS:
-                self._app.include_router(router, prefix="/api", dependencies=[Depends(Admit("/api"))])
-            for router in TAKEN_ROUTERS:
-                self._app.include_router(router, dependencies=[Depends(Admit())])
+                self._app.include_router(router, prefix="/api", dependencies=[Depends(RequireRole("/api"))])
+            for router in DOWNLOAD_ROUTERS:
+                self._app.include_router(router, dependencies=[Depends(RequireRole())])
             for router in PAGE_ROUTERS:
                 if router is not ranking.router:
                     self._include_page(router)
@@ -56,15 +56,15 @@ class Routes:
 
     def load_in_background(self) -> None:
         """Begins to load what is not there yet, unless that was begun before."""
-        if not (self._begun or self.all_loaded):
-            self._begun = True
+        if not (self._loading_started or self.all_loaded):
+            self._loading_started = True
             threading.Thread(target=self.load_all, name="load all routes").start()
 
     def _include_page(self, router: APIRouter) -> None:
-        self._app.include_router(router, dependencies=[Depends(Admit())], include_in_schema=False)
+        self._app.include_router(router, dependencies=[Depends(RequireRole())], include_in_schema=False)
 
 
-class RoutesWhenNeeded:
+class LazyRoutesMiddleware:
     """Stands right before the dispatch, behind all guards: who is turned away loads nothing."""
 
     def __init__(self, app: ASGIApp, routes: Routes) -> None:

@@ -16,7 +16,7 @@ from typing import Annotated
 
 from fastapi import Depends, Request
 
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, no_progress
 
 KEY_FIELD = "progress_key"
 _KEY = re.compile(r"[0-9a-f]{32}")  # made at random by the page, so nobody guesses another's
@@ -42,7 +42,7 @@ class ProgressBoard:
     def watched(self, key: str) -> Iterator[OnProgress]:
         """What long work calls with its progress; a key that is none is worked for unseen."""
         if not _KEY.fullmatch(key):
-            yield say_nothing
+            yield no_progress
             return
         with suppress(OSError):  # work goes on where its progress cannot be told, as on a full disk
             self._folder.mkdir(exist_ok=True)

@@ -25,7 +25,7 @@ from app.services.bench.rooms import NewRoom, add_room
 from app.services.logs.readings import read_columns, write_readings
 from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial
 from app.services.results.recompute import plan_recompute
-from app.services.results.update_derived import settle_bench
+from app.services.results.update_derived import update_all_derived_results
 from app.services.store.open import open_store
 from app.services.units.entry import NewUnit, add_setting, add_unit
 from app.settings import Settings
@@ -85,7 +85,7 @@ def _fill(settings: Settings, trials: int) -> None:
             add_read_trial(session, content, table, trial, ReadingChoices(), settle=False)
         for number in range(made + 1, trials + 1):
             _copy_trial(session.connection(), (number - 1) % made + 1, number)
-        settle_bench(session, why="filled", record=False)
+        update_all_derived_results(session, why="filled", record=False)
     engine.dispose()
 
 

@@ -44,7 +44,7 @@ class Kills:
 OnKill = Callable[[Kills], None]
 
 
-def say_nothing(_so_far: Kills) -> None:
+def no_progress(_so_far: Kills) -> None:
     """For whoever does not watch."""
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from app.services.store.backup import verify_copy
 from tests.faults.bench_under_load import Acknowledged, Desk
-from tests.faults.kills import Kills, OnKill, filled_bench, no_traceback, none, nothing_lost, say_nothing, wait_for
+from tests.faults.kills import Kills, OnKill, filled_bench, no_progress, no_traceback, none, nothing_lost, wait_for
 from tests.faults.real_process import Served, run_command, start_command
 from tests.faults.whole_store import missing_trials
 
@@ -14,7 +14,7 @@ TRIALS = 24
 
 
 def kill_during_backup(
-    folder: Path, kills: int, chance: random.Random, on_kill: OnKill = say_nothing, trials: int = TRIALS
+    folder: Path, kills: int, chance: random.Random, on_kill: OnKill = no_progress, trials: int = TRIALS
 ) -> Kills:
     """Kills `hazefall backup`, or the server under it, while logs are being sent."""
     met = Kills("backup")

@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 
 from app.services.store.backup import verify_copy
-from tests.faults.kills import Kills, OnKill, filled_bench, no_traceback, none, say_nothing, wait_for
+from tests.faults.kills import Kills, OnKill, filled_bench, no_progress, no_traceback, none, wait_for
 from tests.faults.older_store import make_older_store, revision_of, rows_of_each_table
 from tests.faults.real_process import Served, served
 from tests.faults.whole_store import faults_of
@@ -16,7 +16,7 @@ TRIALS = 24
 
 
 def kill_during_migration(
-    folder: Path, kills: int, chance: random.Random, on_kill: OnKill = say_nothing, trials: int = TRIALS
+    folder: Path, kills: int, chance: random.Random, on_kill: OnKill = no_progress, trials: int = TRIALS
 ) -> Kills:
     """Kills the server while it brings a filled store of an earlier version up to date."""
     met = Kills("migration")

@@ -10,7 +10,7 @@ from pathlib import Path
 import httpx
 
 from app.services.bench.choices import BenchChoices
-from tests.faults.kills import Kills, OnKill, filled_bench, no_traceback, none, say_nothing
+from tests.faults.kills import Kills, OnKill, filled_bench, no_progress, no_traceback, none
 from tests.faults.real_process import Served, run_command, served, start_command
 from tests.faults.whole_store import ask, change, faults_of
 
@@ -18,7 +18,7 @@ TRIALS = 24
 
 
 def kill_during_re_analysis(
-    folder: Path, kills: int, chance: random.Random, on_kill: OnKill = say_nothing, trials: int = TRIALS
+    folder: Path, kills: int, chance: random.Random, on_kill: OnKill = no_progress, trials: int = TRIALS
 ) -> Kills:
     """Kills the server while a new clear level has it analyse the whole bench, and `hazefall recompute` in turn."""
     met = Kills("re-analysis of the bench")

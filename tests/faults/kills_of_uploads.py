@@ -5,11 +5,11 @@ import time
 from pathlib import Path
 
 from tests.faults.bench_under_load import Acknowledged, Desk, make_bench
-from tests.faults.kills import Kills, OnKill, no_traceback, none, nothing_lost, say_nothing
+from tests.faults.kills import Kills, OnKill, no_progress, no_traceback, none, nothing_lost
 from tests.faults.real_process import Served
 
 
-def kill_during_uploads(folder: Path, kills: int, chance: random.Random, on_kill: OnKill = say_nothing) -> Kills:
+def kill_during_uploads(folder: Path, kills: int, chance: random.Random, on_kill: OnKill = no_progress) -> Kills:
     """Kills the server while three people send logs, one moves marks and one leaves uploads waiting."""
     met = Kills("uploads and changes of marks")
     store, told = make_bench(folder), Acknowledged()

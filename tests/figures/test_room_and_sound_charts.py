@@ -9,11 +9,11 @@ from app.compute.clean_air.room_need import need_by_155_rule
 from app.compute.comparison.room_advice import Candidate, Wish, advise, frontier
 from app.compute.cost_and_energy.cost_sensitivity import Moved, Sensitivity
 from app.compute.statistics.measured import Measured
-from app.figures.charts.claims_measured import claims_chart, claims_words, has_share
-from app.figures.charts.cost_sensitivity import moved_words
-from app.figures.charts.frontier import frontier_chart, frontier_words
-from app.figures.charts.price_history import price_history_chart, price_words
-from app.figures.charts.sound_spectra import sound_spectra_chart, spectra_words
+from app.figures.charts.claims_measured import claims_chart, claims_text, has_share
+from app.figures.charts.cost_sensitivity import moved_text
+from app.figures.charts.frontier import frontier_chart, frontier_text
+from app.figures.charts.price_history import price_history_chart, price_text
+from app.figures.charts.sound_spectra import sound_spectra_chart, spectra_text
 from app.figures.date_axis import date_ticks, day_number, day_of
 from app.figures.renderers.embedded_chart import chart_html
 from app.figures.renderers.matplotlib_chart import svg_bytes
@@ -81,21 +81,21 @@ def test_a_long_frontier_keeps_a_series_for_each_of_the_first_only():
 
 
 def test_the_frontier_of_nothing_says_so():
-    assert "No setting has a price" in frontier_words(advice())
+    assert "No setting has a price" in frontier_text(advice())
     chart = drawn(frontier_chart(advice(max_sound=None), FACTS, flow_factor=1.0, flow_symbol="m³/h"))
     assert chart.is_empty
     assert len(chart.reference_lines) == 1
 
 
 def test_one_setting_on_the_frontier_is_named_once():
-    words = frontier_words(advice(candidate(1, 300.0, 50.0, 200.0)))
+    words = frontier_text(advice(candidate(1, 300.0, 50.0, 200.0)))
     assert words.count("Unit 1") == 1
     assert words.startswith("1 setting that nothing beats")
 
 
 def test_a_discount_rate_is_told_in_per_cent():
     entry = Sensitivity("discount rate", "per year", 0.0, Moved(0.0, (), ()), Moved(0.1, (), ()), ())
-    assert moved_words(entry) == "discount rate, 0 to 10 % a year"
+    assert moved_text(entry) == "discount rate, 0 to 10 % a year"
 
 
 def clip(level, *, tone=False):
@@ -116,7 +116,7 @@ def test_spectra_leave_out_what_a_room_cannot_tell_and_name_prominent_tones():
     assert chart.alt_text == (
         "Maker A Model 40, high 40 dB(A); Maker A Model 60, high 60 dB(A) with a prominent tone at 120 Hz."
     )
-    assert spectra_words([]) == "No calibrated clip was chosen."
+    assert spectra_text([]) == "No calibrated clip was chosen."
     assert drawn(sound_spectra_chart([], FACTS)).is_empty
 
 
@@ -141,7 +141,7 @@ def test_a_price_holds_until_the_latest_day_of_the_picture():
 
 
 def test_no_price_is_said_and_other_currencies_are_counted():
-    assert price_words(history(others=2)) == (
+    assert price_text(history(others=2)) == (
         "No price of the unit itself is recorded. 2 prices in another currency left out."
     )
     assert drawn(price_history_chart(history(), FACTS)).is_empty
@@ -192,5 +192,5 @@ def test_claims_are_drawn_as_a_share_where_a_share_makes_sense():
 
 
 def test_a_unit_without_claims_says_so():
-    assert claims_words("Unit A", ()) == "No claim on Unit A is recorded."
+    assert claims_text("Unit A", ()) == "No claim on Unit A is recorded."
     assert drawn(claims_chart("Unit A", (), FACTS)).is_empty

@@ -8,24 +8,24 @@ from xml.etree import ElementTree
 import pytest
 
 from app.figures.tables.formats import csv_text, html_fragment, markdown
-from app.figures.tables.table import AT_LEAST, TakenCell, TakenColumn, TakenTable, measured_cell, plain_cell
+from app.figures.tables.table import AT_LEAST, ExportCell, ExportColumn, ExportTable, measured_cell, plain_cell
 from tests.figures.some_charts import HARMFUL
 
 COLUMNS = (
-    TakenColumn("unit", "Unit", is_number=False),
-    TakenColumn("rate_m3_per_h", "Rate", "m³/h", with_interval=True),
-    TakenColumn("price_usd", "Price", "USD"),
+    ExportColumn("unit", "Unit", is_number=False),
+    ExportColumn("rate_m3_per_h", "Rate", "m³/h", with_interval=True),
+    ExportColumn("price_usd", "Price", "USD"),
 )
 
 
-def table(*rows: tuple[TakenCell, ...]) -> TakenTable:
-    return TakenTable("ranking", "Units | in order", COLUMNS, rows, "In a room.", "A bench.", date(2026, 3, 2))
+def table(*rows: tuple[ExportCell, ...]) -> ExportTable:
+    return ExportTable("ranking", "Units | in order", COLUMNS, rows, "In a room.", "A bench.", date(2026, 3, 2))
 
 
 FULL = table(
-    (TakenCell("Maker A"), measured_cell(12345.6, 43.0, 12260.0, 12430.0), plain_cell(199.0, 0)),
-    (TakenCell(HARMFUL), measured_cell(-3.14159, 0.5, -4.1, -2.1), TakenCell(why="No price is recorded.")),
-    (TakenCell("Maker C"), plain_cell(8.0, 0, bound=AT_LEAST), plain_cell(0.0, 0)),
+    (ExportCell("Maker A"), measured_cell(12345.6, 43.0, 12260.0, 12430.0), plain_cell(199.0, 0)),
+    (ExportCell(HARMFUL), measured_cell(-3.14159, 0.5, -4.1, -2.1), ExportCell(why="No price is recorded.")),
+    (ExportCell("Maker C"), plain_cell(8.0, 0, bound=AT_LEAST), plain_cell(0.0, 0)),
 )
 
 
@@ -67,15 +67,17 @@ def test_csv_holds_plain_digits_that_a_program_reads():
 
 @pytest.mark.parametrize("start", ["=1+1", "+1", "-1+2", "@SUM(A1)", "\tx"])
 def test_no_text_is_taken_for_a_formula(start: str):
-    rows = list(csv.DictReader(StringIO(csv_text(table((TakenCell(start), TakenCell(), TakenCell()))), newline="")))
+    rows = list(csv.DictReader(StringIO(csv_text(table((ExportCell(start), ExportCell(), ExportCell()))), newline="")))
     assert rows[0]["unit"] == f"'{start}"
 
 
 def test_a_number_column_lets_no_formula_through_either():
-    rows = list(csv.DictReader(StringIO(csv_text(table((TakenCell("A"), TakenCell("=1"), TakenCell()))), newline="")))
+    rows = list(
+        csv.DictReader(StringIO(csv_text(table((ExportCell("A"), ExportCell("=1"), ExportCell()))), newline=""))
+    )
     assert rows[0]["rate_m3_per_h"] == "'=1"
 
 
 def test_a_row_of_another_length_is_refused():
     with pytest.raises(ValueError, match="Table 'ranking' has 3 columns and a row of 1 cells"):
-        table((TakenCell("A"),))
+        table((ExportCell("A"),))

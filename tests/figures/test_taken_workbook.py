@@ -9,7 +9,7 @@ from zipfile import ZipFile
 import pytest
 from openpyxl import load_workbook
 
-from app.figures.tables.table import AT_LEAST, TakenCell, measured_cell, plain_cell
+from app.figures.tables.table import AT_LEAST, ExportCell, measured_cell, plain_cell
 from app.figures.tables.workbook import INVENTED, workbook_bytes
 from tests.figures.test_taken_table_formats import FULL, table
 
@@ -48,7 +48,7 @@ def test_a_missing_number_is_an_empty_cell_and_a_zero_is_a_zero():
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t=", "＝"])
 def test_no_text_becomes_a_formula(start: str):
     harmful = f"{start}HYPERLINK(1)"
-    content = workbook_bytes(table((TakenCell(harmful), plain_cell(1.0, 0), plain_cell(2.0, 0))))
+    content = workbook_bytes(table((ExportCell(harmful), plain_cell(1.0, 0), plain_cell(2.0, 0))))
     cell = sheets(content)["ranking"]["A2"]
     assert (cell.data_type, cell.value) == ("s", harmful)
     assert cell.quotePrefix
@@ -78,5 +78,5 @@ def test_the_same_table_gives_the_same_bytes_and_another_gives_others():
 
 
 def test_signs_that_no_workbook_may_hold_are_replaced():
-    content = workbook_bytes(table((TakenCell("bell\x07"), plain_cell(1.0, 0), plain_cell(2.0, 0))))
+    content = workbook_bytes(table((ExportCell("bell\x07"), plain_cell(1.0, 0), plain_cell(2.0, 0))))
     assert sheets(content)["ranking"]["A2"].value == "bell\ufffd"

@@ -8,9 +8,9 @@ from fastapi.testclient import TestClient
 
 from app.web.api.all_routes import API_ROUTERS
 from app.web.lazy_routes import load_all_routes
-from app.web.pages.all_pages import PAGE_ROUTERS, TAKEN_ROUTERS
+from app.web.pages.all_pages import DOWNLOAD_ROUTERS, PAGE_ROUTERS
 
-ALL = len(API_ROUTERS) + len(TAKEN_ROUTERS) + len(PAGE_ROUTERS)
+ALL = len(API_ROUTERS) + len(DOWNLOAD_ROUTERS) + len(PAGE_ROUTERS)
 ADDED_BY_HAND = 3  # the schema of the API, and two folders of static files
 
 

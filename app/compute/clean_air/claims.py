@@ -8,7 +8,7 @@ from app.compute.clean_air.claim_quantities import QUANTITIES, ClaimQuantity
 from app.compute.clean_air.conversions import M2_PER_SQUARE_FOOT, from_cubic_feet_per_minute
 from app.compute.sound.levels import level_at_distance
 from app.compute.statistics.measured import Measured
-from app.compute.wording.numbers import measured_words
+from app.compute.wording.numbers import measured_text
 from app.compute.wording.rounding import decimals_for, decimals_from_size, rounded_text
 
 Verdict = Literal["supported", "not supported", "cannot be tested here"]
@@ -132,7 +132,7 @@ def _decided(
         )
     verdict: Verdict = "not supported" if too_high or too_low else "supported"
     margin = own.value.value - claimed
-    words = measured_words(own.value.value, own.value.uncertainty, low, high)
+    words = measured_text(own.value.value, own.value.uncertainty, low, high)
     sentence = (
         f"{verdict.capitalize()}: measured {words.value} {unit} ({words.interval}) against {bound} "
         f"{_number(claimed)} {unit} claimed, {_margin(margin, own.value.uncertainty)}."

@@ -113,7 +113,7 @@ def pool_natural_decay(runs: Sequence[EmptyRoomRun], *, between_runs: Repeatabil
             )
     if len(runs) >= FEWEST_RUNS_THAT_SPEAK_FOR_THEMSELVES:
         return _pool_many(runs)
-    return _pool_few(runs, between_runs if between_runs and between_runs.can_be_lent else ASSUMED_BETWEEN_RUNS)
+    return _pool_few(runs, between_runs if between_runs and between_runs.is_usable else ASSUMED_BETWEEN_RUNS)
 
 
 def _pool_many(runs: Sequence[EmptyRoomRun]) -> NaturalDecay:
@@ -124,25 +124,25 @@ def _pool_many(runs: Sequence[EmptyRoomRun]) -> NaturalDecay:
     )
 
 
-def _pool_few(runs: Sequence[EmptyRoomRun], lent: Repeatability) -> NaturalDecay:
+def _pool_few(runs: Sequence[EmptyRoomRun], pooled: Repeatability) -> NaturalDecay:
     values = np.array([run.decay_rate.value for run in runs])
     uncertainties = np.array([run.decay_rate.uncertainty for run in runs])
-    between_sd = lent.relative_sd * abs(float(values.mean()))
+    between_sd = pooled.relative_sd * abs(float(values.mean()))
     own_degrees = values.size - 1
-    degrees = lent.degrees_of_freedom + own_degrees
+    degrees = pooled.degrees_of_freedom + own_degrees
     if own_degrees:
         own_variance = paule_mandel_variance(values, uncertainties**2)
-        between_sd = math.sqrt((lent.degrees_of_freedom * between_sd**2 + own_degrees * own_variance) / degrees)
+        between_sd = math.sqrt((pooled.degrees_of_freedom * between_sd**2 + own_degrees * own_variance) / degrees)
     w = 1.0 / (uncertainties**2 + between_sd**2)
     share = w / w.sum()
     parts = [(s * u, run.decay_rate.degrees_of_freedom) for s, u, run in zip(share, uncertainties, runs, strict=True)]
-    alone = lent.degrees_of_freedom_alone + own_degrees
+    alone = pooled.degrees_of_freedom_alone + own_degrees
     parts.append((between_sd * math.sqrt(float(share @ share)), alone))
     mean = Measured(
         float(share @ values), math.hypot(*(part for part, _ in parts)), effective_degrees_of_freedom(parts)
     )
     p = heterogeneity(values, uncertainties)[1] if own_degrees else 1.0
-    return _gather(runs, mean, between_sd, alone, lent.source, tuple(share.tolist()), p)
+    return _gather(runs, mean, between_sd, alone, pooled.source, tuple(share.tolist()), p)
 
 
 def _gather(

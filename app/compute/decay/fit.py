@@ -22,7 +22,7 @@ from app.compute.signal.exponential_fit import ExponentialFit, QuickFit, fit_exp
 from app.compute.signal.noise import Floats
 from app.compute.signal.rate_table import BackgroundBounds
 from app.compute.statistics.measured import Measured
-from app.compute.wording.numbers import level_words
+from app.compute.wording.numbers import level_text
 
 # The background towards which a curve tends lies below the one before the smoke where a unit cleans what leaks in,
 # so the level before the smoke holds it to this share only; in an empty room only drift separates the two.
@@ -114,7 +114,7 @@ def _why_no_decay(blocks: Blocks, unit: str, start_h: float, end_h: float) -> st
     tenth = max(blocks.level.size // 10, 1)
     first, last = float(np.median(blocks.level[:tenth])), float(np.median(blocks.level[-tenth:]))
     between = f"between {60 * start_h:.0f} and {60 * end_h:.0f} min from unit on"
-    from_to = f"from {level_words(first, unit)} to {level_words(last, unit)}"
+    from_to = f"from {level_text(first, unit)} to {level_text(last, unit)}"
     said = f"The level rises {from_to} {between}"
     if last <= first:
         said = f"The level goes {from_to} {between} without falling towards a background"
@@ -173,7 +173,7 @@ def _why_no_window(readings: Readings, phases: Phases, usable: Places, start_h: 
     level = readings.level[usable]
     if float(level.max()) == float(level.min()):
         return (
-            f"All {found} readings after unit on are {level_words(float(level[0]), readings.unit)}; a decay needs a "
+            f"All {found} readings after unit on are {level_text(float(level[0]), readings.unit)}; a decay needs a "
             "falling level. Check the logger and "
             "the marks."
         )

@@ -123,7 +123,7 @@ def _not_one_exponential(phases: Phases, outcome: FitOutcome, before: Measured |
     if event is None:
         return None
     at = 60 * (event.at_h - phases.unit_on_h)
-    message = f"The curve is not one exponential: {_event_in_words(event, at)}"
+    message = f"The curve is not one exponential: {_event_text(event, at)}"
     if before is not None:
         message += f" That part gives {before.value:.3g} ± {before.expanded_uncertainty_95:.2g} per hour (95 %)."
     severe = abs(event.change) > UNUSABLE_CHANGE
@@ -131,7 +131,7 @@ def _not_one_exponential(phases: Phases, outcome: FitOutcome, before: Measured |
     return Note("not_one_exponential", severity, message, event.change, UNUSABLE_CHANGE, at_min=at)  # type: ignore[arg-type]
 
 
-def _event_in_words(event: RateEvent, at_min: float) -> str:
+def _event_text(event: RateEvent, at_min: float) -> str:
     if event.kind == "rate_change":
         faster = "faster" if event.change > 0 else "slower"
         return (

@@ -6,7 +6,7 @@ from app.compute.decay.fit import FitOutcome, Readings
 from app.compute.decay.phases import Phases
 from app.compute.decay.window import FEWEST_READINGS
 from app.compute.wording.notes import Note
-from app.compute.wording.numbers import level_words
+from app.compute.wording.numbers import level_text
 
 # In tests/studies/decay_coverage.py intervals from fewer readings than this hold the truth too seldom where the
 # noise drifts over several readings, for so few readings cannot show that it does: with 25 as the limit 88.8 % do at
@@ -67,7 +67,7 @@ def _low_start_level(readings: Readings, phases: Phases, outcome: FitOutcome) ->
     if readings.step > 0 and excess < LOW_START_STEPS * readings.step:
         severity = "unusable" if excess < UNUSABLE_START_STEPS * readings.step else "care"
         message = (
-            f"The level stands {level_words(excess, readings.unit)} above the background where the window starts, "
+            f"The level stands {level_text(excess, readings.unit)} above the background where the window starts, "
             f"{excess / readings.step:.0f} "
             f"steps of the display; {LOW_START_STEPS:.0f} are needed for a rate that rounding does not shape. Start "
             "with more smoke."
@@ -76,8 +76,8 @@ def _low_start_level(readings: Readings, phases: Phases, outcome: FitOutcome) ->
         return Note("low_start_level", severity, message, excess, limit, at_min=at)  # type: ignore[arg-type]
     if excess < LOW_START_SHARE * background:
         message = (
-            f"The level stands {level_words(excess, readings.unit)} above a background of "
-            f"{level_words(background, readings.unit)} where the window starts; it should stand above it by more "
+            f"The level stands {level_text(excess, readings.unit)} above a background of "
+            f"{level_text(background, readings.unit)} where the window starts; it should stand above it by more "
             "than the background itself. Start with more smoke, or lower the background first."
         )
         return Note("low_start_level", "care", message, excess, LOW_START_SHARE * background, at_min=at)
@@ -91,7 +91,7 @@ def _saturation(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note
     until = 60 * (outcome.fit.window_start_h - phases.unit_on_h)
     message = (
         f"{outcome.saturated} readings after unit on stand at the detector's limit "
-        f"({level_words(highest, readings.unit)}); they are left out and the window starts after the last of "
+        f"({level_text(highest, readings.unit)}); they are left out and the window starts after the last of "
         f"them, {until:.1f} min from unit on. The true start level is higher "
         "than shown. Start with less smoke."
     )
@@ -167,10 +167,10 @@ def _unstable_background(readings: Readings, phases: Phases, outcome: FitOutcome
     if abs(change) <= limit:
         return None
     message = (
-        f"The background {'rose' if change > 0 else 'fell'} by {level_words(abs(change), readings.unit)} (from one "
+        f"The background {'rose' if change > 0 else 'fell'} by {level_text(abs(change), readings.unit)} (from one "
         "third of the readings before the "
-        f"smoke to the last) around a level of {level_words(level, readings.unit)}; up to "
-        f"{level_words(limit, readings.unit)} was allowed. The level before the smoke says little about the "
+        f"smoke to the last) around a level of {level_text(level, readings.unit)}; up to "
+        f"{level_text(limit, readings.unit)} was allowed. The level before the smoke says little about the "
         "background during the run. Wait until it stands still."
     )
     at = 60 * (float(readings.time_h[0]) - phases.unit_on_h)

@@ -13,7 +13,7 @@ from app.compute.signal.noise import Floats
 from app.compute.statistics.measured import Measured, at_least_as_wide
 from app.compute.statistics.propagation import effective_degrees_of_freedom
 from app.compute.wording.notes import Note, Severity
-from app.compute.wording.numbers import level_words
+from app.compute.wording.numbers import level_text
 
 # US EPA sensor toolkit, hourly averages (read there): a pair is thrown out where BOTH limits are exceeded.
 DETECTOR_DIFFERENCE_UG_M3 = 5.0
@@ -117,11 +117,11 @@ def _detectors_disagree(
     if worst is None:
         return None
     difference, share, at_h = worst
-    rates_differ, rates = _rates_in_words(decay, decays.get(other))
+    rates_differ, rates = _rates_text(decay, decays.get(other))
     severity: Severity = "unusable" if rates_differ else "care"
     at = 60 * (at_h - decay.unit_on_h)
     message = (
-        f"The two detectors of {_size_words(name)} differ by {level_words(abs(difference), 'µg/m³')} on average, "
+        f"The two detectors of {_size_text(name)} differ by {level_text(abs(difference), 'µg/m³')} on average, "
         f"{abs(share):.0%} of their mean, over the hour from {at:.0f} min after unit on; more than "
         f"{DETECTOR_DIFFERENCE_UG_M3:g} µg/m³ and {DETECTOR_DIFFERENCE_SHARE:.0%} together mean that one of them is "
         f"wrong. {rates} Check or clean them."
@@ -147,16 +147,16 @@ def _largest_disagreement(
     return worst
 
 
-def _size_words(name: str) -> str:
+def _size_text(name: str) -> str:
     """The channel of either detector as a reader says it.
 
-    >>> _size_words("pm2_5_b")
+    >>> _size_text("pm2_5_b")
     'PM2.5'
     """
     return name.removesuffix("_b").upper().replace("_", ".")
 
 
-def _rates_in_words(decay: ChannelDecay, other: ChannelDecay | None) -> tuple[bool, str]:
+def _rates_text(decay: ChannelDecay, other: ChannelDecay | None) -> tuple[bool, str]:
     """Whether the rates of the two differ by more than their intervals, and that in a sentence."""
     mine = decay.fit.decay_rate if decay.fit else None
     theirs = other.fit.decay_rate if other is not None and other.fit else None
@@ -179,12 +179,12 @@ def _humidity(name: str, decay: ChannelDecay, time_h: Floats, humidity_pct: Floa
         return None
     severity: Severity = "unusable" if abs(bias.rate_bias_per_h) > HUMID_UNUSABLE_SHARE * rate else "care"
     return Note(
-        "humidity_change", severity, _humidity_in_words(bias), change, HUMIDITY_CHANGE_PCT, "percentage points",
+        "humidity_change", severity, _humidity_text(bias), change, HUMIDITY_CHANGE_PCT, "percentage points",
         at_min=60 * (fit.window_start_h - decay.unit_on_h),
     )  # fmt: skip
 
 
-def _humidity_in_words(bias: HumidityBias) -> str:
+def _humidity_text(bias: HumidityBias) -> str:
     rose = bias.end_pct > bias.start_pct
     high = max(bias.start_pct, bias.end_pct) > HIGH_HUMIDITY_PCT
     beyond = f" (its source stops at {HIGH_HUMIDITY_PCT:.0f} %, so this may be too little)" if high else ""

@@ -71,10 +71,10 @@ def knocks_per_s(samples: ArrayLike, sample_rate_hz: float) -> float:
     return float(rises * sample_rate_hz / values.size)
 
 
-def character_in_words(hum: Hum, knocks: float, l10_db: float, l90_db: float) -> tuple[str, ...]:
+def character_text(hum: Hum, knocks: float, l10_db: float, l90_db: float) -> tuple[str, ...]:
     """Sentences on hum, rattle and steadiness.
 
-    >>> character_in_words(Hum(60.0, 120.0, 3.0), 0.0, 40.3, 39.8)[0]
+    >>> character_text(Hum(60.0, 120.0, 3.0), 0.0, 40.3, 39.8)[0]
     'No hum: no multiple of 50 or 60 Hz stands 10 dB above the lines around it.'
     """
     sentences = []

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from app.compute.sound.calibration import REFERENCE_PA, Calibration, overloaded_samples
-from app.compute.sound.character import character_in_words, find_hum, knocks_per_s
+from app.compute.sound.character import character_text, find_hum, knocks_per_s
 from app.compute.sound.frequency_weighting import weighted, weighting_db
 from app.compute.sound.prominent_tones import METHOD as TONE_METHOD
 from app.compute.sound.prominent_tones import Tone, find_tones
@@ -99,7 +99,7 @@ def analyse_clip(samples: ArrayLike, sample_rate_hz: float, calibration: Calibra
         bands=bands,
         tones=find_tones(values, sample_rate_hz),
         tone_method=TONE_METHOD,
-        character=character_in_words(hum, knocks, l10, l90),
+        character=character_text(hum, knocks, l10, l90),
         peak=float(np.abs(values).max()),
         notes=_notes(values, calibration),
     )

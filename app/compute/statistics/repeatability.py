@@ -56,7 +56,7 @@ class Repeatability:
         return min(self.degrees_of_freedom, grown)
 
     @property
-    def can_be_lent(self) -> bool:
+    def is_usable(self) -> bool:
         """Whether enough degrees of freedom stand behind it to serve a thing that was not repeated."""
         return self.degrees_of_freedom >= FEWEST_DEGREES_OF_FREEDOM
 

@@ -93,7 +93,7 @@ def combine_trials(rates: Sequence[Measured], bench_repeatability: Repeatability
     for rate in rates:
         if not rate.uncertainty > 0:
             raise ValueError(f"A trial has the uncertainty {rate.uncertainty} per hour; it needs to be above zero.")
-    bench = bench_repeatability if bench_repeatability and bench_repeatability.can_be_lent else None
+    bench = bench_repeatability if bench_repeatability and bench_repeatability.is_usable else None
     if len(rates) == 1:
         return _single(rates[0], bench)
     values = np.array([rate.value for rate in rates])
@@ -136,18 +136,18 @@ def _with_bench(
     scatter = float(w @ (values - mean) ** 2) / own_degrees
     # the harmonic mean of the fit variances stands for the group, as the precise trials carry its mean
     fit_variance = values.size / float(np.sum((float(values.mean()) / uncertainties) ** 2))
-    lent_degrees = bench.degrees_of_freedom_beside(fit_variance)
-    if math.isinf(lent_degrees):
+    bench_degrees = bench.degrees_of_freedom_beside(fit_variance)
+    if math.isinf(bench_degrees):
         scatter_p = float(chdtrc(own_degrees, scatter * own_degrees))
         moderated = 1.0
     else:
-        scatter_p = float(fdtrc(own_degrees, lent_degrees, scatter))
-        moderated = (lent_degrees + own_degrees * scatter) / (lent_degrees + own_degrees)
+        scatter_p = float(fdtrc(own_degrees, bench_degrees, scatter))
+        moderated = (bench_degrees + own_degrees * scatter) / (bench_degrees + own_degrees)
     if scatter_p < HETEROGENEITY_LIMIT:
         return _by_themselves(values, uncertainties, scatter_p=scatter_p, heterogeneous=True)
     q, p, i_squared = heterogeneity(values, uncertainties)
     return CombinedTrials(
-        total_decay=Measured(mean, math.sqrt(moderated / float(w.sum())), lent_degrees + own_degrees),
+        total_decay=Measured(mean, math.sqrt(moderated / float(w.sum())), bench_degrees + own_degrees),
         number_of_trials=values.size,
         weights=tuple(share.tolist()),
         between_trial_sd_per_h=math.sqrt(moderated * between_variance),

@@ -10,7 +10,7 @@ DASH = "–"
 
 
 @dataclass(frozen=True, slots=True)
-class MeasuredWords:
+class MeasuredText:
     """One measured value in text, every part rounded to the same place. `uncertainty` is the standard one."""
 
     value: str
@@ -27,17 +27,17 @@ class MeasuredWords:
         return f"{self.value} ({self.low} to {self.high})"
 
 
-def measured_words(
+def measured_text(
     value: float, uncertainty: float | None = None, low_95: float | None = None, high_95: float | None = None
-) -> MeasuredWords:
+) -> MeasuredText:
     """Value, uncertainty and interval, rounded to the place that the uncertainty supports.
 
     Without an uncertainty, a quarter of the width of the interval stands for it; without both, three significant
     digits are shown.
 
-    >>> measured_words(162.12, 4.31, 153.4, 170.8).with_interval
+    >>> measured_text(162.12, 4.31, 153.4, 170.8).with_interval
     '162 (153 to 171)'
-    >>> measured_words(12.347, None, 11.9, 12.8).with_interval
+    >>> measured_text(12.347, None, 11.9, 12.8).with_interval
     '12.35 (11.90 to 12.80)'
     """
     if not uncertainty and low_95 is not None and high_95 is not None:
@@ -45,7 +45,7 @@ def measured_words(
     decimals = decimals_for(uncertainty)
     if decimals is None:
         decimals = decimals_from_size(value)
-    return MeasuredWords(
+    return MeasuredText(
         value=rounded_text(value, decimals),
         uncertainty=DASH if uncertainty is None else rounded_text(uncertainty, decimals),
         low=DASH if low_95 is None else rounded_text(low_95, decimals),
@@ -53,10 +53,10 @@ def measured_words(
     )
 
 
-def level_words(level: float, unit: str) -> str:
+def level_text(level: float, unit: str) -> str:
     """A level without an uncertainty, three significant digits or all of the whole number, with its unit.
 
-    >>> level_words(16123.4, "1/cm³"), level_words(10.0, "µg/m³"), level_words(-0.0512, "ppm")
+    >>> level_text(16123.4, "1/cm³"), level_text(10.0, "µg/m³"), level_text(-0.0512, "ppm")
     ('16\u202f123 1/cm³', '10 µg/m³', '−0.0512 ppm')
     """
     text = rounded_text(level, decimals_from_size(level))
@@ -69,7 +69,7 @@ def plus_minus(value: float, uncertainty: float | None) -> str:
     >>> plus_minus(38.477, 0.187), plus_minus(289.1, None)
     ('38.48 ± 0.19', '289')
     """
-    words = measured_words(value, uncertainty)
+    words = measured_text(value, uncertainty)
     return words.value if uncertainty is None else f"{words.value} ± {words.uncertainty}"
 
 
@@ -105,19 +105,19 @@ def money(amount: float, currency: str, decimals: int | None = None) -> str:
     return f"{rounded_text(amount, decimals)}\u00a0{currency}"
 
 
-def amount_words(amount: float, interval: tuple[float, float] | None = None) -> MeasuredWords:
+def amount_text(amount: float, interval: tuple[float, float] | None = None) -> MeasuredText:
     """An amount of money and the ends of its 95 % interval, rounded alike: by a quarter of the interval's width, the
     standard uncertainty, and never finer than cents; without an interval, cents only below a hundred.
 
-    >>> amount_words(244.6, (226.1, 263.1)).with_interval
+    >>> amount_text(244.6, (226.1, 263.1)).with_interval
     '245 (226 to 263)'
-    >>> amount_words(244.6, (160.2, 329.0)).with_interval, amount_words(28.034, (28.034, 28.034)).value
+    >>> amount_text(244.6, (160.2, 329.0)).with_interval, amount_text(28.034, (28.034, 28.034)).value
     ('240 (160 to 330)', '28.03')
     """
     low, high = interval or (amount, amount)
     decimals = decimals_for((high - low) / 4)
     places = (2 if 0 < abs(amount) < 100 else 0) if decimals is None else min(decimals, 2)
-    return MeasuredWords(
+    return MeasuredText(
         value=rounded_text(amount, places),
         uncertainty=DASH if decimals is None else rounded_text((high - low) / 4, places),
         low=rounded_text(low, places),
@@ -137,7 +137,7 @@ def money_known(amount: float, currency: str, missing: Sequence[str], decimals: 
 
 
 def money_between(amount: float, interval: tuple[float, float], currency: str, missing: Sequence[str] = ()) -> str:
-    r"""An amount with its 95 % interval, rounded as `amount_words`; as `money_known` where some of it is missing,
+    r"""An amount with its 95 % interval, rounded as `amount_text`; as `money_known` where some of it is missing,
     since a bound has no interval.
 
     An interval narrower than the last digit shown is left out.
@@ -152,7 +152,7 @@ def money_between(amount: float, interval: tuple[float, float], currency: str, m
     low, high = interval
     if missing or not high > low:
         return money_known(amount, currency, missing)
-    words = amount_words(amount, interval)
+    words = amount_text(amount, interval)
     return f"{words.value}\u00a0{currency}" + (f" ({words.interval})" if words.low != words.high else "")
 
 

@@ -38,7 +38,7 @@ def claims_chart(unit_name: str, claims: Sequence[CheckedClaim], facts: ChartFac
         )
         if shown
         else (),
-        alt_text=claims_words(unit_name, claims),
+        alt_text=claims_text(unit_name, claims),
         source_line=facts.source_line(counted(len(shown), "claim")),
         reference_lines=(ReferenceLine("x", 100.0, "as claimed"),) if shown else (),
         horizontal=True,
@@ -54,7 +54,7 @@ def has_share(entry: CheckedClaim) -> bool:
     return check.unit_symbol != "dB(A)" and check.measured is not None and bool(check.claimed)
 
 
-def claims_words(unit_name: str, claims: Sequence[CheckedClaim]) -> str:
+def claims_text(unit_name: str, claims: Sequence[CheckedClaim]) -> str:
     """How many claims hold, fail, and cannot be tested."""
     if not claims:
         return f"No claim on {unit_name} is recorded."

@@ -1,6 +1,6 @@
 """Cost per year, stacked by cause; an open mark where something is missing."""
 
-from app.compute.wording.numbers import amount_words, counted, money
+from app.compute.wording.numbers import amount_text, counted, money
 from app.figures.chart import Axis, Chart, Series
 from app.figures.charts.house_style import house_style
 from app.services.bench.chart_facts import ChartFacts
@@ -43,11 +43,11 @@ def cost_bars_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
     return Chart(
         name="cost-bars",
         title="What does each unit cost to run for a year?",
-        subtitle=assumption_words(view),
+        subtitle=assumptions_text(view),
         x_axis=Axis("Running cost per year", currency, low=0.0),
         y_axis=Axis("", names=names),
         series=tuple(series),
-        alt_text=cost_words(view),
+        alt_text=cost_text(view),
         source_line=facts.source_line(f"Electricity: {view.terms.tariff_words}"),
         horizontal=True,
         x_column=f"{currency.lower()}_per_year",
@@ -56,7 +56,7 @@ def cost_bars_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
     )
 
 
-def assumption_words(view: RunningCostView) -> str:
+def assumptions_text(view: RunningCostView) -> str:
     """The assumptions in one line."""
     terms = view.terms
     return (
@@ -65,7 +65,7 @@ def assumption_words(view: RunningCostView) -> str:
     )
 
 
-def cost_words(view: RunningCostView) -> str:
+def cost_text(view: RunningCostView) -> str:
     """Cheapest and dearest of the units whose cost is whole, and how many are only bounds."""
     currency = view.terms.assumptions.currency
     whole = sorted(
@@ -85,7 +85,7 @@ def cost_words(view: RunningCostView) -> str:
 
 
 def _total(cost: UnitCost) -> str:
-    return amount_words(cost.per_year.total_per_year, cost.per_year.interval_95).value
+    return amount_text(cost.per_year.total_per_year, cost.per_year.interval_95).value
 
 
 def _hover(names: tuple[str, ...], amounts: tuple[float, ...], cause: str, currency: str) -> tuple[str, ...]:

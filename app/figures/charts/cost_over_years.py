@@ -1,7 +1,7 @@
 """Money spent on each unit from the day it is bought: a slope of energy, a step at each replacement."""
 
 from app.compute.cost_and_energy.cost_over_years import PathPoint
-from app.compute.wording.numbers import amount_words, money
+from app.compute.wording.numbers import amount_text, money
 from app.figures.chart import Axis, Chart, Series
 from app.figures.charts.house_style import house_style
 from app.figures.palette import cues
@@ -44,7 +44,7 @@ def cost_over_years_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
         x_axis=Axis("Years from buying", "years", low=0.0, high=float(years)),
         y_axis=Axis("Spent so far", currency, low=0.0),
         series=tuple(series),
-        alt_text=over_years_words(view),
+        alt_text=over_years_text(view),
         source_line=facts.source_line(f"Electricity: {view.terms.tariff_words}"),
         x_column="years_from_buying",
         y_column=f"{currency.lower()}_spent",
@@ -52,7 +52,7 @@ def cost_over_years_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
     )
 
 
-def over_years_words(view: RunningCostView) -> str:
+def over_years_text(view: RunningCostView) -> str:
     """Cheapest and dearest of the drawn units whose cost is whole."""
     currency, years = view.terms.assumptions.currency, view.terms.choices.years
     whole = sorted((c for c in view.drawn if not c.over_years.at_least), key=lambda c: c.over_years.total)
@@ -66,7 +66,7 @@ def over_years_words(view: RunningCostView) -> str:
 
 
 def _total(cost: UnitCost) -> str:
-    return amount_words(cost.over_years.total, cost.over_years.interval_95).value
+    return amount_text(cost.over_years.total, cost.over_years.interval_95).value
 
 
 def _band(cost: UnitCost, colour: int) -> Series:

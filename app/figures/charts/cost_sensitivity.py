@@ -38,7 +38,7 @@ def cost_sensitivity_chart(found: CostOfOwning, facts: ChartFacts) -> Chart:
         x_axis=Axis(f"{first} costs more by" if first else "Difference", currency),
         y_axis=Axis("", names=names),
         series=series,
-        alt_text=sensitivity_words(found),
+        alt_text=sensitivity_text(found),
         source_line=facts.source_line(f"Electricity: {found.view.terms.tariff_words}"),
         reference_lines=(ReferenceLine("x", 0.0, "the same cost"),) if rows else (),
         horizontal=True,
@@ -56,7 +56,7 @@ def compared_names(found: CostOfOwning) -> tuple[str, str]:
     return by_id[found.compared[0]], by_id[found.compared[1]]
 
 
-def sensitivity_words(found: CostOfOwning) -> str:
+def sensitivity_text(found: CostOfOwning) -> str:
     """Which assumptions change the order of the two units, and between which ends each alone moves the difference."""
     first, second = compared_names(found)
     if not first:
@@ -86,11 +86,11 @@ def sensitivity_words(found: CostOfOwning) -> str:
     return known
 
 
-def moved_words(entry: Sensitivity) -> str:
+def moved_text(entry: Sensitivity) -> str:
     """The assumption with its low and high value.
 
     >>> from app.compute.cost_and_energy.cost_sensitivity import Moved
-    >>> moved_words(Sensitivity("hours a day", "h", 24, Moved(12.0, (), ()), Moved(24.0, (), ()), ()))
+    >>> moved_text(Sensitivity("hours a day", "h", 24, Moved(12.0, (), ()), Moved(24.0, (), ()), ()))
     'hours a day, 12 to 24 h'
     """
     low, high, symbol = entry.low.value, entry.high.value, entry.unit_symbol
@@ -102,7 +102,7 @@ def moved_words(entry: Sensitivity) -> str:
 def _row(entry: Sensitivity, first: str, second: str) -> tuple[str, float, float, float]:
     at_low, at_high = (dict(moved.totals)[first] - dict(moved.totals)[second] for moved in (entry.low, entry.high))
     base = dict(entry.base_totals)[first] - dict(entry.base_totals)[second]
-    return moved_words(entry), base, min(at_low, at_high, base), max(at_low, at_high, base)
+    return moved_text(entry), base, min(at_low, at_high, base), max(at_low, at_high, base)
 
 
 def _swaps(entry: Sensitivity, first: str, second: str) -> bool:

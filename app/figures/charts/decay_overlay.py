@@ -3,7 +3,7 @@
 import math
 from dataclasses import replace
 
-from app.compute.wording.numbers import counted, listed, measured_words, not_within
+from app.compute.wording.numbers import counted, listed, measured_text, not_within
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.chart import Axis, Chart, ReferenceLine, Series
 from app.figures.charts.house_style import house_style
@@ -36,7 +36,7 @@ def decay_overlay_chart(overlay: DecayOverlay, facts: ChartFacts) -> Chart:
         x_axis=Axis("Time from unit on", "min", low=0.0, high=end or 1.0),
         y_axis=Axis(label, unit, chosen.scale, low=_log_floor(drawn) if log else 0.0),  # type: ignore[arg-type]
         series=tuple(series),
-        alt_text=overlay_words(overlay),
+        alt_text=overlay_text(overlay),
         source_line=facts.source_line(_runs(overlay)),
         reference_lines=_clear_level(overlay, unit),
         x_column="minutes_from_unit_on",
@@ -109,7 +109,7 @@ def curve_names(curves: tuple[DecayCurve, ...]) -> list[str]:
     ]
 
 
-def overlay_words(overlay: DecayOverlay) -> str:
+def overlay_text(overlay: DecayOverlay) -> str:
     """The finding in words and numbers: fastest, slowest, and what never cleared."""
     curves = overlay.curves
     if not curves:
@@ -129,7 +129,7 @@ def overlay_words(overlay: DecayOverlay) -> str:
         bounds = [f"{names[c.trial_id]} ({not_within(c.not_cleared_before_min or 0.0)})" for c in never]
         sentences.append(f"Not cleared before the end of the run: {listed(bounds)}.")
     if overlay.empty_room is not None and overlay.empty_room.total_decay_per_h is not None:
-        words = measured_words(overlay.empty_room.total_decay_per_h, overlay.empty_room.total_decay_uncertainty_per_h)
+        words = measured_text(overlay.empty_room.total_decay_per_h, overlay.empty_room.total_decay_uncertainty_per_h)
         sentences.append(f"The empty room alone decays at {words.value}\u00a0±\u00a0{words.uncertainty} per hour.")
     return " ".join(sentences) or "No curve reaches its clear level."
 

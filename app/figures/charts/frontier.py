@@ -38,7 +38,7 @@ def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: floa
         x_axis=Axis("Sound", "dB(A)", low=min(levels, default=20.0) - 3, high=max(levels, default=60.0) + 3),
         y_axis=Axis("Clean air delivery rate", flow_symbol, low=0.0),
         series=tuple(series),
-        alt_text=frontier_words(found),
+        alt_text=frontier_text(found),
         source_line=facts.source_line(f"{counted(len(complete), 'setting')} with clean air and sound"),
         reference_lines=tuple(lines),
         x_column="sound_dba",
@@ -47,7 +47,7 @@ def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: floa
     )
 
 
-def frontier_words(found: AdviceForRoom) -> str:
+def frontier_text(found: AdviceForRoom) -> str:
     """How many settings nothing beats, and the ends of that list."""
     best = found.frontier
     if not best:

@@ -29,7 +29,7 @@ def price_history_chart(history: PriceHistory, facts: ChartFacts) -> Chart:
         x_axis=Axis("Day", scale="days", low=first - air, high=last + air),
         y_axis=Axis("Price", history.currency, low=0.0),
         series=series,
-        alt_text=price_words(history),
+        alt_text=price_text(history),
         source_line=facts.source_line(counted(sum(len(line.prices) for line in history.lines), "price")),
         x_column="day",
         y_column=f"price_{history.currency.lower()}",
@@ -56,7 +56,7 @@ def _steps(line: PriceLine, currency: str, latest: date, cue: tuple[int, int]) -
     )
 
 
-def price_words(history: PriceHistory) -> str:
+def price_text(history: PriceHistory) -> str:
     """First and latest price of the unit, and what is left out."""
     own = next((line for line in history.lines if line.is_unit), None)
     words = "No price of the unit itself is recorded."

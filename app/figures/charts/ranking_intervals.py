@@ -1,6 +1,6 @@
 """The ranking as intervals on a common scale, so that overlap is seen."""
 
-from app.compute.wording.numbers import counted, listed, measured_words
+from app.compute.wording.numbers import counted, listed, measured_text
 from app.figures.chart import Axis, Chart, ReferenceLine, Series
 from app.figures.charts.house_style import house_style
 from app.reading_files.headers.channels import channel
@@ -65,7 +65,7 @@ def _series(
         return None if value is None else value * factor
 
     words = [
-        measured_words(
+        measured_text(
             (row.clean_air_delivery_rate_m3_per_h or 0.0) * factor,
             scaled(row.clean_air_delivery_rate_uncertainty),
             scaled(row.clean_air_delivery_rate_low_95),
@@ -98,7 +98,7 @@ def _words(ranking: Ranking, lines: list[RankedSetting], factor: float, symbol: 
     ends = []
     for line in (leader, last) if last is not leader else (leader,):
         row = line.row
-        words = measured_words(
+        words = measured_text(
             (row.clean_air_delivery_rate_m3_per_h or 0.0) * factor,
             None
             if row.clean_air_delivery_rate_uncertainty is None

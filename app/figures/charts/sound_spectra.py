@@ -36,7 +36,7 @@ def sound_spectra_chart(clips: Sequence[ListedClip], facts: ChartFacts) -> Chart
         x_axis=Axis("Frequency", "Hz", "log"),
         y_axis=Axis("Level of the third octave", "dB(A)", low=LOWEST_DBA),
         series=series,
-        alt_text=spectra_words(clips),
+        alt_text=spectra_text(clips),
         source_line=facts.source_line(counted(len(clips), "clip")),
         x_column="frequency_hz",
         y_column="level_dba",
@@ -44,7 +44,7 @@ def sound_spectra_chart(clips: Sequence[ListedClip], facts: ChartFacts) -> Chart
     )
 
 
-def spectra_words(clips: Sequence[ListedClip]) -> str:
+def spectra_text(clips: Sequence[ListedClip]) -> str:
     """The level of each clip and its prominent tones."""
     if not clips:
         return "No calibrated clip was chosen."

@@ -5,7 +5,7 @@ The axis counts minutes from the first reading, as the marks do, so that a mark 
 
 from dataclasses import replace
 
-from app.compute.wording.numbers import measured_words, not_within
+from app.compute.wording.numbers import measured_text, not_within
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.chart import Axis, Chart, ReferenceLine, Region, Series
 from app.figures.charts.decay_overlay import curve_series
@@ -84,7 +84,7 @@ def _shifted(values: tuple[float, ...], by: float) -> tuple[float, ...]:
 def _words(curve: DecayCurve, label: str) -> str:
     sentences = [f"{label} of one trial over time."]
     if curve.total_decay_per_h is not None:
-        words = measured_words(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
+        words = measured_text(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
         sentences.append(f"It decays at {words.value} ± {words.uncertainty} per hour.")
     else:
         sentences.append("No decay could be fitted.")

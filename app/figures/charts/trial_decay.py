@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 
-from app.compute.wording.numbers import measured_words, not_within
+from app.compute.wording.numbers import measured_text, not_within
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.chart import Axis, Chart, ReferenceLine, Region, Series
 from app.figures.charts.decay_overlay import curve_series
@@ -86,7 +86,7 @@ def _between(places: tuple[float, ...], values: tuple[float, ...], at: float) ->
 def _words(curve: DecayCurve) -> str:
     sentences = []
     if curve.total_decay_per_h is not None:
-        words = measured_words(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
+        words = measured_text(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
         sentences.append(f"The level decays at {words.value} ± {words.uncertainty} per hour.")
     if curve.time_to_clear_min is not None:
         sentences.append(f"It is clear after {rounded_text(curve.time_to_clear_min, 0)} min.")

@@ -44,8 +44,8 @@ def plotly_layout(chart: Chart) -> dict[str, Any]:
         )
     for line in chart.reference_lines:
         layout["shapes"].append(_line_shape(line.axis, line.at))
-        layout["annotations"].append(_line_words(line, chart))
-    layout["annotations"] += [_end_words(label, chart, ends) for label in labels]
+        layout["annotations"].append(_line_text(line, chart))
+    layout["annotations"] += [_end_text(label, chart, ends) for label in labels]
     layout["annotations"] += [
         _words(note.words, x=note.x, y=_on(chart.y_axis, note.y), xanchor="left", yanchor="bottom")
         for note in chart.annotations
@@ -86,7 +86,7 @@ def _words(text: str, **place: Any) -> dict[str, Any]:
     return {"text": escape(text), "showarrow": False, "font": {"size": 13}} | place
 
 
-def _end_words(label: EndLabel, chart: Chart, x_range: tuple[float, float]) -> dict[str, Any]:
+def _end_text(label: EndLabel, chart: Chart, x_range: tuple[float, float]) -> dict[str, Any]:
     """A name at the end of a curve, joined to it by a hairline in the curve's colour."""
     low, high = x_range
     ends = [_on(chart.x_axis, end) for end in (low, high)]
@@ -135,7 +135,7 @@ def _line_shape(axis: str, at: float) -> dict[str, Any]:
     return {"type": "line", "line": {"color": "#8a877c", "width": 1.2, "dash": "dot"}, "name": "reference"} | place
 
 
-def _line_words(line: ReferenceLine, chart: Chart) -> dict[str, Any]:
+def _line_text(line: ReferenceLine, chart: Chart) -> dict[str, Any]:
     if line.axis == "y":
         at = _on(chart.y_axis, line.at)
         place = round(label_place(chart, line), 3)

@@ -12,8 +12,8 @@ from app.figures.tables.quantity_cells import (
     text_cell,
     time_to_clear_cell,
 )
-from app.figures.tables.ranking import conditions_words, quantity_columns
-from app.figures.tables.table import TakenCell, TakenColumn, TakenTable
+from app.figures.tables.ranking import conditions_text, quantity_columns
+from app.figures.tables.table import ExportCell, ExportColumn, ExportTable
 from app.services.bench.chart_facts import ChartFacts
 from app.services.history.latest_data_date import latest_of
 from app.services.ranking.compared_setting import ComparedSetting
@@ -22,7 +22,7 @@ from app.services.ranking.comparison import SettingsCompared
 
 def comparison_table(
     compared: SettingsCompared, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h"
-) -> TakenTable:
+) -> ExportTable:
     offered, room = compared.offered, compared.room
     volume = None if room is None else room.room_volume_m3
     rows = []
@@ -44,23 +44,23 @@ def comparison_table(
             )
         )
     first = compared.settings[0].name
-    return TakenTable(
+    return ExportTable(
         name="comparison",
         caption=f"{len(rows)} settings side by side, held against {first}",
         columns=(
-            TakenColumn("unit", "Unit", is_number=False),
-            TakenColumn("setting", "Setting", is_number=False),
+            ExportColumn("unit", "Unit", is_number=False),
+            ExportColumn("setting", "Setting", is_number=False),
             *quantity_columns(offered.currency, offered.standard_distance_m, flow_symbol),
-            TakenColumn("what_the_data_support", f"Against {first}", is_number=False),
+            ExportColumn("what_the_data_support", f"Against {first}", is_number=False),
         ),
         rows=tuple(rows),
-        conditions=conditions_words(compared.choices, offered, room),
+        conditions=conditions_text(compared.choices, offered, room),
         source_line=facts.source_line(),
         newest=latest_of(day for s in compared.settings for day in (s.line.row.latest_trial_on, s.line.row.price_on)),
     )
 
 
-def sound_with_interval(setting: ComparedSetting) -> TakenCell:
+def sound_with_interval(setting: ComparedSetting) -> ExportCell:
     """The level with its interval; a bound stays a bound."""
     plain = sound_cell(setting.line)
     if setting.sound is None or setting.sound.level.upper_bound:

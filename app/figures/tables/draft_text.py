@@ -17,10 +17,10 @@ def draft_markdown(draft: Draft, verdict: str = "", site: str | None = "") -> st
         parts += ["## Verdict", *(escaped(line) for line in verdict.split("\n") if line.strip())]
     for section in draft.sections:
         parts.append(f"## {escaped(section.heading)}")
-        parts += [_markdown_words(words, site) for words in section.paragraphs]
-        lists = [f"- **{escaped(name)}**: {_markdown_words(words, site)}" for name, words in section.facts]
-        lists += [f"- {_markdown_words(point.words, site)}" for point in shown_points(section)]
-        lists += [f"- {_markdown_words(words, site)}" for words in section.items]
+        parts += [_markdown_text(words, site) for words in section.paragraphs]
+        lists = [f"- **{escaped(name)}**: {_markdown_text(words, site)}" for name, words in section.facts]
+        lists += [f"- {_markdown_text(point.words, site)}" for point in shown_points(section)]
+        lists += [f"- {_markdown_text(words, site)}" for words in section.items]
         if lists:
             parts.append("\n".join(lists))
         if section.key in ("strengths", "weaknesses") and not lists:
@@ -35,14 +35,14 @@ def draft_html(draft: Draft, verdict: str = "", site: str | None = "") -> str:
         parts += ["<h2>Verdict</h2>", *(f"<p>{escape(line)}</p>" for line in verdict.split("\n") if line.strip())]
     for section in draft.sections:
         parts.append(f"<h2>{escape(section.heading)}</h2>")
-        parts += [f"<p>{_html_words(words, site)}</p>" for words in section.paragraphs]
+        parts += [f"<p>{_html_text(words, site)}</p>" for words in section.paragraphs]
         if section.facts:
             facts = "".join(
-                f"<dt>{escape(name)}</dt><dd>{_html_words(words, site)}</dd>" for name, words in section.facts
+                f"<dt>{escape(name)}</dt><dd>{_html_text(words, site)}</dd>" for name, words in section.facts
             )
             parts.append(f"<dl>{facts}</dl>")
-        items = [_html_words(point.words, site) for point in shown_points(section)]
-        items += [_html_words(words, site) for words in section.items]
+        items = [_html_text(point.words, site) for point in shown_points(section)]
+        items += [_html_text(words, site) for words in section.items]
         if items:
             parts.append(f"<ul>{''.join(f'<li>{item}</li>' for item in items)}</ul>")
         elif section.key in ("strengths", "weaknesses"):
@@ -60,14 +60,14 @@ def shown_points(section: DraftSection) -> list[DraftPoint]:
     return [point for point in section.points if not point.left_out]
 
 
-def _markdown_words(words: Words, site: str | None) -> str:
+def _markdown_text(words: Words, site: str | None) -> str:
     return "".join(
         f"[{escaped(span.text)}]({site}{span.address})" if span.address and site is not None else escaped(span.text)
         for span in words
     )
 
 
-def _html_words(words: Words, site: str | None) -> str:
+def _html_text(words: Words, site: str | None) -> str:
     return "".join(
         f'<a href="{escape(site + span.address)}">{escape(span.text)}</a>'
         if span.address and site is not None

@@ -10,15 +10,15 @@ from app.figures.tables.quantity_cells import (
     text_cell,
     time_to_clear_cell,
 )
-from app.figures.tables.ranking import conditions_words
+from app.figures.tables.ranking import conditions_text
 from app.figures.tables.table import (
     AT_LEAST,
     AT_MOST,
     ESTIMATE,
     ESTIMATED_AT_MOST,
-    TakenCell,
-    TakenColumn,
-    TakenTable,
+    ExportCell,
+    ExportColumn,
+    ExportTable,
     plain_cell,
 )
 from app.services.bench.chart_facts import ChartFacts
@@ -27,18 +27,18 @@ from app.services.measurements.sound_levels import SettingLevel
 from app.services.reviews.unit_page import UnitKnown
 
 _COLUMNS = (
-    TakenColumn("quantity", "Quantity", is_number=False),
-    TakenColumn("setting", "Setting", is_number=False),
-    TakenColumn("value", "Value", with_interval=True),
-    TakenColumn("unit", "Unit", is_number=False),
-    TakenColumn("rests_on", "Rests on", is_number=False),
+    ExportColumn("quantity", "Quantity", is_number=False),
+    ExportColumn("setting", "Setting", is_number=False),
+    ExportColumn("value", "Value", with_interval=True),
+    ExportColumn("unit", "Unit", is_number=False),
+    ExportColumn("rests_on", "Rests on", is_number=False),
 )
-_Row = tuple[TakenCell, ...]
+_Row = tuple[ExportCell, ...]
 
 
 def fact_sheet_table(
     known: UnitKnown, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h"
-) -> TakenTable:
+) -> ExportTable:
     """Quantities that do not exist are left out; a sheet of facts holds none that are missing."""
     unit, lines = known.unit, known.lines
     rows = [
@@ -48,12 +48,12 @@ def fact_sheet_table(
         *_power(known),
         *_cost(known),
     ]
-    return TakenTable(
+    return ExportTable(
         name="fact-sheet",
         caption=f"{unit.maker} {unit.model}: what was measured",
         columns=_COLUMNS,
         rows=tuple(row for row in rows if row[2].value),
-        conditions=conditions_words(lines.choices, lines.offered, lines.room),
+        conditions=conditions_text(lines.choices, lines.offered, lines.room),
         source_line=facts.source_line(),
         newest=latest_of(
             [
@@ -66,7 +66,7 @@ def fact_sheet_table(
     )
 
 
-def _row(quantity: str, setting: str, value: TakenCell, unit: str, rests_on: str) -> _Row:
+def _row(quantity: str, setting: str, value: ExportCell, unit: str, rests_on: str) -> _Row:
     return text_cell(quantity), text_cell(setting), value, text_cell(unit), text_cell(rests_on)
 
 
@@ -86,7 +86,7 @@ def _cleaning(known: UnitKnown, factor: float, symbol: str) -> list[_Row]:
     for line in known.lines.lines:
         if line.row.setting_id is None:
             continue
-        setting, rests_on = line.row.setting or "", trials_words(known, line.row.setting_id)
+        setting, rests_on = line.row.setting or "", trials_text(known, line.row.setting_id)
         rows += [
             _row("Clean air delivery rate", setting, rate_cell(line, factor), symbol, rests_on),
             _row("Time for 95\u00a0% less smoke", setting, standard_time_cell(line), "min", rests_on),
@@ -95,7 +95,7 @@ def _cleaning(known: UnitKnown, factor: float, symbol: str) -> list[_Row]:
     return rows
 
 
-def trials_words(known: UnitKnown, setting_id: int) -> str:
+def trials_text(known: UnitKnown, setting_id: int) -> str:
     """The usable trials of a setting by number."""
     ids = [
         entry.trial.id
@@ -116,9 +116,9 @@ def _sound(known: UnitKnown) -> list[_Row]:
     ]
 
 
-def _level(level: SettingLevel) -> TakenCell:
+def _level(level: SettingLevel) -> ExportCell:
     if level.level is None:
-        return TakenCell(why="Not measured.")
+        return ExportCell(why="Not measured.")
     if level.level.upper_bound:
         bound = ESTIMATED_AT_MOST if level.level.estimate else AT_MOST
         return plain_cell(level.level.level_dba.value, 0, bound=bound)
@@ -130,7 +130,7 @@ def _power(known: UnitKnown) -> list[_Row]:
         _row(
             "Power",
             power.name,
-            TakenCell() if power.power is None else measured(power.power),
+            ExportCell() if power.power is None else measured(power.power),
             "W",
             counted(len(power.measurements), "reading"),
         )

@@ -6,13 +6,13 @@ from html import escape
 from io import StringIO
 
 from app.figures.tables.chart_table import defused
-from app.figures.tables.table import TakenCell, TakenTable
+from app.figures.tables.table import ExportCell, ExportTable
 
 _PLAIN_NUMBER = re.compile(r"-?\d+(\.\d+)?")
 _MARKDOWN_SIGNS = re.compile(r"([\\`*_{}\[\]<>|#~])")
 
 
-def html_fragment(table: TakenTable) -> str:
+def html_fragment(table: ExportTable) -> str:
     """A table element with caption and scope, without classes, to be set into an article as it is."""
     heads = "".join(f'<th scope="col">{escape(column.words)}</th>' for column in table.columns)
     rows = "\n".join(f"<tr>{_html_row(_shown(table, row))}</tr>" for row in table.rows)
@@ -27,13 +27,13 @@ def _html_row(texts: list[str]) -> str:
     return f'<th scope="row">{escape(first)}</th>' + "".join(f"<td>{escape(text)}</td>" for text in rest)
 
 
-def _shown(table: TakenTable, row: tuple[TakenCell, ...]) -> list[str]:
+def _shown(table: ExportTable, row: tuple[ExportCell, ...]) -> list[str]:
     """Texts of a row: a missing number is a dash, words that are not there are nothing."""
     pairs = zip(table.columns, row, strict=True)
     return [cell.text if column.is_number else cell.value for column, cell in pairs]
 
 
-def markdown(table: TakenTable) -> str:
+def markdown(table: ExportTable) -> str:
     """A table in the common extension of Markdown; signs that Markdown would read are taken as they stand."""
     heads = " | ".join(escaped(column.words) for column in table.columns)
     rule = " | ".join("---:" if column.is_number else ":---" for column in table.columns)
@@ -50,7 +50,7 @@ def escaped(text: str) -> str:
     return _MARKDOWN_SIGNS.sub(r"\\\1", " ".join(text.split(" ")).replace("\r", " ").replace("\n", " "))
 
 
-def csv_text(table: TakenTable) -> str:
+def csv_text(table: ExportTable) -> str:
     """Comma-separated values: plain digits, interval and bound in columns of their own, nothing that a spreadsheet
     would take for a formula. The conditions stand in the other formats only, so that every line here is a row."""
     out = StringIO()

@@ -2,7 +2,7 @@
 
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
-from app.compute.wording.numbers import amount_words
+from app.compute.wording.numbers import amount_text
 from app.compute.wording.rounding import rounded_text
 from app.figures.tables.table import (
     AT_LEAST,
@@ -10,7 +10,7 @@ from app.figures.tables.table import (
     ESTIMATE,
     ESTIMATED_AT_MOST,
     MORE_THAN,
-    TakenCell,
+    ExportCell,
     measured_cell,
     plain_cell,
 )
@@ -19,12 +19,12 @@ from app.services.ranking.table import RankedSetting
 NO_RATE = "No clean air delivery rate: it needs a usable trial and an empty-room run of the same room."
 
 
-def rate_cell(line: RankedSetting, factor: float = 1.0) -> TakenCell:
+def rate_cell(line: RankedSetting, factor: float = 1.0) -> ExportCell:
     """The clean air delivery rate; where it cannot be told from zero, at most its limit."""
     row = line.row
     rate = row.clean_air_delivery_rate_m3_per_h
     if rate is None:
-        return TakenCell(why=NO_RATE)
+        return ExportCell(why=NO_RATE)
     if not line.has_rate:
         limit = row.at_most_m3_per_h if row.at_most_m3_per_h is not None else row.clean_air_delivery_rate_high_95
         why = "Cannot be told apart from an empty room."
@@ -38,14 +38,14 @@ def rate_cell(line: RankedSetting, factor: float = 1.0) -> TakenCell:
     return measured_cell(*(None if part is None else part * factor for part in parts))
 
 
-def air_changes_cell(line: RankedSetting, room_volume_m3: float | None) -> TakenCell:
+def air_changes_cell(line: RankedSetting, room_volume_m3: float | None) -> ExportCell:
     """Clean air delivery rate over the volume of the test room, which counts as exact here."""
     if not line.has_rate or not room_volume_m3:
-        return TakenCell(why=NO_RATE)
+        return ExportCell(why=NO_RATE)
     return rate_cell(line, 1.0 / room_volume_m3)
 
 
-def standard_time_cell(line: RankedSetting) -> TakenCell:
+def standard_time_cell(line: RankedSetting) -> ExportCell:
     row, end = line.row, line.time_lies_beyond_min
     return measured_cell(
         row.standard_clearing_time_min,
@@ -59,20 +59,20 @@ def standard_time_cell(line: RankedSetting) -> TakenCell:
     )
 
 
-def time_to_clear_cell(line: RankedSetting) -> TakenCell:
+def time_to_clear_cell(line: RankedSetting) -> ExportCell:
     """The median over the trials; where it was not reached, more than the longest run."""
     row = line.row
     if row.time_to_clear_min is not None:
         return measured_cell(row.time_to_clear_min, 0.5, row.time_to_clear_low_min, row.time_to_clear_high_min)
     if row.not_cleared_before_min is not None:
         return plain_cell(float(int(row.not_cleared_before_min)), 0, bound=MORE_THAN)
-    return TakenCell(why="The clear level was never passed, or there is no usable trial.")
+    return ExportCell(why="The clear level was never passed, or there is no usable trial.")
 
 
-def sound_cell(line: RankedSetting) -> TakenCell:
+def sound_cell(line: RankedSetting) -> ExportCell:
     sound = line.sound
     if sound is None or sound.level_dba is None:
-        return TakenCell(why="Not measured.")
+        return ExportCell(why="Not measured.")
     bound = ESTIMATE if sound.is_estimate else ""
     if sound.is_upper_bound:
         bound = ESTIMATED_AT_MOST if sound.is_estimate else AT_MOST
@@ -83,41 +83,41 @@ def sound_cell(line: RankedSetting) -> TakenCell:
     return measured_cell(level.value, level.uncertainty, low, high, bound=bound, why=sound.words)
 
 
-def power_cell(line: RankedSetting) -> TakenCell:
+def power_cell(line: RankedSetting) -> ExportCell:
     power, spread = line.row.power_w, line.row.power_uncertainty_w
     if power is None:
-        return TakenCell(why="Not measured.")
+        return ExportCell(why="Not measured.")
     half = 1.959963984540054 * (spread or 0.0)
     return measured_cell(power, spread, *((power - half, power + half) if spread else (None, None)))
 
 
-def price_cell(line: RankedSetting, currency: str) -> TakenCell:
+def price_cell(line: RankedSetting, currency: str) -> ExportCell:
     """The latest price in the table's currency; another currency is not converted."""
     row = line.row
     if row.price is None:
-        return TakenCell(why="No price is recorded.")
+        return ExportCell(why="No price is recorded.")
     if row.price_currency != currency:
-        return TakenCell(why=f"Seen in {row.price_currency} only; not converted.")
+        return ExportCell(why=f"Seen in {row.price_currency} only; not converted.")
     return plain_cell(row.price, 0)
 
 
-def cost_cell(line: RankedSetting) -> TakenCell:
+def cost_cell(line: RankedSetting) -> ExportCell:
     cost = line.cost
     if cost is None:
-        return TakenCell(why="No price of a kilowatt-hour is known.")
+        return ExportCell(why="No price of a kilowatt-hour is known.")
     if cost.at_least:
         if cost.total_per_year == 0:
-            return TakenCell(why=" ".join(cost.missing))
-        return TakenCell(amount_words(cost.total_per_year).value, bound=AT_LEAST, why=" ".join(cost.missing))
-    words = amount_words(cost.total_per_year, cost.interval_95)
-    return TakenCell(words.value, words.low, words.high)
+            return ExportCell(why=" ".join(cost.missing))
+        return ExportCell(amount_text(cost.total_per_year).value, bound=AT_LEAST, why=" ".join(cost.missing))
+    words = amount_text(cost.total_per_year, cost.interval_95)
+    return ExportCell(words.value, words.low, words.high)
 
 
-def text_cell(text: str) -> TakenCell:
-    return TakenCell(text)
+def text_cell(text: str) -> ExportCell:
+    return ExportCell(text)
 
 
-def measured(value: Measured | AsymmetricMeasured, *, bound: str = "") -> TakenCell:
+def measured(value: Measured | AsymmetricMeasured, *, bound: str = "") -> ExportCell:
     """A measured quantity with its interval."""
     low, high = value.interval_95
     return measured_cell(value.value, value.uncertainty, low, high, bound=bound)

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 
 from app.compute.wording.rounding import rounded_text
-from app.figures.tables.extra_cells import EXTRA_TAKEN, extra_taken_column
+from app.figures.tables.extra_cells import EXTRA_EXPORTS, extra_export_column
 from app.figures.tables.quantity_cells import (
     air_changes_cell,
     cost_cell,
@@ -15,33 +15,33 @@ from app.figures.tables.quantity_cells import (
     text_cell,
     time_to_clear_cell,
 )
-from app.figures.tables.table import TakenCell, TakenColumn, TakenTable, plain_cell
+from app.figures.tables.table import ExportCell, ExportColumn, ExportTable, plain_cell
 from app.reading_files.headers.channels import channel
 from app.services.bench.chart_facts import ChartFacts
 from app.services.history.latest_data_date import latest_of
 from app.services.ranking.extra_columns import ExtraFacts
 from app.services.ranking.table import RankedSetting, Ranking
-from app.services.snapshot.choices import Offered, RankingChoices, RoomOffered
+from app.services.snapshot.choices import AvailableRoom, Offered, RankingChoices
 
 
-def quantity_columns(currency: str, distance_m: float, flow_symbol: str) -> tuple[TakenColumn, ...]:
+def quantity_columns(currency: str, distance_m: float, flow_symbol: str) -> tuple[ExportColumn, ...]:
     """Columns of the quantities of a setting, in the order of the ranking's page."""
     flow_key = "cfm" if flow_symbol == "cfm" else "m3_per_h"
     return (
-        TakenColumn(f"clean_air_delivery_rate_{flow_key}", "Clean air delivery rate", flow_symbol, with_interval=True),
-        TakenColumn("air_changes_per_h", "Air changes in the test room", "1/h", with_interval=True),
-        TakenColumn("standard_clearing_time_min", "95\u00a0% less smoke", "min", with_interval=True),
-        TakenColumn("time_to_clear_min", "Time to clear", "min", with_interval=True),
-        TakenColumn("sound_dba", f"Sound at {distance_m:g}\u00a0m", "dB(A)", with_interval=True),
-        TakenColumn("power_w", "Power", "W", with_interval=True),
-        TakenColumn(f"price_{currency.lower()}", "Price", currency),
-        TakenColumn(
+        ExportColumn(f"clean_air_delivery_rate_{flow_key}", "Clean air delivery rate", flow_symbol, with_interval=True),
+        ExportColumn("air_changes_per_h", "Air changes in the test room", "1/h", with_interval=True),
+        ExportColumn("standard_clearing_time_min", "95\u00a0% less smoke", "min", with_interval=True),
+        ExportColumn("time_to_clear_min", "Time to clear", "min", with_interval=True),
+        ExportColumn("sound_dba", f"Sound at {distance_m:g}\u00a0m", "dB(A)", with_interval=True),
+        ExportColumn("power_w", "Power", "W", with_interval=True),
+        ExportColumn(f"price_{currency.lower()}", "Price", currency),
+        ExportColumn(
             f"running_cost_{currency.lower()}_per_year", "Running cost", f"{currency}/year", with_interval=True
         ),
     )
 
 
-def conditions_words(choices: RankingChoices, offered: Offered, room: RoomOffered | None) -> str:
+def conditions_text(choices: RankingChoices, offered: Offered, room: AvailableRoom | None) -> str:
     """Under what conditions the numbers hold, in one sentence."""
     parts = [f"{channel(choices.channel).label} of {choices.aerosol}"]
     if room is not None:
@@ -57,7 +57,7 @@ def _volume(ranking: Ranking) -> float | None:
 
 
 # In the order of the columns of `quantity_columns`, by the names that the page has for them.
-_CELLS: dict[str, Callable[[RankedSetting, Ranking, float], TakenCell]] = {
+_CELLS: dict[str, Callable[[RankedSetting, Ranking, float], ExportCell]] = {
     "clean_air_delivery_rate": lambda line, _, factor: rate_cell(line, factor),
     "air_changes": lambda line, ranking, _: air_changes_cell(line, _volume(ranking)),
     "standard_clearing_time": lambda line, _r, _f: standard_time_cell(line),
@@ -78,7 +78,7 @@ def ranking_table(
     extra: Sequence[ExtraFacts] = (),
     flow_factor: float = 1.0,
     flow_symbol: str = "m³/h",
-) -> TakenTable:
+) -> ExportTable:
     """The lines of the ranking as asked for, in their order.
 
     keys : the columns, by the names that the page has for them; None: the usual ones
@@ -90,33 +90,33 @@ def ranking_table(
             _CELLS,
             (
                 *quantity_columns(offered.currency, offered.standard_distance_m, flow_symbol),
-                TakenColumn("usable_trials", "Usable trials"),
+                ExportColumn("usable_trials", "Usable trials"),
             ),
             strict=True,
         )
     )
     usual = [key for key in _CELLS if keys is None or key in keys]
-    further = [key for key in EXTRA_TAKEN if keys is not None and key in keys]
+    further = [key for key in EXTRA_EXPORTS if keys is not None and key in keys]
     rows = tuple(
         (
             text_cell(f"{line.row.maker} {line.row.model}"),
             text_cell(line.row.setting or ""),
             *(_CELLS[key](line, ranking, flow_factor) for key in usual),
-            *(EXTRA_TAKEN[key].cell(extra[place], flow_factor) for key in further),
+            *(EXTRA_EXPORTS[key].cell(extra[place], flow_factor) for key in further),
         )
         for place, line in enumerate(ranking.lines)
     )
-    return TakenTable(
+    return ExportTable(
         name="ranking",
         caption="Units under test in order",
         columns=(
-            TakenColumn("unit", "Unit", is_number=False),
-            TakenColumn("setting", "Setting", is_number=False),
+            ExportColumn("unit", "Unit", is_number=False),
+            ExportColumn("setting", "Setting", is_number=False),
             *(columns[key] for key in usual),
-            *(extra_taken_column(key, offered.currency, flow_symbol) for key in further),
+            *(extra_export_column(key, offered.currency, flow_symbol) for key in further),
         ),
         rows=rows,
-        conditions=conditions_words(ranking.choices, offered, ranking.room),
+        conditions=conditions_text(ranking.choices, offered, ranking.room),
         source_line=facts.source_line(),
         newest=latest_of(day for line in ranking.lines for day in (line.row.latest_trial_on, line.row.price_on)),
     )

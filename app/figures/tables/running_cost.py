@@ -1,37 +1,37 @@
 """The running cost as a table to take away."""
 
-from app.compute.wording.numbers import amount_words
-from app.figures.charts.cost_bars import assumption_words
+from app.compute.wording.numbers import amount_text
+from app.figures.charts.cost_bars import assumptions_text
 from app.figures.tables.quantity_cells import text_cell
-from app.figures.tables.table import AT_LEAST, TakenCell, TakenColumn, TakenTable, plain_cell
+from app.figures.tables.table import AT_LEAST, ExportCell, ExportColumn, ExportTable, plain_cell
 from app.services.bench.chart_facts import ChartFacts
 from app.services.costs.running_cost import RunningCostView, UnitCost
 
 
-def running_cost_table(view: RunningCostView, facts: ChartFacts) -> TakenTable:
+def running_cost_table(view: RunningCostView, facts: ChartFacts) -> ExportTable:
     currency, years = view.terms.assumptions.currency, view.terms.choices.years
     key = currency.lower()
-    return TakenTable(
+    return ExportTable(
         name="running-cost",
         caption="What each unit costs to run for a year, and to own over some years",
         columns=(
-            TakenColumn("unit", "Unit", is_number=False),
-            TakenColumn("setting", "Setting", is_number=False),
-            TakenColumn(f"energy_{key}_per_year", "Energy", f"{currency}/year", with_interval=True),
-            TakenColumn(
+            ExportColumn("unit", "Unit", is_number=False),
+            ExportColumn("setting", "Setting", is_number=False),
+            ExportColumn(f"energy_{key}_per_year", "Energy", f"{currency}/year", with_interval=True),
+            ExportColumn(
                 f"filters_and_parts_{key}_per_year", "Filters and parts", f"{currency}/year", with_interval=True
             ),
-            TakenColumn(f"running_cost_{key}_per_year", "Running cost", f"{currency}/year", with_interval=True),
-            TakenColumn(f"price_{key}", "Price", currency),
-            TakenColumn(f"cost_over_{years}_years_{key}", f"Cost over {years} years", currency, with_interval=True),
+            ExportColumn(f"running_cost_{key}_per_year", "Running cost", f"{currency}/year", with_interval=True),
+            ExportColumn(f"price_{key}", "Price", currency),
+            ExportColumn(f"cost_over_{years}_years_{key}", f"Cost over {years} years", currency, with_interval=True),
         ),
         rows=tuple(_row(cost) for cost in view.costs),
-        conditions=f"{assumption_words(view)[:1].upper()}{assumption_words(view)[1:]}.",
+        conditions=f"{assumptions_text(view)[:1].upper()}{assumptions_text(view)[1:]}.",
         source_line=facts.source_line(f"Electricity: {view.terms.tariff_words}"),
     )
 
 
-def _row(cost: UnitCost) -> tuple[TakenCell, ...]:
+def _row(cost: UnitCost) -> tuple[ExportCell, ...]:
     year, years = cost.per_year, cost.over_years
     return (
         text_cell(cost.name),
@@ -44,11 +44,11 @@ def _row(cost: UnitCost) -> tuple[TakenCell, ...]:
     )
 
 
-def _of_known(amount: float, missing: tuple[str, ...], interval: tuple[float, float]) -> TakenCell:
+def _of_known(amount: float, missing: tuple[str, ...], interval: tuple[float, float]) -> ExportCell:
     """An amount, "at least" where some of it is missing, and no number where nothing of it is known."""
     if missing and amount == 0:
-        return TakenCell(why=" ".join(missing))
+        return ExportCell(why=" ".join(missing))
     if not missing and interval[1] > interval[0]:
-        words = amount_words(amount, interval)
-        return TakenCell(words.value, words.low, words.high)
-    return TakenCell(amount_words(amount).value, bound=AT_LEAST if missing else "", why=" ".join(missing))
+        words = amount_text(amount, interval)
+        return ExportCell(words.value, words.low, words.high)
+    return ExportCell(amount_text(amount).value, bound=AT_LEAST if missing else "", why=" ".join(missing))

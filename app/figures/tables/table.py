@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from app.compute.wording.numbers import DASH, measured_words
+from app.compute.wording.numbers import DASH, measured_text
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 
 AT_MOST, AT_LEAST, MORE_THAN, ESTIMATE = "at most", "at least", "more than", "estimated"
@@ -11,7 +11,7 @@ ESTIMATED_AT_MOST = "estimated at most"
 
 
 @dataclass(frozen=True, slots=True)
-class TakenCell:
+class ExportCell:
     """One cell. `value` is rounded by its uncertainty; empty: there is none, and `why` says so in a sentence.
 
     low, high : ends of the 95 % interval, empty where it has none
@@ -34,7 +34,7 @@ class TakenCell:
 
 
 @dataclass(frozen=True, slots=True)
-class TakenColumn:
+class ExportColumn:
     """One column. `key` is its name in CSV, ending in the unit.
 
     with_interval : CSV gets the ends of the interval and the bound as columns of their own
@@ -52,13 +52,13 @@ class TakenColumn:
 
 
 @dataclass(frozen=True, slots=True)
-class TakenTable:
+class ExportTable:
     """A whole table; the first cell of each row names the row."""
 
     name: str
     caption: str
-    columns: tuple[TakenColumn, ...]
-    rows: tuple[tuple[TakenCell, ...], ...]
+    columns: tuple[ExportColumn, ...]
+    rows: tuple[tuple[ExportCell, ...], ...]
     conditions: str
     source_line: str
     newest: date | None = None
@@ -86,7 +86,7 @@ def measured_cell(
     *,
     bound: str = "",
     why: str = "",
-) -> TakenCell:
+) -> ExportCell:
     """A value rounded by its uncertainty, with its interval where both ends are known.
 
     >>> measured_cell(162.12, 4.31, 153.4, 170.8).text
@@ -95,16 +95,16 @@ def measured_cell(
     '–'
     """
     if value is None:
-        return TakenCell(why=why)
-    words = measured_words(value, uncertainty, low, high)
+        return ExportCell(why=why)
+    words = measured_text(value, uncertainty, low, high)
     known = low is not None and high is not None
-    return TakenCell(words.value, words.low if known else "", words.high if known else "", bound, why)
+    return ExportCell(words.value, words.low if known else "", words.high if known else "", bound, why)
 
 
-def plain_cell(value: float | None, decimals: int | None = None, *, bound: str = "", why: str = "") -> TakenCell:
+def plain_cell(value: float | None, decimals: int | None = None, *, bound: str = "", why: str = "") -> ExportCell:
     """A number without uncertainty: so many decimals, or three significant digits."""
     if value is None:
-        return TakenCell(why=why)
-    return TakenCell(
+        return ExportCell(why=why)
+    return ExportCell(
         rounded_text(value, decimals_from_size(value) if decimals is None else decimals), "", "", bound, why
     )

@@ -10,7 +10,7 @@ from typing import Any
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 from app.figures.tables.formats import plain_digits
-from app.figures.tables.table import TakenCell, TakenColumn, TakenTable
+from app.figures.tables.table import ExportCell, ExportColumn, ExportTable
 from app.hidden_marks import without_hidden_marks
 
 MEDIA_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -21,7 +21,7 @@ _NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
 _WIDEST, _NARROWEST = 44, 11
 
 
-def workbook_bytes(table: TakenTable, *, invented: bool = False) -> bytes:
+def workbook_bytes(table: ExportTable, *, invented: bool = False) -> bytes:
     """Two sheets: the table with its units in the heads, and its source.
 
     Each number is the rounded one of the other formats and shows as many decimals. A text is stored as text, so that
@@ -52,7 +52,7 @@ def workbook_bytes(table: TakenTable, *, invented: bool = False) -> bytes:
     return _same_bytes(book)
 
 
-def _heads(column: TakenColumn) -> list[str]:
+def _heads(column: ExportColumn) -> list[str]:
     if not column.with_interval:
         return [column.words]
     unit = f" [{column.unit_symbol}]" if column.unit_symbol else ""
@@ -60,7 +60,7 @@ def _heads(column: TakenColumn) -> list[str]:
     return [column.words, *ends, f"{column.head}, bound"]
 
 
-def _cells(column: TakenColumn, cell: TakenCell) -> list[tuple[str, bool]]:
+def _cells(column: ExportColumn, cell: ExportCell) -> list[tuple[str, bool]]:
     own = (cell.value, column.is_number)
     return [own, (cell.low, True), (cell.high, True), (cell.bound, False)] if column.with_interval else [own]
 
@@ -80,7 +80,7 @@ def _put(sheet: Any, row: int, place: int, text: str, *, is_number: bool = False
     cell.quotePrefix = True  # and it stays one when somebody edits it
 
 
-def _source_sheet(book: Any, table: TakenTable, *, invented: bool) -> None:
+def _source_sheet(book: Any, table: ExportTable, *, invented: bool) -> None:
     """What the table is, under what conditions it holds, who made it, and how old its newest datum is."""
     from openpyxl.styles import Alignment, Font  # loaded when used
 

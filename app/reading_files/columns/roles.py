@@ -12,7 +12,7 @@ from app.reading_files.headers.search import Header
 from app.reading_files.headers.words import Meaning, header_meaning, split_unit
 from app.reading_files.log_table import LogColumn, ReadingChoices
 from app.reading_files.text.number_text import number_in, number_with_unit
-from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.plain_text import plain_text
 from app.reading_files.text.unit_symbols import conversion, is_unit
 from app.reading_files.time.columns import TimePlan
 
@@ -111,7 +111,7 @@ def _box_position(table: Table) -> int | None:
             return position
     for position, name in enumerate(table.header.names):
         cells = table.cells[position]
-        if position in table.chosen or not cells or not _BOX_HEADER.fullmatch(plain_words(name).strip()):
+        if position in table.chosen or not cells or not _BOX_HEADER.fullmatch(plain_text(name).strip()):
             continue
         whole = all(re.fullmatch(r"\d{1,12}", cell) for cell in cells)
         text = not any(number_in(cell, table.decimal_mark) is not None for cell in cells)
@@ -132,7 +132,7 @@ def _draft(table: Table, position: int) -> tuple[str, Meaning]:
     looked_at = cells[:CELLS_LOOKED_AT]
     numbers = sum(_holds_number(cell, table.decimal_mark) for cell in looked_at)
     if numbers < SMALLEST_SHARE_OF_NUMBERS * len(looked_at) and not (meaning.channel and numbers):
-        use = "status" if _STATUS_HEADER.search(plain_words(name)) else "left out"
+        use = "status" if _STATUS_HEADER.search(plain_text(name)) else "left out"
         time = table.plan is not None and position in table.plan.passed_over
         return use, replace(
             meaning, channel=None, reason="another way to tell the time" if time else "holds text, not numbers"
@@ -192,7 +192,7 @@ def _by_file_name(table: Table) -> dict[int, Meaning]:
 
 def _sizes_by_their_neighbours(table: Table, drafts: dict[int, Meaning]) -> None:
     """Sizes that only make sense beside others: Bin1 is 1 µm beside Bin0.35, and the first of a row otherwise."""
-    in_tenths = any(sizes_in_tenths(plain_words(table.header.names[position])) for position in drafts)
+    in_tenths = any(sizes_in_tenths(plain_text(table.header.names[position])) for position in drafts)
     for position, draft in drafts.items():
         size = re.fullmatch(r"count_(\d{2,3})um", draft.channel or "")
         if in_tenths and size:  # beside particles_03um, particles_25um is 2.5 µm

@@ -3,7 +3,7 @@
 from app.reading_files.headers.channels import COUNT_UNIT, RAW_COUNTS, channel
 from app.reading_files.headers.preamble import Preamble
 from app.reading_files.log_table import LogColumn
-from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.plain_text import plain_text
 from app.reading_files.text.unit_symbols import conversion, shown_unit
 
 
@@ -30,7 +30,7 @@ def as_channel(
         return column(own, own, 1.0, 0.0, why)
     if wanted == COUNT_UNIT:
         return column("", RAW_COUNTS, 1.0, 0.0, f"{reason}; no unit in the file: counts as they are")
-    if name.startswith("voc") and "index" in plain_words(header):
+    if name.startswith("voc") and "index" in plain_text(header):
         return column("index", "index", 1.0, 0.0, reason)
     why = f"{reason}; no unit in the file" + (f": {wanted} assumed" if wanted else "")
     return column("", wanted, 1.0, 0.0, why)

@@ -4,7 +4,7 @@ import math
 import re
 from dataclasses import dataclass, field
 
-from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.plain_text import plain_text
 from app.reading_files.text.time_text import DAY_US, parse_times
 from app.reading_files.text.unit_symbols import is_unit
 
@@ -55,7 +55,7 @@ def read_preamble(lines: list[str], day_first: bool | None = None) -> Preamble:
             if re.search(r"\d[-/. ]\d{1,2}[-/. ]\d|\d{1,2}[-/. ]?[a-z]{3}", value.lower()):
                 found.dates.append(value)
         _learn(found, key, values, line)
-        words = plain_words(key)
+        words = plain_text(key)
         if values and _START.search(words) and not _NOT_THE_START.search(words):
             text = values[0] if len(values) == 1 else " ".join(values[:2])
             starts.append((2 if re.search(r"start|begin|debut|inicio", words) else 1, text))
@@ -82,7 +82,7 @@ def _key_and_values(line: str) -> tuple[str, list[str]]:
 
 
 def _learn(found: Preamble, key: str, values: list[str], line: str) -> None:
-    words = plain_words(key)
+    words = plain_text(key)
     number = _number(values[0]) if values else None
     if values and words.strip() in ("unit", "units", "einheit") and is_unit(values[0]):
         found.unit = values[0]

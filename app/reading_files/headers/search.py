@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from app.reading_files.headers.words import header_meaning
 from app.reading_files.text.line_fields import split_line
-from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.plain_text import plain_text
 from app.reading_files.text.time_text import parse_times
 from app.reading_files.text.unit_symbols import is_unit, seconds_in
 
@@ -72,7 +72,7 @@ def is_time_header(name: str) -> bool:
     >>> is_time_header("Date Time, GMT-06:00"), is_time_header("uploaded_at"), is_time_header("PM2.5")
     (True, True, False)
     """
-    plain = plain_words(name)
+    plain = plain_text(name)
     words = set(re.findall(r"[a-z]+", plain))
     return bool(words & TIME_WORDS) or re.search(r"(?:^|[a-z])_at$|time|^ts$|^t$|^date|^secs?$", plain) is not None
 

@@ -11,7 +11,7 @@ from functools import lru_cache
 from app.reading_files.headers.channels import channel
 from app.reading_files.headers.detector_marks import detector_of, variant_of
 from app.reading_files.headers.particle_sizes import BARE_SIZE, PM, particle_mass, particle_number
-from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.plain_text import plain_text
 from app.reading_files.text.unit_symbols import conversion, is_unit, plain_unit, seconds_in
 
 # first match wins; the words are looked for as whole words in the header without its unit
@@ -143,7 +143,7 @@ def split_unit(header: str) -> tuple[str, str]:
     >>> split_unit("PM2.5 (avg 3h), ug/m3"), split_unit("RH.p"), split_unit("pm1_mg_m3"), split_unit("Inlet")
     (('PM2.5 (avg 3h)', 'ug/m3'), ('RH', '%'), ('pm1', 'mg/m3'), ('Inlet', ''))
     """
-    if _BAND.fullmatch(plain_words(header)) or BARE_SIZE.fullmatch(plain_words(header)):
+    if _BAND.fullmatch(plain_text(header)) or BARE_SIZE.fullmatch(plain_text(header)):
         return header, ""  # the unit is part of the name
     for found in reversed(list(re.finditer(r"[\(\[\{]([^()\[\]{}]*(?:\(A\))?)[\)\]\}]", header))):
         if is_unit(found[1]) or _is_time_unit(header, found[1]):
@@ -157,7 +157,7 @@ def split_unit(header: str) -> tuple[str, str]:
 
 def _is_time_unit(header: str, text: str) -> bool:
     """Whether the text is a unit of time in a header that speaks of time: "PM10 min" is a minimum."""
-    return seconds_in(text) is not None and _SPEAKS_OF_TIME.search(plain_words(header)) is not None
+    return seconds_in(text) is not None and _SPEAKS_OF_TIME.search(plain_text(header)) is not None
 
 
 def _suffix_unit(header: str) -> tuple[str, str]:
@@ -195,15 +195,15 @@ def header_meaning(header: str, unit_row: str = "") -> Meaning:
     name, unit = split_unit(header)
     if unit_row.strip() and not unit:
         unit = unit_row.strip()
-    if not unit and plain_words(name) in UNITS_AS_HEADERS:
+    if not unit and plain_text(name) in UNITS_AS_HEADERS:
         unit = name.strip()
-        return Meaning(UNITS_AS_HEADERS[plain_words(name)], "", "", unit, "its unit tells")
+        return Meaning(UNITS_AS_HEADERS[plain_text(name)], "", "", unit, "its unit tells")
     meaning = _meaning_of_words(name, unit)
     return Meaning(meaning.channel, meaning.detector, meaning.variant, unit, meaning.reason)
 
 
 def _meaning_of_words(name: str, unit: str) -> Meaning:
-    plain = _CORRECTED.sub(" ", plain_words(name))
+    plain = _CORRECTED.sub(" ", plain_text(name))
     words = set(re.findall(r"[a-z]+\d*", plain))
     detector, variant = detector_of(plain), variant_of(plain)
 

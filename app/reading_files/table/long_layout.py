@@ -9,7 +9,7 @@ from app.reading_files.headers.search import Header
 from app.reading_files.headers.words import header_meaning
 from app.reading_files.log_table import LogColumn
 from app.reading_files.text.number_text import number_in
-from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.plain_text import plain_text
 from app.reading_files.text.unit_symbols import conversion, is_unit, shown_unit
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ class LongLayout:
 
 def find_long_layout(header: Header, cells: list[list[str]], decimal_mark: str) -> LongLayout | None:
     """The layout, if the table names its quantities in rows."""
-    plain = [plain_words(name).strip(" _") for name in header.names]
+    plain = [plain_text(name).strip(" _") for name in header.names]
     names = [
         place
         for place, name in enumerate(plain)

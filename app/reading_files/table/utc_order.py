@@ -9,7 +9,7 @@ from app.reading_files.table.joined_rows import Rows
 from app.reading_files.table.segment import Segment, Source
 from app.reading_files.text.time_text import DAY_US
 from app.reading_files.time.reading_order import is_newest_first, rising_order
-from app.reading_files.time.row_times import settle_midnights
+from app.reading_files.time.row_times import resolve_midnights
 from app.reading_files.time.zones import local_to_utc, zone_named
 
 LONGEST_GAP_US = 300 * DAY_US
@@ -63,7 +63,7 @@ def _place_midnights(ordered: UtcOrder) -> None:
     rows = ordered.rows
     if not rows.at_midnight.any():
         return
-    fits = settle_midnights(rows.us, rows.at_midnight)
+    fits = resolve_midnights(rows.us, rows.at_midnight)
     if fits.any():
         number = int(fits.sum())
         said = "One row has a date without a time" if number == 1 else f"{number} rows have a date without a time"

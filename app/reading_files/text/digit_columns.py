@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.plain_text import plain_text
 
 LONGEST_TIME_TEXT = 48
 MOST_SHAPES = 400
@@ -54,9 +54,7 @@ def as_bytes(cells: NDArray[np.object_] | list[str]) -> NDArray[np.bytes_]:
             return text
         return np.array(cells, dtype=f"S{LONGEST_TIME_TEXT}")
     except UnicodeEncodeError:
-        plain = [
-            plain_words(cell).encode("ascii", "replace") if not cell.isascii() else cell.encode() for cell in cells
-        ]
+        plain = [plain_text(cell).encode("ascii", "replace") if not cell.isascii() else cell.encode() for cell in cells]
         return np.array(plain, dtype=f"S{LONGEST_TIME_TEXT}")
 
 

@@ -4,10 +4,10 @@ import re
 import unicodedata
 
 
-def plain_words(text: str) -> str:
+def plain_text(text: str) -> str:
     """Lower case, without accents, camelCase parted.
 
-    >>> plain_words("Température"), plain_words("relHumidity")
+    >>> plain_text("Température"), plain_text("relHumidity")
     ('temperature', 'rel humidity')
     """
     parted = re.sub(r"(?<=[a-z])(?=[A-Z][a-z])", " ", text.strip().replace("µ", "u").replace("μ", "u"))

@@ -9,7 +9,7 @@ import numpy as np
 from app.reading_files.headers.search import Header, is_time_header
 from app.reading_files.headers.words import split_unit
 from app.reading_files.text.number_text import number_in
-from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.plain_text import plain_text
 from app.reading_files.text.time_text import parse_durations, parse_times
 from app.reading_files.text.unit_symbols import seconds_in
 
@@ -115,7 +115,7 @@ def _candidate(
     untold = not timely and said is None
     if not cells or (untold and (position >= UNTOLD_LOOKED_AT or _all_numbers(cells[:20], decimal_mark))):
         return None
-    plain = plain_words(name)
+    plain = plain_text(name)
     zone_found = _ZONE_IN_HEADER.search(name)
     zone = f"UTC{zone_found[1].replace(' ', '')}" if zone_found else "UTC" if _UTC.search(plain) else ""
     score = (4 if timely else 0) + (10 if said else 0) + (3 if zone else 0)
@@ -171,14 +171,14 @@ def _dated(candidates: list[_Candidate]) -> TimePlan | None:
     epochs = [candidate for candidate in candidates if candidate.kind == "number" and _epoch_scale(candidate)]
     for candidate in epochs:
         told = is_time_header(candidate.name) or candidate.score >= 10
-        if told and not _FROM_A_START.search(plain_words(candidate.name)):
+        if told and not _FROM_A_START.search(plain_text(candidate.name)):
             plan = TimePlan("epoch", (candidate.position,), "UTC", _epoch_scale(candidate) or 1.0)
             plans.append((candidate.score + 3, -candidate.position, plan, [candidate]))
     if not plans:
         return None
     *_, plan, used = max(plans, key=lambda item: item[:2])
     notes = list(plan.notes)
-    if any(_UPLOADED.search(plain_words(candidate.name)) for candidate in used):
+    if any(_UPLOADED.search(plain_text(candidate.name)) for candidate in used):
         notes.append(
             f"The times in “{used[0].name}” are those of the upload or of the receiver: "
             "a reading was taken some time before."
@@ -214,7 +214,7 @@ def _numbered(candidates: list[_Candidate], header: Header) -> TimePlan | None:
     ranked = sorted(
         (candidate for candidate in candidates if candidate.kind in ("number", "duration")),
         key=lambda candidate: (
-            -candidate.score - 3 * bool(_ELAPSED.search(plain_words(candidate.name))),
+            -candidate.score - 3 * bool(_ELAPSED.search(plain_text(candidate.name))),
             candidate.position,
         ),
     )
@@ -224,7 +224,7 @@ def _numbered(candidates: list[_Candidate], header: Header) -> TimePlan | None:
         name, unit = split_unit(candidate.name)
         bracketed = re.search(r"[(\[]\s*(\w+)\s*[)\]]", candidate.name)
         unit = unit or header.units[candidate.position] or (bracketed[1] if bracketed else "")
-        words = plain_words(name)
+        words = plain_text(name)
         seconds = seconds_in(unit) if unit else next(filter(None, map(seconds_in, reversed(words.split()))), None)
         steps = np.diff(candidate.values)
         if len(steps) and (steps <= 0).mean() > 0.5 and (steps >= 0).mean() > 0.5:
@@ -261,7 +261,7 @@ def _by_rows(header: Header, columns: list[list[str]], interval_s: float | None)
     if not interval_s:
         return None
     for position, name in enumerate(header.names):
-        if _RECORD_NUMBER.fullmatch(plain_words(name)) and columns[position]:
+        if _RECORD_NUMBER.fullmatch(plain_text(name)) and columns[position]:
             note = f"The rows hold no time: “{name}” and the interval of {interval_s:g} s above the table give it."
             return TimePlan("rows", (position,), seconds=interval_s, notes=(note,))
     return None

@@ -144,7 +144,7 @@ def _durations(frame: "pd.DataFrame", plan: TimePlan) -> RowTimes:
     return RowTimes(us, valid, np.zeros(len(us), dtype=bool), np.zeros(len(us), dtype=bool))
 
 
-def settle_midnights(us: NDArray[np.int64], at_midnight: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def resolve_midnights(us: NDArray[np.int64], at_midnight: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Which of the rows that lost their time do fit midnight, by the rows around them (in order of time)."""
     fits = at_midnight.copy()
     known = np.flatnonzero(~at_midnight)

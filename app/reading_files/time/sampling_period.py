@@ -7,7 +7,7 @@ import numpy as np
 from app.reading_files.headers.search import Header
 from app.reading_files.refusals import quoted
 from app.reading_files.text.number_text import number_in
-from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.plain_text import plain_text
 
 _PERIOD_HEADER = re.compile(r"(?:sampl\w*|averag\w*|integration|measur\w*)?[\s_]*(?:period|length|interval|time)\b")
 FACTOR_NOTED = 3.0
@@ -20,7 +20,7 @@ def first_row_note(header: Header, cells: list[list[str]], decimal_mark: str) ->
     cells : for each position, the first cells that are not empty
     """
     for position, name in enumerate(header.names):
-        if not _PERIOD_HEADER.match(plain_words(name)) or len(cells[position]) < FEWEST_ROWS:
+        if not _PERIOD_HEADER.match(plain_text(name)) or len(cells[position]) < FEWEST_ROWS:
             continue
         numbers = [number_in(cell, decimal_mark) for cell in cells[position]]
         periods = np.array([number for number in numbers if number is not None])

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
 from app.services.access.accounts import SUBJECT, get_account
-from app.services.access.current_user import NOTED_EVERY, Visitor
+from app.services.access.current_user import RECORD_USE_EVERY, CurrentUser
 from app.services.access.roles import checked_role, lesser, may
 from app.services.access.secret_tokens import new_token, token_hash
 from app.services.store.audit import AT_THE_DESK, record_change
@@ -82,7 +82,7 @@ def revoke_api_token(
     record_change(session, who, "revoked", SUBJECT, token.account_id, "token", f"{token.name}, {token.role}", at=now)
 
 
-def visitor_of_api_token(engine: Engine, token: str, now: datetime | None = None) -> Visitor | None:
+def user_of_api_token(engine: Engine, token: str, now: datetime | None = None) -> CurrentUser | None:
     """Whose script it is; None for a token that is unknown, revoked, or of a disabled account."""
     at = now or datetime.now(UTC)
     with session_scope(engine, writes=False) as session:
@@ -98,5 +98,7 @@ def visitor_of_api_token(engine: Engine, token: str, now: datetime | None = None
     if row is None:
         return None
     token_id, role, last_used_at, account_id, name, account_role = row
-    to_be_noted = last_used_at is None or at - last_used_at >= NOTED_EVERY
-    return Visitor(name, lesser(role, account_role), account_id, token_id=token_id, use_is_to_be_noted=to_be_noted)
+    needs_recording = last_used_at is None or at - last_used_at >= RECORD_USE_EVERY
+    return CurrentUser(
+        name, lesser(role, account_role), account_id, token_id=token_id, use_needs_recording=needs_recording
+    )

@@ -3,24 +3,24 @@
 from sqlalchemy import Engine
 
 from app.services.access.accounts import accounts_exist
-from app.services.access.api_tokens import visitor_of_api_token
-from app.services.access.current_user import AT_THE_DESK_ALONE, Visitor
-from app.services.access.sign_in import visitor_of_sign_in
+from app.services.access.api_tokens import user_of_api_token
+from app.services.access.current_user import LOCAL_USER, CurrentUser
+from app.services.access.sign_in import user_of_sign_in
 from app.storage.engine import session_scope
 
 
-def who_comes(engine: Engine, *, bearer: str | None, session_token: str, own_machine: bool) -> Visitor | None:
+def authenticate(engine: Engine, *, bearer: str | None, session_token: str, own_machine: bool) -> CurrentUser | None:
     """The visitor; None for nobody that the bench knows.
 
     bearer : token of a script; None where the request carries none. Where it carries one, nothing else counts.
     own_machine : the request was sent on this machine to this machine
     """
     if bearer is not None:
-        return visitor_of_api_token(engine, bearer)
-    visitor = visitor_of_sign_in(engine, session_token) if session_token else None
-    if visitor is not None or not own_machine:
-        return visitor
-    return None if has_accounts(engine) else AT_THE_DESK_ALONE
+        return user_of_api_token(engine, bearer)
+    user = user_of_sign_in(engine, session_token) if session_token else None
+    if user is not None or not own_machine:
+        return user
+    return None if has_accounts(engine) else LOCAL_USER
 
 
 def has_accounts(engine: Engine) -> bool:

@@ -9,7 +9,7 @@ from app.services.access.authenticate import has_accounts
 from app.settings import Settings
 
 
-def refuse_without_account(settings: Settings, engine: Engine) -> None:
+def require_account_for_network(settings: Settings, engine: Engine) -> None:
     """Raises AccountNeeded where the bench would be reached from other machines and nobody has an account."""
     others = [name for name in (settings.host, *settings.allowed_hosts) if not is_own_machine(name)]
     if not others or has_accounts(engine):

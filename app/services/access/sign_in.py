@@ -6,7 +6,7 @@ from sqlalchemy import Engine, delete, or_, select
 
 from app.errors import NotSignedIn
 from app.services.access.accounts import find_account
-from app.services.access.current_user import NOTED_EVERY, Visitor
+from app.services.access.current_user import RECORD_USE_EVERY, CurrentUser
 from app.services.access.passwords import OF_NOBODY, password_matches
 from app.services.access.secret_tokens import new_token, token_hash
 from app.services.access.sign_in_throttle import forget_attempts, note_attempt
@@ -53,7 +53,7 @@ def sign_out(engine: Engine, sign_in_id: int) -> None:
         session.execute(delete(SignIn).where(SignIn.id == sign_in_id))
 
 
-def visitor_of_sign_in(engine: Engine, token: str, now: datetime | None = None) -> Visitor | None:
+def user_of_sign_in(engine: Engine, token: str, now: datetime | None = None) -> CurrentUser | None:
     """Who a session token belongs to; None where it is unknown, has ended, or its account is disabled."""
     at = now or datetime.now(UTC)
     with session_scope(engine, writes=False) as session:
@@ -70,4 +70,4 @@ def visitor_of_sign_in(engine: Engine, token: str, now: datetime | None = None) 
     if row is None:
         return None
     sign_in_id, last_used_at, account_id, name, role = row
-    return Visitor(name, role, account_id, sign_in_id, use_is_to_be_noted=at - last_used_at >= NOTED_EVERY)
+    return CurrentUser(name, role, account_id, sign_in_id, use_needs_recording=at - last_used_at >= RECORD_USE_EVERY)

@@ -12,7 +12,7 @@ from app.services.logs.readings import LogReadings
 from app.services.logs.store import has_raw_file, store_log
 from app.services.logs.trial_fields import EMPTY_ROOM, MARK_NAMES, NewTrial, check_marks, checked_trial
 from app.services.results.trial_results import analyse_readings, analysis_terms, write_results
-from app.services.results.update_derived import settle_results
+from app.services.results.update_derived import update_derived_results
 from app.services.store.audit import record_change
 from app.storage.models.logs import Log
 from app.storage.models.trials import Trial
@@ -31,7 +31,7 @@ def add_trial(
     """Adds a trial from the bytes of its log and returns its id.
 
     choices : what a person or a logger profile decided about the file
-    settle : False where many trials are added at once; `settle_results` with all of them has to follow in the same
+    settle : False where many trials are added at once; call `update_derived_results` for all of them in the same
         transaction
 
     Raises UnreadableLog for a file that is no log, InvalidValue or NotFound for what does not fit the bench,
@@ -87,7 +87,7 @@ def add_read_trial(
     record_change(session, new.tested_by, "added", "trial", trial_id, after=table.file_name, at=at)
     if settle:
         what = "an empty-room run was added" if new.kind == EMPTY_ROOM else "a trial was added"
-        settle_results(
+        update_derived_results(
             session, [trial_id], who=new.tested_by, why=f"{what} (trial {trial_id})", now=at, new_trials=[trial_id]
         )
     return trial_id

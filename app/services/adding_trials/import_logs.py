@@ -19,8 +19,8 @@ from app.services.bench.rooms import NewRoom, add_room, add_smoke_source, find_r
 from app.services.logs.logger_profiles import load_profile
 from app.services.logs.moment import hours_into_log
 from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
-from app.services.results.update_derived import settle_results
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.results.update_derived import update_derived_results
+from app.services.store.progress import OnProgress, no_progress
 from app.services.units.entry import NewUnit, add_setting, add_unit, find_setting, find_unit
 from app.storage.engine import session_scope
 from app.storage.models.rooms_and_loggers import LoggerProfile
@@ -56,7 +56,7 @@ def import_logs(
     folder : where the file names of the lines start from
     add_missing : units, settings, rooms, loggers and smoke sources that are not on the bench are added on the way
     """
-    progress = on_progress or say_nothing
+    progress = on_progress or no_progress
     at = now or datetime.now(UTC)
     imported: list[ImportedLog] = []
     while len(imported) < len(lines):
@@ -72,7 +72,7 @@ def import_logs(
                     break
             new = [one.trial_id for one in of_lot if one.trial_id is not None]
             if new:
-                settle_results(session, new, why=f"{len(new)} logs were imported", now=at, new_trials=new)
+                update_derived_results(session, new, why=f"{len(new)} logs were imported", now=at, new_trials=new)
         imported += of_lot
     return imported
 

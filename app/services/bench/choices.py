@@ -13,13 +13,13 @@ from app.services.logs.trial_fields import check_clear_level
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import (
     currency_code,
-    latest_day_begun,
+    latest_current_day,
     number_above_zero,
     one_of,
     optional_text,
     required_text,
 )
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, no_progress
 from app.storage.models.bench import Bench
 from app.storage.models.tariffs import Tariff
 from app.storage.models.trials import Trial
@@ -68,7 +68,7 @@ def change_bench(
     *,
     who: str = AT_THE_DESK,
     why: str = "",
-    on_progress: OnProgress = say_nothing,
+    on_progress: OnProgress = no_progress,
 ) -> frozenset[str]:
     """Stores the choices that differ, each with a record, and returns their names.
 
@@ -103,9 +103,9 @@ def _follow(session: Session, changed: set[str], who: str, why: str, on_progress
         reason = why or "the bench's clear level was changed"
         reanalyse_trials(session, trials, who=who, why=reason, on_progress=on_progress)
     elif "natural_decay_stale_after_days" in changed:
-        from app.services.results.update_derived import settle_bench
+        from app.services.results.update_derived import update_all_derived_results
 
-        settle_bench(session, who=who, why=why or "the age at which a natural decay is stale was changed")
+        update_all_derived_results(session, who=who, why=why or "the age at which a natural decay is stale was changed")
 
 
 def _checked(session: Session, new: BenchChoices) -> BenchChoices:
@@ -114,7 +114,7 @@ def _checked(session: Session, new: BenchChoices) -> BenchChoices:
         tariff = session.get(Tariff, new.tariff_id)
         if tariff is None:
             raise NotFound("tariff", new.tariff_id)
-        if tariff.valid_from > latest_day_begun():
+        if tariff.valid_from > latest_current_day():
             raise InvalidValue(
                 f"The tariff of {tariff.region} holds from {tariff.valid_from.isoformat()}, which is still to come; "
                 "the bench needs one that holds today. Choose another until then.",

@@ -12,7 +12,7 @@ from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 
 @dataclass(frozen=True, slots=True)
-class Offer:
+class FormOption:
     """One thing that can be chosen: its id and the words that name it."""
 
     id: int
@@ -20,18 +20,18 @@ class Offer:
 
 
 @dataclass(frozen=True, slots=True)
-class TrialOffers:
+class TrialFormOptions:
     """Everything that a trial can be made of, and the conditions of the trial added last.
 
     setting_names : of all units, the most used first
     """
 
-    units: tuple[Offer, ...]
+    units: tuple[FormOption, ...]
     setting_names: tuple[str, ...]
-    rooms: tuple[Offer, ...]
-    loggers: tuple[Offer, ...]
-    smoke_sources: tuple[Offer, ...]
-    profiles: tuple[Offer, ...]
+    rooms: tuple[FormOption, ...]
+    loggers: tuple[FormOption, ...]
+    smoke_sources: tuple[FormOption, ...]
+    profiles: tuple[FormOption, ...]
     timezone: str
     last_room_id: int | None
     last_logger_id: int | None
@@ -39,7 +39,7 @@ class TrialOffers:
     last_tested_by: str
 
 
-def trial_offers(session: Session) -> TrialOffers:
+def trial_form_options(session: Session) -> TrialFormOptions:
     """The offers of this bench; a unit in the trash is not offered."""
     last = session.execute(
         select(Trial.room_id, Trial.logger_id, Trial.smoke_source_id, Trial.tested_by)
@@ -54,8 +54,8 @@ def trial_offers(session: Session) -> TrialOffers:
         .order_by(UnitUnderTest.maker, UnitUnderTest.model)
     )
     rooms = session.execute(select(Room.id, Room.name, Room.room_volume_m3).order_by(Room.name))
-    return TrialOffers(
-        units=tuple(Offer(unit_id, f"{maker} {model}") for unit_id, maker, model in units),
+    return TrialFormOptions(
+        units=tuple(FormOption(unit_id, f"{maker} {model}") for unit_id, maker, model in units),
         setting_names=tuple(
             session.scalars(
                 select(SpeedSetting.name)
@@ -64,7 +64,7 @@ def trial_offers(session: Session) -> TrialOffers:
                 .limit(50)
             )
         ),
-        rooms=tuple(Offer(key, f"{name}, {volume:g} m³") for key, name, volume in rooms),
+        rooms=tuple(FormOption(key, f"{name}, {volume:g} m³") for key, name, volume in rooms),
         loggers=_named(session, Logger),
         smoke_sources=_named(session, SmokeSource),
         profiles=_named(session, LoggerProfile),
@@ -76,6 +76,6 @@ def trial_offers(session: Session) -> TrialOffers:
     )
 
 
-def _named(session: Session, table: type[Logger] | type[SmokeSource] | type[LoggerProfile]) -> tuple[Offer, ...]:
+def _named(session: Session, table: type[Logger] | type[SmokeSource] | type[LoggerProfile]) -> tuple[FormOption, ...]:
     rows = session.execute(select(table.id, table.name).order_by(table.name))
-    return tuple(Offer(key, name) for key, name in rows)
+    return tuple(FormOption(key, name) for key, name in rows)

@@ -13,7 +13,7 @@ from app.services.store.checked_values import (
     optional_text,
     required_text,
 )
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, no_progress
 from app.storage.models.rooms_and_loggers import Logger, LoggerProfile
 
 
@@ -55,7 +55,7 @@ def change_logger(
     *,
     who: str = AT_THE_DESK,
     why: str = "",
-    on_progress: OnProgress = say_nothing,
+    on_progress: OnProgress = no_progress,
 ) -> Logger:
     """Changes the named fields. A new saturation or response time re-analyses the logger's trials, moves recorded."""
     logger = get_logger(session, logger_id)

@@ -12,14 +12,14 @@ from sqlalchemy import ColumnElement, Text, and_, case, func, literal, or_, sele
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from app.errors import InvalidValue
-from app.services.history.change_history import told
+from app.services.history.change_history import described
 from app.storage.models.bench import Change
 from app.storage.models.logs import Log
 from app.storage.models.ratings_and_claims import Claim, Rating
 from app.storage.models.rooms_and_loggers import Logger, Room
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
-from app.storage.words_in_columns import word_stands_in
+from app.storage.words_in_columns import contains_word
 
 MOST_FOUND = 20
 MOST_LETTERS = 200
@@ -71,7 +71,7 @@ def _all_in(words: Sequence[str], *columns: Any) -> ColumnElement[bool]:
 
 
 def _in_one(word: str, *columns: Any) -> ColumnElement[bool]:
-    return or_(*(word_stands_in(column, word) for column in columns))
+    return or_(*(contains_word(column, word) for column in columns))
 
 
 def _with_one(key: InstrumentedAttribute[int], word: str, *columns: Any) -> Any:
@@ -191,7 +191,7 @@ def _changes(session: Session, words: Sequence[str]) -> Iterator[Found]:
     rows = session.scalars(
         select(Change).where(_all_in(words, *columns)).order_by(Change.id.desc()).limit(MOST_FOUND + 1)
     ).all()
-    for change in told(session, rows):
+    for change in described(session, rows):
         words_of = _joined(change.after or "", change.why)
         name = f"{change.at.date().isoformat()}: {change.name}, {change.what}"
         yield Found(name, words_of, f"/changes?cursor={change.id + 1}#change-{change.id}")

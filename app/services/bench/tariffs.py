@@ -13,7 +13,7 @@ from app.services.store.checked_values import (
     number_not_below_zero,
     one_of,
     required_text,
-    source_told,
+    source_text,
 )
 from app.storage.models.tariffs import Tariff
 
@@ -51,7 +51,7 @@ def add_tariff(
         currency=code,
         price_per_kwh=number_not_below_zero(price_per_kwh, "price_per_kwh", "The price of a kilowatt-hour", code),
         valid_from=day,
-        source=source_told(source, "tariff_source", "The tariff"),
+        source=source_text(source, "tariff_source", "The tariff"),
         standing=one_of(standing, STANDINGS, "standing", "The standing of the tariff"),
     )
     session.add(tariff)

@@ -77,7 +77,7 @@ def kind_of_table(table: CellsTable) -> BulkKind:
     """The kind whose telling columns are all there; of several the one that knows most of the headers."""
     keys = {column_key(header) for header in table.headers}
     named = column_key(table.sheet)
-    fitting = [kind for kind in BULK_KINDS.values() if set(kind.told_by) <= keys]
+    fitting = [kind for kind in BULK_KINDS.values() if set(kind.identifying_columns) <= keys]
     if not fitting:
         raise InvalidValue(
             f"{table.file_name} has the columns {', '.join(table.headers)}; no kind of table has all it needs among "

@@ -39,7 +39,7 @@ class BulkKind:
         return tuple(column.name for column in self.columns if column.needed)
 
     @property
-    def told_by(self) -> tuple[str, ...]:
+    def identifying_columns(self) -> tuple[str, ...]:
         """The columns by which a table of this kind is recognised."""
         return tuple(column.name for column in self.columns if column.needed and not column.evidence)
 

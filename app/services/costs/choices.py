@@ -12,7 +12,7 @@ from app.compute.cost_and_energy.cost_over_years import LONGEST_YEARS
 from app.compute.cost_and_energy.running_cost import FILTER_LIFE_RELATIVE_UNCERTAINTY, CostAssumptions
 from app.errors import InvalidValue, NotFound
 from app.services.bench.choices import BenchChoices, bench_choices
-from app.services.store.checked_values import currency_code, latest_day_begun
+from app.services.store.checked_values import currency_code, latest_current_day
 from app.storage.models.tariffs import Tariff
 
 HIGHEST, QUIETEST, FOR_THE_ROOM = "highest", "quietest", "quietest that serves the room"
@@ -51,7 +51,7 @@ class OwningChoices:
 
 
 @dataclass(frozen=True, slots=True)
-class TariffOffered:
+class AvailableTariff:
     """A stored price of a kilowatt-hour, by region and day, with its source and standing."""
 
     id: int
@@ -71,14 +71,14 @@ class OwningTerms:
     bench: BenchChoices
     assumptions: CostAssumptions
     hours_per_day: float
-    tariffs: tuple[TariffOffered, ...]
+    tariffs: tuple[AvailableTariff, ...]
     tariff_words: str
 
 
-def tariffs_of_bench(session: Session) -> tuple[TariffOffered, ...]:
+def tariffs_of_bench(session: Session) -> tuple[AvailableTariff, ...]:
     """All tariffs, by region and then the newest first."""
     return tuple(
-        TariffOffered(t.id, t.region, t.currency, t.price_per_kwh, t.valid_from, t.source, t.standing)
+        AvailableTariff(t.id, t.region, t.currency, t.price_per_kwh, t.valid_from, t.source, t.standing)
         for t in session.scalars(select(Tariff).order_by(Tariff.region, Tariff.valid_from.desc()))
     )
 
@@ -107,7 +107,9 @@ def owning_terms(session: Session, choices: OwningChoices) -> OwningTerms:
     return OwningTerms(filled, bench, assumptions, hours, tariffs, words)
 
 
-def _tariff(choices: OwningChoices, bench: BenchChoices, tariffs: tuple[TariffOffered, ...]) -> tuple[float, str, str]:
+def _tariff(
+    choices: OwningChoices, bench: BenchChoices, tariffs: tuple[AvailableTariff, ...]
+) -> tuple[float, str, str]:
     if choices.price_per_kwh is not None:
         if not (math.isfinite(choices.price_per_kwh) and choices.price_per_kwh >= 0):
             raise InvalidValue(
@@ -132,7 +134,7 @@ def _tariff(choices: OwningChoices, bench: BenchChoices, tariffs: tuple[TariffOf
     if tariff is None:
         raise NotFound("tariff", tariff_id)
     standing = f", {tariff.standing}" if tariff.standing else ""
-    ahead = ", which is still to come" if tariff.valid_from > latest_day_begun() else ""
+    ahead = ", which is still to come" if tariff.valid_from > latest_current_day() else ""
     words = f"{tariff.region} from {tariff.valid_from.isoformat()}{ahead}{standing}"
     return tariff.price_per_kwh, tariff.currency, words
 

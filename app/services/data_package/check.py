@@ -25,7 +25,7 @@ from app.services.data_package.tables import GIVEN_TABLES
 from app.services.results.recompute import accept_recompute, plan_recompute
 from app.services.store.check import Finding
 from app.services.store.open import open_store
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, no_progress
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.bench import Bench
@@ -52,7 +52,7 @@ def check_package(path: Path, on_progress: OnProgress | None = None, *, workers:
 
     workers : processes for the analysis; None for one a core
     """
-    progress = on_progress or say_nothing
+    progress = on_progress or no_progress
     try:
         with zipfile.ZipFile(path) as file:
             package = OpenPackage(file, _descriptor(file, path))

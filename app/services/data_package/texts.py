@@ -4,7 +4,7 @@ from app.compute.method import METHOD_NAME, METHOD_VERSION
 from app.storage.models.bench import Bench
 
 
-def readme_words(bench_name: str, scenario: str, invented: bool, whole: bool) -> bytes:
+def readme_text(bench_name: str, scenario: str, invented: bool, whole: bool) -> bytes:
     """The package explained to a person who never saw the program."""
     first = f"**Invented demonstration.** {scenario or 'Everything here is made up.'}\n\n" if invented else ""
     lent = (
@@ -45,7 +45,7 @@ A reading of smoke is not medical advice: people with asthma, allergies or a lun
 """.encode()
 
 
-def method_words(bench: Bench) -> bytes:
+def method_text(bench: Bench) -> bytes:
     """The method in equations and plain words, with the choices of the bench that enter it."""
     return f"""# How the numbers are made
 

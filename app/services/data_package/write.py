@@ -28,11 +28,11 @@ from app.services.data_package.tables import (
     packaged_columns,
     table_schema,
 )
-from app.services.data_package.texts import method_words, readme_words
+from app.services.data_package.texts import method_text, readme_text
 from app.services.logs.logger_profiles import load_profile
 from app.services.logs.readings import read_readings
 from app.services.logs.trial_fields import EMPTY_ROOM
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, no_progress
 from app.storage.models.all_models import METADATA
 from app.storage.models.bench import Bench, Change
 from app.storage.models.bench_measurements import PowerMeasurement
@@ -87,7 +87,7 @@ def write_package(
 
     Things in the trash stay out. Raises NotFound for a unit that is not there, InvalidValue where nothing is chosen.
     """
-    progress = on_progress or say_nothing
+    progress = on_progress or no_progress
     chosen = _choose(session, unit_ids)
     bench = session.get_one(Bench, 1)
     with PackageZip(target) as package:
@@ -190,8 +190,8 @@ def _rows(name: str, chosen: _Chosen) -> Select[Any]:
 
 
 def _add_documents(package: PackageZip, bench: Bench, whole: bool) -> list[str]:
-    package.add_file("readme", "README.md", readme_words(bench.name, bench.scenario, bench.invented, whole), "Read me")
-    package.add_file("method", "method.md", method_words(bench), "How the numbers are made")
+    package.add_file("readme", "README.md", readme_text(bench.name, bench.scenario, bench.invented, whole), "Read me")
+    package.add_file("method", "method.md", method_text(bench), "How the numbers are made")
     return ["readme", "method"]
 
 

@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlalchemy import and_, or_, select
 from sqlalchemy.orm import Session
 
-from app.services.history.change_labels import NamesOfThings, field_words, value_words
+from app.services.history.change_labels import ItemNames, field_label, value_text
 from app.services.history.reader_changes import of_interest
 from app.services.store.audit import changes_of
 from app.services.units.lists import ListPart, list_part
@@ -34,7 +34,7 @@ _ACTIONS = {
 
 
 @dataclass(frozen=True, slots=True)
-class ToldChange:
+class DescribedChange:
     """One change. `unit_id` and `trial_id` say where it leads; `what` is a sentence without its full stop."""
 
     id: int
@@ -53,12 +53,12 @@ class ToldChange:
     who: str
 
     @property
-    def before_in_short(self) -> str | None:
+    def before_short(self) -> str | None:
         """For readers: of what was taken back, what it was."""
         return self.before and self.before.partition("\n")[0]
 
 
-def told_changes(
+def described_changes(
     session: Session,
     limit: int = 100,
     cursor: str | None = None,
@@ -69,7 +69,7 @@ def told_changes(
     consequences: bool = True,
     corrections_only: bool = False,
     public_only: bool = False,
-) -> ListPart[ToldChange]:
+) -> ListPart[DescribedChange]:
     """Changes, newest first, in words.
 
     subject : one kind of thing alone; unit_id : that unit and its trials alone; trial_id : that trial alone
@@ -96,10 +96,10 @@ def told_changes(
     if corrections_only:
         statement = statement.where(Change.action != "added")
     part = list_part(session, statement, Change.id, limit, cursor, newest_first=True)
-    return ListPart(told(session, part.rows), part.next_cursor)
+    return ListPart(described(session, part.rows), part.next_cursor)
 
 
-def told(session: Session, changes: Sequence[Change]) -> tuple[ToldChange, ...]:
+def described(session: Session, changes: Sequence[Change]) -> tuple[DescribedChange, ...]:
     """The changes in words, with the unit that each belongs to."""
     trial_ids = {change.subject_id for change in changes if change.subject == "trial"}
     units = {
@@ -113,18 +113,20 @@ def told(session: Session, changes: Sequence[Change]) -> tuple[ToldChange, ...]:
             select(UnitUnderTest.id, UnitUnderTest.maker, UnitUnderTest.model).where(UnitUnderTest.id.in_(unit_ids))
         )
     }
-    things = NamesOfThings(session, changes)
-    return tuple(_told(change, units, names, things) for change in changes)
+    names_of_items = ItemNames(session, changes)
+    return tuple(_described(change, units, names, names_of_items) for change in changes)
 
 
-def _told(change: Change, units: dict[int, int | None], names: dict[int, str], things: NamesOfThings) -> ToldChange:
+def _described(
+    change: Change, units: dict[int, int | None], names: dict[int, str], names_of_items: ItemNames
+) -> DescribedChange:
     is_trial, is_unit = change.subject == "trial", change.subject == "unit under test"
     unit_id = change.subject_id if is_unit else units.get(change.subject_id) if is_trial else None
     name = names.get(unit_id or 0, "")
     if is_trial:
         name = f"Trial {change.subject_id} ({name or 'empty room'})"
     is_new = change.action == "added"
-    return ToldChange(
+    return DescribedChange(
         id=change.id,
         at=change.at,
         subject=change.subject,
@@ -132,32 +134,32 @@ def _told(change: Change, units: dict[int, int | None], names: dict[int, str], t
         action=change.action,
         unit_id=unit_id,
         trial_id=change.subject_id if is_trial else None,
-        name=name or _name_of(change, things),
-        what=what_changed("" if _is_of_the_whole(change) else change.field, change.action),
+        name=name or _name_of(change, names_of_items),
+        what=what_changed("" if _is_about_whole_item(change) else change.field, change.action),
         field=change.field,
-        before=None if is_new else value_words(change.field, change.before, things),
-        after=value_words(change.field, change.after, things),
+        before=None if is_new else value_text(change.field, change.before, names_of_items),
+        after=value_text(change.field, change.after, names_of_items),
         why=change.why,
         who=change.who,
     )
 
 
-def _is_of_the_whole(change: Change) -> bool:
+def _is_about_whole_item(change: Change) -> bool:
     """Whether the thing itself was added or taken back, so that no field of it is named."""
     return change.subject == "tariff" or change.action == "restored"
 
 
-def _name_of(change: Change, things: NamesOfThings) -> str:
+def _name_of(change: Change, names_of_items: ItemNames) -> str:
     if change.subject == "bench":
         return "The bench"
     words = "price of electricity" if change.subject == "tariff" else change.subject
-    named = things.of_subject(change.subject, change.subject_id)
+    named = names_of_items.of_subject(change.subject, change.subject_id)
     return f"{words.capitalize()}: {named}" if named else f"{words} {change.subject_id}".capitalize()
 
 
-def story_of(session: Session, subject: str, subject_id: int) -> tuple[ToldChange, ...]:
+def change_history(session: Session, subject: str, subject_id: int) -> tuple[DescribedChange, ...]:
     """Everything recorded about one thing in words, newest first."""
-    return told(session, changes_of(session, subject, subject_id))
+    return described(session, changes_of(session, subject, subject_id))
 
 
 def what_changed(field: str, action: str) -> str:
@@ -166,4 +168,4 @@ def what_changed(field: str, action: str) -> str:
     >>> what_changed("unit_on_s", "changed"), what_changed("", "excluded")
     ('the mark “unit on” [min] was changed', 'was left out of what is combined')
     """
-    return f"{field_words(field)}{_ACTIONS.get(action, action)}"
+    return f"{field_label(field)}{_ACTIONS.get(action, action)}"

@@ -125,7 +125,7 @@ _FIELD_OF_SUBJECT = {
 }
 
 
-class NamesOfThings:
+class ItemNames:
     """Names of what a part of the record speaks of, read in one query for each kind of thing."""
 
     def __init__(self, session: Session, changes: Sequence[Change]) -> None:
@@ -155,10 +155,10 @@ def _read(session: Session, field: str, ids: set[int]) -> dict[int, str]:
     return {row[0]: " ".join(row[1:]) for row in rows}
 
 
-def field_words(field: str) -> str:
+def field_label(field: str) -> str:
     """A stored field as a reader would say it, ready to stand before a verb; nothing where the whole thing is meant.
 
-    >>> field_words("pm2_5 total_decay_per_h"), field_words("unit_on_s"), field_words("")
+    >>> field_label("pm2_5 total_decay_per_h"), field_label("unit_on_s"), field_label("")
     ('PM2.5: the total decay [1/h] ', 'the mark “unit on” [min] ', '')
     """
     if not field:
@@ -178,7 +178,7 @@ def channel_and_field(field: str) -> tuple[str, str]:
     return (first, rest) if rest in _FIELDS else ("", field)
 
 
-def value_words(field: str, text: str | None, names: NamesOfThings) -> str | None:
+def value_text(field: str, text: str | None, names: ItemNames) -> str | None:
     """A stored value as a reader would say it; None where there was none and nothing takes its place."""
     name = channel_and_field(field)[1]
     if text is None or text == "":

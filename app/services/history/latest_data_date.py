@@ -18,13 +18,13 @@ TRIALS, SOUND, POWER, PRICES, STATEMENTS = "trials", "sound", "power", "prices",
 EVERYTHING = (TRIALS, SOUND, POWER, PRICES, STATEMENTS)
 
 
-def newest_datum(session: Session, kinds: Collection[str], unit_ids: Collection[int] | None = None) -> date | None:
+def latest_data_date(session: Session, kinds: Collection[str], unit_ids: Collection[int] | None = None) -> date | None:
     """Latest day among data of these kinds, of these units or of the whole bench; None where there is none."""
     of_units = None if unit_ids is None else list(unit_ids)
-    return latest_of(_newest_of_kind(session, kind, of_units) for kind in kinds)
+    return latest_of(_latest_of_kind(session, kind, of_units) for kind in kinds)
 
 
-def _newest_of_kind(session: Session, kind: str, unit_ids: list[int] | None) -> date | None:
+def _latest_of_kind(session: Session, kind: str, unit_ids: list[int] | None) -> date | None:
     """Of the whole bench it is kept by unit, where the store counts the changes of such data."""
     if unit_ids is None and kind in (SOUND, POWER, PRICES):
         return latest_of(kept_by_unit(session, ("newest datum", kind), partial(_by_unit, session, kind)).values())

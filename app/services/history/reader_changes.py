@@ -38,15 +38,15 @@ UNIT_FIELDS = (
 )
 PRICE_OF_PART = "price of "
 _ROOM_FIELDS = ("room_volume_m3", "room_volume_uncertainty_m3")
-_WHOLE_THING = ("excluded", "restored", "trashed", "untrashed")
-_WHOLE_TRIAL = (*_WHOLE_THING, "recomputed")
+_WHOLE_ITEM = ("excluded", "restored", "trashed", "untrashed")
+_WHOLE_TRIAL = (*_WHOLE_ITEM, "recomputed")
 
 
 def of_interest() -> ColumnElement[bool]:
     """The condition on a row of the record of changes."""
     is_new = and_(Change.action == "added", Change.field == "")
     whole_trial = or_(Change.action.in_(_WHOLE_TRIAL), is_new)
-    whole_unit = or_(Change.action.in_(_WHOLE_THING), is_new)
+    whole_unit = or_(Change.action.in_(_WHOLE_ITEM), is_new)
     published = or_(Change.action == "withdrawn", Change.after.endswith("published", autoescape=True))
     verdict = and_(Change.field == "verdict", published)
     part = Change.field.startswith(PRICE_OF_PART, autoescape=True)

@@ -8,8 +8,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.compute.wording.numbers import counted, listed
-from app.services.history.change_history import CONSEQUENCE, ToldChange, told
-from app.services.history.change_labels import field_words
+from app.services.history.change_history import CONSEQUENCE, DescribedChange, described
+from app.services.history.change_labels import field_label
 from app.services.history.reader_changes import PRICE_OF_PART, TRIAL, of_interest
 from app.storage.models.bench import Change
 
@@ -50,12 +50,12 @@ def reader_news(session: Session, limit: int) -> tuple[News, ...]:
     rows = session.scalars(
         select(Change).where(of_interest()).order_by(Change.id.desc()).limit(limit * _ROWS_OF_ONE)
     ).all()
-    return tuple(_news(group) for group in _groups(told(session, rows)))[:limit]
+    return tuple(_news(group) for group in _groups(described(session, rows)))[:limit]
 
 
-def _groups(changes: Sequence[ToldChange]) -> list[list[ToldChange]]:
+def _groups(changes: Sequence[DescribedChange]) -> list[list[DescribedChange]]:
     """Changes of one thing that were made in one go, the newest first."""
-    groups: list[list[ToldChange]] = []
+    groups: list[list[DescribedChange]] = []
     for change in changes:
         last = groups[-1] if groups else None
         if (
@@ -69,7 +69,7 @@ def _groups(changes: Sequence[ToldChange]) -> list[list[ToldChange]]:
     return groups
 
 
-def _news(group: list[ToldChange]) -> News:
+def _news(group: list[DescribedChange]) -> News:
     changes = list(reversed(group))
     sentences = _of_trial(changes) if changes[0].subject == TRIAL else _of_unit(changes)
     why = next((change.why for change in changes if change.why), "")
@@ -84,32 +84,32 @@ def _news(group: list[ToldChange]) -> News:
     )
 
 
-def _of_trial(changes: list[ToldChange]) -> list[str]:
+def _of_trial(changes: list[DescribedChange]) -> list[str]:
     name = changes[0].name
     done = [change.action for change in changes]
     sentences = [f"{name} was analysed for the first time."] if "added" in done else []
     sentences += [f"{name} {_OF_TRIAL[action]}." for action in done if action in _OF_TRIAL]
     marks = [change for change in changes if change.action == "changed"]
     if marks:
-        moved = listed([_from_to(field_words(change.field).strip(), change) for change in marks[:_MOST_NUMBERS]])
+        moved = listed([_from_to(field_label(change.field).strip(), change) for change in marks[:_MOST_NUMBERS]])
         sentences.append(f"{name} was corrected: {moved}.")
     results = [change for change in changes if change.action == CONSEQUENCE]
     if results and "added" not in done:
         rates = [change for change in results if change.field.endswith(_RATE)] or results
-        moved = listed([_from_to(field_words(change.field).strip(), change) for change in rates[:_MOST_NUMBERS]])
+        moved = listed([_from_to(field_label(change.field).strip(), change) for change in rates[:_MOST_NUMBERS]])
         more = f", and {counted(len(results) - _MOST_NUMBERS, 'more number')}" if len(results) > _MOST_NUMBERS else ""
         sentences.append(f"{'' if sentences else f'{name}: '}its results moved: {moved}{more}.")
     return [sentence[0].upper() + sentence[1:] for sentence in sentences]
 
 
-def _from_to(what: str, change: ToldChange) -> str:
+def _from_to(what: str, change: DescribedChange) -> str:
     before, after = change.before, change.after
     if before and after:
         return f"{what} from {before} to {after}"
     return f"{what} is now {after}" if after else f"{what} is no longer set (was {before})"
 
 
-def _of_unit(changes: list[ToldChange]) -> list[str]:
+def _of_unit(changes: list[DescribedChange]) -> list[str]:
     name = changes[0].name
     sentences = []
     if any(change.action == "added" and not change.field for change in changes):
@@ -125,9 +125,9 @@ def _of_unit(changes: list[ToldChange]) -> list[str]:
             done = "was withdrawn" if change.action == "withdrawn" else f"was published ({change.after})"
             sentences.append(f"The verdict on {name} {done}.")
         elif change.action == "taken back" and change.field in _NOUNS:
-            sentences.append(f"A {_NOUNS[change.field]} of {name} was taken back: {change.before_in_short}.")
+            sentences.append(f"A {_NOUNS[change.field]} of {name} was taken back: {change.before_short}.")
         elif change.action == "changed":
-            sentences.append(f"{name} was corrected: {_from_to(field_words(change.field).strip(), change)}.")
+            sentences.append(f"{name} was corrected: {_from_to(field_label(change.field).strip(), change)}.")
     for field, noun in _NOUNS.items():
         found = [change for change in changes if change.field == field and change.action == "added"]
         if len(found) == 1:

@@ -34,8 +34,8 @@ def save_profile(
         .where(func.lower(LoggerProfile.name) == checked_name.lower())
         .options(selectinload(LoggerProfile.columns))
     )
-    before = None if profile is None else _in_words(profile_choices(profile))
-    if before is not None and before != _in_words(choices) and not may_replace:
+    before = None if profile is None else _as_text(profile_choices(profile))
+    if before is not None and before != _as_text(choices) and not may_replace:
         raise InvalidValue(
             f"The profile {checked_name!r} is kept already and reads files in another way; replacing it needs the role "
             "“edit”. Choose another name, or leave it empty.",
@@ -58,7 +58,7 @@ def save_profile(
         for header in sorted(headers)
     )
     session.flush()
-    after = _in_words(choices)
+    after = _as_text(choices)
     if before != after:
         action = "added" if before is None else "changed"
         record_change(session, who, action, "logger profile", profile.id, "choices", before, after)
@@ -93,7 +93,7 @@ def profile_choices(profile: LoggerProfile) -> ReadingChoices:
     )
 
 
-def _in_words(choices: ReadingChoices) -> str:
+def _as_text(choices: ReadingChoices) -> str:
     columns = "; ".join(
         f"{header} = {channel(use).label if use else 'left out'}" for header, use in sorted(choices.columns.items())
     )

@@ -14,7 +14,7 @@ from app.compute.clean_air.ozone import ozone_uncertainty_ppb
 from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue, NotFound
 from app.services.measurements.checks import setting_of_unit
-from app.services.measurements.delete_entry import take_entry_back
+from app.services.measurements.delete_entry import delete_entry
 from app.services.measurements.measured_rates import SettingRate, rates_of_unit
 from app.services.measurements.ozone_tests import UnitOzone, ozone_of_unit
 from app.services.measurements.power_levels import SettingPower, power_levels_of_unit
@@ -109,12 +109,12 @@ def add_claim(session: Session, unit_id: int, new: NewClaim, *, who: str = AT_TH
     return row.id
 
 
-def take_claim_back(session: Session, claim_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
+def delete_claim(session: Session, claim_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
     """Removes a wrong entry; it stays in the record of changes."""
     row = session.get(Claim, claim_id)
     if row is None:
         raise NotFound("claim", claim_id)
-    take_entry_back(session, row, "claim", _words(row), who=who, why=why)
+    delete_entry(session, row, "claim", _words(row), who=who, why=why)
 
 
 def claims_of_unit(session: Session, unit_id: int) -> tuple[CheckedClaim, ...]:

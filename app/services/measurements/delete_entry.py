@@ -12,7 +12,7 @@ from app.storage.models.sound_clips import SoundClip
 Entry = SoundMeasurement | PowerMeasurement | OzoneTest | Rating | Claim | SoundClip
 
 # Which row it was, and whose: the record and the words before say that already.
-_TOLD_ALREADY = {"id", "unit_under_test_id", "setting_id", "quantity"}
+_NOT_IN_SNAPSHOT = {"id", "unit_under_test_id", "setting_id", "quantity"}
 _UNITS = {
     "_m3_per_h": "m³/h",
     "_dba": "dB(A)",
@@ -31,28 +31,28 @@ _WORDS = {
 }
 
 
-def take_entry_back(session: Session, row: Entry, field: str, words: str, *, who: str, why: str) -> None:
+def delete_entry(session: Session, row: Entry, field: str, words: str, *, who: str, why: str) -> None:
     """Removes a wrong entry. Raises InvalidValue without a reason.
 
     field : what the record calls such an entry; words : the entry in short, for a reader
     """
     reason = required_text(why, "why", "The reason for taking it back")
-    before = f"{words}\n{all_that_it_said(row)}"
+    before = f"{words}\n{row_snapshot(row)}"
     record_change(session, who, "taken back", SUBJECT, row.unit_under_test_id, field, before, None, reason)
     session.delete(row)
     session.flush()
 
 
-def all_that_it_said(row: Entry) -> str:
+def row_snapshot(row: Entry) -> str:
     """Every column of an entry that holds something, with its unit.
 
-    >>> all_that_it_said(OzoneTest(ozone_ppb=3.0, below_detection=False, method="box", source="own"))
+    >>> row_snapshot(OzoneTest(ozone_ppb=3.0, below_detection=False, method="box", source="own"))
     'ozone [ppb]: 3; below detection: no; method: box; source: own'
     """
     found = []
     for attribute in row.__mapper__.column_attrs:
         value = getattr(row, attribute.key)
-        if attribute.key in _TOLD_ALREADY or value is None or value == "":
+        if attribute.key in _NOT_IN_SNAPSHOT or value is None or value == "":
             continue
         found.append(f"{_label(attribute.key)}: {' '.join((recorded_text(value) or '').splitlines())}")
     return "; ".join(found)

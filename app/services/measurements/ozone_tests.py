@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.clean_air.ozone import OzoneFinding, ozone_finding
 from app.errors import NotFound
-from app.services.measurements.delete_entry import take_entry_back
+from app.services.measurements.delete_entry import delete_entry
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import day_seen, number_not_below_zero, optional_text
 from app.services.units.entry import SUBJECT, get_unit
@@ -51,12 +51,12 @@ def add_ozone_test(
     return row.id
 
 
-def take_ozone_test_back(session: Session, test_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
+def delete_ozone_test(session: Session, test_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
     """Removes a wrong test; it stays in the record of changes."""
     row = session.get(OzoneTest, test_id)
     if row is None:
         raise NotFound("ozone test", test_id)
-    take_entry_back(session, row, "ozone", _words(row), who=who, why=why)
+    delete_entry(session, row, "ozone", _words(row), who=who, why=why)
 
 
 def ozone_of_unit(session: Session, unit_id: int) -> UnitOzone:

@@ -12,7 +12,7 @@ from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue, NotFound
 from app.reading_files.log_table import ReadingChoices
 from app.services.measurements.checks import setting_of_unit
-from app.services.measurements.delete_entry import take_entry_back
+from app.services.measurements.delete_entry import delete_entry
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import day_seen, number_not_below_zero, optional_text
 from app.services.units.entry import SUBJECT, get_unit
@@ -123,14 +123,14 @@ def add_power_log(
     return add_power_measurement(session, unit_id, setting_id, new, who=who, log_id=log_id), found
 
 
-def take_power_measurement_back(session: Session, measurement_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
+def delete_power_measurement(session: Session, measurement_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
     """Removes a wrong reading; it stays in the record of changes, and so does the log it came from."""
     row = session.get(PowerMeasurement, measurement_id)
     if row is None:
         raise NotFound("power measurement", measurement_id)
     unit_id = row.unit_under_test_id
     name = STANDBY if row.setting_id is None else setting_of_unit(session, unit_id, row.setting_id).name
-    take_entry_back(session, row, "power", _words(row, name), who=who, why=why)
+    delete_entry(session, row, "power", _words(row, name), who=who, why=why)
 
 
 def power_levels_of_unit(session: Session, unit_id: int) -> tuple[SettingPower, ...]:

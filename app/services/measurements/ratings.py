@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from app.compute.clean_air.claim_quantities import QUANTITIES
 from app.compute.clean_air.ratings import CertifiedRate, MeasuredRate, RatingComparison, compare_with_rating
 from app.errors import InvalidValue, NotFound
-from app.services.measurements.delete_entry import take_entry_back
+from app.services.measurements.delete_entry import delete_entry
 from app.services.measurements.measured_rates import SettingRate, rates_of_unit
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import day_seen, number_above_zero, one_of, optional_text, required_text
@@ -73,12 +73,12 @@ def add_rating(session: Session, unit_id: int, new: NewRating, *, who: str = AT_
     return row.id
 
 
-def take_rating_back(session: Session, rating_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
+def delete_rating(session: Session, rating_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
     """Removes a wrong entry; it stays in the record of changes."""
     row = session.get(Rating, rating_id)
     if row is None:
         raise NotFound("rating", rating_id)
-    take_entry_back(session, row, "rating", _words(row), who=who, why=why)
+    delete_entry(session, row, "rating", _words(row), who=who, why=why)
 
 
 def ratings_of_unit(session: Session, unit_id: int) -> tuple[RatingWithComparison, ...]:

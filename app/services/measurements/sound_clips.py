@@ -19,7 +19,7 @@ from app.compute.sound.clip import SoundClip as ClipAnalysis
 from app.compute.sound.clip import analyse_clip
 from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.measurements.checks import setting_of_unit
-from app.services.measurements.delete_entry import take_entry_back
+from app.services.measurements.delete_entry import delete_entry
 from app.services.measurements.sound_file import SoundFile, read_sound, wav_bytes
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import day_seen, number_above_zero, optional_text
@@ -124,11 +124,11 @@ def add_clip(
     return clip.id
 
 
-def take_clip_back(session: Session, clip_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
+def delete_clip(session: Session, clip_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
     """Removes a clip and its results; the raw file stays in the store, and the record says what was taken back."""
     clip = get_clip(session, clip_id)
     setting = setting_of_unit(session, clip.unit_under_test_id, clip.setting_id)
-    take_entry_back(session, clip, "sound clip", _words(clip, setting.name), who=who, why=why)
+    delete_entry(session, clip, "sound clip", _words(clip, setting.name), who=who, why=why)
 
 
 def get_clip(session: Session, clip_id: int) -> SoundClip:

@@ -11,7 +11,7 @@ from app.compute.sound.unit_sound import SoundReading
 from app.errors import InvalidValue, NotFound
 from app.services.bench.choices import bench_choices
 from app.services.measurements.checks import setting_of_unit
-from app.services.measurements.delete_entry import take_entry_back
+from app.services.measurements.delete_entry import delete_entry
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import day_seen, number_above_zero, one_of, optional_text
 from app.services.units.entry import SUBJECT
@@ -77,13 +77,13 @@ def add_sound_measurement(
     return row.id
 
 
-def take_sound_measurement_back(session: Session, measurement_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
+def delete_sound_measurement(session: Session, measurement_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
     """Removes a wrong reading; it stays in the record of changes."""
     row = session.get(SoundMeasurement, measurement_id)
     if row is None:
         raise NotFound("sound measurement", measurement_id)
     setting = setting_of_unit(session, row.unit_under_test_id, row.setting_id)
-    take_entry_back(session, row, "sound level", _words(row, setting.name), who=who, why=why)
+    delete_entry(session, row, "sound level", _words(row, setting.name), who=who, why=why)
 
 
 def sound_levels_of_unit(session: Session, unit_id: int) -> tuple[SettingLevel, ...]:

@@ -15,7 +15,7 @@ from app.storage.models.units_under_test import UnitUnderTest
 
 
 @dataclass(frozen=True, slots=True)
-class PublishedThings:
+class PublishedItems:
     """Ids of units and trials, and the raw files: hash to the name under which each came."""
 
     units: tuple[int, ...]
@@ -23,7 +23,7 @@ class PublishedThings:
     raw_files: dict[str, str]
 
 
-def published_things(session: Session) -> PublishedThings:
+def published_items(session: Session) -> PublishedItems:
     units = session.scalars(
         select(UnitUnderTest.id).where(UnitUnderTest.trashed_at.is_(None)).order_by(UnitUnderTest.id)
     ).all()
@@ -37,7 +37,7 @@ def published_things(session: Session) -> PublishedThings:
     names: dict[str, str] = {}
     for row in rows:
         names.setdefault(row.sha256, row.file_name)
-    return PublishedThings(tuple(units), tuple(row.id for row in rows), names)
+    return PublishedItems(tuple(units), tuple(row.id for row in rows), names)
 
 
 def raw_content(session: Session, sha256: str) -> bytes:

@@ -14,7 +14,7 @@ from app.services.ranking.compared_quantities import QUANTITIES, Finding, compar
 from app.services.ranking.compared_setting import ComparedSetting
 from app.services.ranking.rank_intervals import names_of
 from app.services.ranking.rows import read_ranking_table
-from app.services.snapshot.choices import EVERY, Offered, RankingChoices, RoomOffered, read_offered
+from app.services.snapshot.choices import EVERY, AvailableRoom, Offered, RankingChoices, read_offered
 from app.services.snapshot.settings_in_rooms import read_tested_settings
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
@@ -36,7 +36,7 @@ class SettingsCompared:
     clean_air_ranks: RankTable
     choices: RankingChoices
     offered: Offered
-    room: RoomOffered | None
+    room: AvailableRoom | None
 
     def of_pair(self, quantity: str) -> Comparison | None:
         """The figures of a quantity where exactly two were compared."""

@@ -39,7 +39,7 @@ class ExtraFacts:
     certified_smoke: CertifiedSmoke
     federal: FederalEnergy | None
     why_no_federal: str
-    ozone_words: str
+    ozone_text: str
     ozone_ppb: float | None
     ozone_less_than_ppb: float | None
 

@@ -12,7 +12,7 @@ from sqlalchemy import Engine
 
 from app.services.ranking.rows import RankingTable, read_ranking_table, table_key
 from app.services.snapshot.choices import RankingChoices
-from app.storage.change_detection import StoreWatch
+from app.storage.change_detection import ChangeDetector
 from app.storage.engine import session_scope
 
 _MOST_KEPT = 6  # channels, rooms and tariffs that readers look at in turn
@@ -24,7 +24,7 @@ class KeptRankings:
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
-        self._watch = StoreWatch(engine)
+        self._watch = ChangeDetector(engine)
         self._lock = threading.Lock()
         self._kept: OrderedDict[tuple[object, ...], tuple[Hashable, RankingTable]] = OrderedDict()
 

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.cost_and_energy.energy_use import RunningPart
 from app.compute.cost_and_energy.running_cost import CostAssumptions, OwnedUnit, RunningCost, running_cost
-from app.services.snapshot.choices import HIGHEST, Offered, RankingChoices, RoomOffered, read_offered
+from app.services.snapshot.choices import HIGHEST, AvailableRoom, Offered, RankingChoices, read_offered
 from app.services.snapshot.consumable_parts import ConsumableRow, consumable_parts, read_consumable_rows
 from app.services.snapshot.read_cache import kept, kept_by_unit
 from app.services.snapshot.setting_rows import RankingRow, read_ranking_rows
@@ -144,7 +144,7 @@ class UnitLines:
     lines: tuple[RankedSetting, ...]
     choices: RankingChoices
     offered: Offered
-    room: RoomOffered | None
+    room: AvailableRoom | None
 
 
 def lines_of_unit(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitLines:

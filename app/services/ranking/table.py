@@ -27,9 +27,9 @@ from app.services.snapshot.choices import (
     HIGHEST,
     QUIETEST,
     ROOM_RULES,
+    AvailableRoom,
     Offered,
     RankingChoices,
-    RoomOffered,
     filled_choices,
 )
 
@@ -67,7 +67,7 @@ class Ranking:
     removed: tuple[Removed, ...]
     choices: RankingChoices
     offered: Offered
-    room: RoomOffered | None
+    room: AvailableRoom | None
     kinds: tuple[str, ...]
     leader: RankedSetting | None
     last: RankedSetting | None

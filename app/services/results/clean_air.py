@@ -17,7 +17,7 @@ from app.services.results.changed_values import is_same
 from app.services.results.natural_decay_pools import EmptyRoomRuns, PooledForTrial
 from app.services.results.rows import note_columns, stored_degrees, stored_measured
 from app.services.store.audit import record_change
-from app.services.store.id_batches import in_lots
+from app.services.store.id_batches import in_batches
 from app.services.store.reading_again import read_again
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
@@ -155,7 +155,7 @@ def _rows(session: Session, trial_ids: Iterable[int] | None) -> Sequence[Any]:
     query = _rows_query()
     if trial_ids is None:
         return session.execute(query).all()
-    return [row for lot in in_lots(trial_ids) for row in session.execute(query.where(Trial.id.in_(lot)))]
+    return [row for lot in in_batches(trial_ids) for row in session.execute(query.where(Trial.id.in_(lot)))]
 
 
 @cache
@@ -187,7 +187,7 @@ def _rows_query() -> Select[*tuple[Any, ...]]:
 
 def _derived_notes(session: Session, result_ids: Sequence[int]) -> dict[int, list[tuple[str, str]]]:
     found: dict[int, list[tuple[str, str]]] = defaultdict(list)
-    for lot in in_lots(result_ids):
+    for lot in in_batches(result_ids):
         for result_id, code, message in session.execute(
             select(ResultNote.result_id, ResultNote.code, ResultNote.message)
             .where(
@@ -210,7 +210,7 @@ def _write(
         connection = session.connection()  # plain statements: making objects of rows takes longer
         connection.execute(update(ChannelResult).where(ChannelResult.id == bindparam("of_result")), updates)
         read_again(session, ChannelResult)
-    for lot in in_lots(changed_notes):
+    for lot in in_batches(changed_notes):
         session.execute(
             delete(ResultNote).where(
                 ResultNote.position >= DERIVED_NOTES_FROM,
@@ -222,8 +222,8 @@ def _write(
 
 
 def _record_move(session: Session, row: Any, values: dict[str, Any], who: str, why: str) -> None:
-    before = _in_words(row.clean_air_delivery_rate_m3_per_h, row.clean_air_delivery_rate_uncertainty)
-    after = _in_words(values["clean_air_delivery_rate_m3_per_h"], values["clean_air_delivery_rate_uncertainty"])
+    before = _as_text(row.clean_air_delivery_rate_m3_per_h, row.clean_air_delivery_rate_uncertainty)
+    after = _as_text(values["clean_air_delivery_rate_m3_per_h"], values["clean_air_delivery_rate_uncertainty"])
     if before != after:
         record_change(
             session,
@@ -238,5 +238,5 @@ def _record_move(session: Session, row: Any, values: dict[str, Any], who: str, w
         )
 
 
-def _in_words(value: float | None, uncertainty: float | None) -> str | None:
+def _as_text(value: float | None, uncertainty: float | None) -> str | None:
     return None if value is None else f"{value:.6g} ± {uncertainty or 0.0:.3g}"

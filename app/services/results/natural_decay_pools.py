@@ -83,10 +83,10 @@ class EmptyRoomRuns:
             )
         if key not in self._settled:
             pooled = pool_natural_decay(choice.chosen, between_runs=self._spread.get(channel))
-            self._settled[key] = self._settle_pool(key, pooled), pooled
+            self._settled[key] = self._update_pool(key, pooled), pooled
         return PooledForTrial(*self._settled[key], choice)
 
-    def _settle_pool(self, key: tuple[int, str, frozenset[int]], pooled: NaturalDecay) -> int:
+    def _update_pool(self, key: tuple[int, str, frozenset[int]], pooled: NaturalDecay) -> int:
         pool = self._pools.get(key)
         if pool is None:
             pool = NaturalDecayPool(room_id=key[0], channel=key[1])

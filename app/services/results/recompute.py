@@ -17,10 +17,10 @@ from app.errors import InvalidValue
 from app.services.results.changed_values import is_same
 from app.services.results.recompute_worker import TrialTask, WorkedTrial, work
 from app.services.results.trial_results import stored_marks
-from app.services.results.update_derived import settle_bench
+from app.services.results.update_derived import update_all_derived_results
 from app.services.store.audit import AT_THE_DESK, acting_name
-from app.services.store.id_batches import in_lots
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.id_batches import in_batches
+from app.services.store.progress import OnProgress, no_progress
 from app.storage.engine import session_scope
 from app.storage.models.bench import Bench, Change
 from app.storage.models.rooms_and_loggers import Logger
@@ -78,7 +78,7 @@ def plan_recompute(
 
     workers : processes; None for one a core. Each opens its own connection, which cannot write.
     """
-    progress = on_progress or say_nothing
+    progress = on_progress or no_progress
     with session_scope(engine, writes=False) as session:
         tasks = tuple(_tasks(session, trial_ids))
     worked: list[WorkedTrial] = []
@@ -86,7 +86,7 @@ def plan_recompute(
         worked.append(trial)
         progress(len(worked), len(tasks), "Analysing trials again")
     worked.sort(key=lambda trial: trial.trial_id)
-    differences = _rehearse(engine, worked)
+    differences = _dry_run(engine, worked)
     return RecomputePlan(len(tasks), METHOD_VERSION, differences, tuple(worked), tasks)
 
 
@@ -106,7 +106,7 @@ def accept_recompute(
         )
     reason = why or f"analysed again with method {plan.method_version}"
     _store(session, plan.worked, at)
-    settle_bench(session, who=who, why=reason, now=at, record=False)
+    update_all_derived_results(session, who=who, why=reason, now=at, record=False)
     if plan.differences:
         session.execute(
             insert(Change),
@@ -118,8 +118,8 @@ def accept_recompute(
                     "subject": "trial",
                     "subject_id": difference.trial_id,
                     "field": f"{difference.channel} {difference.field}",
-                    "before": _in_words(difference.before),
-                    "after": _in_words(difference.after),
+                    "before": _as_text(difference.before),
+                    "after": _as_text(difference.after),
                     "why": reason,
                 }
                 for difference in plan.differences
@@ -164,13 +164,13 @@ def _worked(engine: Engine, tasks: Sequence[TrialTask], workers: int) -> Iterato
         yield from pool.imap_unordered(work_there, tasks, chunksize=max(1, min(16, len(tasks) // (8 * workers))))
 
 
-def _rehearse(engine: Engine, worked: Sequence[WorkedTrial]) -> tuple[Difference, ...]:
+def _dry_run(engine: Engine, worked: Sequence[WorkedTrial]) -> tuple[Difference, ...]:
     """Stores the results in a transaction that is rolled back, and compares: what follows from them is then exact."""
     with session_scope(engine) as session:
         before = _compared(session)
         with session.begin_nested() as rehearsal:
             _store(session, worked, datetime.now(UTC))
-            settle_bench(session, why="", record=False)
+            update_all_derived_results(session, why="", record=False)
             after = _compared(session)
             rehearsal.rollback()
     differences = [
@@ -211,7 +211,7 @@ def _store(session: Session, worked: Sequence[WorkedTrial], now: datetime) -> No
                 added.append({"trial_id": trial.trial_id, "channel": channel, **row})
     analysed = {trial.trial_id: trial.results.keys() for trial in worked}
     gone = [i for (trial_id, channel), i in present.items() if channel not in analysed.get(trial_id, {channel})]
-    for part in in_lots(gone):
+    for part in in_batches(gone):
         session.execute(delete(ChannelResult).where(ChannelResult.id.in_(part)))
     if changed:
         session.execute(update(ChannelResult), changed)
@@ -227,7 +227,7 @@ def _store(session: Session, worked: Sequence[WorkedTrial], now: datetime) -> No
 
 def _store_notes(session: Session, worked: Sequence[WorkedTrial], present: dict[tuple[int, str], int]) -> None:
     results = [present[trial.trial_id, channel] for trial in worked for channel in trial.results]
-    for part in in_lots(results):
+    for part in in_batches(results):
         session.execute(delete(ResultNote).where(ResultNote.result_id.in_(part)))
     notes = [
         {"result_id": present[trial.trial_id, channel], **note}
@@ -245,7 +245,7 @@ def _share(before: Any, after: Any) -> float | None:
     return None
 
 
-def _in_words(value: Any) -> str | None:
+def _as_text(value: Any) -> str | None:
     if value is None or isinstance(value, bool):
         return None if value is None else ("yes" if value else "no")
     return f"{value:.6g}"

@@ -21,7 +21,7 @@ from app.compute.statistics.repeats import OWN_REPEATS, CombinedTrials, combine_
 from app.services.results.repeatability import refresh_repeatability
 from app.services.results.rows import stored_degrees, without_shared_part
 from app.services.results.summary_trials import GroupKey, SummaryTrial, read_summary_trials
-from app.services.store.id_batches import in_lots
+from app.services.store.id_batches import in_batches
 from app.services.store.reading_again import read_again
 from app.storage.models.trials import NaturalDecayPool, SettingSummary
 
@@ -37,7 +37,7 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
     Where the bench's repeatability moved with the change, all summaries are written, because all rest on it.
     """
     session.flush()
-    lent, moved = refresh_repeatability(session, now)
+    pooled, moved = refresh_repeatability(session, now)
     settings = None if moved else setting_ids
     groups = read_summary_trials(session, settings)
     pools = _pools(session, groups.values())
@@ -45,14 +45,14 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
     changed: list[dict[str, Any]] = []
     added: list[dict[str, Any]] = []
     for key, trials in groups.items():
-        values = summary_values(trials, lent.get(key.channel), pools)
+        values = summary_values(trials, pooled.get(key.channel), pools)
         if key not in present:
             unit_id = trials[0].unit_under_test_id
             added.append({**key._asdict(), "unit_under_test_id": unit_id, "computed_at": now, **values})
         elif present[key][1] != tuple(values.values()):
             changed.append({"of_summary": present[key][0], "computed_at": now, **values})
     gone = [summary_id for key, (summary_id, _) in present.items() if key not in groups]
-    for lot in in_lots(gone):
+    for lot in in_batches(gone):
         session.execute(delete(SettingSummary).where(SettingSummary.id.in_(lot)))
     connection = session.connection()  # plain statements: making objects of rows takes longer than writing them
     if changed:
@@ -63,7 +63,7 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
 
 
 def summary_values(
-    trials: Sequence[SummaryTrial], lent: Repeatability | None, pools: dict[int, NaturalDecayPool]
+    trials: Sequence[SummaryTrial], pooled: Repeatability | None, pools: dict[int, NaturalDecayPool]
 ) -> dict[str, Any]:
     """Columns of one summary. Excluded trials are counted and otherwise left alone; unusable ones give no rate."""
     kept = [trial for trial in trials if not trial.excluded]
@@ -86,15 +86,15 @@ def summary_values(
         values["start_level_low"] = min(trial.start_level for trial in kept)
         values["start_level_high"] = max(trial.start_level for trial in kept)
     if usable:
-        values |= _rates(usable, lent, pools)
+        values |= _rates(usable, pooled, pools)
     return values
 
 
 def _rates(
-    usable: Sequence[SummaryTrial], lent: Repeatability | None, pools: dict[int, NaturalDecayPool]
+    usable: Sequence[SummaryTrial], pooled: Repeatability | None, pools: dict[int, NaturalDecayPool]
 ) -> dict[str, Any]:
     own = [(t.total_decay, t.humidity_uncertainty_per_h) for t in usable if t.total_decay is not None]
-    combined = combine_trials([without_shared_part(rate, shared) for rate, shared in own], lent)
+    combined = combine_trials([without_shared_part(rate, shared) for rate, shared in own], pooled)
     # The newest trial's pool stands for the setting, so that settings tested in the same weeks share it.
     pool = next((pools[t.pool_id] for t in reversed(usable) if t.pool_id in pools), None)
     days = len({trial.started_at.date() for trial in usable})

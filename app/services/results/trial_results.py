@@ -18,9 +18,9 @@ from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
 from app.services.results.analyse_channels import AnalysisTerms, analyse_channels
 from app.services.results.changed_values import is_same
 from app.services.results.rows import analysis_values, note_columns
-from app.services.results.update_derived import settle_results
+from app.services.results.update_derived import update_derived_results
 from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, no_progress
 from app.storage.models.bench import Bench
 from app.storage.models.rooms_and_loggers import Logger
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
@@ -160,7 +160,7 @@ def reanalyse_trials(
     who: str = AT_THE_DESK,
     why: str,
     now: datetime | None = None,
-    on_progress: OnProgress = say_nothing,
+    on_progress: OnProgress = no_progress,
 ) -> None:
     """Analyses trials again, records every number that moves, and brings all that rests on them up to date."""
     at = now or datetime.now(UTC)
@@ -176,11 +176,11 @@ def reanalyse_trials(
                     session, who, "recomputed", "trial", trial_id, " ".join(key), before.get(key), after.get(key), why
                 )
     on_progress(len(trial_ids), len(trial_ids), "trials analysed again; now what rests on them")
-    settle_results(session, trial_ids, who=who, why=why, now=at)
+    update_derived_results(session, trial_ids, who=who, why=why, now=at)
 
 
 def reanalyse_logger(
-    session: Session, logger_id: int, *, who: str, why: str, on_progress: OnProgress = say_nothing
+    session: Session, logger_id: int, *, who: str, why: str, on_progress: OnProgress = no_progress
 ) -> None:
     """Analyses again the trials of a logger, after what is known of it was changed."""
     trials = session.scalars(select(Trial.id).where(Trial.logger_id == logger_id, Trial.trashed_at.is_(None))).all()

@@ -11,11 +11,11 @@ from app.services.logs.trial_fields import EMPTY_ROOM
 from app.services.results.clean_air import derive_clean_air
 from app.services.results.natural_decay_pools import remove_unused_pools
 from app.services.results.summaries import refresh_summaries
-from app.services.store.id_batches import in_lots
+from app.services.store.id_batches import in_batches
 from app.storage.models.trials import Trial
 
 
-def settle_results(
+def update_derived_results(
     session: Session,
     trial_ids: Iterable[int],
     *,
@@ -43,7 +43,7 @@ def settle_results(
         remove_unused_pools(session)
 
 
-def settle_bench(
+def update_all_derived_results(
     session: Session, *, who: str = "", why: str, now: datetime | None = None, record: bool = True
 ) -> None:
     """Derives the whole bench again, after something changed that every trial rests on.
@@ -58,13 +58,13 @@ def settle_bench(
 def rederive_room(session: Session, room_id: int, *, who: str, why: str) -> None:
     """Derives the trials of a room again, after its volume changed."""
     trials = session.scalars(select(Trial.id).where(Trial.room_id == room_id, Trial.trashed_at.is_(None))).all()
-    settle_results(session, trials, who=who, why=why)
+    update_derived_results(session, trials, who=who, why=why)
 
 
 def _kinds_and_settings(session: Session, trial_ids: Iterable[int]) -> list[Any]:
     return [
         row
-        for lot in in_lots(trial_ids)
+        for lot in in_batches(trial_ids)
         for row in session.execute(select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(lot)))
     ]
 
@@ -72,7 +72,7 @@ def _kinds_and_settings(session: Session, trial_ids: Iterable[int]) -> list[Any]
 def _settings_of(session: Session, trial_ids: Iterable[int]) -> set[int]:
     return {
         setting_id
-        for lot in in_lots(trial_ids)
+        for lot in in_batches(trial_ids)
         for setting_id in session.scalars(select(Trial.setting_id).where(Trial.id.in_(lot)))
         if setting_id is not None
     }

@@ -10,7 +10,7 @@ MOST_STRONGER, MOST_CHEAPER = 2, 2
 
 
 @dataclass(frozen=True, slots=True)
-class NamedOther:
+class Alternative:
     """Another unit at its highest setting.
 
     stronger : delivers more clean air, and the two are told apart
@@ -26,7 +26,7 @@ class NamedOther:
         return f"{self.line.row.maker} {self.line.row.model}"
 
 
-def named_others(view: RankView, own: RankedSetting | None) -> tuple[NamedOther, ...]:
+def alternatives(view: RankView, own: RankedSetting | None) -> tuple[Alternative, ...]:
     """Chosen from the lines of a view of highest settings; none where the unit has no setting of its own."""
     if own is None or own.row.setting_id is None:
         return ()
@@ -40,7 +40,7 @@ def named_others(view: RankView, own: RankedSetting | None) -> tuple[NamedOther,
     cheaper = [line for line in candidates if (_price(line, currency) or own_price) < own_price]
     chosen = sorted(stronger, key=lambda line: (_price(line, currency), -_rate(line)))[:MOST_STRONGER]
     chosen += [line for line in sorted(cheaper, key=_rate, reverse=True) if line not in chosen][:MOST_CHEAPER]
-    return tuple(NamedOther(line, line in stronger, line in cheaper) for line in chosen)
+    return tuple(Alternative(line, line in stronger, line in cheaper) for line in chosen)
 
 
 def _is_stronger(line: RankedSetting, own: RankedSetting, view: RankView, in_order: Set[int]) -> bool:

@@ -2,7 +2,7 @@
 
 from sqlalchemy.orm import Session
 
-from app.services.history.latest_data_date import EVERYTHING, newest_datum
+from app.services.history.latest_data_date import EVERYTHING, latest_data_date
 from app.services.reviews import readers, sections
 from app.services.reviews.facts import ReviewFacts, review_facts
 from app.services.reviews.points import versions_of_points, with_edits
@@ -14,7 +14,7 @@ def review_draft(session: Session, unit_id: int) -> Draft:
     """The draft as the store gives it now, with the latest edits. Raises NotFound where there is no such unit."""
     facts = review_facts(session, unit_id)
     points = with_edits(points_of(facts), versions_of_points(session, unit_id))
-    newest = newest_datum(session, EVERYTHING, [unit_id])
+    newest = latest_data_date(session, EVERYTHING, [unit_id])
     dated = f" Newest datum: {newest}." if newest else ""
     return Draft(
         unit_id=unit_id,

@@ -12,7 +12,7 @@ from app.services.ranking.compared_quantities import CLEAN_AIR, PRICE, RUNNING_C
 from app.services.ranking.comparison import compare_settings
 from app.services.ranking.rank_intervals import RankView, rank_view
 from app.services.ranking.table import RankedSetting
-from app.services.reviews.alternatives import named_others
+from app.services.reviews.alternatives import alternatives
 from app.services.reviews.unit_page import UnitKnown, unit_known
 from app.services.snapshot.choices import HIGHEST, RankingChoices
 from app.services.trials.usable import usable_trials
@@ -134,7 +134,7 @@ def _with_surroundings(session: Session, trial_ids: list[int]) -> Sequence[Trial
 
 def _others(session: Session, highest: RankedSetting | None, view: RankView, known: UnitKnown) -> tuple[OtherUnit, ...]:
     """The units that the draft names beside its own, with what the data say of each pair."""
-    chosen = named_others(view, highest)
+    chosen = alternatives(view, highest)
     ids = [other.line.row.setting_id for other in chosen if other.line.row.setting_id is not None]
     if not ids or highest is None or highest.row.setting_id is None:
         return ()

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.compute.wording.numbers import at_most, measured_words, money, money_between
+from app.compute.wording.numbers import at_most, measured_text, money, money_between
 from app.compute.wording.rounding import rounded_text
 from app.services.ranking.rows import read_ranking_table
 from app.services.ranking.table import RankedSetting
@@ -112,7 +112,7 @@ def rate_shown(line: RankedSetting) -> str:
         return ""
     if not line.has_rate:
         return at_most(max(row.at_most_m3_per_h or rate, 0.0), "m³/h")
-    words = measured_words(
+    words = measured_text(
         rate,
         row.clean_air_delivery_rate_uncertainty,
         row.clean_air_delivery_rate_low_95,
@@ -125,7 +125,7 @@ def time_shown(line: RankedSetting) -> str:
     row = line.row
     if row.standard_clearing_time_min is None:
         return ""
-    words = measured_words(
+    words = measured_text(
         row.standard_clearing_time_min,
         None,
         row.standard_clearing_time_low_95_min,
@@ -144,7 +144,7 @@ def sound_shown(line: RankedSetting) -> str:
 
 def power_shown(line: RankedSetting) -> str:
     row = line.row
-    return "" if row.power_w is None else f"{measured_words(row.power_w, row.power_uncertainty_w).value}\u00a0W"
+    return "" if row.power_w is None else f"{measured_text(row.power_w, row.power_uncertainty_w).value}\u00a0W"
 
 
 def cost_shown(line: RankedSetting) -> str:

@@ -6,14 +6,14 @@ from sqlalchemy.orm import Session
 
 from app.services.ranking.rank_intervals import rank_view
 from app.services.ranking.rows import read_ranking_table
-from app.services.reviews.alternatives import named_others
+from app.services.reviews.alternatives import alternatives
 from app.services.reviews.figures import OTHER, Figure, figures_of_other
 from app.services.snapshot.choices import HIGHEST, RankingChoices
 
 NAMED = f"{OTHER}named"
 
 
-def figures_beside(
+def referenced_figures(
     session: Session, unit_ids: Collection[int], also: Mapping[int, Collection[int]] | None = None
 ) -> dict[int, tuple[Figure, ...]]:
     """Unit id to which others its draft names now, and the figures of these; one read for all.
@@ -28,7 +28,7 @@ def figures_beside(
     lines = {line.row.unit_id: line for line in table.lines}
     found = {}
     for unit_id in unit_ids:
-        named = named_others(view, lines.get(unit_id))
+        named = alternatives(view, lines.get(unit_id))
         names = sorted(other.name for other in named)
         told = Figure(NAMED, "stronger or cheaper units that the draft names", None, "; ".join(names) or "none")
         wanted = dict.fromkeys([*(other.line.row.unit_id for other in named), *(also or {}).get(unit_id, ())])

@@ -155,7 +155,7 @@ def _loud(facts: ReviewFacts) -> DraftPoint | None:
         return None
     place = place_of(facts, level_of_line, BY_SOUND, larger_is_better=False)
     where = said(", ", place.span, " from the quietest") if place else ()
-    words = said("It is loud at its highest setting: ", sound_words(facts, level), where, ".")
+    words = said("It is loud at its highest setting: ", sound_text(facts, level), where, ".")
     return _point("loud", WEAKNESS, words, place)
 
 
@@ -174,7 +174,7 @@ def _quiet(facts: ReviewFacts) -> DraftPoint | None:
         f"It cleans measurably while quiet: at “{line.row.setting}” ",
         from_trials(rate_shown(line), facts.trials(line)),
         " at ",
-        sound_words(facts, level),
+        sound_text(facts, level),
         ".",
     )
     return _point("quiet", STRENGTH, words)
@@ -184,7 +184,7 @@ def _level_of(facts: ReviewFacts, setting_id: int | None) -> SettingLevel | None
     return next((level for level in facts.known.sounds if level.setting.id == setting_id), None)
 
 
-def sound_words(facts: ReviewFacts, level: SettingLevel) -> Words:
+def sound_text(facts: ReviewFacts, level: SettingLevel) -> Words:
     """A level with its interval; leads to the readings."""
     found = level.level
     if found is None:

@@ -10,7 +10,7 @@ from app.services.measurements.claims import CheckedClaim
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.facts import OtherUnit, ReviewFacts
 from app.services.reviews.figures import power_shown, rate_shown, time_shown
-from app.services.reviews.rules import BY_SOUND, level_of_line, place_of, sound_words
+from app.services.reviews.rules import BY_SOUND, level_of_line, place_of, sound_text
 from app.services.reviews.wording import DraftSection, Span, Words, from_trials, numbers_leading_to, said
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import Trial
@@ -54,9 +54,9 @@ def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
         "background": f"{bench.clear_level_value:g}\u00a0µg/m³ above the background",
     }[bench.clear_level_kind]
     entries = [
-        ("Room", _joined([Span(_room_words(room), f"/rooms/{room.id}/edit") for room in rooms.values()])),
-        ("Smoke source", _joined(sorted({_source_words(run) for run in runs}, key=_text))),
-        ("Sensor", _joined(sorted({_logger_words(run) for run in runs}, key=_text))),
+        ("Room", _joined([Span(_room_text(room), f"/rooms/{room.id}/edit") for room in rooms.values()])),
+        ("Smoke source", _joined(sorted({_source_text(run) for run in runs}, key=_text))),
+        ("Sensor", _joined(sorted({_logger_text(run) for run in runs}, key=_text))),
         ("Quantity", said(channel(facts.known.lines.choices.channel).label)),
         ("Runs", said(Span(f"{len(runs)}", trials_page), " with the unit: ", _trial_list(runs))),
         (
@@ -74,19 +74,19 @@ def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
     return DraftSection("method", "How it was tested", facts=tuple(entries))
 
 
-def _room_words(room: Room) -> str:
+def _room_text(room: Room) -> str:
     volume, uncertainty = rounded_text(room.room_volume_m3, 1), rounded_text(room.room_volume_uncertainty_m3, 1)
     return f"{room.name}, {volume} ± {uncertainty}\u00a0m³"
 
 
-def _source_words(run: Trial) -> Span:
+def _source_text(run: Trial) -> Span:
     source = run.smoke_source
     if source is None:
         return Span("not recorded")
     return Span(f"{source.name} ({source.aerosol})", f"/smoke-sources/{source.id}/edit")
 
 
-def _logger_words(run: Trial) -> Span:
+def _logger_text(run: Trial) -> Span:
     logger = run.logger
     if logger is None:
         return Span("not recorded")
@@ -145,9 +145,9 @@ def does_it_clean(facts: ReviewFacts) -> DraftSection:
             f"At its highest setting, “{line.row.setting}”, it delivers ",
             from_trials(rate_shown(line), trials),
             " of clean air",
-            _time_words(line, trials),
+            _time_text(line, trials),
             ".",
-            _rank_words(facts),
+            _rank_text(facts),
         )
     items = [
         said(f"At “{other.row.setting}”: ", from_trials(rate_shown(other), facts.trials(other)), ".")
@@ -157,7 +157,7 @@ def does_it_clean(facts: ReviewFacts) -> DraftSection:
     return DraftSection("cleaning", heading, (first, *_against_others(facts)), items=tuple(items))
 
 
-def _time_words(line: RankedSetting, trials: tuple[int, ...]) -> Words:
+def _time_text(line: RankedSetting, trials: tuple[int, ...]) -> Words:
     shown, end = time_shown(line), line.time_lies_beyond_min
     if not shown:
         return ()
@@ -170,7 +170,7 @@ def _time_words(line: RankedSetting, trials: tuple[int, ...]) -> Words:
     return said(found, ": an estimate, for the runs ended after ", ended)
 
 
-def _rank_words(facts: ReviewFacts) -> Words:
+def _rank_text(facts: ReviewFacts) -> Words:
     rank = facts.rank
     if rank is None or rank.place is None:
         return ()
@@ -191,11 +191,11 @@ def _against_others(facts: ReviewFacts) -> list[Words]:
     ):
         for other in facts.others:
             if (other.stronger, other.cheaper) == kinds:
-                found.append(_other_words(facts, other, lead))
+                found.append(_other_text(facts, other, lead))
     return found
 
 
-def _other_words(facts: ReviewFacts, other: OtherUnit, lead: str) -> Words:
+def _other_text(facts: ReviewFacts, other: OtherUnit, lead: str) -> Words:
     own = facts.highest.row.setting_id if facts.highest else 0
     address = f"/compare?setting_id={own}&setting_id={other.setting_id}"
     sentences = [span for sentence in other.sentences for span in said(" ", numbers_leading_to(sentence, address))]
@@ -205,7 +205,7 @@ def _other_words(facts: ReviewFacts, other: OtherUnit, lead: str) -> Words:
 
 def how_loud(facts: ReviewFacts) -> DraftSection:
     items = tuple(
-        said(f"“{level.setting.name}”: ", sound_words(facts, level), ".")
+        said(f"“{level.setting.name}”: ", sound_text(facts, level), ".")
         for level in facts.known.sounds
         if level.level is not None
     )
@@ -265,7 +265,7 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
     )
 
 
-def _claim_words(facts: ReviewFacts, entry: CheckedClaim) -> Words:
+def _claim_text(facts: ReviewFacts, entry: CheckedClaim) -> Words:
     """A claim with its check; one on cleaning also leads to the trials that decide it."""
     words = said(f"“{entry.claim.wording}” ", numbers_leading_to(entry.check.sentence, facts.page("claims")))
     if entry.claim.quantity not in _DECIDED_BY_TRIALS:
@@ -286,7 +286,7 @@ def linked_trials(trial_ids: Sequence[int]) -> Words:
 
 def what_is_claimed(facts: ReviewFacts) -> DraftSection:
     ratings = facts.page("ratings")
-    items = [_claim_words(facts, entry) for entry in facts.known.claims]
+    items = [_claim_text(facts, entry) for entry in facts.known.claims]
     items += [
         said(
             f"Certified for {entry.rating.aerosol}: ",

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session, selectinload
 from app.compute.method import METHOD_VERSION
 from app.errors import InvalidValue
 from app.services.reviews.figures import Figure, FigureChange, changes_between, figures_of_units
-from app.services.reviews.referenced_figures import figures_beside, others_of
+from app.services.reviews.referenced_figures import others_of, referenced_figures
 from app.services.store.audit import AT_THE_DESK, acting_name, record_change
 from app.services.store.checked_values import LONGEST_TEXT, one_of, required_text
 from app.services.units.entry import SUBJECT, get_unit
@@ -60,7 +60,7 @@ def save_verdict(
     )
     session.add(row)
     session.flush()
-    own, beside = figures_of_units(session, [unit_id])[unit_id], figures_beside(session, [unit_id])[unit_id]
+    own, beside = figures_of_units(session, [unit_id])[unit_id], referenced_figures(session, [unit_id])[unit_id]
     for place, figure in enumerate((*own, *beside)):
         session.add(
             VerdictFigure(
@@ -135,7 +135,7 @@ def outdated_texts(session: Session, unit_ids: Collection[int]) -> dict[int, Out
         for unit_id, row in published.items()
     }
     own = figures_of_units(session, published.keys())
-    beside = figures_beside(session, published.keys(), {key: others_of(rested_on[key]) for key in published})
+    beside = referenced_figures(session, published.keys(), {key: others_of(rested_on[key]) for key in published})
     found = {}
     for unit_id, verdict in published.items():
         changes = changes_between(rested_on[unit_id], (*own[unit_id], *beside[unit_id]))

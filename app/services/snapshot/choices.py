@@ -96,7 +96,7 @@ class RankingChoices:
 
 
 @dataclass(frozen=True, slots=True)
-class RoomOffered:
+class AvailableRoom:
     """A test room that has summaries, with how many trials they stand on."""
 
     id: int
@@ -115,7 +115,7 @@ class Offered:
     main_channel: str
     channels: tuple[str, ...]
     aerosols: tuple[str, ...]
-    rooms: tuple[RoomOffered, ...]
+    rooms: tuple[AvailableRoom, ...]
     setting_names: tuple[str, ...]
     currency: str
     standard_distance_m: float
@@ -125,7 +125,7 @@ class Offered:
     hours_per_day: float
     days_per_year: float
 
-    def room(self, room_id: int | None) -> RoomOffered | None:
+    def room(self, room_id: int | None) -> AvailableRoom | None:
         return next((room for room in self.rooms if room.id == room_id), None)
 
     def assumptions(self) -> CostAssumptions | None:
@@ -198,12 +198,12 @@ def _read_offered(session: Session, choices: RankingChoices) -> Offered:
     )
 
 
-def _rooms_with_results(session: Session, ids: set[int], channel: str, aerosol: str) -> tuple[RoomOffered, ...]:
+def _rooms_with_results(session: Session, ids: set[int], channel: str, aerosol: str) -> tuple[AvailableRoom, ...]:
     """The rooms of these ids, first the one with most trials of the channel and the aerosol."""
     connection = session.connection()
     trials = dict(connection.execute(_TRIALS_OF_ROOMS, {"channel": channel, "aerosol": aerosol}).all())
     rooms = connection.execute(_ROOMS, {"ids": list(ids)})
-    found = [RoomOffered(id_, name, volume, int(trials.get(id_, 0))) for id_, name, volume in rooms]
+    found = [AvailableRoom(id_, name, volume, int(trials.get(id_, 0))) for id_, name, volume in rooms]
     return tuple(sorted(found, key=lambda room: (-room.trials, room.name)))
 
 

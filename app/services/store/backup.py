@@ -12,7 +12,7 @@ from pathlib import Path
 from app.errors import AlreadyStored, InvalidValue, StoreProblem
 from app.services.store.open import sqlite_file, stored_revision
 from app.services.store.problems import store_problem_from
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, no_progress
 from app.settings import Settings
 
 _PAGES_A_STEP = 2000
@@ -44,7 +44,7 @@ def backup_store(
         raise StoreProblem(f"There is no store {source}, so there is nothing to copy. Choose the folder with --data.")
     _refuse_unreadable(source)
     path = _target(settings, target, now or datetime.now(UTC))
-    progress = on_progress or say_nothing
+    progress = on_progress or no_progress
     unfinished = path.with_name(f"{path.name}.unfinished")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, Engine, func, select, text
 
 from app.compute.method import METHOD_VERSION
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, no_progress
 from app.storage.models.all_models import METADATA
 from app.storage.models.logs import VALUE_COLUMNS, Log, LogChannel, RawFile, readings
 from app.storage.models.trials import ChannelResult, SettingSummary, Trial
@@ -47,7 +47,7 @@ class StoreCheck:
 def check_store(engine: Engine, on_progress: OnProgress | None = None) -> StoreCheck:
     """Integrity of the file, references, what keeps the record of changes, raw files against their hashes, readings
     against their logs, and results against the method version."""
-    progress = on_progress or say_nothing
+    progress = on_progress or no_progress
     with engine.connect() as connection:
         counted = {
             table.name: connection.scalar(select(func.count()).select_from(table)) or 0

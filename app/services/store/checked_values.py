@@ -82,7 +82,7 @@ def currency_code(value: str, field: str = "currency") -> str:
     return code
 
 
-def source_told(value: str | None, field: str, what: str) -> str:
+def source_text(value: str | None, field: str, what: str) -> str:
     """Where a value was seen; a value that nobody can look up again is refused."""
     source = optional_text(value, field, f"The source of {what[:1].lower()}{what[1:]}")
     if not source:
@@ -93,7 +93,7 @@ def source_told(value: str | None, field: str, what: str) -> str:
     return source
 
 
-def latest_day_begun() -> date:
+def latest_current_day() -> date:
     """The latest calendar day that has begun anywhere on Earth, at 14 h before UTC."""
     return (datetime.now(UTC) + timedelta(hours=14)).date()
 
@@ -101,7 +101,7 @@ def latest_day_begun() -> date:
 def day_seen(value: date | None, field: str, what: str) -> date:
     """The day of something seen or measured, which cannot lie ahead: what holds later is entered when it is seen."""
     day = day_valid_from(value, field, what)
-    if day > (latest := latest_day_begun()):
+    if day > (latest := latest_current_day()):
         raise InvalidValue(
             f"{what} is dated {day.isoformat()}, which is still to come; a day up to {latest.isoformat()} is needed. "
             "Correct it, or enter it when that day has come.",

@@ -15,9 +15,9 @@ from app.bundled_files import bundled_folder
 from app.errors import AlreadyStored, InvalidValue, StoreProblem
 from app.services.store.open import open_store, sqlite_file, stored_revision
 from app.services.store.problems import store_problem_from
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, no_progress
 from app.services.store.revisions import read_store_revisions
-from app.services.store.table_rows import as_text, rows_in_lots, set_sequences, write_lots
+from app.services.store.table_rows import as_text, rows_in_batches, set_sequences, write_batches
 from app.settings import Settings
 from app.storage.engine import open_engine
 from app.storage.models.all_models import METADATA
@@ -49,7 +49,7 @@ def copy_store(source: str, target: str, on_progress: OnProgress | None = None) 
     Raises InvalidValue for a place that is none, AlreadyStored where the target holds something, StoreProblem where
     the source is of another version or the copy differs.
     """
-    progress = on_progress or say_nothing
+    progress = on_progress or no_progress
     source_url, target_url = store_address(source), store_address(target)
     if source_url == target_url:
         raise InvalidValue(f"{source} and {target} are the same store. Name the place that the copy is to go to.")
@@ -183,7 +183,7 @@ def _copy_table(source: Connection, target: Connection, table: Table, counter: _
     """Writes all rows of a table and returns their number and hash as they were read."""
     total, digest = 0, hashlib.sha256()
 
-    def lots(read: Iterator[Sequence[tuple[Any, ...]]]) -> Iterator[Sequence[tuple[Any, ...]]]:
+    def batches(read: Iterator[Sequence[tuple[Any, ...]]]) -> Iterator[Sequence[tuple[Any, ...]]]:
         nonlocal total
         for rows in read:
             total += len(rows)
@@ -192,8 +192,8 @@ def _copy_table(source: Connection, target: Connection, table: Table, counter: _
             counter.add(len(rows), f"Copying {table.name.replace('_', ' ')}")
 
     try:
-        with closing(rows_in_lots(source, table)) as read:  # its cursor goes before the connection does
-            write_lots(target, table, lots(read))
+        with closing(rows_in_batches(source, table)) as read:  # its cursor goes before the connection does
+            write_batches(target, table, batches(read))
     except (source.dialect.loaded_dbapi.Error, target.dialect.loaded_dbapi.Error, UnicodeError) as error:
         raise StoreProblem(
             f"The table {table.name} could not be copied: {_first_line(error)}. Nothing was stored in the copy."
@@ -203,7 +203,7 @@ def _copy_table(source: Connection, target: Connection, table: Table, counter: _
 
 def _digest(connection: Connection, table: Table, counter: _Counter) -> tuple[int, str]:
     total, digest = 0, hashlib.sha256()
-    for rows in rows_in_lots(connection, table):
+    for rows in rows_in_batches(connection, table):
         total += len(rows)
         digest.update(as_text(rows))
         counter.add(len(rows), f"Reading back {table.name.replace('_', ' ')}")

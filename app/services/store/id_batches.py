@@ -5,10 +5,10 @@ from collections.abc import Iterable, Iterator
 LOT = 500
 
 
-def in_lots(ids: Iterable[int]) -> Iterator[list[int]]:
+def in_batches(ids: Iterable[int]) -> Iterator[list[int]]:
     """The ids in rising order, at most LOT at a time.
 
-    >>> [len(lot) for lot in in_lots(range(1200))]
+    >>> [len(lot) for lot in in_batches(range(1200))]
     [500, 500, 200]
     """
     ordered = sorted(set(ids))

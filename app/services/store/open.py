@@ -13,7 +13,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError
 from app.bundled_files import bundled_folder
 from app.errors import StoreProblem
 from app.services.store.problems import store_problem_from
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, no_progress
 from app.services.store.revisions import StoreRevisions, read_store_revisions
 from app.settings import Settings
 from app.storage.engine import open_engine
@@ -40,18 +40,18 @@ def open_store(settings: Settings, on_progress: OnProgress | None = None) -> Eng
     _make_folder(settings.data_folder)
     if path:
         _refuse_unwritable(path)
-    with _told_plainly(where):
+    with _plain_errors(where):
         if path is None:
             _refuse_unfit_server(url, where)
         if _stored_revision(url, path, revisions, where) != revisions.newest:
-            _migrate(url, path, revisions, where, on_progress or say_nothing)
+            _migrate(url, path, revisions, where, on_progress or no_progress)
         return open_engine(url)
 
 
 def stored_revision(url: str, where: str) -> str | None:
     """Revision of a store, which stays as it is; None where there is none. Raises StoreProblem as `open_store`."""
     path = sqlite_file(url)
-    with _told_plainly(where):
+    with _plain_errors(where):
         if path is None:
             _refuse_unfit_server(url, where)
         return _stored_revision(url, path, read_store_revisions(bundled_folder("migrations")), where)
@@ -63,7 +63,7 @@ def sqlite_file(url: str) -> Path | None:
 
 
 @contextmanager
-def _told_plainly(where: str) -> Iterator[None]:
+def _plain_errors(where: str) -> Iterator[None]:
     try:
         yield
     except (DBAPIError, sqlite3.Error) as error:

@@ -6,5 +6,5 @@ from collections.abc import Callable
 OnProgress = Callable[[int, int, str], None]
 
 
-def say_nothing(_done: int, _total: int, _what: str) -> None:
+def no_progress(_done: int, _total: int, _what: str) -> None:
     """The progress of work that nobody watches."""

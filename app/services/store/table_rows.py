@@ -8,10 +8,10 @@ from sqlalchemy import Connection, Integer, LargeBinary, Table, Text, text
 
 from app.storage.models.all_models import METADATA
 
-_ROWS_A_LOT = 2000
+_BATCH_SIZE = 2000
 
 
-def rows_in_lots(connection: Connection, table: Table) -> Generator[Sequence[tuple[Any, ...]], None, None]:
+def rows_in_batches(connection: Connection, table: Table) -> Generator[Sequence[tuple[Any, ...]], None, None]:
     """All rows as the store keeps them, in the order of the key, by the driver's own cursor and a lot at a time."""
     postgresql = connection.dialect.name != "sqlite"
     # by bytes: a database orders text by the rules of its language otherwise
@@ -24,22 +24,22 @@ def rows_in_lots(connection: Connection, table: Table) -> Generator[Sequence[tup
     try:
         cursor.execute(f'SELECT {_names(table)} FROM "{table.name}" ORDER BY {order}')
         # a raw file may be large: one at a time
-        lot = 1 if any(isinstance(c.type, LargeBinary) for c in table.columns) else _ROWS_A_LOT
-        while rows := cursor.fetchmany(lot):
+        batch = 1 if any(isinstance(c.type, LargeBinary) for c in table.columns) else _BATCH_SIZE
+        while rows := cursor.fetchmany(batch):
             yield rows
     finally:
         cursor.close()
 
 
-def write_lots(connection: Connection, table: Table, lots: Iterator[Sequence[tuple[Any, ...]]]) -> None:
+def write_batches(connection: Connection, table: Table, batches: Iterator[Sequence[tuple[Any, ...]]]) -> None:
     driver: Any = connection.connection.driver_connection
     if connection.dialect.name == "sqlite":
         marks = ", ".join("?" for _ in table.columns)
-        for rows in lots:
+        for rows in batches:
             driver.executemany(f'INSERT INTO "{table.name}" ({_names(table)}) VALUES ({marks})', rows)
         return
     with driver.cursor() as cursor, cursor.copy(f'COPY "{table.name}" ({_names(table)}) FROM STDIN') as into:
-        for rows in lots:
+        for rows in batches:
             for row in rows:
                 into.write_row(row)
 

@@ -14,7 +14,7 @@ from app.services.results.stored_decay import stored_channel_decay
 from app.services.results.trial_results import analyse_stored_trial
 from app.services.trials.decay_curves import DecayCurve
 from app.services.trials.detail import TrialDetail, trial_detail
-from app.services.trials.unsaved_decay_curve import curve_of_analysis
+from app.services.trials.unsaved_decay_curve import unsaved_decay_curve
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ def _drawing(
     unit = trial.unit_under_test if trial else None
     setting = trial.setting.name if trial and trial.setting else ""
     name = f"{unit.maker} {unit.model}" if unit else "Empty room" if trial else file_name
-    curve = curve_of_analysis(
+    curve = unsaved_decay_curve(
         readings.elapsed_s,
         readings.levels[decay.channel],
         decay,

@@ -17,7 +17,7 @@ from app.services.results.clean_air import derived_values
 from app.services.results.natural_decay_pools import EmptyRoomRuns
 from app.services.results.rows import analysis_values
 from app.services.results.trial_results import analyse_stored_trial, get_trial, reanalyse_trials
-from app.services.results.update_derived import settle_results
+from app.services.results.update_derived import update_derived_results
 from app.services.store.audit import AT_THE_DESK, acting_name, record_change
 from app.services.store.checked_values import required_text
 from app.storage.models.logs import Log
@@ -131,7 +131,7 @@ def exclude_trial(session: Session, trial_id: int, *, who: str, why: str, now: d
     at = now or datetime.now(UTC)
     trial.excluded_at, trial.excluded_by, trial.excluded_why = at, acting_name(session, who), reason
     record_change(session, who, "excluded", "trial", trial_id, why=reason, at=at)
-    settle_results(session, [trial_id], who=who, why=f"trial {trial_id} was excluded: {reason}", now=at)
+    update_derived_results(session, [trial_id], who=who, why=f"trial {trial_id} was excluded: {reason}", now=at)
     return trial
 
 
@@ -145,7 +145,7 @@ def restore_trial(
     before = trial.excluded_why
     trial.excluded_at, trial.excluded_by, trial.excluded_why = None, "", ""
     record_change(session, who, "restored", "trial", trial_id, "excluded_why", before, None, why, at=now)
-    settle_results(session, [trial_id], who=who, why=f"trial {trial_id} was restored", now=now)
+    update_derived_results(session, [trial_id], who=who, why=f"trial {trial_id} was restored", now=now)
     return trial
 
 

@@ -26,7 +26,7 @@ def trash_unit(
     _refuse_if(unit.trashed_at is not None, f"{unit.maker} {unit.model} lies in the trash already.")
     unit.trashed_at = now or datetime.now(UTC)
     record_change(session, who, "trashed", SUBJECT, unit_id, why=reason, at=now)
-    _refresh_what_it_lends(session, unit_id, now)
+    _refresh_repeatability_of(session, unit_id, now)
     return unit
 
 
@@ -39,7 +39,7 @@ def untrash_unit(
     _refuse_if(unit.trashed_at is None, f"{unit.maker} {unit.model} does not lie in the trash.")
     unit.trashed_at = None
     record_change(session, who, "untrashed", SUBJECT, unit_id, why=reason, at=now)
-    _refresh_what_it_lends(session, unit_id, now)
+    _refresh_repeatability_of(session, unit_id, now)
     return unit
 
 
@@ -51,14 +51,16 @@ def trash_trial(
     Its results, readings and raw file stay. Raises InvalidValue without a reason.
     """
     from app.services.results.trial_results import get_trial
-    from app.services.results.update_derived import settle_results  # loaded when used: it needs scipy
+    from app.services.results.update_derived import update_derived_results  # loaded when used: it needs scipy
 
     reason = _reason(why, "the trial")
     trial = get_trial(session, trial_id)
     _refuse_if(trial.trashed_at is not None, f"Trial {trial_id} lies in the trash already.")
     trial.trashed_at = now or datetime.now(UTC)
     record_change(session, who, "trashed", "trial", trial_id, why=reason, at=now)
-    settle_results(session, [trial_id], who=who, why=f"trial {trial_id} was put in the trash: {reason}", now=now)
+    update_derived_results(
+        session, [trial_id], who=who, why=f"trial {trial_id} was put in the trash: {reason}", now=now
+    )
     return trial
 
 
@@ -67,18 +69,18 @@ def untrash_trial(
 ) -> Trial:
     """Brings a trial back with the results that it had; what rests on it is derived again."""
     from app.services.results.trial_results import get_trial
-    from app.services.results.update_derived import settle_results  # loaded when used: it needs scipy
+    from app.services.results.update_derived import update_derived_results  # loaded when used: it needs scipy
 
     reason = optional_text(why, "why", "The reason")
     trial = get_trial(session, trial_id)
     _refuse_if(trial.trashed_at is None, f"Trial {trial_id} does not lie in the trash.")
     trial.trashed_at = None
     record_change(session, who, "untrashed", "trial", trial_id, why=reason, at=now)
-    settle_results(session, [trial_id], who=who, why=f"trial {trial_id} was taken back from the trash", now=now)
+    update_derived_results(session, [trial_id], who=who, why=f"trial {trial_id} was taken back from the trash", now=now)
     return trial
 
 
-def _refresh_what_it_lends(session: Session, unit_id: int, now: datetime | None) -> None:
+def _refresh_repeatability_of(session: Session, unit_id: int, now: datetime | None) -> None:
     """The scatter of a unit's repeats is lent to others while the unit is on the bench."""
     from app.services.results.summaries import refresh_summaries  # loaded when used: it needs scipy
 

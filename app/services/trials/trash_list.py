@@ -25,7 +25,7 @@ class TrashedBy:
 
 
 @dataclass(frozen=True, slots=True)
-class TrashedThing:
+class TrashedItem:
     """One thing in the trash. `subject` is as in the record of changes: trial, or unit under test."""
 
     subject: str
@@ -40,7 +40,7 @@ class TrashedThing:
 class TrashList:
     """A part of the trash; `total` counts all that lies there."""
 
-    things: tuple[TrashedThing, ...]
+    things: tuple[TrashedItem, ...]
     total: int
 
 
@@ -62,7 +62,7 @@ def list_trash(session: Session, limit: int = 100, offset: int = 0) -> TrashList
     nobody = TrashedBy("", "")
     return TrashList(
         tuple(
-            TrashedThing(
+            TrashedItem(
                 subject,
                 number,
                 names[subject, number],

@@ -14,7 +14,7 @@ _POINTS = 2000
 _FIT_POINTS = 120
 
 
-def curve_of_analysis(
+def unsaved_decay_curve(
     elapsed_s: NDArray[np.float64],
     levels: NDArray[np.float64],
     decay: ChannelDecay,

@@ -16,7 +16,7 @@ from app.services.store.checked_values import (
     optional_above_zero,
     optional_text,
     required_text,
-    source_told,
+    source_text,
     whole_number_above_zero,
 )
 from app.services.units.entry import SUBJECT, change_unit, get_unit
@@ -92,7 +92,7 @@ def add_consumable_price(
         amount=number_not_below_zero(amount, "consumable_price", "The price", currency),
         currency=currency_code(currency),
         seen_on=day_seen(seen_on, "consumable_price_seen_on", "The price"),
-        source=source_told(source, "consumable_price_source", "The price"),
+        source=source_text(source, "consumable_price_source", "The price"),
     )
     session.add(price)
     session.flush()

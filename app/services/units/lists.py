@@ -12,7 +12,7 @@ from app.services.units.with_parts import UnitWithParts, with_parts
 from app.storage.models.rooms_and_loggers import Logger, Room, SmokeSource
 from app.storage.models.tariffs import Tariff
 from app.storage.models.units_under_test import Consumable, UnitUnderTest
-from app.storage.words_in_columns import word_stands_in
+from app.storage.words_in_columns import contains_word
 
 MOST_ROWS = 500
 Row = TypeVar("Row")
@@ -80,7 +80,7 @@ def list_units(
     statement = select(UnitUnderTest).where(lies)
     if search.strip():
         name = UnitUnderTest.maker + " " + UnitUnderTest.model
-        statement = statement.where(word_stands_in(name, search.strip().lower()))
+        statement = statement.where(contains_word(name, search.strip().lower()))
     part = list_part(session, statement, UnitUnderTest.id, limit, cursor)
     return ListPart(with_parts(session, part.rows), part.next_cursor)
 

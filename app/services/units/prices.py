@@ -5,7 +5,7 @@ from datetime import date
 from sqlalchemy.orm import Session
 
 from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.checked_values import currency_code, day_seen, number_not_below_zero, source_told
+from app.services.store.checked_values import currency_code, day_seen, number_not_below_zero, source_text
 from app.services.units.entry import SUBJECT, get_unit
 from app.storage.models.units_under_test import Price
 
@@ -30,7 +30,7 @@ def add_price(
         amount=number_not_below_zero(amount, "price", "The price", currency),
         currency=currency_code(currency),
         seen_on=day_seen(seen_on, "price_seen_on", "The price"),
-        source=source_told(source, "price_source", "The price"),
+        source=source_text(source, "price_source", "The price"),
     )
     session.add(price)
     session.flush()

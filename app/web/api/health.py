@@ -4,7 +4,7 @@ from fastapi import APIRouter
 from pydantic import BaseModel
 from sqlalchemy import text
 
-from app.web.current_user import present_visitor
+from app.web.current_user import current_user
 from app.web.dependencies import SessionDep, SettingsDep
 from app.web.templating.page_context import program_version
 
@@ -24,5 +24,5 @@ def health(session: SessionDep, settings: SettingsDep) -> Health:
     """Answers "ok" once the store has answered."""
     session.execute(text("SELECT 1"))
     url = session.get_bind().engine.url
-    where = url.render_as_string(hide_password=True) if present_visitor() else url.get_backend_name()
+    where = url.render_as_string(hide_password=True) if current_user() else url.get_backend_name()
     return Health(status="ok", store=where, version=program_version())

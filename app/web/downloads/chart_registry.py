@@ -26,7 +26,7 @@ from app.reading_files.headers.channels import channel
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.costs.cost_of_owning import cost_of_owning
 from app.services.costs.running_cost import UnitCost, running_cost_view
-from app.services.history.latest_data_date import EVERYTHING, POWER, PRICES, SOUND, TRIALS, latest_of, newest_datum
+from app.services.history.latest_data_date import EVERYTHING, POWER, PRICES, SOUND, TRIALS, latest_data_date, latest_of
 from app.services.measurements.claims import claims_of_unit
 from app.services.measurements.listening import listening
 from app.services.ranking.room_advice import advice_for_room
@@ -87,7 +87,7 @@ def _cost_sensitivity(session: Session, form: TypedForm) -> DatedChart:
 
 
 def _newest_cost(session: Session, costs: tuple[UnitCost, ...]) -> date | None:
-    return newest_datum(session, (POWER, PRICES), [cost.unit.row.unit_id for cost in costs])
+    return latest_data_date(session, (POWER, PRICES), [cost.unit.row.unit_id for cost in costs])
 
 
 def _frontier(session: Session, form: TypedForm) -> DatedChart:
@@ -98,7 +98,7 @@ def _frontier(session: Session, form: TypedForm) -> DatedChart:
         ("frontier chart", choices, facts, system.key),
         lambda: frontier_chart(found, facts, flow_factor=system.flow_factor, flow_symbol=system.flow_symbol),
     )
-    return chart, lambda: newest_datum(session, (TRIALS, SOUND, PRICES))
+    return chart, lambda: latest_data_date(session, (TRIALS, SOUND, PRICES))
 
 
 def _sound_spectra(session: Session, form: TypedForm) -> DatedChart:
@@ -116,7 +116,7 @@ def _price_history(session: Session, form: TypedForm) -> DatedChart:
 def _claims_measured(session: Session, form: TypedForm) -> DatedChart:
     unit = get_unit(session, _unit_id(form))
     chart = claims_chart(f"{unit.maker} {unit.model}", claims_of_unit(session, unit.id), read_chart_facts(session))
-    return chart, lambda: newest_datum(session, EVERYTHING, [unit.id])
+    return chart, lambda: latest_data_date(session, EVERYTHING, [unit.id])
 
 
 def _unit_id(form: TypedForm) -> int:

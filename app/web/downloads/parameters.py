@@ -35,7 +35,7 @@ _SIZES = (
 )
 
 
-def taken_parameters(*, with_sizes: bool) -> list[dict[str, Any]]:
+def download_parameters(*, with_sizes: bool) -> list[dict[str, Any]]:
     """Query parameters for the schema. Each chart or table uses those of its page and passes over the rest."""
     known = (*_PARAMETERS, *(_SIZES if with_sizes else ()))
     return [
@@ -44,7 +44,7 @@ def taken_parameters(*, with_sizes: bool) -> list[dict[str, Any]]:
     ]
 
 
-def taken_content(media: dict[str, str]) -> dict[int | str, dict[str, Any]]:
+def download_content(media: dict[str, str]) -> dict[int | str, dict[str, Any]]:
     """The answer 200 in its media types, and 304 for who has the bytes already."""
     kinds = {kind.partition(";")[0]: {"schema": {"type": "string"}} for kind in media.values()}
     return {

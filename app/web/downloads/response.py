@@ -6,10 +6,10 @@ from fastapi import Request
 from starlette.responses import Response
 
 # What is taken away carries no script; opened by itself it may load nothing at all.
-TAKEN_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
+DOWNLOAD_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
 
 
-def taken_answer(
+def download_response(
     request: Request, content: bytes, media_type: str, *, file_name: str = "", attached: bool = False
 ) -> Response:
     """The content under its tag; a client that has these bytes already is told so with 304 and nothing else."""
@@ -17,7 +17,10 @@ def taken_answer(
     headers = {"ETag": tag, "Cache-Control": "no-cache"}
     if file_name:
         kind = "attachment" if attached else "inline"
-        headers |= {"Content-Disposition": f'{kind}; filename="{file_name}"', "Content-Security-Policy": TAKEN_POLICY}
+        headers |= {
+            "Content-Disposition": f'{kind}; filename="{file_name}"',
+            "Content-Security-Policy": DOWNLOAD_POLICY,
+        }
     if tag in request.headers.get("if-none-match", ""):
         return Response(status_code=304, headers=headers)
     return Response(content, media_type=media_type, headers=headers)

@@ -47,7 +47,7 @@ def compared_setting_ids(session: Session, form: TypedForm) -> tuple[int, ...]:
         try:
             asked += [setting_id for setting_id in highest_settings(session, units) if setting_id not in asked]
         except HazefallError as error:
-            form.refuse("unit_id", error.message)
+            form.add_error("unit_id", error.message)
     first = form.whole_number("first", "The setting to hold the others against")
     if first in asked:
         asked = [first, *(setting_id for setting_id in asked if setting_id != first)]
@@ -108,7 +108,7 @@ def _numbers(form: TypedForm, name: str, what: str) -> tuple[int, ...]:
         if not text.strip():
             continue
         if not text.strip().isdecimal() or len(text.strip()) > 12:
-            form.refuse(name, f"{what}: found {text[:40]!r}; a whole number is needed. Correct the address.")
+            form.add_error(name, f"{what}: found {text[:40]!r}; a whole number is needed. Correct the address.")
             continue
         found.append(int(text))
     return tuple(found)

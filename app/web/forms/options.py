@@ -2,13 +2,13 @@
 
 from collections.abc import Sequence
 
-from app.services.bench.form_options import Offer
+from app.services.bench.form_options import FormOption
 from app.web.templating.page_context import Choice
 
 NEW = "new"  # the choice of something that is not there yet
 
 
-def offered(offers: Sequence[Offer], chosen: str, none: str, new: str) -> list[Choice]:
+def offered(offers: Sequence[FormOption], chosen: str, none: str, new: str) -> list[Choice]:
     """The offers, with the choice of none before and the choice of a new one after them."""
     return [
         Choice("", none, not chosen),
@@ -17,7 +17,7 @@ def offered(offers: Sequence[Offer], chosen: str, none: str, new: str) -> list[C
     ]
 
 
-def narrowing(offers: Sequence[Offer], chosen: str, every: str) -> list[Choice]:
+def narrowing(offers: Sequence[FormOption], chosen: str, every: str) -> list[Choice]:
     """The offers as a filter, with the choice of every one before them."""
     return [
         Choice("", every, not chosen),

@@ -20,7 +20,7 @@ _TWO_READINGS = re.compile(r"[-+]?\d{1,3}(,\d{3})+")
 _LONGEST_SHOWN = 60
 
 
-class _NotedAlready(Exception):
+class _AttemptEnded(Exception):
     """Ends an attempt whose mistakes stand in the form already."""
 
 
@@ -57,7 +57,7 @@ class TypedForm:
         """What was typed without the fields that were refused, for the address of a picture beside them."""
         return {name: texts for name, texts in self.values.items() if name not in self.errors}
 
-    def refuse(self, name: str, message: str) -> None:
+    def add_error(self, name: str, message: str) -> None:
         """Notes a mistake; the first one of a field stays."""
         self.errors.setdefault(name, message)
 
@@ -67,7 +67,7 @@ class TypedForm:
     def needed_text(self, name: str, what: str) -> str:
         text = self.text(name)
         if not text:
-            self.refuse(name, f"{what} is empty; type it in.")
+            self.add_error(name, f"{what} is empty; type it in.")
         return text
 
     def number(self, name: str, what: str) -> float | None:
@@ -76,12 +76,14 @@ class TypedForm:
         if not text:
             return None
         if _TWO_READINGS.fullmatch(text):
-            self.refuse(name, f"{what}: {text!r} can be read in two ways. Type the number without the comma.")
+            self.add_error(name, f"{what}: {text!r} can be read in two ways. Type the number without the comma.")
             return None
         try:
             return float(text.replace(",", "."))
         except ValueError:
-            self.refuse(name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; a number such as 12.5 is needed. Correct it.")
+            self.add_error(
+                name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; a number such as 12.5 is needed. Correct it."
+            )
             return None
 
     def whole_number(self, name: str, what: str) -> int | None:
@@ -89,7 +91,7 @@ class TypedForm:
         if not text:
             return None
         if not re.fullmatch(r"[-+]?\d{1,12}", text):
-            self.refuse(name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; a whole number is needed. Correct it.")
+            self.add_error(name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; a whole number is needed. Correct it.")
             return None
         return int(text)
 
@@ -99,7 +101,7 @@ class TypedForm:
         if not text or text in known:
             return text
         needed = ", ".join(known) or "none, for there is nothing to choose from"
-        self.refuse(name, f"{what} is {text[:_LONGEST_SHOWN]!r}; it needs one of: {needed}. Correct the address.")
+        self.add_error(name, f"{what} is {text[:_LONGEST_SHOWN]!r}; it needs one of: {needed}. Correct the address.")
         return ""
 
     def day(self, name: str, what: str) -> date | None:
@@ -109,7 +111,7 @@ class TypedForm:
         try:
             return date.fromisoformat(text)
         except ValueError:
-            self.refuse(
+            self.add_error(
                 name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; a date such as 2026-03-31 is needed. Correct it."
             )
             return None
@@ -117,10 +119,10 @@ class TypedForm:
     def ticked(self, name: str) -> bool:
         return bool(self.values.get(name))
 
-    def stop_if_refused(self) -> None:
+    def stop_if_errors(self) -> None:
         """Ends an attempt in which a mistake was noted, so that nothing of it stays in the store."""
         if self.errors:
-            raise _NotedAlready("The form holds mistakes; they stand beside their fields.")
+            raise _AttemptEnded("The form holds mistakes; they stand beside their fields.")
 
     @contextmanager
     def attempt(self, session: Session) -> Iterator[None]:
@@ -130,17 +132,17 @@ class TypedForm:
                 yield
         except StoreProblem:
             raise
-        except _NotedAlready:
+        except _AttemptEnded:
             pass
         except HazefallError as error:
-            self.refuse(error.field or "", error.message)
+            self.add_error(error.field or "", error.message)
 
     @contextmanager
-    def rehearse(self, session: Session) -> Iterator[None]:
+    def dry_run(self, session: Session) -> Iterator[None]:
         """Runs a change for its mistakes alone: they stand by their fields, and nothing of it stays in the store."""
         with self.attempt(session):
             yield
-            raise _NotedAlready("A rehearsal, which is always taken back.")
+            raise _AttemptEnded("A rehearsal, which is always taken back.")
 
 
 def typed_form_of(data: FormData) -> TypedForm:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H, M2_PER_SQUARE_FOOT, METRES_PER_FOOT
-from app.compute.wording.numbers import MeasuredWords, measured_words
+from app.compute.wording.numbers import MeasuredText, measured_text
 from app.web.forms.typed_form import TypedForm
 
 
@@ -20,12 +20,10 @@ class UnitSystem:
     length_symbol: str
     length_factor: float
 
-    def flow_words(
-        self, value: float, uncertainty: float | None, low: float | None, high: float | None
-    ) -> MeasuredWords:
+    def flow_text(self, value: float, uncertainty: float | None, low: float | None, high: float | None) -> MeasuredText:
         """An air flow given in m³/h, in words of this system."""
         factor = self.flow_factor
-        return measured_words(
+        return measured_text(
             value * factor,
             None if uncertainty is None else uncertainty * factor,
             None if low is None else low * factor,
@@ -46,7 +44,7 @@ US = UnitSystem(
 )
 
 
-def asked_units(form: TypedForm) -> UnitSystem:
+def units_from_form(form: TypedForm) -> UnitSystem:
     """The system that an address asks for; a wrong word in it is noted in the form, and metric is shown."""
     return unit_system(form.one_of("units", "The system of units", (METRIC.key, US.key)))
 

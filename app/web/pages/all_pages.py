@@ -73,9 +73,9 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
 )
 
 # files to take away, by addresses that scripts may use: they stand in the schema of the API
-TAKEN_ROUTERS: tuple[APIRouter, ...] = (
+DOWNLOAD_ROUTERS: tuple[APIRouter, ...] = (
     charts.router,
     tables.router,
     unit_draft_files.router,
-    package.taken_router,
+    package.download_router,
 )

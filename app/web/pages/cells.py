@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 from functools import lru_cache
 
-from app.compute.wording.numbers import MeasuredWords, amount_words, at_most, listed, measured_words, money, not_within
+from app.compute.wording.numbers import MeasuredText, amount_text, at_most, listed, measured_text, money, not_within
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.ranking.table import RankedSetting
-from app.services.snapshot.choices import RoomOffered
+from app.services.snapshot.choices import AvailableRoom
 from app.web.forms.unit_system import UnitSystem
 
 
@@ -42,7 +42,7 @@ class Scales:
     """What all lines of a table share: units, conditions, and the ends of the scales of its bars."""
 
     system: UnitSystem
-    room: RoomOffered | None
+    room: AvailableRoom | None
     channel: str
     currency: str
     highest_rate_m3_per_h: float
@@ -68,10 +68,10 @@ def cells_of_line(line: RankedSetting, scales: Scales) -> tuple[Cell, ...]:
     )
 
 
-def rate_words(line: RankedSetting, system: UnitSystem) -> MeasuredWords:
+def rate_text(line: RankedSetting, system: UnitSystem) -> MeasuredText:
     """The clean air delivery rate of a line that has one."""
     row = line.row
-    return system.flow_words(
+    return system.flow_text(
         row.clean_air_delivery_rate_m3_per_h or 0.0,
         row.clean_air_delivery_rate_uncertainty,
         row.clean_air_delivery_rate_low_95,
@@ -110,7 +110,7 @@ def _rate_cell(line: RankedSetting, scales: Scales) -> Cell:
         return Cell("missing", reason=why_no_rate(line))
     low, high = row.clean_air_delivery_rate_low_95, row.clean_air_delivery_rate_high_95
     top = scales.highest_rate_m3_per_h
-    words = rate_words(line, scales.system)
+    words = rate_text(line, scales.system)
     bar = _bar(low, rate, high, top, f"{words.value}, {words.interval} {scales.system.flow_symbol}")
     if line.has_rate:
         return Cell("value", words.value, words.interval, bar=bar)
@@ -149,7 +149,7 @@ def _air_changes_cell(line: RankedSetting, scales: Scales) -> Cell:
         row.clean_air_delivery_rate_high_95,
     )
     value, uncertainty, low, high = (None if each is None else each / volume for each in found)
-    words = measured_words(value or 0.0, uncertainty, low, high)
+    words = measured_text(value or 0.0, uncertainty, low, high)
     return Cell("value", words.value, words.interval)
 
 
@@ -157,7 +157,7 @@ def _standard_time_cell(line: RankedSetting) -> Cell:
     row = line.row
     if row.standard_clearing_time_min is None:
         return Cell("missing", reason=why_no_rate(line) if not row.usable_trials else "No total decay rate was found.")
-    words = measured_words(
+    words = measured_text(
         row.standard_clearing_time_min,
         None,
         row.standard_clearing_time_low_95_min,
@@ -177,8 +177,8 @@ def _time_to_clear_cell(line: RankedSetting, scales: Scales) -> Cell:
         low, high = rounded_text(row.start_level_low, 0), rounded_text(row.start_level_high, 0)
         start = f"from {low}" if low == high else f"from {low}–{high}"
     if row.time_to_clear_min is not None:
-        words = measured_words(row.time_to_clear_min, 0.5, row.time_to_clear_low_min, row.time_to_clear_high_min)
-        spread = _spread_words(row.time_to_clear_low_min, row.time_to_clear_high_min, words)
+        words = measured_text(row.time_to_clear_min, 0.5, row.time_to_clear_low_min, row.time_to_clear_high_min)
+        spread = _spread_text(row.time_to_clear_low_min, row.time_to_clear_high_min, words)
         bar = _bar(
             row.time_to_clear_low_min,
             row.time_to_clear_min,
@@ -200,7 +200,7 @@ def _time_to_clear_cell(line: RankedSetting, scales: Scales) -> Cell:
     return Cell("missing", reason=why_no_rate(line) if not row.usable_trials else "The clear level was never passed.")
 
 
-def _spread_words(low: float | None, high: float | None, words: MeasuredWords) -> str:
+def _spread_text(low: float | None, high: float | None, words: MeasuredText) -> str:
     """Interval of a median over trials, which few trials leave open on one side or on both."""
     if low is None and high is None:
         return "one run"
@@ -213,7 +213,7 @@ def _sound_cell(line: RankedSetting) -> Cell:
     sound = line.sound
     if sound is None or sound.level_dba is None:
         return Cell("missing", reason="The sound of this setting was not measured.")
-    words = measured_words(sound.level_dba, sound.uncertainty_db)
+    words = measured_text(sound.level_dba, sound.uncertainty_db)
     below = f"± {words.uncertainty}"
     if sound.is_upper_bound:
         return Cell("bound", f"≤ {words.value}", f"{below}, est." if sound.is_estimate else below, sound.words)
@@ -224,7 +224,7 @@ def _sound_cell(line: RankedSetting) -> Cell:
 def _power_cell(line: RankedSetting) -> Cell:
     if line.row.power_w is None:
         return Cell("missing", reason="The power of this setting was not measured.")
-    words = measured_words(line.row.power_w, line.row.power_uncertainty_w)
+    words = measured_text(line.row.power_w, line.row.power_uncertainty_w)
     return Cell("value", words.value, f"± {words.uncertainty}")
 
 
@@ -245,8 +245,8 @@ def _cost_cell(line: RankedSetting) -> Cell:
     if cost.at_least and cost.total_per_year == 0:
         return Cell("missing", reason=" ".join(cost.missing))
     if cost.at_least:
-        return Cell("bound", f"≥ {amount_words(cost.total_per_year).value}", reason=" ".join(cost.missing))
-    words = amount_words(cost.total_per_year, cost.interval_95)
+        return Cell("bound", f"≥ {amount_text(cost.total_per_year).value}", reason=" ".join(cost.missing))
+    words = amount_text(cost.total_per_year, cost.interval_95)
     return Cell("value", words.value, words.interval if words.low != words.high else "")
 
 

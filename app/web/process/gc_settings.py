@@ -8,7 +8,7 @@ import gc
 _THRESHOLDS = (10_000, 5, 80)
 
 
-def spare_what_stays() -> None:
+def freeze_startup_objects() -> None:
     """What is loaded stays loaded: the collector need not go through it again with each page."""
     gc.freeze()
     gc.set_threshold(*_THRESHOLDS)

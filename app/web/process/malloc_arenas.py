@@ -12,7 +12,7 @@ HEAPS = 2  # the interpreter lets one thread compute at a time; the other heap i
 _M_ARENA_MAX = -8  # of <malloc.h>
 
 
-def share_heaps() -> bool:
+def limit_malloc_arenas() -> bool:
     """Bounds the heaps of this process; False where the C library knows no such bound.
 
     To be called before many threads work: a heap that is there stays.

@@ -14,7 +14,7 @@ from app.hidden_marks import shown_marks
 from app.services.data_package.write import raw_path
 from app.services.publishing.published_items import raw_content, reading_session
 from app.services.publishing.site_folder import SiteFolder, SiteWritten
-from app.services.store.progress import OnProgress, say_nothing
+from app.services.store.progress import OnProgress, no_progress
 from app.web.published.item_pages import trial_files, unit_files
 from app.web.published.site_frame import SiteFile, SiteFrame, frame_files, site_frame
 from app.web.published.site_pages import changes_files, costs_files, method_file, pictures_files, ranking_files
@@ -46,7 +46,7 @@ def publish(
     """
     if base_url and not base_url.startswith(("https://", "http://")):
         raise InvalidValue(f"The address is {base_url!r}; it needs to begin with https:// or http://.")
-    progress = on_progress or say_nothing
+    progress = on_progress or no_progress
     site_folder = SiteFolder(folder)
     url = engine.url.render_as_string(hide_password=False)
     with reading_session(url) as session:

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.method import METHOD_VERSION
 from app.services.bench.chart_facts import read_chart_facts
-from app.services.publishing.published_items import PublishedThings, published_things
+from app.services.publishing.published_items import PublishedItems, published_items
 from app.web.published.trial_links import with_trial_links
 from app.web.templating.environment import environment
 from app.web.templating.page_context import read_shell
@@ -42,7 +42,7 @@ class SiteFrame:
     method_version: str
     style: str
     icon: str
-    things: PublishedThings
+    things: PublishedItems
     navigation: tuple[tuple[str, str], ...] = NAVIGATION
 
 
@@ -56,7 +56,7 @@ def site_frame(session: Session) -> SiteFrame:
         method_version=METHOD_VERSION,
         style=_asset("base.css").path,
         icon=_asset("mark.svg").path,
-        things=published_things(session),
+        things=published_items(session),
     )
 
 

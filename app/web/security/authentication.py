@@ -1,4 +1,4 @@
-"""Who may come in. `Admission` finds out who a request is from; `Admit` holds that against the table of roles.
+"""Authentication of requests, and the check of each user's role against the route permissions.
 
 Without any account one person works on the bench's own machine, and on nothing else. Once an account exists,
 everybody signs in, on the bench's own machine too: a request from there may have come through a proxy.
@@ -17,12 +17,12 @@ from starlette.responses import RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.errors import NotAllowed, StoreProblem
-from app.services.access.authenticate import has_accounts, who_comes
-from app.services.access.current_user import Visitor, note_use
+from app.services.access.authenticate import authenticate, has_accounts
+from app.services.access.current_user import CurrentUser, record_use
 from app.services.access.network_policy import is_own_machine
 from app.services.access.roles import ADMINISTER, WORDS, may
 from app.services.store.problems import store_problem_from
-from app.web.current_user import present_visitor, visited_by
+from app.web.current_user import current_user, user_of_request
 from app.web.problems import refuse
 from app.web.security.permissions import ANYBODY, LEAST_ROLE
 from app.web.security.request_checks import host_name
@@ -45,7 +45,7 @@ _NO_ACCOUNT = (
 )
 
 
-class Admission:
+class AuthenticationMiddleware:
     """Finds out who a request is from, and turns away who is nobody before anything of the body is read."""
 
     def __init__(self, app: ASGIApp) -> None:
@@ -56,7 +56,7 @@ class Admission:
             await self.app(scope, receive, send)
             return
         engine = scope["state"]["engine"]
-        found = await to_thread.run_sync(_visitor_or_refusal, engine, HTTPConnection(scope))
+        found = await to_thread.run_sync(_user_or_refusal, engine, HTTPConnection(scope))
         if isinstance(found, Response):
             await found(scope, receive, send)
             return
@@ -68,13 +68,13 @@ class Admission:
                 headers["Cache-Control"] = kept if "no-store" in kept or "private" in kept else f"private, {kept}"
             await send(message)
 
-        with visited_by(found):
+        with user_of_request(found):
             await self.app(scope, receive, send_privately if found is not None and found.name else send)
-        if found is not None and found.use_is_to_be_noted:
-            await to_thread.run_sync(_note_use, engine, found)
+        if found is not None and found.use_needs_recording:
+            await to_thread.run_sync(_record_use, engine, found)
 
 
-class Admit:
+class RequireRole:
     """Holds the visitor against the table: one for each router, with the prefix of its addresses.
 
     A route that the table does not name is for administrators only.
@@ -85,18 +85,18 @@ class Admit:
 
     async def __call__(self, request: Request) -> None:
         route = f"{request.method} {self.prefix}{request.scope['route'].path}"
-        least, visitor = LEAST_ROLE.get(route, ADMINISTER), present_visitor()
+        least, user = LEAST_ROLE.get(route, ADMINISTER), current_user()
         if least == ANYBODY:
             return
-        if visitor is None or not may(visitor.role, least):
-            has = visitor.role if visitor else "none"
+        if user is None or not may(user.role, least):
+            has = user.role if user else "none"
             raise NotAllowed(
                 f"Your role is {has!r}; this needs the role {least!r}, which may {WORDS[least]}. Ask an administrator "
                 "of the bench for it."
             )
 
 
-def sent_on_own_machine(scope: Scope) -> bool:
+def is_local_request(scope: Scope) -> bool:
     """Whether a request was sent on this machine to this machine, by a name of this machine.
 
     The name counts too: a server that others reach through a proxy is asked under another one.
@@ -105,22 +105,22 @@ def sent_on_own_machine(scope: Scope) -> bool:
     return is_own_machine(server[0]) and is_own_machine(host_name(HTTPConnection(scope).headers.get("host", "")))
 
 
-def _visitor_or_refusal(engine: Engine, request: HTTPConnection) -> Visitor | Response | None:
+def _user_or_refusal(engine: Engine, request: HTTPConnection) -> CurrentUser | Response | None:
     """The visitor; None for nobody at an address that is open to anybody; else the answer that turns away."""
     # never request.url: it is put together with the Host header, which the sender writes
     path, query = request.scope["path"], request.scope["query_string"].decode("latin-1")
     try:
-        visitor = who_comes(
+        user = authenticate(
             engine,
             bearer=_bearer(request),
             session_token=session_token(request.cookies, request.scope["scheme"]),
-            own_machine=sent_on_own_machine(request.scope),
+            own_machine=is_local_request(request.scope),
         )
     except DBAPIError as error:
         problem = store_problem_from(error) or StoreProblem("The store cannot be read. Run `hazefall check`.")
         return refuse(request.scope, problem.status, problem.message)
-    if visitor is not None or path in PUBLIC_PATHS:
-        return visitor
+    if user is not None or path in PUBLIC_PATHS:
+        return user
     if path == "/api" or path.startswith("/api/") or _bearer(request) is not None:
         refusal = refuse(request.scope, 401, _NEEDS_TOKEN)
         refusal.headers["WWW-Authenticate"] = 'Bearer realm="Hazefall"'
@@ -139,8 +139,8 @@ def _bearer(request: HTTPConnection) -> str | None:
     return token.strip() if scheme.lower() == "bearer" else None
 
 
-def _note_use(engine: Engine, visitor: Visitor) -> Any:
+def _record_use(engine: Engine, user: CurrentUser) -> Any:
     try:
-        note_use(engine, visitor)
+        record_use(engine, user)
     except DBAPIError:  # the answer was given; a store that is busy or full is told of by the next request that writes
         return

@@ -20,7 +20,7 @@ MOST_BYTES_READ_AS_A_WHOLE = 2_000_000
 _READ_AND_DROPPED = 10
 
 
-class BodyLimit:
+class BodyLimitMiddleware:
     """413 for a body that says it is larger than the limit, or turns out to be (chunked)."""
 
     def __init__(self, app: ASGIApp, max_bytes: int) -> None:

@@ -20,7 +20,7 @@ _SHOWN_AS_TEXT = ("text/", "application/json", "application/problem+json", "imag
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS", "TRACE")
 
 
-class Guard:
+class RequestChecksMiddleware:
     """Refuses a request for another host (DNS rebinding) and a changing request from another site (forged forms).
 
     A changing request is let in when the browser says that it comes from our own pages (`Sec-Fetch-Site` is

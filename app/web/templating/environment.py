@@ -15,7 +15,7 @@ from app.bundled_files import bundled_folder
 from app.compute.wording.numbers import DASH, every_words
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.services.history.change_history import what_changed
-from app.web.current_user import role_needed, signed_in_name, visitor_may
+from app.web.current_user import role_needed, signed_in_name, user_may
 from app.web.templating.compiled_templates import CompiledTemplates
 from app.web.templating.headers import CHART_PAGE_POLICY
 from app.web.templating.page_context import Shell
@@ -45,7 +45,7 @@ def environment() -> Environment:
     )
     made.globals["static"] = static_address
     made.globals["signed_in_name"] = signed_in_name
-    made.globals["may"] = visitor_may
+    made.globals["may"] = user_may
     made.globals["role_needed"] = role_needed
     made.globals["styles_left_out"] = styles_left_out
     made.globals["kept_markup"] = kept_markup

@@ -113,7 +113,7 @@ def test_repeatability_is_pooled_over_groups_by_degrees_of_freedom():
     assert spread.relative_sd == pytest.approx(math.sqrt((2 * (1 / 11) ** 2 + 0.02) / 3))
     assert (spread.degrees_of_freedom, spread.groups, spread.trials) == (3.0, 2, 5)
     assert spread.source == "the bench's own repeats: 5 trials in 2 groups"
-    assert spread.can_be_lent
+    assert spread.is_usable
 
 
 def test_a_trial_with_a_poor_fit_tells_little_of_the_spread():
@@ -141,7 +141,7 @@ def test_scatter_that_the_fits_explain_is_no_repeatability():
     spread = pooled_repeatability([rates(4.0, 4.01, uncertainty=0.3)])
     assert spread is not None
     assert spread.relative_sd == 0.0
-    assert not spread.can_be_lent
+    assert not spread.is_usable
 
 
 def test_a_bench_without_repeats_has_no_repeatability():

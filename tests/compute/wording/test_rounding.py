@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.compute.wording.numbers import at_most, counted, listed, measured_words, money, not_within
+from app.compute.wording.numbers import at_most, counted, listed, measured_text, money, not_within
 from app.compute.wording.rounding import decimals_for, decimals_from_size, rounded_text
 
 sizes = st.floats(min_value=1e-9, max_value=1e9)
@@ -15,7 +15,7 @@ sizes = st.floats(min_value=1e-9, max_value=1e9)
 def test_a_value_is_rounded_to_the_place_of_its_uncertainty():
     """JCGM 100:2008, 7.2.6: y = 10.057 62 Ω with u = 27 mΩ is given as 10.058 Ω. From memory."""
     assert decimals_for(0.027) == 3
-    assert measured_words(10.05762, 0.027).value == "10.058"
+    assert measured_text(10.05762, 0.027).value == "10.058"
 
 
 @given(sizes)
@@ -52,17 +52,17 @@ def test_a_value_that_rounds_to_zero_has_no_sign():
 
 
 def test_places_below_zero_round_to_tens():
-    assert measured_words(1234.0, 61.0).value == "1230"
-    assert measured_words(1234.0, 61.0).uncertainty == "60"
+    assert measured_text(1234.0, 61.0).value == "1230"
+    assert measured_text(1234.0, 61.0).uncertainty == "60"
 
 
 def test_the_interval_stands_for_a_missing_uncertainty():
-    words = measured_words(24.9, None, 24.4, 25.4)
+    words = measured_text(24.9, None, 24.4, 25.4)
     assert (words.value, words.interval, words.uncertainty) == ("24.90", "24.40 to 25.40", "0.25")
 
 
 def test_a_measured_value_without_anything_shows_dashes():
-    words = measured_words(12.0)
+    words = measured_text(12.0)
     assert (words.low, words.high, words.uncertainty) == ("–", "–", "–")
 
 

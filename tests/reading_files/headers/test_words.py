@@ -3,7 +3,7 @@
 import pytest
 
 from app.reading_files.headers.words import header_meaning, split_unit
-from app.reading_files.text.plain_text import plain_words
+from app.reading_files.text.plain_text import plain_text
 
 
 @pytest.mark.parametrize(
@@ -146,7 +146,7 @@ def test_the_unit_of_a_line_of_units_counts_where_the_header_has_none():
 
 
 def test_plain_words():
-    assert plain_words("Pressão") == "pressao"
+    assert plain_text("Pressão") == "pressao"
     assert split_unit("Temp (LGR 1, SEN 2), °C (probe)") == ("Temp (LGR 1, SEN 2)", "°C")
     assert split_unit("Elapsed Time [s]") == ("Elapsed Time", "s")
     assert split_unit("PM10 (min)") == ("PM10 (min)", "")

@@ -19,7 +19,7 @@ from app.services.access.accounts import (
 )
 from app.services.access.passwords import password_matches
 from app.services.access.roles import checked_role
-from app.services.access.sign_in import sign_in, visitor_of_sign_in
+from app.services.access.sign_in import sign_in, user_of_sign_in
 from app.services.store.audit import changes_of
 from app.storage.engine import session_scope
 from app.storage.models.accounts import SignIn
@@ -126,13 +126,13 @@ def test_a_new_password_and_disabling_end_every_sign_in(store):
         make_account(session, "Ann")
         bea = make_account(session, "Bea", "view")
     first, second = (sign_in(store, "bea", PASSWORD, "192.0.2.1") for _ in range(2))
-    kept = visitor_of_sign_in(store, first)
+    kept = user_of_sign_in(store, first)
     assert kept is not None
     with session_scope(store) as session:
         set_password(session, bea, "another few words", kept_sign_in=kept.sign_in_id)
-    assert visitor_of_sign_in(store, first) is not None
-    assert visitor_of_sign_in(store, second) is None
+    assert user_of_sign_in(store, first) is not None
+    assert user_of_sign_in(store, second) is None
     with session_scope(store) as session:
         disable_account(session, bea)
         assert session.scalar(select(func.count()).select_from(SignIn)) == 0
-    assert visitor_of_sign_in(store, first) is None
+    assert user_of_sign_in(store, first) is None

@@ -8,9 +8,9 @@ from sqlalchemy import Engine, select, update
 
 from app.errors import NotSignedIn, TooManyAttempts
 from app.services.access import sign_in as signing_in
-from app.services.access.current_user import NOTED_EVERY, Visitor, note_use
+from app.services.access.current_user import RECORD_USE_EVERY, CurrentUser, record_use
 from app.services.access.passwords import OF_NOBODY, password_hash, password_matches
-from app.services.access.sign_in import AT_MOST_FOR, IDLE_FOR, sign_in, sign_out, visitor_of_sign_in
+from app.services.access.sign_in import AT_MOST_FOR, IDLE_FOR, sign_in, sign_out, user_of_sign_in
 from app.services.access.sign_in_throttle import (
     COUNTED_FOR,
     TRIES_PER_ADDRESS,
@@ -33,11 +33,11 @@ def ann(store: Engine) -> int:
 
 def test_a_sign_in_says_who_it_is_and_ends_when_told(store: Engine, ann: int):
     token = sign_in(store, " ANN ", PASSWORD, "192.0.2.1", now=NOW)
-    visitor = visitor_of_sign_in(store, token, NOW)
-    assert visitor is not None
-    assert (visitor.name, visitor.role, visitor.account_id) == ("Ann", "administer", ann)
-    sign_out(store, visitor.sign_in_id)
-    assert visitor_of_sign_in(store, token, NOW) is None
+    user = user_of_sign_in(store, token, NOW)
+    assert user is not None
+    assert (user.name, user.role, user.account_id) == ("Ann", "administer", ann)
+    sign_out(store, user.sign_in_id)
+    assert user_of_sign_in(store, token, NOW) is None
 
 
 def test_neither_token_nor_password_stands_in_the_store(store: Engine, ann: int):
@@ -54,28 +54,28 @@ def test_neither_token_nor_password_stands_in_the_store(store: Engine, ann: int)
 def test_it_ends_after_a_time_without_use(store: Engine, ann: int):
     token = sign_in(store, "Ann", PASSWORD, "192.0.2.1", now=NOW)
     almost = NOW + IDLE_FOR - timedelta(seconds=1)
-    assert visitor_of_sign_in(store, token, almost) is not None
-    assert visitor_of_sign_in(store, token, NOW + IDLE_FOR) is None
+    assert user_of_sign_in(store, token, almost) is not None
+    assert user_of_sign_in(store, token, NOW + IDLE_FOR) is None
 
 
 def test_use_keeps_it_going_until_its_last_day(store: Engine, ann: int):
     token, at = sign_in(store, "Ann", PASSWORD, "192.0.2.1", now=NOW), NOW
     while at < NOW + AT_MOST_FOR - timedelta(hours=6):
         at += timedelta(hours=6)
-        visitor = visitor_of_sign_in(store, token, at)
+        user = user_of_sign_in(store, token, at)
         if at >= NOW + AT_MOST_FOR:
             break
-        assert visitor is not None
-        assert visitor.use_is_to_be_noted
-        note_use(store, visitor, at)
-    assert visitor_of_sign_in(store, token, NOW + AT_MOST_FOR) is None
+        assert user is not None
+        assert user.use_needs_recording
+        record_use(store, user, at)
+    assert user_of_sign_in(store, token, NOW + AT_MOST_FOR) is None
 
 
 def test_reading_does_not_write_with_every_request(store: Engine, ann: int):
     token = sign_in(store, "Ann", PASSWORD, "192.0.2.1", now=NOW)
-    soon, later = NOW + NOTED_EVERY - timedelta(seconds=1), NOW + NOTED_EVERY
-    assert [visitor_of_sign_in(store, token, at).use_is_to_be_noted for at in (soon, later)] == [False, True]
-    note_use(store, Visitor("", "view"), later)  # who has neither sign-in nor token leaves no note
+    soon, later = NOW + RECORD_USE_EVERY - timedelta(seconds=1), NOW + RECORD_USE_EVERY
+    assert [user_of_sign_in(store, token, at).use_needs_recording for at in (soon, later)] == [False, True]
+    record_use(store, CurrentUser("", "view"), later)  # who has neither sign-in nor token leaves no note
     with session_scope(store) as session:
         assert session.scalar(select(SignIn.last_used_at)) == NOW
 

@@ -26,7 +26,7 @@ from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.measurements.power_levels import NewPowerMeasurement, add_power_measurement
 from app.services.measurements.sound_levels import NewSoundMeasurement, add_sound_measurement
 from app.services.store.audit import changes_of
-from app.services.store.checked_values import latest_day_begun, optional_text
+from app.services.store.checked_values import latest_current_day, optional_text
 from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
 from app.services.units.entry import NewUnit, add_setting, add_unit, change_unit, find_setting, find_unit, get_unit
 from app.services.units.prices import add_price
@@ -124,7 +124,7 @@ def test_prices_are_kept_one_beside_the_other(session: Session, small_bench: Sma
             "USD",
             date(2099, 1, 1),
             "The price is dated 2099-01-01, which is still to come; a day up to "
-            f"{latest_day_begun().isoformat()} is needed. Correct it, or enter it when that day has come.",
+            f"{latest_current_day().isoformat()} is needed. Correct it, or enter it when that day has come.",
         ),
         (1.0, "USD", None, "The price has no date; it needs the day on which it was seen. Type it in."),
     ],
@@ -150,7 +150,7 @@ def test_a_price_that_nobody_can_look_up_again_is_refused(session: Session, smal
 
 def test_nothing_was_seen_or_measured_on_a_day_that_is_still_to_come(session: Session, small_bench: SmallBench):
     """Today is still a day that has begun, in whatever zone the desk sits."""
-    today, ahead = datetime.now(UTC).date(), latest_day_begun() + timedelta(days=1)
+    today, ahead = datetime.now(UTC).date(), latest_current_day() + timedelta(days=1)
     add_price(session, small_bench.unit_id, 9.0, "USD", today, "shop")
     part = add_consumable(session, small_bench.unit_id, NewConsumable(name="Main filter"))
     unit_id, setting = small_bench.unit_id, small_bench.high_setting_id
@@ -168,7 +168,7 @@ def test_nothing_was_seen_or_measured_on_a_day_that_is_still_to_come(session: Se
 
 
 def test_a_tariff_of_a_day_to_come_is_kept_and_is_that_of_the_bench_only_when_it_has_come(session: Session):
-    today, ahead = datetime.now(UTC).date(), latest_day_begun() + timedelta(days=1)
+    today, ahead = datetime.now(UTC).date(), latest_current_day() + timedelta(days=1)
     now = add_tariff(session, "Northland", 0.2, "USD", today, source="bill")
     later = add_tariff(session, "Northland", 0.3, "USD", ahead, source="letter of the supplier")
     change_bench(session, replace(bench_choices(session), tariff_id=now), who="Ada")

@@ -10,8 +10,8 @@ from app.services.bench.choices import BenchChoices
 from app.services.bench.loggers import NewLogger
 from app.services.bench.rooms import NewRoom
 from app.services.bench.tariffs import add_tariff
-from app.services.history.change_history import ToldChange, story_of, told_changes
-from app.services.history.change_labels import field_words
+from app.services.history.change_history import DescribedChange, change_history, described_changes
+from app.services.history.change_labels import field_label
 from app.services.logs.trial_fields import TrialMarks
 from app.services.results.recompute import COMPARED
 from app.services.store.audit import record_change
@@ -20,10 +20,12 @@ from app.services.units.entry import NewUnit
 from tests.conftest import NOW, SmallBench
 
 
-def changed(session: Session, subject: str, subject_id: int, field: str, before: object, after: object) -> ToldChange:
+def changed(
+    session: Session, subject: str, subject_id: int, field: str, before: object, after: object
+) -> DescribedChange:
     record_change(session, "Ada", "changed", subject, subject_id, field, before, after)
     session.flush()
-    return story_of(session, subject, subject_id)[0]
+    return change_history(session, subject, subject_id)[0]
 
 
 RECORDED = {
@@ -39,7 +41,7 @@ RECORDED = {
 
 @pytest.mark.parametrize("field", sorted(RECORDED))
 def test_every_recorded_field_has_words_of_its_own(field: str):
-    words = field_words(field)
+    words = field_label(field)
     assert "_" not in words
     assert not re.search(r"\bid\b", words)
     assert words.startswith(("the ", "what ", "whether ", "where ", "how ", "who "))
@@ -53,20 +55,24 @@ def test_ids_are_told_by_name(session: Session, small_bench: SmallBench):
         ("logger_id", small_bench.logger_id, "Logger A"),
         ("smoke_source_id", small_bench.smoke_source_id, "incense"),
     ):
-        told = changed(session, "trial", 1, field, None, number)
-        assert (told.before, told.after) == (None, name)
+        described = changed(session, "trial", 1, field, None, number)
+        assert (described.before, described.after) == (None, name)
 
 
 def test_a_thing_that_is_gone_has_no_number_either(session: Session, small_bench: SmallBench):
-    told = changed(session, "trial", 1, "room_id", 99, small_bench.room_id)
-    assert (told.before, told.after) == ("one that is no longer on the bench", "Room A")
+    described = changed(session, "trial", 1, "room_id", 99, small_bench.room_id)
+    assert (described.before, described.after) == ("one that is no longer on the bench", "Room A")
 
 
 def test_the_price_of_the_bench_is_told_by_its_region(session: Session):
     tariff = add_tariff(session, "Hillside", 0.3, "USD", NOW.date(), source="bill")
-    told = changed(session, "bench", 1, "tariff_id", None, tariff)
-    assert (told.name, told.what, told.after) == ("The bench", "the price of electricity was changed", "Hillside")
-    added = next(change for change in told_changes(session).rows if change.subject == "tariff")
+    described = changed(session, "bench", 1, "tariff_id", None, tariff)
+    assert (described.name, described.what, described.after) == (
+        "The bench",
+        "the price of electricity was changed",
+        "Hillside",
+    )
+    added = next(change for change in described_changes(session).rows if change.subject == "tariff")
     assert (added.name, added.what) == ("Price of electricity: Hillside", "was added")
 
 
@@ -76,25 +82,27 @@ def test_things_are_told_by_their_name(session: Session, small_bench: SmallBench
 
 
 def test_marks_are_told_in_minutes_and_what_is_found_says_so(session: Session, small_bench: SmallBench):
-    told = changed(session, "trial", 1, "unit_on_s", None, 750.0)
-    assert told.what == "the mark “unit on” [min] was changed"
-    assert (told.before, told.after) == ("found from the data", "12.5")
-    told = changed(session, "trial", 1, "clear_level_kind", None, "share_of_start")
-    assert (told.before, told.after) == ("as the bench has it", "a share of the level at unit on")
+    described = changed(session, "trial", 1, "unit_on_s", None, 750.0)
+    assert described.what == "the mark “unit on” [min] was changed"
+    assert (described.before, described.after) == ("found from the data", "12.5")
+    described = changed(session, "trial", 1, "clear_level_kind", None, "share_of_start")
+    assert (described.before, described.after) == ("as the bench has it", "a share of the level at unit on")
 
 
 def test_computed_numbers_keep_the_digits_that_say_something(session: Session, small_bench: SmallBench):
-    told = changed(session, "trial", 1, "pm2_5 total_decay_per_h", 5.43210987654, 5.5)
-    assert told.what == "PM2.5: the total decay [1/h] was changed"
-    assert (told.before, told.after) == ("5.432", "5.5")
+    described = changed(session, "trial", 1, "pm2_5 total_decay_per_h", 5.43210987654, 5.5)
+    assert described.what == "PM2.5: the total decay [1/h] was changed"
+    assert (described.before, described.after) == ("5.432", "5.5")
     assert changed(session, "trial", 1, "started_at", None, NOW).after == "2026-03-02 09:00 UTC"
     assert changed(session, "bench", 1, "main_channel", "pm2_5", "pm10_b").after == "PM10, second detector"
 
 
 def test_a_rate_is_rounded_by_its_uncertainty_and_a_return_names_no_field(session: Session, small_bench: SmallBench):
-    told = changed(session, "trial", 1, "pm10 clean_air_delivery_rate_m3_per_h", "8.65577 ± 0.479", "8.65578 ± 0.48")
-    assert (told.before, told.after) == ("8.7 ± 0.5", "8.7 ± 0.5")
+    described = changed(
+        session, "trial", 1, "pm10 clean_air_delivery_rate_m3_per_h", "8.65577 ± 0.479", "8.65578 ± 0.48"
+    )
+    assert (described.before, described.after) == ("8.7 ± 0.5", "8.7 ± 0.5")
     record_change(session, "Ada", "restored", "trial", 1, "excluded_why", "a gap", None)
     session.flush()
-    newest = story_of(session, "trial", 1)[0]
+    newest = change_history(session, "trial", 1)[0]
     assert (newest.what, newest.before) == ("was taken back in", "a gap")

@@ -5,7 +5,7 @@ from datetime import date
 from sqlalchemy import Engine, delete
 from sqlalchemy.orm import Session
 
-from app.services.history.latest_data_date import EVERYTHING, POWER, PRICES, SOUND, newest_datum
+from app.services.history.latest_data_date import EVERYTHING, POWER, PRICES, SOUND, latest_data_date
 from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price
 from app.storage.engine import session_scope
 from app.storage.models.units_under_test import ConsumablePrice
@@ -19,20 +19,20 @@ def test_only_the_kinds_and_units_asked_for_count(session: Session):
     add_power(session, one, setting, 30.0)
     add_price(session, one, 90.0, seen_on=date(2026, 2, 20))
     add_price(session, other, 80.0, seen_on=date(2026, 6, 1))
-    assert newest_datum(session, (SOUND,), [one]) == date(2026, 1, 5)
-    assert newest_datum(session, (SOUND, POWER), [one]) == DAY
-    assert newest_datum(session, (PRICES,), [one]) == date(2026, 2, 20)
-    assert newest_datum(session, EVERYTHING) == date(2026, 6, 1)
+    assert latest_data_date(session, (SOUND,), [one]) == date(2026, 1, 5)
+    assert latest_data_date(session, (SOUND, POWER), [one]) == DAY
+    assert latest_data_date(session, (PRICES,), [one]) == date(2026, 2, 20)
+    assert latest_data_date(session, EVERYTHING) == date(2026, 6, 1)
 
 
 def test_an_empty_bench_has_no_day(session: Session):
-    assert newest_datum(session, EVERYTHING) is None
+    assert latest_data_date(session, EVERYTHING) is None
 
 
 def test_of_the_whole_bench_it_follows_every_change(store: Engine):
     def newest() -> date | None:
         with session_scope(store, writes=False) as session:
-            return newest_datum(session, (PRICES, SOUND))
+            return latest_data_date(session, (PRICES, SOUND))
 
     assert newest() is None
     with session_scope(store) as session:

@@ -1,7 +1,7 @@
 import pytest
 
 from app.errors import InvalidValue, NotFound
-from app.services.measurements.claims import NewClaim, add_claim, claims_of_unit, take_claim_back
+from app.services.measurements.claims import NewClaim, add_claim, claims_of_unit, delete_claim
 from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.store.audit import changes_of
 from app.services.units.entry import SUBJECT, change_unit
@@ -126,14 +126,14 @@ def test_a_claim_that_is_never_tested_is_kept_all_the_same(session, small_bench)
 
 def test_taking_back_keeps_the_record(session, small_bench):
     entry = add_claim(session, small_bench.unit_id, claim())
-    take_claim_back(session, entry, why="another model")
+    delete_claim(session, entry, why="another model")
     assert claims_of_unit(session, small_bench.unit_id) == ()
     assert changes_of(session, SUBJECT, small_bench.unit_id)[0].before == (
         "clean air delivery rate, at least 200 cfm: “as printed”, seen on 2026-02-03\n"
         "value: 200; unit symbol: cfm; bound: at least; wording: as printed; seen on: 2026-02-03"
     )
     with pytest.raises(NotFound, match=f"There is no claim {entry}"):
-        take_claim_back(session, entry, why="again")
+        delete_claim(session, entry, why="again")
 
 
 @pytest.mark.parametrize(

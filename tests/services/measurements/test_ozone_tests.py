@@ -1,7 +1,7 @@
 import pytest
 
 from app.errors import InvalidValue, NotFound
-from app.services.measurements.ozone_tests import add_ozone_test, ozone_of_unit, take_ozone_test_back
+from app.services.measurements.ozone_tests import add_ozone_test, delete_ozone_test, ozone_of_unit
 from app.services.store.audit import changes_of
 from app.services.units.entry import SUBJECT
 from tests.sample_data.measured_facts import DAY, add_unit_with_setting
@@ -26,12 +26,12 @@ def test_the_highest_value_decides_and_goes_before_a_less_than(session, small_be
 
 def test_taking_back_keeps_the_record(session, small_bench):
     entry = add_ozone_test(session, small_bench.unit_id, 3.0, DAY, below_detection=True)
-    take_ozone_test_back(session, entry, why="another unit")
+    delete_ozone_test(session, entry, why="another unit")
     assert changes_of(session, SUBJECT, small_bench.unit_id)[0].before == (
         "less than 3 ppb on 2026-02-03\nozone [ppb]: 3; below detection: yes; tested on: 2026-02-03"
     )
     with pytest.raises(NotFound, match="There is no ozone test"):
-        take_ozone_test_back(session, entry, why="again")
+        delete_ozone_test(session, entry, why="again")
 
 
 def test_a_value_below_zero_and_a_missing_day_are_refused(session, small_bench):

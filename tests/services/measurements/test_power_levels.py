@@ -9,8 +9,8 @@ from app.services.measurements.power_levels import (
     NewPowerMeasurement,
     add_power_log,
     add_power_measurement,
+    delete_power_measurement,
     power_levels_of_unit,
-    take_power_measurement_back,
 )
 from app.services.ranking.table import rank_units
 from app.services.store.audit import changes_of
@@ -90,14 +90,14 @@ def test_what_is_no_log_is_refused(session, small_bench):
 
 def test_taking_back_keeps_the_record(session, small_bench):
     entry = add_power(session, small_bench.unit_id, None, 0.4, 0.1)
-    take_power_measurement_back(session, entry, why="meter was off")
+    delete_power_measurement(session, entry, why="meter was off")
     taken, added = changes_of(session, SUBJECT, small_bench.unit_id)
     assert added.after == "standby, 0.4 W ± 0.1 W, on 2026-02-03"
     assert taken.before == (
         "standby, 0.4 W ± 0.1 W, on 2026-02-03\npower [W]: 0.4; uncertainty [W]: 0.1; measured on: 2026-02-03"
     )
     with pytest.raises(NotFound, match=f"There is no power measurement {entry}"):
-        take_power_measurement_back(session, entry, why="again")
+        delete_power_measurement(session, entry, why="again")
 
 
 @pytest.mark.parametrize(

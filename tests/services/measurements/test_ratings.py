@@ -1,13 +1,13 @@
 import pytest
 
 from app.errors import InvalidValue, NotFound
-from app.services.history.change_history import told_changes
+from app.services.history.change_history import described_changes
 from app.services.measurements.ratings import (
     NewRating,
     add_rating,
+    delete_rating,
     own_rate_m3_per_h,
     ratings_of_unit,
-    take_rating_back,
 )
 from app.services.store.audit import changes_of
 from app.services.units.entry import SUBJECT
@@ -87,7 +87,7 @@ def test_a_later_look_that_found_nothing_ends_the_own_rate(session, small_bench)
 
 def test_taking_back_keeps_the_record(session, small_bench):
     entry = add_rating(session, small_bench.unit_id, smoke())
-    take_rating_back(session, entry, who="Ada", why="wrong model")
+    delete_rating(session, entry, who="Ada", why="wrong model")
     assert ratings_of_unit(session, small_bench.unit_id) == ()
     taken = changes_of(session, SUBJECT, small_bench.unit_id)[0]
     assert taken.why == "wrong model"
@@ -96,10 +96,10 @@ def test_taking_back_keeps_the_record(session, small_bench):
         "aerosol: smoke; listed: yes; clean air delivery rate [m³/h]: 339.802159104; stated value: 200; "
         "stated unit: ft³/min; source: public list; seen on: 2026-02-03"
     )
-    (told, _) = told_changes(session, unit_id=small_bench.unit_id).rows[:2]
-    assert (told.before, told.before_in_short) == (taken.before, "smoke: 200 ft³/min, seen on 2026-02-03")
+    (told, _) = described_changes(session, unit_id=small_bench.unit_id).rows[:2]
+    assert (told.before, told.before_short) == (taken.before, "smoke: 200 ft³/min, seen on 2026-02-03")
     with pytest.raises(NotFound, match=f"There is no rating {entry}"):
-        take_rating_back(session, entry, why="again")
+        delete_rating(session, entry, why="again")
 
 
 @pytest.mark.parametrize(

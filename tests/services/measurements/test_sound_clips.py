@@ -10,10 +10,10 @@ from app.services.measurements.sound_clips import (
     NewClip,
     add_clip,
     clips_of_unit,
+    delete_clip,
     get_clip,
     loudest_peak_pa,
     playable,
-    take_clip_back,
 )
 from app.services.store.audit import changes_of
 from app.services.units.entry import SUBJECT
@@ -113,7 +113,7 @@ def test_the_same_file_is_not_stored_twice_for_a_setting(session, small_bench):
 
 def test_taking_back_keeps_the_file_and_the_record(session, small_bench):
     clip_id = add(session, small_bench)
-    take_clip_back(session, clip_id, who="Ada", why="wrong speed")
+    delete_clip(session, clip_id, who="Ada", why="wrong speed")
     assert clips_of_unit(session, small_bench.unit_id) == []
     assert len(session.scalars(select(RawFile)).all()) == 1
     taken = changes_of(session, SUBJECT, small_bench.unit_id)[0]
@@ -123,7 +123,7 @@ def test_taking_back_keeps_the_file_and_the_record(session, small_bench):
     (sha256,) = session.scalars(select(RawFile.sha256)).all()
     assert whole.startswith(f"raw file (SHA-256): {sha256}; file name: fan.wav; channel: 1; recorded on: 2026-02-03; ")
     with pytest.raises(NotFound, match=f"There is no sound clip {clip_id}"):
-        take_clip_back(session, clip_id, why="again")
+        delete_clip(session, clip_id, why="again")
 
 
 @pytest.mark.parametrize(

@@ -6,8 +6,8 @@ from app.services.bench.choices import BenchChoices, change_bench
 from app.services.measurements.sound_levels import (
     NewSoundMeasurement,
     add_sound_measurement,
+    delete_sound_measurement,
     sound_levels_of_unit,
-    take_sound_measurement_back,
 )
 from app.services.snapshot.setting_sound import read_setting_sounds
 from app.services.store.audit import changes_of
@@ -41,7 +41,7 @@ def test_a_level_too_near_the_room_is_an_upper_bound(session, small_bench):
 
 def test_an_entry_is_recorded_and_can_be_taken_back_with_a_reason(session, small_bench):
     entry = add_sound(session, small_bench.unit_id, small_bench.high_setting_id, 50.0)
-    take_sound_measurement_back(session, entry, who="Ada", why="wrong room")
+    delete_sound_measurement(session, entry, who="Ada", why="wrong room")
     assert session.scalars(select(SoundMeasurement)).all() == []
     taken, added = changes_of(session, SUBJECT, small_bench.unit_id)
     assert added.after == "high, 50 dB(A) at 1 m, room 20, on 2026-02-03"
@@ -56,12 +56,12 @@ def test_an_entry_is_recorded_and_can_be_taken_back_with_a_reason(session, small
 def test_taking_back_needs_a_reason(session, small_bench):
     entry = add_sound(session, small_bench.unit_id, small_bench.high_setting_id, 50.0)
     with pytest.raises(InvalidValue, match="The reason for taking it back is empty"):
-        take_sound_measurement_back(session, entry, why=" ")
+        delete_sound_measurement(session, entry, why=" ")
 
 
 def test_what_is_not_there_cannot_be_taken_back(session):
     with pytest.raises(NotFound, match="There is no sound measurement 7 in this bench"):
-        take_sound_measurement_back(session, 7, why="x")
+        delete_sound_measurement(session, 7, why="x")
 
 
 @pytest.mark.parametrize(

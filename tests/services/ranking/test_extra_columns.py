@@ -23,7 +23,7 @@ def test_what_is_not_known_says_why(session, small_bench):
     assert found.why_no_per_watt == "No clean air rate that can be told from zero at this setting."
     assert found.certified_smoke.why_not == "No certified smoke rate of this unit was looked for yet."
     assert found.why_no_federal == "It needs certified smoke and dust rates of this unit."
-    assert found.ozone_words.startswith("Ozone: not measured.")
+    assert found.ozone_text.startswith("Ozone: not measured.")
 
 
 def test_what_is_known_is_worked_out(session, small_bench):

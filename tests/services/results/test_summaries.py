@@ -15,7 +15,7 @@ from app.services.bench.rooms import NewRoom, add_room, add_smoke_source
 from app.services.logs.trial_fields import NewTrial
 from app.services.results.summaries import summary_values
 from app.services.results.summary_trials import SummaryTrial
-from app.services.results.update_derived import settle_bench
+from app.services.results.update_derived import update_all_derived_results
 from app.services.trials.trash import trash_unit, untrash_unit
 from app.services.units.entry import NewUnit, add_setting, add_unit
 from app.storage.models.trials import BenchRepeatability, ChannelResult, NaturalDecayPool, SettingSummary, Trial
@@ -253,5 +253,5 @@ def test_settling_a_settled_bench_moves_nothing(session: Session, small_bench: S
     add_trial(session, decay_log(0.5, minutes=180, seed=5), "empty.csv", empty(small_bench))
     add_trial(session, decay_log(6.0), "run.csv", running(small_bench))
     before = [(s.id, s.computed_at, s.clean_air_delivery_rate_m3_per_h) for s in _summaries(session)]
-    settle_bench(session, why="once more")
+    update_all_derived_results(session, why="once more")
     assert [(s.id, s.computed_at, s.clean_air_delivery_rate_m3_per_h) for s in _summaries(session)] == before

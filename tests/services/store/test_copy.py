@@ -134,12 +134,12 @@ def test_a_store_that_holds_something_is_not_copied_into(filled: Engine, target:
 def test_a_copy_that_differs_is_not_kept(
     filled: Engine, target: str, monkeypatch: pytest.MonkeyPatch, spoil: Callable, message: str
 ):
-    write = copying.write_lots
+    write = copying.write_batches
 
     def write_spoilt(connection, table, lots):
         write(connection, table, (spoil(rows) if table.name == "readings" else rows for rows in lots))
 
-    monkeypatch.setattr(copying, "write_lots", write_spoilt)
+    monkeypatch.setattr(copying, "write_batches", write_spoilt)
     with pytest.raises(StoreProblem, match=message):
         copy_store(_address(filled), target)
     left = open_engine(store_address(target))

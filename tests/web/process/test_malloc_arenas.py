@@ -7,14 +7,14 @@ import sys
 
 import pytest
 
-from app.web.process.malloc_arenas import HEAPS, share_heaps
+from app.web.process.malloc_arenas import HEAPS, limit_malloc_arenas
 
 _MANY_THREADS = """
 import os, sys, threading
-from app.web.process.malloc_arenas import share_heaps
+from app.web.process.malloc_arenas import limit_malloc_arenas
 from tests.faults.resource_use import heaps_of
 if sys.argv[1] == "shared":
-    assert share_heaps()
+    assert limit_malloc_arenas()
 together, looked = threading.Barrier(7), threading.Barrier(7)
 def work():
     held = [bytes(2000) for _ in range(2000)]
@@ -37,7 +37,7 @@ def test_threads_share_two_heaps():
 
 def test_a_c_library_without_such_a_bound_is_left_as_it_is(monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(ctypes, "CDLL", lambda _name: object())
-    assert share_heaps() is False
+    assert limit_malloc_arenas() is False
 
 
 def _heaps_with(how: str) -> int:

@@ -12,7 +12,7 @@ from app.services.access.accounts import add_account
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.application import make_app
-from app.web.security.request_checks import Guard
+from app.web.security.request_checks import RequestChecksMiddleware
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1", "127.0.0.1:8000", "localhost:8000", "[::1]:8000", "LOCALHOST"])
@@ -51,13 +51,13 @@ def test_a_named_host_is_answered(settings: Settings, store: Engine):
 
 @pytest.mark.parametrize("told", ["Bench.example:8443", "[fd00::1]", "fd00::1", "[fd00::1]:8443"])
 def test_a_host_may_be_told_with_port_and_brackets(told: str):
-    guard = Guard(FastAPI(), allowed_hosts=(told,))
+    guard = RequestChecksMiddleware(FastAPI(), allowed_hosts=(told,))
     asked = "bench.example:8443" if "example" in told else "[fd00::1]:8443"
     assert guard.refusal("GET", Headers({"host": asked})) is None
 
 
 def test_listening_everywhere_is_no_name():
-    guard = Guard(FastAPI(), allowed_hosts=("0.0.0.0", "::"))
+    guard = RequestChecksMiddleware(FastAPI(), allowed_hosts=("0.0.0.0", "::"))
     assert guard.allowed_hosts == {"127.0.0.1", "localhost", "::1"}
 
 

@@ -63,6 +63,6 @@ def extra_shape(facts: ExtraFacts) -> ExtraShape:
             unverified=[] if federal is None else list(federal.unverified),
         ),
         ozone=LineOzoneShape(
-            ozone_ppb=facts.ozone_ppb, less_than_ppb=facts.ozone_less_than_ppb, words=facts.ozone_words
+            ozone_ppb=facts.ozone_ppb, less_than_ppb=facts.ozone_less_than_ppb, words=facts.ozone_text
         ),
     )

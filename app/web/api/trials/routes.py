@@ -18,7 +18,7 @@ from app.web.api.trials.change import TrialChange, apply_change
 from app.web.api.trials.form import TrialForm, new_trial, reading_choices
 from app.web.api.trials.shapes import Kind, TrialInFull, TrialList, trial_shape
 from app.web.dependencies import ReadSessionDep, SessionDep
-from app.web.downloads.response import TAKEN_POLICY
+from app.web.downloads.response import DOWNLOAD_POLICY
 
 router = APIRouter(tags=["trials"])
 
@@ -140,7 +140,7 @@ def trial_log(trial_id: Id, session: SessionDep) -> Response:
         "Content-Disposition": f'attachment; filename="{_plain(raw.file_name)}"; '
         f"filename*=UTF-8''{quote(raw.file_name, safe='')}",
         "X-Content-Type-Options": "nosniff",
-        "Content-Security-Policy": TAKEN_POLICY,
+        "Content-Security-Policy": DOWNLOAD_POLICY,
         "ETag": f'"{raw.sha256}"',
     }
     return Response(raw.content, media_type="application/octet-stream", headers=headers)

@@ -15,7 +15,7 @@ from app.services.access.passwords import password_matches
 from app.services.access.roles import ROLES, WORDS, may
 from app.services.access.sign_in_throttle import forget_attempts, note_attempt
 from app.web.api.shapes import Id
-from app.web.current_user import present_visitor
+from app.web.current_user import current_user
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.templating.page_context import Choice
@@ -43,24 +43,24 @@ def account(session: SessionDep, render: RenderDep) -> Response:
 @router.post("/account/password")
 def password_changed(request: Request, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     _refuse_token()
-    visitor = present_visitor()
+    user = current_user()
     # who found a browser signed in shall not find the password out by trying; these tries keep nobody from signing in
     counted_as, client = f"present password of account {_own_id()}", request.client.host if request.client else ""
     try:
         tries = note_attempt(request.state["engine"], counted_as, client)
     except TooManyAttempts as error:
-        form.refuse("present_password", error.message)
+        form.add_error("present_password", error.message)
         return render("pages/access/account.html", _page(session, form), status_code=error.status)
     with form.attempt(session):
         own = get_account(session, _own_id())
         if not password_matches(own.password_hash, form.typed("present_password")):
-            form.refuse("present_password", "This is not the present password. Type it again.")
+            form.add_error("present_password", "This is not the present password. Type it again.")
         else:
             forget_attempts(session, tries, name=counted_as)
         if form.typed("password") != form.typed("password_again"):
-            form.refuse("password_again", "The two new passwords differ. Type both again.")
-        form.stop_if_refused()
-        set_password(session, own.id, form.typed("password"), kept_sign_in=visitor.sign_in_id if visitor else None)
+            form.add_error("password_again", "The two new passwords differ. Type both again.")
+        form.stop_if_errors()
+        set_password(session, own.id, form.typed("password"), kept_sign_in=user.sign_in_id if user else None)
         return RedirectResponse(PATH, 303)
     return render("pages/access/account.html", _page(session, form), status_code=422)
 
@@ -87,8 +87,8 @@ def token_revoked(token_id: Id, session: SessionDep) -> Response:
 
 def _refuse_token() -> None:
     """A token with a small role would otherwise make one with the whole role of its account, or end the others."""
-    visitor = present_visitor()
-    if visitor is not None and visitor.token_id is not None:
+    user = current_user()
+    if user is not None and user.token_id is not None:
         raise NotAllowed(
             "The request carries a token; a password and tokens are changed by the person only. Sign in at /sign-in "
             "and do it on the page of your account."
@@ -96,26 +96,26 @@ def _refuse_token() -> None:
 
 
 def _own_id() -> int:
-    visitor = present_visitor()
-    if visitor is None or visitor.account_id is None:
+    user = current_user()
+    if user is None or user.account_id is None:
         raise InvalidValue("Nobody has an account on this bench yet. Add the first one under Accounts.")
-    return visitor.account_id
+    return user.account_id
 
 
 def _page(session: Session, form: TypedForm, new_token: str = "") -> AccountPage:
-    visitor = present_visitor()
+    user = current_user()
     for secret in ("present_password", "password", "password_again"):
         form.values.pop(secret, None)
-    if visitor is None or visitor.account_id is None:
+    if user is None or user.account_id is None:
         return AccountPage(None, (), (), form)
     session.flush()
     return AccountPage(
-        account=get_account(session, visitor.account_id),
-        tokens=list_api_tokens(session, visitor.account_id),
+        account=get_account(session, user.account_id),
+        tokens=list_api_tokens(session, user.account_id),
         roles=[
             Choice(role, f"{role}: {WORDS[role]}", role == form.typed("role", "add"))
             for role in ROLES
-            if may(visitor.role, role)
+            if may(user.role, role)
         ],
         form=form,
         new_token=new_token,

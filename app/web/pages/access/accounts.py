@@ -21,7 +21,7 @@ from app.services.access.accounts import (
 )
 from app.services.access.api_tokens import list_api_tokens, revoke_api_token
 from app.services.access.roles import ADMINISTER, ROLES, WORDS
-from app.services.history.change_history import story_of
+from app.services.history.change_history import change_history
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
@@ -121,7 +121,7 @@ def _one(session: Session, account_id: int, form: TypedForm) -> OneAccount:
         account=found,
         tokens=list_api_tokens(session, account_id),
         roles=_roles(form.typed("role", found.role)),
-        changes=story_of(session, SUBJECT, account_id),
+        changes=change_history(session, SUBJECT, account_id),
         form=form,
     )
 

@@ -7,7 +7,7 @@ from starlette.responses import RedirectResponse, Response
 
 from app.errors import NotSignedIn, TooManyAttempts
 from app.services.access.sign_in import sign_in, sign_out
-from app.web.current_user import present_visitor
+from app.web.current_user import current_user
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.security.session_cookie import drop_session_cookie, set_session_cookie
 from app.web.templating.environment import render_page
@@ -40,7 +40,7 @@ def signed_in(request: Request, form: TypedFormDep) -> Response:
     try:
         token = sign_in(request.state["engine"], form.text("name"), form.typed("password"), client)
     except (NotSignedIn, TooManyAttempts) as error:
-        form.refuse("password", error.message)
+        form.add_error("password", error.message)
         form.values.pop("password", None)
         return _page(form, next_address, error.status)
     answer = RedirectResponse(next_address, 303)
@@ -50,9 +50,9 @@ def signed_in(request: Request, form: TypedFormDep) -> Response:
 
 @router.post("/sign-out")
 def signed_out(request: Request) -> Response:
-    visitor = present_visitor()
-    if visitor is not None and visitor.sign_in_id is not None:
-        sign_out(request.state["engine"], visitor.sign_in_id)
+    user = current_user()
+    if user is not None and user.sign_in_id is not None:
+        sign_out(request.state["engine"], user.sign_in_id)
     answer = RedirectResponse(PATH, 303)
     drop_session_cookie(answer, request.url.scheme)
     return answer
@@ -69,8 +69,8 @@ def local_address(address: str) -> str:
 
 
 def _page(form: TypedForm, next_address: str, status: int = 200) -> Response:
-    visitor = present_visitor()
-    page = SignInPage("Sign in", form, next_address, visitor.name if visitor else "")
+    user = current_user()
+    page = SignInPage("Sign in", form, next_address, user.name if user else "")
     # who is not signed in learns nothing of the bench, not even its name
     answer = render_page("pages/access/sign_in.html", page, make_shell(PATH), status_code=status)
     answer.headers["Cache-Control"] = "no-store"

@@ -8,7 +8,7 @@ from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import CHANNELS, channel
 from app.reading_files.log_table import LogColumn
 from app.web.forms.typed_form import TypedForm
-from app.web.pages.adding_a_trial.fields import LEAVE_OUT, told_columns
+from app.web.pages.adding_a_trial.fields import LEAVE_OUT, columns_in_form
 from app.web.templating.page_context import Choice
 
 COLUMNS_SHOWN = 60
@@ -21,7 +21,7 @@ class ColumnRow:
 
     position: int
     header: str
-    taken_for: str
+    channel_text: str
     is_used: bool
     reason: str
     first_values: str
@@ -64,7 +64,7 @@ def columns_shown(columns: Sequence[LogColumn], form: TypedForm) -> ColumnsShown
         pages=pages or [Choice("0", "no column has these words", True)],
         kept=[
             (position, name, form.typed(f"{name}_{position}"))
-            for position in told_columns(form)
+            for position in columns_in_form(form)
             if position not in listed and (form.text(f"column_{position}") or form.text(f"unit_{position}"))
             for name in ("header", "column", "unit")
         ],
@@ -79,17 +79,17 @@ def _words(total: int, found: int, shown: int) -> str:
 
 
 def _column_row(column: LogColumn, form: TypedForm) -> ColumnRow:
-    taken_for = _USE_WORDS.get(column.use, column.use)
+    channel_text = _USE_WORDS.get(column.use, column.use)
     if column.channel is not None:
-        taken_for = channel(column.channel).label
+        channel_text = channel(column.channel).label
         if column.channel_unit:
-            taken_for += f" [{column.channel_unit}]"
+            channel_text += f" [{column.channel_unit}]"
         if column.file_unit and column.file_unit != column.channel_unit:
-            taken_for += f", from {column.file_unit}"
+            channel_text += f", from {column.file_unit}"
     return ColumnRow(
         position=column.position,
         header=column.header,
-        taken_for=taken_for,
+        channel_text=channel_text,
         is_used=column.use != "left out",
         reason=column.reason,
         first_values=", ".join(value for value in column.first_values[:3] if value),

@@ -29,14 +29,14 @@ def choices_of(form: TypedForm, kept: ReadingChoices | None) -> ReadingChoices:
 
     base = kept or ReadingChoices()
     columns, units = dict(base.columns), dict(base.units)
-    for position in told_columns(form):
+    for position in columns_in_form(form):
         header = form.typed(f"header_{position}")
         use, unit = form.text(f"column_{position}"), form.text(f"unit_{position}")
         if use:
             try:
                 columns[header] = "" if use == LEAVE_OUT else asked_channel(use, f"column_{position}")
             except InvalidValue as error:
-                form.refuse(f"column_{position}", f"Column {header[:40]!r}: {error.message}")
+                form.add_error(f"column_{position}", f"Column {header[:40]!r}: {error.message}")
         if unit:
             units[header] = unit
     return ReadingChoices(
@@ -48,7 +48,7 @@ def choices_of(form: TypedForm, kept: ReadingChoices | None) -> ReadingChoices:
     )
 
 
-def told_columns(form: TypedForm) -> list[int]:
+def columns_in_form(form: TypedForm) -> list[int]:
     """Places of the columns of which the form tells something, in order."""
     return sorted(int(found[1]) for name in form.values if (found := _HEADER_FIELD.fullmatch(name)))
 
@@ -81,7 +81,7 @@ def new_trial_of(session: Session, form: TypedForm, marks: TrialMarks, timezone:
         unit_id = unit_of(session, form, who)
         setting_id = setting_of(session, form, unit_id, who) if unit_id is not None else None
     room_id = room_chosen(session, form, who)
-    form.stop_if_refused()
+    form.stop_if_errors()
     return NewTrial(
         kind=kind,
         room_id=room_id or 0,
@@ -107,7 +107,7 @@ def unit_of(session: Session, form: TypedForm, who: str) -> int | None:
             who=who,
         )
     if not chosen:
-        form.refuse("unit_under_test_id", "No unit under test was chosen. Choose one, or “a new unit”.")
+        form.add_error("unit_under_test_id", "No unit under test was chosen. Choose one, or “a new unit”.")
         return None
     return form.whole_number("unit_under_test_id", "The unit")
 
@@ -115,14 +115,14 @@ def unit_of(session: Session, form: TypedForm, who: str) -> int | None:
 def setting_of(session: Session, form: TypedForm, unit_id: int, who: str) -> int | None:
     name = form.text("setting")
     if not name:
-        form.refuse("setting", "The setting at which the unit ran is empty; type its name, such as high.")
+        form.add_error("setting", "The setting at which the unit ran is empty; type its name, such as high.")
         return None
     found = find_setting(session, unit_id, name)
     if found is not None:
         return found
     present = [setting.name for setting in settings_of(session, unit_id)]
     if present and not form.ticked("setting_is_new"):
-        form.refuse(
+        form.add_error(
             "setting",
             f"The unit has no setting {name!r}; it has: {', '.join(present)}. "
             "Type one of these, or tick that the setting is new.",
@@ -135,10 +135,10 @@ def room_chosen(session: Session, form: TypedForm, who: str) -> int | None:
     chosen = form.text("room_id")
     if chosen == NEW:
         room = room_of(form)
-        form.stop_if_refused()
+        form.stop_if_errors()
         return add_room(session, room, who=who)
     if not chosen:
-        form.refuse("room_id", "No room was chosen. Choose one, or “a new room”.")
+        form.add_error("room_id", "No room was chosen. Choose one, or “a new room”.")
         return None
     return form.whole_number("room_id", "The room")
 
@@ -146,7 +146,7 @@ def room_chosen(session: Session, form: TypedForm, who: str) -> int | None:
 def logger_chosen(session: Session, form: TypedForm, who: str) -> int | None:
     if form.text("logger_id") == NEW:
         logger = logger_of(form)
-        form.stop_if_refused()
+        form.stop_if_errors()
         return add_logger(session, logger, who=who)
     return form.whole_number("logger_id", "The logger")
 
@@ -171,7 +171,7 @@ def started_at_of(form: TypedForm, timezone: str) -> datetime | None:
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
-        form.refuse(
+        form.add_error(
             "started_at", f"The start: found {text[:40]!r}; a time such as 2026-03-31T10:00 is needed. Correct it."
         )
         return None

@@ -27,7 +27,9 @@ def moment_s(form: TypedForm, name: str, what: str, started_at: datetime, timezo
     clock = _CLOCK.fullmatch(text)
     if clock is None:
         if ":" in text:
-            form.refuse(name, f"{what}: found {text[:40]!r}; minutes such as 12.5, or a time such as 10:12:30, needed.")
+            form.add_error(
+                name, f"{what}: found {text[:40]!r}; minutes such as 12.5, or a time such as 10:12:30, needed."
+            )
             return None
         minutes = form.number(name, what)
         return None if minutes is None else round(minutes * 60, 3)
@@ -39,7 +41,7 @@ def moment_s(form: TypedForm, name: str, what: str, started_at: datetime, timezo
             hour=int(hour), minute=int(minute), second=int(float(second or 0)), microsecond=_micro(second)
         )
     except ValueError:
-        form.refuse(name, f"{what}: {text!r} is no time of day. Correct it.")
+        form.add_error(name, f"{what}: {text!r} is no time of day. Correct it.")
         return None
     if not day and moment < local - timedelta(seconds=60):
         moment += timedelta(days=1)  # a run over midnight

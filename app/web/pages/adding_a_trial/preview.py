@@ -10,10 +10,10 @@ from starlette.responses import RedirectResponse, Response
 
 from app.errors import HazefallError, InvalidValue, UnreadableLog
 from app.services.adding_trials.staged_uploads import StagedUpload, discard_upload, staged_content, staged_upload
-from app.services.bench.form_options import TrialOffers, trial_offers
+from app.services.bench.form_options import TrialFormOptions, trial_form_options
 from app.services.logs.logger_profiles import load_profile, save_profile
 from app.settings import Settings
-from app.web.current_user import visitor_may
+from app.web.current_user import user_may
 from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep, SettingsDep
 from app.web.forms.addresses import query_form
 from app.web.forms.options import NEW
@@ -30,7 +30,7 @@ TEMPLATE = "pages/adding_a_trial/preview.html"
 def previewed(token: str, request: Request, session: SessionDep, settings: SettingsDep, render: RenderDep) -> Response:
     """Reads the waiting file as the address says and shows what was made of it."""
     upload = staged_upload(settings, token)
-    form = with_last_conditions(query_form(request.query_params), trial_offers(session))
+    form = with_last_conditions(query_form(request.query_params), trial_form_options(session))
     page = read_preview(session, settings, upload, form)
     return render(TEMPLATE, page, charts=page.has_chart, status_code=200 if form.is_good else 422)
 
@@ -62,7 +62,7 @@ def turned_down(token: str, settings: SettingsDep) -> Response:
     return RedirectResponse("/trials/add", 303)
 
 
-def with_last_conditions(form: TypedForm, offers: TrialOffers) -> TypedForm:
+def with_last_conditions(form: TypedForm, offers: TrialFormOptions) -> TypedForm:
     """The form with the conditions of the last trial where nothing was typed yet: desks test in one room for weeks."""
     if "kind" in form.values:
         return form
@@ -85,15 +85,15 @@ def with_last_conditions(form: TypedForm, offers: TrialOffers) -> TypedForm:
 
 def read_preview(session: Session, settings: Settings, upload: StagedUpload, form: TypedForm) -> PreviewPage:
     """Reads the file and analyses it; what cannot be read is said on the page, which still offers every choice."""
-    offers = trial_offers(session)
+    offers = trial_form_options(session)
     preview, refusal = None, None
     try:
         preview = analysed_log(session, settings, upload, form, offers.timezone)
     except UnreadableLog as error:
         refusal = error
-        form.refuse("log", error.message)
+        form.add_error("log", error.message)
     except HazefallError as error:
-        form.refuse(error.field or "", error.message)
+        form.add_error(error.field or "", error.message)
         name_marks_as_typed(form)
     return preview_page(upload, form, offers, preview, refusal)
 
@@ -104,7 +104,7 @@ def analysed_log(
     """The waiting file read and analysed as the form says; a mark that cannot be read is noted and found instead."""
     from app.services.adding_trials.preview import preview_log  # loaded when used: it needs pandas and scipy
 
-    choices = choices_of(form, _kept_choices(session, form))
+    choices = choices_of(form, _saved_choices(session, form))
     preview = preview_log(session, settings, upload.token, choices, **_terms(form))
     if preview.table.clock_is_known and not preview.table.timezone:
         # local times of an untold zone: the bench's is taken, and stands in the form for everyone to see
@@ -117,7 +117,7 @@ def analysed_log(
         try:
             preview = preview_log(session, settings, upload.token, choices, marks=marks, **_terms(form))
         except InvalidValue as error:
-            form.refuse(error.field or "", error.message)
+            form.add_error(error.field or "", error.message)
             name_marks_as_typed(form)
     return replace(preview, assumed_zone=_assumed_zone(form))
 
@@ -130,20 +130,20 @@ def _store(session: Session, reading: Session, settings: Settings, upload: Stage
     table = None
     try:
         # before the first statement of the writing session: other writers need not wait while the file is read
-        choices = choices_of(form, _kept_choices(reading, form))
+        choices = choices_of(form, _saved_choices(reading, form))
         content = staged_content(settings, upload)
         table = read_log(content, upload.file_name, choices)
     except HazefallError as error:
-        form.refuse(error.field or "", error.message)
-    timezone = (table.timezone if table else "") or trial_offers(reading).timezone
+        form.add_error(error.field or "", error.message)
+    timezone = (table.timezone if table else "") or trial_form_options(reading).timezone
     if table is not None and form.is_good:
         marks = marks_of(form, table.started_at, timezone)
         if _assumed_zone(form):
             table = with_assumed_zone(table, timezone)
         with form.attempt(session):
-            form.stop_if_refused()
+            form.stop_if_errors()
             new = new_trial_of(session, form, marks, timezone)
-            form.stop_if_refused()
+            form.stop_if_errors()
             if form.text("profile_name"):
                 _keep_profile(session, form, choices)
             return add_read_trial(session, content, table, new, choices)
@@ -161,7 +161,7 @@ def _keep_profile(session: Session, form: TypedForm, choices: Any) -> None:
         form.text("profile_name"),
         choices,
         who=form.text("tested_by"),
-        may_replace=visitor_may("edit"),
+        may_replace=user_may("edit"),
     )
 
 
@@ -172,7 +172,7 @@ def _assumed_zone(form: TypedForm) -> str:
     return zone if is_assumed else ""
 
 
-def _kept_choices(session: Session, form: TypedForm) -> Any:
+def _saved_choices(session: Session, form: TypedForm) -> Any:
     profile_id = form.whole_number("profile_id", "The profile")
     return None if profile_id is None else load_profile(session, profile_id)
 

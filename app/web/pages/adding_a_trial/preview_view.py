@@ -6,13 +6,13 @@ from datetime import timedelta
 from typing import Any
 from urllib.parse import urlencode
 
-from app.compute.wording.numbers import MeasuredWords, every_words, measured_words, not_within
+from app.compute.wording.numbers import MeasuredText, every_words, measured_text, not_within
 from app.compute.wording.rounding import rounded_text
 from app.errors import UnreadableLog
 from app.reading_files.headers.channels import channel
 from app.reading_files.log_table import LogTable
 from app.services.adding_trials.staged_uploads import StagedUpload
-from app.services.bench.form_options import TrialOffers
+from app.services.bench.form_options import TrialFormOptions
 from app.services.bench.rooms import AEROSOLS
 from app.services.logs.channel_order import in_order
 from app.services.units.entry import KINDS_OF_CLEANING
@@ -39,7 +39,7 @@ class DecayRow:
     channel: str
     label: str
     unit: str
-    total_decay: MeasuredWords | None
+    total_decay: MeasuredText | None
     start_level: str
     time_to_clear: str
     notes: Sequence[Any]
@@ -118,7 +118,7 @@ class PreviewPage:
 
 
 def preview_page(
-    upload: StagedUpload, form: TypedForm, offers: TrialOffers, preview: Any, refusal: UnreadableLog | None
+    upload: StagedUpload, form: TypedForm, offers: TrialFormOptions, preview: Any, refusal: UnreadableLog | None
 ) -> PreviewPage:
     """The page; `preview` is a LogPreview, or None."""
     table = preview.table if preview else None
@@ -200,7 +200,7 @@ def _decay_row(decay: Any) -> DecayRow:
         channel=decay.channel,
         label=channel(decay.channel).label,
         unit=decay.unit,
-        total_decay=measured_words(rate.value, rate.uncertainty, rate.low_95, rate.high_95) if rate else None,
+        total_decay=measured_text(rate.value, rate.uncertainty, rate.low_95, rate.high_95) if rate else None,
         start_level=rounded_text(decay.start_level, 1),
         time_to_clear=time_to_clear,
         notes=decay.notes,

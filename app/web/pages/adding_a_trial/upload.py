@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 
 from app.errors import HazefallError
 from app.services.adding_trials.staged_uploads import stage_upload
-from app.services.bench.form_options import trial_offers
+from app.services.bench.form_options import trial_form_options
 from app.web.dependencies import RenderDep, SessionDep, SettingsDep
 from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
@@ -40,14 +40,14 @@ def uploaded(session: SessionDep, settings: SettingsDep, render: RenderDep, form
     """Keeps the file aside and goes on to the preview. The store is not touched, so no writer has to wait."""
     file = form.files.get("log")
     if file is None or not file.filename:
-        form.refuse("log", "No file was chosen. Choose the log that the logger wrote.")
+        form.add_error("log", "No file was chosen. Choose the log that the logger wrote.")
     else:
         try:
             staged = stage_upload(settings, _pieces(file.file), file.filename)
             told = {name: form.values.get(name, []) for name in ("profile_id", "timezone")}
             return RedirectResponse(address(f"/trials/add/{staged.token}", told), 303)
         except HazefallError as error:
-            form.refuse("log", error.message)
+            form.add_error("log", error.message)
     return render("pages/adding_a_trial/upload.html", _page(session, form), status_code=422)
 
 
@@ -57,7 +57,7 @@ def _pieces(file: BinaryIO) -> Iterator[bytes]:
 
 
 def _page(session: Session, form: TypedForm) -> UploadPage:
-    offers = trial_offers(session)
+    offers = trial_form_options(session)
     chosen = form.typed("profile_id")
     kept = tuple(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in offers.profiles)
     profiles = (Choice("", "found from the file", not chosen), *kept) if kept else ()

@@ -86,12 +86,12 @@ def _collect(session: Session, form: TypedForm, act: Callable[[TypedForm], objec
     seen: set[str] = set()
     while True:
         typed.errors = {}
-        with typed.rehearse(session):
+        with typed.dry_run(session):
             act(typed)
         fields.name_marks_as_typed(typed)
         fresh = {name: message for name, message in typed.errors.items() if name not in seen}
         for name, message in fresh.items():
-            form.refuse(name, message.replace(f" {_NO_NAME!r}", ""))  # nobody typed that name
+            form.add_error(name, message.replace(f" {_NO_NAME!r}", ""))  # nobody typed that name
             typed.values[name] = [_HARMLESS.get(name, "")]
         if not fresh or "" in fresh:
             return

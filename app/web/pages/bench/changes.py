@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
-from app.services.history.change_history import ToldChange, told_changes
+from app.services.history.change_history import DescribedChange, described_changes
 from app.services.units.list import unit_names
 from app.web.api.shapes import LARGEST_ID
 from app.web.dependencies import RenderDep, SessionDep
@@ -44,7 +44,7 @@ _ADDRESSES = {
 class ChangesPage:
     """`addresses` leads from a change to the thing changed; "" where it has no page."""
 
-    changes: Sequence[ToldChange]
+    changes: Sequence[DescribedChange]
     addresses: dict[int, str]
     subjects: Sequence[Choice]
     units: Sequence[Choice]
@@ -73,7 +73,7 @@ def changes(
     corrections: str = "",
 ) -> Response:
     unit_id = int(unit) if unit.isdecimal() and int(unit) <= LARGEST_ID else None
-    part = told_changes(
+    part = described_changes(
         session,
         100,
         cursor,

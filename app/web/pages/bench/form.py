@@ -11,7 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from app.figures.charts.house_style import BUNDLED_FONTS
 from app.reading_files.headers.channels import CHANNELS, channel
 from app.services.bench.choices import SOUND_CORRECTION_RULES, SUBJECT, BenchChoices, bench_choices, change_bench
-from app.services.history.change_history import story_of
+from app.services.history.change_history import change_history
 from app.services.logs.trial_fields import CLEAR_LEVEL_KINDS
 from app.services.units.lists import list_tariffs
 from app.web.dependencies import RenderDep, SessionDep
@@ -77,7 +77,7 @@ def bench_changed(session: SessionDep, render: RenderDep, form: TypedFormDep, bo
 def _needed(form: TypedForm, name: str, what: str) -> float:
     value = form.number(name, what)
     if value is None:
-        form.refuse(name, f"{what} is empty; a number is needed.")
+        form.add_error(name, f"{what} is empty; a number is needed.")
         return 1.0
     return value
 
@@ -106,7 +106,7 @@ def _page(session: Session, form: TypedForm) -> BenchForm:
         channels=_channels(form.typed("main_channel")),
         zones=zone_names(),
         fonts=BUNDLED_FONTS,
-        changes=story_of(session, SUBJECT, 1),
+        changes=change_history(session, SUBJECT, 1),
     )
 
 

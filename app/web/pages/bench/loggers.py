@@ -8,7 +8,7 @@ from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.loggers import add_logger, change_logger, get_logger
-from app.services.history.change_history import story_of, told_changes
+from app.services.history.change_history import change_history, described_changes
 from app.services.logs.logger_profiles import list_profiles
 from app.services.units.lists import list_loggers
 from app.web.dependencies import RenderDep, SessionDep
@@ -42,7 +42,7 @@ class LoggerForm:
 
 @router.get("/loggers")
 def loggers(session: SessionDep, render: RenderDep) -> Response:
-    changes = told_changes(session, subject="logger profile").rows
+    changes = described_changes(session, subject="logger profile").rows
     return render("pages/bench/loggers.html", LoggerList(list_loggers(session).rows, list_profiles(session), changes))
 
 
@@ -102,4 +102,4 @@ def _adding(session: SessionDep, form: TypedForm) -> LoggerForm:
 
 def _changing(session: SessionDep, name: str, logger_id: int, form: TypedForm) -> LoggerForm:
     profiles = profile_choices(session, form.typed("profile_id"))
-    return LoggerForm(f"Change the logger {name}", form, profiles, True, story_of(session, "logger", logger_id))
+    return LoggerForm(f"Change the logger {name}", form, profiles, True, change_history(session, "logger", logger_id))

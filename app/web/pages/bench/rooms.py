@@ -8,7 +8,7 @@ from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.rooms import add_room, change_room, get_room
-from app.services.history.change_history import story_of
+from app.services.history.change_history import change_history
 from app.services.units.lists import list_rooms
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
@@ -83,4 +83,4 @@ def room_changed(room_id: int, session: SessionDep, render: RenderDep, form: Typ
 
 
 def _changing(session: SessionDep, name: str, room_id: int, form: TypedForm) -> RoomForm:
-    return RoomForm(f"Change the room {name}", form, True, story_of(session, "room", room_id))
+    return RoomForm(f"Change the room {name}", form, True, change_history(session, "room", room_id))

@@ -9,7 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.rooms import AEROSOLS, add_smoke_source
 from app.services.bench.smoke_sources import change_smoke_source, get_smoke_source
-from app.services.history.change_history import story_of
+from app.services.history.change_history import change_history
 from app.services.units.lists import list_smoke_sources
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
@@ -78,5 +78,5 @@ def _adding(form: TypedForm) -> SmokeSourceForm:
 
 
 def _changing(session: SessionDep, name: str, source_id: int, form: TypedForm) -> SmokeSourceForm:
-    changes = story_of(session, "smoke source", source_id)
+    changes = change_history(session, "smoke source", source_id)
     return SmokeSourceForm(f"Change the smoke source {name}", form, aerosol_choices(form), True, changes)

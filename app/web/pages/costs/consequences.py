@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.compute.cost_and_energy.cost_sensitivity import Moved
-from app.compute.wording.numbers import measured_words
+from app.compute.wording.numbers import measured_text
 from app.compute.wording.rounding import rounded_text
-from app.figures.charts.cost_sensitivity import compared_names, moved_words, sensitivity_words
-from app.services.costs.choices import TariffOffered
+from app.figures.charts.cost_sensitivity import compared_names, moved_text, sensitivity_text
+from app.services.costs.choices import AvailableTariff
 from app.services.costs.cost_of_owning import CleanAirCost, CostOfOwning, with_consequences
 from app.services.costs.running_cost import RunningCostView, UnitCost
 from app.web.pages.cells import Cell
@@ -38,8 +38,8 @@ class Consequences:
     pair_words: str
     missing: tuple[str, ...]
     sensitivity: tuple[SensitivityLine, ...]
-    sensitivity_words: str
-    tariffs: tuple[TariffOffered, ...]
+    sensitivity_text: str
+    tariffs: tuple[AvailableTariff, ...]
 
 
 def consequences(view: RunningCostView, shown: Sequence[UnitCost]) -> Consequences:
@@ -52,18 +52,18 @@ def consequences(view: RunningCostView, shown: Sequence[UnitCost]) -> Consequenc
         clean_air={unit_id: _clean_air_cell(cost) for unit_id, cost in found.clean_air.items()},
         first=tuple(Choice(str(unit_id), name, unit_id == chosen[0]) for name, unit_id in names),
         second=tuple(Choice(str(unit_id), name, unit_id == chosen[1]) for name, unit_id in names),
-        pair_words=_pair_words(found),
+        pair_words=_pair_text(found),
         missing=found.pair.missing if found.pair else (),
         sensitivity=tuple(
             SensitivityLine(
-                moved_words(entry),
+                moved_text(entry),
                 _cheapest(entry.low, lower_bounds),
                 _cheapest(entry.high, lower_bounds),
                 "; ".join(f"{one} and {other}" for one, other in entry.changed_places) or "none",
             )
             for entry in found.sensitivity
         ),
-        sensitivity_words=sensitivity_words(found),
+        sensitivity_text=sensitivity_text(found),
         tariffs=view.terms.tariffs,
     )
 
@@ -72,13 +72,13 @@ def _clean_air_cell(cost: CleanAirCost) -> Cell:
     if cost.per_1000_m3 is None:
         return Cell("missing", reason=cost.why_not)
     found = cost.per_1000_m3
-    words = measured_words(found.value, found.uncertainty, max(0.0, found.low_95), found.high_95)
+    words = measured_text(found.value, found.uncertainty, max(0.0, found.low_95), found.high_95)
     if found.uncertainty == 0:
         return Cell("value", rounded_text(found.value, 3))
     return Cell("value", words.value, words.interval)
 
 
-def _pair_words(found: CostOfOwning) -> str:
+def _pair_text(found: CostOfOwning) -> str:
     if found.pair is None:
         return "Two units are needed to see which has paid back when."
     first, second = compared_names(found)

@@ -6,11 +6,11 @@ from heapq import nsmallest
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
-from app.compute.wording.numbers import amount_words, counted, measured_words
+from app.compute.wording.numbers import amount_text, counted, measured_text
 from app.compute.wording.rounding import rounded_text
 from app.errors import HazefallError
-from app.figures.charts.cost_bars import MOST_BARS, cost_words
-from app.figures.charts.cost_over_years import over_years_words
+from app.figures.charts.cost_bars import MOST_BARS, cost_text
+from app.figures.charts.cost_over_years import over_years_text
 from app.services.costs.choices import SETTING_CHOICES, OwningTerms
 from app.services.costs.running_cost import RunningCostView, UnitCost, running_cost_view
 from app.services.units.entry import has_units
@@ -81,7 +81,7 @@ def show_costs(request: Request, session: SessionDep, render: RenderDep) -> HTML
         view, drawn = _without_mistakes(session), {}
         more = consequences(view, _shown(view, form)) if view is not None else None
         if view is not None or form.values:  # else no price is known, which the page says in a place of its own
-            form.refuse(error.field or "", error.message)
+            form.add_error(error.field or "", error.message)
     page = _page(view, more, form, address("", drawn).lstrip("?"))
     if view is None and not has_units(session):
         page = replace(page, is_empty=True)
@@ -107,7 +107,7 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
     beyond = f" The picture holds the first {MOST_BARS}." if len(view.costs) > MOST_BARS else ""
     return CostsPage(
         title="What does each unit cost to run?",
-        answer=cost_words(view),
+        answer=cost_text(view),
         is_empty=view.units_on_bench == 0,
         shown=f"{len(view.costs)} of {counted(view.units_on_bench, 'unit')}",
         removed=(*view.removed, *((f"{len(view.left_out)}: {view.left_out[0].why}",) if view.left_out else ())),
@@ -117,11 +117,11 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
         more=more,
         bars_words=f"Energy and parts of a year, the purchase left out. An open mark means: at least that.{beyond}",
         bars_size=rows_class(min(len(view.costs), MOST_BARS)),
-        years_words=f"{over_years_words(view)} A step is a replacement. "
+        years_words=f"{over_years_text(view)} A step is a replacement. "
         f"{len(view.drawn)} of {len(view.costs)} units are drawn; choose others above.",
         chart_query=chart_query,
         conditions=f"Electricity at {terms.assumptions.price_per_kwh:g}\u00a0{currency}/kWh ({terms.tariff_words}) · "
-        f"{terms.hours_per_day:g}\u00a0h a day{_quiet_words(terms)} · "
+        f"{terms.hours_per_day:g}\u00a0h a day{_quiet_text(terms)} · "
         f"{terms.assumptions.days_per_year:g} days a year · {terms.choices.setting} setting · {years} years",
         form=form,
         tariffs=(
@@ -172,7 +172,7 @@ def _links(total: int, first: int, form: TypedForm) -> PageLinks:
     )
 
 
-def _quiet_words(terms: OwningTerms) -> str:
+def _quiet_text(terms: OwningTerms) -> str:
     hours = terms.choices.quiet_hours_per_day
     return f" and {hours:g}\u00a0h at its quietest" if hours else ""
 
@@ -250,7 +250,7 @@ def _line(cost: UnitCost, more: Consequences) -> CostLine:
     if row.power_w is not None:
         power = Cell("value", rounded_text(row.power_w, 1))
         if row.power_uncertainty_w:
-            words = measured_words(row.power_w, row.power_uncertainty_w)
+            words = measured_text(row.power_w, row.power_uncertainty_w)
             power = Cell("value", words.value, f"± {words.uncertainty}")
     energy = _amount(per_year.energy_cost_per_year, per_year.energy_interval_95)
     if per_year.energy.at_least:
@@ -279,11 +279,11 @@ def _line(cost: UnitCost, more: Consequences) -> CostLine:
 
 def _amount(amount: float, interval: tuple[float, float]) -> Cell:
     """An amount above its 95 % interval; none where that is narrower than the last digit or there is none."""
-    words = amount_words(amount, interval)
+    words = amount_text(amount, interval)
     return Cell("value", words.value, words.interval if words.low != words.high else "")
 
 
 def _bound(amount: float, missing: tuple[str, ...]) -> Cell:
     if amount == 0:
         return Cell("missing", reason=" ".join(missing))
-    return Cell("bound", f"≥ {amount_words(amount).value}", reason=f"At least: {' '.join(missing)}")
+    return Cell("bound", f"≥ {amount_text(amount).value}", reason=f"At least: {' '.join(missing)}")

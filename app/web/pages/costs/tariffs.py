@@ -13,8 +13,8 @@ from app.compute.wording.numbers import counted
 from app.services.bench.choices import bench_choices
 from app.services.bench.reference_tariffs import bring_in_reference_tariffs
 from app.services.bench.tariffs import STANDINGS, SUBJECT, add_tariff
-from app.services.costs.choices import TariffOffered, tariffs_of_bench
-from app.services.history.change_history import told_changes
+from app.services.costs.choices import AvailableTariff, tariffs_of_bench
+from app.services.history.change_history import described_changes
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.options import plain_choices
@@ -33,7 +33,7 @@ class TariffsPage:
 
     title: str
     form: TypedForm
-    tariffs: Sequence[TariffOffered]
+    tariffs: Sequence[AvailableTariff]
     standings: Sequence[Choice]
     chosen_id: int | None
     done: str
@@ -81,7 +81,7 @@ def _page(session: Session, form: TypedForm, done: str = "") -> TariffsPage:
         standings=plain_choices(STANDINGS, form.typed("standing"), _STANDING_WORDS),
         chosen_id=bench_choices(session).tariff_id,
         done=done,
-        changes=told_changes(session, subject=SUBJECT).rows,
+        changes=described_changes(session, subject=SUBJECT).rows,
     )
 
 

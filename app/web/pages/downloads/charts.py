@@ -15,8 +15,8 @@ from app.figures.tables.chart_table import chart_csv
 from app.web.api.shapes import problem_answers
 from app.web.dependencies import SessionDep
 from app.web.downloads.chart_registry import NAMED_CHARTS, make_chart
-from app.web.downloads.parameters import taken_content, taken_parameters
-from app.web.downloads.response import taken_answer
+from app.web.downloads.parameters import download_content, download_parameters
+from app.web.downloads.response import download_response
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm
 
@@ -37,23 +37,23 @@ ChartName = Annotated[str, Path(json_schema_extra={"enum": list(NAMED_CHARTS)})]
 def show_figure(name: str, request: Request, session: SessionDep) -> Response:
     """The figure for the drawing library: data, layout, and the finding in words."""
     chart = make_chart(session, name, query_form(request.query_params), dated=False)
-    return taken_answer(request, orjson.dumps(plotly_figure(chart)), "application/json")
+    return download_response(request, orjson.dumps(plotly_figure(chart)), "application/json")
 
 
 @router.get(
     "/charts/{name}.{chart_format}",
     response_class=Response,
-    responses=taken_content(_MEDIA) | problem_answers(404),
-    openapi_extra={"parameters": taken_parameters(with_sizes=True)},
+    responses=download_content(_MEDIA) | problem_answers(404),
+    openapi_extra={"parameters": download_parameters(with_sizes=True)},
 )
-def take_chart(name: ChartName, chart_format: ChartFormat, request: Request, session: SessionDep) -> Response:
+def download_chart(name: ChartName, chart_format: ChartFormat, request: Request, session: SessionDep) -> Response:
     """The chart as a file: picture (svg, png), the plotted numbers (csv), one self-contained page (html), or the
     suggested alt text with the source (txt). The query is that of the page which shows the chart."""
     form = query_form(request.query_params)
     width_px, fineness = _size(form)
     chart = make_chart(session, name, form)
     content = _content(chart, chart_format, width_px, fineness)
-    return taken_answer(
+    return download_response(
         request,
         content,
         _MEDIA[chart_format],

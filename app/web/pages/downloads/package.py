@@ -18,7 +18,7 @@ from app.web.forms.typed_form import TypedForm
 from app.web.templating.page_context import Choice
 
 router = APIRouter()
-taken_router = APIRouter(tags=["charts and tables to take away"])
+download_router = APIRouter(tags=["charts and tables to take away"])
 _IN_MEMORY = 8_000_000
 _PART = 1 << 16
 _MOST_SHOWN = 60
@@ -52,7 +52,7 @@ def show_package(request: Request, session: SessionDep, render: RenderDep) -> HT
     return render("pages/downloads/package.html", page, status_code=200 if form.is_good else 422)
 
 
-@taken_router.get(
+@download_router.get(
     "/package.zip",
     response_class=StreamingResponse,
     responses={
@@ -71,7 +71,7 @@ def show_package(request: Request, session: SessionDep, render: RenderDep) -> HT
         ]
     },
 )
-def take_package(request: Request, session: SessionDep) -> StreamingResponse:
+def download_package(request: Request, session: SessionDep) -> StreamingResponse:
     """A data package by the Frictionless Data Package standard: raw logs, readings, results, method; checked with
     `hazefall check PACKAGE.zip`."""
     from app.services.data_package.write import write_package  # loaded when used: it needs scipy

@@ -10,10 +10,10 @@ from app.errors import InvalidValue, NotFound
 from app.figures.tables.fact_sheet import fact_sheet_table
 from app.figures.tables.ranking import ranking_table
 from app.figures.tables.running_cost import running_cost_table
-from app.figures.tables.table import TakenTable
+from app.figures.tables.table import ExportTable
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.costs.running_cost import running_cost_view
-from app.services.history.latest_data_date import POWER, PRICES, newest_datum
+from app.services.history.latest_data_date import POWER, PRICES, latest_data_date
 from app.services.ranking.extra_columns import extra_facts
 from app.services.ranking.table import rank_units
 from app.services.reviews.unit_page import unit_known
@@ -25,13 +25,13 @@ from app.web.forms.unit_system import UnitSystem, unit_system
 from app.web.pages.ranking.columns import picked_keys
 
 
-def _ranking(session: Session, form: TypedForm) -> TakenTable:
+def _ranking(session: Session, form: TypedForm) -> ExportTable:
     ranking, keys = rank_units(session, ranking_choices(form)), picked_keys(form, {})
     extra = extra_facts(session, ranking.lines) if set(keys or ()) & set(EXTRA_COLUMNS) else ()
     return ranking_table(ranking, read_chart_facts(session), keys=keys, extra=extra, **_flow(form))
 
 
-def _comparison(session: Session, form: TypedForm) -> TakenTable:
+def _comparison(session: Session, form: TypedForm) -> ExportTable:
     from app.figures.tables.comparison import comparison_table  # loaded when used: it needs scipy
     from app.services.ranking.comparison import compare_settings  # loaded when used: it needs scipy
 
@@ -39,7 +39,7 @@ def _comparison(session: Session, form: TypedForm) -> TakenTable:
     return comparison_table(compared, read_chart_facts(session), **_flow(form))
 
 
-def _fact_sheet(session: Session, form: TypedForm) -> TakenTable:
+def _fact_sheet(session: Session, form: TypedForm) -> ExportTable:
     unit_id = form.whole_number("unit", "The unit")
     if unit_id is None:
         raise InvalidValue("This table needs a unit; add ?unit= and its number to the address.", field="unit")
@@ -47,10 +47,10 @@ def _fact_sheet(session: Session, form: TypedForm) -> TakenTable:
     return fact_sheet_table(unit_known(session, unit_id, choices), read_chart_facts(session), **_flow(form))
 
 
-def _running_cost(session: Session, form: TypedForm) -> TakenTable:
+def _running_cost(session: Session, form: TypedForm) -> ExportTable:
     view = running_cost_view(session, cost_choices(form))
     ids = [cost.unit.row.unit_id for cost in view.costs]
-    newest = newest_datum(session, (POWER, PRICES), ids)
+    newest = latest_data_date(session, (POWER, PRICES), ids)
     return replace(running_cost_table(view, read_chart_facts(session)), newest=newest)
 
 
@@ -64,7 +64,7 @@ def _flow(form: TypedForm) -> _Flow:
     return {"flow_factor": system.flow_factor, "flow_symbol": system.flow_symbol}
 
 
-NAMED_TABLES: dict[str, Callable[[Session, TypedForm], TakenTable]] = {
+NAMED_TABLES: dict[str, Callable[[Session, TypedForm], ExportTable]] = {
     "ranking": _ranking,
     "comparison": _comparison,
     "fact-sheet": _fact_sheet,
@@ -72,7 +72,7 @@ NAMED_TABLES: dict[str, Callable[[Session, TypedForm], TakenTable]] = {
 }
 
 
-def make_table(session: Session, name: str, form: TypedForm) -> TakenTable:
+def make_table(session: Session, name: str, form: TypedForm) -> ExportTable:
     """The table of that name. Raises NotFound for an unknown name, InvalidValue for what the address got wrong."""
     if name not in NAMED_TABLES:
         raise NotFound("table", name)

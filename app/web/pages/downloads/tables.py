@@ -10,8 +10,8 @@ from app.figures.tables.workbook import MEDIA_TYPE, workbook_bytes
 from app.services.bench.chart_facts import read_chart_facts
 from app.web.api.shapes import problem_answers
 from app.web.dependencies import SessionDep
-from app.web.downloads.parameters import taken_content, taken_parameters
-from app.web.downloads.response import taken_answer
+from app.web.downloads.parameters import download_content, download_parameters
+from app.web.downloads.response import download_response
 from app.web.forms.addresses import query_form
 from app.web.pages.downloads.table_registry import NAMED_TABLES, make_table
 
@@ -31,10 +31,10 @@ _MEDIA = {
 @router.get(
     "/tables/{name}.{table_format}",
     response_class=Response,
-    responses=taken_content(_MEDIA) | problem_answers(404),
-    openapi_extra={"parameters": taken_parameters(with_sizes=False)},
+    responses=download_content(_MEDIA) | problem_answers(404),
+    openapi_extra={"parameters": download_parameters(with_sizes=False)},
 )
-def take_table(name: TableName, table_format: TableFormat, request: Request, session: SessionDep) -> Response:
+def download_table(name: TableName, table_format: TableFormat, request: Request, session: SessionDep) -> Response:
     """The table as a file: an HTML fragment with caption and scope, Markdown, CSV with plain digits, or a workbook with
     numbers as numbers and a sheet on its source. The query is that of the page which shows the table; numbers are
     rounded by their uncertainty."""
@@ -44,6 +44,6 @@ def take_table(name: TableName, table_format: TableFormat, request: Request, ses
         content = workbook_bytes(table, invented=read_chart_facts(session).invented)
     else:
         content = _WRITTEN[table_format](table).encode()
-    return taken_answer(
+    return download_response(
         request, content, _MEDIA[table_format], file_name=f"{name}.{table_format}", attached=is_workbook
     )

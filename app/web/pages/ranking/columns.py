@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from sqlalchemy.orm import Session
 
 from app.compute.statistics.measured import Measured
-from app.compute.wording.numbers import measured_words
+from app.compute.wording.numbers import measured_text
 from app.compute.wording.rounding import rounded_text
 from app.services.ranking.table import Ranking
 from app.services.snapshot.choices import EXTRA_COLUMNS
@@ -65,7 +65,7 @@ def _measured(value: Measured | None, why_not: str, factor: float = 1.0) -> Cell
     if value is None:
         return Cell("missing", reason=why_not)
     scaled = value.times(factor)
-    words = measured_words(scaled.value, scaled.uncertainty, max(0.0, scaled.low_95), scaled.high_95)
+    words = measured_text(scaled.value, scaled.uncertainty, max(0.0, scaled.low_95), scaled.high_95)
     return Cell("value", words.value, words.interval if scaled.uncertainty else "")
 
 
@@ -85,10 +85,10 @@ def _federal_cell(facts: "ExtraFacts", _: UnitSystem) -> Cell:
 
 def _ozone_cell(facts: "ExtraFacts", _: UnitSystem) -> Cell:
     if facts.ozone_ppb is not None:
-        return Cell("bound", rounded_text(facts.ozone_ppb, 0), reason=facts.ozone_words)
-    if "not measured" in facts.ozone_words:
-        return Cell("missing", reason=facts.ozone_words)
-    return Cell("bound", "below detection", reason=facts.ozone_words)
+        return Cell("bound", rounded_text(facts.ozone_ppb, 0), reason=facts.ozone_text)
+    if "not measured" in facts.ozone_text:
+        return Cell("missing", reason=facts.ozone_text)
+    return Cell("bound", "below detection", reason=facts.ozone_text)
 
 
 EXTRA = {

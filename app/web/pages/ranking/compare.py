@@ -11,7 +11,7 @@ from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.chart_choices import compare_choices, compared_setting_ids
 from app.web.forms.typed_form import TypedForm
-from app.web.forms.unit_system import asked_units
+from app.web.forms.unit_system import units_from_form
 
 router = APIRouter()
 PATH = "/compare"
@@ -31,9 +31,9 @@ def show_comparison(request: Request, session: SessionDep, kept: KeptRankingsDep
         try:
             compared = compare_settings(session, setting_ids, choices)
         except HazefallError as error:
-            form.refuse(error.field or "setting_id", error.message)
+            form.add_error(error.field or "setting_id", error.message)
     offered = _offered(kept, form, choices)
-    page = compare_page(compared, offered, setting_ids, form, asked_units(form))
+    page = compare_page(compared, offered, setting_ids, form, units_from_form(form))
     return render(
         "pages/ranking/compare.html", page, status_code=200 if form.is_good else 422, charts=bool(page.chart_query)
     )
@@ -53,6 +53,6 @@ def _offered(kept: KeptRankings, form: TypedForm, choices: RankingChoices) -> Ra
     try:
         return rank(kept.table(asked), asked)
     except HazefallError as error:
-        form.refuse(error.field or "", error.message)
+        form.add_error(error.field or "", error.message)
         anything = RankingChoices(setting=EVERY, sort="name", limit=MOST_OFFERED)
         return rank(kept.table(anything), anything)

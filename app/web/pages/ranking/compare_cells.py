@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from app.compute.statistics.measured import Measured
-from app.compute.wording.numbers import measured_words
+from app.compute.wording.numbers import measured_text
 from app.services.ranking.compared_setting import ComparedSetting
 from app.web.pages.cells import Cell
 
@@ -23,7 +23,7 @@ def with_intervals(setting: ComparedSetting, cells: tuple[Cell, ...]) -> tuple[C
     in_room = setting.tested.in_room if setting.tested is not None else None
     if in_room is not None and None not in (rate, low, high) and found[_AIR_CHANGES].kind == "value":
         volume = in_room.volume.value
-        words = measured_words(*((part or 0.0) / volume for part in (rate, None, low, high)))
+        words = measured_text(*((part or 0.0) / volume for part in (rate, None, low, high)))
         found[_AIR_CHANGES] = replace(found[_AIR_CHANGES], text=words.value, below=words.interval)
     levels = {
         _SOUND: setting.sound.level.level_dba if setting.sound is not None else None,
@@ -36,5 +36,5 @@ def with_intervals(setting: ComparedSetting, cells: tuple[Cell, ...]) -> tuple[C
 
 
 def _below(cell: Cell, value: Measured) -> Cell:
-    words = measured_words(value.value, value.uncertainty, *value.interval_95)
+    words = measured_text(value.value, value.uncertainty, *value.interval_95)
     return replace(cell, text=words.value, below=words.interval)

@@ -79,7 +79,7 @@ class ComparePage:
     not_cleaning: tuple[str, ...]
     may_make_ozone: tuple[str, ...]
     chart_query: str
-    take_query: str
+    download_query: str
     chart_words: str
     conditions: tuple[str, ...]
     switches: tuple[Switch, ...]
@@ -113,7 +113,7 @@ def compare_page(
         not_cleaning=tuple(setting.name for setting in settings if setting.line.row.measurable == 0),
         may_make_ozone=tuple(dict.fromkeys(_unit(setting) for setting in settings if setting.line.row.makes_ozone)),
         chart_query=_chart_query(compared) if compared else "",
-        take_query=address("", form.values, search=None).lstrip("?"),
+        download_query=address("", form.values, search=None).lstrip("?"),
         chart_words="The newest trial of each, from unit on: points are readings, lines the fitted decay with its "
         "95\u00a0% band.",
         conditions=_conditions(compared) if compared else (),
@@ -162,7 +162,7 @@ def _answer(compared: SettingsCompared, system: UnitSystem) -> str:
         return "None of these has a clean air delivery rate that can be told apart from an empty room."
     leader = by_id[measured[0]]
     rate = leader.clean_air
-    words = "" if rate is None else system.flow_words(rate.value, rate.uncertainty, *rate.interval_95).with_interval
+    words = "" if rate is None else system.flow_text(rate.value, rate.uncertainty, *rate.interval_95).with_interval
     sentence = f"{leader.name} delivers the most clean air, {words}\u00a0{system.flow_symbol}"
     alike = [by_id[key].name for key in measured[1:] if ranks.cannot_be_told_apart(leader.setting_id, key)]
     if alike:

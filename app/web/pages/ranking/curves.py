@@ -6,10 +6,10 @@ from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
 
-from app.compute.wording.numbers import MeasuredWords, measured_words, not_within, plus_minus
+from app.compute.wording.numbers import MeasuredText, measured_text, not_within, plus_minus
 from app.compute.wording.rounding import rounded_text
 from app.errors import InvalidValue
-from app.figures.charts.decay_overlay import curve_names, overlay_words
+from app.figures.charts.decay_overlay import curve_names, overlay_text
 from app.reading_files.headers.channels import channel
 from app.services.ranking.table import rank_units
 from app.services.snapshot.choices import EVERY, HIGHEST, MOST_ROWS, QUIETEST, RankingChoices
@@ -33,7 +33,7 @@ class CurveLine:
     setting: str
     day: str
     start_level: str
-    decay_rate: MeasuredWords | None
+    decay_rate: MeasuredText | None
     time_to_clear: str
     is_bound: bool
     ended: str
@@ -68,7 +68,7 @@ def show_curves(request: Request, session: SessionDep, render: RenderDep) -> HTM
         overlay = decay_overlay(session, curve_choices(form))
         drawn = form.accepted
     except InvalidValue as error:
-        form.refuse(error.field or "", error.message)
+        form.add_error(error.field or "", error.message)
         overlay, drawn = decay_overlay(session), {}
     page = _page(session, overlay, form, address("", drawn).lstrip("?"))
     return render("pages/ranking/curves.html", page, status_code=200 if form.is_good else 422, charts=not page.is_empty)
@@ -80,7 +80,7 @@ def _page(session: Session, overlay: DecayOverlay, form: TypedForm, chart_query:
     names = (*curve_names(overlay.curves), *(["Empty room"] if overlay.empty_room else []))
     return CurvesPage(
         title="How does the smoke go, minute by minute?",
-        answer=overlay_words(overlay),
+        answer=overlay_text(overlay),
         is_empty=not curves,
         chart_query=chart_query,
         lines=tuple(_line(curve, name) for curve, name in zip(curves, names, strict=True)),
@@ -109,7 +109,7 @@ def _page(session: Session, overlay: DecayOverlay, form: TypedForm, chart_query:
 def _line(curve: DecayCurve, name: str) -> CurveLine:
     rate = None
     if curve.total_decay_per_h is not None:
-        rate = measured_words(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
+        rate = measured_text(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
     time, is_bound = "", False
     if curve.time_to_clear_min is not None:
         time = plus_minus(curve.time_to_clear_min, curve.time_to_clear_uncertainty_min)

@@ -25,7 +25,7 @@ from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
 from app.web.forms.addresses import address, links_of, query_form
 from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.typed_form import TypedForm
-from app.web.forms.unit_system import UnitSystem, asked_units
+from app.web.forms.unit_system import UnitSystem, units_from_form
 from app.web.pages.cells import Bar, Cell, Scales, cells_of_line
 from app.web.pages.ranking.view import conditions
 from app.web.templating.page_context import PageLinks, Switch
@@ -86,10 +86,10 @@ def show_rank_order(request: Request, session: SessionDep, kept: KeptRankingsDep
     try:
         view = rank_view(session, choices, by=form.text("by") or CLEAN_AIR, table=kept.table(choices))
     except InvalidValue as error:
-        form.refuse(error.field or "", error.message)
+        form.add_error(error.field or "", error.message)
         choices = RankingChoices()
         view = rank_view(session, table=kept.table(choices))
-    page = _page(view, choices, form, asked_units(form))
+    page = _page(view, choices, form, units_from_form(form))
     return render("pages/ranking/order.html", page, status_code=200 if form.is_good else 422)
 
 

@@ -9,7 +9,7 @@ from app.services.snapshot.choices import RankingChoices
 from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.ranking_form import ranking_choices
-from app.web.forms.unit_system import asked_units
+from app.web.forms.unit_system import units_from_form
 from app.web.pages.ranking.columns import COOKIE, picked_columns, picked_keys
 from app.web.pages.ranking.view import ranking_page
 
@@ -25,9 +25,9 @@ def show_ranking(request: Request, session: SessionDep, kept: KeptRankingsDep, r
     try:
         ranking = rank(kept.table(choices), choices, session)
     except InvalidValue as error:
-        form.refuse(error.field or "", error.message)
+        form.add_error(error.field or "", error.message)
         ranking = rank(kept.table(RankingChoices()), RankingChoices(), session)
-    system = asked_units(form)
+    system = units_from_form(form)
     keys = picked_keys(form, request.cookies)
     page = ranking_page(ranking, form, system, picked_columns(session, ranking, keys, system), keys)
     response = render("pages/ranking/page.html", page, status_code=200 if form.is_good else 422)

@@ -14,7 +14,7 @@ from app.services.snapshot.choices import RankingChoices
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.ranking_form import ranking_choices
-from app.web.forms.unit_system import asked_units
+from app.web.forms.unit_system import units_from_form
 from app.web.pages.ranking.view import answer
 from app.web.templating.page_context import rows_class
 
@@ -42,11 +42,11 @@ class RankingPicturesPage:
 @router.get(PATH)
 def show_pictures(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
-    system = asked_units(form)
+    system = units_from_form(form)
     try:
         ranking = rank_units(session, ranking_choices(form))
     except InvalidValue as error:
-        form.refuse(error.field or "", error.message)
+        form.add_error(error.field or "", error.message)
         ranking = rank_units(session, RankingChoices())
     query = address("", form.values).lstrip("?") if form.is_good else ""
     facts = read_chart_facts(session)

@@ -7,17 +7,17 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
 from app.compute.comparison.room_advice import Candidate, Fit
-from app.compute.wording.numbers import counted, listed, measured_words, money
+from app.compute.wording.numbers import counted, listed, measured_text, money
 from app.compute.wording.rounding import rounded_text
 from app.errors import InvalidValue
-from app.figures.charts.frontier import frontier_words
+from app.figures.charts.frontier import frontier_text
 from app.services.ranking.room_advice import ROOM_RULES, AdviceForRoom, advice_for_room
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.chart_choices import room_choices
 from app.web.forms.options import plain_choices
 from app.web.forms.typed_form import TypedForm
-from app.web.forms.unit_system import UnitSystem, asked_units
+from app.web.forms.unit_system import UnitSystem, units_from_form
 from app.web.pages.cells import Cell
 from app.web.templating.page_context import Choice
 
@@ -55,7 +55,7 @@ class RoomPage:
     pairs: tuple[AdviceLine, ...]
     frontier: tuple[AdviceLine, ...]
     frontier_not_shown: int
-    frontier_words: str
+    frontier_text: str
     assumptions: tuple[str, ...]
     flow_symbol: str
     currency: str
@@ -71,11 +71,11 @@ def show_room(request: Request, session: SessionDep, render: RenderDep) -> HTMLR
     try:
         found = advice_for_room(session, room_choices(form))
     except InvalidValue as error:
-        form.refuse(error.field or "", error.message)
+        form.add_error(error.field or "", error.message)
         found = advice_for_room(session)
     if not form.values:
         form.values = {"room_area_m2": ["20"], "max_sound_dba": ["45"]}
-    page = _page(found, form, asked_units(form))
+    page = _page(found, form, units_from_form(form))
     return render(
         "pages/ranking/room_advice.html", page, status_code=200 if form.is_good else 422, charts=bool(found.frontier)
     )
@@ -95,7 +95,7 @@ def _page(found: AdviceForRoom, form: TypedForm, system: UnitSystem) -> RoomPage
         pairs=_fit_lines(found.pairs[:_MOST_PAIRS], found, system),
         frontier=tuple(_line(candidate, system) for candidate in found.frontier[:_MOST_LINES]),
         frontier_not_shown=max(0, len(found.frontier) - _MOST_LINES),
-        frontier_words=frontier_words(found),
+        frontier_text=frontier_text(found),
         assumptions=(
             f"The room asks for {_flow(found.need.rate_m3_per_h, system)}, "
             f"{found.need.air_changes_per_h:.2f} air changes an hour of {found.need.volume_m3:.0f}\u00a0m³.",
@@ -167,7 +167,7 @@ def _fit_lines(fits: tuple[Fit, ...], found: AdviceForRoom, system: UnitSystem) 
 
 @lru_cache(maxsize=1024)
 def _fit_line(fit: Fit, is_quietest_of_unit: bool, system: UnitSystem) -> AdviceLine:
-    changes = measured_words(
+    changes = measured_text(
         fit.air_changes_per_h.value, fit.air_changes_per_h.uncertainty, *fit.air_changes_per_h.interval_95
     )
     c = fit.candidate
@@ -201,7 +201,7 @@ def _line(c: Candidate, system: UnitSystem) -> AdviceLine:
 def _rate(c: Candidate, system: UnitSystem) -> Cell:
     if c.rate is None:
         return Cell("missing", reason="Not measured.")
-    words = system.flow_words(c.rate.value, c.rate.uncertainty, c.rate.low_95, c.rate.high_95)
+    words = system.flow_text(c.rate.value, c.rate.uncertainty, c.rate.low_95, c.rate.high_95)
     return Cell("value", words.value, words.interval)
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import NamedTuple
 
-from app.compute.wording.numbers import counted, measured_words
+from app.compute.wording.numbers import counted, measured_text
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.ranking.table import RankedSetting, Ranking, Removed
@@ -12,7 +12,7 @@ from app.services.snapshot.choices import EVERY, EXTRA_COLUMNS, HIGHEST, QUIETES
 from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import METRIC, US, UnitSystem
-from app.web.pages.cells import Cell, Scales, cells_of_line, rate_words
+from app.web.pages.cells import Cell, Scales, cells_of_line, rate_text
 from app.web.pages.ranking.columns import ALL_USUAL, PickedColumns, column_choices
 from app.web.pages.ranking.heads import columns_of, heads
 from app.web.templating.page_context import Choice, Column, PageLinks, Switch
@@ -75,7 +75,7 @@ class RankingPage:
     switches: tuple[Switch, ...]
     clear_address: str
     links: PageLinks
-    take_query: str
+    download_query: str
 
 
 def ranking_page(
@@ -114,7 +114,7 @@ def ranking_page(
         shown=f"{ranking.total_units} of {counted(ranking.units_on_bench, 'unit')}",
         removed=tuple(f"{removed.units} {_why(removed, chosen, system)}" for removed in ranking.removed),
         conditions=conditions(ranking, system),
-        not_measurable_words=_not_measurable_words(ranking),
+        not_measurable_words=_not_measurable_text(ranking),
         start_level_unit=channel(chosen.channel).unit or "the unit of the log",
         form=form,
         settings=_setting_choices(ranking),
@@ -138,7 +138,7 @@ def ranking_page(
         switches=(units_switch("/", form, system),),
         clear_address=address("/", {}, units=form.typed("units"), sort=form.typed("sort")),
         links=_links(ranking, form),
-        take_query=address("", form.values | {"column": list(keys or ())}).lstrip("?"),
+        download_query=address("", form.values | {"column": list(keys or ())}).lstrip("?"),
     )
 
 
@@ -194,17 +194,17 @@ def answer(ranking: Ranking, system: UnitSystem) -> str:
         return "None of these units can be told apart from an empty room."
     sentence = f"{name_of(leader)} clears it fastest"
     if leader.row.standard_clearing_time_min is not None:
-        time = measured_words(
+        time = measured_text(
             leader.row.standard_clearing_time_min,
             None,
             leader.row.standard_clearing_time_low_95_min,
             leader.row.standard_clearing_time_high_95_min,
         )
         sentence += f": 95\u00a0% of the smoke is gone after {time.value}\u00a0min ({time.interval})"
-    rate = rate_words(leader, system)
+    rate = rate_text(leader, system)
     sentence += f", at a clean air delivery rate of {rate.value}\u00a0{system.flow_symbol} ({rate.interval})."
     if last is not None and last is not leader:
-        slowest = rate_words(last, system)
+        slowest = rate_text(last, system)
         sentence += (
             f" The weakest that cleans measurably is {name_of(last)} with {slowest.value}\u00a0{system.flow_symbol} "
             f"({slowest.interval})."
@@ -226,7 +226,7 @@ def conditions(ranking: Ranking, system: UnitSystem) -> tuple[str, ...]:
     if ranking.room is not None:
         found.append(f"Test room: {ranking.room.name}, {rounded_text(ranking.room.room_volume_m3, 1)}\u00a0m³")
     found.append(f"{channel(chosen.channel).label} of {chosen.aerosol}")
-    found.append(_setting_words(chosen))
+    found.append(_setting_text(chosen))
     if offered.price_per_kwh is not None:
         region = f" ({offered.tariff_region})" if offered.tariff_region else ""
         found.append(
@@ -240,7 +240,7 @@ def conditions(ranking: Ranking, system: UnitSystem) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _setting_words(chosen: RankingChoices) -> str:
+def _setting_text(chosen: RankingChoices) -> str:
     words = {
         HIGHEST: "each unit at its highest setting",
         QUIETEST: "each unit at its quietest setting",
@@ -259,7 +259,7 @@ def _setting_choices(ranking: Ranking) -> tuple[Choice, ...]:
     )
 
 
-def _not_measurable_words(ranking: Ranking) -> str:
+def _not_measurable_text(ranking: Ranking) -> str:
     if not ranking.not_measurable:
         return ""
     return (

@@ -16,7 +16,7 @@ from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
 from app.web.forms.addresses import links_of, query_form
 from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.typed_form import TypedForm
-from app.web.forms.unit_system import UnitSystem, asked_units
+from app.web.forms.unit_system import UnitSystem, units_from_form
 from app.web.pages.cells import Cell, Scales, cells_of_line
 from app.web.pages.ranking.view import conditions, units_switch
 from app.web.templating.page_context import PageLinks, Switch
@@ -91,10 +91,10 @@ def show_weights(request: Request, session: SessionDep, kept: KeptRankingsDep, r
         ordered = readers_order(session, weights, choices, table=kept.table(choices))
     except InvalidValue as error:
         field = error.field or ""
-        form.refuse(PREFIX + field if field in _CELL_OF else field, error.message)
+        form.add_error(PREFIX + field if field in _CELL_OF else field, error.message)
         choices = RankingChoices()
         ordered = readers_order(session, {}, table=kept.table(choices))
-    page = _page(ordered, choices, form, asked_units(form))
+    page = _page(ordered, choices, form, units_from_form(form))
     return render("pages/ranking/weighted_order.html", page, status_code=200 if form.is_good else 422)
 
 

@@ -9,8 +9,8 @@ from app.services.reviews.verdicts import verdicts_of_unit
 from app.services.units.entry import get_unit
 from app.web.api.shapes import Id, problem_answers
 from app.web.dependencies import SessionDep
-from app.web.downloads.parameters import taken_content
-from app.web.downloads.response import taken_answer
+from app.web.downloads.parameters import download_content
+from app.web.downloads.response import download_response
 
 router = APIRouter(tags=["charts and tables to take away"])
 _MEDIA = {"md": "text/markdown; charset=utf-8", "html": "text/html; charset=utf-8"}
@@ -19,9 +19,9 @@ _MEDIA = {"md": "text/markdown; charset=utf-8", "html": "text/html; charset=utf-
 @router.get(
     "/units/{unit_id}/draft.{draft_format}",
     response_class=Response,
-    responses=taken_content(_MEDIA) | problem_answers(404),
+    responses=download_content(_MEDIA) | problem_answers(404),
 )
-def take_draft(
+def download_draft(
     unit_id: Id,
     draft_format: Literal["md", "html"],
     request: Request,
@@ -40,4 +40,4 @@ def take_draft(
     write = draft_markdown if draft_format == "md" else draft_html
     content = write(review_draft(session, unit_id), words, site).encode()
     name = f"draft-of-unit-{unit_id}.{draft_format}"
-    return taken_answer(request, content, _MEDIA[draft_format], file_name=name, attached=True)
+    return download_response(request, content, _MEDIA[draft_format], file_name=name, attached=True)

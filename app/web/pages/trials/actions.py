@@ -5,7 +5,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.choices import bench_choices
-from app.services.history.change_history import story_of
+from app.services.history.change_history import change_history
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep
@@ -83,7 +83,7 @@ def _again(trial_id: int, session: Session, render: Render, form: TypedForm) -> 
     """The trial page with what was typed and what was wrong with it."""
     from app.services.trials.detail import trial_detail  # loaded when used: it needs scipy
 
-    page = trial_page(trial_detail(session, trial_id), story_of(session, "trial", trial_id), TypedForm())
+    page = trial_page(trial_detail(session, trial_id), change_history(session, "trial", trial_id), TypedForm())
     page.form.values |= form.values
     page.form.errors |= form.errors
     return render("pages/trials/page.html", page, charts=bool(page.figure_url), status_code=422)

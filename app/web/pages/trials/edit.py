@@ -6,7 +6,7 @@ from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from app.services.bench.form_options import trial_offers
+from app.services.bench.form_options import trial_form_options
 from app.services.logs.trial_fields import TrialMarks
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
@@ -45,7 +45,7 @@ def trial_changed(trial_id: Id, session: SessionDep, render: RenderDep, form: Ty
     form.values["kind"] = [trial.kind]  # what ran is decided once; another kind would be another trial
     with form.attempt(session):
         told = new_trial_of(session, form, TrialMarks(), "UTC")
-        form.stop_if_refused()
+        form.stop_if_errors()
         changed = {name: getattr(told, name) for name in CHANGEABLE}
         change_trial_facts(session, trial_id, changed, who=form.text("who"), why=form.text("why"))
         return RedirectResponse(f"/trials/{trial_id}", 303)
@@ -54,4 +54,4 @@ def trial_changed(trial_id: Id, session: SessionDep, render: RenderDep, form: Ty
 
 def _page(session: Session, trial: Any, form: TypedForm) -> TrialEditPage:
     form.values["kind"] = [trial.kind]
-    return edit_page(trial, form, trial_offers(session))
+    return edit_page(trial, form, trial_form_options(session))

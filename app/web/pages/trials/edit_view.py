@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from app.services.bench.form_options import TrialOffers
+from app.services.bench.form_options import TrialFormOptions
 from app.services.bench.rooms import AEROSOLS
 from app.services.units.entry import KINDS_OF_CLEANING
 from app.web.forms.options import NEW, offered, plain_choices
@@ -34,7 +34,7 @@ class TrialEditPage:
     new_source_is_open: bool
 
 
-def edit_page(trial: Any, form: TypedForm, offers: TrialOffers) -> TrialEditPage:
+def edit_page(trial: Any, form: TypedForm, offers: TrialFormOptions) -> TrialEditPage:
     """The page of a stored trial; `form` holds its facts, or what was typed."""
     return TrialEditPage(
         trial_id=trial.id,

@@ -11,12 +11,12 @@ from starlette.responses import JSONResponse, Response
 
 from app.errors import InvalidValue
 from app.services.adding_trials.staged_uploads import staged_upload
-from app.services.bench.form_options import trial_offers
+from app.services.bench.form_options import trial_form_options
 from app.web.api.shapes import Id
 from app.web.dependencies import SessionDep, SettingsDep
 from app.web.forms.addresses import query_form
 from app.web.pages.adding_a_trial.preview import analysed_log
-from app.web.pages.trials.marks import marks_asked_for
+from app.web.pages.trials.marks import marks_from_form
 
 router = APIRouter()
 
@@ -50,7 +50,7 @@ def preview_figure(token: str, request: Request, session: SessionDep, settings: 
 
     form = query_form(request.query_params)
     upload = staged_upload(settings, token)
-    preview = analysed_log(session, settings, upload, form, trial_offers(session).timezone)
+    preview = analysed_log(session, settings, upload, form, trial_form_options(session).timezone)
     return _figure(trial_chart(log_drawing(preview), _facts(session)))
 
 
@@ -59,7 +59,7 @@ def _drawing(session: Session, trial_id: int, channel: str, request: Request) ->
     from app.services.trials.drawing import trial_drawing
 
     form = query_form(request.query_params)
-    marks = marks_asked_for(session, trial_detail(session, trial_id).trial, form)
+    marks = marks_from_form(session, trial_detail(session, trial_id).trial, form)
     if not form.is_good:
         name, message = next(iter(form.errors.items()))
         raise InvalidValue(message, field=name)

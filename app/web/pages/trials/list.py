@@ -8,12 +8,12 @@ from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
-from app.compute.wording.numbers import MeasuredWords, counted, listed, measured_words, not_within, plus_minus
+from app.compute.wording.numbers import MeasuredText, counted, listed, measured_text, not_within, plus_minus
 from app.compute.wording.rounding import rounded_text
 from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel
 from app.services.bench.choices import bench_choices
-from app.services.bench.form_options import trial_offers
+from app.services.bench.form_options import trial_form_options
 from app.services.logs.trial_fields import KINDS_OF_TRIAL
 from app.services.trials.list import STATES, ListedTrial, TrialCount, TrialFilter, count_trials, list_trials
 from app.web.dependencies import RenderDep, SessionDep
@@ -36,8 +36,8 @@ class TrialLine:
     setting: str
     room: str
     tested_by: str
-    decay: MeasuredWords | None
-    clean_air: MeasuredWords | None
+    decay: MeasuredText | None
+    clean_air: MeasuredText | None
     time_to_clear: str
     is_bound: bool
     state: str
@@ -78,10 +78,10 @@ def _page(session: Session, form: TypedForm) -> TrialsPage:
     try:
         part = list_trials(session, wanted, main, 100, cursor)
     except InvalidValue as error:
-        form.refuse(error.field or "", error.message)
+        form.add_error(error.field or "", error.message)
         wanted = TrialFilter()
         part = list_trials(session, wanted, main, 100)
-    offers = trial_offers(session)
+    offers = trial_form_options(session)
     older = address("/trials", form.values, cursor=part.next_cursor) if part.next_cursor else ""
     return TrialsPage(
         answer=_answer(count_trials(session, wanted)),
@@ -122,9 +122,9 @@ def _line(row: ListedTrial) -> TrialLine:
     decay = clean_air = None
     clear, is_bound = "–", False
     if result is not None and result.total_decay_per_h is not None:
-        decay = measured_words(result.total_decay_per_h, result.total_decay_uncertainty_per_h)
+        decay = measured_text(result.total_decay_per_h, result.total_decay_uncertainty_per_h)
     if result is not None and result.clean_air_delivery_rate_m3_per_h is not None:
-        clean_air = measured_words(result.clean_air_delivery_rate_m3_per_h, result.clean_air_delivery_rate_uncertainty)
+        clean_air = measured_text(result.clean_air_delivery_rate_m3_per_h, result.clean_air_delivery_rate_uncertainty)
     if result is not None and result.cleared and result.time_to_clear_min is not None:
         clear = plus_minus(result.time_to_clear_min, result.time_to_clear_uncertainty_min)
     elif result is not None and result.not_cleared_before_min is not None:

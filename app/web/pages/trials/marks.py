@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from app.compute.wording.numbers import DASH, measured_words
+from app.compute.wording.numbers import DASH, measured_text
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel
@@ -90,7 +90,7 @@ def marks_saved(trial_id: Id, session: SessionDep, render: RenderDep, form: Type
     from app.services.trials.detail import trial_detail
     from app.services.trials.marks import change_marks  # loaded when used: the analysis needs scipy
 
-    marks = marks_asked_for(session, trial_detail(session, trial_id).trial, form)
+    marks = marks_from_form(session, trial_detail(session, trial_id).trial, form)
     if form.is_good:
         with form.attempt(session):
             change_marks(session, trial_id, marks or TrialMarks(), who=form.text("who"), why=form.text("why"))
@@ -99,7 +99,7 @@ def marks_saved(trial_id: Id, session: SessionDep, render: RenderDep, form: Type
     return render("pages/trials/marks.html", _page(session, trial_id, form), charts=True, status_code=422)
 
 
-def marks_asked_for(session: Session, trial: Any, form: TypedForm) -> TrialMarks | None:
+def marks_from_form(session: Session, trial: Any, form: TypedForm) -> TrialMarks | None:
     """The marks that a form or an address tells; None where it tells none. `trial` comes with its log."""
     if not any(name in form.values for name in _FIELDS):
         return None
@@ -178,13 +178,13 @@ def _page(session: Session, trial_id: int, form: TypedForm) -> MarksPage:
     detail = trial_detail(session, trial_id)
     asked = form.one_of("channel", "The channel", tuple(each.channel for each in detail.channels))
     first = detail.channel(asked) or next(iter(detail.channels), None)
-    marks = marks_asked_for(session, detail.trial, form) if form.is_good else None
+    marks = marks_from_form(session, detail.trial, form) if form.is_good else None
     preview = None
     if marks is not None and form.is_good:
         try:
             preview = preview_marks(session, trial_id, marks)
         except InvalidValue as error:
-            form.refuse(error.field or "", error.message)
+            form.add_error(error.field or "", error.message)
             name_marks_as_typed(form)
     shown = form if form.values.keys() & set(_FIELDS) else form_of_marks(detail.trial)
     shown.errors = form.errors
@@ -242,5 +242,5 @@ def _words(value: float | None, uncertainty: float | None) -> str:
         return DASH
     if not uncertainty:
         return rounded_text(value, decimals_from_size(value))
-    words = measured_words(value, uncertainty)
+    words = measured_text(value, uncertainty)
     return f"{words.value} ± {words.uncertainty}"

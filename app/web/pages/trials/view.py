@@ -6,14 +6,14 @@ from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
-from app.compute.wording.numbers import MeasuredWords, listed, measured_words, not_within
+from app.compute.wording.numbers import MeasuredText, listed, measured_text, not_within
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.logs.trial_fields import EMPTY_ROOM
 from app.services.trials.decay_curves import SCALES
 from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm
-from app.web.forms.unit_system import UnitSystem, asked_units
+from app.web.forms.unit_system import UnitSystem, units_from_form
 from app.web.pages.adding_a_trial.moments import zone_of
 from app.web.pages.trials.marks import (
     MarkHandle,
@@ -40,20 +40,20 @@ class ResultRow:
     unit: str
     usable: bool
     is_indicative: str
-    start_level: MeasuredWords | None
+    start_level: MeasuredText | None
     start_level_alone: str
-    background: MeasuredWords | None
+    background: MeasuredText | None
     background_alone: str
     fit_window: str
-    total_decay: MeasuredWords | None
-    natural_decay: MeasuredWords | None
-    clean_air: MeasuredWords | None
-    air_changes: MeasuredWords | None
-    standard_clearing_time: MeasuredWords | None
-    time_to_clear: MeasuredWords | None
+    total_decay: MeasuredText | None
+    natural_decay: MeasuredText | None
+    clean_air: MeasuredText | None
+    air_changes: MeasuredText | None
+    standard_clearing_time: MeasuredText | None
+    time_to_clear: MeasuredText | None
     time_to_clear_alone: str
     is_bound: bool
-    predicted: MeasuredWords | None
+    predicted: MeasuredText | None
     r_squared: str
     window_sensitivity: str
     notes: Sequence[Any]
@@ -74,7 +74,7 @@ class TrialPage:
     flow_symbol: str
     figure_url: str
     residuals_url: str
-    take_query: str
+    download_query: str
     empty_rooms: Sequence[int]
     method_versions: str
     form: TypedForm
@@ -96,7 +96,7 @@ def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPa
     shown = detail.channel(asked) or next(iter(detail.channels), None)
     name = shown.channel if shown else ""
     scale = query.one_of("scale", "The scale", SCALES) or "linear"
-    system = asked_units(query)
+    system = units_from_form(query)
     form = form_of_marks(trial)
     found = found_marks(shown.result) if shown else {}
     begins = "Decay begins" if trial.kind == EMPTY_ROOM else "Unit on"
@@ -115,7 +115,7 @@ def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPa
         flow_symbol=system.flow_symbol,
         figure_url=figure if shown else "",
         residuals_url=residuals if shown and shown.total_decay else "",
-        take_query=urlencode({"trial": trial.id, "channel": name, "scale": scale}),
+        download_query=urlencode({"trial": trial.id, "channel": name, "scale": scale}),
         empty_rooms=sorted({run for each in detail.channels for run in each.empty_room_trials}),
         method_versions=listed(sorted({each.result.method_version for each in detail.channels})),
         form=form,
@@ -139,7 +139,7 @@ def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
     label, total = channel(shown.channel).label, shown.total_decay
     if total is None:
         return f"No decay of {label} could be fitted. {shown.result.why_not}".strip()
-    words = measured_words(total.value, total.uncertainty, total.low_95, total.high_95)
+    words = measured_text(total.value, total.uncertainty, total.low_95, total.high_95)
     sentences = [f"{label} fell at {words.with_interval} per hour."]
     if detail.trial.kind == EMPTY_ROOM:
         room = detail.trial.room.name
@@ -147,7 +147,7 @@ def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
     rate = shown.clean_air_delivery_rate
     codes = {note.code for note in shown.notes}
     if rate is not None:
-        flow = system.flow_words(rate.value, rate.uncertainty, rate.low_95, rate.high_95)
+        flow = system.flow_text(rate.value, rate.uncertainty, rate.low_95, rate.high_95)
         if "no_measurable_cleaning" in codes:
             sentences.append(
                 f"The clean air delivery rate of {flow.with_interval} {system.flow_symbol} cannot be told from zero."
@@ -186,7 +186,7 @@ def _result_row(detail: Any, system: UnitSystem) -> ResultRow:
         fit_window=_window(result),
         total_decay=_words(detail.total_decay),
         natural_decay=_words(detail.natural_decay),
-        clean_air=None if rate is None else system.flow_words(rate.value, rate.uncertainty, rate.low_95, rate.high_95),
+        clean_air=None if rate is None else system.flow_text(rate.value, rate.uncertainty, rate.low_95, rate.high_95),
         air_changes=_words(detail.air_changes),
         standard_clearing_time=_words(detail.standard_clearing_time),
         time_to_clear=_words(detail.time_to_clear),
@@ -213,10 +213,10 @@ def _window(result: Any) -> str:
     return f"{rounded_text(start, 1)} to {rounded_text(end, 1)}"
 
 
-def _words(quantity: Any) -> MeasuredWords | None:
+def _words(quantity: Any) -> MeasuredText | None:
     if quantity is None:
         return None
-    return measured_words(quantity.value, quantity.uncertainty, quantity.low_95, quantity.high_95)
+    return measured_text(quantity.value, quantity.uncertainty, quantity.low_95, quantity.high_95)
 
 
 def _plain(value: float | None) -> str:

@@ -62,13 +62,13 @@ def bulk_sent(session: SessionDep, settings: SettingsDep, render: RenderDep, for
     """Keeps the table aside and shows what it would store. Nothing of it stays in the store."""
     file = form.files.get("table")
     if file is None or not file.filename:
-        form.refuse("table", "No file was chosen. Choose a CSV or XLSX table.")
+        form.add_error("table", "No file was chosen. Choose a CSV or XLSX table.")
         return render("pages/units/bulk.html", _page(form), status_code=422)
     try:
         staged = stage_upload(settings, file.file.read(), file.filename)
         result = _preview(session, staged_content(settings, staged), staged.file_name, form)
     except HazefallError as error:
-        form.refuse(error.field if error.field in ("table", "kind", "sheet") else "table", error.message)
+        form.add_error(error.field if error.field in ("table", "kind", "sheet") else "table", error.message)
         return render("pages/units/bulk.html", _page(form), status_code=422)
     return render("pages/units/bulk_preview.html", _preview_page(result, form, staged.token))
 
@@ -84,7 +84,7 @@ def bulk_confirmed(
     try:
         staged = staged_upload(settings, token)
     except NotFound:
-        form.refuse("table", "The table no longer waits here; a day has passed, or it was stored. Send it again.")
+        form.add_error("table", "The table no longer waits here; a day has passed, or it was stored. Send it again.")
         return render("pages/units/bulk.html", _page(form), status_code=404)
     content = staged_content(settings, staged)
     with form.attempt(session):

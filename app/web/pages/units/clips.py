@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.compute.wording.numbers import listed
-from app.services.measurements.sound_clips import NewClip, SoundClip, add_clip, clips_of_unit, take_clip_back
+from app.services.measurements.sound_clips import NewClip, SoundClip, add_clip, clips_of_unit, delete_clip
 from app.services.units.entry import get_unit
 from app.services.units.speed_settings import settings_of
 from app.web.api.shapes import Id
@@ -21,7 +21,7 @@ router = APIRouter()
 
 
 @dataclass(frozen=True, slots=True)
-class ClipWords:
+class ClipText:
     """What one clip gave, in words."""
 
     id: int
@@ -38,7 +38,7 @@ class ClipsPage:
     name: str
     form: TypedForm
     settings: Sequence[Choice]
-    clips: Sequence[ClipWords]
+    clips: Sequence[ClipText]
     what: str = "clips"
 
 
@@ -57,9 +57,9 @@ def clip_added(unit_id: Id, session: SessionDep, render: RenderDep, form: TypedF
     recorded_on = form.day("recorded_on", "The day of the recording")
     channel = form.whole_number("channel", "The channel")
     if setting_id is None:
-        form.refuse("setting", "No setting was chosen; a clip belongs to a setting.")
+        form.add_error("setting", "No setting was chosen; a clip belongs to a setting.")
     if clip is None or not clip.filename:
-        form.refuse("clip", "No file was chosen. Choose the recording, a WAV or FLAC file.")
+        form.add_error("clip", "No file was chosen. Choose the recording, a WAV or FLAC file.")
     if form.is_good and setting_id is not None and clip is not None:
         with_tone = tone is not None and bool(tone.filename)
         new = NewClip(
@@ -83,9 +83,9 @@ def clip_added(unit_id: Id, session: SessionDep, render: RenderDep, form: TypedF
 
 
 @router.post("/units/{unit_id}/clips/{clip_id}/take-back")
-def clip_taken_back(unit_id: Id, clip_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+def clip_deleted(unit_id: Id, clip_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     with form.attempt(session):
-        take_clip_back(session, clip_id, who=form.text("who"), why=form.text("why"))
+        delete_clip(session, clip_id, who=form.text("who"), why=form.text("why"))
         return RedirectResponse(f"/units/{unit_id}/clips", 303)
     return render("pages/units/clips.html", _page(session, unit_id, form), status_code=422)
 
@@ -103,11 +103,11 @@ def _page(session: Session, unit_id: int, form: TypedForm) -> ClipsPage:
             Choice("", "choose one", not chosen),
             *(Choice(str(setting.id), setting.name, str(setting.id) == chosen) for setting in settings),
         ],
-        [clip_words(clip, names.get(clip.setting_id, "")) for clip in clips_of_unit(session, unit_id)],
+        [clip_text(clip, names.get(clip.setting_id, "")) for clip in clips_of_unit(session, unit_id)],
     )
 
 
-def clip_words(clip: SoundClip, title: str) -> ClipWords:
+def clip_text(clip: SoundClip, title: str) -> ClipText:
     """The results of a clip as a page tells them; levels of one that is not calibrated are left out."""
     calibrated = clip.pascal_per_unit is not None
     facts = [
@@ -122,8 +122,8 @@ def clip_words(clip: SoundClip, title: str) -> ClipWords:
                 f"{clip.l10_dba:.1f} and {clip.l90_dba:.1f}\u00a0dB(A)",
             ),
         ]
-    facts += [("Tones", tone_words(clip)), ("Calibration", _calibration_words(clip))]
-    return ClipWords(
+    facts += [("Tones", tone_text(clip)), ("Calibration", _calibration_text(clip))]
+    return ClipText(
         clip.id,
         title,
         tuple(facts),
@@ -133,7 +133,7 @@ def clip_words(clip: SoundClip, title: str) -> ClipWords:
     )
 
 
-def tone_words(clip: SoundClip) -> str:
+def tone_text(clip: SoundClip) -> str:
     """Prominent tones by the named method, or that there is none."""
     prominent = [
         f"{tone.frequency_hz:.0f}\u00a0Hz ({tone.prominence_ratio_db:.1f}\u00a0dB, "
@@ -146,7 +146,7 @@ def tone_words(clip: SoundClip) -> str:
     return f"prominent at {listed(prominent)} ({clip.tone_method})"
 
 
-def _calibration_words(clip: SoundClip) -> str:
+def _calibration_text(clip: SoundClip) -> str:
     if clip.calibration_kind == "tone":
         return f"a tone of {clip.calibration_level_db:g}\u00a0dB at {clip.calibration_tone_hz:.0f}\u00a0Hz"
     if clip.calibration_kind == "known level":

@@ -79,7 +79,7 @@ def save_parts(session: Session, unit_id: int, form: TypedForm, who: str) -> Non
             unit_id,
             form.number("price", "The price"),
             form.text("currency"),
-            _seen_on(form, "price_seen_on"),
+            _seen_date(form, "price_seen_on"),
             form.text("price_source"),
             who=who,
         )
@@ -122,20 +122,20 @@ def _save_consumables(session: Session, unit_id: int, form: TypedForm, who: str)
         say_none_needed(session, unit_id, who=who)
     if form.text("consumable_price"):
         if consumable_id is None:
-            form.refuse("consumable_id", "A price of a pack was given and no consumable; choose or name one.")
+            form.add_error("consumable_id", "A price of a pack was given and no consumable; choose or name one.")
             return
         add_consumable_price(
             session,
             consumable_id,
             form.number("consumable_price", "The price of a pack"),
             form.text("consumable_currency"),
-            _seen_on(form, "consumable_price_seen_on"),
+            _seen_date(form, "consumable_price_seen_on"),
             form.text("consumable_price_source"),
             who=who,
         )
 
 
-def _seen_on(form: TypedForm, name: str) -> date | None:
+def _seen_date(form: TypedForm, name: str) -> date | None:
     return form.day(name, "The day on which the price was seen")
 
 

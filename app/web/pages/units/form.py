@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.choices import bench_choices
-from app.services.history.change_history import story_of
+from app.services.history.change_history import change_history
 from app.services.units.consumables import KINDS_OF_CONSUMABLE
 from app.services.units.entry import KINDS_OF_CLEANING, SUBJECT, add_unit, change_unit
 from app.services.units.lists import unit_with_parts
@@ -60,7 +60,7 @@ def unit_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Re
         with form.attempt(session):
             unit_id = add_unit(session, facts, who=form.text("who"))
             save_parts(session, unit_id, form, form.text("who"))
-            form.stop_if_refused()
+            form.stop_if_errors()
             return RedirectResponse(f"/units/{unit_id}", 303)
     return render("pages/units/form.html", _adding(form), status_code=422)
 
@@ -80,7 +80,7 @@ def unit_changed(unit_id: int, session: SessionDep, render: RenderDep, form: Typ
         with form.attempt(session):
             change_unit(session, unit_id, facts, who=form.text("who"), why=form.text("why"))
             save_parts(session, unit_id, form, form.text("who"))
-            form.stop_if_refused()
+            form.stop_if_errors()
             return RedirectResponse(f"/units/{unit_id}", 303)
     return render("pages/units/form.html", page_of_change(session, unit_id, form), status_code=422)
 
@@ -112,7 +112,7 @@ def page_of_change(session: Session, unit_id: int, form: TypedForm) -> UnitForm:
             Choice("", "the new one above", not consumable),
             *(Choice(str(c.id), c.name, str(c.id) == consumable) for c in unit.consumables),
         ),
-        changes=story_of(session, SUBJECT, unit_id),
+        changes=change_history(session, SUBJECT, unit_id),
     )
 
 

@@ -15,7 +15,7 @@ from app.services.units.list import ListedUnit, UnitsList, list_units
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.typed_form import TypedForm
-from app.web.forms.unit_system import asked_units
+from app.web.forms.unit_system import units_from_form
 from app.web.pages.units.more import unit_more
 from app.web.pages.units.view import unit_page
 from app.web.templating.page_context import Choice, PageLinks
@@ -80,13 +80,13 @@ def show_unit(unit_id: int, request: Request, session: SessionDep, render: Rende
     try:
         known = unit_known(session, unit_id, choices)
     except InvalidValue as error:
-        form.refuse(error.field or "", error.message)
+        form.add_error(error.field or "", error.message)
         known = unit_known(session, unit_id)
-    system = asked_units(form)
+    system = units_from_form(form)
     page = replace(
         unit_page(known, form, system, unit_more(session, known, system)),
         outdated=outdated_texts(session, [unit_id]).get(unit_id),
-        take_query=address("", form.values, unit=unit_id).lstrip("?"),
+        download_query=address("", form.values, unit=unit_id).lstrip("?"),
     )
     charts = page.has_curve or page.more.has_price_history or page.more.has_claims_chart
     return render("pages/units/page.html", page, status_code=200 if form.is_good else 422, charts=charts)

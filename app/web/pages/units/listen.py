@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse, Response
 
 from app.errors import HazefallError, InvalidValue
-from app.figures.charts.sound_spectra import spectra_words
+from app.figures.charts.sound_spectra import spectra_text
 from app.services.measurements.listening import MOST_CLIPS, ListedClip, Listening, listening
 from app.services.measurements.sound_clips import playable
 from app.services.units.entry import has_units
@@ -18,7 +18,7 @@ from app.web.downloads.byte_ranges import ranged_answer
 from app.web.forms.addresses import query_form
 from app.web.forms.chart_choices import chosen_clips
 from app.web.forms.typed_form import TypedForm
-from app.web.pages.units.clips import ClipWords, clip_words
+from app.web.pages.units.clips import ClipText, clip_text
 from app.web.templating.page_context import Choice
 
 router = APIRouter()
@@ -29,7 +29,7 @@ PATH = "/listen"
 class PlayedClip:
     """One clip with its player; `softer_words` place it beside the loudest of those chosen."""
 
-    words: ClipWords
+    words: ClipText
     unit_id: int
     sound_address: str
     level: str
@@ -50,7 +50,7 @@ class ListenPage:
     not_calibrated: int
     distances_differ: bool
     chart_query: str
-    spectra_words: str
+    spectra_text: str
     form: TypedForm
 
 
@@ -60,7 +60,7 @@ def listen(request: Request, session: SessionDep, render: RenderDep) -> HTMLResp
     try:
         found = listening(session, chosen_clips(form))
     except HazefallError as error:
-        form.refuse(error.field or "clip", error.message)
+        form.add_error(error.field or "clip", error.message)
         found = listening(session)
     status = 200 if form.is_good else 422
     return render(
@@ -103,7 +103,7 @@ def _page(found: Listening, form: TypedForm, any_unit: bool) -> ListenPage:
         not_calibrated=found.not_calibrated,
         distances_differ=len({entry.clip.distance_m for entry in chosen}) > 1,
         chart_query="&".join(f"clip={entry.clip.id}" for entry in chosen),
-        spectra_words=spectra_words(chosen),
+        spectra_text=spectra_text(chosen),
         form=form,
     )
 
@@ -114,7 +114,7 @@ def _played(entry: ListedClip, found: Listening) -> PlayedClip:
     softer = loudest - clip.equivalent_level_dba
     words = "the loudest of these" if softer == 0 else f"{softer:.0f}\u00a0dB softer than the loudest of these"
     return PlayedClip(
-        clip_words(clip, entry.name),
+        clip_text(clip, entry.name),
         clip.unit_under_test_id,
         f"/listen/{clip.id}.wav?pa={_rounded_up(found.full_scale_pa):.6g}",
         f"{clip.equivalent_level_dba:.0f}",

@@ -42,7 +42,7 @@ def sound_added(unit_id: Id, session: SessionDep, render: RenderDep, form: Typed
     )
     setting_id = form.whole_number("setting", "The setting")
     if setting_id is None:
-        form.refuse("setting", "No setting was chosen; a sound level belongs to a setting.")
+        form.add_error("setting", "No setting was chosen; a sound level belongs to a setting.")
     if form.is_good and setting_id is not None:
         with form.attempt(session):
             add_sound_measurement(session, unit_id, setting_id, new, who=new.measured_by)
@@ -51,12 +51,12 @@ def sound_added(unit_id: Id, session: SessionDep, render: RenderDep, form: Typed
 
 
 @router.post("/units/{unit_id}/sound/{measurement_id}/take-back")
-def sound_taken_back(
+def sound_deleted(
     unit_id: Id, measurement_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
 ) -> Response:
-    from app.services.measurements.sound_levels import take_sound_measurement_back
+    from app.services.measurements.sound_levels import delete_sound_measurement
 
-    return _taken_back(session, render, form, unit_id, measurement_id, take_sound_measurement_back, "sound", sound_page)
+    return _deleted(session, render, form, unit_id, measurement_id, delete_sound_measurement, "sound", sound_page)
 
 
 @router.get("/units/{unit_id}/power")
@@ -75,9 +75,9 @@ def power_added(unit_id: Id, session: SessionDep, render: RenderDep, form: Typed
     file = form.files.get("log")
     has_log = file is not None and bool(file.filename)
     if not form.typed("setting"):
-        form.refuse("setting", "No setting was chosen; choose one, or standby.")
+        form.add_error("setting", "No setting was chosen; choose one, or standby.")
     if has_log == (watts is not None) and form.is_good:
-        form.refuse("power_w", "Give either the watts that the meter showed, or its log; one of the two is needed.")
+        form.add_error("power_w", "Give either the watts that the meter showed, or its log; one of the two is needed.")
     if form.is_good:
         chosen = None if setting_id == 0 else setting_id
         with form.attempt(session):
@@ -116,12 +116,12 @@ def _log_choices(form: TypedForm) -> ReadingChoices:
 
 
 @router.post("/units/{unit_id}/power/{measurement_id}/take-back")
-def power_taken_back(
+def power_deleted(
     unit_id: Id, measurement_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
 ) -> Response:
-    from app.services.measurements.power_levels import take_power_measurement_back
+    from app.services.measurements.power_levels import delete_power_measurement
 
-    return _taken_back(session, render, form, unit_id, measurement_id, take_power_measurement_back, "power", power_page)
+    return _deleted(session, render, form, unit_id, measurement_id, delete_power_measurement, "power", power_page)
 
 
 @router.get("/units/{unit_id}/ozone")
@@ -151,15 +151,15 @@ def ozone_added(unit_id: Id, session: SessionDep, render: RenderDep, form: Typed
 
 
 @router.post("/units/{unit_id}/ozone/{measurement_id}/take-back")
-def ozone_taken_back(
+def ozone_deleted(
     unit_id: Id, measurement_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
 ) -> Response:
-    from app.services.measurements.ozone_tests import take_ozone_test_back
+    from app.services.measurements.ozone_tests import delete_ozone_test
 
-    return _taken_back(session, render, form, unit_id, measurement_id, take_ozone_test_back, "ozone", ozone_page)
+    return _deleted(session, render, form, unit_id, measurement_id, delete_ozone_test, "ozone", ozone_page)
 
 
-def _taken_back(
+def _deleted(
     session: Session,
     render: Callable[..., Response],
     form: TypedForm,

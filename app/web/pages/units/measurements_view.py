@@ -70,7 +70,7 @@ def sound_page(session: Session, unit_id: int, form: TypedForm) -> MeasurementsP
             Choice(each, f"class {each}" if each else "not told", each == form.typed("instrument_class"))
             for each in INSTRUMENT_CLASSES
         ],
-        results=[(each.setting.name, _level_words(each.level)) for each in levels if each.level is not None],
+        results=[(each.setting.name, _level_text(each.level)) for each in levels if each.level is not None],
         rows=rows,
     )
 
@@ -133,7 +133,7 @@ def ozone_page(session: Session, unit_id: int, form: TypedForm) -> MeasurementsP
     return _page(session, unit_id, form, "ozone", results=[("Ozone", found.finding.sentence)], rows=rows)
 
 
-def _level_words(level: Any) -> str:
+def _level_text(level: Any) -> str:
     value, uncertainty = rounded_text(level.level_dba.value, 1), rounded_text(level.level_dba.uncertainty, 1)
     words = f"at most {value}" if level.upper_bound else f"{value} ± {uncertainty}"
     estimate = ", an estimate from another distance" if level.estimate else ""

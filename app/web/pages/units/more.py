@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 
 from app.compute.statistics.measured import Measured
-from app.compute.wording.numbers import measured_words
+from app.compute.wording.numbers import measured_text
 from app.compute.wording.rounding import rounded_text
-from app.figures.charts.claims_measured import claims_words, has_share
+from app.figures.charts.claims_measured import claims_text, has_share
 from app.services.measurements.efficiency import UnitEfficiency, unit_efficiency
 from app.services.measurements.measured_rates import rates_of_unit
 from app.services.measurements.sound_clips import clips_of_unit
@@ -13,7 +13,7 @@ from app.services.reviews.unit_page import UnitKnown
 from app.web.dependencies import SessionDep
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import Cell
-from app.web.pages.units.clips import tone_words
+from app.web.pages.units.clips import tone_text
 from app.web.templating.page_context import rows_class
 
 
@@ -42,7 +42,7 @@ class UnitMore:
     recordings: tuple[tuple[int, str, str], ...]
     has_price_history: bool
     has_claims_chart: bool
-    claims_words: str
+    claims_text: str
     claims_size: str
 
 
@@ -64,14 +64,14 @@ def unit_more(session: SessionDep, known: UnitKnown, system: UnitSystem) -> Unit
             (
                 clip.id,
                 names.get(clip.setting_id, ""),
-                f"{clip.equivalent_level_dba:.0f}\u00a0dB(A) at {clip.distance_m:g}\u00a0m, {tone_words(clip)}",
+                f"{clip.equivalent_level_dba:.0f}\u00a0dB(A) at {clip.distance_m:g}\u00a0m, {tone_text(clip)}",
             )
             for clip in clips_of_unit(session, unit_id)
             if clip.pascal_per_unit is not None
         ),
         has_price_history=len(known.prices) > 1 or any(len(part.prices) > 1 for part in known.parts),
         has_claims_chart=shares > 0,
-        claims_words=claims_words(f"{known.unit.maker} {known.unit.model}", known.claims),
+        claims_text=claims_text(f"{known.unit.maker} {known.unit.model}", known.claims),
         claims_size=rows_class(shares),
     )
 
@@ -80,7 +80,7 @@ def _per_watt(value: Measured | None, why_not: str, system: UnitSystem) -> Cell:
     if value is None:
         return Cell("missing", reason=why_not)
     scaled = value.times(system.flow_factor)
-    words = measured_words(scaled.value, scaled.uncertainty, scaled.low_95, scaled.high_95)
+    words = measured_text(scaled.value, scaled.uncertainty, scaled.low_95, scaled.high_95)
     return Cell("value", words.value, words.interval)
 
 

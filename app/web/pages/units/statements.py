@@ -10,8 +10,8 @@ from starlette.responses import RedirectResponse, Response
 
 from app.compute.clean_air.claim_quantities import QUANTITIES
 from app.services.measurements.claims import AEROSOLS as CLAIM_AEROSOLS
-from app.services.measurements.claims import BOUNDS, NewClaim, add_claim, claims_of_unit, take_claim_back
-from app.services.measurements.ratings import AEROSOLS, NewRating, add_rating, ratings_of_unit, take_rating_back
+from app.services.measurements.claims import BOUNDS, NewClaim, add_claim, claims_of_unit, delete_claim
+from app.services.measurements.ratings import AEROSOLS, NewRating, add_rating, delete_rating, ratings_of_unit
 from app.services.units.entry import get_unit
 from app.services.units.speed_settings import settings_of
 from app.web.api.shapes import Id
@@ -85,11 +85,9 @@ def rating_added(unit_id: Id, session: SessionDep, render: RenderDep, form: Type
 
 
 @router.post("/units/{unit_id}/ratings/{rating_id}/take-back")
-def rating_taken_back(
-    unit_id: Id, rating_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
-) -> Response:
+def rating_deleted(unit_id: Id, rating_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     with form.attempt(session):
-        take_rating_back(session, rating_id, who=form.text("who"), why=form.text("why"))
+        delete_rating(session, rating_id, who=form.text("who"), why=form.text("why"))
         return RedirectResponse(f"/units/{unit_id}/ratings", 303)
     return render("pages/units/ratings.html", _ratings_page(session, unit_id, form), status_code=422)
 
@@ -123,9 +121,9 @@ def claim_added(unit_id: Id, session: SessionDep, render: RenderDep, form: Typed
 
 
 @router.post("/units/{unit_id}/claims/{claim_id}/take-back")
-def claim_taken_back(unit_id: Id, claim_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+def claim_deleted(unit_id: Id, claim_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     with form.attempt(session):
-        take_claim_back(session, claim_id, who=form.text("who"), why=form.text("why"))
+        delete_claim(session, claim_id, who=form.text("who"), why=form.text("why"))
         return RedirectResponse(f"/units/{unit_id}/claims", 303)
     return render("pages/units/claims.html", _claims_page(session, unit_id, form), status_code=422)
 

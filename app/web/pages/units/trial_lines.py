@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.compute.wording.numbers import listed, measured_words, not_within, plus_minus
+from app.compute.wording.numbers import listed, measured_text, not_within, plus_minus
 from app.services.reviews.unit_page import UnitKnown
 from app.services.trials.list import ListedTrial
 from app.web.forms.unit_system import UnitSystem
@@ -27,7 +27,7 @@ class UnitTrialLine:
     notes: tuple[tuple[str, str], ...]  # severity, message
 
 
-def trials_words(known: UnitKnown) -> str:
+def trials_text(known: UnitKnown) -> str:
     """What the list of trials holds, and which rooms of them the numbers above do not take in."""
     words = "All trials, the newest first; each number with its standard uncertainty."
     here = known.lines.room
@@ -48,11 +48,11 @@ def trial_line(one: ListedTrial, known: UnitKnown, system: UnitSystem) -> UnitTr
         start = f"{plus_minus(result.start_level, result.start_level_uncertainty)}\u00a0{result.unit}"
         decay = Cell("missing", reason=result.why_not or "No decay could be fitted.")
         if result.total_decay_per_h is not None:
-            words = measured_words(result.total_decay_per_h, result.total_decay_uncertainty_per_h)
+            words = measured_text(result.total_decay_per_h, result.total_decay_uncertainty_per_h)
             decay = Cell("value", f"{words.value} ± {words.uncertainty}")
         rate = Cell("missing", reason="Without a natural decay of the empty room the unit's own part is not known.")
         if result.clean_air_delivery_rate_m3_per_h is not None:
-            flow = system.flow_words(
+            flow = system.flow_text(
                 result.clean_air_delivery_rate_m3_per_h, result.clean_air_delivery_rate_uncertainty, None, None
             )
             rate = Cell("value", f"{flow.value} ± {flow.uncertainty}")

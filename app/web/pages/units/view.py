@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from app.compute.clean_air.ozone import LIMITS
 from app.compute.clean_air.published_figure import PublishedFigure
-from app.compute.wording.numbers import counted, measured_words, money, money_between
+from app.compute.wording.numbers import counted, measured_text, money, money_between
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.measurements.power_levels import SettingPower
@@ -16,7 +16,7 @@ from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import Cell, Scales, cells_of_line, time_to_clear_unit
 from app.web.pages.units.more import UnitMore
-from app.web.pages.units.trial_lines import UnitTrialLine, trial_line, trials_words
+from app.web.pages.units.trial_lines import UnitTrialLine, trial_line, trials_text
 from app.web.templating.page_context import Choice
 
 
@@ -67,7 +67,7 @@ class UnitPage:
     distance: str
     sounds: tuple[SoundLine, ...]
     powers: tuple[tuple[str, Cell], ...]
-    cost_words: str
+    cost_text: str
     cost_missing: tuple[str, ...]
     parts: tuple[PartLine, ...]
     parts_words: str
@@ -77,10 +77,10 @@ class UnitPage:
     time_to_clear_unit: str
     more: UnitMore
     form: TypedForm
-    trials_words: str
+    trials_text: str
     ozone_limits: tuple[PublishedFigure, ...] = LIMITS
     outdated: OutdatedText | None = None
-    take_query: str = ""
+    download_query: str = ""
 
 
 def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem, more: UnitMore) -> UnitPage:
@@ -115,10 +115,10 @@ def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem, more: UnitM
         distance=f"{known.bench.standard_distance_m:g}",
         sounds=tuple(_sound(level) for level in known.sounds),
         powers=tuple((power.name, _power(power)) for power in known.powers),
-        cost_words=_cost_words(known, highest),
+        cost_text=_cost_text(known, highest),
         cost_missing=_cost_missing(known, highest),
         parts=tuple(_part(part) for part in known.parts),
-        parts_words=_parts_words(known),
+        parts_words=_parts_text(known),
         prices=tuple(
             (price.seen_on.isoformat(), money(price.amount, price.currency, 2), price.source) for price in known.prices
         ),
@@ -127,7 +127,7 @@ def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem, more: UnitM
         time_to_clear_unit=time_to_clear_unit(lines.choices.channel),
         more=more,
         form=form,
-        trials_words=trials_words(known),
+        trials_text=trials_text(known),
     )
 
 
@@ -152,7 +152,7 @@ def _answer(known: UnitKnown, highest: RankedSetting | None, system: UnitSystem)
             f"Not known yet: {counted(row.trials, 'trial')} at “{row.setting}”, but no clean air delivery rate. "
             "It needs a usable trial and an empty-room run of the same room."
         )
-    words = system.flow_words(
+    words = system.flow_text(
         rate,
         row.clean_air_delivery_rate_uncertainty,
         row.clean_air_delivery_rate_low_95,
@@ -169,7 +169,7 @@ def _answer(known: UnitKnown, highest: RankedSetting | None, system: UnitSystem)
         f"({words.interval})"
     )
     if row.standard_clearing_time_min is not None:
-        time = measured_words(
+        time = measured_text(
             row.standard_clearing_time_min,
             None,
             row.standard_clearing_time_low_95_min,
@@ -189,7 +189,7 @@ def _sound(level: SettingLevel) -> SoundLine:
     if level.level is None:
         return SoundLine(level.setting.name, Cell("missing", reason="Not measured at this setting."), 0, ())
     found = level.level
-    words = measured_words(found.level_dba.value, found.level_dba.uncertainty)
+    words = measured_text(found.level_dba.value, found.level_dba.uncertainty)
     kind, text = "value", f"{words.value} ± {words.uncertainty}"
     if found.upper_bound:
         kind, text = "bound", f"≤ {words.value}{' est.' if found.estimate else ''}"
@@ -202,11 +202,11 @@ def _sound(level: SettingLevel) -> SoundLine:
 def _power(power: SettingPower) -> Cell:
     if power.power is None:
         return Cell("missing", reason="Not measured.")
-    words = measured_words(power.power.value, power.power.uncertainty)
+    words = measured_text(power.power.value, power.power.uncertainty)
     return Cell("value", f"{words.value} ± {words.uncertainty}")
 
 
-def _cost_words(known: UnitKnown, highest: RankedSetting | None) -> str:
+def _cost_text(known: UnitKnown, highest: RankedSetting | None) -> str:
     if highest is None or highest.cost is None:
         return "No electricity price is set, so no cost can be given."
     cost, currency = highest.cost, highest.cost.currency
@@ -256,7 +256,7 @@ def _part(part: PartKnown) -> PartLine:
     return PartLine(part.name, part.kind, words, price, history)
 
 
-def _parts_words(known: UnitKnown) -> str:
+def _parts_text(known: UnitKnown) -> str:
     state = known.unit.consumables_state
     if state == "none needed":
         return "Recorded: it needs no filters or other consumables."

@@ -47,7 +47,7 @@ def test_every_chart_comes_as_figure_picture_and_table(client: TestClient, name:
 def test_the_day_of_the_newest_datum_is_looked_for_where_it_is_shown(client: TestClient, monkeypatch):
     """Over ten thousand trials that takes as long as the drawing, which does not show it."""
     asked: list[object] = []
-    monkeypatch.setattr(named_charts, "newest_datum", lambda *about: asked.append(about) or date(2026, 1, 5))
+    monkeypatch.setattr(named_charts, "latest_data_date", lambda *about: asked.append(about) or date(2026, 1, 5))
     for name in ("frontier", "cost-bars", "cost-over-years", "cost-sensitivity"):
         assert client.get(f"/figures/{name}.json").status_code == 200
     assert asked == []

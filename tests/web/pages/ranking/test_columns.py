@@ -3,7 +3,7 @@ import re
 
 import pytest
 
-from app.figures.tables.extra_cells import EXTRA_TAKEN
+from app.figures.tables.extra_cells import EXTRA_EXPORTS
 from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.measurements.ratings import NewRating, add_rating
 from app.services.snapshot.choices import EXTRA_COLUMNS, SORT_KEYS
@@ -160,7 +160,7 @@ def test_further_columns_are_in_every_format_and_in_us_units(client, two_units):
 
 
 def test_every_column_that_can_be_picked_can_be_taken_and_sorted_by():
-    assert tuple(EXTRA_COLUMNS) == tuple(EXTRA_CELLS) == tuple(EXTRA_TAKEN)
+    assert tuple(EXTRA_COLUMNS) == tuple(EXTRA_CELLS) == tuple(EXTRA_EXPORTS)
     assert set(USUAL) | set(EXTRA_CELLS) <= set(SORT_KEYS)
 
 
