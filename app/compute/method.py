@@ -1,9 +1,9 @@
-"""Name, version and plain-words description of the decay analysis; every stored result carries the version."""
+"""Name, version and plain-language description of the decay analysis. Every stored result records the version."""
 
 METHOD_NAME = "single exponential with background, weighted, autocorrelation weighed in"
 METHOD_VERSION = "1.2"
 
-# One sentence each; pages and exports print them in this order.
+# One sentence each, in the order in which pages and exports print them.
 METHOD_DESCRIPTION = (
     "The room is taken as well mixed: after the unit is switched on, the level falls as one exponential towards a "
     "background, C(t) = Cb + A exp(−k t), and k is the decay rate.",

@@ -1,4 +1,4 @@
-"""What a maker can state: each quantity with the units it comes in and whether the bench can test it."""
+"""Quantities that a maker can claim: the units each comes in, and whether the bench can test it."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -23,10 +23,10 @@ class ClaimQuantity:
     """One kind of claim.
 
     unit_symbol : unit in which it is compared
-    factors : unit as written, and by what its value is multiplied
-    tolerance_share, tolerance : how far an "about" may be off: a share of the value, or an amount in `unit_symbol`
+    factors : unit as written, and the factor that converts it to `unit_symbol`
+    tolerance_share, tolerance : tolerance of an "about" claim: a share of the value, or an amount in `unit_symbol`
         (common practice, no source)
-    cannot_test : why the bench never tests it; empty where it does
+    cannot_test : why the bench cannot test it; empty where it can
     """
 
     name: str

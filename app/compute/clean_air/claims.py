@@ -1,4 +1,4 @@
-"""A maker's claim held against measurement: supported, not supported, or not to be tested here."""
+"""Compares a maker's claim with the measurement: supported, not supported, or not testable here."""
 
 import math
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ from app.compute.wording.rounding import decimals_for, decimals_from_size, round
 Verdict = Literal["supported", "not supported", "cannot be tested here"]
 Bound = Literal["about", "at least", "at most"]
 
-# An interval wider than this decides nothing: half its width as a share of the claim, or in dB. Our choice.
+# Widest interval that still decides: half its width as a share of the claim, or in dB. Our choice.
 WIDEST_HALF_INTERVAL_SHARE = 0.5
 WIDEST_HALF_INTERVAL_DB = 6.0
 # A quiet bedroom at night has about 25 to 30 dB(A), and few meters read below 20. Common practice, no source.
@@ -25,7 +25,7 @@ CEILING_M = 2.4384  # 8 ft, which that rule assumes; read second-hand
 
 @dataclass(frozen=True, slots=True)
 class StatedClaim:
-    """What was stated. Distance [m] belongs to a sound level, the room's floor [m²] to air changes."""
+    """A claim as stated. `distance_m` [m] applies to a sound level, `room_area_m2` [m²] to air changes."""
 
     quantity: str
     value: float | None
@@ -38,13 +38,14 @@ class StatedClaim:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What the bench measured that belongs to the claim.
+    """The measurement that a claim is compared with.
 
     value : in the unit of the quantity; for room sizes and air changes the clean air delivery rate [m³/h]
-    upper_bound, at_most : nothing could be told from zero or from the room; then the true value is at most `at_most`
+    upper_bound, at_most : the value is not distinguishable from zero or from the room; the true value is at most
+        `at_most`
     distance_m : of a sound level
     aerosol : of a clean air rate
-    estimate : brought from another distance
+    estimate : converted from another distance
     """
 
     value: Measured | None
@@ -56,12 +57,12 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class ClaimCheck:
-    """The verdict with what decides it.
+    """The verdict, and the numbers behind it.
 
     claimed, measured, margin : in `unit_symbol`; the margin is measured minus claimed
     low_95, high_95 : the interval of the measurement that decides
-    physically_impossible : the claim itself cannot be true
-    sentence : the verdict in words; cautions : what to know beside it
+    physically_impossible : the claim cannot be true
+    sentence : the verdict in words; cautions : notes to show beside it
     """
 
     verdict: Verdict
@@ -77,7 +78,7 @@ class ClaimCheck:
 
 
 def check_claim(claim: StatedClaim, evidence: Evidence | None) -> ClaimCheck:
-    """Hold a claim against the measurement that belongs to it.
+    """Compare a claim with the measurement that belongs to it.
 
     Parameters
         claim : as stated; its unit is converted, its distance and room are taken into account
@@ -143,7 +144,7 @@ def _decided(
 def _from_bound(
     quantity: ClaimQuantity, bound: Bound, claimed: float, at_most: float | None, cautions: tuple[str, ...]
 ) -> ClaimCheck:
-    """Only an upper bound is known: it can support "at most" and refuse "at least" or "about"."""
+    """Decides with an upper bound only: it can support "at most" and contradict "at least" or "about"."""
     unit = quantity.unit_symbol
     if at_most is None:
         return _untested(quantity, claimed, "The measurement gives neither a value nor a bound.", None, cautions)
@@ -179,7 +180,7 @@ def _why_no_comparison(claim: StatedClaim, evidence: Evidence | None) -> str:
 
 
 def _in_the_claims_terms(claim: StatedClaim, evidence: Evidence) -> tuple[Evidence, tuple[str, ...]]:
-    """The evidence turned into the quantity of the claim, with what was assumed on the way."""
+    """The evidence converted to the quantity of the claim, with the assumptions made."""
     if claim.quantity == "sound_level":
         return _at_claimed_distance(claim, evidence)
     if claim.quantity == "ozone" and evidence.value is not None:
@@ -230,7 +231,9 @@ def _at_claimed_distance(claim: StatedClaim, evidence: Evidence) -> tuple[Eviden
 
 
 def _moved(value: Measured, change_db: float, spread_db: float) -> Measured:
-    """The level with what the distance adds; degrees of freedom by Welch and Satterthwaite, the spread has infinite."""
+    """The level converted to another distance. Welch and Satterthwaite; the distance part has infinite degrees of
+    freedom.
+    """
     both = math.hypot(value.uncertainty, spread_db)
     ratio = both / value.uncertainty if value.uncertainty > 0 else math.inf
     return Measured(value.value + change_db, both, value.degrees_of_freedom * ratio**4)
@@ -246,7 +249,7 @@ def _scaled(evidence: Evidence, factor: float) -> Evidence:
 
 
 def _time_for_one_change(evidence: Evidence, volume_m3: float) -> Evidence:
-    """60 V / Q. A rate that is only known to be at most something gives a time that is at least something."""
+    """60 V / Q. An upper bound of the rate gives a lower bound of the time."""
     if evidence.value is None or not evidence.value.low_95 > 0:
         return Evidence(None, None, None, evidence.aerosol)
     minutes = 60 * volume_m3 / evidence.value.value
@@ -284,7 +287,7 @@ def _untested(
 
 
 def _margin(margin: float, uncertainty: float) -> str:
-    """How far off, rounded as the measured value is; "no difference" where nothing of it is left."""
+    """The difference from the claim, rounded like the measured value; "no difference" where it rounds to zero."""
     decimals = decimals_for(uncertainty)
     text = rounded_text(abs(margin), decimals_from_size(margin) if decimals is None else decimals)
     if not text.strip("0.,"):

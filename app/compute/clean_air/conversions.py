@@ -1,4 +1,4 @@
-"""Exact factors between the units of `compute/` and the units that some readers think in.
+"""Exact conversion factors between the units used in `compute/` and the foot-based units.
 
 The international foot is 0.3048 m by definition (NIST SP 811, B.6), so that every factor here is exact but for
 floating-point rounding. Inside `compute/` everything stays in m², m³ and m³/h; change units at the edge.

@@ -1,7 +1,7 @@
 """Two different efficiencies of an air cleaner: clean air per watt as tested, and the US federal energy factor.
 
-They are not comparable: the first is one rate over the watts of the same run; the second joins certified smoke and
-dust rates, a fixed year of 5,840 h running and 2,920 h standing by. Each has a column of its own.
+They are not comparable: the first is one rate over the watts of the same run; the second combines certified smoke and
+dust rates with a fixed year of 5,840 h running and 2,920 h on standby. Each has a column of its own.
 """
 
 import math
@@ -119,8 +119,8 @@ def federal_energy(
 
     Parameters
         smoke_rate_m3_per_h, dust_rate_m3_per_h : rates at the highest setting, both needed [m³/h]
-        active_power_w, standby_power_w : watts at that setting and standing by [W]
-    Returns  the figures with the limits of the class and what of all this is unverified
+        active_power_w, standby_power_w : watts at that setting and on standby [W]
+    Returns  the figures with the limits of the class and which figures are unverified
     Raises   ValueError for a rate or an active power that is not above zero, or a standby power below zero
     Source   10 CFR 430 Subpart B Appendix FF; that 5.1.2 joins smoke and dust: read; the formulas: from memory.
 

@@ -1,4 +1,4 @@
-"""Which empty-room runs serve a trial: near in time, at a like humidity, from a like start level."""
+"""Chooses the empty-room runs for a trial: close in time, at similar humidity, from a similar start level."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from app.compute.clean_air.natural_decay import EmptyRoomRun
 from app.compute.wording.notes import Note
 
-# Optical readings grow with humidity, and coagulation with the level, so that a decay seen at quite other conditions
-# is another decay. Both limits are common practice without a source; they are arguments, to be set otherwise.
+# Optical readings rise with humidity, and coagulation with the level, so a decay under other conditions differs. Both
+# limits are common practice without a source; they are arguments, so callers can change them.
 HUMIDITY_LIMIT_PCT = 15.0
 START_LEVEL_FACTOR_LIMIT = 3.0
 
@@ -23,7 +23,7 @@ class LeftOutRun:
 
 @dataclass(frozen=True, slots=True)
 class ChosenRuns:
-    """Runs to be pooled, the others with the reason for each, and what has to be said about the choice."""
+    """The runs to pool, the excluded runs with the reason for each, and notes about the choice."""
 
     chosen: tuple[EmptyRoomRun, ...]
     left_out: tuple[LeftOutRun, ...]
@@ -41,7 +41,7 @@ def choose_runs(
     humidity_limit_pct: float = HUMIDITY_LIMIT_PCT,
     start_level_factor_limit: float = START_LEVEL_FACTOR_LIMIT,
 ) -> ChosenRuns:
-    """Empty-room runs of the same room and channel that serve a trial of a given day.
+    """Empty-room runs of the same room and channel that can be used for a trial of a given day.
 
     Parameters
     ----------
@@ -54,9 +54,9 @@ def choose_runs(
 
     Returns
     -------
-    The runs within all limits. A limit that no run would pass is lifted, and a note says so: an old or unlike run,
-    stated as such, is better than none. Where only runs outside the dates exist, the nearest day's runs serve and
-    `stale` is true. With no run at all the choice is empty, with a note.
+    The runs within all limits. A limit that no run would pass is lifted, with a note: an old or dissimilar run,
+    marked as such, is better than none. Where only runs outside the dates exist, the runs of the nearest day are used
+    and `stale` is true. With no run at all the choice is empty, with a note.
 
     Raises
     ------

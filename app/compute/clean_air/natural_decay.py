@@ -13,11 +13,11 @@ from app.compute.statistics.repeatability import Repeatability
 
 METHOD = "random-effects mean (Paule-Mandel), t interval (Hartung-Knapp)"
 
-# From this many runs on, the runs of the room alone say how much they differ; below it the spread is borrowed.
+# From this many runs on, the spread comes from the room's own runs; below it the bench-wide spread is used.
 FEWEST_RUNS_THAT_SPEAK_FOR_THEMSELVES = 3
 
-# Used until the bench has repeats of its own. Wind, temperature and doors change a room from day to day; the figure
-# is an assumption of this program without a published source, and is shown as such beside each result that rests on it.
+# Used until the bench has repeats of its own. Wind, temperature and doors change a room from day to day; the figure is
+# an assumption of this program without a published source, and every result that depends on it says so.
 ASSUMED_BETWEEN_RUNS = Repeatability(
     relative_sd=0.25,
     degrees_of_freedom=5.0,
@@ -31,7 +31,7 @@ ASSUMED_BETWEEN_RUNS = Repeatability(
 class EmptyRoomRun:
     """One run with no unit running.
 
-    run_id : the trial, so that a result can list which runs it used
+    run_id : the trial, listed in the results that use it
     decay_rate : [1/h]
     day : number of the day on any calendar that counts days; only differences are used [d]
     relative_humidity_pct : mean over the run [%], None where it was not logged
@@ -49,10 +49,10 @@ class EmptyRoomRun:
 class NaturalDecay:
     """Pooled natural decay of one room and channel. [1/h]
 
-    natural_decay : the mean, for a quantity that rests on many days
+    natural_decay : the mean, for a quantity averaged over many days
     on_one_day : the same value with the spread between days included, for the result of a single trial
     between_run_sd_per_h : standard deviation between runs beyond the uncertainties of the fits
-    between_run_source : "these runs", or where a borrowed spread comes from
+    between_run_source : "these runs", or the source of a pooled spread
     run_ids, weights : which runs, and the share of each in the mean, in the same order
     first_day, last_day : of the runs [d]
     heterogeneity_p : chi-square probability that the runs differ by no more than their fits allow; 1 for one run
@@ -82,13 +82,13 @@ def pool_natural_decay(runs: Sequence[EmptyRoomRun], *, between_runs: Repeatabil
     Parameters
     ----------
     runs : of one room and channel, at least one
-    between_runs : relative spread between empty-room runs of the whole bench, lent to a room with one or two runs;
-        `ASSUMED_BETWEEN_RUNS` where it is missing or rests on fewer than three degrees of freedom
+    between_runs : relative spread between empty-room runs of the whole bench, used for a room with one or two runs;
+        `ASSUMED_BETWEEN_RUNS` where it is missing or has fewer than three degrees of freedom
 
     Returns
     -------
     With three runs or more: Paule and Mandel's between-run variance, and the t interval of `random_effects`.
-    With one or two: the borrowed relative spread times the level, combined with the scatter of the two runs by their
+    With one or two: the pooled relative spread times the level, combined with the scatter of the two runs by their
     degrees of freedom, because two runs alone would give an interval of thirteen standard errors.
 
     Raises

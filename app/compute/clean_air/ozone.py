@@ -1,4 +1,4 @@
-"""Ozone given off by a unit, held against public limits; without a test it is "not measured", never zero."""
+"""Ozone emitted by a unit compared with public limits. Without a test it is "not measured", never zero."""
 
 from dataclasses import dataclass
 
@@ -17,8 +17,8 @@ LIMITS = (
     PublishedFigure("ozone under the test of UL 867", 50.0, "ppb", "US EPA", "program requirements", 2020, "read"),
     PublishedFigure("ozone for the zero-ozone claim", 5.0, "ppb", "UL", "UL 2998", None, "from memory"),
 )
-# Standard uncertainty of a recorded value whose test states none: a tenth of it, and at least half a ppb. Common
-# practice, no source: analysers read within some percent, a chamber and its losses add as much again.
+# Standard uncertainty of a value whose test states none: a tenth of it, at least 0.5 ppb. Common practice, no source:
+# analysers read within a few percent, and the chamber and its losses add as much again.
 RELATIVE_UNCERTAINTY, LEAST_UNCERTAINTY_PPB = 0.1, 0.5
 CAUTION = (
     "Ozone irritates the lungs, and people with asthma or other lung illness feel it first. A unit that ionises or "
@@ -28,7 +28,7 @@ CAUTION = (
 
 
 def ozone_uncertainty_ppb(ozone_ppb: float) -> float:
-    """Standard uncertainty that is taken for a recorded value [ppb].
+    """Standard uncertainty assumed for a recorded value [ppb].
 
     >>> ozone_uncertainty_ppb(40.0), ozone_uncertainty_ppb(2.0)
     (4.0, 0.5)
@@ -38,10 +38,10 @@ def ozone_uncertainty_ppb(ozone_ppb: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class OzoneFinding:
-    """What is known of a unit's ozone.
+    """Ozone result of a unit.
 
     measured : a test is recorded
-    ozone_ppb : the value, an upper bound where the test found less than it can detect
+    ozone_ppb : the value, an upper bound where it was below the detection limit
     above_limits, below_limits : public limits on either side
     sentence : the finding in words
     caution : shown for units that can make ozone, and for any that was found to
@@ -57,12 +57,12 @@ class OzoneFinding:
 
 
 def ozone_finding(makes_ozone: bool, ozone_ppb: float | None, *, below_detection: bool = False) -> OzoneFinding:
-    """Hold a recorded ozone value against the public limits.
+    """Compare a recorded ozone value with the public limits.
 
     Parameters
         makes_ozone : the unit ionises or uses ultraviolet light
         ozone_ppb : the highest recorded value; None: no test is recorded [ppb]
-        below_detection : the value is the detection limit of the test, and the unit gave off less
+        below_detection : the value is the detection limit of the test, and the unit emitted less
     Raises   ValueError for a value below zero
     Source   limits with their standing in `LIMITS`; 0.050 ppm and 0.005 ppm are 50 and 5 ppb
 

@@ -1,4 +1,4 @@
-"""A figure from a public rule or guide, with its standing: whether it was read there or only remembered."""
+"""A figure from a public rule or guide, with how it was verified: read there, or from memory."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -29,7 +29,7 @@ class PublishedFigure:
 
     @property
     def caution(self) -> str:
-        """What a page puts beside the figure; empty where it was read.
+        """Caution shown beside the figure; empty where it was read in the source.
 
         >>> PublishedFigure("hours", 5840, "h", "US DOE", "10 CFR 430", 2023, "from memory").caution
         'unverified: from memory, rule of 2023'

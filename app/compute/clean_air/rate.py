@@ -1,4 +1,4 @@
-"""Clean air delivery rate, air changes, standard clearing time and the limit of what can be measured."""
+"""Clean air delivery rate, air changes, time to 95 % reduction, and the detection limit of the rate."""
 
 import math
 from dataclasses import dataclass
@@ -7,19 +7,20 @@ from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
 from app.compute.statistics.propagation import effective_degrees_of_freedom
 
-# The reduction of the standard clearing time: 95 % of the excess over background, ln 20 = 2.996 decay times.
+# The reduction that the standard clearing time refers to: 95 % of the excess over background, ln 20 = 2.996 time
+# constants.
 STANDARD_REDUCTION = 0.95
 MINUTES_PER_HOUR = 60.0
 
 
 @dataclass(frozen=True, slots=True)
 class Detection:
-    """Whether a clean air delivery rate can be told from zero, one-sided at 95 %. [m³/h]
+    """Whether a clean air delivery rate differs significantly from zero, one-sided at 95 %. [m³/h]
 
     measurable : the rate is above the decision threshold
-    at_most : upper one-sided 95 % limit of the rate; a rate seen below zero through noise counts as zero in it
-    decision_threshold : a rate seen above it is a rate that exists
-    detection_limit : a true rate of this size is missed in one of twenty trials
+    at_most : upper one-sided 95 % limit of the rate; a rate below zero through noise counts as zero here
+    decision_threshold : a measured rate above it is significant
+    detection_limit : a true rate of this size is missed in 5 % of trials
     """
 
     measurable: bool
@@ -113,7 +114,7 @@ def air_changes_in_room(rate: Measured, room_volume: Measured) -> Measured:
 
 
 def standard_clearing_time(total_decay: Measured) -> AsymmetricMeasured | None:
-    r"""Time in which the fitted rate takes away 95 % of the excess over background, however the run began.
+    r"""Time in which the fitted rate removes 95 % of the excess over background, whatever the start level.
 
     .. math:: t_{95} = \frac{\ln 20}{k_t}\cdot 60\ \text{min}
 
@@ -139,7 +140,7 @@ def standard_clearing_time(total_decay: Measured) -> AsymmetricMeasured | None:
 
 
 def removal_time_min(air_changes_per_h: float, share_removed: float) -> float:
-    r"""Time to remove a share of what is in the air, without a source and perfectly mixed. [1]_
+    r"""Time to remove a share of the airborne particles, with no source and perfect mixing. [1]_
 
     .. math:: t = -\frac{\ln(1 - r)}{Q/V}\cdot 60\ \text{min}
 
@@ -162,7 +163,7 @@ def removal_time_min(air_changes_per_h: float, share_removed: float) -> float:
 
 
 def detection(total_decay: Measured, natural_decay: Measured, volume: Measured) -> Detection:
-    r"""Whether the clean air delivery rate can be told from zero, and what it is at most. [1]_
+    r"""Whether the clean air delivery rate differs significantly from zero, and its upper limit. [1]_
 
     .. math:: Q^* = t_{0.95,\nu}\,V\,u(k_t - k_n), \qquad Q^\# = 2\,Q^*, \qquad
               Q_{\le} = \max(Q, 0) + t_{0.95,\nu}\,u(Q)
@@ -170,7 +171,7 @@ def detection(total_decay: Measured, natural_decay: Measured, volume: Measured) 
     Parameters
     ----------
     total_decay, natural_decay : [1/h]
-    volume : [m³]; its uncertainty scales the rate and cannot turn a rate into none, so it enters at_most alone
+    volume : [m³]; its uncertainty only scales the rate, so it enters `at_most` alone
 
     Returns  thresholds in m³/h
     Raises   ValueError if the volume is not above zero
@@ -202,7 +203,7 @@ def one_sided_factor_95(degrees_of_freedom: float) -> float:
     """
     if math.isinf(degrees_of_freedom):
         return 1.6448536269514722
-    from scipy.special import stdtrit  # loaded when used: pages of costs and rooms do without it
+    from scipy.special import stdtrit  # loaded when used: pages of costs and rooms do not need it
 
     return float(stdtrit(degrees_of_freedom, 0.95))
 

@@ -1,11 +1,12 @@
-"""A measured clean air rate beside a certified one: like with like, or not at all."""
+"""Compares a measured clean air rate with a certified one of the same aerosol."""
 
 import math
 from dataclasses import dataclass
 
 from app.compute.statistics.measured import Measured
 
-# Ratings are whole cubic feet a minute (10 CFR 429.68, read): a rectangle of one, as a standard uncertainty.
+# Ratings are whole cubic feet per minute (10 CFR 429.68, read): a rectangular distribution one unit wide, as a standard
+# uncertainty.
 _ROUNDING_M3_PER_H = 1.69901079552 / math.sqrt(12)
 
 MASS_CHANNELS = ("pm1", "pm2_5", "pm10", "pm1_b", "pm2_5_b", "pm10_b")
@@ -13,12 +14,12 @@ MASS_CHANNELS = ("pm1", "pm2_5", "pm10", "pm1_b", "pm2_5_b", "pm10_b")
 
 @dataclass(frozen=True, slots=True)
 class CertifiedRate:
-    """A rate that a third party lists.
+    """A certified rate listed by a third party.
 
     aerosol : smoke, dust or pollen
-    rate_m3_per_h : None where the unit was looked for and not listed
-    sister_model : the model that it was given to, where that is another one
-    looked_on : ISO day
+    rate_m3_per_h : None where the unit is not listed
+    sister_model : the model that was certified, where it is another one
+    looked_on : day of the look-up (ISO 8601)
     """
 
     aerosol: str
@@ -32,9 +33,9 @@ class CertifiedRate:
 
 @dataclass(frozen=True, slots=True)
 class MeasuredRate:
-    """A rate of this bench: its aerosol and channel, whether at the highest setting, and whether it exists.
+    """A rate measured on this bench: aerosol, channel, and whether it was at the highest setting.
 
-    rate : [m³/h]; measurable False: cannot be told from zero, then at most `at_most_m3_per_h`
+    rate : [m³/h]; measurable False: not distinguishable from zero; then at most `at_most_m3_per_h`
     """
 
     aerosol: str
@@ -47,7 +48,7 @@ class MeasuredRate:
 
 @dataclass(frozen=True, slots=True)
 class RatingComparison:
-    """The two rates held against each other, or the reason why they are not.
+    """The two rates compared, or the reason why they are not.
 
     refused : why they are not compared; empty where they are
     ratio : measured over certified, None where refused or where the measured rate is only bounded
@@ -74,16 +75,17 @@ REASONS_TO_DIFFER = (
 
 
 def compare_with_rating(measured: MeasuredRate, certified: CertifiedRate) -> RatingComparison:
-    r"""Ratio of a measured rate to a certified one, for the same aerosol at the highest setting.
+    """Ratio of a measured rate to a certified one, for the same aerosol at the highest setting.
 
     .. math:: r = Q_m / Q_c
 
     Parameters
         measured, certified : the two rates
-    Returns  the ratio with its interval, or the reason for refusing. Refused are: another aerosol (a smoke rate never
-        stands against a dust rate), a rating of a sister model, a unit that is not listed, a setting below the
+    Returns  the ratio with its interval, or the reason for refusing. Refused are: another aerosol (smoke is never
+    compared with dust), a rating of a sister model, a unit that is not listed, a setting below the
         highest, a channel that is no particle mass or count
-    Notes    Certified rates carry the uncertainty of their rounding only; what stands behind them is not published.
+    Notes    Certified rates carry the uncertainty of their rounding only; their measurement uncertainty is not
+    published.
     Source   rating rule and rounding: 10 CFR 429.68, read; chamber and stirring fan: common knowledge of the method,
         the standard itself was not opened
 

@@ -1,4 +1,4 @@
-"""How much clean air a room asks for, by air changes or by the 1.55 rule with its assumptions shown."""
+"""Clean air that a room needs, by air changes or by the 1.55 rule with its assumptions stated."""
 
 from dataclasses import dataclass
 
@@ -21,12 +21,12 @@ RULE_VENTILATION_PER_H = 1.0  # read second-hand
 
 @dataclass(frozen=True, slots=True)
 class RoomNeed:
-    """Clean air that a room asks for.
+    """Clean air that a room needs.
 
     rate_m3_per_h : clean air delivery rate needed [m³/h]
     air_changes_per_h : the same over the room's own volume [1/h]
     volume_m3 : of the room
-    assumptions : what the rule takes for granted, a sentence each
+    assumptions : assumptions of the rule, a sentence each
     """
 
     rate_m3_per_h: float
@@ -60,7 +60,7 @@ def need_by_155_rule(area_m2: float, height_m: float = RULE_CEILING_M) -> RoomNe
 
     Parameters
         area_m2 : floor [m²]
-        height_m : the room's own ceiling; the rule does not look at it, but what it amounts to does [m]
+        height_m : the room's own ceiling; it does not affect the rate, only the air changes [m]
     Returns  the rate; at the rule's ceiling of 8 ft it is 60/(1.55 · 8) = 4.84 air changes an hour
     Raises   ValueError for a size that is not above zero
     Source   rule: public page of a trade association, read; ceiling, 80 % and one air change an hour of ventilation:

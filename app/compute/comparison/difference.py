@@ -1,4 +1,4 @@
-"""Two measured things compared: difference, ratio, probability, and whether they can be told apart at all."""
+"""Compares two measured quantities: difference, ratio, probability, and whether the difference is significant."""
 
 import math
 from collections.abc import Callable
@@ -15,14 +15,15 @@ from app.compute.statistics.propagation import effective_degrees_of_freedom
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """The first against the second.
+    """The first quantity compared with the second.
 
-    difference : first minus second, in their unit; what both share has cancelled
-    ratio : first over second with Fieller's interval; None where it has no meaning or no end
-    told_apart : the 95 % interval of the difference does not hold zero
-    higher : which one is higher, None where they cannot be told apart
-    times : the higher over the lower, None with `higher`, or where it has no end
-    at_least_times : where `times` has no end because the lower cannot be told from zero: its lower 95 % limit
+    difference : first minus second, in their unit; shared errors cancel
+    ratio : first over second with Fieller's interval; None where it is meaningless or unbounded
+    told_apart : the 95 % interval of the difference excludes zero
+    higher : which one is higher; None where the difference is not significant
+    times : the higher over the lower, None where `higher` is, or where it is unbounded
+    at_least_times : lower 95 % limit of `times` where it is unbounded because the lower rate is not distinguishable
+        from zero
     probability_first_higher : that the first truly is higher, 0 to 1, given these data and no other knowledge
     """
 
@@ -64,7 +65,7 @@ def compare_measured(first: Measured, second: Measured, *, with_ratio: bool = Tr
 
 
 def compare_clean_air(first: SettingInRoom, second: SettingInRoom) -> Comparison:
-    r"""Clean air delivery rates of two settings. [m³/h]
+    """Clean air delivery rates of two settings. [m³/h]
 
     .. math:: d = V_1 (k_1 - n_1) - V_2 (k_2 - n_2)
 
@@ -75,12 +76,12 @@ def compare_clean_air(first: SettingInRoom, second: SettingInRoom) -> Comparison
     >>> room, natural = Measured(30.0, 1.5), Measured(0.6, 0.2)
     >>> strong = SettingInRoom(Measured(6.0, 0.1), natural, 1, room, 1)
     >>> weak = SettingInRoom(Measured(5.5, 0.1), natural, 1, room, 1)
-    >>> compare_clean_air(strong, weak).told_apart  # each rate alone is uncertain by 10 m³/h, from what they share
+    >>> compare_clean_air(strong, weak).told_apart  # each rate alone is uncertain by 10 m³/h through shared errors
     True
     """
     difference = _combined(first.rate_m3_per_h - second.rate_m3_per_h, _clean_air_parts(first, second, 1.0, 1.0))
     one_room = first.room_id == second.room_id
-    # in one room the volume leaves the ratio altogether
+    # in one room the volume cancels in the ratio
     volume_1, volume_2 = (1.0, 1.0) if one_room else (first.volume.value, second.volume.value)
     of_natural = first.natural_decay.uncertainty * second.natural_decay.uncertainty
     shared = volume_1 * volume_2 * natural_correlation(first, second) * of_natural
@@ -104,7 +105,7 @@ def compare_clearing_times(first: Measured, second: Measured) -> Comparison:
 
     .. math:: \frac{t_2}{t_1} = \frac{k_1}{k_2}
 
-    Standard clearing times are ln 20 / k, so the ratio of rates is the ratio of times the other way round, and
+    Standard clearing times are ln 20 / k, so the ratio of rates is the inverse ratio of times, and
     `higher` is the faster one. Total decay belongs to the room of the test; the two have to come from one room.
 
     >>> faster = compare_clearing_times(Measured(6.4, 0.2), Measured(4.0, 0.2))
@@ -144,11 +145,11 @@ def fieller_interval(
     covariance: float,
     degrees_of_freedom: float,
 ) -> tuple[float, float] | None:
-    r"""95 % interval of a ratio of two normal means, None where it has no end. [1]_
+    r"""95 % interval of a ratio of two normal means, None where it is unbounded. [1]_
 
     .. math:: \frac{B \pm \sqrt{B^2 - AC}}{A}, \quad A = b^2 - t^2 v_b,\ B = ab - t^2 c_{ab},\ C = a^2 - t^2 v_a
 
-    The interval ends only where the denominator can be told from zero, A > 0.
+    The interval is bounded only where the denominator is significantly above zero, A > 0.
 
     References
     ----------
@@ -183,7 +184,7 @@ def _ratio(pair: _Pair) -> AsymmetricMeasured | None:
     if interval is None or pair.denominator < 0:
         return None
     variance = pair.numerator_variance - 2 * value * pair.covariance + value**2 * pair.denominator_variance
-    # the best value lies inside by construction; rounding may put it a digit outside an interval without width
+    # the best value lies inside by construction; rounding may put it one digit outside a zero-width interval
     low, high = min(interval[0], value), max(interval[1], value)
     return AsymmetricMeasured(value, math.sqrt(max(0.0, variance)) / pair.denominator, low, high)
 
@@ -228,7 +229,7 @@ def _combined(value: float, parts: tuple[tuple[float, float], ...]) -> Measured:
 def _clean_air_parts(
     first: SettingInRoom, second: SettingInRoom, one: float, other: float, *, with_volume: bool = True
 ) -> tuple[tuple[float, float], ...]:
-    """Parts of the uncertainty of one · V1 (k1 - n1) - other · V2 (k2 - n2), what is shared taken together. [m³/h]"""
+    """Variance components of one · V1 (k1 - n1) - other · V2 (k2 - n2), shared parts taken together. [m³/h]"""
     volume_1, volume_2 = one * first.volume.value, other * second.volume.value
     parts = [
         (volume_1 * first.total_decay.uncertainty, first.total_decay.degrees_of_freedom),
@@ -247,7 +248,7 @@ def _clean_air_parts(
 
 
 def _natural_part(first: SettingInRoom, second: SettingInRoom, volume_1: float, volume_2: float) -> tuple[float, float]:
-    """Uncertainty of V1 n1 - V2 n2 with what the two pools share, on the fewer of their degrees of freedom. [m³/h]"""
+    """Uncertainty of V1 n1 - V2 n2, allowing for shared runs, with the fewer of the two degrees of freedom. [m³/h]"""
     one, other = volume_1 * first.natural_decay.uncertainty, volume_2 * second.natural_decay.uncertainty
     correlation = natural_correlation(first, second)
     variance = max(0.0, one**2 + other**2 - 2 * correlation * one * other)

@@ -1,4 +1,4 @@
-"""Draws from what is measured of many units at once, what they share drawn once for all of them."""
+"""Monte Carlo draws of measured quantities of many units; shared quantities are drawn once for all units."""
 
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ DRAWS = 2_000
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Values, uncertainties and degrees of freedom of many measured quantities side by side."""
+    """Values, uncertainties and degrees of freedom of many measured quantities, as columns."""
 
     value: Floats
     uncertainty: Floats
@@ -34,7 +34,7 @@ class Columns:
         return Columns(self.value * factor, self.uncertainty * np.abs(factor), self.degrees)
 
     def draw(self, random: np.random.Generator) -> Floats:
-        """Draws by rows from Student's t of each column, normal where the degrees of freedom are infinite."""
+        """Draws (rows) from Student's t of each column; normal where the degrees of freedom are infinite."""
         drawn = random.standard_normal((DRAWS, self.value.size))
         finite = np.isfinite(self.degrees)
         if finite.any():
@@ -45,10 +45,10 @@ class Columns:
 
 @dataclass(frozen=True, slots=True)
 class NaturalDecays:
-    """The distinct pooled natural decays, each a unit combination of independent runs, some of them in common.
+    """The distinct pooled natural decays, each a weighted combination of independent runs that may be shared.
 
     of_run : one row for each pool, one column for each run, rows of length one: their products are the correlations
-    pool_of : for each setting the place of its pool
+    pool_of : for each setting the index of its pool
     """
 
     value: Floats
@@ -62,7 +62,7 @@ class NaturalDecays:
         columns, pool_of = distinct_of([(s.pool_id, s.natural_decay) for s in settings])
         runs: dict[int, Sequence[tuple[Hashable, float]]] = {}
         for setting, place in zip(settings, pool_of.tolist(), strict=True):
-            # a pool of which the runs are not known is one run of its own
+            # a pool whose runs are not known counts as one run of its own
             runs.setdefault(place, setting.pool_runs or ((("pool", setting.pool_id), 1.0),))
         column_of = {name: number for number, name in enumerate({run: None for r in runs.values() for run, _ in r})}
         of_run = np.zeros((columns.value.size, len(column_of)))
@@ -73,7 +73,7 @@ class NaturalDecays:
         return cls(columns.value, columns.uncertainty, columns.degrees, of_run, pool_of)
 
     def draw(self, random: np.random.Generator) -> Floats:
-        """Draws by rows. One chi-square for all pools, on the fewest degrees of freedom: they rest on common runs."""
+        """Draws (rows). One chi-square for all pools, with the fewest degrees of freedom, because they share runs."""
         drawn: Floats = random.standard_normal((DRAWS, self.of_run.shape[1])) @ self.of_run.T
         fewest = float(self.degrees.min(initial=np.inf))
         if np.isfinite(fewest):
@@ -81,9 +81,9 @@ class NaturalDecays:
         return self.value + self.uncertainty * drawn
 
     def variance_of_differences(self, volumes: Floats) -> tuple[Floats, Floats]:
-        """Of V1 n1 - V2 n2 for each pair of settings, with the fewer degrees of freedom of the two pools."""
+        """Variance of V1 n1 - V2 n2 for each pair of settings, with the fewer degrees of freedom of the two pools."""
         correlation = (self.of_run @ self.of_run.T)[np.ix_(self.pool_of, self.pool_of)]
-        correlation[self.pool_of[:, None] == self.pool_of[None, :]] = 1.0  # so that one pool cancels to the last digit
+        correlation[self.pool_of[:, None] == self.pool_of[None, :]] = 1.0  # one pool cancels to the last digit
         one = volumes * self.uncertainty[self.pool_of]
         degrees = self.degrees[self.pool_of]
         variance = one[:, None] ** 2 + one[None, :] ** 2 - 2.0 * correlation * one[:, None] * one[None, :]
@@ -91,7 +91,7 @@ class NaturalDecays:
 
 
 def distinct_of(parts: Sequence[tuple[Hashable, Measured]]) -> tuple[Columns, NDArray[np.intp]]:
-    """The distinct shared quantities, and for each setting the place of its own among them."""
+    """The distinct shared quantities, and the index into them for each setting."""
     distinct: dict[Hashable, Measured] = {}
     for name, quantity in parts:
         if distinct.setdefault(name, quantity) != quantity:

@@ -1,6 +1,6 @@
-"""How far an order of units is carried by the data: an interval of ranks for each, and which cannot be told apart.
+"""Rank intervals: which ranks each unit can have given the data, and which units are statistical ties.
 
-The joint distribution is sampled, what settings share (natural decay, room volume) drawn once for all of them.
+The joint distribution is sampled; quantities that settings share (natural decay, room volume) are drawn once.
 """
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
@@ -15,20 +15,20 @@ from app.compute.statistics.measured import Measured, coverage_factor_95
 
 Floats = NDArray[np.float64]
 
-# Fixed, so that the same bench gives the same intervals on every page and machine. The value itself means nothing.
+# Fixed, so that the same bench gives the same intervals on every page and machine. The value itself is arbitrary.
 SEED = 20_260_101
-# Critical values are looked up by 1/ν, in which Student's t is smooth; the error stays below 0.001.
+# Critical values are interpolated in 1/ν, where Student's t is smooth; the error stays below 0.001.
 _INVERSE_DEGREES = np.concatenate([[0.0], np.geomspace(1e-3, 2.0, 400)])
 
 
 @dataclass(frozen=True, slots=True)
 class RankRow:
-    """One unit in the order.
+    """One unit in the ranking.
 
-    place : 1 for the best; None for what could not be measured, which stands after all the others
-    rank_low_95, rank_high_95 : ranks between which it lies, both included; what could not be measured shares all the
-        ranks after the measured ones
-    not_told_apart_from : how many other measured units it cannot be told apart from
+    place : 1 for the best; None for an unmeasurable unit, which ranks after all the others
+    rank_low_95, rank_high_95 : lowest and highest rank, inclusive; unmeasurable units share all the
+    ranks after the measured ones
+    not_told_apart_from : number of other measured units that are statistical ties with it
     """
 
     key: int
@@ -42,8 +42,8 @@ class RankRow:
 class RankTable:
     """Units in order, best first.
 
-    groups : runs of neighbours in the order of which no two can be told apart, two units or more, as long as possible;
-        they overlap where one unit is like both its neighbours and these are not like each other
+    groups : longest runs of two or more neighbours that are all statistical ties with each other;
+    they overlap where one unit ties with both neighbours and these do not tie with each other
     """
 
     rows: tuple[RankRow, ...]
@@ -52,10 +52,10 @@ class RankTable:
     _alike: NDArray[np.bool_]
 
     def cannot_be_told_apart(self, one: int, other: int) -> bool:
-        """Whether the 95 % interval of the difference of two measured units holds zero. Each pair is judged by
-        itself: of twenty pairs of equal units one is told apart by chance.
+        """Whether the 95 % interval of the difference of two measured units includes zero. Each pair is tested
+        alone: one in twenty pairs of equal units differs significantly by chance.
 
-        Raises ValueError for a unit that is not among the measured ones.
+        Raises ValueError for a unit that was not measured.
         """
         for key in (one, other):
             if key not in self._place:
@@ -63,7 +63,7 @@ class RankTable:
         return bool(self._alike[self._place[one], self._place[other]])
 
     def like(self, key: int) -> tuple[int, ...]:
-        """The other measured units that one cannot be told apart from, in order; none for one that is not measured."""
+        """The statistical ties of a measured unit, in order; none for an unmeasured one."""
         place = self._place.get(key)
         if place is None:
             return ()
@@ -73,10 +73,10 @@ class RankTable:
 def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Sequence[int] = ()) -> RankTable:
     """Order by clean air delivery rate, highest first.
 
-    settings : key and what the rate is made of; natural decays with one pool_id are one quantity, and so are volumes
-        with one room_id
-    not_measurable : keys of units whose rate cannot be told from zero; never ranked by their noise
-    Raises ValueError where a key stands in both.
+    settings : key and the inputs of the rate; natural decays with the same pool_id are one quantity, and so are volumes
+    with the same room_id
+    not_measurable : keys of units whose rate is not distinguishable from zero; never ranked by noise
+    Raises ValueError where a key is in both.
 
     >>> room, natural = Measured(30.0, 1.0), Measured(0.5, 0.1)
     >>> settings = {7: SettingInRoom(Measured(4.0, 0.1), natural, 1, room, 1),
@@ -93,7 +93,7 @@ def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Seq
     volumes = volume.value[room_of]
 
     def draw(random: np.random.Generator) -> Floats:
-        # in this order, always: the seed then stands for the same draws
+        # always in this order, so that the seed gives the same draws
         naturals, rooms, totals = (part.draw(random) for part in (natural, volume, total))
         drawn: Floats = rooms[:, room_of] * (totals - naturals[:, natural.pool_of])
         return drawn
@@ -116,10 +116,10 @@ def rank_by_measured(
 ) -> RankTable:
     """Order by any quantity measured for each unit: total decay, sound, power, cost.
 
-    shared : key to what several of them have in common besides, such as a meter: its name and standard uncertainty,
-        which `quantities` then do not hold; drawn once for each name
-    not_measurable : keys of units without a value that can be ranked, such as a time to clear that was not reached
-    Raises ValueError where a key stands in both.
+    shared : key to a shared error source such as a meter: its name and standard uncertainty,
+    not included in `quantities`; drawn once for each name
+    not_measurable : keys of units without a rankable value, such as a clear level that was not reached
+    Raises ValueError where a key is in both.
 
     >>> table = rank_by_measured({1: Measured(40.0, 1.0), 2: Measured(41.0, 1.0), 3: Measured(60.0, 1.0)},
     ...                          lowest_first=True)
@@ -145,7 +145,7 @@ def rank_by_measured(
 
 
 def _alike(values: Floats, own: Columns, shared: Sequence[tuple[Floats, Floats]]) -> NDArray[np.bool_]:
-    """For each pair whether the t interval of the difference holds zero, what both share cancelled.
+    """For each pair, whether the t interval of the difference includes zero; shared errors cancel.
 
     values : of the quantity; own : its independent part
     shared : variance of the difference of each pair from a common source, and its degrees of freedom
@@ -214,7 +214,7 @@ def _rank_bounds(
 
 
 def _runs_of_alike(alike: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """Longest runs [start, end) of neighbours that are all alike, of two or more, none inside another."""
+    """Longest runs [start, end) of two or more neighbours that are all ties; none lies inside another."""
     runs: list[tuple[int, int]] = []
     end = 0
     for start in range(alike.shape[0]):

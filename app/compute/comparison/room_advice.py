@@ -1,4 +1,4 @@
-"""Which settings serve a room below a sound ceiling and within a budget, and what nothing beats on all three."""
+"""Chooses settings that suit a room, within a sound limit and a budget, and their Pareto front."""
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
@@ -12,7 +12,7 @@ from app.compute.sound.levels import energy_sum
 from app.compute.statistics.measured import Measured
 
 STANDARD_SHARE_REMOVED = 0.95
-Point = tuple[float, float, float]  # price, sound, minus the rate: the less of each, the better
+Point = tuple[float, float, float]  # price, sound, minus the rate: less of each is better
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,10 +20,11 @@ class Candidate:
     """One setting of one unit.
 
     rate : clean air delivery rate; None where it was not measured [m³/h]
-    measurable : False where the rate cannot be told from zero
+    measurable : False where the rate is not distinguishable from zero
     sound_dba : None where not measured; an upper bound counts as the level itself [dB(A)]
     price : None where not recorded, in one currency
-    sound_is_estimate, sound_level : the level was brought from another distance; with its uncertainty [dB(A)]
+    sound_is_estimate, sound_level : the level was converted from another distance; the level with its uncertainty
+        [dB(A)]
     """
 
     unit: str
@@ -41,7 +42,7 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What the reader asks for; None: no limit."""
+    """The reader's requirements; None: no limit."""
 
     need: RoomNeed
     max_sound_dba: float | None = None
@@ -50,11 +51,11 @@ class Wish:
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """A setting that serves the room.
+    """A setting that meets the requirements.
 
     air_changes_per_h : in that room [1/h]
-    minutes_to_clear : time for 95 % less in that room, well mixed, no source, without what settles by itself [min]
-    sure : even the lower end of the rate's interval serves the room
+    minutes_to_clear : time to 95 % reduction in that room: well mixed, no source, no natural decay [min]
+    sure : even the lower end of the rate's interval is enough for the room
     """
 
     candidate: Candidate
@@ -73,7 +74,7 @@ class Fit:
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """A setting that does not serve, with every reason: each of `fields` is rate, sound or price."""
+    """A setting that does not meet the requirements. Each of `fields` is rate, sound or price."""
 
     candidate: Candidate
     fields: tuple[str, ...]
@@ -81,23 +82,23 @@ class LeftOut:
 
     @property
     def reasons(self) -> tuple[str, ...]:
-        """A reason for each field, in words; put together for those only that are looked at."""
+        """A sentence for each field; written only for the settings that are shown."""
         return tuple(_reason(field, self.candidate, self.wish) for field in self.fields)
 
 
 @dataclass(frozen=True, slots=True)
 class RoomAdvice:
-    """Settings that serve the room, the cheapest first, at one price the quieter; and the rest with reasons."""
+    """Settings that meet the requirements, cheapest first, quieter first at equal price; and the rest with reasons."""
 
     fits: tuple[Fit, ...]
     left_out: tuple[LeftOut, ...]
 
 
 def advise(candidates: tuple[Candidate, ...], wish: Wish) -> RoomAdvice:
-    """Sort settings into those that serve the room and those that do not, with the reasons.
+    """Sort settings into those that meet the requirements and those that do not, with the reasons.
 
-    A setting without a measured rate, sound (where a ceiling is set) or price (where a budget is set) is left out:
-    nobody can say that it serves.
+    A setting without a measured rate, sound (where a limit is set) or price (where a budget is set) is left out,
+    because it cannot be judged.
     """
     fits, left_out = [], []
     for candidate in candidates:
@@ -118,14 +119,14 @@ def advise(candidates: tuple[Candidate, ...], wish: Wish) -> RoomAdvice:
 
 
 def advice_of(parts: Sequence[RoomAdvice]) -> RoomAdvice:
-    """Advice on lots of settings, such as those of one unit each, as one on all of them in that order."""
+    """Joins the advice on several groups of settings, such as one group per unit, in the given order."""
     return RoomAdvice(
         in_order(fit for part in parts for fit in part.fits), tuple(chain.from_iterable(p.left_out for p in parts))
     )
 
 
 def in_order(fits: Iterable[Fit]) -> tuple[Fit, ...]:
-    """The cheapest first, at one price the quieter."""
+    """Cheapest first; quieter first at equal price."""
     return tuple(sorted(fits, key=_price_and_sound))
 
 
@@ -136,8 +137,8 @@ def _price_and_sound(fit: Fit) -> tuple[float, float]:
 def frontier(candidates: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
     """Settings that no other beats on price, sound and clean air at once.
 
-    One setting beats another where it is no dearer, no louder and no weaker, and better in at least one. Settings
-    that miss one of the three, or do not clean measurably, take no part. In the order of price.
+    One setting beats another where it is not more expensive, louder or weaker, and better in at least one. Settings
+    that lack one of the three, or do not clean measurably, are ignored. Sorted by price.
 
     >>> a = Candidate("a", "high", Measured(200.0, 5.0), True, 50.0, 100.0)
     >>> b = Candidate("b", "high", Measured(190.0, 5.0), True, 51.0, 120.0)
@@ -148,17 +149,17 @@ def frontier(candidates: tuple[Candidate, ...]) -> tuple[Candidate, ...]:
 
 
 def point_of(candidate: Candidate) -> Point | None:
-    """Where a setting stands among others; None where one of the three is missing or nothing is cleaned."""
+    """Coordinates of a setting for the Pareto comparison; None where one is missing or no cleaning was measured."""
     return _worse_is_larger(candidate) if _has_all_three(candidate) else None
 
 
 def frontier_of(points: Iterable[tuple[Point, Candidate]]) -> tuple[Candidate, ...]:
-    """As `frontier`, for settings whose points are known."""
+    """As `frontier`, for settings whose points are known already."""
     kept: list[Candidate] = []
-    newest: Point | None = None  # of what is kept; equal points follow each other
-    sounds: list[float] = []  # rising; beside each the strongest rate of what is no louder, as a falling minus rate
+    newest: Point | None = None  # the last one accepted; equal points follow each other
+    sounds: list[float] = []  # rising; beside each, minus the strongest rate among those no louder
     minus_rates: list[float] = []
-    # Dearest last: whatever beats a setting stands before it, so price need not be looked at again.
+    # Most expensive last: whatever beats a setting comes before it, so price need not be checked again.
     for point, candidate in sorted(points, key=itemgetter(0)):
         _, sound, minus_rate = point
         no_louder = bisect_right(sounds, sound)
@@ -175,7 +176,7 @@ def frontier_of(points: Iterable[tuple[Point, Candidate]]) -> tuple[Candidate, .
 
 
 def beaten_by(candidate: Candidate, others: tuple[Candidate, ...]) -> Candidate | None:
-    """The strongest of those that beat a setting on all three; None where nothing does or something is missing."""
+    """The strongest setting that beats this one on all three; None where none does or a quantity is missing."""
     if not _has_all_three(candidate):
         return None
     better = [other for other in others if _has_all_three(other) and _beats(other, candidate)]
@@ -183,17 +184,17 @@ def beaten_by(candidate: Candidate, others: tuple[Candidate, ...]) -> Candidate 
 
 
 def _of_two(level: Measured | None) -> Measured | None:
-    """Both share what the meter got wrong, so the sum is as uncertain as each."""
+    """Both share the meter's error, so the sum is as uncertain as each."""
     if level is None:
         return None
     return Measured(energy_sum([level.value] * 2), level.uncertainty, level.degrees_of_freedom)
 
 
 def two_of(candidate: Candidate) -> Candidate:
-    """Two of the same unit at the same setting in one room: twice the rate and the price, the sum of both sounds.
+    """Two units of one model at the same setting in one room: twice the rate and price, and the summed sound level.
 
-    The rates add up in a well-mixed room; the uncertainty doubles as well, because two of one kind share what the
-    bench got wrong. The sum of two equal sources is 3 dB more, for a listener as far from both.
+    The rates add up in a well-mixed room; the uncertainty doubles as well, because both share the
+    systematic errors of the bench. The sum of two equal sources is 3 dB more, for a listener as far from both.
 
     >>> pair = two_of(Candidate("a", "low", Measured(200.0, 5.0), True, 40.0, 100.0))
     >>> pair.rate.value, round(pair.sound_dba, 2), pair.price
@@ -213,7 +214,7 @@ def _has_all_three(c: Candidate) -> bool:
 
 
 def _beats(one: Candidate, other: Candidate) -> bool:
-    """Whether a setting is nowhere worse than another and somewhere better; both have all three quantities."""
+    """Whether one setting is nowhere worse than another and somewhere better; both have all three quantities."""
     ours, theirs = _worse_is_larger(one), _worse_is_larger(other)
     return ours != theirs and all(a <= b for a, b in zip(ours, theirs, strict=True))
 
@@ -223,7 +224,7 @@ def _worse_is_larger(c: Candidate) -> Point:
 
 
 def _failing(c: Candidate, wish: Wish) -> tuple[str, ...]:
-    """What a setting misses, or may miss because it is not known."""
+    """The requirements that a setting fails, or may fail because a value is missing."""
     too_weak = c.rate is None or not c.measurable or c.rate.value < wish.need.rate_m3_per_h
     too_loud = wish.max_sound_dba is not None and (c.sound_dba is None or c.sound_dba > wish.max_sound_dba)
     too_dear = wish.max_price is not None and (c.price is None or c.price > wish.max_price)

@@ -1,4 +1,4 @@
-"""One setting of a unit as it was tested: its decay rate, and what it shares with other settings tested there."""
+"""One tested setting of a unit: its decay rate, and the inputs it shares with other settings."""
 
 import math
 from dataclasses import dataclass
@@ -8,7 +8,7 @@ from app.compute.statistics.measured import Measured
 
 @dataclass(frozen=True, slots=True)
 class SettingInRoom:
-    """What the clean air delivery rate V (k_total - k_natural) of one setting is made of.
+    """Inputs of the clean air delivery rate V (k_total - k_natural) of one setting.
 
     total_decay : unit running, combined over its trials [1/h]; independent of every other setting
     natural_decay : of the pool named by `pool_id` [1/h]; the same value for all settings with that pool
@@ -35,12 +35,12 @@ class SettingInRoom:
 
 
 def natural_correlation(one: SettingInRoom, other: SettingInRoom) -> float:
-    r"""Correlation of two pooled natural decays that rest in part on the same empty-room runs.
+    r"""Correlation of two pooled natural decays that share some of their empty-room runs.
 
     .. math:: \rho = \frac{\sum_i w_i w'_i}{\sqrt{\sum_i w_i^2}\sqrt{\sum_i w_i'^2}}
 
     Follows from the covariance of two weighted means of independent runs with one variance. 1 for one pool, 0 for
-    pools without a common run or of which the runs are not known.
+    pools without a common run or whose runs are not known.
 
     >>> rate, natural, room = Measured(5.0, 0.1), Measured(0.5, 0.02), Measured(30.0, 0.5)
     >>> spring = SettingInRoom(rate, natural, 1, room, 1, ((11, 0.5), (12, 0.5)))

@@ -1,6 +1,6 @@
-"""A reader's own order over several quantities, with the weights the reader gives, and how it moves with them.
+"""Weighted ranking over several quantities with the reader's own weights, and its sensitivity to them.
 
-There is no right set of weights. The order is the reader's, never the bench's, and is shown with its weights.
+There is no right set of weights. The order is the reader's, not the bench's, and is shown with its weights.
 """
 
 from collections.abc import Sequence
@@ -16,7 +16,7 @@ NORMALISATION = (
     "the order follows the weighted mean of these."
 )
 
-# How each weight is changed, one at a time, to show how far the order hangs on it.
+# Changes made to each weight, one at a time, to show how sensitive the order is to it.
 WEIGHT_CHANGES = (("without", 0.0), ("halved", 0.5), ("doubled", 2.0))
 
 
@@ -24,7 +24,7 @@ WEIGHT_CHANGES = (("without", 0.0), ("halved", 0.5), ("doubled", 2.0))
 class WeightedQuantity:
     """One quantity of all units, in one unit of measure, in the order of the units.
 
-    weight : the reader's, zero or above; only its share of all weights counts
+    weight : zero or above; only its share of all weights counts
     values : None for a unit without a value
     """
 
@@ -36,7 +36,7 @@ class WeightedQuantity:
 
 @dataclass(frozen=True, slots=True)
 class Movement:
-    """The order with one weight changed. `places` runs parallel to the rows of the order."""
+    """The order with one weight changed. `places` is parallel to the rows of the order."""
 
     quantity: str
     change: str
@@ -45,7 +45,7 @@ class Movement:
 
 @dataclass(frozen=True, slots=True)
 class WeightedRow:
-    """One unit in the reader's order.
+    """One unit in the weighted ranking.
 
     place : 1 for the first; units with equal means share the better place
     mean : weighted mean of the normalised quantities, 0 to 1
@@ -64,7 +64,8 @@ class WeightedRow:
 @dataclass(frozen=True, slots=True)
 class WeightedOrder:
     """rows : in order. movements : one for each quantity with a weight and each change.
-    without_place : units that lack a value of a quantity with a weight, each with the names of what it lacks."""
+    without_place : units that lack a weighted quantity, each with the names of the missing quantities.
+    """
 
     rows: tuple[WeightedRow, ...]
     movements: tuple[Movement, ...]
@@ -72,7 +73,7 @@ class WeightedOrder:
 
 
 def weighted_order(keys: Sequence[int], quantities: Sequence[WeightedQuantity]) -> WeightedOrder:
-    r"""Units in the order of a reader's weights.
+    r"""Rank units by the reader's weights.
 
     .. math:: m_j = \frac{\sum_q w_q s_{qj}}{\sum_q w_q}, \qquad
               s_{qj} = \frac{x_{qj} - \text{weakest}_q}{\text{strongest}_q - \text{weakest}_q}
@@ -93,7 +94,7 @@ def weighted_order(keys: Sequence[int], quantities: Sequence[WeightedQuantity]) 
 
     Notes
     -----
-    The scale of each quantity depends on the units shown: adding a very weak unit brings the others together.
+    The scale of each quantity depends on the units shown: adding a very weak unit moves the others closer together.
     The method is a plain weighted mean after range scaling, common practice without a single source.
 
     >>> order = weighted_order([1, 2], [WeightedQuantity("clean air", 3, True, (100.0, 300.0)),
@@ -144,7 +145,7 @@ def _check(keys: Sequence[int], quantities: Sequence[WeightedQuantity]) -> None:
 
 
 def _normalised(quantity: WeightedQuantity, placed: Sequence[int]) -> Floats:
-    """0 for the weakest to 1 for the strongest of the placed units; all 0 without a weight or without a spread."""
+    """Scaled from 0 (weakest) to 1 (strongest of the ranked units); all 0 without a weight or a spread."""
     zeros = np.zeros(len(placed))
     if quantity.weight == 0:
         return zeros

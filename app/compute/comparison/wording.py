@@ -1,4 +1,4 @@
-"""A comparison said in words: which of the two, by how much, and between what."""
+"""Puts a comparison into a sentence: which of the two, by how much, and within what interval."""
 
 import math
 from dataclasses import dataclass
@@ -53,7 +53,7 @@ def quieter(comparison: Comparison) -> InWords:
 
 
 def less(comparison: Comparison, verb: str, unit_symbol: str, comparative: str = "less") -> InWords:
-    r"""The lower of two by an amount: "costs 40 EUR less; between 22 and 58", "draws 12 W less; ...".
+    r"""The lower of two by an amount: "costs 40 EUR less; between 22 and 58".
 
     >>> from app.compute.comparison.difference import compare_measured
     >>> from app.compute.statistics.measured import Measured
@@ -84,8 +84,8 @@ def _times(comparison: Comparison, verb: str, comparative: str) -> InWords:
 
 
 def rounded_apart(value: float, low: float, high: float, *, no_difference: float) -> tuple[str, str, str]:
-    """All to one place: as many decimals as make the half-width one and a half units of the last or more, at most two;
-    more where an end would read as no difference, which the data exclude.
+    """Rounds all to the same place: at most two decimals, as the half-width supports (1.5 units of the last place or
+    more); more where an end would round to "no difference", which the data exclude.
 
     >>> rounded_apart(92.3, 1.8, 182.6, no_difference=0.0), rounded_apart(1.2, 1.04, 1.36, no_difference=1.0)
     (('92', '2', '183'), ('1.20', '1.04', '1.36'))
@@ -101,6 +101,6 @@ def rounded_apart(value: float, low: float, high: float, *, no_difference: float
 
 
 def _rounded_down(limit: float) -> str:
-    """Two significant digits, never more than the limit: more must not be said."""
+    """Two significant digits, rounded down so that the limit is never overstated."""
     decimals = 1 - math.floor(math.log10(limit))
     return rounded_text(math.floor(limit * 10.0**decimals + 1e-9) / 10.0**decimals, decimals)

@@ -1,0 +1,4 @@
+"""Energy, consumables and money: cost per year, cost over years, break-even, sensitivity.
+
+Begin with `running_cost.py`.
+"""

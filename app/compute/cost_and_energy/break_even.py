@@ -1,4 +1,4 @@
-"""When the dearer of two units has paid back its higher price."""
+"""When the more expensive of two units has paid back its higher price."""
 
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -10,13 +10,13 @@ _SAME_MONEY = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class BreakEven:
-    """Two units compared over the years looked at.
+    """Cost of two units compared over the chosen years.
 
     cheaper_at_start, cheaper_at_end : name of the unit with the lower total, empty where both are equal
-    at_years : when the order of the end sets in for good; None if the order never changes [years]
+    at_years : when the final order is reached for good; None if the order never changes [years]
     crossings : every time the order changes; more than one where replacements push a total above the other [years]
     within_band : the bands of the two totals overlap at the end, so the order is not certain
-    missing : what is left out of either total, a sentence each; a lower bound may then only look cheaper
+    missing : costs left out of either total, a sentence each; a lower bound may only look cheaper
     sentence : the finding in words
     """
 
@@ -89,7 +89,7 @@ def _gap(first: tuple[PathPoint, ...], second: tuple[PathPoint, ...]) -> list[tu
 
 
 def _at(path: tuple[PathPoint, ...], at_years: float, *, after: bool) -> float:
-    """Value of the curve at a time, between its points on a straight line, at a step before or after it."""
+    """Value of the curve at a time: linear between points; at a step, the value before or after it."""
     at_time = [point.total for point in path if point.at_years == at_years]
     if at_time:
         return at_time[-1] if after else at_time[0]

@@ -1,4 +1,4 @@
-"""When filters and other parts wear out, and what they cost a year."""
+"""When filters and other parts wear out, and their cost per year."""
 
 import math
 from dataclasses import dataclass
@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class ConsumablePart:
-    """A part that wears out, as the bench knows it.
+    """A part that wears out, as recorded on the bench.
 
     pieces_in_use : pieces that work at the same time, all replaced together
     pack_size : pieces in one pack
@@ -15,7 +15,7 @@ class ConsumablePart:
         both given: whichever comes first; neither: not known
     washable : washed instead of replaced; costs nothing
     first_set_included : comes with the unit when bought (false for water and additives)
-    price_missing_because : why there is no price, for the message
+    price_missing_because : reason why there is no price, for the message
     """
 
     name: str
@@ -45,7 +45,7 @@ class ConsumablePart:
 
     @property
     def missing(self) -> str:
-        """Why no cost can be given for this part; empty where one can."""
+        """Why the cost of this part is not known; empty where it is."""
         if self.washable:
             return ""
         if self.price_per_pack is None:
@@ -56,7 +56,7 @@ class ConsumablePart:
 
     @property
     def price_of_a_set(self) -> float:
-        """Price of the pieces of one replacement, a part of a pack counted in proportion; zero if not known."""
+        """Price of the pieces of one replacement, counting part of a pack in proportion; zero if not known."""
         return (self.price_per_pack or 0.0) * self.pieces_in_use / self.pack_size
 
 
@@ -104,9 +104,10 @@ class Purchase:
 
 
 def purchases(part: ConsumablePart, running_hours_per_year: float, years: float) -> tuple[Purchase, ...]:
-    """Whole packs bought for the replacements of a part before the end of the time looked at.
+    """Whole packs bought for the replacements of a part within the period.
 
-    Pieces left over from a pack are used first. A replacement due at the very end is not bought: nobody runs on it.
+    Pieces left over from a pack are used first. A replacement due at the very end is not bought, because the unit does
+    not run on it.
 
     >>> purchases(ConsumablePart("filter", pack_size=2, price_per_pack=30.0, life_months=12), 8760, years=4)
     (Purchase(at_years=1.0, packs=1, amount=30.0), Purchase(at_years=3.0, packs=1, amount=30.0))

@@ -1,4 +1,4 @@
-"""What a thousand cubic metres of clean air cost."""
+"""Cost of a thousand cubic metres of clean air."""
 
 import math
 
@@ -17,8 +17,8 @@ def cost_per_1000_m3_of_clean_air(cost: RunningCost, clean_air_delivery_rate: Me
         clean_air_delivery_rate : Q [m³/h]
     Returns  c with its standard uncertainty [money per 1,000 m³]; degrees of freedom by Welch and Satterthwaite [1]_
     Raises   ValueError where the rate is not above zero by more than its 95 % interval, or the unit never runs
-    Notes    Where `cost.at_least`, c is a lower bound as well. Normal and independent inputs; the ratio's own skew
-        is left out, which is fair while u_Q / Q stays below about 0.2.
+    Notes    Where `cost.at_least`, c is a lower bound as well. Normal and independent inputs; the skew of the ratio
+    is neglected, which is acceptable while u_Q / Q stays below about 0.2.
 
     References
     .. [1] JCGM 100:2008, 5.1.6 and G.4.1.

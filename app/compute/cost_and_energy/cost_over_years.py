@@ -1,4 +1,4 @@
-"""Money spent on a unit from the day it is bought: a slope of energy and a step at each replacement."""
+"""Cumulative cost of a unit from its purchase: energy as a slope, and a step at each replacement."""
 
 import math
 from dataclasses import dataclass, replace
@@ -16,8 +16,8 @@ _SAME_DAY = 1e-9  # years
 class SpentByCause:
     """Money spent by the end of `at_years`, by cause; today's value where a discount rate is set.
 
-    uncertainty : standard uncertainty of the total, by the rule of a year's running cost: that of the energy and that
-        of the long-run cost of each consumable, as independent. Prices are taken as exact.
+    uncertainty : standard uncertainty of the total, combined as for a year's running cost: energy and the
+    long-run cost of each consumable, as independent. Prices count as exact.
     """
 
     at_years: float
@@ -28,7 +28,7 @@ class SpentByCause:
 
     @property
     def interval_95(self) -> tuple[float, float]:
-        """95 % interval, never below the purchase, infinite degrees of freedom."""
+        """95 % interval with infinite degrees of freedom, never below the purchase price."""
         half = _COVERAGE_95 * self.uncertainty
         return max(self.purchase, self.total - half), self.total + half
 
@@ -47,7 +47,7 @@ class PathPoint:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A purchase that makes a step: what, when, how many packs, money on the day (not discounted)."""
+    """A purchase that makes a step in the curve: item, time, packs, and money on the day (not discounted)."""
 
     name: str
     at_years: float
@@ -63,7 +63,7 @@ class CostOverYears:
     path, low, high : the curve, and its band: power and filter life both at the favourable and both at the
         unfavourable end of their 95 % range, so the band is wider than 95 % [money]
     steps : the replacements, in order of time
-    missing : what is left out, a sentence each; then every total is "at least"
+    missing : costs left out, a sentence each; then every total is a lower bound
     """
 
     name: str
@@ -90,7 +90,7 @@ class CostOverYears:
 
 
 def present_value_of_steady_cost(cost_per_year: float, discount_rate: float, years: float) -> float:
-    r"""Today's value of a cost that runs evenly for some years.
+    r"""Present value of a steady cost over some years.
 
     .. math:: PV = c \int_0^n (1 + r)^{-t} dt = c\,\frac{1 - (1 + r)^{-n}}{\ln(1 + r)}
 
@@ -112,12 +112,12 @@ def cost_over_years(
     """Cumulative cost of owning a unit over whole years, replacements as steps on the day they fall due.
 
     Parameters
-        unit, assumptions : as in `running_cost`; the discount rate brings later money to its value on day one
+        unit, assumptions : as in `running_cost`; later money is discounted to its value on the first day
         years : 1 to 30 [years]
         with_curve : False leaves the curve and its band empty, for a long list of units
     Returns  totals by year and cause, the curve with its band, and the steps
     Raises   ValueError for years outside 1 to 30
-    Notes    Prices stay as they are today. A replacement due at the very end of the time looked at is not bought.
+    Notes    Prices stay as they are today. A replacement due at the very end of the period is not bought.
 
     >>> filter_ = ConsumablePart("filter", price_per_pack=40.0, life_months=12)
     >>> from app.compute.cost_and_energy.energy_use import RunningPart
@@ -166,13 +166,13 @@ def _by_year(
     energy_per_year = _energy_cost_per_year(unit, assumptions)
     by_name = {part.name: 0.0 for part in unit.consumables or ()}
     spent = []
-    due = 0  # the steps stand in order of time, so each is added once and stays in the sum
+    due = 0  # the steps are in order of time, so each is added once
     for year in range(years + 1):
         while due < len(steps) and (steps[due].at_years == 0 or steps[due].at_years < year - _SAME_DAY):
             by_name[steps[due].name] += _todays_value(steps[due], assumptions)
             due += 1
         energy = present_value_of_steady_cost(energy_per_year, assumptions.discount_rate, float(year))
-        # the uncertainty of a cost that runs evenly grows with the time as the cost itself does
+        # the uncertainty of a steady cost grows in proportion to time, as the cost does
         uncertainty = present_value_of_steady_cost(uncertainty_per_year, assumptions.discount_rate, float(year))
         spent.append(SpentByCause(float(year), unit.purchase_price or 0.0, energy, tuple(by_name.items()), uncertainty))
     return spent
@@ -200,7 +200,7 @@ def _todays_value(step: Step, assumptions: CostAssumptions) -> float:
 
 
 def _shifted(unit: OwnedUnit, power_uncertainties: float, life_factor: float) -> OwnedUnit:
-    """The unit with every power moved by some standard uncertainties and every life stretched by a factor."""
+    """The unit with every power shifted by some standard uncertainties and every life scaled by a factor."""
 
     def stretched(part: ConsumablePart) -> ConsumablePart:
         return replace(

@@ -1,4 +1,4 @@
-"""Which assumption changes the order of the units: each is moved alone, the others stay."""
+"""One-at-a-time sensitivity: which assumption changes the order of the units by cost."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -21,7 +21,7 @@ class Assumption:
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """The bench with one assumption at one value: totals by unit name, and the order, cheapest first."""
+    """Result with one assumption at one value: totals by unit name, and the order, cheapest first."""
 
     value: float
     totals: tuple[tuple[str, float], ...]
@@ -30,11 +30,11 @@ class Moved:
 
 @dataclass(frozen=True, slots=True)
 class Sensitivity:
-    """What moving one assumption does.
+    """Effect of changing one assumption.
 
     base_totals : totals by unit name under the chosen assumptions
     low, high : totals and order with the assumption at its low and its high value, the others as chosen
-    changed_places : pairs of units whose order differs from the chosen assumptions at either end
+    changed_places : pairs of units whose order changes at either end
     """
 
     assumption: str
@@ -53,11 +53,11 @@ class Sensitivity:
 def one_at_a_time(
     units: tuple[OwnedUnit, ...], assumptions: CostAssumptions, years: int = 5
 ) -> tuple[Sensitivity, ...]:
-    """Cost of owning of every unit with one assumption moved at a time.
+    """Cost of owning of every unit with one assumption changed at a time.
 
     Parameters
         units : two units or more, with different names
-        assumptions, years : the reader's choice, kept for all but the one that is moved
+        assumptions, years : the reader's choice, unchanged except for the one that is varied
     Returns  one entry for each assumption: price of a kilowatt-hour halved and doubled, hours per day halved and
         doubled (at most 24 h), filter life two thirds and one and a half times, years of use 1 to twice the choice,
         discount rate 0 and 10 %. The ranges are common practice, no source.

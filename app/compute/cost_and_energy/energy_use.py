@@ -1,4 +1,4 @@
-"""Electrical energy of a unit over a year, from watts at each setting and the hours at it."""
+"""Electrical energy of a unit over a year, from its watts and hours at each setting."""
 
 from dataclasses import dataclass
 
@@ -62,10 +62,10 @@ def energy_use(
         parts : settings used on a day of use, each with its hours and watts
         days_per_year : days of use D, 0 to 365 [d]
         standby_power_w : power with the fan off but plugged in [W]; None: not measured
-        unplugged_when_off : then standby counts nothing, and its power is not missed
+        unplugged_when_off : then standby counts as zero and needs no power value
     Returns  energy with its standard uncertainty; powers of different settings count as independent [1]_ [kWh]
     Raises   ValueError for hours outside a day, days outside a year, or a power below zero
-    Notes    A power that is missing adds nothing and is named in `missing`: the energy is then "at least".
+    Notes    A missing power adds nothing and is named in `missing`: the energy is then a lower bound.
 
     References
     .. [1] JCGM 100:2008, 5.1.2.

@@ -1,4 +1,4 @@
-"""Electrical power of a unit from spot readings or from a power log, with what a cheap meter cannot tell."""
+"""Electrical power of a unit from spot readings or from a power log, with the limits of a plug-in meter."""
 
 import math
 
@@ -17,7 +17,7 @@ _LONGEST_GAP_IN_INTERVALS = 10.0
 
 
 def power_of_spot_readings(readings_w: ArrayLike, meter_uncertainty_w: float) -> Measured:
-    r"""Mean of repeated readings of one setting on one meter.
+    """Mean of repeated readings of one setting on one meter.
 
     .. math:: u^2 = s^2 / n + u_m^2
 
@@ -27,7 +27,7 @@ def power_of_spot_readings(readings_w: ArrayLike, meter_uncertainty_w: float) ->
             make it smaller [W]
     Returns  mean with its uncertainty; degrees of freedom by Welch and Satterthwaite [1]_ [W]
     Raises   ValueError without readings, for one that is not a number or below zero, or a negative uncertainty
-    Notes    Of one reading only the meter's uncertainty is known.
+    Notes    With one reading, only the meter's uncertainty is included.
 
     References
     .. [1] JCGM 100:2008, 4.2.3, 5.1.2 and G.4.1.
@@ -60,7 +60,7 @@ def power_of_log(elapsed_s: ArrayLike, power_w: ArrayLike, meter_uncertainty_w: 
     Returns  mean power with its uncertainty from three independent parts: the spread of the means of ten blocks of
         time, the meter's step (a rectangle as wide as the step [1]_), and the meter; energy, range, step and cautions
     Raises   ValueError for fewer than two different times, or a power below zero
-    Notes    Weighting by time matters where a log is uneven: the mean of the rows is another number.
+    Notes    In an unevenly sampled log the time-weighted mean differs from the mean of the rows.
 
     References
     .. [1] JCGM 100:2008, 4.3.7 and F.2.2.1.
@@ -108,16 +108,16 @@ def _in_order(
 
 
 def _step(powers: NDArray[np.float64]) -> float:
-    """Smallest difference between two values as the meter wrote them; zero where only one value occurs."""
+    """Smallest difference between two recorded values: the meter's display step; zero where only one value occurs."""
     levels = np.unique(powers[np.isfinite(powers)])
     return float(np.diff(levels).min()) if levels.size > 1 else 0.0
 
 
 def _block_spread(times: NDArray[np.float64], powers: NDArray[np.float64]) -> tuple[float, int]:
-    """Standard error of the mean from blocks of equal time, so that slow drift and autocorrelation count."""
+    """Standard error of the mean from blocks of equal time, so that drift and autocorrelation are included."""
     edges = np.linspace(times[0], times[-1], _BLOCKS + 1)
     energy = np.concatenate([[0.0], np.cumsum((powers[1:] + powers[:-1]) / 2 * np.diff(times))])
-    # energy is linear between readings to the precision that matters here
+    # energy is linear between readings to sufficient precision
     means = np.diff(np.interp(edges, times, energy)) / np.diff(edges)
     if times.size < 2 * _BLOCKS:
         return float(powers.std(ddof=1) / math.sqrt(powers.size)), int(powers.size)

@@ -1,4 +1,4 @@
-"""What a power log gives."""
+"""Result of a power log."""
 
 from dataclasses import dataclass
 
@@ -8,7 +8,7 @@ from app.compute.wording.notes import Note
 
 @dataclass(frozen=True, slots=True)
 class LogPower:
-    """Mean power of a log with the energy behind it.
+    """Mean power and energy of a log.
 
     mean_power : energy over time [W]
     readings : different times with a reading

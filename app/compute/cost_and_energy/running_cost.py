@@ -1,7 +1,7 @@
-"""What running a unit costs a year: energy and each consumable, with what is missing said.
+"""Yearly running cost of a unit: energy and each consumable, with a list of what is missing.
 
-Money is in one currency throughout; the caller leaves out prices in another and says so. These modules load
-neither numpy nor scipy, so that a page of costs opens at once.
+Money is in one currency throughout; the caller leaves out prices in another currency and says so. These modules load
+neither numpy nor scipy, so that the costs page opens fast.
 """
 
 import math
@@ -14,21 +14,21 @@ from app.compute.cost_and_energy.consumable_life import (
 )
 from app.compute.cost_and_energy.energy_use import EnergyUse, RunningPart, energy_use
 
-# Relative standard uncertainty of a stated filter life. Common practice, no source: a life depends on the dust of
-# the home, and makers state round numbers; the page shows it and lets the reader change it.
+# Relative standard uncertainty of a stated filter life. Common practice, no source: a life depends on the dust in the
+# home, and makers state round numbers. The page shows it and the reader can change it.
 FILTER_LIFE_RELATIVE_UNCERTAINTY = 0.25
 _COVERAGE_95 = 1.959963984540054
 
 
 @dataclass(frozen=True, slots=True)
 class OwnedUnit:
-    """A unit at the way it is run, for costs.
+    """A unit with its usage pattern, for the cost calculation.
 
     name : for messages
     parts : settings used on a day of use with hours and watts
     standby_power_w : None where not measured
     purchase_price : None where not recorded, or only in another currency; `price_missing_because` says which
-    consumables : None where the bench has not recorded whether the unit needs any; () is a fact: it needs none
+    consumables : None where the bench has not recorded whether the unit needs any; an empty tuple: it needs none
     """
 
     name: str
@@ -103,7 +103,7 @@ class RunningCost:
 
     @property
     def consumables_missing(self) -> tuple[str, ...]:
-        """What of the consumables could not be counted; then their cost is a lower bound, and none where it is 0."""
+        """Consumables that could not be counted; their cost is then a lower bound (unknown if 0)."""
         return tuple(sentence for sentence in self.missing if sentence not in self.energy.missing)
 
     @property
@@ -125,7 +125,7 @@ class RunningCost:
 
     @property
     def consumables_interval_95(self) -> tuple[float, float]:
-        """The lives of the parts as independent of each other."""
+        """Treats the lives of the parts as independent of each other."""
         uncertainty = math.hypot(*(line.uncertainty_per_year for line in self.consumables))
         return _interval_95(self.consumables_cost_per_year, uncertainty)
 
@@ -136,7 +136,7 @@ def _interval_95(amount: float, uncertainty: float) -> tuple[float, float]:
 
 
 def energy_of(unit: OwnedUnit, assumptions: CostAssumptions) -> EnergyUse:
-    """Energy of a year of a unit under the reader's assumptions."""
+    """Energy of a unit over a year under the reader's assumptions."""
     return energy_use(
         unit.parts,
         days_per_year=assumptions.days_per_year,
@@ -152,7 +152,7 @@ def running_cost(unit: OwnedUnit, assumptions: CostAssumptions) -> RunningCost:
     .. math:: K = p E + \sum_j \frac{s_j}{T_j}
 
     with p the price of a kilowatt-hour, E the energy of a year, s the price of one set of a consumable and T the
-    time between its replacements. The standard uncertainty joins u(E) p and u_L s/T of each consumable as
+    time between its replacements. The standard uncertainty combines u(E) p and u_L s/T of each consumable as
     independent [1]_, u_L being the relative uncertainty of its life.
 
     Returns  cost with what is missing [money per year]

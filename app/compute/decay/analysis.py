@@ -1,4 +1,4 @@
-"""Decay analysis of one channel of one trial: phases, fit window, rate with its uncertainty, time to clear, notes."""
+"""Decay analysis of one channel of a trial: phases, fit window, rate with uncertainty, time to clear, notes."""
 
 import math
 from dataclasses import fields, replace
@@ -43,13 +43,13 @@ def analyse_decay(
     Parameters
     elapsed_s : time since the log's first reading, ascending [s]
     levels : readings; not-a-number where there is no true reading (missing, or a held value repeated) [unit]
-    marks : what a person set; the rest is found
-    clear_level : what counts as cleared
+    marks : set by a person; the others are found from the data
+    clear_level : the level that counts as cleared
     saturation_level : readings at or above it are left out; None: a plateau at the highest reading is [unit]
     response_time_s : time constant of the logger; the window starts three of them after unit on [s]
     empty_room : no unit was running, so the background before the smoke still holds during the decay
 
-    Returns  everything found; where there is no decay `fit.decay_rate` is None and `fit.why_not` says why
+    Returns  the full result; where there is no decay `fit.decay_rate` is None and `fit.why_not` says why
 
     Raises   ValueError where times and levels differ in number, times go back, or an argument is not a number
 
@@ -79,7 +79,7 @@ def analyse_decay(
 
 
 def _rate_before(readings: Readings, phases: Phases, terms: FitTerms, outcome: FitOutcome) -> Measured | None:
-    """Rate of the part before a change or a jump, which a person can choose instead; None where it tells none."""
+    """Rate of the part before a change or a jump, offered as an alternative; None where it cannot be determined."""
     if outcome.event is None or outcome.event.kind not in EVENTS_WITH_A_PART_BEFORE or outcome.fit.decay_rate is None:
         return None
     shorter = replace(terms, marks=replace(terms.marks, fit_end_h=outcome.event.at_h))
@@ -159,7 +159,7 @@ def _result(
 
 
 def _noise_at(readings: Readings, phases: Phases, at_h: float) -> LocalNoise | None:
-    """Noise of the level at a moment of the run; readings before unit on follow another curve and stay out."""
+    """Noise of the level at one moment of the run. Readings before unit on follow another curve and are excluded."""
     first, last = np.searchsorted(
         readings.time_h, [phases.unit_on_h - ROUNDING_H, phases.end_h + ROUNDING_H], side="left"
     )
@@ -168,7 +168,7 @@ def _noise_at(readings: Readings, phases: Phases, at_h: float) -> LocalNoise | N
 
 
 def _nothing(channel: str, unit: str, readings: Readings, marks: Marks, clear_level: ClearLevel) -> ChannelDecay:
-    """The result where there is at most one reading."""
+    """Result for a channel with at most one reading."""
     found = int(readings.time_h.size)
     only = float(readings.level[0]) if found else math.nan
     at = float(readings.time_h[0]) if found else 0.0

@@ -1,4 +1,4 @@
-"""Time to clear: the first sustained crossing of the clear level, or a lower bound where it was not reached."""
+"""Time to clear: first sustained crossing of the clear level, or a lower bound where it was not reached."""
 
 import math
 
@@ -39,11 +39,11 @@ def first_sustained_crossing_h(
     if time.size == 0:
         return None
     above = value > level
-    # next reading above the level, seen from each reading; one past the last where there is none
+    # index of the next reading above the level, for each reading; past the last where there is none
     places = np.where(above, np.arange(time.size), time.size)
     next_above = np.minimum.accumulate(places[::-1])[::-1]
     until = np.append(time, math.inf)[next_above]
-    # at the end of the log one low reading alone does not show that the level stays low
+    # a single low reading at the end of the log does not show that the level stays low
     lasts = np.where(np.isinf(until), time[-1], until) - time
     enough = (lasts >= SUSTAINED_MIN / 60 - 1e-9) | (np.isinf(until) & (time.size - np.arange(time.size) >= 3))
     crossing = np.flatnonzero(~above & enough)
@@ -58,7 +58,7 @@ def first_sustained_crossing_h(
 
 
 def predicted_crossing_min(fit: DecayFit, level: float) -> Measured | None:
-    """Minutes from unit on at which the fitted curve reaches `level`; None where it never gets there.
+    """Minutes from unit on at which the fitted curve reaches `level`; None where it never does.
 
     With D = (level − Cb)/A, t = −ln(D)/k; the uncertainty follows from the covariance of (Cb, A, k).
     """

@@ -1,4 +1,4 @@
-"""Time to clear over repeated trials, some of which may have ended before the clear level was reached."""
+"""Time to clear over repeated trials, some of which may be censored (ended before the clear level was reached)."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,8 +15,8 @@ class ClearingOfRepeats:
 
     median_min : median of the Kaplan-Meier curve, None where half of the trials never cleared
     low_95_min, high_95_min : its interval; None: open on that side, as with few trials
-    not_before_min : where there is no median, what the median is at least: the median of the times seen and of the
-        ends of the runs that did not clear, each of which is a lower bound
+    not_before_min : where there is no median, a lower bound of it: the median of the observed times and of the
+            lengths of the runs that did not clear
     longest_not_cleared_min : the longest run that did not clear; None where all cleared
     """
 
@@ -30,7 +30,7 @@ class ClearingOfRepeats:
 
 
 def combine_times_to_clear(times: Sequence[TimeToClear]) -> ClearingOfRepeats:
-    """Median time to clear over trials, runs that never cleared counted as what they are: lower bounds.
+    """Median time to clear over trials; runs that did not clear count as right-censored.
 
     times : of the trials of one setting and channel, at one clear level, at least one
     Raises ValueError if there is none, or if a time has neither a value nor a lower bound.

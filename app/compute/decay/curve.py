@@ -1,4 +1,4 @@
-"""The fitted curve of a decay with its band, for drawing."""
+"""The fitted curve of a decay and its band, for charts."""
 
 import numpy as np
 from numpy.typing import ArrayLike

@@ -1,4 +1,4 @@
-"""From the readings of one trial to its decay rate: window, fit, other windows, departures from one exponential."""
+"""Decay rate from the readings of one trial: window, fit, alternative windows, departures from one exponential."""
 
 import math
 from dataclasses import dataclass
@@ -24,13 +24,13 @@ from app.compute.signal.rate_table import BackgroundBounds
 from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import level_text
 
-# The background towards which a curve tends lies below the one before the smoke where a unit cleans what leaks in,
-# so the level before the smoke holds it to this share only; in an empty room only drift separates the two.
+# While a unit runs it also cleans air that leaks in, so the background of the decay lies below the level before the
+# smoke. That level therefore constrains the background to this share only; in an empty room they differ by drift alone.
 BACKGROUND_SHARE_RUNNING = 0.4  # common practice, no source
 BACKGROUND_SHARE_EMPTY_ROOM = 0.1  # common practice, no source
-FEWEST_BEFORE = 3  # readings before the smoke that tell a background
-# The room never falls below its background, but a reading does: the background may lie above the lowest reading by
-# what noise and rounding can take from one, two of their standard deviations.
+FEWEST_BEFORE = 3  # readings before the smoke needed to estimate a background
+# The room never falls below its background, but a reading can. So the background may exceed the lowest reading by two
+# standard deviations of noise and rounding.
 NOISE_BELOW_BACKGROUND = 2.0
 
 
@@ -47,7 +47,7 @@ class Readings:
 
 @dataclass(frozen=True, slots=True)
 class FitTerms:
-    """What the fit is told besides the readings; `ceiling`: readings at or above it are saturated."""
+    """Settings of the fit besides the readings. `ceiling`: readings at or above it are saturated."""
 
     marks: Marks
     ceiling: float | None
@@ -57,11 +57,11 @@ class FitTerms:
 
 @dataclass(frozen=True, slots=True)
 class FitOutcome:
-    """The fit and what the checks need to judge it.
+    """The fit, and the numbers that the checks need.
 
-    places : readings that were fitted
+    places : indices of the fitted readings
     event : departure from one exponential, at_h on the log's clock
-    at_least_per_h : 2.5 % point of what the readings say of the rate, not-a-number without a rate
+    at_least_per_h : 2.5 % point of the posterior of the rate, not-a-number without a rate
     window_deviation : largest move of the rate over other windows, in standard deviations of noise
     excess_at_start : fitted level over the background at the window's start
     before : level before the smoke, not-a-number where there is none
@@ -103,14 +103,14 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
         fit = no_fit(why, start_h, end_h, int(places.size))
         return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated)
     choice = "given" if marks.background_level is not None else _choice(fitted, bounds)
-    # the fit counts from the middle of its first block, which is later than the first reading of the window
+    # the fit starts at the middle of its first block, later than the first reading of the window
     origin_h = float(blocks.time_h[0])
     fit = _decay_fit(readings, phases.unit_on_h, origin_h, places, fitted, choice, start_h, half_range, deviation)
     return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated, fitted.at_least)
 
 
 def _why_no_decay(blocks: Blocks, unit: str, start_h: float, end_h: float) -> str:
-    """What the level does instead of falling towards a background; start and end from unit on [h]."""
+    """A sentence on what the level does instead of decaying; start and end from unit on [h]."""
     tenth = max(blocks.level.size // 10, 1)
     first, last = float(np.median(blocks.level[:tenth])), float(np.median(blocks.level[-tenth:]))
     between = f"between {60 * start_h:.0f} and {60 * end_h:.0f} min from unit on"
@@ -122,7 +122,7 @@ def _why_no_decay(blocks: Blocks, unit: str, start_h: float, end_h: float) -> st
 
 
 def no_fit(why: str, start_h: float, end_h: float, readings: int) -> DecayFit:
-    """The fit that there is not, with the reason."""
+    """A failed fit, with the reason."""
     return DecayFit(
         fit_converged=False,
         why_not=why,
@@ -143,7 +143,7 @@ def no_fit(why: str, start_h: float, end_h: float, readings: int) -> DecayFit:
 
 
 def _start(readings: Readings, phases: Phases, terms: FitTerms) -> tuple[float, int]:
-    """Start of the window [h], after the last saturated reading, and the number of saturated ones after unit on."""
+    """Start of the window [h], after the last saturated reading, and the number of saturated readings after unit on."""
     start_h = window_start_h(phases.unit_on_h, phases.peak_h, terms.response_time_s)
     if terms.marks.fit_start_h is not None:
         start_h = terms.marks.fit_start_h
@@ -152,7 +152,7 @@ def _start(readings: Readings, phases: Phases, terms: FitTerms) -> tuple[float, 
     high = np.flatnonzero((readings.level >= terms.ceiling) & (readings.time_h <= phases.end_h))
     if high.size == 0:
         return start_h, 0
-    # readings just under the ceiling between saturated ones are the low half of the noise
+    # readings just under the ceiling, between saturated ones, are the low half of the noise
     after = float(readings.time_h[high[-1]]) + 2 * ROUNDING_H
     return max(start_h, after), int(np.sum(readings.time_h[high] >= phases.unit_on_h))
 
@@ -183,7 +183,7 @@ def _why_no_window(readings: Readings, phases: Phases, usable: Places, start_h: 
 def _window(
     readings: Readings, terms: FitTerms, usable: Places, before: Floats, end_h: float
 ) -> tuple[Places, Blocks, BackgroundBounds, QuickFit]:
-    """Readings above the floor, found by fitting, cutting and fitting again."""
+    """Readings above the floor: fit, cut, and fit again."""
     places, quick = usable, None
     for turn in range(3):
         level = readings.level[places]
@@ -212,7 +212,7 @@ def _noise_at_lowest(blocks: Blocks, quick: QuickFit) -> float:
 def background_bounds(
     fitted: Floats, before: Floats, terms: FitTerms, step: float, noise: float = 0.0
 ) -> BackgroundBounds:
-    """What is known of the background of the levels fitted: a mark, readings before the smoke, or only an upper end.
+    """Bounds of the background in the fit: from a mark, from readings before the smoke, or an upper bound only.
 
     noise : standard deviation of the lowest level, once it is known
     """
@@ -269,7 +269,7 @@ def _decay_fit(
 
 
 def _choice(fitted: ExponentialFit, bounds: BackgroundBounds) -> str:
-    """Where the background comes from: what says more of it, the readings before the smoke or the decay itself."""
+    """Source of the background: whichever constrains it more, the readings before the smoke or the decay."""
     if bounds.given is None:
         return "fitted"
     return "before the smoke" if fitted.covariance[0, 0] > 0.5 * bounds.given_uncertainty**2 else "fitted"

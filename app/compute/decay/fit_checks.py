@@ -1,4 +1,4 @@
-"""Checks of the fit: too short, too slow a sampling, poor fit, more than one rate, window, sensor lag."""
+"""Checks of the fit: run too short, sampling too slow, poor fit, several rates, window sensitivity, sensor lag."""
 
 import math
 
@@ -9,24 +9,24 @@ from app.compute.signal.events import RateEvent
 from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 
-# Without a background known beforehand the level has to fall to this share of the excess at the window's start:
-# tests/studies/decay_coverage.py shows the median rate to be more than 1 % off where it does not.
+# Without a known background the level must fall to this share of the excess at the window's start;
+# tests/studies/decay_coverage.py shows the median rate to be more than 1 % off otherwise.
 SHORT_FALL_UNKNOWN_BACKGROUND = 0.20
 SHORT_FALL_KNOWN_BACKGROUND = 0.80  # with one known, the same study asks for this much
 SLOW_SAMPLING = 0.5  # rate times interval: the level falls by 40 % from one reading to the next; common practice
 TOO_SLOW_SAMPLING = 1.0  # rate times interval: it falls by 63 %; common practice, no source
-NOTHING_EXPLAINED = 0.10  # R² below which the curve says nothing of the readings; common practice, no source
+NOTHING_EXPLAINED = 0.10  # R² below which the curve explains none of the readings; common practice, no source
 POOR_R_SQUARED = 0.80  # acceptance limit for a particle channel in one bedroom study's methods text (read), 2026
-UNUSABLE_CHANGE = 0.20  # relative change of the rate from which an average of two rates means nothing
-WIDE_WINDOW_SHARE = 0.10  # of the rate: other windows move it by more
-SENSOR_LAG_S = 50.0  # some optical sensors answer 30 to 50 s late (Bulot et al., Sensors 20, 2219, 2020; recomputed)
+UNUSABLE_CHANGE = 0.20  # relative change of the rate from which an average of two rates is meaningless
+WIDE_WINDOW_SHARE = 0.10  # of the rate: change over other windows above which a note is given
+SENSOR_LAG_S = 50.0  # some optical sensors lag by 30 to 50 s (Bulot et al., Sensors 20, 2219, 2020; recomputed)
 
 
 def fit_notes(
     readings: Readings, phases: Phases, outcome: FitOutcome, response_time_s: float | None,
     rate_before_event: Measured | None = None,
 ) -> list[Note]:  # fmt: skip
-    """All notes on the fit of one channel; `rate_before_event` is offered beside an event."""
+    """All notes on the fit of one channel. `rate_before_event` is mentioned beside an event."""
     if outcome.fit.decay_rate is None:
         code = "rising_level" if "rises" in outcome.fit.why_not else "no_decay"
         return [Note(code, "unusable", outcome.fit.why_not)]

@@ -1,4 +1,4 @@
-"""Uncertainty of a level read off the smoothed curve at one moment, and of the moment at which it crosses a level."""
+"""Uncertainty of a level read from the smoothed curve, and of the time at which it crosses a level."""
 
 import math
 from dataclasses import dataclass
@@ -9,8 +9,8 @@ from app.compute.decay.phases import ROUNDING_H, SMOOTHING_MIN
 from app.compute.signal.autocorrelation import lag_one_autocorrelation
 from app.compute.signal.noise import Floats
 
-# All: common practice, no source. The neighbourhood has to outlast the noise's own memory, and a parabola through the
-# logarithms follows a decay while the level changes by no more than this factor to either side.
+# All: common practice, no source. The neighbourhood must be longer than the correlation time of the noise, and a
+# parabola through the logarithms follows a decay while the level changes by no more than this factor to either side.
 NEIGHBOURHOOD_MIN = 15.0  # [min]
 LARGEST_FACTOR = 3.0
 FEWEST_NEIGHBOURS = 7
@@ -19,7 +19,7 @@ _PARAMETERS = 3  # of the parabola
 
 @dataclass(frozen=True, slots=True)
 class LocalNoise:
-    """What the readings around a moment say of the smoothed level there.
+    """Uncertainty and slope of the smoothed level at one moment.
 
     uncertainty : standard uncertainty of the smoothed level [unit of the channel]
     slope_per_h : of the level at the moment, negative where it falls [unit of the channel per h]
@@ -38,15 +38,15 @@ def local_noise(time_h: Floats, levels: Floats, smooth: Floats, at_h: float, ste
     with s the residual standard deviation of the readings about a parabola (through their logarithms where all are
     above zero), r their lag-one autocorrelation, n the readings that the smoothing averages, b the distance of the
     smoothed level from the parabola (at a sharp peak the smoothing cuts the top off) and d the display's step, both
-    as rectangles [1]_. n' is what n values of a first-order autoregressive series are worth; r is raised by (1 + 4r)/N,
-    since from N values it comes out too low by about that (read second-hand).
+    as rectangles [1]_. n' is the effective number of independent values of a first-order autoregressive series; r is
+    raised by (1 + 4r)/N, its approximate small-sample bias (read second-hand).
 
     Parameters
     time_h, levels, smooth : readings from unit on to the end, and the smoothed curve there [h], [unit of the channel]
     at_h : the moment, inside the run [h]
     step : of the display [unit of the channel]
     Returns  None where fewer than seven readings, or readings of one time alone, lie around it
-    Notes    Noise that lasts longer than the neighbourhood (drift of the logger) is not seen by it.
+    Notes    Noise with a longer correlation time than the neighbourhood (drift of the logger) is not detected.
 
     References
     .. [1] JCGM 100:2008, 4.3.7.
@@ -80,11 +80,11 @@ def local_noise(time_h: Floats, levels: Floats, smooth: Floats, at_h: float, ste
 
 
 def _neighbourhood(time_h: Floats, smooth: Floats, at_h: float) -> slice:
-    """Places of the readings around a moment: a fixed time, cut where the level is too different, at least seven."""
+    """Indices of the readings around a moment: a fixed time, cut where the level differs too much, at least seven."""
     if time_h.size < FEWEST_NEIGHBOURS:
         return slice(0, time_h.size)
     half_h = NEIGHBOURHOOD_MIN / 60 / 2
-    # near either end of the run the neighbourhood keeps its length and reaches to one side
+    # near the ends of the run the neighbourhood keeps its length and extends to one side
     middle = min(max(at_h, time_h[0] + half_h), max(time_h[-1] - half_h, time_h[0] + half_h))
     low, high = np.searchsorted(time_h, [middle - half_h - ROUNDING_H, middle + half_h + ROUNDING_H])
     here = min(int(np.searchsorted(time_h, at_h)), time_h.size - 1)

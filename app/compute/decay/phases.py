@@ -1,4 +1,4 @@
-"""Phases of a trial found from the readings: start of smoke, peak, unit on, end."""
+"""Finds the phases of a trial from its readings: start of smoke, peak, unit on, end."""
 
 from dataclasses import dataclass
 
@@ -9,18 +9,18 @@ from app.compute.decay.result import Marks
 from app.compute.signal.noise import Floats, median_of_three, moving_average
 
 # All of these: common practice, no source.
-SMOOTHING_MIN = 1.0  # [min] phases are read off a moving average of this width
-LOW_SHARE = 0.10  # of the rise: below it the room counts as not yet smoked
-NEAR_PEAK_SHARE = 0.95  # of the peak: the first time there opens the search for the peak
-PEAK_SEARCH_MIN = 5.0  # [min] length of that search; noise on a slow decay would place the highest reading anywhere
+SMOOTHING_MIN = 1.0  # [min] phases are found on a moving average of this width
+LOW_SHARE = 0.10  # of the rise: below it the room counts as free of smoke
+NEAR_PEAK_SHARE = 0.95  # of the peak: the first reading at this level starts the search for the peak
+PEAK_SEARCH_MIN = 5.0  # [min] length of that search; in a slow decay noise could put the highest reading anywhere
 SAME_HILL_SHARE = 0.5  # of the peak: a level that fell below it belongs to another release
 SMOKE_AFTER_ON_MIN = 10.0  # [min] smoke may still rise this long after a unit-on mark
 RISE_SHARE = 0.25  # of the peak's excess: a rise by this much over the lowest level so far ends the decay
-LOW_LASTS_MIN = 2.0  # [min] a low level has to last so long before a rise from it counts
+LOW_LASTS_MIN = 2.0  # [min] a low level has to last this long before a rise from it counts
 RISE_OVER_LOWEST = 0.30  # of that lowest level: a smaller rise is the noise of a slow decay
-RISING_FALL_SHARE = 0.30  # of the peak's excess: a log that falls by less and then rises higher has no decay
+RISING_FALL_SHARE = 0.30  # of the peak's excess: a log that falls by less and then rises higher contains no decay
 
-ROUNDING_H = 1e-9  # times on a log of days differ by less than this only through rounding
+ROUNDING_H = 1e-9  # times in a log of several days differ by less than this only through rounding
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,8 +29,8 @@ class Phases:
 
     before_smoke : readings before the smoke
     smooth : levels after a median of three and the moving average
-    rises_again_h : where a later rise ended the decay before the log ended
-    rising : the log rises as a whole, so there is no decay in it
+    rises_again_h : start of a later rise that ended the decay
+    rising : the log rises overall, so it contains no decay
     """
 
     smoke_start_h: float | None
@@ -45,7 +45,7 @@ class Phases:
 
 
 def find_phases(time_h: Floats, levels: Floats, marks: Marks, interval_h: float) -> Phases:
-    """Phases of a trial; marks that a person set stand, the rest is found. Needs at least one reading."""
+    """Phases of a trial. Marks set by a person are kept, the others are found. Needs at least one reading."""
     width = round(float(np.clip(SMOOTHING_MIN / 60 / interval_h if interval_h > 0 else 1, 3, 181))) // 2 * 2 + 1
     smooth = moving_average(median_of_three(levels), width if levels.size > 20 else 1)
     end_h = float(time_h[-1]) if marks.end_h is None else min(marks.end_h, float(time_h[-1]))
@@ -90,7 +90,7 @@ def _first_given(mark: float | None, found: float | None) -> float | None:
 
 
 def _greatest_fall(smooth: Floats, first: int, last: int) -> tuple[int, int]:
-    """Places of the top and the trough of the greatest fall of the level."""
+    """Indices of the top and the trough of the greatest fall of the level."""
     part = smooth[first : last + 1]
     fall = np.maximum.accumulate(part) - part
     trough = int(np.argmax(fall))
@@ -98,7 +98,7 @@ def _greatest_fall(smooth: Floats, first: int, last: int) -> tuple[int, int]:
 
 
 def _top_at(time_h: Floats, smooth: Floats, unit_on_h: float, first: int, last: int, top: int) -> int:
-    """Highest level of the hill that a unit-on mark stands on, or the greatest fall's top if it comes later."""
+    """Highest level of the peak that contains the unit-on mark, or the top of the greatest fall if that is later."""
     on = min(max(int(np.searchsorted(time_h, unit_on_h)), first), last)
     if time_h[top] > unit_on_h and smooth[on] < SAME_HILL_SHARE * smooth[top]:
         return top
@@ -112,7 +112,7 @@ def _top_at(time_h: Floats, smooth: Floats, unit_on_h: float, first: int, last: 
 
 
 def _peak_near(time_h: Floats, smooth: Floats, first: int, top: int) -> int:
-    """First time near the top's level on the same hill, then the highest reading within the next minutes."""
+    """First time near the top's level on the same peak, then the highest reading within the next minutes."""
     level = float(smooth[top])
     low = np.flatnonzero(smooth[first:top] < SAME_HILL_SHARE * level)
     from_place = first + int(low[-1]) + 1 if low.size else first
@@ -122,7 +122,7 @@ def _peak_near(time_h: Floats, smooth: Floats, first: int, top: int) -> int:
 
 
 def _smoke_start_index(smooth: Floats, first: int, peak: int) -> int | None:
-    """Last low reading before the peak; None where the log starts with the smoke in the room."""
+    """Last low reading before the peak; None where the log starts with smoke in the room."""
     before = smooth[first:peak]
     if before.size == 0:
         return None
@@ -133,13 +133,13 @@ def _smoke_start_index(smooth: Floats, first: int, peak: int) -> int | None:
 
 
 def _rise_index(smooth: Floats, peak: int, last: int, limit: float, interval_h: float) -> int | None:
-    """Place of the lowest level before the first lasting rise by more than the limit and a share of that level.
+    """Index of the lowest level before the first lasting rise by more than the limit and a share of that level.
 
-    A dip shorter than two minutes is no low level, and a rise has to last for three readings.
+    A dip shorter than two minutes does not count, and a rise has to last for three readings.
     """
     part = smooth[peak : last + 1]
     low_readings = max(round(LOW_LASTS_MIN / 60 / interval_h), 1) if interval_h > 0 else 1
-    # the highest of the next two minutes: low only where the level stays low
+    # the highest of the next two minutes, so that only a lasting low counts
     ahead = maximum_filter1d(part, low_readings, origin=-((low_readings - 1) // 2), mode="nearest")
     lowest = np.minimum.accumulate(ahead)
     high = part - lowest > np.maximum(limit, RISE_OVER_LOWEST * lowest)

@@ -1,4 +1,4 @@
-"""Checks of the readings themselves: number, times, gaps, saturation, background, humidity of the sampling."""
+"""Checks of the readings: number, times, gaps, saturation, background, start level."""
 
 import numpy as np
 
@@ -8,18 +8,18 @@ from app.compute.decay.window import FEWEST_READINGS
 from app.compute.wording.notes import Note
 from app.compute.wording.numbers import level_text
 
-# In tests/studies/decay_coverage.py intervals from fewer readings than this hold the truth too seldom where the
-# noise drifts over several readings, for so few readings cannot show that it does: with 25 as the limit 88.8 % do at
-# one reading in 120 s and an autocorrelation of 0.95, with 30 more than 90 %.
+# In tests/studies/decay_coverage.py intervals from fewer readings have too low a coverage where the noise drifts over
+# several readings, because so few readings cannot show the drift: at one reading in 120 s and an autocorrelation of
+# 0.95, coverage is 88.8 % with a limit of 25 and above 90 % with 30.
 FEW_READINGS = 30
 GAP_INTERVALS = 5.0  # sampling intervals; common practice, no source
 GAP_SHARE = 0.05  # of the window; common practice, no source
 LOW_START_STEPS = 20.0  # display steps of excess at the window's start; common practice, no source
-UNUSABLE_START_STEPS = 5.0  # display steps; below it rounding alone decides the rate; common practice, no source
+UNUSABLE_START_STEPS = 5.0  # display steps; below it rounding alone determines the rate; common practice, no source
 LOW_START_SHARE = 1.0  # of the background; common practice, no source
 UNSTABLE_SHARE = 0.3  # of the level before the smoke; common practice, no source
 UNSTABLE_STEPS = 3.0  # display steps; common practice, no source
-EARLY_RISE_SHARE = 0.5  # of the peak: a rise before so much has gone spoils the run; common practice, no source
+EARLY_RISE_SHARE = 0.5  # of the peak: an earlier rise makes the run unusable; common practice, no source
 UNSTABLE_EXCESS_SHARE = 0.02  # of the excess at the window's start: a smaller change does not matter
 
 
@@ -131,7 +131,7 @@ def _repeated_times(readings: Readings, phases: Phases) -> Note | None:
 
 
 def _clock_jump(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note | None:
-    """A step in time over which the level did not fall although the rate says that it must have."""
+    """A step in time over which the level did not fall although it should have at the fitted rate."""
     fit = outcome.fit
     if fit.decay_rate is None or fit.background is None or outcome.places.size < 8 or readings.interval_h <= 0:
         return None

@@ -9,10 +9,10 @@ from app.compute.wording.notes import Note
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """Marks that a person set; None means: find it from the data. [h on the log's clock]
+    """Marks set by a person; None: found from the data. [h on the log's clock]
 
     unit_on_h is the time from which the level is counted as decaying: the switch-on of the unit, or in an
-    empty-room run the moment from which the room was left to itself.
+    empty-room run the moment from which nobody disturbed the room.
     """
 
     smoke_start_h: float | None = None
@@ -37,8 +37,8 @@ class TimeToClear:
     """First sustained crossing of the clear level, counted from unit on [min].
 
     reached False is right-censored: the level was not reached before `not_before_min`, the end of the run.
-    predicted is the fitted curve's own crossing, an estimate, None where the curve never gets there.
-    uncertainty_min is the standard uncertainty of `value_min`, None where the readings cannot tell it.
+    predicted is the fitted curve's own crossing, an estimate; None where the curve never reaches it.
+    uncertainty_min is the standard uncertainty of `value_min`, None where it cannot be estimated.
     """
 
     reached: bool
@@ -56,8 +56,9 @@ class DecayFit:
     decay_rate : k with standard uncertainty and degrees of freedom, autocorrelation and window choice included [1/h]
     statistical_uncertainty_per_h : the part from the residuals alone [1/h]
     window_sensitivity_per_h : spread of k over other defensible windows [1/h]
-    humidity_uncertainty_per_h : the part from humidity that changed during the window, in k already; trials of one
-        unit share it, so repeats do not average it out [1/h]
+    humidity_uncertainty_per_h : the part from humidity that changed during the window, included in that of k; trials of
+        one
+            unit share it, so repeats do not reduce it [1/h]
     background, amplitude : Cb and A [unit of the channel]
     covariance : 3 x 3, order (background, amplitude, decay rate)
     background_choice : "fitted", "before the smoke" or "given"
@@ -85,9 +86,9 @@ class DecayFit:
 
 @dataclass(frozen=True, slots=True)
 class ChannelDecay:
-    """Everything the analysis of one channel found. `fit` is None where no decay could be found.
+    """Result of the analysis of one channel. `fit` is None where no decay could be found.
 
-    start_level_uncertainty : standard uncertainty of the level at unit on, None where too few readings lie there
+    start_level_uncertainty : standard uncertainty of the level at unit on, None with too few readings around it
     """
 
     channel: str

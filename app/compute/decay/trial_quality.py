@@ -1,4 +1,4 @@
-"""What the channels of one trial say about one another: two detectors, humidity, temperature, weak channels."""
+"""Checks between the channels of one trial: two detectors, humidity, temperature, weak channels."""
 
 import math
 from collections.abc import Mapping
@@ -15,14 +15,14 @@ from app.compute.statistics.propagation import effective_degrees_of_freedom
 from app.compute.wording.notes import Note, Severity
 from app.compute.wording.numbers import level_text
 
-# US EPA sensor toolkit, hourly averages (read there): a pair is thrown out where BOTH limits are exceeded.
+# US EPA sensor toolkit, hourly averages (read there): a pair is rejected where BOTH limits are exceeded.
 DETECTOR_DIFFERENCE_UG_M3 = 5.0
 DETECTOR_DIFFERENCE_SHARE = 0.7
 DETECTOR_AVERAGE_H = 1.0
 HUMIDITY_CHANGE_PCT = 10.0  # [percentage points] over the fit window; common practice, no source
-HUMID_RATE_SHARE = 0.05  # of the decay rate: a bias by humidity that is told; common practice, no source
-HUMID_UNUSABLE_SHARE = 0.30  # of the decay rate: from here the rate says more of water than of smoke
-HIGH_HUMIDITY_PCT = 70.0  # above it the 2022 correction is not given
+HUMID_RATE_SHARE = 0.05  # of the decay rate: humidity bias above which a note is given; common practice, no source
+HUMID_UNUSABLE_SHARE = 0.30  # of the decay rate: above it the rate depends more on water than on smoke
+HIGH_HUMIDITY_PCT = 70.0  # the 2022 correction is not defined above it
 TEMPERATURE_CHANGE_C = 5.0  # over the fit window; common practice, no source
 
 HUMIDITY_CHANNEL, TEMPERATURE_CHANNEL = "relative_humidity", "temperature"
@@ -31,7 +31,7 @@ HUMIDITY_CHANNEL, TEMPERATURE_CHANNEL = "relative_humidity", "temperature"
 def cross_channel_notes(
     elapsed_s: ArrayLike, levels: Mapping[str, ArrayLike], decays: Mapping[str, ChannelDecay]
 ) -> dict[str, tuple[Note, ...]]:
-    """Notes for each channel of `decays` that need other channels of the same log.
+    """Notes for each channel of `decays` from comparing channels of the same log.
 
     Parameters
     elapsed_s : time since the log's first reading, the same for all channels [s]
@@ -51,13 +51,13 @@ def cross_channel_notes(
 def with_humidity_uncertainty(
     elapsed_s: ArrayLike, levels: Mapping[str, ArrayLike], decays: Mapping[str, ChannelDecay]
 ) -> dict[str, ChannelDecay]:
-    r"""The same decays, the rates of particles with what the change of humidity leaves open in their uncertainty.
+    r"""The decays with the humidity component added to the uncertainty of particle rates.
 
     .. math:: u^2 = u_{fit}^2 + u_h^2, \quad u_h = |\Delta k_{largest}| / \sqrt 3
 
-    The rate is not corrected, for how much the particles of a run grow is not known: a shift anywhere from nothing to
-    the largest is taken as equally likely, and u_h is its root mean square (JCGM 100:2008, 4.3.7 and F.2.4.5: a shift
-    that is not corrected for belongs into the uncertainty; from memory).
+    The rate is not corrected, because the growth of the particles is not known: any shift from zero to
+    the largest counts as equally likely, and u_h is its root mean square (JCGM 100:2008, 4.3.7 and F.2.4.5: an
+    uncorrected shift belongs in the uncertainty; from memory).
     """
     time_h = np.asarray(elapsed_s, dtype=float).ravel() / 3600
     if HUMIDITY_CHANNEL not in levels:
@@ -68,7 +68,7 @@ def with_humidity_uncertainty(
 
 def _with_humidity(decay: ChannelDecay, bias: HumidityBias | None) -> ChannelDecay:
     if bias is None or bias.uncertainty_per_h == 0 or decay.fit is None or decay.fit.decay_rate is None:
-        return decay  # to the last digit
+        return decay  # unchanged to the last digit
     rate, of_humidity = decay.fit.decay_rate, bias.uncertainty_per_h
     parts = [(rate.uncertainty, rate.degrees_of_freedom), (of_humidity, math.inf)]
     wider = Measured(rate.value, math.hypot(rate.uncertainty, of_humidity), effective_degrees_of_freedom(parts))
@@ -77,7 +77,7 @@ def _with_humidity(decay: ChannelDecay, bias: HumidityBias | None) -> ChannelDec
 
 
 def _bias_of(name: str, decay: ChannelDecay, time_h: Floats, humidity_pct: Floats | None) -> HumidityBias | None:
-    """What the change of humidity does to this channel's rate; None for a channel that it does not touch."""
+    """Effect of the humidity change on this channel's rate; None for a channel that humidity does not affect."""
     fit = decay.fit
     particles = name.startswith(("pm", "count_"))
     if humidity_pct is None or fit is None or fit.decay_rate is None or not particles:
@@ -134,7 +134,7 @@ def _detectors_disagree(
 def _largest_disagreement(
     time_h: Floats, first: Floats, second: Floats, start_h: float, end_h: float
 ) -> tuple[float, float, float] | None:
-    """Difference, share of the mean and start of the hour in which both limits are exceeded by most."""
+    """Difference, share of the mean and start of the hour in which both limits are exceeded most."""
     both = np.isfinite(first) & np.isfinite(second) & (time_h >= start_h) & (time_h <= end_h)
     worst: tuple[float, float, float] | None = None
     for hour in np.unique(((time_h[both] - start_h) // DETECTOR_AVERAGE_H).astype(int)):
@@ -148,7 +148,7 @@ def _largest_disagreement(
 
 
 def _size_text(name: str) -> str:
-    """The channel of either detector as a reader says it.
+    """Name of the quantity of either detector's channel, for messages.
 
     >>> _size_text("pm2_5_b")
     'PM2.5'
@@ -157,7 +157,7 @@ def _size_text(name: str) -> str:
 
 
 def _rates_text(decay: ChannelDecay, other: ChannelDecay | None) -> tuple[bool, str]:
-    """Whether the rates of the two differ by more than their intervals, and that in a sentence."""
+    """Whether the two rates differ by more than their intervals, with a sentence on it."""
     mine = decay.fit.decay_rate if decay.fit else None
     theirs = other.fit.decay_rate if other is not None and other.fit else None
     if mine is None or theirs is None:

@@ -1,4 +1,4 @@
-"""Unit on read off the curve: where a slow natural decay turns into a much faster one."""
+"""Finds unit on from the curve: the point where a slow natural decay changes to a much faster one."""
 
 import numpy as np
 
@@ -7,16 +7,16 @@ from app.compute.signal.blocks import block_means
 from app.compute.signal.rate_table import BackgroundBounds
 from app.compute.signal.two_rates import SHORTEST_PART, best_split
 
-NATURAL_AT_MOST_PER_H = 1.5  # a faster first rate is a unit running already; common practice, no source
+NATURAL_AT_MOST_PER_H = 1.5  # a faster first rate means that a unit was running already; common practice, no source
 FASTER_BY = 2.0  # the second rate over the first; a smaller step may be a change of speed
-SLOWEST_PER_H = 0.05  # a first rate below it counts as this much
+SLOWEST_PER_H = 0.05  # a slower first rate counts as this
 MOST_BLOCKS = 60
 
 
 def switch_on_h(readings: Readings, outcome: FitOutcome) -> float | None:
     """Time of switch-on [h], None where the curve does not show one after the peak.
 
-    Looked for only where the fit found a rate that grows.
+    Only searched where the fit found an increasing rate.
     """
     event = outcome.event
     if event is None or outcome.places.size < 4 * SHORTEST_PART:

@@ -1,4 +1,4 @@
-"""The part of a trial that is fitted: from the end of mixing to where the excess sinks into the floor."""
+"""The fit window: from the end of mixing until the excess reaches the floor."""
 
 import math
 
@@ -11,12 +11,12 @@ Places = NDArray[np.int64]
 
 SETTLING_MIN = 2.0  # [min] left out after the later of peak and unit on; common practice, no source
 RESPONSE_TIMES = 3.0  # response times of the logger left out: 5 % of a first-order lag is left after three
-FLOOR_STEPS = 5.0  # steps of the display that the excess has to exceed; common practice, no source
-FLOOR_SHARE = 0.01  # share of the excess at the window's start that the excess has to exceed
+FLOOR_STEPS = 5.0  # steps of the display; the excess has to be above; common practice, no source
+FLOOR_SHARE = 0.01  # share of the excess at the window's start; the excess has to be above
 FEWEST_READINGS = 4  # three parameters and one degree of freedom
-KEPT_READINGS = 15  # the floor never cuts the window below so many: a fast decay sampled slowly needs its tail
-PLATEAU_READINGS = 5  # equal readings in a row at the highest level, from which a ceiling is suspected
-PLATEAU_RATIO = 5.0  # the plateau lasts so many times longer than the display's steps that follow it
+KEPT_READINGS = 15  # the floor never cuts the window to fewer readings: a fast decay with slow sampling needs its tail
+PLATEAU_READINGS = 5  # equal readings in a row at the highest level that suggest saturation
+PLATEAU_RATIO = 5.0  # the plateau has to last this many times longer than the display steps after it
 
 
 def window_start_h(unit_on_h: float, peak_h: float, response_time_s: float | None) -> float:
@@ -30,7 +30,7 @@ def window_start_h(unit_on_h: float, peak_h: float, response_time_s: float | Non
 
 
 def excess_floor(step: float, excess_at_start: float) -> float:
-    """Excess over the background below which a reading says little about the rate."""
+    """Excess over the background below which a reading adds little to the rate."""
     return max(FLOOR_STEPS * step, FLOOR_SHARE * excess_at_start)
 
 
@@ -46,10 +46,10 @@ def time_to_floor_h(amplitude: float, rate_per_h: float, floor: float) -> float:
 
 
 def ceiling_of(levels: Floats) -> float | None:
-    """Level at which a detector seems to have stood at its limit: a plateau at the very highest reading.
+    """Level at which a detector seems saturated: a plateau at the highest reading.
 
-    A slow decay stands on each step of its display for a while too, so the plateau has to last several times
-    longer than the steps that follow it. None where there is no such plateau.
+    A slow decay also repeats each display step for a while, so the plateau has to last several times
+    longer than the steps after it. None where there is no such plateau.
     """
     if levels.size < PLATEAU_READINGS + 2:
         return None

@@ -1,4 +1,4 @@
-"""Autocorrelated noise: the lag-one coefficient, and sums weighted by the inverse of a noise covariance."""
+"""Autocorrelated noise: the lag-one coefficient, and sums weighted by the inverse noise covariance."""
 
 import math
 from collections.abc import Sequence
@@ -56,7 +56,7 @@ class Whitener:
     """Inverse of the covariance S R S + D with AR(1) correlation R, as a tri-diagonal system.
 
     (S R S)⁻¹ is tri-diagonal, so with T = D⁻¹ + (S R S)⁻¹ the inverse is D⁻¹ − D⁻¹ T⁻¹ D⁻¹ and a product
-    costs as many steps as there are values. `weight` is D⁻¹; `diagonal` and `beside` hold the factors of T.
+    takes linear time. `weight` is D⁻¹; `diagonal` and `beside` hold the factors of T.
     """
 
     weight: Floats
@@ -77,7 +77,7 @@ class Whitener:
         return result
 
     def of_tails(self, curve: Floats) -> "TailProducts":
-        r"""Ω⁻¹ between the tails of one curve, all of them in as many steps as there are values.
+        """Products with Ω⁻¹ for all tails of one curve, in linear time.
 
         With T = L D Lᵀ, upwards, and T = U D' Uᵀ, downwards, the diagonal of T⁻¹ is 1/(D + D' − diag T). Right of its
         diagonal (T⁻¹)ⱼₖ = −eⱼ (T⁻¹)ⱼ₊₁ₖ, so the sum gⱼ of (T⁻¹)ⱼₖ vₖ over k > j solves Lᵀ g = r with
@@ -98,10 +98,10 @@ class Whitener:
 
 @dataclass(frozen=True, slots=True)
 class TailProducts:
-    """Products with an inverse covariance Ω⁻¹, of a curve c that is zero before each place j in turn.
+    """Products with an inverse covariance Ω⁻¹, of the tails of a curve c: c set to zero before each index j.
 
     own : c[j:]ᵀ Ω⁻¹ c[j:]
-    with_value_before : eⱼᵀ Ω⁻¹ c[j+1:], with the single value at j, at place j
+    with_value_before : eⱼᵀ Ω⁻¹ c[j+1:], with the single value at index j
     of_value : the diagonal of Ω⁻¹
     """
 

@@ -1,7 +1,7 @@
-"""Averages of neighbouring readings: the fit works on at most a hundred or so block means.
+"""Block means of neighbouring readings; the fit uses about a hundred of them at most.
 
 An exponential averaged over blocks of equal length is the same exponential times a constant, so the rate is
-not touched; and the autocorrelation that matters for a rate is the slow one that survives in block means.
+unchanged; and the slow autocorrelation, which matters for the rate, is still present in block means.
 """
 
 import math
@@ -16,8 +16,9 @@ MOST_BLOCKS = 120
 
 @dataclass(frozen=True, slots=True)
 class Blocks:
-    """Block means: mean time [h], mean level, number of readings of a full block and share of it that is there,
-    distance to the block before in blocks, and the error that rounding leaves in each mean."""
+    """Block means: mean time [h], mean level, number of readings of a full block and the share present,
+    distance to the previous block in blocks, and the rounding error of each mean.
+    """
 
     time_h: Floats
     level: Floats

@@ -1,13 +1,13 @@
-r"""More than one rate in the window: speed changed, a door opened, a second source, mixing not finished, two rooms.
+r"""Departures from one exponential: speed changed, door opened, second source, mixing not finished, two rooms.
 
-The single exponential is held against curves with one thing more: from a time s on another rate, at s a jump
+The single exponential is compared with curves that have one more feature: from a time s on another rate, at s a jump
 (or a ramp of some minutes) that then decays at the same rate, or a second exponential. The first two are further
 columns of a linear model about the single fit, the third is a search over pairs of rates. The gain is a ratio of
 likelihoods,
 
 .. math:: G = 2\,(\max_\varphi \ell_{with} - \max_\varphi \ell_{without})
 
-with the autocorrelation φ and the noise fitted on both sides, for drifting noise looks like a change of rate too.
+with the autocorrelation φ and the noise fitted on both sides, because drifting noise also looks like a change of rate.
 """
 
 import math
@@ -28,32 +28,32 @@ FEWEST_BLOCKS = 8
 BREAKS_OF_RATE = 18  # times at which a change of rate is tried; a jump is tried at every block
 PASSING_SHARES = (0.04, 0.1)  # of the window: how long a passing source or open door may last
 EDGE_SHARE = 0.1  # of the window at either end where no break is looked for
-AUTOCORRELATIONS = [0, 2, 4, 6, 7]  # places on the grid of possible ones
+AUTOCORRELATIONS = [0, 2, 4, 6, 7]  # indices in the grid of possible autocorrelations
 PAIR_RATES = np.geomspace(0.12, 12.0, 13)  # as multiples of the single rate
 PAIRS = np.array([(i, j) for i in range(PAIR_RATES.size) for j in range(i)])  # faster, slower
-# About 99 of 100 simulated single exponentials stay below these; few blocks have heavier tails. The study in
-# tests/studies/decay_coverage.py prints the share of events found by mistake.
+# About 99 % of simulated single exponentials stay below these; few blocks have heavier tails. The study in
+# tests/studies/decay_coverage.py prints the false-positive rate.
 BREAK_LIMIT, BREAK_LIMIT_FEW = 15.0, 320.0  # constant, and the part divided by the number of blocks
 PAIR_LIMIT, PAIR_LIMIT_FEW = 12.0, 66.0
-PAIR_LIMIT_GIVEN, PAIR_LIMIT_GIVEN_FEW = 12.0, 22.0  # a background that is known cannot take the part of a slow rate
-FEW_BLOCKS = 20  # fewer count as so many in the limit for breaks
-CHANGE_LIMIT = 0.10  # smallest relative change of rate, or jump relative to the level, that is told
-WORTH_A_LOOK = 0.3  # of the limit: a smaller gain does not reach it when the noise is judged anew
-PLACED_WITHIN = 0.12  # of the window: how far the place of a changed rate is searched around the first finding
+PAIR_LIMIT_GIVEN, PAIR_LIMIT_GIVEN_FEW = 12.0, 22.0  # a known background cannot act as a slow rate
+FEW_BLOCKS = 20  # fewer blocks count as this many in the limit for breaks
+CHANGE_LIMIT = 0.10  # smallest relative change of rate, or jump relative to the level, that is reported
+WORTH_A_LOOK = 0.3  # of the limit: a smaller gain cannot reach it when the noise is estimated again
+PLACED_WITHIN = 0.12  # of the window: range around the first finding in which the time of a rate change is refined
 EVENTS_WITH_A_PART_BEFORE = ("rate_change", "jump")
-END_SHARE = 3.0  # a fast start counts as over after so many of its own time constants
+END_SHARE = 3.0  # a fast start counts as finished after this many of its time constants
 
 
 @dataclass(frozen=True, slots=True)
 class RateEvent:
-    """What keeps a curve from being one exponential.
+    """A departure from one exponential.
 
     kind : "rate_change", "jump", "fast_start" (mixing not finished, or a second room), "slow_start" (smoke still
         coming) or "slow_tail"
-    at_h : where, on the clock that the blocks have [h]
+    at_h : time on the clock of the blocks [h]
     change : rate after over rate before − 1; for a jump its height over the level; for a second exponential the
         share of its amplitude
-    gain : twice the gain in log likelihood; limit : what it was held against
+    gain : twice the gain in log likelihood; limit : the limit it was compared with
     """
 
     kind: str
@@ -72,7 +72,7 @@ class _Candidate:
 
 
 def find_event(blocks: Blocks, fit: ExponentialFit, bounds: BackgroundBounds) -> RateEvent | None:
-    """The clearest departure from one exponential in block means; None where none is clear."""
+    """The clearest departure from one exponential in block means; None where none is significant."""
     count = blocks.time_h.size
     if count < FEWEST_BLOCKS or fit.amplitude <= 0 or fit.rate <= 0:
         return None
@@ -104,7 +104,7 @@ def _pair_limit(count: int, fit: ExponentialFit, bounds: BackgroundBounds) -> fl
 
 
 def _placed(blocks: Blocks, found: _Candidate, bounds: BackgroundBounds, gain: float, limit: float) -> RateEvent | None:
-    """A change of rate, with its place and size from two fits instead of a first-order column."""
+    """A change of rate, with its time and size from two fits instead of a first-order column."""
     count = blocks.time_h.size
     near = int(np.searchsorted(blocks.time_h - blocks.time_h[0], found.at_h))
     reach = max(int(PLACED_WITHIN * count), 2)
@@ -121,7 +121,7 @@ def _log_likelihood(rss: Floats, log_det: Floats | float, count: int) -> Floats:
 
 
 def _held(bounds: BackgroundBounds) -> float:
-    """Weight with which a known background holds the first coefficient."""
+    """Weight with which a known background constrains the first coefficient."""
     return 0.0 if bounds.given is None else 1.0 / max(bounds.given_uncertainty, 1e-12) ** 2
 
 
@@ -138,7 +138,7 @@ def _best_break(
     residual = level - fit.background - fit.amplitude * decayed
     fixed = np.column_stack([null, residual])
     without, with_each = -math.inf, np.full(len(places), -math.inf)
-    weighted = inverses[0].weight[:, None] * columns  # the weight is the same whatever the autocorrelation
+    weighted = inverses[0].weight[:, None] * columns  # the weight does not depend on the autocorrelation
     unlinked = np.einsum("ij,ij->j", columns, weighted)
     for inverse in inverses:
         fixed_solved = inverse.times(fixed)
@@ -150,8 +150,8 @@ def _best_break(
         rss = float(product[3, 3] - right @ solve @ right)
         tails = inverse.of_tails(decayed)
         of_tails = np.cumsum((fixed_solved * decayed[:, None])[::-1], axis=0)[::-1].T
-        # a jump is the tail of the decayed curve; the block in which it falls is part old and part new level, so
-        # that block is given a value of its own
+        # a jump is the tail of the decayed curve; the block that contains it is a mixture, so that block gets a value
+        # of its own
         block = slice(low - 1, high)
         of_value, of_tail = fixed_solved[block].T, of_tails[:, jumps]
         spike_own, spike_cross = _beyond(tails.of_value[block], of_value, solve, right)
@@ -177,7 +177,7 @@ def _best_break(
 
 
 def _beyond(whole: Floats, products: Floats, solve: Floats, right: Floats) -> tuple[Floats, Floats]:
-    """What columns add to the single exponential: their own sum of squares, and that with its residual.
+    """Sums of squares and products that extra columns add to the single exponential.
 
     whole : cᵀ Ω⁻¹ c of each column; products : cᵀ Ω⁻¹ with the three columns of the exponential and the residual
     """
@@ -189,7 +189,7 @@ def _beyond(whole: Floats, products: Floats, solve: Floats, right: Floats) -> tu
 def _break_columns(
     time: Floats, decayed: Floats, fit: ExponentialFit, low: int, high: int
 ) -> tuple[Floats, list[float]]:
-    """Columns of passing events and changes of rate (last), and the places of all breaks, jumps first [h]."""
+    """Columns of passing events and changes of rate (last), and the times of all breaks, jumps first [h]."""
     jumps = time[low : high + 1]
     places, shapes = list(jumps), []
     for share in PASSING_SHARES:
@@ -236,7 +236,7 @@ def _best_pair(
 def _gain_with_own_noise(
     blocks: Blocks, candidate: _Candidate, settings: list[float], bounds: BackgroundBounds, without: float
 ) -> tuple[float, Floats]:
-    """Gain once the noise is judged by the candidate's own residuals, and its coefficients."""
+    """Gain with the noise estimated from the candidate's own residuals, and its coefficients."""
     level, offset = blocks.level, bounds.given or 0.0
     weight = 1 / np.maximum(np.abs(level), 0.02 * float(np.max(np.abs(level))))
     coefficients = np.linalg.lstsq(candidate.columns * weight[:, None], (level - offset) * weight, rcond=None)[0]
@@ -256,7 +256,7 @@ def _gain_with_own_noise(
 
 
 def _change(candidate: _Candidate, coefficients: Floats, time: Floats, fit: ExponentialFit) -> float:
-    """Size of what was found: of the rate, of the level, or of the amplitude."""
+    """Size of the event: of the rate, of the level, or of the amplitude."""
     last = float(coefficients[-1])
     if candidate.kind == "rate_change":
         # the middle coefficients are an amplitude and its first-order change with the rate before the break

@@ -1,11 +1,11 @@
-r"""Rate of a single exponential towards a background, with an interval that stays right under autocorrelation.
+"""Rate of a single exponential towards a background, with an interval that is valid under autocorrelation.
 
 .. math:: C(t) = C_b + A e^{-k t} + e(t)
 
 e is the sum of an AR(1) series with a standard deviation proportional to √(C² + c0²) and of the independent
-error of rounding. The rate is read off a table of probability over the rate and over the autocorrelation, after
-summing over the latter. So the interval carries what the readings leave open about the autocorrelation, instead
-of trusting one estimate of it.
+error of rounding. The posterior is tabulated over the rate and the autocorrelation
+and summed over the latter. So the interval includes the uncertainty of the autocorrelation instead
+of relying on one estimate of it.
 """
 
 import math
@@ -26,16 +26,16 @@ from app.compute.signal.rate_table import (
     possible_autocorrelations,
 )
 
-RISING = -np.geomspace(3.0, 0.01, 8)  # over the window's length
+RISING = -np.geomspace(3.0, 0.01, 8)  # over the length of the window
 FASTEST_PER_H = 90.0
-FASTEST_PER_INTERVAL = 5.0  # a decay to e⁻⁵ from one value to the next cannot be told from a faster one
-NEAR = np.geomspace(0.5, 2.0, 13)  # of the rate of a fit before: where the next is searched
+FASTEST_PER_INTERVAL = 5.0  # a decay to e⁻⁵ from one value to the next cannot be distinguished from a faster one
+NEAR = np.geomspace(0.5, 2.0, 13)  # of the rate of the previous fit: search range of the next
 BETWEEN = np.linspace(0.0, 1.0, 11)
 NEAR_RATE = np.array([-0.1, -0.03, -0.01, -0.003, -0.001, 0.0, 0.001, 0.003, 0.01, 0.03, 0.1])
 GRID_POINTS = 41
-FEW = [1, 4, 7]  # places of the autocorrelations that show how wide the table has to be
-FEWEST_HELD = 7  # grid points that have to hold the probability
-DROP = 11.0  # the table ends where the logarithm of the probability is this far below its top
+FEW = [1, 4, 7]  # indices of the autocorrelations that determine the width of the table
+FEWEST_HELD = 7  # grid points that must carry the probability
+DROP = 11.0  # the table ends where the log probability is this far below its maximum
 NOISE_FLOOR = 1e-5  # of the highest level: smallest standard deviation, far below any logger's
 
 
@@ -56,7 +56,7 @@ class QuickFit:
 class ExponentialFit:
     """Rate [1/h], its uncertainty and degrees of freedom; amplitude at the first block's time.
 
-    at_least : 2.5 % point of the rate's own probability, which need not lie alike on both sides of it
+    at_least : 2.5 % point of the rate's own probability, which may be asymmetric
     residuals : of the blocks, over their expected standard deviation
     spread : root mean square of those residuals
     """
@@ -75,7 +75,7 @@ class ExponentialFit:
 
 
 def coarse_rates(time: Floats) -> Floats:
-    """Rates [1/h] from a rise that the readings could show to a fall within one step of them. `time` from zero."""
+    """Rates [1/h] from the fastest plausible rise to a fall within one reading. `time` starts at zero."""
     span = max(float(time[-1]), 1e-9)
     fastest = min(FASTEST_PER_H, FASTEST_PER_INTERVAL * (time.size - 1) / span)
     rates: Floats = np.concatenate([RISING / span, np.exp(np.linspace(math.log(0.01 / span), math.log(fastest), 40))])
@@ -85,7 +85,7 @@ def coarse_rates(time: Floats) -> Floats:
 def quick_fit(blocks: Blocks, bounds: BackgroundBounds, before: QuickFit | None = None) -> QuickFit:
     """Best curve by weighted least squares, without an interval.
 
-    before : a fit of nearly the same readings: its curve gives the weights and its rate the place to search
+    before : a fit of nearly the same readings: its curve gives the weights and its rate the search range
     """
     time = blocks.time_h - blocks.time_h[0]
     level = blocks.level
@@ -114,7 +114,7 @@ def quick_fit(blocks: Blocks, bounds: BackgroundBounds, before: QuickFit | None 
 
 
 def _lowest_of_parabola(rates: Floats, loss: Floats, best: int) -> float:
-    """Rate at the lowest point of the parabola through the best rate and its neighbours."""
+    """Rate at the minimum of the parabola through the best rate and its neighbours."""
     if best == 0 or best == rates.size - 1:
         return float(rates[best])
     before, here, after = (float(v) for v in loss[best - 1 : best + 2])
@@ -195,7 +195,7 @@ def linear_part(
 def _posterior(
     time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, possible: Floats
 ) -> tuple[Floats, Floats]:
-    """Probability over a grid of rates wide enough to hold all of it (columns), and over noise settings (rows)."""
+    """Posterior over a grid of rates wide enough for all of it (columns), and over noise settings (rows)."""
     rates = _nearby_rates(time, level, noise, bounds, rate, float(possible[-1]))
     for turn in range(5):
         marginal = log_probability(rates, time, level, noise, bounds, possible[FEW], ROUNDING_SHARES[[1]]).max(axis=0)
@@ -215,7 +215,7 @@ def _posterior(
 def _nearby_rates(
     time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, autocorrelation: float
 ) -> Floats:
-    """A first grid about the best rate, wide enough for a rate that the readings fix well."""
+    """A first grid around the best rate, wide enough for a well-determined rate."""
     _, amplitude, covariance = linear_part(time, level, noise, bounds, rate, autocorrelation)
     width = 12 * math.sqrt(max(float(covariance[2, 2]), 0.0)) if amplitude > 0 else 0.0
     width = min(max(width, 1e-4 * abs(rate)), 0.9 * max(abs(rate), 1e-3))
@@ -223,7 +223,7 @@ def _nearby_rates(
 
 
 def _middle_and_widths(rates: Floats, probability: Floats) -> tuple[float, float, float, float]:
-    """Median, half-widths about it that hold 95 % and 68.27 %, and the 2.5 % point."""
+    """Median, half-widths that contain 95 % and 68.27 %, and the 2.5 % point."""
     fine = np.linspace(rates[0], rates[-1], 8 * rates.size)
     dense = np.exp(np.interp(fine, rates, np.log(np.maximum(probability, 1e-30))))
     mass = np.concatenate([[0.0], np.cumsum(0.5 * (dense[1:] + dense[:-1]))])
@@ -240,5 +240,5 @@ _RATIO_TABLE = stdtrit(_DOF_TABLE, 0.975) / stdtrit(_DOF_TABLE, 0.5 + 0.6826895 
 
 
 def _degrees_of_freedom(ratio: float) -> float:
-    """Degrees of freedom of the Student t whose 95 % and 68.27 % half-widths stand in this ratio."""
+    """Degrees of freedom of the Student t with this ratio of 95 % and 68.27 % half-widths."""
     return float(np.interp(ratio, _RATIO_TABLE[::-1], _DOF_TABLE[::-1]))

@@ -44,7 +44,7 @@ def fit_linear(design: ArrayLike, y: ArrayLike, weights: ArrayLike | None = None
     Parameters
     design : one row for each value, one column for each parameter
     y : values
-    weights : 1/variance of each value but for a common factor; all alike without them
+    weights : 1/variance of each value up to a common factor; equal by default
 
     Raises   ValueError where the sizes do not fit, a value is not a number, or the columns depend on one another
 
@@ -62,7 +62,7 @@ def fit_linear(design: ArrayLike, y: ArrayLike, weights: ArrayLike | None = None
         )
     q, r = np.linalg.qr(weighted / size)
     best = np.linalg.solve(r, q.T @ (values * root)) / size
-    # one step of refinement: residuals of ill-scaled designs (powers of x) lose digits otherwise
+    # one step of refinement, because residuals of ill-scaled designs (powers of x) lose digits otherwise
     best = best + np.linalg.solve(r, q.T @ ((values - columns @ best) * root)) / size
     residual = (values - columns @ best) * root
     inverse = np.linalg.inv(r)
@@ -81,10 +81,10 @@ def fit_least_squares(
     Parameters
     model : function of x and the parameters, one argument for each, that returns the values
     start : first values of the parameters
-    weights : 1/variance of each value but for a common factor; all alike without them
+    weights : 1/variance of each value up to a common factor; equal by default
 
     Returns  best values, and standard errors from the curvature at the minimum; `fit_converged` is False with a
-        sentence in `why_not` where the search ended elsewhere
+        sentence in `why_not` where the search did not reach it
 
     Raises   ValueError where the sizes do not fit or a value is not a number
 
@@ -100,7 +100,7 @@ def fit_least_squares(
         raise ValueError(f"The start values are {best.tolist()}; one number for each parameter is needed.")
 
     def residuals(parameters: Floats) -> Floats:
-        with np.errstate(all="ignore"):  # a wild step is refused below, not warned about
+        with np.errstate(all="ignore"):  # a wild step is rejected below, without a warning
             left: Floats = (values - np.asarray(model(at, *parameters), dtype=float)) * root
         return left
 
@@ -122,7 +122,7 @@ def fit_least_squares(
                 break
             damping *= DAMPING_UP
         if damping >= DAMPING_MOST:
-            converged = True  # no step, however small, makes it better: the minimum to rounding
+            converged = True  # no step improves it: the minimum to rounding
             break
         best, residual, damping = best + step, tried, max(damping * DAMPING_DOWN, 1e-14)
         small = bool(np.all(np.abs(step) <= SMALL_STEP * (np.abs(best) + 1e-300)))
@@ -141,7 +141,7 @@ def fit_least_squares(
 def scaled_inverse(matrix: Floats) -> Floats:
     """Inverse of a symmetric matrix of sums of products, scaled to a unit diagonal first.
 
-    A direction that the data do not fix gets a very large variance instead of an error.
+    A direction that the data do not determine gets a very large variance instead of an error.
     """
     size = np.sqrt(np.maximum(matrix.diagonal(), 1e-200))
     scale = size[:, None] * size
@@ -161,7 +161,7 @@ def _sum_of_squares(residual: Floats) -> float:
 
 
 def _not_fixed(jacobian: Floats, best: Floats) -> int | None:
-    """Place of a parameter on which the residuals do not depend: the search ran off to where the model is flat."""
+    """Index of a parameter that does not affect the residuals: the search ran to where the model is flat."""
     size = np.sqrt((jacobian**2).sum(axis=0)) * np.abs(best)
     loose = np.flatnonzero(~(size > 1e-12 * float(np.nanmax(size))))
     return int(loose[0]) if loose.size else None

@@ -1,4 +1,4 @@
-"""How much humidity makes an optical sensor over-read: droplets of salt and smoke take up water and grow."""
+"""Over-reading of optical sensors in humid air: droplets of salt and smoke take up water and grow."""
 
 import math
 from dataclasses import dataclass
@@ -8,22 +8,22 @@ import numpy as np
 from app.compute.signal.noise import Floats
 
 CORRECTION_SLOPE = 0.24  # Nilson et al., Atmos. Meas. Tech. 15, 3315, 2022: PM = PM_raw/(1 + 0.24/(100/RH − 1))
-CORRECTION_RANGE_PCT = (30.0, 70.0)  # the same source holds the humidity within these
+CORRECTION_RANGE_PCT = (30.0, 70.0)  # the same source limits the humidity to this range
 # Petters and Kreidenweis, Atmos. Chem. Phys. 7, 1961, 2007: organic species 0.01 to 0.5, highly active salts 0.5 to
-# 1.4. Smoke lies among the organics; the residue of sprayed water among the salts.
+# 1.4. Smoke belongs to the organics; the residue of sprayed water to the salts.
 ORGANIC_KAPPA = 0.5
 PARTICLE_DENSITY = 1.65  # [g/cm³] of the mass form of the growth (from memory, not verified)
-MOST_HUMID_PCT = 95.0  # beyond it the growth formula runs away
+MOST_HUMID_PCT = 95.0  # the growth formula diverges above it
 
 
 @dataclass(frozen=True, slots=True)
 class HumidityBias:
-    """What a change of humidity does to a decay rate read off an optical sensor.
+    """Effect of a humidity change on a decay rate from an optical sensor.
 
     start_pct, end_pct : relative humidity where the fit window starts and ends [%]
     factor, largest_factor : reading at the end over that of the same dry particles at the start's humidity,
         by the 2022 correction, and with the growth of the most water-loving organics
-    rate_bias_per_h, largest_rate_bias_per_h : true rate minus rate read off [1/h]
+    rate_bias_per_h, largest_rate_bias_per_h : true rate minus measured rate [1/h]
     """
 
     start_pct: float
@@ -35,7 +35,7 @@ class HumidityBias:
 
     @property
     def uncertainty_per_h(self) -> float:
-        """Root mean square of a bias that lies anywhere from nothing to the largest, all alike. [1/h]"""
+        """Root mean square of a bias that is uniform between zero and the largest. [1/h]"""
         return abs(self.largest_rate_bias_per_h) / math.sqrt(3)
 
 

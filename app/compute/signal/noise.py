@@ -1,4 +1,4 @@
-"""What a logger's readings say about their own noise: step of the display, spread from reading to reading."""
+"""Noise of a logger's readings: display step, and spread from reading to reading."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,13 +15,13 @@ def resolution_step(levels: Floats) -> float:
     if levels.size < 2:
         return 0.0
     steps = np.abs(np.diff(levels))
-    # a change of unit leaves rounding dust of about 1e-15 of the level; that is not a step
+    # a change of unit leaves rounding errors of about 1e-15 of the level; those are not steps
     steps = steps[steps > 1e-9 * float(np.max(np.abs(levels)))]
     return float(steps.min()) if steps.size else 0.0
 
 
 def median_of_three(levels: Floats) -> Floats:
-    """Each reading replaced by the median of itself and its neighbours: a lone spike vanishes, a step stays."""
+    """Replaces each reading by the median of itself and its neighbours: removes single spikes, keeps steps."""
     if levels.size < 3:
         return levels.copy()
     smooth = levels.copy()
@@ -31,7 +31,7 @@ def median_of_three(levels: Floats) -> Floats:
 
 
 def moving_average(levels: Floats, width: int) -> Floats:
-    """Centred moving average over an odd number of readings; near the ends over those that exist."""
+    """Centred moving average over an odd number of readings, shortened near the ends."""
     width = min(int(width), levels.size)
     if width < 2:
         return levels.copy()

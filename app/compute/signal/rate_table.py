@@ -1,9 +1,9 @@
-r"""Table of probability over the rate of an exponential and over what is not known of the noise.
+"""Table of the posterior over the rate of an exponential and the unknown noise parameters.
 
 For one rate k, one autocorrelation φ and one share of rounding the model C(t) = C0 − s (1 − exp(−k t))/k is
 linear in the level C0 and the slope s, the background being Cb = C0 − s/k. Level, slope and the scale of the
-noise are integrated out in closed form (flat prior on C0 and Cb, 1/σ on the scale); the background is held
-to what is known of it.
+noise are integrated out in closed form (flat prior on C0 and Cb, 1/σ on the scale); the background is constrained
+by what is known of it.
 """
 
 import math
@@ -17,22 +17,22 @@ from app.compute.signal.noise import Floats
 
 # Shares of the largest autocorrelation that is considered.
 AUTOCORRELATION_SHARES = np.array([0.0, 0.33, 0.55, 0.7, 0.82, 0.9, 0.96, 1.0])
-# Longest correlation time that is considered: two fifths of the window, or 50 values where that is more, for noise
-# that drifts for longer cannot be told from the curve. Where there are few values only a quarter of them: a longer
-# time would make nearly any rate possible.
+# Longest correlation time considered: two fifths of the window, or 50 values where that is more, because slower noise
+# cannot be distinguished from the curve. With few values only a quarter of them: a longer time would make nearly any
+# rate possible.
 LONGEST_SHARE, LONGEST_VALUES = 0.4, 50.0
 LONGEST_SHARE_FEW, FEW_VALUES = 0.25, 15
 DRIFT_EXPONENT = 1.4
 ROUNDING_SHARES = np.array([0.1, 0.3, 1.0])
 INDEPENDENT_SHARE = 0.02  # smallest share of independent noise, for a well-conditioned inverse
-NODES = 10  # Chebyshev nodes that stand for all rates of a narrow table
-NARROW = 4.0  # widest table, in rate times time, for which they do (error below 1e-6)
+NODES = 10  # Chebyshev nodes that represent all rates of a narrow table
+NARROW = 4.0  # widest table, in rate times time, for which they suffice (error below 1e-6)
 BACKGROUND_PIECES = 7
 
 
 @dataclass(frozen=True, slots=True)
 class BackgroundBounds:
-    """What is known of the background: between `low` and `high`, and `given` ± `given_uncertainty` if known."""
+    """Constraint on the background: between `low` and `high`, and `given` ± `given_uncertainty` if known."""
 
     low: float
     high: float
@@ -41,7 +41,7 @@ class BackgroundBounds:
 
 
 def possible_autocorrelations(count: int) -> Floats:
-    """Grid of lag-one autocorrelations that `count` values can tell from a curve.
+    """Grid of lag-one autocorrelations that `count` values can distinguish from a curve.
 
     >>> possible_autocorrelations(100).round(2)[[0, -1]]
     array([0.  , 0.98])
@@ -54,11 +54,11 @@ def possible_autocorrelations(count: int) -> Floats:
 
 
 def log_prior(autocorrelations: Floats) -> Floats:
-    """Log prior of each grid value: the density (1 − φ)^−1.4 over the stretch that the value stands for.
+    """Log prior of each grid value: the density (1 − φ)^−1.4 over the interval that the value represents.
 
-    A flat density would hardly look at noise that drifts through the whole run, and the interval would be too
-    narrow where few readings stand against it; with this one, steeper than even over the logarithm of
-    the correlation time, the intervals of tests/studies/decay_coverage.py hold the truth as often as they say.
+    A flat density gives little weight to noise that drifts through the whole run, and the interval would be too
+    narrow with few readings. With this one, steeper than uniform in the logarithm of
+    the correlation time, the intervals of tests/studies/decay_coverage.py have their nominal coverage.
     """
     middles = 0.5 * (autocorrelations[1:] + autocorrelations[:-1])
     edges = np.concatenate([autocorrelations[:1], middles, autocorrelations[-1:]])
@@ -114,15 +114,15 @@ def _integrated(
     table: Floats = -0.5 * np.log(det) - 0.5 * dof * np.log(rss) - 0.5 * log_det - np.log(np.abs(k))
     table += log_agreement(first - slope / k, variance, bounds)
     if bounds.given is None:
-        # a rate that the background leaves open has no natural size: every order of magnitude alike
+        # a rate that does not constrain the background: uniform over orders of magnitude
         table -= np.log(np.maximum(np.abs(k), 0.05))
     return table
 
 
 def log_agreement(background: Floats, variance: Floats, bounds: BackgroundBounds) -> Floats:
-    """Log of how well a background with this variance agrees with what is known of it.
+    """Log likelihood of a background with this variance under what is known of it.
 
-    Where it was not seen before the smoke, every order of magnitude up to the highest possible counts alike.
+    Where it was not measured before the smoke, uniform over orders of magnitude up to the highest possible.
     """
     se = np.sqrt(np.maximum(variance, 1e-300))
     if bounds.given is not None:
@@ -158,7 +158,7 @@ _SIGNS = (-1.0) ** np.arange(NODES) * np.sin(np.pi * (np.arange(NODES) + 0.5) / 
 
 
 def _interpolation(rates: Floats, span_h: float) -> Floats | None:
-    """Weights that turn curves at the Chebyshev nodes into curves at the rates; None where the table is wide."""
+    """Interpolation weights from the Chebyshev nodes to the rates; None where the table is wide."""
     if (rates[-1] - rates[0]) * span_h > NARROW or rates.size <= NODES or rates[-1] <= rates[0]:
         return None
     gaps = rates[None, :] - _chebyshev(rates[0], rates[-1])[:, None]

@@ -1,4 +1,4 @@
-"""Where one rate turns into another: two exponentials fitted on both sides of each place in turn."""
+"""Finds where one rate changes to another: two exponentials fitted on both sides of each candidate time."""
 
 from dataclasses import dataclass
 
@@ -13,7 +13,7 @@ SHORTEST_PART = 4  # blocks on either side
 
 @dataclass(frozen=True, slots=True)
 class TwoRates:
-    """Place of the turn [h on the blocks' clock] and the rates before and after it [1/h]."""
+    """Time of the change [h on the blocks' clock] and the rates before and after it [1/h]."""
 
     at_h: float
     before_per_h: float
@@ -21,9 +21,9 @@ class TwoRates:
 
 
 def best_split(blocks: Blocks, bounds: BackgroundBounds, first: int, last: int) -> TwoRates | None:
-    """The place from `first` to `last` where two exponentials leave the least sum of squares; None if too short.
+    """The index from `first` to `last` at which two exponentials have the least sum of squares; None if too short.
 
-    The later part tells the background of both, for it comes nearer to it.
+    The later part determines the background of both, because it comes closer to it.
     """
     best, least = None, np.inf
     weight = 1 / np.maximum(np.abs(blocks.level), 0.05 * float(np.max(np.abs(blocks.level)))) ** 2

@@ -1,4 +1,4 @@
-"""What one step of a recording means in pascals: from a calibrator's tone or from a level read beside it."""
+"""Pascals per sample value of a recording: from a calibrator's tone or from a level read on a meter."""
 
 import math
 from dataclasses import dataclass
@@ -21,9 +21,9 @@ CalibrationKind = Literal["tone", "known level"]
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """Pascals for a sample value of one, and where that comes from.
+    """Pascals for a sample value of one, and the source of the calibration.
 
-    level_db : the level that was given [dB, or dB(A) for a known level]
+    level_db : the reference level [dB, or dB(A) for a known level]
     tone_hz : frequency found, for a tone
     """
 
@@ -81,7 +81,7 @@ def calibration_from_known_level(samples: ArrayLike, sample_rate_hz: float, leve
 
 
 def overloaded_samples(samples: ArrayLike) -> int:
-    """Samples at full scale, where the recorder cut the sound off."""
+    """Samples at full scale, where the recorder clipped."""
     return int(np.count_nonzero(np.abs(np.asarray(samples, dtype=float)) >= FULL_SCALE))
 
 

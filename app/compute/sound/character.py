@@ -1,6 +1,6 @@
-"""Hum and rattle told in words, each with the numbers behind them.
+"""Sentences on hum, rattle and steadiness of a sound, with their numbers.
 
-The limits are our own choice (common practice, no source): they decide only which sentence is used.
+The limits are our own choice (common practice, no source): they only select the sentence.
 """
 
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ class Hum:
     """Multiples of the mains frequency in the spectrum.
 
     mains_hz : 50 or 60
-    strongest_hz, stands_out_db : the multiple that stands highest over the lines around it, and by how much
+    strongest_hz, stands_out_db : the multiple with the largest margin over the lines around it, and the margin
     """
 
     mains_hz: float
@@ -36,7 +36,7 @@ class Hum:
 
 
 def find_hum(samples: ArrayLike, sample_rate_hz: float) -> Hum:
-    """The mains multiple, of 50 or 60 Hz, that stands highest over its surroundings.
+    """The multiple of 50 or 60 Hz with the largest margin over its surroundings.
 
     Each multiple up to the eighth: power within 1.5 Hz against the mean power of the lines from 3 to 12 Hz away.
 
@@ -50,7 +50,7 @@ def find_hum(samples: ArrayLike, sample_rate_hz: float) -> Hum:
 
 
 def knocks_per_s(samples: ArrayLike, sample_rate_hz: float) -> float:
-    """Short rises of 10 dB over the clip's median above 1 kHz, counted in blocks of 10 ms; rises that touch are one.
+    """Short rises of 10 dB over the clip's median above 1 kHz, counted in blocks of 10 ms; adjacent rises count as one.
 
     >>> import numpy as np
     >>> steady = np.random.default_rng(3).standard_normal(48000 * 4)

@@ -1,4 +1,4 @@
-"""Levels, spectrum, tones and character of a recorded clip."""
+"""Analysis of a recorded clip: levels, spectrum, tones and character."""
 
 import math
 from dataclasses import dataclass
@@ -30,7 +30,7 @@ class BandLevel:
 
 @dataclass(frozen=True, slots=True)
 class SoundClip:
-    """What a clip holds. Levels are dB(A) re 20 µPa when calibrated, otherwise dB re full scale and not comparable.
+    """Results of a clip. Levels are dB(A) re 20 µPa when calibrated, otherwise dB re full scale and not comparable.
 
     equivalent_level_dba : LAeq over the whole clip
     fast_maximum_dba : LAFmax, A-weighted, time constant 125 ms
@@ -65,7 +65,7 @@ def analyse_clip(samples: ArrayLike, sample_rate_hz: float, calibration: Calibra
         samples : sample values from -1 to 1
         sample_rate_hz : 8,000 Hz or more
         calibration : None leaves the levels relative to full scale
-    Returns  levels, third-octave spectrum, tones, words and cautions
+    Returns  levels, third-octave spectrum, tones, sentences and cautions
     Raises   ValueError for a clip under 3 s, a low sampling rate or values that are not numbers
     Source   LAeq, time weighting F and percentile levels as in IEC 61672-1 and ISO 1996-1, definitions from memory
     """

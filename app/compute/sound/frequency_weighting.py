@@ -9,7 +9,7 @@ The weightings are products of simple first-order parts [1]_:
 
 The low part (f1, f2, f3) lies far below half the sampling rate, where the bilinear transform is exact enough. The
 high part, 1/(1 + f²/f4²), does not: there the transform loses many decibels towards half the sampling rate. So it is
-a filter of finite length with linear phase, made from its wanted gain directly, and its delay is taken out.
+a filter of finite length with linear phase, designed from the wanted gain, and its delay is removed.
 
 .. [1] IEC 61672-1:2013, Annex E. Values of f1 to f4 recomputed; with them the formula gives every printed value.
 """
@@ -48,7 +48,7 @@ def weighting_db(frequency_hz: ArrayLike, weighting: Weighting) -> Samples:
 
 
 def weighted(samples: ArrayLike, sample_rate_hz: float, weighting: Weighting) -> Samples:
-    """Samples after frequency weighting, as long as before, the filter's delay taken out.
+    """Samples after frequency weighting, as long as before, with the filter's delay removed.
 
     Parameters
         samples : sound pressure over time, one channel, any linear unit
@@ -100,7 +100,7 @@ def _filter(sample_rate_hz: float, weighting: Weighting) -> tuple[Samples, Sampl
             f"The sampling rate is {sample_rate_hz:g} Hz; frequency weighting needs {LOWEST_SAMPLE_RATE_HZ} Hz or more."
         )
     poles_hz = (F1_HZ, F1_HZ, F2_HZ, F3_HZ) if weighting == "A" else (F1_HZ, F1_HZ)
-    # the transform bends frequencies; each pole is moved so that it lands where it belongs
+    # the transform warps frequencies; each pole is moved so that it ends up at the right frequency
     poles = [-2 * sample_rate_hz * math.tan(math.pi * pole / sample_rate_hz) for pole in poles_hz]
     zeros, digital_poles, gain = bilinear_zpk([0.0] * len(poles), poles, 1.0, fs=sample_rate_hz)
     sections: Samples = zpk2sos(zeros, digital_poles, gain)

@@ -1,4 +1,4 @@
-"""The level of a unit at one setting, at the bench's standard distance, from all its readings."""
+"""Sound level of a unit at one setting, at the bench's standard distance, from all its readings."""
 
 from dataclasses import dataclass
 
@@ -13,11 +13,11 @@ class SoundLevel:
     """Level of one setting at a distance.
 
     level_dba : energy mean of the readings used, with its standard uncertainty [dB(A)]
-    upper_bound : the background was too near or not measured: the true level is at most this
-    estimate : brought from another distance by 20 lg
-    readings, readings_used : where some readings are proper and some are bounds only, the bounds are left out
-    corrections : what each reading became, in the order given
-    sentences : cautions in words
+    upper_bound : the background was too close or not measured; the true level is at most this
+    estimate : converted from another distance by 20 lg
+    readings, readings_used : where some readings are values and some only bounds, the bounds are left out
+    corrections : each corrected reading, in the order given
+    sentences : cautions
     """
 
     level_dba: Measured
@@ -31,7 +31,7 @@ class SoundLevel:
 
 
 def sound_level(readings: tuple[SoundReading, ...], standard_distance_m: float, rule_name: str) -> SoundLevel:
-    """Level of a setting from repeated readings: background off, distance, energy mean.
+    """Level of a setting from repeated readings: background correction, distance conversion, energy mean.
 
     Parameters
         readings : one or more of the same setting

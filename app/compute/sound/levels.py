@@ -1,6 +1,6 @@
 """Arithmetic of sound levels: energy mean and sum, background correction by a named rule, distance.
 
-Loads no numpy: a unit has a handful of levels, and the first page shows them.
+Loads no numpy: a unit has a handful of levels, and the first page needs them.
 """
 
 import math
@@ -13,10 +13,10 @@ Finding = Literal["as measured", "corrected", "upper bound"]
 
 @dataclass(frozen=True, slots=True)
 class BackgroundRule:
-    """A rule of a standard for taking the background out of a level; differences are unit on minus background.
+    """Rule of a standard for background correction; differences are unit on minus background.
 
-    no_correction_from_db : from this difference on nothing is subtracted; `no_correction_at_edge` tells whether the
-        difference itself belongs to that
+    no_correction_from_db : from this difference on nothing is subtracted; `no_correction_at_edge`: whether the
+            limit itself is included
     window_from_db : from this difference on the correction is exact; `window_at_edge` as before
     cap_db : what is subtracted below the window, where the result is only an upper bound [dB]
     """
@@ -52,12 +52,12 @@ BACKGROUND_RULES = {
 
 @dataclass(frozen=True, slots=True)
 class CorrectedLevel:
-    """A level with the background taken out.
+    """A background-corrected level.
 
     level_db : the level; an upper bound where `finding` says so [dB]
     correction_db : what was subtracted [dB]
     difference_db : measured minus background; None where no background was measured [dB]
-    sentence : the finding in words, with the rule
+    sentence : the result as a sentence, with the rule
     """
 
     level_db: float
@@ -70,7 +70,7 @@ class CorrectedLevel:
 
 @dataclass(frozen=True, slots=True)
 class ConvertedLevel:
-    """A level brought to another distance. `estimate` is False only where the distance is the same."""
+    """A level converted to another distance. `estimate` is False only where the distance is the same."""
 
     level_db: float
     change_db: float
@@ -80,7 +80,7 @@ class ConvertedLevel:
 def energy_sum(levels_db: Sequence[float]) -> float:
     r"""Level of several sources together: :math:`10 \lg \sum 10^{L_i/10}` [dB].
 
-    Source: ISO 3744:2010, read second-hand. Sources that do not keep step with each other.
+    Source: ISO 3744:2010, read second-hand. For incoherent sources.
     Raises   ValueError without levels or for one that is not a number
     >>> round(energy_sum([60.0, 60.0]), 4)
     63.0103
@@ -151,7 +151,7 @@ def background_correction(measured_db: float, background_db: float | None, rule_
 
 
 def level_at_distance(level_db: float, from_m: float, to_m: float) -> ConvertedLevel:
-    r"""Level at another distance by the law of a small source in the open.
+    r"""Level at another distance, by the law of a point source in a free field.
 
     .. math:: L_2 = L_1 - 20 \lg (r_2 / r_1)
 

@@ -1,6 +1,6 @@
 r"""Prominent discrete tones by the prominence ratio of ECMA-418-1.
 
-The power in the critical band around a tone is held against the mean of the two critical bands beside it:
+The power in the critical band around a tone is compared with the mean of the two adjacent critical bands:
 
 .. math:: \Delta L_P = 10 \lg \frac{W_M}{\tfrac12 (W_L + W_U)}
 
@@ -22,12 +22,12 @@ from app.compute.sound.third_octaves import mean_square_between
 METHOD = "prominence ratio, ECMA-418-1"
 LOWEST_TONE_HZ, HIGHEST_TONE_HZ = 89.1, 11200.0
 _ONLY_20_HZ_BELOW = 171.4  # the lower neighbour of such a tone begins at 20 Hz and is scaled to 100 Hz
-_PEAK_OVER_SURROUNDINGS = 10 ** (6 / 10)  # a line this far above the median around it is looked at: 6 dB, our choice
+_PEAK_OVER_SURROUNDINGS = 10 ** (6 / 10)  # a line this far above the median around it is a candidate: 6 dB, our choice
 
 
 @dataclass(frozen=True, slots=True)
 class Tone:
-    """A tone and how far it stands out.
+    """A tone and its prominence.
 
     prominence_ratio_db, criterion_db : the ratio, and the ratio from which it counts as prominent
     mean_square : of the critical band around it, in the unit of the samples squared
@@ -87,7 +87,7 @@ def criterion_db(frequency_hz: float) -> float:
 
 
 def prominence_of(spectrum: PowerSpectrum, frequency_hz: float) -> Tone:
-    """Prominence ratio at one frequency; infinite where the neighbours hold no power at all."""
+    """Prominence ratio at one frequency; infinite where the adjacent bands have no power."""
     low, high = critical_band_hz(frequency_hz)
     lowest, highest = neighbour_edges_hz(frequency_hz)
     middle = mean_square_between(spectrum, low, high)
@@ -100,9 +100,9 @@ def prominence_of(spectrum: PowerSpectrum, frequency_hz: float) -> Tone:
 
 
 def find_tones(samples: ArrayLike, sample_rate_hz: float) -> tuple[Tone, ...]:
-    """Every tone that stands out of the spectrum, the most prominent first; not all of them are prominent.
+    """Candidate tones of the spectrum, highest ratio first; not all of them are prominent.
 
-    Candidates are the lines that are the highest in their critical band and stand 6 dB above the median of it.
+    Candidates are the highest lines of their critical band, at least 6 dB above its median.
 
     Raises   ValueError for too short a clip (see `power_spectrum`)
     """

@@ -31,9 +31,9 @@ def third_octaves(samples: ArrayLike, sample_rate_hz: float) -> tuple[ThirdOctav
 
     Band n has the middle :math:`f_n = 1000 \cdot 10^{(n-30)/10}` Hz and the edges :math:`f_n 10^{\pm 1/20}` [1]_.
     The lines of an averaged spectrum are added up inside the edges; a line on an edge is shared. Unlike the filters
-    of IEC 61260-1 the bands have upright flanks.
+    of IEC 61260-1 the bands have vertical edges.
 
-    Returns  one entry for each band that lies below half the sampling rate wholly
+    Returns  one entry for each band that lies entirely below half the sampling rate
     Raises   ValueError for too few samples (see `power_spectrum`)
 
     References
@@ -51,7 +51,7 @@ def third_octaves(samples: ArrayLike, sample_rate_hz: float) -> tuple[ThirdOctav
 
 
 def mean_square_between(spectrum: PowerSpectrum, low_hz: float, high_hz: float) -> float:
-    """Mean square between two frequencies; a line counts with the share of its width that lies inside."""
+    """Mean square between two frequencies; a line at an edge counts with the share of its width inside."""
     width = spectrum.line_width_hz
     inside: NDArray[np.float64] = np.clip(
         (np.minimum(spectrum.frequency_hz + width / 2, high_hz) - np.maximum(spectrum.frequency_hz - width / 2, low_hz))

@@ -1,6 +1,6 @@
-"""Standard uncertainty of a unit's level: spread of the readings, the meter, the conversion of a distance.
+"""Standard uncertainty of a unit's level: spread of the readings, meter, distance conversion.
 
-Loads no scipy, so that a long table of units opens at once.
+Loads no scipy, so that a long table of units opens fast.
 """
 
 import math
@@ -15,7 +15,7 @@ _LIMIT_DB_WITHOUT_CLASS = 3.0
 
 
 def level_uncertainty_db(readings: tuple[SoundReading, ...], sound: UnitSound) -> tuple[float, float]:
-    r"""Standard uncertainty of a unit's level and its degrees of freedom [dB].
+    """Standard uncertainty of a unit's level and its degrees of freedom [dB].
 
     .. math:: u^2 = s^2/n + u_m^2 + u_d^2
 
@@ -23,7 +23,7 @@ def level_uncertainty_db(readings: tuple[SoundReading, ...], sound: UnitSound) -
     the conversion indoors: half of the change as a rectangle (common practice, no source), since a room reflects and
     the true change is smaller. The degrees of freedom are those of s, carried over to the sum [1]_.
 
-    readings : all of the setting; sound : what `unit_sound` made of them
+    readings : all of the setting; sound : result of `unit_sound`
 
     References
     .. [1] JCGM 100:2008, G.4.1, the other parts taken as known exactly.

@@ -1,6 +1,6 @@
-"""The level of a unit from its readings, without its uncertainty: background off, distance, energy mean.
+"""Sound level of a unit from its readings, without uncertainty: background correction, distance, energy mean.
 
-Loads no scipy, so that a long table of units opens at once; `sound_level` adds the uncertainty.
+Loads no scipy, so that a long table of units opens fast; `sound_level` adds the uncertainty.
 """
 
 from dataclasses import dataclass
@@ -29,12 +29,12 @@ class SoundReading:
 class UnitSound:
     """Energy mean of the readings used, at one distance.
 
-    Where no reading stands out of its room the level is an upper bound: each reading is at most its own bound, so their
+    Where no reading exceeds the background the level is an upper bound: each reading is at most its bound, so their
     energy mean is at most that of the bounds.
 
-    used : places of the readings that count; where some are proper and some only bounds, the bounds are left out
+    used : indices of the readings used; where some are values and some only bounds, the bounds are left out
     levels_dba : of the readings used, corrected and converted
-    changes_db : by what distance changed each reading used
+    changes_db : change of each used reading by the distance conversion
     """
 
     level_dba: float
@@ -46,7 +46,7 @@ class UnitSound:
     corrections: tuple[CorrectedLevel, ...]
 
     def bound_sentence(self, standard_distance_m: float) -> str:
-        """Where the level is an upper bound: which, and why, about the level that is shown."""
+        """For an upper bound: a sentence on the bound and its reason, for the level shown."""
         first = self.corrections[self.used[0]]
         if len(self.used) == 1 and not self.estimate:
             return first.sentence

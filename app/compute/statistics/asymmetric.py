@@ -1,13 +1,13 @@
-"""A measured quantity whose interval is not symmetric, as a time or a ratio has."""
+"""A measured quantity with an asymmetric interval, such as a time or a ratio."""
 
 from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
 class AsymmetricMeasured:
-    """Value, standard uncertainty and 95 % interval, all in one unit; the same four names as `Measured` has.
+    """Value, standard uncertainty and 95 % interval, all in one unit; with the same four names as `Measured`.
 
-    The interval comes from transforming or inverting the interval of what was fitted, so it is not
+    The interval is a transformed interval of the fitted quantity, so it is not
     value ± a factor times the uncertainty. `uncertainty` is the first-order one, for comparison of magnitudes.
 
     >>> AsymmetricMeasured(30.0, 3.0, 25.1, 37.5).times(1 / 60).high_95

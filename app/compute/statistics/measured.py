@@ -1,4 +1,4 @@
-"""A measured quantity: value, standard uncertainty and the degrees of freedom behind it."""
+"""A measured quantity: value, standard uncertainty and degrees of freedom."""
 
 import math
 from dataclasses import dataclass, field
@@ -9,7 +9,7 @@ class Measured:
     """A value with its standard uncertainty, both in the same unit.
 
     The 95 % interval is value ± t(0.975, degrees_of_freedom) · uncertainty (JCGM 100:2008, G.3), so it is
-    wider than ± 2 uncertainties where few degrees of freedom stand behind it.
+    wider than ± 2 uncertainties with few degrees of freedom.
 
     >>> Measured(10.0, 1.0).interval_95
     (8.04..., 11.95...)
@@ -51,8 +51,8 @@ class Measured:
 def at_least_as_wide(result: Measured, own: Measured) -> Measured:
     """`result` with an interval no narrower than that of `own`, which is a part of it.
 
-    Effective degrees of freedom are an approximation: a part known on very few of them, with another added on many,
-    comes out narrower than the part alone. No knowledge added a width, so the degrees of freedom are lowered.
+    Effective degrees of freedom are an approximation: a component with very few of them, combined with one with many,
+    can come out narrower than the component alone. That is impossible, so the degrees of freedom are lowered.
 
     >>> own = Measured(5.0, 0.10, 2.0)
     >>> at_least_as_wide(Measured(5.0, 0.12, 4.0), own).expanded_uncertainty_95 >= own.expanded_uncertainty_95
@@ -73,6 +73,6 @@ def coverage_factor_95(degrees_of_freedom: float) -> float:
     """Two-sided 95 % point of Student's t; 1.959964 for infinite degrees of freedom."""
     if math.isinf(degrees_of_freedom):
         return 1.959963984540054
-    from scipy.special import stdtrit  # loaded when used: pages of costs and prices do without it
+    from scipy.special import stdtrit  # loaded when used: pages of costs and prices do not need it
 
     return float(stdtrit(degrees_of_freedom, 0.975))

@@ -25,7 +25,7 @@ class Propagated:
     sensitivities: tuple[tuple[float, ...], ...]
 
     def correlation(self, one: int, other: int) -> float:
-        """Correlation coefficient of two outputs, by their places; 0 where either is exact."""
+        """Correlation coefficient of two outputs, by index; 0 where either is exact."""
         product = self.uncertainties[one] * self.uncertainties[other]
         return self.covariance[one][other] / product if product > 0 else 0.0
 
@@ -46,12 +46,12 @@ def propagate(
 
     Raises
     ------
-    ValueError if the covariance is not square, symmetric and of the size of the inputs, if it asks for a negative
-    variance, or if the sensitivities do not fit.
+    ValueError if the covariance is not square, symmetric and of the size of the inputs, if it implies a negative
+        variance, or if the sensitivities do not fit.
 
     Notes
     -----
-    First order: a model that bends within one standard uncertainty needs Monte Carlo (JCGM 101:2008).
+    First order: a model that is nonlinear within one standard uncertainty needs Monte Carlo (JCGM 101:2008).
 
     References
     ----------
@@ -116,7 +116,7 @@ def numerical_sensitivities(
 
 
 def covariance_of_means(readings: ArrayLike) -> NDArray[np.float64]:
-    r"""Covariance of the means of quantities that were read together.
+    r"""Covariance of the means of quantities measured together.
 
     .. math:: u(\bar q,\bar r) = \frac{1}{n(n-1)}\sum_k (q_k-\bar q)(r_k-\bar r)
 

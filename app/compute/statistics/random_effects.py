@@ -1,4 +1,4 @@
-"""Random-effects mean of repeated measurements: each has its own uncertainty, and they differ by more than that."""
+"""Random-effects mean of repeated measurements that differ by more than their own uncertainties."""
 
 import math
 from collections.abc import Sequence
@@ -100,7 +100,7 @@ def paule_mandel_variance(values: NDArray[np.float64], variances: NDArray[np.flo
 
     .. math:: \sum_i \frac{(x_i-\mu)^2}{u_i^2+\tau^2} = n - 1
 
-    Zero where the values scatter by no more than their own variances explain. Newton steps from zero rise to the
+    Zero where the scatter is explained by the variances of the values. Newton steps from zero rise to the
     root without passing it, as the sum falls and bends upward with the variance.
 
     >>> round(paule_mandel_variance(np.array([1.0, 3.0]), np.array([0.5, 0.5])), 9)

@@ -1,4 +1,4 @@
-"""How much one and the same thing differs from trial to trial on this bench, pooled over everything repeated."""
+"""Repeatability: spread between repeated trials on this bench, pooled over everything repeated."""
 
 import math
 from collections.abc import Sequence
@@ -11,7 +11,7 @@ from app.compute.statistics.measured import Measured
 
 Floats = NDArray[np.float64]
 
-# Below this a pooled spread is too poorly known to lend to anything else: Student's t for 2 degrees is 4.3.
+# Below this a pooled spread is too uncertain to use: Student's t for 2 degrees is 4.3.
 FEWEST_DEGREES_OF_FREEDOM = 3.0
 
 _MOST_STEPS = 200
@@ -19,13 +19,13 @@ _MOST_STEPS = 200
 
 @dataclass(frozen=True, slots=True)
 class Repeatability:
-    """Relative standard deviation between trials of one thing, beyond the uncertainties of the fits.
+    """Relative standard deviation between repeated trials, beyond the uncertainties of the fits.
 
     relative_sd : between-trial standard deviation over the mean, 0.05 for 5 %
-    degrees_of_freedom : of the pooled scatter, in which the errors of the fits are still contained
-    groups, trials : how many things were repeated, and in how many trials
-    source : where the figure comes from, in words for the reader
-    relative_fit_sd : typical error of the fits beside which the spread was seen, over the mean
+    degrees_of_freedom : of the pooled scatter, which still includes the errors of the fits
+    groups, trials : number of repeated groups, and of their trials
+    source : where the figure comes from, for readers
+    relative_fit_sd : typical relative error of the fits from which the spread was estimated
     """
 
     relative_sd: float
@@ -37,7 +37,7 @@ class Repeatability:
 
     @property
     def degrees_of_freedom_alone(self) -> float:
-        r"""Of the spread by itself: taking the fits' part off leaves a variance that is known less well.
+        r"""Of the spread alone: subtracting the fits' part leaves a less certain variance.
 
         .. math:: \nu_\tau = \nu\left(\frac{\tau^2}{\tau^2+u_f^2}\right)^2, \qquad \text{at least 1}
         """
@@ -57,7 +57,7 @@ class Repeatability:
 
     @property
     def is_usable(self) -> bool:
-        """Whether enough degrees of freedom stand behind it to serve a thing that was not repeated."""
+        """Whether it has enough degrees of freedom to be used for settings that were not repeated."""
         return self.degrees_of_freedom >= FEWEST_DEGREES_OF_FREEDOM
 
 
@@ -68,12 +68,12 @@ def pooled_repeatability(groups: Sequence[Sequence[Measured]]) -> Repeatability 
               y_{gi} = \frac{k_{gi}}{\bar k_g},\ r_{gi} = \frac{u_{gi}}{\bar k_g}
 
     The spread that brings the weighted scatter to its expectation, as in `random_effects`, with one mean for each
-    group. A trial with a poor fit tells little of the spread and weighs little; the scatter that the fits explain is
-    not counted, as each trial brings its own along.
+    group. A trial with a poor fit has little weight; the scatter explained by the fits is
+    not counted, because each trial adds its own.
 
     groups : for each setting, channel and room, the decay rates of its trials with uncertainties above zero [1/h];
         groups of one are passed over, and so are groups whose mean is not above zero
-    Returns None where nothing was repeated.
+    Returns None without repeats.
 
     References
     ----------
@@ -107,7 +107,7 @@ def _relative(group: Sequence[Measured]) -> tuple[Floats, Floats]:
 
 
 def _pooled_between_variance(repeated: Sequence[tuple[Floats, Floats]], degrees: int) -> float:
-    """Root of the equation by Newton steps from zero, which rise to it without passing it."""
+    """Solves the equation by Newton steps from zero, which converge from below."""
     between = 0.0
     for _ in range(_MOST_STEPS):
         excess, slope = -float(degrees), 0.0
@@ -123,9 +123,9 @@ def _pooled_between_variance(repeated: Sequence[tuple[Floats, Floats]], degrees:
 
 
 def _typical_fit_variance(repeated: Sequence[tuple[Floats, Floats]], degrees: int, between: float) -> float:
-    """The one fit variance with which the spread would be known as well as it is with those that the trials have.
+    """The equivalent common fit variance: with it the spread would be known as well as with the trials' own.
 
-    Each degree of freedom tells of the spread by the share that it has in the variance, squared. Without a spread
+    Each degree of freedom counts with the squared share of the spread in its variance. Without a spread
     it is the harmonic mean of the fit variances.
     """
     if between == 0:

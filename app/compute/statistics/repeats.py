@@ -1,4 +1,4 @@
-"""Trials of one unit, setting and channel combined into one decay rate, with the spread between them."""
+"""Combines trials of one unit, setting and channel into one decay rate, with the spread between them."""
 
 import math
 from collections.abc import Sequence
@@ -18,23 +18,23 @@ BENCH = "bench repeatability"
 OWN_AND_BENCH = "own repeats and bench repeatability"
 NOT_KNOWN = "not known"
 
-# Probability below which trials are said to differ by more than repeats do.
+# Probability below which trials count as differing by more than repeats do.
 HETEROGENEITY_LIMIT = 0.05
 
 
 @dataclass(frozen=True, slots=True)
 class CombinedTrials:
-    """Mean decay rate over trials, every usable trial in it. [1/h]
+    """Mean decay rate over all usable trials. [1/h]
 
     total_decay : with the between-trial spread in its uncertainty, unless `between_trial_source` says "not known"
     weights : share of each trial in the mean, in the order given
-    between_trial_sd_per_h : spread between trials that the interval rests on; 0 where it is not known
+    between_trial_sd_per_h : spread between trials used for the interval; 0 where it is not known
     between_trial_source : "own repeats", "bench repeatability", "own repeats and bench repeatability", "not known"
     cochran_q, heterogeneity_p, i_squared : of the trials against the uncertainties of their fits alone
     heterogeneous : the trials differ by more than repeats of this bench do (or, without a bench figure, by more than
-        their fits allow); nothing is left out because of it
+        their fits allow); nothing is excluded because of it
     scatter_p : the probability behind `heterogeneous`
-    furthest : place of the trial furthest from the mean in its own uncertainties; None for a single trial
+    furthest : index of the trial furthest from the mean in its own uncertainties; None for a single trial
     """
 
     total_decay: Measured
@@ -51,7 +51,7 @@ class CombinedTrials:
 
 
 def combine_trials(rates: Sequence[Measured], bench_repeatability: Repeatability | None = None) -> CombinedTrials:
-    r"""Mean decay rate of repeated trials, with a t interval that holds the spread between trials.
+    r"""Mean decay rate of repeated trials, with a t interval that includes the spread between trials.
 
     .. math:: \bar k = \frac{\sum w_i k_i}{\sum w_i}, \quad w_i = \frac{1}{u_i^2+\tau^2}, \quad
               q = \frac{\sum w_i (k_i-\bar k)^2}{n-1}, \quad
@@ -66,10 +66,11 @@ def combine_trials(rates: Sequence[Measured], bench_repeatability: Repeatability
     Returns
     -------
     With a bench figure, τ = τ_r times the level, and the trials' own scatter q, measured against it, is combined with
-    it by degrees of freedom [1]_; one trial alone rests on the bench figure. Where q says that the trials differ by
-    more than repeats do (F test, below 5 %), they speak for themselves: `random_effects`, and `heterogeneous`.
-    Without a bench figure, two or more trials speak for themselves, and of a single one only the uncertainty of its
-    fit is known, which is stated.
+    it by degrees of freedom [1]_; a single trial uses the bench figure. Where the trials differ by
+        more than repeats do (F test on q, below 5 %), only their own scatter is used: `random_effects`, and
+        `heterogeneous`.
+    Without a bench figure, two or more trials use their own scatter; a single one has only the uncertainty of its
+        fit, which is stated.
 
     Raises
     ------
@@ -77,7 +78,7 @@ def combine_trials(rates: Sequence[Measured], bench_repeatability: Repeatability
 
     Notes
     -----
-    No trial is dropped or weighted down for being far off; leaving one out is a person's decision with a reason.
+    No trial is dropped or weighted down for being far off; excluding one is a person's decision, with a reason.
 
     References
     ----------
@@ -134,7 +135,7 @@ def _with_bench(
     mean = float(share @ values)
     own_degrees = values.size - 1
     scatter = float(w @ (values - mean) ** 2) / own_degrees
-    # the harmonic mean of the fit variances stands for the group, as the precise trials carry its mean
+    # the harmonic mean of the fit variances represents the group, because the precise trials dominate its mean
     fit_variance = values.size / float(np.sum((float(values.mean()) / uncertainties) ** 2))
     bench_degrees = bench.degrees_of_freedom_beside(fit_variance)
     if math.isinf(bench_degrees):

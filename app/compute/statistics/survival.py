@@ -1,4 +1,4 @@
-"""Survival curve of times of which some are only known to be longer (Kaplan and Meier), with its median."""
+"""Survival curve of right-censored times (Kaplan and Meier), with its median."""
 
 import math
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ _HALF = 1e-12
 class SurvivalCurve:
     """Share not yet reached after each event time, in the unit of the times.
 
-    times, at_risk, events : at each time with an event, how many were still watched and how many reached it
+    times, at_risk, events : at each time with an event, number at risk and number of events
     survival, greenwood_error : share beyond that time, and its standard error by Greenwood
     low_95, high_95 : log-log interval of the share; the last point of a curve that falls to zero has none (0, 0)
     median : None where the curve does not fall below a half
@@ -41,15 +41,15 @@ def survival_curve(times: Sequence[float], reached: Sequence[bool]) -> SurvivalC
 
     Parameters
     ----------
-    times : time of the event, or time until which it was not seen; zero or above
-    reached : whether the event was seen at that time; False is right-censored
+    times : time of the event, or of censoring; zero or above
+    reached : whether the event happened at that time; False is right-censored
 
     Returns
     -------
-    The curve at its event times. The median is the first time at which the curve is below a half; where it rests at
-    exactly a half, the middle between that event and the next, as for the median of an even number [2]_. Where it
-    rests there without a next event, half of all were never seen to reach it, and there is no median. The interval
-    of the median holds the times at which the log-log interval of the curve holds a half. [3]_
+    The curve at its event times. The median is the first time at which the curve is below a half; where it is
+        exactly a half, the middle between that event and the next, as for the median of an even number [2]_. Where it
+        stays there without a next event, half never reached it, and there is no median. The interval
+        of the median contains the times at which the log-log interval of the curve contains a half. [3]_
 
     Raises
     ------
@@ -78,7 +78,7 @@ def survival_curve(times: Sequence[float], reached: Sequence[bool]) -> SurvivalC
     at_risk = np.array([int(np.count_nonzero(time >= t)) for t in event_times], dtype=np.int64)
     survival = np.cumprod(1.0 - counts / at_risk) if event_times.size else np.empty(0)
     left = at_risk - counts
-    # where all that were left reach it at once the curve is zero and Greenwood's sum has no value; the error is 0
+    # where all that were left reach it at once the curve is zero and Greenwood's sum is undefined; the error is 0
     growth = np.cumsum(np.divide(counts, at_risk * left, out=np.zeros(counts.size), where=left > 0))
     errors = survival * np.sqrt(growth)
     bounds = [_log_log_interval(s, g) for s, g in zip(survival.tolist(), growth.tolist(), strict=True)]

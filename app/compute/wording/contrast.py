@@ -1,4 +1,4 @@
-"""Contrast of two colours, so that a publication's own colours can still be read."""
+"""Contrast ratio of two colours, to keep chart text and lines readable in a publication's own colours."""
 
 import re
 
@@ -20,7 +20,7 @@ def contrast(colour: str, ground: str = WHITE) -> float:
     """Ratio of the two relative luminances, 1 to 21.
 
     Source   W3C, WCAG 2.2, definitions of contrast ratio and relative luminance; from memory
-    Raises   ValueError for what is no colour of six hexadecimal digits
+    Raises   ValueError for text that is not a colour of six hexadecimal digits
 
     >>> contrast("#000000"), round(contrast("#767676"), 2)
     (21.0, 4.54)

@@ -1,4 +1,4 @@
-"""What an analysis has to say about itself: a code, a severity, the evidence, and plain words."""
+"""Notes of an analysis: a code, a severity, the evidence, and a plain sentence."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -13,7 +13,7 @@ class Note:
     code : stable name for scripts, lower_case_with_underscores
     severity : fine (for information), care (read before use), unusable (do not use the number)
     message : what was found, what was needed, what to do, with numbers and units
-    value, limit : the evidence and the limit it was held against, in `unit`
+    value, limit : the evidence and the limit it was compared with, in `unit`
     at_min : where in the trial [min from unit on], None if it has no place
     """
 

@@ -1,4 +1,4 @@
-"""Numbers as a reader sees them: rounded by their uncertainty, with bounds and absences said in words."""
+"""Formats numbers for readers: rounded to their uncertainty, with wording for bounds and missing values."""
 
 import math
 from collections.abc import Sequence
@@ -30,9 +30,9 @@ class MeasuredText:
 def measured_text(
     value: float, uncertainty: float | None = None, low_95: float | None = None, high_95: float | None = None
 ) -> MeasuredText:
-    """Value, uncertainty and interval, rounded to the place that the uncertainty supports.
+    """Value, uncertainty and interval, rounded to the uncertainty.
 
-    Without an uncertainty, a quarter of the width of the interval stands for it; without both, three significant
+    Without an uncertainty, a quarter of the width of the interval is used instead; without both, three significant
     digits are shown.
 
     >>> measured_text(162.12, 4.31, 153.4, 170.8).with_interval
@@ -74,7 +74,7 @@ def plus_minus(value: float, uncertainty: float | None) -> str:
 
 
 def not_within(not_before: float, unit_symbol: str = "min") -> str:
-    r"""A censored time, rounded down, because more than what was watched must not be said.
+    r"""A censored time, rounded down so that it never exceeds the time observed.
 
     >>> not_within(172.9)
     '> 172\xa0min'
@@ -90,12 +90,12 @@ def at_most(bound: float, unit_symbol: str) -> str:
     """
     decimals = decimals_from_size(bound)
     step = 10.0**-decimals
-    # the small subtraction keeps 8.31 from becoming 8.32 through the way binary fractions are stored
+    # the small subtraction keeps 8.31 from becoming 8.32 through binary rounding
     return f"at most {rounded_text(math.ceil(bound / step - 1e-9) * step, decimals)}\u00a0{unit_symbol}"
 
 
 def money(amount: float, currency: str, decimals: int | None = None) -> str:
-    r"""An amount with its currency code; cents only below a hundred unless told otherwise.
+    r"""An amount with its currency code; cents only below a hundred by default.
 
     >>> money(109.5, "USD"), money(17.52, "USD"), money(1234567.0, "USD")
     ('110\xa0USD', '17.52\xa0USD', '1\u202f234\u202f567\xa0USD')
@@ -106,8 +106,8 @@ def money(amount: float, currency: str, decimals: int | None = None) -> str:
 
 
 def amount_text(amount: float, interval: tuple[float, float] | None = None) -> MeasuredText:
-    """An amount of money and the ends of its 95 % interval, rounded alike: by a quarter of the interval's width, the
-    standard uncertainty, and never finer than cents; without an interval, cents only below a hundred.
+    """An amount of money and the ends of its 95 % interval, rounded to a quarter of the interval's width (the standard
+    uncertainty), never finer than cents; without an interval, cents only below a hundred.
 
     >>> amount_text(244.6, (226.1, 263.1)).with_interval
     '245 (226 to 263)'
@@ -126,7 +126,7 @@ def amount_text(amount: float, interval: tuple[float, float] | None = None) -> M
 
 
 def money_known(amount: float, currency: str, missing: Sequence[str], decimals: int | None = None) -> str:
-    r"""An amount of which some may be missing: "at least" it, and never 0 where nothing of it is known.
+    r"""An amount that may be incomplete: "at least" where part is missing, and never 0 where nothing is known.
 
     >>> money_known(12.0, "USD", ()), money_known(12.0, "USD", ("x",)), money_known(0.0, "USD", ("x",))
     ('12.00\xa0USD', 'at least 12.00\xa0USD', 'an amount not known')
@@ -137,8 +137,8 @@ def money_known(amount: float, currency: str, missing: Sequence[str], decimals: 
 
 
 def money_between(amount: float, interval: tuple[float, float], currency: str, missing: Sequence[str] = ()) -> str:
-    r"""An amount with its 95 % interval, rounded as `amount_text`; as `money_known` where some of it is missing,
-    since a bound has no interval.
+    r"""An amount with its 95 % interval, rounded as `amount_text`; as `money_known` where part of it is missing,
+    because a bound has no interval.
 
     An interval narrower than the last digit shown is left out.
 
@@ -157,7 +157,7 @@ def money_between(amount: float, interval: tuple[float, float], currency: str, m
 
 
 def every_words(interval_s: float) -> str:
-    """The time between two readings, in minutes where seconds would be many.
+    """A sampling interval, in seconds below 1,000 s and in minutes above.
 
     >>> [every_words(seconds) for seconds in (10.0, 9.068, 3600.0, 86400.0)]
     ['10 s', '9.07 s', '60 min', '1440 min']
@@ -178,7 +178,7 @@ def counted(number: int, singular: str, plural: str | None = None) -> str:
 
 
 def listed(words: list[str] | tuple[str, ...], joining: str = "and") -> str:
-    """Words in a row as a sentence has them.
+    """Joins words into a list as in a sentence.
 
     >>> listed(["a", "b", "c"]), listed(["a"]), listed([])
     ('a, b and c', 'a', '')

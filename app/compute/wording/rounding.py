@@ -1,12 +1,13 @@
-r"""Rounding a measured value by its own uncertainty, so that no digit is shown that the data do not carry."""
+"""Rounds a measured value to its uncertainty, so that no unsupported digit is shown."""
 
 import math
 
 
 def decimals_for(uncertainty: float | None) -> int | None:
-    r"""Decimal places that an uncertainty supports; below zero means tens, hundreds. None where it says nothing.
+    """Decimal places that an uncertainty supports; negative means tens, hundreds. None where it is zero or not a
+    number.
 
-    Two significant digits of the uncertainty are kept while they read 10 to 35, else one: rounding then never
+    Two significant digits of the uncertainty are shown while they read 10 to 35, else one: rounding then never
     moves the uncertainty by more than about 14 %. [1]_
 
     Parameters
@@ -23,7 +24,7 @@ def decimals_for(uncertainty: float | None) -> int | None:
         return None
     exponent = math.floor(math.log10(uncertainty))
     two_digits = round(uncertainty / 10.0 ** (exponent - 1))
-    if two_digits >= 100:  # 0.996 reads 1.0: one place less
+    if two_digits >= 100:  # 0.996 rounds to 1.0: one place less
         exponent, two_digits = exponent + 1, 10
     if two_digits <= 35:
         return 1 - exponent
@@ -31,7 +32,7 @@ def decimals_for(uncertainty: float | None) -> int | None:
 
 
 def decimals_from_size(value: float, significant_digits: int = 3) -> int:
-    """Decimal places that leave a number without uncertainty so many significant digits.
+    """Decimal places that show a number without uncertainty with so many significant digits.
 
     >>> [decimals_from_size(v) for v in (1234.0, 45.6, 0.0123, 0.0)]
     [0, 1, 4, 0]
@@ -42,7 +43,7 @@ def decimals_from_size(value: float, significant_digits: int = 3) -> int:
 
 
 def rounded_text(value: float, decimals: int) -> str:
-    r"""The value with so many decimals, a true minus sign and no negative zero; decimals below zero round to tens.
+    r"""Formats a value with a true minus sign and no negative zero; negative decimals round to tens.
 
     >>> rounded_text(-3.14159, 2), rounded_text(1234.0, -1), rounded_text(-0.001, 1), rounded_text(12345.6, 0)
     ('−3.14', '1230', '0.0', '12\u202f346')

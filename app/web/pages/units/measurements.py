@@ -175,7 +175,7 @@ def _deleted(
         return RedirectResponse(f"/units/{unit_id}/{what}", 303)
     shown = _today()
     shown.errors = form.errors
-    return render(f"pages/unit_{what}.html", make_page(session, unit_id, shown), status_code=422)
+    return render(f"pages/units/{what}.html", make_page(session, unit_id, shown), status_code=422)
 
 
 def _today() -> TypedForm:
