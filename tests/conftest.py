@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -232,3 +233,25 @@ def decay_log(
 def make_log() -> Callable[..., bytes]:
     """`decay_log` of this file: a log with a known decay rate."""
     return decay_log
+
+
+@pytest.fixture
+def work_counted(monkeypatch: pytest.MonkeyPatch) -> dict[str, int]:
+    """How often the test read a file and analysed a channel: `reads` and `analyses`."""
+    from app.reading_files import read_log  # loaded when used: most tests need no pandas
+    from app.services.results import analyse_channels
+
+    counts = {"reads": 0, "analyses": 0}
+
+    def count(module: Any, name: str, what: str) -> None:
+        act: Callable[..., Any] = getattr(module, name)
+
+        def counting(*args: Any, **named: Any) -> Any:
+            counts[what] += 1
+            return act(*args, **named)
+
+        monkeypatch.setattr(module, name, counting)
+
+    count(read_log, "open_lines", "reads")
+    count(analyse_channels, "analyse_decay", "analyses")
+    return counts

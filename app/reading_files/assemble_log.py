@@ -72,6 +72,7 @@ def assemble_log(
         held_values=held,
         notes=tuple(dict.fromkeys(notes)),
         zone_needed=ordered.zone_needed,
+        zone_assumed=ordered.zone_assumed,
         cells_skipped=cells_skipped,
         day_first=segments[0].times.day_first,
         date_order_unsure=not segments[0].times.order_is_sure,

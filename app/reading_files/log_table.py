@@ -12,6 +12,7 @@ class ReadingChoices:
     """What a person or a stored logger profile decided about a file; empty means: find it from the file.
 
     timezone : IANA name, or a distance such as UTC+01:00, for logs with local times
+    assumed_timezone : zone of local times where neither the file nor `timezone` names one
     columns : header text of a column to channel name; "" leaves that column out; "time", "elapsed" and "box" say
         that it tells the time or the box of a row
     units : header text of a column to unit symbol, where the header does not tell
@@ -24,6 +25,7 @@ class ReadingChoices:
     units: dict[str, str] = field(default_factory=dict)
     box: str | None = None
     day_first: bool | None = None
+    assumed_timezone: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,7 @@ class LogTable:
     interval_s : median step between rows of the file [s]
     clock_is_known : False where the file gives elapsed time only, or an impossible year
     zone_needed : True where the times are local and no zone is known: they were read as UTC for the time being
+    zone_assumed : True where `timezone` is the assumed one of the choices
     date_order_unsure : True where nothing tells whether 3/4/2026 is in March or in April; `day_first` was assumed
     rows_read : rows of the file that have a time; rows of a file without any reading in them are counted, but stand
         in no array, and rows of equal time stand there once, with the mean of their readings
@@ -97,6 +100,7 @@ class LogTable:
     held_values: dict[str, int]
     notes: tuple[str, ...]
     zone_needed: bool = False
+    zone_assumed: bool = False
     cells_skipped: int = 0
     day_first: bool | None = None
     date_order_unsure: bool = False

@@ -21,12 +21,13 @@ class UtcOrder:
 
     left_out : line to reason, for rows that could not be placed
     zone : zone used; "" where none is known
-    zone_needed : True where times are local and no zone is known
+    zone_needed : True where times are local and no zone is known; zone_assumed : the zone is the assumed one
     """
 
     rows: Rows
     zone: str = ""
     zone_needed: bool = False
+    zone_assumed: bool = False
     left_out: dict[int, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
@@ -89,10 +90,11 @@ def _far_away(us: NDArray[np.int64]) -> NDArray[np.bool_]:
 def _to_utc(ordered: UtcOrder, source: Source, segments: list[Segment]) -> NDArray[np.int64]:
     """UTC of the rows; sets the zone, and whether one is needed."""
     rows, plan, preamble = ordered.rows, segments[0].plan, source.preamble
-    wanted = source.choices.timezone or preamble.zone
+    named = source.choices.timezone or preamble.zone
+    wanted = named or source.choices.assumed_timezone
     if plan.counts_from_start or (plan.kind == "time of day" and preamble.start_day is None):
         if wanted and plan.counts_from_start and preamble.start_us is not None:
-            ordered.zone = zone_named(wanted, source.file_name)[0]
+            ordered.zone, ordered.zone_assumed = zone_named(wanted, source.file_name)[0], not named
         ordered.zone_needed = plan.counts_from_start and preamble.start_us is not None and not wanted
     elif rows.in_utc.all():
         ordered.zone = plan.zone or "UTC"
@@ -100,6 +102,7 @@ def _to_utc(ordered: UtcOrder, source: Source, segments: list[Segment]) -> NDArr
         ordered.zone_needed = True
     else:
         ordered.zone, zone = zone_named(wanted, source.file_name)
+        ordered.zone_assumed = not named
         us = rows.us.copy()
         local = ~rows.in_utc
         us[local], said = local_to_utc(us[local], zone)

@@ -1,5 +1,7 @@
 """Adds a trial: the raw file, its readings, the analysis, and all that follows from it, in one transaction."""
 
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 
 from sqlalchemy import select
@@ -11,7 +13,8 @@ from app.reading_files.read_log import read_log
 from app.services.logs.readings import LogReadings
 from app.services.logs.store import has_raw_file, store_log
 from app.services.logs.trial_fields import EMPTY_ROOM, MARK_NAMES, NewTrial, check_marks, checked_trial
-from app.services.results.trial_results import analyse_readings, analysis_terms, write_results
+from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
+from app.services.results.trial_results import analysis_terms, write_results
 from app.services.results.update_derived import update_derived_results
 from app.services.store.audit import record_change
 from app.storage.models.logs import Log
@@ -52,9 +55,14 @@ def add_read_trial(
     now: datetime | None = None,
     *,
     settle: bool = True,
+    analyse: Callable[[LogReadings, AnalysisTerms], AnalysedTrial] = analyse_readings,
 ) -> int:
-    """Adds a trial from a log that was read already."""
+    """Adds a trial from a log that was read already.
+
+    analyse : where a preview analysed it already, a function that finds that analysis
+    """
     at = now or datetime.now(UTC)
+    table = _with_assumed_zone(table)
     new = checked_trial(session, new_trial)
     check_marks(new.marks, float(table.elapsed_s[-1]))
     seen = has_raw_file(session, table.sha256)
@@ -83,7 +91,7 @@ def add_read_trial(
     trial_id = trial.id
     terms = analysis_terms(session, new.kind, new.logger_id, new.marks)
     readings = LogReadings(table.elapsed_s, table.levels, table.units)
-    write_results(session, trial_id, analyse_readings(readings, terms), at, new=True)
+    write_results(session, trial_id, analyse(readings, terms), at, new=True)
     record_change(session, new.tested_by, "added", "trial", trial_id, after=table.file_name, at=at)
     if settle:
         what = "an empty-room run was added" if new.kind == EMPTY_ROOM else "a trial was added"
@@ -91,6 +99,17 @@ def add_read_trial(
             session, [trial_id], who=new.tested_by, why=f"{what} (trial {trial_id})", now=at, new_trials=[trial_id]
         )
     return trial_id
+
+
+def _with_assumed_zone(table: LogTable) -> LogTable:
+    """The log with a note that its time zone was assumed, where it was, so that it is not taken for a known one."""
+    if not table.zone_assumed:
+        return table
+    note = (
+        f"The file holds local times and names no zone. They were assumed to be those of {table.timezone}, the bench's "
+        "own zone; nobody confirmed it."
+    )
+    return replace(table, notes=(*table.notes, note))
 
 
 def _start(table: LogTable, new: NewTrial, at: datetime) -> datetime:

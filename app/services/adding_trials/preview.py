@@ -1,65 +1,157 @@
-"""What a waiting file would become: how each column was read, what is left out and why, and a first analysis.
-Nothing is stored."""
+"""What a waiting file would become as a trial: the very numbers that confirming it stores. Nothing is stored here."""
 
-from dataclasses import dataclass
+import hashlib
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any
 
-from sqlalchemy.orm import Session
+from sqlalchemy import select
+from sqlalchemy.orm import Session, selectinload
 
 from app.compute.decay.result import ChannelDecay
-from app.reading_files.log_table import LogColumn, LogTable, ReadingChoices
-from app.reading_files.read_log import read_log
-from app.services.adding_trials.staged_uploads import StagedUpload, staged_content, staged_upload
+from app.compute.wording.notes import Note
+from app.errors import InvalidValue
+from app.reading_files.headers.channels import channel as channel_named
+from app.services.adding_trials.staged_results import StagedLog, keep_beside, kept_beside
+from app.services.bench.loggers import NewLogger
 from app.services.logs.readings import LogReadings
-from app.services.logs.trial_fields import UNIT_RUNNING, TrialMarks, check_marks
-from app.services.results.trial_results import analyse_readings, analysis_terms
-from app.settings import Settings
+from app.services.logs.trial_fields import NewTrial, check_marks
+from app.services.results.clean_air import derive_unsaved
+from app.services.results.trial_results import analysis_terms, result_values
+from app.storage.models.trials import ChannelResult, ResultNote
+
+# What is named where a result differs from the preview: column, words, unit.
+_NAMED = (
+    ("total_decay_per_h", "total decay", "1/h"),
+    ("clean_air_delivery_rate_m3_per_h", "clean air delivery rate", "m³/h"),
+    ("time_to_clear_min", "time to clear", "min"),
+    ("standard_clearing_time_min", "time to 95 % reduction", "min"),
+    ("clear_level", "clear level", ""),
+)
+# These tell when and from which row of the store, and are no result.
+_NO_RESULT = ("computed_at", "pool_id")
+
+Results = dict[str, dict[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)
 class LogPreview:
-    """What the upload page shows before anything is stored.
+    """A first look at a waiting file.
 
-    recognised : columns that hold a channel; structural : time, box and status columns; unrecognised : the rest
-    decays : first analysis of each particle channel, with the marks given or found
-    assumed_zone : the bench's zone, where the file's local times name none and nobody chose one
+    decays : analysis of each particle channel, with the marks given or found
+    results : the columns to be stored for each channel; notes : of the analysis and of what follows from it
     """
 
-    upload: StagedUpload
-    choices: ReadingChoices
-    table: LogTable
-    recognised: tuple[LogColumn, ...]
-    structural: tuple[LogColumn, ...]
-    unrecognised: tuple[LogColumn, ...]
+    log: StagedLog
     decays: dict[str, ChannelDecay]
-    assumed_zone: str = ""
+    results: Results
+    notes: dict[str, tuple[Note, ...]]
+
+    @property
+    def digest(self) -> str:
+        """Names these results: the same digest means the same numbers to the last bit."""
+        return _digest(self.results)
 
 
-def preview_log(
-    session: Session,
-    settings: Settings,
-    token: str,
-    choices: ReadingChoices | None = None,
-    *,
-    kind: str = UNIT_RUNNING,
-    logger_id: int | None = None,
-    marks: TrialMarks | None = None,
-) -> LogPreview:
-    """Reads a waiting file with choices and analyses it once.
+def preview_log(session: Session, log: StagedLog, trial: NewTrial, new_logger: NewLogger | None = None) -> LogPreview:
+    """Analyses a waiting file as it would be analysed as this trial.
 
-    Raises NotFound where nothing waits under the token, UnreadableLog where the file is no log.
+    trial : as far as it is known; room_id 0 stands for a room that is not on the bench yet
+    new_logger : a logger that would be added with the trial
+    Raises InvalidValue for marks that do not fit the log.
     """
-    upload = staged_upload(settings, token)
-    chosen = choices or ReadingChoices()
-    table = read_log(staged_content(settings, upload), upload.file_name, chosen)
-    given = marks or TrialMarks()
-    check_marks(given, float(table.elapsed_s[-1]))
-    terms = analysis_terms(session, kind, logger_id, given)
-    return LogPreview(
-        upload=upload,
-        choices=chosen,
-        table=table,
-        recognised=tuple(column for column in table.columns if column.channel is not None),
-        structural=tuple(c for c in table.columns if c.channel is None and c.use in ("time", "box", "status")),
-        unrecognised=tuple(c for c in table.columns if c.channel is None and c.use == "left out"),
-        decays=analyse_readings(LogReadings(table.elapsed_s, table.levels, table.units), terms).decays,
+    table = log.table
+    check_marks(trial.marks, float(table.elapsed_s[-1]))
+    terms = analysis_terms(session, trial.kind, trial.logger_id, trial.marks)
+    if new_logger is not None:
+        terms = replace(
+            terms,
+            saturation_level_ug_m3=new_logger.saturation_level_ug_m3,
+            response_time_s=new_logger.response_time_s,
+        )
+    analysed = log.analyse(LogReadings(table.elapsed_s, table.levels, table.units), terms)
+    now = datetime.now(UTC)
+    started_at = table.started_at if table.clock_is_known else trial.started_at or now
+    derived = derive_unsaved(session, analysed, trial.kind, trial.room_id, started_at)
+    results: Results = {}
+    notes: dict[str, tuple[Note, ...]] = {}
+    for name, decay in analysed.decays.items():
+        values, further = derived[name]
+        notes[name] = (*decay.notes, *further)
+        results[name] = _result(result_values(decay, analysed.relative_humidity_pct, now) | values, notes[name])
+    preview = LogPreview(log, analysed.decays, results, notes)
+    keep_beside(log.settings, log.upload, f"{preview.digest}.shown", _text(results).encode())
+    return preview
+
+
+def stored_results(session: Session, trial_id: int) -> Results:
+    """The results of a stored trial in the shape of a preview's."""
+    rows = session.scalars(
+        select(ChannelResult)
+        .where(ChannelResult.trial_id == trial_id)
+        .options(selectinload(ChannelResult.notes))
+        .order_by(ChannelResult.id)
+        .execution_options(populate_existing=True)
     )
+    columns = [column.name for column in ChannelResult.__table__.columns if column.name not in ("id", "trial_id")]
+    return {
+        row.channel: _result({name: getattr(row, name) for name in columns if name != "channel"}, row.notes)
+        for row in rows
+    }
+
+
+def check_as_shown(session: Session, log: StagedLog, trial_id: int, shown: str) -> None:
+    """Raises InvalidValue where the results of a trial just added differ from those shown, in any digit.
+
+    shown : the digest of the preview that the person saw; "" for one without results
+    """
+    stored = stored_results(session, trial_id)
+    if _digest(stored) == shown:
+        return
+    before = kept_beside(log.settings, log.upload, f"{shown}.shown") if shown.isalnum() else None
+    named = _differences(json.loads(before), stored) if before else []
+    listed = f" ({'; '.join(named[:4])})" if named else ""
+    raise InvalidValue(
+        f"The results have changed since the preview{listed}, so nothing was stored. You changed a choice here, or the "
+        "bench changed in the meantime. Check the results below, then store the trial.",
+        field="shown",
+    )
+
+
+def _differences(before: Results, after: Results) -> list[str]:
+    """What a person would look at first; a result that exists on one side only is a dash on the other."""
+    found = []
+    for channel in sorted(before.keys() | after.keys()):
+        old, new = before.get(channel, {}), after.get(channel, {})
+        for name, words, unit in _NAMED:
+            if old.get(name) != new.get(name):
+                change = f"{_number(old.get(name))} to {_number(new.get(name))} {unit}".rstrip()
+                found.append(f"{channel_named(channel).label}, {words}: {change}")
+    return found
+
+
+def _number(value: float | None) -> str:
+    return "–" if value is None else f"{value:.6g}"
+
+
+def _result(values: dict[str, Any], notes: Sequence[Note | ResultNote]) -> dict[str, Any]:
+    result = {name: _plain(value) for name, value in values.items() if name not in _NO_RESULT}
+    return result | {"notes": [[note.code, note.severity] for note in notes]}
+
+
+def _plain(value: Any) -> float | str | None:
+    """As a store gives it back: a flag is 0 or 1, and what is not finite is empty."""
+    if value is None or isinstance(value, str):
+        return value
+    return float(value) if math.isfinite(value) else None
+
+
+def _text(results: Results) -> str:
+    return json.dumps(results, sort_keys=True)
+
+
+def _digest(results: Results) -> str:
+    return hashlib.sha256(_text(results).encode()).hexdigest()[:32] if results else ""

@@ -84,16 +84,25 @@ def staged_upload(settings: Settings, token: str, now: datetime | None = None) -
 
 
 def staged_content(settings: Settings, staged: StagedUpload) -> bytes:
-    """The bytes that wait. Raises UnreadableLog for more than are ever read, before the memory is filled with them."""
+    """The bytes that wait.
+
+    Raises UnreadableLog for more than are ever read, before the memory is filled with them, and InvalidValue where
+    they are no longer those that were uploaded.
+    """
     refuse_large_file(staged.size_bytes, staged.file_name)
-    return (settings.data_folder / "uploads" / f"{staged.token}.log").read_bytes()
+    content = (settings.data_folder / "uploads" / f"{staged.token}.log").read_bytes()
+    if hashlib.sha256(content).hexdigest() != staged.sha256:
+        raise InvalidValue(
+            f"The upload of {staged.file_name} was changed or damaged on the disk. Upload the file again.", field="log"
+        )
+    return content
 
 
 def discard_upload(settings: Settings, token: str) -> None:
-    """Removes a waiting file, after it was stored or when the person turned it down."""
+    """Removes a waiting file and what is kept beside it, after it was stored or when the person turned it down."""
     if _TOKEN.fullmatch(token):
-        for ending in ("log", "json"):
-            (settings.data_folder / "uploads" / f"{token}.{ending}").unlink(missing_ok=True)
+        for file in (settings.data_folder / "uploads").glob(f"{token}.*"):
+            file.unlink(missing_ok=True)
 
 
 def remove_expired(settings: Settings, now: datetime | None = None) -> int:

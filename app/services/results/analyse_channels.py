@@ -11,6 +11,7 @@ from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
 from app.compute.decay.trial_quality import cross_channel_notes, with_humidity_uncertainty
 from app.compute.wording.notes import Note
 from app.reading_files.headers.channels import channel as channel_named
+from app.services.logs.readings import LogReadings
 
 MASS_UNIT = "µg/m³"
 # Where the clear level is a mass concentration, a channel of another unit counts as cleared at this share of its
@@ -39,9 +40,23 @@ class AnalysisTerms:
     clear_level_in_any_unit: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class AnalysedTrial:
+    """The analysis of one trial, not stored yet: channel name to decay, and the mean humidity of the run [%]."""
+
+    decays: dict[str, ChannelDecay]
+    relative_humidity_pct: float | None
+
+
 def is_analysed(channel: str) -> bool:
     """Whether a channel holds something that a room is cleaned of: particles by mass or number, and VOC."""
     return channel.startswith(("pm", "count_")) or channel == "voc"
+
+
+def analyse_readings(readings: LogReadings, terms: AnalysisTerms) -> AnalysedTrial:
+    """Analysis of every particle channel and of VOC."""
+    decays = analyse_channels(readings.elapsed_s, readings.levels, readings.units, terms)
+    return AnalysedTrial(decays, _mean_humidity(readings.elapsed_s, readings.levels, decays))
 
 
 def analyse_channels(
@@ -94,3 +109,15 @@ def _analyse_one(
     # an empty room has no switch-on that a sensor could answer late
     notes = tuple(each for each in decay.notes if not (terms.empty_room and each.code == "unit_on_from_data"))
     return replace(decay, notes=notes if note is None else (*notes, note))
+
+
+def _mean_humidity(
+    elapsed_s: NDArray[np.float64], levels: dict[str, NDArray[np.float64]], decays: dict[str, ChannelDecay]
+) -> float | None:
+    humidity = levels.get("relative_humidity")
+    if humidity is None or not decays:
+        return None
+    first = next(iter(decays.values()))
+    of_run = humidity[(elapsed_s >= first.unit_on_h * 3600) & (elapsed_s <= first.end_h * 3600)]
+    of_run = of_run[np.isfinite(of_run)]
+    return float(of_run.mean()) if of_run.size else None

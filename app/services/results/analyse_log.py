@@ -16,10 +16,9 @@ from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.read_log import read_log
 from app.services.logs.moment import hours_into_log
 from app.services.logs.readings import LogReadings
-from app.services.results.analyse_channels import AnalysisTerms, analyse_channels
+from app.services.results.analyse_channels import AnalysisTerms, analyse_channels, analyse_readings
 from app.services.results.clean_air import no_measurable_cleaning, no_standard_time
 from app.services.results.natural_decay_pools import day_number
-from app.services.results.trial_results import analyse_readings
 
 
 @dataclass(frozen=True, slots=True)

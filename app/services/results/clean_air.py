@@ -3,6 +3,7 @@ off and the volume multiplied in. Every number that moves is recorded with its c
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
+from datetime import datetime
 from functools import cache
 from typing import Any
 
@@ -13,6 +14,7 @@ from app.compute.clean_air.rate import Detection, clean_air_delivery_rate, detec
 from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 from app.services.logs.trial_fields import UNIT_RUNNING
+from app.services.results.analyse_channels import AnalysedTrial
 from app.services.results.changed_values import is_same
 from app.services.results.natural_decay_pools import EmptyRoomRuns, PooledForTrial
 from app.services.results.rows import note_columns, stored_degrees, stored_measured
@@ -75,8 +77,28 @@ def derive_clean_air(
     return moved
 
 
+def derive_unsaved(
+    session: Session, analysed: AnalysedTrial, kind: str, room_id: int, started_at: datetime
+) -> dict[str, tuple[dict[str, Any], list[Note]]]:
+    """Derived columns and notes by channel, for an analysis that is not stored; nothing is written.
+
+    room_id : a room that is not on the bench has no natural decay, and so gives no clean air delivery rate
+    """
+    room = session.get(Room, room_id)
+    volume = Measured(room.room_volume_m3, room.room_volume_uncertainty_m3) if room else None
+    runs = EmptyRoomRuns(session) if kind == UNIT_RUNNING else None
+    humidity = analysed.relative_humidity_pct
+    derived: dict[str, tuple[dict[str, Any], list[Note]]] = {}
+    for channel, decay in analysed.decays.items():
+        served = None
+        if runs is not None:
+            served = runs.serving(room_id, channel, started_at, humidity, decay.start_level, keep=False)
+        derived[channel] = derived_values(decay.fit.decay_rate if decay.fit else None, served, volume)
+    return derived
+
+
 def derived_values(
-    total: Measured | None, served: PooledForTrial | None, volume: Measured
+    total: Measured | None, served: PooledForTrial | None, volume: Measured | None
 ) -> tuple[dict[str, Any], list[Note]]:
     """Columns that rest on the decay rate, the natural decay and the volume, and the notes about them.
 
@@ -94,7 +116,7 @@ def derived_values(
         }
     elif total is not None:
         notes.append(no_standard_time(total))
-    if served is None or served.pooled is None or total is None:
+    if served is None or served.pooled is None or total is None or volume is None:
         return values, notes
     natural = served.pooled.on_one_day
     rate = clean_air_delivery_rate(total, natural, volume)

@@ -12,9 +12,9 @@ from sqlalchemy import Connection, NullPool, create_engine, select
 from app.compute.decay.result import ClearLevel
 from app.services.logs.readings import read_columns
 from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
-from app.services.results.analyse_channels import AnalysisTerms, is_analysed
+from app.services.results.analyse_channels import AnalysisTerms, analyse_readings, is_analysed
 from app.services.results.rows import note_columns
-from app.services.results.trial_results import analyse_readings, marks_in_hours, result_values
+from app.services.results.trial_results import marks_in_hours, result_values
 from app.services.store.open import sqlite_file
 from app.storage.models.logs import LogChannel
 

@@ -1,21 +1,18 @@
 """Runs the analysis on the readings of a trial and keeps what it gives; a number that moves is recorded."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy import delete, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
 from app.compute.method import METHOD_VERSION
 from app.errors import NotFound
-from app.services.logs.readings import LogReadings, read_readings
+from app.services.logs.readings import read_readings
 from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
-from app.services.results.analyse_channels import AnalysisTerms, analyse_channels
+from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
 from app.services.results.changed_values import is_same
 from app.services.results.rows import analysis_values, note_columns
 from app.services.results.update_derived import update_derived_results
@@ -27,14 +24,6 @@ from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
 # Fields whose moves are recorded one by one; the rest follow from them.
 RECORDED = ("total_decay_per_h", "time_to_clear_min", "usable")
-
-
-@dataclass(frozen=True, slots=True)
-class AnalysedTrial:
-    """The analysis of one trial, not stored yet: channel name to decay, and the mean humidity of the run [%]."""
-
-    decays: dict[str, ChannelDecay]
-    relative_humidity_pct: float | None
 
 
 def get_trial(session: Session, trial_id: int) -> Trial:
@@ -85,12 +74,6 @@ def marks_in_hours(marks: TrialMarks) -> Marks:
         end_h=hours(marks.end_s),
         background_level=marks.background_ug_m3,
     )
-
-
-def analyse_readings(readings: LogReadings, terms: AnalysisTerms) -> AnalysedTrial:
-    """Analysis of every particle channel and of VOC."""
-    decays = analyse_channels(readings.elapsed_s, readings.levels, readings.units, terms)
-    return AnalysedTrial(decays, _mean_humidity(readings.elapsed_s, readings.levels, decays))
 
 
 def analyse_stored_trial(session: Session, trial: Trial, marks: TrialMarks | None = None) -> AnalysedTrial:
@@ -194,15 +177,3 @@ def _recorded_values(session: Session, trial_id: int) -> dict[tuple[str, str], o
         )
     ).all()
     return {(row[0], name): value for row in rows for name, value in zip(RECORDED, row[1:], strict=True)}
-
-
-def _mean_humidity(
-    elapsed_s: NDArray[np.float64], levels: dict[str, NDArray[np.float64]], decays: dict[str, ChannelDecay]
-) -> float | None:
-    humidity = levels.get("relative_humidity")
-    if humidity is None or not decays:
-        return None
-    first = next(iter(decays.values()))
-    of_run = humidity[(elapsed_s >= first.unit_on_h * 3600) & (elapsed_s <= first.end_h * 3600)]
-    of_run = of_run[np.isfinite(of_run)]
-    return float(of_run.mean()) if of_run.size else None

@@ -49,13 +49,13 @@ def trial_drawing(session: Session, trial_id: int, channel: str = "", marks: Tri
 
 
 def log_drawing(preview: LogPreview, channel: str = "") -> TrialDrawing:
-    """A log that waits to be confirmed. Raises NotFound where it holds no channel that is analysed."""
+    """A waiting log. Raises NotFound where it holds no channel that is analysed."""
     names = in_order(preview.decays)
     decay = preview.decays.get(channel or next(iter(names), ""))
     if decay is None:
-        raise NotFound("particle channel in", preview.upload.file_name)
-    table = preview.table
-    return _drawing(LogReadings(table.elapsed_s, table.levels, table.units), decay, None, preview.upload.file_name)
+        raise NotFound("particle channel in", preview.log.upload.file_name)
+    table = preview.log.table
+    return _drawing(LogReadings(table.elapsed_s, table.levels, table.units), decay, None, preview.log.upload.file_name)
 
 
 def _drawing(

@@ -9,12 +9,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.compute.decay.result import ChannelDecay
-from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 from app.errors import InvalidValue
-from app.services.logs.trial_fields import UNIT_RUNNING, TrialMarks, check_marks
-from app.services.results.clean_air import derived_values
-from app.services.results.natural_decay_pools import EmptyRoomRuns
+from app.services.logs.trial_fields import TrialMarks, check_marks
+from app.services.results.clean_air import derive_unsaved
 from app.services.results.rows import analysis_values
 from app.services.results.trial_results import analyse_stored_trial, get_trial, reanalyse_trials
 from app.services.results.update_derived import update_derived_results
@@ -22,7 +20,6 @@ from app.services.store.audit import AT_THE_DESK, acting_name, record_change
 from app.services.store.checked_values import required_text
 from app.storage.models.logs import Log
 from app.storage.models.logs import readings as readings_table
-from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import ChannelResult, Trial
 
 # What a preview compares: field, unit, and the column of its uncertainty.
@@ -74,22 +71,16 @@ def preview_marks(session: Session, trial_id: int, marks: TrialMarks) -> MarksPr
     trial = get_trial(session, trial_id)
     check_marks(marks, last_reading_s(session, trial))
     analysed = analyse_stored_trial(session, trial, marks)
-    room = session.get_one(Room, trial.room_id)
-    volume = Measured(room.room_volume_m3, room.room_volume_uncertainty_m3)
-    runs = EmptyRoomRuns(session) if trial.kind == UNIT_RUNNING else None
+    derived = derive_unsaved(session, analysed, trial.kind, trial.room_id, trial.started_at)
     stored = {
         row.channel: row for row in session.scalars(select(ChannelResult).where(ChannelResult.trial_id == trial_id))
     }
     moves: list[Move] = []
     notes: dict[str, tuple[Note, ...]] = {}
     for channel, decay in analysed.decays.items():
-        served = None
-        if runs is not None:
-            humidity = analysed.relative_humidity_pct
-            served = runs.serving(trial.room_id, channel, trial.started_at, humidity, decay.start_level, keep=False)
-        derived, further = derived_values(decay.fit.decay_rate if decay.fit else None, served, volume)
+        values, further = derived[channel]
         notes[channel] = (*decay.notes, *further)
-        moves += _moves(channel, stored.get(channel), analysis_values(decay) | derived)
+        moves += _moves(channel, stored.get(channel), analysis_values(decay) | values)
     return MarksPreview(trial_id, marks, analysed.decays, notes, tuple(moves))
 
 

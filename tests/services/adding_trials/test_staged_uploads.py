@@ -78,3 +78,10 @@ def test_a_confirmed_file_is_taken_away(settings: Settings):
 
 def test_a_name_that_is_only_signs_becomes_a_plain_one(settings: Settings):
     assert stage_upload(settings, b"x", "\x00\n/", NOW).file_name == "log"
+
+
+def test_bytes_that_changed_on_the_disk_are_refused(settings: Settings):
+    staged = stage_upload(settings, b"time,pm\n1,2\n", "a.csv", NOW)
+    (settings.data_folder / "uploads" / f"{staged.token}.log").write_bytes(b"time,pm\n1,3\n")
+    with pytest.raises(InvalidValue, match=r"The upload of a.csv was changed or damaged on the disk"):
+        staged_content(settings, staged)

@@ -73,19 +73,16 @@ def trial_added(
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
     from app.reading_files.text.file_kind import refuse_large_file
     from app.services.adding_trials.add import add_read_trial
-    from app.services.logs.assumed_zone import with_assumed_zone
     from app.services.logs.logger_profiles import load_profile
     from app.services.trials.detail import trial_detail
 
     kept = load_profile(reading, form.profile_id) if form.profile_id is not None else None
-    choices = reading_choices(form, kept)
+    # local times without a zone are those of the bench
+    choices = replace(reading_choices(form, kept), assumed_timezone=bench_choices(reading).timezone)
     name = plain_file_name(form.log.filename or "log")
     refuse_large_file(form.log.size or 0, name)  # before it is read into memory
     content = form.log.file.read()
     table = read_log(content, name, choices)
-    if table.clock_is_known and not table.timezone:  # local times of an untold zone are those of the bench
-        choices = replace(choices, timezone=bench_choices(reading).timezone)
-        table = with_assumed_zone(read_log(content, name, choices), choices.timezone or "")
     trial_id = add_read_trial(session, content, table, new_trial(session, form), choices)
     return _in_full(session, trial_detail(session, trial_id))
 

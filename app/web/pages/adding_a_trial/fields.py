@@ -1,5 +1,6 @@
 """The fields of the trial form: how the file is read, what the trial was made with, and its marks."""
 
+import math
 import re
 from collections.abc import Sequence
 from datetime import datetime
@@ -8,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
 from app.reading_files.log_table import ReadingChoices
-from app.services.bench.loggers import add_logger
+from app.services.bench.loggers import NewLogger, add_logger
 from app.services.bench.rooms import add_room, add_smoke_source
 from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
 from app.services.units.entry import NewUnit, add_setting, add_unit, find_setting
@@ -23,7 +24,7 @@ LEAVE_OUT = "leave out"
 _HEADER_FIELD = re.compile(r"header_(\d{1,6})")
 
 
-def choices_of(form: TypedForm, kept: ReadingChoices | None) -> ReadingChoices:
+def choices_of(form: TypedForm, kept: ReadingChoices | None, bench_timezone: str) -> ReadingChoices:
     """How the file is to be read: what the form says over what the profile says."""
     from app.reading_files.columns.asked_channels import asked_channel  # loaded when used: with the rest of the reading
 
@@ -39,13 +40,21 @@ def choices_of(form: TypedForm, kept: ReadingChoices | None) -> ReadingChoices:
                 form.add_error(f"column_{position}", f"Column {header[:40]!r}: {error.message}")
         if unit:
             units[header] = unit
+    assumed = assumed_zone(form)
     return ReadingChoices(
-        timezone=form.text("timezone") or base.timezone,
+        timezone=(None if assumed else form.text("timezone")) or base.timezone,
+        assumed_timezone=assumed or bench_timezone,
         columns=columns,
         units=units,
         box=form.typed("box") or base.box,
         day_first=DAY_ORDERS.get(form.typed("date_order"), base.day_first),
     )
+
+
+def assumed_zone(form: TypedForm) -> str:
+    """The time zone in the form where it is the bench's and nobody confirmed it; "" where a person chose it."""
+    zone = form.text("timezone")
+    return zone if zone == form.text("assumed_timezone") and not form.ticked("timezone_is_right") else ""
 
 
 def columns_in_form(form: TypedForm) -> list[int]:
@@ -149,6 +158,16 @@ def logger_chosen(session: Session, form: TypedForm, who: str) -> int | None:
         form.stop_if_errors()
         return add_logger(session, logger, who=who)
     return form.whole_number("logger_id", "The logger")
+
+
+def new_logger_of(form: TypedForm) -> NewLogger | None:
+    """The logger that the form adds, where the analysis can use what is known of it."""
+    if form.text("logger_id") != NEW:
+        return None
+    logger = logger_of(TypedForm(form.values))
+    saturation, response = logger.saturation_level_ug_m3, logger.response_time_s
+    known = (saturation is None or 0 < saturation < math.inf) and (response is None or 0 <= response < math.inf)
+    return logger if known else None
 
 
 def smoke_source_chosen(session: Session, form: TypedForm, who: str) -> int | None:

@@ -1,7 +1,6 @@
 """Second step of adding a trial: what the file would become, every choice changeable. The last button stores it."""
 
-from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING
 
 from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
@@ -9,18 +8,30 @@ from starlette.background import BackgroundTask
 from starlette.responses import RedirectResponse, Response
 
 from app.errors import HazefallError, InvalidValue, UnreadableLog
+from app.reading_files.log_table import ReadingChoices
 from app.services.adding_trials.staged_uploads import StagedUpload, discard_upload, staged_content, staged_upload
 from app.services.bench.form_options import TrialFormOptions, trial_form_options
 from app.services.logs.logger_profiles import load_profile, save_profile
+from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial, TrialMarks, check_marks
 from app.settings import Settings
 from app.web.current_user import user_may
 from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep, SettingsDep
 from app.web.forms.addresses import query_form
 from app.web.forms.options import NEW
 from app.web.forms.typed_form import TypedForm, TypedFormDep
-from app.web.pages.adding_a_trial.fields import choices_of, marks_of, name_marks_as_typed, new_trial_of
+from app.web.pages.adding_a_trial.fields import (
+    choices_of,
+    marks_of,
+    name_marks_as_typed,
+    new_logger_of,
+    new_trial_of,
+    started_at_of,
+)
 from app.web.pages.adding_a_trial.preview_view import PreviewPage, preview_page
 from app.web.pages.adding_a_trial.validation import note_every_mistake
+
+if TYPE_CHECKING:
+    from app.services.adding_trials.preview import LogPreview
 
 router = APIRouter()
 TEMPLATE = "pages/adding_a_trial/preview.html"
@@ -51,7 +62,8 @@ def confirmed(
         # after the answer, so after the commit: a commit that fails leaves the file waiting
         done = BackgroundTask(discard_upload, settings, token)
         return RedirectResponse(f"/trials/{trial_id}", 303, background=done)
-    page = read_preview(reading, settings, upload, form)
+    # where the bench was changed meanwhile, only the writing session sees it as it is
+    page = read_preview(session if form.error("shown") else reading, settings, upload, form)
     return render(TEMPLATE, page, charts=page.has_chart, status_code=422)
 
 
@@ -100,62 +112,72 @@ def read_preview(session: Session, settings: Settings, upload: StagedUpload, for
 
 def analysed_log(
     session: Session, settings: Settings, upload: StagedUpload, form: TypedForm, bench_timezone: str
-) -> Any:
+) -> "LogPreview":
     """The waiting file read and analysed as the form says; a mark that cannot be read is noted and found instead."""
     from app.services.adding_trials.preview import preview_log  # loaded when used: it needs pandas and scipy
+    from app.services.adding_trials.staged_results import read_staged_log
 
-    choices = choices_of(form, _saved_choices(session, form))
-    preview = preview_log(session, settings, upload.token, choices, **_terms(form))
-    if preview.table.clock_is_known and not preview.table.timezone:
-        # local times of an untold zone: the bench's is taken, and stands in the form for everyone to see
-        form.values["timezone"] = [bench_timezone]
-        form.values["assumed_timezone"] = [bench_timezone]
-        choices = replace(choices, timezone=bench_timezone)
-        preview = preview_log(session, settings, upload.token, choices, **_terms(form))
-    marks = marks_of(form, preview.table.started_at, preview.table.timezone or bench_timezone)
-    if any(value is not None for value in _values(marks)):
-        try:
-            preview = preview_log(session, settings, upload.token, choices, marks=marks, **_terms(form))
-        except InvalidValue as error:
-            form.add_error(error.field or "", error.message)
-            name_marks_as_typed(form)
-    return replace(preview, assumed_zone=_assumed_zone(form))
+    log = read_staged_log(settings, upload, choices_of(form, _saved_choices(session, form), bench_timezone))
+    if log.table.zone_assumed:  # stands in the form for everyone to see
+        form.values["timezone"] = form.values["assumed_timezone"] = [log.table.timezone]
+    timezone = log.table.timezone or bench_timezone
+    marks = marks_of(form, log.table.started_at, timezone)
+    try:
+        check_marks(marks, float(log.table.elapsed_s[-1]))
+    except InvalidValue as error:
+        form.add_error(error.field or "", error.message)
+        name_marks_as_typed(form)
+        marks = TrialMarks()
+    trial = NewTrial(
+        kind=form.typed("kind", UNIT_RUNNING),
+        room_id=_chosen_id(form, "room_id") or 0,
+        logger_id=_chosen_id(form, "logger_id"),
+        started_at=started_at_of(TypedForm(form.values), timezone),
+        marks=marks,
+    )
+    return preview_log(session, log, trial, new_logger_of(form))
 
 
 def _store(session: Session, reading: Session, settings: Settings, upload: StagedUpload, form: TypedForm) -> int | None:
-    from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
-    from app.services.adding_trials.add import add_read_trial
-    from app.services.logs.assumed_zone import with_assumed_zone
+    from app.services.adding_trials.add import add_read_trial  # loaded when used: it needs pandas and scipy
+    from app.services.adding_trials.preview import check_as_shown
+    from app.services.adding_trials.staged_results import read_staged_log
 
-    table = None
+    log = None
+    bench_timezone = trial_form_options(reading).timezone
     try:
         # before the first statement of the writing session: other writers need not wait while the file is read
-        choices = choices_of(form, _saved_choices(reading, form))
+        choices = choices_of(form, _saved_choices(reading, form), bench_timezone)
+        log = read_staged_log(settings, upload, choices)
         content = staged_content(settings, upload)
-        table = read_log(content, upload.file_name, choices)
     except HazefallError as error:
         form.add_error(error.field or "", error.message)
-    timezone = (table.timezone if table else "") or trial_form_options(reading).timezone
-    if table is not None and form.is_good:
-        marks = marks_of(form, table.started_at, timezone)
-        if _assumed_zone(form):
-            table = with_assumed_zone(table, timezone)
+    table = log.table if log else None
+    timezone = (table.timezone if table else "") or bench_timezone
+    if log is not None and form.is_good:
+        marks = marks_of(form, log.table.started_at, timezone)
         with form.attempt(session):
             form.stop_if_errors()
             new = new_trial_of(session, form, marks, timezone)
             form.stop_if_errors()
             if form.text("profile_name"):
                 _keep_profile(session, form, choices)
-            return add_read_trial(session, content, table, new, choices)
+            trial_id = add_read_trial(session, content, log.table, new, choices, analyse=log.analyse)
+            if "shown" in form.values:
+                check_as_shown(session, log, trial_id, form.text("shown"))
+            return trial_id
         name_marks_as_typed(form)
     note_every_mistake(session, form, table, timezone)
     return None
 
 
-def _keep_profile(session: Session, form: TypedForm, choices: Any) -> None:
-    """Keeps how the file was read; a zone that was only assumed from the bench is no choice, and is left out."""
-    if _assumed_zone(form):
-        choices = replace(choices, timezone=None)
+def _chosen_id(form: TypedForm, name: str) -> int | None:
+    text = form.text(name)
+    return int(text) if text.isdecimal() and len(text) < 10 else None
+
+
+def _keep_profile(session: Session, form: TypedForm, choices: ReadingChoices) -> None:
+    """Keeps how the file was read; a zone that was only assumed from the bench is no choice, and is not among them."""
     save_profile(
         session,
         form.text("profile_name"),
@@ -165,26 +187,6 @@ def _keep_profile(session: Session, form: TypedForm, choices: Any) -> None:
     )
 
 
-def _assumed_zone(form: TypedForm) -> str:
-    """The zone in the form where it is the bench's and nobody confirmed it; "" where a person chose it."""
-    zone = form.text("timezone")
-    is_assumed = zone == form.text("assumed_timezone") and not form.ticked("timezone_is_right")
-    return zone if is_assumed else ""
-
-
-def _saved_choices(session: Session, form: TypedForm) -> Any:
+def _saved_choices(session: Session, form: TypedForm) -> ReadingChoices | None:
     profile_id = form.whole_number("profile_id", "The profile")
     return None if profile_id is None else load_profile(session, profile_id)
-
-
-def _terms(form: TypedForm) -> dict[str, Any]:
-    """What the first analysis is told besides the marks."""
-    logger = form.text("logger_id")
-    return {
-        "kind": form.typed("kind", "unit running"),
-        "logger_id": int(logger) if logger.isdecimal() and len(logger) < 10 else None,
-    }
-
-
-def _values(marks: Any) -> list[Any]:
-    return [getattr(marks, name) for name in marks.__slots__]

@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
+from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
+from app.compute.wording.notes import Note
 from app.compute.wording.numbers import MeasuredText, every_words, measured_text, not_within
 from app.compute.wording.rounding import rounded_text
 from app.errors import UnreadableLog
@@ -19,15 +20,21 @@ from app.services.units.entry import KINDS_OF_CLEANING
 from app.web.forms.options import NEW, offered, plain_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.adding_a_trial.columns import ColumnRow, columns_shown, uses_of_columns
-from app.web.pages.adding_a_trial.fields import DAY_ORDERS, kinds_of_trial
+from app.web.pages.adding_a_trial.fields import DAY_ORDERS, assumed_zone, kinds_of_trial
 from app.web.pages.adding_a_trial.moments import MARKS, zone_of
 from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
 from app.web.pages.bench.zones import zone_names
 from app.web.templating.page_context import Choice
 
+if TYPE_CHECKING:
+    from app.services.adding_trials.preview import LogPreview
+
 NOTHING_OFFERED = 2  # a list with nothing but its first and last choice
 # Fields that change what is drawn; the address of the drawing carries these and no others.
-_DRAWN_READING = ("timezone", "box", "date_order", "profile_id", "kind", "logger_id")
+_DRAWN_READING = (
+    *("timezone", "assumed_timezone", "timezone_is_right", "box", "date_order", "profile_id", "kind", "logger_id"),
+    *("saturation_level_ug_m3", "response_time_s"),
+)
 _DRAWN_MARKS = (*(name for name, _, _ in MARKS), "background_ug_m3", "clear_level_kind", "clear_level_value")
 _DRAWN = frozenset((*_DRAWN_READING, *_DRAWN_MARKS))
 
@@ -40,9 +47,10 @@ class DecayRow:
     label: str
     unit: str
     total_decay: MeasuredText | None
+    clean_air: MeasuredText | None
     start_level: str
     time_to_clear: str
-    notes: Sequence[Any]
+    notes: Sequence[Note]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +63,8 @@ class PreviewPage:
     sha256: str
     form: TypedForm
     refusal: UnreadableLog | None
-    table: Any
+    table: LogTable | None
+    shown: str  # digest of the results on the page, sent along so that nothing else is stored
     first_reading: str
     last_reading: str
     interval: str
@@ -118,15 +127,19 @@ class PreviewPage:
 
 
 def preview_page(
-    upload: StagedUpload, form: TypedForm, offers: TrialFormOptions, preview: Any, refusal: UnreadableLog | None
+    upload: StagedUpload,
+    form: TypedForm,
+    offers: TrialFormOptions,
+    preview: "LogPreview | None",
+    refusal: UnreadableLog | None,
 ) -> PreviewPage:
-    """The page; `preview` is a LogPreview, or None."""
-    table = preview.table if preview else None
+    """The page; `preview` is None where the file could not be read or analysed."""
+    table = preview.log.table if preview else None
     columns = table.columns if table else getattr(refusal, "columns", ())
     boxes = table.boxes if table else getattr(refusal, "boxes", ())
     box = form.typed("box") or (table.box if table else "") or ""
     part = columns_shown(columns, form)
-    decays = [_decay_row(preview.decays[name]) for name in in_order(preview.decays)] if preview else []
+    decays = [_decay_row(preview, name) for name in in_order(preview.decays)] if preview else []
     return PreviewPage(
         token=upload.token,
         file_name=upload.file_name,
@@ -135,6 +148,7 @@ def preview_page(
         form=form,
         refusal=refusal,
         table=table,
+        shown=preview.digest if preview else "",
         first_reading=_local_time(table, 0) if table else "",
         last_reading=_local_time(table, -1) if table else "",
         interval=every_words(table.interval_s) if table else "",
@@ -168,12 +182,13 @@ def preview_page(
     )
 
 
-def _to_check(preview: Any, form: TypedForm) -> tuple[str, ...]:
+def _to_check(preview: "LogPreview", form: TypedForm) -> tuple[str, ...]:
     """What the file does not tell and was assumed, each with what to do."""
-    table, found = preview.table, []
-    if preview.assumed_zone:
+    table = preview.log.table
+    found: list[str] = []
+    if assumed_zone(form):
         found.append(
-            f"The file holds local times and names no zone. They were taken as those of {preview.assumed_zone}, the "
+            f"The file holds local times and names no zone. They were taken as those of {assumed_zone(form)}, the "
             "bench’s own zone. Tick that this is right, or choose the zone in which the logger’s clock ran. Until then "
             "a logger profile keeps no zone, and the trial says that it was assumed."
         )
@@ -189,8 +204,10 @@ def _to_check(preview: Any, form: TypedForm) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _decay_row(decay: Any) -> DecayRow:
+def _decay_row(preview: "LogPreview", name: str) -> DecayRow:
+    decay, result = preview.decays[name], preview.results[name]
     rate = decay.fit.decay_rate if decay.fit else None
+    flow = [result[f"clean_air_delivery_rate_{part}"] for part in ("m3_per_h", "uncertainty", "low_95", "high_95")]
     clear = decay.time_to_clear
     if clear.reached and clear.value_min is not None:
         time_to_clear = f"{rounded_text(clear.value_min, 1)} min"
@@ -201,9 +218,10 @@ def _decay_row(decay: Any) -> DecayRow:
         label=channel(decay.channel).label,
         unit=decay.unit,
         total_decay=measured_text(rate.value, rate.uncertainty, rate.low_95, rate.high_95) if rate else None,
+        clean_air=None if flow[0] is None else measured_text(*flow),
         start_level=rounded_text(decay.start_level, 1),
         time_to_clear=time_to_clear,
-        notes=decay.notes,
+        notes=preview.notes[name],
     )
 
 
@@ -220,21 +238,6 @@ def _figure_url(token: str, form: TypedForm) -> str:
         (name, text)
         for name, texts in form.values.items()
         for text in texts
-        if text
-        and (
-            name.startswith(("header_", "column_", "unit_"))
-            or name
-            in (
-                "timezone",
-                "box",
-                "date_order",
-                "profile_id",
-                "kind",
-                "logger_id",
-                "background_ug_m3",
-                "clear_level_kind",
-            )
-            or name in ("clear_level_value", "smoke_start", "unit_on", "fit_start", "fit_end", "end")
-        )
+        if text and (name.startswith(("header_", "column_", "unit_")) or name in _DRAWN)
     ]
     return f"/trials/add/{token}/figure.json?{urlencode(kept)}"

@@ -1,0 +1,173 @@
+"""What was read from a waiting upload and found in it, kept beside it as files, so that preview, drawing and
+confirmation read and analyse it once, in whichever process and after a restart too.
+
+Kept files are only a saving. Each carries the digest of the bytes, of the choices and of the program that made it; one
+that is missing, damaged or made by another program is made again.
+"""
+
+import hashlib
+import json
+import secrets
+from dataclasses import asdict, dataclass, fields, replace
+from datetime import datetime
+from functools import cache
+from importlib.metadata import version
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from app.compute.decay.result import ChannelDecay, DecayFit, TimeToClear
+from app.compute.statistics.measured import Measured
+from app.compute.wording.notes import Note
+from app.reading_files.log_table import LogColumn, LogTable, ReadingChoices, SkippedRow
+from app.reading_files.read_log import read_log
+from app.services.adding_trials.staged_uploads import StagedUpload, staged_content
+from app.services.logs.readings import LogReadings
+from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
+from app.settings import Settings
+
+_APP = Path(__file__).parents[2]
+_CALCULATES = ("reading_files", "compute", "services/results")
+_LIBRARIES = ("numpy", "scipy", "pandas")
+
+
+@dataclass(frozen=True, slots=True)
+class StagedLog:
+    """A waiting file as it was read. `key` names this reading of these bytes by this program."""
+
+    settings: Settings
+    upload: StagedUpload
+    choices: ReadingChoices
+    table: LogTable
+    key: str
+
+    def analyse(self, readings: LogReadings, terms: AnalysisTerms) -> AnalysedTrial:
+        """As `analyse_readings`, which runs once for each set of terms."""
+        name = f"{_digest(f'{self.key} {terms!r}')}.analysis"
+        kept = kept_beside(self.settings, self.upload, name)
+        if kept is not None:
+            return _analysis_of(kept)
+        analysed = analyse_readings(readings, terms)
+        content = json.dumps(asdict(analysed), default=_plain_number).encode()
+        keep_beside(self.settings, self.upload, name, content)
+        return analysed
+
+
+def read_staged_log(settings: Settings, upload: StagedUpload, choices: ReadingChoices) -> StagedLog:
+    """Reads a waiting file with choices, once for each set of them. Raises UnreadableLog where it is no log."""
+    settled = replace(choices, timezone=choices.timezone or choices.assumed_timezone)
+    for tried in (choices, settled):
+        key = _reading_key(upload, tried)
+        kept = kept_beside(settings, upload, f"{key}.table")
+        table = _table_of(kept) if kept is not None else None
+        if table is not None and (tried.timezone == choices.timezone or table.zone_assumed):
+            assumed = table.zone_assumed and choices.timezone is None
+            return StagedLog(settings, upload, choices, replace(table, zone_assumed=assumed), key)
+    table = read_log(staged_content(settings, upload), upload.file_name, choices)
+    key = _reading_key(upload, settled if table.zone_assumed else choices)
+    for earlier in (settings.data_folder / "uploads").glob(f"{upload.token}.*.table"):
+        earlier.unlink(missing_ok=True)  # that of a large file is large
+    keep_beside(settings, upload, f"{key}.table", _table_content(table))
+    return StagedLog(settings, upload, choices, table, key)
+
+
+def keep_beside(settings: Settings, upload: StagedUpload, name: str, content: bytes) -> None:
+    """Keeps something beside a waiting file, with a digest of it; another process sees it whole or not at all."""
+    path = _beside(settings, upload, name)
+    unfinished = path.with_suffix(f".{secrets.token_hex(8)}")
+    try:
+        with unfinished.open("wb") as file:
+            file.write(hashlib.sha256(content).digest())
+            file.write(content)
+        unfinished.rename(path)
+    except OSError:  # a full disk only means that it is made again
+        unfinished.unlink(missing_ok=True)
+
+
+def kept_beside(settings: Settings, upload: StagedUpload, name: str) -> bytes | None:
+    """What was kept under a name; None where there is nothing, or it is damaged."""
+    try:
+        with _beside(settings, upload, name).open("rb") as file:
+            digest, content = file.read(32), file.read()
+    except OSError:
+        return None
+    return content if hashlib.sha256(content).digest() == digest else None
+
+
+def _beside(settings: Settings, upload: StagedUpload, name: str) -> Path:
+    return settings.data_folder / "uploads" / f"{upload.token}.{name}"
+
+
+def _reading_key(upload: StagedUpload, choices: ReadingChoices) -> str:
+    chosen = (choices.timezone, choices.box, choices.day_first, sorted(choices.columns.items()))
+    return _digest(repr((_program(), upload.sha256, upload.file_name, chosen, sorted(choices.units.items()))))
+
+
+@cache
+def _program() -> str:
+    """Digest of the code that reads and analyses, and of the libraries that calculate."""
+    digest = hashlib.sha256()
+    for folder in _CALCULATES:
+        for path in sorted((_APP / folder).rglob("*.py")):
+            digest.update(path.read_bytes())
+    return digest.hexdigest() + "".join(version(name) for name in _LIBRARIES)
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+def _table_content(table: LogTable) -> bytes:
+    about = {field.name: getattr(table, field.name) for field in fields(table)}
+    del about["elapsed_s"], about["levels"]
+    about |= {name: [asdict(each) for each in about[name]] for name in ("columns", "skipped")}
+    text = json.dumps(about | {"started_at": table.started_at.isoformat()}, default=_plain_number)
+    levels = np.array([table.levels[name] for name in table.units], dtype=np.float64)
+    file = BytesIO()
+    np.savez(file, about=np.frombuffer(text.encode(), np.uint8), elapsed_s=table.elapsed_s, levels=levels)
+    return file.getvalue()
+
+
+def _table_of(content: bytes) -> LogTable:
+    with np.load(BytesIO(content), allow_pickle=False) as kept:
+        about = json.loads(kept["about"].tobytes())
+        elapsed_s, levels = kept["elapsed_s"], kept["levels"]
+    about["started_at"] = datetime.fromisoformat(about["started_at"])
+    about["columns"] = tuple(
+        LogColumn(**column | {"first_values": tuple(column["first_values"])}) for column in about["columns"]
+    )
+    about["skipped"] = tuple(SkippedRow(**row) for row in about["skipped"])
+    about |= {name: tuple(about[name]) for name in ("boxes", "notes")}
+    return LogTable(elapsed_s=elapsed_s, levels=dict(zip(about["units"], levels, strict=True)), **about)
+
+
+def _analysis_of(content: bytes) -> AnalysedTrial:
+    found = json.loads(content)
+    decays = {name: _decay(values) for name, values in found["decays"].items()}
+    return AnalysedTrial(decays, found["relative_humidity_pct"])
+
+
+def _decay(values: dict[str, Any]) -> ChannelDecay:
+    fit, clear = values["fit"], values["time_to_clear"]
+    if fit is not None:
+        measured = {name: _measured(fit[name]) for name in ("decay_rate", "background", "amplitude")}
+        fit = DecayFit(**fit | measured | {"covariance": tuple(tuple(row) for row in fit["covariance"])})
+    return ChannelDecay(
+        **values
+        | {
+            "fit": fit,
+            "time_to_clear": TimeToClear(**clear | {"predicted": _measured(clear["predicted"])}),
+            "notes": tuple(Note(**note) for note in values["notes"]),
+        }
+    )
+
+
+def _measured(values: dict[str, Any] | None) -> Measured | None:
+    return None if values is None else Measured(**values)
+
+
+def _plain_number(value: Any) -> Any:
+    """A number of numpy as Python's own of the same value."""
+    return value.item()
