@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-SIZE_CLASSES = ("below 1 µm", "1 to 2.5 µm", "2.5 to 10 µm")
-CHANNEL_CLASSES = {"pm1": 1, "pm2_5": 2, "pm10": 3}  # how many size classes a channel adds up
+# How many size classes a channel adds up: below 1 µm, 1 to 2.5 µm, 2.5 to 10 µm.
+CHANNEL_CLASSES = {"pm1": 1, "pm2_5": 2, "pm10": 3}
 
 BySize = tuple[float, float, float]
 Curve = NDArray[np.float64]

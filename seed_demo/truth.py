@@ -41,11 +41,6 @@ def true_rate(unit: InventedUnit, speed: Speed, channel: str = "pm2_5", room: In
     return TrueRate(unit, speed, channel, room.true_volume_m3 * (running - empty), running, empty)
 
 
-def true_rates(units: tuple[InventedUnit, ...], channel: str = "pm2_5") -> tuple[TrueRate, ...]:
-    """One entry for each setting that was tested in the large room."""
-    return tuple(true_rate(unit, speed, channel) for unit in units for speed in unit.speeds if speed.trials)
-
-
 def _mean_decay(conditions: RoomConditions, channel: str, delivered: tuple[float, ...]) -> float:
     classes = range(CHANNEL_CLASSES[channel])
     rates = np.array([total_decay(conditions, size, delivered[size]) for size in classes])

@@ -26,7 +26,6 @@ LINE_STYLES = (
     LineStyle("9px,3px,2px,3px", (0, (9, 3, 2, 3))),
 )
 REFERENCE_STYLE = LineStyle("6px,5px", (0, (6, 5)))
-MARKERS = (("circle", "o"), ("square", "s"), ("diamond", "D"), ("triangle-up", "^"), ("x", "X"))
 
 
 def colour_of(index: int | None, ink: str, accent: str = "") -> str:

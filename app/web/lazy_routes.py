@@ -79,8 +79,3 @@ class LazyRoutesMiddleware:
             await to_thread.run_sync(self.routes.load_all)
         await self.app(scope, receive, send)
         self.routes.load_in_background()
-
-
-def load_all_routes(app: FastAPI) -> None:
-    """Makes the routes of an application complete, for whoever walks through them instead of asking one."""
-    app.state.routes.load_all()

@@ -94,7 +94,7 @@ def test_one_setting_on_the_frontier_is_named_once():
 
 
 def test_a_discount_rate_is_told_in_per_cent():
-    entry = Sensitivity("discount rate", "per year", 0.0, Moved(0.0, (), ()), Moved(0.1, (), ()), ())
+    entry = Sensitivity("discount rate", "per year", Moved(0.0, (), ()), Moved(0.1, (), ()), ())
     assert moved_text(entry) == "discount rate, 0 to 10 % a year"
 
 

@@ -7,7 +7,6 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from app.web.api.all_routes import API_ROUTERS
-from app.web.lazy_routes import load_all_routes
 from app.web.pages.all_pages import DOWNLOAD_ROUTERS, PAGE_ROUTERS
 
 ALL = len(API_ROUTERS) + len(DOWNLOAD_ROUTERS) + len(PAGE_ROUTERS)
@@ -57,8 +56,8 @@ def test_many_first_requests_at_once_load_every_route_once(app: FastAPI, client:
 
 
 def test_whoever_walks_through_the_routes_asks_for_all_of_them(app: FastAPI):
-    load_all_routes(app)
-    load_all_routes(app)
+    app.state.routes.load_all()
+    app.state.routes.load_all()
     assert len(app.routes) == ALL + ADDED_BY_HAND
 
 

@@ -76,7 +76,7 @@ def air_changes_per_h(total_decay: Measured, natural_decay: Measured) -> Measure
 
     .. math:: n = Q / V = k_t - k_n
 
-    The volume cancels, and its uncertainty with it. For another room use `air_changes_in_room`.
+    The volume cancels, and its uncertainty with it.
 
     total_decay, natural_decay : [1/h]; returns [1/h], below zero where the decay rates say so
 
@@ -90,27 +90,6 @@ def air_changes_per_h(total_decay: Measured, natural_decay: Measured) -> Measure
     return Measured(
         total_decay.value - natural_decay.value, _root_sum_of_squares(parts), effective_degrees_of_freedom(parts)
     )
-
-
-def air_changes_in_room(rate: Measured, room_volume: Measured) -> Measured:
-    r"""Air changes that a clean air delivery rate gives in a room other than the one it was measured in.
-
-    .. math:: n = Q / V
-
-    rate : [m³/h]; room_volume : [m³], independent of the rate; returns [1/h]
-    Raises ValueError if the volume is not above zero.
-
-    >>> air_changes_in_room(Measured(150.0, 6.0), Measured(50.0, 0.0))
-    Measured(value=3.0, uncertainty=0.12)
-    """
-    if not room_volume.value > 0:
-        raise ValueError(f"The room volume is {room_volume.value} m³; it needs to be above zero.")
-    changes = rate.value / room_volume.value
-    parts = [
-        (rate.uncertainty / room_volume.value, rate.degrees_of_freedom),
-        (abs(changes) * room_volume.uncertainty / room_volume.value, room_volume.degrees_of_freedom),
-    ]
-    return Measured(changes, _root_sum_of_squares(parts), effective_degrees_of_freedom(parts))
 
 
 def standard_clearing_time(total_decay: Measured) -> AsymmetricMeasured | None:

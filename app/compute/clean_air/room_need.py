@@ -15,8 +15,6 @@ FLOOR_PER_RATE = PublishedFigure(
     "read",
 )
 RULE_CEILING_M = 8 * METRES_PER_FOOT  # read second-hand
-RULE_REMOVAL_SHARE = 0.8  # at steady state, against no unit; read second-hand
-RULE_VENTILATION_PER_H = 1.0  # read second-hand
 
 
 @dataclass(frozen=True, slots=True)

@@ -175,14 +175,6 @@ def frontier_of(points: Iterable[tuple[Point, Candidate]]) -> tuple[Candidate, .
     return tuple(kept)
 
 
-def beaten_by(candidate: Candidate, others: tuple[Candidate, ...]) -> Candidate | None:
-    """The strongest setting that beats this one on all three; None where none does or a quantity is missing."""
-    if not _has_all_three(candidate):
-        return None
-    better = [other for other in others if _has_all_three(other) and _beats(other, candidate)]
-    return max(better, key=lambda other: other.rate.value if other.rate else 0.0, default=None)
-
-
 def _of_two(level: Measured | None) -> Measured | None:
     """Both share the meter's error, so the sum is as uncertain as each."""
     if level is None:
@@ -211,12 +203,6 @@ def two_of(candidate: Candidate) -> Candidate:
 
 def _has_all_three(c: Candidate) -> bool:
     return c.rate is not None and c.measurable and c.sound_dba is not None and c.price is not None
-
-
-def _beats(one: Candidate, other: Candidate) -> bool:
-    """Whether one setting is nowhere worse than another and somewhere better; both have all three quantities."""
-    ours, theirs = _worse_is_larger(one), _worse_is_larger(other)
-    return ours != theirs and all(a <= b for a, b in zip(ours, theirs, strict=True))
 
 
 def _worse_is_larger(c: Candidate) -> Point:

@@ -39,15 +39,10 @@ class Sensitivity:
 
     assumption: str
     unit_symbol: str
-    base_value: float
     low: Moved
     high: Moved
     changed_places: tuple[tuple[str, str], ...]
     base_totals: tuple[tuple[str, float], ...] = ()
-
-    @property
-    def changes_the_order(self) -> bool:
-        return bool(self.changed_places)
 
 
 def one_at_a_time(
@@ -77,7 +72,6 @@ def one_at_a_time(
             Sensitivity(
                 assumption.name,
                 assumption.unit_symbol,
-                assumption.base,
                 low,
                 high,
                 tuple(sorted(changed)),

@@ -58,15 +58,14 @@ def power_of_log(elapsed_s: ArrayLike, power_w: ArrayLike, meter_uncertainty_w: 
         elapsed_s, power_w : readings in any order [s], [W]; not-a-number is left out; readings of one time are averaged
         meter_uncertainty_w : standard uncertainty of the meter where known [W]
     Returns  mean power with its uncertainty from three independent parts: the spread of the means of ten blocks of
-        time, the meter's step (a rectangle as wide as the step [1]_), and the meter; energy, range, step and cautions
+        time, the meter's step (a rectangle as wide as the step [1]_), and the meter; highest power and cautions
     Raises   ValueError for fewer than two different times, or a power below zero
     Notes    In an unevenly sampled log the time-weighted mean differs from the mean of the rows.
 
     References
     .. [1] JCGM 100:2008, 4.3.7 and F.2.2.1.
-    >>> log = power_of_log([0, 10, 40], [10.0, 20.0, 20.0])
-    >>> log.mean_power.value, round(log.energy_wh, 4)
-    (18.75, 0.2083)
+    >>> power_of_log([0, 10, 40], [10.0, 20.0, 20.0]).mean_power.value
+    18.75
     """
     times, powers = _in_order(np.asarray(elapsed_s, dtype=float), np.asarray(power_w, dtype=float))
     if times.size < 2:
@@ -78,8 +77,7 @@ def power_of_log(elapsed_s: ArrayLike, power_w: ArrayLike, meter_uncertainty_w: 
             f"The power log holds {powers.min():g} W; a power needs to be zero or above. Check the column and its unit."
         )
     duration = float(times[-1] - times[0])
-    joules = float(np.trapezoid(powers, times))
-    mean = joules / duration
+    mean = float(np.trapezoid(powers, times)) / duration
     step = _step(np.asarray(power_w, dtype=float))
     of_blocks, blocks = _block_spread(times, powers)
     of_step = step / math.sqrt(12.0)
@@ -87,12 +85,9 @@ def power_of_log(elapsed_s: ArrayLike, power_w: ArrayLike, meter_uncertainty_w: 
     degrees_of_freedom = (blocks - 1) * (both / of_blocks) ** 4 if of_blocks > 0 else math.inf
     return LogPower(
         mean_power=Measured(mean, both, degrees_of_freedom),
-        energy_wh=joules / 3600,
         duration_h=duration / 3600,
         readings=int(times.size),
-        lowest_w=float(powers.min()),
         highest_w=float(powers.max()),
-        step_w=step,
         notes=_cautions(times, mean, step),
     )
 

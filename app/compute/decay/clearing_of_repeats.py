@@ -17,7 +17,6 @@ class ClearingOfRepeats:
     low_95_min, high_95_min : its interval; None: open on that side, as with few trials
     not_before_min : where there is no median, a lower bound of it: the median of the observed times and of the
             lengths of the runs that did not clear
-    longest_not_cleared_min : the longest run that did not clear; None where all cleared
     """
 
     trials: int
@@ -26,7 +25,6 @@ class ClearingOfRepeats:
     low_95_min: float | None
     high_95_min: float | None
     not_before_min: float | None
-    longest_not_cleared_min: float | None
 
 
 def combine_times_to_clear(times: Sequence[TimeToClear]) -> ClearingOfRepeats:
@@ -51,13 +49,11 @@ def combine_times_to_clear(times: Sequence[TimeToClear]) -> ClearingOfRepeats:
             raise ValueError("A time to clear has neither a value nor the end of its run; one of them is needed.")
         bounds.append(bound)
     curve = survival_curve(bounds, [time.reached for time in times])
-    not_cleared = [bound for bound, time in zip(bounds, times, strict=True) if not time.reached]
     return ClearingOfRepeats(
         trials=len(times),
-        censored_trials=len(not_cleared),
+        censored_trials=sum(not time.reached for time in times),
         median_min=curve.median,
         low_95_min=curve.median_low_95 if curve.median is not None and len(times) > 1 else None,
         high_95_min=curve.median_high_95 if curve.median is not None and len(times) > 1 else None,
         not_before_min=float(np.median(bounds)) if curve.median is None else None,
-        longest_not_cleared_min=max(not_cleared, default=None),
     )

@@ -144,12 +144,3 @@ def whiteners(noise: NoiseModel, autocorrelations: Sequence[float]) -> list[Whit
 def whitener(noise: NoiseModel, autocorrelation: float) -> Whitener:
     """The inverse covariance of the noise for one lag-one autocorrelation."""
     return whiteners(noise, [autocorrelation])[0]
-
-
-def effective_number(count: int, autocorrelation: float) -> float:
-    """Number of independent values worth as much as `count` autocorrelated ones in a mean.
-
-    >>> round(effective_number(100, 0.5), 1)
-    33.3
-    """
-    return max(1.0, count * (1 - autocorrelation) / (1 + autocorrelation)) if math.isfinite(count) else math.inf

@@ -53,10 +53,6 @@ class SoundClip:
     peak: float
     notes: tuple[Note, ...]
 
-    @property
-    def prominent_tones(self) -> tuple[Tone, ...]:
-        return tuple(tone for tone in self.tones if tone.prominent)
-
 
 def analyse_clip(samples: ArrayLike, sample_rate_hz: float, calibration: Calibration | None) -> SoundClip:
     """Analyse one channel of a clip.

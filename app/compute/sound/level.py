@@ -15,7 +15,7 @@ class SoundLevel:
     level_dba : energy mean of the readings used, with its standard uncertainty [dB(A)]
     upper_bound : the background was too close or not measured; the true level is at most this
     estimate : converted from another distance by 20 lg
-    readings, readings_used : where some readings are values and some only bounds, the bounds are left out
+    readings : how many there are; where some are values and some only bounds, the bounds are left out
     corrections : each corrected reading, in the order given
     sentences : cautions
     """
@@ -25,7 +25,6 @@ class SoundLevel:
     upper_bound: bool
     estimate: bool
     readings: int
-    readings_used: int
     corrections: tuple[CorrectedLevel, ...]
     sentences: tuple[str, ...]
 
@@ -52,7 +51,6 @@ def sound_level(readings: tuple[SoundReading, ...], standard_distance_m: float, 
         upper_bound=sound.upper_bound,
         estimate=sound.estimate,
         readings=len(readings),
-        readings_used=len(sound.used),
         corrections=sound.corrections,
         sentences=_sentences(readings, sound, standard_distance_m),
     )

@@ -34,11 +34,9 @@ class CombinedTrials:
     heterogeneous : the trials differ by more than repeats of this bench do (or, without a bench figure, by more than
         their fits allow); nothing is excluded because of it
     scatter_p : the probability behind `heterogeneous`
-    furthest : index of the trial furthest from the mean in its own uncertainties; None for a single trial
     """
 
     total_decay: Measured
-    number_of_trials: int
     weights: tuple[float, ...]
     between_trial_sd_per_h: float
     between_trial_source: str
@@ -47,7 +45,6 @@ class CombinedTrials:
     i_squared: float
     heterogeneous: bool
     scatter_p: float
-    furthest: int | None
 
 
 def combine_trials(rates: Sequence[Measured], bench_repeatability: Repeatability | None = None) -> CombinedTrials:
@@ -113,7 +110,6 @@ def _single(rate: Measured, bench: Repeatability | None) -> CombinedTrials:
     total = Measured(rate.value, math.hypot(rate.uncertainty, between_sd), effective_degrees_of_freedom(parts))
     return CombinedTrials(
         total_decay=at_least_as_wide(total, rate),
-        number_of_trials=1,
         weights=(1.0,),
         between_trial_sd_per_h=between_sd,
         between_trial_source=BENCH if bench else NOT_KNOWN,
@@ -122,7 +118,6 @@ def _single(rate: Measured, bench: Repeatability | None) -> CombinedTrials:
         i_squared=0.0,
         heterogeneous=False,
         scatter_p=1.0,
-        furthest=None,
     )
 
 
@@ -149,7 +144,6 @@ def _with_bench(
     q, p, i_squared = heterogeneity(values, uncertainties)
     return CombinedTrials(
         total_decay=Measured(mean, math.sqrt(moderated / float(w.sum())), bench_degrees + own_degrees),
-        number_of_trials=values.size,
         weights=tuple(share.tolist()),
         between_trial_sd_per_h=math.sqrt(moderated * between_variance),
         between_trial_source=OWN_AND_BENCH,
@@ -158,7 +152,6 @@ def _with_bench(
         i_squared=i_squared,
         heterogeneous=False,
         scatter_p=scatter_p,
-        furthest=int(np.argmax(np.abs(values - mean) * np.sqrt(w))),
     )
 
 
@@ -166,10 +159,8 @@ def _by_themselves(
     values: NDArray[np.float64], uncertainties: NDArray[np.float64], *, scatter_p: float, heterogeneous: bool
 ) -> CombinedTrials:
     combined = random_effects(values.tolist(), uncertainties.tolist())
-    own_spread = np.sqrt(uncertainties**2 + combined.between_sd**2)
     return CombinedTrials(
         total_decay=Measured(combined.mean, combined.uncertainty, combined.degrees_of_freedom),
-        number_of_trials=values.size,
         weights=combined.weights,
         between_trial_sd_per_h=combined.between_sd,
         between_trial_source=OWN_REPEATS,
@@ -178,5 +169,4 @@ def _by_themselves(
         i_squared=combined.i_squared,
         heterogeneous=heterogeneous,
         scatter_p=scatter_p,
-        furthest=int(np.argmax(np.abs(values - combined.mean) / own_spread)),
     )

@@ -90,7 +90,7 @@ def moved_text(entry: Sensitivity) -> str:
     """The assumption with its low and high value.
 
     >>> from app.compute.cost_and_energy.cost_sensitivity import Moved
-    >>> moved_text(Sensitivity("hours a day", "h", 24, Moved(12.0, (), ()), Moved(24.0, (), ()), ()))
+    >>> moved_text(Sensitivity("hours a day", "h", Moved(12.0, (), ()), Moved(24.0, (), ()), ()))
     'hours a day, 12 to 24 h'
     """
     low, high, symbol = entry.low.value, entry.high.value, entry.unit_symbol

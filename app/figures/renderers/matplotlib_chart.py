@@ -11,11 +11,12 @@ from textwrap import wrap
 from typing import TYPE_CHECKING, Any, Literal
 
 from app.figures.axis_range import axis_range
-from app.figures.chart import Axis, Chart, Series
+from app.figures.chart import Axis, Chart
 from app.figures.date_axis import date_ticks
 from app.figures.palette import REFERENCE_STYLE, colour_of, line_style_of
 from app.figures.renderers.end_labels import end_labels
 from app.figures.renderers.level_label import label_place
+from app.figures.renderers.matplotlib_series import SeriesDrawing, places_on
 from app.figures.renderers.narrow_drawing import (
     KEY_LINE_PX,
     axis_name,
@@ -23,7 +24,6 @@ from app.figures.renderers.narrow_drawing import (
     is_narrow,
     keyed_series,
     legend_columns,
-    legend_name,
     name_margin_px,
 )
 
@@ -117,9 +117,9 @@ class _Drawing:
         )
         self.axes = axes
         self._frame()
-        self._bar_ends: dict[Any, float] = {}
-        for order, series in enumerate(self.chart.series):
-            self._series(series, order)
+        drawing = SeriesDrawing(self.chart, axes, self.ink, self.width_px)
+        for series in self.chart.series:
+            drawing.draw(series)
         self._references()
         if self.key:
             self._key(foot)
@@ -137,7 +137,6 @@ class _Drawing:
 
     def _heading(self) -> float:
         """Title and subtitle from the top; returns the height taken [px]."""
-
         y = 16.0
         if self.chart.house.accent:
             self._accent_line()
@@ -167,7 +166,7 @@ class _Drawing:
         self.figure.add_artist(line)
 
     def _foot(self) -> float:
-
+        """Source line and notes at the bottom; returns the height taken [px]."""
         lines = wrap(self.chart.foot, int(self.wrap * 1.05))
         for place, line in enumerate(reversed(lines)):
             self._text(12, self.height_px - 24 - 17 * place, line, size=12, color=FADED)
@@ -252,73 +251,6 @@ class _Drawing:
             axes.ticklabel_format(axis=which, style="plain", useOffset=False)  # 12000.5, never 0.5 + 12000
         getattr(axes, f"set_{which}lim")(*axis_range(self.chart, which))
 
-    def _place(self, axis: Axis, values: tuple[Any, ...]) -> list[Any]:
-        """Names as their places on the axis; a missing number as not-a-number, which leaves a gap."""
-        if axis.names:
-            places = {name: place for place, name in enumerate(axis.names)}
-            return [places[value] for value in values]
-        return [float("nan") if value is None else value for value in values]
-
-    def _series(self, series: Series, order: int) -> None:
-        x, y = self._place(self.chart.x_axis, series.x), self._place(self.chart.y_axis, series.y)
-        colour = colour_of(series.colour, self.ink, self.chart.house.accent)
-        label = legend_name(series.name, self.width_px) if series.in_legend or series.kind == "bar" else "_"
-        getattr(self, f"_draw_{series.kind}")(series, x, y, colour, label, order)
-
-    def _draw_line(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int, **more: Any) -> None:
-        style = REFERENCE_STYLE if series.colour is None else line_style_of(series.dash)
-        self.axes.plot(x, y, color=colour, linewidth=1.7, linestyle=style.matplotlib, label=label, zorder=3, **more)
-        if series.censored and series.censored[-1]:
-            self._open_mark([x[-1]], [y[-1]], colour)
-
-    def _draw_step(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
-        self._draw_line(series, x, y, colour, label, order, drawstyle="steps-post")
-
-    def _draw_points(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
-        size, alpha = (2.4, 0.35) if series.faint else (6.0 if len(x) <= 60 else 3.0, 1.0)
-        self.axes.plot(x, y, "o", color=colour, markersize=size, alpha=alpha, markeredgewidth=0, label=label, zorder=2)
-
-    def _draw_band(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
-        low, high = (self._place(self.chart.y_axis, values) for values in (series.low, series.high))
-        self.axes.fill_between(x, low, high, color=colour, alpha=0.16, linewidth=0, zorder=1)
-
-    def _draw_bar(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
-        along, places = (x, y) if self.chart.horizontal else (y, x)
-        lengths = [0.0 if value != value else value for value in along]
-        starts = [self._bar_ends.get((series.stack, place), 0.0) for place in places]
-        draw = self.axes.barh if self.chart.horizontal else self.axes.bar
-        base = {"left": starts} if self.chart.horizontal else {"bottom": starts}
-        size = {"height": 0.62} if self.chart.horizontal else {"width": 0.62}
-        draw(places, lengths, color=colour, label=label, zorder=2, **base, **size)
-        for place, start, length in zip(places, starts, lengths, strict=True):
-            self._bar_ends[series.stack, place] = start + length
-
-    def _draw_interval(self, series: Series, x: Any, y: Any, colour: str, label: str, order: int) -> None:
-        along, places = (x, y) if self.chart.horizontal else (y, x)
-        bound = series.censored or (False,) * len(along)
-        low = series.low or (None,) * len(along)
-        high = series.high or (None,) * len(along)
-        lines = self.axes.hlines if self.chart.horizontal else self.axes.vlines
-        for value, place, least, most, is_bound in zip(along, places, low, high, bound, strict=True):
-            if value != value:
-                continue
-            if is_bound:
-                end = axis_range(self.chart, "x" if self.chart.horizontal else "y")[1]
-                lines(place, value, end, color=colour, linewidth=1, linestyle=(0, (1.5, 2)), zorder=2)
-                self._open_mark(*(([value], [place]) if self.chart.horizontal else ([place], [value])), colour)
-                continue
-            if least is not None and most is not None:
-                lines(place, least, most, color=colour, alpha=0.45, linewidth=4, zorder=2)
-            mark = "|" if self.chart.horizontal else "_"
-            at = (value, place) if self.chart.horizontal else (place, value)
-            self.axes.plot(*at, mark, color=colour, markersize=10, markeredgewidth=2, zorder=3)
-
-    def _open_mark(self, x: Any, y: Any, colour: str) -> None:
-        self.axes.plot(
-            x, y, ">", markerfacecolor="none", markeredgecolor=colour, markersize=8, markeredgewidth=1.6, clip_on=False,
-            zorder=4,
-        )  # fmt: skip
-
     def _references(self) -> None:
         small = 12 * _POINTS_PER_PX
         for region in self.chart.regions:
@@ -344,7 +276,7 @@ class _Drawing:
                     ha="right" if before else "left", fontsize=small, color=FADED,
                 )  # fmt: skip
         for note in self.chart.annotations:
-            x, y = self._place(self.chart.x_axis, (note.x,))[0], self._place(self.chart.y_axis, (note.y,))[0]
+            x, y = places_on(self.chart.x_axis, (note.x,))[0], places_on(self.chart.y_axis, (note.y,))[0]
             self.axes.text(x, y, f" {note.words}", fontsize=small, color=self.ink, va="center")
 
     def _labels(self) -> None:

@@ -14,7 +14,6 @@ from app.reading_files.text.digit_columns import DigitGroup, as_bytes, number_sp
 from app.reading_files.text.time_patterns import LONG_HOURS, MONTHS, SHAPES, ZONE_HOURS
 
 LONGEST_TIME_TEXT = 48
-MOSTSHAPES = 400
 DAY_US = 86_400_000_000
 
 

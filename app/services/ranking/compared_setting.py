@@ -2,8 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.compute.clean_air.rate import clean_air_delivery_rate, standard_clearing_time
-from app.compute.statistics.asymmetric import AsymmetricMeasured
+from app.compute.clean_air.rate import clean_air_delivery_rate
 from app.compute.statistics.measured import Measured
 from app.services.measurements.comparable_sound import ComparableSound
 from app.services.ranking.table import RankedSetting
@@ -34,13 +33,6 @@ class ComparedSetting:
     @property
     def cleans_measurably(self) -> bool:
         return self.tested is not None and self.tested.measurable
-
-    @property
-    def clearing_time(self) -> AsymmetricMeasured | None:
-        """Time for 95 % less smoke [min]."""
-        if self.tested is None or self.tested.total_decay is None:
-            return None
-        return standard_clearing_time(self.tested.total_decay)
 
     @property
     def power(self) -> Measured | None:

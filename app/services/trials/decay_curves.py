@@ -29,7 +29,6 @@ _POINTS_A_CURVE = 300
 _POINTS_OF_ONE_TRIAL = 2000
 _FIT_POINTS = 120
 EMPTY_ROOM = "empty room"
-RUNNING = "unit running"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

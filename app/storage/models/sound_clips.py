@@ -7,8 +7,6 @@ from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from app.storage.models.base import STRICT, Base
 
-CALIBRATION_KINDS = ("none", "tone", "known level")
-
 
 class SoundClip(Base):
     """A clip of a unit at a setting. Levels are dB(A) where it is calibrated, otherwise dB re full scale."""

@@ -2,14 +2,14 @@
 
 from dataclasses import dataclass
 
-from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H, M2_PER_SQUARE_FOOT, METRES_PER_FOOT
+from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H, M2_PER_SQUARE_FOOT
 from app.compute.wording.numbers import MeasuredText, measured_text
 from app.web.forms.typed_form import TypedForm
 
 
 @dataclass(frozen=True, slots=True)
 class UnitSystem:
-    """Symbols and factors from m³/h, m² and m. `key` is what the address says."""
+    """Symbols and factors from m³/h and m². `key` is what the address says."""
 
     key: str
     flow_symbol: str
@@ -17,8 +17,6 @@ class UnitSystem:
     area_symbol: str
     area_factor: float
     area_field: str
-    length_symbol: str
-    length_factor: float
 
     def flow_text(self, value: float, uncertainty: float | None, low: float | None, high: float | None) -> MeasuredText:
         """An air flow given in m³/h, in words of this system."""
@@ -31,7 +29,7 @@ class UnitSystem:
         )
 
 
-METRIC = UnitSystem("metric", "m³/h", 1.0, "m²", 1.0, "room_area_m2", "m", 1.0)
+METRIC = UnitSystem("metric", "m³/h", 1.0, "m²", 1.0, "room_area_m2")
 US = UnitSystem(
     "us",
     "cfm",
@@ -39,8 +37,6 @@ US = UnitSystem(
     "ft²",
     1 / M2_PER_SQUARE_FOOT,
     "room_area_ft2",
-    "ft",
-    1 / METRES_PER_FOOT,
 )
 
 

@@ -13,7 +13,6 @@ from starlette.types import Scope
 from app.bundled_files import bundled_folder
 
 STATIC_ADDRESS = "/static"
-PLOTLY_SCRIPT = "plotly/plotly.min.js"
 _A_YEAR = "public, max-age=31536000, immutable"
 
 

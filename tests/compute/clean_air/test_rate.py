@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from app.compute.clean_air.rate import (
-    air_changes_in_room,
     air_changes_per_h,
     clean_air_delivery_rate,
     detection,
@@ -57,18 +56,6 @@ def test_air_changes_in_the_test_room_do_not_depend_on_its_volume():
     small = clean_air_delivery_rate(Measured(6.0, 0.1), Measured(0.6, 0.05), Measured(20.0, 0.0))
     assert small.value / 20 == pytest.approx(changes.value)
     assert small.uncertainty / 20 == pytest.approx(changes.uncertainty)
-
-
-def test_air_changes_in_another_room_carry_both_uncertainties():
-    """Relative parts 4 % and 3 % give 5 %."""
-    changes = air_changes_in_room(Measured(100.0, 4.0), Measured(50.0, 1.5))
-    assert changes.value == pytest.approx(2.0)
-    assert changes.uncertainty == pytest.approx(0.1)
-
-
-def test_another_room_without_a_volume_is_refused():
-    with pytest.raises(ValueError, match=r"^The room volume is 0\.0 m³; it needs to be above zero\.$"):
-        air_changes_in_room(Measured(100.0, 4.0), Measured(0.0, 0.0))
 
 
 def test_the_clearing_time_is_longer_above_than_below():

@@ -3,7 +3,7 @@ import random
 import pytest
 
 from app.compute.clean_air.room_need import need_by_air_changes
-from app.compute.comparison.room_advice import Candidate, Wish, advice_of, advise, beaten_by, frontier, point_of, two_of
+from app.compute.comparison.room_advice import Candidate, Wish, advice_of, advise, frontier, point_of, two_of
 from app.compute.statistics.measured import Measured
 
 
@@ -95,8 +95,6 @@ def test_the_frontier_keeps_what_nothing_beats():
     cheap = candidate("cheap", 150.0, 55.0, 50.0)
     beaten = candidate("beaten", 140.0, 56.0, 60.0)
     assert [c.unit for c in frontier((strong, quiet, cheap, beaten))] == ["cheap", "quiet", "strong"]
-    assert beaten_by(beaten, (strong, quiet, cheap)) is cheap
-    assert beaten_by(strong, (quiet, cheap, beaten)) is None
 
 
 def test_equals_do_not_beat_each_other():
@@ -106,7 +104,6 @@ def test_equals_do_not_beat_each_other():
 def test_what_misses_one_of_the_three_takes_no_part():
     missing = [candidate(rate=None), candidate(sound=None), candidate(price=None), candidate(measurable=False)]
     assert frontier(tuple(missing)) == ()
-    assert beaten_by(missing[1], (candidate(),)) is None
 
 
 def test_two_of_a_unit_give_twice_the_air_and_three_decibels_more():
@@ -128,5 +125,12 @@ def test_the_frontier_is_that_of_comparing_each_with_each(seed):
         candidate(str(n), rate=draw.randint(1, 9) * 10.0, sound=draw.randint(30, 38), price=draw.randint(1, 9) * 10.0)
         for n in range(60)
     )
-    by_pairs = {c.unit for c in many if beaten_by(c, many) is None}
+    points = {c.unit: (c.price, c.sound_dba, -c.rate.value) for c in many}  # less is better in each
+
+    def beaten(point: tuple[float, ...]) -> bool:
+        return any(
+            other != point and all(a <= b for a, b in zip(other, point, strict=True)) for other in points.values()
+        )
+
+    by_pairs = {unit for unit, point in points.items() if not beaten(point)}
     assert {c.unit for c in frontier(many)} == by_pairs

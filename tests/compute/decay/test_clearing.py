@@ -6,7 +6,6 @@ import pytest
 from app.compute.decay.analysis import analyse_decay
 from app.compute.decay.clearing import clear_level_value, first_sustained_crossing_h
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
-from app.compute.signal.autocorrelation import effective_number
 
 TIME_S = np.arange(0.0, 5400.0, 10.0)
 LEVEL = np.round(4 + 396 * np.exp(-4 * TIME_S / 3600), 2)
@@ -76,8 +75,3 @@ def test_nothing_after_unit_on_has_no_crossing():
 def test_clear_levels_of_each_kind():
     assert clear_level_value(ClearLevel("absolute", 12.0), 400.0, 4.0) == 12.0
     assert clear_level_value(ClearLevel("background", 2.0), 400.0, 4.0) == 6.0
-
-
-def test_autocorrelated_values_count_for_less():
-    assert effective_number(90, 0.0) == 90
-    assert effective_number(90, 0.8) == pytest.approx(10.0)

@@ -29,14 +29,12 @@ def test_where_half_never_cleared_there_is_no_median():
     combined = combine_times_to_clear([cleared(20.0), not_cleared(172.0)])
     assert combined.median_min is None
     assert combined.not_before_min == 96.0
-    assert combined.longest_not_cleared_min == 172.0
     assert combined.censored_trials == 1
 
 
 def test_runs_that_never_cleared_bound_the_median_from_below():
     combined = combine_times_to_clear([not_cleared(60.0), not_cleared(172.0), not_cleared(120.0)])
     assert combined.not_before_min == 120.0
-    assert combined.longest_not_cleared_min == 172.0
 
 
 def test_a_run_that_ended_early_does_not_pull_the_median_down():

@@ -92,7 +92,6 @@ def test_what_was_never_tried_says_so(session: Session, bench: ComparedBench):
     assert said["sound"] == "The sound of Elm was not measured."
     assert all(found[0].told_apart is None for quantity, found in compared.findings.items() if quantity != "price")
     assert compared.settings[1].clean_air is None
-    assert compared.settings[1].clearing_time is None
 
 
 def test_two_that_do_nothing_are_not_compared_by_their_noise(session: Session, bench: ComparedBench):

@@ -20,7 +20,6 @@ from app.storage.engine import session_scope
 from app.storage.models.rooms_and_loggers import LoggerProfile
 from app.web.api.all_routes import API_ROUTERS
 from app.web.application import make_app
-from app.web.lazy_routes import load_all_routes
 from app.web.pages.all_pages import DOWNLOAD_ROUTERS, PAGE_ROUTERS
 from app.web.security.authentication import is_local_request
 from app.web.security.permissions import ANYBODY, LEAST_ROLE
@@ -75,7 +74,7 @@ def test_the_table_gives_no_role_more_than_its_words_say():
 
 def test_the_application_serves_no_route_outside_the_table(app: FastAPI):
     """Mounted static files and the schema of the API stand beside the routers; the schema needs a sign-in."""
-    load_all_routes(app)
+    app.state.routes.load_all()
     others = [route.path for route in app.routes if hasattr(route, "path")]
     assert others == ["/api/openapi.json", "/static/plotly", "/static"]
     assert len(app.routes) - len(others) == len(API_ROUTERS) + len(DOWNLOAD_ROUTERS) + len(PAGE_ROUTERS)

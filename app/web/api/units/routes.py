@@ -19,7 +19,6 @@ router = APIRouter(tags=["units"])
 Kind = Literal[
     "mechanical filter", "electrostatic", "water wash", "ioniser", "ultraviolet", "fan-and-filter box", "other"
 ]
-ConsumablesState = Literal["unknown", "none needed", "listed"]
 Name = Annotated[str, Field(min_length=1, max_length=200)]
 Words = Annotated[str, Field(max_length=20_000)]
 Positive = Annotated[FiniteFloat, Field(gt=0)]
