@@ -31,7 +31,6 @@ STAYS = {
     "compress_type": "zipfile writes it",
     "external_attr": "zipfile writes it",
     "total_tokens": "anyio reads it",
-    "writers_turns": "read from the request's state by its name",
     # checks of the method against values from outside read them
     "fit_linear": "checked against NIST's certified values",
     "fit_least_squares": "checked against NIST's certified values",
