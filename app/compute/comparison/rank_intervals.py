@@ -1,6 +1,7 @@
-"""Rank intervals: which ranks each unit can have given the data, and which units are statistical ties.
+"""Simultaneous 95 % intervals of ranks: with a probability of 95 % or more all of them hold at once.
 
-The joint distribution is sampled; quantities that settings share (natural decay, room volume) are drawn once.
+A rank interval starts after all units that are significantly better and ends before all that are significantly worse, with
+all pairs tested jointly (`joint_pairs`). Quantities that settings share (natural decay, room volume) are drawn once.
 """
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
@@ -10,15 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.compute.comparison.joint_draws import DRAWS, Columns, NaturalDecays, distinct_of
+from app.compute.comparison.joint_pairs import Differences, told_apart_jointly
 from app.compute.comparison.setting_in_room import SettingInRoom
-from app.compute.statistics.measured import Measured, coverage_factor_95
+from app.compute.statistics.measured import Measured
 
 Floats = NDArray[np.float64]
 
 # Fixed, so that the same bench gives the same intervals on every page and machine. The value itself is arbitrary.
 SEED = 20_260_101
-# Critical values are interpolated in 1/ν, where Student's t is smooth; the error stays below 0.001.
-_INVERSE_DEGREES = np.concatenate([[0.0], np.geomspace(1e-3, 2.0, 400)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +26,8 @@ class RankRow:
     """One unit in the ranking.
 
     place : 1 for the best; None for an unmeasurable unit, which ranks after all the others
-    rank_low_95, rank_high_95 : lowest and highest rank, inclusive; unmeasurable units share all the
-    ranks after the measured ones
+    rank_low_95, rank_high_95 : lowest and highest rank, inclusive, simultaneously with all other units; unmeasurable
+    units share all the ranks after the measured ones
     not_told_apart_from : number of other measured units that are statistical ties with it
     """
 
@@ -52,8 +52,8 @@ class RankTable:
     _alike: NDArray[np.bool_]
 
     def cannot_be_told_apart(self, one: int, other: int) -> bool:
-        """Whether the 95 % interval of the difference of two measured units includes zero. Each pair is tested
-        alone: one in twenty pairs of equal units differs significantly by chance.
+        """Whether two measured units are a statistical tie. All pairs of the table are tested jointly: with a
+        probability of 95 % or more, none is put in the wrong order.
 
         Raises ValueError for a unit that was not measured.
         """
@@ -103,8 +103,8 @@ def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Seq
     for column, (uncertainty, degrees) in enumerate(zip(volume.uncertainty, volume.degrees, strict=True)):
         part = uncertainty * of_room[:, column]
         parts.append(((part[:, None] - part[None, :]) ** 2, np.asarray(degrees)))
-    alike = _alike(volumes * rate_per_volume, total.scaled(volumes), parts)
-    return _table(keys, volumes * rate_per_volume, alike, draw, not_measurable)
+    rates = volumes * rate_per_volume
+    return _table(keys, rates, _pairs(rates, total.scaled(volumes), parts), draw, not_measurable)
 
 
 def rank_by_measured(
@@ -135,17 +135,16 @@ def rank_by_measured(
     for key, (name, uncertainty) in common.items():
         of_source[sources.index(name), keys.index(key)] = uncertainty
     parts = [((row[:, None] - row[None, :]) ** 2, np.asarray(np.inf)) for row in of_source]
-    alike = _alike(columns.value, columns, parts)
 
     def draw(random: np.random.Generator) -> Floats:
         drawn: Floats = sign * (columns.draw(random) + random.standard_normal((DRAWS, len(sources))) @ of_source)
         return drawn
 
-    return _table(keys, sign * columns.value, alike, draw, not_measurable)
+    return _table(keys, sign * columns.value, _pairs(sign * columns.value, columns, parts), draw, not_measurable)
 
 
-def _alike(values: Floats, own: Columns, shared: Sequence[tuple[Floats, Floats]]) -> NDArray[np.bool_]:
-    """For each pair, whether the t interval of the difference includes zero; shared errors cancel.
+def _pairs(values: Floats, own: Columns, shared: Sequence[tuple[Floats, Floats]]) -> Differences:
+    """Each pair with the standard error of its difference, what both share cancelled.
 
     values : of the quantity; own : its independent part
     shared : variance of the difference of each pair from a common source, and its degrees of freedom
@@ -157,20 +156,15 @@ def _alike(values: Floats, own: Columns, shared: Sequence[tuple[Floats, Floats]]
     for of_difference, degrees in shared:
         variance += of_difference
         fourth_power += of_difference**2 / degrees
-    inverse_degrees = np.divide(fourth_power, variance**2, out=np.zeros_like(variance), where=variance > 0)
-    factor = np.interp(inverse_degrees, _INVERSE_DEGREES, _critical_values())
-    alike: NDArray[np.bool_] = np.abs(values[:, None] - values[None, :]) <= factor * np.sqrt(variance)
-    return alike
-
-
-def _critical_values() -> Floats:
-    return np.array([coverage_factor_95(1.0 / x if x else np.inf) for x in _INVERSE_DEGREES])
+    # Welch and Satterthwaite
+    degrees = np.divide(variance**2, fourth_power, out=np.full_like(variance, np.inf), where=fourth_power > 0)
+    return Differences(values[:, None] - values[None, :], np.sqrt(variance), degrees)
 
 
 def _table(
     keys: Sequence[int],
     highest_first: Floats,
-    alike: NDArray[np.bool_],
+    pairs: Differences,
     draw: Callable[[np.random.Generator], Floats],
     not_measurable: Sequence[int],
 ) -> RankTable:
@@ -179,38 +173,27 @@ def _table(
         raise ValueError(f"Units {sorted(both)} are given as measured and as not measurable; each can be only one.")
     number = len(keys)
     order = np.argsort(-highest_first, kind="stable")
-    low, high = _rank_bounds(draw, number)
-    alike = alike[np.ix_(order, order)]
+    apart = told_apart_jointly(
+        pairs.in_order(order), lambda: (draw(np.random.default_rng(SEED)) - highest_first)[:, order]
+    )
+    better = np.tril(apart).sum(axis=1)  # how many surely stand before each, and after it
+    worse = np.triu(apart).sum(axis=1)
     place = {keys[index]: position for position, index in enumerate(order)}
     rows = [
         RankRow(
             key=keys[index],
             place=position + 1,
-            rank_low_95=int(low[index]),
-            rank_high_95=int(high[index]),
-            not_told_apart_from=int(alike[position].sum()) - 1,
+            rank_low_95=int(better[position]) + 1,
+            rank_high_95=number - int(worse[position]),
+            not_told_apart_from=number - 1 - int(better[position]) - int(worse[position]),
         )
         for position, index in enumerate(order)
     ]
     last = number + len(not_measurable)
     rows += [RankRow(key, None, number + 1, last, 0) for key in sorted(not_measurable)]
+    alike = ~apart
     groups = tuple(tuple(row.key for row in rows[start:end]) for start, end in _runs_of_alike(alike))
     return RankTable(tuple(rows), groups, place, alike)
-
-
-def _rank_bounds(
-    draw: Callable[[np.random.Generator], Floats], number: int
-) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """2.5 and 97.5 % points of the rank of each column over all draws, rank 1 for the highest."""
-    if number == 0:
-        return np.empty(0, dtype=np.int32), np.empty(0, dtype=np.int32)
-    drawn = draw(np.random.default_rng(SEED)).astype(np.float32)
-    ordered = np.argsort(-drawn, axis=1)
-    ranks = np.empty((DRAWS, number), dtype=np.int32)
-    np.put_along_axis(ranks, ordered, np.arange(1, number + 1, dtype=np.int32)[None, :], axis=1)
-    lowest, highest = int(0.025 * DRAWS), DRAWS - 1 - int(0.025 * DRAWS)
-    by_unit = np.partition(np.ascontiguousarray(ranks.T), (lowest, highest), axis=1)
-    return by_unit[:, lowest], by_unit[:, highest]
 
 
 def _runs_of_alike(alike: NDArray[np.bool_]) -> list[tuple[int, int]]:

@@ -56,6 +56,11 @@ class RankView:
     def measured(self) -> tuple[LineRank, ...]:
         return tuple(line for line in self.lines if line.row.place is not None)
 
+    @property
+    def certain_ranks(self) -> int:
+        """How many measured lines have one rank alone, jointly with all others."""
+        return sum(one.row.rank_low_95 == one.row.rank_high_95 for one in self.measured)
+
 
 def rank_view(
     session: Session,

@@ -45,7 +45,7 @@ class ReviewFacts:
 
     highest : the unit at its highest setting; None where it has no setting
     bench : every unit outside the trash at its highest setting, this one among them
-    rank : its place by clean air delivery rate with the ranks that the data allow; None without a rate
+    rank : its place by clean air delivery rate with its simultaneous rank interval; None without a rate
     trials_of : setting id to the usable trials of it in this room and channel, oldest first
     runs, empty_rooms : trials of the unit and empty-room runs behind its rates, with room, source and logger
     """

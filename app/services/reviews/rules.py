@@ -96,7 +96,7 @@ def _clean_air(facts: ReviewFacts) -> DraftPoint | None:
     within: Words = ()
     if facts.rank is not None and facts.rank.rank_low_95 != facts.rank.rank_high_95:
         ranks = Span(f"ranks {facts.rank.rank_low_95} to {facts.rank.rank_high_95}", "/ranking/order")
-        within = said("; the data allow ", ranks)
+        within = said("; with all units judged together it is within ", ranks)
     if place.in_first_share:
         words = said("It delivers much clean air: ", rate, ", ", place.span, within, ".")
         return _point("clean_air", STRENGTH, words, place)

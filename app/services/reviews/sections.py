@@ -177,7 +177,7 @@ def _rank_text(facts: ReviewFacts) -> Words:
     spread: Words = ()
     if rank.rank_low_95 != rank.rank_high_95:
         ranks = Span(f"ranks {rank.rank_low_95} to {rank.rank_high_95}", "/ranking/order")
-        spread = said("; the data allow ", ranks)
+        spread = said("; with all units judged together it is within ", ranks)
     place = Span(f"place {rank.place} of {facts.ranked}", "/ranking/order")
     return said(" That is ", place, " units that clean measurably", spread, ".")
 

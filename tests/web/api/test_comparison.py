@@ -84,6 +84,7 @@ def test_the_order_holds_the_ranks_of_the_page(bench: ComparedBench, client: Tes
     assert ranks == {"Alder": (1, 1, 1), "Birch": (2, 2, 3), "Cedar": (3, 2, 3), "Dud": (None, 4, 4)}
     assert lines["Birch"]["not_told_apart_from"] == [lines["Cedar"]["setting"]["id"]]
     assert answer["groups"] == [[lines["Birch"]["setting"]["id"], lines["Cedar"]["setting"]["id"]]]
+    assert (answer["interval_kind"], answer["certain_ranks"]) == ("simultaneous", 1)
     assert answer["without_value"] == list(bench.ids("Elm"))
     assert answer["invented"] is False
 

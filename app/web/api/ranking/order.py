@@ -1,4 +1,4 @@
-"""How far the data carry the order of the ranking: the same intervals of ranks as the page shows."""
+"""How far the data carry the order of the ranking: the same simultaneous rank intervals as the page shows."""
 
 from typing import Annotated, Literal
 
@@ -25,8 +25,8 @@ class RankOrderQuery(RankingQuery):
 class RankShape(BaseModel):
     """One line. `place` is null for what cannot be told from zero, which shares the ranks after all others.
 
-    `rank_low_95` to `rank_high_95` : ranks between which it lies, both included
-    `not_told_apart_from` : setting ids of the others that it cannot be told apart from, pair by pair at 95 %
+    `rank_low_95` to `rank_high_95` : ranks between which it lies, both included, of the kind in `interval_kind`
+    `not_told_apart_from` : setting ids of its statistical ties, from all pairs judged together at 95 %
     """
 
     unit_id: int
@@ -40,12 +40,17 @@ class RankShape(BaseModel):
 
 
 class RankOrderShape(OfBench):
-    """`groups` : setting ids of neighbours of which no two are told apart; `without_value` : of lines without rank.
+    """`interval_kind` : "simultaneous", the rank intervals of all lines hold together with 95 % probability or more.
+
+    `certain_ranks` : how many measured lines have one rank alone
+    `groups` : setting ids of neighbours of which no two are told apart; `without_value` : of lines without rank.
 
     Both are of the whole order, of which `lines` may be a part: the next begins at `next_cursor`.
     """
 
     by: str
+    interval_kind: Literal["simultaneous"]
+    certain_ranks: int
     channel: str
     aerosol: str
     room: Named | None
@@ -58,7 +63,7 @@ class RankOrderShape(OfBench):
 
 @router.get("/ranking/order", responses=problem_answers())
 def rank_order(session: SessionDep, query: Annotated[RankOrderQuery, Query()]) -> RankOrderShape:
-    """Ranks between which each setting lies, from draws of the joint distribution of all results."""
+    """Ranks between which each setting lies, for all settings together at 95 %."""
     from app.services.ranking.rank_intervals import rank_view  # loaded when used: it needs scipy
 
     asked = ranking_choices_of(query)
@@ -68,6 +73,8 @@ def rank_order(session: SessionDep, query: Annotated[RankOrderQuery, Query()]) -
     room = view.ranking.room
     return RankOrderShape(
         by=view.by,
+        interval_kind="simultaneous",
+        certain_ranks=view.certain_ranks,
         channel=view.ranking.choices.channel,
         aerosol=view.ranking.choices.aerosol,
         room=Named(id=room.id, name=room.name) if room else None,

@@ -166,7 +166,7 @@ def _answer(compared: SettingsCompared, system: UnitSystem) -> str:
     sentence = f"{leader.name} delivers the most clean air, {words}\u00a0{system.flow_symbol}"
     alike = [by_id[key].name for key in measured[1:] if ranks.cannot_be_told_apart(leader.setting_id, key)]
     if alike:
-        return f"{sentence}, but cannot be told apart from {listed(alike)}."
+        return f"{sentence}, in a statistical tie with {listed(alike)} when all are judged together."
     return f"{sentence}, clearly more than each of the others."
 
 

@@ -7,6 +7,7 @@ from functools import lru_cache
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
+from app.compute.comparison.joint_pairs import MOST_DRAWN
 from app.compute.wording.numbers import counted, listed
 from app.compute.wording.rounding import rounded_text
 from app.errors import InvalidValue
@@ -77,6 +78,7 @@ class RankOrderPage:
     switches: tuple[Switch, ...]
     ranking_address: str
     form: TypedForm
+    most_drawn: int = MOST_DRAWN
 
 
 @router.get(PATH)
@@ -137,14 +139,13 @@ def _answer(view: RankView, names: Mapping[int, str]) -> str:
     measured = view.measured
     if not measured:
         return "No unit has this quantity yet, so there is no order to judge."
-    sure = sum(1 for one in measured if one.row.rank_low_95 == one.row.rank_high_95)
     first = measured[0]
     alike = [names[key] for key in view.ranks.like(first.row.key)]
-    lead = f"{names[first.row.key]} stands first"
-    lead += f", but cannot be told apart from {listed(alike)}" if alike else " and is told apart from every other"
+    lead = f"{names[first.row.key]} is first"
+    lead += f", in a statistical tie with {listed(alike)}" if alike else ", ahead of every other"
     if len(measured) == 1:
         return f"{names[first.row.key]} is the only one with this quantity."
-    return f"{lead}. The data fix the rank of {sure} of {counted(len(measured), 'line')}."
+    return f"{lead}. {view.certain_ranks} of {counted(len(measured), 'rank')} are certain."
 
 
 @lru_cache(maxsize=1024)

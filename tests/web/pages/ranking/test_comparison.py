@@ -73,7 +73,7 @@ def test_three_begin_with_the_strongest_and_what_it_cannot_be_told_from(bench: C
     )
     two_alike = words_of(client.get(compare_address(bench, "Birch", "Cedar", "Dud")).text)
     assert "Birch delivers the most clean air" in two_alike
-    assert "but cannot be told apart from Cedar." in two_alike
+    assert "in a statistical tie with Cedar when all are judged together." in two_alike
     assert "at most" in two_alike
 
 
@@ -138,7 +138,7 @@ def test_an_address_that_cannot_be_answered_is_refused_in_words(
 
 def test_the_order_comes_with_its_ranks(bench: ComparedBench, client: TestClient):
     words = words_of(client.get("/ranking/order").text)
-    assert "Alder stands first and is told apart from every other. The data fix the rank of 1 of 3 lines." in words
+    assert "Alder is first, ahead of every other. 1 of 3 ranks are certain." in words
     assert "2 to 3" in words
     assert "Birch and Cedar" in words
     assert "cannot be told from zero" in words
@@ -147,7 +147,7 @@ def test_the_order_comes_with_its_ranks(bench: ComparedBench, client: TestClient
 
 def test_the_order_by_power(bench: ComparedBench, client: TestClient):
     words = words_of(client.get("/ranking/order?by=power").text)
-    assert "Birch stands first, but cannot be told apart from Cedar." in words
+    assert "Birch is first, in a statistical tie with Cedar." in words
 
 
 def test_an_order_by_a_quantity_without_interval_is_refused(bench: ComparedBench, client: TestClient):
