@@ -1,5 +1,7 @@
 """Name, version and plain-language description of the decay analysis. Every stored result records the version."""
 
+from app.compute.study_figures import DECAY_COVERAGE, TWO_RATES
+
 METHOD_NAME = "single exponential with background, weighted, autocorrelation weighed in"
 METHOD_VERSION = "1.2"
 
@@ -31,9 +33,8 @@ METHOD_DESCRIPTION = (
     "than its uncertainty, the move is added to the uncertainty.",
     "The residuals are searched for a change of rate, a jump, a passing event and a second exponential; what is found "
     "is told with its time, and where it moves the rate by more than a fifth the rate is not used unless a person sets "
-    "another window. In simulated trials one single exponential in a hundred is called more than one by mistake (up to "
-    "seven where the noise drifts through a sixth of the run); of thirty readings a second rate with a third of the "
-    "amplitude is seen in more than nine of ten trials, of eleven readings in half of them or more.",
+    "another window.",
+    TWO_RATES,
     "A curve that explains less than a tenth of the spread of the readings gives no rate that is used.",
     "Where the humidity changes during the window, an optical sensor reads the growth of wet particles as smoke; the "
     "rate is not corrected for it, but its uncertainty holds the root mean square of a shift anywhere from nothing to "
@@ -42,6 +43,5 @@ METHOD_DESCRIPTION = (
     "two minutes; a run that ends before is told as not cleared within its length.",
     "A single trial takes the spread between trials from the repeats of the bench; its interval in a ranking is never "
     "narrower than its own.",
-    "In simulated trials with known rates the 95 % interval holds the truth in 93 to 97 % wherever no note says that "
-    "the trial is too short or has too few readings.",
+    *DECAY_COVERAGE,
 )

@@ -23,6 +23,7 @@ import numpy as np
 
 from app.compute.decay.analysis import analyse_decay
 from tests.studies.simulated_trial import Conditions, simulated_trial
+from tests.studies.study_figures import write_shipped_figures
 
 GRID: dict[str, tuple[float, ...]] = {
     "rate_per_h": (0.3, 0.6, 1.2, 3.0, 6.0, 12.0),
@@ -189,6 +190,7 @@ def main() -> None:
     print("\n".join(lines))
     if trials == FULL_TRIALS:
         RESULT.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        write_shipped_figures()
 
 
 if __name__ == "__main__":

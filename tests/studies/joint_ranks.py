@@ -27,6 +27,7 @@ from app.compute.comparison.rank_intervals import RankTable, rank_by_clean_air, 
 from app.compute.comparison.setting_in_room import SettingInRoom
 from app.compute.statistics.measured import Measured
 from tests.studies.simulated_trial import Floats
+from tests.studies.study_figures import write_shipped_figures
 
 BENCHES = 300
 SEED = 20_260_411
@@ -153,6 +154,7 @@ def main(show: Callable[[str], object] = print) -> None:
     show("\n".join(lines))
     if benches == BENCHES:
         RESULT.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        write_shipped_figures()
 
 
 if __name__ == "__main__":

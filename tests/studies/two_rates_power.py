@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from app.compute.decay.analysis import analyse_decay
 from app.compute.decay.result import Marks
 from tests.studies.simulated_trial import autocorrelated_noise
+from tests.studies.study_figures import write_shipped_figures
 
 Floats = NDArray[np.float64]
 
@@ -95,6 +96,7 @@ def main() -> None:
     print("\n".join(lines))
     if trials == FULL_TRIALS:
         RESULT.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        write_shipped_figures()
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """Simultaneous 95 % intervals of ranks: with a probability of 95 % or more all of them hold at once.
 
-A rank interval starts after all units that are significantly better and ends before all that are significantly worse, with
-all pairs tested jointly (`joint_pairs`). Quantities that settings share (natural decay, room volume) are drawn once.
+A rank interval starts after all units that are significantly better and ends before all that are significantly worse.
+All pairs are tested jointly (`joint_pairs`); what settings share (natural decay, room volume) are drawn once.
 """
 
 from collections.abc import Callable, Hashable, Mapping, Sequence

@@ -6,6 +6,7 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from app.compute.method import METHOD_DESCRIPTION, METHOD_NAME, METHOD_VERSION
+from app.compute.study_figures import RANK_COVERAGE
 from app.services.bench.choices import BenchChoices, bench_choices
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
@@ -22,6 +23,7 @@ class MethodPage:
     choices: BenchChoices
     clear_level: str
     steps: tuple[str, ...] = METHOD_DESCRIPTION
+    rank_coverage: str = RANK_COVERAGE
 
 
 @router.get("/method")

@@ -5,6 +5,7 @@ from html import unescape
 from fastapi.testclient import TestClient
 
 from app.compute.method import METHOD_DESCRIPTION, METHOD_NAME, METHOD_VERSION
+from app.compute.study_figures import DECAY_COVERAGE, RANK_COVERAGE
 
 
 def test_every_step_of_the_analysis_is_told_with_its_version(client: TestClient):
@@ -18,3 +19,9 @@ def test_every_step_of_the_analysis_is_told_with_its_version(client: TestClient)
 def test_what_humidity_does_to_an_interval_is_explained(client: TestClient):
     page = client.get("/method").text
     assert "its interval is widened by what the change of humidity can do" in page
+
+
+def test_the_page_states_what_the_studies_found(client: TestClient):
+    page = unescape(client.get("/method").text)
+    assert all(f"<li>{sentence}</li>" in page for sentence in DECAY_COVERAGE)
+    assert RANK_COVERAGE in page

@@ -1,0 +1,56 @@
+"""What simulation studies found about this method, in words for its description.
+
+The numbers come from `study_tables.py`, which the studies write beside their tables; none is typed here.
+"""
+
+from app.compute.study_tables import COVERAGE, JOINT_RANKS, POWER
+from app.compute.wording.numbers import listed
+
+
+def _range(ends: tuple[float, float]) -> str:
+    return f"{ends[0]:g} to {ends[1]:g}"
+
+
+def _coverage_words() -> tuple[str, ...]:
+    ends, noise = COVERAGE.conditions, COVERAGE.conditions["relative_noise"]
+    return (
+        f"In {COVERAGE.trials:,} simulated trials of known rate in which a rate was found, the 95 % interval holds the "
+        f"truth in {COVERAGE.silent_percent} % of the {COVERAGE.silent_trials:,} trials without a note. Grouped by one "
+        f"condition it is {COVERAGE.one_condition_percent[0]} to {COVERAGE.one_condition_percent[1]} %; grouped by "
+        f"two, no group of {COVERAGE.smallest_group} trials or more falls below {COVERAGE.lowest_percent} % (lowest: "
+        f"{COVERAGE.lowest}). With a note it is {COVERAGE.noted_percent} %.",
+        f"These trials assume a well-mixed room with a constant background and rate ({_range(ends['rate_per_h'])} per "
+        f"hour), a reading every {_range(ends['interval_s'])} s, noise of {_range((100 * noise[0], 100 * noise[1]))} % "
+        f"of the level with an autocorrelation of {_range(ends['autocorrelation'])} between readings, display steps of "
+        f"{_range(ends['step'])} µg/m³, runs of {_range(ends['run_min'])} min, a background of "
+        f"{_range(ends['background'])} µg/m³ and a start level of {_range(ends['start_level'])} µg/m³. A drifting "
+        "background, smoke that goes on after the start, slow mixing, sensor warm-up and losses at high levels are not "
+        "simulated, so these percentages do not cover such trials.",
+    )
+
+
+def _two_rates_words() -> str:
+    powers = ", ".join(
+        f"{low} to {high} % with {readings} readings" for readings, (low, high) in POWER.detected_percent.items()
+    )
+    return (
+        f"In simulated runs of {POWER.run_h:g} h with a background of {POWER.background:g} µg/m³, "
+        f"{POWER.excess:g} µg/m³ of smoke and {POWER.noise_percent:g} % noise, a single exponential is mistaken for "
+        f"more than one in {POWER.mistaken_percent[0]} to {POWER.mistaken_percent[1]} %, depending on the number of "
+        f"readings and their autocorrelation (0 to {POWER.highest_autocorrelation}). Two rates that differ by a factor "
+        f"of three or more are detected in {powers}."
+    )
+
+
+def _rank_words() -> str:
+    order, ranks = JOINT_RANKS.order_percent, JOINT_RANKS.ranks_percent
+    return (
+        f"In simulated benches of {listed([str(units) for units in JOINT_RANKS.units])} units, no pair was in the "
+        f"wrong order in {order[0]} to {order[1]} % of benches, and all rank intervals held at once in {ranks[0]} to "
+        f"{ranks[1]} %. The lowest values belong to units that are nearly equal."
+    )
+
+
+DECAY_COVERAGE = _coverage_words()
+TWO_RATES = _two_rates_words()
+RANK_COVERAGE = _rank_words()

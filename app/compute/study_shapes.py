@@ -1,0 +1,47 @@
+"""What the description of the method states of each simulation study. Pairs are the lowest and the highest value."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+Ends = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class DecayCoverage:
+    """How often the 95 % interval of a decay rate holds the truth; silent trials have no note.
+
+    lowest : the pair of conditions with the lowest share, in words
+    conditions : name of each simulated condition to its range
+    """
+
+    trials: int
+    silent_trials: int
+    silent_percent: float
+    noted_percent: float
+    one_condition_percent: Ends
+    smallest_group: int
+    lowest_percent: float
+    lowest: str
+    conditions: Mapping[str, Ends]
+
+
+@dataclass(frozen=True, slots=True)
+class TwoRatesPower:
+    """How often a second rate is detected, by number of readings, and how often one rate is mistaken for two."""
+
+    run_h: float
+    background: float
+    excess: float
+    noise_percent: float
+    highest_autocorrelation: float
+    mistaken_percent: Ends
+    detected_percent: Mapping[int, Ends]
+
+
+@dataclass(frozen=True, slots=True)
+class JointRanks:
+    """How often the order of a whole bench holds, and all its rank intervals at once."""
+
+    units: tuple[int, ...]
+    order_percent: Ends
+    ranks_percent: Ends

@@ -1,0 +1,45 @@
+"""Figures of the simulation studies; `python -m tests.studies.study_figures` writes this file."""
+
+from app.compute.study_shapes import DecayCoverage, JointRanks, TwoRatesPower
+
+COVERAGE = DecayCoverage(
+    trials=47960,
+    silent_trials=23923,
+    silent_percent=96.6,
+    noted_percent=94.6,
+    one_condition_percent=(95.6, 98.6),
+    smallest_group=200,
+    lowest_percent=91.1,
+    lowest="a reading every 120 s and an autocorrelation of 0.95",
+    conditions={
+        "rate_per_h": (0.3, 12.0),
+        "interval_s": (1.0, 120.0),
+        "autocorrelation": (0.0, 0.95),
+        "step": (0.1, 1.0),
+        "run_min": (20.0, 180.0),
+        "background": (0.0, 15.0),
+        "before_smoke": (0.0, 1.0),
+        "start_level": (100.0, 1000.0),
+        "relative_noise": (0.01, 0.06),
+    },
+)
+
+POWER = TwoRatesPower(
+    run_h=1.5,
+    background=5.0,
+    excess=300.0,
+    noise_percent=3.0,
+    highest_autocorrelation=0.95,
+    mistaken_percent=(0.0, 7.3),
+    detected_percent={
+        11: (41.3, 100.0),
+        30: (92.0, 100.0),
+        120: (92.0, 100.0),
+    },
+)
+
+JOINT_RANKS = JointRanks(
+    units=(10, 25, 70),
+    order_percent=(93.3, 100.0),
+    ranks_percent=(96.3, 100.0),
+)

@@ -1,0 +1,70 @@
+"""The claims of the method's description against the committed tables of the studies."""
+
+import re
+
+import pytest
+
+from app.compute.method import METHOD_DESCRIPTION
+from app.compute.study_figures import DECAY_COVERAGE, RANK_COVERAGE, TWO_RATES
+from tests.studies.decay_coverage import GRID
+from tests.studies.study_figures import SHIPPED, TABLES, module_text
+
+
+def table(name: str) -> str:
+    return (TABLES / f"{name}.txt").read_text(encoding="utf-8")
+
+
+def test_the_shipped_figures_are_those_of_the_committed_tables():
+    assert SHIPPED.read_text(encoding="utf-8") == module_text()
+
+
+def test_the_coverage_sentence_holds_the_figures_of_the_table():
+    """Read here from the table by column, apart from the code that wrote the shipped file."""
+    text = table("decay_coverage")
+    silent = re.search(r"^all, nothing noted +(\d+) +([\d.]+)", text, re.MULTILINE)
+    noted = re.search(r"^all, noted +(\d+) +([\d.]+)", text, re.MULTILINE)
+    single = text.split("one condition, nothing noted:")[1].split("two conditions")[0]
+    inside = sorted(float(line[60:68]) for line in single.splitlines()[2:] if line)
+    lowest = min(float(line[60:68]) for line in text.split("the 20 lowest:")[1].split("\n\n")[0].splitlines()[2:])
+    stated = DECAY_COVERAGE[0]
+    assert stated.startswith(f"In {int(silent[1]) + int(noted[1]):,} simulated trials of known rate")
+    assert f"holds the truth in {silent[2]} % of the {int(silent[1]):,} trials without a note." in stated
+    assert f"Grouped by one condition it is {inside[0]} to {inside[-1]} %" in stated
+    assert f"no group of 200 trials or more falls below {lowest} %" in stated
+    assert stated.endswith(f"With a note it is {noted[2]} %.")
+
+
+@pytest.mark.parametrize("condition", sorted(set(GRID) - {"before_smoke"}))
+def test_the_assumed_conditions_are_those_of_the_study(condition):
+    factor = 100 if condition == "relative_noise" else 1
+    levels = [factor * level for level in GRID[condition]]
+    assert f"{min(levels):g} to {max(levels):g}" in DECAY_COVERAGE[1]
+
+
+def test_the_sentence_on_two_rates_holds_the_figures_of_the_table():
+    ours = {"one rate": [], "11": [], "30": [], "120": []}
+    for line in table("two_rates_power").splitlines()[4:]:
+        columns = line[28:].split()
+        ours["one rate" if line.startswith("one rate") else columns[0]].append(float(columns[2]))
+    low, high = min(ours["one rate"]), max(ours["one rate"])
+    assert f"mistaken for more than one in {low} to {high} %" in TWO_RATES
+    for readings in ("11", "30", "120"):
+        assert f"{min(ours[readings])} to {max(ours[readings])} % with {readings} readings" in TWO_RATES
+
+
+def test_the_sentence_on_ranks_holds_the_figures_of_the_table():
+    rows = [line[51:].split() for line in table("joint_ranks").splitlines()[6:31]]
+    found = [[float(value) for value in row] for row in rows]
+    lowest = min(table("joint_ranks").splitlines()[6:31], key=lambda line: float(line[51:].split()[0]))
+    assert "nearly equal" in lowest
+    order, ranks = ([row[column] for row in found] for column in (0, 1))
+    assert len(found) == 25
+    assert f"wrong order in {min(order)} to {max(order)} % of benches" in RANK_COVERAGE
+    assert f"held at once in {min(ranks)} to {max(ranks)} %" in RANK_COVERAGE
+
+
+def test_the_description_states_no_percentage_of_its_own():
+    """Coverage and power come from the studies alone; the other percentages are settings of the method."""
+    generated = {*DECAY_COVERAGE, TWO_RATES}
+    assert generated <= set(METHOD_DESCRIPTION)
+    assert not [step for step in METHOD_DESCRIPTION if "simulated" in step and step not in generated]

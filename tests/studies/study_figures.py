@@ -1,0 +1,147 @@
+"""The figures of the committed tables that the method's description states, in the module that the program ships.
+
+    python -m tests.studies.study_figures    # writes app/compute/study_tables.py from tests/studies/tables
+
+Each study calls this after it has written its table. A test compares module, tables and the words of the page.
+"""
+
+import re
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+from app.compute.study_shapes import DecayCoverage, JointRanks, TwoRatesPower
+
+TABLES = Path(__file__).parent / "tables"
+SHIPPED = Path(__file__).parents[2] / "app" / "compute" / "study_tables.py"
+_CELL = re.compile(r"(?P<name>\S.*?)\s+(?P<trials>\d+)\s+(?P<inside>[\d.]+)\s+(?P<error>-?[\d.]+)\s+(?P<u>[\d.]+)")
+
+
+def _lines(table: str) -> list[str]:
+    return (TABLES / f"{table}.txt").read_text(encoding="utf-8").splitlines()
+
+
+def _section(lines: list[str], title: str) -> list[str]:
+    """Lines after the one that begins with the title, up to the next empty line."""
+    start = next(number for number, line in enumerate(lines) if line.startswith(title)) + 1
+    return lines[start : lines.index("", start) if "" in lines[start:] else None]
+
+
+def _cells(lines: list[str]) -> list[re.Match[str]]:
+    return [found for line in lines if (found := _CELL.fullmatch(line))]
+
+
+def decay_coverage() -> DecayCoverage:
+    lines = _lines("decay_coverage")
+    silent, noted = _cells(lines)[:2]
+    single = _cells(_section(lines, "one condition, nothing noted"))
+    pairs_title = next(line for line in lines if line.startswith("two conditions, nothing noted"))
+    lowest = min(_cells(_section(lines, pairs_title)), key=lambda cell: float(cell["inside"]))
+    levels: dict[str, list[float]] = {}
+    for cell in single:
+        condition, level = cell["name"].split()
+        levels.setdefault(condition, []).append(float(level))
+    return DecayCoverage(
+        trials=int(silent["trials"]) + int(noted["trials"]),
+        silent_trials=int(silent["trials"]),
+        silent_percent=float(silent["inside"]),
+        noted_percent=float(noted["inside"]),
+        one_condition_percent=_ends([float(cell["inside"]) for cell in single]),
+        smallest_group=int(re.findall(r"cells of (\d+) trials", pairs_title)[0]),
+        lowest_percent=float(lowest["inside"]),
+        lowest=_in_words(lowest["name"]),
+        conditions={condition: _ends(values) for condition, values in levels.items()},
+    )
+
+
+_CONDITIONS = {
+    "rate_per_h": "a rate of {} per hour",
+    "interval_s": "a reading every {} s",
+    "autocorrelation": "an autocorrelation of {}",
+    "step": "a display step of {} µg/m³",
+    "run_min": "a run of {} min",
+    "background": "a background of {} µg/m³",
+    "before_smoke": "{} phases before the smoke",
+    "start_level": "a start level of {} µg/m³",
+    "relative_noise": "relative noise of {}",
+}
+
+
+def _in_words(cell: str) -> str:
+    parts = (part.split() for part in cell.split(", "))
+    return " and ".join(_CONDITIONS[condition].format(level) for condition, level in parts)
+
+
+def _ends(values: list[float]) -> tuple[float, float]:
+    return min(values), max(values)
+
+
+def two_rates_power() -> TwoRatesPower:
+    lines = _lines("two_rates_power")
+    terms = re.match(r"([\d.]+) h, ([\d.]+) \+ ([\d.]+) µg/m³, noise ([\d.]+)%", lines[2])
+    assert terms is not None
+    rows = [re.fullmatch(r"(\S.*?)\s{2,}(\d+)\s+([\d.]+)\s+([\d.]+)\s+[\d.]+", line) for line in lines[4:]]
+    found = [(row[1], int(row[2]), float(row[3]), float(row[4])) for row in rows if row]
+    detected: dict[int, list[float]] = {}
+    for curve, readings, _, percent in found:
+        if curve.startswith("two rates"):
+            detected.setdefault(readings, []).append(percent)
+    return TwoRatesPower(
+        run_h=float(terms[1]),
+        background=float(terms[2]),
+        excess=float(terms[3]),
+        noise_percent=float(terms[4]),
+        highest_autocorrelation=max(autocorrelation for _, _, autocorrelation, _ in found),
+        mistaken_percent=_ends([percent for curve, _, _, percent in found if curve.startswith("one rate")]),
+        detected_percent={readings: _ends(percents) for readings, percents in detected.items()},
+    )
+
+
+def joint_ranks() -> JointRanks:
+    rows = [
+        re.fullmatch(r"\S.*?\s{2,}(\d+)\s+\S.*?\s{2,}([\d.]+)\s+([\d.]+)\s+[\d.]+\s+[\d.]+", line)
+        for line in _lines("joint_ranks")
+    ]
+    found = [(int(row[1]), float(row[2]), float(row[3])) for row in rows if row]
+    return JointRanks(
+        units=tuple(sorted({one[0] for one in found})),
+        order_percent=_ends([one[1] for one in found]),
+        ranks_percent=_ends([one[2] for one in found]),
+    )
+
+
+def module_text() -> str:
+    """Source of the module that ships, laid out as the formatter lays it out."""
+    lines = [
+        '"""Figures of the simulation studies; `python -m tests.studies.study_figures` writes this file."""',
+        "",
+        "from app.compute.study_shapes import DecayCoverage, JointRanks, TwoRatesPower",
+    ]
+    for name, figures in (
+        ("COVERAGE", decay_coverage()),
+        ("POWER", two_rates_power()),
+        ("JOINT_RANKS", joint_ranks()),
+    ):
+        lines += ["", f"{name} = {type(figures).__name__}("]
+        for field in fields(figures):
+            lines += _argument(field.name, getattr(figures, field.name))
+        lines.append(")")
+    return "\n".join(lines) + "\n"
+
+
+def _argument(name: str, value: Any) -> list[str]:
+    if isinstance(value, dict):
+        return [f"    {name}={{", *(f"        {_literal(key)}: {_literal(of)}," for key, of in value.items()), "    },"]
+    return [f"    {name}={_literal(value)},"]
+
+
+def _literal(value: Any) -> str:
+    return f'"{value}"' if isinstance(value, str) else repr(value)
+
+
+def write_shipped_figures() -> None:
+    SHIPPED.write_text(module_text(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    write_shipped_figures()
