@@ -1,7 +1,10 @@
-"""Hazefall: results of trials of room air cleaners, from the logger's file to a ranking that can be published."""
+"""Hazefall: results of trials of room air cleaners, from a logger file to a published ranking.
+
+Begin with `main.py` for the web application; DEVELOPERS.md has the folder map.
+"""
 
 import os
 
-# The matrices of a fit have a hundred rows or so: threads of the linear algebra library spend more on waiting for one
-# another than they save, and a re-analysis has a process on every core already. Read when numpy is first loaded.
+# Fits use matrices of about a hundred rows, for which BLAS threads cost more than they save; a re-analysis already
+# runs a process per core. Read when numpy is first loaded.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")

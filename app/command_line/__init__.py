@@ -1,0 +1,4 @@
+"""The `hazefall` command, one file for each subcommand.
+
+Begin with `main.py`.
+"""

@@ -1,0 +1,4 @@
+"""Database tables, column types and engine.
+
+Begin with `engine.py`; the tables are in `models/`.
+"""

@@ -1,4 +1,4 @@
-"""Tells whether anything in the store changed, without reading any of it."""
+"""Detects whether anything in the store changed, without reading the data."""
 
 import threading
 from collections.abc import Hashable
@@ -8,12 +8,12 @@ from sqlalchemy.pool import PoolProxiedConnection
 
 
 class ChangeDetector:
-    """Gives a mark of the store's committed state. Two equal marks mean that nothing was committed between them.
+    """Gives a version of the store's committed state. Equal versions mean that nothing was committed in between.
 
-    On SQLite a connection that never writes asks for its `data_version`, which moves with each commit of any other
-    connection, of this process or another. On PostgreSQL the snapshot itself is the mark: equal snapshots see the
-    same rows. Read the mark first and the data after it, in a transaction begun after it; data kept with that mark
-    is then never older than the mark says.
+    On SQLite a read-only connection reads `data_version`, which changes with each commit of any other connection, of
+    this process or another. On PostgreSQL the snapshot itself is the version: equal snapshots see the same rows. Read
+    the version first and then the data, in a transaction begun after it; data cached under that version are then never
+    older than the version.
     """
 
     def __init__(self, engine: Engine) -> None:
@@ -28,7 +28,7 @@ class ChangeDetector:
         with self._lock:
             if self._connection is None:
                 self._connection = self._engine.raw_connection()
-                self._connection.detach()  # it stays open, so it must not take a place of the pool
+                self._connection.detach()  # it stays open, so it must not occupy a connection of the pool
             cursor = self._connection.cursor()
             try:
                 cursor.execute("PRAGMA data_version")
@@ -38,7 +38,7 @@ class ChangeDetector:
         return int(row[0]) if row else None
 
     def close(self) -> None:
-        """Closes the watching connection; a later `mark` opens another, whose marks count anew."""
+        """Closes the connection; a later `mark` opens another, whose versions start anew."""
         with self._lock:
             if self._connection is not None:
                 self._connection.close()

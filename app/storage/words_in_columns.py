@@ -1,4 +1,4 @@
-"""Asks whether a word stands in a column of text, capitals aside."""
+"""Case-insensitive search for a word in a text column."""
 
 from typing import Any
 
@@ -8,31 +8,31 @@ from sqlalchemy.sql.compiler import SQLCompiler
 from sqlalchemy.sql.functions import FunctionElement
 from sqlalchemy.types import Boolean
 
-_PLAIN = "\\"  # a sign after it stands for itself
+_PLAIN = "\\"  # the character after it is literal
 
 
 class _AnyWord(FunctionElement[bool]):
-    """The column and the pattern of a word in small letters."""
+    """The column and the lower-case pattern."""
 
     type = Boolean()
     inherit_cache = True
 
 
 class _PlainWord(_AnyWord):
-    """The same for a word that SQLite's own LIKE finds wherever lower() would let it be found."""
+    """The same for a word on which SQLite's own LIKE agrees with lower()."""
 
     inherit_cache = True
 
 
 def contains_word(column: Any, word: str) -> ColumnElement[bool]:
-    """Whether the word is a part of the column's text; its signs are taken as they stand.
+    """Whether the column's text contains the word, case-insensitively and literally.
 
-    word : in small letters; it may be several, as they follow each other
+    word : in lower case; it may contain blanks
     """
     pattern = "".join(f"{_PLAIN}{sign}" if sign in (_PLAIN, "%", "_") else sign for sign in word)
     text = column if isinstance(column.type, Text) else cast(column, Text)
-    # LIKE passes over capitals from A to Z. Of all other letters two alone have small ones among a to z, and these are
-    # İ with its i and the sign of the kelvin with its k.
+    # LIKE ignores case from A to Z only. Of all other letters only two have lower-case forms among a to z: İ (i) and
+    # the kelvin sign (k).
     kind = _PlainWord if word.isascii() and not {"i", "k"} & set(word) else _AnyWord
     return kind(text, bindparam(None, f"%{pattern}%", Text()))
 
@@ -45,8 +45,9 @@ def _by_small_letters(element: _AnyWord, compiler: SQLCompiler, **kw: Any) -> st
 
 @compiles(_AnyWord, "sqlite")
 def _with_further_letters(element: _AnyWord, compiler: SQLCompiler, **kw: Any) -> str:
-    """Only text with letters beyond ASCII, which take more than a byte each, is given to the program's lower(): with
-    ten thousand texts that takes longer than all else."""
+    """Only text with non-ASCII letters (more than one byte each) is passed to the program's lower(), because on ten
+    thousand texts that takes longer than everything else.
+    """
     column, pattern = element.clauses
     beyond = func.length(cast(column, LargeBinary)) > func.length(column)
     small = case((beyond, func.lower(column)), else_=column)

@@ -1,0 +1,4 @@
+"""Requests, pages, API and security.
+
+Begin with `application.py`, which builds the app.
+"""

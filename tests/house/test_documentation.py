@@ -1,5 +1,6 @@
-"""What the documents promise is there: settings, commands, and a word for each page that people find by name."""
+"""The documents match the program: settings, commands, libraries, and the docstring of each package."""
 
+import ast
 import re
 from pathlib import Path
 
@@ -29,6 +30,14 @@ def test_every_library_is_explained_or_part_of_the_core():
     assert named
     for library in named - core:
         assert re.search(rf"\b{library}\b", DEVELOPERS), f"DEVELOPERS.md does not say why {library} is there"
+
+
+def test_every_package_says_what_it_is_for_and_where_to_begin():
+    for folder in sorted({path.parent for path in (ROOT / "app").rglob("*.py")}):
+        init = folder / "__init__.py"
+        text = (ast.get_docstring(ast.parse(init.read_text())) if init.exists() else None) or ""
+        named = re.findall(r"`([\w/]+\.py)`", text)
+        assert any((folder / name).is_file() for name in named), f"{init.relative_to(ROOT)} names no file to begin with"
 
 
 def test_the_project_speaks_of_itself_alone():

@@ -1,0 +1,4 @@
+"""Subcommands for accounts and API tokens.
+
+Begin with `account.py`.
+"""

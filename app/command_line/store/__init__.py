@@ -1,0 +1,4 @@
+"""Subcommands for the store: backup, restore, check, copy.
+
+Begin with `backup.py`.
+"""

@@ -1,0 +1,4 @@
+"""Tables for download, and their formats.
+
+Begin with `table.py`; `formats.py` writes them.
+"""

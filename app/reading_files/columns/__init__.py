@@ -1,0 +1,4 @@
+"""Which column holds which channel.
+
+Begin with `roles.py`.
+"""

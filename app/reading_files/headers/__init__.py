@@ -1,0 +1,4 @@
+"""Column headers: channel names, units, particle sizes and detectors.
+
+Begin with `words.py`.
+"""

@@ -1,0 +1,4 @@
+"""Finding the table of readings in a file.
+
+Begin with `segment.py`.
+"""

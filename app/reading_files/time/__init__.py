@@ -1,0 +1,4 @@
+"""Time columns: choice, order, zones and repeated times.
+
+Begin with `columns.py`.
+"""

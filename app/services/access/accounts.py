@@ -1,4 +1,4 @@
-"""Accounts: who may use the bench and in which role. They are never deleted, because the record names them."""
+"""Accounts: who may use the bench, and in which role. They are never deleted, because the record names them."""
 
 import unicodedata
 from collections.abc import Sequence
@@ -19,12 +19,12 @@ LONGEST_ACCOUNT_NAME = 60
 
 
 def accounts_exist(session: Session) -> bool:
-    """Whether anybody has an account; from then on everybody signs in."""
+    """Whether any account exists; from then on everyone signs in."""
     return bool(session.scalar(select(exists(select(Account.id)))))
 
 
 def list_accounts(session: Session) -> Sequence[Account]:
-    """All accounts in the order of their names, the disabled ones too."""
+    """All accounts sorted by name, including disabled ones."""
     return session.scalars(select(Account).order_by(Account.name_key)).all()
 
 
@@ -36,7 +36,7 @@ def get_account(session: Session, account_id: int) -> Account:
 
 
 def find_account(session: Session, name: str) -> Account | None:
-    """The account of a name, capitals and blanks around it aside."""
+    """The account with this name, ignoring case and surrounding blanks."""
     return session.scalar(select(Account).where(Account.name_key == name_key(name)))
 
 
@@ -50,7 +50,7 @@ def account_named(session: Session, name: str) -> Account:
 def add_account(
     session: Session, name: str, role: str, password: str, *, who: str = AT_THE_DESK, now: datetime | None = None
 ) -> int:
-    """Adds an account and returns its id. The first one has to administer, or nobody could look after the others.
+    """Adds an account and returns its id. The first one must be an administrator.
 
     Raises InvalidValue, naming the field; AlreadyStored where the name is taken.
     """
@@ -77,7 +77,7 @@ def add_account(
 
 
 def change_role(session: Session, account_id: int, role: str, *, who: str = AT_THE_DESK) -> None:
-    """Gives another role, which holds from the next request on. Raises InvalidValue for the last administrator."""
+    """Changes the role from the next request on. Raises InvalidValue for the last administrator."""
     account = get_account(session, account_id)
     before = account.role
     if checked_role(role) == before:
@@ -89,7 +89,7 @@ def change_role(session: Session, account_id: int, role: str, *, who: str = AT_T
 
 
 def disable_account(session: Session, account_id: int, *, who: str = AT_THE_DESK, now: datetime | None = None) -> None:
-    """Ends every sign-in of the account at once; its tokens no longer hold while it is disabled."""
+    """Disables the account and ends all its sign-ins; its tokens do not work while it is disabled."""
     account = get_account(session, account_id)
     if account.disabled_at is not None:
         return
@@ -111,7 +111,7 @@ def enable_account(session: Session, account_id: int, *, who: str = AT_THE_DESK)
 def set_password(
     session: Session, account_id: int, password: str, *, who: str = AT_THE_DESK, kept_sign_in: int | None = None
 ) -> None:
-    """Stores a new password and ends the account's sign-ins, apart from the one that asked for it."""
+    """Stores a new password and ends the account's sign-ins, except the one that asked for it."""
     account = get_account(session, account_id)
     account.password_hash = password_hash(checked_password(password, account.name))
     end_sign_ins(session, account_id, apart_from=kept_sign_in)
@@ -124,7 +124,7 @@ def end_sign_ins(session: Session, account_id: int, apart_from: int | None = Non
 
 
 def name_key(name: str) -> str:
-    """What a name is compared by: one spelling of its signs, no capitals.
+    """Comparison key of a name: Unicode-normalised and case-folded.
 
     >>> name_key("  Ann ") == name_key("ANN")
     True

@@ -1,4 +1,4 @@
-"""Tokens with which scripts use the bench: made for one purpose, shown once, revoked at any time."""
+"""API tokens for scripts: named for one purpose, shown once, revocable at any time."""
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -29,7 +29,7 @@ def add_api_token(
     who: str = AT_THE_DESK,
     now: datetime | None = None,
 ) -> str:
-    """Makes a token for an account and returns it; it is shown this once and kept as a hash.
+    """Creates a token for an account and returns it. It is shown only once and stored as a hash.
 
     Raises InvalidValue where the role is above that of the account.
     """
@@ -57,7 +57,7 @@ def add_api_token(
 
 
 def list_api_tokens(session: Session, account_id: int | None = None) -> Sequence[ApiToken]:
-    """Tokens of an account, or of all; the revoked ones too, newest first."""
+    """Tokens of one account, or of all, newest first; includes revoked ones."""
     statement = select(ApiToken).order_by(ApiToken.id.desc())
     return session.scalars(
         statement if account_id is None else statement.where(ApiToken.account_id == account_id)
@@ -72,7 +72,7 @@ def revoke_api_token(
     who: str = AT_THE_DESK,
     now: datetime | None = None,
 ) -> None:
-    """Ends a token for good. `of_account` limits it to the tokens of one account. Raises NotFound."""
+    """Revokes a token. `of_account` limits it to the tokens of one account. Raises NotFound."""
     token = session.get(ApiToken, token_id)
     if token is None or (of_account is not None and token.account_id != of_account):
         raise NotFound("token", token_id)
@@ -83,7 +83,7 @@ def revoke_api_token(
 
 
 def user_of_api_token(engine: Engine, token: str, now: datetime | None = None) -> CurrentUser | None:
-    """Whose script it is; None for a token that is unknown, revoked, or of a disabled account."""
+    """The user of a token; None for a token that is unknown, revoked, or of a disabled account."""
     at = now or datetime.now(UTC)
     with session_scope(engine, writes=False) as session:
         row = session.execute(

@@ -1,4 +1,4 @@
-"""Finds out who a request is from: a script by its token, a person by the sign-in, or the person at the desk."""
+"""Authenticates a request: a script by its token, a person by the session, or the local user without accounts."""
 
 from sqlalchemy import Engine
 
@@ -10,10 +10,10 @@ from app.storage.engine import session_scope
 
 
 def authenticate(engine: Engine, *, bearer: str | None, session_token: str, own_machine: bool) -> CurrentUser | None:
-    """The visitor; None for nobody that the bench knows.
+    """The user of a request; None if it cannot be authenticated.
 
-    bearer : token of a script; None where the request carries none. Where it carries one, nothing else counts.
-    own_machine : the request was sent on this machine to this machine
+    bearer : token of a script; None if the request has none. With a token, nothing else counts.
+    own_machine : the request came from this machine and is addressed to it
     """
     if bearer is not None:
         return user_of_api_token(engine, bearer)

@@ -1,4 +1,4 @@
-"""Who a request comes from, and the note that a sign-in or a token was used."""
+"""The user of a request, and the record of when a session or token was last used."""
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -9,19 +9,19 @@ from app.services.access.roles import ADMINISTER
 from app.storage.engine import session_scope
 from app.storage.models.accounts import ApiToken, SignIn
 
-# A use is noted this often and not with each request: reading pages should not write.
+# Last use is recorded this often and not with each request, so that reading pages does not write.
 RECORD_USE_EVERY = timedelta(minutes=10)
 
 
 @dataclass(frozen=True, slots=True)
 class CurrentUser:
-    """A person or a script of theirs.
+    """A person, or a script of theirs.
 
-    name : of the account; "" for the person at the desk of a bench without accounts
-    role : what may be done
-    sign_in_id : of the browser's sign-in; None for a script and for the person at the desk
+    name : of the account; "" for the local user of a bench without accounts
+    role : the role that limits what they may do
+    sign_in_id : of the browser session; None for a script and for the local user
     token_id : of a script's token
-    use_needs_recording : the last note of a use is some minutes old
+    use_needs_recording : the recorded last use is some minutes old
     """
 
     name: str
@@ -36,7 +36,7 @@ LOCAL_USER = CurrentUser("", ADMINISTER)
 
 
 def record_use(engine: Engine, user: CurrentUser, now: datetime | None = None) -> None:
-    """Writes down that the visitor's sign-in or token is in use; to be called once the answer is sent."""
+    """Records that the user's session or token is in use. Call it after the response is sent."""
     at = now or datetime.now(UTC)
     with session_scope(engine) as session:
         if user.sign_in_id is not None:

@@ -1,4 +1,4 @@
-"""From where a bench may be reached: without an account, from its own machine only."""
+"""Network policy: without an account, a bench is reachable only from its own machine."""
 
 from ipaddress import ip_address
 
@@ -10,7 +10,7 @@ from app.settings import Settings
 
 
 def require_account_for_network(settings: Settings, engine: Engine) -> None:
-    """Raises AccountNeeded where the bench would be reached from other machines and nobody has an account."""
+    """Raises AccountNeeded if the bench would be reachable from other machines and has no account."""
     others = [name for name in (settings.host, *settings.allowed_hosts) if not is_own_machine(name)]
     if not others or has_accounts(engine):
         return
@@ -26,7 +26,7 @@ def require_account_for_network(settings: Settings, engine: Engine) -> None:
 
 
 def is_own_machine(name: str) -> bool:
-    """Whether an address or a host name is one of this machine alone.
+    """Whether an address or host name refers to this machine only (loopback).
 
     >>> is_own_machine("127.0.0.1"), is_own_machine("[::1]"), is_own_machine("0.0.0.0"), is_own_machine("bench.example")
     (True, True, False, False)

@@ -1,4 +1,4 @@
-"""Passwords: what is taken as one, how it is kept (argon2id, RFC 9106), and how it is compared."""
+"""Passwords: rules, hashing (argon2id, RFC 9106) and verification."""
 
 import threading
 import unicodedata
@@ -11,15 +11,15 @@ if TYPE_CHECKING:
     from argon2 import PasswordHasher
 
 SHORTEST, LONGEST = 12, 256
-# Compared with where no account has the name, so that a wrong name takes as long as a wrong password. It is the hash
-# of random bytes that were thrown away; a test looks that its cost is that of a new hash.
+# Verified when no account has the name, so that a wrong name takes as long as a wrong password. It is the hash of
+# discarded random bytes; a test checks that its cost equals that of a new hash.
 OF_NOBODY = "$argon2id$v=19$m=65536,t=3,p=4$GYfoNi4ITyHUeqNhoRTiCA$1iulx3NA4lg8uuxMypiFKugjgIa6mDLNl+wPPzdq5sw"
-# Each comparison takes 64 MiB for its time; more than two at once would only wait for the processor.
+# Each verification takes 64 MiB; more than two at once would only wait for the processor.
 _AT_ONCE = threading.BoundedSemaphore(2)
 
 
 def checked_password(password: str, name: str) -> str:
-    """The password in one spelling of its signs (NFKC). Raises InvalidValue where it is too easy to guess."""
+    """The password in normal form (NFKC). Raises InvalidValue if it is too easy to guess."""
     plain = _one_spelling(password)
     if len(plain) < SHORTEST:
         raise InvalidValue(
@@ -38,7 +38,7 @@ def checked_password(password: str, name: str) -> str:
 
 
 def password_hash(password: str) -> str:
-    """What is kept of a password: an argon2id hash with a salt of its own."""
+    """Argon2id hash of a password, with its own salt."""
     with _AT_ONCE:
         return _hasher().hash(_one_spelling(password))
 

@@ -1,4 +1,4 @@
-"""What people may do, from the least to the most: view, add, edit, administer."""
+"""Roles, from the least to the most: view, add, edit, administer."""
 
 from app.errors import InvalidValue
 
@@ -13,7 +13,7 @@ WORDS = {
 
 
 def may(role: str, least: str) -> bool:
-    """Whether a role reaches what needs at least another.
+    """Whether a role includes the rights of another.
 
     >>> may("edit", "add"), may("view", "add")
     (True, False)
@@ -22,7 +22,7 @@ def may(role: str, least: str) -> bool:
 
 
 def lesser(one: str, other: str) -> str:
-    """The role of two that may do less.
+    """The lesser of two roles.
 
     >>> lesser("edit", "add")
     'add'

@@ -1,4 +1,4 @@
-"""Random tokens that stand for a sign-in or a script: shown once, kept only as their hash."""
+"""Random tokens for sessions and scripts: shown once, stored only as a hash."""
 
 import hashlib
 import secrets
@@ -7,7 +7,7 @@ _RANDOM_BYTES = 32
 
 
 def new_token(prefix: str = "") -> str:
-    """256 random bits as text; nobody guesses it, so a plain hash of it is enough."""
+    """256 random bits as text. They cannot be guessed, so a plain hash is enough."""
     return prefix + secrets.token_urlsafe(_RANDOM_BYTES)
 
 

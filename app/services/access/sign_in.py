@@ -1,4 +1,4 @@
-"""Signing in and out. A sign-in ends after twelve hours without use and after seven days in any case."""
+"""Signing in and out. A session expires after twelve hours without use, and after seven days in any case."""
 
 from datetime import UTC, datetime, timedelta
 
@@ -18,10 +18,10 @@ AT_MOST_FOR = timedelta(days=7)
 
 
 def sign_in(engine: Engine, name: str, password: str, address: str, *, now: datetime | None = None) -> str:
-    """Begins a sign-in and returns its token, which is kept only as a hash.
+    """Starts a session and returns its token, which is stored only as a hash.
 
-    A wrong name, a wrong password and a disabled account are answered alike, and after the same work.
-    Raises NotSignedIn, or TooManyAttempts before the password is looked at.
+    A wrong name, a wrong password and a disabled account give the same answer after the same work.
+    Raises NotSignedIn, or TooManyAttempts before the password is checked.
     """
     at = now or datetime.now(UTC)
     counted = note_attempt(engine, name, address, at)
@@ -54,7 +54,7 @@ def sign_out(engine: Engine, sign_in_id: int) -> None:
 
 
 def user_of_sign_in(engine: Engine, token: str, now: datetime | None = None) -> CurrentUser | None:
-    """Who a session token belongs to; None where it is unknown, has ended, or its account is disabled."""
+    """User of a session token; None if it is unknown or expired, or its account is disabled."""
     at = now or datetime.now(UTC)
     with session_scope(engine, writes=False) as session:
         row = session.execute(

@@ -1,4 +1,4 @@
-"""How many tries at a sign-in are taken, counted in the store, so that several server processes count together."""
+"""Rate limit of sign-in attempts, counted in the database so that several server processes share it."""
 
 import hashlib
 from collections.abc import Sequence
@@ -19,10 +19,10 @@ TRIES_PER_ADDRESS = 20
 
 
 def note_attempt(engine: Engine, name: str, address: str, now: datetime | None = None) -> tuple[int, int]:
-    """Counts a try before its password is looked at, and returns the ids under which it is counted.
+    """Counts an attempt before its password is checked, and returns the ids of its rows.
 
-    The try is stored first and counted after: of any number of tries at the same moment no more than allowed get
-    through. One that is refused does not count, so that nobody is locked out for longer by further tries.
+    The attempt is stored first and counted afterwards, so that simultaneous attempts cannot exceed the limit.
+    A refused attempt does not count, so that further attempts do not extend the lockout.
     Raises TooManyAttempts with the time to wait.
     """
     at = now or datetime.now(UTC)
@@ -47,19 +47,19 @@ def note_attempt(engine: Engine, name: str, address: str, now: datetime | None =
 
 
 def forget_attempts(session: Session, ids: Sequence[int] = (), *, name: str | None = None) -> None:
-    """Takes tries off the count: some by id, or all with a name once its owner has signed in."""
+    """Deletes attempts: by id, or all for a name once its owner has signed in."""
     session.execute(delete(SignInAttempt).where(SignInAttempt.id.in_(ids)))
     if name is not None:
         session.execute(delete(SignInAttempt).where(SignInAttempt.counted_by == by_name(name)))
 
 
 def by_name(name: str) -> str:
-    """The mark of a name. Only its hash is kept: a password typed into the wrong field must not stand in the store."""
+    """Key of a name. Only the hash is stored, in case a password was typed into the name field."""
     return "name " + hashlib.sha256(name_key(name).encode()).hexdigest()
 
 
 def by_address(address: str) -> str:
-    """The mark of an address; one network of IPv6 (64 bits) counts as one address.
+    """Key of an address; an IPv6 network (64 bits) counts as one address.
 
     >>> by_address("2001:db8::1") == by_address("2001:db8::2"), by_address("192.0.2.1") == by_address("192.0.2.2")
     (True, False)
@@ -74,7 +74,7 @@ def by_address(address: str) -> str:
 
 
 def _wait(session: Session, counted_by: str, most: int, at: datetime) -> timedelta:
-    """How long until one of the counted tries no longer counts; zero where there is room."""
+    """Time until one of the counted attempts expires; zero while below the limit."""
     counted = (SignInAttempt.counted_by == counted_by, SignInAttempt.at > at - COUNTED_FOR)
     number = session.scalar(select(func.count()).where(*counted)) or 0
     if number <= most:

@@ -1,0 +1,4 @@
+"""From an uploaded log to a stored trial: staging, preview, import.
+
+Begin with `add.py`.
+"""

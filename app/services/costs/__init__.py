@@ -1,0 +1,4 @@
+"""Running cost and cost of owning, from stored prices, power and consumables.
+
+Begin with `running_cost.py`.
+"""

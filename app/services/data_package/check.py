@@ -37,7 +37,7 @@ MOST_BYTES_OF_THE_DESCRIPTOR = 50_000_000  # JSON is read as a whole, and become
 
 @dataclass(frozen=True, slots=True)
 class PackageCheck:
-    """What was checked, with the number of each, and what was found."""
+    """What was checked, with counts, and the findings."""
 
     counted: dict[str, int]
     findings: tuple[Finding, ...]

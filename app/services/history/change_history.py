@@ -1,4 +1,4 @@
-"""What was changed, in words for a reader: of what, when, why, and what it was before; who did it is left out."""
+"""The record of changes in words for readers: what, when, why, and the value before. Names of people are omitted."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -35,7 +35,7 @@ _ACTIONS = {
 
 @dataclass(frozen=True, slots=True)
 class DescribedChange:
-    """One change. `unit_id` and `trial_id` say where it leads; `what` is a sentence without its full stop."""
+    """One change in words. `unit_id` and `trial_id` are for links; `what` is a sentence without its full stop."""
 
     id: int
     at: datetime
@@ -47,14 +47,14 @@ class DescribedChange:
     name: str
     what: str
     field: str
-    before: str | None  # of what was taken back, all that it said follows in a second line
+    before: str | None  # of a deleted entry, the second line lists all its fields
     after: str | None
     why: str
     who: str
 
     @property
     def before_short(self) -> str | None:
-        """For readers: of what was taken back, what it was."""
+        """For readers: the first line only, a summary of a deleted entry."""
         return self.before and self.before.partition("\n")[0]
 
 
@@ -70,11 +70,11 @@ def described_changes(
     corrections_only: bool = False,
     public_only: bool = False,
 ) -> ListPart[DescribedChange]:
-    """Changes, newest first, in words.
+    """Changes in words, newest first.
 
-    subject : one kind of thing alone; unit_id : that unit and its trials alone; trial_id : that trial alone
-    consequences : False leaves out the numbers that moved because of another change
-    corrections_only : without what was only added; public_only : without what is the desk's own affair
+    subject : only this kind of item; unit_id : only this unit and its trials; trial_id : only this trial
+    consequences : False omits numbers that changed because of another change
+    corrections_only : omits additions; public_only : omits internal changes
     """
     statement = select(Change)
     if subject:
@@ -100,7 +100,7 @@ def described_changes(
 
 
 def described(session: Session, changes: Sequence[Change]) -> tuple[DescribedChange, ...]:
-    """The changes in words, with the unit that each belongs to."""
+    """The changes in words, with the unit of each."""
     trial_ids = {change.subject_id for change in changes if change.subject == "trial"}
     units = {
         row.id: row.unit_under_test_id
@@ -145,7 +145,7 @@ def _described(
 
 
 def _is_about_whole_item(change: Change) -> bool:
-    """Whether the thing itself was added or taken back, so that no field of it is named."""
+    """Whether the item itself was added or removed, so that no field is named."""
     return change.subject == "tariff" or change.action == "restored"
 
 
@@ -158,12 +158,12 @@ def _name_of(change: Change, names_of_items: ItemNames) -> str:
 
 
 def change_history(session: Session, subject: str, subject_id: int) -> tuple[DescribedChange, ...]:
-    """Everything recorded about one thing in words, newest first."""
+    """The full history of one item in words, newest first."""
     return described(session, changes_of(session, subject, subject_id))
 
 
 def what_changed(field: str, action: str) -> str:
-    """What was done to what, as a sentence without its subject and full stop.
+    """Describes a change, as a sentence without its subject and full stop.
 
     >>> what_changed("unit_on_s", "changed"), what_changed("", "excluded")
     ('the mark “unit on” [min] was changed', 'was left out of what is combined')

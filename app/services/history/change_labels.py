@@ -1,6 +1,6 @@
-"""Stored fields and values of the record of changes as a reader says them: no ids, no names of columns.
+"""Labels for the fields and values of the record of changes: no ids, no column names.
 
-The record itself stays as it was written; only its telling is made here.
+The stored record is not altered; labels are made when it is shown.
 """
 
 from collections import defaultdict
@@ -19,7 +19,7 @@ from app.storage.models.rooms_and_loggers import Logger, LoggerProfile, Room, Sm
 from app.storage.models.tariffs import Tariff
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
-# Field of the store to its words and its unit.
+# Stored field to its label and unit.
 _FIELDS = {
     "name": ("the name", ""),
     "notes": ("the notes", ""),
@@ -114,7 +114,7 @@ _NAMES: dict[str, tuple[InstrumentedAttribute[int], tuple[InstrumentedAttribute[
     "tariff_id": (Tariff.id, (Tariff.region,)),
     "account_id": (Account.id, (Account.name,)),
 }
-# Kind of thing to the field that names one of it.
+# Kind of item to the field that refers to it.
 _FIELD_OF_SUBJECT = {
     "room": "room_id",
     "logger": "logger_id",
@@ -126,7 +126,7 @@ _FIELD_OF_SUBJECT = {
 
 
 class ItemNames:
-    """Names of what a part of the record speaks of, read in one query for each kind of thing."""
+    """Names of the items that a set of changes refers to, read in one query per kind."""
 
     def __init__(self, session: Session, changes: Sequence[Change]) -> None:
         wanted: dict[str, set[int]] = defaultdict(set)
@@ -141,7 +141,7 @@ class ItemNames:
         return self._names.get(field, {}).get(int(text), "one that is no longer on the bench")
 
     def of_subject(self, subject: str, subject_id: int) -> str:
-        """ "" for a thing without a name of its own, or one that is gone."""
+        """ "" for an item without a name, or one that was deleted."""
         return self._names.get(_FIELD_OF_SUBJECT.get(subject, ""), {}).get(subject_id, "")
 
 
@@ -156,7 +156,7 @@ def _read(session: Session, field: str, ids: set[int]) -> dict[int, str]:
 
 
 def field_label(field: str) -> str:
-    """A stored field as a reader would say it, ready to stand before a verb; nothing where the whole thing is meant.
+    """Label of a stored field, to be followed by a verb; empty where the whole item is meant.
 
     >>> field_label("pm2_5 total_decay_per_h"), field_label("unit_on_s"), field_label("")
     ('PM2.5: the total decay [1/h] ', 'the mark “unit on” [min] ', '')
@@ -169,7 +169,7 @@ def field_label(field: str) -> str:
 
 
 def channel_and_field(field: str) -> tuple[str, str]:
-    """The channel of a computed number and its name; "" and the field for all else.
+    """The channel of a computed number and its name; otherwise "" and the field.
 
     >>> channel_and_field("pm1 usable"), channel_and_field("price of lamp")
     (('pm1', 'usable'), ('', 'price of lamp'))
@@ -179,7 +179,7 @@ def channel_and_field(field: str) -> tuple[str, str]:
 
 
 def value_text(field: str, text: str | None, names: ItemNames) -> str | None:
-    """A stored value as a reader would say it; None where there was none and nothing takes its place."""
+    """A stored value as text for readers; None where there was none and no placeholder applies."""
     name = channel_and_field(field)[1]
     if text is None or text == "":
         return _NOTHING.get(name)
@@ -202,7 +202,7 @@ def _moment(text: str) -> str:
 
 
 def _number(name: str, text: str) -> str:
-    """Marks in minutes; what was computed with four significant digits; what a person typed as it was typed."""
+    """Marks in minutes; computed numbers with four significant digits; typed numbers as typed."""
     best, sign, uncertainty = text.partition(" ± ")
     try:
         value = float(best)

@@ -1,4 +1,4 @@
-"""The day of the newest datum behind a chart or a table: it stands on what is taken away, in place of today."""
+"""Date of the latest data behind a chart or table; shown on downloads instead of today's date."""
 
 from collections.abc import Collection, Iterable, Mapping
 from datetime import date, datetime
@@ -19,13 +19,13 @@ EVERYTHING = (TRIALS, SOUND, POWER, PRICES, STATEMENTS)
 
 
 def latest_data_date(session: Session, kinds: Collection[str], unit_ids: Collection[int] | None = None) -> date | None:
-    """Latest day among data of these kinds, of these units or of the whole bench; None where there is none."""
+    """Latest date among data of these kinds, of some units or the whole bench; None without data."""
     of_units = None if unit_ids is None else list(unit_ids)
     return latest_of(_latest_of_kind(session, kind, of_units) for kind in kinds)
 
 
 def _latest_of_kind(session: Session, kind: str, unit_ids: list[int] | None) -> date | None:
-    """Of the whole bench it is kept by unit, where the store counts the changes of such data."""
+    """For the whole bench it is cached by unit, where the store counts changes of such data."""
     if unit_ids is None and kind in (SOUND, POWER, PRICES):
         return latest_of(kept_by_unit(session, ("newest datum", kind), partial(_by_unit, session, kind)).values())
     found = []
@@ -45,7 +45,7 @@ def _by_unit(session: Session, kind: str, unit_ids: Collection[int] | None) -> M
 
 
 def latest_of(days: Iterable[date | str | None]) -> date | None:
-    """The latest of some days, which may be ISO text; None where none is known.
+    """The latest of some dates, which may be ISO text; None where none is known.
 
     >>> latest_of([None, "2026-03-02", date(2026, 1, 5)])
     datetime.date(2026, 3, 2)
@@ -55,7 +55,7 @@ def latest_of(days: Iterable[date | str | None]) -> date | None:
 
 
 class _Asked:
-    """Where days of one kind of data stand, and the questions about them, put together once."""
+    """Where dates of one kind of data are stored, with the prepared queries."""
 
     def __init__(self, day: Any, unit: InstrumentedAttribute[Any], joined: Select[Any] | None = None) -> None:
         source = select(day) if joined is None else joined

@@ -1,6 +1,6 @@
-"""Which changes a reader of published results is told of: those of results, prices, parts, verdicts and exclusions.
+"""Which changes readers of published results see: results, prices, parts, verdicts and exclusions.
 
-How a logger is set up, who typed a note, a text that is still a draft: that stays at the desk.
+Logger settings, notes and draft texts are internal.
 """
 
 from sqlalchemy import ColumnElement, and_, or_
@@ -9,7 +9,7 @@ from app.storage.models.bench import Change
 
 TRIAL, UNIT, ROOM = "trial", "unit under test", "room"
 
-# what moves the results of a trial, or says of what they are
+# fields that affect the results of a trial or describe it
 TRIAL_FIELDS = (
     "kind",
     "unit_under_test_id",
@@ -43,7 +43,7 @@ _WHOLE_TRIAL = (*_WHOLE_ITEM, "recomputed")
 
 
 def of_interest() -> ColumnElement[bool]:
-    """The condition on a row of the record of changes."""
+    """SQL condition for changes that readers see."""
     is_new = and_(Change.action == "added", Change.field == "")
     whole_trial = or_(Change.action.in_(_WHOLE_TRIAL), is_new)
     whole_unit = or_(Change.action.in_(_WHOLE_ITEM), is_new)

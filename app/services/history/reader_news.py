@@ -1,4 +1,4 @@
-"""What is new for a reader of published results, in plain words: one piece of news for what was done in one go."""
+"""News for readers of published results: one item for all changes made in one go."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ from app.services.history.reader_changes import PRICE_OF_PART, TRIAL, of_interes
 from app.storage.models.bench import Change
 
 IN_ONE_GO = timedelta(minutes=10)
-_ROWS_OF_ONE = 40  # rows of the record read for each piece of news
+_ROWS_OF_ONE = 40  # rows of the record read per news item
 _MOST_NUMBERS = 3
 _RATE = "clean_air_delivery_rate_m3_per_h"
 _OF_TRIAL = {
@@ -35,7 +35,7 @@ _NOUNS = {
 
 @dataclass(frozen=True, slots=True)
 class News:
-    """One piece of news. `id` is the earliest change in it, so that it stays the same piece when more is added."""
+    """One news item. `id` is the earliest change in it, so that it stays the same when more is added."""
 
     id: int
     at: datetime
@@ -54,7 +54,7 @@ def reader_news(session: Session, limit: int) -> tuple[News, ...]:
 
 
 def _groups(changes: Sequence[DescribedChange]) -> list[list[DescribedChange]]:
-    """Changes of one thing that were made in one go, the newest first."""
+    """Changes of one item that were made in one go, newest first."""
     groups: list[list[DescribedChange]] = []
     for change in changes:
         last = groups[-1] if groups else None

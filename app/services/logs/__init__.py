@@ -1,0 +1,4 @@
+"""Raw log files and their readings.
+
+Begin with `store.py`.
+"""

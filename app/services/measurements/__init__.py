@@ -1,0 +1,4 @@
+"""Measurements other than trials: sound, power, ozone, ratings, claims, clips.
+
+Begin with `sound_levels.py`; the other files follow its pattern.
+"""

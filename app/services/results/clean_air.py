@@ -20,7 +20,6 @@ from app.services.results.natural_decay_pools import EmptyRoomRuns, PooledForTri
 from app.services.results.rows import note_columns, stored_degrees, stored_measured
 from app.services.store.audit import record_change
 from app.services.store.id_batches import in_batches
-from app.services.store.reading_again import read_again
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
@@ -231,7 +230,9 @@ def _write(
     if updates:
         connection = session.connection()  # plain statements: making objects of rows takes longer
         connection.execute(update(ChannelResult).where(ChannelResult.id == bindparam("of_result")), updates)
-        read_again(session, ChannelResult)
+        for loaded in session:
+            if isinstance(loaded, ChannelResult):  # a plain statement changed its row
+                session.expire(loaded)
     for lot in in_batches(changed_notes):
         session.execute(
             delete(ResultNote).where(

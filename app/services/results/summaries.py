@@ -22,7 +22,6 @@ from app.services.results.repeatability import refresh_repeatability
 from app.services.results.rows import stored_degrees, without_shared_part
 from app.services.results.summary_trials import GroupKey, SummaryTrial, read_summary_trials
 from app.services.store.id_batches import in_batches
-from app.services.store.reading_again import read_again
 from app.storage.models.trials import NaturalDecayPool, SettingSummary
 
 _KEYS = ("id", "unit_under_test_id", *GroupKey._fields, "computed_at")
@@ -59,7 +58,9 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
         connection.execute(update(SettingSummary).where(SettingSummary.id == bindparam("of_summary")), changed)
     if added:
         connection.execute(insert(SettingSummary), added)
-    read_again(session, SettingSummary)
+    for loaded in session:
+        if isinstance(loaded, SettingSummary):  # a plain statement changed its row
+            session.expire(loaded)
 
 
 def summary_values(

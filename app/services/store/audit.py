@@ -1,4 +1,4 @@
-"""The record of every change: who, when, what it was, what it became, and why. Rows are only ever added."""
+"""The record of every change: who, when, before, after, and why. Rows are only ever added."""
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -9,14 +9,14 @@ from sqlalchemy.orm import Session
 from app.hidden_marks import without_hidden_marks
 from app.storage.models.bench import Change
 
-# Who acts where nobody gave a name: the person at the desk, on their own machine.
+# The name recorded where none was given: the person at the desk, on their own machine.
 AT_THE_DESK = "desk"
-# Where a session keeps the name of the account that acts in it; it counts over any name that was typed.
+# Key under which a session holds the name of the signed-in account; it overrides any typed name.
 ACTING = "acting"
 
 
 def acting_name(session: Session, typed: str = "") -> str:
-    """Who acts: the account that is signed in, else the name that was typed, else the person at the desk."""
+    """Name for the record: the signed-in account, else the typed name, else the person at the desk."""
     return str(session.info.get(ACTING) or typed.strip() or AT_THE_DESK)
 
 
@@ -33,11 +33,11 @@ def record_change(
     *,
     at: datetime | None = None,
 ) -> Change:
-    """Adds one row to the record; the session that holds the change itself also holds this row.
+    """Adds one row to the record, in the same transaction as the change.
 
-    who : the name that was typed; the account that is signed in takes its place
+    who : the typed name; the signed-in account overrides it
     action : added, changed, excluded, restored, trashed, untrashed, recomputed, taken back
-    subject, subject_id : the thing changed, such as ("trial", 12)
+    subject, subject_id : the item changed, such as ("trial", 12)
     before, after : values of the field; None means that there was none
     """
     change = Change(
@@ -56,14 +56,14 @@ def record_change(
 
 
 def changes_of(session: Session, subject: str, subject_id: int) -> Sequence[Change]:
-    """Everything recorded about one thing, newest first."""
+    """All changes of one item, newest first."""
     return session.scalars(
         select(Change).where(Change.subject == subject, Change.subject_id == subject_id).order_by(Change.id.desc())
     ).all()
 
 
 def recorded_text(value: object) -> str | None:
-    """A value as the record keeps it; None where there was none."""
+    """A value as text for the record; None where there was none."""
     if value is None:
         return None
     if isinstance(value, bool):

@@ -1,5 +1,4 @@
-"""Copies of the store: made while it is in use and verified, and brought back only where nothing is overwritten
-without being told."""
+"""Backups of the store: made and verified while it is in use; restoring never overwrites without being asked."""
 
 import shutil
 import sqlite3
@@ -23,7 +22,7 @@ _COUNTED = ("units_under_test", "trials", "logs", "raw_files", "channel_results"
 
 @dataclass(frozen=True, slots=True)
 class StoreCopy:
-    """A verified copy: where it lies, its size, and how many rows of the main tables it holds."""
+    """A verified backup: path, size, and row counts of the main tables."""
 
     path: Path
     size_bytes: int
@@ -33,11 +32,11 @@ class StoreCopy:
 def backup_store(
     settings: Settings, target: Path | None = None, on_progress: OnProgress | None = None, now: datetime | None = None
 ) -> StoreCopy:
-    """Copies the store with SQLite's online backup, which other processes may read and write meanwhile.
+    """Copies the store with SQLite's online backup, while other processes go on reading and writing.
 
     target : file or folder; None for `backups/` in the data folder
-    Raises StoreProblem where there is no SQLite store or the copy fails its check, AlreadyStored where the target is
-    there already.
+    Raises StoreProblem where there is no SQLite store or the copy fails its check, AlreadyStored where the target
+    exists.
     """
     source = _sqlite_store(settings)
     if not source.exists():
@@ -56,7 +55,7 @@ def backup_store(
                 pages=_PAGES_A_STEP,
                 progress=lambda _status, left, total: progress(total - left, total, "Copying the store"),
             )
-            copy.execute("PRAGMA journal_mode = DELETE")  # one file, to be kept anywhere
+            copy.execute("PRAGMA journal_mode = DELETE")  # a single file
         rows = verify_copy(unfinished)
         unfinished.rename(path)
     except (OSError, sqlite3.Error) as error:
@@ -70,16 +69,16 @@ def backup_store(
 
 
 def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) -> StoreCopy:
-    """Brings a copy back as the store of the data folder; the store that stood there is kept beside it.
+    """Restores a backup as the store of the data folder; the previous store is kept beside it.
 
-    Raises AlreadyStored where a store is there and overwriting was not asked for, StoreProblem where the copy is
-    missing or damaged, or the present store is in use.
+    Raises AlreadyStored where a store exists and overwriting was not requested, StoreProblem where the copy is
+    missing or damaged, or the current store is in use.
     """
     target = _sqlite_store(settings)
     if not copy.is_file():
         raise InvalidValue(f"There is no file {copy}. Give the path of a copy that `hazefall backup` made.")
     rows = verify_copy(copy)
-    stored_revision(f"sqlite:///{copy.resolve()}", str(copy))  # a copy that could not be opened is not brought back
+    stored_revision(f"sqlite:///{copy.resolve()}", str(copy))  # a backup that cannot be opened is not restored
     if target.exists() and not overwrite:
         raise AlreadyStored(
             f"{target} is there already and would be replaced. Say --overwrite to do it; the present store is then "
@@ -93,15 +92,15 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
     if target.exists():
         try:
             _keep_beside(target)
-        except StoreProblem:  # a server still serves it
+        except StoreProblem:  # a server is using it
             new.unlink(missing_ok=True)
             raise
-    new.replace(target)  # at no moment is there no store: a server that starts meanwhile would make an empty one
+    new.replace(target)  # atomic: a server that starts meanwhile would otherwise create an empty store
     return StoreCopy(target, target.stat().st_size, rows)
 
 
 def verify_copy(path: Path) -> dict[str, int]:
-    """Integrity and references of a SQLite file, and the rows of its main tables. Raises StoreProblem if broken."""
+    """Integrity and references of a SQLite file, and row counts of its main tables. Raises StoreProblem if broken."""
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
             found = [row[0] for row in connection.execute("PRAGMA integrity_check")]
@@ -146,7 +145,7 @@ def _target(settings: Settings, target: Path | None, now: datetime) -> Path:
 
 
 def _remove_left_behind(folder: Path) -> None:
-    """Removes what backups that were cut off have left; one that may still be running is left alone."""
+    """Removes files of interrupted backups, except one that may still be running."""
     oldest = time.time() - _CUT_OFF_AFTER_S
     for file in folder.glob("bench-*.sqlite.unfinished*"):
         if file.stat().st_mtime < oldest:
@@ -154,7 +153,7 @@ def _remove_left_behind(folder: Path) -> None:
 
 
 def _refuse_unreadable(store: Path) -> None:
-    """Refuses a store that is held or damaged before the copy begins, which would wait for ever for one held."""
+    """Rejects a locked or damaged store before the backup begins, which would wait for ever for a lock."""
     try:
         with closing(sqlite3.connect(store, timeout=WAIT_FOR_STORE_S)) as connection:
             connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
@@ -165,15 +164,15 @@ def _refuse_unreadable(store: Path) -> None:
 
 
 def _keep_beside(store: Path) -> None:
-    """Gives a store a second name, with what still stands in its write-ahead log taken in first.
+    """Gives the store a second name, after merging its write-ahead log.
 
-    A damaged store is kept as it is, and its write-ahead log beside it: to replace it is what a copy is for.
+    A damaged store is kept as it is, with its write-ahead log beside it: replacing it is what a backup is for.
     """
     kept = store.with_name(f"{store.name}.replaced-{datetime.now(UTC):%Y%m%d-%H%M%S-%f}")
     log, index = (store.with_name(store.name + ending) for ending in ("-wal", "-shm"))
     kept_log = kept.with_name(f"{kept.name}-wal")
     if log.exists():
-        shutil.copyfile(log, kept_log)  # SQLite removes the log of a file that is no store
+        shutil.copyfile(log, kept_log)  # SQLite removes the log of a file that is not a database
     damaged = False
     try:
         damaged = not _take_in_log(store)
@@ -182,7 +181,7 @@ def _keep_beside(store: Path) -> None:
             kept_log.unlink(missing_ok=True)
     try:
         kept.hardlink_to(store)
-    except OSError:  # a disk without second names
+    except OSError:  # a file system without hard links
         unfinished = kept.with_name(f"{kept.name}.unfinished")
         shutil.copyfile(store, unfinished)
         unfinished.rename(kept)
@@ -191,7 +190,7 @@ def _keep_beside(store: Path) -> None:
 
 
 def _take_in_log(store: Path) -> bool:
-    """Brings the write-ahead log into the store; False where it is damaged. Raises StoreProblem where it is held."""
+    """Merges the write-ahead log into the store; False if it is damaged. Raises StoreProblem if it is locked."""
     try:
         with closing(sqlite3.connect(store, timeout=WAIT_FOR_STORE_S)) as connection:
             connection.execute("PRAGMA locking_mode = EXCLUSIVE")

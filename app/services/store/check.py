@@ -1,4 +1,4 @@
-"""The check of a store: is everything there, unchanged, and of the present method."""
+"""Checks a store: complete, unaltered, and computed with the current method."""
 
 import hashlib
 from collections.abc import Iterator
@@ -12,7 +12,7 @@ from app.storage.models.all_models import METADATA
 from app.storage.models.logs import VALUE_COLUMNS, Log, LogChannel, RawFile, readings
 from app.storage.models.trials import ChannelResult, SettingSummary, Trial
 
-# what keeps the record of changes from being altered, and how each kind of store tells what stands there
+# what protects the record of changes, and how to list it in each kind of database
 _KEEPERS = {
     "sqlite": {"changes_refuse_update", "changes_refuse_delete", "changes_refuse_replace"},
     "postgresql": {"changes_refuse_update", "changes_refuse_truncate"},
@@ -25,7 +25,7 @@ _KEEPERS_THERE = {
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing that the check found. `wrong`: data are damaged or missing; otherwise it is worth knowing."""
+    """One finding of the check. `wrong`: data are damaged or missing; otherwise for information."""
 
     wrong: bool
     subject: str
@@ -34,7 +34,7 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class StoreCheck:
-    """What was checked, with the number of each, and what was found."""
+    """What was checked, with counts, and the findings."""
 
     counted: dict[str, int]
     findings: tuple[Finding, ...]
@@ -45,8 +45,9 @@ class StoreCheck:
 
 
 def check_store(engine: Engine, on_progress: OnProgress | None = None) -> StoreCheck:
-    """Integrity of the file, references, what keeps the record of changes, raw files against their hashes, readings
-    against their logs, and results against the method version."""
+    """Checks file integrity, references, protection of the record of changes, raw files against their hashes, readings
+    against their logs, and results against the method version.
+    """
     progress = on_progress or no_progress
     with engine.connect() as connection:
         counted = {
@@ -82,7 +83,9 @@ def _references(connection: Connection) -> Iterator[Finding]:
 
 
 def _record_of_changes(connection: Connection) -> Iterator[Finding]:
-    """Whether the store still refuses to alter the record; whoever takes that away can write it anew unseen."""
+    """Whether the database still refuses to alter the record; without that protection it could be rewritten
+    unnoticed.
+    """
     there = set(connection.scalars(text(_KEEPERS_THERE[connection.dialect.name])))
     missing = sorted(_KEEPERS[connection.dialect.name] - there)
     if missing:
@@ -96,7 +99,7 @@ def _record_of_changes(connection: Connection) -> Iterator[Finding]:
 
 def _raw_files(connection: Connection) -> Iterator[Finding | None]:
     keys = connection.scalars(select(RawFile.sha256)).all()
-    for sha256 in keys:  # one at a time: all of them together need not fit into memory
+    for sha256 in keys:  # one at a time, because all of them may not fit into memory
         size, content = connection.execute(
             select(RawFile.size_bytes, RawFile.content).where(RawFile.sha256 == sha256)
         ).one()
@@ -113,7 +116,7 @@ def _raw_files(connection: Connection) -> Iterator[Finding | None]:
 
 
 def _readings(connection: Connection, stored: int) -> Iterator[Finding]:
-    """Whether each log has its rows, none of them is another log's too, and none is without a log."""
+    """Whether each log has its rows, and each row belongs to exactly one log."""
     channels = select(LogChannel.log_id, func.count().label("number")).group_by(LogChannel.log_id).subquery()
     rows_of_log = (channels.c.number + len(VALUE_COLUMNS) - 1) // len(VALUE_COLUMNS) * Log.readings
     found = (

@@ -1,4 +1,4 @@
-"""Checks of values that a person or a script gave; each refusal names the field and says what is needed."""
+"""Validation of values given by a person or a script; each error names the field and what is needed."""
 
 import math
 from collections.abc import Sequence
@@ -9,12 +9,12 @@ from app.hidden_marks import holds_control_characters, holds_hidden_marks
 
 LONGEST_NAME = 200
 LONGEST_TEXT = 20_000
-LARGEST_NUMBER = 1e12  # no price, power or size comes near; sums and squares of larger ones run out of range
+LARGEST_NUMBER = 1e12  # above any price, power or size; sums and squares of larger numbers would overflow
 LARGEST_COUNT = 10_000  # pieces, packs, settings
 
 
 def required_text(value: str | None, field: str, what: str, longest: int = LONGEST_NAME) -> str:
-    """The text without blanks around it; raises InvalidValue where nothing is left or it is too long."""
+    """The text without surrounding blanks; raises InvalidValue if it is empty or too long."""
     text = optional_text(value, field, what, longest)
     if not text:
         raise InvalidValue(f"{what} is empty; it needs at least one letter. Type it in.", field=field)
@@ -83,7 +83,7 @@ def currency_code(value: str, field: str = "currency") -> str:
 
 
 def source_text(value: str | None, field: str, what: str) -> str:
-    """Where a value was seen; a value that nobody can look up again is refused."""
+    """Where a value was seen; required, so that it can be looked up again."""
     source = optional_text(value, field, f"The source of {what[:1].lower()}{what[1:]}")
     if not source:
         raise InvalidValue(
@@ -94,12 +94,12 @@ def source_text(value: str | None, field: str, what: str) -> str:
 
 
 def latest_current_day() -> date:
-    """The latest calendar day that has begun anywhere on Earth, at 14 h before UTC."""
+    """The latest calendar date that has begun anywhere on Earth (UTC+14)."""
     return (datetime.now(UTC) + timedelta(hours=14)).date()
 
 
 def day_seen(value: date | None, field: str, what: str) -> date:
-    """The day of something seen or measured, which cannot lie ahead: what holds later is entered when it is seen."""
+    """The date of an observation or measurement, which cannot lie in the future."""
     day = day_valid_from(value, field, what)
     if day > (latest := latest_current_day()):
         raise InvalidValue(
@@ -111,7 +111,7 @@ def day_seen(value: date | None, field: str, what: str) -> date:
 
 
 def day_valid_from(value: date | None, field: str, what: str) -> date:
-    """A day that may lie ahead, such as that of a tariff announced for next year."""
+    """A date that may lie in the future, such as that of a tariff announced for next year."""
     if value is None:
         raise InvalidValue(f"{what} has no date; it needs the day on which it was seen. Type it in.", field=field)
     if not 1990 <= value.year <= 2100:

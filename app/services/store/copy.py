@@ -1,4 +1,4 @@
-"""Moves a bench from one kind of store to the other: every row, in one transaction, read back before it counts."""
+"""Copies a bench to another database: every row in one transaction, verified by reading back."""
 
 import hashlib
 import tempfile
@@ -23,15 +23,15 @@ from app.storage.engine import open_engine
 from app.storage.models.all_models import METADATA
 from app.storage.models.unit_changes import UnitChanges
 
-# All tables but the one that a store writes by itself, which counts its own changes.
+# All tables except the one that the database maintains itself, which counts its own changes.
 _COPIED = tuple(table for table in METADATA.sorted_tables if table is not UnitChanges.__table__)
 
 
 @dataclass(frozen=True, slots=True)
 class CopiedStore:
-    """What was moved: rows of each table, the SHA-256 of all of it as read back from the copy.
+    """Result of a copy: rows of each table, and the SHA-256 of all of it as read back.
 
-    changed_meanwhile : something was changed in the source after the copy began, and is not in it
+    changed_meanwhile : the source changed after the copy began; those changes are not in it
     """
 
     source: str
@@ -44,9 +44,9 @@ class CopiedStore:
 def copy_store(source: str, target: str, on_progress: OnProgress | None = None) -> CopiedStore:
     """Copies the bench at `source` into the empty store at `target`; each is a folder, a SQLite file or an address.
 
-    Every row of every table goes over, the record of changes and the accounts among them. The rows are read back
-    from the copy and compared with what was read from the source, by number and by hash, before anything is kept.
-    Raises InvalidValue for a place that is none, AlreadyStored where the target holds something, StoreProblem where
+    Every row of every table is copied, including the record of changes and the accounts. The rows are read back
+    and compared with the source by number and hash before anything is committed.
+    Raises InvalidValue for an invalid place, AlreadyStored where the target holds something, StoreProblem where
     the source is of another version or the copy differs.
     """
     progress = on_progress or no_progress
@@ -60,7 +60,7 @@ def copy_store(source: str, target: str, on_progress: OnProgress | None = None) 
             _refuse_filled(filled, target_url)
             counted = {table.name: _count(held, table) for table in _COPIED}
             counter = _Counter(2 * sum(counted.values()), progress)
-            filled.execute(delete(METADATA.tables["bench"]))  # made with the empty store; the one of the source counts
+            filled.execute(delete(METADATA.tables["bench"]))  # the source's row replaces it
             read = {t.name: _copy_table(held, filled, t, counter) for t in _COPIED}
             found = {t.name: _digest(filled, t, counter) for t in _COPIED}
             _refuse_differences(counted, read, found)
@@ -77,7 +77,7 @@ def copy_store(source: str, target: str, on_progress: OnProgress | None = None) 
 
 
 def store_address(place: str) -> str:
-    """The database address of a place: itself, or that of the SQLite file, or of the file in a folder.
+    """Database address of a place: an address, a SQLite file, or a folder that contains one.
 
     >>> store_address("postgresql://desk@localhost/bench")
     'postgresql://desk@localhost/bench'
@@ -117,8 +117,8 @@ def _refuse_unfit_source(url: str) -> None:
 
 @contextmanager
 def _target_store(url: str) -> Iterator[Engine]:
-    """The store of the copy, its tables made if need be."""
-    with tempfile.TemporaryDirectory() as folder:  # a database server needs none for the copy
+    """The target store, with its tables created if needed."""
+    with tempfile.TemporaryDirectory() as folder:  # not used by a database server
         path = sqlite_file(url)
         engine = open_store(Settings(path.parent if path else Path(folder), database_url=url))
         try:
@@ -129,16 +129,16 @@ def _target_store(url: str) -> Iterator[Engine]:
 
 @contextmanager
 def _one_state(engine: Engine) -> Iterator[Connection]:
-    """A connection that sees the store as it is now until the end, whatever others write."""
+    """A connection that sees one consistent state, whatever others write."""
     level = {} if engine.dialect.name == "sqlite" else {"isolation_level": "REPEATABLE READ"}
     with engine.connect().execution_options(**level) as connection, connection.begin():
-        connection.execute(select(METADATA.tables["bench"].c.id))  # the state is the one of the first read
+        connection.execute(select(METADATA.tables["bench"].c.id))  # the snapshot begins with the first read
         yield connection
 
 
 @contextmanager
 def _one_change(engine: Engine) -> Iterator[Connection]:
-    """One transaction of the copy: all of it is kept, or nothing."""
+    """One transaction for the copy: all or nothing."""
     try:
         with engine.execution_options(writes=True).begin() as connection:
             yield connection
@@ -159,7 +159,7 @@ def _refuse_filled(connection: Connection, url: str) -> None:
 
 
 def _changes(engine: Engine) -> int:
-    """Every change of a bench leaves a row in its record."""
+    """Number of changes: every change of a bench adds a row to its record."""
     with engine.connect() as connection:
         return _count(connection, METADATA.tables["changes"])
 
@@ -169,7 +169,7 @@ def _count(connection: Connection, table: Table) -> int:
 
 
 class _Counter:
-    """How many rows are done, of all that are to be written and read back."""
+    """Progress: rows done, of all rows to write and read back."""
 
     def __init__(self, total: int, progress: OnProgress) -> None:
         self.done, self.total, self.progress = 0, total, progress
@@ -180,7 +180,7 @@ class _Counter:
 
 
 def _copy_table(source: Connection, target: Connection, table: Table, counter: _Counter) -> tuple[int, str]:
-    """Writes all rows of a table and returns their number and hash as they were read."""
+    """Copies all rows of a table and returns their number and hash as read."""
     total, digest = 0, hashlib.sha256()
 
     def batches(read: Iterator[Sequence[tuple[Any, ...]]]) -> Iterator[Sequence[tuple[Any, ...]]]:
@@ -192,7 +192,7 @@ def _copy_table(source: Connection, target: Connection, table: Table, counter: _
             counter.add(len(rows), f"Copying {table.name.replace('_', ' ')}")
 
     try:
-        with closing(rows_in_batches(source, table)) as read:  # its cursor goes before the connection does
+        with closing(rows_in_batches(source, table)) as read:  # close the cursor before the connection
             write_batches(target, table, batches(read))
     except (source.dialect.loaded_dbapi.Error, target.dialect.loaded_dbapi.Error, UnicodeError) as error:
         raise StoreProblem(

@@ -1,4 +1,4 @@
-"""Ids in lots that one statement can take: SQLite accepts a limited number of values at once."""
+"""Splits ids into batches, because SQLite limits the number of values in one statement."""
 
 from collections.abc import Iterable, Iterator
 

@@ -1,4 +1,4 @@
-"""Opens the store: makes it when there is none, brings an older one up to date after a copy, refuses the rest."""
+"""Opens the store: creates it, migrates an older one after a backup, rejects an unsuitable one."""
 
 import shutil
 import sqlite3
@@ -20,17 +20,17 @@ from app.storage.engine import open_engine
 from app.storage.models.bench import Bench
 
 _LOCK_TIMEOUT_S = 10.0
-_OLDEST_SERVER = 13  # the first that tells the present snapshot as the watch of the store asks for it
-# Where the steps before version 0.2.0 ended. A store there has the tables of the first revision and is marked as that.
+_OLDEST_SERVER = 13  # the first with the snapshot function that change detection needs
+# The last revision before version 0.2.0. A store there has the tables of the first revision and is marked so.
 _BEFORE_FIRST = "0013"
 _POSTGRESQL_LOCK = 7_204_311  # any number, the same in every process: one migrates, the others wait
 
 
 def open_store(settings: Settings, on_progress: OnProgress | None = None) -> Engine:
-    """Engine of a store that is at the newest version.
+    """Engine of a store at the newest revision.
 
-    The data folder is made if need be. An older SQLite store is first copied to `bench.sqlite.before-<revision>`,
-    then migrated in one transaction: it is either at the newest version afterwards or as it was.
+    The data folder is created if needed. An older SQLite store is first copied to `bench.sqlite.before-<revision>`,
+    then migrated in one transaction, which succeeds or changes nothing.
     Raises StoreProblem with what was found and what to do.
     """
     url = settings.store_url
@@ -49,7 +49,7 @@ def open_store(settings: Settings, on_progress: OnProgress | None = None) -> Eng
 
 
 def stored_revision(url: str, where: str) -> str | None:
-    """Revision of a store, which stays as it is; None where there is none. Raises StoreProblem as `open_store`."""
+    """Revision of a store, without changing it; None if there is none. Raises StoreProblem as `open_store`."""
     path = sqlite_file(url)
     with _plain_errors(where):
         if path is None:
@@ -88,7 +88,7 @@ def _refuse_unfit_server(url: str, where: str) -> None:
     driver = engine.dialect.loaded_dbapi
     given, named = engine.dialect.create_connect_args(engine.url)
     try:
-        # by the driver alone: it gives text of another encoding as bytes, over which SQLAlchemy would stumble
+        # by the driver alone: it returns text in another encoding as bytes, which SQLAlchemy cannot handle
         with closing(driver.connect(*given, **named)) as connection:
             encoding = connection.info.parameter_status("server_encoding")
             version = connection.info.server_version // 10_000
@@ -133,7 +133,7 @@ def _refuse_unwritable(path: Path) -> None:
 
 
 def _stored_revision(url: str, path: Path | None, revisions: StoreRevisions, where: str) -> str | None:
-    """Revision of the store as it stands, None where there is none yet; refuses what this program cannot bring up."""
+    """Current revision of the store, None if there is none; rejects a store that cannot be migrated."""
     if path is not None:
         found, tables = _sqlite_revision(path)
     else:
@@ -162,7 +162,7 @@ def _stored_revision(url: str, path: Path | None, revisions: StoreRevisions, whe
 def _sqlite_revision(path: Path) -> tuple[str | None, int]:
     if not path.exists() or path.stat().st_size == 0:
         return None, 0
-    # timeout: a store that another program holds is waited for, but not for ever
+    # timeout: wait for a store that another program has locked, but not for ever
     with closing(sqlite3.connect(path, timeout=_LOCK_TIMEOUT_S)) as connection:
         names = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         if "alembic_version" not in names:
@@ -184,7 +184,7 @@ def _migrate(url: str, path: Path | None, revisions: StoreRevisions, where: str,
     with engine.begin() as connection:
         if path is None:
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _POSTGRESQL_LOCK})
-        # Again, now that nobody else can write: another process may have migrated while this one waited.
+        # Check again with the lock held: another process may have migrated while this one waited.
         found = _server_revision(connection)[0]
         if found == revisions.newest:
             return
@@ -204,7 +204,7 @@ def _migrate(url: str, path: Path | None, revisions: StoreRevisions, where: str,
 
 
 def _migration_engine(url: str) -> Engine:
-    """Foreign keys are off: rebuilding a table would otherwise delete every row that refers to it."""
+    """Engine with foreign keys off: rebuilding a table would otherwise delete every row that refers to it."""
     if not url.startswith("sqlite"):
         return create_engine(url, poolclass=NullPool)
     engine = create_engine(url, poolclass=NullPool, connect_args={"timeout": _LOCK_TIMEOUT_S})
@@ -243,7 +243,7 @@ def _refuse_broken_references(connection: Connection, where: str) -> None:
 
 
 def _copy_before(path: Path, revision: str) -> Path:
-    """Copies the store with SQLite's own backup, which also takes in what still stands in the write-ahead log."""
+    """Copies the store with SQLite's own backup, which includes the write-ahead log."""
     copy = _free_name(path.with_name(f"{path.name}.before-{revision}"))
     needed, free = path.stat().st_size, shutil.disk_usage(path.parent).free
     if free < needed:
@@ -252,7 +252,7 @@ def _copy_before(path: Path, revision: str) -> Path:
             f"{free / 1e6:.0f} MB are free. Make room on the disk and start again."
         )
     unfinished = copy.with_name(f"{copy.name}.unfinished")
-    for left_behind in path.parent.glob(f"{path.name}.before-*.unfinished*"):  # by a start that was cut off
+    for left_behind in path.parent.glob(f"{path.name}.before-*.unfinished*"):  # left by an interrupted start
         left_behind.unlink()
     with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(unfinished)) as target:
         source.backup(target)
@@ -261,7 +261,7 @@ def _copy_before(path: Path, revision: str) -> Path:
 
 
 def _free_name(path: Path) -> Path:
-    """The name itself or, where an earlier copy has it, the name with the next number; no copy is overwritten."""
+    """The name, or with the next free number if it exists; no backup is overwritten."""
     number, candidate = 1, path
     while candidate.exists():
         number += 1

@@ -1,4 +1,4 @@
-"""Turns what a database driver says into what the person at the bench can do about it."""
+"""Translates database errors into messages that say what to do."""
 
 import errno
 
@@ -10,15 +10,15 @@ _NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
 def store_problem_from(error: BaseException, where: str = "The store") -> StoreProblem | None:
-    """The problem behind a driver's error; None where it is not a matter of the store's state.
+    """The problem behind a driver error; None if the state of the store is not the cause.
 
-    where : how the message names the store, such as its path
+    where : name of the store in the message, such as its path
     """
     cause = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
     said = str(cause).strip()
     low = said.lower()
     if "no such savepoint" in low and cause.__context__ is not None:
-        # SQLite takes the whole transaction back when the disk fills within it, so that its savepoints are gone
+        # SQLite rolls back the whole transaction when the disk is full, so its savepoints are gone
         return store_problem_from(cause.__context__, where)
     if "database is locked" in low or "database table is locked" in low:
         return StoreProblem(
@@ -74,12 +74,12 @@ def store_problem_from(error: BaseException, where: str = "The store") -> StoreP
 
 
 def _server_says(said: str) -> str:
-    """What the server itself said; the driver puts the address before it, and the statement after it."""
+    """The server's own message, without the address before it and the statement after it."""
     return (said.rpartition("FATAL:")[2] if "FATAL:" in said else said).strip().splitlines()[0].rstrip(".")
 
 
 def file_problem_from(error: OSError) -> StoreProblem | None:
-    """The problem behind a file that could not be written; None where it is not for want of room."""
+    """The problem behind a file that could not be written; None unless the disk is full."""
     if error.errno not in _NO_ROOM:
         return None
     where = error.filename or "A file"

@@ -1,4 +1,4 @@
-"""Which versions of the store this program knows, read from the migration files without loading Alembic."""
+"""Store revisions that this program supports, read from the migration files without loading Alembic."""
 
 import re
 from dataclasses import dataclass
@@ -12,7 +12,7 @@ _DOWN_REVISION = re.compile(r"^down_revision\s*(?::[^=]+)?=\s*(?:[\"']([^\"']+)[
 
 @dataclass(frozen=True, slots=True)
 class StoreRevisions:
-    """All revisions that the program can migrate from, the first of them, and the newest, which it works with."""
+    """All revisions that can be migrated from, the first of them, and the newest."""
 
     known: frozenset[str]
     first: str
@@ -20,9 +20,9 @@ class StoreRevisions:
 
 
 def read_store_revisions(migrations: Path) -> StoreRevisions:
-    """Revisions of the files in `versions/`; the first builds on none, and none builds on the newest.
+    """Revisions of the files in `versions/`; the first has no parent, the newest no child.
 
-    Raises StoreProblem if the files are missing or do not form one line.
+    Raises StoreProblem if files are missing or do not form one chain.
     """
     parents: dict[str, str | None] = {}
     for file in sorted((migrations / "versions").glob("*.py")):

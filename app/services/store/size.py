@@ -1,4 +1,4 @@
-"""What kind of store a bench is in, and how large it has become."""
+"""Kind and size of a bench's store."""
 
 from dataclasses import dataclass
 
@@ -12,7 +12,7 @@ from app.storage.models.units_under_test import UnitUnderTest
 
 @dataclass(frozen=True, slots=True)
 class StoreSize:
-    """`in_server`: in a database server, and not a file; `readings` are rows of logs, each with all its channels."""
+    """`in_server`: in a database server, not a file; `readings` counts rows, each with all channels."""
 
     in_server: bool
     size_bytes: int

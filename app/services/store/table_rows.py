@@ -1,4 +1,4 @@
-"""The rows of a table as the store keeps them, in lots: read by key, written in one go, and as text for a hash."""
+"""Table rows in batches: read in key order, written in bulk, and as text for a hash."""
 
 import hashlib
 from collections.abc import Generator, Iterator, Sequence
@@ -12,9 +12,9 @@ _BATCH_SIZE = 2000
 
 
 def rows_in_batches(connection: Connection, table: Table) -> Generator[Sequence[tuple[Any, ...]], None, None]:
-    """All rows as the store keeps them, in the order of the key, by the driver's own cursor and a lot at a time."""
+    """All rows as stored, in key order, in batches from the driver's own cursor."""
     postgresql = connection.dialect.name != "sqlite"
-    # by bytes: a database orders text by the rules of its language otherwise
+    # byte order: a database otherwise sorts text by the rules of its language
     order = ", ".join(
         f'"{c.name}" COLLATE "C"' if postgresql and isinstance(c.type, Text) else f'"{c.name}"'
         for c in table.primary_key
@@ -60,7 +60,7 @@ def as_text(rows: Sequence[tuple[Any, ...]]) -> bytes:
 
 
 def set_sequences(connection: Connection) -> None:
-    """New rows get the ids after those that came over; PostgreSQL counts on its own. Its planner learns the sizes."""
+    """Sets the id sequences past the copied ids on PostgreSQL, and updates the planner's statistics."""
     if connection.dialect.name == "sqlite":
         return
     for table in METADATA.sorted_tables:

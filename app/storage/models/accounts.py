@@ -1,6 +1,6 @@
-"""People who may use the bench, their sign-ins, the tokens of their scripts, and the failed tries at a sign-in.
+"""Accounts, their sign-ins, API tokens, and failed sign-in attempts.
 
-No secret stands here as it is: passwords as argon2 hashes, session and script tokens as SHA-256 of 256 random bits.
+No secret is stored in the clear: passwords as argon2 hashes, session and API tokens as SHA-256 of 256 random bits.
 """
 
 from datetime import datetime
@@ -14,9 +14,9 @@ _ROLES = "role IN ('view', 'add', 'edit', 'administer')"
 
 
 class Account(Base):
-    """One person. An account is never deleted, because the record of changes names it; it is disabled.
+    """One person's account. Accounts are disabled, never deleted, because the record of changes names them.
 
-    name_key : the name without regard to capitals, so that no two names look alike
+    name_key : case-folded name, so that no two names look alike
     """
 
     __tablename__ = "accounts"
@@ -32,7 +32,7 @@ class Account(Base):
 
 
 class SignIn(Base):
-    """One signed-in browser. It ends after a time without use, and at `expires_at` in any case."""
+    """One signed-in browser session. It expires after a time without use, and at `expires_at` in any case."""
 
     __tablename__ = "sign_ins"
     __table_args__ = (UniqueConstraint("token_sha256"), Index("ix_sign_ins_account", "account_id"), STRICT)
@@ -46,7 +46,7 @@ class SignIn(Base):
 
 
 class SignInAttempt(Base):
-    """A try at a sign-in that did not succeed (yet), under the hash of what it is counted by: a name, an address."""
+    """A sign-in attempt that failed (or is pending), under the hash of the name or address it counts for."""
 
     __tablename__ = "sign_in_attempts"
     __table_args__ = (Index("ix_sign_in_attempts_key", "counted_by", "at"), STRICT)
@@ -57,7 +57,7 @@ class SignInAttempt(Base):
 
 
 class ApiToken(Base):
-    """What a script signs in with. It can do no more than its role, and never more than its account may."""
+    """Token of a script. Its rights are limited by its own role and by the role of its account."""
 
     __tablename__ = "api_tokens"
     __table_args__ = (

@@ -1,4 +1,4 @@
-"""All tables of the store, gathered in one metadata."""
+"""Imports all table models into one metadata object."""
 
 from app.storage.models import (
     accounts,

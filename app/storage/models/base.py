@@ -17,7 +17,7 @@ NAMES = {
     "pk": "pk_%(table_name)s",
 }
 STRICT = {"sqlite_strict": True}
-# SQLite's REAL has eight bytes; PostgreSQL's has four, so there it is DOUBLE PRECISION.
+# SQLite's REAL has eight bytes, PostgreSQL's four; so DOUBLE PRECISION there.
 RealNumber: TypeEngine[float] = Double().with_variant(REAL(), "sqlite")
 
 

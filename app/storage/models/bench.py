@@ -1,4 +1,4 @@
-"""The bench itself: one row of choices that hold for all of it, and the record of every change."""
+"""The bench: one row of bench-wide choices, and the record of every change."""
 
 from datetime import datetime
 
@@ -9,7 +9,7 @@ from app.storage.models.base import STRICT, Base
 
 
 class Bench(Base):
-    """Bench-wide choices. `invented` marks a demonstration; its sentence stands on every page."""
+    """Bench-wide choices. `invented` marks a demonstration; its notice is shown on every page."""
 
     __tablename__ = "bench"
     __table_args__ = (CheckConstraint("id = 1", name="one_row"), STRICT)
@@ -36,7 +36,7 @@ class Bench(Base):
 
 
 class Change(Base):
-    """One change of one field of one thing: who, when, before, after, why. Rows are only ever added."""
+    """One change of one field of one item: who, when, before, after, why. Rows are only ever added."""
 
     __tablename__ = "changes"
     __table_args__ = (Index("ix_changes_subject", "subject", "subject_id"), STRICT)

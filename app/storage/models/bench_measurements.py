@@ -1,4 +1,4 @@
-"""Sound, power and ozone measured on the bench; one row for each repeat."""
+"""Sound, power and ozone measurements; one row for each repeat."""
 
 from datetime import date
 
@@ -9,7 +9,7 @@ from app.storage.models.base import STRICT, Base
 
 
 class SoundMeasurement(Base):
-    """A-weighted level of a running unit at a distance, with the level of the room with the unit off."""
+    """A-weighted level of a running unit at a distance, with the background level with the unit off."""
 
     __tablename__ = "sound_measurements"
     __table_args__ = (
@@ -58,7 +58,7 @@ class PowerMeasurement(Base):
 
 
 class OzoneTest(Base):
-    """A recorded ozone value of a unit; no row means "not measured"."""
+    """Recorded ozone value of a unit; no row means "not measured"."""
 
     __tablename__ = "ozone_tests"
     __table_args__ = (CheckConstraint("ozone_ppb >= 0", name="ozone_ppb"), STRICT)

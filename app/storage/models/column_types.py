@@ -1,4 +1,4 @@
-"""Column types that a STRICT SQLite table and PostgreSQL both keep."""
+"""Column types that work in STRICT SQLite tables and in PostgreSQL."""
 
 from datetime import UTC, date, datetime
 from typing import Any

@@ -1,10 +1,9 @@
 """Raw log files kept byte for byte, the logs read from them, and their readings.
 
-Readings stand one row a time with a column for each channel. A column has no fixed meaning: `log_channels` says
-which channel of a log stands in which column, so a channel that nobody foresaw needs no new table. A log with more
-channels than columns goes on in a second block of rows. The rows of a log follow each other, so that the log names
-its first one and no row names its log: a key of three numbers in each of millions of rows took an eighth of the store
-and a third of the time of writing.
+Readings have one row per time with a column per channel. A column has no fixed meaning: `log_channels` says which
+channel is in which column, so a new channel needs no new table. A log with more channels than columns continues in a
+second block of rows. The rows of a log are consecutive, so the log stores its first row id and no row stores its log: a
+composite key in millions of rows took an eighth of the store and a third of the writing time.
 """
 
 from datetime import datetime
@@ -15,13 +14,13 @@ from sqlalchemy.types import TypeEngine
 
 from app.storage.models.base import STRICT, Base, RealNumber
 
-# Thousands of millions of rows: on PostgreSQL more than its INTEGER counts.
+# Billions of rows: more than PostgreSQL's INTEGER can count.
 RowNumber: TypeEngine[int] = BigInteger().with_variant(Integer(), "sqlite")
 VALUE_COLUMNS = tuple(f"value_{number:02d}" for number in range(1, 17))
 
 
 class RawFile(Base):
-    """The bytes of an uploaded file; the same bytes are kept once."""
+    """Bytes of an uploaded file; identical files are stored once."""
 
     __tablename__ = "raw_files"
     __table_args__ = (CheckConstraint("length(sha256) = 64", name="sha256"), STRICT)
@@ -33,7 +32,7 @@ class RawFile(Base):
 
 
 class Log(Base):
-    """One reading of one raw file: the choices made, and what came out. Elapsed times count from `started_at`."""
+    """One reading of one raw file: the choices made and the outcome. Elapsed times count from `started_at`."""
 
     __tablename__ = "logs"
     __table_args__ = (Index("ix_logs_sha256", "sha256"), STRICT)
@@ -62,7 +61,7 @@ class Log(Base):
 
 
 class LogChannel(Base):
-    """Which channel stands in which value column: block = position // 16, column = position % 16."""
+    """Which channel is in which value column: block = position // 16, column = position % 16."""
 
     __tablename__ = "log_channels"
     __table_args__ = (UniqueConstraint("log_id", "channel"), STRICT)

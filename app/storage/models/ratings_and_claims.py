@@ -9,9 +9,9 @@ from app.storage.models.base import STRICT, Base
 
 
 class Rating(Base):
-    """A certified clean air rate for one aerosol. `listed` False: looked for on that day and not found.
+    """A certified clean air rate for one aerosol. `listed` False: not listed on that day.
 
-    `sister_model` names another model that the rating was given to; such a rating never fills the unit's own column.
+    `sister_model` names another model that was certified; such a rating never fills the unit's own column.
     """
 
     __tablename__ = "ratings"
@@ -36,7 +36,7 @@ class Rating(Base):
 
 
 class Claim(Base):
-    """What a maker states. `quantity` is one of the names in `app/compute/clean_air/claims.py`."""
+    """A maker's claim. `quantity` is one of the names in `app/compute/clean_air/claims.py`."""
 
     __tablename__ = "claims"
     __table_args__ = (STRICT,)

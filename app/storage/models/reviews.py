@@ -1,6 +1,6 @@
-"""What a reviewer writes about a unit: edited strengths and weaknesses, and verdicts with the figures they rest on.
+"""A reviewer's texts on a unit: edited strengths and weaknesses, and verdicts with the figures they refer to.
 
-Nothing here is overwritten: an edit is a further version, and the latest one counts.
+Nothing is overwritten: an edit is a new version, and the latest one counts.
 """
 
 from datetime import datetime
@@ -12,10 +12,10 @@ from app.storage.models.base import STRICT, Base
 
 
 class ReviewPoint(Base):
-    """One version of one strength or weakness as a person worded it.
+    """One version of one strength or weakness as edited by a person.
 
     key : the rule that gave the point, or "own-1", "own-2" for those that a person added
-    evidence : the words that the rule gave when the point was edited, so that a later change is seen
+    evidence : the rule's text when the point was edited, to detect later changes
     """
 
     __tablename__ = "review_points"
@@ -41,7 +41,7 @@ class ReviewPoint(Base):
 
 
 class Verdict(Base):
-    """One version of the reviewer's own text on a unit; `state` "published" once readers have it."""
+    """One version of the reviewer's verdict on a unit; `state` is "published" once readers can see it."""
 
     __tablename__ = "verdicts"
     __table_args__ = (
@@ -66,7 +66,7 @@ class Verdict(Base):
 
 
 class VerdictWithdrawal(Base):
-    """A verdict that readers no longer have; its text and its figures stay as they were."""
+    """Withdrawal of a published verdict; its text and figures are kept."""
 
     __tablename__ = "verdict_withdrawals"
     __table_args__ = (STRICT,)
@@ -78,7 +78,7 @@ class VerdictWithdrawal(Base):
 
 
 class VerdictFigure(Base):
-    """A figure that a verdict rested on when it was saved, as its readers saw it."""
+    """A figure that a verdict referred to when it was saved, as shown to readers."""
 
     __tablename__ = "verdict_figures"
     __table_args__ = (STRICT,)

@@ -1,4 +1,4 @@
-"""Rooms, smoke sources, loggers and the way each logger's files are read."""
+"""Rooms, smoke sources, loggers, and the profiles for reading each logger's files."""
 
 from datetime import datetime
 
@@ -9,7 +9,7 @@ from app.storage.models.base import STRICT, Base
 
 
 class Room(Base):
-    """A test room. The volume is length × width × height where those are known, and has a standard uncertainty."""
+    """A test room. Volume is length × width × height where those are known, with a standard uncertainty."""
 
     __tablename__ = "rooms"
     __table_args__ = (
@@ -31,7 +31,7 @@ class Room(Base):
 
 
 class SmokeSource(Base):
-    """What fills the room. `aerosol` decides what a result may be compared with: smoke, dust or pollen."""
+    """Smoke source of a trial. `aerosol` limits what a result can be compared with: smoke, dust or pollen."""
 
     __tablename__ = "smoke_sources"
     __table_args__ = (
@@ -47,7 +47,7 @@ class SmokeSource(Base):
 
 
 class LoggerProfile(Base):
-    """How the files of a kind of logger are read: zone, date order and the channel of each column."""
+    """How to read the files of one type of logger: zone, date order, and the channel of each column."""
 
     __tablename__ = "logger_profiles"
     __table_args__ = (UniqueConstraint("name"), STRICT)
@@ -63,7 +63,7 @@ class LoggerProfile(Base):
 
 
 class LoggerProfileColumn(Base):
-    """Header text of one column, and the channel it holds ("" leaves it out)."""
+    """Header of one column, and its channel ("" excludes it)."""
 
     __tablename__ = "logger_profile_columns"
     __table_args__ = (STRICT,)
@@ -75,7 +75,7 @@ class LoggerProfileColumn(Base):
 
 
 class Logger(Base):
-    """An instrument that writes logs. Saturation and response time are what its maker states or a check found."""
+    """An instrument that writes logs. Saturation and response time come from its maker or from a check."""
 
     __tablename__ = "loggers"
     __table_args__ = (UniqueConstraint("name"), STRICT)

@@ -1,4 +1,4 @@
-"""Recorded sound of units: which raw file, how it was calibrated, and what the analysis gave."""
+"""Recorded sound of units: raw file, calibration, and analysis results."""
 
 from datetime import date, datetime
 
@@ -71,7 +71,7 @@ class SoundClipBand(Base):
 
 
 class SoundClipTone(Base):
-    """A tone that stands out of a clip, rank 1 the most prominent."""
+    """A tone found in a clip; rank 1 is the most prominent."""
 
     __tablename__ = "sound_clip_tones"
     __table_args__ = (STRICT,)

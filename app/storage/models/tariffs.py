@@ -9,7 +9,7 @@ from app.storage.models.base import STRICT, Base
 
 
 class Tariff(Base):
-    """Price of a kilowatt-hour. `standing`: read, read second-hand, from memory, or own bill."""
+    """Price per kilowatt-hour. `standing`: read, read second-hand, from memory, or own bill."""
 
     __tablename__ = "tariffs"
     __table_args__ = (

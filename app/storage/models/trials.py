@@ -1,4 +1,4 @@
-"""Trials and the results computed from them, each result with the method version that made it."""
+"""Trials and the results computed from them, each with the method version that computed it."""
 
 from datetime import date, datetime
 
@@ -12,8 +12,9 @@ from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 
 class Trial(Base):
-    """One run in one room, unit running or room empty. Marks are seconds after the log's first reading;
-    an empty mark is found from the data."""
+    """One run in one room, with the unit running or the room empty. Marks are seconds after the log's first reading; an
+    empty mark is found from the data.
+    """
 
     __tablename__ = "trials"
     __table_args__ = (
@@ -64,7 +65,7 @@ class Trial(Base):
 
 
 class NaturalDecayPool(Base):
-    """Natural decay of one room and channel, pooled over the empty-room runs listed in `natural_decay_pool_runs`."""
+    """Natural decay of one room and channel, pooled over the empty-room runs in `natural_decay_pool_runs`."""
 
     __tablename__ = "natural_decay_pools"
     __table_args__ = (Index("ix_natural_decay_pools_room", "room_id", "channel"), STRICT)
@@ -76,11 +77,11 @@ class NaturalDecayPool(Base):
     uncertainty_per_h: Mapped[float]
     degrees_of_freedom: Mapped[float | None]  # None: infinite
     between_run_sd_per_h: Mapped[float]
-    between_run_source: Mapped[str] = mapped_column(default="", server_default="")  # these runs, or lent by the bench
-    # the same natural decay with the spread between days included, for the result of a single trial
+    between_run_source: Mapped[str] = mapped_column(default="", server_default="")  # these runs, or bench-wide
+    # the same natural decay with the spread between days, for the result of a single trial
     on_one_day_uncertainty_per_h: Mapped[float | None]
     on_one_day_degrees_of_freedom: Mapped[float | None]
-    heterogeneity_p: Mapped[float | None]  # that the runs differ by no more than their fits allow
+    heterogeneity_p: Mapped[float | None]  # probability that the runs differ by no more than their fits allow
     number_of_runs: Mapped[int]
     first_run_on: Mapped[date]
     last_run_on: Mapped[date]
@@ -90,7 +91,7 @@ class NaturalDecayPool(Base):
 
 
 class NaturalDecayPoolRun(Base):
-    """An empty-room trial that a pool used, and its weight in the mean."""
+    """An empty-room trial used by a pool, and its weight in the mean."""
 
     __tablename__ = "natural_decay_pool_runs"
     __table_args__ = (STRICT,)
@@ -101,8 +102,9 @@ class NaturalDecayPoolRun(Base):
 
 
 class ChannelResult(Base):
-    """What the analysis of one channel of one trial gave. Times are minutes from unit on; an empty cell is a
-    quantity that does not exist, and a note says why. Uncertainties are standard; no degrees of freedom: infinite."""
+    """Result of the analysis of one channel of one trial. Times are minutes from unit on; NULL means that the quantity
+    does not exist, and a note says why. Uncertainties are standard; degrees of freedom NULL: infinite.
+    """
 
     __tablename__ = "channel_results"
     __table_args__ = (UniqueConstraint("trial_id", "channel"), Index("ix_channel_results_pool", "pool_id"), STRICT)
@@ -124,7 +126,7 @@ class ChannelResult(Base):
     interval_s: Mapped[float]
     readings: Mapped[int]
     start_level: Mapped[float]
-    start_level_uncertainty: Mapped[float | None]  # these two are empty in results made before they were computed
+    start_level_uncertainty: Mapped[float | None]  # these two are empty in results older than the columns
     peak_level: Mapped[float]
     end_level: Mapped[float]
     relative_humidity_pct: Mapped[float | None]  # mean from unit on to the end, where it was logged
@@ -151,9 +153,9 @@ class ChannelResult(Base):
     r_squared: Mapped[float | None]
     residual_spread: Mapped[float | None]
     lag_one_autocorrelation: Mapped[float | None]
-    humidity_uncertainty_per_h: Mapped[float | None]  # part of the uncertainty; empty in results made before it was
+    humidity_uncertainty_per_h: Mapped[float | None]  # part of the uncertainty; empty in results older than the column
 
-    # with the natural decay and the volume of the room
+    # with natural decay and room volume
     pool_id: Mapped[int | None] = mapped_column(ForeignKey("natural_decay_pools.id"))
     clean_air_delivery_rate_m3_per_h: Mapped[float | None]
     clean_air_delivery_rate_uncertainty: Mapped[float | None]
@@ -181,7 +183,7 @@ class ChannelResult(Base):
 
 
 class ResultNote(Base):
-    """A finding about a result: code, severity, evidence and plain words."""
+    """A note on a result: code, severity, evidence and text."""
 
     __tablename__ = "result_notes"
     __table_args__ = (CheckConstraint("severity IN ('fine', 'care', 'unusable')", name="severity"), STRICT)
@@ -198,11 +200,11 @@ class ResultNote(Base):
 
 
 class SettingSummary(Base):
-    """All usable trials of one setting and channel combined; one row feeds one line of the ranking.
+    """All usable trials of one setting and channel combined: one line of the ranking.
 
-    Written whenever a trial, an empty-room run or an exclusion changes. The independent part of the uncertainty of
-    the clean air delivery rate and the shared parts (natural decay, volume) are kept apart, because the shared parts
-    cancel when two units are compared.
+    Written whenever a trial, an empty-room run or an exclusion changes. The independent and the shared parts (natural
+    decay, volume) of the uncertainty of the clean air delivery rate are stored separately, because shared parts cancel
+    when two units are compared.
     """
 
     __tablename__ = "setting_summaries"
@@ -242,7 +244,7 @@ class SettingSummary(Base):
     clean_air_delivery_rate_degrees_of_freedom: Mapped[float | None]
     clean_air_delivery_rate_low_95: Mapped[float | None]
     clean_air_delivery_rate_high_95: Mapped[float | None]
-    measurable: Mapped[bool | None]  # False: cannot be told from zero; rank nowhere, say "at most"
+    measurable: Mapped[bool | None]  # False: not distinguishable from zero; not ranked, shown as "at most"
     at_most_m3_per_h: Mapped[float | None]
 
     standard_clearing_time_min: Mapped[float | None]
@@ -257,8 +259,9 @@ class SettingSummary(Base):
 
 
 class BenchRepeatability(Base):
-    """How much trials of one setting differ on this bench in a channel, relative to the rate; lent to settings with
-    few trials of their own. Kept, so that all summaries rest on the same figure."""
+    """Spread between trials of one setting on this bench in one channel, relative to the rate; used for settings with
+    few trials. Stored so that all summaries use the same figure.
+    """
 
     __tablename__ = "bench_repeatability"
     __table_args__ = (CheckConstraint("relative_sd >= 0", name="relative_sd"), STRICT)

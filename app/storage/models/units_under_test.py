@@ -1,4 +1,4 @@
-"""Units under test, their speed settings, prices, consumables, and what others say of them."""
+"""Units under test, their speed settings, prices and consumables."""
 
 from datetime import date, datetime
 
@@ -19,7 +19,7 @@ KINDS_OF_CLEANING = (
 
 
 class UnitUnderTest(Base):
-    """A machine on the bench. `consumables_state`: "unknown", "none needed" or "listed"; the second is a fact."""
+    """A unit under test. `consumables_state`: "unknown", "none needed" or "listed"."""
 
     __tablename__ = "units_under_test"
     __table_args__ = (
@@ -40,7 +40,7 @@ class UnitUnderTest(Base):
     height_mm: Mapped[float | None]
     mass_kg: Mapped[float | None]
     bought_on: Mapped[date | None]
-    bought_from: Mapped[str] = mapped_column(default="")  # who paid: shown in the disclosure line
+    bought_from: Mapped[str] = mapped_column(default="")  # who paid for the unit; shown in the disclosure line
     serial_number: Mapped[str] = mapped_column(default="")
     notes: Mapped[str] = mapped_column(default="")
     created_at: Mapped[datetime]
@@ -54,7 +54,7 @@ class UnitUnderTest(Base):
 
 
 class SpeedSetting(Base):
-    """A speed or mode of a unit that can be chosen; `position` counts from the slowest, `is_highest` marks the top."""
+    """Speed or mode of a unit; `position` counts from the slowest, `is_highest` marks the highest."""
 
     __tablename__ = "speed_settings"
     __table_args__ = (UniqueConstraint("unit_under_test_id", "name"), STRICT)
@@ -69,7 +69,7 @@ class SpeedSetting(Base):
 
 
 class Price(Base):
-    """A price of a unit, seen on a day; older ones are kept."""
+    """Price of a unit on one day; older ones are kept."""
 
     __tablename__ = "prices"
     __table_args__ = (
@@ -88,7 +88,7 @@ class Price(Base):
 
 
 class Consumable(Base):
-    """A filter or other part that wears out. Life in months, in running hours, or both (the first to come counts)."""
+    """A filter or other part that wears out. Life in months, running hours, or both (whichever comes first)."""
 
     __tablename__ = "consumables"
     __table_args__ = (
@@ -115,7 +115,7 @@ class Consumable(Base):
 
 
 class ConsumablePrice(Base):
-    """A price of one pack of a consumable, seen on a day."""
+    """Price of one pack of a consumable on one day."""
 
     __tablename__ = "consumable_prices"
     __table_args__ = (

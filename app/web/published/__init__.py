@@ -1,0 +1,4 @@
+"""The published site: the pages as plain files.
+
+Begin with `publish.py`.
+"""

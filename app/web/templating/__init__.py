@@ -1,0 +1,4 @@
+"""Jinja environment, page context and static files.
+
+Begin with `environment.py`.
+"""

@@ -1,0 +1,4 @@
+"""API of the ranking.
+
+Begin with `routes.py`.
+"""

@@ -1,0 +1,4 @@
+"""API of trials.
+
+Begin with `routes.py`.
+"""

@@ -1,0 +1,4 @@
+"""API of units under test.
+
+Begin with `routes.py`.
+"""

@@ -1,0 +1,4 @@
+"""Sign-in and accounts.
+
+Begin with `sign_in.py`.
+"""

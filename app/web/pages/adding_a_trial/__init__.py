@@ -1,0 +1,4 @@
+"""Upload, preview and confirmation of a log.
+
+Begin with `upload.py`.
+"""

@@ -1,0 +1,4 @@
+"""Running cost, cost of owning and tariffs.
+
+Begin with `page.py`.
+"""

@@ -1,0 +1,4 @@
+"""Downloads of charts, tables and the data package.
+
+Begin with `charts.py`.
+"""

@@ -1,0 +1,4 @@
+"""Ranking, comparison, curves and advice for a room.
+
+Begin with `page.py`.
+"""

@@ -1,0 +1,4 @@
+"""The draft review of a unit.
+
+Begin with `draft.py`.
+"""

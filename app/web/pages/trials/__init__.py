@@ -1,0 +1,4 @@
+"""Trials: list, detail, marks, exclusion.
+
+Begin with `page.py`.
+"""
