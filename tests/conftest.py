@@ -21,6 +21,8 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.rooms_and_loggers import Logger, Room, SmokeSource
 from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTest
+from seed_demo.build import build_demo
+from tests.made_once import made_once, make_demo_site, make_demo_store, make_empty_store
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
@@ -72,9 +74,19 @@ def kind_of_store(request: pytest.FixtureRequest) -> str:
 @pytest.fixture(scope="session")
 def store_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A store as the migrations leave it; each test gets a copy, because migrating takes longer than most tests."""
-    folder = tmp_path_factory.mktemp("store_template")
-    open_store(Settings(folder)).dispose()
-    return folder / "bench.sqlite"
+    return made_once(tmp_path_factory, "empty_store", make_empty_store) / "bench.sqlite"
+
+
+@pytest.fixture(scope="session")
+def demo_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The store of the small demonstration bench."""
+    return made_once(tmp_path_factory, "demo_store", make_demo_store) / "bench.sqlite"
+
+
+@pytest.fixture(scope="session")
+def demo_site(demo_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What is published of it. For reading only: all tests share it."""
+    return made_once(tmp_path_factory, "demo_site", lambda folder: make_demo_site(demo_template, folder))
 
 
 @pytest.fixture(scope="session")
@@ -82,6 +94,16 @@ def database_template(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]
     """The same on PostgreSQL: name of a database that nobody is connected to."""
     with new_database() as url:
         open_store(Settings(tmp_path_factory.mktemp("database"), database_url=url)).dispose()
+        yield url.rpartition("/")[2]
+
+
+@pytest.fixture(scope="session")
+def demo_database(database_template: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The small demonstration bench on PostgreSQL."""
+    with new_database(template=database_template) as url:
+        engine = open_store(Settings(tmp_path_factory.mktemp("demo_database"), database_url=url))
+        build_demo(engine, small=True)
+        engine.dispose()
         yield url.rpartition("/")[2]
 
 
@@ -114,6 +136,20 @@ def settings_of_module(tmp_path_factory: pytest.TempPathFactory, kind_of_store: 
         yield Settings(folder)
         return
     with new_database() as url:
+        yield Settings(folder, database_url=url)
+
+
+@pytest.fixture(scope="module")
+def demo_settings(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory, kind_of_store: str
+) -> Iterator[Settings]:
+    """Settings of a small demonstration bench that all tests of a file share."""
+    folder = tmp_path_factory.mktemp("demo_of_module")
+    if kind_of_store == "sqlite":
+        shutil.copyfile(request.getfixturevalue("demo_template"), folder / "bench.sqlite")
+        yield Settings(folder)
+        return
+    with new_database(template=request.getfixturevalue("demo_database")) as url:
         yield Settings(folder, database_url=url)
 
 

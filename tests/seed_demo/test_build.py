@@ -77,9 +77,8 @@ def test_progress_is_told_step_by_step_to_the_end(quick):
     assert all(words for _, _, words in told)
 
 
-def test_two_builds_are_the_same_to_the_byte_and_the_digit(quick, tmp_path: Path):
-    other = open_store(Settings(tmp_path / "other"))
-    build_demo(other, small=True)
+def test_two_builds_are_the_same_to_the_byte_and_the_digit(quick, demo_template: Path):
+    other = open_store(Settings(demo_template.parent))
     assert fingerprint(other) == fingerprint(quick[0])
     other.dispose()
 

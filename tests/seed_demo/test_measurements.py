@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from io import BytesIO
+from pathlib import Path
 
 import pytest
 import soundfile
@@ -18,7 +19,6 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.sound_clips import SoundClip, SoundClipTone
 from app.storage.models.units_under_test import UnitUnderTest
-from seed_demo.build import build_demo
 from seed_demo.fill_bench import add_invented_unit, add_surroundings, name_bench
 from seed_demo.fill_measurements import add_measurements
 from seed_demo.scenario import UNITS
@@ -120,9 +120,8 @@ def test_hum_rattle_and_the_tone_of_the_blades_are_heard_where_they_were_put(ben
     assert "bustard_quiet.wav" not in {name for name, _ in tones}
 
 
-def test_the_small_bench_has_its_recordings_too(tmp_path):
-    engine = open_store(Settings(tmp_path / "small"))
-    build_demo(engine, small=True)
+def test_the_small_bench_has_its_recordings_too(demo_template: Path):
+    engine = open_store(Settings(demo_template.parent))
     with Session(engine) as session:
         assert len(session.scalars(select(SoundClip)).all()) == 2
     engine.dispose()

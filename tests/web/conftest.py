@@ -1,9 +1,7 @@
 """A server on a fresh bench for each test; `settings` and `store` of the folder above hold the same bench."""
 
 import shutil
-import sqlite3
 from collections.abc import Iterator
-from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -15,6 +13,7 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.application import make_app
 from tests.conftest import new_database
+from tests.made_once import made_once, settle
 from tests.web.tried_bench import TriedBench, fill
 
 
@@ -33,12 +32,13 @@ def client(app: FastAPI) -> Iterator[TestClient]:
 @pytest.fixture(scope="session")
 def tried_template(store_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The store of the tried bench, filled once."""
-    folder = tmp_path_factory.mktemp("tried_bench")
-    shutil.copyfile(store_template, folder / "bench.sqlite")
-    _fill(Settings(folder))
-    with closing(sqlite3.connect(folder / "bench.sqlite")) as store:
-        store.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-    return folder / "bench.sqlite"
+
+    def make(folder: Path) -> None:
+        shutil.copyfile(store_template, folder / "bench.sqlite")
+        _fill(Settings(folder))
+        settle(folder)
+
+    return made_once(tmp_path_factory, "tried_store", make) / "bench.sqlite"
 
 
 @pytest.fixture(scope="session")
@@ -60,6 +60,8 @@ def _fill(settings: Settings) -> None:
 def templates(request: pytest.FixtureRequest) -> tuple[str, str]:
     if "tried_bench" in request.fixturenames:
         return "tried_template", "tried_database"
+    if "demo_bench" in request.fixturenames:
+        return "demo_template", "demo_database"
     return "store_template", "database_template"
 
 
@@ -67,3 +69,9 @@ def templates(request: pytest.FixtureRequest) -> tuple[str, str]:
 def tried_bench(settings: Settings) -> TriedBench:
     """The bench of `settings` is a copy of the tried one wherever a test asks for this."""
     return TriedBench()
+
+
+@pytest.fixture
+def demo_bench(settings: Settings) -> Settings:
+    """The bench of `settings` is a copy of the small demonstration bench wherever a test asks for this."""
+    return settings

@@ -58,15 +58,9 @@ def start_server(data_folder: Path, log_file: Path) -> tuple[subprocess.Popen, s
 
 
 @pytest.fixture(scope="session")
-def served_bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ServedBench]:
-    from app.services.store.open import open_store
-    from app.settings import Settings
-    from seed_demo.build import build_demo
-
+def served_bench(demo_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[ServedBench]:
     folder = tmp_path_factory.mktemp("served_bench")
-    engine = open_store(Settings(data_folder=folder))
-    build_demo(engine, small=True)
-    engine.dispose()
+    shutil.copyfile(demo_template, folder / "bench.sqlite")
     process, address = start_server(folder, folder / "server.log")
     yield ServedBench(address, folder)
     process.terminate()

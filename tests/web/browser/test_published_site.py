@@ -8,10 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from app.services.store.open import open_store
-from app.settings import Settings
-from app.web.published.publish import publish
-from seed_demo.build import build_demo
 from tests.web.browser.accessibility import axe_script, violations
 from tests.web.browser.conftest import Watch
 
@@ -22,14 +18,9 @@ class Quiet(http.server.SimpleHTTPRequestHandler):
 
 
 @pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def site(demo_site: Path) -> Path:
     """A site whose bench is closed before anybody reads it."""
-    folder = tmp_path_factory.mktemp("site")
-    engine = open_store(Settings(tmp_path_factory.mktemp("bench_behind_site")))
-    build_demo(engine, small=True)
-    publish(engine, folder)
-    engine.dispose()
-    return folder
+    return demo_site
 
 
 @pytest.fixture(scope="module")

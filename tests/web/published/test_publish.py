@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
@@ -21,24 +22,25 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.bench_measurements import OzoneTest
 from app.web.published.publish import publish
-from seed_demo.build import build_demo
 from tests.conftest import told_to_command
 
 ATOM = "{http://www.w3.org/2005/Atom}"
 
 
 @pytest.fixture(scope="module")
-def bench(settings_of_module: Settings) -> Iterator[Engine]:
-    engine = open_store(settings_of_module)
-    build_demo(engine, small=True)
+def bench(demo_settings: Settings) -> Iterator[Engine]:
+    engine = open_store(demo_settings)
     yield engine
     engine.dispose()
 
 
 @pytest.fixture(scope="module")
-def site(bench: Engine, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def site(bench: Engine, demo_site: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("site")
-    publish(bench, folder, workers=1)
+    if bench.dialect.name == "sqlite":
+        shutil.copytree(demo_site, folder, dirs_exist_ok=True)
+    else:
+        publish(bench, folder, workers=1)
     return folder
 
 
@@ -161,6 +163,7 @@ def test_the_feed_follows_atom_and_names_nobody(bench: Engine, site: Path, tmp_p
     assert feed.findtext(f"{ATOM}author/{ATOM}name")
     ids = [entry.findtext(f"{ATOM}id") for entry in feed.findall(f"{ATOM}entry")]
     assert len(set(ids)) == len(ids) > 3
+    shutil.copytree(site, tmp_path, dirs_exist_ok=True)  # with its pictures
     publish(bench, tmp_path, base_url="https://bench.example/air", workers=1)
     absolute = ElementTree.fromstring((tmp_path / "feed.xml").read_bytes())
     links = [link.get("href") for link in absolute.iter(f"{ATOM}link")]
@@ -172,11 +175,9 @@ def test_an_address_that_is_none_is_refused(bench: Engine, tmp_path: Path):
         publish(bench, tmp_path, base_url="bench")
 
 
-def test_an_exclusion_changes_its_pages_alone_and_is_told(settings: Settings, tmp_path: Path):
-    out = tmp_path / "out"
-    engine = open_store(settings)
-    build_demo(engine, small=True)
-    publish(engine, out, workers=1)
+def test_an_exclusion_changes_its_pages_alone_and_is_told(demo_bench: Settings, site: Path, tmp_path: Path):
+    out = shutil.copytree(site, tmp_path / "out")
+    engine = open_store(demo_bench)
     before = _stamps(out)
     with session_scope(engine) as session:
         exclude_trial(session, 5, who="Ann Example", why="the door stood open")
@@ -192,9 +193,9 @@ def test_an_exclusion_changes_its_pages_alone_and_is_told(settings: Settings, tm
 
 
 def test_the_command_publishes_with_several_processes_and_says_what_it_did(
-    bench: Engine, settings_of_module: Settings, site: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    bench: Engine, demo_settings: Settings, site: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ):
-    assert run(["publish", str(tmp_path / "out"), *told_to_command(settings_of_module), "--workers", "2"]) == 0
+    assert run(["publish", str(tmp_path / "out"), *told_to_command(demo_settings), "--workers", "2"]) == 0
     assert re.search(r"out: \d+ files written, 0 unchanged, 0 removed, in [\d.]+ s", capsys.readouterr().out)
     both = [{p.relative_to(f): p.read_bytes() for p in f.rglob("*") if p.is_file()} for f in (site, tmp_path / "out")]
     assert both[0] == both[1]

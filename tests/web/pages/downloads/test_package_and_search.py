@@ -10,19 +10,14 @@ import pytest
 from starlette.testclient import TestClient
 
 from app.command_line.main import run
-from app.services.store.open import open_store
 from app.settings import Settings
 from app.web.application import make_app
-from seed_demo.build import build_demo
 from tests.conftest import told_to_command
 
 
 @pytest.fixture(scope="module")
-def bench(settings_of_module: Settings) -> Settings:
-    engine = open_store(settings_of_module)
-    build_demo(engine, small=True)
-    engine.dispose()
-    return settings_of_module
+def bench(demo_settings: Settings) -> Settings:
+    return demo_settings
 
 
 @pytest.fixture(scope="module")

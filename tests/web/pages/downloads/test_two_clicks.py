@@ -13,14 +13,10 @@ from html.parser import HTMLParser
 from pathlib import Path
 from urllib.parse import urljoin, urlsplit
 
-import pytest
 from fastapi.testclient import TestClient
 
-from app.services.store.open import open_store
 from app.settings import Settings
 from app.web.application import make_app
-from app.web.published.publish import publish
-from seed_demo.build import build_demo
 
 NUMBERS = 30
 # columns of a table that hold what a trial measured
@@ -145,17 +141,8 @@ def check(pages: dict[str, str], fetch: Fetch, has_raw_file: Callable[[str, str]
     assert bad == {}
 
 
-@pytest.fixture(scope="module")
-def bench(settings_of_module: Settings) -> Settings:
-    engine = open_store(settings_of_module)
-    build_demo(engine, small=True)
-    engine.dispose()
-    return settings_of_module
-
-
-def test_two_clicks_from_any_number_of_a_page(bench: Settings):
-
-    with TestClient(make_app(bench), base_url="http://127.0.0.1") as client:
+def test_two_clicks_from_any_number_of_a_page(demo_settings: Settings):
+    with TestClient(make_app(demo_settings), base_url="http://127.0.0.1") as client:
         kept: dict[str, str] = {}
 
         def fetch(address: str) -> str:
@@ -175,19 +162,14 @@ def test_two_clicks_from_any_number_of_a_page(bench: Settings):
         check({address: fetch(address) for address in addresses}, fetch, has_raw_file)
 
 
-def test_two_clicks_from_any_number_of_the_published_site(bench: Settings, tmp_path: Path):
-    engine = open_store(bench)
-    publish(engine, tmp_path, workers=1)
-    engine.dispose()
-
+def test_two_clicks_from_any_number_of_the_published_site(demo_site: Path):
     def fetch(address: str) -> str:
-        path = tmp_path / urlsplit(address).path.lstrip("/")
+        path = demo_site / urlsplit(address).path.lstrip("/")
         return path.read_text() if path.suffix == ".html" and path.is_file() else ""
 
     def has_raw_file(address: str, digest: str) -> bool:
-
-        path = tmp_path / urlsplit(address).path.lstrip("/")
+        path = demo_site / urlsplit(address).path.lstrip("/")
         return path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == digest
 
-    pages = {f"/{path.relative_to(tmp_path)}": path.read_text() for path in tmp_path.rglob("*.html")}
+    pages = {f"/{path.relative_to(demo_site)}": path.read_text() for path in demo_site.rglob("*.html")}
     check(pages, fetch, has_raw_file)
