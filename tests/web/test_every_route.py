@@ -1,0 +1,43 @@
+"""Each address that is read answers from a filled bench, on either kind of store."""
+
+import pytest
+from starlette.testclient import TestClient
+
+from app.settings import Settings
+from app.web.application import make_app
+from app.web.security.permissions import LEAST_ROLE
+
+IDS = {"unit_id": 1, "trial_id": 5, "room_id": 1, "logger_id": 1, "source_id": 1, "clip_id": 1, "key": "0" * 32}
+# what stands in the place of a name, or is asked for besides
+ASKED = {
+    "/api/comparison": ["/api/comparison?setting_id=1&setting_id=3"],
+    "/compare": ["/compare?unit_id=1&unit_id=2"],
+    "/search": ["/search?q=filter"],
+    "/api/problems/{kind}": ["/api/problems/not-found"],
+    "/figures/{name}.json": ["/figures/decay-overlay.json"],
+    "/charts/{name}.{chart_format}": ["/charts/ranking.csv", "/charts/cost-bars.svg"],
+    "/tables/{name}.{table_format}": ["/tables/ranking.csv", "/tables/ranking.xlsx"],
+    "/units/{unit_id}/draft.{draft_format}": ["/units/1/draft.md"],
+    "/bulk/{kind}.csv": ["/bulk/prices.csv"],
+    "/listen/{clip_id}.wav": ["/listen/1.wav?pa=1"],
+}
+# what needs an upload that waits, or accounts: tests of its own look at these
+ELSEWHERE = {
+    "/trials/add/{token}",
+    "/trials/add/{token}/figure.json",
+    "/account",
+    "/accounts/{account_id}",
+}
+READ = [
+    route.removeprefix("GET ")
+    for route in LEAST_ROLE
+    if route.startswith("GET ") and route.removeprefix("GET ") not in ELSEWHERE
+]
+
+
+def test_every_route_that_is_read_answers(demo_settings: Settings, subtests: pytest.Subtests):
+    with TestClient(make_app(demo_settings), base_url="http://127.0.0.1") as client:
+        for route in READ:
+            for address in ASKED.get(route) or [route.format_map(IDS)]:
+                with subtests.test(address=address):
+                    assert client.get(address).status_code == 200
