@@ -17,6 +17,20 @@ from tests.web.browser.conftest import free_port
 CHECKOUT = Path(__file__).resolve().parents[2]
 
 
+_MAKE_THE_SMALL_BENCH = """
+import sys
+from pathlib import Path
+import app, seed_demo
+from app.services.store.open import open_store
+from app.settings import Settings
+from seed_demo.build import build_demo
+store = open_store(Settings(Path(sys.argv[1])))
+assert build_demo(store, small=True)
+store.dispose()
+print(app.__file__, seed_demo.__file__)
+"""
+
+
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("wheel")
@@ -45,8 +59,9 @@ def test_the_installed_wheel_serves_the_demo_bench_from_another_folder(wheel: Pa
     command = [sys.executable, "-m", "pip", "install", "-q", "--no-deps", "--no-index", "--target", str(installed)]
     subprocess.run([*command, str(wheel)], check=True, capture_output=True)
     environ = {**os.environ, "PYTHONPATH": str(installed), "XDG_DATA_HOME": str(data)}
+    # the small bench, by the installed program, where `hazefall demo` would make the whole one
     where = subprocess.run(
-        [sys.executable, "-c", "import app, seed_demo; print(app.__file__, seed_demo.__file__)"],
+        [sys.executable, "-c", _MAKE_THE_SMALL_BENCH, str(data / "hazefall-demo")],
         cwd=elsewhere, env=environ, check=True, capture_output=True, text=True,
     ).stdout  # fmt: skip
     assert where.count(str(installed)) == 2
@@ -67,6 +82,7 @@ def test_the_installed_wheel_serves_the_demo_bench_from_another_folder(wheel: Pa
         server.terminate()
         server.communicate(timeout=30)
     assert list(elsewhere.iterdir()) == []
+    assert [folder.name for folder in data.iterdir()] == ["hazefall-demo"]
 
 
 def _wait_for(address: str, server: subprocess.Popen) -> str:
