@@ -22,7 +22,7 @@ from app.storage.engine import session_scope
 from app.storage.models.rooms_and_loggers import Logger, Room, SmokeSource
 from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTest
 from seed_demo.build import build_demo
-from tests.made_once import made_once, make_demo_site, make_demo_store, make_empty_store
+from tests.sample_data.made_once import made_once, make_demo_site, make_demo_store, make_empty_store
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 

@@ -13,7 +13,7 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.application import make_app
 from tests.conftest import new_database
-from tests.made_once import made_once, settle
+from tests.sample_data.made_once import made_once, settle
 from tests.web.tried_bench import TriedBench, fill
 
 
