@@ -1,13 +1,13 @@
-"""The error family: one child for each mistake that a caller handles in its own way.
+"""Error classes: one for each kind of error that callers handle differently.
 
 A message says what was found, what was needed, and what to do, with numbers and units.
-`status` is the HTTP status with which the web floor answers; `field` names the form field
-that the message belongs to, where there is one.
+`status` is the HTTP status of the response; `field` names the form field
+of the message, if any.
 """
 
 
 class HazefallError(Exception):
-    """A mistake in what was asked or given; the message is written for the person at the bench."""
+    """Base class of errors caused by the input; the message is written for the user."""
 
     status = 400
     title = "The request could not be carried out"
@@ -19,14 +19,14 @@ class HazefallError(Exception):
 
 
 class InvalidValue(HazefallError):
-    """A value outside what the bench can hold, found in a form, an API body or an argument."""
+    """An invalid value in a form, an API body or an argument."""
 
     status = 422
     title = "A value cannot be used"
 
 
 class NotFound(HazefallError):
-    """What was asked for is not in the store."""
+    """The requested item is not in the store."""
 
     status = 404
     title = "Not found"
@@ -36,7 +36,7 @@ class NotFound(HazefallError):
 
 
 class AlreadyStored(HazefallError):
-    """The same thing is in the store already; nothing was stored a second time."""
+    """The item already exists in the store; nothing was stored again."""
 
     status = 409
     title = "Stored already"
@@ -63,7 +63,7 @@ class UnreadableLog(HazefallError):
 
 
 class NoDecayFound(HazefallError):
-    """A log that was read but holds no decay that can be analysed."""
+    """A log that was read but contains no decay that can be analysed."""
 
     status = 422
     title = "No decay was found"
@@ -77,28 +77,28 @@ class StoreProblem(HazefallError):
 
 
 class NotSignedIn(HazefallError):
-    """Nobody is signed in, or the sign-in or token no longer holds."""
+    """Nobody is signed in, or the session or token is no longer valid."""
 
     status = 401
     title = "Sign in first"
 
 
 class NotAllowed(HazefallError):
-    """The account or token may not do this; an administrator can give it another role."""
+    """The account or token lacks the role; an administrator can change it."""
 
     status = 403
     title = "Your role does not allow this"
 
 
 class TooManyAttempts(HazefallError):
-    """Too many failed tries at a sign-in; the next one is taken after a wait."""
+    """Too many failed sign-in attempts; the next one is accepted after a wait."""
 
     status = 429
     title = "Too many tries"
 
 
 class AccountNeeded(HazefallError):
-    """The bench would be reached from other machines, and no account protects it."""
+    """The bench would be reachable from other machines without any account."""
 
     status = 403
     title = "An account is needed first"

@@ -1,4 +1,4 @@
-"""The application of the bench named in the environment, for `uvicorn app.main:app`."""
+"""ASGI application for `uvicorn app.main:app`, with the bench from the environment."""
 
 from platformdirs import user_data_path
 

@@ -1,4 +1,4 @@
-"""One frozen settings object, read from the environment once, when the program starts."""
+"""Settings: one frozen object, read from the environment at program start."""
 
 import os
 from collections.abc import Mapping
@@ -10,11 +10,11 @@ from app.errors import InvalidValue
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """Where the bench lives and what the server accepts.
+    """Location of the bench, and limits of the server.
 
-    data_folder : folder of the store, its copies and uploads waiting for confirmation
+    data_folder : folder of the store, its backups and staged uploads
     database_url : SQLAlchemy address of the store; empty for `bench.sqlite` in the data folder
-    max_upload_bytes : largest request body that is taken [bytes]
+    max_upload_bytes : largest accepted request body [bytes]
     allowed_hosts : host names under which the server answers, besides the loopback names
     host, port : where the server listens
     """
@@ -31,7 +31,7 @@ class Settings:
         return self.database_url or f"sqlite:///{self.data_folder / 'bench.sqlite'}"
 
 
-# Environment names and what each is for; the README lists the same, and a test compares the two.
+# Environment variables with their descriptions; a test compares them with the README.
 ENVIRONMENT = {
     "HAZEFALL_DATA": "folder of the bench",
     "HAZEFALL_DATABASE_URL": "address of another database",
@@ -43,7 +43,7 @@ ENVIRONMENT = {
 
 
 def read_settings(default_data_folder: Path, environ: Mapping[str, str] = os.environ) -> Settings:
-    """Settings from the environment; a number that is none raises InvalidValue."""
+    """Settings from the environment. Raises InvalidValue for an invalid number."""
     return Settings(
         data_folder=Path(environ.get("HAZEFALL_DATA") or default_data_folder),
         database_url=environ.get("HAZEFALL_DATABASE_URL", ""),

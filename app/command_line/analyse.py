@@ -37,7 +37,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def number(text: str) -> float:
-    """A number of the command line."""
+    """Parses a number of the command line."""
     try:
         return float(text)
     except ValueError:
@@ -128,7 +128,7 @@ def _choices(arguments: argparse.Namespace) -> Any:
 
 
 def _zone(name: str | None) -> str | None:
-    """The zone as typed. Raises InvalidValue for one that nobody knows, whether or not the log needs it."""
+    """The typed time zone. Raises InvalidValue for an unknown one, even if the log does not need it."""
     from app.errors import UnreadableLog
     from app.reading_files.time.zones import zone_named
 

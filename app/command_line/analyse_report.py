@@ -1,4 +1,4 @@
-"""The analysis of a log in words and numbers, for a person at a terminal."""
+"""Text report of the analysis of a log, for the terminal."""
 
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
 from app.compute.decay.result import ChannelDecay
@@ -59,7 +59,7 @@ def _line(what: str, value: str) -> str:
 
 
 def _as_text(quantity: Measured | AsymmetricMeasured | None) -> str:
-    """Value, standard uncertainty and interval, with the decimals that the uncertainty gives a meaning to."""
+    """Value, standard uncertainty and interval, rounded to the uncertainty."""
     if quantity is None:
         return "not known,"
     decimals = decimals_for(quantity.uncertainty)

@@ -1,4 +1,4 @@
-"""Where the bench of a command lies: the folder told, the environment, or the user's own data folder."""
+"""Which bench a command uses: the given folder, the environment, or the user's data folder."""
 
 import argparse
 from dataclasses import replace
@@ -21,9 +21,9 @@ def add_address_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Settings:
-    """Settings of the environment, with what the command line tells on top.
+    """Settings of the environment, overridden by the command line.
 
-    folder_name : a folder beside the user's own bench, for the demonstration
+    folder_name : folder beside the user's own bench, for the demonstration
     """
     from platformdirs import user_data_path  # loaded when used: most tests give a folder
 
@@ -33,7 +33,7 @@ def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Setti
         name: getattr(arguments, name) for name in ("host", "port") if getattr(arguments, name, None) is not None
     }
     if getattr(arguments, "data", None) is not None:
-        # a folder that was told means the store in it, whatever database the environment names
+        # a given folder means the store in it, whatever database the environment names
         told |= {"data_folder": arguments.data.expanduser().resolve(), "database_url": ""}
     elif folder_name:
         told |= {"data_folder": own.with_name(f"{own.name}-{folder_name}"), "database_url": ""}
@@ -43,14 +43,14 @@ def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Setti
 
 
 def place(settings: Settings) -> str:
-    """Where the bench is: its folder, or the database without its password."""
+    """The bench's location: its folder, or the database address without password."""
     from app.services.store.copy import shown_address
 
     return shown_address(settings.database_url) if settings.database_url else str(settings.data_folder)
 
 
 def settings_of_present_bench(arguments: argparse.Namespace) -> Settings:
-    """The settings, where a bench is there: in a mistyped folder an empty one would be made, and be found sound."""
+    """Settings of an existing bench. Otherwise a mistyped folder would silently become a new, empty bench."""
     from app.services.store.open import sqlite_file, stored_revision
 
     settings = settings_from(arguments)

@@ -1,4 +1,4 @@
-"""`hazefall demo`: makes the invented demonstration bench once, in a folder of its own, and serves it."""
+"""`hazefall demo`: creates the invented demonstration bench once, in its own folder, and serves it."""
 
 import argparse
 

@@ -1,4 +1,4 @@
-"""`hazefall import`: adds many logs at once, from a folder or by a list."""
+"""`hazefall import`: adds many logs at once, from a folder or a list."""
 
 import argparse
 import sys
@@ -7,7 +7,7 @@ from pathlib import Path
 from app.command_line.bench_folder import add_folder_argument, settings_from
 from app.command_line.progress_bar import progress_bar
 
-# Options that say the same for every log; a list may tell otherwise line by line.
+# Options for every log; a list can override them line by line.
 _USUAL = (
     "maker",
     "model",

@@ -1,4 +1,4 @@
-"""`hazefall`: the commands of the bench. Messages go to standard error; what a command found decides its status."""
+"""`hazefall`: runs the subcommands. Messages go to standard error; the result sets the exit status."""
 
 import argparse
 import sys
@@ -47,7 +47,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print(f"hazefall {parsed.command}: stopped.", file=sys.stderr)
         return 130
-    except Exception as error:  # a store or a disk that fails in the middle of the work; all else is ours to mend
+    except Exception as error:  # a failing store or disk gets a message; everything else is a bug
         if (words := _failure_message(error)) is None:
             raise
         print(f"hazefall {parsed.command}: {words}", file=sys.stderr)
@@ -55,8 +55,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 
 def _failure_message(error: Exception) -> str | None:
-    """What to do about a store or a file that could not be read or written; None for a mistake of the program."""
-    import sqlite3  # loaded when used: only a command that failed asks
+    """Message for a store or file that could not be read or written; None for a bug."""
+    import sqlite3  # loaded when used: only a failed command needs it
 
     from sqlalchemy.exc import DBAPIError
 
@@ -73,7 +73,7 @@ def _failure_message(error: Exception) -> str | None:
 
 
 def _named(arguments: Sequence[str] | None) -> str | None:
-    """The command asked for: only its own file is loaded, so that every command starts fast."""
+    """Loads only the requested command's file, so that every command starts fast."""
     given = sys.argv[1:] if arguments is None else arguments
     return next((word for word in given if word in COMMANDS), None)
 

@@ -1,4 +1,4 @@
-"""A progress bar on standard error, where someone watches; otherwise nothing is drawn."""
+"""Progress bar on standard error, only on a terminal."""
 
 import sys
 from collections.abc import Iterator
@@ -9,8 +9,8 @@ from app.services.store.progress import OnProgress
 
 @contextmanager
 def progress_bar() -> Iterator[OnProgress]:
-    """Gives the function that long work calls with (done, total, what)."""
-    from rich.console import Console  # loaded when used: drawing takes a while to load
+    """Returns the callback that long work calls with (done, total, what)."""
+    from rich.console import Console  # loaded when used: slow to load
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
     bar = Progress(

@@ -1,4 +1,4 @@
-"""`hazefall publish`: the bench as plain pages that any web host serves, without the dashboard."""
+"""`hazefall publish`: writes the bench as static pages for any web host."""
 
 import argparse
 import time

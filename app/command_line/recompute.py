@@ -1,4 +1,4 @@
-"""`hazefall recompute`: analyses every trial again, lists what would move, and stores it only when told."""
+"""`hazefall recompute`: analyses every trial again, lists the changes, and stores them only on request."""
 
 import argparse
 
@@ -47,7 +47,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _shown(value: object) -> str:
-    """Six digits of a number, which are enough to see a move by; nothing stands for a number that does not exist."""
+    """Six digits of a number, enough to see a change; empty for a missing number."""
     if value is None:
         return "none"
     return f"{value:.6g}" if isinstance(value, float) else str(value)

@@ -1,4 +1,4 @@
-"""`hazefall serve`: serves a bench, by one process or by several."""
+"""`hazefall serve`: serves a bench, with one process or several."""
 
 import argparse
 import logging
@@ -14,7 +14,7 @@ from app.settings import Settings
 if TYPE_CHECKING:
     from fastapi import FastAPI
 
-# A process that reads a large log may keep its other threads waiting for a while; it is not taken for dead before this.
+# A worker that reads a large log may block its other threads for a while; do not consider it dead before this.
 _ANSWERS_WITHIN_S = 120
 
 
@@ -40,7 +40,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def serve(settings: Settings, what: str, *, workers: int = 1) -> int:
-    """Serves until it is stopped; prints the address as soon as the server answers there."""
+    """Serves until stopped; prints the address as soon as the server accepts connections."""
     from app.services.access.network_policy import require_account_for_network
     from app.services.store.open import open_store
 
@@ -56,7 +56,7 @@ def serve(settings: Settings, what: str, *, workers: int = 1) -> int:
 
 
 def refuse_taken_address(settings: Settings) -> None:
-    """Raises InvalidValue where another program listens at the address already, or it is not this machine's."""
+    """Raises InvalidValue if another program uses the port, or the address is not this machine's."""
     family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
     with socket.socket(family) as tried:
         tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -91,7 +91,7 @@ def _serve_by_one(settings: Settings, told: partial[None]) -> int:
 
 
 def _serve_by_several(settings: Settings, told: partial[None], workers: int) -> int:
-    """Processes that share the socket, the store and the data folder, and nothing else: each answers any request."""
+    """Worker processes share only the socket, the store and the data folder; any of them answers any request."""
     import uvicorn  # loaded when used: only the serving commands need the web
     from uvicorn.supervisors import Multiprocess
 
@@ -124,7 +124,7 @@ def _serve_by_several(settings: Settings, told: partial[None], workers: int) -> 
 
 
 def served_app(settings: Settings) -> "FastAPI":
-    """The application as one process serves it."""
+    """The application of one server process."""
     from app.web.application import make_app
     from app.web.process.gc_settings import freeze_startup_objects
     from app.web.process.malloc_arenas import limit_malloc_arenas
@@ -136,7 +136,7 @@ def served_app(settings: Settings) -> "FastAPI":
 
 
 def address(host: str, port: int) -> str:
-    """The address that a browser opens."""
+    """URL for the browser."""
     shown = "localhost" if host in ("0.0.0.0", "::") else host
     return f"http://{f'[{shown}]' if ':' in shown else shown}:{port}/"
 

@@ -1,17 +1,18 @@
-"""From where to where an axis runs, worked out once, so that every renderer shows the same stretch."""
+"""Range of an axis, computed once so that every renderer shows the same."""
 
 from typing import Literal
 
 from app.figures.chart import Chart
 
-_AIR = 0.04  # of the stretch, left free beyond the largest value
+_AIR = 0.04  # of the range, left free beyond the largest value
 _LOG_AIR = 1.15
 
 
 def axis_range(chart: Chart, which: Literal["x", "y"]) -> tuple[float, float]:
-    """Lower and upper end of an axis: what the chart sets, else the data with some air. (0, 1) for an axis of names.
+    """Lower and upper end of an axis: as set by the chart, else from the data with a margin. (0, 1) for a categorical
+    axis.
 
-    A linear axis of quantities begins at zero, or below where values are; a logarithmic one at the least value.
+    A linear axis starts at zero, or below for negative values; a logarithmic one at the smallest value.
     """
     axis = chart.x_axis if which == "x" else chart.y_axis
     if axis.names:
@@ -32,7 +33,7 @@ def axis_range(chart: Chart, which: Literal["x", "y"]) -> tuple[float, float]:
 
 
 def _values(chart: Chart, which: str) -> list[float]:
-    """All numbers that lie along the axis; bars count with what they stand on."""
+    """All values along the axis; for bars including their base."""
     along_values = which == ("x" if chart.horizontal else "y")
     values = [line.at for line in chart.reference_lines if line.axis == which]
     stacks: dict[tuple[str, object], float] = {}

@@ -1,7 +1,7 @@
-"""One description of a chart, which every renderer draws: what is plotted, never how.
+"""Description of a chart, independent of the renderer: what is plotted, never how.
 
-The browser's drawing, the pictures that are taken away and the table of the plotted data all come from the same
-`Chart`, so they cannot disagree. Positions are plain numbers in the unit of their axis, or texts on an axis of names.
+The interactive chart, the downloaded pictures and the table of plotted data all come from the same
+`Chart`, so they cannot disagree. Positions are numbers in the unit of their axis, or texts on a categorical axis.
 """
 
 from dataclasses import dataclass, field
@@ -15,10 +15,10 @@ Position = float | str
 
 @dataclass(frozen=True, slots=True)
 class Axis:
-    """One axis. `names` makes it an axis of names in that order (top to bottom where it is the vertical one).
+    """One axis. `names` makes it categorical, in that order (top to bottom if vertical).
 
     scale : "days" for the x axis where positions are days as `date_axis.day_number` gives them
-    low, high : ends in the axis's unit; None lets the data decide
+    low, high : ends in the axis's unit; None: from the data
     """
 
     title: str
@@ -30,7 +30,7 @@ class Axis:
 
     @property
     def words(self) -> str:
-        """Title with its unit, as it stands beside the axis."""
+        """Axis title with its unit."""
         return f"{self.title} [{self.unit_symbol}]" if self.unit_symbol else self.title
 
 
@@ -39,16 +39,16 @@ class Series:
     """One series of values.
 
     kind : line; points; band (between low and high, along x); bar (from the base of its stack);
-        interval (a value with low and high, lying along the value axis); step (holds its value to the next x)
+        interval (a value with low and high along the value axis); step (constant to the next x)
     x, y : positions; on a chart of horizontal bars or intervals, y holds the names
     low, high : ends of the interval or band, as long as x, or empty; None where a value has none
-    censored : per value, True where the value is a lower bound that was not reached: drawn as an open end
-    hover : per value, what the pointer shows, or empty
-    colour : index into the palette; None for the neutral ink of references
+    censored : per value, True for a lower bound (censored): drawn with an open end
+    hover : per value, the hover text, or empty
+    colour : index into the palette; None for the neutral reference colour
     dash : index into the line styles
     end_label : name written at the end of the curve, "" for none
-    stack : bars of the same stack stand on one another
-    faint : drawn lightly, as raw readings are behind their fit
+    stack : bars of the same stack are stacked
+    faint : drawn lightly, like raw readings behind their fit
     """
 
     name: str
@@ -79,7 +79,7 @@ class Series:
 class ReferenceLine:
     """A labelled straight line across the chart at one value of the x or y axis, such as the clear level.
 
-    before : the label of an upright line stands to its left, so that two close lines keep theirs apart
+    before : the label of a vertical line goes to its left, so that labels of two close lines do not overlap
     """
 
     axis: Literal["x", "y"]
@@ -90,7 +90,7 @@ class ReferenceLine:
 
 @dataclass(frozen=True, slots=True)
 class Region:
-    """A labelled stretch of the x axis, such as the fit window."""
+    """A labelled range of the x axis, such as the fit window."""
 
     low: float
     high: float
@@ -99,7 +99,7 @@ class Region:
 
 @dataclass(frozen=True, slots=True)
 class Annotation:
-    """Words at a place of the chart, such as "not cleared within 172 min" at a censored end."""
+    """Text at a point of the chart, such as "not cleared within 172 min" at a censored end."""
 
     x: Position
     y: Position
@@ -110,10 +110,10 @@ class Annotation:
 class Chart:
     """A whole chart.
 
-    alt_text : the finding in words and numbers, for those who do not see the picture
+    alt_text : the finding in words and numbers, for screen readers
     source_line : who measured, where, when, with which method version
-    newest : day of the newest datum that is drawn; never today, so that the same data give the same picture
-    horizontal : bars and intervals lie along x, their names along y
+    newest : date of the latest data shown; never today, so that the same data give the same picture
+    horizontal : bars and intervals run along x, with names along y
     """
 
     name: str
@@ -128,7 +128,7 @@ class Chart:
     regions: tuple[Region, ...] = ()
     annotations: tuple[Annotation, ...] = ()
     horizontal: bool = False
-    # names of the plotted quantities in the taken table, ending in their unit
+    # names of the plotted quantities in the downloaded table, ending in their unit
     x_column: str = "x"
     y_column: str = "y"
     house: "HouseStyle" = field(default_factory=lambda: HouseStyle())
@@ -140,13 +140,13 @@ class Chart:
 
     @property
     def foot(self) -> str:
-        """What stands below every taken picture: the source, and the day of the newest datum."""
+        """Line below every downloaded picture: source, and date of the latest data."""
         return self.source_line if self.newest is None else f"{self.source_line} Newest datum: {self.newest}."
 
 
 @dataclass(frozen=True, slots=True)
 class HouseStyle:
-    """How a publication wants its pictures: font, two colours, its name in the corner. Empty: our own."""
+    """Branding of downloaded charts: font, two colours, name in the corner. Empty: our default."""
 
     publication: str = ""
     font: str = ""

@@ -1,4 +1,4 @@
-"""An axis of days: days as plain numbers, and the days at which a mark stands, named as a reader would."""
+"""A date axis: days as numbers, and tick positions with labels."""
 
 from datetime import date
 
@@ -8,7 +8,7 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 
 
 def day_number(day: date) -> float:
-    """The position of a day on the axis: days since the first of January of year 1.
+    """Position of a date on the axis: days since 1 January of year 1.
 
     >>> day_of(day_number(date(2026, 7, 2)))
     datetime.date(2026, 7, 2)
@@ -17,12 +17,12 @@ def day_number(day: date) -> float:
 
 
 def day_of(position: float) -> date:
-    """The day at a position."""
+    """The date at a position."""
     return date.fromordinal(max(1, round(position)))
 
 
 def date_ticks(low: float, high: float, most: int) -> list[tuple[float, str]]:
-    """At most so many marks between two positions, on first days of months or, on a short axis, on single days.
+    """At most so many ticks between two positions, on the first of months or, on a short axis, on single days.
 
     >>> date_ticks(day_number(date(2025, 1, 10)), day_number(date(2025, 12, 20)), 4)
     [(739342.0, 'Apr 2025'), (739433.0, 'Jul 2025'), (739525.0, 'Oct 2025')]

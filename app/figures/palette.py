@@ -1,8 +1,8 @@
-"""Colours and line styles that stay apart for colour-blind readers and in grey print.
+"""Colours and line styles that are distinct for colour-blind readers and in greyscale print.
 
 Colours: M. Okabe and K. Ito, "Color Universal Design: how to make figures and presentations that are friendly to
-colorblind people", 2008 (values from memory; common practice). Their yellow is left out, being too faint on paper,
-and black stands for references. Line style is a second cue that moves on with each curve.
+colorblind people", 2008 (values from memory; common practice). Their yellow is omitted as too faint on paper,
+and black is used for references. Line style is a second cue that changes with each curve.
 """
 
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ CURVE_COLOURS = (BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY)
 
 @dataclass(frozen=True, slots=True)
 class LineStyle:
-    """The same style for both renderers: Plotly's name, and matplotlib's lengths of ink and gap in points."""
+    """A line style for both renderers: Plotly's name, and matplotlib's dash lengths in points."""
 
     plotly: str
     matplotlib: tuple[float, tuple[float, ...]] | str
@@ -29,7 +29,7 @@ REFERENCE_STYLE = LineStyle("6px,5px", (0, (6, 5)))
 
 
 def colour_of(index: int | None, ink: str, accent: str = "") -> str:
-    """Colour of a curve; references are drawn in ink. A publication's accent takes the place of the first colour.
+    """Colour of a curve; references use the ink colour. A publication's accent replaces the first colour.
 
     >>> colour_of(0, "#000000"), colour_of(0, "#000000", "#7A1F3D"), colour_of(None, "#000000", "#7A1F3D")
     ('#0072B2', '#7A1F3D', '#000000')
@@ -45,7 +45,7 @@ def line_style_of(index: int) -> LineStyle:
 
 
 def cues(number: int) -> list[tuple[int, int]]:
-    """Colour and line style for so many curves; neighbours differ in both, and no pair comes twice before 12.
+    """Colour and line style for so many curves; neighbours differ in both, and no pair repeats before 12.
 
     >>> cues(3)
     [(0, 0), (1, 1), (2, 2)]

@@ -36,11 +36,11 @@ def run(arguments: argparse.Namespace) -> int:
     from app.services.store.open import open_store
     from app.storage.engine import session_scope
 
-    # the first account may come before anything else of a bench
+    # the first account may be created before anything else
     settings = settings_from(arguments) if arguments.action == "add" else settings_of_present_bench(arguments)
     engine = open_store(settings)
     try:
-        # asked for before the store is held, because typing takes its time
+        # ask before locking the store, because typing takes time
         password = _password() if arguments.action in ("add", "password") else ""
         with session_scope(engine, writes=arguments.action != "list") as session:
             print(_done(session, arguments, password))
@@ -50,7 +50,7 @@ def run(arguments: argparse.Namespace) -> int:
 
 
 def _done(session: Session, arguments: argparse.Namespace, password: str) -> str:
-    """Carries the action out and says what was done."""
+    """Performs the action and returns a message."""
     from app.services.access import accounts
     from app.services.access.sign_in_throttle import forget_attempts
 
@@ -77,7 +77,7 @@ def _done(session: Session, arguments: argparse.Namespace, password: str) -> str
 
 
 def _password() -> str:
-    """The password: asked for twice without showing it, or the first line of standard input where nobody types."""
+    """The password: typed twice without echo, or the first line of standard input if not a terminal."""
     if not sys.stdin.isatty():
         return sys.stdin.readline().rstrip("\r\n")
     password = getpass("Password: ")

@@ -1,4 +1,4 @@
-"""`hazefall token`: what scripts sign in with."""
+"""`hazefall token`: API tokens for scripts."""
 
 import argparse
 

@@ -1,4 +1,4 @@
-"""`hazefall check`: checks the store, or a data package. Status 0 where it is sound, 1 where something is wrong."""
+"""`hazefall check`: checks the store or a data package. Status 0 if sound, 1 if something is wrong."""
 
 import argparse
 from collections.abc import Iterable

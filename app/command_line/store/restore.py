@@ -1,4 +1,4 @@
-"""`hazefall restore`: brings back a copy of the store."""
+"""`hazefall restore`: restores a backup of the store."""
 
 import argparse
 from pathlib import Path

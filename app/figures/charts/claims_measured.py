@@ -1,4 +1,4 @@
-"""Claims of a unit against what was measured: each as a share of the claim, where a share makes sense."""
+"""Chart of a unit's claims: measured as a share of claimed, where a share makes sense."""
 
 from collections.abc import Sequence
 
@@ -12,7 +12,7 @@ _LONGEST = 40
 
 
 def claims_chart(unit_name: str, claims: Sequence[CheckedClaim], facts: ChartFacts) -> Chart:
-    """Measured as a percentage of claimed with its interval; levels in dB have no share and stay in the table."""
+    """Measured as a percentage of claimed with its interval; levels in dB have no share and are in the table only."""
     shown = [entry for entry in claims if has_share(entry)]
     names: list[str] = []
     for entry in shown:
@@ -49,13 +49,13 @@ def claims_chart(unit_name: str, claims: Sequence[CheckedClaim], facts: ChartFac
 
 
 def has_share(entry: CheckedClaim) -> bool:
-    """Whether the claim has a measured value of which a share can be taken."""
+    """Whether the claim has a measured value that can be expressed as a share."""
     check = entry.check
     return check.unit_symbol != "dB(A)" and check.measured is not None and bool(check.claimed)
 
 
 def claims_text(unit_name: str, claims: Sequence[CheckedClaim]) -> str:
-    """How many claims hold, fail, and cannot be tested."""
+    """Numbers of claims supported, not supported, and not testable."""
     if not claims:
         return f"No claim on {unit_name} is recorded."
     counts = {

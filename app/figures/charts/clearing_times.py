@@ -1,4 +1,4 @@
-"""Times to clear, with the runs that never got there as open-ended bounds."""
+"""Chart of times to clear, with uncleared runs as open-ended bounds."""
 
 from app.compute.wording.numbers import counted, not_within
 from app.compute.wording.rounding import rounded_text
@@ -11,7 +11,7 @@ from app.services.ranking.table import Ranking
 
 
 def clearing_times_chart(ranking: Ranking, facts: ChartFacts) -> Chart:
-    """Median time to clear of each line with its range; a bound where no median exists."""
+    """Median time to clear of each line with its range; a lower bound without a median."""
     lines = [
         line
         for line in ranking.lines

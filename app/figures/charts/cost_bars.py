@@ -1,4 +1,4 @@
-"""Cost per year, stacked by cause; an open mark where something is missing."""
+"""Chart of cost per year, stacked by cause, with an open mark where something is missing."""
 
 from app.compute.wording.numbers import amount_text, counted, money
 from app.figures.chart import Axis, Chart, Series
@@ -10,7 +10,7 @@ MOST_BARS = 40
 
 
 def cost_bars_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
-    """Energy and consumables of a year, purchase left out; "at least" where a price or a power is missing."""
+    """Energy and consumables of a year, without the purchase; "at least" where a price or power is missing."""
     costs = view.costs[:MOST_BARS]
     names = tuple(cost.name for cost in costs)  # maker and model are unique on a bench
     currency = view.terms.assumptions.currency
@@ -66,7 +66,7 @@ def assumptions_text(view: RunningCostView) -> str:
 
 
 def cost_text(view: RunningCostView) -> str:
-    """Cheapest and dearest of the units whose cost is whole, and how many are only bounds."""
+    """Cheapest and most expensive of the complete costs, and the number of lower bounds."""
     currency = view.terms.assumptions.currency
     whole = sorted(
         (cost for cost in view.costs if not cost.per_year.at_least), key=lambda cost: cost.per_year.total_per_year

@@ -1,4 +1,4 @@
-"""Money spent on each unit from the day it is bought: a slope of energy, a step at each replacement."""
+"""Chart of cumulative cost per unit: energy as a slope, a step at each replacement."""
 
 from app.compute.cost_and_energy.cost_over_years import PathPoint
 from app.compute.wording.numbers import amount_text, money
@@ -8,11 +8,11 @@ from app.figures.palette import cues
 from app.services.bench.chart_facts import ChartFacts
 from app.services.costs.running_cost import RunningCostView, UnitCost
 
-_MOST_BANDS = 2  # more of them would hide one another
+_MOST_BANDS = 2  # more would hide one another
 
 
 def cost_over_years_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
-    """Cumulative cost with the purchase price. A unit that lacks a price ends in an open mark: at least that."""
+    """Cumulative cost including the purchase. A unit with missing prices ends in an open mark ("at least")."""
     currency, years = view.terms.assumptions.currency, view.terms.choices.years
     series: list[Series] = []
     for cost, (colour, dash) in zip(view.drawn, cues(len(view.drawn)), strict=True):
@@ -53,7 +53,7 @@ def cost_over_years_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
 
 
 def over_years_text(view: RunningCostView) -> str:
-    """Cheapest and dearest of the drawn units whose cost is whole."""
+    """Cheapest and most expensive of the drawn units with complete costs."""
     currency, years = view.terms.assumptions.currency, view.terms.choices.years
     whole = sorted((c for c in view.drawn if not c.over_years.at_least), key=lambda c: c.over_years.total)
     if not view.drawn:
@@ -70,7 +70,7 @@ def _total(cost: UnitCost) -> str:
 
 
 def _band(cost: UnitCost, colour: int) -> Series:
-    """Between the favourable and the unfavourable end of power and filter life, at the times of the curve."""
+    """Band between the favourable and the unfavourable end of power and filter life."""
     times = tuple(point.at_years for point in cost.over_years.path)
     return Series(
         f"{cost.name}, band",
@@ -84,7 +84,7 @@ def _band(cost: UnitCost, colour: int) -> Series:
 
 
 def _at(path: tuple[PathPoint, ...], time: float) -> float:
-    """The curve at a time; at a step, after it."""
+    """The curve at a time; at a step, the value after it."""
     before = path[0]
     for point in path:
         if point.at_years > time:

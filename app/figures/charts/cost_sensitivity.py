@@ -1,4 +1,4 @@
-"""Which assumption would change the order of two units: their difference in cost with one assumption moved."""
+"""Chart of which assumption changes the order of two units: their cost difference with one assumption varied."""
 
 from app.compute.cost_and_energy.cost_sensitivity import Sensitivity
 from app.compute.wording.numbers import listed, money
@@ -9,7 +9,7 @@ from app.services.costs.cost_of_owning import CostOfOwning
 
 
 def cost_sensitivity_chart(found: CostOfOwning, facts: ChartFacts) -> Chart:
-    """A bar for each assumption, from the difference at its low to that at its high value; zero is the same cost."""
+    """A bar per assumption, from the difference at its low to that at its high value; zero is equal cost."""
     first, second = compared_names(found)
     currency, years = found.view.terms.assumptions.currency, found.view.terms.choices.years
     rows = [_row(entry, first, second) for entry in found.sensitivity] if first else []
@@ -49,7 +49,7 @@ def cost_sensitivity_chart(found: CostOfOwning, facts: ChartFacts) -> Chart:
 
 
 def compared_names(found: CostOfOwning) -> tuple[str, str]:
-    """Names of the two units compared, empty where there are none."""
+    """Names of the two compared units, empty if there are none."""
     if found.compared is None:
         return "", ""
     by_id = {cost.unit.row.unit_id: cost.name for cost in found.view.drawn}
@@ -57,7 +57,7 @@ def compared_names(found: CostOfOwning) -> tuple[str, str]:
 
 
 def sensitivity_text(found: CostOfOwning) -> str:
-    """Which assumptions change the order of the two units, and between which ends each alone moves the difference."""
+    """Which assumptions change the order of the two units, and the range of the difference under each."""
     first, second = compared_names(found)
     if not first:
         return "Two units are needed to see which assumptions change their order."

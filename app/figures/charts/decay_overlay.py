@@ -1,4 +1,4 @@
-"""Decay curves laid over one another."""
+"""Chart of several decay curves on top of one another."""
 
 import math
 from dataclasses import replace
@@ -14,7 +14,7 @@ from app.services.trials.decay_curves import DecayCurve, DecayOverlay
 
 
 def decay_overlay_chart(overlay: DecayOverlay, facts: ChartFacts) -> Chart:
-    """Readings as faint points, fit as line with its band, names at the ends, the empty room in neutral ink."""
+    """Readings as faint points, fits as lines with bands, labels at the ends, the empty room in a neutral colour."""
     chosen = overlay.choices
     label = channel(chosen.channel).label
     names = curve_names(overlay.curves)
@@ -46,7 +46,7 @@ def decay_overlay_chart(overlay: DecayOverlay, facts: ChartFacts) -> Chart:
 
 
 def curve_series(curve: DecayCurve, name: str, colour: int | None, dash: int) -> list[Series]:
-    """The series of one curve; without a fit the readings themselves are joined."""
+    """The series of one curve; without a fit the readings are joined."""
     end = (False,) * max(len(curve.fit_minutes) - 1, 0)
     series = []
     if curve.fit_minutes:
@@ -80,7 +80,7 @@ def curve_series(curve: DecayCurve, name: str, colour: int | None, dash: int) ->
 
 
 def until(curve: DecayCurve, end_min: float) -> DecayCurve:
-    """The curve up to a time; where it is cut, it is drawn without an open end, for it was not the run that ended."""
+    """The curve up to a time; a cut curve has no open end, because the run itself went on."""
     readings = sum(1 for minute in curve.minutes if minute <= end_min)
     fitted = sum(1 for minute in curve.fit_minutes if minute <= end_min)
     return replace(
@@ -97,7 +97,7 @@ def until(curve: DecayCurve, end_min: float) -> DecayCurve:
 
 
 def curve_names(curves: tuple[DecayCurve, ...]) -> list[str]:
-    """Names of the curves, made longer only where two would read the same."""
+    """Names of the curves, extended only where two would be equal."""
     names = [curve.name for curve in curves]
     with_setting = [
         f"{curve.name}, {curve.setting}" if names.count(curve.name) > 1 and curve.setting else curve.name
@@ -110,7 +110,7 @@ def curve_names(curves: tuple[DecayCurve, ...]) -> list[str]:
 
 
 def overlay_text(overlay: DecayOverlay) -> str:
-    """The finding in words and numbers: fastest, slowest, and what never cleared."""
+    """The finding in words and numbers: fastest, slowest, and runs that did not clear."""
     curves = overlay.curves
     if not curves:
         return "No curve is drawn: what was chosen has no usable decay on this bench. Choose others below."
@@ -156,7 +156,7 @@ def _runs(overlay: DecayOverlay) -> str:
 
 
 def _clear_level(overlay: DecayOverlay, unit: str) -> tuple[ReferenceLine, ...]:
-    """The clear level, where all curves share one."""
+    """The clear level, if all curves share one."""
     levels = {round(curve.clear_level, 6) for curve in overlay.curves}
     if len(levels) != 1:
         return ()
@@ -166,6 +166,6 @@ def _clear_level(overlay: DecayOverlay, unit: str) -> tuple[ReferenceLine, ...]:
 
 
 def _log_floor(curves: list[DecayCurve]) -> float:
-    """The decade below the lowest level that is drawn; a logarithmic axis has no zero."""
+    """The decade below the lowest level shown; a logarithmic axis has no zero."""
     lowest = [level for curve in curves for level in (*curve.levels, *curve.fit_levels) if level > 0]
     return 10.0 ** math.floor(math.log10(min(lowest))) if lowest else 0.1

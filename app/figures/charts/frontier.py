@@ -1,4 +1,4 @@
-"""Price, sound and clean air at once: what nothing beats on all three, and what is beaten."""
+"""Chart of the Pareto front of price, sound and clean air."""
 
 from app.compute.comparison.room_advice import Candidate
 from app.compute.wording.numbers import counted, listed, money
@@ -8,11 +8,11 @@ from app.services.bench.chart_facts import ChartFacts
 from app.services.ranking.room_advice import AdviceForRoom
 
 MOST_NAMED = 8
-MOST_SINGLE = 60  # settings with a series, and so a name in the taken table, of their own
+MOST_SINGLE = 60  # settings with a series, and so a name in the downloaded table, of their own
 
 
 def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: float, flow_symbol: str) -> Chart:
-    """Clean air over sound, the price beside the name; settings that nothing beats are named and stand out."""
+    """Clean air over sound, with the price beside the name; settings on the front are named and highlighted."""
     best_ids = {c.setting_id for c in found.frontier}
     named_ids = {c.setting_id for c in _named(found.frontier[:MOST_SINGLE])}
     complete = [c for c in found.candidates if c.measurable and c.rate is not None and c.sound_dba is not None]
@@ -48,7 +48,7 @@ def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: floa
 
 
 def frontier_text(found: AdviceForRoom) -> str:
-    """How many settings nothing beats, and the ends of that list."""
+    """Number of settings on the front, and its ends."""
     best = found.frontier
     if not best:
         return "No setting has a price, a sound level and a measurable clean air rate yet."
@@ -61,7 +61,7 @@ def frontier_text(found: AdviceForRoom) -> str:
 
 
 def _named(best: tuple[Candidate, ...]) -> list[Candidate]:
-    """The strongest settings, one of each unit, that carry their name in the picture."""
+    """The strongest settings, one per unit, that are labelled in the picture."""
     strongest: dict[int, Candidate] = {}
     for candidate in best:
         there = strongest.get(candidate.unit_id)
@@ -84,7 +84,7 @@ def _best(candidate: Candidate, found: AdviceForRoom, factor: float, *, with_nam
 
 
 def _beaten(candidates: list[Candidate], factor: float) -> Series:
-    """The pointer passes over what is beaten, and there may be thousands of it, so it carries no words."""
+    """Dominated settings. There may be thousands, so they have no hover text."""
     return Series(
         "beaten on price, sound and clean air, or without a price",
         "points",

@@ -1,4 +1,4 @@
-"""Prices of one unit and its parts as they were seen over time; each holds until the next was seen."""
+"""Chart of prices of a unit and its consumables over time; each holds until the next."""
 
 from dataclasses import replace
 from datetime import date
@@ -13,7 +13,7 @@ from app.services.units.price_history import PriceHistory, PriceLine
 
 
 def price_history_chart(history: PriceHistory, facts: ChartFacts) -> Chart:
-    """A step for the unit and one for a pack of each part, in the currency that most prices have."""
+    """A step line for the unit and one per pack of each consumable, in the most common currency."""
     days = [seen.seen_on for line in history.lines for seen in line.prices]
     latest = max(days, default=date(2026, 1, 1))
     series = tuple(
@@ -21,7 +21,7 @@ def price_history_chart(history: PriceHistory, facts: ChartFacts) -> Chart:
         for line, cue in zip(history.lines, cues(len(history.lines)), strict=True)
     )
     first, last = day_number(min(days, default=latest)), day_number(latest)
-    air = max(10.0, 0.05 * (last - first))  # so that the first step stands clear of the axis
+    air = max(10.0, 0.05 * (last - first))  # so that the first step does not touch the axis
     return Chart(
         name="price-history",
         title=f"What did {history.unit_name} and its parts cost?",
@@ -38,7 +38,7 @@ def price_history_chart(history: PriceHistory, facts: ChartFacts) -> Chart:
 
 
 def _steps(line: PriceLine, currency: str, latest: date, cue: tuple[int, int]) -> Series:
-    """The prices of one line; the last one holds until the latest day of the picture."""
+    """The prices of one line; the last one extends to the end of the picture."""
     held = [*line.prices, replace(line.prices[-1], seen_on=latest)]
     return Series(
         line.name,
@@ -57,7 +57,7 @@ def _steps(line: PriceLine, currency: str, latest: date, cue: tuple[int, int]) -
 
 
 def price_text(history: PriceHistory) -> str:
-    """First and latest price of the unit, and what is left out."""
+    """First and latest price of the unit, and what is omitted."""
     own = next((line for line in history.lines if line.is_unit), None)
     words = "No price of the unit itself is recorded."
     if own is not None:

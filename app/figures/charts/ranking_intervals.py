@@ -1,4 +1,4 @@
-"""The ranking as intervals on a common scale, so that overlap is seen."""
+"""Chart of the ranking as intervals on a common scale."""
 
 from app.compute.wording.numbers import counted, listed, measured_text
 from app.figures.chart import Axis, Chart, ReferenceLine, Series
@@ -12,7 +12,7 @@ MOST_LINES = 40
 
 
 def ranking_chart(ranking: Ranking, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h") -> Chart:
-    """Clean air delivery rates with their 95 % intervals; those that cannot be told from zero in neutral ink."""
+    """Clean air delivery rates with 95 % intervals; rates not distinguishable from zero in a neutral colour."""
     lines = [line for line in ranking.lines if line.row.clean_air_delivery_rate_m3_per_h is not None][:MOST_LINES]
     names = line_names(lines, ranking)
     told = [line.has_rate for line in lines]
@@ -40,7 +40,7 @@ def ranking_chart(ranking: Ranking, facts: ChartFacts, *, flow_factor: float = 1
 
 
 def line_names(lines: list[RankedSetting], ranking: Ranking) -> list[str]:
-    """A name for each line, with the setting where every setting is shown, and never the same name twice."""
+    """A unique name for each line, with the setting where every setting is shown."""
     every = ranking.choices.setting == EVERY
     names: list[str] = []
     for line in lines:

@@ -1,4 +1,4 @@
-"""Third-octave spectra of clips side by side."""
+"""Chart of third-octave spectra of clips."""
 
 from collections.abc import Sequence
 
@@ -9,12 +9,12 @@ from app.figures.palette import cues
 from app.services.bench.chart_facts import ChartFacts
 from app.services.measurements.listening import ListedClip
 
-LOWEST_HZ = 25.0  # below it a small room and most recorders tell nothing
-LOWEST_DBA = 0.0  # about the least that is heard
+LOWEST_HZ = 25.0  # below it results of a small room and most recorders are meaningless
+LOWEST_DBA = 0.0  # about the threshold of hearing
 
 
 def sound_spectra_chart(clips: Sequence[ListedClip], facts: ChartFacts) -> Chart:
-    """A-weighted level of each third octave; only calibrated clips can stand beside one another."""
+    """A-weighted level of each third octave; only calibrated clips can be compared."""
     series = tuple(
         Series(
             entry.name,

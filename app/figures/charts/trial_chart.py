@@ -1,6 +1,6 @@
-"""One trial on its log's own time: readings, marks, fit window, fit with band; and what the fit leaves over.
+"""Charts of one trial in log time: readings, marks, fit window, fit with band; and the residuals.
 
-The axis counts minutes from the first reading, as the marks do, so that a mark can be read off the picture.
+The axis shows minutes from the first reading, like the marks, so that a mark can be read from the chart.
 """
 
 from dataclasses import replace
@@ -24,7 +24,7 @@ def trial_chart(drawing: TrialDrawing, facts: ChartFacts, *, scale: str = "linea
     curve, on = drawing.curve, drawing.unit_on_min
     label = channel(drawing.channel).label
     series = [_later(each, on) for each in curve_series(curve, label, 0, 0)]
-    if not curve.fit_minutes:  # nothing to draw behind: the readings themselves, as points
+    if not curve.fit_minutes:  # no fit: the readings themselves, as points
         series = [Series(f"{label}, reading", "points", _shifted(curve.minutes, on), curve.levels, faint=True)]
     positive = [level for level in curve.levels if level > 0]
     first, last = min(curve.minutes, default=0.0) + on, max(curve.minutes, default=1.0) + on
@@ -48,7 +48,7 @@ def trial_chart(drawing: TrialDrawing, facts: ChartFacts, *, scale: str = "linea
 
 
 def trial_residuals_chart(drawing: TrialDrawing, facts: ChartFacts) -> Chart:
-    """Readings less the fitted curve over the same time axis."""
+    """Readings minus the fitted curve over the same time axis."""
     chart = residuals_chart(drawing.curve, facts, channel_name=drawing.channel, unit=drawing.unit)
     low, high = drawing.curve.fit_window_min or (0.0, 1.0)
     on = drawing.unit_on_min
@@ -73,7 +73,7 @@ def _lines(drawing: TrialDrawing) -> tuple[ReferenceLine, ...]:
 
 
 def _later(series: Series, minutes: float) -> Series:
-    """The series moved from unit on to the log's own time."""
+    """Shifts a series from time since unit on to log time."""
     return replace(series, x=_shifted(tuple(float(x) for x in series.x), minutes), end_label="")
 
 

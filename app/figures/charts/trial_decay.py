@@ -1,4 +1,4 @@
-"""One trial: all readings, where the unit came on, the fit window, the fitted curve with its band."""
+"""Chart of one trial: readings, unit on, fit window, and fitted curve with band."""
 
 from bisect import bisect_right
 
@@ -42,7 +42,7 @@ def trial_decay_chart(
 
 
 def residuals_chart(curve: DecayCurve, facts: ChartFacts, *, channel_name: str, unit: str) -> Chart:
-    """Readings less the fitted curve, inside the fit window: a good fit leaves no pattern."""
+    """Readings minus the fitted curve, inside the fit window; a good fit shows no pattern."""
     minutes, residuals = residuals_of(curve)
     window = curve.fit_window_min or (0.0, 1.0)
     reach = max((abs(value) for value in residuals), default=1.0) * 1.1 or 1.0
@@ -64,7 +64,7 @@ def residuals_chart(curve: DecayCurve, facts: ChartFacts, *, channel_name: str, 
 
 
 def residuals_of(curve: DecayCurve) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Minutes and residuals of the drawn readings inside the fit window; empty without a fit."""
+    """Minutes and residuals of the readings shown inside the fit window; empty without a fit."""
     if curve.fit_window_min is None or not curve.fit_minutes:
         return (), ()
     low, high = curve.fit_window_min
@@ -77,7 +77,7 @@ def residuals_of(curve: DecayCurve) -> tuple[tuple[float, ...], tuple[float, ...
 
 
 def _between(places: tuple[float, ...], values: tuple[float, ...], at: float) -> float:
-    """The fitted level between two points of the drawn curve, which lie close enough for a straight line."""
+    """The fitted level between two points of the drawn curve, by linear interpolation."""
     after = min(max(bisect_right(places, at), 1), len(places) - 1)
     share = (at - places[after - 1]) / (places[after] - places[after - 1])
     return values[after - 1] + share * (values[after] - values[after - 1])

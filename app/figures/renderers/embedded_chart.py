@@ -1,6 +1,6 @@
-"""A chart as one HTML file that stands by itself: the picture inline, the finding, the numbers, and no script.
+"""A chart as a self-contained HTML file: inline picture, finding and numbers, without script.
 
-Nothing in it asks for anything from elsewhere, so it can be kept, mailed, or set into an article.
+It loads nothing from elsewhere, so it can be archived, mailed, or embedded in an article.
 """
 
 import re
@@ -11,13 +11,13 @@ from app.figures.chart import Chart, Series
 from app.figures.date_axis import day_of
 from app.figures.renderers.matplotlib_chart import FADED, HAIRLINE, INK, WIDTH_PX, svg_bytes
 
-# what a browser must hold to when it opens the file, wherever it lies
+# content security policy for the browser that opens the file
 FILE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 _IDS = re.compile(r'(\bid="|href="#|url\(#)')
 
 
 def chart_html(chart: Chart, width_px: int = WIDTH_PX) -> str:
-    """The file. Faint readings are in the picture only; the CSV of the same chart holds each of them."""
+    """The HTML file. Faint readings are only in the picture; the CSV of the chart contains them."""
     return "\n".join(
         [
             "<!doctype html>",
@@ -37,12 +37,13 @@ def chart_html(chart: Chart, width_px: int = WIDTH_PX) -> str:
 
 
 def inline_svg(chart: Chart, width_px: int = WIDTH_PX) -> str:
-    """The picture as an element of a page: as wide as its place, its marks named after the chart, so that two charts
-    on one page do not take each other's."""
+    """The picture as inline SVG, as wide as its container. Ids are prefixed with the chart's name, so that two charts
+    on one page do not clash.
+    """
     drawn = svg_bytes(chart, width_px).decode()
     drawn = drawn[drawn.index("<svg") :]
     drawn = re.sub(r"<metadata>.*?</metadata>", "", drawn, flags=re.DOTALL)
-    # the library's style sheet would reach everything else on the page
+    # the library's style sheet would affect the rest of the page
     drawn = re.sub(r"<style[^>]*>.*?</style>", "", drawn, flags=re.DOTALL)
     drawn = re.sub(r"<title>.*?</title>", "", drawn, count=1, flags=re.DOTALL)
     drawn = _IDS.sub(lambda found: f"{found.group(1)}{chart.name}-", drawn)

@@ -1,4 +1,4 @@
-"""Where the names at the ends of the curves go, the same for every renderer."""
+"""Positions of the labels at the ends of curves, the same for every renderer."""
 
 import math
 from dataclasses import dataclass
@@ -8,12 +8,12 @@ from app.figures.chart import Axis, Chart, Series
 from app.figures.renderers.label_spacing import spaced
 
 LABEL_GAP = 0.052  # of the height of the plot: one line of text
-_LETTER, _LEADER = 0.0135, 0.03  # of the width of the plot: a letter, and the hairline before the name
+_LETTER, _LEADER = 0.0135, 0.03  # of the width of the plot: one letter, and the leader line before the label
 
 
 @dataclass(frozen=True, slots=True)
 class EndLabel:
-    """A name at the end of a curve: where the curve ends, and the height at which the name is written."""
+    """Label at the end of a curve: where the curve ends, and the height of the label."""
 
     series: Series
     x: float
@@ -23,7 +23,7 @@ class EndLabel:
 
 
 def end_labels(chart: Chart) -> list[EndLabel]:
-    """The labels of all curves that have one, moved apart on the drawn (linear or logarithmic) axis."""
+    """The labels of all curves, moved apart on the drawn (linear or logarithmic) axis."""
     low, high = axis_range(chart, "y")
     ends = []
     for series in chart.series:
@@ -47,7 +47,7 @@ def end_labels(chart: Chart) -> list[EndLabel]:
 
 
 def _that_may_touch(chart: Chart, ends: list[tuple[Series, float, float, bool]]) -> list[list[int]]:
-    """Groups of labels that share some stretch of the x axis, directly or through one another."""
+    """Groups of labels that overlap along the x axis, directly or through one another."""
     low, high = axis_range(chart, "x")
     spans = sorted(
         (share, share + _LETTER * len(series.end_label) + _LEADER, index)
@@ -66,7 +66,7 @@ def _that_may_touch(chart: Chart, ends: list[tuple[Series, float, float, bool]])
 
 
 def drawn_height(level: float, low: float, high: float, axis: Axis) -> float:
-    """Share of the plot's height (or width) at which a level is drawn, held between 0 and 1."""
+    """Relative height (or width) in the plot of a value, limited to 0 to 1."""
     if axis.scale == "log":
         level, low, high = (math.log10(max(value, 1e-12)) for value in (level, low, high))
     return min(max((level - low) / (high - low), 0.0), 1.0)

@@ -1,13 +1,13 @@
-"""Moves labels at the ends of curves apart, so that no two of them touch."""
+"""Moves labels at the ends of curves apart so that none overlap."""
 
 from collections.abc import Sequence
 
 
 def spaced(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
-    """Places as near as possible to the wanted ones, in the same order, at least `gap` apart, between low and high.
+    """Positions as close as possible to the wanted ones, in the same order, at least `gap` apart, from low to high.
 
-    Labels that would touch are moved as one block to the mean of what they want (pool adjacent violators, the least
-    squares answer). Where the space is too small for all of them, the gap shrinks evenly.
+    Overlapping labels move as one block to the mean of their wanted positions (pool adjacent violators, the least
+    squares solution). If the space is too small, the gap shrinks evenly.
 
     >>> spaced([10.0, 10.0, 50.0], 6.0, 0.0, 100.0)
     [7.0, 13.0, 50.0]
@@ -18,7 +18,7 @@ def spaced(wanted: Sequence[float], gap: float, low: float, high: float) -> list
         return []
     gap = min(gap, (high - low) / max(len(wanted) - 1, 1))
     order = sorted(range(len(wanted)), key=lambda index: (wanted[index], index))
-    # with i gaps taken off, "at least a gap apart" becomes "never falling"
+    # with i gaps subtracted, "at least a gap apart" becomes "non-decreasing"
     blocks: list[tuple[float, int]] = []  # mean, number
     for place, index in enumerate(order):
         mean, number = wanted[index] - place * gap, 1

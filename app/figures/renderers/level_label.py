@@ -1,4 +1,4 @@
-"""Where the words of a level line stand: along the line, where no curve, point or mark crosses them."""
+"""Position of the label of a level line: along the line, where no curve, point or mark crosses it."""
 
 import math
 from collections.abc import Iterator
@@ -6,15 +6,16 @@ from collections.abc import Iterator
 from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, ReferenceLine
 
-_HEIGHT = 0.075  # of the plot, from the line up to the top of the words
-_PHONE, _DESK = 0.48, 0.16  # of the width of the plot, that the words take up
+_HEIGHT = 0.075  # of the plot, from the line to the top of the text
+_PHONE, _DESK = 0.48, 0.16  # of the width of the plot, taken by the text
 _HAIR = 0.005  # on each side of a curve or a point
-_MARK = 0.012  # on each side of an upright line and its handle
+_MARK = 0.012  # on each side of a vertical line and its handle
 
 
 def label_place(chart: Chart, line: ReferenceLine) -> float:
-    """Where the words of a level line begin, as a share of the width: at its left end where that is free, else in the
-    first gap that is wide enough for a phone, else in the widest one; at the left end where there is none."""
+    """Start of the label of a level line, as a share of the width: the left end if free, else the first gap wide enough
+    for a phone, else the widest gap; the left end if there is none.
+    """
     if chart.x_axis.names or chart.y_axis.names:
         return 0.0
     gaps, free_from = [], 0.0
@@ -30,11 +31,11 @@ def label_place(chart: Chart, line: ReferenceLine) -> float:
 
 
 def _crossings(chart: Chart, line: ReferenceLine) -> Iterator[tuple[float, float]]:
-    """Stretches of the width on which something lies where the words would stand."""
+    """Ranges of the width that are covered at the height of the label."""
     x_ends, y_ends = axis_range(chart, "x"), axis_range(chart, "y")
     low = _share(line.at, chart.y_axis, y_ends)
     high = low + _HEIGHT
-    # the same as values: most of some thousand points lie elsewhere, which needs no share to be seen
+    # prefilter by value: most of some thousand points are elsewhere, so their share is not needed
     lowest, highest = line.at, _value(high, chart.y_axis, y_ends)
 
     def at(x: float, y: float) -> tuple[float, float]:
@@ -63,7 +64,7 @@ def _crossings(chart: Chart, line: ReferenceLine) -> Iterator[tuple[float, float
 
 
 def _inside(start: tuple[float, float], end: tuple[float, float], low: float, high: float) -> tuple[float, float]:
-    """The part of a straight piece, along the width, that lies between two heights; a hair to each side of it."""
+    """The part of a line segment, along the width, between two heights, with a margin on each side."""
     (x0, y0), (x1, y1) = start, end
     ends = [x0, x1]
     if y1 != y0:
@@ -72,7 +73,7 @@ def _inside(start: tuple[float, float], end: tuple[float, float], low: float, hi
 
 
 def _share(value: float, axis: Axis, ends: tuple[float, float]) -> float:
-    """Where a value lies on an axis, 0 at its lower end and 1 at its upper one."""
+    """Relative position of a value on an axis, from 0 to 1."""
     low, high = ends
     if axis.scale == "log":
         low, high, value = math.log(low), math.log(high), math.log(max(value, 1e-12))
@@ -80,7 +81,7 @@ def _share(value: float, axis: Axis, ends: tuple[float, float]) -> float:
 
 
 def _value(share: float, axis: Axis, ends: tuple[float, float]) -> float:
-    """The value at a share of an axis."""
+    """The value at a relative position on an axis."""
     low, high = ends
     if axis.scale == "log":
         return math.exp(math.log(low) + share * (math.log(high) - math.log(low)))

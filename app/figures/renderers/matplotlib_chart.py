@@ -1,7 +1,7 @@
 """A chart as SVG or PNG bytes, drawn on the server. The same chart gives the same bytes.
 
-Nothing of the day, the machine or the order of dictionaries enters the file: no date, a fixed salt for the marks
-inside an SVG, letters as outlines of the font that comes with the library.
+The file does not depend on date, machine or dictionary order: no date, a fixed salt for SVG
+ids, and text as outlines of the font bundled with the library.
 """
 
 import gc
@@ -36,8 +36,8 @@ SMALLEST_PX, LARGEST_PX = 320, 4000
 _DPI = 96
 _POINTS_PER_PX = 72 / 96
 _LINE_PX = 19
-# One thread draws for all: the library opens its fonts once more for each thread that draws, and keeps its rules
-# (rc_context) for the whole process. It starts with the first drawing.
+# One thread draws everything: the library opens its fonts again for each drawing thread, and its settings (rc_context)
+# are global to the process. The thread starts with the first drawing.
 _DRAWING = ThreadPoolExecutor(1, "drawing")
 
 
@@ -52,8 +52,9 @@ def png_bytes(chart: Chart, width_px: int = WIDTH_PX, scale: float = 1.0) -> byt
 
 
 def _drawn_and_cleared(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes:
-    """The parts of a drawing refer to one another, so that only Python's collector frees them, with the pixels that
-    they hold. It looks at them now, while they are among the youngest: a server's collector waits long by itself."""
+    """Draws the chart, then frees it. A drawing contains reference cycles, so that only the garbage collector frees it
+    and its pixels; it runs now, while they are in the youngest generation.
+    """
     try:
         return _drawn(chart, width_px, file_format, scale)
     finally:
@@ -67,7 +68,7 @@ def _drawn(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes
     rules: dict[RcKeyType, object] = {
         "svg.hashsalt": "hazefall",
         "svg.fonttype": "path",
-        "text.parse_math": False,  # a dollar sign in a name is a dollar sign
+        "text.parse_math": False,  # a dollar sign in a name is literal
         "font.family": [chart.house.font, "DejaVu Sans"] if chart.house.font else ["DejaVu Sans"],
         "font.size": 13 * _POINTS_PER_PX,
         "path.simplify": True,
@@ -87,7 +88,7 @@ def _drawn(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes
 
 
 class _Drawing:
-    """One chart on one figure; kept together because every part needs the same axes and sizes."""
+    """One chart on one figure; one class because every part needs the same axes and sizes."""
 
     def __init__(self, chart: Chart, figure: Any, width_px: int) -> None:
         self.chart = chart
@@ -136,7 +137,7 @@ class _Drawing:
             )
 
     def _heading(self) -> float:
-        """Title and subtitle from the top; returns the height taken [px]."""
+        """Title and subtitle from the top; returns the used height [px]."""
         y = 16.0
         if self.chart.house.accent:
             self._accent_line()
@@ -153,7 +154,7 @@ class _Drawing:
         return y + 6
 
     def _corner(self) -> tuple[float, float]:
-        """Where the publication's name ends [px]: beside the title, or above it where there is no room beside."""
+        """Where the publication's name ends [px]: beside the title, or above it if there is no room."""
         return self.width_px - 12, 12.0 if is_narrow(self.width_px) else 16.0
 
     def _accent_line(self) -> None:
@@ -194,7 +195,7 @@ class _Drawing:
         return sum(series.in_legend or series.kind == "bar" for series in self.chart.series)
 
     def _key(self, foot: float) -> None:
-        """Below the axes, each curve's line with its name."""
+        """A legend below the axes: each curve's line with its name."""
         from matplotlib.lines import Line2D  # loaded when used
 
         lines: list[Any] = []
@@ -203,7 +204,7 @@ class _Drawing:
             style = REFERENCE_STYLE if series.colour is None else line_style_of(series.dash)
             drawn: dict[str, Any] = {"linestyle": style.matplotlib, "linewidth": 1.7}
             name = _shortened(series.end_label)
-            if series.kind == "points":  # they look alike: a number tells which is which
+            if series.kind == "points":  # points look alike, so a number identifies them
                 drawn, name = {"linestyle": "", "marker": "o"}, f"{len(lines) + 1}  {name}"
                 self.axes.annotate(
                     str(len(lines) + 1), (series.x[0], series.y[0]), xytext=(-4, 0), textcoords="offset points",
@@ -280,7 +281,7 @@ class _Drawing:
             self.axes.text(x, y, f" {note.words}", fontsize=small, color=self.ink, va="center")
 
     def _labels(self) -> None:
-        """Names at the ends of the curves, each joined to its curve by a hairline in the curve's colour."""
+        """Labels at the ends of the curves, each joined to its curve by a thin line in its colour."""
         low, high = axis_range(self.chart, "x")
         for label in end_labels(self.chart):
             at = label.x + 0.018 * (high - low)

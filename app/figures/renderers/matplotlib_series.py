@@ -10,7 +10,7 @@ from app.figures.renderers.narrow_drawing import legend_name
 
 
 def places_on(axis: Axis, values: tuple[Any, ...]) -> list[Any]:
-    """Names as their places on the axis; a missing number as not-a-number, which leaves a gap."""
+    """Names as positions on the axis; a missing number as not-a-number, which leaves a gap."""
     if axis.names:
         places = {name: place for place, name in enumerate(axis.names)}
         return [places[value] for value in values]

@@ -1,4 +1,4 @@
-"""What changes on a drawing as narrow as a phone: names in two lines, and a key below in place of names at the ends."""
+"""Layout of narrow (phone-width) drawings: names on two lines, and a legend instead of labels at the curves' ends."""
 
 from textwrap import fill
 
@@ -16,14 +16,14 @@ def is_narrow(width_px: int) -> bool:
 
 
 def keyed_series(chart: Chart, width_px: int) -> tuple[Series, ...]:
-    """The curves whose names stand in a key below the axes; none where there is room for them at the curves' ends."""
+    """The curves that need a legend below the axes; none if there is room for labels at their ends."""
     if not is_narrow(width_px):
         return ()
     return tuple({series.end_label: series for series in chart.series if series.end_label}.values())
 
 
 def legend_columns(chart: Chart, width_px: int) -> int:
-    """Entries of the legend that stand beside one another."""
+    """Number of legend entries per row."""
     longest = max((len(series.name) for series in chart.series if series.in_legend or series.kind == "bar"), default=0)
     if not is_narrow(width_px):
         return 4
@@ -31,15 +31,15 @@ def legend_columns(chart: Chart, width_px: int) -> int:
 
 
 def legend_name(name: str, width_px: int) -> str:
-    """A name in the legend, in as many lines as a narrow drawing needs."""
+    """A legend name, wrapped as a narrow drawing requires."""
     return fill(name, 40) if is_narrow(width_px) else name
 
 
 def axis_name(name: str, width_px: int, longest: int = 44) -> str:
-    """A name beside the axis: shortened where it is very long, in two lines on a narrow drawing.
+    r"""A category name beside the axis: shortened if very long, on two lines in a narrow drawing.
 
     >>> axis_name("Home-built Box fan with four filters", 390)
-    'Home-built Box fan\\nwith four filters'
+    'Home-built Box fan\nwith four filters'
     """
     if not is_narrow(width_px):
         return name if len(name) <= longest else f"{name[: longest - 1]}…"
@@ -51,7 +51,7 @@ def axis_name(name: str, width_px: int, longest: int = 44) -> str:
 
 
 def name_margin_px(names: tuple[str, ...], width_px: int) -> float:
-    """Room for the names to the left of the axis."""
+    """Margin for the names left of the axis."""
     if not is_narrow(width_px):
         return min(34 + NAME_PX * max(len(name) for name in names), 0.42 * width_px)
     longest = max(len(line) for name in names for line in axis_name(name, width_px).split("\n"))
@@ -59,7 +59,7 @@ def name_margin_px(names: tuple[str, ...], width_px: int) -> float:
 
 
 def height_px(chart: Chart, width_px: int) -> int:
-    """Height of a drawing of that width."""
+    """Height of a drawing of this width."""
     names = chart.y_axis.names if chart.horizontal else ()
     if names:
         rows = max(len(names), 3)

@@ -1,7 +1,7 @@
-"""A chart as plain JSON for the drawing library in the browser: `{"data": [...], "layout": {...}, "meta": {...}}`.
+"""A chart as JSON for Plotly in the browser: `{"data": [...], "layout": {...}, "meta": {...}}`.
 
-Made without importing Plotly: the description is turned into lists and dictionaries, and a test checks them against
-the library. Ink and grid are named, not coloured ("ink"), so that the page's script can fill in light or dark.
+Built without importing Plotly, as lists and dictionaries that a test checks against
+the library. Ink and grid have names, not colours ("ink"), so that the page's script can use the light or dark theme.
 """
 
 from collections.abc import Iterable
@@ -20,7 +20,7 @@ _BAND = 0.16
 
 
 def plotly_figure(chart: Chart) -> dict[str, Any]:
-    """The chart as JSON. Every text is escaped: the library reads a few tags in labels."""
+    """The chart as JSON. Every text is escaped, because Plotly interprets some tags in labels."""
     traces: list[dict[str, Any]] = []
     ink_traces: list[int] = []
     for series in chart.series:
@@ -38,7 +38,7 @@ def plotly_figure(chart: Chart) -> dict[str, Any]:
             "name": chart.name,
             "title": chart.title,
             "alt_text": chart.alt_text,
-            "palette": list(CURVE_COLOURS),  # for the page, which lightens them on a dark ground
+            "palette": list(CURVE_COLOURS),  # the page lightens them in dark mode
             "ink_traces": ink_traces,
             "labelled_traces": [
                 index for index, trace in enumerate(traces) if trace.get("meta", {}).get("end_label", False)
@@ -48,7 +48,7 @@ def plotly_figure(chart: Chart) -> dict[str, Any]:
 
 
 def _positions(values: Iterable[Any]) -> list[Any]:
-    """Values of an axis; names are written beside it, so they are escaped like every text."""
+    """Values of an axis; category names are escaped like every text."""
     return [escape(value) if isinstance(value, str) else value for value in values]
 
 
@@ -81,7 +81,7 @@ def _line(series: Series, chart: Chart) -> list[dict[str, Any]]:
     traces = [_base(series, chart, mode="lines", line=line)]
     if series.censored and series.censored[-1]:
         low, high = axis_range(chart, "x")
-        # a hair outside the axis, after rounding, it is not drawn
+        # rounding could put it just outside the axis, where it is not drawn
         traces.append(_open_end(series, chart, min(max(series.x[-1], low), high), series.y[-1]))
     return traces
 
@@ -93,7 +93,7 @@ def _step(series: Series, chart: Chart) -> list[dict[str, Any]]:
 
 
 def _open_end(series: Series, chart: Chart, x: Any, y: Any) -> dict[str, Any]:
-    """The mark of a bound: the value lies further on."""
+    """Open mark of a bound: the value lies beyond it."""
     return {
         "type": "scatter",
         "mode": "markers",
@@ -155,7 +155,7 @@ def _bar(series: Series, chart: Chart) -> list[dict[str, Any]]:
         "type": "bar",
         "marker": {"color": _colour(series, chart), "line": {"width": 0}},
         "orientation": "h" if chart.horizontal else "v",
-        "textposition": "none",  # the texts are for the pointer
+        "textposition": "none",  # the texts are for hovering
         "showlegend": True,
     }
     if chart.horizontal and not series.hover:
@@ -165,7 +165,7 @@ def _bar(series: Series, chart: Chart) -> list[dict[str, Any]]:
 
 
 def _interval(series: Series, chart: Chart) -> list[dict[str, Any]]:
-    """Values with their intervals, then the bounds, each an arrow that runs on to the end of the axis."""
+    """Values with their intervals, then the bounds, each as an arrow to the end of the axis."""
     along, names = (series.x, series.y) if chart.horizontal else (series.y, series.x)
     bound = series.censored or (False,) * len(along)
     reached = [i for i, value in enumerate(along) if value is not None and not bound[i]]
@@ -205,7 +205,7 @@ def _interval(series: Series, chart: Chart) -> list[dict[str, Any]]:
 
 
 def _open_lines(mark: dict[str, Any], value_axis: str, name_axis: str, end: float, colour: str) -> dict[str, Any]:
-    """From each bound on to the end of the axis: the value lies somewhere there."""
+    """Lines from each bound to the end of the axis."""
     along: list[Any] = []
     names: list[Any] = []
     for value, name in zip(mark[value_axis], mark[name_axis], strict=True):

@@ -1,4 +1,4 @@
-"""Turns the positions along an axis of days into days that the drawing library knows as such."""
+"""Converts positions on a date axis to dates for Plotly."""
 
 from datetime import datetime, timedelta
 from typing import Any
@@ -11,7 +11,7 @@ _FORMATS = [
 
 
 def with_days(traces: list[dict[str, Any]], layout: dict[str, Any]) -> None:
-    """Rewrites everything that lies along the x axis: values, range, shapes and words at a place of it."""
+    """Converts everything along the x axis: values, range, shapes and annotations."""
     for trace in traces:
         trace["x"] = [_day(value) for value in trace["x"]]
     low, high = layout["xaxis"]["range"]
@@ -27,7 +27,7 @@ def with_days(traces: list[dict[str, Any]], layout: dict[str, Any]) -> None:
 
 
 def _day(position: Any) -> Any:
-    """A position, which may lie between two days, as the library reads it."""
+    """A position, possibly between two days, in Plotly's date format."""
     if position is None:
         return None
     whole = int(position)

@@ -1,4 +1,4 @@
-"""Axes, margins, reference lines and words of a figure for the drawing library in the browser."""
+"""Axes, margins, reference lines and annotations of a Plotly figure."""
 
 import math
 from html import escape
@@ -10,12 +10,12 @@ from app.figures.palette import colour_of
 from app.figures.renderers.end_labels import EndLabel, end_labels
 from app.figures.renderers.level_label import label_place
 
-INK = "#1c1f26"  # the page puts its own ink in its place, light or dark
-_LEADER = 0.018  # of the width of the plot, from the end of a curve to its name
+INK = "#1c1f26"  # the page replaces it by its own ink, light or dark
+_LEADER = 0.018  # of the width of the plot, from the end of a curve to its label
 
 
 def plotly_layout(chart: Chart) -> dict[str, Any]:
-    """The layout of a chart; grid and lines get the page's colours when it is drawn."""
+    """Layout of a chart; grid and lines get the page's colours when drawn."""
     labels, ends = end_labels(chart), axis_range(chart, "x")
     longest = max((len(label.series.end_label) for label in labels), default=0)
     layout: dict[str, Any] = {
@@ -78,7 +78,7 @@ def _axis(axis: Axis, ends: tuple[float, float], *, names_downwards: bool) -> di
 
 
 def _on(axis: Axis, value: Any) -> Any:
-    """Place of an annotation: Plotly wants the logarithm on a logarithmic axis."""
+    """Position of an annotation: Plotly expects the logarithm on a logarithmic axis."""
     return math.log10(max(value, 1e-12)) if axis.scale == "log" and not isinstance(value, str) else value
 
 
@@ -87,10 +87,10 @@ def _words(text: str, **place: Any) -> dict[str, Any]:
 
 
 def _end_text(label: EndLabel, chart: Chart, x_range: tuple[float, float]) -> dict[str, Any]:
-    """A name at the end of a curve, joined to it by a hairline in the curve's colour."""
+    """Label at the end of a curve, joined to it by a thin line in its colour."""
     low, high = x_range
     ends = [_on(chart.x_axis, end) for end in (low, high)]
-    x = _on(chart.x_axis, min(max(label.x, low), high))  # a hair outside the axis, after rounding, it is not drawn
+    x = _on(chart.x_axis, min(max(label.x, low), high))  # against rounding
     return {
         "text": escape(label.series.end_label),
         "name": "end label",

@@ -1,4 +1,4 @@
-"""A chart as a table: exactly the numbers that are plotted, one row a value."""
+"""A chart as a table: exactly the plotted numbers, one row per value."""
 
 import csv
 from io import StringIO
@@ -6,13 +6,13 @@ from io import StringIO
 from app.figures.chart import Chart
 from app.figures.date_axis import day_of
 
-# the last four are the wide forms of the first, which some spreadsheets take alike
+# the last four are full-width forms of the first, which some spreadsheets treat alike
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 HEAD = ("series", "low_95", "high_95", "is_bound")
 
 
 def chart_csv(chart: Chart) -> str:
-    """The plotted data as CSV, its columns named with their units; a bound that was not reached says is_bound 1."""
+    """The plotted data as CSV, with units in the column names; a censored value has is_bound 1."""
     out = StringIO()
     writer = csv.writer(out)
     writer.writerow(["series", chart.x_column, chart.y_column, *HEAD[1:]])
@@ -33,7 +33,7 @@ def _cell(value: float | str | None) -> str:
 
 
 def defused(text: str) -> str:
-    """A text that no spreadsheet takes for a formula: an apostrophe goes before a beginning that it would.
+    """Escapes text that a spreadsheet would run as a formula, with an apostrophe in front.
 
     >>> defused("=1+1"), defused("＝1+1"), defused("Maker A")
     ("'=1+1", "'＝1+1", 'Maker A')

@@ -1,4 +1,4 @@
-"""A comparison of chosen settings as a table to take away: a row a setting, and what the data say against the first."""
+"""Comparison of chosen settings as a table for download: a row per setting, with the findings against the first."""
 
 from app.figures.tables.quantity_cells import (
     air_changes_cell,
@@ -69,7 +69,7 @@ def sound_with_interval(setting: ComparedSetting) -> ExportCell:
 
 
 def _said(compared: SettingsCompared, number: int) -> str:
-    """The sentences of what is told apart; else that nothing is."""
+    """The sentences of significant differences, or one that there are none."""
     findings = [found[number] for found in compared.findings.values()]
     sentences = [finding.words for finding in findings if finding.told_apart]
     return " ".join(sentences) or "Nothing that was measured tells the two apart."

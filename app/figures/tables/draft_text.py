@@ -1,7 +1,7 @@
-"""A draft review as Markdown and as HTML, from one structure, so that the two say the same.
+"""A draft review as Markdown and as HTML, from one structure so that both are equal.
 
-Addresses are put behind `site`, such as "http://127.0.0.1:8000", so that a file taken elsewhere still leads back to
-the trials; with `site` None the numbers carry no address.
+Links are prefixed with `site`, such as "http://127.0.0.1:8000", so that a downloaded file still links to
+the trials; with `site` None the numbers are not linked.
 """
 
 from html import escape
@@ -11,7 +11,7 @@ from app.services.reviews.wording import Draft, DraftPoint, DraftSection, Words
 
 
 def draft_markdown(draft: Draft, verdict: str = "", site: str | None = "") -> str:
-    """The draft as Markdown; the reviewer's own verdict stands first where there is one."""
+    """The draft as Markdown; the reviewer's verdict comes first, if any."""
     parts = [f"# {escaped(draft.title)}"]
     if verdict:
         parts += ["## Verdict", *(escaped(line) for line in verdict.split("\n") if line.strip())]
@@ -29,7 +29,7 @@ def draft_markdown(draft: Draft, verdict: str = "", site: str | None = "") -> st
 
 
 def draft_html(draft: Draft, verdict: str = "", site: str | None = "") -> str:
-    """The draft as one HTML file without classes or script; what lies between `<article>` can be set into a page."""
+    """The draft as one HTML file without classes or script; the content of `<article>` can be embedded in a page."""
     parts = [f"<h1>{escape(draft.title)}</h1>"]
     if verdict:
         parts += ["<h2>Verdict</h2>", *(f"<p>{escape(line)}</p>" for line in verdict.split("\n") if line.strip())]
@@ -56,7 +56,7 @@ def draft_html(draft: Draft, verdict: str = "", site: str | None = "") -> str:
 
 
 def shown_points(section: DraftSection) -> list[DraftPoint]:
-    """The points that were not left out."""
+    """The points that are not excluded."""
     return [point for point in section.points if not point.left_out]
 
 

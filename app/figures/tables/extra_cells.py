@@ -1,4 +1,4 @@
-"""The further columns of the ranking as columns and cells of a table to take away."""
+"""The optional columns of the ranking as cells of a table for download."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,10 +14,10 @@ UNVERIFIED = "unverified"
 
 @dataclass(frozen=True, slots=True)
 class ExtraExport:
-    """One further column: what its name in CSV ends in, its unit, and its cell; both follow the reader's units.
+    """One optional column: the end of its CSV name, its unit, and its cell, in the reader's units of measure.
 
-    key_end, unit_symbol : of the currency and the symbol of a flow
-    cell : of the facts of a line and the factor from m³/h to the reader's flow
+    key_end, unit_symbol : functions of the currency and the flow unit
+    cell : function of the facts of a line and the factor from m³/h to the flow unit
     """
 
     key_end: Callable[[str, str], str]

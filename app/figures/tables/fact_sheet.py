@@ -1,4 +1,4 @@
-"""Everything measured of one unit as a table to take away: a row a quantity, with what it rests on."""
+"""All measurements of one unit as a table for download: a row per quantity, with its source."""
 
 from app.compute.wording.numbers import counted, listed
 from app.figures.tables.quantity_cells import (
@@ -39,7 +39,7 @@ _Row = tuple[ExportCell, ...]
 def fact_sheet_table(
     known: UnitKnown, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h"
 ) -> ExportTable:
-    """Quantities that do not exist are left out; a sheet of facts holds none that are missing."""
+    """Quantities without a value are omitted."""
     unit, lines = known.unit, known.lines
     rows = [
         *_what_it_is(known),
@@ -96,7 +96,7 @@ def _cleaning(known: UnitKnown, factor: float, symbol: str) -> list[_Row]:
 
 
 def trials_text(known: UnitKnown, setting_id: int) -> str:
-    """The usable trials of a setting by number."""
+    """Numbers of the usable trials of a setting."""
     ids = [
         entry.trial.id
         for entry in known.trials

@@ -1,4 +1,4 @@
-"""A table to take away as an HTML fragment, as Markdown and as CSV. The same table gives the same text."""
+"""A table for download as HTML fragment, Markdown or CSV. The same table gives the same text."""
 
 import csv
 import re
@@ -13,7 +13,7 @@ _MARKDOWN_SIGNS = re.compile(r"([\\`*_{}\[\]<>|#~])")
 
 
 def html_fragment(table: ExportTable) -> str:
-    """A table element with caption and scope, without classes, to be set into an article as it is."""
+    """A table element with caption and scope, without classes, to embed in an article."""
     heads = "".join(f'<th scope="col">{escape(column.words)}</th>' for column in table.columns)
     rows = "\n".join(f"<tr>{_html_row(_shown(table, row))}</tr>" for row in table.rows)
     return (
@@ -28,13 +28,13 @@ def _html_row(texts: list[str]) -> str:
 
 
 def _shown(table: ExportTable, row: tuple[ExportCell, ...]) -> list[str]:
-    """Texts of a row: a missing number is a dash, words that are not there are nothing."""
+    """Texts of a row: a missing number is a dash, a missing text is empty."""
     pairs = zip(table.columns, row, strict=True)
     return [cell.text if column.is_number else cell.value for column, cell in pairs]
 
 
 def markdown(table: ExportTable) -> str:
-    """A table in the common extension of Markdown; signs that Markdown would read are taken as they stand."""
+    """A table in the common Markdown extension, with special characters escaped."""
     heads = " | ".join(escaped(column.words) for column in table.columns)
     rule = " | ".join("---:" if column.is_number else ":---" for column in table.columns)
     rows = "\n".join(f"| {' | '.join(escaped(text) for text in _shown(table, row))} |" for row in table.rows)
@@ -42,7 +42,7 @@ def markdown(table: ExportTable) -> str:
 
 
 def escaped(text: str) -> str:
-    r"""A text on one line that Markdown shows as it stands.
+    r"""Text on one line, with Markdown's special characters escaped.
 
     >>> escaped("a|b *c*\nd")
     'a\\|b \\*c\\* d'
@@ -51,8 +51,9 @@ def escaped(text: str) -> str:
 
 
 def csv_text(table: ExportTable) -> str:
-    """Comma-separated values: plain digits, interval and bound in columns of their own, nothing that a spreadsheet
-    would take for a formula. The conditions stand in the other formats only, so that every line here is a row."""
+    """Comma-separated values: plain digits, interval and bound in their own columns, no spreadsheet formulas. The
+    conditions are in the other formats only, so that every line here is a row.
+    """
     out = StringIO()
     writer = csv.writer(out)
     head = []
@@ -72,15 +73,15 @@ def csv_text(table: ExportTable) -> str:
 
 
 def _plain(text: str) -> str:
-    """Digits that a program reads: no thin spaces, an ordinary minus sign; what is no number is defused."""
+    """Digits for programs: no thin spaces, an ASCII minus sign; other text is escaped."""
     digits = plain_digits(text)
     return digits if _PLAIN_NUMBER.fullmatch(digits) else defused(digits)
 
 
 def plain_digits(text: str) -> str:
-    """A number as it is shown, in signs that a program reads.
+    """Converts a displayed number to plain ASCII digits.
 
-    >>> plain_digits("\u221212\u202f350.5")
+    >>> plain_digits("−12 350.5")
     '-12350.5'
     """
     return text.replace("\u202f", "").replace("\u00a0", " ").replace("\u2212", "-")

@@ -1,4 +1,4 @@
-"""The quantities of one line of the ranking as cells of a table to take away."""
+"""The quantities of one ranking line as cells of a table for download."""
 
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
@@ -20,7 +20,7 @@ NO_RATE = "No clean air delivery rate: it needs a usable trial and an empty-room
 
 
 def rate_cell(line: RankedSetting, factor: float = 1.0) -> ExportCell:
-    """The clean air delivery rate; where it cannot be told from zero, at most its limit."""
+    """The clean air delivery rate, or its upper limit if it is not distinguishable from zero."""
     row = line.row
     rate = row.clean_air_delivery_rate_m3_per_h
     if rate is None:
@@ -60,7 +60,7 @@ def standard_time_cell(line: RankedSetting) -> ExportCell:
 
 
 def time_to_clear_cell(line: RankedSetting) -> ExportCell:
-    """The median over the trials; where it was not reached, more than the longest run."""
+    """The median over the trials; if not reached, more than the longest run."""
     row = line.row
     if row.time_to_clear_min is not None:
         return measured_cell(row.time_to_clear_min, 0.5, row.time_to_clear_low_min, row.time_to_clear_high_min)
@@ -92,7 +92,7 @@ def power_cell(line: RankedSetting) -> ExportCell:
 
 
 def price_cell(line: RankedSetting, currency: str) -> ExportCell:
-    """The latest price in the table's currency; another currency is not converted."""
+    """The latest price in the table's currency; other currencies are not converted."""
     row = line.row
     if row.price is None:
         return ExportCell(why="No price is recorded.")

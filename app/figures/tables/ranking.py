@@ -1,4 +1,4 @@
-"""The ranking as a table to take away: the usual columns, or those that a reader picked."""
+"""The ranking as a table for download: the default columns, or those that a reader selected."""
 
 from collections.abc import Callable, Sequence
 
@@ -25,7 +25,7 @@ from app.services.snapshot.choices import AvailableRoom, Offered, RankingChoices
 
 
 def quantity_columns(currency: str, distance_m: float, flow_symbol: str) -> tuple[ExportColumn, ...]:
-    """Columns of the quantities of a setting, in the order of the ranking's page."""
+    """Columns of the quantities of a setting, in the order of the ranking page."""
     flow_key = "cfm" if flow_symbol == "cfm" else "m3_per_h"
     return (
         ExportColumn(f"clean_air_delivery_rate_{flow_key}", "Clean air delivery rate", flow_symbol, with_interval=True),
@@ -42,7 +42,7 @@ def quantity_columns(currency: str, distance_m: float, flow_symbol: str) -> tupl
 
 
 def conditions_text(choices: RankingChoices, offered: Offered, room: AvailableRoom | None) -> str:
-    """Under what conditions the numbers hold, in one sentence."""
+    """The conditions of the numbers, in one sentence."""
     parts = [f"{channel(choices.channel).label} of {choices.aerosol}"]
     if room is not None:
         parts.append(f"in {room.name} ({rounded_text(room.room_volume_m3, 1)}\u00a0m³)")
@@ -56,7 +56,7 @@ def _volume(ranking: Ranking) -> float | None:
     return None if ranking.room is None else ranking.room.room_volume_m3
 
 
-# In the order of the columns of `quantity_columns`, by the names that the page has for them.
+# In the order of `quantity_columns`, by the column names of the page.
 _CELLS: dict[str, Callable[[RankedSetting, Ranking, float], ExportCell]] = {
     "clean_air_delivery_rate": lambda line, _, factor: rate_cell(line, factor),
     "air_changes": lambda line, ranking, _: air_changes_cell(line, _volume(ranking)),
@@ -79,10 +79,10 @@ def ranking_table(
     flow_factor: float = 1.0,
     flow_symbol: str = "m³/h",
 ) -> ExportTable:
-    """The lines of the ranking as asked for, in their order.
+    """The ranking lines in the requested order.
 
-    keys : the columns, by the names that the page has for them; None: the usual ones
-    extra : the facts of each line, where one of `keys` is a further column
+    keys : column names as on the page; None: the default columns
+    extra : the facts of each line, if `keys` contains an optional column
     """
     offered = ranking.offered
     columns = dict(

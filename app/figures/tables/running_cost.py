@@ -1,4 +1,4 @@
-"""The running cost as a table to take away."""
+"""The running cost as a table for download."""
 
 from app.compute.wording.numbers import amount_text
 from app.figures.charts.cost_bars import assumptions_text
@@ -45,7 +45,7 @@ def _row(cost: UnitCost) -> tuple[ExportCell, ...]:
 
 
 def _of_known(amount: float, missing: tuple[str, ...], interval: tuple[float, float]) -> ExportCell:
-    """An amount, "at least" where some of it is missing, and no number where nothing of it is known."""
+    """An amount; "at least" if part is missing, and no number if nothing is known."""
     if missing and amount == 0:
         return ExportCell(why=" ".join(missing))
     if not missing and interval[1] > interval[0]:

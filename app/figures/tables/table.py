@@ -1,4 +1,4 @@
-"""A table to take away: cells with their intervals and bounds, rounded already; the formats only write them down."""
+"""A table for download: cells with intervals and bounds, rounded already, for all formats."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -12,10 +12,11 @@ ESTIMATED_AT_MOST = "estimated at most"
 
 @dataclass(frozen=True, slots=True)
 class ExportCell:
-    """One cell. `value` is rounded by its uncertainty; empty: there is none, and `why` says so in a sentence.
+    """One cell. `value` is rounded to its uncertainty; if empty, `why` gives the reason as a sentence.
 
     low, high : ends of the 95 % interval, empty where it has none
-    bound : "at most", "at least", "more than", "estimated" or "estimated at most" where it is not plainly measured
+    bound : "at most", "at least", "more than", "estimated" or "estimated at most" for values that are not measured
+        directly
     """
 
     value: str = ""
@@ -26,7 +27,7 @@ class ExportCell:
 
     @property
     def text(self) -> str:
-        """As a reader sees it."""
+        """As shown to readers."""
         if not self.value:
             return DASH
         words = f"{self.bound} {self.value}" if self.bound else self.value
@@ -37,7 +38,7 @@ class ExportCell:
 class ExportColumn:
     """One column. `key` is its name in CSV, ending in the unit.
 
-    with_interval : CSV gets the ends of the interval and the bound as columns of their own
+    with_interval : CSV has separate columns for the ends of the interval and the bound
     """
 
     key: str
@@ -73,7 +74,7 @@ class ExportTable:
 
     @property
     def foot(self) -> str:
-        """Conditions, source, and the day of the newest datum, never that of today."""
+        """Conditions, source, and date of the latest data (never today's)."""
         days = "" if self.newest is None else f"Newest datum: {self.newest}."
         return " ".join(part for part in (self.conditions, self.source_line, days) if part)
 
@@ -87,7 +88,7 @@ def measured_cell(
     bound: str = "",
     why: str = "",
 ) -> ExportCell:
-    """A value rounded by its uncertainty, with its interval where both ends are known.
+    """A value rounded to its uncertainty, with its interval if both ends are known.
 
     >>> measured_cell(162.12, 4.31, 153.4, 170.8).text
     '162 (153 to 171)'
@@ -102,7 +103,7 @@ def measured_cell(
 
 
 def plain_cell(value: float | None, decimals: int | None = None, *, bound: str = "", why: str = "") -> ExportCell:
-    """A number without uncertainty: so many decimals, or three significant digits."""
+    """A number without uncertainty: with these decimals, or three significant digits."""
     if value is None:
         return ExportCell(why=why)
     return ExportCell(

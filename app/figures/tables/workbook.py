@@ -1,6 +1,6 @@
-"""A table to take away as a workbook (XLSX): numbers as numbers, words as words, and a sheet on its source.
+"""A table for download as a workbook (XLSX): numbers as numbers, text as text, and a sheet on its source.
 
-The same table gives the same bytes: nothing of the day or the machine enters the file.
+The same table gives the same bytes, on any day and machine.
 """
 
 import re
@@ -22,10 +22,10 @@ _WIDEST, _NARROWEST = 44, 11
 
 
 def workbook_bytes(table: ExportTable, *, invented: bool = False) -> bytes:
-    """Two sheets: the table with its units in the heads, and its source.
+    """Two sheets: the table with units in the headers, and its source.
 
-    Each number is the rounded one of the other formats and shows as many decimals. A text is stored as text, so that
-    no spreadsheet takes it for a formula, whatever it begins with.
+    Numbers are rounded as in the other formats and show as many decimals. Text is stored as text, so that
+    no spreadsheet runs it as a formula.
     """
     from openpyxl import Workbook  # loaded when used
     from openpyxl.styles import Alignment, Font  # loaded when used
@@ -76,12 +76,12 @@ def _put(sheet: Any, row: int, place: int, text: str, *, is_number: bool = False
         cell.number_format = f"#,##0.{'0' * decimals}" if decimals else "#,##0"
         return
     cell.value = without_hidden_marks(_NOT_IN_XML.sub("\ufffd", text))
-    cell.data_type = "s"  # a text, also where it begins like a formula
-    cell.quotePrefix = True  # and it stays one when somebody edits it
+    cell.data_type = "s"  # text, even if it begins like a formula
+    cell.quotePrefix = True  # and remains so after editing
 
 
 def _source_sheet(book: Any, table: ExportTable, *, invented: bool) -> None:
-    """What the table is, under what conditions it holds, who made it, and how old its newest datum is."""
+    """Sheet with title, conditions, author and date of the latest data."""
     from openpyxl.styles import Alignment, Font  # loaded when used
 
     sheet = book.create_sheet("source")
@@ -101,7 +101,7 @@ def _source_sheet(book: Any, table: ExportTable, *, invented: bool) -> None:
 
 
 def _same_bytes(book: Any) -> bytes:
-    """The workbook with every moment in it set to one day."""
+    """The workbook with all timestamps set to a fixed date."""
     book.properties.created = book.properties.modified = _NO_DAY
     book.properties.creator = "Hazefall"
     written, out = BytesIO(), BytesIO()
@@ -109,7 +109,7 @@ def _same_bytes(book: Any) -> bytes:
     with ZipFile(written) as given, ZipFile(out, "w", ZIP_DEFLATED) as made:
         for name in given.namelist():
             content = given.read(name)
-            if name == "docProps/core.xml":  # the library writes the moment of saving over the one it was given
+            if name == "docProps/core.xml":  # the library overwrites the given time with the time of saving
                 content = re.sub(rb"(<dcterms:modified[^>]*>)[^<]*", rb"\g<1>2000-01-01T00:00:00Z", content)
             made.writestr(ZipInfo(name, (2000, 1, 1, 0, 0, 0)), content, ZIP_DEFLATED)
     return out.getvalue()

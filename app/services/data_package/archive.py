@@ -1,17 +1,17 @@
-"""Writing a zip whose bytes depend on its content alone, and the descriptor of each file that goes in."""
+"""Writes a zip whose bytes depend on its content alone, and the Data Package descriptor of each file."""
 
 import hashlib
 import zipfile
 from types import TracebackType
 from typing import IO, Any
 
-# The earliest moment that a zip can hold: the time of writing must not change the bytes.
+# The earliest time that a zip can hold, so that the time of writing does not change the bytes.
 _NO_TIME = (1980, 1, 1, 0, 0, 0)
 _MEDIA = {"csv": "text/csv", "json": "application/json", "md": "text/markdown", "txt": "text/plain"}
 
 
 class PackageZip:
-    """Files go in one after the other; `descriptors` says of each what the Data Package standard asks for."""
+    """Files are added one after the other; `descriptors` collects what the Data Package standard requires of each."""
 
     def __init__(self, target: IO[bytes]) -> None:
         self._zip = zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=6)
@@ -32,7 +32,7 @@ class PackageZip:
         self.write(path, content)
 
     def add_file(self, name: str, path: str, content: bytes, title: str) -> None:
-        """Any other file, taken as it is."""
+        """Any other file, unchanged."""
         as_it_is = {"profile": "data-resource", "type": "file"}
         self.descriptors.append(_descriptor(name, path, content, title) | as_it_is)
         self.write(path, content)

@@ -1,7 +1,7 @@
-"""The check of a data package: every file against its hash, and every number computed again from the raw files.
+"""Checks a data package: every file against its hash, and every number recomputed from the raw files.
 
-The rows that the package gives are put into a store of their own, which is thrown away afterwards. The raw files are
-read again, the trials analysed again, and what comes out is compared with what the package says.
+The rows of the package are loaded into a temporary store. The raw files are read and the trials analysed again, and the
+results are compared with those in the package.
 """
 
 import hashlib
@@ -32,7 +32,7 @@ from app.storage.models.bench import Bench
 from app.storage.models.trials import BenchRepeatability
 
 MOST_BYTES_OF_A_FILE = 1_000_000_000
-MOST_BYTES_OF_THE_DESCRIPTOR = 50_000_000  # JSON is read as a whole, and becomes many times as large in memory
+MOST_BYTES_OF_THE_DESCRIPTOR = 50_000_000  # JSON is read as a whole and takes many times its size in memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,9 +48,9 @@ class PackageCheck:
 
 
 def check_package(path: Path, on_progress: OnProgress | None = None, *, workers: int | None = None) -> PackageCheck:
-    """Checks a package made by `write_package`. Raises InvalidValue for a file that is no such package.
+    """Checks a package made by `write_package`. Raises InvalidValue for any other file.
 
-    workers : processes for the analysis; None for one a core
+    workers : processes for the analysis; None: one per core
     """
     progress = on_progress or no_progress
     try:
@@ -94,7 +94,7 @@ def _descriptor(file: zipfile.ZipFile, path: Path) -> dict[str, Any]:
 
 
 def _check_files(package: OpenPackage, progress: OnProgress) -> None:
-    """Every file that the descriptor names is there with its size and hash, and no other file is."""
+    """Every file in the descriptor is present with its size and hash, and there is no other file."""
     resources = package.descriptor["resources"]
     for done, resource in enumerate(resources, start=1):
         progress(done, len(resources), "Checking files against their hashes")
@@ -143,7 +143,7 @@ def _check_numbers(package: OpenPackage, folder: Path, progress: OnProgress, wor
 
 
 def _fill(session: Session, package: OpenPackage, progress: OnProgress) -> dict[str, int]:
-    """Puts the rows that the package gives into the store; logs and their readings come from the raw files."""
+    """Loads the rows of the package into the store; logs and their readings come from the raw files."""
     session.execute(delete(Bench))
     counted: dict[str, int] = {}
     for name in GIVEN_TABLES:

@@ -1,4 +1,4 @@
-"""The results in a data package held against those computed again from its raw files."""
+"""Compares the results in a data package with those recomputed from its raw files."""
 
 import math
 from collections.abc import Mapping, Sequence
@@ -23,10 +23,10 @@ from app.storage.models.trials import (
     SettingSummary,
 )
 
-# Sums in another order, and another library of the same functions, move the last digits; readers see three or four.
+# Different order of summation and other library versions change the last digits; readers see three or four.
 SAME_WITHIN = 1e-6
 SHOWN = 40
-# Ids of rows are given anew; the version of the method is told once, for the whole package.
+# Row ids are assigned anew; the method version is compared once, for the whole package.
 _NOT_COMPARED = {"id", "pool_id", "method_version", "computed_at"}
 Key = tuple[str, ...]
 Rows = Mapping[Key, Mapping[str, str]]
@@ -34,7 +34,7 @@ Rows = Mapping[Key, Mapping[str, str]]
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    """One table of results: how its rows are told apart and what they are called."""
+    """One table of results: its key columns and its label."""
 
     path: str
     keys: tuple[str, ...]
@@ -65,7 +65,7 @@ def compare_results(session: Session, package: OpenPackage) -> dict[str, int]:
 
 
 def _write_summaries_again(session: Session, package: OpenPackage) -> None:
-    """Summaries with the repeatability that the package gives; with the whole bench in it, that figure is checked."""
+    """Recomputes summaries with the repeatability in the package; for a whole bench, that figure is checked too."""
     records = package.records("results/bench_repeatability.csv")
     given = [values_from("bench_repeatability", record) for record in records]
     if package.about.get("whole_bench"):
@@ -91,7 +91,7 @@ def _check_repeatability(session: Session, package: OpenPackage, given: Sequence
     session.expire_all()
     for row in given:
         now = fresh.get(row["channel"])
-        # a bench keeps its figure until it has moved by this share, so that not every trial moves all summaries
+        # a bench keeps its figure until it changes by this share, so that not every trial changes all summaries
         if (
             now is None
             or abs(now.relative_sd - row["relative_sd"]) > MOVES_WHEN_CHANGED_BY * row["relative_sd"] + 1e-12
@@ -104,7 +104,9 @@ def _check_repeatability(session: Session, package: OpenPackage, given: Sequence
 
 
 def _compare_pools(session: Session, package: OpenPackage) -> int:
-    """Pools are told apart by their runs. Only the package's are looked for: a store may hold unused ones as well."""
+    """Compares pools, identified by their runs. Only those in the package are checked, because a store may hold unused
+    ones.
+    """
     members: dict[str, list[int]] = {}
     for record in package.records("results/natural_decay_pool_runs.csv"):
         members.setdefault(record["pool_id"], []).append(int(record["trial_id"]))
@@ -139,7 +141,7 @@ def _compare(package: OpenPackage, part: _Part, fresh: Rows) -> int:
 
 
 def _compare_rows(package: OpenPackage, path: str, what: str, told: Rows, fresh: Rows) -> int:
-    """Compares row by row and field by field; what differs most is told, the rest is counted."""
+    """Compares row by row and field by field; reports the largest differences and counts the rest."""
     compared, differences = 0, []
     for key, row in told.items():
         name = what.format(*key)
@@ -167,7 +169,7 @@ def _compare_rows(package: OpenPackage, path: str, what: str, told: Rows, fresh:
 
 
 def _apart(one: str, other: str) -> float:
-    """By what share two cells differ; 0 where they are the same, infinite where they are no numbers.
+    """Relative difference of two cells; 0 if equal, infinite for different texts.
 
     >>> _apart("1.5", "1.5000000001"), _apart("a", "b"), _apart("", "2"), _apart("2.0", "1.0")
     (0.0, inf, inf, 0.5)

@@ -1,4 +1,4 @@
-"""The raw files of a data package read again, and what comes out held against the readings in the package."""
+"""Reads the raw files of a data package again and compares the result with the readings in the package."""
 
 import csv
 from collections import defaultdict
@@ -21,12 +21,12 @@ from app.services.logs.readings import write_readings
 from app.services.store.progress import OnProgress
 from app.storage.models.logs import RawFile
 
-# Readings are written with every digit; a factor of a unit may round the last one.
+# Readings are written with every digit; a unit factor may round the last one.
 _SAME_WITHIN = 1e-9
 
 
 def read_packaged_logs(session: Session, package: OpenPackage, progress: OnProgress) -> dict[str, int]:
-    """Reads every raw file again, stores the readings, and notes in the package where they differ from its own."""
+    """Reads every raw file again, stores the readings, and notes differences from the package."""
     logs = package.records("data/logs.csv")
     channels: dict[str, list[dict[str, str]]] = defaultdict(list)
     for record in package.records("data/log_channels.csv"):
@@ -39,7 +39,7 @@ def read_packaged_logs(session: Session, package: OpenPackage, progress: OnProgr
     counted = 0
     for done, log in enumerate(logs, start=1):
         progress(done, len(logs), "Reading raw files again")
-        # the same bytes may have come under two names; they are packed once, under their hash
+        # the same bytes may have two file names; they are packed once, under their hash
         path = paths.get(log["sha256"])
         content = None if path is None else package.content(path)
         if content is None:
@@ -84,7 +84,7 @@ def _store(
     channels: Sequence[dict[str, str]],
     table: LogTable,
 ) -> int:
-    """Stores the readings of the channels that the package has, and compares them."""
+    """Stores and compares the readings of the channels in the package."""
     name = f"Log {log['id']} ({log['file_name']})"
     wanted = [record["channel"] for record in sorted(channels, key=lambda record: int(record["position"]))]
     missing = [channel for channel in wanted if channel not in table.levels]

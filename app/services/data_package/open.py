@@ -1,4 +1,4 @@
-"""A data package that is open for reading, and the way of its rows into a store."""
+"""Opens a data package for reading, and loads its rows into a store."""
 
 import csv
 import zipfile
@@ -15,14 +15,14 @@ from app.services.data_package.tables import values_from
 from app.services.store.check import Finding
 from app.storage.models.all_models import METADATA
 
-# What the program itself would fill in, and no number rests on.
+# Defaults for required columns that are not in the package and affect no number.
 FILLED_IN = datetime(2000, 1, 1, tzinfo=UTC)
 _FILLED_COLUMNS = ("created_at", "stored_at", "computed_at")
 
 
 @dataclass(slots=True)
 class OpenPackage:
-    """A package that is open for reading: its descriptor, and the findings so far."""
+    """An open package: its descriptor, and the findings so far."""
 
     file: zipfile.ZipFile
     descriptor: dict[str, Any]
@@ -51,7 +51,7 @@ class OpenPackage:
 
 
 def insert_rows(session: Session, name: str, records: Sequence[dict[str, str]]) -> int:
-    """Puts rows of a packaged table into the store, with what stayed at the desk filled in; returns their number."""
+    """Inserts rows of a packaged table, with defaults for columns that are not in the package; returns their number."""
     filled = {column: FILLED_IN for column in _FILLED_COLUMNS if column in METADATA.tables[name].columns}
     rows = [values_from(name, record) | filled for record in records]
     if rows:

@@ -1,4 +1,4 @@
-"""What each setting comes to, as the ranking publishes it, a row a setting: what readers of a package quote."""
+"""Results per setting as published in the ranking, one row each, for quoting."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -11,7 +11,7 @@ from app.services.ranking.rows import RankedSetting, read_ranking_table
 from app.services.snapshot.choices import EVERY, RankingChoices
 from app.storage.models.trials import SettingSummary
 
-# Taken from the line of the ranking as they are.
+# Copied from the ranking line.
 _FROM_ROW = (
     "price",
     "power_w",

@@ -1,7 +1,7 @@
-"""The tables of a data package: which columns of the store go in, how a value is written, and how it is read back.
+"""Tables of a data package: which columns are included, and how values are written and read back.
 
-Names of people, serial numbers and the moments at which the program did its work stay at the desk: nobody needs them
-to recompute a number, and without the last the same data give the same bytes.
+Names of people, serial numbers and times of processing are omitted: nobody needs them to recompute a number, and
+without the times the same data give the same bytes.
 """
 
 import csv
@@ -16,7 +16,7 @@ from sqlalchemy import Column, Integer, Table, Text
 from app.storage.models.all_models import METADATA
 from app.storage.models.column_types import Day, Flag, UtcTime
 
-# What the numbers are computed from, in an order in which each row finds the rows it refers to.
+# Input data, in an order in which each row follows the rows it refers to.
 GIVEN_TABLES = (
     "tariffs",
     "bench",
@@ -37,7 +37,7 @@ GIVEN_TABLES = (
     "ratings",
     "claims",
 )
-# What was computed.
+# Computed results.
 RESULT_TABLES = (
     "natural_decay_pools",
     "natural_decay_pool_runs",
@@ -61,7 +61,7 @@ STAYS_AT_THE_DESK = {
     "publication_ink",
     "publication_accent",
 }
-# the last four are the wide forms of the first, which some spreadsheets take alike
+# the last four are full-width forms of the first, which some spreadsheets treat alike
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 _TYPES = ((Flag, "boolean"), (Day, "date"), (UtcTime, "datetime"), (Integer, "integer"), (Text, "string"))
 
@@ -87,7 +87,7 @@ def packaged_fields(table_name: str) -> list[PackageField]:
 
 
 def table_schema(table_name: str, present: Collection[str]) -> dict[str, Any]:
-    """Table Schema with keys; a reference is named where the table that it points to is in the package."""
+    """Table Schema with keys; a foreign key is named only if its target table is in the package."""
     table = _table(table_name)
     kept = {column.name for column in packaged_columns(table_name)}
     schema: dict[str, Any] = {
@@ -114,7 +114,7 @@ def field_descriptor(field: PackageField) -> dict[str, Any]:
 
 
 def csv_of(names: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:
-    """Rows as CSV in UTF-8; numbers with every digit, so that nothing is lost."""
+    """Rows as CSV in UTF-8, with every digit of each number."""
     out = StringIO()
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow(names)
@@ -123,7 +123,7 @@ def csv_of(names: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:
 
 
 def written(value: Any) -> str:
-    """A value as text. Text that a spreadsheet would take for a formula gets an apostrophe before it.
+    """A value as text. Text that a spreadsheet would run as a formula gets an apostrophe in front.
 
     >>> written(0.1), written(None), written(True), written("=1+1"), written("'=1")
     ('0.1', '', 'true', "'=1+1", "''=1")
@@ -143,9 +143,9 @@ def written(value: Any) -> str:
 
 
 def values_from(table_name: str, record: dict[str, str]) -> dict[str, Any]:
-    """A row of the store from a row of a package; an empty cell is empty text where the store knows no missing one.
+    """A row of the store from a row of a package; an empty cell is empty text in columns that are not nullable.
 
-    Raises ValueError for a text that is no value of its column.
+    Raises ValueError for text that is not a value of its column.
     """
     return {
         column.name: _read_back(column, record[column.name])

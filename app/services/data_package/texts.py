@@ -1,11 +1,11 @@
-"""The two texts of a data package: what it holds and how to check it, and how the numbers are made."""
+"""The two texts of a data package: readme and method."""
 
 from app.compute.method import METHOD_NAME, METHOD_VERSION
 from app.storage.models.bench import Bench
 
 
 def readme_text(bench_name: str, scenario: str, invented: bool, whole: bool) -> bytes:
-    """The package explained to a person who never saw the program."""
+    """README of the package: contents, and how to check it."""
     first = f"**Invented demonstration.** {scenario or 'Everything here is made up.'}\n\n" if invented else ""
     lent = (
         ""
@@ -46,7 +46,7 @@ A reading of smoke is not medical advice: people with asthma, allergies or a lun
 
 
 def method_text(bench: Bench) -> bytes:
-    """The method in equations and plain words, with the choices of the bench that enter it."""
+    """The method in equations and sentences, with the bench's own choices."""
     return f"""# How the numbers are made
 
 Method {METHOD_VERSION}: {METHOD_NAME}.

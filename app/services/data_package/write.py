@@ -1,7 +1,7 @@
-"""One zip from which a second person can recompute every published number, by the Frictionless Data Package standard.
+"""Writes a zip from which others can recompute every published number (Frictionless Data Package standard).
 
-It holds the raw files of the loggers byte for byte, the readings taken from them, what is known of units and rooms,
-the results with their uncertainty, the empty-room runs that they rest on, and a description of the method.
+It holds the raw files of the loggers byte for byte, their readings, units and rooms,
+results with uncertainty, the empty-room runs they use, and a description of the method.
 """
 
 import json
@@ -55,7 +55,7 @@ CHANGE_COLUMNS = ("id", "at", "action", "subject", "subject_id", "field", "befor
 
 @dataclass(frozen=True, slots=True)
 class DataPackage:
-    """What was packed: numbers of units, trials and raw files; `whole` where it is the bench and not an article."""
+    """Contents of a package: numbers of units, trials and raw files; `whole` if it is the whole bench."""
 
     whole: bool
     units: int
@@ -66,8 +66,9 @@ class DataPackage:
 
 @dataclass(frozen=True, slots=True)
 class _Chosen:
-    """Ids of the rows that belong to the package. Every empty-room run of the bench is in it, because their scatter
-    is lent from room to room; `whole` where all units are."""
+    """Ids of the rows in the package. It includes every empty-room run of the bench, because their scatter is pooled
+    over rooms; `whole` if all units are included.
+    """
 
     whole: bool
     units: frozenset[int]
@@ -83,9 +84,9 @@ def write_package(
     unit_ids: Collection[int] | None = None,
     on_progress: OnProgress | None = None,
 ) -> DataPackage:
-    """Writes the package of the units named, or of the whole bench; the same data give the same bytes.
+    """Writes the package of some units or of the whole bench; the same data give the same bytes.
 
-    Things in the trash stay out. Raises NotFound for a unit that is not there, InvalidValue where nothing is chosen.
+    Trashed items are excluded. Raises NotFound for an unknown unit, InvalidValue if none is chosen.
     """
     progress = on_progress or no_progress
     chosen = _choose(session, unit_ids)
@@ -113,7 +114,7 @@ def write_package(
 def write_package_file(
     session: Session, path: Path, unit_ids: Collection[int] | None = None, on_progress: OnProgress | None = None
 ) -> DataPackage:
-    """Writes the package to a file, which appears under its name only when it is whole."""
+    """Writes the package to a file, which appears under its name only when complete."""
     unfinished = path.with_name(f"{path.name}.unfinished")
     try:
         with unfinished.open("wb") as target:
@@ -203,7 +204,7 @@ def _add_overview(session: Session, package: PackageZip, chosen: _Chosen) -> Non
 
 
 def _add_changes(session: Session, package: PackageZip, chosen: _Chosen) -> None:
-    """What was changed on the units and trials of the package; who changed it stays at the desk."""
+    """Changes to the units and trials in the package, without names of people."""
     columns = [getattr(Change, name) for name in CHANGE_COLUMNS]
     rows = session.execute(select(*columns).order_by(Change.id)).all()
     subjects = {"trial": chosen.trials, "unit under test": chosen.units}
@@ -221,7 +222,7 @@ def _add_log_columns(session: Session, package: PackageZip, chosen: _Chosen) -> 
 
 
 def _columns_of(session: Session, log_id: int) -> Iterator[tuple[int, str, str, str]]:
-    """Header, channel and unit of the columns of a log as they were read, with what its profile says of the others."""
+    """Header, channel and unit of the columns of a log as read, and the columns excluded by its profile."""
     log = session.get_one(Log, log_id)
     found = session.scalars(select(LogChannel).where(LogChannel.log_id == log_id).order_by(LogChannel.position)).all()
     taken = {channel.file_header: (channel.channel, channel.file_unit) for channel in found if channel.file_header}
@@ -238,14 +239,14 @@ def _add_raw_files(session: Session, package: PackageZip, chosen: _Chosen) -> in
         select(Log.sha256, Log.file_name).where(Log.id.in_(sorted(chosen.logs))).order_by(Log.id)
     ):
         names.setdefault(sha256, file_name)
-    for sha256, file_name in sorted(names.items()):  # one at a time: all of them need not fit into memory
+    for sha256, file_name in sorted(names.items()):  # one at a time, because all of them may not fit into memory
         content = session.scalar(select(RawFile.content).where(RawFile.sha256 == sha256)) or b""
         package.add_file(f"raw-{sha256[:16]}", raw_path(sha256, file_name), content, f"Raw file {file_name}")
     return len(names)
 
 
 def raw_path(sha256: str, file_name: str) -> str:
-    """Where a raw file lies in the package: under its hash, so that no name of a file can do harm.
+    """Path of a raw file in the package: its hash, because an uploaded file name is not safe.
 
     >>> raw_path("ab", "../run 1.CSV"), raw_path("ab", "run")
     ('raw/ab.csv', 'raw/ab.bin')
@@ -256,7 +257,7 @@ def raw_path(sha256: str, file_name: str) -> str:
 
 def _add_readings(session: Session, package: PackageZip, log_id: int) -> None:
     if session.scalar(select(LogChannel.log_id).where(LogChannel.log_id == log_id).limit(1)) is None:
-        return  # a log of power alone, of which the mean was kept
+        return  # a power-only log, of which only the mean is stored
     readings = read_readings(session, log_id)
     columns = [readings.elapsed_s.tolist(), *(levels.tolist() for levels in readings.levels.values())]
     rows = (["" if value != value else repr(value) for value in row] for row in zip(*columns, strict=True))
@@ -276,7 +277,7 @@ def readings_path(log_id: int) -> str:
 
 
 def _made_by(session: Session, chosen: _Chosen) -> str:
-    """The method that made the stored results, which may be an older one than this program has."""
+    """The method of the stored results, which may be older than this program's."""
     versions = session.scalars(
         select(ChannelResult.method_version).where(ChannelResult.trial_id.in_(chosen.trials)).distinct()
     )

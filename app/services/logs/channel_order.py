@@ -1,4 +1,4 @@
-"""The order in which channels are shown: what a reader looks for first comes first."""
+"""Display order of channels."""
 
 from collections.abc import Iterable
 

@@ -1,4 +1,4 @@
-"""Named ways of reading the files of a kind of logger, so that a column is assigned by hand only once."""
+"""Named profiles for reading the files of one type of logger, so that columns are assigned by hand only once."""
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -23,10 +23,10 @@ def save_profile(
     now: datetime | None = None,
     may_replace: bool = True,
 ) -> int:
-    """Keeps choices under a name and returns the profile's id; an earlier profile of that name is replaced.
+    """Saves choices under a name and returns the profile's id; replaces a profile of that name.
 
-    may_replace : False for whoever may add and not change: another profile of that name is then left as it is, and
-        InvalidValue raised
+    may_replace : False for users who may add but not change: a different profile of that name is then kept, and
+            InvalidValue raised
     """
     checked_name = required_text(name, "profile_name", "The name of the logger profile")
     profile = session.scalar(
@@ -46,7 +46,7 @@ def save_profile(
         session.add(profile)
     else:
         profile.columns.clear()
-        session.flush()  # the old columns go before new ones of the same header come
+        session.flush()  # delete the old columns before adding new ones with the same header
     profile.timezone = choices.timezone or ""
     profile.box = choices.box or ""
     profile.day_first = choices.day_first
@@ -66,7 +66,7 @@ def save_profile(
 
 
 def load_profile(session: Session, profile_id: int) -> ReadingChoices:
-    """The choices kept under a profile. Raises NotFound where there is none."""
+    """The choices of a profile. Raises NotFound for an unknown id."""
     profile = session.scalar(
         select(LoggerProfile).where(LoggerProfile.id == profile_id).options(selectinload(LoggerProfile.columns))
     )
@@ -85,7 +85,7 @@ def list_profiles(session: Session) -> Sequence[LoggerProfile]:
 def profile_choices(profile: LoggerProfile) -> ReadingChoices:
     return ReadingChoices(
         timezone=profile.timezone or None,
-        # a column with a unit and no channel was given its unit alone, and is found by its header as before
+        # a column with a unit and no channel had only its unit set; its channel comes from the header
         columns={c.header: c.channel for c in profile.columns if c.channel or not c.file_unit},
         units={c.header: c.file_unit for c in profile.columns if c.file_unit},
         box=profile.box or None,

@@ -1,4 +1,4 @@
-"""A moment that a person typed, as hours into a log: an ISO 8601 time, or minutes from the first reading."""
+"""Converts a typed time to hours into a log: an ISO 8601 time, or minutes from the first reading."""
 
 import math
 import re
@@ -14,7 +14,7 @@ _MINUTES = re.compile(r"([+-]?\d+(?:[.,]\d+)?(?:[eE][+-]?\d+)?)\s*min(?:utes)?")
 def hours_into_log(text: str | None, table: LogTable, field: str, what: str) -> float | None:
     """Hours from the log's first reading; None for None.
 
-    A time without a zone is taken in the zone of the log. Raises InvalidValue where the text is neither a time nor
+    A time without a zone is in the zone of the log. Raises InvalidValue where the text is neither a time nor
     minutes, or the moment lies outside the log.
     """
     if text is None:

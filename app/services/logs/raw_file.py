@@ -1,4 +1,4 @@
-"""The raw file behind a trial, byte for byte as it was uploaded."""
+"""The raw file of a trial, byte for byte as uploaded."""
 
 from dataclasses import dataclass
 
@@ -12,7 +12,7 @@ from app.storage.models.trials import Trial
 
 @dataclass(frozen=True, slots=True)
 class RawLog:
-    """The bytes and the name under which they came."""
+    """The bytes and the uploaded file name."""
 
     file_name: str
     sha256: str
@@ -20,7 +20,7 @@ class RawLog:
 
 
 def log_id_of_trial(session: Session, trial_id: int) -> int:
-    """Raises NotFound where there is no such trial."""
+    """Raises NotFound for an unknown trial."""
     log_id = session.scalar(select(Trial.log_id).where(Trial.id == trial_id))
     if log_id is None:
         raise NotFound("trial", trial_id)
@@ -28,7 +28,7 @@ def log_id_of_trial(session: Session, trial_id: int) -> int:
 
 
 def raw_log_of_trial(session: Session, trial_id: int) -> RawLog:
-    """Raises NotFound where there is no such trial."""
+    """Raises NotFound for an unknown trial."""
     row = session.execute(
         select(Log.file_name, RawFile.sha256, RawFile.content)
         .join(Trial, Trial.log_id == Log.id)

@@ -1,4 +1,4 @@
-"""The readings of a log: written in one go, read back as arrays, thinned for a chart without losing peaks."""
+"""Readings of a log: written in bulk, read as arrays, and thinned for charts without losing peaks."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -33,7 +33,7 @@ class LogReadings:
 
 @dataclass(frozen=True, slots=True)
 class ThinnedReadings:
-    """Readings of one channel, at most as many as asked for; peaks and troughs are kept.
+    """Readings of one channel, at most as many as requested; peaks and troughs are kept.
 
     readings : number before thinning, missing ones not counted
     """
@@ -53,8 +53,8 @@ def write_readings(
 ) -> None:
     """Writes all readings of a log; the channel at position p stands in block p // 16, column p % 16.
 
-    The rows follow the last one of the store: whoever writes has the store for itself until the end of the change.
-    Goes to the driver directly, many rows a statement, because the driver's own loop over rows costs most.
+    The rows follow the last one of the table, which is safe under the write lock.
+    Uses the driver directly with many rows per statement, because its own loop over rows is slow.
     """
     first = connection.execute(select(func.coalesce(func.max(readings.c.id), 0) + 1)).scalar_one()
     where = {"readings": len(elapsed_s), "first_reading": first}
@@ -67,7 +67,7 @@ def write_readings(
 def _write_block(
     connection: Connection, first: int, elapsed_s: NDArray[np.float64], levels: Sequence[NDArray[np.float64]]
 ) -> None:
-    # SQLite counts on from the last row by itself, and faster than where it is told each number
+    # SQLite continues from the last row by itself, faster than with explicit ids
     counts = connection.dialect.name == "sqlite"
     mark = "?" if counts else "%s"
     columns = [elapsed_s, *levels] if counts else [np.arange(first, first + len(elapsed_s)), elapsed_s, *levels]
@@ -86,7 +86,7 @@ def _write_block(
 
 
 def read_readings(session: Session, log_id: int, channels: Sequence[str] | None = None) -> LogReadings:
-    """Readings of a log, all channels or the ones named. Raises NotFound for a log or channel that is not there."""
+    """Readings of a log: all channels, or those named. Raises NotFound for an unknown log or channel."""
     found = session.execute(
         select(LogChannel.position, LogChannel.channel, LogChannel.unit)
         .where(LogChannel.log_id == log_id)
@@ -111,7 +111,7 @@ def read_columns(connection: Connection, log_id: int, channels: Sequence[tuple[i
     for block in sorted({position // _COLUMNS for position, _, _ in channels}):
         of_block = [(position % _COLUMNS, name) for position, name, _ in channels if position // _COLUMNS == block]
         columns = ", ".join(("elapsed_s", *(VALUE_COLUMNS[column] for column, _ in of_block)))
-        # by the driver's own cursor: turning each row into an object of SQLAlchemy would take half of the time
+        # the driver's own cursor: SQLAlchemy row objects would take half of the time
         cursor = connection.connection.cursor()
         cursor.execute(
             f"SELECT {columns} FROM readings "
@@ -127,11 +127,11 @@ def read_columns(connection: Connection, log_id: int, channels: Sequence[tuple[i
 
 
 def thin_readings(session: Session, log_id: int, channel: str, max_points: int = 2000) -> ThinnedReadings:
-    """One channel with at most `max_points` readings, chosen so that the curve looks the same. [1]_
+    """Thins one channel to at most `max_points` readings so that the curve looks the same. [1]_
 
     References
     .. [1] S. Steinarsson, "Downsampling Time Series for Visual Representation", University of Iceland, 2013,
-       preceded by the choice of extremes in each bucket.
+       after preselecting the extremes of each bucket.
     """
     if not 3 <= max_points <= MOST_POINTS:
         raise InvalidValue(
@@ -145,15 +145,15 @@ def thin_readings(session: Session, log_id: int, channel: str, max_points: int =
 
 
 def thinned_positions(x: NDArray[np.float64], y: NDArray[np.float64], max_points: int) -> NDArray[np.intp]:
-    """Positions to keep, the highest and the lowest reading among them.
+    """Indices to keep, including the highest and the lowest reading.
 
-    x must rise strictly and y hold no not-a-number, which is what the chooser needs.
+    x must be strictly increasing and y free of not-a-number, as the downsampler requires.
     """
     if len(y) <= max_points:
         return np.arange(len(y))
     from tsdownsample import MinMaxLTTBDownsampler  # loaded when used: only long logs need it
 
-    extremes = [int(np.argmax(y)), int(np.argmin(y))]  # the chooser looks at areas, and may pass over both
+    extremes = [int(np.argmax(y)), int(np.argmin(y))]  # the downsampler compares areas, and may drop both
     if max_points < 5:
         return np.unique(np.array([0, extremes[0], len(y) - 1], dtype=np.intp))
     chosen = MinMaxLTTBDownsampler().downsample(x, y, n_out=max_points - 2)  # type: ignore[no-untyped-call]
@@ -161,7 +161,7 @@ def thinned_positions(x: NDArray[np.float64], y: NDArray[np.float64], max_points
 
 
 def _flat_rows(columns: Sequence[NDArray[Any]]) -> list[float | None]:
-    """The values of the columns, one row after the other; None where one is not a number."""
+    """The values of the columns, row by row; None for not-a-number."""
     table = np.column_stack(columns)
     flat: list[float | None] = table.ravel().tolist()
     for place in np.flatnonzero(~np.isfinite(table)).tolist():

@@ -1,4 +1,4 @@
-"""Puts a log into the store: its bytes as they came, what was read from them, and every reading."""
+"""Stores a log: raw bytes, the choices of the reading, and every reading."""
 
 from datetime import datetime
 
@@ -20,9 +20,9 @@ def store_log(
     *,
     seen: bool,
 ) -> int:
-    """Stores a log and returns its id; a file that was read in the same way before is not stored a second time.
+    """Stores a log and returns its id; a file already read in the same way is not stored again.
 
-    seen : whether its bytes are in the store, as `has_raw_file` tells
+    seen : result of `has_raw_file`
     """
     if seen:
         present = _same_log(session, table)
@@ -30,7 +30,7 @@ def store_log(
             return present
     else:
         raw = {"sha256": table.sha256, "size_bytes": len(content), "content": content, "stored_at": now}
-        session.connection().execute(insert(RawFile), raw)  # plain statements take half of the time
+        session.connection().execute(insert(RawFile), raw)  # plain statements take half the time
     log = {
         "sha256": table.sha256,
         "file_name": table.file_name,
@@ -78,7 +78,7 @@ def has_raw_file(session: Session, sha256: str) -> bool:
 
 
 def _same_log(session: Session, table: LogTable) -> int | None:
-    """A stored reading of the same bytes that came out the same: same box, start, length and channels."""
+    """A stored log of the same bytes with the same result: detector box, start, length and channels."""
     for log in session.scalars(select(Log).where(Log.sha256 == table.sha256).options(selectinload(Log.channels))).all():
         if (
             log.started_at == table.started_at

@@ -1,4 +1,4 @@
-"""What a person tells of a trial besides its log, and the check of it against the bench and the log."""
+"""Details of a trial that a person enters, and their validation against the bench and the log."""
 
 import math
 from dataclasses import dataclass, field
@@ -27,10 +27,10 @@ _MARK_WORDS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrialMarks:
-    """Marks that a person set, in seconds after the log's first reading; None: find it from the data.
+    """Marks set by a person, in seconds after the log's first reading; None: found from the data.
 
-    background_ug_m3 : background of the mass channels, where it is told [µg/m³]
-    clear_level_kind, clear_level_value : the level that counts as cleared; None: as the bench has it
+    background_ug_m3 : background of the mass channels, if given [µg/m³]
+    clear_level_kind, clear_level_value : the level that counts as cleared; None: the bench's default
     """
 
     smoke_start_s: float | None = None
@@ -62,7 +62,7 @@ class NewTrial:
 
 
 def checked_trial(session: Session, new: NewTrial) -> NewTrial:
-    """The trial with its texts trimmed; raises InvalidValue or NotFound where it does not fit the bench."""
+    """The trial with trimmed texts; raises InvalidValue or NotFound if it does not fit the bench."""
     one_of(new.kind, KINDS_OF_TRIAL, "kind", "The kind of trial")
     _present(session, Room, new.room_id, "room")
     _present(session, SmokeSource, new.smoke_source_id, "smoke source")
@@ -91,7 +91,7 @@ def checked_trial(session: Session, new: NewTrial) -> NewTrial:
 
 
 def check_marks(marks: TrialMarks, last_reading_s: float) -> None:
-    """Marks need to lie inside the log and in the order in which things happen; raises InvalidValue otherwise."""
+    """Marks must lie inside the log, in chronological order; raises InvalidValue otherwise."""
     earlier: tuple[str, float] | None = None
     for name in MARK_NAMES:
         at = getattr(marks, name)

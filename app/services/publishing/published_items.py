@@ -1,4 +1,4 @@
-"""What of a bench is published: units and trials outside the trash, and the raw files behind the trials."""
+"""Published items of a bench: units and trials outside the trash, and the raw files of the trials."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,7 +16,7 @@ from app.storage.models.units_under_test import UnitUnderTest
 
 @dataclass(frozen=True, slots=True)
 class PublishedItems:
-    """Ids of units and trials, and the raw files: hash to the name under which each came."""
+    """Ids of units and trials, and the raw files: hash to file name."""
 
     units: tuple[int, ...]
     trials: tuple[int, ...]
@@ -46,12 +46,12 @@ def raw_content(session: Session, sha256: str) -> bytes:
 
 @lru_cache
 def _engine(url: str) -> Engine:
-    """One engine a process: a forked or shared connection would not be safe."""
+    """One engine per process, because forked connections are not safe."""
     return open_engine(url)
 
 
 @contextmanager
 def reading_session(url: str) -> Iterator[Session]:
-    """A session that only reads, for a process that shares no engine with the one that started it."""
+    """A read-only session for a worker process with its own engine."""
     with session_scope(_engine(url), writes=False) as session:
         yield session

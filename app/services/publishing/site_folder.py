@@ -1,4 +1,4 @@
-"""The folder of a published site: unchanged files are left alone, and only what was written here is ever removed."""
+"""Folder of a published site: unchanged files are not rewritten, and only files written here are ever removed."""
 
 import hashlib
 import json
@@ -12,7 +12,7 @@ MANIFEST = "site-manifest.json"
 
 @dataclass(frozen=True, slots=True)
 class SiteWritten:
-    """How many files were written anew, left as they were, and removed; `kept_foreign` were changed by other hands."""
+    """Numbers of files written, unchanged and removed; `kept_foreign` were modified by others."""
 
     written: int
     unchanged: int
@@ -21,10 +21,10 @@ class SiteWritten:
 
 
 class SiteFolder:
-    """Takes the files of a site one after the other; `finish` removes what is no longer part of it.
+    """Receives the files of a site one after the other; `finish` removes those no longer part of it.
 
-    The manifest in the folder holds the hash of every file written here. A file that is not in it is not ours: it is
-    never overwritten. A file that is in it and was changed since is overwritten, but never removed.
+    The manifest in the folder holds the hash of every file written here. A file that is not in it is foreign:
+    it is never overwritten. A listed file that was modified since is overwritten, but never removed.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -40,12 +40,12 @@ class SiteFolder:
         return manifest.stat().st_mtime_ns if manifest.is_file() else 0
 
     def holds(self, path: str) -> bool:
-        """Whether the file of an earlier writing stands there unchanged."""
+        """Whether the file of an earlier run is there unchanged."""
         told = self._before.get(path)
         return told is not None and _hash_of(self._folder / path) == told
 
     def put(self, path: str, content: bytes) -> None:
-        """A file of the site; it is written only where its bytes differ from what stands there."""
+        """Adds a file; it is written only if its bytes differ."""
         self._claim(path)
         target = self._folder / path
         digest = hashlib.sha256(content).hexdigest()
@@ -70,7 +70,7 @@ class SiteFolder:
         self._written += 1
 
     def keep(self, path: str) -> None:
-        """A file that `holds` found unchanged stays part of the site."""
+        """Keeps a file that `holds` found unchanged."""
         self._claim(path)
         self._now[path] = self._before[path]
         self._unchanged += 1

@@ -1,4 +1,4 @@
-"""Which other tested units a draft names beside its own: the cheapest of the stronger, the strongest of the cheaper."""
+"""Alternatives that a draft mentions: the cheapest of the stronger units, and the strongest of the cheaper."""
 
 from collections.abc import Set
 from dataclasses import dataclass
@@ -13,7 +13,7 @@ MOST_STRONGER, MOST_CHEAPER = 2, 2
 class Alternative:
     """Another unit at its highest setting.
 
-    stronger : delivers more clean air, and the two are told apart
+    stronger : delivers significantly more clean air
     cheaper : has a lower price in the bench's currency
     """
 
@@ -27,7 +27,7 @@ class Alternative:
 
 
 def alternatives(view: RankView, own: RankedSetting | None) -> tuple[Alternative, ...]:
-    """Chosen from the lines of a view of highest settings; none where the unit has no setting of its own."""
+    """Chosen from ranking lines at the highest setting; none if the unit has no setting."""
     if own is None or own.row.setting_id is None:
         return ()
     currency = view.ranking.offered.currency
@@ -47,7 +47,7 @@ def _is_stronger(line: RankedSetting, own: RankedSetting, view: RankView, in_ord
     if _rate(line) <= _rate(own):
         return False
     if not own.has_rate:
-        return True  # it delivers measurably, this one does not
+        return True  # this one delivers measurably, the other does not
     pair = own.row.setting_id or 0, line.row.setting_id or 0
     return all(key in in_order for key in pair) and not view.ranks.cannot_be_told_apart(*pair)
 
@@ -57,6 +57,6 @@ def _rate(line: RankedSetting) -> float:
 
 
 def _price(line: RankedSetting, currency: str) -> float:
-    """The latest price in that currency; one that is not known counts as the dearest."""
+    """The latest price in that currency; an unknown price counts as the most expensive."""
     row = line.row
     return row.price if row.price is not None and row.price_currency == currency else float("inf")

@@ -1,4 +1,4 @@
-"""A draft review of one unit: sections in the order in which a buyer asks, built from stored facts alone."""
+"""Draft review of one unit: sections in a buyer's order, built from stored facts alone."""
 
 from sqlalchemy.orm import Session
 
@@ -11,7 +11,7 @@ from app.services.reviews.wording import Draft, DraftPoint, DraftSection
 
 
 def review_draft(session: Session, unit_id: int) -> Draft:
-    """The draft as the store gives it now, with the latest edits. Raises NotFound where there is no such unit."""
+    """The current draft with the latest edits. Raises NotFound for an unknown unit."""
     facts = review_facts(session, unit_id)
     points = with_edits(points_of(facts), versions_of_points(session, unit_id))
     newest = latest_data_date(session, EVERYTHING, [unit_id])
@@ -26,7 +26,7 @@ def review_draft(session: Session, unit_id: int) -> Draft:
 
 def _sections(facts: ReviewFacts, points: tuple[DraftPoint, ...]) -> tuple[DraftSection, ...]:
     unit, costs = facts.page(), facts.costs_page
-    # behind a section, the page of the numbers in it that lead to no trial or page of their own
+    # Per section, the page linked from numbers that have no trial or page of their own.
     parts = (
         (sections.what_it_is(facts), unit),
         (sections.how_it_was_tested(facts), "/method"),

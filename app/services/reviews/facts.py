@@ -1,4 +1,4 @@
-"""Everything stored that a draft review of one unit is built from: the unit, its trials, and its place on the bench."""
+"""Everything that a draft review is built from: the unit, its trials, and its place on the bench."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -23,9 +23,9 @@ _SAID_OF_OTHERS = (CLEAN_AIR, SOUND, PRICE, RUNNING_COST)
 
 @dataclass(frozen=True, slots=True)
 class OtherUnit:
-    """A tested unit held against the one under review, with what the data say of both.
+    """Another tested unit compared with the one under review.
 
-    stronger : delivers more clean air, and the two are told apart
+    stronger : delivers significantly more clean air
     cheaper : has a lower price in the bench's currency
     trial_ids : usable trials of that setting, oldest first
     """
@@ -70,21 +70,21 @@ class ReviewFacts:
         return self.known.lines.offered.currency
 
     def trials(self, line: RankedSetting) -> tuple[int, ...]:
-        """The trials behind a line."""
+        """The trials behind a ranking line."""
         return self.trials_of.get(line.row.setting_id or 0, ())
 
     @property
     def costs_page(self) -> str:
-        """Address of the running cost with this unit marked."""
+        """URL of the running cost page with this unit highlighted."""
         return f"/costs?unit={self.known.unit.id}"
 
     def page(self, part: str = "") -> str:
-        """Address of a page of the unit, such as that of its sound readings."""
+        """URL of a page of the unit, such as its sound readings."""
         return f"/units/{self.known.unit.id}/{part}" if part else f"/units/{self.known.unit.id}"
 
 
 def review_facts(session: Session, unit_id: int) -> ReviewFacts:
-    """Raises NotFound where there is no such unit. Conditions are the bench's own: main channel, smoke, main room."""
+    """Raises NotFound for an unknown unit. Uses the bench's own conditions: main channel, smoke, main room."""
     known = unit_known(session, unit_id)
     view = rank_view(session, replace(known.lines.choices, setting=HIGHEST))
     lines = [line for line in known.lines.lines if line.row.setting_id is not None]
@@ -106,7 +106,7 @@ def review_facts(session: Session, unit_id: int) -> ReviewFacts:
 
 
 def _trials_of(known: UnitKnown) -> dict[int, tuple[int, ...]]:
-    """Usable trials that were not excluded, in the room that the rates hold for."""
+    """Usable trials that are not excluded, in the room of the ranking line."""
     found: dict[int, list[int]] = {}
     for entry in sorted(known.trials, key=lambda one: (one.trial.started_at, one.trial.id)):
         trial = entry.trial
@@ -133,7 +133,7 @@ def _with_surroundings(session: Session, trial_ids: list[int]) -> Sequence[Trial
 
 
 def _others(session: Session, highest: RankedSetting | None, view: RankView, known: UnitKnown) -> tuple[OtherUnit, ...]:
-    """The units that the draft names beside its own, with what the data say of each pair."""
+    """Alternatives that the draft mentions, with the comparison of each pair."""
     chosen = alternatives(view, highest)
     ids = [other.line.row.setting_id for other in chosen if other.line.row.setting_id is not None]
     if not ids or highest is None or highest.row.setting_id is None:

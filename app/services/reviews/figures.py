@@ -1,4 +1,4 @@
-"""The figures that a text on a unit rests on, as its readers see them, and which of them have moved since."""
+"""Figures that a review text depends on, as shown to readers, and which of them have changed since."""
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -12,13 +12,13 @@ from app.services.ranking.table import RankedSetting
 from app.services.snapshot.choices import EVERY, RankingChoices
 
 GONE = "no longer there"
-OTHER = "other:"  # keys of figures of other units begin with it, followed by the unit's number
+OTHER = "other:"  # key prefix of figures of other units, followed by the unit id
 _SAID_OF_OTHERS = ("price", "rate", "sound", "cost")
 
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """One figure. `shown` is rounded by its uncertainty: what does not show does not count as a change."""
+    """One figure. `shown` is rounded to its uncertainty, so that an invisible change does not count."""
 
     key: str
     label: str
@@ -28,7 +28,7 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class FigureChange:
-    """A figure that reads otherwise now than when the text was saved."""
+    """A figure that is shown differently now than when the text was saved."""
 
     label: str
     before: str
@@ -40,7 +40,7 @@ class FigureChange:
 
 
 def figures_of_units(session: Session, unit_ids: Collection[int]) -> dict[int, tuple[Figure, ...]]:
-    """Unit id to its figures under the bench's own conditions, every setting from the slowest; one read for all."""
+    """Figures of each unit under the bench's own conditions, settings from the slowest; one read for all."""
     if not unit_ids:
         return {}
     table = read_ranking_table(session, RankingChoices(setting=EVERY))
@@ -56,7 +56,7 @@ def figures_of_units(session: Session, unit_ids: Collection[int]) -> dict[int, t
 
 
 def figures_of_other(line: RankedSetting) -> tuple[Figure, ...]:
-    """What a draft says of another unit that it names: price, clean air, sound and cost at its highest setting."""
+    """Figures of another unit that a draft mentions: price, clean air, sound and cost at its highest setting."""
     name, number = f"{line.row.maker} {line.row.model}", line.row.unit_id
     said = [figure for figure in (*_price(line), *_of_setting(line)) if figure.key.split(":")[-1] in _SAID_OF_OTHERS]
     return tuple(
@@ -66,7 +66,7 @@ def figures_of_other(line: RankedSetting) -> tuple[Figure, ...]:
 
 
 def changes_between(before: Sequence[Figure], now: Sequence[Figure]) -> tuple[FigureChange, ...]:
-    """What the older list has and the newer shows otherwise. A figure that is only new moves no text.
+    """Figures of the older list that are shown differently in the newer. New figures do not count.
 
     >>> was, now = Figure("1:power", "power", 40.0, "40 W"), Figure("1:power", "power", 52.0, "52 W")
     >>> [change.sentence for change in changes_between([was], [now])]
@@ -105,7 +105,7 @@ def _of_setting(line: RankedSetting) -> list[Figure]:
 
 
 def rate_shown(line: RankedSetting) -> str:
-    """The clean air delivery rate with its interval, or its upper limit; "" where there is none."""
+    """The clean air delivery rate with its interval, or its upper limit; "" if there is none."""
     row = line.row
     rate = row.clean_air_delivery_rate_m3_per_h
     if rate is None:

@@ -1,4 +1,4 @@
-"""Strengths and weaknesses as people worded them: every edit is a further version, and the latest one counts."""
+"""Edited strengths and weaknesses: every edit is a new version, and the latest one counts."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -35,10 +35,10 @@ def save_point(
     why: str = "",
     now: datetime | None = None,
 ) -> str:
-    """Stores a further version of a point and returns its key; without a key it is a point of the writer's own.
+    """Stores a new version of a point and returns its key; without a key it is the writer's own point.
 
-    evidence : what the rule said when the point was edited
-    Raises InvalidValue for a kind, state or text that cannot be, NotFound for an unknown unit.
+    evidence : the rule's text when the point was edited
+    Raises InvalidValue for an invalid kind, state or text, NotFound for an unknown unit.
     """
     get_unit(session, unit_id)
     text = required_text(words, "words", "The point", LONGEST_POINT)
@@ -72,16 +72,16 @@ def save_point(
 
 
 def versions_of_points(session: Session, unit_id: int) -> Sequence[ReviewPoint]:
-    """Every version of every point, in the order in which they were written."""
+    """All versions of all points, in the order in which they were written."""
     return session.scalars(
         select(ReviewPoint).where(ReviewPoint.unit_under_test_id == unit_id).order_by(ReviewPoint.id)
     ).all()
 
 
 def with_edits(given: Sequence[DraftPoint], versions: Sequence[ReviewPoint]) -> tuple[DraftPoint, ...]:
-    """The points of the rules with the latest edit of each, then those that people added.
+    """Points from the rules with their latest edits, followed by points that people added.
 
-    An edit of a point that no rule gives any more stays, and says that its evidence is gone.
+    An edited point that no rule produces any more is kept, marked as without evidence.
     """
     latest = {row.key: row for row in versions}
     found = [_edited(point, latest.pop(point.key, None)) for point in given]

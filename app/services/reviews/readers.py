@@ -1,4 +1,4 @@
-"""The sections of a draft review that speak to readers: for whom it is, for whom not, cautions, who paid for it."""
+"""Sections of a draft review for readers: who should buy it, who should not, cautions, disclosure."""
 
 from app.compute.clean_air.conversions import M2_PER_SQUARE_FOOT
 from app.compute.clean_air.room_need import FLOOR_PER_RATE, need_by_155_rule
@@ -17,7 +17,7 @@ NOT_A_PROTECTION = (
 
 
 def who_should_buy(facts: ReviewFacts) -> DraftSection:
-    """Floors that a setting serves by the 1.55 rule: at its highest, and at the strongest that is quiet."""
+    """Floor areas that a setting is enough for by the 1.55 rule: at its highest, and at the strongest quiet setting."""
     line = facts.highest
     items = []
     if line is not None and line.has_rate:
@@ -39,7 +39,7 @@ def who_should_buy(facts: ReviewFacts) -> DraftSection:
 
 
 def _quiet(facts: ReviewFacts) -> Span:
-    """The threshold of what is quiet, with the list of thresholds behind it."""
+    """The threshold for "quiet", linked to the list of thresholds."""
     return Span(f"{QUIET_DBA:g}\u00a0dB(A)", facts.page("draft#rules"))
 
 
@@ -86,7 +86,7 @@ def cautions(facts: ReviewFacts) -> DraftSection:
 
 
 def disclosure(facts: ReviewFacts) -> DraftSection:
-    """Who paid for the unit; what is not recorded is said, so that it is not published unsaid."""
+    """Who paid for the unit; if not recorded, the draft says so, to prevent publication without it."""
     unit = facts.known.unit
     if not unit.bought_from and unit.bought_on is None:
         words = "How the unit came to the bench is not recorded; record it before publishing."

@@ -1,4 +1,4 @@
-"""The figures of the other units that a draft names: a published text rests on them as much as on the unit's own."""
+"""Figures of the other units that a draft mentions; a published text depends on them too."""
 
 from collections.abc import Collection, Mapping
 
@@ -16,9 +16,9 @@ NAMED = f"{OTHER}named"
 def referenced_figures(
     session: Session, unit_ids: Collection[int], also: Mapping[int, Collection[int]] | None = None
 ) -> dict[int, tuple[Figure, ...]]:
-    """Unit id to which others its draft names now, and the figures of these; one read for all.
+    """For each unit, the alternatives that its draft mentions now, and their figures; one read for all.
 
-    also : unit id to further units whose figures are wanted, such as those that a text named when it was saved
+    also : unit id to further units to include, such as those mentioned when a text was saved
     """
     if not unit_ids:
         return {}
@@ -38,7 +38,7 @@ def referenced_figures(
 
 
 def others_of(figures: Collection[Figure]) -> tuple[int, ...]:
-    """The other units that figures speak of.
+    """Ids of the other units that figures refer to.
 
     >>> others_of([Figure(key, "", None, "") for key in ("other:named", "other:7:rate", "price")])
     (7,)

@@ -1,7 +1,7 @@
-"""Rules that find strengths and weaknesses of a unit: each with its threshold, its evidence and its place.
+"""Rules that find strengths and weaknesses of a unit, each with threshold, evidence and rank.
 
-A rule speaks only where the data carry it, and names no unit "the best": it gives the place among those tested. Its
-threshold stands in `review_thresholds.py`, and on the page beside what it gives.
+A rule applies only where the data support it, and calls no unit "the best": it gives the rank among those tested.
+Thresholds are in `thresholds.py`, and shown on the page beside each point.
 """
 
 from collections.abc import Callable
@@ -29,9 +29,9 @@ STRENGTH, WEAKNESS = "strength", "weakness"
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a unit stands among those that have a quantity; 1 is the better end.
+    """Rank of a unit among those with a quantity; 1 is best.
 
-    address : the page on which all of them stand in that order, or with the figures that give it
+    address : URL of the page that shows this order
     """
 
     place: int
@@ -44,7 +44,7 @@ class Place:
 
     @property
     def span(self) -> Span:
-        """The place with its address."""
+        """The rank with its link."""
         return Span(self.words, self.address)
 
     @property
@@ -63,7 +63,7 @@ _Value = Callable[[RankedSetting], float | None]
 
 
 def place_of(facts: ReviewFacts, value: _Value, address: str, *, larger_is_better: bool) -> Place | None:
-    """Place of the unit by a quantity at the highest setting of each; equal values share the better place."""
+    """Rank of the unit by a quantity at each unit's highest setting; equal values share the better rank."""
     if facts.highest is None:
         return None
     own = value(facts.highest)
@@ -75,7 +75,7 @@ def place_of(facts: ReviewFacts, value: _Value, address: str, *, larger_is_bette
 
 
 def points_of(facts: ReviewFacts) -> tuple[DraftPoint, ...]:
-    """What every rule finds, strengths first, in the order of the rules."""
+    """Points of all rules, strengths first, in the order of the rules."""
     found = [point for rule in RULES.values() for point in (rule(facts),) if point is not None]
     return tuple(sorted(found, key=lambda point: point.kind != STRENGTH))
 
@@ -160,7 +160,7 @@ def _loud(facts: ReviewFacts) -> DraftPoint | None:
 
 
 def _quiet(facts: ReviewFacts) -> DraftPoint | None:
-    """The strongest setting that is surely below the quiet level and still cleans measurably."""
+    """The strongest setting that is significantly below the quiet level and still cleans measurably."""
     fitting = []
     for line in facts.known.lines.lines:
         level = _level_of(facts, line.row.setting_id)
@@ -185,7 +185,7 @@ def _level_of(facts: ReviewFacts, setting_id: int | None) -> SettingLevel | None
 
 
 def sound_text(facts: ReviewFacts, level: SettingLevel) -> Words:
-    """A level with its interval; leads to the readings."""
+    """A level with its interval, linked to the readings."""
     found = level.level
     if found is None:
         return said("not measured")

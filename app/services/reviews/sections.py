@@ -1,4 +1,4 @@
-"""The sections of a draft review, each from stored facts alone, every number with the address of what it rests on."""
+"""Sections of a draft review, built from stored facts alone; every number links to its source."""
 
 from collections.abc import Sequence
 
@@ -103,7 +103,7 @@ def _joined(spans: Sequence[Span]) -> Words:
 
 
 def _days(runs: Sequence[Trial]) -> Words:
-    """First and last day, each leading to the run of it."""
+    """First and last day, each linked to its run."""
     ordered = sorted(runs, key=lambda run: (run.started_at, run.id))
     first, last = (Span(run.started_at.date().isoformat(), f"/trials/{run.id}") for run in (ordered[0], ordered[-1]))
     return (first,) if first.text == last.text else said(first, " to ", last)
@@ -266,7 +266,7 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
 
 
 def _claim_text(facts: ReviewFacts, entry: CheckedClaim) -> Words:
-    """A claim with its check; one on cleaning also leads to the trials that decide it."""
+    """A claim with its check; a claim on cleaning also links to the trials that decide it."""
     words = said(f"“{entry.claim.wording}” ", numbers_leading_to(entry.check.sentence, facts.page("claims")))
     if entry.claim.quantity not in _DECIDED_BY_TRIALS:
         return words
@@ -276,7 +276,7 @@ def _claim_text(facts: ReviewFacts, entry: CheckedClaim) -> Words:
 
 
 def linked_trials(trial_ids: Sequence[int]) -> Words:
-    """Trials by number, each leading to its page."""
+    """Trial numbers, each linked to its page."""
     spans: list[Span] = []
     for trial_id in trial_ids:
         spans += [Span(", ")] if spans else []

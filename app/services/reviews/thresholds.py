@@ -1,14 +1,14 @@
-"""The thresholds of the rules that find strengths and weaknesses, by name, and each rule in words for the page.
+"""Thresholds of the strength and weakness rules by name, and each rule as text for the page.
 
 They are the bench's own choice: common practice, no source.
 """
 
 OUTER_SHARE = 0.25  # of the tested units, at either end
-FEWEST_TO_PLACE = 6  # units that have the quantity; below it a quarter means little
+FEWEST_TO_PLACE = 6  # units that have the quantity; with fewer a quarter is meaningless
 LOUD_DBA = 55.0
 QUIET_DBA = 35.0
 STANDBY_W = 1.0
-PARTS_SHARE_OF_PRICE = 0.5  # a year
+PARTS_SHARE_OF_PRICE = 0.5  # per year
 
 
 def _ends(by: str) -> str:

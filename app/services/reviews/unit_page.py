@@ -1,4 +1,4 @@
-"""Everything known of one unit, in the order in which a buyer asks."""
+"""Everything known about one unit, in a buyer's order."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -28,7 +28,7 @@ MOST_TRIALS = 200
 
 @dataclass(frozen=True, slots=True)
 class PartKnown:
-    """A part that wears out, its prices newest first."""
+    """A consumable with its prices, newest first."""
 
     name: str
     kind: str
@@ -42,12 +42,12 @@ class PartKnown:
 
 @dataclass(frozen=True, slots=True)
 class UnitKnown:
-    """One unit with what was measured, rated and claimed; prices newest first.
+    """One unit with its measurements, ratings and claims; prices newest first.
 
-    lines : one a setting, as the ranking shows them
+    lines : one per setting, as in the ranking
     over_years : cost over five years at the highest setting; None where no electricity price is known
-    trials : the newest first, the excluded among them
-    notes : trial id to what must be read before its result is used
+    trials : newest first, including excluded ones
+    notes : trial id to the notes of severity "care"
     """
 
     unit: UnitUnderTest
@@ -66,7 +66,7 @@ class UnitKnown:
 
 
 def unit_known(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitKnown:
-    """Raises NotFound where there is no such unit; one in the trash is found. Channel and room come from `choices`."""
+    """Raises NotFound for an unknown unit; a trashed one is found. Channel and room come from `choices`."""
     unit = session.scalar(
         select(UnitUnderTest)
         .where(UnitUnderTest.id == unit_id)
@@ -118,14 +118,14 @@ def _newest_first(prices: Sequence[Price | ConsumablePrice]) -> tuple[PriceSeen,
 def _over_years(session: Session, unit_id: int) -> CostOverYears | None:
     try:
         terms = owning_terms(session, OwningChoices())
-    except InvalidValue:  # no price of a kilowatt-hour yet
+    except InvalidValue:  # no electricity price yet
         return None
     units = read_owned_units(session, terms, unit_id).units
     return None if not units else cost_over_years(units[0].owned, terms.assumptions, terms.choices.years)
 
 
 def _notes(session: Session, trials: tuple[ListedTrial, ...]) -> dict[int, tuple[ResultNote, ...]]:
-    """Notes that ask for care, by trial."""
+    """Notes of severity "care", by trial."""
     trial_of = {listed.result.id: listed.trial.id for listed in trials if listed.result is not None}
     found: dict[int, list[ResultNote]] = {}
     for note in session.scalars(

@@ -1,4 +1,4 @@
-"""The reviewer's own text on a unit: every version kept with its date and the figures that it rested on."""
+"""The reviewer's verdict on a unit: every version kept with its date and its figures."""
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ LONGEST_REASON = 1000
 
 @dataclass(frozen=True, slots=True)
 class OutdatedText:
-    """A published text under which figures have moved."""
+    """A published text whose figures have changed since."""
 
     unit_id: int
     version: int
@@ -40,10 +40,10 @@ def save_verdict(
     who: str = AT_THE_DESK,
     now: datetime | None = None,
 ) -> int:
-    """Stores a further version with the figures of this moment, and returns its number.
+    """Stores a new version with the current figures, and returns its number.
 
-    The same words may be saved again: the writer has held them against the figures as they are now.
-    Raises InvalidValue for an empty text or a state that there is not, NotFound for an unknown unit.
+    The same text may be saved again, which confirms it against the current figures.
+    Raises InvalidValue for an empty text or an unknown state, NotFound for an unknown unit.
     """
     get_unit(session, unit_id)
     text = required_text(words.replace("\r\n", "\n"), "verdict", "The verdict", LONGEST_TEXT)
@@ -79,7 +79,7 @@ def save_verdict(
 
 
 def verdicts_of_unit(session: Session, unit_id: int) -> Sequence[Verdict]:
-    """Every version, the newest first, with its figures."""
+    """All versions, newest first, with their figures."""
     return session.scalars(
         select(Verdict)
         .where(Verdict.unit_under_test_id == unit_id)
@@ -91,7 +91,7 @@ def verdicts_of_unit(session: Session, unit_id: int) -> Sequence[Verdict]:
 def withdraw_verdict(
     session: Session, unit_id: int, why: str, *, who: str = AT_THE_DESK, now: datetime | None = None
 ) -> int:
-    """Takes back the text that readers have and returns its version; text and figures stay in the history.
+    """Withdraws the published text and returns its version; text and figures stay in the history.
 
     Raises InvalidValue where no text is published or no reason is given, NotFound for an unknown unit.
     """
@@ -112,7 +112,7 @@ def withdraw_verdict(
 
 
 def published_verdicts(session: Session, unit_ids: Collection[int]) -> dict[int, Verdict]:
-    """Unit id to the latest text that was published of it, with its figures; one that was withdrawn says so."""
+    """For each unit, the latest published text with its figures; a withdrawn one is marked so."""
     published: dict[int, Verdict] = {}
     for row in session.scalars(
         select(Verdict)
@@ -125,8 +125,9 @@ def published_verdicts(session: Session, unit_ids: Collection[int]) -> dict[int,
 
 
 def outdated_texts(session: Session, unit_ids: Collection[int]) -> dict[int, OutdatedText]:
-    """Unit id to its published text, where a figure under it reads otherwise today: one of the unit itself, or of
-    another that the draft named when the text was saved."""
+    """Published texts with a figure that is shown differently today: of the unit itself, or of another unit that the
+    draft mentioned when the text was saved.
+    """
     published = {
         unit_id: row for unit_id, row in published_verdicts(session, unit_ids).items() if row.withdrawal is None
     }

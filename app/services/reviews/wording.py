@@ -1,16 +1,16 @@
-"""Words of a draft: text in which every number carries the address of what it rests on."""
+"""Text of a draft in which every number carries the link to its source."""
 
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-# a day, or a number that stands by itself: the figures in "PM2.5", "A-300" and the setting “4” are names
+# a date or a free-standing number: the digits in "PM2.5", "A-300" and the setting “4” are part of names
 _NUMBER = re.compile(r"(?<![\w.-])(?!(?<=“)\d+”)(?:\d{4}-\d\d-\d\d|\u2212?\d[\d.,\u202f]*(?<![.,]))(?![\w-])")
 
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """A piece of text; `address` is the page behind it, "" where it needs none."""
+    """A piece of text; `address` is the page it links to, "" for none."""
 
     text: str
     address: str = ""
@@ -20,7 +20,7 @@ Words = tuple[Span, ...]
 
 
 def said(*parts: str | Span | Iterable[Span]) -> Words:
-    """Texts, spans and words as one line of words.
+    """Joins texts and spans into one sequence of spans.
 
     >>> plain(said("It draws ", Span("40 W", "/units/1/power"), "."))
     'It draws 40 W.'
@@ -37,7 +37,7 @@ def said(*parts: str | Span | Iterable[Span]) -> Words:
 
 
 def from_trials(number: str, trial_ids: Sequence[int]) -> Words:
-    """A number with the trials that it rests on: it leads to the newest, and each of several stands behind it.
+    """A number with its source trials: it links to the newest, and several are listed behind it.
 
     >>> plain(from_trials("162 m³/h", (5, 91)))
     '162 m³/h [trials 5, 91]'
@@ -54,7 +54,7 @@ def from_trials(number: str, trial_ids: Sequence[int]) -> Words:
 
 
 def numbers_leading_to(sentence: str, address: str) -> Words:
-    """A sentence of which only the numbers lead somewhere.
+    """A sentence in which only the numbers are links.
 
     >>> [span.text for span in numbers_leading_to("A costs 30 USD less than B.", "/compare") if span.address]
     ['30']
@@ -67,7 +67,7 @@ def numbers_leading_to(sentence: str, address: str) -> Words:
 
 
 def all_numbers_lead(words: Words, address: str) -> Words:
-    """The words with an address for every number that has none of its own.
+    """Adds a link to every number that has none of its own.
 
     >>> [span.address for span in all_numbers_lead(said("By the 1.55 rule ", Span("9 m²", "/trials/1")), "/room")]
     ['', '/room', '', '/trials/1']
@@ -81,7 +81,7 @@ def plain(words: Words) -> str:
 
 
 def first_address(words: Words) -> str:
-    """Where the first linked number leads; "" where nothing is linked."""
+    """Link of the first linked number; "" if nothing is linked."""
     return next((span.address for span in words if span.address), "")
 
 
@@ -89,11 +89,11 @@ def first_address(words: Words) -> str:
 class DraftPoint:
     """A strength or weakness as the draft shows it.
 
-    given : what the rule says of it now; empty where a person added the point
-    words : what is shown: the rule's words, or those of the latest edit
-    threshold, position : the rule in numbers, and the unit's place among the tested ones
+    given : the rule's current text; empty for a point added by a person
+    words : what is shown: the rule's text, or that of the latest edit
+    threshold, position : the rule in numbers, and the unit's rank
     version : 0 where nobody has edited it
-    evidence_changed : edited while the rule said something else than it says now
+    evidence_changed : the rule's text has changed since the edit
     """
 
     key: str
@@ -113,7 +113,7 @@ class DraftPoint:
 
 @dataclass(frozen=True, slots=True)
 class DraftSection:
-    """One section: a heading, then paragraphs, terms with what is recorded of them, points and items in this order."""
+    """One section: a heading, then paragraphs, terms with their values, points and items, in this order."""
 
     key: str
     heading: str
@@ -123,7 +123,7 @@ class DraftSection:
     items: tuple[Words, ...] = ()
 
     def with_numbers_leading_to(self, address: str) -> "DraftSection":
-        """The section with that address behind every number that has none of its own."""
+        """The section with that link added to every number that has none."""
         return replace(
             self,
             paragraphs=tuple(all_numbers_lead(words, address) for words in self.paragraphs),
@@ -144,7 +144,7 @@ class DraftSection:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """A whole draft; `foot` names source, method and the day of the newest datum."""
+    """A whole draft; `foot` names source, method and date of the latest data."""
 
     unit_id: int
     title: str

@@ -1,4 +1,4 @@
-"""Decay curves laid over one another."""
+"""Chart of several decay curves on top of one another."""
 
 from dataclasses import dataclass
 
