@@ -6,6 +6,7 @@ from typing import Literal
 
 from app.compute.clean_air.claim_quantities import QUANTITIES, ClaimQuantity
 from app.compute.clean_air.conversions import M2_PER_SQUARE_FOOT, from_cubic_feet_per_minute
+from app.compute.clean_air.room_need import FLOOR_PER_RATE, RULE_CEILING_M
 from app.compute.sound.levels import level_at_distance
 from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import measured_text
@@ -19,8 +20,6 @@ WIDEST_HALF_INTERVAL_SHARE = 0.5
 WIDEST_HALF_INTERVAL_DB = 6.0
 # A quiet bedroom at night has about 25 to 30 dB(A), and few meters read below 20. Common practice, no source.
 LOWEST_POSSIBLE_DBA_AT_1_M = 20.0
-RULE_155 = 1.55  # floor in ft² for each ft³/min; public page of a trade association, read
-CEILING_M = 2.4384  # 8 ft, which that rule assumes; read second-hand
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,15 +189,15 @@ def _in_the_claims_terms(claim: StatedClaim, evidence: Evidence) -> tuple[Eviden
         )
         return evidence, (caution,)
     if claim.quantity == "room_area":
-        per_m2 = M2_PER_SQUARE_FOOT / from_cubic_feet_per_minute(1.0) * RULE_155
+        per_m2 = M2_PER_SQUARE_FOOT / from_cubic_feet_per_minute(1.0) * FLOOR_PER_RATE.value
         caution = (
             "The claim names no air changes; the measured rate is turned into a floor by the 1.55 rule, which assumes "
             "a ceiling of 8 ft (2.4 m) and 4.84 air changes an hour."
         )
         return _scaled(evidence, per_m2), (caution,)
     if claim.quantity in ("air_changes", "air_change_time"):
-        volume = (claim.room_area_m2 or 0.0) * CEILING_M
-        caution = f"The claim names a floor only; a ceiling of {CEILING_M:.2f} m (8 ft) is assumed."
+        volume = (claim.room_area_m2 or 0.0) * RULE_CEILING_M
+        caution = f"The claim names a floor only; a ceiling of {RULE_CEILING_M:.2f} m (8 ft) is assumed."
         if claim.quantity == "air_changes":
             return _scaled(evidence, 1 / volume), (caution,)
         return _time_for_one_change(evidence, volume), (caution,)

@@ -95,7 +95,8 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     places, blocks, bounds, quick = _window(readings, terms, usable, before, end_h)
     fitted = fit_exponential(blocks, bounds, quick)
     time = blocks.time_h - blocks.time_h[0]
-    half_range, deviation = window_sensitivity(time, blocks.level, fitted, bounds)
+    moved = window_sensitivity(time, blocks.level, fitted, bounds)
+    deviation = moved[1]
     event = find_event(blocks, fitted, bounds)
     start_h = max(start_h, float(readings.time_h[places[0]])) if marks.fit_start_h is None else start_h
     if fitted.amplitude <= 0 or fitted.rate + 2 * fitted.uncertainty < 0:
@@ -105,7 +106,7 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     choice = "given" if marks.background_level is not None else _choice(fitted, bounds)
     # the fit starts at the middle of its first block, later than the first reading of the window
     origin_h = float(blocks.time_h[0])
-    fit = _decay_fit(readings, phases.unit_on_h, origin_h, places, fitted, choice, start_h, half_range, deviation)
+    fit = _decay_fit(readings, (phases.unit_on_h, origin_h), places, fitted, choice, start_h, moved)
     return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated, fitted.at_least)
 
 
@@ -233,9 +234,11 @@ def background_bounds(
 
 
 def _decay_fit(
-    readings: Readings, unit_on_h: float, origin_h: float, places: Places, fitted: ExponentialFit, choice: str,
-    start_h: float, half_range: float, deviation: float,
+    readings: Readings, unit_on_and_origin_h: tuple[float, float], places: Places, fitted: ExponentialFit, choice: str,
+    start_h: float, moved: tuple[float, float],
 ) -> DecayFit:  # fmt: skip
+    unit_on_h, origin_h = unit_on_and_origin_h
+    half_range, deviation = moved
     time, level = readings.time_h[places], readings.level[places]
     uncertainty = fitted.uncertainty
     if deviation > NOISE_LIMIT and half_range > uncertainty:

@@ -105,29 +105,18 @@ def fit_least_squares(
         return left
 
     residual = residuals(best)
-    loss, damping, converged = _sum_of_squares(residual), DAMPING_START, False
-    if not math.isfinite(loss):
+    damping, converged = DAMPING_START, False
+    if not math.isfinite(_sum_of_squares(residual)):
         why = f"The model gives no number at the start values {best.tolist()}. Choose others."
         return _result(best, np.full((best.size, best.size), np.nan), residual, False, why)
     for _ in range(MOST_STEPS):
-        jacobian = _jacobian(residuals, best)
-        normal, gradient = jacobian.T @ jacobian, jacobian.T @ residual
-        scale = np.maximum(np.diag(normal), 1e-300)
-        step = np.zeros_like(best)
-        while damping < DAMPING_MOST:
-            step = -_solve(normal + damping * np.diag(scale), gradient)
-            tried = residuals(best + step)
-            tried_loss = _sum_of_squares(tried)
-            if math.isfinite(tried_loss) and tried_loss <= loss:
-                break
-            damping *= DAMPING_UP
-        if damping >= DAMPING_MOST:
+        better = _better_step(residuals, best, residual, damping)
+        if better is None:
             converged = True  # no step improves it: the minimum to rounding
             break
-        best, residual, damping = best + step, tried, max(damping * DAMPING_DOWN, 1e-14)
-        small = bool(np.all(np.abs(step) <= SMALL_STEP * (np.abs(best) + 1e-300)))
-        loss = tried_loss
-        if small:
+        step, residual, damping = better
+        best, damping = best + step, max(damping * DAMPING_DOWN, 1e-14)
+        if bool(np.all(np.abs(step) <= SMALL_STEP * (np.abs(best) + 1e-300))):
             converged = True
             break
     jacobian = _jacobian(residuals, best)
@@ -136,6 +125,24 @@ def fit_least_squares(
     if loose is not None:
         why = f"The values do not fix parameter {loose + 1} near {best[loose]:.3g}. Start nearer to the solution."
     return _result(best, scaled_inverse(jacobian.T @ jacobian), residual, not why, why)
+
+
+def _better_step(
+    residuals: Callable[[Floats], Floats], best: Floats, residual: Floats, damping: float
+) -> tuple[Floats, Floats, float] | None:
+    """The first step that makes the sum of squares no larger, with its residuals and damping; None if none does."""
+    jacobian = _jacobian(residuals, best)
+    normal, gradient = jacobian.T @ jacobian, jacobian.T @ residual
+    scale = np.maximum(np.diag(normal), 1e-300)
+    loss = _sum_of_squares(residual)
+    while damping < DAMPING_MOST:
+        step = -_solve(normal + damping * np.diag(scale), gradient)
+        tried = residuals(best + step)
+        tried_loss = _sum_of_squares(tried)
+        if math.isfinite(tried_loss) and tried_loss <= loss:
+            return step, tried, damping
+        damping *= DAMPING_UP
+    return None
 
 
 def scaled_inverse(matrix: Floats) -> Floats:

@@ -8,6 +8,7 @@ by what is known of it.
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from scipy.special import ndtr
@@ -97,13 +98,23 @@ def log_probability(
     else:
         g_g = np.einsum("pik,ik->pk", sums[:, 2:, 2:] @ weights, weights)
         one_g, y_g = one_g @ weights, y_g @ weights
-    return _integrated(rates, time.size, bounds, one_one, one_y, y_y, one_g, y_g, g_g, log_det)
+    return _integrated(rates, time.size, bounds, _Sums(one_one, one_y, y_y, one_g, y_g, g_g, log_det))
 
 
-def _integrated(
-    rates: Floats, count: int, bounds: BackgroundBounds, one_one: Floats, one_y: Floats, y_y: Floats, one_g: Floats,
-    y_g: Floats, g_g: Floats, log_det: Floats,
-) -> Floats:  # fmt: skip
+class _Sums(NamedTuple):
+    """Weighted sums of products of one, the level y and the curve g, and the log determinant of the weights."""
+
+    one_one: Floats
+    one_y: Floats
+    y_y: Floats
+    one_g: Floats
+    y_g: Floats
+    g_g: Floats
+    log_det: Floats
+
+
+def _integrated(rates: Floats, count: int, bounds: BackgroundBounds, sums: _Sums) -> Floats:
+    one_one, one_y, y_y, one_g, y_g, g_g, log_det = sums
     k = np.where(np.abs(rates) < 1e-9, 1e-9, rates)
     dof = max(count - 2, 1)
     det = np.maximum(one_one * g_g - one_g**2, 1e-300)

@@ -62,21 +62,10 @@ def propagate(
     >>> area.values, area.uncertainties
     ((8.0,), (0.824...,))
     """
-    inputs = np.asarray(values, dtype=np.float64)
-    input_covariance = np.asarray(covariance, dtype=np.float64)
-    if input_covariance.shape != (inputs.size, inputs.size):
-        raise ValueError(
-            f"The covariance has shape {input_covariance.shape} and there are {inputs.size} inputs; "
-            f"it needs {inputs.size} rows and {inputs.size} columns."
-        )
-    if not np.allclose(input_covariance, input_covariance.T, rtol=1e-9, atol=0.0):
-        raise ValueError("The covariance is not symmetric; the entry for (a, b) needs to equal the one for (b, a).")
-    variances = np.diag(input_covariance)
-    if not np.all(variances >= 0):
-        raise ValueError(f"The covariance holds the variance {variances.min()}; variances need to be zero or above.")
+    inputs, input_covariance = _checked(values, covariance)
     outputs = np.atleast_1d(np.asarray(model(inputs), dtype=np.float64))
     if sensitivities is None:
-        jacobian = numerical_sensitivities(model, inputs, np.sqrt(variances))
+        jacobian = numerical_sensitivities(model, inputs, np.sqrt(np.diag(input_covariance)))
     else:
         jacobian = np.atleast_2d(np.asarray(sensitivities, dtype=np.float64))
         if jacobian.shape != (outputs.size, inputs.size):
@@ -91,6 +80,23 @@ def propagate(
         covariance=tuple(tuple(row) for row in output_covariance.tolist()),
         sensitivities=tuple(tuple(row) for row in jacobian.tolist()),
     )
+
+
+def _checked(values: ArrayLike, covariance: ArrayLike) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The inputs and their covariance as arrays; ValueError where they do not fit."""
+    inputs = np.asarray(values, dtype=np.float64)
+    input_covariance = np.asarray(covariance, dtype=np.float64)
+    if input_covariance.shape != (inputs.size, inputs.size):
+        raise ValueError(
+            f"The covariance has shape {input_covariance.shape} and there are {inputs.size} inputs; "
+            f"it needs {inputs.size} rows and {inputs.size} columns."
+        )
+    if not np.allclose(input_covariance, input_covariance.T, rtol=1e-9, atol=0.0):
+        raise ValueError("The covariance is not symmetric; the entry for (a, b) needs to equal the one for (b, a).")
+    variances = np.diag(input_covariance)
+    if not np.all(variances >= 0):
+        raise ValueError(f"The covariance holds the variance {variances.min()}; variances need to be zero or above.")
+    return inputs, input_covariance
 
 
 def numerical_sensitivities(

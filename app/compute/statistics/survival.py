@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 _Z_95 = 1.959963984540054
 _HALF = 1e-12
@@ -66,14 +67,7 @@ def survival_curve(times: Sequence[float], reached: Sequence[bool]) -> SurvivalC
     >>> curve.survival, curve.median
     ((0.5, 0.0), 6.5)
     """
-    time = np.asarray(times, dtype=np.float64)
-    seen = np.asarray(reached, dtype=bool)
-    if time.size == 0:
-        raise ValueError("A survival curve needs at least one time and found none.")
-    if seen.size != time.size:
-        raise ValueError(f"There are {time.size} times and {seen.size} marks of what was reached; each needs one.")
-    if not np.all(time >= 0):
-        raise ValueError(f"A time is {time[~(time >= 0)][0]}; each needs to be zero or above.")
+    time, seen = _checked(times, reached)
     event_times, counts = np.unique(time[seen], return_counts=True)
     at_risk = np.array([int(np.count_nonzero(time >= t)) for t in event_times], dtype=np.int64)
     survival = np.cumprod(1.0 - counts / at_risk) if event_times.size else np.empty(0)
@@ -96,6 +90,19 @@ def survival_curve(times: Sequence[float], reached: Sequence[bool]) -> SurvivalC
         median_low_95=next((t for t, bound in zip(points, low, strict=True) if bound <= 0.5), None),
         median_high_95=next((t for t, bound in zip(points, high, strict=True) if bound <= 0.5), None),
     )
+
+
+def _checked(times: Sequence[float], reached: Sequence[bool]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Times and marks as arrays; ValueError where they do not fit."""
+    time = np.asarray(times, dtype=np.float64)
+    seen = np.asarray(reached, dtype=bool)
+    if time.size == 0:
+        raise ValueError("A survival curve needs at least one time and found none.")
+    if seen.size != time.size:
+        raise ValueError(f"There are {time.size} times and {seen.size} marks of what was reached; each needs one.")
+    if not np.all(time >= 0):
+        raise ValueError(f"A time is {time[~(time >= 0)][0]}; each needs to be zero or above.")
+    return time, seen
 
 
 def _median(times: list[float], survival: list[float]) -> float | None:
