@@ -123,13 +123,8 @@ def _decided(
     half = (high - low) / 2
     widest = WIDEST_HALF_INTERVAL_DB if unit == "dB(A)" else WIDEST_HALF_INTERVAL_SHARE * abs(claimed)
     if not (too_high or too_low) and half > widest:
-        return _untested(
-            quantity,
-            claimed,
-            f"The interval of the measurement, {_number(low)} to {_number(high)} {unit}, is too wide to decide.",
-            own.value,
-            cautions,
-        )
+        why = f"The interval of the measurement, {_number(low)} to {_number(high)} {unit}, is too wide to decide."
+        return _untested(quantity, claimed, why, own.value, cautions)
     verdict: Verdict = "not supported" if too_high or too_low else "supported"
     margin = own.value.value - claimed
     words = measured_text(own.value.value, own.value.uncertainty, low, high)
@@ -159,13 +154,8 @@ def _from_bound(
         return ClaimCheck(
             "not supported", unit, claimed, None, None, at_most, margin, False, f"Not supported: {words}", cautions
         )
-    return _untested(
-        quantity,
-        claimed,
-        f"The measurement only shows that it is at most {_number(at_most)} {unit}.",
-        None,
-        cautions,
-    )
+    why = f"The measurement only shows that it is at most {_number(at_most)} {unit}."
+    return _untested(quantity, claimed, why, None, cautions)
 
 
 def _why_no_comparison(claim: StatedClaim, evidence: Evidence | None) -> str:

@@ -12,13 +12,14 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import IO, Any
 
-from sqlalchemy import Select, or_, select, true
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.compute.method import METHOD_NAME, METHOD_VERSION
-from app.errors import InvalidValue, NotFound
+from app.errors import InvalidValue
 from app.services.data_package.archive import PackageZip
 from app.services.data_package.overview import OVERVIEW_FIELDS, OVERVIEW_KEYS, overview_rows
+from app.services.data_package.selection import Chosen, choose_rows, rows_of
 from app.services.data_package.tables import (
     GIVEN_TABLES,
     RESULT_TABLES,
@@ -31,18 +32,12 @@ from app.services.data_package.tables import (
 from app.services.data_package.texts import method_text, readme_text
 from app.services.logs.logger_profiles import load_profile
 from app.services.logs.readings import read_readings
-from app.services.logs.trial_fields import EMPTY_ROOM
 from app.services.store.progress import OnProgress, no_progress
-from app.storage.models.all_models import METADATA
 from app.storage.models.bench import Bench, Change
-from app.storage.models.bench_measurements import PowerMeasurement
 from app.storage.models.logs import Log, LogChannel, RawFile
 from app.storage.models.trials import (
     ChannelResult,
-    SettingSummary,
-    Trial,
 )
-from app.storage.models.units_under_test import Consumable, ConsumablePrice, UnitUnderTest
 
 COLUMN_FIELDS = (
     PackageField("log_id", "integer", True),
@@ -64,20 +59,6 @@ class DataPackage:
     resources: int
 
 
-@dataclass(frozen=True, slots=True)
-class _Chosen:
-    """Ids of the rows in the package. It includes every empty-room run of the bench, because their scatter is pooled
-    over rooms; `whole` if all units are included.
-    """
-
-    whole: bool
-    units: frozenset[int]
-    trials: frozenset[int]
-    logs: frozenset[int]
-    results: frozenset[int]
-    pools: frozenset[int]
-
-
 def write_package(
     session: Session,
     target: IO[bytes],
@@ -89,7 +70,7 @@ def write_package(
     Trashed items are excluded. Raises NotFound for an unknown unit, InvalidValue if none is chosen.
     """
     progress = on_progress or no_progress
-    chosen = _choose(session, unit_ids)
+    chosen = choose_rows(session, unit_ids)
     bench = session.get_one(Bench, 1)
     with PackageZip(target) as package:
         names = _add_documents(package, bench, chosen.whole)
@@ -97,7 +78,7 @@ def write_package(
         for name in (*GIVEN_TABLES, *RESULT_TABLES):
             folder = "data" if name in GIVEN_TABLES else "results"
             columns = packaged_columns(name)
-            content = csv_of([column.name for column in columns], session.execute(_rows(name, chosen)).all())
+            content = csv_of([column.name for column in columns], session.execute(rows_of(name, chosen)).all())
             package.add_table(_slug(name), f"{folder}/{name}.csv", content, table_schema(name, present), _title(name))
         _add_overview(session, package, chosen)
         _add_changes(session, package, chosen)
@@ -134,76 +115,20 @@ def program_version() -> str:
         return "0"
 
 
-def _choose(session: Session, unit_ids: Collection[int] | None) -> _Chosen:
-    present = set(session.scalars(select(UnitUnderTest.id).where(UnitUnderTest.trashed_at.is_(None))).all())
-    for unit_id in sorted(set(unit_ids or ())):
-        if unit_id not in present:
-            raise NotFound("unit under test", unit_id)
-    units = present if unit_ids is None else set(unit_ids)
-    if not units:
-        raise InvalidValue("There is no unit to pack. Add a trial first, or name a unit of the bench.", field="unit")
-    rows = session.execute(
-        select(Trial.id, Trial.log_id, Trial.unit_under_test_id).where(
-            Trial.trashed_at.is_(None), or_(Trial.kind == EMPTY_ROOM, Trial.unit_under_test_id.is_not(None))
-        )
-    ).all()
-    kept = [row for row in rows if row.unit_under_test_id is None or row.unit_under_test_id in units]
-    trials = {row.id for row in kept}
-    power_logs = session.execute(
-        select(PowerMeasurement.log_id, PowerMeasurement.unit_under_test_id).where(PowerMeasurement.log_id.is_not(None))
-    ).all()
-    results = session.execute(select(ChannelResult.id, ChannelResult.trial_id, ChannelResult.pool_id)).all()
-    in_package = [row for row in results if row.trial_id in trials]
-    summaries = session.execute(select(SettingSummary.unit_under_test_id, SettingSummary.pool_id)).all()
-    pools = {row.pool_id for row in in_package if row.pool_id is not None}
-    pools |= {row.pool_id for row in summaries if row.unit_under_test_id in units and row.pool_id is not None}
-    return _Chosen(
-        whole=units == present,
-        units=frozenset(units),
-        trials=frozenset(trials),
-        logs=frozenset({row.log_id for row in kept} | {row.log_id for row in power_logs if row[1] in units}),
-        results=frozenset(row.id for row in in_package),
-        pools=frozenset(pools),
-    )
-
-
-def _rows(name: str, chosen: _Chosen) -> Select[Any]:
-    table = METADATA.tables[name]
-    statement = select(*packaged_columns(name)).order_by(*table.primary_key)
-    keys = {
-        "units_under_test": ("id", chosen.units),
-        "trials": ("id", chosen.trials),
-        "logs": ("id", chosen.logs),
-        "log_channels": ("log_id", chosen.logs),
-        "channel_results": ("id", chosen.results),
-        "result_notes": ("result_id", chosen.results),
-        "natural_decay_pools": ("id", chosen.pools),
-        "natural_decay_pool_runs": ("pool_id", chosen.pools),
-    }
-    if name in keys:
-        column, ids = keys[name]
-        return statement.where(table.c[column].in_(sorted(ids)))
-    if name == "consumable_prices":
-        of_units = select(Consumable.id).where(Consumable.unit_under_test_id.in_(sorted(chosen.units)))
-        return statement.where(ConsumablePrice.consumable_id.in_(of_units))
-    belongs = table.c.get("unit_under_test_id")
-    return statement.where(true() if belongs is None else belongs.in_(sorted(chosen.units)))
-
-
 def _add_documents(package: PackageZip, bench: Bench, whole: bool) -> list[str]:
     package.add_file("readme", "README.md", readme_text(bench.name, bench.scenario, bench.invented, whole), "Read me")
     package.add_file("method", "method.md", method_text(bench), "How the numbers are made")
     return ["readme", "method"]
 
 
-def _add_overview(session: Session, package: PackageZip, chosen: _Chosen) -> None:
+def _add_overview(session: Session, package: PackageZip, chosen: Chosen) -> None:
     rows = overview_rows(session, sorted(chosen.units))
     schema = _schema(OVERVIEW_FIELDS, OVERVIEW_KEYS)
     content = csv_of([field.name for field in OVERVIEW_FIELDS], rows)
     package.add_table("overview", "results/overview.csv", content, schema, "What each setting comes to")
 
 
-def _add_changes(session: Session, package: PackageZip, chosen: _Chosen) -> None:
+def _add_changes(session: Session, package: PackageZip, chosen: Chosen) -> None:
     """Changes to the units and trials in the package, without names of people."""
     columns = [getattr(Change, name) for name in CHANGE_COLUMNS]
     rows = session.execute(select(*columns).order_by(Change.id)).all()
@@ -214,7 +139,7 @@ def _add_changes(session: Session, package: PackageZip, chosen: _Chosen) -> None
     package.add_table("changes", "data/changes.csv", csv_of(CHANGE_COLUMNS, kept), schema, "What was changed, and why")
 
 
-def _add_log_columns(session: Session, package: PackageZip, chosen: _Chosen) -> None:
+def _add_log_columns(session: Session, package: PackageZip, chosen: Chosen) -> None:
     rows = [row for log_id in sorted(chosen.logs) for row in _columns_of(session, log_id)]
     content = csv_of([field.name for field in COLUMN_FIELDS], rows)
     schema = _schema(COLUMN_FIELDS, ("log_id", "file_header"))
@@ -233,7 +158,7 @@ def _columns_of(session: Session, log_id: int) -> Iterator[tuple[int, str, str, 
     yield from ((log_id, header, channel, unit) for header, (channel, unit) in sorted(taken.items()))
 
 
-def _add_raw_files(session: Session, package: PackageZip, chosen: _Chosen) -> int:
+def _add_raw_files(session: Session, package: PackageZip, chosen: Chosen) -> int:
     names: dict[str, str] = {}
     for sha256, file_name in session.execute(
         select(Log.sha256, Log.file_name).where(Log.id.in_(sorted(chosen.logs))).order_by(Log.id)
@@ -276,7 +201,7 @@ def readings_path(log_id: int) -> str:
     return f"readings/log_{log_id}.csv"
 
 
-def _made_by(session: Session, chosen: _Chosen) -> str:
+def _made_by(session: Session, chosen: Chosen) -> str:
     """The method of the stored results, which may be older than this program's."""
     versions = session.scalars(
         select(ChannelResult.method_version).where(ChannelResult.trial_id.in_(chosen.trials)).distinct()
@@ -285,7 +210,7 @@ def _made_by(session: Session, chosen: _Chosen) -> str:
 
 
 def _descriptor(
-    bench: Bench, chosen: _Chosen, resources: Sequence[dict[str, Any]], documents: Sequence[str], made_by: str
+    bench: Bench, chosen: Chosen, resources: Sequence[dict[str, Any]], documents: Sequence[str], made_by: str
 ) -> dict[str, Any]:
     return {
         "profile": "data-package",

@@ -1,7 +1,7 @@
 """Edited strengths and weaknesses: every edit is a new version, and the latest one counts."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from sqlalchemy import select
@@ -22,30 +22,32 @@ OWN = "own"
 LONGEST_POINT = 1000
 
 
-def save_point(
-    session: Session,
-    unit_id: int,
-    *,
-    key: str = "",
-    kind: str,
-    words: str,
-    state: str = KEPT,
-    evidence: str = "",
-    who: str = AT_THE_DESK,
-    why: str = "",
-    now: datetime | None = None,
-) -> str:
-    """Stores a new version of a point and returns its key; without a key it is the writer's own point.
+@dataclass(frozen=True, slots=True)
+class PointEdit:
+    """A person's edit of a point; without a key it is the writer's own point.
 
     evidence : the rule's text when the point was edited
+    """
+
+    kind: str
+    words: str
+    key: str = ""
+    state: str = KEPT
+    evidence: str = ""
+
+
+def save_point(session: Session, unit_id: int, edit: PointEdit, *, who: str = AT_THE_DESK, why: str = "") -> str:
+    """Stores a new version of a point and returns its key.
+
     Raises InvalidValue for an invalid kind, state or text, NotFound for an unknown unit.
     """
     get_unit(session, unit_id)
-    text = required_text(words, "words", "The point", LONGEST_POINT)
+    now = datetime.now(UTC)
+    text = required_text(edit.words, "words", "The point", LONGEST_POINT)
     stored = versions_of_points(session, unit_id)
-    used = key.strip() or _next_own_key(stored)
+    used = edit.key.strip() or _next_own_key(stored)
     earlier = [row for row in stored if row.key == used]
-    if key.strip() and not earlier and used not in RULES:
+    if edit.key.strip() and not earlier and used not in RULES:
         raise InvalidValue(
             f"The point is named {used[:40]!r}; it needs the name of a rule or of a point that was added before. "
             "Leave the name out to add a point of your own.",
@@ -55,17 +57,17 @@ def save_point(
         unit_under_test_id=unit_id,
         key=optional_text(used, "key", "The name of the point", 100),
         version=earlier[-1].version + 1 if earlier else 1,
-        kind=one_of(kind, KINDS, "kind", "The kind of the point"),
-        state=one_of(state, POINT_STATES, "state", "The state of the point"),
+        kind=one_of(edit.kind, KINDS, "kind", "The kind of the point"),
+        state=one_of(edit.state, POINT_STATES, "state", "The state of the point"),
         words=" ".join(text.split()),
-        evidence=evidence,
+        evidence=edit.evidence,
         written_by=acting_name(session, who),
-        written_at=now or datetime.now(UTC),
+        written_at=now,
         why=optional_text(why, "why", "The reason", LONGEST_POINT),
     )
     session.add(row)
     session.flush()
-    before = _shown(earlier[-1]) if earlier else (evidence or None)
+    before = _shown(earlier[-1]) if earlier else (edit.evidence or None)
     field = f"{row.kind} {row.key}"
     record_change(session, who, "changed", SUBJECT, unit_id, field, before, _shown(row), row.why, at=now)
     return row.key

@@ -5,7 +5,6 @@ Thresholds are in `thresholds.py`, and shown on the page beside each point.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from app.compute.wording.numbers import counted, money, money_known, not_within
 from app.compute.wording.rounding import rounded_text
@@ -13,10 +12,9 @@ from app.services.measurements.sound_levels import SettingLevel
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.facts import ReviewFacts
 from app.services.reviews.figures import cost_shown, rate_shown
+from app.services.reviews.places import BY_CLEAN_AIR, BY_COST, BY_POWER, BY_PRICE, BY_SOUND, Place, place_of
 from app.services.reviews.thresholds import (
-    FEWEST_TO_PLACE,
     LOUD_DBA,
-    OUTER_SHARE,
     PARTS_SHARE_OF_PRICE,
     QUIET_DBA,
     STANDBY_W,
@@ -25,53 +23,6 @@ from app.services.reviews.thresholds import (
 from app.services.reviews.wording import DraftPoint, Span, Words, from_trials, said
 
 STRENGTH, WEAKNESS = "strength", "weakness"
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Rank of a unit among those with a quantity; 1 is best.
-
-    address : URL of the page that shows this order
-    """
-
-    place: int
-    of: int
-    address: str = ""
-
-    @property
-    def words(self) -> str:
-        return f"place {self.place} of {self.of} tested units"
-
-    @property
-    def span(self) -> Span:
-        """The rank with its link."""
-        return Span(self.words, self.address)
-
-    @property
-    def in_first_share(self) -> bool:
-        return self.of >= FEWEST_TO_PLACE and self.place <= OUTER_SHARE * self.of
-
-    @property
-    def in_last_share(self) -> bool:
-        return self.of >= FEWEST_TO_PLACE and self.place > (1 - OUTER_SHARE) * self.of
-
-
-BY_CLEAN_AIR, BY_SOUND, BY_POWER, BY_PRICE, BY_COST = (
-    f"/?sort={key}" for key in ("clean_air_delivery_rate", "sound", "power", "price", "running_cost")
-)
-_Value = Callable[[RankedSetting], float | None]
-
-
-def place_of(facts: ReviewFacts, value: _Value, address: str, *, larger_is_better: bool) -> Place | None:
-    """Rank of the unit by a quantity at each unit's highest setting; equal values share the better rank."""
-    if facts.highest is None:
-        return None
-    own = value(facts.highest)
-    values = [found for line in facts.bench if (found := value(line)) is not None]
-    if own is None or not values:
-        return None
-    better = sum(1 for other in values if (other > own if larger_is_better else other < own))
-    return Place(better + 1, len(values), address)
 
 
 def points_of(facts: ReviewFacts) -> tuple[DraftPoint, ...]:

@@ -10,7 +10,8 @@ from app.services.measurements.claims import CheckedClaim
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.facts import OtherUnit, ReviewFacts
 from app.services.reviews.figures import power_shown, rate_shown, time_shown
-from app.services.reviews.rules import BY_SOUND, level_of_line, place_of, sound_text
+from app.services.reviews.places import BY_SOUND, place_of
+from app.services.reviews.rules import level_of_line, sound_text
 from app.services.reviews.wording import DraftSection, Span, Words, from_trials, numbers_leading_to, said
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import Trial

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from app.services.measurements.claims import NewClaim, add_claim
 from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.reviews.draft import review_draft
-from app.services.reviews.points import save_point
+from app.services.reviews.points import PointEdit, save_point
 from app.services.reviews.wording import Draft, DraftSection, Span, Words, all_numbers_lead, plain, said
 from tests.sample_data.measured_facts import DAY, add_power
 from tests.sample_data.reviewed_bench import ReviewedBench, fill
@@ -66,8 +66,13 @@ def test_a_number_that_a_person_wrote_leads_to_its_evidence_or_to_its_own_histor
     session: Session, bench: ReviewedBench
 ):
     fir = bench.units["Fir"]
-    save_point(session, fir, key="clean_air", kind="strength", words="It clears 252 of these an hour.", why="plainer")
-    save_point(session, fir, kind="strength", words="Its cord is 3 m long.")
+    save_point(
+        session,
+        fir,
+        PointEdit(key="clean_air", kind="strength", words="It clears 252 of these an hour."),
+        why="plainer",
+    )
+    save_point(session, fir, PointEdit(kind="strength", words="Its cord is 3 m long."))
     points = {point.key: point for section in review_draft(session, fir).sections for point in section.points}
     edited = {span.text: span.address for span in points["clean_air"].words}
     assert edited["252"] == edited["evidence"] == "/?sort=clean_air_delivery_rate"

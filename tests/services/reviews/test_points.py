@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
-from app.services.reviews.points import save_point, versions_of_points, with_edits
+from app.services.reviews.points import PointEdit, save_point, versions_of_points, with_edits
 from app.services.reviews.wording import DraftPoint, Span, said
 from app.services.store.audit import changes_of
 from app.services.units.entry import SUBJECT
@@ -22,7 +22,7 @@ def unit_id(session: Session) -> int:
 
 def test_each_edit_is_a_further_version_and_the_latest_counts(session: Session, unit_id: int):
     for words in ("Rather loud.", "Loud,  as a\nhair dryer is."):
-        save_point(session, unit_id, key="loud", kind="weakness", words=words, who="Ada", why="plainer")
+        save_point(session, unit_id, PointEdit(key="loud", kind="weakness", words=words), who="Ada", why="plainer")
     versions = versions_of_points(session, unit_id)
     assert [(row.version, row.words) for row in versions] == [(1, "Rather loud."), (2, "Loud, as a hair dryer is.")]
     (point,) = with_edits([GIVEN], versions)
@@ -32,8 +32,19 @@ def test_each_edit_is_a_further_version_and_the_latest_counts(session: Session, 
 
 
 def test_each_edit_stands_in_the_record_of_changes(session: Session, unit_id: int):
-    save_point(session, unit_id, key="loud", kind="weakness", words="Rather loud.", evidence="It is loud.", who="Ada")
-    save_point(session, unit_id, key="loud", kind="weakness", words="Loud.", state="left out", who="Ada", why="minor")
+    save_point(
+        session,
+        unit_id,
+        PointEdit(key="loud", kind="weakness", words="Rather loud.", evidence="It is loud."),
+        who="Ada",
+    )
+    save_point(
+        session,
+        unit_id,
+        PointEdit(key="loud", kind="weakness", words="Loud.", state="left out"),
+        who="Ada",
+        why="minor",
+    )
     newest, first, *_ = changes_of(session, SUBJECT, unit_id)
     assert (first.before, first.after) == ("It is loud.", "Rather loud.")
     assert (newest.before, newest.after, newest.why) == ("Rather loud.", "Loud. (left out)", "minor")
@@ -41,22 +52,22 @@ def test_each_edit_stands_in_the_record_of_changes(session: Session, unit_id: in
 
 
 def test_a_point_left_out_stays_in_the_list_marked(session: Session, unit_id: int):
-    save_point(session, unit_id, key="loud", kind="weakness", words="Loud.", state="left out")
+    save_point(session, unit_id, PointEdit(key="loud", kind="weakness", words="Loud.", state="left out"))
     (point,) = with_edits([GIVEN], versions_of_points(session, unit_id))
     assert point.left_out
 
 
 def test_evidence_that_changed_since_the_edit_is_told(session: Session, unit_id: int):
-    save_point(session, unit_id, key="loud", kind="weakness", words="Loud.", evidence="It is loud: 61 dB(A)")
+    save_point(session, unit_id, PointEdit(key="loud", kind="weakness", words="Loud.", evidence="It is loud: 61 dB(A)"))
     (point,) = with_edits([GIVEN], versions_of_points(session, unit_id))
     assert point.evidence_changed
-    save_point(session, unit_id, key="loud", kind="weakness", words="Loud.", evidence="It is loud: 58 dB(A)")
+    save_point(session, unit_id, PointEdit(key="loud", kind="weakness", words="Loud.", evidence="It is loud: 58 dB(A)"))
     (point,) = with_edits([GIVEN], versions_of_points(session, unit_id))
     assert not point.evidence_changed
 
 
 def test_an_edit_stays_when_its_rule_no_longer_speaks(session: Session, unit_id: int):
-    save_point(session, unit_id, key="loud", kind="weakness", words="Loud.", evidence="It is loud: 58 dB(A)")
+    save_point(session, unit_id, PointEdit(key="loud", kind="weakness", words="Loud.", evidence="It is loud: 58 dB(A)"))
     (point,) = with_edits([], versions_of_points(session, unit_id))
     assert point.text == "Loud."
     assert point.evidence_changed
@@ -64,8 +75,8 @@ def test_an_edit_stays_when_its_rule_no_longer_speaks(session: Session, unit_id:
 
 
 def test_points_of_one_s_own_get_names_in_order(session: Session, unit_id: int):
-    assert save_point(session, unit_id, kind="strength", words="A long cord.") == "own-1"
-    assert save_point(session, unit_id, kind="weakness", words="A bright lamp.") == "own-2"
+    assert save_point(session, unit_id, PointEdit(kind="strength", words="A long cord.")) == "own-1"
+    assert save_point(session, unit_id, PointEdit(kind="weakness", words="A bright lamp.")) == "own-2"
     found = with_edits([], versions_of_points(session, unit_id))
     assert [(point.kind, point.text, point.evidence_changed) for point in found] == [
         ("strength", "A long cord.", False),
@@ -87,12 +98,12 @@ def test_what_cannot_be_is_refused_and_nothing_is_stored(
     session: Session, unit_id: int, changed: dict[str, str], message: str
 ):
     with pytest.raises(InvalidValue) as refused:
-        save_point(session, unit_id, **({"kind": "strength", "words": "Good."} | changed))
+        save_point(session, unit_id, PointEdit(**({"kind": "strength", "words": "Good."} | changed)))
     assert message in refused.value.message
     assert versions_of_points(session, unit_id) == []
 
 
 def test_an_unknown_unit_is_refused(session: Session):
-    refused: Callable[[], str] = lambda: save_point(session, 99, kind="strength", words="Good.")  # noqa: E731
+    refused: Callable[[], str] = lambda: save_point(session, 99, PointEdit(kind="strength", words="Good."))  # noqa: E731
     with pytest.raises(NotFound, match="no unit under test 99"):
         refused()

@@ -6,7 +6,8 @@ from sqlalchemy.orm import Session
 from app.services.measurements.claims import NewClaim, add_claim
 from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.reviews.facts import review_facts
-from app.services.reviews.rules import RULES, Place, points_of
+from app.services.reviews.places import Place
+from app.services.reviews.rules import RULES, points_of
 from app.services.reviews.thresholds import FEWEST_TO_PLACE, OUTER_SHARE, THRESHOLDS
 from app.services.reviews.wording import DraftPoint
 from tests.sample_data.measured_facts import DAY, add_power

@@ -73,7 +73,7 @@ def show_draft(unit_id: Id, session: SessionDep, render: RenderDep) -> Response:
 @router.post("/units/{unit_id}/draft/points")
 def point_saved(unit_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     from app.services.reviews.draft import review_draft  # loaded when used: it needs scipy
-    from app.services.reviews.points import save_point  # loaded when used: with the rules
+    from app.services.reviews.points import PointEdit, save_point  # loaded when used: with the rules
 
     get_unit(session, unit_id)
     given = {point.key: plain(point.given) for point in _all_points(review_draft(session, unit_id))}
@@ -81,11 +81,13 @@ def point_saved(unit_id: Id, session: SessionDep, render: RenderDep, form: Typed
         key = save_point(
             session,
             unit_id,
-            key=form.text("key"),
-            kind=form.typed("kind"),
-            words=form.text("words"),
-            state=form.typed("state", "kept"),
-            evidence=given.get(form.text("key"), ""),
+            PointEdit(
+                key=form.text("key"),
+                kind=form.typed("kind"),
+                words=form.text("words"),
+                state=form.typed("state", "kept"),
+                evidence=given.get(form.text("key"), ""),
+            ),
             who=form.text("who"),
             why=form.text("why"),
         )

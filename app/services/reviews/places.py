@@ -1,0 +1,56 @@
+"""Rank of a unit among the tested units that have a quantity."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from app.services.ranking.table import RankedSetting
+from app.services.reviews.facts import ReviewFacts
+from app.services.reviews.thresholds import FEWEST_TO_PLACE, OUTER_SHARE
+from app.services.reviews.wording import Span
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Rank of a unit among those with a quantity; 1 is best.
+
+    address : URL of the page that shows this order
+    """
+
+    place: int
+    of: int
+    address: str = ""
+
+    @property
+    def words(self) -> str:
+        return f"place {self.place} of {self.of} tested units"
+
+    @property
+    def span(self) -> Span:
+        """The rank with its link."""
+        return Span(self.words, self.address)
+
+    @property
+    def in_first_share(self) -> bool:
+        return self.of >= FEWEST_TO_PLACE and self.place <= OUTER_SHARE * self.of
+
+    @property
+    def in_last_share(self) -> bool:
+        return self.of >= FEWEST_TO_PLACE and self.place > (1 - OUTER_SHARE) * self.of
+
+
+BY_CLEAN_AIR, BY_SOUND, BY_POWER, BY_PRICE, BY_COST = (
+    f"/?sort={key}" for key in ("clean_air_delivery_rate", "sound", "power", "price", "running_cost")
+)
+Value = Callable[[RankedSetting], float | None]
+
+
+def place_of(facts: ReviewFacts, value: Value, address: str, *, larger_is_better: bool) -> Place | None:
+    """Rank of the unit by a quantity at each unit's highest setting; equal values share the better rank."""
+    if facts.highest is None:
+        return None
+    own = value(facts.highest)
+    values = [found for line in facts.bench if (found := value(line)) is not None]
+    if own is None or not values:
+        return None
+    better = sum(1 for other in values if (other > own if larger_is_better else other < own))
+    return Place(better + 1, len(values), address)
