@@ -1,4 +1,4 @@
-"""Builds the web application: store, pages, API, static files and the guards in front of them."""
+"""Builds the web application: store, routes, static files and middleware."""
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -20,21 +20,21 @@ from app.web.security.body_limit import BodyLimitMiddleware
 from app.web.security.request_checks import RequestChecksMiddleware
 from app.web.templating.page_context import program_version
 
-# Every table is mapped before the first query: a class that is mapped later, while routes are loaded beside a request,
-# would be missing to the classes that refer to it.
+# Map every table before the first query: a class mapped later, while routes load during a request, would be missing
+# from relationships that refer to it.
 
-# How many changing requests are worked on at once: while one is being written, the next may read its log. The store
-# takes one writer at a time, and asks those who wait in no order.
+# How many writing requests are processed at once: while one writes, the next can read its log. The database allows one
+# writer at a time and does not queue waiting ones fairly.
 WRITERS_AT_ONCE = 2
 
 
-# How many requests one process works on at once where the store is in a database server: each may hold two
-# connections, and four processes stay below the hundred that PostgreSQL takes unless it is told otherwise.
+# How many requests a process handles at once with a database server: each may use two connections, and four processes
+# stay below PostgreSQL's default limit of one hundred.
 THREADS_ON_A_SERVER = 11
 
 
 class State(TypedDict):
-    """What a request finds in `request.state`."""
+    """Contents of `request.state`."""
 
     engine: Engine
     settings: Settings
@@ -43,7 +43,7 @@ class State(TypedDict):
 
 
 def make_app(settings: Settings) -> FastAPI:
-    """The application for one bench. The store is opened (and made or migrated) when the server starts."""
+    """The application for one bench. The store is opened (and created or migrated) when the server starts."""
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[State]:

@@ -1,4 +1,4 @@
-"""The visitor of the request at hand, known everywhere in the web floor without being handed from call to call."""
+"""The user of the current request, available in the web floor through a context variable."""
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,24 +20,24 @@ def user_of_request(user: CurrentUser | None) -> Iterator[None]:
 
 
 def current_user() -> CurrentUser | None:
-    """None before anybody is known: on the sign-in page, and where no request is at hand."""
+    """None before authentication: on the sign-in page, and outside a request."""
     return _PRESENT.get()
 
 
 def signed_in_name() -> str:
-    """Name of the account that is signed in; "" for the person at the desk of a bench without accounts."""
+    """Name of the signed-in account; "" for the local user of a bench without accounts."""
     user = _PRESENT.get()
     return user.name if user else ""
 
 
 def user_may(least: str) -> bool:
-    """Whether the visitor has at least this role; where nobody is known, not even the least."""
+    """Whether the user has at least this role; False without a user."""
     user = _PRESENT.get()
     return user is not None and may(user.role, least)
 
 
 def role_needed(least: str) -> str:
-    """What is said in place of a button that the visitor may not press."""
+    """Text shown instead of a button that the user's role does not allow."""
     user = _PRESENT.get()
     role = f"Your role is “{user.role}”" if user else "Nobody is signed in"
     return f"{role}; this needs the role “{least}”. Ask an administrator of the bench for it."

@@ -1,4 +1,4 @@
-"""What handlers ask for by type: the session, the settings, and the renderer of pages."""
+"""Dependencies of route handlers: session, settings, and page renderer."""
 
 from collections.abc import AsyncIterator, Iterator
 from typing import Annotated, Any
@@ -20,9 +20,9 @@ from app.web.templating.page_context import read_shell
 
 
 async def write_lock(request: Request) -> AsyncIterator[None]:
-    """Whoever changes something waits here, in the order of asking, and takes no thread away from readers meanwhile.
+    """Serialises writing requests in order of arrival, without occupying a thread while waiting.
 
-    The body is here already, so that nobody waits for a slow sender.
+    The request body has been received by then, so nobody waits for a slow client.
     """
     if not _changes(request):
         yield
@@ -32,20 +32,22 @@ async def write_lock(request: Request) -> AsyncIterator[None]:
 
 
 def session(request: Request, _write_lock: Annotated[None, Depends(write_lock, scope="function")]) -> Iterator[Session]:
-    """A session that commits when the handler returns, before the answer is sent; reading never waits for a writer."""
+    """A session that commits when the handler returns, before the response is sent. Reading never waits for a
+    writer.
+    """
     try:
         with session_scope(request.state["engine"], writes=_changes(request)) as opened:
-            opened.info[ACTING] = signed_in_name()  # stands in the record of every change made in it
+            opened.info[ACTING] = signed_in_name()  # recorded with every change
             yield opened
     except IntegrityError as error:
         if not any(words in str(error.orig).lower() for words in ("unique constraint", "duplicate key")):
             raise
-        # two requests at once, of which the other was first
+        # two simultaneous requests, and the other was first
         raise AlreadyStored(
             "The store holds something of the same name already, perhaps stored just now by another request. "
             "Nothing was stored; look at the list and try again."
         ) from error
-    except DBAPIError as error:  # locked, full, read-only, damaged: the reader is told which, and what to do
+    except DBAPIError as error:  # locked, full, read-only, damaged: the message says which, and what to do
         problem = store_problem_from(error)
         if problem is None:
             raise
@@ -57,7 +59,7 @@ def _changes(request: Request) -> bool:
 
 
 def read_session(request: Request) -> Iterator[Session]:
-    """A second session that only reads, for what a changing request has to know before it takes its turn to write."""
+    """A second, read-only session, for what a writing request needs before it takes the write lock."""
     with session_scope(request.state["engine"], writes=False) as opened:
         yield opened
 
@@ -83,7 +85,7 @@ SettingsDep = Annotated[Settings, Depends(settings)]
 
 
 def render(request: Request, session: SessionDep) -> Render:
-    """`render("pages/ranking/page.html", page)`; further: `charts=True` on pages with drawings, `status_code=422`."""
+    """`render("pages/ranking/page.html", page)`; options: `charts=True` for pages with charts, `status_code=422`."""
     path = request.url.path
     address = f"{path}?{request.url.query}" if request.url.query else path
 

@@ -1,8 +1,7 @@
-"""The routes of the application, most of them loaded when they are first needed.
+"""Routes of the application, most of them loaded on first use.
 
-The first page is what somebody who has just started the server waits for; it needs a third of the program. So the
-server starts with the ranking and the static files. All other routes are loaded together: in the background once the
-first answer has gone out, or at once, before it is dispatched, for a request that needs them earlier.
+The first page needs only a third of the program, so the server starts with the ranking and the static files. All other
+routes are loaded together: in the background after the first response, or before a request that needs them.
 """
 
 import threading
@@ -16,12 +15,12 @@ from app.web.security.authentication import RequireRole
 from app.web.templating.static_files import STATIC_ADDRESS, CachedStaticFiles, plotly_folder, static_folder
 
 _FIRST_PATH = "/"
-# One for the process: two applications in it that import the same modules at the same moment could each get half.
+# One lock per process: two applications that import the same modules at the same time could each get half of them.
 _LOADING = threading.Lock()
 
 
 class Routes:
-    """The routes of one application. Every one of them stands behind the one table of roles."""
+    """The routes of one application, each behind the permission check."""
 
     def __init__(self, app: FastAPI) -> None:
         self._app = app
@@ -33,15 +32,15 @@ class Routes:
         app.state.routes = self
 
     def has(self, path: str) -> bool:
-        """Whether what answers this path is there already."""
+        """Whether the route of this path is loaded."""
         return self.all_loaded or path == _FIRST_PATH or path.startswith(f"{STATIC_ADDRESS}/")
 
     def load_all(self) -> None:
-        """Loads what is not there yet, once; whoever comes meanwhile waits."""
+        """Loads all routes once; concurrent callers wait."""
         with _LOADING:
             if self.all_loaded:
                 return
-            # everything is imported before anything is included: a failing import leaves the application as it was
+            # import everything before including anything, so that a failing import changes nothing
             from app.web.api.all_routes import API_ROUTERS  # loaded when used
             from app.web.pages.all_pages import DOWNLOAD_ROUTERS, PAGE_ROUTERS  # loaded when used
 
@@ -55,7 +54,7 @@ class Routes:
             self.all_loaded = True
 
     def load_in_background(self) -> None:
-        """Begins to load what is not there yet, unless that was begun before."""
+        """Starts loading all routes in a thread, once."""
         if not (self._loading_started or self.all_loaded):
             self._loading_started = True
             threading.Thread(target=self.load_all, name="load all routes").start()
@@ -65,7 +64,7 @@ class Routes:
 
 
 class LazyRoutesMiddleware:
-    """Stands right before the dispatch, behind all guards: who is turned away loads nothing."""
+    """Innermost middleware, behind all checks: a rejected request loads nothing."""
 
     def __init__(self, app: ASGIApp, routes: Routes) -> None:
         self.app = app

@@ -1,4 +1,4 @@
-"""Turns every error into an answer: an RFC 9457 problem document below /api, a page everywhere else."""
+"""Turns errors into responses: RFC 9457 problem documents below /api, pages elsewhere."""
 
 import re
 from collections.abc import Sequence
@@ -42,7 +42,7 @@ _NO_STORE_HOLDS = (
 )
 _FOR_SCRIPTS = ("/api/", "/charts/", "/figures/", "/tables/")
 
-# What a value needs, by the kind of mistake that pydantic finds.
+# What a value needs, by pydantic's error type.
 _NEEDED = {
     "float_parsing": "a number such as 12.5",
     "float_type": "a number such as 12.5",
@@ -73,7 +73,7 @@ _NEEDED = {
 
 @dataclass(frozen=True, slots=True)
 class FieldMistake:
-    """A value that cannot be used: the field it stands in, and what is wrong with it."""
+    """An invalid value: its field, and what is wrong."""
 
     field: str
     message: str
@@ -81,7 +81,7 @@ class FieldMistake:
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One problem: `kind` names it for scripts, `detail` tells the reader what to do."""
+    """One problem: `kind` names it for scripts, `detail` says what to do."""
 
     status: int
     kind: str
@@ -94,7 +94,7 @@ class Problem:
 
 
 def answer_errors(app: FastAPI) -> None:
-    """Registers the one handler of each family of errors."""
+    """Registers the handler of each error family."""
     app.add_exception_handler(HazefallError, _own_error)
     app.add_exception_handler(RequestValidationError, _wrong_request)
     app.add_exception_handler(HTTPException, _http_error)
@@ -103,7 +103,7 @@ def answer_errors(app: FastAPI) -> None:
     app.add_exception_handler(Exception, _mistake_of_ours)
 
 
-# What HTTP itself refuses, by kind: the status and what it means.
+# HTTP errors by kind: status and meaning.
 HTTP_KINDS = {
     "bad-request": (400, "The body cannot be read at all."),
     "not-found": (404, "There is nothing at this address."),
@@ -120,7 +120,7 @@ def kind_of(family: type[HazefallError]) -> str:
 
 
 def problem_of(error: HazefallError) -> Problem:
-    """The problem that one of our own errors stands for."""
+    """The problem document of one of our own errors."""
     kind = kind_of(type(error))
     mistakes = (FieldMistake(error.field, error.message),) if error.field else ()
     place = (error.file_name, error.line, error.text) if isinstance(error, UnreadableLog) else ("", None, None)
@@ -131,7 +131,7 @@ _REFUSALS = {413: "content-too-large"}
 
 
 def refuse(scope: Scope, status: int, detail: str) -> Response:
-    """Answer of the guard, which stands in front of the application and has no store."""
+    """Response of middleware, which runs in front of the application and has no session."""
     return _answer(
         Request(scope),
         Problem(status, _REFUSALS.get(status, "refused"), HTTPStatus(status).phrase, detail),
@@ -145,7 +145,7 @@ def _own_error(request: Request, error: Exception) -> Response:
 
 
 def _file_error(request: Request, error: Exception) -> Response:
-    """A disk without room, as where an upload is set aside; anything else is a mistake of the program."""
+    """Full disk while an upload is staged; anything else is a bug."""
     assert isinstance(error, OSError)
     problem = file_problem_from(error)
     if problem is None:
@@ -154,7 +154,7 @@ def _file_error(request: Request, error: Exception) -> Response:
 
 
 def _value_of_no_store(request: Request, error: Exception) -> Response:
-    """A value that a database server does not take and SQLite would, such as a number of more than four bytes."""
+    """A value that a database server rejects and SQLite would accept, such as an integer of more than four bytes."""
     assert isinstance(error, DataError)
     return _answer(request, problem_of(InvalidValue(_NO_STORE_HOLDS)))
 
@@ -167,7 +167,7 @@ def _wrong_request(request: Request, error: Exception) -> Response:
 
 
 def field_mistakes(errors: Sequence[Any]) -> tuple[FieldMistake, ...]:
-    """Pydantic's findings as fields with a sentence that says what was found and what was needed."""
+    """Pydantic's errors as fields, each with a sentence on what was found and what is needed."""
     return tuple(
         FieldMistake(
             "body" if error["type"] == "json_invalid" else _field_of(error["loc"]),
@@ -193,7 +193,7 @@ def _sentence(error: Any) -> str:
         needed = "Needed: " + _NEEDED[kind].format(**limits)
     else:
         needed = str(error["msg"]).removeprefix("Value error, ")
-    if kind == "value_error":  # our own sentence, which says what was found itself
+    if kind == "value_error":  # our own sentence, which already says what was found
         return needed
     shown = f"Found {str(found)[:80]!r}. " if isinstance(found, str | int | float) else ""
     return f"{shown}{needed.rstrip('.')}."
@@ -212,7 +212,7 @@ def _http_error(request: Request, error: Exception) -> Response:
 
 
 def _mistake_of_ours(request: Request, error: Exception) -> Response:
-    # Starlette answers this outside the guard, and raises it again, so the server's log has the traceback.
+    # Starlette handles this outside the middleware and raises it again, so the server log has the traceback.
     problem = Problem(500, "mistake-of-the-program", "Something went wrong", _WORDS[500])
     response = _answer(request, problem, with_store=False)
     response.headers.update(SECURITY_HEADERS)
@@ -227,12 +227,12 @@ def _answer(request: Request, problem: Problem, *, with_store: bool = True) -> R
 
 
 def _is_for_scripts(path: str) -> bool:
-    """Addresses that scripts ask: the API, and what is taken away; an image or a script has no use for a page."""
+    """URLs for scripts: the API and downloads; for those an HTML page would be of no use."""
     return path.startswith(_FOR_SCRIPTS) or path in ("/api", "/api/") or path.endswith(".json")
 
 
 def _shell_of_bench(request: Request) -> Shell:
-    try:  # the page of a mistake is worth showing even where the store cannot tell the bench's name
+    try:  # show the error page even if the bench's name cannot be read
         with Session(request.state["engine"]) as session:
             return read_shell(session, request.url.path)
     except (SQLAlchemyError, KeyError):

@@ -1,8 +1,8 @@
-"""How far long requests are, for the page that waits for them.
+"""Progress of long requests, for the page that waits for them.
 
-The form that starts a long piece of work sends a key of its own making with it; the page then asks for the progress
-under that key. Each piece of work keeps a small file in the data folder while it lasts, since the process that is asked
-may be another than the one that works, and the store is held by the work. The file holds two numbers and a few words.
+The form that starts long work sends a random key; the page then polls the progress under that key. Each running job has
+a small file in the data folder, because the polled process may not be the one that works, and the store is locked by
+the work. The file holds two numbers and a short text.
 """
 
 import json
@@ -19,13 +19,13 @@ from fastapi import Depends, Request
 from app.services.store.progress import OnProgress, no_progress
 
 KEY_FIELD = "progress_key"
-_KEY = re.compile(r"[0-9a-f]{32}")  # made at random by the page, so nobody guesses another's
-_LEFT_BEHIND_AFTER_S = 86_400  # by a process that was killed
+_KEY = re.compile(r"[0-9a-f]{32}")  # random, made by the page, so that nobody can guess another's
+_LEFT_BEHIND_AFTER_S = 86_400  # by a killed process
 
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """Steps done, steps in all, and what is being done in a few words."""
+    """Steps done, total, and a short description."""
 
     done: int
     total: int
@@ -33,18 +33,18 @@ class Progress:
 
 
 class ProgressBoard:
-    """The progress of the requests that the processes of one bench work on."""
+    """Progress of the requests of all processes of one bench."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
     @contextmanager
     def watched(self, key: str) -> Iterator[OnProgress]:
-        """What long work calls with its progress; a key that is none is worked for unseen."""
+        """Progress callback for long work; with an invalid key, progress is not published."""
         if not _KEY.fullmatch(key):
             yield no_progress
             return
-        with suppress(OSError):  # work goes on where its progress cannot be told, as on a full disk
+        with suppress(OSError):  # work continues if progress cannot be written, for example on a full disk
             self._folder.mkdir(exist_ok=True)
             self._remove_left_behind()
         told, unfinished = self._folder / f"{key}.json", self._folder / f"{key}.unfinished"
@@ -62,7 +62,7 @@ class ProgressBoard:
                     file.unlink(missing_ok=True)
 
     def of(self, key: str) -> Progress | None:
-        """None where nothing is known under the key: not begun, or done."""
+        """None for an unknown key: not started, or finished."""
         if not _KEY.fullmatch(key):
             return None
         try:

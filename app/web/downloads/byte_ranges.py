@@ -1,4 +1,4 @@
-"""Answers that a player may take in parts: a sound is moved through by asking for a range of its bytes."""
+"""Range requests, for seeking in a sound player."""
 
 import re
 
@@ -8,9 +8,9 @@ _RANGE = re.compile(r"bytes=(\d{0,15})-(\d{0,15})")
 
 
 def ranged_answer(content: bytes, media_type: str, asked: str | None, headers: dict[str, str]) -> Response:
-    """The whole content, or the one range that was asked for (RFC 9110, 14.1.2); a range outside it answers 416.
+    """The whole content, or the one requested range (RFC 9110, 14.1.2); 416 for a range outside it.
 
-    A header with several ranges, or one that cannot be read, is answered with the whole, as the standard allows.
+    Several ranges, or an invalid header, get the whole content, as the standard allows.
     """
     size = len(content)
     told = headers | {"Accept-Ranges": "bytes"}

@@ -1,6 +1,6 @@
-"""The list of charts that have a name and an address: how each is made from what the address asks for.
+"""Registry of charts by name: how each is built from the query of its URL.
 
-A new chart is one function here and one line in `NAMED_CHARTS`; drawing, tables and addresses follow from that.
+A new chart is one function here and one line in `NAMED_CHARTS`; pictures, tables and URLs follow from that.
 """
 
 from collections.abc import Callable
@@ -40,7 +40,7 @@ from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import unit_system
 
-# A chart, and how to learn the day of the newest datum behind it, which stands below the files alone.
+# A chart, and a function for the date of its latest data, which is shown on downloads only.
 DatedChart = tuple[Chart, Callable[[], date | None]]
 MakeChart = Callable[[Session, TypedForm], DatedChart]
 
@@ -169,9 +169,9 @@ NAMED_CHARTS: dict[str, MakeChart] = {
 
 
 def make_chart(session: Session, name: str, form: TypedForm, *, dated: bool = True) -> Chart:
-    """The chart of that name; `dated` with the day of the newest datum behind it, for a file to take away.
+    """Builds the chart of that name; `dated` adds the date of its latest data, for downloads.
 
-    Raises NotFound for an unknown name, InvalidValue for what the address got wrong.
+    Raises NotFound for an unknown name, InvalidValue for an invalid query.
     """
     if name not in NAMED_CHARTS:
         raise NotFound("chart", name)

@@ -1,4 +1,4 @@
-"""How the addresses of charts and tables stand in the schema of the API: what each query parameter means."""
+"""OpenAPI descriptions of the query parameters of charts and tables."""
 
 from typing import Any
 
@@ -36,7 +36,7 @@ _SIZES = (
 
 
 def download_parameters(*, with_sizes: bool) -> list[dict[str, Any]]:
-    """Query parameters for the schema. Each chart or table uses those of its page and passes over the rest."""
+    """Query parameters for the schema. Each chart or table uses those of its page and ignores the rest."""
     known = (*_PARAMETERS, *(_SIZES if with_sizes else ()))
     return [
         {"name": name, "in": "query", "required": False, "description": words, "schema": {"type": kind}}
@@ -45,7 +45,7 @@ def download_parameters(*, with_sizes: bool) -> list[dict[str, Any]]:
 
 
 def download_content(media: dict[str, str]) -> dict[int | str, dict[str, Any]]:
-    """The answer 200 in its media types, and 304 for who has the bytes already."""
+    """Response 200 in its media types, and 304."""
     kinds = {kind.partition(";")[0]: {"schema": {"type": "string"}} for kind in media.values()}
     return {
         200: {"description": "The file, with an ETag of its bytes", "content": kinds},

@@ -1,18 +1,18 @@
-"""The answer to a request for something to take away: a tag made from its bytes, so that nobody fetches it twice."""
+"""Response to a download, with an ETag made from its bytes."""
 
 import hashlib
 
 from fastapi import Request
 from starlette.responses import Response
 
-# What is taken away carries no script; opened by itself it may load nothing at all.
+# A download carries no script, and may load nothing when opened by itself.
 DOWNLOAD_POLICY = "default-src 'none'; style-src 'unsafe-inline'; sandbox"
 
 
 def download_response(
     request: Request, content: bytes, media_type: str, *, file_name: str = "", attached: bool = False
 ) -> Response:
-    """The content under its tag; a client that has these bytes already is told so with 304 and nothing else."""
+    """The content with its ETag, or 304 if the client has it."""
     tag = f'"{hashlib.sha256(content).hexdigest()[:32]}"'
     headers = {"ETag": tag, "Cache-Control": "no-cache"}
     if file_name:

@@ -1,4 +1,4 @@
-"""Addresses of a page in another state: the same query with some of it changed, empty parts left out."""
+"""URLs of a page in another state: the same query with some parameters changed, empty ones omitted."""
 
 from collections.abc import Iterable, Mapping
 from urllib.parse import urlencode
@@ -10,7 +10,7 @@ from app.web.templating.page_context import PageLinks
 
 
 def query_form(params: QueryParams) -> TypedForm:
-    """What was asked in the address, read like a form: mistakes are kept beside their field."""
+    """The query of the URL, read like a form, with errors beside each field."""
     form = TypedForm()
     for name, value in params.multi_items():
         form.values.setdefault(name, []).append(value[:2000])
@@ -18,7 +18,7 @@ def query_form(params: QueryParams) -> TypedForm:
 
 
 def address(path: str, values: Mapping[str, Iterable[str]], **changes: object) -> str:
-    """The path with the query `values`, changed by name; None or "" takes a name out.
+    """The path with the query `values`, changed by name; None or "" removes a name.
 
     >>> address("/", {"sort": ["price"], "kind": [""]}, sort=None, units="us")
     '/?units=us'
@@ -38,7 +38,7 @@ def address(path: str, values: Mapping[str, Iterable[str]], **changes: object) -
 
 
 def links_of(path: str, form: TypedForm, *, first: int, limit: int, total: int) -> PageLinks:
-    """Where the lines from `first` (counted from zero) lie in a list of `total`, with the addresses around them.
+    """Position of the lines from `first` (counted from zero) in a list of `total`, with the URLs before and after.
 
     >>> links_of("/", query_form(QueryParams("sort=price")), first=0, limit=100, total=130).next_address
     '/?sort=price&offset=100'

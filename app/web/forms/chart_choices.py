@@ -1,7 +1,7 @@
-"""What an address asks for, read into the choices of each service; pages, charts and tables share it.
+"""Reads the query of a URL into the choices of each service; pages, charts and tables share it.
 
-What cannot be read is noted in the form beside its field and left at its default. The choices of the ranking stand in
-`ranking_form`, which the first page loads alone.
+An invalid value is noted beside its field and replaced by the default. The choices of the ranking are in
+`ranking_form`, so that the first page loads only that.
 """
 
 from sqlalchemy.orm import Session
@@ -38,7 +38,7 @@ def compare_choices(form: TypedForm) -> RankingChoices:
 
 
 def compared_setting_ids(session: Session, form: TypedForm) -> tuple[int, ...]:
-    """The settings asked for, those of `first` first; a unit stands for its highest setting."""
+    """The requested settings, those in `first` first; a unit id means its highest setting."""
     from app.services.ranking.comparison import highest_settings  # loaded when used: it needs scipy
 
     asked = list(_numbers(form, "setting_id", "A setting"))
@@ -80,7 +80,7 @@ def cost_choices(form: TypedForm) -> CostChoices:
 
 
 def room_choices(form: TypedForm) -> RoomChoices:
-    """An empty ceiling of sound or budget is no limit; a page that was only just opened has the usual ceiling."""
+    """An empty sound limit or budget means no limit; a new page has the default sound limit."""
     area, sound = area_m2(form), form.number("max_sound_dba", "The sound ceiling")
     usual = RoomChoices()
     return RoomChoices(
@@ -102,7 +102,7 @@ def chosen_clips(form: TypedForm) -> tuple[int, ...]:
 
 
 def _numbers(form: TypedForm, name: str, what: str) -> tuple[int, ...]:
-    """All values of a field that may come more than once, or as one list with commas."""
+    """All values of a field that may be repeated or given as a comma-separated list."""
     found = []
     for text in ",".join(form.values.get(name, [])).split(","):
         if not text.strip():

@@ -1,15 +1,15 @@
-"""Choices of a form made from what the bench offers."""
+"""Options of a select, made from the items of the bench."""
 
 from collections.abc import Sequence
 
 from app.services.bench.form_options import FormOption
 from app.web.templating.page_context import Choice
 
-NEW = "new"  # the choice of something that is not there yet
+NEW = "new"  # value for an item that does not exist yet
 
 
 def offered(offers: Sequence[FormOption], chosen: str, none: str, new: str) -> list[Choice]:
-    """The offers, with the choice of none before and the choice of a new one after them."""
+    """The options, with "none" before and "new" after them."""
     return [
         Choice("", none, not chosen),
         *(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in offers),
@@ -18,7 +18,7 @@ def offered(offers: Sequence[FormOption], chosen: str, none: str, new: str) -> l
 
 
 def narrowing(offers: Sequence[FormOption], chosen: str, every: str) -> list[Choice]:
-    """The offers as a filter, with the choice of every one before them."""
+    """The options as a filter, with "all" before them."""
     return [
         Choice("", every, not chosen),
         *(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in offers),
@@ -26,5 +26,5 @@ def narrowing(offers: Sequence[FormOption], chosen: str, every: str) -> list[Cho
 
 
 def plain_choices(values: Sequence[str], chosen: str, words: dict[str, str] | None = None) -> list[Choice]:
-    """Values that name themselves, or have their words in a table."""
+    """Options whose values are their own labels, or have a label in a table."""
     return [Choice(value, (words or {}).get(value, value), value == chosen) for value in values]

@@ -1,6 +1,6 @@
-"""What an address asks of the ranking, read into its choices; the page, its pictures and its tables share it.
+"""Reads the query of a URL into the choices of the ranking; page, pictures and tables share it.
 
-What cannot be read is noted in the form beside its field and left at its default.
+An invalid value is noted beside its field and replaced by the default.
 """
 
 from app.compute.clean_air.conversions import M2_PER_SQUARE_FOOT
@@ -34,12 +34,12 @@ def ranking_choices(form: TypedForm) -> RankingChoices:
 
 
 def area_m2(form: TypedForm) -> float | None:
-    """The floor of the room in m², whichever unit the form has it in."""
+    """Floor area of the room in m², from either field of the form."""
     in_feet = form.number("room_area_ft2", "The floor of the room")
     in_metres = form.number("room_area_m2", "The floor of the room")
     return in_metres if in_feet is None else in_feet * M2_PER_SQUARE_FOOT
 
 
 def or_default(value: float | None, default: float) -> float:
-    """The default for a field that was left empty."""
+    """The default for an empty field."""
     return default if value is None else value

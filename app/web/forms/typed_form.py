@@ -1,6 +1,6 @@
-"""A form as it was typed: read field by field, with every mistake kept beside its field.
+"""A submitted form, read field by field, with errors beside each field.
 
-What was typed is never lost: the page that shows the mistakes shows the same words again.
+Input is never lost: the page with the errors shows the typed values again.
 """
 
 import re
@@ -21,15 +21,15 @@ _LONGEST_SHOWN = 60
 
 
 class _AttemptEnded(Exception):
-    """Ends an attempt whose mistakes stand in the form already."""
+    """Ends an attempt whose errors are in the form already."""
 
 
 @dataclass(slots=True)
 class TypedForm:
-    """The typed words of each field, and the mistakes found so far.
+    """The typed text of each field, and the errors found so far.
 
-    values : field name to all its values, in order; a tick box that is off sends none
-    errors : field name to what is wrong with it; "" holds what belongs to no field
+    values : field name to all its values, in order; an unticked box sends none
+    errors : field name to its message; "" for messages that belong to no field
     """
 
     values: dict[str, list[str]] = field(default_factory=dict)
@@ -37,7 +37,7 @@ class TypedForm:
     errors: dict[str, str] = field(default_factory=dict)
 
     def typed(self, name: str, default: str = "") -> str:
-        """What stands in a field, for showing it again."""
+        """Text of a field, for showing it again."""
         return self.values[name][0] if self.values.get(name) else default
 
     def error(self, name: str) -> str:
@@ -49,16 +49,16 @@ class TypedForm:
 
     @property
     def problems(self) -> list[str]:
-        """Every mistake as a sentence, for the box above the form."""
+        """All messages, for the box above the form."""
         return list(dict.fromkeys(self.errors.values()))
 
     @property
     def accepted(self) -> dict[str, list[str]]:
-        """What was typed without the fields that were refused, for the address of a picture beside them."""
+        """The typed values without the invalid fields, for the URL of a chart beside the form."""
         return {name: texts for name, texts in self.values.items() if name not in self.errors}
 
     def add_error(self, name: str, message: str) -> None:
-        """Notes a mistake; the first one of a field stays."""
+        """Adds an error; the first one of a field is kept."""
         self.errors.setdefault(name, message)
 
     def text(self, name: str) -> str:
@@ -71,7 +71,7 @@ class TypedForm:
         return text
 
     def number(self, name: str, what: str) -> float | None:
-        """A number with a decimal point or comma; None where the field is empty or holds no number."""
+        """A number with a decimal point or comma; None if the field is empty or invalid."""
         text = self.text(name).replace("\u2212", "-")
         if not text:
             return None
@@ -96,7 +96,7 @@ class TypedForm:
         return int(text)
 
     def one_of(self, name: str, what: str, known: Collection[str]) -> str:
-        """One of the values that there are; "" where the field is empty or holds another one, which is then told."""
+        """One of the known values; "" if the field is empty or, with an error, invalid."""
         text = self.text(name)
         if not text or text in known:
             return text
@@ -120,13 +120,13 @@ class TypedForm:
         return bool(self.values.get(name))
 
     def stop_if_errors(self) -> None:
-        """Ends an attempt in which a mistake was noted, so that nothing of it stays in the store."""
+        """Ends an attempt if the form has errors, so that nothing is stored."""
         if self.errors:
             raise _AttemptEnded("The form holds mistakes; they stand beside their fields.")
 
     @contextmanager
     def attempt(self, session: Session) -> Iterator[None]:
-        """Runs a change; where it is refused nothing of it stays in the store and the reason stands by its field."""
+        """Runs a change; on an error nothing of it is stored, and the message goes to its field."""
         try:
             with session.begin_nested():
                 yield
@@ -139,7 +139,7 @@ class TypedForm:
 
     @contextmanager
     def dry_run(self, session: Session) -> Iterator[None]:
-        """Runs a change for its mistakes alone: they stand by their fields, and nothing of it stays in the store."""
+        """Runs a change only to find its errors; nothing of it is stored."""
         with self.attempt(session):
             yield
             raise _AttemptEnded("A rehearsal, which is always taken back.")
@@ -156,7 +156,7 @@ def typed_form_of(data: FormData) -> TypedForm:
 
 
 def empty_form(**values: object) -> TypedForm:
-    """A form to be filled in, with what is known already; None leaves a field empty."""
+    """A form with initial values; None leaves a field empty."""
     told = {name: value for name, value in values.items() if value is not None and value is not False}
     return TypedForm({name: [_as_typed(value)] for name, value in told.items()})
 
@@ -170,7 +170,7 @@ def _as_typed(value: object) -> str:
 
 
 async def _typed_form(request: Request) -> AsyncIterator[TypedForm]:
-    async with request.form(max_files=4, max_fields=5000) as data:  # closes what was uploaded at the end
+    async with request.form(max_files=4, max_fields=5000) as data:  # closes the uploaded files at the end
         yield typed_form_of(data)
 
 

@@ -1,4 +1,4 @@
-"""Cubic metres or cubic feet: the units a page is read in. Inside the program everything stays metric."""
+"""Unit system of a page: cubic metres or cubic feet. Internally everything is metric."""
 
 from dataclasses import dataclass
 
@@ -9,7 +9,7 @@ from app.web.forms.typed_form import TypedForm
 
 @dataclass(frozen=True, slots=True)
 class UnitSystem:
-    """Symbols and factors from m³/h and m². `key` is what the address says."""
+    """Symbols and factors from m³/h and m². `key` is the value in the URL."""
 
     key: str
     flow_symbol: str
@@ -19,7 +19,7 @@ class UnitSystem:
     area_field: str
 
     def flow_text(self, value: float, uncertainty: float | None, low: float | None, high: float | None) -> MeasuredText:
-        """An air flow given in m³/h, in words of this system."""
+        """An air flow given in m³/h, as text in this system."""
         factor = self.flow_factor
         return measured_text(
             value * factor,
@@ -41,10 +41,10 @@ US = UnitSystem(
 
 
 def units_from_form(form: TypedForm) -> UnitSystem:
-    """The system that an address asks for; a wrong word in it is noted in the form, and metric is shown."""
+    """The unit system in the URL; an invalid value is noted in the form, and metric is shown."""
     return unit_system(form.one_of("units", "The system of units", (METRIC.key, US.key)))
 
 
 def unit_system(key: str) -> UnitSystem:
-    """The system of that key; anything but "us" reads as metric."""
+    """The unit system for a key; metric for anything but "us"."""
     return US if key == "us" else METRIC

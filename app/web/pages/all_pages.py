@@ -1,4 +1,4 @@
-"""The pages of the bench, in the order in which their addresses are tried: `/trials/add` before `/trials/{id}`."""
+"""Routers of the pages, in matching order: `/trials/add` before `/trials/{id}`."""
 
 from fastapi import APIRouter
 
@@ -72,7 +72,7 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     progress.router,
 )
 
-# files to take away, by addresses that scripts may use: they stand in the schema of the API
+# downloads, at URLs that scripts may use, so they are in the API schema
 DOWNLOAD_ROUTERS: tuple[APIRouter, ...] = (
     charts.router,
     tables.router,

@@ -1,24 +1,23 @@
-"""Keeps a server from holding the free memory of many threads, each in a heap of its own.
+"""Limits the number of malloc arenas of the GNU C library.
 
-The GNU C library gives threads that ask at the same time a heap each, up to eight a processor, and what is freed in one
-is of no use to the threads of another. Any thread of a server answers any request, so that each heap in turn grows to
-what its most demanding requests needed and keeps it: a server grew for as long as it was used, though the program held
-no more than before.
+The library gives concurrent threads an arena each, up to eight per processor, and memory freed in one cannot be used by
+threads of another. Any server thread answers any request, so every arena grows to the needs of the most demanding
+request, and the process keeps growing with use.
 """
 
 import ctypes
 
-HEAPS = 2  # the interpreter lets one thread compute at a time; the other heap is for who waits for the store meanwhile
+HEAPS = 2  # the interpreter runs one thread at a time; the second arena is for threads that wait for the database
 _M_ARENA_MAX = -8  # of <malloc.h>
 
 
 def limit_malloc_arenas() -> bool:
-    """Bounds the heaps of this process; False where the C library knows no such bound.
+    """Limits the arenas of this process; False if the C library has no such limit.
 
-    To be called before many threads work: a heap that is there stays.
+    Call it before threads start, because existing arenas stay.
     """
     try:
         mallopt = ctypes.CDLL(None).mallopt
-    except (AttributeError, OSError, TypeError):  # another C library, another system
+    except (AttributeError, OSError, TypeError):  # another C library or operating system
         return False
     return bool(mallopt(_M_ARENA_MAX, HEAPS))

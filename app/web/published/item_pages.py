@@ -1,4 +1,4 @@
-"""The pages of one unit and of one trial in a published site."""
+"""Pages of units and trials in the published site."""
 
 import orjson
 from sqlalchemy.orm import Session
@@ -53,7 +53,7 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, holds: Holds) ->
         charts=charts,
         fact_sheet=sheet,
         states={
-            entry.trial.id: f"left out: {entry.trial.excluded_why}"  # who left it out stays at the desk
+            entry.trial.id: f"left out: {entry.trial.excluded_why}"  # the name of the person is not published
             for entry in known.trials
             if entry.trial.excluded_at is not None
         },
@@ -83,13 +83,13 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, holds: Holds) ->
 
 
 def _plain(cell: object) -> object:
-    """A cell as JSON: the words that a reader sees, with interval and bound beside the value."""
+    """A cell as JSON: the displayed text, with interval and bound beside the value."""
     value, low, high, bound = (getattr(cell, name) for name in ("value", "low", "high", "bound"))
     return {"value": value, "low_95": low, "high_95": high, "bound": bound} if low or bound else value
 
 
 def trial_files(session: Session, site: SiteFrame, trial_id: int, holds: Holds) -> list[SiteFile]:
-    """Page and curve of a trial with everything that its numbers rest on."""
+    """Page and decay curve of a trial, with everything its numbers depend on."""
     detail = trial_detail(session, trial_id)
     shown = trial_page(detail, (), query_form(QueryParams("")))
     chart: Picture | None = None
@@ -113,12 +113,12 @@ def trial_files(session: Session, site: SiteFrame, trial_id: int, holds: Holds) 
 
 
 def raw_file_path(site: SiteFrame, sha256: str, file_name: str) -> str:
-    """The same bytes are published once, under the name that they first came with."""
+    """Identical files are published once, under their first name."""
     return raw_path(sha256, site.things.raw_files.get(sha256, file_name))
 
 
 def _marks(detail: TrialDetail) -> list[tuple[str, str, str]]:
-    """Name, place in minutes, and whether a person set it or it was found from the readings."""
+    """Name, position in minutes, and whether a person set it or the analysis found it."""
     result = detail.channels[0].result if detail.channels else None
     marks = []
     for words, told_name, found_name in _MARKS:

@@ -1,4 +1,4 @@
-"""Writes the whole bench as plain files that any web host serves: nobody who reads it touches the desk's machine."""
+"""Writes the whole bench as static files for any web host, so that readers do not access the bench's machine."""
 
 import multiprocessing
 import os
@@ -19,12 +19,12 @@ from app.web.published.item_pages import trial_files, unit_files
 from app.web.published.site_frame import SiteFile, SiteFrame, frame_files, site_frame
 from app.web.published.site_pages import changes_files, costs_files, method_file, pictures_files, ranking_files
 
-_FEW = 8  # starting a process takes longer than so many pages
+_FEW = 8  # starting a process takes longer than rendering this many pages
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One page, or the pages of one kind, made by one process."""
+    """One page, or the pages of one kind, rendered by one process."""
 
     kind: str
     id: int = 0
@@ -38,11 +38,11 @@ def publish(
     base_url: str = "",
     workers: int | None = None,
 ) -> SiteWritten:
-    """Publishes the bench into a folder; unchanged files are not written again, and pages of things that are gone
+    """Publishes the bench into a folder; unchanged files are not rewritten, and pages of deleted items
     are removed.
 
-    base_url : address under which the folder will be served, for the feed; empty keeps its links relative
-    workers : processes; None for one a core
+    base_url : URL of the site, for the feed; empty: relative links
+    workers : processes; None: one per core
     """
     if base_url and not base_url.startswith(("https://", "http://")):
         raise InvalidValue(f"The address is {base_url!r}; it needs to begin with https:// or http://.")
@@ -81,7 +81,7 @@ def _made(make: "partial[list[SiteFile]]", tasks: Sequence[Task], workers: int) 
 
 
 def _make(url: str, site: SiteFrame, folder: Path, stamp: int, base_url: str, task: Task) -> list[SiteFile]:
-    # a picture is named by its description, so one that stands there under that name is the same picture
+    # the file name contains the hash of the description, so an existing file is the same picture
     holds = _standing_there(folder, stamp).holds
     with reading_session(url) as session:
         if task.kind == "unit":
@@ -99,12 +99,12 @@ def _make(url: str, site: SiteFrame, folder: Path, stamp: int, base_url: str, ta
 
 @lru_cache(maxsize=1)
 def _standing_there(folder: Path, stamp: int) -> SiteFolder:
-    """The folder as an earlier writing left it; its manifest is read once a process and writing."""
+    """The folder as an earlier run left it; its manifest is read once per process and run."""
     return SiteFolder(folder)
 
 
 def _as_shown(file: SiteFile) -> SiteFile:
-    """The words of a page or table in the order in which they are written; a raw log stays byte for byte."""
+    """Hides bidirectional marks in a page or table; a raw log stays byte for byte."""
     is_text = file.content is not None and file.path.endswith((".html", ".svg", ".csv", ".md", ".xml", ".json"))
     return replace(file, content=shown_marks(file.content or b"")) if is_text else file
 

@@ -1,4 +1,4 @@
-"""What every published page shares, and the small pieces that its pages are made of."""
+"""The frame shared by all published pages, and helpers to build them."""
 
 import hashlib
 from dataclasses import dataclass
@@ -25,7 +25,7 @@ NAVIGATION = (
 
 @dataclass(frozen=True, slots=True)
 class SiteFile:
-    """One file of the site. `content` None: the file that stands there already is the one."""
+    """One file of the site. `content` None: the existing file is up to date."""
 
     path: str
     content: bytes | None
@@ -33,7 +33,7 @@ class SiteFile:
 
 @dataclass(frozen=True, slots=True)
 class SiteFrame:
-    """The frame of all pages; `style` and `icon` are paths of files whose names carry the hash of their content."""
+    """The frame of all pages; `style` and `icon` are file paths that contain the content hash."""
 
     bench_name: str
     publication: str
@@ -65,7 +65,7 @@ def frame_files() -> list[SiteFile]:
 
 
 def rendered(template: str, site: SiteFrame, path: str, title: str, **more: Any) -> SiteFile:
-    """A page as a file; links inside are relative to it."""
+    """A page as a file with relative links."""
     page = {"path": path, "root": "../" * path.count("/"), "title": title, **more}
     html = (
         environment().get_template(f"site/{template}").render(site=site, page=page, with_trial_links=with_trial_links)

@@ -1,4 +1,4 @@
-"""The pages that stand once in a published site: ranking, pictures, costs, corrections, method, and the feed."""
+"""Pages that exist once in a published site: ranking, pictures, costs, corrections, method, and the feed."""
 
 import csv
 from datetime import UTC, datetime
@@ -37,7 +37,7 @@ _FEED_ENTRIES = 50
 
 
 def ranking_files(session: Session, site: SiteFrame) -> list[SiteFile]:
-    """The ranking of all units at their highest setting, some hundred lines a page, and its numbers."""
+    """The ranking of all units at their highest setting, about a hundred lines per page, and its numbers."""
     form = query_form(QueryParams(""))
     total = rank_units(session, RankingChoices(limit=1)).total_lines
     starts = range(0, max(total, 1), LINES_A_PAGE)
@@ -81,7 +81,7 @@ def _without_head(table: str) -> str:
 
 
 def pictures_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFile]:
-    """Pictures of the whole bench, and the strongest units side by side."""
+    """Pictures of the whole bench, and the curves of the strongest units."""
     charts, files = _charts(
         session,
         (
@@ -110,7 +110,7 @@ def pictures_files(session: Session, site: SiteFrame, holds: Holds) -> list[Site
 
 
 def costs_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFile]:
-    """What the units cost, where a price of electricity is known."""
+    """Costs of the units, if an electricity price is known."""
     title = "What does each unit cost to run?"
     charts: list[Picture] = []
     files: list[SiteFile] = []
@@ -125,7 +125,7 @@ def costs_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFil
         files.append(SiteFile("data/running-cost.csv", csv_text(table).encode()))
         tables.append((table, "data/running-cost.csv", ()))
         answer = "Energy and parts for a year, and the cost over some years; a missing price makes it a bound."
-    except HazefallError as error:  # no tariff yet: the page says so instead of a number
+    except HazefallError as error:  # no tariff yet: the page says so
         answer = error.message
     page = rendered("tables_and_pictures.html", site, "costs.html", title, answer=answer, charts=charts, tables=tables)
     return [page, *files]

@@ -1,6 +1,6 @@
-"""Charts of the published site: an SVG whose name carries the hash of the chart's description, and its numbers.
+"""Charts of the published site: an SVG named by the hash of the chart's description, and its numbers.
 
-Drawing takes far longer than describing, so a picture whose description has not changed is not drawn again.
+Drawing takes far longer than describing, so a picture with an unchanged description is not drawn again.
 """
 
 from collections.abc import Callable
@@ -22,9 +22,9 @@ from app.web.published.site_frame import SiteFile, short_hash
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """What a page needs to show a chart: paths of pictures and numbers, and its finding in words.
+    """Paths of a chart's pictures and numbers, and its finding in words.
 
-    narrow : the same chart drawn for a phone; the only drawing where `wide` is None
+    narrow : the chart drawn for a phone; the only drawing if `wide` is None
     """
 
     wide: "Drawing | None"
@@ -52,9 +52,9 @@ Holds = Callable[[str], bool]
 def picture_files(
     session: Session, name: str, query: str, file_name: str, holds: Holds, *, only_narrow: bool = False
 ) -> tuple[Picture | None, list[SiteFile]]:
-    """The chart of that name, or None where it would be empty. `holds` says whether a file is there from before.
+    """Files of a chart, or None if it is empty. `holds` says whether a file exists from an earlier run.
 
-    only_narrow : one drawing for all, where there are too many pages for two of each
+    only_narrow : one drawing only, for pages that are too numerous for two
     """
     chart = make_chart(session, name, query_form(QueryParams(query)))
     if chart.is_empty:
@@ -73,7 +73,7 @@ def picture_files(
 
 @lru_cache
 def _renderer() -> str:
-    """A mark of the drawing code and its library: another one may draw another picture."""
+    """Fingerprint of the drawing code and its library, because another version may draw differently."""
     import matplotlib  # loaded when used
 
     folder = Path(figures.__file__ or "").parent

@@ -1,4 +1,4 @@
-"""Words such as "trials 5, 91 and 92" on a published page, each number leading to its trial."""
+"""Turns "trials 5, 91 and 92" on a published page into links to the trials."""
 
 import re
 
@@ -9,7 +9,7 @@ _NUMBER = re.compile(r"\d+")
 
 
 def with_trial_links(text: str, root: str = "") -> Words:
-    """The text as spans; those of trials have the address of their page, relative by `root`.
+    """The text as spans; trial numbers link to their page, relative to `root`.
 
     >>> [span.text for span in with_trial_links("trials 5 and 91, 12 h a day") if span.address]
     ['5', '91']

@@ -1,7 +1,7 @@
 """Authentication of requests, and the check of each user's role against the route permissions.
 
-Without any account one person works on the bench's own machine, and on nothing else. Once an account exists,
-everybody signs in, on the bench's own machine too: a request from there may have come through a proxy.
+Without accounts, only requests on the bench's own machine are allowed. Once an account exists,
+everybody signs in, on that machine too, because a local request may have come through a proxy.
 """
 
 from typing import Any
@@ -46,7 +46,7 @@ _NO_ACCOUNT = (
 
 
 class AuthenticationMiddleware:
-    """Finds out who a request is from, and turns away who is nobody before anything of the body is read."""
+    """Authenticates each request, and rejects unknown users before the body is read."""
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
@@ -75,9 +75,9 @@ class AuthenticationMiddleware:
 
 
 class RequireRole:
-    """Holds the visitor against the table: one for each router, with the prefix of its addresses.
+    """Checks the user's role against the route permissions; one per router, with its URL prefix.
 
-    A route that the table does not name is for administrators only.
+    A route missing from the permissions is for administrators only.
     """
 
     def __init__(self, prefix: str = "") -> None:
@@ -97,17 +97,17 @@ class RequireRole:
 
 
 def is_local_request(scope: Scope) -> bool:
-    """Whether a request was sent on this machine to this machine, by a name of this machine.
+    """Whether a request was sent from this machine to this machine, under a name of this machine.
 
-    The name counts too: a server that others reach through a proxy is asked under another one.
+    The name counts too, because a server behind a proxy is addressed under another one.
     """
     server = scope.get("server") or ("", None)
     return is_own_machine(server[0]) and is_own_machine(host_name(HTTPConnection(scope).headers.get("host", "")))
 
 
 def _user_or_refusal(engine: Engine, request: HTTPConnection) -> CurrentUser | Response | None:
-    """The visitor; None for nobody at an address that is open to anybody; else the answer that turns away."""
-    # never request.url: it is put together with the Host header, which the sender writes
+    """The user; None for nobody at a public path; else the response that rejects the request."""
+    # not request.url, which contains the Host header of the client
     path, query = request.scope["path"], request.scope["query_string"].decode("latin-1")
     try:
         user = authenticate(
@@ -134,7 +134,7 @@ def _user_or_refusal(engine: Engine, request: HTTPConnection) -> CurrentUser | R
 
 
 def _bearer(request: HTTPConnection) -> str | None:
-    """The token of a script; None without one. Other kinds of this header are left to a proxy that may ask for them."""
+    """The bearer token of a script, or None. Other schemes are ignored, because a proxy may use them."""
     scheme, _, token = request.headers.get("authorization", "").partition(" ")
     return token.strip() if scheme.lower() == "bearer" else None
 
@@ -142,5 +142,5 @@ def _bearer(request: HTTPConnection) -> str | None:
 def _record_use(engine: Engine, user: CurrentUser) -> Any:
     try:
         record_use(engine, user)
-    except DBAPIError:  # the answer was given; a store that is busy or full is told of by the next request that writes
+    except DBAPIError:  # the response was sent; the next writing request reports a busy or full store
         return

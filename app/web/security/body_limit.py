@@ -1,8 +1,7 @@
-"""Refuses a request body above the limit, with the answer that every other mistake gets.
+"""Rejects a request body above the limit, with a problem document like every other error.
 
-FastAPI's own limit answers in plain text before our handlers are asked, so the count is made here. A file goes to the
-disk piece by piece; JSON and a plain form are read as a whole, and become many times as large in memory, so that less
-of them is taken.
+FastAPI's own limit responds in plain text before our handlers run, so the body is counted here. Files are written to
+disk in pieces; JSON and plain forms are read into memory, where they grow many times, so their limit is lower.
 """
 
 from http import HTTPStatus
@@ -13,15 +12,15 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.web.problems import TOO_LARGE, TOO_LONG, refuse
 
-# What is typed or said by a script; the longest form of the pages has some thousand fields.
+# JSON and plain forms; the longest form of the pages has some thousand fields.
 MOST_BYTES_READ_AS_A_WHOLE = 2_000_000
 
-# A browser shows the answer only once its upload has been taken, so that much is read and thrown away.
+# A browser shows the response only after its upload has been accepted, so this much is read and discarded.
 _READ_AND_DROPPED = 10
 
 
 class BodyLimitMiddleware:
-    """413 for a body that says it is larger than the limit, or turns out to be (chunked)."""
+    """413 for a body that is declared, or turns out (chunked), to be larger than the limit."""
 
     def __init__(self, app: ASGIApp, max_bytes: int) -> None:
         self.app = app

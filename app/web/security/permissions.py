@@ -1,6 +1,6 @@
-"""The least role that each route needs: the one table that is asked before any route runs.
+"""Route permissions: the least role of each route, checked before the route runs.
 
-A route that is not named here is for administrators only, and a test says which one is missing.
+A route that is not listed is for administrators only, and a test names it.
 """
 
 ANYBODY = "anybody"

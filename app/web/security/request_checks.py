@@ -1,5 +1,4 @@
-"""The guard in front of every request: right host, right origin, headers that keep a page to itself, and no text that
-shows in another order than it is written."""
+"""Checks of every request (host, origin) and security headers of every response; hides bidirectional marks."""
 
 import re
 from collections.abc import Iterable
@@ -13,23 +12,23 @@ from app.web.problems import refuse
 from app.web.templating.headers import SECURITY_HEADERS
 
 LOOPBACK_NAMES = ("127.0.0.1", "localhost", "::1")
-_EVERY_ADDRESS = ("0.0.0.0", "::", "")  # where a server listens, never a name under which it is asked
+_EVERY_ADDRESS = ("0.0.0.0", "::", "")  # addresses to listen on, never a host name of a request
 _HOST = re.compile(r"([a-z0-9_.-]+|\[[0-9a-f:.]+\])(:\d{1,5})?")
-# what a browser or a reader shows as words; a raw log is none of these and goes out byte for byte
+# what a browser or reader shows as text; a raw log is sent byte for byte
 _SHOWN_AS_TEXT = ("text/", "application/json", "application/problem+json", "image/svg+xml")
 SAFE_METHODS = ("GET", "HEAD", "OPTIONS", "TRACE")
 
 
 class RequestChecksMiddleware:
-    """Refuses a request for another host (DNS rebinding) and a changing request from another site (forged forms).
+    """Rejects requests for another host (DNS rebinding) and writing requests from other sites (CSRF).
 
-    A changing request is let in when the browser says that it comes from our own pages (`Sec-Fetch-Site` is
-    same-origin or none); without that header, when `Origin` is our own host, or absent, as it is from scripts.
+    A writing request passes if `Sec-Fetch-Site` is same-origin or none; without that header, if `Origin` is our own
+    host or absent, as from scripts.
     """
 
     def __init__(self, app: ASGIApp, allowed_hosts: Iterable[str] = ()) -> None:
         self.app = app
-        # a port that was told with the name says nothing: the name alone is compared
+        # only the name is compared; the port does not matter
         named = {host_name(host) or host.lower().strip("[]") for host in allowed_hosts if host not in _EVERY_ADDRESS}
         self.allowed_hosts = named | set(LOOPBACK_NAMES)
 
@@ -58,7 +57,7 @@ class RequestChecksMiddleware:
         await refuse(scope, *refusal)(scope, receive, send_with_headers)
 
     def refusal(self, method: str, headers: Headers) -> tuple[int, str] | None:
-        """Status and words where the request is refused; None where it may pass."""
+        """Status and message of a rejected request; None if it may pass."""
         host = headers.get("host", "")
         if host_name(host) not in self.allowed_hosts:
             return 421, (
@@ -78,7 +77,7 @@ class RequestChecksMiddleware:
 
 
 def host_name(host: str) -> str:
-    """The name in a Host header, without port and brackets; "" where it holds anything that no host name has.
+    """The name in a Host header, without port and brackets; "" if it contains invalid characters.
 
     >>> host_name("[::1]:8000"), host_name("LOCALHOST"), host_name("localhost/sign-in?")
     ('::1', 'localhost', '')

@@ -1,4 +1,4 @@
-"""The cookie of a sign-in: out of reach of scripts, never sent along from another site, over https only by https."""
+"""The session cookie: not readable by scripts, not sent cross-site, and over https only where https is used."""
 
 from collections.abc import Mapping
 
@@ -10,7 +10,7 @@ _OPEN, _SECURE = "hazefall-session", "__Host-hazefall-session"
 
 
 def session_token(cookies: Mapping[str, str], scheme: str) -> str:
-    """The token in the cookie of this scheme; "" where there is none."""
+    """The token in the cookie of this scheme; "" without one."""
     return cookies.get(_name(scheme), "")
 
 
@@ -31,5 +31,5 @@ def drop_session_cookie(response: Response, scheme: str) -> None:
 
 
 def _name(scheme: str) -> str:
-    # A browser takes a name with this beginning only from the host itself, over https.
+    # Browsers accept this name prefix only from the host itself, over https.
     return _SECURE if scheme == "https" else _OPEN

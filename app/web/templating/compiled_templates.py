@@ -1,7 +1,7 @@
-"""Keeps compiled templates beside the compiled modules, so that a server that starts again need not compile them.
+"""Caches compiled templates beside the compiled modules, so that a restarted server need not compile them.
 
-The folder is the one in which Python keeps the compiled modules of this package: whoever can write there could change
-the program as well. The data folder would not do, since a bench may come from somebody else.
+It uses Python's own cache folder of this package: whoever can write there can change the program anyway. The data
+folder would be unsafe, because a bench may come from somebody else.
 """
 
 import pickle
@@ -16,9 +16,9 @@ from jinja2.bccache import Bucket
 
 
 class CompiledTemplates(jinja2.FileSystemBytecodeCache):
-    """Templates compiled by one version of Jinja and one state of the module that sets up the environment.
+    """Templates compiled by one version of Jinja and one state of the environment module.
 
-    A folder that cannot be written, a full disk or a damaged file only means that a template is compiled again.
+    Without write access, with a full disk or a damaged file, a template is simply compiled again.
     """
 
     def __init__(self, environment_module: Path, folder: Path | None = None) -> None:

@@ -1,4 +1,4 @@
-"""Our own template environment: everything is escaped, and a name that is not there is an error."""
+"""The template environment: autoescaping is on, and an undefined name is an error."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -28,12 +28,11 @@ Render = Callable[..., HTMLResponse]
 def environment() -> Environment:
     """The environment of all templates.
 
-    Functions: `static("base.css")` gives the address with the content's hash; `signed_in_name()` is "" where nobody
-    has signed in; `may("edit")` says whether the visitor has that role, and `role_needed("edit")` what stands in
-    place of a button where not; `kept_markup(macro, thing)` is what the macro makes of a thing that is often shown.
-    Filters: `number(decimals)`, where no decimals mean three significant digits, and a missing value is a dash;
-    `every` words the time between two readings; `query_pairs` splits a query; `what_changed(action)` tells a stored
-    field as a reader says it.
+    Functions: `static("base.css")` gives a URL with the content hash; `signed_in_name()` is "" for the local user;
+    `may("edit")` says whether the user has the role, and `role_needed("edit")` is the text shown if not;
+    `kept_markup(macro, item)` caches the output of a macro. Filters: `number(decimals)`, by default three significant
+    digits, and a dash for a missing value; `every` formats a sampling interval; `query_pairs` splits a query;
+    `what_changed(action)` describes a stored field.
     """
     made = Environment(
         loader=FileSystemLoader(bundled_folder("templates")),
@@ -58,17 +57,17 @@ def environment() -> Environment:
 
 @lru_cache(maxsize=2048)
 def kept_markup(macro: Callable[..., Markup], *arguments: Any) -> Markup:
-    """What a macro makes of its arguments, kept for those that were shown before: a line of a long table is written
-    once and not with each view.
+    """Cached output of a macro for its arguments, so that a line of a long table is rendered once and not with each
+    view.
 
-    macro : imported without context, and made of its arguments alone: neither of the visitor nor of the time
-    arguments : things that never change, equal only where they look the same
+    macro : imported without context, and dependent on its arguments alone, neither on the user nor on the time
+    arguments : immutable values, equal only if they render the same
     """
     return macro(*arguments)
 
 
 def query_pairs(query: str) -> list[tuple[str, str]]:
-    """The names and values of a query, for a form that keeps them; a width of its own is left to the form.
+    """Names and values of a query, for hidden fields; the width is omitted because the form has its own field for it.
 
     >>> query_pairs("unit=1&setting=every&width_px=3")
     [('unit', '1'), ('setting', 'every')]
@@ -77,7 +76,7 @@ def query_pairs(query: str) -> list[tuple[str, str]]:
 
 
 def number(value: float | None, decimals: int | None = None) -> str:
-    """A number without uncertainty, as a page shows it.
+    """Formats a number without uncertainty for a page.
 
     >>> number(12.3456), number(12.3456, 0), number(None)
     ('12.3', '12', '–')
@@ -90,7 +89,7 @@ def number(value: float | None, decimals: int | None = None) -> str:
 def render_page(
     template: str, page: Any, shell: Shell, *, status_code: int = 200, charts: bool = False
 ) -> HTMLResponse:
-    """The page as an answer. `charts=True` on pages with a drawing: Plotly's script and the policy it needs."""
+    """The page as a response. `charts=True` for pages with charts: Plotly's script and the policy it needs."""
     html = environment().get_template(template).render(page=page, shell=replace(shell, charts=charts))
     headers = {"Content-Security-Policy": CHART_PAGE_POLICY} if charts else {}
     return HTMLResponse(html, status_code=status_code, headers=headers)

@@ -1,11 +1,11 @@
-"""Headers that keep a page to itself: nothing from elsewhere is loaded, framed, guessed or told."""
+"""Security headers: nothing is loaded from elsewhere, framed or sniffed, and no referrer is sent."""
 
 _POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; font-src 'self'; "
     "media-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 PAGE_POLICY = _POLICY
-# Plotly places its labels by style attributes; scripts and style sheets stay our own.
+# Plotly positions labels with style attributes; scripts and style sheets must be our own.
 CHART_PAGE_POLICY = _POLICY + "; style-src-attr 'unsafe-inline'"
 
 SECURITY_HEADERS = {

@@ -1,4 +1,4 @@
-"""What every page shows around its own content: the name of the bench, the invented-demo line, the navigation."""
+"""What every page shows around its content: name of the bench, demo notice, navigation."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.storage.models.bench import Bench
 
-# words and path of each entry
+# label and path of each entry
 NAVIGATION: tuple[tuple[str, str], ...] = (
     ("Ranking", "/"),
     ("Decay curves", "/curves"),
@@ -25,7 +25,7 @@ NAVIGATION: tuple[tuple[str, str], ...] = (
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """One entry of the navigation; `here` marks the one that the reader is at."""
+    """One navigation entry; `here` marks the current one."""
 
     words: str
     path: str
@@ -34,10 +34,10 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Shell:
-    """The frame of a page, passed to every template as `shell` beside the page's own `page`.
+    """The frame of a page, passed to every template as `shell` besides the page's own `page`.
 
     address : path and query of this page
-    charts : the page loads the drawing library; only such pages get the looser rule for style attributes
+    charts : the page loads Plotly; only such pages may use style attributes
     """
 
     bench_name: str
@@ -51,7 +51,7 @@ class Shell:
 
 @lru_cache
 def program_version() -> str:
-    """Version of the installed program; "0" from a checkout that was never installed."""
+    """Version of the installed program; "0" in a checkout that was never installed."""
     try:
         return version("hazefall")
     except PackageNotFoundError:
@@ -61,7 +61,7 @@ def program_version() -> str:
 def make_shell(
     path: str, address: str = "", bench_name: str = "Bench", invented: bool = False, scenario: str = ""
 ) -> Shell:
-    """The frame for a path; the longest entry of the navigation that begins the path is the present place."""
+    """The frame for a path; the entry with the longest matching path is the current one."""
     fitting = [entry for _, entry in NAVIGATION if path == entry or (entry != "/" and path.startswith(entry + "/"))]
     here = max(fitting, key=len, default="")
     places = tuple(Place(words, entry, entry == here) for words, entry in NAVIGATION)
@@ -69,14 +69,14 @@ def make_shell(
 
 
 def read_shell(session: Session, path: str, address: str = "") -> Shell:
-    """The frame as the store has it; a store without its bench row counts as an unnamed bench of its own."""
+    """The frame from the store; a store without its bench row counts as an unnamed bench."""
     row = session.execute(select(Bench.name, Bench.invented, Bench.scenario)).first()
     return make_shell(path, address) if row is None else make_shell(path, address, row[0], row[1], row[2])
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One option of a choice in a form."""
+    """One option of a select."""
 
     value: str
     words: str
@@ -85,7 +85,7 @@ class Choice:
 
 @dataclass(frozen=True, slots=True)
 class PageLinks:
-    """Where the shown part of a long list lies, and the addresses before and after it ("" where there is none)."""
+    """Position of the shown part of a long list, and the URLs before and after it ("" if none)."""
 
     first: int
     last: int
@@ -96,7 +96,7 @@ class PageLinks:
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """A column head: words, unit, the address that sorts by it, and how it is sorted now ("" when it is not)."""
+    """A column header: label, unit, URL that sorts by it, and the current sorting ("" if none)."""
 
     key: str
     words: str
@@ -108,14 +108,14 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Switch:
-    """A choice made by following a link: the present one is no link."""
+    """A choice made by following a link; the current one is not a link."""
 
     name: str
-    options: tuple[tuple[str, str, bool], ...]  # words, address, chosen
+    options: tuple[tuple[str, str, bool], ...]  # label, URL, chosen
 
 
 def rows_class(rows: int) -> str:
-    """Class of a chart area that keeps room for so many names, in steps of five as the style sheet has them.
+    """CSS class of a chart area with room for this many names, in steps of five.
 
     >>> rows_class(3), rows_class(26), rows_class(90)
     ('rows-5', 'rows-30', 'rows-40')

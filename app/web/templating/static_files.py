@@ -1,4 +1,4 @@
-"""Style, scripts and Plotly's own script, served from this machine and kept by the browser until they change."""
+"""Style sheets, scripts and Plotly's script, served locally and cached until they change."""
 
 import hashlib
 import importlib.util
@@ -22,7 +22,7 @@ def static_folder() -> Path:
 
 @lru_cache
 def plotly_folder() -> Path:
-    """Folder of plotly.js inside the installed package, found without importing the package."""
+    """Folder of plotly.js in the installed package, found without importing it."""
     spec = importlib.util.find_spec("plotly")
     if spec is None or spec.origin is None:
         raise RuntimeError("The package plotly is not installed; charts need it. Install hazefall again with pip.")
@@ -30,7 +30,7 @@ def plotly_folder() -> Path:
 
 
 class CachedStaticFiles(StaticFiles):
-    """Static files; an address that carries the hash of the content may be kept for a year."""
+    """Static files; URLs with a content hash may be cached for a year."""
 
     async def get_response(self, path: str, scope: Scope) -> Response:
         response = await super().get_response(path, scope)
@@ -40,7 +40,7 @@ class CachedStaticFiles(StaticFiles):
 
 
 def static_address(name: str) -> str:
-    """Address of a static file with the hash of its content, such as `/static/base.css?v=3f2a91c0`.
+    """URL of a static file with its content hash, such as `/static/base.css?v=3f2a91c0`.
 
     `name` is the path below `static/`; `plotly/plotly.min.js` is the script of the installed plotly package.
     """
@@ -50,10 +50,10 @@ def static_address(name: str) -> str:
 
 @lru_cache
 def styles_left_out() -> tuple[str, ...]:
-    """Ids of the style elements that Plotly's script would put into the page for its maps.
+    """Ids of the style elements that Plotly's script would insert for its maps.
 
-    It puts none in where an element of that id stands already. Our pages draw no maps, and our policy refuses
-    styles inside the page, so the pages with charts hold an empty element of each of these ids.
+    It inserts none if an element with that id exists. Our pages have no maps, and our policy forbids
+    inline styles, so pages with charts contain an empty element for each id.
     """
     script = (plotly_folder() / "plotly.min.js").read_text(encoding="utf-8")
     return tuple(sorted(set(re.findall(r'document\.getElementById\("([0-9a-f]{64})"\)', script))))

@@ -1,4 +1,4 @@
-"""A person's own account: password, and the tokens of their scripts."""
+"""The user's own account: password, and API tokens."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -26,7 +26,7 @@ PATH = "/account"
 
 @dataclass(frozen=True, slots=True)
 class AccountPage:
-    """`account` is None for the person at the desk of a bench without accounts; `new_token` is shown this once."""
+    """`account` is None for the local user of a bench without accounts; `new_token` is shown only once."""
 
     account: Any
     tokens: Sequence[Any]
@@ -44,7 +44,7 @@ def account(session: SessionDep, render: RenderDep) -> Response:
 def password_changed(request: Request, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     _refuse_token()
     user = current_user()
-    # who found a browser signed in shall not find the password out by trying; these tries keep nobody from signing in
+    # someone at a signed-in browser must not be able to guess the password; these attempts do not block signing in
     counted_as, client = f"present password of account {_own_id()}", request.client.host if request.client else ""
     try:
         tries = note_attempt(request.state["engine"], counted_as, client)
@@ -67,7 +67,7 @@ def password_changed(request: Request, session: SessionDep, render: RenderDep, f
 
 @router.post("/account/tokens")
 def token_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
-    """Makes a token. It stands on this one answer and nowhere else, so the answer is no redirect."""
+    """Creates a token. It is shown in this response only, so there is no redirect."""
     _refuse_token()
     token = ""
     with form.attempt(session):
@@ -86,7 +86,9 @@ def token_revoked(token_id: Id, session: SessionDep) -> Response:
 
 
 def _refuse_token() -> None:
-    """A token with a small role would otherwise make one with the whole role of its account, or end the others."""
+    """Rejects API tokens here: one with a small role could otherwise create one with the account's full role, or revoke
+    others.
+    """
     user = current_user()
     if user is not None and user.token_id is not None:
         raise NotAllowed(

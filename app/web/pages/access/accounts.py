@@ -1,4 +1,4 @@
-"""Accounts of the bench, for administrators: adding them, their roles, new passwords, disabling, their tokens."""
+"""Administration of accounts: adding, roles, passwords, disabling, tokens."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

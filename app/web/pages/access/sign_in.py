@@ -20,7 +20,7 @@ LONGEST_ADDRESS = 2000
 
 @dataclass(frozen=True, slots=True)
 class SignInPage:
-    """`next_address` is where the reader wanted to go; "/" otherwise."""
+    """`next_address` is the page to continue with; "/" by default."""
 
     title: str
     form: TypedForm
@@ -59,7 +59,7 @@ def signed_out(request: Request) -> Response:
 
 
 def local_address(address: str) -> str:
-    r"""An address of this bench and of no other site; "/" in place of anything else.
+    r"""A URL within this bench; "/" for anything else.
 
     >>> local_address("/units/3?setting=high"), local_address("//bench.example"), local_address("/\\bench.example")
     ('/units/3?setting=high', '/', '/')
@@ -71,7 +71,7 @@ def local_address(address: str) -> str:
 def _page(form: TypedForm, next_address: str, status: int = 200) -> Response:
     user = current_user()
     page = SignInPage("Sign in", form, next_address, user.name if user else "")
-    # who is not signed in learns nothing of the bench, not even its name
+    # the page reveals nothing about the bench, not even its name
     answer = render_page("pages/access/sign_in.html", page, make_shell(PATH), status_code=status)
     answer.headers["Cache-Control"] = "no-store"
     return answer

@@ -1,4 +1,4 @@
-"""What was changed on the bench: when, by whom, from what to what, and why."""
+"""Page of the history: what was changed, when, by whom, and why."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -42,7 +42,7 @@ _ADDRESSES = {
 
 @dataclass(frozen=True, slots=True)
 class ChangesPage:
-    """`addresses` leads from a change to the thing changed; "" where it has no page."""
+    """`addresses` gives the URL of the changed item; "" if it has no page."""
 
     changes: Sequence[DescribedChange]
     addresses: dict[int, str]
@@ -57,7 +57,7 @@ class ChangesPage:
 
 
 def address_of(subject: str, subject_id: int) -> str:
-    """Address of the page of a thing; "" where it has none."""
+    """URL of the page of an item; "" if it has none."""
     return _ADDRESSES.get(subject, "").format(subject_id)
 
 

@@ -1,4 +1,4 @@
-"""When a desk should move its bench from the file to a database server, and when it should not."""
+"""Page of advice on when to move a bench from the file to a database server."""
 
 from fastapi import APIRouter
 from starlette.responses import Response

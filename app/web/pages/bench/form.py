@@ -1,4 +1,4 @@
-"""The choices that hold for the whole bench, in one form."""
+"""Form of the bench-wide choices."""
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -111,6 +111,6 @@ def _page(session: Session, form: TypedForm) -> BenchForm:
 
 
 def _channels(chosen: str) -> list[Choice]:
-    """The particle channels by their labels, and the chosen one where it is another."""
+    """The particle channels by label, plus the chosen one if it is another."""
     names = [name for name, about in CHANNELS.items() if about.is_particle]
     return [Choice(name, channel(name).label, name == chosen) for name in dict.fromkeys((*names, chosen)) if name]

@@ -1,4 +1,4 @@
-"""Reads the fields of a room, a logger and a smoke source out of a form; several forms share them."""
+"""Reads the fields of a room, a logger and a smoke source from a form; several forms share them."""
 
 import math
 
@@ -21,8 +21,8 @@ def room_of(form: TypedForm) -> NewRoom:
 
 
 def follows_from_sides(volume: float, uncertainty: float, *sides: float | None) -> tuple[bool, bool]:
-    """Whether a room's volume, and its uncertainty, are those that its sides give; the form then leaves them empty,
-    so that a changed side moves them.
+    """Whether a room's volume, and its uncertainty, follow from its dimensions; the form then leaves them empty,
+    so that they follow a changed dimension.
 
     >>> follows_from_sides(30.0, 0.5, 4.0, 3.0, 2.5)
     (True, False)

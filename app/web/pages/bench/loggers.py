@@ -31,7 +31,7 @@ class LoggerList:
 
 @dataclass(frozen=True, slots=True)
 class LoggerForm:
-    """`profiles` are the choices of how the logger's files are read; empty while none is kept."""
+    """`profiles` are the options for reading the logger's files; empty without saved profiles."""
 
     title: str
     form: TypedForm
@@ -91,7 +91,7 @@ def logger_changed(
 
 
 def profile_choices(session: SessionDep, chosen: str) -> tuple[Choice, ...]:
-    """The kept profiles, with the choice of none before them; nothing at all while none is kept."""
+    """The saved profiles, after an option for none; empty without saved profiles."""
     kept = tuple(Choice(str(p.id), p.name, str(p.id) == chosen) for p in list_profiles(session))
     return (Choice("", "found from the file", not chosen), *kept) if kept else ()
 

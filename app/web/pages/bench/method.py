@@ -1,4 +1,4 @@
-"""The method in words: what is computed, from what, and what it cannot know."""
+"""Page of the method: what is computed, from what, and its limits."""
 
 from dataclasses import dataclass
 
@@ -16,7 +16,7 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class MethodPage:
-    """`choices` are the bench's own, which the method uses where a trial has none; `steps` those of the analysis."""
+    """`choices` are the bench's defaults for trials; `steps` those of the analysis."""
 
     name: str
     version: str

@@ -1,4 +1,4 @@
-"""The progress of a long request, asked for by the page that waits for its answer."""
+"""Progress of a long request, polled by the waiting page."""
 
 from fastapi import APIRouter
 from starlette.responses import JSONResponse, Response
@@ -10,7 +10,7 @@ router = APIRouter()
 
 @router.get("/progress/{key}")
 def progress(key: str, board: ProgressBoardDep) -> Response:
-    """Steps done and in all with a few words; nothing known is an answer too, since work may be done by now."""
+    """Steps done, total and a short text; an empty answer is normal, since the work may be finished."""
     found = board.of(key)
     told = {} if found is None else {"done": found.done, "total": found.total, "what": found.what}
     return JSONResponse(told, headers={"Cache-Control": "no-store"})

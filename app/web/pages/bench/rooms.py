@@ -24,7 +24,7 @@ class RoomList:
 
 @dataclass(frozen=True, slots=True)
 class RoomForm:
-    """`changes` are those of the room at hand, newest first."""
+    """`changes` are those of this room, newest first."""
 
     title: str
     form: TypedForm

@@ -1,4 +1,4 @@
-"""Find things by words, and see what happened lately."""
+"""Search page, with recent changes."""
 
 from dataclasses import dataclass
 
@@ -20,7 +20,7 @@ _RECENT = 15
 
 @dataclass(frozen=True, slots=True)
 class SearchPage:
-    """`recent` is what happened lately, with the address of each; it stands below what was found."""
+    """`recent` are recent changes with their URLs, shown below the results."""
 
     title: str
     answer: str

@@ -1,4 +1,4 @@
-"""The trash: what lies there, who put it there and why, and the way back."""
+"""The trash: what is in it, who put it there and why, and how to restore it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ _MOST = 1_000_000
 
 @dataclass(frozen=True, slots=True)
 class TrashLine:
-    """One thing in the trash; `path` is the address of its page, below which it is taken back."""
+    """One item in the trash; `path` is its page, below which it is restored."""
 
     kind: str
     name: str

@@ -1,4 +1,4 @@
-"""Names of time zones that a form offers."""
+"""Time zones for a select."""
 
 from functools import lru_cache
 from zoneinfo import available_timezones
@@ -6,6 +6,6 @@ from zoneinfo import available_timezones
 
 @lru_cache
 def zone_names() -> tuple[str, ...]:
-    """UTC and the zones named after a place, in the order of the alphabet."""
+    """UTC and the zones named after a place, in alphabetical order."""
     places = sorted(name for name in available_timezones() if "/" in name and not name.startswith(("Etc/", "posix/")))
     return ("UTC", *places)

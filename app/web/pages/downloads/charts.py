@@ -1,4 +1,4 @@
-"""Charts by name: as a figure for the drawing in the browser, and as files to take away."""
+"""Charts by name: as JSON for the interactive chart, and as files for download."""
 
 from typing import Annotated, Literal
 
@@ -35,7 +35,7 @@ ChartName = Annotated[str, Path(json_schema_extra={"enum": list(NAMED_CHARTS)})]
 
 @router.get("/figures/{name}.json", include_in_schema=False)
 def show_figure(name: str, request: Request, session: SessionDep) -> Response:
-    """The figure for the drawing library: data, layout, and the finding in words."""
+    """The figure for Plotly: data, layout, and the finding in words."""
     chart = make_chart(session, name, query_form(request.query_params), dated=False)
     return download_response(request, orjson.dumps(plotly_figure(chart)), "application/json")
 
@@ -47,8 +47,9 @@ def show_figure(name: str, request: Request, session: SessionDep) -> Response:
     openapi_extra={"parameters": download_parameters(with_sizes=True)},
 )
 def download_chart(name: ChartName, chart_format: ChartFormat, request: Request, session: SessionDep) -> Response:
-    """The chart as a file: picture (svg, png), the plotted numbers (csv), one self-contained page (html), or the
-    suggested alt text with the source (txt). The query is that of the page which shows the chart."""
+    """The chart as a file: picture (svg, png), plotted numbers (csv), self-contained page (html), or suggested alt text
+    with the source (txt). The query is that of the page with the chart.
+    """
     form = query_form(request.query_params)
     width_px, fineness = _size(form)
     chart = make_chart(session, name, form)

@@ -1,4 +1,4 @@
-"""The data package of chosen units, or of the whole bench, as a file to take away."""
+"""Download of the data package of chosen units, or of the whole bench."""
 
 import tempfile
 from collections.abc import Iterator
@@ -26,9 +26,9 @@ _MOST_SHOWN = 60
 
 @dataclass(frozen=True, slots=True)
 class PackagePage:
-    """`units` are ticked where the address names them; of the others as many as a reader looks through, by name.
+    """`units` named in the URL are ticked; others are listed by name, up to a limit.
 
-    not_shown : how many further units a search would bring up
+    not_shown : number of units that are not listed
     """
 
     units: tuple[Choice, ...]
@@ -81,7 +81,7 @@ def download_package(request: Request, session: SessionDep) -> StreamingResponse
     if not form.is_good:
         field, message = next(iter(form.errors.items()))
         raise InvalidValue(message, field=field)
-    # beyond some megabytes it goes to the disk, so that a whole bench need not fit into memory
+    # larger packages go to disk, so that a whole bench need not fit into memory
     content = tempfile.SpooledTemporaryFile(max_size=_IN_MEMORY)  # noqa: SIM115  # closed when it was sent
     try:
         write_package(session, content, chosen or None)

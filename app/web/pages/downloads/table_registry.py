@@ -1,4 +1,4 @@
-"""The list of tables that have a name and an address: how each is made from what the address asks for."""
+"""Registry of tables by name: how each is built from the query of its URL."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -73,7 +73,7 @@ NAMED_TABLES: dict[str, Callable[[Session, TypedForm], ExportTable]] = {
 
 
 def make_table(session: Session, name: str, form: TypedForm) -> ExportTable:
-    """The table of that name. Raises NotFound for an unknown name, InvalidValue for what the address got wrong."""
+    """The table of that name. Raises NotFound for an unknown name, InvalidValue for an invalid query."""
     if name not in NAMED_TABLES:
         raise NotFound("table", name)
     table = NAMED_TABLES[name](session, form)

@@ -1,4 +1,4 @@
-"""Tables by name, to take away as HTML, Markdown, CSV and XLSX."""
+"""Tables by name, for download as HTML, Markdown, CSV and XLSX."""
 
 from typing import Annotated, Literal
 

@@ -1,4 +1,4 @@
-"""The draft review of a unit: read, edit its strengths and weaknesses, and write the verdict."""
+"""The draft review of a unit: read it, edit its strengths and weaknesses, and write the verdict."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -34,7 +34,7 @@ _KEPT_WORDS = {"kept": "stands in the draft", "left out": "left out"}
 
 @dataclass(frozen=True, slots=True)
 class PointForm:
-    """A point with the form that edits it; `typed` is what stands in the form."""
+    """A point with its edit form; `typed` is the text in the form."""
 
     point: DraftPoint
     typed: str
@@ -46,8 +46,9 @@ class PointForm:
 
 @dataclass(frozen=True, slots=True)
 class DraftPage:
-    """What the template of the draft gets. `verdicts` hold every version, the newest first; `with_readers` is the
-    number of the one that readers have, 0 where they have none."""
+    """Context of the draft page. `verdicts` holds all versions, newest first; `with_readers` is the number of the
+    published one, 0 if none.
+    """
 
     title: str
     unit_id: int

@@ -1,4 +1,4 @@
-"""The draft review of a unit as a file to take away."""
+"""Download of the draft review of a unit."""
 
 from typing import Literal
 

@@ -1,4 +1,4 @@
-"""Leaving a trial out of what is combined, taking it back, the trash and the way out of it."""
+"""Excluding a trial from results, including it again, and the trash."""
 
 from fastapi import APIRouter
 from sqlalchemy.orm import Session
@@ -19,7 +19,7 @@ router = APIRouter()
 
 @router.post("/trials/{trial_id}/exclude")
 def excluded(trial_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
-    """The reason is needed; without one nothing changes, and the page says so beside the field."""
+    """Requires a reason; without one nothing changes, and the page shows the error beside the field."""
     from app.services.trials.marks import exclude_trial  # loaded when used: it needs scipy
 
     with form.attempt(session):
@@ -38,7 +38,7 @@ def restored(trial_id: Id, session: SessionDep, form: TypedFormDep) -> Response:
 
 @router.post("/trials/{trial_id}/trash")
 def trashed(trial_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
-    """The reason is needed; the trial page then tells who put it there, when and why, and has the way back."""
+    """Requires a reason; the trial page then shows who deleted it, when and why, with a button to restore it."""
     from app.services.trials.trash import trash_trial
 
     with form.attempt(session):
@@ -80,7 +80,7 @@ def _back_to(trial_id: int) -> Response:
 
 
 def _again(trial_id: int, session: Session, render: Render, form: TypedForm) -> Response:
-    """The trial page with what was typed and what was wrong with it."""
+    """The trial page with the typed text and its errors."""
     from app.services.trials.detail import trial_detail  # loaded when used: it needs scipy
 
     page = trial_page(trial_detail(session, trial_id), change_history(session, "trial", trial_id), TypedForm())
@@ -90,7 +90,7 @@ def _again(trial_id: int, session: Session, render: Render, form: TypedForm) -> 
 
 
 def _with_own_error(form: TypedForm) -> TypedForm:
-    """The field of the reason has a name of its own here, since other forms of the page ask for reasons too."""
+    """Moves the error to this form's own reason field, since other forms of the page have one too."""
     if "why" in form.errors:
         form.errors["trash_why"] = form.errors.pop("why")
     return form

@@ -1,4 +1,4 @@
-"""Correcting what was told of a trial: unit, setting, room, logger, source, tester, notes. The log stays as it is."""
+"""Editing the details of a trial: unit, setting, room, logger, source, tester, notes. The log does not change."""
 
 from typing import Any
 
@@ -42,7 +42,7 @@ def trial_changed(trial_id: Id, session: SessionDep, render: RenderDep, form: Ty
     from app.services.trials.facts import CHANGEABLE, change_trial_facts
 
     trial = trial_detail(session, trial_id).trial
-    form.values["kind"] = [trial.kind]  # what ran is decided once; another kind would be another trial
+    form.values["kind"] = [trial.kind]  # the kind cannot change; another kind would be another trial
     with form.attempt(session):
         told = new_trial_of(session, form, TrialMarks(), "UTC")
         form.stop_if_errors()

@@ -1,4 +1,4 @@
-"""What the page that corrects a trial shows: the conditions of the trial form, without its log and its marks."""
+"""Context of the edit page of a trial: the fields of the trial form, without log and marks."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -35,7 +35,7 @@ class TrialEditPage:
 
 
 def edit_page(trial: Any, form: TypedForm, offers: TrialFormOptions) -> TrialEditPage:
-    """The page of a stored trial; `form` holds its facts, or what was typed."""
+    """The edit page of a stored trial; `form` holds its details, or what was typed."""
     return TrialEditPage(
         trial_id=trial.id,
         title=title_of(trial),

@@ -1,6 +1,6 @@
-"""Drawings of one trial, and of a log that waits to be confirmed, as JSON for the page's script.
+"""Charts of one trial, and of a staged log, as JSON for the page's script.
 
-Everything that draws is loaded when used: the analysis needs scipy, and a page of tables does not.
+Drawing code is loaded when used: the analysis needs scipy, and a page of tables does not.
 """
 
 from typing import Annotated, Any
@@ -28,7 +28,7 @@ Scale = Annotated[str, Query(pattern="^(linear|log)$")]
 def trial_figure(
     trial_id: Id, request: Request, session: SessionDep, channel: Channel = "", scale: Scale = "linear"
 ) -> Response:
-    """The trial's readings, marks and fit; with marks in the address, as they would be under those."""
+    """Readings, marks and fit of a trial; with marks in the URL, as they would be under those."""
     from app.figures.charts.trial_chart import trial_chart
 
     return _figure(trial_chart(_drawing(session, trial_id, channel, request), _facts(session), scale=scale))
@@ -36,7 +36,7 @@ def trial_figure(
 
 @router.get("/trials/{trial_id}/residuals.json")
 def trial_residuals(trial_id: Id, request: Request, session: SessionDep, channel: Channel = "") -> Response:
-    """What the fit leaves over inside its window."""
+    """Residuals of the fit inside its window."""
     from app.figures.charts.trial_chart import trial_residuals_chart
 
     return _figure(trial_residuals_chart(_drawing(session, trial_id, channel, request), _facts(session)))
@@ -44,7 +44,7 @@ def trial_residuals(trial_id: Id, request: Request, session: SessionDep, channel
 
 @router.get("/trials/add/{token}/figure.json")
 def preview_figure(token: str, request: Request, session: SessionDep, settings: SettingsDep) -> Response:
-    """First look at a waiting log, read as the address says."""
+    """Preview chart of a staged log, read as the URL says."""
     from app.figures.charts.trial_chart import trial_chart
     from app.services.trials.drawing import log_drawing
 

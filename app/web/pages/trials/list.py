@@ -1,4 +1,4 @@
-"""All trials, the last added first, narrowed by unit, room, kind and whether they count."""
+"""List of trials, newest first, filtered by unit, room, kind and state."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -100,7 +100,7 @@ def _page(session: Session, form: TypedForm) -> TrialsPage:
 
 
 def _answer(count: TrialCount) -> str:
-    """How many trials there are and of what, and when they were made, all parts of the list taken together."""
+    """Number and kinds of trials, and their dates, over all pages of the list."""
     if count.first is None or count.last is None:
         return "No trial fits what was chosen."
     kinds = []

@@ -1,4 +1,4 @@
-"""The marks of a trial: what others would change is shown first, and saved only when asked for."""
+"""Marks of a trial: changes are previewed first, and saved on request."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -53,7 +53,7 @@ class MoveRow:
 
 @dataclass(frozen=True, slots=True)
 class MarkHandle:
-    """A mark that can be dragged on the drawing: its field, its words and where it stands [min after first reading]."""
+    """A mark that can be dragged on the chart: its field, label and position [min after first reading]."""
 
     field: str
     words: str
@@ -62,7 +62,7 @@ class MarkHandle:
 
 @dataclass(frozen=True, slots=True)
 class MarksPage:
-    """`moves` is what the marks would change; `is_asked` tells whether other marks were asked for at all."""
+    """`moves` are the changes under the new marks; `is_asked`: other marks were requested."""
 
     trial_id: int
     title: str
@@ -100,14 +100,14 @@ def marks_saved(trial_id: Id, session: SessionDep, render: RenderDep, form: Type
 
 
 def marks_from_form(session: Session, trial: Any, form: TypedForm) -> TrialMarks | None:
-    """The marks that a form or an address tells; None where it tells none. `trial` comes with its log."""
+    """The marks in a form or URL; None without any. `trial` comes with its log."""
     if not any(name in form.values for name in _FIELDS):
         return None
     return marks_of(form, trial.log.started_at, trial.log.timezone or bench_choices(session).timezone)
 
 
 def form_of_marks(trial: Any) -> TypedForm:
-    """The form with the marks that a person set; those that were found stay empty."""
+    """The form with the marks that a person set; found marks stay empty."""
     form = empty_form(
         background_ug_m3=trial.background_ug_m3,
         clear_level_kind=trial.clear_level_kind,
@@ -127,7 +127,7 @@ def clear_level_choices(form: TypedForm) -> list[Choice]:
 
 
 def found_marks(result: Any) -> dict[str, str]:
-    """Where the marks stand in the analysis of a channel, in minutes after the first reading."""
+    """Positions of the marks in the analysis of a channel, in minutes after the first reading."""
     on = result.unit_on_s
     window = (result.fit_window_start_min, result.fit_window_end_min)
     seconds = {
@@ -164,7 +164,7 @@ def handles_of(form: TypedForm, found: dict[str, str]) -> list[MarkHandle]:
 
 
 def figure_addresses(trial_id: int, channel_name: str, form: TypedForm, *, scale: str = "") -> tuple[str, str]:
-    """Addresses of the drawing and of the residuals, under the marks of the form where it tells any."""
+    """URLs of the chart and of the residuals, under the marks of the form, if any."""
     query = [("channel", channel_name), ("scale", scale)] if scale else [("channel", channel_name)]
     query += [(name, form.typed(name)) for name in _FIELDS if name in form.values]
     text = urlencode(query)
@@ -211,7 +211,7 @@ def _page(session: Session, trial_id: int, form: TypedForm) -> MarksPage:
 
 
 def title_of(trial: Any) -> str:
-    """What a trial is called at the head of its pages."""
+    """Title of a trial's pages."""
     if trial.unit_under_test is None:
         return f"Empty room {trial.room.name}, {trial.started_at.date()}"
     setting = f", {trial.setting.name}" if trial.setting else ""
@@ -219,7 +219,7 @@ def title_of(trial: Any) -> str:
 
 
 def _moves_in_order(moves: Sequence[Any], shown: str) -> list[MoveRow]:
-    """What changes, the channel that is drawn first; numbers that exist neither before nor after are left out."""
+    """Changes, the charted channel first; numbers that exist neither before nor after are omitted."""
     there = [move for move in moves if move.before is not None or move.after is not None]
     names = in_order({move.channel for move in there})
     there.sort(key=lambda move: (move.channel != shown, names.index(move.channel)))

@@ -1,4 +1,4 @@
-"""One trial: what was found, drawn and in numbers, and everything that it rests on."""
+"""Page of one trial: results in charts and numbers, and their sources."""
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response

@@ -1,4 +1,4 @@
-"""What the trial page shows, in a reader's order: what was found, whether it is sound, what it rests on."""
+"""Context of the trial page, in a reader's order: results, quality, sources."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -29,10 +29,10 @@ from app.web.templating.page_context import Choice, Switch
 
 @dataclass(frozen=True, slots=True)
 class ResultRow:
-    """Results of one channel in words; None where a quantity, or its uncertainty, does not exist.
+    """Results of one channel as text; None for a quantity without value or uncertainty.
 
-    the fields ending in `_alone` : the number without its uncertainty, for where that is not known; "" where the
-        quantity does not exist
+    the fields ending in `_alone` : the number alone, where its uncertainty is not known; "" where the
+            quantity does not exist
     """
 
     channel: str
@@ -90,7 +90,7 @@ class TrialPage:
 
 
 def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPage:
-    """The page of a TrialDetail; the address may choose channel, scale and units."""
+    """The page of a TrialDetail; the URL may select channel, scale and units of measure."""
     trial = detail.trial
     asked = query.one_of("channel", "The channel", tuple(each.channel for each in detail.channels))
     shown = detail.channel(asked) or next(iter(detail.channels), None)
@@ -128,12 +128,12 @@ def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPa
 
 
 def _with_zone(moment: datetime) -> str:
-    """A time of day, and the zone whose clock shows it."""
+    """A time of day with its time zone."""
     return f"{moment:%Y-%m-%d %H:%M} {moment.tzinfo}"
 
 
 def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
-    """The finding of the shown channel in one or two sentences, with numbers from the trial."""
+    """The result of the shown channel in one or two sentences."""
     if shown is None:
         return "The log holds no channel of particles or vapours, so no decay could be looked for."
     label, total = channel(shown.channel).label, shown.total_decay
@@ -200,7 +200,7 @@ def _result_row(detail: Any, system: UnitSystem) -> ResultRow:
 
 
 def _indicative(name: str) -> str:
-    """A word of caution on channels that optical and metal-oxide sensors tell weakly."""
+    """A caution for channels that optical and metal-oxide sensors measure poorly."""
     if name.startswith("pm10"):
         return "weak from optical sensors"
     return "indicative only" if name.startswith("voc") else ""
