@@ -1,4 +1,4 @@
-"""Adds a trial: the raw file, its readings, the analysis, and all that follows from it, in one transaction."""
+"""Adds a trial: raw file, readings, analysis and derived results, in one transaction."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -37,11 +37,11 @@ def add_trial(
     settle : False where many trials are added at once; call `update_derived_results` for all of them in the same
         transaction
 
-    Raises UnreadableLog for a file that is no log, InvalidValue or NotFound for what does not fit the bench,
+    Raises UnreadableLog for a file that is not a log, InvalidValue or NotFound for what does not fit the bench,
     AlreadyStored for the same file with the same unit, setting, room and marks.
     """
     chosen = choices or ReadingChoices()
-    # before the first statement: reading a file takes longer than all the rest, and would hold up other writers
+    # before the first statement: reading a file takes longer than the rest, and would block other writers
     table = read_log(content, file_name, chosen)
     return add_read_trial(session, content, table, new_trial, chosen, now, settle=settle)
 
@@ -57,16 +57,16 @@ def add_read_trial(
     settle: bool = True,
     analyse: Callable[[LogReadings, AnalysisTerms], AnalysedTrial] = analyse_readings,
 ) -> int:
-    """Adds a trial from a log that was read already.
+    """Adds a trial from a log that has been read already.
 
-    analyse : where a preview analysed it already, a function that finds that analysis
+    analyse : a function that returns the analysis, if a preview made one
     """
     at = now or datetime.now(UTC)
     table = _with_assumed_zone(table)
     new = checked_trial(session, new_trial)
     check_marks(new.marks, float(table.elapsed_s[-1]))
     seen = has_raw_file(session, table.sha256)
-    if seen:  # bytes that were never seen cannot be those of another trial
+    if seen:  # new bytes cannot belong to another trial
         _refuse_second(session, table, new)
     log_id = store_log(session, content, table, choices, at, new.profile_id, seen=seen)
     trial = Trial(
@@ -113,7 +113,7 @@ def _with_assumed_zone(table: LogTable) -> LogTable:
 
 
 def _start(table: LogTable, new: NewTrial, at: datetime) -> datetime:
-    """The log's own time, unless its clock cannot be trusted: then the time told, or else the time of adding it."""
+    """The log's start time or, if its clock is not trusted, the given time, or else the time of adding."""
     if table.clock_is_known:
         return table.started_at
     return new.started_at or at

@@ -1,4 +1,4 @@
-"""Adds many logs at once. Each log is stored whole or not at all; one that cannot be used does not stop the others."""
+"""Imports many logs. Each is stored completely or not at all, and a failing one does not stop the others."""
 
 import time
 from collections.abc import Sequence
@@ -25,16 +25,16 @@ from app.services.units.entry import NewUnit, add_setting, add_unit, find_settin
 from app.storage.engine import session_scope
 from app.storage.models.rooms_and_loggers import LoggerProfile
 
-# Logs that share one transaction: what rests on all trials is brought up to date once for each lot of them. A lot ends
-# earlier where it has taken so long already, because other writers wait for its end, and then get their turn.
+# Logs per transaction: derived results are updated once per batch. A batch ends earlier after this time, because other
+# writers wait for it.
 LOT = 50
 LOT_S = 3.0
-PAUSE_S = 0.25  # those who wait look every tenth of a second
+PAUSE_S = 0.25  # waiting writers retry every tenth of a second
 
 
 @dataclass(frozen=True, slots=True)
 class ImportedLog:
-    """What became of one log: the trial that it is now, or the message why not. `present`: it was there already."""
+    """Result for one log: its trial, or the message why it failed. `present`: it was stored before."""
 
     line: ImportLine
     trial_id: int | None
@@ -51,10 +51,10 @@ def import_logs(
     on_progress: OnProgress | None = None,
     now: datetime | None = None,
 ) -> list[ImportedLog]:
-    """Imports logs, lot by lot.
+    """Imports logs in batches.
 
-    folder : where the file names of the lines start from
-    add_missing : units, settings, rooms, loggers and smoke sources that are not on the bench are added on the way
+    folder : base folder of the file names
+    add_missing : units, settings, rooms, loggers and smoke sources that are not on the bench are added
     """
     progress = on_progress or no_progress
     at = now or datetime.now(UTC)

@@ -1,4 +1,4 @@
-"""The list of a bulk import: a CSV with one line a log, telling what the trial was."""
+"""Manifest of an import: a CSV with one line per log, describing the trial."""
 
 import csv
 from dataclasses import dataclass, fields, replace
@@ -12,12 +12,12 @@ _NUMBERS = ("room_volume_m3", "room_volume_uncertainty_m3", "background_ug_m3")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ImportLine:
-    """One log to import. Texts name what is on the bench; empty: as in the other lines of the command.
+    """One log to import. Names refer to items of the bench; empty: as given for the whole command.
 
-    line : in the list, for messages; 0 where there is no list
-    kind : "unit running" or "empty room"; empty: as maker and model are given or not
+    line : line number for messages; 0 without a manifest
+    kind : "unit running" or "empty room"; empty: depends on whether maker and model are given
     unit_on, end : ISO 8601 time, or minutes from the first reading such as 12.5min
-    kind_of_cleaning, room_volume_m3, room_volume_uncertainty_m3, aerosol : used where something new has to be added
+    kind_of_cleaning, room_volume_m3, room_volume_uncertainty_m3, aerosol : used for new items
     """
 
     file: str
@@ -45,7 +45,7 @@ class ImportLine:
 
 
 def read_manifest(path: Path, usual: ImportLine) -> list[ImportLine]:
-    """Lines of a list; an empty cell takes its value from `usual`. Raises InvalidValue with the line at fault."""
+    """Lines of a manifest; an empty cell takes its value from `usual`. Raises InvalidValue with the line number."""
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
@@ -67,7 +67,7 @@ def read_manifest(path: Path, usual: ImportLine) -> list[ImportLine]:
 
 
 def lines_of_folder(folder: Path, usual: ImportLine) -> list[ImportLine]:
-    """A line for each file in a folder that looks like a log, by name. Raises InvalidValue where there is none."""
+    """A line for each file in a folder that looks like a log, sorted by name. Raises InvalidValue if there is none."""
     if not folder.is_dir():
         raise InvalidValue(f"{folder} is no folder. Give the folder of the logs, or a list with --manifest.")
     files = sorted(file.name for file in folder.iterdir() if file.suffix.lower() in LOG_ENDINGS and file.is_file())

@@ -1,4 +1,4 @@
-"""What a waiting file would become as a trial: the very numbers that confirming it stores. Nothing is stored here."""
+"""Preview of a staged file: the numbers that confirming it will store. Nothing is stored here."""
 
 import hashlib
 import json
@@ -23,7 +23,7 @@ from app.services.results.clean_air import derive_unsaved
 from app.services.results.trial_results import analysis_terms, result_values
 from app.storage.models.trials import ChannelResult, ResultNote
 
-# What is named where a result differs from the preview: column, words, unit.
+# Fields named if a result differs from the preview: column, label, unit.
 _NAMED = (
     ("total_decay_per_h", "total decay", "1/h"),
     ("clean_air_delivery_rate_m3_per_h", "clean air delivery rate", "m³/h"),
@@ -31,7 +31,7 @@ _NAMED = (
     ("standard_clearing_time_min", "time to 95 % reduction", "min"),
     ("clear_level", "clear level", ""),
 )
-# These tell when and from which row of the store, and are no result.
+# Row ids and times, which are not results.
 _NO_RESULT = ("computed_at", "pool_id")
 
 Results = dict[str, dict[str, Any]]
@@ -39,10 +39,10 @@ Results = dict[str, dict[str, Any]]
 
 @dataclass(frozen=True, slots=True)
 class LogPreview:
-    """A first look at a waiting file.
+    """Preview of a staged file.
 
     decays : analysis of each particle channel, with the marks given or found
-    results : the columns to be stored for each channel; notes : of the analysis and of what follows from it
+    results : the columns to be stored for each channel; notes : of the analysis and of the derived results
     """
 
     log: StagedLog
@@ -52,14 +52,14 @@ class LogPreview:
 
     @property
     def digest(self) -> str:
-        """Names these results: the same digest means the same numbers to the last bit."""
+        """Digest of the results: equal digests mean bit-identical numbers."""
         return _digest(self.results)
 
 
 def preview_log(session: Session, log: StagedLog, trial: NewTrial, new_logger: NewLogger | None = None) -> LogPreview:
-    """Analyses a waiting file as it would be analysed as this trial.
+    """Analyses a staged file as this trial.
 
-    trial : as far as it is known; room_id 0 stands for a room that is not on the bench yet
+    trial : as far as known; room_id 0 means a room that is not on the bench yet
     new_logger : a logger that would be added with the trial
     Raises InvalidValue for marks that do not fit the log.
     """
@@ -104,9 +104,9 @@ def stored_results(session: Session, trial_id: int) -> Results:
 
 
 def check_as_shown(session: Session, log: StagedLog, trial_id: int, shown: str) -> None:
-    """Raises InvalidValue where the results of a trial just added differ from those shown, in any digit.
+    """Raises InvalidValue if the results of a trial just added differ from those shown, in any digit.
 
-    shown : the digest of the preview that the person saw; "" for one without results
+    shown : digest of the preview that was shown; "" for one without results
     """
     stored = stored_results(session, trial_id)
     if _digest(stored) == shown:
@@ -122,7 +122,7 @@ def check_as_shown(session: Session, log: StagedLog, trial_id: int, shown: str) 
 
 
 def _differences(before: Results, after: Results) -> list[str]:
-    """What a person would look at first; a result that exists on one side only is a dash on the other."""
+    """Differences in the main results; a result that exists on one side only is a dash on the other."""
     found = []
     for channel in sorted(before.keys() | after.keys()):
         old, new = before.get(channel, {}), after.get(channel, {})
@@ -143,7 +143,7 @@ def _result(values: dict[str, Any], notes: Sequence[Note | ResultNote]) -> dict[
 
 
 def _plain(value: Any) -> float | str | None:
-    """As a store gives it back: a flag is 0 or 1, and what is not finite is empty."""
+    """As the database returns it: a flag is 0 or 1, and a non-finite number is None."""
     if value is None or isinstance(value, str):
         return value
     return float(value) if math.isfinite(value) else None

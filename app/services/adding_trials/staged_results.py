@@ -1,8 +1,8 @@
-"""What was read from a waiting upload and found in it, kept beside it as files, so that preview, drawing and
-confirmation read and analyse it once, in whichever process and after a restart too.
+"""Cached reading and analysis of a staged upload, in files beside it, so that preview, chart and confirmation do the
+work once, in whichever process and across restarts.
 
-Kept files are only a saving. Each carries the digest of the bytes, of the choices and of the program that made it; one
-that is missing, damaged or made by another program is made again.
+The files are a cache only. Each carries the digest of the upload, of the choices and of the program; one that is
+missing, damaged or made by another program is made again.
 """
 
 import hashlib
@@ -35,7 +35,7 @@ _LIBRARIES = ("numpy", "scipy", "pandas")
 
 @dataclass(frozen=True, slots=True)
 class StagedLog:
-    """A waiting file as it was read. `key` names this reading of these bytes by this program."""
+    """A staged file as read. `key` identifies this reading by this program."""
 
     settings: Settings
     upload: StagedUpload
@@ -44,7 +44,7 @@ class StagedLog:
     key: str
 
     def analyse(self, readings: LogReadings, terms: AnalysisTerms) -> AnalysedTrial:
-        """As `analyse_readings`, which runs once for each set of terms."""
+        """As `analyse_readings`, cached for each set of terms."""
         name = f"{_digest(f'{self.key} {terms!r}')}.analysis"
         kept = kept_beside(self.settings, self.upload, name)
         if kept is not None:
@@ -56,7 +56,7 @@ class StagedLog:
 
 
 def read_staged_log(settings: Settings, upload: StagedUpload, choices: ReadingChoices) -> StagedLog:
-    """Reads a waiting file with choices, once for each set of them. Raises UnreadableLog where it is no log."""
+    """Reads a staged file, cached for each set of choices. Raises UnreadableLog if it is not a log."""
     settled = replace(choices, timezone=choices.timezone or choices.assumed_timezone)
     for tried in (choices, settled):
         key = _reading_key(upload, tried)
@@ -68,13 +68,13 @@ def read_staged_log(settings: Settings, upload: StagedUpload, choices: ReadingCh
     table = read_log(staged_content(settings, upload), upload.file_name, choices)
     key = _reading_key(upload, settled if table.zone_assumed else choices)
     for earlier in (settings.data_folder / "uploads").glob(f"{upload.token}.*.table"):
-        earlier.unlink(missing_ok=True)  # that of a large file is large
+        earlier.unlink(missing_ok=True)  # the file may be large
     keep_beside(settings, upload, f"{key}.table", _table_content(table))
     return StagedLog(settings, upload, choices, table, key)
 
 
 def keep_beside(settings: Settings, upload: StagedUpload, name: str, content: bytes) -> None:
-    """Keeps something beside a waiting file, with a digest of it; another process sees it whole or not at all."""
+    """Writes a cache file with its digest, atomically for other processes."""
     path = _beside(settings, upload, name)
     unfinished = path.with_suffix(f".{secrets.token_hex(8)}")
     try:
@@ -82,12 +82,12 @@ def keep_beside(settings: Settings, upload: StagedUpload, name: str, content: by
             file.write(hashlib.sha256(content).digest())
             file.write(content)
         unfinished.rename(path)
-    except OSError:  # a full disk only means that it is made again
+    except OSError:  # with a full disk it is computed again
         unfinished.unlink(missing_ok=True)
 
 
 def kept_beside(settings: Settings, upload: StagedUpload, name: str) -> bytes | None:
-    """What was kept under a name; None where there is nothing, or it is damaged."""
+    """A cached value; None if there is none, or it is damaged."""
     try:
         with _beside(settings, upload, name).open("rb") as file:
             digest, content = file.read(32), file.read()
@@ -107,7 +107,7 @@ def _reading_key(upload: StagedUpload, choices: ReadingChoices) -> str:
 
 @cache
 def _program() -> str:
-    """Digest of the code that reads and analyses, and of the libraries that calculate."""
+    """Digest of the code that reads and analyses, and of its libraries."""
     digest = hashlib.sha256()
     for folder in _CALCULATES:
         for path in sorted((_APP / folder).rglob("*.py")):
@@ -169,5 +169,5 @@ def _measured(values: dict[str, Any] | None) -> Measured | None:
 
 
 def _plain_number(value: Any) -> Any:
-    """A number of numpy as Python's own of the same value."""
+    """Converts numpy numbers to Python's own."""
     return value.item()

@@ -1,4 +1,4 @@
-"""Uploaded files that wait for a person's word. Nothing of them is in the store before they are confirmed."""
+"""Staged uploads: files waiting for confirmation. Nothing of them is in the store before."""
 
 import hashlib
 import json
@@ -19,7 +19,7 @@ _TOKEN = re.compile(r"[A-Za-z0-9_-]{32}")
 
 @dataclass(frozen=True, slots=True)
 class StagedUpload:
-    """A file that waits: its token is the only way to it, and cannot be guessed."""
+    """A staged file; only its random token gives access."""
 
     token: str
     file_name: str
@@ -35,9 +35,9 @@ class StagedUpload:
 def stage_upload(
     settings: Settings, pieces: bytes | Iterable[bytes], file_name: str, now: datetime | None = None
 ) -> StagedUpload:
-    """Keeps an uploaded file under a random token until it is confirmed or a day has passed.
+    """Stages an uploaded file under a random token until it is confirmed or a day has passed.
 
-    pieces : the content, whole or piece by piece, so that a large file is never held in memory
+    pieces : the content in pieces, so that a large file is never held in memory
     Raises TooLarge above the size limit, InvalidValue where the file is empty.
     """
     at = now or datetime.now(UTC)
@@ -72,7 +72,7 @@ def stage_upload(
 
 
 def staged_upload(settings: Settings, token: str, now: datetime | None = None) -> StagedUpload:
-    """What waits under a token. Raises NotFound where nothing does, or no longer."""
+    """The staged file of a token. Raises NotFound if there is none (any more)."""
     at = now or datetime.now(UTC)
     if _TOKEN.fullmatch(token):
         about = settings.data_folder / "uploads" / f"{token}.json"
@@ -84,10 +84,10 @@ def staged_upload(settings: Settings, token: str, now: datetime | None = None) -
 
 
 def staged_content(settings: Settings, staged: StagedUpload) -> bytes:
-    """The bytes that wait.
+    """The bytes of a staged file.
 
-    Raises UnreadableLog for more than are ever read, before the memory is filled with them, and InvalidValue where
-    they are no longer those that were uploaded.
+    Raises UnreadableLog for a file above the size limit, before reading it, and InvalidValue if
+    its bytes have changed.
     """
     refuse_large_file(staged.size_bytes, staged.file_name)
     content = (settings.data_folder / "uploads" / f"{staged.token}.log").read_bytes()
@@ -99,14 +99,14 @@ def staged_content(settings: Settings, staged: StagedUpload) -> bytes:
 
 
 def discard_upload(settings: Settings, token: str) -> None:
-    """Removes a waiting file and what is kept beside it, after it was stored or when the person turned it down."""
+    """Removes a staged file and its cache files, after it was stored or discarded."""
     if _TOKEN.fullmatch(token):
         for file in (settings.data_folder / "uploads").glob(f"{token}.*"):
             file.unlink(missing_ok=True)
 
 
 def remove_expired(settings: Settings, now: datetime | None = None) -> int:
-    """Removes what has waited longer than a day, broken-off uploads included; returns the number of files."""
+    """Removes staged files older than a day, including interrupted uploads; returns the number of files."""
     oldest = ((now or datetime.now(UTC)) - KEPT_FOR).timestamp()
     removed = 0
     for file in (settings.data_folder / "uploads").glob("*"):
@@ -119,11 +119,11 @@ def remove_expired(settings: Settings, now: datetime | None = None) -> int:
 def _age_mark(file: Path) -> float:
     try:
         return file.stat().st_mtime
-    except FileNotFoundError:  # another request removed it meanwhile
+    except FileNotFoundError:  # another request removed it
         return float("inf")
 
 
 def plain_file_name(file_name: str) -> str:
-    """The name alone, without folders and control characters; it is shown, never used as a path."""
+    """The base name without control characters; it is displayed, never used as a path."""
     name = re.split(r"[\\/]", file_name)[-1]
     return "".join(letter for letter in name if letter.isprintable()).strip()[:200] or "log"

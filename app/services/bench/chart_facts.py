@@ -1,4 +1,4 @@
-"""What stands under every chart: whose bench it is, whether it is invented, the method, and the house style."""
+"""Facts shown below every chart: publication, demo notice, method; and the branding."""
 
 from dataclasses import dataclass
 
@@ -11,7 +11,7 @@ from app.storage.models.bench import Bench
 
 @dataclass(frozen=True, slots=True)
 class ChartFacts:
-    """Facts of the bench for source lines. Publication, font and colours are empty where none were set."""
+    """Facts of the bench for source lines. Publication, font and colours are empty by default."""
 
     bench_name: str
     invented: bool
@@ -22,7 +22,7 @@ class ChartFacts:
     accent: str
 
     def source_line(self, *parts: str) -> str:
-        """Sentences for the foot of a chart; an invented bench says so first."""
+        """Source line of a chart; an invented bench says so first."""
         first = f"{self.bench_name}, an invented demonstration" if self.invented else self.bench_name
         return ". ".join([first, *(part for part in parts if part), f"Method version {self.method_version}"]) + "."
 

@@ -1,4 +1,4 @@
-"""The choices that hold for the whole bench: clear level, stale natural decay, standard distance, cost assumptions."""
+"""Bench-wide choices: clear level, age limit of natural decay, standard distance, cost assumptions."""
 
 import re
 from dataclasses import dataclass, fields
@@ -31,9 +31,9 @@ _FONT = re.compile(r"[A-Za-z0-9][A-Za-z0-9 -]*")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BenchChoices:
-    """What a desk decides once. The clear level is in µg/m³, or a share of the start level.
+    """Choices made once for a bench. The clear level is in µg/m³, or a share of the start level.
 
-    publication, publication_font, publication_ink, publication_accent : the look of what is taken away; empty: our own
+    publication, publication_font, publication_ink, publication_accent : branding of downloads; empty: our default
     """
 
     name: str = "Bench"
@@ -72,8 +72,8 @@ def change_bench(
 ) -> frozenset[str]:
     """Stores the choices that differ, each with a record, and returns their names.
 
-    A new clear level moves the times to clear of every trial that has none of its own, and a new number of days
-    moves which natural decays are stale; the results that move are recorded.
+    A new clear level changes the times to clear of every trial without its own, and a new number of days
+    changes which natural decays are stale; changed results are recorded.
     """
     checked = _checked(session, new)
     bench = session.get(Bench, 1)
@@ -94,7 +94,7 @@ def change_bench(
 
 
 def _follow(session: Session, changed: set[str], who: str, why: str, on_progress: OnProgress) -> None:
-    """Brings what rests on the changed choices up to date; the analysis is loaded when used, because it needs scipy."""
+    """Updates results after changed choices; the analysis is loaded when used, because it needs scipy."""
     if changed & {"clear_level_kind", "clear_level_value"}:
         from app.services.results.trial_results import reanalyse_trials
 
@@ -156,7 +156,7 @@ def _checked(session: Session, new: BenchChoices) -> BenchChoices:
 
 
 def _font(name: str) -> str:
-    """A family of letters by name; nothing that would end a style rule."""
+    """A font family name, without characters that could end a CSS rule."""
     font = optional_text(name, "publication_font", "The font", 60)
     if font and not _FONT.fullmatch(font):
         raise InvalidValue(

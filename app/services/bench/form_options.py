@@ -1,4 +1,4 @@
-"""What a form offers to choose from, by name: units, settings, rooms, loggers, sources; and what was last used."""
+"""Options of the trial form: units, settings, rooms, loggers, sources; and the last ones used."""
 
 from dataclasses import dataclass
 
@@ -13,7 +13,7 @@ from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 @dataclass(frozen=True, slots=True)
 class FormOption:
-    """One thing that can be chosen: its id and the words that name it."""
+    """One option: id and label."""
 
     id: int
     words: str
@@ -21,7 +21,7 @@ class FormOption:
 
 @dataclass(frozen=True, slots=True)
 class TrialFormOptions:
-    """Everything that a trial can be made of, and the conditions of the trial added last.
+    """Options for a new trial, and the conditions of the last one.
 
     setting_names : of all units, the most used first
     """
@@ -40,7 +40,7 @@ class TrialFormOptions:
 
 
 def trial_form_options(session: Session) -> TrialFormOptions:
-    """The offers of this bench; a unit in the trash is not offered."""
+    """The options of this bench, without trashed units."""
     last = session.execute(
         select(Trial.room_id, Trial.logger_id, Trial.smoke_source_id, Trial.tested_by)
         .where(Trial.trashed_at.is_(None))

@@ -1,4 +1,4 @@
-"""Whether the bench is an invented demonstration, in words, for whatever leaves it as data."""
+"""Notice that a bench is an invented demonstration, for exported data."""
 
 from dataclasses import dataclass
 
@@ -10,7 +10,7 @@ from app.storage.models.bench import Bench
 
 @dataclass(frozen=True, slots=True)
 class Invented:
-    """`words` say it, and are empty for a bench of real measurements."""
+    """`words` is the notice; empty for a bench of real measurements."""
 
     invented: bool
     words: str

@@ -19,7 +19,7 @@ from app.storage.models.rooms_and_loggers import Logger, LoggerProfile
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewLogger:
-    """An instrument; response time in s, saturation in µg/m³, as its maker states or a check found."""
+    """A logger; response time in s, saturation in µg/m³, as stated by its maker or found by a check."""
 
     name: str
     profile_id: int | None = None
@@ -57,7 +57,9 @@ def change_logger(
     why: str = "",
     on_progress: OnProgress = no_progress,
 ) -> Logger:
-    """Changes the named fields. A new saturation or response time re-analyses the logger's trials, moves recorded."""
+    """Changes the given fields. A new saturation or response time re-analyses the logger's trials, and changes are
+    recorded.
+    """
     logger = get_logger(session, logger_id)
     names = [field.name for field in fields(NewLogger)]
     unknown = sorted(changed.keys() - set(names))
@@ -84,7 +86,7 @@ def change_logger(
 
 
 def find_logger(session: Session, name: str) -> int | None:
-    """Id of the logger of that name, capitals aside."""
+    """Id of the logger with this name, case-insensitively."""
     return session.scalar(select(Logger.id).where(func.lower(Logger.name) == name.strip().lower()))
 
 

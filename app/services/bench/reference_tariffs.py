@@ -1,4 +1,4 @@
-"""Brings the reference table of electricity prices into the bench's tariffs, each with its standing."""
+"""Imports the reference table of electricity prices into the bench's tariffs, with its verification status."""
 
 from datetime import date
 
@@ -15,7 +15,7 @@ NATION = "United States, mean"
 
 
 def bring_in_reference_tariffs(session: Session, *, who: str = AT_THE_DESK) -> int:
-    """Adds what of the reference table is not there yet and returns how many tariffs were added."""
+    """Adds the missing tariffs of the reference table and returns their number."""
     rows = [(f"US, {state}", date(2023, 1, 1), cents, "read") for state, cents in CENTS_BY_STATE_2023.items()]
     rows += [(NATION, date(year, 1, 1), cents, "from memory") for year, cents in NATIONAL_CENTS_BY_YEAR.items()]
     present = {(region, day) for region, day in session.execute(select(Tariff.region, Tariff.valid_from))}

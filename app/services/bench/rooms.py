@@ -19,13 +19,13 @@ from app.services.store.checked_values import (
 from app.storage.models.rooms_and_loggers import Room, SmokeSource
 
 AEROSOLS = ("smoke", "dust", "pollen")
-SIDE_UNCERTAINTY_M = 0.01  # a side taken with a tape measure; common practice, no source
-ASSUMED_VOLUME_SHARE = 0.03  # where only a volume is told; an assumption, written into the room's notes
+SIDE_UNCERTAINTY_M = 0.01  # a side measured with a tape; common practice, no source
+ASSUMED_VOLUME_SHARE = 0.03  # if only a volume is given; an assumption, recorded in the room's notes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewRoom:
-    """A room by its sides, by its volume, or by both where furniture takes up part of it."""
+    """A room by its dimensions, its volume, or both if furniture takes up part of it."""
 
     name: str
     length_m: float | None = None
@@ -47,8 +47,8 @@ def get_room(session: Session, room_id: int) -> Room:
 def add_room(session: Session, new_room: NewRoom, *, who: str = AT_THE_DESK) -> int:
     """Adds a room and returns its id.
 
-    Without a volume it is length × width × height. Without an uncertainty each side counts as known to 1 cm; where
-    only a volume is told, 3 % is assumed and the notes say so.
+    Without a volume it is length × width × height. Without an uncertainty each side counts as known to 1 cm; if
+    only a volume is given, 3 % is assumed and the notes say so.
     """
     values = _checked(new_room)
     _refuse_second(session, str(values["name"]))
@@ -62,14 +62,16 @@ def add_room(session: Session, new_room: NewRoom, *, who: str = AT_THE_DESK) -> 
 def change_room(
     session: Session, room_id: int, changed: dict[str, object], *, who: str = AT_THE_DESK, why: str = ""
 ) -> Room:
-    """Changes the named fields. A new volume moves the clean air rates of the room's trials, each move recorded."""
+    """Changes the given fields. A new volume changes the clean air rates of the room's trials, and changes are
+    recorded.
+    """
     room = get_room(session, room_id)
     names = [field.name for field in fields(NewRoom)]
     unknown = sorted(changed.keys() - set(names))
     if unknown:
         raise InvalidValue(f"A room has no field {unknown[0]!r}; it has: {', '.join(names)}.", field=unknown[0])
     asked = {name: getattr(room, name) for name in names} | changed
-    if changed.keys() & {"length_m", "width_m", "height_m"}:  # new sides give a new volume unless one is told
+    if changed.keys() & {"length_m", "width_m", "height_m"}:  # new dimensions give a new volume unless one is given
         asked |= {name: changed.get(name) for name in ("room_volume_m3", "room_volume_uncertainty_m3")}
     values = _checked(NewRoom(**asked))
     if values["name"] != room.name:
@@ -90,14 +92,14 @@ def change_room(
 
 
 def find_room(session: Session, name: str) -> int | None:
-    """Id of the room of that name, capitals aside."""
+    """Id of the room with this name, case-insensitively."""
     return session.scalar(select(Room.id).where(func.lower(Room.name) == name.strip().lower()))
 
 
 def add_smoke_source(
     session: Session, name: str, aerosol: str = "smoke", notes: str = "", *, who: str = AT_THE_DESK
 ) -> int:
-    """Adds what fills the room and returns its id; `aerosol` decides what a result may be compared with."""
+    """Adds a smoke source and returns its id; `aerosol` limits what a result can be compared with."""
     checked_name = required_text(name, "smoke_source", "The name of the smoke source")
     checked_aerosol = one_of(aerosol, AEROSOLS, "aerosol", "The aerosol")
     if find_smoke_source(session, checked_name) is not None:

@@ -1,7 +1,7 @@
-"""Finds things of the bench by words: units, trials, claims, ratings, notes, changes; capitals aside.
+"""Case-insensitive search for units, trials, claims, ratings, notes and changes.
 
-Each word has to stand somewhere in the thing. A word holds no space, so that it stands in one of the columns or in
-none: what many trials share, such as their unit, is looked through once and not again with each of them.
+An item matches if it contains every word. A word has no blanks, so it lies within one column: fields that many trials
+share, such as their unit, are searched once and not with each trial.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -27,7 +27,7 @@ MOST_LETTERS = 200
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One thing: what it is called, why it was found, and the address of its page."""
+    """One result: title, matching text, and URL of its page."""
 
     name: str
     words: str
@@ -36,7 +36,7 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class FoundKind:
-    """Things of one kind, at most `MOST_FOUND`; `more` where there are others."""
+    """Results of one kind, at most `MOST_FOUND`; `more` if there are others."""
 
     kind: str
     noun: str
@@ -45,9 +45,9 @@ class FoundKind:
 
 
 def search_bench(session: Session, asked: str) -> tuple[FoundKind, ...]:
-    """Things in which every word stands, kind by kind; kinds without any are left out.
+    """Items that contain every word, by kind; kinds without results are omitted.
 
-    Raises InvalidValue for a search of more letters than any thing is called by.
+    Raises InvalidValue for a search text that is too long.
     """
     words = list(dict.fromkeys(asked.lower().split()))
     if len(asked) > MOST_LETTERS:
@@ -66,7 +66,7 @@ def search_bench(session: Session, asked: str) -> tuple[FoundKind, ...]:
 
 
 def _all_in(words: Sequence[str], *columns: Any) -> ColumnElement[bool]:
-    """Every word stands in one of the columns."""
+    """Every word is in one of the columns."""
     return and_(*(_in_one(word, *columns) for word in words))
 
 
@@ -75,7 +75,7 @@ def _in_one(word: str, *columns: Any) -> ColumnElement[bool]:
 
 
 def _with_one(key: InstrumentedAttribute[int], word: str, *columns: Any) -> Any:
-    """The keys of the rows of which one column holds the word."""
+    """Keys of the rows with the word in one column."""
     return select(key).where(_in_one(word, *columns))
 
 
@@ -116,7 +116,7 @@ def _trials(session: Session, words: Sequence[str]) -> Iterator[Found]:
 
 
 def _of_trial(word: str) -> ColumnElement[bool]:
-    """A word stands in the trial itself, or in what it was made with."""
+    """The word is in the trial itself, or in its unit, room, logger or source."""
     unit = UnitUnderTest
     return or_(
         Trial.unit_under_test_id.in_(_with_one(unit.id, word, unit.maker, unit.model)),
@@ -130,7 +130,7 @@ def _of_trial(word: str) -> ColumnElement[bool]:
 
 
 def _number_in(words: Sequence[str]) -> int:
-    """The number of a trial that was asked for by it, so that it stands first; 0 where none was."""
+    """The trial number, if the search is one, so that this trial comes first; otherwise 0."""
     numbers = [word for word in words if word.isdecimal() and len(word) < 10]
     return int(numbers[0]) if len(numbers) == 1 and set(words) <= {"trial", numbers[0]} else 0
 
@@ -172,7 +172,7 @@ def _ratings(session: Session, words: Sequence[str]) -> Iterator[Found]:
 
 
 def _notes(session: Session, words: Sequence[str]) -> Iterator[Found]:
-    """What the analysis noted; the same words for several channels of a trial stand once."""
+    """Notes of the analysis; the same text for several channels of a trial is listed once."""
     rows = session.execute(
         select(ChannelResult.trial_id, func.min(ChannelResult.channel), ResultNote.message)
         .join(ChannelResult, ChannelResult.id == ResultNote.result_id)

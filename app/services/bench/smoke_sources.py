@@ -1,4 +1,4 @@
-"""Changing a smoke source that is on the bench; `rooms.py` adds them."""
+"""Changing a smoke source; `rooms.py` adds them."""
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -21,9 +21,9 @@ def get_smoke_source(session: Session, source_id: int) -> SmokeSource:
 def change_smoke_source(
     session: Session, source_id: int, name: str, aerosol: str, notes: str, *, who: str = AT_THE_DESK
 ) -> SmokeSource:
-    """Changes name, aerosol and notes; each that really changes is recorded.
+    """Changes name, aerosol and notes; each actual change is recorded.
 
-    The aerosol decides which trials are combined, so it stays as it is once a trial was made with the source.
+    The aerosol decides which trials are combined, so it cannot change once a trial uses the source.
     """
     source = get_smoke_source(session, source_id)
     values = {

@@ -1,4 +1,4 @@
-"""Electricity tariffs by region and day, each with its source and standing; older ones are kept."""
+"""Electricity tariffs by region and date, each with source and verification status; older ones are kept."""
 
 from datetime import date
 
@@ -32,11 +32,11 @@ def add_tariff(
     standing: str = "",
     who: str = AT_THE_DESK,
 ) -> int:
-    """Adds the price of a kilowatt-hour from a day on and returns its id.
+    """Adds a price per kilowatt-hour from a date on and returns its id.
 
-    The day may lie ahead: the tariff is kept, and can become that of the bench when its day has come.
+    The date may lie in the future; the bench can use the tariff once it is valid.
 
-    Raises InvalidValue, naming the field; AlreadyStored where the region has a price from that day.
+    Raises InvalidValue, naming the field; AlreadyStored if the region has a price from that date.
     """
     name = required_text(region, "region", "The region")
     day = day_valid_from(valid_from, "valid_from", "The tariff")

@@ -1,8 +1,8 @@
-"""Residential electricity prices of the United States, as a reference table that a bench may bring in.
+"""Residential electricity prices of the United States, as a reference table that a bench can import.
 
 Source: US Energy Information Administration, Electric Power Annual, data for 2023, released 17 October 2024; a work of
 the US government, in the public domain. By state: read (the stored copy of the page ends before Wyoming and the
-national total, so there are 50 rows with the District of Columbia). Averages of the nation by year: from memory, and
+national total, so there are 50 rows with the District of Columbia). National averages by year: from memory, and
 marked so wherever they are shown.
 """
 

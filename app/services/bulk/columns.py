@@ -1,4 +1,4 @@
-"""Columns of a bulk table: their names, what stands in them, and reading a cell with a message that names the line."""
+"""Columns of a bulk table: names, contents, and reading a cell with an error message that names the line."""
 
 import re
 from dataclasses import dataclass
@@ -17,9 +17,9 @@ _LONGEST_SHOWN = 60
 
 @dataclass(frozen=True, slots=True)
 class BulkColumn:
-    """One column. `words` say what belongs in it; a needed one must be there and filled in every row.
+    """One column. `words` describe its content; a needed column must be present and filled in every row.
 
-    evidence : says where a value comes from; needed, but a table without it is still told by its other columns
+    evidence : source of a value; needed, but not for recognising the kind of table
     """
 
     name: str
@@ -31,7 +31,7 @@ class BulkColumn:
 
 @dataclass(frozen=True, slots=True)
 class BulkRow:
-    """One row as text by column name; a column that the file has not, or an empty cell, is missing from it."""
+    """One row as text by column name, without missing columns and empty cells."""
 
     line: int
     cells: dict[str, str]
@@ -80,7 +80,7 @@ class BulkRow:
 
 
 def column_key(header: str) -> str:
-    """A header as it is compared: small letters, one underline between words, no brackets.
+    """Normalised header: lower case, one underscore between words, no brackets.
 
     >>> column_key("Price per pack"), column_key(" Sound [dB(A)] "), column_key("Seen-on")
     ('price_per_pack', 'sound_dba', 'seen_on')

@@ -1,5 +1,4 @@
-"""Entry of many things at once from a CSV or XLSX table: a preview that says line by line what would be stored, and
-the storing itself, which does just that."""
+"""Bulk entry from a CSV or XLSX table: a preview line by line, and the storing itself."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -18,7 +17,7 @@ Outcome = Literal["adds", "stored already", "refused"]
 
 @dataclass(frozen=True, slots=True)
 class BulkLine:
-    """What became, or would become, of one line of the file; `field` is the column at fault."""
+    """Result of one line of the file; `field` is the column with the error."""
 
     line: int
     outcome: Outcome
@@ -30,8 +29,8 @@ class BulkLine:
 class BulkResult:
     """A table read line by line.
 
-    recognised, left_out : headers that were used, and those that no column answers to
-    stored : whether anything stays in the store
+    recognised, left_out : recognised and unknown headers
+    stored : whether anything was stored
     """
 
     kind: BulkKind
@@ -49,9 +48,9 @@ class BulkResult:
 def preview_bulk(
     session: Session, content: bytes, file_name: str, kind_name: str = "", *, sheet: str | None = None
 ) -> BulkResult:
-    """What a table would store, tried out in full and taken back again, so that a line may lean on one before it.
+    """Stores a table completely and rolls back, so that a line may refer to an earlier one.
 
-    Raises UnreadableLog where the file is no table, InvalidValue where its kind or a needed column is missing.
+    Raises UnreadableLog if the file is not a table, InvalidValue if its kind or a needed column is missing.
     """
     return _run(session, content, file_name, kind_name, sheet, AT_THE_DESK, keep=False, leave_out_refused=True)
 
@@ -66,15 +65,15 @@ def store_bulk(
     leave_out_refused: bool = False,
     who: str = AT_THE_DESK,
 ) -> BulkResult:
-    """Stores a table: every line, or, with `leave_out_refused`, every line that is not refused.
+    """Stores a table: every line, or, with `leave_out_refused`, every valid line.
 
-    Raises InvalidValue where a line is refused and refused lines are not to be left out; nothing is stored then.
+    Raises InvalidValue for an invalid line without `leave_out_refused`; nothing is stored then.
     """
     return _run(session, content, file_name, kind_name, sheet, who, keep=True, leave_out_refused=leave_out_refused)
 
 
 def kind_of_table(table: CellsTable) -> BulkKind:
-    """The kind whose telling columns are all there; of several the one that knows most of the headers."""
+    """The kind whose identifying columns are all present; of several, the one that knows most of the headers."""
     keys = {column_key(header) for header in table.headers}
     named = column_key(table.sheet)
     fitting = [kind for kind in BULK_KINDS.values() if set(kind.identifying_columns) <= keys]
@@ -88,7 +87,7 @@ def kind_of_table(table: CellsTable) -> BulkKind:
 
 
 def empty_table(kind_name: str) -> str:
-    """The headers of a kind as CSV, to be filled in."""
+    """The headers of a kind as CSV."""
     return ",".join(column.name for column in _kind(kind_name).columns) + "\r\n"
 
 
@@ -134,7 +133,7 @@ def _run(
 
 
 def _apply(session: Session, kind: BulkKind, row: BulkRow, who: str) -> BulkLine:
-    """One row in a savepoint of its own, so that a refused one leaves nothing behind."""
+    """Applies one row in its own savepoint, so that an invalid one leaves nothing behind."""
     missing = [name for name in kind.needed if name not in row.cells]
     if missing:
         words = next(column.words for column in kind.columns if column.name == missing[0])

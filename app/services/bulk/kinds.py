@@ -1,5 +1,6 @@
-"""The kinds of table that can be entered in bulk: their columns, and what one row does through the same services as a
-form. A new kind is one entry here."""
+"""Kinds of bulk tables: their columns, and how one row is stored, through the same services as a form. A new kind is
+one entry here.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -27,7 +28,9 @@ _SOURCE = BulkColumn("source", "text", "where it was seen", needed=True, evidenc
 
 @dataclass(frozen=True, slots=True)
 class BulkKind:
-    """One kind of table. `apply` stores one row and says what it added; it raises AlreadyStored for what is there."""
+    """One kind of table. `apply` stores one row and says what it added; it raises AlreadyStored for an existing
+    item.
+    """
 
     name: str
     words: str

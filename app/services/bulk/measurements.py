@@ -1,4 +1,4 @@
-"""What one row of a bulk table of ratings, claims, sound, power or ozone stores."""
+"""Storing one row of a bulk table of ratings, claims, sound, power or ozone."""
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -148,7 +148,7 @@ def add_ozone_row(session: Session, row: BulkRow, who: str) -> str:
 
 
 def unit_of(session: Session, row: BulkRow) -> int:
-    """The unit that the row names. Raises InvalidValue where it is not on the bench."""
+    """The unit named in the row. Raises InvalidValue if it is not on the bench."""
     found = find_unit(session, row.text("maker"), row.text("model"))
     if found is None:
         raise InvalidValue(

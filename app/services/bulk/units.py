@@ -1,4 +1,4 @@
-"""What one row of a bulk table of units, settings, prices, consumables or tariffs stores."""
+"""Storing one row of a bulk table of units, settings, prices, consumables or tariffs."""
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -62,7 +62,7 @@ def add_price_row(session: Session, row: BulkRow, who: str) -> str:
 
 
 def add_consumable_row(session: Session, row: BulkRow, who: str) -> str:
-    """Adds the part where it is new, and its price where one is given; a known part gets the price only."""
+    """Adds the consumable if it is new, and its price if given; a known consumable only gets the price."""
     unit_id, name = unit_of(session, row), row.text("consumable")
     consumable_id = session.scalar(
         select(Consumable.id).where(Consumable.unit_under_test_id == unit_id, Consumable.name == name)

@@ -1,4 +1,4 @@
-"""What sound, power and claims have in common: the setting of the unit."""
+"""The setting of a unit, for sound, power and claims."""
 
 from sqlalchemy.orm import Session
 
@@ -8,7 +8,7 @@ from app.storage.models.units_under_test import SpeedSetting
 
 
 def setting_of_unit(session: Session, unit_id: int, setting_id: int) -> SpeedSetting:
-    """The setting, where it belongs to the unit; raises NotFound or InvalidValue."""
+    """The setting, if it belongs to the unit; raises NotFound or InvalidValue."""
     unit = get_unit(session, unit_id)
     setting = session.get(SpeedSetting, setting_id)
     if setting is None:

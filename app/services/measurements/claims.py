@@ -1,4 +1,4 @@
-"""What a maker states of a unit, each claim held against what the bench measured."""
+"""Claims of a maker, each compared with the measurements."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -40,7 +40,7 @@ _MASS_UNCERTAINTY_KG = 0.05  # a bathroom or parcel scale; common practice, no s
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewClaim:
-    """A claim as it was seen. `setting_id` None: the setting is not named; `wording` is one line, as printed."""
+    """A claim as seen. `setting_id` None: no setting is named; `wording` is one line, as printed."""
 
     quantity: str
     wording: str
@@ -57,7 +57,7 @@ class NewClaim:
 
 @dataclass(frozen=True, slots=True)
 class CheckedClaim:
-    """A claim with its verdict; `setting` is the one whose measurement decides, empty where none does."""
+    """A claim with its verdict; `setting` is the one whose measurement decides, empty if none does."""
 
     claim: Claim
     check: ClaimCheck
@@ -67,7 +67,7 @@ class CheckedClaim:
 
 @dataclass(frozen=True, slots=True)
 class _Facts:
-    """Everything measured on one unit, read once for all its claims."""
+    """All measurements of one unit, read once for all its claims."""
 
     unit: UnitUnderTest
     rates: tuple[SettingRate, ...]
@@ -110,7 +110,7 @@ def add_claim(session: Session, unit_id: int, new: NewClaim, *, who: str = AT_TH
 
 
 def delete_claim(session: Session, claim_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
-    """Removes a wrong entry; it stays in the record of changes."""
+    """Deletes an entry; the record of changes keeps its content."""
     row = session.get(Claim, claim_id)
     if row is None:
         raise NotFound("claim", claim_id)
@@ -118,7 +118,7 @@ def delete_claim(session: Session, claim_id: int, *, who: str = AT_THE_DESK, why
 
 
 def claims_of_unit(session: Session, unit_id: int) -> tuple[CheckedClaim, ...]:
-    """All claims of a unit in the order in which they were seen, each with its verdict."""
+    """All claims of a unit, oldest first, each with its verdict."""
     facts = _Facts(
         get_unit(session, unit_id),
         rates_of_unit(session, unit_id),
@@ -152,7 +152,7 @@ def _none(_row: Claim, _facts: _Facts) -> _Found:
 
 
 def _rate(row: Claim, facts: _Facts) -> _Found:
-    """The rate of the named setting, else of the highest; of the named aerosol, else smoke before any other."""
+    """The rate of the named setting, else of the highest; of the named aerosol, else smoke first."""
     wanted = row.aerosol or "smoke"
     fitting = [r for r in facts.rates if r.setting_id == row.setting_id or row.setting_id is None]
     best = min(fitting, key=lambda r: (r.aerosol != wanted, not r.at_highest_setting, -r.position), default=None)
@@ -166,7 +166,9 @@ def _rate(row: Claim, facts: _Facts) -> _Found:
 
 
 def _sound(row: Claim, facts: _Facts) -> _Found:
-    """The level of the named setting; else of the quietest for "at most" and "about", since a maker names its best."""
+    """The level of the named setting; else of the quietest for "at most" and "about", since makers state their best
+    value.
+    """
     measured = [s for s in facts.sounds if s.level is not None]
     fitting = [s for s in measured if s.setting.id == row.setting_id or row.setting_id is None]
     best = min(fitting, key=lambda s: s.level.level_dba.value if s.level else 0.0, default=None)
@@ -179,7 +181,7 @@ def _sound(row: Claim, facts: _Facts) -> _Found:
 
 
 def _power(row: Claim, facts: _Facts) -> _Found:
-    """The watts of the named setting; else of the fastest that was measured."""
+    """The power of the named setting; else of the fastest measured one."""
     measured = [p for p in facts.powers if p.power is not None and p.setting is not None]
     fitting = [p for p in measured if p.setting and (p.setting.id == row.setting_id or row.setting_id is None)]
     return (Evidence(fitting[-1].power), fitting[-1].name) if fitting else (None, "")

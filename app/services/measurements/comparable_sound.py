@@ -1,4 +1,4 @@
-"""Sound levels of settings, as two of them are compared: what one meter does to both of them cancels."""
+"""Sound levels of settings for comparison: an error of a shared meter cancels."""
 
 import math
 from collections import defaultdict
@@ -14,7 +14,7 @@ from app.compute.sound.unit_sound import SoundReading
 from app.compute.statistics.measured import Measured
 from app.storage.models.bench_measurements import SoundMeasurement
 
-# What setting up unit and meter anew changes, where repeats do not show it; common practice, no source. [dB]
+# Uncertainty of setting up unit and meter anew, which repeats do not show; common practice, no source. [dB]
 SET_UP_DB = 0.5
 
 
@@ -23,10 +23,11 @@ class ComparableSound:
     """Level of one setting at the standard distance.
 
     level : with its whole uncertainty [dB(A)]
-    meter : the one known meter that read it; None where that is not known or where there were several
-    of_meter_db : what that meter's error adds to `without_meter`; 0 where `without_meter` is as uncertain as the whole
-    without_meter : the same level without the part that comes from the meter, at least that of setting up
-    instruments : meters that it was read on; an empty name is a meter that is not known
+    meter : the one known meter; None if unknown or if there were several
+    of_meter_db : uncertainty component of the meter, to be added to `without_meter`; 0 if `without_meter` is as
+        uncertain as the whole
+    without_meter : the same level without the meter's component, at least that of setting up
+    instruments : meters used; an empty name is an unknown meter
     """
 
     level: SoundLevel
@@ -45,7 +46,7 @@ class ComparableSound:
 def read_comparable_sound(
     session: Session, setting_ids: Collection[int], *, standard_distance_m: float, rule: str
 ) -> dict[int, ComparableSound]:
-    """Setting id to its level; a setting without a measurement is not in it."""
+    """Setting id to its level; settings without a measurement are omitted."""
     rows: dict[int, list[SoundMeasurement]] = defaultdict(list)
     for row in session.scalars(
         select(SoundMeasurement)
@@ -57,7 +58,7 @@ def read_comparable_sound(
 
 
 def levels_to_compare(one: ComparableSound, other: ComparableSound) -> tuple[Measured, Measured]:
-    """The two levels as their difference sees them: without the meter's part where one and the same meter read both."""
+    """The two levels for their difference: without the meter's component if the same meter measured both."""
     if one.meter is not None and one.meter == other.meter:
         return one.without_meter, other.without_meter
     return one.level.level_dba, other.level.level_dba
@@ -74,7 +75,7 @@ def _comparable(rows: list[SoundMeasurement], standard_distance_m: float, rule: 
     rest = math.sqrt(max(0.0, whole.uncertainty**2 - of_meter**2))
     return ComparableSound(
         level=level,
-        # repeats that agree by chance leave nothing, which setting up does not
+        # repeats may agree by chance, but setting up still adds an uncertainty
         without_meter=Measured(whole.value, max(rest, SET_UP_DB)),
         instruments=frozenset(row.instrument.strip() for row in rows),
     )

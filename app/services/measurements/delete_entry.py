@@ -1,4 +1,4 @@
-"""Taking a wrong entry back: the row goes, and the record of changes keeps all that stood in it."""
+"""Deletes an entry; the record of changes keeps all its fields."""
 
 from sqlalchemy.orm import Session
 
@@ -11,7 +11,7 @@ from app.storage.models.sound_clips import SoundClip
 
 Entry = SoundMeasurement | PowerMeasurement | OzoneTest | Rating | Claim | SoundClip
 
-# Which row it was, and whose: the record and the words before say that already.
+# Row id and unit, which the record holds already.
 _NOT_IN_SNAPSHOT = {"id", "unit_under_test_id", "setting_id", "quantity"}
 _UNITS = {
     "_m3_per_h": "m³/h",
@@ -32,9 +32,9 @@ _WORDS = {
 
 
 def delete_entry(session: Session, row: Entry, field: str, words: str, *, who: str, why: str) -> None:
-    """Removes a wrong entry. Raises InvalidValue without a reason.
+    """Deletes an entry. Raises InvalidValue without a reason.
 
-    field : what the record calls such an entry; words : the entry in short, for a reader
+    field : name of the entry's kind in the record; words : summary of the entry
     """
     reason = required_text(why, "why", "The reason for taking it back")
     before = f"{words}\n{row_snapshot(row)}"
@@ -44,7 +44,7 @@ def delete_entry(session: Session, row: Entry, field: str, words: str, *, who: s
 
 
 def row_snapshot(row: Entry) -> str:
-    """Every column of an entry that holds something, with its unit.
+    """All non-empty columns of an entry, with units.
 
     >>> row_snapshot(OzoneTest(ozone_ppb=3.0, below_detection=False, method="box", source="own"))
     'ozone [ppb]: 3; below detection: no; method: box; source: own'

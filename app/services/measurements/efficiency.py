@@ -1,4 +1,4 @@
-"""Two efficiencies of a unit, never in one column: clean air per watt at test power, the US federal energy factor."""
+"""Two different efficiencies of a unit: clean air per watt at test power, and the US federal energy factor."""
 
 from dataclasses import dataclass
 
@@ -11,7 +11,7 @@ from app.services.measurements.ratings import RatingWithComparison, own_rate_m3_
 
 @dataclass(frozen=True, slots=True)
 class SettingEfficiency:
-    """Clean air per watt of one setting and aerosol [(m³/h)/W], or the sentence why there is none."""
+    """Clean air per watt of one setting and aerosol [(m³/h)/W], or a sentence why there is none."""
 
     setting: str
     aerosol: str
@@ -21,7 +21,7 @@ class SettingEfficiency:
 
 @dataclass(frozen=True, slots=True)
 class UnitEfficiency:
-    """Both efficiencies of a unit. `federal` rests on certified smoke and dust rates and on watts measured here."""
+    """Both efficiencies of a unit. `federal` uses certified smoke and dust rates, and power measured here."""
 
     settings: tuple[SettingEfficiency, ...]
     federal: FederalEnergy | None
@@ -33,7 +33,7 @@ def unit_efficiency(
     powers: tuple[SettingPower, ...],
     ratings: tuple[RatingWithComparison, ...],
 ) -> UnitEfficiency:
-    """Efficiencies from what is known of a unit: its rates, its watts by setting and standing by, its ratings."""
+    """Efficiencies of a unit from its rates, its power by setting and on standby, and its ratings."""
     watts = {power.setting.id: power.power for power in powers if power.setting is not None}
     settings = tuple(_of_setting(rate, watts.get(rate.setting_id)) for rate in rates)
     federal, why_not = _federal(rates, powers, ratings)

@@ -1,4 +1,4 @@
-"""Clips for listening to side by side: which there are, which were chosen, and the pressure that full scale holds."""
+"""Clips for listening side by side: all clips, the chosen ones, and the sound pressure at full scale."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -38,9 +38,9 @@ class Listening:
     """Clips of the bench.
 
     clips : every clip of a unit outside the trash
-    chosen : those to be played together, all calibrated, the quietest first
-    full_scale_pa : pressure that full scale has to hold so that the loudest of them just fits [Pa]
-    not_calibrated : how many clips cannot be set beside others
+    chosen : those to be played together, all calibrated, quietest first
+    full_scale_pa : sound pressure at full scale, so that the loudest of them just fits [Pa]
+    not_calibrated : number of clips that cannot be compared
     """
 
     clips: tuple[ListedClip, ...]
@@ -50,9 +50,9 @@ class Listening:
 
 
 def listening(session: Session, clip_ids: Sequence[int] = ()) -> Listening:
-    """The clips of the bench and those chosen; unasked, the loudest calibrated clip of the first units.
+    """The clips of the bench and the chosen ones; by default the loudest calibrated clip of the first units.
 
-    Raises NotFound for a clip that is not there; InvalidValue for too many, or for one that is not calibrated.
+    Raises NotFound for an unknown clip; InvalidValue for too many, or for one that is not calibrated.
     """
     rows = session.execute(
         select(SoundClip, UnitUnderTest.maker, UnitUnderTest.model, SpeedSetting.name)

@@ -1,4 +1,4 @@
-"""The clean air rates of one unit as the bench keeps them, for holding claims and ratings against them."""
+"""Stored clean air rates of one unit, for comparison with claims and ratings."""
 
 import math
 from dataclasses import dataclass
@@ -17,8 +17,8 @@ from app.storage.models.units_under_test import SpeedSetting
 class SettingRate:
     """The rate of one setting for one aerosol, in the bench's main channel and the room with most trials [m³/h].
 
-    rate : None where it does not exist (no natural decay, no usable trial)
-    measurable : False: cannot be told from zero; then at most `at_most_m3_per_h`
+    rate : None if it does not exist (no natural decay, no usable trial)
+    measurable : False: not distinguishable from zero; then at most `at_most_m3_per_h`
     """
 
     setting_id: int
@@ -35,7 +35,7 @@ class SettingRate:
 
 
 def rates_of_unit(session: Session, unit_id: int) -> tuple[SettingRate, ...]:
-    """One entry for each setting and aerosol that has a summary, from the slowest setting."""
+    """One entry per setting and aerosol with a summary, from the slowest setting."""
     channel = bench_choices(session).main_channel
     rows = session.execute(
         select(SettingSummary, SpeedSetting, Room.name)
@@ -48,7 +48,7 @@ def rates_of_unit(session: Session, unit_id: int) -> tuple[SettingRate, ...]:
     found: dict[tuple[int, str], SettingRate] = {}
     for summary, setting, room in rows:
         if (setting.id, summary.aerosol) in found:
-            continue  # another room with fewer trials
+            continue  # another room, with fewer trials
         found[setting.id, summary.aerosol] = SettingRate(
             setting_id=setting.id,
             setting=setting.name,
@@ -66,7 +66,7 @@ def rates_of_unit(session: Session, unit_id: int) -> tuple[SettingRate, ...]:
 
 
 def _highest(session: Session, unit_id: int) -> int | None:
-    """The setting marked as the highest, or the last one where none is marked."""
+    """The setting marked as highest, or the last one if none is."""
     return session.scalar(
         select(SpeedSetting.id)
         .where(SpeedSetting.unit_under_test_id == unit_id)

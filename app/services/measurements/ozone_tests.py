@@ -1,4 +1,4 @@
-"""Recorded ozone tests of a unit, held against public limits; without one it is "not measured"."""
+"""Recorded ozone tests of a unit, compared with public limits; without one it is "not measured"."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ from app.storage.models.bench_measurements import OzoneTest
 
 @dataclass(frozen=True, slots=True)
 class UnitOzone:
-    """The tests of a unit, newest first, and what the highest of them comes to."""
+    """The tests of a unit, newest first, and the result of the highest."""
 
     tests: Sequence[OzoneTest]
     finding: OzoneFinding
@@ -35,7 +35,7 @@ def add_ozone_test(
     source: str = "",
     who: str = AT_THE_DESK,
 ) -> int:
-    """Adds a test and returns its id; with `below_detection` the value is the least that the test can see."""
+    """Adds a test and returns its id; with `below_detection` the value is the detection limit."""
     get_unit(session, unit_id)
     row = OzoneTest(
         unit_under_test_id=unit_id,
@@ -52,7 +52,7 @@ def add_ozone_test(
 
 
 def delete_ozone_test(session: Session, test_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
-    """Removes a wrong test; it stays in the record of changes."""
+    """Deletes a test; the record of changes keeps its content."""
     row = session.get(OzoneTest, test_id)
     if row is None:
         raise NotFound("ozone test", test_id)
@@ -60,7 +60,7 @@ def delete_ozone_test(session: Session, test_id: int, *, who: str = AT_THE_DESK,
 
 
 def ozone_of_unit(session: Session, unit_id: int) -> UnitOzone:
-    """The tests of a unit; the highest value decides, and a value goes before a "less than"."""
+    """The tests of a unit; the highest value decides, and a value takes precedence over a "less than"."""
     unit = get_unit(session, unit_id)
     tests = session.scalars(
         select(OzoneTest).where(OzoneTest.unit_under_test_id == unit_id).order_by(OzoneTest.tested_on.desc())

@@ -1,4 +1,4 @@
-"""Power measurements of a unit, spot readings or logs, and its watts at each setting and standing by."""
+"""Power measurements of a unit (spot readings or logs), and its power at each setting and on standby."""
 
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
@@ -37,7 +37,7 @@ class NewPowerMeasurement:
 
 @dataclass(frozen=True, slots=True)
 class SettingPower:
-    """A setting (None: standby) with its readings and what they come to."""
+    """A setting (None: standby) with its readings and their result."""
 
     setting: SpeedSetting | None
     measurements: tuple[PowerMeasurement, ...]
@@ -57,7 +57,7 @@ def add_power_measurement(
     who: str = AT_THE_DESK,
     log_id: int | None = None,
 ) -> int:
-    """Adds a reading of a setting, or of standby where `setting_id` is None, and returns its id."""
+    """Adds a reading of a setting, or of standby if `setting_id` is None, and returns its id."""
     get_unit(session, unit_id)
     name = STANDBY if setting_id is None else setting_of_unit(session, unit_id, setting_id).name
     row = PowerMeasurement(
@@ -91,9 +91,9 @@ def add_power_log(
     who: str = AT_THE_DESK,
     now: datetime | None = None,
 ) -> tuple[int, LogPower]:
-    """Reads a power log, keeps it byte for byte, and stores its mean weighted by time. Returns the id and the mean.
+    """Stores a power log and its time-weighted mean. Returns the id and the mean.
 
-    Raises UnreadableLog where the file is no log, InvalidValue where it holds no power or too little of it.
+    Raises UnreadableLog if the file is not a log, InvalidValue if it has no power readings or too few.
     """
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
     from app.services.logs.store import has_raw_file, store_log  # loaded when used: it needs pandas
@@ -124,7 +124,7 @@ def add_power_log(
 
 
 def delete_power_measurement(session: Session, measurement_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
-    """Removes a wrong reading; it stays in the record of changes, and so does the log it came from."""
+    """Deletes a reading; the record of changes and the log it came from are kept."""
     row = session.get(PowerMeasurement, measurement_id)
     if row is None:
         raise NotFound("power measurement", measurement_id)
@@ -134,9 +134,9 @@ def delete_power_measurement(session: Session, measurement_id: int, *, who: str 
 
 
 def power_levels_of_unit(session: Session, unit_id: int) -> tuple[SettingPower, ...]:
-    """Every setting of a unit from the slowest, then standby; `power` is None where nothing was measured.
+    """Every setting of a unit from the slowest, then standby; `power` is None without a measurement.
 
-    Readings of one setting are repeats on one meter: their mean uncertainty does not shrink with their number.
+    Readings of one setting are repeats on one meter, whose uncertainty does not decrease with their number.
     """
     rows: dict[int | None, list[PowerMeasurement]] = {}
     for row in session.scalars(

@@ -1,4 +1,4 @@
-"""Third-party ratings of a unit, dated, and each held against the measured rate where the two are alike."""
+"""Third-party ratings of a unit, dated, each compared with the measured rate where possible."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -22,7 +22,7 @@ NOT_MEASURED = "The bench has not measured a {aerosol} rate at the highest setti
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewRating:
-    """A rating as it was seen. `listed` False: looked for on that day and not found; then no value is needed."""
+    """A rating as seen. `listed` False: not listed on that day; then no value is needed."""
 
     aerosol: str
     listed: bool = True
@@ -37,7 +37,7 @@ class NewRating:
 
 @dataclass(frozen=True, slots=True)
 class RatingWithComparison:
-    """A rating with the measurement beside it; `comparison.refused` says why where they are not compared."""
+    """A rating with its comparison; `comparison.refused` says why they are not compared."""
 
     rating: Rating
     measured: SettingRate | None
@@ -74,7 +74,7 @@ def add_rating(session: Session, unit_id: int, new: NewRating, *, who: str = AT_
 
 
 def delete_rating(session: Session, rating_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
-    """Removes a wrong entry; it stays in the record of changes."""
+    """Deletes an entry; the record of changes keeps its content."""
     row = session.get(Rating, rating_id)
     if row is None:
         raise NotFound("rating", rating_id)
@@ -91,7 +91,7 @@ def ratings_of_unit(session: Session, unit_id: int) -> tuple[RatingWithCompariso
 
 
 def own_rate_m3_per_h(ratings: tuple[RatingWithComparison, ...], aerosol: str) -> float | None:
-    """The newest listed rate of the unit itself; a sister model's never fills it [m³/h]."""
+    """The newest listed rate of the unit itself, never that of a sister model [m³/h]."""
     for entry in ratings:
         row = entry.rating
         if row.aerosol == aerosol and not row.sister_model:
@@ -128,8 +128,9 @@ def _with_comparison(row: Rating, rates: tuple[SettingRate, ...]) -> RatingWithC
 
 
 def _like(aerosol: str, rates: tuple[SettingRate, ...]) -> SettingRate | None:
-    """The measured rate that comes nearest: the same aerosol at the highest setting before any other; what is still
-    unlike is left to `compare_with_rating`, which refuses it and says why."""
+    """The best matching measured rate: preferably the same aerosol at the highest setting. `compare_with_rating`
+    refuses a mismatch with a reason.
+    """
     return min(
         (rate for rate in rates if rate.rate is not None),
         key=lambda rate: (rate.aerosol != aerosol, not rate.at_highest_setting, -rate.position),

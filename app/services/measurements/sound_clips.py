@@ -34,8 +34,9 @@ _LOWEST_DB, _HIGHEST_DB = 20.0, 140.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewClip:
-    """A clip and how it is calibrated: by the recording of a calibrator's tone, by a level read beside the
-    microphone, or (both None) not at all."""
+    """A clip and its calibration: by a recorded calibrator tone, by a level read beside the microphone, or (both None)
+    none.
+    """
 
     content: bytes
     file_name: str
@@ -62,7 +63,7 @@ def add_clip(
 ) -> int:
     """Analyses a clip, stores its bytes and results, and returns its id.
 
-    Raises InvalidValue, naming the field, for a file that is no sound or cannot be calibrated; AlreadyStored where the
+    Raises InvalidValue, naming the field, for a file that is not sound or cannot be calibrated; AlreadyStored if the
     same file is stored for the setting.
     """
     setting = setting_of_unit(session, unit_id, setting_id)
@@ -125,7 +126,7 @@ def add_clip(
 
 
 def delete_clip(session: Session, clip_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
-    """Removes a clip and its results; the raw file stays in the store, and the record says what was taken back."""
+    """Deletes a clip and its results; the raw file stays in the store, and the record keeps the content."""
     clip = get_clip(session, clip_id)
     setting = setting_of_unit(session, clip.unit_under_test_id, clip.setting_id)
     delete_entry(session, clip, "sound clip", _words(clip, setting.name), who=who, why=why)
@@ -154,12 +155,12 @@ def clips_of_unit(session: Session, unit_id: int) -> Sequence[SoundClip]:
 
 
 def loudest_peak_pa(clips: Sequence[SoundClip]) -> float:
-    """Largest sound pressure in calibrated clips; what full scale has to hold when they are played together [Pa]."""
+    """Largest sound pressure in calibrated clips: full scale when they are played together [Pa]."""
     return max((clip.peak * (clip.pascal_per_unit or 0.0) for clip in clips), default=0.0)
 
 
 def playable(session: Session, clip_id: int, full_scale_pa: float) -> bytes:
-    """The clip as a WAV file in which full scale is a given pressure, so that clips made with the same pressure keep
+    """The clip as a WAV file with full scale at a given pressure, so that clips with the same pressure keep
     their true relative loudness.
 
     Raises NotFound, InvalidValue for a clip without calibration or a pressure that is not above zero.

@@ -1,4 +1,4 @@
-"""Reads a WAV or FLAC file into samples, and writes samples for playing; nothing else is taken."""
+"""Reads a WAV or FLAC file into samples, and writes samples for playing. Other formats are rejected."""
 
 from dataclasses import dataclass
 from io import BytesIO
@@ -29,8 +29,8 @@ def read_sound(content: bytes, file_name: str, *, channel: int = 1, field: str =
     Parameters
         content, file_name : the file, and its name for messages
         channel : which channel, counted from 1
-        field : form field that a refusal names
-    Raises   InvalidValue for another kind of file, one that is too long or damaged, or a channel that it has not
+        field : form field of the error
+    Raises   InvalidValue for another kind of file, one that is too long or damaged, or a missing channel
     """
     import soundfile  # loaded when used: only sound pages need it
 
@@ -80,7 +80,7 @@ def read_sound(content: bytes, file_name: str, *, channel: int = 1, field: str =
 
 
 def wav_bytes(samples: NDArray[np.float64], sample_rate_hz: float) -> bytes:
-    """A WAV file of 24 bits with one channel; values beyond full scale are held at it."""
+    """A 24-bit mono WAV file; values beyond full scale are clipped."""
     import soundfile  # loaded when used
 
     written = BytesIO()

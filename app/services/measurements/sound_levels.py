@@ -41,7 +41,7 @@ class NewSoundMeasurement:
 
 @dataclass(frozen=True, slots=True)
 class SettingLevel:
-    """A setting with its readings and what they come to; `level` is None where nothing was measured."""
+    """A setting with its readings and their result; `level` is None without a measurement."""
 
     setting: SpeedSetting
     measurements: tuple[SoundMeasurement, ...]
@@ -78,7 +78,7 @@ def add_sound_measurement(
 
 
 def delete_sound_measurement(session: Session, measurement_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
-    """Removes a wrong reading; it stays in the record of changes."""
+    """Deletes a reading; the record of changes keeps its content."""
     row = session.get(SoundMeasurement, measurement_id)
     if row is None:
         raise NotFound("sound measurement", measurement_id)

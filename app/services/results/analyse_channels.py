@@ -1,4 +1,4 @@
-"""The decay analysis of every particle channel of a log, with what the channels say about one another."""
+"""Decay analysis of every particle channel of a log, with the checks between channels."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -14,21 +14,21 @@ from app.reading_files.headers.channels import channel as channel_named
 from app.services.logs.readings import LogReadings
 
 MASS_UNIT = "µg/m³"
-# Where the clear level is a mass concentration, a channel of another unit counts as cleared at this share of its
-# start level: the same reduction as the standard clearing time.
+# Where the clear level is a mass concentration, a channel of another unit counts as cleared at this share of its start
+# level: the reduction of the standard clearing time.
 SHARE_CLEARED = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AnalysisTerms:
-    """What the analysis is told besides the readings.
+    """Settings of the analysis besides the readings.
 
     marks : in hours on the log's clock; the background in µg/m³ holds for mass channels alone
     clear_level : as for mass channels
     saturation_level_ug_m3, response_time_s : of the logger
     empty_room : no unit was running
-    background_in_any_unit, clear_level_in_any_unit : they hold in each channel's own unit, not for mass alone,
-        because they were told for the channels chosen
+    background_in_any_unit, clear_level_in_any_unit : they are in each channel's own unit, not for mass channels only,
+            because they were given for the chosen channels
     """
 
     marks: Marks = field(default_factory=Marks)
@@ -49,7 +49,7 @@ class AnalysedTrial:
 
 
 def is_analysed(channel: str) -> bool:
-    """Whether a channel holds something that a room is cleaned of: particles by mass or number, and VOC."""
+    """Whether a channel is one that cleaning lowers: particles by mass or number, and VOC."""
     return channel.startswith(("pm", "count_")) or channel == "voc"
 
 
@@ -66,7 +66,7 @@ def analyse_channels(
     terms: AnalysisTerms,
     channels: Sequence[str] | None = None,
 ) -> dict[str, ChannelDecay]:
-    """Decay of each analysed channel, or of the channels named; those without any reading are left out.
+    """Decay of each analysed channel, or of those named; channels without readings are left out.
 
     elapsed_s : seconds since the first reading; levels : in the channel's unit
     """
@@ -106,7 +106,7 @@ def _analyse_one(
         response_time_s=terms.response_time_s,
         empty_room=terms.empty_room,
     )
-    # an empty room has no switch-on that a sensor could answer late
+    # an empty room has no switch-on, so the sensor's lag does not matter
     notes = tuple(each for each in decay.notes if not (terms.empty_room and each.code == "unit_on_from_data"))
     return replace(decay, notes=notes if note is None else (*notes, note))
 

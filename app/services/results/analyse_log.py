@@ -1,4 +1,4 @@
-"""Analysis of one log file without a store: what `hazefall analyse` prints."""
+"""Analysis of one log file without a store, for `hazefall analyse`."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -23,7 +23,7 @@ from app.services.results.natural_decay_pools import day_number
 
 @dataclass(frozen=True, slots=True)
 class LogFile:
-    """A log as it was handed in."""
+    """A log file as given."""
 
     content: bytes
     file_name: str
@@ -31,13 +31,13 @@ class LogFile:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AnalysisRequest:
-    """What is told besides the log.
+    """Options of the analysis besides the log.
 
-    room_volume : [m³]; volume_is_exact says that no uncertainty was told
-    empty_rooms : logs of runs without the unit; or natural_decay, a value told [1/h]
+    room_volume : [m³]; volume_is_exact: no uncertainty was given
+    empty_rooms : logs of runs without the unit; or natural_decay, a given value [1/h]
     channels : names; empty: every particle channel found
     unit_on, end : an ISO 8601 time, or minutes from the first reading such as "12.5min"; None: found from the data
-    background, clear_level : in the unit of the channel; None: found from the data, and the bench's usual level
+    background, clear_level : in the unit of the channel; None: found from the data, and the default clear level
     """
 
     room_volume: Measured
@@ -54,7 +54,7 @@ class AnalysisRequest:
 
 @dataclass(frozen=True, slots=True)
 class ChannelAnalysis:
-    """One channel: its decay, and what follows with the natural decay and the room. None: does not exist."""
+    """One channel: its decay, and the results with natural decay and room. None: does not exist."""
 
     decay: ChannelDecay
     total_decay: Measured | None
@@ -78,8 +78,8 @@ class LogAnalysis:
 def analyse_log(log: LogFile, request: AnalysisRequest) -> LogAnalysis:
     """Reads and analyses a log.
 
-    Raises UnreadableLog where it is no log, InvalidValue for a channel or time that is not in it, NoDecayFound where
-    no chosen channel holds a decay.
+    Raises UnreadableLog for a file that is not a log, InvalidValue for a channel or time that is not in it,
+    NoDecayFound if no chosen channel contains a decay.
     """
     table = read_log(log.content, log.file_name, request.choices)
     chosen = _chosen_channels(table, log.file_name, request.channels)

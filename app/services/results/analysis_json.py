@@ -1,4 +1,4 @@
-"""The analysis of a log in the shape that outside scripts rely on. JSON holds no not-a-number."""
+"""The analysis of a log as JSON for outside scripts, without not-a-number."""
 
 import math
 from datetime import UTC

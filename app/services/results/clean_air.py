@@ -1,5 +1,6 @@
-"""From stored decay rates to clean air delivery rates, without fitting again: the natural decay of the room is taken
-off and the volume multiplied in. Every number that moves is recorded with its cause."""
+"""Clean air results from stored decay rates, without fitting again: subtracts natural decay and multiplies by volume.
+Every changed number is recorded with its cause.
+"""
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
@@ -23,7 +24,7 @@ from app.services.store.id_batches import in_batches
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
-# Notes of the analysis stand before this position, notes of this file from it on.
+# Notes of the analysis are before this position, notes of this file from it on.
 DERIVED_NOTES_FROM = 1000
 _RESULT = ChannelResult.__table__
 DERIVED_COLUMNS = tuple(
@@ -42,10 +43,10 @@ def derive_clean_air(
     record: bool = True,
     new_trials: Collection[int] = (),
 ) -> set[int]:
-    """Derives the clean air results of the trials named, or of the whole bench; returns the trials that moved.
+    """Derives the clean air results of some trials, or of the whole bench; returns the trials that changed.
 
-    record : False where the caller records the moves itself
-    new_trials : trials that were only just added: their numbers have no earlier value, and no move is recorded
+    record : False if the caller records the changes itself
+    new_trials : trials just added: they have no earlier values, so no change is recorded
     """
     rows = _rows(session, trial_ids)
     runs = EmptyRoomRuns(session)
@@ -81,7 +82,7 @@ def derive_unsaved(
 ) -> dict[str, tuple[dict[str, Any], list[Note]]]:
     """Derived columns and notes by channel, for an analysis that is not stored; nothing is written.
 
-    room_id : a room that is not on the bench has no natural decay, and so gives no clean air delivery rate
+    room_id : a room that is not on the bench has no natural decay, and so no clean air delivery rate
     """
     room = session.get(Room, room_id)
     volume = Measured(room.room_volume_m3, room.room_volume_uncertainty_m3) if room else None
@@ -99,9 +100,9 @@ def derive_unsaved(
 def derived_values(
     total: Measured | None, served: PooledForTrial | None, volume: Measured | None
 ) -> tuple[dict[str, Any], list[Note]]:
-    """Columns that rest on the decay rate, the natural decay and the volume, and the notes about them.
+    """Columns derived from decay rate, natural decay and volume, and their notes.
 
-    served : natural decay for this trial; None for an empty-room run, which has no clean air delivery rate
+    served : natural decay of this trial; None for an empty-room run, which has no clean air delivery rate
     """
     values: dict[str, Any] = dict.fromkeys(DERIVED_COLUMNS)
     notes: list[Note] = [] if served is None else list(served.choice.notes)
@@ -136,7 +137,7 @@ def derived_values(
 
 
 def no_measurable_cleaning(rate: Measured, limit: Detection) -> Note:
-    """What is said of a rate that cannot be told from zero."""
+    """Note on a rate that is not distinguishable from zero."""
     return Note(
         "no_measurable_cleaning",
         "care",
@@ -181,7 +182,7 @@ def _rows(session: Session, trial_ids: Iterable[int] | None) -> Sequence[Any]:
 
 @cache
 def _rows_query() -> Select[*tuple[Any, ...]]:
-    """Put together once: that takes longer than asking it of one trial."""
+    """Cached: building the statement takes longer than running it for one trial."""
     return (
         select(
             _RESULT.c.id,
@@ -228,10 +229,10 @@ def _write(
     new_notes: Sequence[dict[str, Any]],
 ) -> None:
     if updates:
-        connection = session.connection()  # plain statements: making objects of rows takes longer
+        connection = session.connection()  # plain statements are faster than ORM objects
         connection.execute(update(ChannelResult).where(ChannelResult.id == bindparam("of_result")), updates)
         for loaded in session:
-            if isinstance(loaded, ChannelResult):  # a plain statement changed its row
+            if isinstance(loaded, ChannelResult):  # its row was changed by a plain statement
                 session.expire(loaded)
     for lot in in_batches(changed_notes):
         session.execute(

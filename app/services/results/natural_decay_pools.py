@@ -1,4 +1,4 @@
-"""Natural decay of a room, pooled over its empty-room runs; each pool lists the runs that it rests on."""
+"""Natural decay of a room, pooled over its empty-room runs; each pool lists its runs."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
@@ -28,7 +28,7 @@ def day_number(at: datetime) -> float:
 
 @dataclass(frozen=True, slots=True)
 class PooledForTrial:
-    """The natural decay that serves one trial: the pool's id and figures, and how its runs were chosen."""
+    """Natural decay of one trial: the pool's id and values, and how its runs were chosen."""
 
     pool_id: int | None
     pooled: NaturalDecay | None
@@ -36,10 +36,10 @@ class PooledForTrial:
 
 
 class EmptyRoomRuns:
-    """The usable empty-room runs of the bench, read once, and the pools made from them for one trial after another.
+    """The usable empty-room runs of the bench, read once, and the pools made from them.
 
-    Two trials that rest on the same runs share one pool: that is how their common natural decay cancels later,
-    when the two are compared.
+    Trials with the same runs share one pool, so that their common natural decay cancels
+    when they are compared.
     """
 
     def __init__(self, session: Session) -> None:
@@ -60,9 +60,9 @@ class EmptyRoomRuns:
         *,
         keep: bool = True,
     ) -> PooledForTrial:
-        """The pool for a trial in a room at a time, under its humidity and from its start level.
+        """The pool for a trial, by its room, time, humidity and start level.
 
-        keep : False for a preview, which must not write: a pool that is not stored yet then has no id
+        keep : False for a preview, which must not write: a new pool then has no id
         """
         choice = choose_runs(
             self._runs.get((room_id, channel), []),
@@ -115,7 +115,7 @@ class EmptyRoomRuns:
 
 
 def remove_unused_pools(session: Session) -> None:
-    """Removes pools that no result and no summary rests on any more."""
+    """Removes pools that no result or summary uses any more."""
     unused = session.scalars(
         select(NaturalDecayPool.id).where(
             ~select(ChannelResult.id).where(ChannelResult.pool_id == NaturalDecayPool.id).exists(),
@@ -139,7 +139,7 @@ def _usable_runs(session: Session) -> dict[tuple[int, str], list[EmptyRoomRun]]:
 
 @cache
 def _usable_query() -> Select[*tuple[Any, ...]]:
-    """Put together once: that takes longer than asking it of a small bench."""
+    """Cached: building the statement takes longer than running it on a small bench."""
     return (
         select(
             Trial.id,
@@ -165,7 +165,7 @@ def _usable_query() -> Select[*tuple[Any, ...]]:
 
 
 def _spread_between_runs(runs: dict[tuple[int, str], list[EmptyRoomRun]]) -> dict[str, Repeatability | None]:
-    """Relative spread between empty-room runs of each channel over all rooms, lent to a room with few runs."""
+    """Relative spread between empty-room runs of each channel, pooled over all rooms, for rooms with few runs."""
     groups: dict[str, list[Sequence[Measured]]] = defaultdict(list)
     for (_, channel), of_room in runs.items():
         groups[channel].append([run.decay_rate for run in of_room])

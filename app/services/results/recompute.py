@@ -1,4 +1,4 @@
-"""Analyses every stored trial again, on all cores, and says what would move before anything is accepted."""
+"""Analyses every stored trial again, on all cores, and lists the changes before any is accepted."""
 
 import math
 import multiprocessing
@@ -26,7 +26,7 @@ from app.storage.models.bench import Bench, Change
 from app.storage.models.rooms_and_loggers import Logger
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
-# What is compared before and after; the other columns follow from these.
+# Compared columns; the others follow from these.
 COMPARED = (
     "usable",
     "start_level",
@@ -42,7 +42,7 @@ COMPARED = (
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """One number that moves: before, after, and by what share of the earlier one (None where that has no meaning)."""
+    """One changed number: before, after, and relative change (None where meaningless)."""
 
     trial_id: int
     channel: str
@@ -54,10 +54,10 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class RecomputePlan:
-    """A re-analysis that waits for acceptance.
+    """A re-analysis to be accepted or discarded.
 
-    trials : how many were analysed; differences : what moves, the largest share first
-    marks : of each trial as they were, so that a change in between is noticed
+    trials : how many were analysed; differences : changed numbers, largest relative change first
+    marks : of each trial at the time, to detect changes made meanwhile
     """
 
     trials: int
@@ -74,9 +74,9 @@ def plan_recompute(
     workers: int | None = None,
     trial_ids: Sequence[int] | None = None,
 ) -> RecomputePlan:
-    """Analyses all trials again, or those named, and lists what would move. The store stays as it is.
+    """Analyses all trials again, or some, and lists what would change. Nothing is stored.
 
-    workers : processes; None for one a core. Each opens its own connection, which cannot write.
+    workers : processes; None: one per core. Each opens its own read-only connection.
     """
     progress = on_progress or no_progress
     with session_scope(engine, writes=False) as session:
@@ -93,9 +93,9 @@ def plan_recompute(
 def accept_recompute(
     session: Session, plan: RecomputePlan, *, who: str = AT_THE_DESK, why: str = "", now: datetime | None = None
 ) -> int:
-    """Stores a planned re-analysis, records each number that moves, and returns how many moved.
+    """Stores a planned re-analysis, records each changed number, and returns their count.
 
-    Raises InvalidValue where a trial was added, changed or taken away since the plan was made.
+    Raises InvalidValue if a trial was added, changed or deleted since the plan was made.
     """
     at = now or datetime.now(UTC)
     ids = [task.trial_id for task in plan.tasks]
@@ -156,7 +156,7 @@ def _tasks(session: Session, trial_ids: Sequence[int] | None) -> Iterator[TrialT
 def _worked(engine: Engine, tasks: Sequence[TrialTask], workers: int) -> Iterator[WorkedTrial]:
     url = engine.url.render_as_string(hide_password=False)
     work_there = partial(work, url)
-    if workers == 1 or len(tasks) < 4 * workers:  # starting processes would take longer than the work
+    if workers == 1 or len(tasks) < 4 * workers:  # starting processes would take longer
         yield from map(work_there, tasks)
         return
     # "spawn": a forked child would share the parent's connections and locks
@@ -165,7 +165,7 @@ def _worked(engine: Engine, tasks: Sequence[TrialTask], workers: int) -> Iterato
 
 
 def _dry_run(engine: Engine, worked: Sequence[WorkedTrial]) -> tuple[Difference, ...]:
-    """Stores the results in a transaction that is rolled back, and compares: what follows from them is then exact."""
+    """Stores the results in a transaction that is rolled back, so that the derived numbers can be compared too."""
     with session_scope(engine) as session:
         before = _compared(session)
         with session.begin_nested() as rehearsal:
@@ -195,7 +195,7 @@ def _compared(session: Session) -> dict[tuple[int, str], tuple[Any, ...]]:
 
 
 def _store(session: Session, worked: Sequence[WorkedTrial], now: datetime) -> None:
-    """Writes results in bulk; a channel that is there keeps the id of its row."""
+    """Writes results in bulk; an existing channel keeps the id of its row."""
     present = {
         (row.trial_id, row.channel): row.id
         for row in session.execute(select(ChannelResult.trial_id, ChannelResult.channel, ChannelResult.id))
@@ -222,7 +222,7 @@ def _store(session: Session, worked: Sequence[WorkedTrial], now: datetime) -> No
             for row in session.execute(select(ChannelResult.trial_id, ChannelResult.channel, ChannelResult.id))
         }
     _store_notes(session, worked, present)
-    session.expire_all()  # written in bulk: what was read before no longer holds
+    session.expire_all()  # after bulk writes, loaded objects are stale
 
 
 def _store_notes(session: Session, worked: Sequence[WorkedTrial], present: dict[tuple[int, str], int]) -> None:

@@ -1,4 +1,4 @@
-"""One process of a re-analysis: reads a trial over a connection that cannot write, and analyses it."""
+"""Worker process of a re-analysis: reads a trial over a read-only connection and analyses it."""
 
 import sqlite3
 from dataclasses import dataclass
@@ -21,7 +21,7 @@ from app.storage.models.logs import LogChannel
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrialTask:
-    """Everything that the analysis of one trial is told besides its readings."""
+    """Input of the analysis of one trial besides its readings."""
 
     trial_id: int
     log_id: int
@@ -35,7 +35,7 @@ class TrialTask:
 
 @dataclass(frozen=True, slots=True)
 class WorkedTrial:
-    """Results of one trial as columns: channel name to values, and channel name to rows of notes."""
+    """Results of one trial as columns: channel name to values, and to rows of notes."""
 
     trial_id: int
     results: dict[str, dict[str, Any]]
@@ -50,7 +50,7 @@ def work(url: str, task: TrialTask) -> WorkedTrial:
         .where(LogChannel.log_id == task.log_id)
         .order_by(LogChannel.position)
     ).all()
-    # the other channels of a log (pressure, power, ...) say nothing about its decay and are not read
+    # other channels (pressure, power, ...) do not affect the decay and are not read
     channels = [(place, name, unit) for place, name, unit in found if is_analysed(name) or name in _CONDITIONS]
     readings = read_columns(connection, task.log_id, channels)
     terms = AnalysisTerms(
@@ -74,7 +74,7 @@ _CONDITIONS = ("relative_humidity", "temperature")
 
 @lru_cache(maxsize=1)
 def _reading_connection(url: str) -> Connection:
-    """The connection of this process, opened once."""
+    """Connection of this process, opened once."""
     path = sqlite_file(url)
     if path is None:
         only_read = {"options": "-c default_transaction_read_only=on"}

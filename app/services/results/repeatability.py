@@ -1,4 +1,4 @@
-"""How much repeats of one setting differ on this bench, pooled for each channel; lent to settings with few trials."""
+"""Repeatability of this bench per channel, pooled over all repeats; used for settings with few trials."""
 
 from collections import defaultdict
 from collections.abc import Sequence
@@ -18,14 +18,14 @@ from app.storage.models.rooms_and_loggers import SmokeSource
 from app.storage.models.trials import BenchRepeatability, ChannelResult, Trial
 from app.storage.models.units_under_test import UnitUnderTest
 
-# A figure that moved by less than this keeps its place, so that one more trial on a large bench does not mean that
-# every summary is written again; the figure in use is stored, so all summaries rest on the same one.
+# A smaller change is ignored, so that one more trial on a large bench does not rewrite every summary; the figure in use
+# is stored, so that all summaries use the same one.
 MOVES_WHEN_CHANGED_BY = 0.02
 
 
 def refresh_repeatability(session: Session, now: datetime) -> tuple[dict[str, Repeatability], bool]:
-    """Pools the repeats of the whole bench; returns the figure in use for each channel, and whether one moved."""
-    connection = session.connection()  # plain statements: making objects of rows takes longer than writing them
+    """Pools the repeats of the whole bench; returns the figure in use for each channel, and whether one changed."""
+    connection = session.connection()  # plain statements are faster than ORM objects
     present = {channel: Repeatability(*figures) for channel, *figures in connection.execute(_PRESENT)}
     pooled = {channel: pooled_repeatability(groups) for channel, groups in _groups(session).items()}
     lent, written = {}, []
@@ -46,7 +46,7 @@ def refresh_repeatability(session: Session, now: datetime) -> tuple[dict[str, Re
     return lent, bool(gone or written)
 
 
-FIGURES = tuple(field.name for field in fields(Repeatability))  # each has a column of its name
+FIGURES = tuple(field.name for field in fields(Repeatability))  # each field has a column of the same name
 _PRESENT = select(BenchRepeatability.channel, *(getattr(BenchRepeatability, name) for name in FIGURES))
 
 
@@ -61,7 +61,7 @@ def _groups(session: Session) -> dict[str, list[Sequence[Measured]]]:
     groups: dict[tuple[int | None, int, str, str], list[Measured]] = defaultdict(list)
     for setting_id, room_id, aerosol, channel, value, uncertainty, degrees, shared in session.execute(_query()):
         rate = stored_measured(value, uncertainty, degrees)
-        # what repeats share does not show between them
+        # errors that repeats share do not show between them
         rate = None if rate is None else without_shared_part(rate, shared or 0.0)
         if rate is not None and rate.uncertainty > 0:
             groups[setting_id, room_id, aerosol or "smoke", channel].append(rate)
@@ -73,7 +73,7 @@ def _groups(session: Session) -> dict[str, list[Sequence[Measured]]]:
 
 @cache
 def _query() -> Select[*tuple[Any, ...]]:
-    """Put together once: that takes longer than asking it of a small bench."""
+    """Cached: building the statement takes longer than running it on a small bench."""
     return (
         select(
             Trial.setting_id,

@@ -1,5 +1,6 @@
-"""Between the results of `compute/` and the rows of `channel_results`: hours on the log's clock there, seconds and
-minutes from unit on here."""
+"""Converts results of `compute/` (hours in log time) to rows of `channel_results` (seconds, and minutes from unit
+on).
+"""
 
 import math
 from collections.abc import Sequence
@@ -8,7 +9,7 @@ from app.compute.decay.result import ChannelDecay, DecayFit
 from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 
-# Columns of the fit that are empty where there is none.
+# Columns of the fit, empty without one.
 _FIT_COLUMNS = (
     "background_level",
     "background_uncertainty",
@@ -32,7 +33,7 @@ _FIT_COLUMNS = (
 
 
 def analysis_values(decay: ChannelDecay) -> dict[str, object]:
-    """Columns that the readings alone decide, for one channel; not-a-number becomes an empty cell."""
+    """Columns computed from the readings alone, for one channel; not-a-number becomes NULL."""
     clear = decay.time_to_clear
     values: dict[str, object] = {
         "smoke_start_s": _seconds(decay.smoke_start_h),
@@ -90,14 +91,14 @@ def _fit_values(fit: DecayFit | None, unit_on_h: float) -> dict[str, object]:
 
 
 def stored_measured(value: float | None, uncertainty: float | None, degrees: float | None) -> Measured | None:
-    """A measured quantity from its three columns; empty degrees of freedom are infinite ones."""
+    """A measured quantity from its three columns; degrees of freedom NULL are infinite."""
     if value is None or uncertainty is None:
         return None
     return Measured(value, uncertainty, math.inf if degrees is None else degrees)
 
 
 def without_shared_part(total: Measured, shared: float) -> Measured:
-    """What is left of an uncertainty when a part on infinitely many degrees of freedom is taken out again."""
+    """Removes a component with infinite degrees of freedom from an uncertainty."""
     left = math.sqrt(max(total.uncertainty**2 - shared**2, 0.0))
     if shared == 0 or left == 0:
         return Measured(total.value, left, total.degrees_of_freedom)
@@ -106,12 +107,12 @@ def without_shared_part(total: Measured, shared: float) -> Measured:
 
 
 def stored_degrees(degrees: float) -> float | None:
-    """Degrees of freedom as they are stored: empty where infinite."""
+    """Degrees of freedom as stored: NULL if infinite."""
     return degrees if math.isfinite(degrees) else None
 
 
 def note_columns(notes: Sequence[Note], first_position: int = 0) -> list[dict[str, object]]:
-    """Columns of `result_notes` for notes in order, without the result that they belong to."""
+    """Columns of `result_notes` for notes in order, without the result id."""
     return [
         {
             "position": position,

@@ -1,4 +1,4 @@
-"""The analysis of a channel as it was stored, put together again so that its fitted curve can be drawn."""
+"""Rebuilds the stored analysis of a channel, to draw its fitted curve."""
 
 from app.compute.decay.result import ChannelDecay, DecayFit, TimeToClear
 from app.compute.statistics.measured import Measured
@@ -7,7 +7,7 @@ from app.storage.models.trials import ChannelResult
 
 
 def stored_fit(row: ChannelResult) -> DecayFit | None:
-    """The fit of a stored result; None where no decay was found."""
+    """The fit of a stored result; None without a decay."""
     if row.fit_window_start_min is None or row.fit_window_end_min is None:
         return None
     unit_on_h = row.unit_on_s / 3600
@@ -34,7 +34,7 @@ def stored_fit(row: ChannelResult) -> DecayFit | None:
 
 
 def stored_channel_decay(row: ChannelResult) -> ChannelDecay:
-    """The whole analysis of a stored result, its notes left out."""
+    """The analysis of a stored result, without its notes."""
     predicted = None
     if row.predicted_clear_min is not None:
         predicted = Measured(row.predicted_clear_min, row.predicted_clear_uncertainty_min or 0.0)

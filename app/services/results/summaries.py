@@ -1,5 +1,6 @@
-"""One line of the ranking for each setting, channel, aerosol and room: its trials combined, written whenever
-anything that it rests on changes."""
+"""Summaries: one ranking line per setting, channel, aerosol and room, with its trials combined. Written whenever its
+inputs change.
+"""
 
 import math
 from collections.abc import Collection, Iterable, Sequence
@@ -25,15 +26,15 @@ from app.services.store.id_batches import in_batches
 from app.storage.models.trials import NaturalDecayPool, SettingSummary
 
 _KEYS = ("id", "unit_under_test_id", *GroupKey._fields, "computed_at")
-# What `summary_values` gives, in this order.
+# The columns of `summary_values`, in this order.
 _COLUMNS = tuple(column.name for column in SettingSummary.__table__.columns if column.name not in _KEYS)
 _SEVERITIES = ("fine", "care", "unusable")
 
 
 def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now: datetime) -> None:
-    """Writes the summaries of the settings named, or of the whole bench.
+    """Writes the summaries of some settings, or of the whole bench.
 
-    Where the bench's repeatability moved with the change, all summaries are written, because all rest on it.
+    If the bench's repeatability changed, all summaries are written, because all use it.
     """
     session.flush()
     pooled, moved = refresh_repeatability(session, now)
@@ -53,20 +54,20 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
     gone = [summary_id for key, (summary_id, _) in present.items() if key not in groups]
     for lot in in_batches(gone):
         session.execute(delete(SettingSummary).where(SettingSummary.id.in_(lot)))
-    connection = session.connection()  # plain statements: making objects of rows takes longer than writing them
+    connection = session.connection()  # plain statements are faster than ORM objects
     if changed:
         connection.execute(update(SettingSummary).where(SettingSummary.id == bindparam("of_summary")), changed)
     if added:
         connection.execute(insert(SettingSummary), added)
     for loaded in session:
-        if isinstance(loaded, SettingSummary):  # a plain statement changed its row
+        if isinstance(loaded, SettingSummary):  # its row was changed by a plain statement
             session.expire(loaded)
 
 
 def summary_values(
     trials: Sequence[SummaryTrial], pooled: Repeatability | None, pools: dict[int, NaturalDecayPool]
 ) -> dict[str, Any]:
-    """Columns of one summary. Excluded trials are counted and otherwise left alone; unusable ones give no rate."""
+    """Columns of one summary. Excluded trials are only counted; unusable ones give no rate."""
     kept = [trial for trial in trials if not trial.excluded]
     usable = [t for t in kept if t.usable and t.total_decay is not None and t.total_decay.uncertainty > 0]
     latest = (kept or trials)[-1]
@@ -96,7 +97,7 @@ def _rates(
 ) -> dict[str, Any]:
     own = [(t.total_decay, t.humidity_uncertainty_per_h) for t in usable if t.total_decay is not None]
     combined = combine_trials([without_shared_part(rate, shared) for rate, shared in own], pooled)
-    # The newest trial's pool stands for the setting, so that settings tested in the same weeks share it.
+    # The newest trial's pool represents the setting, so that settings tested in the same weeks share it.
     pool = next((pools[t.pool_id] for t in reversed(usable) if t.pool_id in pools), None)
     days = len({trial.started_at.date() for trial in usable})
     total, between_sd = _with_spread_between_days(combined, pool, days)
@@ -140,10 +141,10 @@ def _rates(
 def _with_spread_between_days(
     combined: CombinedTrials, pool: NaturalDecayPool | None, days: int
 ) -> tuple[Measured, float]:
-    """The total decay with at least the spread between days that the empty room itself shows.
+    """Widens the total decay to at least the day-to-day spread of the empty room.
 
-    The bench's repeatability is relative to the rate. A slow unit's rate moves from day to day by at least as much
-    as the natural decay that is part of it, which such a figure misses. Trials that speak for themselves hold it.
+    The bench's repeatability is relative to the rate. A slow unit's rate varies from day to day by at least as much
+    as the natural decay in it, which a relative figure underestimates. The trials' own scatter already includes it.
     """
     total, between_sd = combined.total_decay, combined.between_trial_sd_per_h
     if pool is None or combined.between_trial_source == OWN_REPEATS or pool.between_run_sd_per_h <= between_sd:
@@ -158,14 +159,16 @@ def _with_spread_between_days(
 
 
 def _with_what_repeats_share(total: Measured, shared: float) -> Measured:
-    """The mean of repeats with the part that repeating does not average out: humidity that each run raises alike."""
+    """Adds to the mean of repeats the component that repeating does not reduce: humidity, which affects each run
+    alike.
+    """
     parts = [(total.uncertainty, total.degrees_of_freedom), (shared, math.inf)]
     wider = Measured(total.value, math.hypot(total.uncertainty, shared), effective_degrees_of_freedom(parts))
     return at_least_as_wide(wider, total)
 
 
 def _clearing(kept: Sequence[SummaryTrial]) -> dict[str, Any]:
-    """Time to clear over the trials that are held to the newest trial's clear level and began above it."""
+    """Time to clear over the trials that use the newest trial's clear level and started above it."""
     if not kept:
         return {}
     alike = [t for t in kept if t.clear_key == kept[-1].clear_key and t.start_level > t.clear_level]
@@ -197,7 +200,7 @@ def _pools(session: Session, groups: Iterable[Sequence[SummaryTrial]]) -> dict[i
 
 
 def _present(session: Session, setting_ids: Collection[int] | None) -> dict[GroupKey, tuple[int, tuple[Any, ...]]]:
-    """Summaries as they stand: id and values, in the order of `summary_values`."""
+    """Stored summaries: id and values, in the order of `summary_values`."""
     query = _present_query()
     if setting_ids is not None:
         query = query.where(SettingSummary.setting_id.in_(setting_ids))
@@ -206,7 +209,7 @@ def _present(session: Session, setting_ids: Collection[int] | None) -> dict[Grou
 
 @cache
 def _present_query() -> Select[*tuple[Any, ...]]:
-    """Put together once: that takes longer than asking it of one setting."""
+    """Cached: building the statement takes longer than running it for one setting."""
     return select(
         SettingSummary.id,
         SettingSummary.setting_id,

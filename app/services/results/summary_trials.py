@@ -1,4 +1,4 @@
-"""The stored results of trials with a unit running, in groups of what is combined: setting, channel, aerosol, room."""
+"""Stored results of trials with a unit running, grouped by setting, channel, aerosol and room."""
 
 from collections import defaultdict
 from collections.abc import Collection
@@ -20,7 +20,7 @@ from app.storage.models.units_under_test import UnitUnderTest
 
 
 class GroupKey(NamedTuple):
-    """What one summary is about."""
+    """Key of one summary."""
 
     setting_id: int
     room_id: int
@@ -30,7 +30,7 @@ class GroupKey(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class SummaryTrial:
-    """One trial of a group as far as a summary needs it.
+    """The fields of one trial that a summary needs.
 
     total_decay : with its whole uncertainty; humidity_uncertainty_per_h : the part of it that repeats share
     clear_key : kind and value of its clear level
@@ -60,14 +60,14 @@ _SEVERITIES = ("fine", "care", "unusable")
 def read_summary_trials(
     session: Session, setting_ids: Collection[int] | None = None
 ) -> dict[GroupKey, list[SummaryTrial]]:
-    """All trials outside the trash with their results, oldest first in each group; of the settings named, or of all."""
+    """All trials outside the trash with their results, oldest first in each group; of some settings, or of all."""
     bench = session.get_one(Bench, 1)
     query = _query()
     if setting_ids is not None:
         query = query.where(Trial.setting_id.in_(setting_ids))
     groups: dict[GroupKey, list[SummaryTrial]] = defaultdict(list)
     for row in session.execute(query):
-        # a trial without a named source is taken for smoke, which is what the bench fills its rooms with
+        # a trial without a smoke source counts as smoke
         key = GroupKey(row.setting_id, row.room_id, row.aerosol or "smoke", row.channel)
         groups[key].append(
             SummaryTrial(
@@ -99,7 +99,7 @@ def read_summary_trials(
 
 @cache
 def _query() -> Select[*tuple[Any, ...]]:
-    """Put together once: that takes longer than asking it of one setting."""
+    """Cached: building the statement takes longer than running it for one setting."""
     rank = case({name: place for place, name in enumerate(_SEVERITIES)}, value=ResultNote.severity, else_=0)
     worst = select(ResultNote.result_id, func.max(rank).label("rank")).group_by(ResultNote.result_id).subquery("worst")
     return (

@@ -1,4 +1,4 @@
-"""Runs the analysis on the readings of a trial and keeps what it gives; a number that moves is recorded."""
+"""Analyses the readings of a trial and stores the results; a changed number is recorded."""
 
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -22,7 +22,7 @@ from app.storage.models.bench import Bench
 from app.storage.models.rooms_and_loggers import Logger
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
-# Fields whose moves are recorded one by one; the rest follow from them.
+# Fields whose changes are recorded one by one; the others follow from them.
 RECORDED = ("total_decay_per_h", "time_to_clear_min", "usable")
 
 
@@ -47,7 +47,7 @@ def stored_marks(trial: Trial) -> TrialMarks:
 
 
 def analysis_terms(session: Session, kind: str, logger_id: int | None, marks: TrialMarks) -> AnalysisTerms:
-    """What the analysis of a trial is told: its marks, the bench's clear level, what is known of the logger."""
+    """Settings of a trial's analysis: its marks, the bench's clear level, the logger's properties."""
     bench = session.get_one(Bench, 1)
     logger = session.get(Logger, logger_id) if logger_id is not None else None
     return AnalysisTerms(
@@ -77,7 +77,7 @@ def marks_in_hours(marks: TrialMarks) -> Marks:
 
 
 def analyse_stored_trial(session: Session, trial: Trial, marks: TrialMarks | None = None) -> AnalysedTrial:
-    """Analysis of a stored trial, with its own marks or with others; nothing is stored."""
+    """Analysis of a stored trial with its own or other marks; nothing is stored."""
     terms = analysis_terms(session, trial.kind, trial.logger_id, marks or stored_marks(trial))
     return analyse_readings(read_readings(session, trial.log_id), terms)
 
@@ -85,12 +85,12 @@ def analyse_stored_trial(session: Session, trial: Trial, marks: TrialMarks | Non
 def write_results(
     session: Session, trial_id: int, analysed: AnalysedTrial, now: datetime, *, new: bool = False
 ) -> None:
-    """Keeps the results of a trial in place of earlier ones; a channel that is there keeps the id of its row.
+    """Stores the results of a trial, replacing earlier ones; an existing channel keeps the id of its row.
 
-    new : the trial was only just added, so there is nothing to replace
+    new : the trial was just added, so there is nothing to replace
     """
     session.flush()
-    connection = session.connection()  # plain statements: making objects of rows takes longer than writing them
+    connection = session.connection()  # plain statements are faster than ORM objects
     present: dict[str, int] = {}
     if not new:
         present = dict(
@@ -100,7 +100,9 @@ def write_results(
         )
     gone = [i for channel, i in present.items() if channel not in analysed.decays]
     if gone:
-        connection.execute(delete(ChannelResult).where(ChannelResult.id.in_(gone)))  # their notes go with them
+        connection.execute(
+            delete(ChannelResult).where(ChannelResult.id.in_(gone))
+        )  # their notes are deleted by the database
     if present:
         connection.execute(delete(ResultNote).where(ResultNote.result_id.in_(list(present.values()))))
     added: list[dict[str, Any]] = []
@@ -122,7 +124,7 @@ def write_results(
     if notes:
         connection.execute(insert(ResultNote), notes)
     if not new:
-        session.expire_all()  # what was read before no longer holds
+        session.expire_all()  # loaded objects are stale
 
 
 def result_values(decay: ChannelDecay, relative_humidity_pct: float | None, now: datetime) -> dict[str, Any]:
@@ -145,7 +147,7 @@ def reanalyse_trials(
     now: datetime | None = None,
     on_progress: OnProgress = no_progress,
 ) -> None:
-    """Analyses trials again, records every number that moves, and brings all that rests on them up to date."""
+    """Analyses trials again, records every changed number, and updates all derived results."""
     at = now or datetime.now(UTC)
     for done, trial_id in enumerate(trial_ids):
         on_progress(done, len(trial_ids), "trials analysed again")
@@ -165,7 +167,7 @@ def reanalyse_trials(
 def reanalyse_logger(
     session: Session, logger_id: int, *, who: str, why: str, on_progress: OnProgress = no_progress
 ) -> None:
-    """Analyses again the trials of a logger, after what is known of it was changed."""
+    """Analyses the trials of a logger again, after its properties changed."""
     trials = session.scalars(select(Trial.id).where(Trial.logger_id == logger_id, Trial.trashed_at.is_(None))).all()
     reanalyse_trials(session, trials, who=who, why=why, on_progress=on_progress)
 

@@ -1,4 +1,4 @@
-"""Brings everything that rests on trials up to date after some of them changed: clean air rates, summaries, pools."""
+"""Updates everything derived from trials after some of them changed: clean air rates, summaries, pools."""
 
 from collections.abc import Collection, Iterable, Sequence
 from datetime import UTC, datetime
@@ -24,12 +24,12 @@ def update_derived_results(
     now: datetime | None = None,
     new_trials: Collection[int] = (),
 ) -> None:
-    """Derives again what rests on the trials named.
+    """Updates the results derived from the given trials.
 
-    An empty-room run serves the other trials of its room, and its scatter is lent to other rooms: where one changed,
-    the whole bench is derived again. Nothing is fitted again. Each number that moves is recorded with `why`.
+    An empty-room run is used by the other trials of its room, and its scatter by other rooms: if one changed,
+    the whole bench is updated. Nothing is fitted again. Each changed number is recorded with `why`.
 
-    new_trials : those of them that were only just added and so have no earlier numbers to record
+    new_trials : those just added, which have no earlier numbers to record
     """
     session.flush()
     ids = sorted(set(trial_ids))
@@ -39,16 +39,16 @@ def update_derived_results(
     settings = {row.setting_id for row in touched if row.setting_id is not None}
     settings |= _settings_of(session, moved - set(ids))
     refresh_summaries(session, settings, now or datetime.now(UTC))
-    if serves_others or not set(ids) <= set(new_trials):  # a new trial takes no pool from another
+    if serves_others or not set(ids) <= set(new_trials):  # a new trial does not change the pools of others
         remove_unused_pools(session)
 
 
 def update_all_derived_results(
     session: Session, *, who: str = "", why: str, now: datetime | None = None, record: bool = True
 ) -> None:
-    """Derives the whole bench again, after something changed that every trial rests on.
+    """Updates the whole bench, after a change that affects every trial.
 
-    record : False where the caller records the moves itself, or where the trials were only just added
+    record : False if the caller records the changes itself, or the trials were just added
     """
     derive_clean_air(session, who=who, why=why, record=record)
     refresh_summaries(session, None, now or datetime.now(UTC))
@@ -56,7 +56,7 @@ def update_all_derived_results(
 
 
 def rederive_room(session: Session, room_id: int, *, who: str, why: str) -> None:
-    """Derives the trials of a room again, after its volume changed."""
+    """Updates the trials of a room after its volume changed."""
     trials = session.scalars(select(Trial.id).where(Trial.room_id == room_id, Trial.trashed_at.is_(None))).all()
     update_derived_results(session, trials, who=who, why=why)
 

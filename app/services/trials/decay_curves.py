@@ -1,4 +1,4 @@
-"""Curves of chosen trials laid over one another: readings, fit and band, counted from unit on."""
+"""Decay curves of chosen trials in one chart: readings, fit and band, in minutes from unit on."""
 
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -23,7 +23,7 @@ from app.storage.models.trials import ChannelResult, Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 MOST_CURVES = 8
-SCALES = ("linear", "log")  # of the axis of levels
+SCALES = ("linear", "log")  # of the level axis
 _Line = TypeVar("_Line")
 _POINTS_A_CURVE = 300
 _POINTS_OF_ONE_TRIAL = 2000
@@ -33,10 +33,10 @@ EMPTY_ROOM = "empty room"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CurveChoices:
-    """What the address of the overlay says.
+    """Choices in the URL of the overlay.
 
-    trial_ids, unit_ids : what to draw; both empty: units spread over the ranking. A unit stands for its latest
-        usable trial at the chosen setting
+    trial_ids, unit_ids : what to draw; both empty: units spread over the ranking. A unit id means its latest
+            usable trial at the chosen setting
     room_id : of the units' trials and the empty room; None: the room with most trials
     normalised : levels in percent of the start level
     scale : "linear" or "log"
@@ -57,10 +57,10 @@ class CurveChoices:
 class DecayCurve:
     """One trial's curve. Times are minutes from unit on; levels in the channel's unit, or in percent.
 
-    levels : readings, thinned without losing peaks; no reading stands in for a missing one
+    levels : readings, thinned without losing peaks; missing readings are not replaced
     fit_minutes, fit_levels, fit_low, fit_high : fitted curve and its 95 % band from the fit window's start on;
         empty where there is no fit
-    cleared, time_to_clear_min, not_cleared_before_min : as stored; False and a bound where it was never reached
+    cleared, time_to_clear_min, not_cleared_before_min : as stored; False and a bound if it was not reached
     """
 
     trial_id: int
@@ -93,11 +93,11 @@ class DecayCurve:
 
 @dataclass(frozen=True, slots=True)
 class DecayOverlay:
-    """Curves to lay over one another, and what was left out.
+    """Curves for one chart, and what was left out.
 
     empty_room : the latest usable empty-room run of the same room, None where there is none
-    left_out : sentences on what was asked for and is not drawn
-    spread_of : of how many ranked units the curves are a spread, 0 where the reader chose
+    left_out : sentences on requested curves that are not drawn
+    spread_of : number of ranked units that the curves were selected from; 0 if the reader chose
     """
 
     choices: CurveChoices
@@ -110,7 +110,7 @@ class DecayOverlay:
 
 
 def decay_overlay(session: Session, choices: CurveChoices | None = None) -> DecayOverlay:
-    """The curves that were asked for, at most eight. Raises InvalidValue for a choice that the bench does not have."""
+    """The requested curves, at most eight. Raises InvalidValue for an unknown choice."""
     chosen = choices or CurveChoices()
     if chosen.scale not in SCALES:
         raise InvalidValue(f"The scale is {chosen.scale!r}; it needs linear or log.", field="scale")
@@ -141,7 +141,7 @@ def decay_overlay(session: Session, choices: CurveChoices | None = None) -> Deca
 
 
 def _ranking_of(session: Session, chosen: CurveChoices) -> Ranking:
-    """The ranking that the curves are chosen from; a unit that is asked for alone is read alone."""
+    """The ranking that the curves are chosen from; a single requested unit is read alone."""
     asked = RankingChoices(setting=chosen.setting, channel=chosen.channel, room_id=chosen.room_id, limit=MOST_ROWS)
     if len(chosen.unit_ids) == 1 and chosen.setting == EVERY:
         known = lines_of_unit(session, chosen.unit_ids[0], asked)
@@ -188,7 +188,7 @@ def _read(session: Session, trial_ids: list[int], channel: str) -> list[_Row]:
             Trial.id.in_(trial_ids),
             ChannelResult.channel == channel,
             Trial.trashed_at.is_(None),
-            UnitUnderTest.trashed_at.is_(None),  # of an empty-room run there is no unit, and so nothing either
+            UnitUnderTest.trashed_at.is_(None),  # empty-room runs have no unit
         )
     )
     return list(found)
@@ -214,7 +214,7 @@ def _empty_room(session: Session, chosen: CurveChoices, curves: tuple[DecayCurve
 
 
 def trial_curve(session: Session, trial_id: int, channel: str = "") -> DecayCurve:
-    """The curve of one trial with everything its log holds, the smoke before unit on included (minutes below zero).
+    """The curve of one trial over its whole log, including the smoke before unit on (negative minutes).
 
     Raises NotFound for a trial without a result for the channel.
     """
@@ -285,7 +285,7 @@ def _readings(session: Session, trial: Trial, result: ChannelResult, *, whole_lo
 def fitted_curve(result: ChannelResult, end_min: float) -> tuple[_Levels, tuple[_Levels, _Levels, _Levels]]:
     """Minutes from the start of the fit window to the end of the run, with the fitted level and its 95 % band.
 
-    All empty where the result has no fit.
+    All empty without a fit.
     """
     from app.compute.decay.analysis import (
         decay_curve,  # loaded when used: the curve needs scipy, a page of tables does not
@@ -303,5 +303,5 @@ def fitted_curve(result: ChannelResult, end_min: float) -> tuple[_Levels, tuple[
 
 
 def _plain(values: _Levels) -> tuple[float, ...]:
-    """As plain numbers with six significant digits, which is more than any logger gives."""
+    """Plain numbers with six significant digits, more than any logger gives."""
     return tuple(float(f"{value:.6g}") for value in values.tolist())

@@ -1,4 +1,4 @@
-"""One trial with everything known of it, as its page and the API show it."""
+"""One trial with everything its page and the API show."""
 
 import math
 from collections.abc import Sequence
@@ -23,9 +23,9 @@ from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDe
 class ChannelDetail:
     """Results of one channel. A quantity that does not exist is None, and a note says why.
 
-    natural_decay : of the room on one day; empty_room_trials : the runs that it rests on
-    predicted_clear_min : when the fitted curve gets to the clear level, an estimate
-    start_level, background_level, time_to_clear : None also where their uncertainty is not known
+    natural_decay : of the room on one day; empty_room_trials : the runs behind it
+    predicted_clear_min : when the fitted curve reaches the clear level, an estimate
+    start_level, background_level, time_to_clear : None also without a known uncertainty
     """
 
     result: ChannelResult
@@ -58,7 +58,7 @@ class TrialDetail:
 
 
 def trial_detail(session: Session, trial_id: int) -> TrialDetail:
-    """Raises NotFound where there is no such trial; one in the trash is found."""
+    """Raises NotFound for an unknown trial; a trashed one is found."""
     statement = with_everything(select(Trial).where(Trial.id == trial_id))
     trial = session.scalar(statement.execution_options(populate_existing=True))
     if trial is None:
@@ -69,14 +69,14 @@ def trial_detail(session: Session, trial_id: int) -> TrialDetail:
 def list_details(
     session: Session, wanted: TrialFilter, limit: int = 20, cursor: str | None = None
 ) -> ListPart[TrialDetail]:
-    """Trials with everything, the last added first."""
+    """Trials with all details, newest first."""
     statement = with_everything(filtered_trials(wanted))
     part = list_part(session, statement, Trial.id, limit, cursor, newest_first=True)
     return ListPart(tuple(detail_of(trial) for trial in part.rows), part.next_cursor)
 
 
 def with_everything(statement: Select[Trial]) -> Select[Trial]:
-    """The statement with all that `detail_of` needs, in a few queries whatever the number of trials."""
+    """Adds what `detail_of` needs to a statement, in a few queries whatever the number of trials."""
     results = selectinload(Trial.results)
     return statement.options(
         selectinload(Trial.unit_under_test),

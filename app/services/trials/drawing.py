@@ -1,4 +1,4 @@
-"""What the drawing of one trial needs: its curve, its moments on the log's own clock, and how to name it."""
+"""Data of one trial's chart: its curve, its marks in log time, and its title."""
 
 from dataclasses import dataclass
 
@@ -19,7 +19,7 @@ from app.services.trials.unsaved_decay_curve import unsaved_decay_curve
 
 @dataclass(frozen=True, slots=True)
 class TrialDrawing:
-    """`curve` counts from unit on; the moments are minutes after the first reading, None where there is none."""
+    """`curve` counts from unit on; the marks are minutes after the first reading, None if missing."""
 
     curve: DecayCurve
     channel: str
@@ -31,7 +31,7 @@ class TrialDrawing:
 
 
 def trial_drawing(session: Session, trial_id: int, channel: str = "", marks: TrialMarks | None = None) -> TrialDrawing:
-    """A stored trial as it is, or as it would be under other marks.
+    """A stored trial, with its own or with other marks.
 
     channel : empty for the first of the trial's channels. Raises NotFound, or InvalidValue for marks that do not fit.
     """
@@ -49,7 +49,7 @@ def trial_drawing(session: Session, trial_id: int, channel: str = "", marks: Tri
 
 
 def log_drawing(preview: LogPreview, channel: str = "") -> TrialDrawing:
-    """A waiting log. Raises NotFound where it holds no channel that is analysed."""
+    """A staged log. Raises NotFound if it has no channel that is analysed."""
     names = in_order(preview.decays)
     decay = preview.decays.get(channel or next(iter(names), ""))
     if decay is None:

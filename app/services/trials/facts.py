@@ -1,4 +1,4 @@
-"""Changing what was told of a trial: its unit, setting, room, logger, smoke source, tester and notes."""
+"""Editing the details of a trial: unit, setting, room, logger, smoke source, tester and notes."""
 
 from dataclasses import fields
 from datetime import UTC, datetime
@@ -34,8 +34,9 @@ def change_trial_facts(
     why: str = "",
     now: datetime | None = None,
 ) -> Trial:
-    """Changes the named facts, each with a record. Where the trial moves to another unit, setting, room, source or
-    logger its results follow, and so do the summaries that it left."""
+    """Changes the given details, each with a record. A change of unit, setting, room, source or logger also updates the
+    results of the trial, and the summaries that it left.
+    """
     unknown = sorted(changed.keys() - set(CHANGEABLE))
     if unknown:
         raise InvalidValue(

@@ -1,4 +1,4 @@
-"""The trials of the bench, narrowed down and a page at a time."""
+"""List of trials, filtered and paged."""
 
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,7 +16,7 @@ STATES = ("kept", "excluded", "trashed")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrialFilter:
-    """Which trials are asked for; empty: all outside the trash.
+    """Filter of trials; empty: all outside the trash.
 
     state : "kept" (combined), "excluded" (listed, not combined) or "trashed"
     """
@@ -30,7 +30,7 @@ class TrialFilter:
 
 @dataclass(frozen=True, slots=True)
 class ListedTrial:
-    """A trial of a list with the result of one channel; None where it has none of that channel."""
+    """A listed trial with the result of one channel; None if it has none of that channel."""
 
     trial: Trial
     result: ChannelResult | None
@@ -38,9 +38,9 @@ class ListedTrial:
 
 @dataclass(frozen=True, slots=True)
 class TrialCount:
-    """How many trials a list holds in all its parts, of which kind, of how many units, and from when to when.
+    """Number of trials in the whole list, by kind, their number of units, and their dates.
 
-    first, last : start of the first and of the last run; None where there is no trial
+    first, last : start of the first and of the last run; None without trials
     """
 
     trials: int
@@ -56,7 +56,7 @@ class TrialCount:
 
 
 def count_trials(session: Session, wanted: TrialFilter) -> TrialCount:
-    """The trials asked for, counted. Raises InvalidValue as `filtered_trials`."""
+    """Counts the filtered trials. Raises InvalidValue as `filtered_trials`."""
     statement = filtered_trials(wanted).with_only_columns(
         func.count(),
         func.count(Trial.unit_under_test_id),
@@ -69,7 +69,7 @@ def count_trials(session: Session, wanted: TrialFilter) -> TrialCount:
 
 
 def filtered_trials(wanted: TrialFilter) -> Select[Trial]:
-    """The statement for the trials asked for. Raises InvalidValue for a kind or state that there is not."""
+    """The statement for the filtered trials. Raises InvalidValue for an unknown kind or state."""
     statement = select(Trial)
     if wanted.kind:
         _one_of(wanted.kind, KINDS_OF_TRIAL, "kind")
@@ -97,7 +97,7 @@ def filtered_trials(wanted: TrialFilter) -> Select[Trial]:
 def list_trials(
     session: Session, wanted: TrialFilter, channel: str, limit: int = 100, cursor: str | None = None
 ) -> ListPart[ListedTrial]:
-    """Trials, the last added first, each with the result of one channel."""
+    """Trials, newest first, each with the result of one channel."""
     statement = filtered_trials(wanted).options(
         selectinload(Trial.unit_under_test),
         selectinload(Trial.setting),

@@ -1,5 +1,6 @@
-"""Changing the marks of a trial: what would move is shown first; what is applied is recorded with who and why.
-Excluding a trial from what is combined, and taking it back in."""
+"""Changing the marks of a trial, with a preview of the changes; excluding a trial from results, and including it
+again.
+"""
 
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
@@ -22,7 +23,7 @@ from app.storage.models.logs import Log
 from app.storage.models.logs import readings as readings_table
 from app.storage.models.trials import ChannelResult, Trial
 
-# What a preview compares: field, unit, and the column of its uncertainty.
+# What a preview compares: field, unit, and column of the uncertainty.
 COMPARED = (
     ("total_decay_per_h", "1/h", "total_decay_uncertainty_per_h"),
     ("clean_air_delivery_rate_m3_per_h", "m³/h", "clean_air_delivery_rate_uncertainty"),
@@ -36,7 +37,7 @@ COMPARED = (
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """One number of one channel before and after; None where it does not exist."""
+    """One number of one channel before and after; None if it does not exist."""
 
     channel: str
     field: str
@@ -53,10 +54,10 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class MarksPreview:
-    """What a change of marks would do to a trial. Nothing of it is stored.
+    """Effect of a change of marks on a trial. Nothing is stored.
 
-    decays : the analysis with the new marks; notes : with what follows from the natural decay
-    moves : numbers before and after, those that stay included
+    decays : the analysis with the new marks; notes : including those of the natural decay
+    moves : numbers before and after, including unchanged ones
     """
 
     trial_id: int
@@ -93,7 +94,7 @@ def change_marks(
     why: str = "",
     now: datetime | None = None,
 ) -> Trial:
-    """Sets the marks of a trial and lets its results follow; each mark and each moved number is recorded."""
+    """Sets the marks of a trial and updates its results; each mark and each changed number is recorded."""
     trial = get_trial(session, trial_id)
     check_marks(marks, last_reading_s(session, trial))
     moved = False
@@ -110,7 +111,7 @@ def change_marks(
 
 
 def exclude_trial(session: Session, trial_id: int, *, who: str, why: str, now: datetime | None = None) -> Trial:
-    """Leaves a trial out of what is combined. It stays listed, with who, when and why; the reason is needed."""
+    """Excludes a trial from results. It stays listed, with who, when and why; a reason is required."""
     trial = get_trial(session, trial_id)
     reason = required_text(why, "why", "The reason for excluding the trial", 2000)
     if trial.excluded_at is not None:
@@ -129,7 +130,7 @@ def exclude_trial(session: Session, trial_id: int, *, who: str, why: str, now: d
 def restore_trial(
     session: Session, trial_id: int, *, who: str = AT_THE_DESK, why: str = "", now: datetime | None = None
 ) -> Trial:
-    """Takes an excluded trial back in."""
+    """Includes an excluded trial again."""
     trial = get_trial(session, trial_id)
     if trial.excluded_at is None:
         raise InvalidValue(f"Trial {trial_id} is not excluded, so there is nothing to restore.", field="why")

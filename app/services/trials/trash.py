@@ -1,7 +1,6 @@
-"""The trash: trials and units lie there until they are taken back; nothing is deleted, and no log file is lost.
+"""The trash: deleted trials and units can be restored; nothing is removed for good, and no log file is lost.
 
-There is no removal for good, neither here nor by a command: what was measured is evidence, its raw file the more so,
-and a trial in the trash costs no more than the room it takes.
+There is no permanent removal, neither here nor by a command: measurements and raw files are evidence.
 """
 
 from datetime import UTC, datetime
@@ -20,7 +19,7 @@ from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 def trash_unit(
     session: Session, unit_id: int, *, who: str = AT_THE_DESK, why: str, now: datetime | None = None
 ) -> UnitUnderTest:
-    """Takes a unit off the bench; its trials stay with it. Raises InvalidValue without a reason."""
+    """Moves a unit to the trash; its trials stay with it. Raises InvalidValue without a reason."""
     reason = _reason(why, "the unit")
     unit = get_unit(session, unit_id)
     _refuse_if(unit.trashed_at is not None, f"{unit.maker} {unit.model} lies in the trash already.")
@@ -33,7 +32,7 @@ def trash_unit(
 def untrash_unit(
     session: Session, unit_id: int, *, who: str = AT_THE_DESK, why: str = "", now: datetime | None = None
 ) -> UnitUnderTest:
-    """Puts a unit back on the bench, with all that was known of it."""
+    """Restores a unit from the trash, with all its data."""
     reason = optional_text(why, "why", "The reason")
     unit = get_unit(session, unit_id)
     _refuse_if(unit.trashed_at is None, f"{unit.maker} {unit.model} does not lie in the trash.")
@@ -46,7 +45,7 @@ def untrash_unit(
 def trash_trial(
     session: Session, trial_id: int, *, who: str = AT_THE_DESK, why: str, now: datetime | None = None
 ) -> Trial:
-    """Takes a trial out of the bench; what rested on it is derived again, each move recorded.
+    """Moves a trial to the trash; derived results are updated, each change recorded.
 
     Its results, readings and raw file stay. Raises InvalidValue without a reason.
     """
@@ -67,7 +66,7 @@ def trash_trial(
 def untrash_trial(
     session: Session, trial_id: int, *, who: str = AT_THE_DESK, why: str = "", now: datetime | None = None
 ) -> Trial:
-    """Brings a trial back with the results that it had; what rests on it is derived again."""
+    """Restores a trial with its results; derived results are updated."""
     from app.services.results.trial_results import get_trial
     from app.services.results.update_derived import update_derived_results  # loaded when used: it needs scipy
 
@@ -81,7 +80,7 @@ def untrash_trial(
 
 
 def _refresh_repeatability_of(session: Session, unit_id: int, now: datetime | None) -> None:
-    """The scatter of a unit's repeats is lent to others while the unit is on the bench."""
+    """A unit's repeats count towards the bench's repeatability while it is not in the trash."""
     from app.services.results.summaries import refresh_summaries  # loaded when used: it needs scipy
 
     settings = session.scalars(select(SpeedSetting.id).where(SpeedSetting.unit_under_test_id == unit_id)).all()

@@ -1,4 +1,4 @@
-"""What lies in the trash: trials and units, with who put them there, when and why, the last first."""
+"""Contents of the trash: trials and units, with who deleted them, when and why; latest first."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ TRIAL = "trial"
 
 @dataclass(frozen=True, slots=True)
 class TrashedBy:
-    """Who put a thing in the trash, and why."""
+    """Who put an item in the trash, and why."""
 
     who: str
     why: str
@@ -26,7 +26,7 @@ class TrashedBy:
 
 @dataclass(frozen=True, slots=True)
 class TrashedItem:
-    """One thing in the trash. `subject` is as in the record of changes: trial, or unit under test."""
+    """One item in the trash. `subject` is as in the record of changes: trial, or unit under test."""
 
     subject: str
     id: int
@@ -38,14 +38,14 @@ class TrashedItem:
 
 @dataclass(frozen=True, slots=True)
 class TrashList:
-    """A part of the trash; `total` counts all that lies there."""
+    """A page of the trash; `total` counts all items."""
 
     things: tuple[TrashedItem, ...]
     total: int
 
 
 def list_trash(session: Session, limit: int = 100, offset: int = 0) -> TrashList:
-    """What lies in the trash, the last put there first."""
+    """Contents of the trash, latest first."""
     lying = [
         (at, subject, number)
         for subject, table in ((SUBJECT, UnitUnderTest), (TRIAL, Trial))
@@ -77,7 +77,7 @@ def list_trash(session: Session, limit: int = 100, offset: int = 0) -> TrashList
 
 
 def trashed_by(session: Session, subject: str, ids: Iterable[int]) -> dict[int, TrashedBy]:
-    """Of each thing, who put it in the trash the last time, and why, out of the record of changes."""
+    """For each item, who put it in the trash last, and why, from the record of changes."""
     newest = (
         select(func.max(Change.id))
         .where(Change.subject == subject, Change.subject_id.in_(list(ids)), Change.action == "trashed")

@@ -1,4 +1,4 @@
-"""The curve of an analysis that is not stored: of a waiting file, or of a trial under other marks."""
+"""Decay curve of an analysis that is not stored: of a staged file, or of a trial under other marks."""
 
 from datetime import UTC, datetime
 
@@ -29,7 +29,7 @@ def unsaved_decay_curve(
     """All readings of the log and the fit, counted in minutes from unit on.
 
     elapsed_s, levels : readings of the channel; not-a-number where there is none
-    trial_id : 0 for a file that is no trial yet
+    trial_id : 0 for a file that is not a trial yet
     """
     held = np.isfinite(levels)
     minutes, level = elapsed_s[held] / 60 - 60 * decay.unit_on_h, levels[held]

@@ -1,4 +1,4 @@
-"""The trials of settings that a result may rest on."""
+"""The trials that the results of settings use."""
 
 from collections.abc import Collection
 
@@ -12,14 +12,15 @@ from app.storage.models.units_under_test import SpeedSetting
 def usable_trials(
     session: Session, setting_ids: Collection[int], channel: str, room_id: int | None
 ) -> dict[int, tuple[int, ...]]:
-    """Setting id to its trials in a room with a usable result in the channel, from the oldest; without those that
-    have none."""
+    """For each setting its trials in a room with a usable result in the channel, oldest first; settings without any are
+    omitted.
+    """
     found: dict[int, list[int]] = {}
     for setting_id, in_room, trial_id in session.execute(
         select(Trial.setting_id, Trial.room_id, Trial.id)
         .join(ChannelResult, ChannelResult.trial_id == Trial.id)
         .where(
-            # by the units and not by the room, which has most trials of a bench: a store may look through all of them
+            # filter by unit and not by room, because most trials are in one room and all of them would be scanned
             Trial.unit_under_test_id.in_(
                 select(SpeedSetting.unit_under_test_id).where(SpeedSetting.id.in_(setting_ids))
             ),

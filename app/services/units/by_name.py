@@ -1,4 +1,4 @@
-"""Units named by a person: by their number, or by maker and model."""
+"""Finds units by number, or by maker and model."""
 
 from collections.abc import Iterable
 
@@ -10,7 +10,7 @@ from app.storage.models.units_under_test import UnitUnderTest
 
 
 def unit_ids_from(session: Session, names: Iterable[str]) -> list[int]:
-    """Ids of the units named, each once. Raises NotFound for a name that no unit outside the trash has."""
+    """Ids of the named units, without duplicates. Raises NotFound for an unknown or trashed unit."""
     rows = session.execute(
         select(UnitUnderTest.id, UnitUnderTest.maker, UnitUnderTest.model).where(UnitUnderTest.trashed_at.is_(None))
     ).all()

@@ -1,4 +1,4 @@
-"""Filters and other parts that wear out, with their prices. "None needed" is a recorded fact, not a missing value."""
+"""Filters and other consumables, with their prices. "None needed" is a recorded fact, not a missing value."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -23,15 +23,15 @@ from app.services.units.entry import SUBJECT, change_unit, get_unit
 from app.storage.models.units_under_test import Consumable, ConsumablePrice
 
 KINDS_OF_CONSUMABLE = ("filter", "washable part", "water", "additive", "lamp", "other")
-# Nothing is replaced more often than each day or each hour of running; a smaller figure is a slip, and its endless
-# replacements would keep every page of costs from ending.
+# Nothing is replaced more often than daily or hourly; a smaller figure is a typing error, and would make the cost
+# calculation endless.
 SHORTEST_LIFE_MONTHS = 0.03
 SHORTEST_LIFE_HOURS = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewConsumable:
-    """A part that wears out. Life in months, in running hours, or both: whichever comes first counts."""
+    """A consumable. Life in months, running hours, or both: whichever comes first."""
 
     name: str
     kind: str = "filter"
@@ -45,7 +45,7 @@ class NewConsumable:
 
 
 def add_consumable(session: Session, unit_id: int, new: NewConsumable, *, who: str = AT_THE_DESK) -> int:
-    """Adds a consumable and returns its id; the unit then counts as one whose consumables are listed."""
+    """Adds a consumable and returns its id; the unit's consumables then count as listed."""
     unit = get_unit(session, unit_id)
     name = required_text(new.name, "consumable", "The name of the consumable")
     if session.scalar(select(Consumable.id).where(Consumable.unit_under_test_id == unit_id, Consumable.name == name)):

@@ -1,4 +1,4 @@
-"""Units under test and their speed settings: adding them, changing them, with a record of each change."""
+"""Units under test and their speed settings: adding and changing them, with a record of each change."""
 
 from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime
@@ -27,12 +27,12 @@ KINDS_THAT_MAY_MAKE_OZONE = ("electrostatic", "ioniser", "ultraviolet")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewUnit:
-    """What is known of a machine when it comes to the bench; sizes in mm, mass in kg."""
+    """Details of a new unit; dimensions in mm, mass in kg."""
 
     maker: str
     model: str
     kind: str = "other"
-    makes_ozone: bool | None = None  # None: as the kind of cleaning suggests
+    makes_ozone: bool | None = None  # None: depends on the kind of cleaning
     consumables_state: str = "unknown"
     width_mm: float | None = None
     depth_mm: float | None = None
@@ -45,7 +45,7 @@ class NewUnit:
 
 
 def has_units(session: Session) -> bool:
-    """Whether any unit stands on the bench, those in the trash left aside."""
+    """Whether there is any unit outside the trash."""
     return session.scalar(select(UnitUnderTest.id).where(UnitUnderTest.trashed_at.is_(None)).limit(1)) is not None
 
 
@@ -59,7 +59,7 @@ def get_unit(session: Session, unit_id: int) -> UnitUnderTest:
 def add_unit(session: Session, new_unit: NewUnit, *, who: str = AT_THE_DESK, now: datetime | None = None) -> int:
     """Adds a unit under test and returns its id.
 
-    Raises InvalidValue with the field at fault, AlreadyStored where maker and model are on the bench already.
+    Raises InvalidValue with the field, AlreadyStored if maker and model are on the bench already.
     """
     values = _checked(new_unit)
     _refuse_second(session, str(values["maker"]), str(values["model"]))
@@ -73,7 +73,7 @@ def add_unit(session: Session, new_unit: NewUnit, *, who: str = AT_THE_DESK, now
 def change_unit(
     session: Session, unit_id: int, changed: dict[str, object], *, who: str = AT_THE_DESK, why: str = ""
 ) -> UnitUnderTest:
-    """Changes the named fields of a unit; each field that really changes is recorded with its old value."""
+    """Changes the given fields of a unit; each actual change is recorded with the old value."""
     unit = get_unit(session, unit_id)
     names = [field.name for field in fields(NewUnit)]
     unknown = sorted(changed.keys() - set(names))
@@ -100,7 +100,7 @@ def add_setting(
     is_highest: bool = False,
     who: str = AT_THE_DESK,
 ) -> int:
-    """Adds a speed setting and returns its id; without a position it comes after the fastest so far."""
+    """Adds a speed setting and returns its id; by default it comes after the fastest one."""
     unit = get_unit(session, unit_id)
     checked_name = required_text(name, "setting", "The name of the setting")
     present = session.scalars(select(SpeedSetting).where(SpeedSetting.unit_under_test_id == unit_id)).all()
@@ -136,7 +136,7 @@ def _position(position: int) -> int:
 
 
 def find_setting(session: Session, unit_id: int, name: str) -> int | None:
-    """Id of the setting of that name, capitals aside."""
+    """Id of the setting with this name, case-insensitively."""
     return session.scalar(
         select(SpeedSetting.id).where(
             SpeedSetting.unit_under_test_id == unit_id, func.lower(SpeedSetting.name) == name.strip().lower()
@@ -145,7 +145,7 @@ def find_setting(session: Session, unit_id: int, name: str) -> int | None:
 
 
 def find_unit(session: Session, maker: str, model: str) -> int | None:
-    """Id of the unit of that maker and model, capitals aside."""
+    """Id of the unit with this maker and model, case-insensitively."""
     return session.scalar(
         select(UnitUnderTest.id).where(
             func.lower(UnitUnderTest.maker) == maker.strip().lower(),

@@ -1,4 +1,4 @@
-"""The units of the bench in short: what they are, and how much is known of each."""
+"""Units of the bench in brief, with the number of trials and the latest price."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTe
 
 @dataclass(frozen=True, slots=True)
 class ListedUnit:
-    """One unit. `trials` counts those outside the trash, `price` is the newest in any currency."""
+    """One unit. `trials` counts those outside the trash, `price` is the latest in any currency."""
 
     id: int
     maker: str
@@ -32,7 +32,7 @@ class ListedUnit:
 
 @dataclass(frozen=True, slots=True)
 class UnitsList:
-    """A part of the list of units, by maker and model. `total` counts all that pass, `on_bench` all there are."""
+    """A page of the list of units, by maker and model. `total` counts the matches, `on_bench` all units."""
 
     units: tuple[ListedUnit, ...]
     total: int
@@ -44,7 +44,7 @@ class UnitsList:
 
 @dataclass(frozen=True, slots=True)
 class _NamedUnit:
-    """A unit as a list finds it: `words` are what a search looks through, `place` its place by maker and model."""
+    """A unit for the list: `words` is the searched text, `place` its position by maker and model."""
 
     id: int
     maker: str
@@ -59,7 +59,7 @@ class _NamedUnit:
 def list_units(
     session: Session, *, search: str = "", kind: str = "", trashed: bool = False, limit: int = 100, offset: int = 0
 ) -> UnitsList:
-    """Units whose maker, model or kind holds every word of the search."""
+    """Units whose maker, model or kind contains every word of the search."""
     units = kept_by_unit(session, "names of units", lambda ids: _named_units(session, ids)).values()
     words = search.casefold().split()
     found = [
@@ -126,7 +126,7 @@ def _named_units(session: Session, unit_ids: Collection[int] | None) -> Mapping[
 
 
 def _trials(session: Session, unit_ids: list[int]) -> dict[int | None, tuple[int, date]]:
-    """Number of trials outside the trash, and the day of the latest."""
+    """Number of trials outside the trash, and the date of the latest."""
     return {
         unit_id: (number, last.date())
         for unit_id, number, last in session.execute(
@@ -160,7 +160,7 @@ def _newest_prices(session: Session, unit_ids: list[int]) -> dict[int, tuple[flo
 
 
 def unit_names(session: Session) -> tuple[tuple[int, str], ...]:
-    """Id and name of every unit outside the trash, in the order of the names."""
+    """Id and name of every unit outside the trash, sorted by name."""
     unit = UnitUnderTest
     rows = session.execute(
         select(unit.id, unit.maker, unit.model).where(unit.trashed_at.is_(None)).order_by(unit.maker, unit.model)

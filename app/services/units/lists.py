@@ -1,4 +1,4 @@
-"""Lists of what is on the bench, a page at a time, in the order in which things were added."""
+"""Paged lists of bench items, in the order in which they were added."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ Row = TypeVar("Row")
 
 @dataclass(frozen=True, slots=True)
 class ListPart(Generic[Row]):
-    """A part of a list. `next_cursor` asks for the part after it; None at the end."""
+    """A page of a list. `next_cursor` requests the next one; None at the end."""
 
     rows: tuple[Row, ...]
     next_cursor: str | None
@@ -35,7 +35,7 @@ def list_part(
     *,
     newest_first: bool = False,
 ) -> ListPart[Any]:
-    """The rows after `cursor`, at most `limit`; the cursor is what an earlier part gave."""
+    """At most `limit` rows after `cursor`, which comes from the previous page."""
     if not 1 <= limit <= MOST_ROWS:
         raise InvalidValue(f"The limit is {limit}; it needs a whole number from 1 to {MOST_ROWS}.", field="limit")
     if cursor is not None:
@@ -75,7 +75,7 @@ def list_tariffs(session: Session, limit: int = MOST_ROWS, cursor: str | None = 
 def list_units(
     session: Session, limit: int = MOST_ROWS, cursor: str | None = None, *, search: str = "", trashed: bool = False
 ) -> ListPart[UnitWithParts]:
-    """Units with settings, prices and consumables; `search` looks in maker and model, capitals aside."""
+    """Units with settings, prices and consumables; `search` is in maker and model, case-insensitive."""
     lies = UnitUnderTest.trashed_at.is_not(None) if trashed else UnitUnderTest.trashed_at.is_(None)
     statement = select(UnitUnderTest).where(lies)
     if search.strip():
@@ -86,7 +86,7 @@ def list_units(
 
 
 def unit_with_parts(session: Session, unit_id: int) -> UnitUnderTest:
-    """A unit with settings, prices and consumables as they are now. Raises NotFound."""
+    """A unit with its current settings, prices and consumables. Raises NotFound."""
     statement = select(UnitUnderTest).where(UnitUnderTest.id == unit_id).options(*everything_of_a_unit())
     unit = session.scalar(statement.execution_options(populate_existing=True))
     if unit is None:

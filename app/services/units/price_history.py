@@ -1,4 +1,4 @@
-"""Prices of a unit and of its parts over time, in one currency."""
+"""Prices of a unit and its consumables over time, in one currency."""
 
 from collections import Counter
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ class SeenPrice:
 
 @dataclass(frozen=True, slots=True)
 class PriceLine:
-    """The unit itself, or a pack of one of its parts; prices in the order in which they were seen."""
+    """Prices of the unit or of one pack of a consumable, oldest first."""
 
     name: str
     is_unit: bool
@@ -29,7 +29,7 @@ class PriceLine:
 
 @dataclass(frozen=True, slots=True)
 class PriceHistory:
-    """Lines that have a price in the currency that most prices of the unit have."""
+    """Lines with a price in the unit's most common currency."""
 
     unit_id: int
     unit_name: str
@@ -39,7 +39,7 @@ class PriceHistory:
 
 
 def price_history(session: Session, unit_id: int) -> PriceHistory:
-    """Raises NotFound where there is no such unit."""
+    """Raises NotFound for an unknown unit."""
     unit = session.scalar(
         select(UnitUnderTest)
         .where(UnitUnderTest.id == unit_id)

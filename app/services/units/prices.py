@@ -1,4 +1,4 @@
-"""Prices of units, each with its day, currency and source; older ones are kept."""
+"""Prices of units, each with date, currency and source; older ones are kept."""
 
 from datetime import date
 
@@ -20,9 +20,9 @@ def add_price(
     *,
     who: str = AT_THE_DESK,
 ) -> int:
-    """Adds a price and returns its id; the newest day counts as today's price.
+    """Adds a price and returns its id; the latest date is the current price.
 
-    Raises InvalidValue, naming the field, where the day lies ahead or nobody is told where it was seen.
+    Raises InvalidValue, naming the field, for a future date or a missing source.
     """
     get_unit(session, unit_id)
     price = Price(

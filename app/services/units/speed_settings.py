@@ -1,4 +1,4 @@
-"""Changing the speed settings of a unit: their names, their order, and which one is the highest."""
+"""Speed settings of a unit: names, order, and which one is the highest."""
 
 from collections.abc import Sequence
 
@@ -20,7 +20,7 @@ def settings_of(session: Session, unit_id: int) -> Sequence[SpeedSetting]:
 
 
 def rename_setting(session: Session, setting_id: int, name: str, *, field: str, who: str = AT_THE_DESK) -> None:
-    """Gives a setting another name; `field` is the form field that a refusal names."""
+    """Renames a setting; `field` is the form field of the error."""
     setting = session.get(SpeedSetting, setting_id)
     if setting is None:
         raise NotFound("setting", setting_id)
@@ -35,7 +35,7 @@ def rename_setting(session: Session, setting_id: int, name: str, *, field: str, 
 
 
 def choose_highest(session: Session, unit_id: int, setting_id: int, *, who: str = AT_THE_DESK) -> None:
-    """Marks the setting at which the unit runs fastest; the ranking shows it unless told otherwise."""
+    """Marks the unit's fastest setting; the ranking shows it by default."""
     settings = settings_of(session, unit_id)
     chosen = next((setting for setting in settings if setting.id == setting_id), None)
     if chosen is None:

@@ -1,6 +1,6 @@
 """Units with their settings, prices and consumables, many at once and as plain rows.
 
-Objects of the storage floor would take three quarters of the time of a list of a hundred units.
+ORM objects would take three quarters of the time of a list of a hundred units.
 """
 
 from collections import defaultdict
@@ -35,7 +35,7 @@ class PriceSeen(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class ConsumableOfUnit:
-    """A part that wears out, as stored, with its prices from the oldest."""
+    """A consumable as stored, with its prices, oldest first."""
 
     prices: tuple[PriceSeen, ...]
     id: int
@@ -52,7 +52,7 @@ class ConsumableOfUnit:
 
 @dataclass(frozen=True, slots=True)
 class UnitWithParts:
-    """A unit as stored; settings from the slowest, prices from the oldest, consumables in the order of their names."""
+    """A unit as stored; settings from the slowest, prices oldest first, consumables by name."""
 
     id: int
     maker: str
@@ -75,7 +75,7 @@ class UnitWithParts:
 
 
 def with_parts(session: Session, units: Sequence[UnitUnderTest]) -> tuple[UnitWithParts, ...]:
-    """The units with all that hangs on them, read in four questions."""
+    """The units with settings, prices and consumables, in four queries."""
     ids = {"ids": [unit.id for unit in units]}
     settings = _by_owner(session.execute(_SETTINGS, ids), SettingOfUnit)
     prices = _by_owner(session.execute(_PRICES, ids), PriceSeen)

@@ -43,7 +43,7 @@ class PriceShape(FromStore):
 
 
 class ConsumableShape(FromStore):
-    """A part that wears out. Life in months, in running hours, or both: whichever comes first counts."""
+    """A consumable. Life in months, running hours, or both: whichever comes first."""
 
     id: int
     name: str
