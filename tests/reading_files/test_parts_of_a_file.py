@@ -7,10 +7,10 @@ from hypothesis import strategies as st
 
 from app.reading_files.headers.preamble import read_preamble
 from app.reading_files.headers.search import could_be_header, find_header, is_time_header, looks_like_reading
+from app.reading_files.table.utc_order import is_newest_first, merge_equal_times, rising_order
 from app.reading_files.text.decoding import decode_text
 from app.reading_files.text.line_fields import find_decimal_mark, find_delimiter, split_line
 from app.reading_files.text.number_text import number_in, number_with_unit, why_no_number
-from app.reading_files.time.reading_order import is_newest_first, merge_equal_times, rising_order
 
 
 @settings(max_examples=200, deadline=None, derandomize=True)

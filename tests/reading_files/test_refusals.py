@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 
 from app.errors import UnreadableLog
+from app.reading_files import read_log as log_reader
 from app.reading_files.headers.preamble import Preamble
 from app.reading_files.log_table import ReadingChoices
 from app.reading_files.read_log import read_log
 from app.reading_files.refusals import ColumnsNotRecognised
-from app.reading_files.table import log_start
 from app.reading_files.table import segment as table_segment
 from tests.reading_files.reading import read_text, refused, rows
 
@@ -52,7 +52,7 @@ def test_pages_and_json_and_bytes():
 
 
 def test_a_file_that_is_too_large(monkeypatch):
-    monkeypatch.setattr("app.reading_files.text.file_kind.LARGEST_FILE_BYTES", 1024**2)
+    monkeypatch.setattr("app.reading_files.text.decoding.LARGEST_FILE_BYTES", 1024**2)
     assert refused(b"a,b\n" * 500_000).message == (
         "log.csv: The file has 2 MB; at most 1 MB are read. Cut the log to the hours of the trial."
     )
@@ -189,7 +189,7 @@ def test_without_a_name_the_message_still_reads():
         read_log(b"", "")
     assert ReadingChoices() == ReadingChoices(None, {}, {}, None, None)
     assert Preamble() == Preamble(start_us=None)
-    assert (log_start.FIRST_LIKELY_YEAR, table_segment.MOST_BOXES) == (2000, 500)
+    assert (log_reader.FIRST_LIKELY_YEAR, table_segment.MOST_BOXES) == (2000, 500)
 
 
 def test_a_header_that_changes_for_ever():

@@ -3,18 +3,89 @@
 import re
 from dataclasses import dataclass, replace
 
-from app.reading_files.columns.units import as_channel
-from app.reading_files.headers.channels import channel_name
+from app.reading_files.headers.channels import COUNT_UNIT, RAW_COUNTS, channel, channel_name
 from app.reading_files.headers.detectors import one_name_each
 from app.reading_files.headers.particle_sizes import sizes_in_tenths
 from app.reading_files.headers.preamble import Preamble
 from app.reading_files.headers.search import Header
 from app.reading_files.headers.words import Meaning, header_meaning, split_unit
 from app.reading_files.log_table import LogColumn, ReadingChoices
+from app.reading_files.refusals import ColumnsNotRecognised, quoted, where
+from app.reading_files.text.line_fields import plain_text
 from app.reading_files.text.number_text import number_in, number_with_unit
-from app.reading_files.text.plain_text import plain_text
-from app.reading_files.text.unit_symbols import conversion, is_unit
+from app.reading_files.text.unit_symbols import conversion, is_unit, shown_unit
 from app.reading_files.time.columns import TimePlan
+
+
+def as_channel(
+    position: int, header: str, name: str, unit: str, reason: str, first_values: tuple[str, ...], preamble: Preamble
+) -> LogColumn:
+    """The column as the channel `name`, with the conversion from its unit.
+
+    unit : as the header, a line of units or a person gave it; "" if nobody did
+    """
+
+    def column(file_unit: str, channel_unit: str, factor: float, offset: float, why: str) -> LogColumn:
+        return LogColumn(position, header, name, "channel", file_unit, channel_unit, factor, offset, why, first_values)
+
+    wanted = channel(name).unit
+    if not unit and preamble.unit and wanted and conversion(preamble.unit, wanted):
+        unit, reason = preamble.unit, f"{reason}; unit from the lines above the table"
+    turned = conversion(unit, wanted) if unit else None
+    if turned is not None:
+        return column(shown_unit(unit), wanted, turned.factor, turned.offset, reason)
+    if unit:
+        own = shown_unit(unit)
+        why = f"{reason}; {own} cannot be turned into {wanted} and is kept" if wanted else reason
+        return column(own, own, 1.0, 0.0, why)
+    if wanted == COUNT_UNIT:
+        return column("", RAW_COUNTS, 1.0, 0.0, f"{reason}; no unit in the file: counts as they are")
+    if name.startswith("voc") and "index" in plain_text(header):
+        return column("index", "index", 1.0, 0.0, reason)
+    why = f"{reason}; no unit in the file" + (f": {wanted} assumed" if wanted else "")
+    return column("", wanted, 1.0, 0.0, why)
+
+
+NAMES_LISTED = 12
+
+
+def refuse_unrecognised(
+    file_name: str,
+    header: Header,
+    columns: tuple[LogColumn, ...],
+    *,
+    has_time: bool,
+    has_channel: bool,
+    missing: list[str],
+) -> None:
+    """Raises ColumnsNotRecognised unless the table has times, a channel, and every column that was asked for.
+
+    missing : headers that a person named and the file does not have
+    """
+    listed = ", ".join(quoted(name) for name in header.names[:NAMES_LISTED])
+    if len(header.names) > NAMES_LISTED:
+        listed += f" and {len(header.names) - NAMES_LISTED} more"
+    if missing:
+        problem = f"There is no column {quoted(missing[0])}. The columns are {listed}. Name one of these."
+    elif not has_time:
+        problem = (
+            f"No column holds times. The columns are {listed}. Needed is a column with a date and time, or with the "
+            "seconds since the start; if there is one, say which."
+        )
+    elif not has_channel:
+        left = [column.header for column in columns if column.use == "left out" and column.first_values]
+        example = f"{left[0] if left else 'COLUMN'}=pm2_5"
+        problem = (
+            f"No column is known as a channel. The columns are {listed}. Say what a column holds, for example "
+            f"{quoted(example)}."
+        )
+    else:
+        return
+    line = header.line + 1 if header.line >= 0 else header.first_row + 1
+    raise ColumnsNotRecognised(
+        f"{where(file_name, line)}: {problem}", file_name=file_name, columns=columns, line=line, text=listed
+    )
+
 
 NO_CHANNEL_USES = ("time", "elapsed", "box", "status")
 FIRST_VALUES = 5

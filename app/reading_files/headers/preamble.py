@@ -4,7 +4,7 @@ import math
 import re
 from dataclasses import dataclass, field
 
-from app.reading_files.text.plain_text import plain_text
+from app.reading_files.text.line_fields import plain_text
 from app.reading_files.text.time_text import DAY_US, parse_times
 from app.reading_files.text.unit_symbols import is_unit
 

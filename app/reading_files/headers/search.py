@@ -4,8 +4,7 @@ import re
 from dataclasses import dataclass
 
 from app.reading_files.headers.words import header_meaning
-from app.reading_files.text.line_fields import split_line
-from app.reading_files.text.plain_text import plain_text
+from app.reading_files.text.line_fields import plain_text, split_line
 from app.reading_files.text.time_text import parse_times
 from app.reading_files.text.unit_symbols import is_unit, seconds_in
 

@@ -9,9 +9,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from app.reading_files.headers.channels import channel
-from app.reading_files.headers.detector_marks import detector_of, variant_of
-from app.reading_files.headers.particle_sizes import BARE_SIZE, PM, particle_mass, particle_number
-from app.reading_files.text.plain_text import plain_text
+from app.reading_files.headers.particle_sizes import (
+    BARE_SIZE,
+    PM,
+    detector_of,
+    particle_mass,
+    particle_number,
+    variant_of,
+)
+from app.reading_files.text.line_fields import plain_text
 from app.reading_files.text.unit_symbols import conversion, is_unit, plain_unit, seconds_in
 
 # first match wins; the words are looked for as whole words in the header without its unit

@@ -7,8 +7,7 @@ decimal mark that the file uses is told, and `number_in` of `number_text` reads 
 from dataclasses import dataclass
 
 from app.reading_files.refusals import quoted, refusal
-from app.reading_files.text.decoding import decode_text
-from app.reading_files.text.file_kind import is_worksheet_file
+from app.reading_files.text.decoding import decode_text, is_worksheet_file
 from app.reading_files.text.line_fields import DELIMITER_NAMES, DELIMITERS, find_decimal_mark, split_line
 from app.reading_files.text.worksheets import read_sheets
 

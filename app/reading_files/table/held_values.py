@@ -58,7 +58,8 @@ def find_held(levels: list[NDArray[np.float64]]) -> Held | None:
 
 def _changes(values: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Whether each value differs from the one before it."""
-    return ~((values[1:] == values[:-1]) | (np.isnan(values[1:]) & np.isnan(values[:-1])))
+    same: NDArray[np.bool_] = (values[1:] == values[:-1]) | (np.isnan(values[1:]) & np.isnan(values[:-1]))
+    return ~same
 
 
 def _wake_ups(events: NDArray[np.intp], period: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -6,8 +6,72 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from app.reading_files.log_table import SkippedRow
+from app.reading_files.refusals import SeveralBoxes, quoted, where
+from app.reading_files.table.log_lines import LogLines
 from app.reading_files.table.segment import Segment, Source
+from app.reading_files.text.number_text import why_no_number
 from app.reading_files.time.zones import zone_named
+
+MOST_BOXES_LISTED = 30
+
+
+def choose_box(source: Source, opened: LogLines, segments: list[Segment]) -> tuple[str | None, tuple[str, ...]]:
+    """The box that is read, None if the file knows of none, and all boxes of the file in the order they appear."""
+    if opened.sheets:
+        return opened.sheet, opened.sheets
+    found = dict.fromkeys(
+        box for segment in segments if segment.boxes is not None for box in dict.fromkeys(segment.boxes) if box
+    )
+    boxes = tuple(found)
+    wanted = source.choices.box
+    if wanted is None and len(boxes) <= 1:
+        return (boxes[0] if boxes else None), boxes
+    if wanted in found:
+        return wanted, boxes
+    line = segments[0].header.line + 1 or None
+    place = where(source.file_name, line)
+    if not boxes:
+        raise SeveralBoxes(
+            f"{place}: The box {quoted(wanted or '')} was asked for, and no column names boxes. Leave the box empty.",
+            file_name=source.file_name,
+            boxes=(),
+            line=line,
+        )
+    listed = ", ".join(quoted(box) for box in boxes[:MOST_BOXES_LISTED])
+    more = f" and {len(boxes) - MOST_BOXES_LISTED} more" if len(boxes) > MOST_BOXES_LISTED else ""
+    column = next((column.header for column in segments[0].columns if column.use == "box"), "box")
+    said = f"There is no box {quoted(wanted)}" if wanted is not None else f"The file holds {len(boxes)} boxes"
+    raise SeveralBoxes(
+        f"{place}: {said} in the column {quoted(column)}: {listed}{more}. Choose one of them as the box.",
+        file_name=source.file_name,
+        boxes=boxes,
+        line=line,
+    )
+
+
+MOST_LISTED = 1000
+
+
+def describe_unreadable(segment: Segment, rows: NDArray[np.bool_], source: Source) -> tuple[list[SkippedRow], int]:
+    """One entry a row for cells that hold no number, with line, text and reason; and how many cells there are.
+
+    rows : which rows of the table belong to the box that is read
+    """
+    headers = {column.channel: column.header for column in segment.columns if column.channel}
+    by_row: dict[int, list[tuple[str, str]]] = {}
+    for name, cells in segment.unreadable.items():
+        for row, text in cells.items():
+            if rows[row]:
+                by_row.setdefault(row, []).append((name, text))
+    described = []
+    for row in sorted(by_row)[:MOST_LISTED]:
+        name, text = by_row[row][0]
+        more = f" (and {len(by_row[row]) - 1} more in this row)" if len(by_row[row]) > 1 else ""
+        line = int(segment.line[row])
+        reason = f"{quoted(headers.get(name, name))}: {why_no_number(text)}{more}"
+        described.append(SkippedRow(line, source.lines[line - 1][:200], reason))
+    return described, sum(map(len, by_row.values()))
 
 
 @dataclass(slots=True)

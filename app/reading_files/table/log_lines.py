@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 from app.reading_files.headers.search import find_header
 from app.reading_files.refusals import SeveralBoxes, quoted, refusal, where
-from app.reading_files.text.decoding import decode_text
-from app.reading_files.text.file_kind import is_worksheet_file
+from app.reading_files.text.decoding import decode_text, is_worksheet_file
 from app.reading_files.text.line_fields import find_delimiter
 from app.reading_files.text.worksheets import Sheet, read_sheets
 

@@ -6,21 +6,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from app.reading_files.columns.roles import Table, chosen_positions, find_roles
-from app.reading_files.columns.unrecognised import refuse_unrecognised
+from app.reading_files.columns.roles import Table, chosen_positions, find_roles, refuse_unrecognised
 from app.reading_files.headers.preamble import Preamble
 from app.reading_files.headers.search import Header
 from app.reading_files.log_table import LogColumn, ReadingChoices, SkippedRow
 from app.reading_files.refusals import refusal
-from app.reading_files.table.body import read_body
-from app.reading_files.table.long_layout import LongLayout, find_long_layout, quantities
+from app.reading_files.table.body import LongLayout, find_long_layout, quantities, read_body, refuse_split_decimals
 from app.reading_files.text.line_fields import find_decimal_mark, split_line
 from app.reading_files.text.number_text import numbers_of
-from app.reading_files.text.split_decimals import refuse_split_decimals
-from app.reading_files.time.columns import TimePlan, find_time_plan
-from app.reading_files.time.row_times import RowTimes, row_times
-from app.reading_files.time.rows_without_time import account_for
-from app.reading_files.time.sampling_period import first_row_note
+from app.reading_files.time.columns import TimePlan, find_time_plan, first_row_note
+from app.reading_files.time.row_times import RowTimes, account_for, row_times
 
 if TYPE_CHECKING:
     import pandas as pd

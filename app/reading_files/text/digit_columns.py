@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from app.reading_files.text.plain_text import plain_text
+from app.reading_files.text.line_fields import plain_text
 
 LONGEST_TIME_TEXT = 48
 MOST_SHAPES = 400
@@ -37,6 +37,11 @@ class DigitGroup:
                 return value.astype(np.int64)
         return None
 
+    def number_or_zero(self, *names: str) -> NDArray[np.int64]:
+        """The same, or zero for a field that the shape leaves out."""
+        found = self.number(*names)
+        return np.zeros(len(self.rows), dtype=np.int64) if found is None else found
+
     def width(self, name: str) -> int:
         """Number of digits of a field."""
         start, stop = self.spans[name]
@@ -64,7 +69,7 @@ def rows_by_shape(text: NDArray[np.bytes_]) -> list[tuple[NDArray[np.intp], NDAr
         return []
     width = text.dtype.itemsize
     raw = np.ascontiguousarray(text).view(np.uint8).reshape(len(text), width)
-    used = int(raw.any(axis=0).nonzero()[0].max(initial=-1)) + 1
+    used = int(np.flatnonzero(raw.any(axis=0)).max(initial=-1)) + 1
     if used == 0:
         return []
     raw = raw[:, :used]

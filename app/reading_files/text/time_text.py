@@ -1,17 +1,65 @@
-"""Dates and times as text into whole microseconds, many cells at once.
+"""Dates and times as text into whole microseconds, many cells at once."""
 
-The cells of a column fall into a few shapes (digits and separators in the same places). A shape is understood once,
-by the patterns below, and then all its cells are read together as columns of digits. Years from 1 to 9999 are read;
-nothing here depends on the range of a 64-bit clock.
-"""
-
+import re
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.reading_files.text.digit_columns import DigitGroup, as_bytes, number_spans, rows_by_shape
-from app.reading_files.text.time_patterns import LONG_HOURS, MONTHS, SHAPES, ZONE_HOURS
+
+MONTHS = {
+    **dict.fromkeys(("jan", "january", "januar", "janvier", "janv", "enero", "ene", "gennaio", "januari"), 1),
+    **dict.fromkeys(("feb", "february", "februar", "fevrier", "fevr", "fev", "febrero", "februari"), 2),
+    **dict.fromkeys(("mar", "march", "marz", "mars", "marzo", "maart", "mrz", "mrt", "marts"), 3),
+    **dict.fromkeys(("apr", "april", "avril", "avr", "abril", "abr", "aprile"), 4),
+    **dict.fromkeys(("may", "mai", "mayo", "maggio", "mei", "maj"), 5),
+    **dict.fromkeys(("jun", "june", "juni", "juin", "junio", "giugno"), 6),
+    **dict.fromkeys(("jul", "july", "juli", "juil", "juillet", "julio", "luglio"), 7),
+    **dict.fromkeys(("aug", "august", "aout", "agosto", "ago", "augustus"), 8),
+    **dict.fromkeys(("sep", "sept", "september", "septembre", "septiembre", "settembre"), 9),
+    **dict.fromkeys(("oct", "october", "oktober", "okt", "octobre", "octubre", "ottobre"), 10),
+    **dict.fromkeys(("nov", "november", "novembre", "noviembre"), 11),
+    **dict.fromkeys(("dec", "december", "dezember", "dez", "decembre", "diciembre", "dic", "dicembre"), 12),
+}
+ZONE_HOURS = {
+    **{"z": 0.0, "utc": 0.0, "gmt": 0.0, "cet": 1.0, "cest": 2.0, "eet": 2.0, "eest": 3.0},
+    **{"est": -5.0, "edt": -4.0, "cdt": -5.0, "mst": -7.0, "mdt": -6.0, "pst": -8.0, "pdt": -7.0, "jst": 9.0},
+}
+
+_SEP = r"[-/.\s]"
+_DATE = "|".join(
+    (
+        rf"(?P<year>\d{{4}}){_SEP}(?P<month>\d{{1,2}}){_SEP}(?P<day>\d{{1,2}})\.?",
+        rf"(?P<first>\d{{1,2}}){_SEP}\s?(?P<second>\d{{1,2}}){_SEP}\s?(?P<lastyear>\d{{4}}|\d{{2}})",
+        r"(?P<nday>\d{1,2})(?:st|nd|rd|th)?\.?[-/.\s]*(?P<nmonth>[a-z]{3,10})\.?[-/.,\s]*(?P<nyear>\d{4}|\d{2})",
+        r"(?P<mmonth>[a-z]{3,10})\.?\s+(?P<mday>\d{1,2})(?:st|nd|rd|th)?,?\s+(?P<myear>\d{4})",
+        rf"(?P<yyear>\d{{4}}){_SEP}(?P<ymonth>[a-z]{{3,10}}){_SEP}(?P<yday>\d{{1,2}})",
+        r"(?P<cyear>\d{4})(?P<cmonth>\d{2})(?P<cday>\d{2})",
+    )
+)
+_TIME = (
+    r"(?P<hour>\d{1,2})[:h](?P<minute>\d{2})(?:[:m](?P<second_of>\d{2})(?:[.,:](?P<fraction>\d{1,9}))?s?)?"
+    r"(?:\s*(?P<half>[ap])\.?\s?m\.?)?"
+)
+_COMPACT_TIME = r"(?P<khour>\d{2})(?P<kminute>\d{2})(?P<ksecond>\d{2})?"
+_ZONE = r"\s*(?:(?P<zsign>[+-])(?P<zhour>\d{2}):?(?P<zminute>\d{2})?|(?P<zname>z|[a-z]{3,4}))"
+_WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so)[a-z]*[.,]?\s+)?"
+
+SHAPES = tuple(
+    re.compile(pattern)
+    for pattern in (
+        rf"{_WEEKDAY}(?:{_DATE})(?:[t,;\s_/-]\s*|\s+-\s+){_TIME}(?:{_ZONE})?",
+        rf"{_WEEKDAY}(?:{_DATE})[t_\s]?{_COMPACT_TIME}(?:{_ZONE})?",
+        rf"{_WEEKDAY}(?:{_DATE})",
+        rf"{_TIME}(?:{_ZONE})?",
+        rf"{_TIME}\s+(?:{_DATE})",
+    )
+)
+LONG_HOURS = re.compile(
+    r"(?:(?P<days>\d{1,4})[:.\s]d?\s?)?(?P<hours>\d{1,5}):(?P<minute>\d{2}):(?P<second_of>\d{2})(?:[.,](?P<fraction>\d{1,9}))?"
+)
+
 
 LONGEST_TIME_TEXT = 48
 DAY_US = 86_400_000_000
@@ -59,7 +107,8 @@ def parse_times(
     )
     if not count:
         return parsed
-    groups = [group for group in _groups(text) if group is not None]
+    shapes = [_understood(rows, raw, sample) for rows, raw, sample in rows_by_shape(text)]
+    groups = [group for group in shapes if group is not None]
     _decide_order(groups, day_first, likely_day_first, parsed)
     for group in groups:
         _read_group(group, parsed)
@@ -79,10 +128,9 @@ def parse_durations(cells: NDArray[np.object_] | list[str]) -> NDArray[np.float6
         if not found:
             continue
         group = DigitGroup(rows, raw, number_spans(found), {})
-        days, hours = group.number("days"), group.number("hours")
-        total = (hours if hours is not None else 0) * 3600.0 + (days if days is not None else 0) * 86400.0
-        minutes, rest, fraction = group.number("minute"), group.number("second_of"), group.number("fraction")
-        total = total + minutes * 60.0 + rest
+        total = group.number_or_zero("hours") * 3600.0 + group.number_or_zero("days") * 86400.0
+        total = total + group.number_or_zero("minute") * 60.0 + group.number_or_zero("second_of")
+        fraction = group.number("fraction")
         if fraction is not None:
             total = total + fraction / 10.0 ** group.width("fraction")
         seconds[rows] = total
@@ -99,11 +147,8 @@ def days_from_civil(year: NDArray[np.int64], month: NDArray[np.int64], day: NDAr
     era = year // 400
     of_era = year - era * 400
     of_year = (153 * (month + np.where(month > 2, -3, 9)) + 2) // 5 + day - 1
-    return era * 146097 + of_era * 365 + of_era // 4 - of_era // 100 + of_year - 719468
-
-
-def _groups(text: NDArray[np.bytes_]) -> list[DigitGroup | None]:
-    return [_understood(rows, raw, sample) for rows, raw, sample in rows_by_shape(text)]
+    days: NDArray[np.int64] = era * 146097 + of_era * 365 + of_era // 4 - of_era // 100 + of_year - 719468
+    return days
 
 
 def _understood(rows: NDArray[np.intp], raw: NDArray[np.uint8], sample: str) -> DigitGroup | None:
@@ -131,8 +176,8 @@ def _decide_order(
     parsed.half_day_clock = any("half" in group.words for group in groups)
     if not open_groups:
         return
-    first = np.concatenate([group.number("first") for group in open_groups])
-    second = np.concatenate([group.number("second") for group in open_groups])
+    first = np.concatenate([group.number_or_zero("first") for group in open_groups])
+    second = np.concatenate([group.number_or_zero("second") for group in open_groups])
     could_be_day_first = (second <= 12).mean()
     could_be_month_first = (first <= 12).mean()
     if day_first is not None:
@@ -180,9 +225,8 @@ def _read_group(group: DigitGroup, parsed: ParsedTimes) -> None:
         if "half" in group.words:
             right &= (hour >= 1) & (hour <= 12)
             hour = hour % 12 + (12 if group.words["half"] == "p" else 0)
-        minute = group.number("minute", "kminute")
-        seconds = group.number("second_of", "ksecond")
-        seconds = np.zeros(size, dtype=np.int64) if seconds is None else seconds
+        minute = group.number_or_zero("minute", "kminute")
+        seconds = group.number_or_zero("second_of", "ksecond")
         right &= ((hour <= 23) & (minute <= 59) & (seconds <= 60)) | ((hour == 24) & (minute == 0) & (seconds == 0))
         time_us = ((hour * 60 + minute) * 60 + seconds) * 1_000_000
         fraction = group.number("fraction")
@@ -200,8 +244,8 @@ def _date_fields(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]] | None:
     words, spans = group.words, group.spans
     if "first" in spans:
-        first, second = group.number("first"), group.number("second")
-        year = _full_year(group.number("lastyear"), group.width("lastyear"))
+        first, second = group.number_or_zero("first"), group.number_or_zero("second")
+        year = _full_year(group.number_or_zero("lastyear"), group.width("lastyear"))
         return (year, second, first) if day_first else (year, first, second)
     for year_name, month_name, day_name in (
         ("year", "month", "day"),
@@ -211,19 +255,18 @@ def _date_fields(
         ("yyear", "ymonth", "yday"),
     ):
         if year_name in spans:
-            year = _full_year(group.number(year_name), group.width(year_name))
+            year = _full_year(group.number_or_zero(year_name), group.width(year_name))
             month = group.number(month_name)
             if month is None:
                 month = np.full(len(group.rows), MONTHS[words[month_name]], dtype=np.int64)
-            return year, month, group.number(day_name)
+            return year, month, group.number_or_zero(day_name)
     return None
 
 
 def _read_zone(group: DigitGroup, parsed: ParsedTimes) -> None:
     rows = group.rows
     if "zhour" in group.spans:
-        minutes = group.number("zminute")
-        size = group.number("zhour") * 60 + (0 if minutes is None else minutes)
+        size = group.number_or_zero("zhour") * 60 + group.number_or_zero("zminute")
         sign = -1 if group.words.get("zsign") == "-" else 1
         parsed.offset_us[rows] = sign * size * 60_000_000
         parsed.has_offset[rows] = True

@@ -6,6 +6,7 @@ import zipfile
 import zlib
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from typing import Any
 from xml.etree.ElementTree import ParseError
 
 from app.hidden_marks import without_hidden_marks
@@ -117,7 +118,7 @@ def _refuse_bombs(content: bytes, file_name: str) -> None:
         )
 
 
-def _sheet(worksheet: object) -> tuple[str, list[str]]:
+def _sheet(worksheet: Any) -> tuple[str, list[str]]:
     worksheet.reset_dimensions()  # a sheet may declare a million empty columns
     lines: list[str] = []
     cells = 0

@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from app.errors import InvalidValue, NotFound, TooLarge
-from app.reading_files.text.file_kind import refuse_large_file
+from app.reading_files.text.decoding import refuse_large_file
 from app.settings import Settings
 
 KEPT_FOR = timedelta(hours=24)

@@ -3,7 +3,7 @@
 import pytest
 
 from app.reading_files.headers.words import header_meaning, split_unit
-from app.reading_files.text.plain_text import plain_text
+from app.reading_files.text.line_fields import plain_text
 
 
 @pytest.mark.parametrize(

@@ -71,7 +71,7 @@ def trial_added(
     """Adds a trial from its log and analyses it. A file that is no log is refused with the line and text found; the
     same file for the same trial answers 409."""
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
-    from app.reading_files.text.file_kind import refuse_large_file
+    from app.reading_files.text.decoding import refuse_large_file
     from app.services.adding_trials.add import add_read_trial
     from app.services.logs.logger_profiles import load_profile
     from app.services.trials.detail import trial_detail
