@@ -74,3 +74,9 @@ def test_a_lot_ends_after_so_many_logs_or_so_much_time(
     assert len({one.trial_id for one in imported}) == LOGS
     assert len(commits) == expected_lots
     assert clock.pauses == [importing.PAUSE_S] * (expected_lots - 1)
+
+
+def test_each_log_is_read_and_analysed_once(store, lines: list[ImportLine], tmp_path: Path, work_counted):
+    imported = import_logs(store, tmp_path, lines, add_missing=True, now=NOW)
+    assert [one.message for one in imported] == [""] * LOGS
+    assert work_counted == {"reads": LOGS, "analyses": 3 * LOGS}

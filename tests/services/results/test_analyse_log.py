@@ -237,3 +237,8 @@ def test_a_quantity_that_does_not_exist_is_null():
         "low_95": 1.0,
         "high_95": 1.0,
     }
+
+
+def test_each_log_is_read_and_analysed_once(work_counted: dict[str, int]):
+    analysed(natural_decay=None, empty_rooms=(LogFile(decay_log(0.6, minutes=180), "empty.csv"),))
+    assert work_counted == {"reads": 2, "analyses": 6}

@@ -98,10 +98,14 @@ def test_each_knows_what_the_other_was_told(server: TwoProcesses, make_log: Call
         sent = client.post("/trials/add", files={"log": ("run.csv", make_log(9.0, seed=77), "text/csv")})
         assert sent.status_code == 303, sent.text
         preview = sent.headers["location"].split("?")[0]
+        page = client.get(preview, params=run).text
+        shown = page.split('name="shown" value="')[1].split('"')[0]
     with server.answered_by(1) as client:
         assert client.get("/api/ranking").json() == before
         assert "Nothing is stored yet" in client.get(preview).text
-        stored = client.post(preview, data={**run, "smoke_source_id": "1"})
+        moved = client.post(preview, data={**run, "unit_on": "20", "shown": shown})
+        assert (moved.status_code, "The results have changed since the preview" in moved.text) == (422, True)
+        stored = client.post(preview, data={**run, "smoke_source_id": "1", "shown": shown})
         assert stored.status_code == 303, stored.text
         after = client.get("/api/ranking").json()
         assert after != before

@@ -119,7 +119,7 @@ def analysed_log(
 
     log = read_staged_log(settings, upload, choices_of(form, _saved_choices(session, form), bench_timezone))
     if log.table.zone_assumed:  # stands in the form for everyone to see
-        form.values["timezone"] = form.values["assumed_timezone"] = [log.table.timezone]
+        form.values |= {"timezone": [log.table.timezone], "assumed_timezone": [log.table.timezone]}
     timezone = log.table.timezone or bench_timezone
     marks = marks_of(form, log.table.started_at, timezone)
     try:
