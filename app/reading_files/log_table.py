@@ -1,4 +1,4 @@
-"""What reading a log file gives: the readings as a table, and an account of how they were read."""
+"""Result of reading a log file: the readings as a table, and how they were read."""
 
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 
 @dataclass(frozen=True, slots=True)
 class ReadingChoices:
-    """What a person or a stored logger profile decided about a file; empty means: find it from the file.
+    """Choices of a person or a logger profile about a file; empty: found from the file.
 
-    timezone : IANA name, or a distance such as UTC+01:00, for logs with local times
+    timezone : IANA name, or an offset such as UTC+01:00, for logs with local times
     assumed_timezone : zone of local times where neither the file nor `timezone` names one
-    columns : header text of a column to channel name; "" leaves that column out; "time", "elapsed" and "box" say
-        that it tells the time or the box of a row
-    units : header text of a column to unit symbol, where the header does not tell
+    columns : header text of a column to channel name; "" excludes the column; "time", "elapsed" and "box"
+            mark a column with the time or the box of a row
+    units : header text of a column to unit symbol, if the header has none
     box : which box or detector of a file that holds several (text of its identifying column, or name of a sheet)
     day_first : order of an ambiguous numeric date
     """
@@ -30,10 +30,10 @@ class ReadingChoices:
 
 @dataclass(frozen=True, slots=True)
 class LogColumn:
-    """One column of the file: what it was taken for, and why.
+    """One column of the file: its use, and why.
 
     use : "channel", "time", "box", "status" or "left out"; channel is None where it is not "channel"
-    factor and offset turn the file's unit into the channel's: level = text * factor + offset.
+    factor and offset convert the file's unit to the channel's: level = text * factor + offset.
     """
 
     position: int
@@ -50,7 +50,7 @@ class LogColumn:
 
 @dataclass(frozen=True, slots=True)
 class SkippedRow:
-    """A row, or a cell in it, that does not count as a reading, with the reason in plain words."""
+    """A row, or a cell in it, that does not count as a reading, with the reason."""
 
     line: int
     text: str
@@ -59,7 +59,7 @@ class SkippedRow:
 
 @dataclass(frozen=True, slots=True)
 class LogTable:
-    """The readings of one box of one log, time rising, one row a time.
+    """The readings of one box of one log, time rising, one row per time.
 
     started_at : time of the first reading, UTC
     elapsed_s : time since the first reading, strictly rising [s], shape (n,)
@@ -68,13 +68,13 @@ class LogTable:
     units : channel name to its unit symbol
     interval_s : median step between rows of the file [s]
     clock_is_known : False where the file gives elapsed time only, or an impossible year
-    zone_needed : True where the times are local and no zone is known: they were read as UTC for the time being
+    zone_needed : True where the times are local and no zone is known: read as UTC for now
     zone_assumed : True where `timezone` is the assumed one of the choices
-    date_order_unsure : True where nothing tells whether 3/4/2026 is in March or in April; `day_first` was assumed
-    rows_read : rows of the file that have a time; rows of a file without any reading in them are counted, but stand
-        in no array, and rows of equal time stand there once, with the mean of their readings
+    date_order_unsure : True if it is not known whether 3/4/2026 is in March or April; `day_first` was assumed
+    rows_read : rows of the file that have a time; rows without a reading are counted, but are
+            not in the arrays; rows of equal time are there once, with the mean of their readings
     skipped : the first rows and cells that do not count; rows_skipped and cells_skipped count all of them
-    held_values : channel name to number of values left out because the logger only repeated the last one
+    held_values : channel name to number of values omitted because the logger only repeated the last one
     notes : sentences on what was decided (delimiter, decimal mark, zone, order, duplicates)
     """
 

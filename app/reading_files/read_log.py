@@ -30,17 +30,17 @@ from app.reading_files.time.zones import local_to_utc, zone_named
 
 
 def read_log(content: bytes, file_name: str, choices: ReadingChoices | None = None) -> LogTable:
-    """The readings of one box of a logger file.
+    r"""The readings of one box of a logger file.
 
     Parameters
     content : the bytes of a CSV, tab-separated, text or XLSX file
     file_name : for messages, and for a table without a header
-    choices : what a person or a stored profile decided
-    Raises   UnreadableLog with file, line, text found and what would be needed; SeveralBoxes (with `boxes`) where the
-        file holds several and none was chosen; ColumnsNotRecognised (with `columns`) where the times or every channel
-        are missing
+    choices : choices of a person or a stored profile
+    Raises   UnreadableLog with file, line, text found and what is needed; SeveralBoxes (with `boxes`) if the file
+            contains several and none was chosen; ColumnsNotRecognised (with `columns`) if the times or all channels
+            are missing
 
-    >>> log = read_log(b"time,PM2.5 (mg/m3)\\n2026-01-05T10:00:00Z,0.2\\n2026-01-05T10:00:10Z,0.1\\n", "log.csv")
+    >>> log = read_log(b"time,PM2.5 (mg/m3)\n2026-01-05T10:00:00Z,0.2\n2026-01-05T10:00:10Z,0.1\n", "log.csv")
     >>> log.levels["pm2_5"], log.units["pm2_5"], log.interval_s
     (array([200., 100.]), 'µg/m³', 10.0)
     """
@@ -102,7 +102,7 @@ FIRST_LIKELY_YEAR, LAST_LIKELY_YEAR = 2000, 2099
 
 
 def log_start(first_us: int, source: Source, segment: Segment, zone: str) -> tuple[datetime, bool, list[str]]:
-    """Time of the first reading in UTC, whether the clock is known, and what is to be said about it."""
+    """Time of the first reading in UTC, whether the clock is trusted, and notes on it."""
     preamble, notes = source.preamble, []
     if segment.plan.counts_from_start:
         if preamble.start_us is None:
@@ -195,7 +195,7 @@ def assemble_log(
 def _gathered(
     source: Source, segments: list[Segment], box: str | None, notes: list[str]
 ) -> tuple[Rows, dict[str, str], list[SkippedRow], int]:
-    """The rows of the box from all tables, the units of their channels, and what in them does not count."""
+    """The rows of the box from all tables, the units of their channels, and skipped rows."""
     skipped = [skip for segment in segments for skip in segment.skipped]
     cells_skipped = 0
     parts: list[Rows] = []
@@ -230,7 +230,7 @@ def _skipped(line: int, reason: str, source: Source) -> SkippedRow:
 
 
 def _without_empty_rows(rows: Rows, source: Source, skipped: list[SkippedRow], notes: list[str]) -> Rows:
-    """The rows with a reading; of the others, those that tell of an event are listed."""
+    """Rows with a reading; event rows without one are listed as skipped."""
     filled = rows.filled()
     if filled.all():
         return rows
@@ -268,7 +268,7 @@ def _interval(us: NDArray[np.int64], levels: dict[str, NDArray[np.float64]]) -> 
 
 
 def _all_columns(segments: list[Segment]) -> tuple[LogColumn, ...]:
-    """One of each place, header and channel: a later table can read another channel from the same place."""
+    """One entry per position, header and channel: a later table can use the same position for another channel."""
     listed = {
         (column.position, column.header, column.channel): column
         for segment in segments[::-1]

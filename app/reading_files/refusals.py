@@ -1,4 +1,4 @@
-"""How the reader refuses a file: with the file, the line, the text found, and what would be needed."""
+"""Errors of the reader, with file, line, text found, and what is needed."""
 
 from app.errors import UnreadableLog
 from app.reading_files.log_table import LogColumn
@@ -7,7 +7,7 @@ LONGEST_QUOTE = 60
 
 
 class SeveralBoxes(UnreadableLog):
-    """The file holds the readings of several boxes, and none was chosen; `boxes` lists them."""
+    """The file contains several boxes, and none was chosen; `boxes` lists them."""
 
     def __init__(self, message: str, *, file_name: str, boxes: tuple[str, ...], line: int | None = None) -> None:
         super().__init__(message, file_name=file_name, line=line)
@@ -15,7 +15,7 @@ class SeveralBoxes(UnreadableLog):
 
 
 class ColumnsNotRecognised(UnreadableLog):
-    """The table was found, but not its times or no channel; `columns` says what each column was taken for."""
+    """The table was found, but not its times or no channel; `columns` has the use of each column."""
 
     def __init__(
         self, message: str, *, file_name: str, columns: tuple[LogColumn, ...], line: int | None, text: str | None = None
@@ -25,7 +25,7 @@ class ColumnsNotRecognised(UnreadableLog):
 
 
 def quoted(text: str) -> str:
-    """The text as it is shown in a message: in quotation marks, on one line, shortened.
+    """Text for a message: in quotation marks, on one line, shortened.
 
     >>> quoted("a" * 100)
     '“aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa…”'
@@ -35,7 +35,7 @@ def quoted(text: str) -> str:
 
 
 def where(file_name: str, line: int | None) -> str:
-    """The place that opens a message."""
+    """Location at the start of a message."""
     return f"{file_name or 'the file'}, line {line}" if line else file_name or "the file"
 
 

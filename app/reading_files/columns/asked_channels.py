@@ -1,4 +1,4 @@
-"""What a person may say a column holds: a channel that is known, a use without a channel, or one of their own."""
+"""Channels that a person can assign to a column: a known channel, a use without a channel, or their own."""
 
 from app.errors import InvalidValue
 from app.reading_files.columns.roles import NO_CHANNEL_USES
@@ -9,13 +9,13 @@ _LONGEST_SHOWN = 40
 
 
 def asked_channel(text: str, field: str) -> str:
-    """The name under which a column is read; "" leaves it out.
+    """Channel name for a column; "" excludes it.
 
-    The list of channels is open, but a slip of the pen must not open it: a channel that nobody foresaw has to be asked
-    for as one, `own:` before its name. It then keeps the unit of its file and is told by its name.
+    The list of channels is open, but a typing error must not extend it: a new channel needs the prefix
+    `own:`. It keeps the unit of its file.
 
-    field : of the form or the command, for the refusal
-    Raises   InvalidValue for a name that is neither known nor marked as one's own
+    field : of the form or the command, for the error
+    Raises   InvalidValue for an unknown name without the prefix
 
     >>> asked_channel("PM2.5", "columns"), asked_channel("own:NO₂", "columns"), asked_channel("elapsed", "columns")
     ('pm2_5', 'no2', 'elapsed')
@@ -44,7 +44,7 @@ def asked_channel(text: str, field: str) -> str:
 
 
 def _nearest(name: str) -> str:
-    from difflib import get_close_matches  # loaded when used: for a refusal alone
+    from difflib import get_close_matches  # loaded when used: only for an error
 
     found = get_close_matches(name, CHANNELS, n=1, cutoff=0.6)
     return f" Did you mean {found[0]}?" if found else ""

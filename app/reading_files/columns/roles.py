@@ -1,4 +1,4 @@
-"""What each column of a table is taken for: a channel, a box, a status, or left out, and why."""
+"""Assigns each column of a table: a channel, a box, a status, or excluded, with the reason."""
 
 import re
 from dataclasses import dataclass, replace
@@ -22,7 +22,7 @@ def as_channel(
 ) -> LogColumn:
     """The column as the channel `name`, with the conversion from its unit.
 
-    unit : as the header, a line of units or a person gave it; "" if nobody did
+    unit : from the header, a line of units or a person; "" if unknown
     """
 
     def column(file_unit: str, channel_unit: str, factor: float, offset: float, why: str) -> LogColumn:
@@ -58,9 +58,9 @@ def refuse_unrecognised(
     has_channel: bool,
     missing: list[str],
 ) -> None:
-    """Raises ColumnsNotRecognised unless the table has times, a channel, and every column that was asked for.
+    """Raises ColumnsNotRecognised unless the table has times, a channel, and every requested column.
 
-    missing : headers that a person named and the file does not have
+    missing : requested headers that the file does not have
     """
     listed = ", ".join(quoted(name) for name in header.names[:NAMES_LISTED])
     if len(header.names) > NAMES_LISTED:
@@ -101,10 +101,10 @@ _STATUS_HEADER = re.compile(r"status|error|alarm|flag|event|comment|note|remark|
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """What is known of a table before its columns are understood.
+    """A table before its columns are assigned.
 
     cells : for each position, the first cells that are not empty
-    chosen : position to what a person said it is
+    chosen : position to a person's choice
     """
 
     header: Header
@@ -119,7 +119,7 @@ class Table:
 
 @dataclass(frozen=True, slots=True)
 class Roles:
-    """The columns with their uses; box_position is the column that tells the box of a row, None if there is none."""
+    """The columns with their uses; box_position is the column that identifies the box of a row, or None."""
 
     columns: tuple[LogColumn, ...]
     box_position: int | None
@@ -141,7 +141,7 @@ def chosen_positions(header: Header, choices: ReadingChoices) -> tuple[dict[int,
 
 
 def find_roles(table: Table) -> Roles:
-    """What each column is taken for."""
+    """The use of each column."""
     header, plan = table.header, table.plan
     box = _box_position(table)
     drafts: dict[int, Meaning] = {}
@@ -192,7 +192,7 @@ def _box_position(table: Table) -> int | None:
 
 
 def _draft(table: Table, position: int) -> tuple[str, Meaning]:
-    """The use of a column, "channel", "status" or "left out", and what its header means."""
+    """The use of a column ("channel", "status" or "left out") and the meaning of its header."""
     name, cells = table.header.names[position], table.cells[position]
     meaning = header_meaning(name, table.header.units[position])
     if position in table.chosen:
@@ -220,7 +220,7 @@ def _by_choice(meaning: Meaning, chosen: str) -> tuple[str, Meaning]:
 
 
 def _by_header(table: Table, position: int, meaning: Meaning) -> tuple[str, Meaning]:
-    """A column of numbers, by its header and by what stands above the table."""
+    """A numeric column, from its header and the lines above the table."""
     name, preamble = table.header.names[position], table.preamble
     found = meaning.channel
     if found == "pm_total" and preamble.inlet:
@@ -247,7 +247,7 @@ def _holds_number(cell: str, decimal_mark: str) -> bool:
 
 
 def _by_file_name(table: Table) -> dict[int, Meaning]:
-    """A table without any header: the name of the file may tell what its first column of numbers is."""
+    """A table without a header: the file name may identify its first numeric column."""
     stem = table.file_name.rpartition(".")[0] or table.file_name
     meaning = header_meaning(re.sub(r"[_\-.]+", " ", stem)[:200])
     if meaning.channel is None or meaning.channel.startswith("count"):
@@ -262,7 +262,7 @@ def _by_file_name(table: Table) -> dict[int, Meaning]:
 
 
 def _sizes_by_their_neighbours(table: Table, drafts: dict[int, Meaning]) -> None:
-    """Sizes that only make sense beside others: Bin1 is 1 µm beside Bin0.35, and the first of a row otherwise."""
+    """Sizes that only make sense beside others: Bin1 is 1 µm beside Bin0.35, otherwise the first bin."""
     in_tenths = any(sizes_in_tenths(plain_text(table.header.names[position])) for position in drafts)
     for position, draft in drafts.items():
         size = re.fullmatch(r"count_(\d{2,3})um", draft.channel or "")

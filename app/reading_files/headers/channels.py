@@ -1,25 +1,25 @@
-"""The open list of channels: what a log can hold, in which unit, and what a reader calls it.
+"""The list of known channels, with their units and labels. It is open.
 
-A channel is a name such as `pm2_5`. The names below have a unit that every log is turned into. A log may hold a
-channel that stands in no list (`no2`, `dew_point`, `band_1khz`): it keeps the unit of its file and is told by its
-name. A second detector of the same thing ends in `_b`, a third in `_c`.
+A channel is a name such as `pm2_5`. Known channels have a unit that every log is converted to. Any other
+channel (`no2`, `dew_point`, `band_1khz`) keeps the unit of its file and its
+name is the label. A second detector of the same quantity ends in `_b`, a third in `_c`.
 """
 
 import re
 from dataclasses import dataclass
 
 COUNT_UNIT = "1/cm³"
-RAW_COUNTS = "counts"  # particles counted in a sample of unstated volume: no concentration, but it decays as one
+RAW_COUNTS = "counts"  # particles counted in an unknown sample volume: not a concentration, but it decays like one
 
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One quantity that a log can hold.
+    """One quantity of a log.
 
     name : as in results and outside scripts
-    unit : what levels are turned into; "" where the channel keeps the unit of its file
+    unit : unit that levels are converted to; "": the unit of the file
     label : what a reader is shown
-    is_particle : whether a decay of it tells of particles being removed
+    is_particle : whether its decay shows the removal of particles
     """
 
     name: str
@@ -60,7 +60,7 @@ _COUNT_SIZE = re.compile(r"count_(\d+(?:_\d+)?)(um|nm)")
 
 
 def channel(name: str) -> Channel:
-    """The channel of that name, whether it was foreseen or not.
+    """The channel of that name, known or not.
 
     >>> channel("pm2_5_b").label, channel("count_0_3um").unit, channel("no2").label
     ('PM2.5, second detector', '1/cm³', 'no2')
@@ -84,7 +84,7 @@ def channel(name: str) -> Channel:
 
 
 def is_particle_channel(name: str) -> bool:
-    """Whether the channel tells of particles.
+    """Whether the channel measures particles.
 
     >>> is_particle_channel("count_0_3um_b"), is_particle_channel("voc")
     (True, False)
@@ -93,7 +93,7 @@ def is_particle_channel(name: str) -> bool:
 
 
 def has_known_form(name: str) -> bool:
-    """Whether the name is one that this list foresees, by itself or by its pattern.
+    """Whether the name is known, by itself or by its pattern.
 
     >>> has_known_form("pm10"), has_known_form("count_0_3um"), has_known_form("band_1khz"), has_known_form("zzz")
     (True, True, True, False)
@@ -103,7 +103,7 @@ def has_known_form(name: str) -> bool:
 
 
 def split_detector(name: str) -> tuple[str, str]:
-    """The channel without the mark of its detector, and the mark: "" for the first detector.
+    """The channel without its detector suffix, and the suffix: "" for the first detector.
 
     >>> split_detector("pm10_b"), split_detector("pm10")
     (('pm10', 'b'), ('pm10', ''))

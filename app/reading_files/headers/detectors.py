@@ -1,4 +1,4 @@
-"""Columns that mean the same channel: further detectors, other calculations, copies."""
+"""Columns with the same channel: several detectors, variants, copies."""
 
 from dataclasses import dataclass
 
@@ -8,7 +8,7 @@ from app.reading_files.headers.words import Meaning
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """The channel of a column; dropped with a reason if the column repeats another one."""
+    """The channel of a column; dropped with a reason if it duplicates another one."""
 
     channel: str
     reason: str
@@ -18,7 +18,7 @@ class Named:
 def one_name_each(drafts: dict[int, Meaning], cells: list[list[str]], chosen: dict[int, str]) -> dict[int, Named]:
     """Each column with a channel of its own: the first detector pm2_5, the second pm2_5_b, and so on.
 
-    drafts : position to what the header means, all with a channel
+    drafts : position to the header's meaning, all with a channel
     cells : for each position, the first cells that are not empty
     chosen : positions whose channel a person chose; they come first and keep their name
     """
@@ -60,7 +60,7 @@ def _free_name(name: str, detector: str, taken: set[str]) -> str | None:
 
 
 def _lone_detectors(result: dict[int, Named]) -> dict[int, Named]:
-    """A channel whose only detector is marked as the second one is the channel itself, unless a person said so."""
+    """A channel whose only detector is marked as the second becomes the channel itself, unless a person chose it."""
     names = {named.channel for named in result.values() if not named.dropped}
     renamed = {}
     for position, named in result.items():

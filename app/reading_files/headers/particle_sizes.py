@@ -26,7 +26,7 @@ _NUMBER = re.compile(r"(?<![\d.])(\d+)(?:[.,](\d+))?(?![\d.])")
 
 
 def particle_mass(plain: str) -> str | None:
-    """The mass channel that plain words name.
+    """The mass channel named in a header.
 
     >>> particle_mass("sensora_pm02_5"), particle_mass("pm 10"), particle_mass("temp")
     ('pm2_5', 'pm10', None)
@@ -41,7 +41,7 @@ def particle_mass(plain: str) -> str | None:
 
 
 def particle_number(plain: str, words: set[str], unit: str) -> str | None:
-    """The number channel that plain words name, with a number unit or without a unit.
+    """The number channel named in a header, with a number unit or without a unit.
 
     >>> particle_number("counts_0_3um", {"counts"}, ""), particle_number("mean", {"mean"}, "#/cm3")
     ('count_0_3um', 'count_total')
@@ -76,7 +76,7 @@ def particle_number(plain: str, words: set[str], unit: str) -> str | None:
 
 
 def sizes_in_tenths(plain: str) -> bool:
-    """Whether a header counts sizes in tenths of a micrometre without a mark: particles_03um is 0.3 µm.
+    """Whether a header has sizes in tenths of a micrometre without a decimal point: particles_03um is 0.3 µm.
 
     >>> sizes_in_tenths("particles_03um"), sizes_in_tenths("particles_10um")
     (True, False)
@@ -103,7 +103,7 @@ _SIZE_BEFORE_NOTHING = re.compile(r"[>≥<=]\s*\d+(?:[.,]\d+)?|\d+[.,]\d+")
 
 
 def detector_of(plain: str) -> str:
-    """ "b", "c" or "d" where plain words name a further detector; "" for the first or for none.
+    """ "b", "c" or "d" for a second to fourth detector; "" for the first or none.
 
     >>> detector_of("pm2.5 b"), detector_of("sensor 2 pm10"), detector_of("pm2.5"), detector_of("co2")
     ('b', 'b', '', '')
@@ -119,7 +119,7 @@ def detector_of(plain: str) -> str:
 
 
 def variant_of(plain: str) -> str:
-    """Which calculation of one detector plain words name; "" if none.
+    """Calculation variant of one detector; "" if none.
 
     >>> variant_of("pm2.5_cf_1"), variant_of("pm2.5 (atmospheric)"), variant_of("pm10")
     ('cf1', 'atmospheric', '')

@@ -1,4 +1,4 @@
-"""The lines above the table: start, units, time zone, interval and bin sizes that stand only there."""
+"""Lines above the table: start, units, time zone, interval and bin sizes."""
 
 import math
 import re
@@ -16,16 +16,16 @@ _START = re.compile(r"start|begin|beginn|debut|inicio|log|test|date|datum|time|f
 
 @dataclass(slots=True)
 class Preamble:
-    """What the lines above the table say.
+    """Information from the lines above the table.
 
     start_us : start of the log on the file's clock [µs since 1970], date and time; None if there is none
     start_day : days since 1970 where only a date is given
     unit : unit stated for the whole file; "" if none
-    zone : "UTC-05:00" where a line names it; "" if none
+    zone : "UTC-05:00" if given; "" if none
     interval_s : interval stated for the whole file
     bins : number of a size bin to its cut point with unit, such as 1 -> "0.3um"
-    dates : texts of dates, which may settle the order of day and month
-    inlet : channel of a mass column whose size only the preamble tells
+    dates : texts of dates, which may show the order of day and month
+    inlet : channel of a mass column whose size is only in the preamble
     """
 
     start_us: int | None = None
@@ -39,7 +39,7 @@ class Preamble:
 
 
 def read_preamble(lines: list[str], day_first: bool | None = None) -> Preamble:
-    """What the lines above the table say.
+    """Parses the lines above the table.
 
     >>> read_preamble(["Test Start Time,09:22:57", "Test Start Date,24/06/2024"]).start_us
     1719220977000000
@@ -66,7 +66,7 @@ def read_preamble(lines: list[str], day_first: bool | None = None) -> Preamble:
 
 
 def _key_and_values(line: str) -> tuple[str, list[str]]:
-    """ "Test Start Time,09:22:57" and "[File start date: 2023.10.23]" as key and values."""
+    """Splits "Test Start Time,09:22:57" or "[File start date: 2023.10.23]" into key and values."""
     plain = line.strip().strip("[]#\"' ").strip()
     for mark in ("\t", ";", ","):
         if mark in plain:
@@ -107,7 +107,7 @@ def _number(text: str) -> float | None:
 
 
 def _interval(key: str, text: str) -> float | None:
-    """ "10", "1 minute", "0:1:0" under "Sample Interval [H:M:S]" in seconds."""
+    """Parses "10", "1 minute", or "0:1:0" under "Sample Interval [H:M:S]", in seconds."""
     parts = re.fullmatch(r"(\d+):(\d+)(?::(\d+))?", text.strip())
     if parts:
         numbers = [float(part) for part in parts.groups() if part is not None]

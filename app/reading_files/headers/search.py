@@ -1,4 +1,4 @@
-"""Where the table begins: the line with the headers, a line of units, and the first row of readings."""
+"""Finds the table: the header line, a line of units, and the first row of readings."""
 
 import re
 from dataclasses import dataclass
@@ -51,12 +51,12 @@ _TIME_LIKE = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Header:
-    """The head of a table; indices count lines from 0.
+    """The header of a table; indices count lines from 0.
 
     line : index of the header line, -1 if the table has none
-    names : text of each header, made unlike each other
-    units : text of a line of units below it, "" each if there is none
-    first_row : index of the first line below the head
+    names : text of each header, made unique
+    units : texts of the line of units below it, "" if there is none
+    first_row : index of the first line below the header
     """
 
     line: int
@@ -66,7 +66,7 @@ class Header:
 
 
 def is_time_header(name: str) -> bool:
-    """Whether the words of a header speak of time.
+    """Whether a header names a time.
 
     >>> is_time_header("Date Time, GMT-06:00"), is_time_header("uploaded_at"), is_time_header("PM2.5")
     (True, True, False)
@@ -82,7 +82,7 @@ def looks_like_reading(cell: str) -> bool:
 
 
 def find_header(lines: list[str], delimiter: str) -> Header | None:
-    """The head of the first table in the lines; None if nothing looks like a table."""
+    """The header of the first table in the lines; None if there is no table."""
     best: tuple[int, Header] | None = None
     for index in range(min(len(lines), LINES_SEARCHED)):
         if best is not None and index > best[1].line + 20:
@@ -106,7 +106,7 @@ def _known(header: Header) -> int:
 
 
 def could_be_header(cells: list[str]) -> bool:
-    """Whether the cells hold a word for time, and mostly words: headers such as 11.5 for a size are allowed.
+    """Whether the cells contain a word for time and mostly words; a header may also be a size such as 11.5.
 
     >>> could_be_header(["Date Time", "11.5", "15.4"]), could_be_header(["2026-01-05 10:00", "time", "3"])
     (True, False)
@@ -118,7 +118,7 @@ def could_be_header(cells: list[str]) -> bool:
 
 
 def _with_units(index: int, cells: list[str], lines: list[str], delimiter: str) -> Header | None:
-    """The header at this line, if what follows has a time below one of its words for time."""
+    """The header at this line, if the rows below have times in its time column."""
     places = [place for place, cell in enumerate(cells) if is_time_header(cell)]
     units: list[str] = []
     first_row = index + 1
@@ -155,7 +155,7 @@ def _padded(units: list[str], length: int) -> tuple[str, ...]:
 
 
 def _grouped(cells: list[str], index: int, lines: list[str], delimiter: str) -> list[str]:
-    """Headers with the word of a line of groups above them, where headers repeat: "Sensor A,,,Sensor B,,"."""
+    """Repeated headers with the group name from the line above: "Sensor A,,,Sensor B,,"."""
     if index == 0 or len(set(cells)) == len(cells):
         return cells
     above = split_line(lines[index - 1], delimiter)
@@ -169,7 +169,7 @@ def _grouped(cells: list[str], index: int, lines: list[str], delimiter: str) -> 
 
 
 def _unlike(cells: list[str]) -> tuple[str, ...]:
-    """Each header once: a second "PM2.5" becomes "PM2.5 (2)", an empty one "column 4"."""
+    """Makes headers unique: a second "PM2.5" becomes "PM2.5 (2)", an empty one "column 4"."""
     seen: dict[str, int] = {}
     names = []
     for place, cell in enumerate(cells):
@@ -180,7 +180,7 @@ def _unlike(cells: list[str]) -> tuple[str, ...]:
 
 
 def _by_structure(lines: list[str], delimiter: str) -> Header | None:
-    """A table without a word for time in its header, or without a header: the first run of rows of one shape."""
+    """A table without a time header, or without a header: the first run of rows of one structure."""
     rows: list[tuple[int, list[str]]] = []
     for index in range(min(len(lines), LINES_SEARCHED)):
         if lines[index].strip():
@@ -195,7 +195,7 @@ def _by_structure(lines: list[str], delimiter: str) -> Header | None:
             head, cells = rows[place - 1]
             return Header(head, _unlike(cells), ("",) * len(cells), index)
         if not any(_is_time(cell) for cell in row):
-            continue  # numbers alone, below nothing: no telling what they are
+            continue  # numbers without a header cannot be identified
         return Header(-1, _unlike([""] * len(row)), ("",) * len(row), index)
     return None
 

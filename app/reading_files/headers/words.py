@@ -1,6 +1,6 @@
-"""The words of a column header: which channel they mean, which unit they give, which detector they name.
+"""Vocabulary of column headers: channel, unit and detector.
 
-To teach the reader a new word, add it to the table it belongs to here; tests/reading_files/headers/test_words.py
+To add a word, add it to its table here; tests/reading_files/headers/test_words.py
 holds one line for each word.
 """
 
@@ -20,7 +20,7 @@ from app.reading_files.headers.particle_sizes import (
 from app.reading_files.text.line_fields import plain_text
 from app.reading_files.text.unit_symbols import conversion, is_unit, plain_unit, seconds_in
 
-# first match wins; the words are looked for as whole words in the header without its unit
+# the first match wins; words are matched as whole words in the header without its unit
 CHANNEL_WORDS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("dew_point", ("dew", "dewpoint", "dp", "taupunkt", "rosee", "rocio")),
     ("eco2", ("eco2", "co2eq", "co2 equivalent")),
@@ -63,7 +63,7 @@ MASS_WORDS = frozenset(
     )
 )
 
-# a column with one of these words is no level, whatever else it says
+# a column with one of these words is not a level, whatever else it says
 STATISTIC_WORDS = frozenset(
     [
         "min",
@@ -124,10 +124,10 @@ UNKNOWN = "no word in the header is known"
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
-    """What a header says: a channel or none, and why.
+    """Meaning of a header: a channel or none, with the reason.
 
-    detector : "", or "b", "c", "d" where the header names a further detector
-    variant : which calculation of the same detector, such as "atm"
+    detector : "", or "b", "c", "d" for a second to fourth detector
+    variant : calculation variant of the detector, such as "atm"
     unit : as written, "" if none
     """
 
@@ -139,12 +139,12 @@ class Meaning:
 
     @property
     def is_unknown(self) -> bool:
-        """Whether no word of the header is known, not even one that says it is no level."""
+        """Whether the header contains no known word at all."""
         return self.reason == UNKNOWN
 
 
 def split_unit(header: str) -> tuple[str, str]:
-    """The header without its unit, and the unit as written; "" where it gives none.
+    """The header without its unit, and the unit as written; "" for none.
 
     >>> split_unit("PM2.5 (avg 3h), ug/m3"), split_unit("RH.p"), split_unit("pm1_mg_m3"), split_unit("Inlet")
     (('PM2.5 (avg 3h)', 'ug/m3'), ('RH', '%'), ('pm1', 'mg/m3'), ('Inlet', ''))
@@ -162,7 +162,7 @@ def split_unit(header: str) -> tuple[str, str]:
 
 
 def _is_time_unit(header: str, text: str) -> bool:
-    """Whether the text is a unit of time in a header that speaks of time: "PM10 min" is a minimum."""
+    """Whether the text is a unit of time in a time header; "PM10 min" is a minimum."""
     return seconds_in(text) is not None and _SPEAKS_OF_TIME.search(plain_text(header)) is not None
 
 
@@ -182,7 +182,7 @@ def _suffix_unit(header: str) -> tuple[str, str]:
 
 
 def _fits(name: str, unit: str) -> bool:
-    """Whether the one letter is a unit of what the name means: the c of temp_c, but not of sensor_c."""
+    """Whether a single letter is a unit of the quantity: the c of temp_c, but not of sensor_c."""
     meaning = _meaning_of_words(name, "")
     if meaning.channel is not None:
         return conversion(unit, channel(meaning.channel).unit) is not None
@@ -191,7 +191,7 @@ def _fits(name: str, unit: str) -> bool:
 
 @lru_cache(maxsize=4096)
 def header_meaning(header: str, unit_row: str = "") -> Meaning:
-    """What a header says, with the unit from a row of units below it where there is one.
+    """Meaning of a header, with the unit from a row of units below it, if any.
 
     >>> header_meaning("sensorB_pm02_5").channel, header_meaning("sensorB_pm02_5").detector
     ('pm2_5', 'b')
@@ -255,7 +255,7 @@ def _by_vocabulary(plain: str, words: set[str], unit: str) -> tuple[str | None, 
 
 
 def _unit_fits(found: str, unit: str, word: str) -> bool:
-    """A short word only counts with a unit that fits, and no word with a unit of something else."""
+    """A short word needs a fitting unit, and no word counts with a unit of another quantity."""
     wanted = channel(found).unit
     if not unit:
         return len(word) > 1

@@ -1,4 +1,4 @@
-"""The lines below the header into columns, by one pass of pandas over text that was made regular first."""
+"""Parses the lines below the header, with pandas, after normalising irregular lines."""
 
 import io
 import re
@@ -26,7 +26,7 @@ SMALLEST_SHARE = 0.5
 
 
 def refuse_split_decimals(rows: list[list[str]], headers: int, file_name: str, line: int, text: str) -> None:
-    """Raises UnreadableLog where most rows have more fields than headers, and the numbers in them are all whole.
+    """Raises UnreadableLog if most rows have more fields than the header, and all their numbers are whole.
 
     rows : first rows as fields; line, text : the first of them in the file
     """
@@ -63,12 +63,12 @@ class LongLayout:
 
     @property
     def text_positions(self) -> list[int]:
-        """The columns that hold text."""
+        """The columns with text."""
         return [place for place in (self.name, self.unit) if place is not None]
 
 
 def find_long_layout(header: Header, cells: list[list[str]], decimal_mark: str) -> LongLayout | None:
-    """The layout, if the table names its quantities in rows."""
+    """The layout, if the table is long."""
     plain = [plain_text(name).strip(" _") for name in header.names]
     names = [
         place
@@ -92,14 +92,14 @@ def find_long_layout(header: Header, cells: list[list[str]], decimal_mark: str) 
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """One quantity of a long table: its column, and the rows that hold it."""
+    """One quantity of a long table: its column, and its rows."""
 
     column: LogColumn
     rows: "pd.Series"
 
 
 def quantities(frame: "pd.DataFrame", layout: LongLayout, chosen: dict[str, str]) -> list[Quantity]:
-    """The quantities that the rows name, as columns."""
+    """The quantities named in the rows, as columns."""
     found: list[Quantity] = []
     taken: set[str] = set()
     texts = frame[layout.name].fillna("").astype(str).str.strip()
@@ -135,12 +135,12 @@ def _column(
     return LogColumn(layout.value, text, name, "channel", shown, wanted, turned.factor, turned.offset, reason, first)
 
 
-PLAIN_DELIMITER = "\x1f"  # the unit separator: no logger writes it
-SPARE_FIELDS = 8  # a row may have this many fields more than the header before it counts as junk
-# The parser reads outside its memory at an exponent of ten digits, which its counter cannot hold. Nine of them are as
-# far beyond any number.
+PLAIN_DELIMITER = "\x1f"  # the unit separator, which no logger writes
+SPARE_FIELDS = 8  # a row with more extra fields than this is junk
+# The parser reads outside its memory at an exponent of ten digits, which overflows its counter. Nine digits are beyond
+# any number too.
 _LONG_EXPONENT = re.compile(r"(?<=[\d.])([eE][-+]?)0*([1-9]\d{8})\d+")
-CUT_ROWS_SHARE = 0.05  # fewer short rows than this are cut-off rows; more are how the logger writes
+CUT_ROWS_SHARE = 0.05  # fewer short rows than this are truncated rows; more are the logger's style
 
 
 @dataclass(slots=True)
@@ -167,7 +167,7 @@ def read_body(
 ) -> TableBody:
     """Rows from `lines`, the first of which has the number `first_line` in the file.
 
-    positions : columns that are wanted; text_positions : those kept as text (times, boxes)
+    positions : columns to read; text_positions : those kept as text (times, boxes)
     """
     regular = _regular_lines(lines, first_line, delimiter, header_fields, last_line_ends)
     frame = _parsed(regular, delimiter, decimal_mark, positions, text_positions)
@@ -176,15 +176,15 @@ def read_body(
         delimiter = PLAIN_DELIMITER
         regular = _counted_lines(plain, first_line, delimiter, header_fields, last_line_ends)
         frame = _parsed(regular, delimiter, decimal_mark, positions, text_positions)
-    assert frame is not None  # no quotation mark is left, and no row has more fields than were counted
+    assert frame is not None  # there are no quotation marks, and no row has more fields than counted
     return TableBody(frame, np.arange(first_line, first_line + len(frame)), regular.skipped)
 
 
 @dataclass(frozen=True, slots=True)
 class _RegularLines:
-    """Lines that the parser can take, and the most fields that one of them has.
+    """Lines that the parser can read, and the largest number of fields.
 
-    text : the lines joined, where that was done already
+    text : the joined lines, if already done
     """
 
     lines: list[str]
@@ -196,14 +196,14 @@ class _RegularLines:
 def _parsed(
     regular: _RegularLines, delimiter: str, decimal_mark: str, positions: list[int], text_positions: set[int]
 ) -> "pd.DataFrame | None":
-    """The rows as a frame; None if quotation marks or counts of fields misled the parser."""
+    """The rows as a frame; None if quotation marks or field counts confused the parser."""
     import pandas as pd  # loaded when used
 
     if delimiter == SPACES:
-        return None  # the parser counts spaces otherwise than people: let the lines be rewritten
+        return None  # the parser counts spaces differently: normalise the lines instead
     width = max(max(positions) + 1, regular.most_fields, 2)
     lines, text = regular.lines, regular.text
-    if width > regular.most_fields:  # a header with more columns than any row has fields
+    if width > regular.most_fields:  # a header with more columns than any row
         lines = [lines[0] + delimiter * (width - 1 - lines[0].count(delimiter)), *lines[1:]]
         text = None
     if text is None:
@@ -239,7 +239,7 @@ def _regular_lines(
         return _RegularLines([""], 1, [])
     text = "\n".join(lines)
     if '"' not in text and text.count(delimiter) == lines[0].count(delimiter) * len(lines):
-        # each row has as many fields as the first, or one has more and the parser says so
+        # every row has as many fields as the first, or the parser reports one with more
         return _RegularLines(lines, lines[0].count(delimiter) + 1, [], text)
     return _counted_lines(lines, first_line, delimiter, header_fields, last_line_ends)
 
@@ -247,7 +247,7 @@ def _regular_lines(
 def _counted_lines(
     lines: list[str], first_line: int, delimiter: str, header_fields: int, last_line_ends: bool
 ) -> _RegularLines:
-    """The lines with those emptied that have an unclosed quotation mark, far too many fields, or are cut off."""
+    """Counts fields, and empties lines with an unclosed quotation mark, far too many fields, or a truncated end."""
     if not lines:
         return _RegularLines([""], 1, [])
     fields = np.fromiter((line.count(delimiter) for line in lines), dtype=np.int64, count=len(lines)) + 1
@@ -275,7 +275,7 @@ def _counted_lines(
 def _cut_off(
     lines: list[str], fields: NDArray[np.int64], usual: int, delimiter: str, header_fields: int, last_line_ends: bool
 ) -> dict[int, str]:
-    """Rows that begin as readings do and end too early, unless the logger often writes short rows."""
+    """Truncated rows, unless the logger often writes short rows."""
     short = [int(index) for index in np.flatnonzero(fields < usual) if lines[index].strip()]
     if len(short) > max(1, CUT_ROWS_SHARE * len(lines)):
         short = [index for index in short if index == len(lines) - 1 and not last_line_ends]

@@ -1,7 +1,7 @@
-"""A table of anything (prices, settings, ratings) into rows of text, by the same recognition as for logs.
+"""Reads any table (prices, settings, ratings) into rows of text, with the recognition used for logs.
 
-For entry in bulk: the first filled row holds the headers, every other filled row is one thing. Numbers stay text; the
-decimal mark that the file uses is told, and `number_in` of `number_text` reads a cell with it.
+For bulk entry: the first filled row contains the headers, every other one is an item. Numbers stay text;
+`number_in` of `number_text` parses a cell with the file's decimal mark.
 """
 
 from dataclasses import dataclass
@@ -46,11 +46,11 @@ class CellsTable:
 
 
 def read_cells(content: bytes, file_name: str, sheet: str | None = None) -> CellsTable:
-    """The table in a CSV, tab-separated or XLSX file; of a workbook the named sheet, or the first with cells.
+    r"""The table in a CSV, tab-separated or XLSX file; from a workbook the named sheet, or the first with cells.
 
-    Raises UnreadableLog with file, line, text found and what would be needed.
+    Raises UnreadableLog with file, line, text found and what is needed.
 
-    >>> table = read_cells("unit;price\\nHearth 3;199,90\\n".encode(), "prices.csv")
+    >>> table = read_cells("unit;price\nHearth 3;199,90\n".encode(), "prices.csv")
     >>> table.headers, table.rows[0].cells, table.decimal_mark
     (('unit', 'price'), ('Hearth 3', '199,90'), ',')
     """
@@ -66,7 +66,7 @@ def read_cells(content: bytes, file_name: str, sheet: str | None = None) -> Cell
 
 
 def _delimiter(lines: list[str]) -> str:
-    """The delimiter by which the header falls into most fields; names and notes may hold commas and spaces."""
+    """The delimiter that splits the header into most fields; names and notes may contain commas and spaces."""
     header = next((line for line in lines if line.strip()), "")
     return max(DELIMITERS, key=lambda delimiter: len(split_line(header, delimiter)))
 

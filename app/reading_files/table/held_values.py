@@ -1,11 +1,11 @@
-"""Values that a logger only repeats until its sensor is read again: they are no readings.
+"""Held values: repeats of the last value until the sensor is read again. They are not readings.
 
-A log may have a row a minute while the sensor wakes every 16 minutes. The rule: the channels of one sensor are looked
-at together, row by row. A change of any of them is an event; events less than a quarter of a period apart are one
-wake-up. The values are held if wake-ups come at multiples of one period far more often than chance would have it.
-A sensor with whole-number steps that rests on a plateau also repeats its value, but changes at no regular times.
+A log may have a row per minute while the sensor wakes every 16 minutes. The channels of one sensor are examined
+together, row by row. A change of any of them is an event; events less than a quarter of a period apart are one
+wake-up. The values are held if wake-ups occur at multiples of one period far more often than by chance.
+A sensor with coarse steps on a plateau also repeats its value, but does not change at regular times.
 
-Of a wake-up with several values only the last counts: the sensor settles during the others.
+Of a wake-up with several values only the last counts, because the sensor settles during the others.
 """
 
 import math
@@ -19,7 +19,7 @@ from app.reading_files.headers.channels import channel, split_detector
 FEWEST_WAKE_UPS = 6
 LARGEST_CHANCE = 1e-6
 SMALLEST_SHARE = 0.8
-MOST_MISSED = 8  # wake-ups in a row that may come out with the same values
+MOST_MISSED = 8  # consecutive wake-ups that may give the same values
 MOST_ROWS_THAT_CHANGE = 0.6
 
 
@@ -36,7 +36,7 @@ class Held:
 
 
 def find_held(levels: list[NDArray[np.float64]]) -> Held | None:
-    """Whether the channels of one sensor hold their values between readings; None if they do not.
+    """Detects held values in the channels of one sensor; None if there are none.
 
     levels : the channels, rows in order of time, without rows in which all are empty
     """
@@ -52,7 +52,7 @@ def find_held(levels: list[NDArray[np.float64]]) -> Held | None:
     period = _period(events)
     if period is None:
         return None
-    starts, ends = _wake_ups(events, period)  # what stands before the first wake-up was read at an unknown time
+    starts, ends = _wake_ups(events, period)  # values before the first wake-up were read at an unknown time
     return Held(tuple(zip(starts.tolist(), ends.tolist(), strict=True)), period)
 
 
@@ -69,7 +69,7 @@ def _wake_ups(events: NDArray[np.intp], period: int) -> tuple[NDArray[np.intp], 
 
 
 def _period(events: NDArray[np.intp]) -> int | None:
-    """The period at whose multiples wake-ups come, if they do."""
+    """The period at whose multiples wake-ups occur, if any."""
     gaps = np.diff(events)
     guesses = {int(np.median(gaps[gaps > short])) for short in (0, 1, 3) if (gaps > short).any()}
     for guess in sorted(guesses, reverse=True):
@@ -91,7 +91,7 @@ def _period(events: NDArray[np.intp]) -> int | None:
 
 
 def _tail(trials: int, hits: int, chance: float) -> float:
-    """Probability of at least so many hits in independent trials (Hoeffding's bound where trials are many)."""
+    """Probability of at least this many hits in independent trials (Hoeffding's bound for many trials)."""
     if chance >= 1.0 or hits <= trials * chance:
         return 1.0
     if trials > 200:
@@ -102,7 +102,7 @@ def _tail(trials: int, hits: int, chance: float) -> float:
 def leave_out_held(
     levels: dict[str, NDArray[np.float64]], interval_s: float
 ) -> tuple[dict[str, NDArray[np.float64]], dict[str, int], list[str]]:
-    """The levels with held values as not-a-number, how many were held in each channel, and sentences on it."""
+    """The levels with held values as not-a-number, the number held per channel, and sentences on it."""
     sensors: dict[str, list[str]] = {}
     for name in levels:
         base, letter = split_detector(name)
@@ -140,7 +140,7 @@ def leave_out_held(
 
 
 def _true_rows(values: NDArray[np.float64], held: Held) -> NDArray[np.bool_]:
-    """One row for each wake-up: where this channel changed last, or the end if it came out the same."""
+    """One row per wake-up: the last change of this channel, or the end of the wake-up if it did not change."""
     changes = np.flatnonzero(_changes(values)) + 1
     true_rows = np.zeros(len(values), dtype=bool)
     for start, end in held.wake_ups:

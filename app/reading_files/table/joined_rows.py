@@ -1,4 +1,4 @@
-"""The rows of all tables of a file that belong to one box, one after the other."""
+"""Joins the rows of one box from all tables of a file."""
 
 from dataclasses import dataclass
 from datetime import timedelta
@@ -17,7 +17,7 @@ MOST_BOXES_LISTED = 30
 
 
 def choose_box(source: Source, opened: LogLines, segments: list[Segment]) -> tuple[str | None, tuple[str, ...]]:
-    """The box that is read, None if the file knows of none, and all boxes of the file in the order they appear."""
+    """The selected box, None if the file has none, and all boxes in order of appearance."""
     if opened.sheets:
         return opened.sheet, opened.sheets
     found = dict.fromkeys(
@@ -54,9 +54,9 @@ MOST_LISTED = 1000
 
 
 def describe_unreadable(segment: Segment, rows: NDArray[np.bool_], source: Source) -> tuple[list[SkippedRow], int]:
-    """One entry a row for cells that hold no number, with line, text and reason; and how many cells there are.
+    """One entry per row for cells without a number, with line, text and reason; and the number of cells.
 
-    rows : which rows of the table belong to the box that is read
+    rows : rows of the table that belong to the selected box
     """
     headers = {column.channel: column.header for column in segment.columns if column.channel}
     by_row: dict[int, list[tuple[str, str]]] = {}
@@ -78,9 +78,9 @@ def describe_unreadable(segment: Segment, rows: NDArray[np.bool_], source: Sourc
 class Rows:
     """Rows with a time.
 
-    us : microseconds since 1970, or since the start where the table counts from there
+    us : microseconds since 1970, or since the start if the table counts from there
     in_utc : rows whose time is known to be UTC
-    at_midnight : rows with a date whose time of day is lost
+    at_midnight : rows with a date and an unknown time of day
     line : line number in the file
     levels : channel to values
     """
@@ -97,7 +97,7 @@ class Rows:
         return Rows(self.us[rows], self.in_utc[rows], self.at_midnight[rows], self.line[rows], levels)
 
     def filled(self) -> NDArray[np.bool_]:
-        """Whether a row holds a value in any channel."""
+        """Whether a row has a value in any channel."""
         filled = np.zeros(len(self.us), dtype=bool)
         for values in self.levels.values():
             filled |= ~np.isnan(values)
@@ -107,9 +107,9 @@ class Rows:
 def rows_of_box(
     segment: Segment, source: Source, box: str | None, first: Segment, units: dict[str, str], notes: list[str]
 ) -> tuple[Rows, NDArray[np.bool_]]:
-    """The rows of one table that belong to the box, and which rows of the table they are.
+    """The rows of the box in one table, and their indices.
 
-    units : channel to unit of the tables before; a channel that comes back in another unit is left out
+    units : channel to unit of the tables before; a channel in another unit than before is excluded
     """
     mine = np.ones(len(segment.line), dtype=bool)
     if segment.boxes is not None and box is not None:
@@ -135,7 +135,7 @@ def rows_of_box(
 
 
 def joined(parts: list[Rows], units: dict[str, str]) -> Rows:
-    """The rows of all parts; a channel that a part lacks is not-a-number there."""
+    """The rows of all parts; a channel missing in a part is not-a-number there."""
     if len(parts) == 1:
         return parts[0]
     levels = {

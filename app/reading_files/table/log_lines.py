@@ -1,4 +1,4 @@
-"""The lines of a log, from text or from a sheet of a workbook, before anything is recognised in them."""
+"""The lines of a log, from text or from a sheet of a workbook, before parsing."""
 
 from dataclasses import dataclass
 
@@ -9,15 +9,15 @@ from app.reading_files.text.line_fields import find_delimiter
 from app.reading_files.text.worksheets import Sheet, read_sheets
 
 LONGEST_LINE = 4_000_000
-MOST_LINES = 5_000_000  # eight weeks of a reading a second; each takes some hundred bytes of memory
+MOST_LINES = 5_000_000  # eight weeks at one reading per second; each takes some hundred bytes of memory
 
 
 @dataclass(frozen=True, slots=True)
 class LogLines:
     """Lines of one log; line numbers start at 1 for lines[0].
 
-    sheets : names of the sheets that hold a table; empty for text
-    sheet : the one that was taken
+    sheets : names of the sheets with a table; empty for text
+    sheet : the selected one
     """
 
     lines: list[str]
@@ -30,7 +30,7 @@ class LogLines:
 
 
 def open_lines(content: bytes, file_name: str, box: str | None) -> LogLines:
-    """The lines of the file; of a workbook, those of the sheet that the box names or of the only one with a table."""
+    """The lines of the file; from a workbook, those of the sheet of the box, or of the only one with a table."""
     if is_worksheet_file(content, file_name):
         return _from_workbook(read_sheets(content, file_name), file_name, box)
     lines = max(content.count(b"\n"), content.count(b"\r"))

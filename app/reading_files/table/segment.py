@@ -1,4 +1,4 @@
-"""One table of a log, from one header to the next: its columns, times and levels as they stand in the file."""
+"""One table of a log, from one header to the next: its columns, times and levels."""
 
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
@@ -29,7 +29,7 @@ MOST_BOXES = 500
 
 @dataclass(slots=True)
 class Source:
-    """What all tables of one file share."""
+    """Data shared by all tables of one file."""
 
     lines: list[str]
     file_name: str
@@ -44,11 +44,11 @@ class Segment:
     """One table, rows in the order of the file, every row with a time.
 
     line : line number of each row
-    boxes : text that tells the box of each row, None if the table has no such column
-    levels : channel to values; unreadable : channel to (row, text) of cells that hold no number
+    boxes : box of each row, None if the table has no such column
+    levels : channel to values; unreadable : channel to (row, text) of cells without a number
     units : channel to unit
-    is_long : whether the table has a row for each quantity
-    later_headers : other headers further down, where new tables begin
+    is_long : whether the table has one row per quantity
+    later_headers : headers further down, where new tables begin
     """
 
     header: Header
@@ -70,7 +70,7 @@ class Segment:
 
 @dataclass(frozen=True, slots=True)
 class _Recognised:
-    """What the first rows of a table tell."""
+    """Result of examining the first rows of a table."""
 
     plan: TimePlan
     decimal_mark: str
@@ -82,7 +82,7 @@ class _Recognised:
 
 
 def read_segment(source: Source, header: Header, stop: int) -> Segment:
-    """The table from its header to the line index `stop`."""
+    """The table from its header to line index `stop`."""
     known = _recognise(source, header, stop)
     plan, layout = known.plan, known.layout
     as_text = set() if plan.is_number else set(plan.positions)
@@ -162,7 +162,7 @@ def _recognise(source: Source, header: Header, stop: int) -> _Recognised:
 
 
 def _first_cells(source: Source, header: Header, stop: int) -> list[list[str]]:
-    """For each position, cells that are not empty: from the first rows, and some from the rest of the table."""
+    """Non-empty cells of each position: from the first rows, and some from the rest of the table."""
     first = header.first_row
     top = [line for line in source.lines[first : min(stop, first + 2 * ROWS_RECOGNISED)] if line.strip()]
     rest = source.lines[first + 2 * ROWS_RECOGNISED : stop]
@@ -181,7 +181,7 @@ def _first_cells(source: Source, header: Header, stop: int) -> list[list[str]]:
 
 
 def _with_time_only(segment: Segment, source: Source, frame: "pd.DataFrame", stop: int) -> "pd.DataFrame":
-    """The rows that have a time; the others are accounted for in the segment."""
+    """The rows with a time; the others are listed in the segment."""
     times = segment.times
     keep = np.flatnonzero(times.valid)
     if len(keep) == len(frame):
@@ -217,7 +217,7 @@ def _take(segment: Segment, column: LogColumn, cells: "pd.Series") -> None:
 
 
 def _take_quantities(segment: Segment, source: Source, frame: "pd.DataFrame", layout: LongLayout) -> None:
-    """The quantities of a table with a row for each; its columns are listed in place of the value column."""
+    """The quantities of a long table; its columns replace the value column."""
     found = quantities(frame, layout, source.choices.columns)
     segment.is_long = True
     others = [

@@ -1,4 +1,4 @@
-"""Rows into rising UTC, with an account of the rows that could not be placed."""
+"""Sorts rows into rising UTC, and lists the rows that could not be placed."""
 
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
@@ -19,7 +19,7 @@ LONGEST_GAP_US = 300 * DAY_US
 class UtcOrder:
     """Rows in rising UTC.
 
-    left_out : line to reason, for rows that could not be placed
+    left_out : line to reason, for rows without a valid place
     zone : zone used; "" where none is known
     zone_needed : True where times are local and no zone is known; zone_assumed : the zone is the assumed one
     """
@@ -42,7 +42,7 @@ def in_utc_order(rows: Rows, source: Source, segments: list[Segment]) -> UtcOrde
     _leave_out(ordered, _far_away(ordered.rows.us), "the clock is far from that of the other rows")
     us = _to_utc(ordered, source, segments)
     ordered.rows = replace(ordered.rows, us=us)
-    if any(segment.is_long for segment in segments):  # one row for each quantity: blocks may follow each other
+    if any(segment.is_long for segment in segments):  # one row per quantity: blocks may follow each other
         ordered.rows = ordered.rows.take(np.argsort(us, kind="stable"))
         return ordered
     order = rising_order(us)
@@ -73,7 +73,7 @@ def _place_midnights(ordered: UtcOrder) -> None:
 
 
 def _far_away(us: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Rows parted from most others by most of a year: a clock that was not set yet, or a damaged date."""
+    """Rows more than most of a year from most others: an unset clock, or a damaged date."""
     none = np.zeros(len(us), dtype=bool)
     if len(us) < 3 or int(us.max()) - int(us.min()) <= LONGEST_GAP_US:
         return none
@@ -126,11 +126,11 @@ MOST_STRETCHES = 50
 
 @dataclass(frozen=True, slots=True)
 class RisingOrder:
-    """Which rows to take, in which order.
+    """Which rows to use, in which order.
 
     rows : indices of rows in rising time, equal times beside each other
-    left_out : rows that fall into a time already logged, after the clock was put back
-    notes : what was found
+    left_out : rows that overlap earlier ones after the clock was set back
+    notes : sentences on what was found
     """
 
     rows: NDArray[np.intp]
@@ -147,10 +147,10 @@ def is_newest_first(times_us: NDArray[np.int64]) -> bool:
 def rising_order(times_us: NDArray[np.int64]) -> RisingOrder:
     """Rows in rising order of time.
 
-    A small step back (at most a minute, or five intervals) is a clock that was corrected: the rows change places.
-    Whole stretches that do not overlap are put in order. Where a stretch overlaps what was logged before, the clock
-    was put back by more: its rows up to the latest time logged before are left out, since nothing tells which
-    reading was true at that time.
+    After a small step back (at most a minute, or five intervals: a corrected clock) the rows are swapped.
+    Sections that do not overlap are sorted. If a section overlaps earlier rows, the clock
+    was set back by more: its rows up to the latest earlier time are excluded, since it is unknown which
+    reading was right at that time.
     """
     count = len(times_us)
     back = np.flatnonzero(np.diff(times_us) < 0)
@@ -191,7 +191,7 @@ def _steps(number: int) -> str:
 def merge_equal_times(
     times_us: NDArray[np.int64], levels: dict[str, NDArray[np.float64]]
 ) -> tuple[NDArray[np.int64], dict[str, NDArray[np.float64]], int]:
-    """One row a time: the mean of the readings that a time has; and how many rows went into another."""
+    """One row per time, with the mean of its readings; and the number of merged rows."""
     first = np.concatenate(([True], np.diff(times_us) != 0))
     extra = int(len(times_us) - first.sum())
     if not extra:

@@ -34,7 +34,7 @@ _OTHER_KINDS = (
 
 
 def refuse_large_file(size_bytes: int, file_name: str) -> None:
-    """Raises UnreadableLog for more bytes than are read; whoever knows the size asks before filling the memory."""
+    """Raises UnreadableLog for a file above the size limit; to be called before loading it."""
     if size_bytes > LARGEST_FILE_BYTES:
         raise refusal(
             file_name,
@@ -44,7 +44,7 @@ def refuse_large_file(size_bytes: int, file_name: str) -> None:
 
 
 def is_worksheet_file(content: bytes, file_name: str) -> bool:
-    """Whether the file is a workbook (XLSX); False for text. Everything else is refused."""
+    """Whether the file is a workbook (XLSX); False for text. Everything else is rejected."""
     if not content.strip(b" \t\r\n\x00\xef\xbb\xbf\xff\xfe"):
         raise refusal(
             file_name, "The file is empty.", "A table with a row for each time is needed: export the log again."
@@ -88,7 +88,7 @@ BYTE_ORDER_MARKS = (
 class DecodedText:
     """A text file as lines without their ends; line numbers start at 1 for lines[0].
 
-    last_line_ends : whether the last line was closed by a line end; if not, it may be half written
+    last_line_ends : whether the last line has a line end; if not, it may be incomplete
     """
 
     lines: list[str]
@@ -148,7 +148,7 @@ def _with_replacements(body: bytes, encoding: str, name: str) -> tuple[str, str,
 
 
 def _two_byte_encoding(content: bytes) -> str | None:
-    """UTF-16 without a byte order mark shows as a NUL in every second byte of plain text."""
+    """UTF-16 without a byte order mark has a NUL in every second byte of plain text."""
     start = content[:4000]
     if start.count(0) < len(start) * 0.3:
         return None
@@ -159,7 +159,7 @@ def _two_byte_encoding(content: bytes) -> str | None:
 
 
 def _single_byte_encoding(content: bytes) -> str:
-    """The encoding in which the bytes above 127 read as the signs that units are written with."""
+    """The encoding in which the bytes above 127 are characters used in units."""
     marked = bytes(byte for byte in content[:2_000_000] if byte > 127)[:2000]
 
     def signs(encoding: str) -> int:
@@ -176,7 +176,7 @@ def _single_byte_encoding(content: bytes) -> str:
 
 
 def _mostly_plain_letters(content: bytes) -> bool:
-    """Few letters with accents among many without: a language of western Europe; others have hardly any plain ones."""
+    """Few accented letters among many plain ones: a western European language; others have hardly any plain ones."""
     lines = [line for line in content[:200_000].split(b"\n") if not line.isascii()][:400]
     high = sum(byte > 127 for line in lines for byte in line)
     plain = sum(65 <= byte <= 90 or 97 <= byte <= 122 for line in lines for byte in line)

@@ -1,4 +1,4 @@
-"""Cells of text as columns of digits: cells that have digits and separators in the same places are read together."""
+"""Cells of text as columns of digits: cells with digits and separators in the same places are parsed together."""
 
 import re
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ class DigitGroup:
     """The cells of one shape.
 
     rows : their indices; raw : their bytes, shape (rows, width)
-    spans : field to the places of its digits; words : field to its text, where it is no number
+    spans : field to the positions of its digits; words : field to its text, if not a number
     """
 
     rows: NDArray[np.intp]
@@ -49,7 +49,7 @@ class DigitGroup:
 
 
 def as_bytes(cells: NDArray[np.object_] | list[str]) -> NDArray[np.bytes_]:
-    """The cells as bytes of one width, without accents, cut after the longest time there is."""
+    """The cells as fixed-width bytes, without accents, truncated after the longest time format."""
     if not len(cells):
         return np.array([], dtype="S1")
     try:
@@ -64,7 +64,7 @@ def as_bytes(cells: NDArray[np.object_] | list[str]) -> NDArray[np.bytes_]:
 
 
 def rows_by_shape(text: NDArray[np.bytes_]) -> list[tuple[NDArray[np.intp], NDArray[np.uint8], str]]:
-    """Rows of one shape together: their indices, their bytes, and one cell of the shape in lower case."""
+    """Groups rows by shape: their indices, their bytes, and one cell of the shape in lower case."""
     if not len(text):
         return []
     width = text.dtype.itemsize
@@ -73,7 +73,7 @@ def rows_by_shape(text: NDArray[np.bytes_]) -> list[tuple[NDArray[np.intp], NDAr
     if used == 0:
         return []
     raw = raw[:, :used]
-    is_digit = (raw - ZERO) < 10  # bytes wrap round: what lies below the digits ends up above
+    is_digit = (raw - ZERO) < 10  # unsigned bytes wrap round, so that characters below the digits become large
     shape = np.where(is_digit, np.uint8(48), raw)
     if (shape == shape[0]).all():
         return [_shape_rows(np.arange(len(text)), raw)]
@@ -94,7 +94,7 @@ def _shape_rows(rows: NDArray[np.intp], raw: NDArray[np.uint8]) -> tuple[NDArray
 
 
 def number_spans(found: re.Match[str]) -> dict[str, tuple[int, int]]:
-    """The places of the named groups that are numbers."""
+    """Positions of the named groups that are numbers."""
     return {
         name: found.span(name) for name, value in found.groupdict().items() if value is not None and value.isdigit()
     }

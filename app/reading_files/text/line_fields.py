@@ -1,4 +1,4 @@
-"""One line of text into its fields, and which delimiter and decimal mark a file uses."""
+"""Splits one line of text into fields, and finds delimiter and decimal mark of a file."""
 
 import csv
 import re
@@ -7,7 +7,7 @@ from collections import Counter
 
 
 def plain_text(text: str) -> str:
-    """Lower case, without accents, camelCase parted.
+    """Lower case, without accents, camelCase split.
 
     >>> plain_text("Température"), plain_text("relHumidity")
     ('temperature', 'rel humidity')
@@ -19,7 +19,7 @@ def plain_text(text: str) -> str:
     return "".join(character for character in bare if not unicodedata.combining(character)).lower()
 
 
-DELIMITERS = ("\t", ";", "|", ",")  # the comma last: it is also a decimal mark
+DELIMITERS = ("\t", ";", "|", ",")  # the comma last, because it is also a decimal mark
 SPACES = " "
 DELIMITER_NAMES = {"\t": "tab", ";": "semicolon", "|": "bar", ",": "comma", SPACES: "spaces"}
 
@@ -38,7 +38,7 @@ def split_line(line: str, delimiter: str) -> list[str]:
     if '"' in line:
         try:
             return [field.strip() for field in next(csv.reader([line], delimiter=delimiter, strict=False), [])]
-        except csv.Error:  # a field longer than the library takes
+        except csv.Error:  # a field longer than the library allows
             return [field.strip(' "') for field in line.split(delimiter)]
     return [field.strip() for field in line.split(delimiter)]
 
@@ -50,20 +50,20 @@ def _number_of_fields(line: str, delimiter: str) -> int:
 
 
 def sample_lines(lines: list[str], most: int = 300) -> list[str]:
-    """Lines that are not blank: the first two thirds of the sample from the top, the rest spread over the file."""
+    """Lines that are not blank: two thirds of the sample from the top, the rest spread over the file."""
     top = [line for line in lines[: most * 2] if line.strip()][: most * 2 // 3]
     step = max(1, len(lines) // (most // 3))
     return top + [line for line in lines[most * 2 :: step] if line.strip()][: most // 3]
 
 
 def find_delimiter(lines: list[str]) -> str | None:
-    """The delimiter by which most lines of the table fall into the same number of fields, or None.
+    """The delimiter that splits most lines of the table into the same number of fields, or None.
 
     >>> find_delimiter(["a preamble, with words", "time;pm", "10:00;1,5", "10:01;1,4"])
     ';'
     """
     sample = [line[:20_000] for line in sample_lines(lines)]
-    tail = sample[len(sample) // 3 :]  # preamble lines stand at the top
+    tail = sample[len(sample) // 3 :]  # preamble lines are at the top
     for part in (tail, tail[-max(3, len(tail) // 4) :]):
         for delimiter in (*DELIMITERS, SPACES):
             counts = Counter(_number_of_fields(line, delimiter) for line in part)
@@ -77,9 +77,9 @@ def find_delimiter(lines: list[str]) -> str | None:
 
 
 def find_decimal_mark(cells: list[str], delimiter: str) -> str:
-    """The decimal mark of the cells: a comma only where commas stand in numbers and points do not.
+    r"""The decimal mark of the cells: a comma only if numbers contain commas and no points.
 
-    >>> find_decimal_mark(["12,5", "3"], ";"), find_decimal_mark(["1,250", "3.5"], "\\t")
+    >>> find_decimal_mark(["12,5", "3"], ";"), find_decimal_mark(["1,250", "3.5"], "\t")
     (',', '.')
     """
     commas = [cell for cell in cells if _COMMA_NUMBER.fullmatch(cell)]
@@ -87,5 +87,5 @@ def find_decimal_mark(cells: list[str], delimiter: str) -> str:
     if len(commas) <= points:
         return "."
     if delimiter == "," and all(re.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}", cell) for cell in commas):
-        return "."  # quoted "1,250" in a comma file is a thousand and a quarter thousand
+        return "."  # quoted "1,250" in a comma-separated file is one thousand two hundred and fifty
     return ","

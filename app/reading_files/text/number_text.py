@@ -1,4 +1,4 @@
-"""Cells of a channel into numbers: error marks, thousands, units written into the cell, infinite values."""
+"""Parses the cells of a channel: error marks, thousands separators, units in the cell, infinite values."""
 
 import math
 import re
@@ -19,7 +19,7 @@ OVER_RANGE = re.compile(
     r"ol|o\.l\.?|ovl|ovf|ovr|over.*|.*overload.*|.*overrange.*|.*saturat.*|sat|hi|high|\+?inf.*|>.*|max"
 )
 UNDER_RANGE = re.compile(r"lo|low|under.*|<.*|-inf.*|bdl|lod|below.*")
-LARGEST_LEVEL = 1e15  # no level, count or time comes near; sums and squares of larger ones run out of range
+LARGEST_LEVEL = 1e15  # above any level, count or time; sums and squares of larger ones would overflow
 ABSENT_VALUES = (-999.0, -9999.0, -99999.0, -999.9, -9999.9)  # numbers that loggers write for "no value"
 
 _PLAIN = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -28,9 +28,9 @@ _NUMBER_AND_UNIT = re.compile(r"([-+]?(?:\d[\d.,' ]*|[.,]\d+)(?:[eE][-+]?\d+)?)\
 
 @dataclass(frozen=True, slots=True)
 class Numbers:
-    """Values of one column in the channel's unit, and the cells that were none.
+    """Values of one column in the channel's unit, and the unreadable cells.
 
-    unreadable : index of a row to its text, for cells that hold something that is no number
+    unreadable : row index to text, for cells that are not numbers
     """
 
     values: NDArray[np.float64]
@@ -38,7 +38,7 @@ class Numbers:
 
 
 def numbers_of(column: "pd.Series", decimal_mark: str, channel_unit: str, factor: float, offset: float) -> Numbers:
-    """The column as levels: text * factor + offset, not-a-number where a cell holds no number."""
+    """The column as levels: text * factor + offset, not-a-number for a cell without a number."""
     if column.dtype.kind in "iuf":
         values = column.to_numpy(dtype=np.float64, copy=True)
         values, unreadable = _without_infinite(values)
@@ -89,7 +89,7 @@ def _cell_level(text: str, decimal_mark: str, channel_unit: str, factor: float, 
 
 
 def number_with_unit(text: str, decimal_mark: str = ".") -> tuple[float, str] | None:
-    """The number and the unit of a cell that holds both, or None.
+    """Number and unit of a cell with both, or None.
 
     >>> number_with_unit("35.37 dB"), number_with_unit("150 µg/m³"), number_with_unit("12 rows")
     ((35.37, 'dB'), (150.0, 'µg/m³'), None)
@@ -102,12 +102,12 @@ def number_with_unit(text: str, decimal_mark: str = ".") -> tuple[float, str] | 
 
 
 def number_in(text: str, decimal_mark: str = ".") -> float | None:
-    """The finite number that the text is, or None.
+    """Parses a finite number, or returns None.
 
     >>> number_in("1.2844e+4"), number_in("1.234,5", ","), number_in("1,234.5"), number_in("ERR")
     (12844.0, 1234.5, 1234.5, None)
     """
-    if text[:1].isalpha() or ":" in text:  # words and times of day, of which a log has a whole column
+    if text[:1].isalpha() or ":" in text:  # words and times of day, which may fill a whole column
         return None
     if text.isascii() and (text.isdigit() or (decimal_mark == "." and _PLAIN.fullmatch(text))):
         return _finite(text)
@@ -128,7 +128,7 @@ def _finite(plain: str) -> float | None:
 
 
 def why_no_number(text: str) -> str:
-    """Why the cell is no reading, in plain words.
+    """Why the cell is not a reading.
 
     >>> why_no_number("OL"), why_no_number("---")
     ('“OL” marks a level above the range', '“---” marks a value that was not measured')

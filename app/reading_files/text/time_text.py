@@ -67,14 +67,14 @@ DAY_US = 86_400_000_000
 
 @dataclass(slots=True)
 class ParsedTimes:
-    """What the cells of one column say; microseconds, and -1 in `kind` where a cell says nothing.
+    """Parsed times of one column, in microseconds; `kind` is -1 for a cell without a time.
 
     kind : 0 date and time, 1 date alone, 2 time of day alone, -1 none
-    days : days since 1970-01-01, 0 where there is no date
+    days : days since 1970-01-01, 0 without a date
     time_us : microseconds since midnight
     offset_us : zone offset in the cell, valid where has_offset
     day_first : the order used for dates such as 3/4/2026
-    order_is_sure : whether the dates themselves (or the choice) settle the order; True where none is ambiguous
+    order_is_sure : whether the dates (or the choice) determine the order; True if none is ambiguous
     """
 
     kind: NDArray[np.int8]
@@ -92,9 +92,9 @@ def parse_times(
 ) -> ParsedTimes:
     """Dates and times of a column of text.
 
-    cells : text; an empty text says nothing
+    cells : text; empty for a missing time
     day_first : order of dates such as 3/4/2026, None to find it from the dates
-    likely_day_first : what to assume where the dates leave it open
+    likely_day_first : what to assume if the dates are ambiguous
     """
     text = as_bytes(cells)
     count = len(text)
@@ -171,7 +171,7 @@ def _understood(rows: NDArray[np.intp], raw: NDArray[np.uint8], sample: str) -> 
 def _decide_order(
     groups: list[DigitGroup], day_first: bool | None, likely_day_first: bool, parsed: ParsedTimes
 ) -> None:
-    """Whether 3/4/2026 is the third of April: by numbers above 12, else by what the whole column makes likely."""
+    """Whether 3/4/2026 is 3 April: from numbers above 12, else from what is more likely for the column."""
     open_groups = [group for group in groups if "first" in group.spans]
     parsed.half_day_clock = any("half" in group.words for group in groups)
     if not open_groups:
@@ -186,7 +186,7 @@ def _decide_order(
         parsed.day_first = bool(could_be_day_first > could_be_month_first)
     else:
         days_differ = len(np.unique(first)) - len(np.unique(second))
-        if days_differ:  # in a log of a few days the day changes and the month stays
+        if days_differ:  # in a log of a few days the day changes and the month does not
             parsed.day_first = days_differ > 0
             parsed.order_is_sure = abs(days_differ) > 1
         else:

@@ -1,4 +1,4 @@
-"""Units as loggers write them, and what turns them into the unit of a channel.
+"""Units as loggers write them, and their conversion to the unit of a channel.
 
 Sources: gas and mass factors are decimal prefixes; 1 ft = 0.3048 m, 1 lb/in² = 6894.757 Pa, 1 inHg = 3386.389 Pa,
 1 inH2O (4 °C) = 249.0889 Pa, 1 mmHg = 133.3224 Pa, 1 atm = 101 325 Pa (NIST SP 811, appendix B.8, from memory).
@@ -187,7 +187,7 @@ def _count_unit(amount: str, volume: str) -> str:
 
 
 def shown_unit(text: str) -> str:
-    """The unit as a reader sees it.
+    """The unit for display.
 
     >>> shown_unit("ug/m^3"), shown_unit("C"), shown_unit("UNHEARD OF")
     ('µg/m³', '°C', 'UNHEARD OF')
@@ -199,7 +199,7 @@ def shown_unit(text: str) -> str:
 
 
 def conversion(file_unit: str, channel_unit: str) -> Conversion | None:
-    """What turns a value in the file's unit into the channel's unit; None where no such factor exists.
+    """Conversion from the file's unit to the channel's; None if there is none.
 
     >>> conversion("mg/m3", "µg/m³")
     Conversion(factor=1000.0, offset=0.0, unit='µg/m³')
@@ -211,7 +211,7 @@ def conversion(file_unit: str, channel_unit: str) -> Conversion | None:
 
 
 def is_unit(text: str) -> bool:
-    """Whether the text is a unit that is known here.
+    """Whether the text is a known unit.
 
     >>> is_unit("µg/m³"), is_unit("Sample")
     (True, False)
@@ -221,7 +221,7 @@ def is_unit(text: str) -> bool:
 
 
 def seconds_in(text: str) -> float | None:
-    """How many seconds the unit of time holds; None if it is none.
+    """Seconds per unit of time; None if it is not one.
 
     >>> seconds_in("min"), seconds_in("ppm")
     (60.0, None)

@@ -1,4 +1,4 @@
-"""Sheets of a workbook (XLSX) into lines of tab-separated text, so that one reader serves both kinds of file."""
+"""Converts sheets of a workbook (XLSX) to tab-separated lines, so that one reader handles both kinds of file."""
 
 import io
 import struct
@@ -13,13 +13,13 @@ from app.hidden_marks import without_hidden_marks
 from app.reading_files.refusals import quoted, refusal
 
 LARGEST_UNPACKED_BYTES = 400 * 1024 * 1024
-LARGEST_RATIO = 200  # plain worksheets pack about 10 times; a bomb packs 1,000 times
+LARGEST_RATIO = 200  # normal worksheets compress about 10 times; a zip bomb 1,000 times
 SMALL_UNPACKED_BYTES = 20 * 1024 * 1024
 MOST_MEMBERS = 2000
 MOST_CELLS = 30_000_000
 MOST_ROWS = 1_100_000
 
-# whatever a damaged workbook makes the parsers raise; each ends as a refusal of the file
+# errors that a damaged workbook can raise in the parsers; each is reported as an unreadable file
 DAMAGE = (
     zipfile.BadZipFile,
     zlib.error,
@@ -40,7 +40,7 @@ DAMAGE = (
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One sheet: its name, its rows as tab-separated lines, and whether formulas stand in it."""
+    """One sheet: its name, its rows as tab-separated lines, and whether it contains formulas."""
 
     name: str
     lines: list[str]
@@ -48,7 +48,7 @@ class Sheet:
 
 
 def read_sheets(content: bytes, file_name: str) -> list[Sheet]:
-    """The sheets that hold something. Of formulas the value counts that was last calculated."""
+    """The non-empty sheets. For a formula, its last calculated value is used."""
     _refuse_bombs(content, file_name)
     import openpyxl  # loaded when used
 
@@ -84,7 +84,7 @@ class _TooManyCells(Exception):
 
 
 def _refuse_bombs(content: bytes, file_name: str) -> None:
-    """Sizes are checked before anything is unpacked; zipfile never unpacks more than it declared."""
+    """Checks sizes before unpacking; zipfile never unpacks more than declared."""
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             members = archive.infolist()
@@ -151,7 +151,7 @@ def _cell_text(value: object) -> str:
 
 def _moment_text(moment: datetime) -> str:
     if moment.year < 9999:
-        # a spreadsheet counts days as fractions, which blurs the last microseconds
+        # a spreadsheet stores days as fractions, which blurs the last microseconds
         moment += timedelta(microseconds=500 - (moment.microsecond + 500) % 1000)
     text = moment.replace(tzinfo=None).isoformat(sep=" ", timespec="milliseconds")
     return text.removesuffix(".000")

@@ -1,4 +1,4 @@
-"""Which columns hold the time of a row, and how: a time plan."""
+"""Which columns hold the time of a row, and in which form."""
 
 import re
 from dataclasses import dataclass, replace
@@ -27,9 +27,9 @@ _RECORD_NUMBER = re.compile(r"^(?:#|no|nr|record|sample|index|row|n|reading)[\s_
 
 CELLS_LOOKED_AT = 60
 MOST_CANDIDATES = 40
-UNTOLD_LOOKED_AT = 100  # further right, a column without a word for time in its header is not tried
+UNTOLD_LOOKED_AT = 100  # columns further right without a word for time in the header are not tried
 EPOCH_SCALES = ((1e9, 4.2e9, 1.0), (1e12, 4.2e12, 1e-3), (1e15, 4.2e15, 1e-6), (1e18, 4.2e18, 1e-9))
-SERIAL_DAYS = (20_000.0, 80_000.0)  # 1954 to 2119, as spreadsheets count days
+SERIAL_DAYS = (20_000.0, 80_000.0)  # 1954 to 2119, in spreadsheet days
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +37,10 @@ class TimePlan:
     """How to read the time of a row.
 
     positions : the columns, date before time of day
-    zone : "UTC" or "UTC-05:00" where the header says so; "" where it does not
+    zone : "UTC" or "UTC-05:00" from the header; "" if not given
     seconds : length of the unit of an elapsed or epoch time, or of the interval between rows
     notes : sentences on what was decided
-    passed_over : columns that tell a time too, and were not taken
+    passed_over : other time columns, not used
     """
 
     kind: Kind
@@ -52,12 +52,12 @@ class TimePlan:
 
     @property
     def counts_from_start(self) -> bool:
-        """Whether times are distances from a start that stands elsewhere, if at all."""
+        """Whether times count from a start given elsewhere."""
         return self.kind in ("elapsed", "duration", "rows")
 
     @property
     def is_number(self) -> bool:
-        """Whether the time stands in the table as a number."""
+        """Whether the time is a number in the table."""
         return self.kind in ("epoch", "elapsed", "serial day", "rows")
 
 
@@ -80,10 +80,10 @@ def find_time_plan(
     day_first: bool | None,
     interval_s: float | None,
 ) -> TimePlan | None:
-    """The time plan of a table; None if no column tells the time.
+    """The time plan of a table; None without a time column.
 
     columns : for each position, the first cells that are not empty
-    chosen : position to what a person said it is: "time", "elapsed", or a channel
+    chosen : position to a person's choice: "time", "elapsed", or a channel
     """
     candidates = []
     for position, name in enumerate(header.names):
@@ -136,7 +136,7 @@ def _candidate(
             if kind == "time" and _ELAPSED.search(plain) and not re.search(r"clock|utc", plain):
                 return _Candidate(position, name, "duration", score, zone, local)
             if kind == "datetime" and not parsed.time_us[parsed.kind == 0].any():
-                kind = "date"  # a spreadsheet's date is the midnight at which it begins
+                kind = "date"  # a spreadsheet date is its midnight
             bonus = 2 if kind == "datetime" and parsed.has_offset.mean() >= 0.5 else 0
             return _Candidate(position, name, kind, score + bonus, zone, local)
     if (~np.isnan(parse_durations(sample))).mean() >= 0.5:
@@ -149,7 +149,7 @@ def _all_numbers(cells: list[str], decimal_mark: str) -> bool:
 
 
 def _dated(candidates: list[_Candidate]) -> TimePlan | None:
-    """One column with date and time, or two; of several the one whose zone is known and that is no upload time."""
+    """One column with date and time, or two; preferably with a known zone, and not an upload time."""
     plans: list[tuple[int, int, TimePlan, list[_Candidate]]] = []
     for candidate in candidates:
         if candidate.kind == "datetime":
@@ -191,7 +191,7 @@ def _dated(candidates: list[_Candidate]) -> TimePlan | None:
 
 
 def _belongs(date: _Candidate, clock: _Candidate) -> bool:
-    """Date (UTC) goes with Time (UTC), not with Time (LST)."""
+    """Whether two headers match: Date (UTC) goes with Time (UTC), not with Time (LST)."""
     return (date.zone, date.local) == (clock.zone, clock.local) or not (
         clock.zone or clock.local or date.zone or date.local
     )
@@ -205,13 +205,13 @@ def _plan(kind: Kind, used: list[_Candidate]) -> TimePlan:
 def _epoch_scale(candidate: _Candidate) -> float | None:
     if not candidate.values:
         return None
-    with np.errstate(over="ignore"):  # the middle of two largest numbers is infinite, and no moment either
+    with np.errstate(over="ignore"):  # the middle of two huge numbers is infinite, and not a time either
         middle = float(np.median(candidate.values))
     return next((scale for low, high, scale in EPOCH_SCALES if low <= middle < high), None)
 
 
 def _numbered(candidates: list[_Candidate], header: Header) -> TimePlan | None:
-    """Elapsed time as a number or as 0:01:10, or days as a spreadsheet counts them."""
+    """Elapsed time as a number or as 0:01:10, or spreadsheet days."""
     ranked = sorted(
         (candidate for candidate in candidates if candidate.kind in ("number", "duration")),
         key=lambda candidate: (
@@ -229,7 +229,7 @@ def _numbered(candidates: list[_Candidate], header: Header) -> TimePlan | None:
         seconds = seconds_in(unit) if unit else next(filter(None, map(seconds_in, reversed(words.split()))), None)
         steps = np.diff(candidate.values)
         if len(steps) and (steps <= 0).mean() > 0.5 and (steps >= 0).mean() > 0.5:
-            continue  # a number that stands still is no time
+            continue  # a constant number is not a time
         low, high = SERIAL_DAYS
         middle = float(np.median(candidate.values))
         if (
@@ -258,7 +258,7 @@ def _time_of_day(candidates: list[_Candidate]) -> TimePlan | None:
 
 
 def _by_rows(header: Header, columns: list[list[str]], interval_s: float | None) -> TimePlan | None:
-    """No time at all, but numbered rows and an interval in the lines above the table."""
+    """No time column, but numbered rows and an interval in the preamble."""
     if not interval_s:
         return None
     for position, name in enumerate(header.names):
@@ -274,7 +274,7 @@ FEWEST_ROWS = 5
 
 
 def first_row_note(header: Header, cells: list[list[str]], decimal_mark: str) -> str | None:
-    """A sentence on a first row whose period is several times that of the others, by a column that tells it.
+    """A note if the first row's period is several times that of the others, according to a column of periods.
 
     cells : for each position, the first cells that are not empty
     """
@@ -284,7 +284,7 @@ def first_row_note(header: Header, cells: list[list[str]], decimal_mark: str) ->
         numbers = [number_in(cell, decimal_mark) for cell in cells[position]]
         periods = np.array([number for number in numbers if number is not None])
         if len(periods) < len(numbers) or (np.diff(periods) > 0).mean() > 0.9:
-            continue  # text, or a running time
+            continue  # text, or an elapsed time
         usual = float(np.median(periods[1:]))
         if usual > 0 and periods[0] > FACTOR_NOTED * usual:
             return (

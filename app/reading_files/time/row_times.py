@@ -1,4 +1,4 @@
-"""The time of each row, by the time plan: date and time, epoch, elapsed, or a clock without a date."""
+"""The time of each row according to the time plan: date and time, epoch, elapsed, or a clock without a date."""
 
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
@@ -19,18 +19,18 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-SERIAL_DAY_ZERO = -25_569  # 1899-12-30, where spreadsheets begin to count, in days since 1970-01-01
-LARGEST_US = 290_000 * 366 * DAY_US  # keeps sums of microseconds inside 64 bits
+SERIAL_DAY_ZERO = -25_569  # 1899-12-30, day zero of spreadsheets, in days since 1970-01-01
+LARGEST_US = 290_000 * 366 * DAY_US  # keeps sums of microseconds within 64 bits
 
 
 @dataclass(slots=True)
 class RowTimes:
-    """Times of the rows as they stand in the file.
+    """Times of the rows as in the file.
 
     us : microseconds since 1970 on the file's clock, or since the start for elapsed times
     valid : whether the row has a time
     in_utc : whether the time is known to be UTC
-    at_midnight : rows that have a date and lost their time, provisionally at midnight
+    at_midnight : rows with a date and no time, provisionally at midnight
     day_first, order_is_sure : how dates such as 3/4/2026 were read
     """
 
@@ -52,7 +52,7 @@ def row_times(
 ) -> RowTimes:
     """The time of each row of the frame.
 
-    day_first : order of the date, if somebody chose it; likely_day_first : what to assume where nothing tells
+    day_first : chosen order of the date; likely_day_first : what to assume if unknown
     """
     if plan.is_number:
         return _numbered(frame, plan, decimal_mark)
@@ -68,7 +68,7 @@ def row_times(
         return _with_dates(parsed, preamble.start_day or 0)
     valid = (parsed.kind == 0) | (parsed.kind == 1)
     alone = parsed.kind == 1
-    if alone.sum() > 0.5 * valid.sum():  # a table of dates: each stands for its day
+    if alone.sum() > 0.5 * valid.sum():  # a table of dates only: each counts as its day
         alone = np.zeros(len(valid), dtype=bool)
     us = parsed.days * DAY_US + parsed.time_us - parsed.offset_us
     return _dated(us, valid, parsed.has_offset, alone, parsed)
@@ -81,7 +81,7 @@ def _texts(frame: "pd.DataFrame", position: int) -> NDArray[np.object_]:
 
 
 def _order_from_preamble(cells: NDArray[np.object_], preamble: Preamble) -> bool | None:
-    """Where the dates of the table leave open whether the day comes first, dates above it may tell."""
+    """If the dates of the table are ambiguous, dates in the preamble may determine the order."""
     if not preamble.dates:
         return None
     parsed = parse_times(cells[:2000])
@@ -105,9 +105,11 @@ def _from_two_columns(
     dates: NDArray[np.object_], clocks: NDArray[np.object_], day_first: bool | None, likely_day_first: bool
 ) -> RowTimes:
     times = parse_times(clocks)
-    # who writes 1:30 PM writes the month first
+    # 1:30 PM implies month first
     days = parse_times(dates, day_first, likely_day_first and not times.half_day_clock)
-    dated = (days.kind == 1) | ((days.kind == 0) & (days.time_us == 0))  # some write "21/05/2026 00:00:00" for a date
+    dated = (days.kind == 1) | (
+        (days.kind == 0) & (days.time_us == 0)
+    )  # some loggers write "21/05/2026 00:00:00" for a date
     timed = times.kind == 2
     lost = dated & ~timed
     if lost.any():
@@ -117,13 +119,13 @@ def _from_two_columns(
 
 
 def _with_dates(parsed: ParsedTimes, start_day: int) -> RowTimes:
-    """A clock without a date: each step back by more than half a day is a midnight."""
+    """A clock without a date: a step back of more than half a day is a midnight."""
     valid = parsed.kind == 2
     us = np.where(valid, parsed.time_us + start_day * DAY_US, 0)
     places = np.flatnonzero(valid)
     clock = us[places]
     if len(clock) > 1:
-        steps = (np.diff(clock) + DAY_US // 2) % DAY_US - DAY_US // 2  # over midnight the shorter way round
+        steps = (np.diff(clock) + DAY_US // 2) % DAY_US - DAY_US // 2  # the shorter way across midnight
         backwards = bool((steps < 0).sum() > (steps > 0).sum())
         clock = clock[::-1] if backwards else clock
         midnights = np.concatenate(([0], np.cumsum(np.diff(clock) < -DAY_US // 2)))
@@ -139,7 +141,7 @@ def _numbered(frame: "pd.DataFrame", plan: TimePlan, decimal_mark: str) -> RowTi
     us = np.rint(np.where(valid, seconds, 0.0) * 1e6).astype(np.int64)
     if plan.kind == "serial day":
         us = us + SERIAL_DAY_ZERO * DAY_US
-        us = (us + 500) // 1000 * 1000  # a day as a fraction is exact to a fraction of a millisecond only
+        us = (us + 500) // 1000 * 1000  # a fraction of a day is only exact to a fraction of a millisecond
     return RowTimes(us, valid, np.full(len(us), plan.kind == "epoch"), np.zeros(len(us), dtype=bool))
 
 
@@ -151,7 +153,7 @@ def _durations(frame: "pd.DataFrame", plan: TimePlan) -> RowTimes:
 
 
 def resolve_midnights(us: NDArray[np.int64], at_midnight: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Which of the rows that lost their time do fit midnight, by the rows around them (in order of time)."""
+    """Which rows without a time do fit midnight, given the rows around them (in order of time)."""
     fits = at_midnight.copy()
     known = np.flatnonzero(~at_midnight)
     steps = np.diff(us[known])
@@ -177,11 +179,11 @@ MOST_LATER_HEADERS = 50
 
 @dataclass(slots=True)
 class RowsWithoutTime:
-    """What became of the rows.
+    """Result for the rows without a time.
 
-    count : how many are no blank lines
+    count : number that are not blank
     listed : the first of them, with reasons
-    later_headers : headers unlike the table's own: new tables begin there
+    later_headers : other headers, where new tables begin
     """
 
     count: int = 0
@@ -217,7 +219,7 @@ def account_for(
         else:
             reason = f"no time in {quoted(time_column)}"
         if len(found.later_headers) == MOST_LATER_HEADERS:
-            break  # the file is refused for it
+            break  # the file is rejected for it
         if len(found.listed) < MOST_LISTED:
             found.listed.append(SkippedRow(int(line), text[:200], reason))
     return found

@@ -1,4 +1,4 @@
-"""Local times into UTC, through changes of the clock for daylight saving."""
+"""Converts local times to UTC, including changes to and from daylight saving time."""
 
 import re
 from datetime import datetime, timedelta, timezone, tzinfo
@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from app.reading_files.refusals import quoted, refusal
 
 HOUR_US = 3_600_000_000
-QUARTER_US = HOUR_US // 4  # no zone changes its clock within a quarter of an hour
-SMALL_STEP_BACK_US = 60_000_000  # a clock that was corrected, not one that was changed
+QUARTER_US = HOUR_US // 4  # no zone changes within a quarter of an hour
+SMALL_STEP_BACK_US = 60_000_000  # a corrected clock, not a change of daylight saving time
 FIRST_MOMENT = datetime(1, 1, 3)  # noqa: DTZ001 - a wall clock, its zone is what is looked for
 LAST_MOMENT = datetime(9999, 12, 29)  # noqa: DTZ001
 EPOCH = datetime(1970, 1, 1)  # noqa: DTZ001
@@ -20,7 +20,7 @@ _FIXED = re.compile(r"(?:utc|gmt)?\s*([+-])\s?(\d{1,2})(?::?(\d{2}))?", re.IGNOR
 
 
 def zone_named(text: str, file_name: str = "") -> tuple[str, tzinfo]:
-    """The zone a person or a file named: an IANA name, UTC, or a fixed distance such as UTC+02:00.
+    """The named zone: an IANA name, UTC, or a fixed offset such as UTC+02:00.
 
     >>> zone_named("utc-5")[0], zone_named("Europe/Berlin")[0]
     ('UTC-05:00', 'Europe/Berlin')
@@ -49,9 +49,9 @@ def zone_named(text: str, file_name: str = "") -> tuple[str, tzinfo]:
 def local_to_utc(local_us: NDArray[np.int64], zone: tzinfo) -> tuple[NDArray[np.int64], list[str]]:
     """UTC of wall-clock times in the order in which they were logged [µs since 1970].
 
-    An hour that comes twice is told apart by the order: after a step back of the clock, the second one; if there is
-    no step back, the one that fits the rows before and after. A time that the zone leaves out is taken as if the
-    clock had not been changed.
+    A repeated hour is resolved by the order: after a step back of the clock it is the second one; without
+    a step back, the one that fits the rows before and after. A skipped time is converted as if the
+    clock had not changed.
     """
     quarters, inverse = np.unique(local_us // QUARTER_US, return_inverse=True)
     first, second = _offsets(quarters, zone)
@@ -71,7 +71,7 @@ def local_to_utc(local_us: NDArray[np.int64], zone: tzinfo) -> tuple[NDArray[np.
 
 
 def _offsets(quarters: NDArray[np.int64], zone: tzinfo) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Offsets from UTC at each quarter of an hour of wall clock, at its first and at its second coming [µs]."""
+    """Offsets from UTC for each quarter of an hour of local time, first and second occurrence [µs]."""
     first = np.empty(len(quarters), dtype=np.int64)
     second = np.empty(len(quarters), dtype=np.int64)
     low, high = (FIRST_MOMENT - EPOCH) // timedelta(microseconds=1), (LAST_MOMENT - EPOCH) // timedelta(microseconds=1)
@@ -86,7 +86,7 @@ def _offsets(quarters: NDArray[np.int64], zone: tzinfo) -> tuple[NDArray[np.int6
 def _resolve_twice(
     utc: NDArray[np.int64], late: NDArray[np.int64], local_us: NDArray[np.int64], twice: NDArray[np.bool_]
 ) -> str:
-    """Decide for each stretch of times that come twice; changes `utc` in place."""
+    """Decides for each run of ambiguous times; modifies `utc` in place."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], twice, [False])).astype(np.int8)))
     steps = np.abs(np.diff(local_us))
     usual = int(np.median(steps[steps > 0])) if (steps > 0).any() else 0

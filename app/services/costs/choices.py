@@ -1,4 +1,4 @@
-"""What a reader chooses for the cost of owning, and the tariffs that can be chosen, each with its standing."""
+"""A reader's choices for the cost of owning, and the available tariffs."""
 
 import math
 from dataclasses import dataclass, replace
@@ -19,17 +19,17 @@ HIGHEST, QUIETEST, FOR_THE_ROOM = "highest", "quietest", "quietest that serves t
 SETTING_CHOICES = (HIGHEST, QUIETEST, FOR_THE_ROOM)
 MOST_UNITS = 8
 DEFAULT_YEARS = 5
-_LARGEST_PRICE_PER_KWH = 1e6  # in any currency; the sums of larger ones run out of range
+_LARGEST_PRICE_PER_KWH = 1e6  # in any currency; sums of larger prices would overflow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OwningChoices:
-    """Everything that the address of a cost page can say; None and "" are filled from the bench.
+    """All choices in the URL of the costs page; None and "" are filled from the bench.
 
     unit_ids : units to show, at most 8; empty: the strongest ones
-    setting : the highest, the quietest, or the quietest that still serves a room of `room_area_m2`
+    setting : the highest, the quietest, or the quietest that is still enough for a room of `room_area_m2`
     tariff_id : a stored tariff, which also sets the currency; or price_per_kwh with currency
-    hours_per_day, quiet_hours_per_day : hours at the setting, and further hours at each unit's quietest setting [h]
+    hours_per_day, quiet_hours_per_day : hours at the setting, and additional hours at each unit's quietest setting [h]
     discount_rate_pct : [% per year]
     compare : two of the units, for the break-even
     """
@@ -52,7 +52,7 @@ class OwningChoices:
 
 @dataclass(frozen=True, slots=True)
 class AvailableTariff:
-    """A stored price of a kilowatt-hour, by region and day, with its source and standing."""
+    """A stored electricity price, by region and date, with source and verification status."""
 
     id: int
     region: str
@@ -65,7 +65,7 @@ class AvailableTariff:
 
 @dataclass(frozen=True, slots=True)
 class OwningTerms:
-    """The choices with nothing left open: the assumptions, hours, and where the tariff comes from in words."""
+    """The complete choices: assumptions, hours, and the source of the tariff as text."""
 
     choices: OwningChoices
     bench: BenchChoices
@@ -76,7 +76,7 @@ class OwningTerms:
 
 
 def tariffs_of_bench(session: Session) -> tuple[AvailableTariff, ...]:
-    """All tariffs, by region and then the newest first."""
+    """All tariffs, by region and then newest first."""
     return tuple(
         AvailableTariff(t.id, t.region, t.currency, t.price_per_kwh, t.valid_from, t.source, t.standing)
         for t in session.scalars(select(Tariff).order_by(Tariff.region, Tariff.valid_from.desc()))
@@ -84,10 +84,10 @@ def tariffs_of_bench(session: Session) -> tuple[AvailableTariff, ...]:
 
 
 def owning_terms(session: Session, choices: OwningChoices) -> OwningTerms:
-    """Fill the choices from the bench.
+    """Fills in the choices from the bench.
 
-    Raises InvalidValue, naming the field, for what cannot be, and where no price of a kilowatt-hour is known;
-    NotFound for a tariff that is not stored.
+    Raises InvalidValue, naming the field, for an invalid value, and without an electricity price;
+    NotFound for an unknown tariff.
     """
     bench = bench_choices(session)
     tariffs = tariffs_of_bench(session)

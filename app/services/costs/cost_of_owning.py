@@ -1,5 +1,4 @@
-"""What the reader wants to know beyond the costs themselves: what clean air costs, when the dearer of two units has
-paid back its price, and which assumptions change the order."""
+"""Results beyond the costs: cost of clean air, break-even of two units, and sensitivity to the assumptions."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,7 +15,7 @@ from app.services.costs.running_cost import CostChoices, RunningCostView, UnitCo
 
 @dataclass(frozen=True, slots=True)
 class CleanAirCost:
-    """Cost of 1,000 m³ of clean air of one unit, or the sentence why there is none."""
+    """Cost of 1,000 m³ of clean air of one unit, or a sentence why there is none."""
 
     per_1000_m3: Measured | None
     why_not: str
@@ -24,12 +23,12 @@ class CleanAirCost:
 
 @dataclass(frozen=True, slots=True)
 class CostOfOwning:
-    """The costs with what follows from them.
+    """The costs and the results derived from them.
 
-    clean_air : by unit id, for every unit that passes the filters, or for those asked for
-    compared : ids of the two units of the break-even, those asked for where both are drawn; None with fewer than two
+    clean_air : by unit id, for every unit that passes the filters, or for the requested ones
+    compared : ids of the two units of the break-even, the requested ones if both are drawn; None with fewer than two
     pair : their break-even
-    sensitivity : of the units drawn, one assumption moved at a time; empty with fewer than two
+    sensitivity : of the units drawn, one assumption varied at a time; empty with fewer than two
     """
 
     view: RunningCostView
@@ -40,7 +39,7 @@ class CostOfOwning:
 
 
 def cost_of_owning(session: Session, choices: CostChoices | None = None) -> CostOfOwning:
-    """Costs of the units of the bench with break-even and sensitivity of those that are drawn.
+    """Costs of all units, with break-even and sensitivity of those drawn.
 
     Raises InvalidValue or NotFound as `running_cost_view` does, and for units that cannot be compared.
     """
@@ -48,7 +47,7 @@ def cost_of_owning(session: Session, choices: CostChoices | None = None) -> Cost
 
 
 def with_consequences(view: RunningCostView, shown: Sequence[UnitCost] | None = None) -> CostOfOwning:
-    """The same for costs that were worked out already; `shown`: the only units whose clean air cost is asked for."""
+    """Adds these results to computed costs; `shown`: only these units get a clean air cost."""
     drawn = view.drawn
     compared = _compared(drawn, view.choices.owning.compare)
     by_id = {cost.unit.row.unit_id: cost.over_years for cost in drawn}
@@ -66,7 +65,7 @@ def with_consequences(view: RunningCostView, shown: Sequence[UnitCost] | None = 
 
 
 def clean_air_cost(cost: UnitCost) -> CleanAirCost:
-    """Running cost over the clean air delivered in the same hours; purchase left out."""
+    """Running cost over the clean air delivered in the same hours, without the purchase."""
     if cost.unit.mean_rate is None:
         return CleanAirCost(None, "No clean air rate that can be told from zero is known at this setting.")
     try:
@@ -76,9 +75,9 @@ def clean_air_cost(cost: UnitCost) -> CleanAirCost:
 
 
 def _compared(drawn: tuple[UnitCost, ...], asked: tuple[int, ...]) -> tuple[int, int] | None:
-    """The two units asked for where both are drawn; else the cheapest to buy against the cheapest to run of these.
+    """The two requested units if both are drawn; else the cheapest to buy against the cheapest to run.
 
-    Units whose cost is only "at least" so much are taken last: nobody knows when they have paid back.
+    Units with only a lower bound come last, because their break-even is not known.
     """
     ids = [cost.unit.row.unit_id for cost in drawn]
     if asked:

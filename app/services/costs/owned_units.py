@@ -1,4 +1,4 @@
-"""The units of the bench as the cost calculation takes them, each at the setting that the reader asks for."""
+"""Units of the bench as input of the cost calculation, each at the requested setting."""
 
 import math
 from collections.abc import Collection
@@ -21,10 +21,10 @@ _COVERAGE_95 = 1.959963984540054
 
 @dataclass(frozen=True, slots=True)
 class UnitAtSetting:
-    """A unit at one setting with all that its cost needs.
+    """A unit at one setting with the data for its cost.
 
-    rate : of the setting; mean_rate : over all hours of the day in which it runs, further hours at its quietest setting
-        among them [m³/h]; None where one of the settings has no rate that can be told from zero
+    rate : of the setting; mean_rate : over all running hours of the day, including those at its quietest
+            setting [m³/h]; None if one of the settings has no rate distinguishable from zero
     """
 
     row: RankingRow
@@ -40,7 +40,7 @@ class UnitAtSetting:
 
 @dataclass(frozen=True, slots=True)
 class UnitLeftOut:
-    """A unit that cannot be shown as asked, with the reason."""
+    """A unit without a suitable setting, with the reason."""
 
     unit_id: int
     name: str
@@ -49,7 +49,7 @@ class UnitLeftOut:
 
 @dataclass(frozen=True, slots=True)
 class OwnedUnits:
-    """Units that can be shown, the strongest first, and those that no setting serves, with the reason."""
+    """Units with a suitable setting, strongest first, and the others with the reason."""
 
     units: tuple[UnitAtSetting, ...]
     left_out: tuple[UnitLeftOut, ...]
@@ -58,8 +58,9 @@ class OwnedUnits:
 def read_owned_units(
     session: Session, terms: OwningTerms, unit_id: int = 0, unit_ids: Collection[int] | None = None
 ) -> OwnedUnits:
-    """Every unit outside the trash, or of those no others than `unit_ids`, or the one named, trashed or not; each at
-    the setting that the terms ask for."""
+    """Every unit outside the trash, or only `unit_ids`, or one unit even if trashed; each at the setting of the
+    terms.
+    """
     chosen, offered = read_offered(session, RankingChoices())
     rows = read_ranking_rows(session, chosen, terms.assumptions.currency, unit_id=unit_id, unit_ids=unit_ids)
     sounds = read_setting_sounds(
@@ -91,7 +92,9 @@ def read_owned_units(
 
 
 def rate_of(row: RankingRow) -> Measured | None:
-    """The clean air rate of a row, where it can be told from zero; its uncertainty is that of the stored interval."""
+    """The clean air rate of a row if it is distinguishable from zero; its uncertainty comes from the stored
+    interval.
+    """
     value, low = row.clean_air_delivery_rate_m3_per_h, row.clean_air_delivery_rate_low_95
     if value is None or row.measurable != 1:
         return None
@@ -115,7 +118,7 @@ def _chosen_setting(rows: list[RankingRow], sounds: SettingSounds, terms: Owning
 
 
 def _quietest(rows: list[RankingRow], sounds: SettingSounds) -> RankingRow:
-    """The setting with the lowest measured level, else the one that stands lowest."""
+    """The setting with the lowest measured level, else the slowest."""
 
     def key(row: RankingRow) -> tuple[bool, float, int]:
         level = None if row.setting_id is None else sounds.of(row.setting_id).level_dba

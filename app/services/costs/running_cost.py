@@ -1,4 +1,4 @@
-"""What every unit costs to run a year and to own over some years, one line a unit, filtered and sorted."""
+"""Yearly running cost and cost over years of every unit, filtered and sorted."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
@@ -20,7 +20,7 @@ _DRAWN_BY_DEFAULT = 6
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CostChoices:
-    """The reader's assumptions, which units, and the order.
+    """The reader's assumptions, the choice of units, and the order.
 
     owning : tariff, hours, days, setting, years; its `unit_ids` say which units are drawn over the years
     """
@@ -34,7 +34,7 @@ class CostChoices:
 
 @dataclass(frozen=True, slots=True)
 class UnitCost:
-    """Cost of one unit at the chosen setting; each cost says itself what it lacks."""
+    """Cost of one unit at the chosen setting; each cost lists what is missing."""
 
     unit: UnitAtSetting
     per_year: RunningCost
@@ -47,10 +47,10 @@ class UnitCost:
 
 @dataclass(frozen=True, slots=True)
 class RunningCostView:
-    """All units that pass the filters, in order: whole costs before those that are only "at least".
+    """All units that pass the filters, in order: complete costs before lower bounds.
 
     drawn : the units shown over the years, at most eight; only these have their curve
-    left_out : units that have no fitting setting, with the reason
+    left_out : units without a suitable setting, with the reason
     """
 
     costs: tuple[UnitCost, ...]
@@ -66,8 +66,8 @@ class RunningCostView:
 def running_cost_view(session: Session, choices: CostChoices | None = None) -> RunningCostView:
     """Costs of the units of the bench.
 
-    Raises InvalidValue, naming the field, for an assumption that cannot be, and where no price of a kilowatt-hour is
-    known; NotFound for a tariff that is not stored.
+    Raises InvalidValue, naming the field, for an invalid assumption, and without an electricity price; NotFound for an
+    unknown tariff.
     """
     chosen = choices or CostChoices()
     if chosen.sort not in COST_SORTS:
@@ -97,7 +97,9 @@ def _view(session: Session, chosen: CostChoices, terms: OwningTerms) -> RunningC
 
 
 def _costs_of_all(session: Session, terms: OwningTerms) -> list[UnitCost | UnitLeftOut]:
-    """Both costs of every unit, without the curve; kept by unit, so that a change of one unit leaves the others."""
+    """Both costs of every unit, without the curve; cached by unit, so that a change of one unit does not affect the
+    others.
+    """
     assumptions, years = terms.assumptions, terms.choices.years
 
     def read(unit_ids: Collection[int] | None) -> Mapping[int, UnitCost | UnitLeftOut]:
@@ -105,7 +107,7 @@ def _costs_of_all(session: Session, terms: OwningTerms) -> list[UnitCost | UnitL
         costs = {unit.row.unit_id: _cost(unit, terms) for unit in bench.units}
         return {**costs, **{unit.unit_id: unit for unit in bench.left_out}}
 
-    # which units are drawn or compared does not change what they cost
+    # the choice of drawn or compared units does not affect costs
     choices = replace(terms.choices, unit_ids=(), compare=(), tariff_id=None)
     filled, offered = read_offered(session, RankingChoices())
     measured = (filled.channel, filled.aerosol, filled.room_id)
@@ -141,12 +143,12 @@ def _drawn(costs: list[UnitCost], chosen: CostChoices) -> tuple[UnitCost, ...]:
 
 
 def _with_curve(cost: UnitCost, terms: OwningTerms) -> UnitCost:
-    """The same with the curve over the years, which is worked out only for what is drawn."""
+    """Adds the curve over the years, computed only for the units drawn."""
     return replace(cost, over_years=cost_over_years(cost.unit.owned, terms.assumptions, terms.choices.years))
 
 
 def _order(cost: UnitCost, chosen: CostChoices) -> tuple[int, float, str]:
-    """Whole costs, then lower bounds, then what is missing, whichever way the column runs; then by value and name."""
+    """Complete costs, then lower bounds, then missing ones, in both directions; then by value and name."""
     name = cost.name.casefold()
     if chosen.sort == "name":
         return 0, 0.0, name

@@ -1,4 +1,4 @@
-"""How one quantity of two settings is compared, a function a quantity, with the reason where it cannot be."""
+"""Comparison of one quantity of two settings, one function per quantity, with the reason if it is impossible."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -20,11 +20,11 @@ RUNNING_COST = "running_cost"
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What the data say of one quantity of two settings.
+    """Result of comparing one quantity of two settings.
 
     words : a sentence with the names of both
-    told_apart : None where the two cannot be compared; `words` then gives the reason
-    comparison : the figures behind it, the first setting against the second
+    told_apart : None if the two cannot be compared; `words` then gives the reason
+    comparison : the numbers, first setting against second
     """
 
     words: str
@@ -33,7 +33,7 @@ class Finding:
 
 
 def compared(quantity: str, first: ComparedSetting, second: ComparedSetting, currency: str) -> Finding:
-    """The first setting against the second in one quantity."""
+    """Compares the first setting with the second in one quantity."""
     return _BY_QUANTITY[quantity](first, second, currency)
 
 
@@ -104,7 +104,7 @@ def _both(
     value_of: Callable[[ComparedSetting], _Value | None],
     reason: str,
 ) -> tuple[_Value, _Value] | Finding:
-    """The quantity of both, or the reason why the first that lacks it cannot be compared."""
+    """The quantity of both, or the reason why one of them is missing."""
     one, other = value_of(first), value_of(second)
     if one is None or other is None:
         return _not_comparable(reason.format((first if one is None else second).name))
@@ -125,7 +125,7 @@ def _finding(
 
 
 def _than(words: str, other: str) -> str:
-    """The other's name before the interval: "clears 1.6 times faster than B; between 1.4 and 1.9"."""
+    """Inserts the other's name before the interval: "clears 1.6 times faster than B; between 1.4 and 1.9"."""
     statement, semicolon, interval = words.partition(";")
     joining = "as" if statement.endswith("as much clean air") else "than"
     return f"{statement} {joining} {other}{semicolon}{interval}"

@@ -1,4 +1,4 @@
-"""One setting of a unit as it stands in a comparison: everything stored of it."""
+"""All stored data of one setting, for a comparison."""
 
 from dataclasses import dataclass
 
@@ -11,9 +11,9 @@ from app.services.snapshot.settings_in_rooms import TestedSetting
 
 @dataclass(frozen=True, slots=True)
 class ComparedSetting:
-    """What is stored of one setting, None where it does not exist.
+    """Stored data of one setting; missing values are None.
 
-    name : short, and unlike that of the others in the comparison
+    name : short, and unique in the comparison
     """
 
     setting_id: int
@@ -24,7 +24,7 @@ class ComparedSetting:
 
     @property
     def clean_air(self) -> Measured | None:
-        """The rate, also where it cannot be told from zero (`tested.measurable`) [m³/h]."""
+        """The rate, even if it is not distinguishable from zero (`tested.measurable`) [m³/h]."""
         if self.tested is None or self.tested.in_room is None:
             return None
         in_room = self.tested.in_room
@@ -42,11 +42,11 @@ class ComparedSetting:
 
     @property
     def running_cost(self) -> Measured | None:
-        """A year in the bench's currency; `line.cost.at_least` says where it is only a lower bound."""
+        """Yearly cost in the bench's currency; a lower bound if `line.cost.at_least`."""
         cost = self.line.cost
         return None if cost is None else Measured(cost.total_per_year, cost.uncertainty_per_year)
 
     def price_in(self, currency: str) -> float | None:
-        """The latest price, where it is in that currency."""
+        """The latest price, if it is in that currency."""
         row = self.line.row
         return row.price if row.price_currency == currency else None

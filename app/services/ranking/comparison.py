@@ -1,4 +1,4 @@
-"""Two to eight settings side by side: what is stored of each, and which differences the data support, in words."""
+"""Comparison of two to eight settings: their data, and which differences are significant."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -23,12 +23,12 @@ FEWEST, MOST = 2, 8
 
 @dataclass(frozen=True, slots=True)
 class SettingsCompared:
-    """The comparison as asked for.
+    """Result of a comparison.
 
-    settings : in the order asked for; the first is what the others are held against
-    findings : quantity to what each further setting is against the first, in the order of the settings
-    clean_air_ranks : order by clean air delivery rate of those that have one, with what cannot be told apart
-    room : all were tested in it; a setting that was not has no rates here
+    settings : in the requested order; the first is the baseline
+    findings : for each quantity, the findings of the other settings against the baseline, in order
+    clean_air_ranks : ranking by clean air delivery rate of those that have one, with statistical ties
+    room : test room; a setting that was not tested in it has no rates here
     """
 
     settings: tuple[ComparedSetting, ...]
@@ -39,14 +39,14 @@ class SettingsCompared:
     room: AvailableRoom | None
 
     def of_pair(self, quantity: str) -> Comparison | None:
-        """The figures of a quantity where exactly two were compared."""
+        """The figures of a quantity if exactly two are compared."""
         return self.findings[quantity][0].comparison if len(self.settings) == FEWEST else None
 
 
 def compare_settings(
     session: Session, setting_ids: Sequence[int], choices: RankingChoices | None = None
 ) -> SettingsCompared:
-    """Compares settings in one room, channel and aerosol, as the choices of a ranking name them.
+    """Compares settings in the room, channel and aerosol of the ranking's choices.
 
     Raises InvalidValue for fewer than two settings, more than eight, or the same one twice; NotFound for one that is
     not on the bench.
@@ -92,14 +92,14 @@ def compare_settings(
 
 
 def highest_settings(session: Session, unit_ids: Sequence[int]) -> tuple[int, ...]:
-    """The highest setting of each unit, in the order of the units; NotFound for a unit that has none."""
+    """The highest setting of each unit, in the order of the units; NotFound for a unit without settings."""
     rows = session.execute(
         select(SpeedSetting.unit_under_test_id, SpeedSetting.id)
         .join(UnitUnderTest, UnitUnderTest.id == SpeedSetting.unit_under_test_id)
         .where(SpeedSetting.unit_under_test_id.in_(unit_ids), UnitUnderTest.trashed_at.is_(None))
         .order_by(SpeedSetting.is_highest, SpeedSetting.position, SpeedSetting.id)
     ).all()
-    highest = {row[0]: row[1] for row in rows}  # the last of each unit stays
+    highest = {row[0]: row[1] for row in rows}  # the last of each unit wins
     for unit_id in unit_ids:
         if unit_id not in highest:
             raise NotFound("unit with a speed setting under the number", unit_id)

@@ -1,4 +1,4 @@
-"""Further quantities of the lines of a ranking, read only where a reader picks their columns."""
+"""Optional columns of the ranking, read only if a reader selects them."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -30,7 +30,7 @@ class CertifiedSmoke:
 
 @dataclass(frozen=True, slots=True)
 class ExtraFacts:
-    """Further quantities of one line; what does not exist is None, and a sentence says why."""
+    """Optional quantities of one line; a missing one is None, with a sentence why."""
 
     per_watt: Measured | None
     why_no_per_watt: str
@@ -45,7 +45,7 @@ class ExtraFacts:
 
 
 def extra_facts(session: Session, lines: Sequence[RankedSetting]) -> list[ExtraFacts]:
-    """One entry for each line, in their order; three queries for all of them."""
+    """One entry per line, in order, in three queries."""
     units = {line.row.unit_id for line in lines}
     smoke, dust = _own_ratings(session, units, "smoke"), _own_ratings(session, units, "dust")
     ozone = _highest_ozone(session, units)
@@ -63,9 +63,9 @@ def extra_facts(session: Session, lines: Sequence[RankedSetting]) -> list[ExtraF
 
 
 def sort_values(session: Session, lines: Sequence[RankedSetting], column: str) -> list[tuple[int, float]]:
-    """Group and value of each line to sort by: what is known first, then what is not.
+    """Sort key of each line: known values first.
 
-    An ozone value below detection stands where its detection limit would: it is at most that.
+    An ozone value below detection sorts by its detection limit.
     """
     value_of = _SORTED_BY[column]
     values = [value_of(facts) for facts in extra_facts(session, lines)]
@@ -156,7 +156,7 @@ def _federal(
 
 
 def _own_ratings(session: Session, units: set[int], aerosol: str) -> dict[int, Rating]:
-    """The newest entry of each unit itself; one of a sister model never stands in for it."""
+    """The newest entry of each unit itself, never that of a sister model."""
     found: dict[int, Rating] = {}
     for rating in session.scalars(
         select(Rating)
@@ -181,7 +181,7 @@ def _ozone_rank(test: OzoneTest) -> tuple[bool, float]:
 
 
 def _power_at_highest(session: Session, units: set[int]) -> dict[int, float]:
-    """Mean watts at the setting marked as the highest."""
+    """Mean power at the setting marked as highest."""
     values: dict[int, list[float]] = {}
     for unit_id, power in session.execute(
         select(PowerMeasurement.unit_under_test_id, PowerMeasurement.power_w)

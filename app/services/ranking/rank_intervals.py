@@ -1,4 +1,4 @@
-"""How far the data carry the order of a ranking: an interval of ranks for each line, and what cannot be told apart."""
+"""Rank intervals of the ranking's lines, and statistical ties."""
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -35,13 +35,13 @@ class LineRank:
 
 @dataclass(frozen=True, slots=True)
 class RankView:
-    """The ranking's lines in the order of one quantity, with what the data say of that order.
+    """The ranking's lines sorted by one quantity, with their rank intervals.
 
     by : one of `RANKED_BY`
-    lines : measured ones first, then those that cannot be told from zero
-    groups : runs of neighbours of which no two can be told apart
-    without_value : lines that have no such quantity, and so no rank
-    names : setting id to what each of `lines` is called among the others
+    lines : measured ones first, then those not distinguishable from zero
+    groups : runs of neighbours that are all statistical ties
+    without_value : lines without that quantity
+    names : setting id to a unique name
     """
 
     ranking: Ranking
@@ -58,7 +58,7 @@ class RankView:
 
     @property
     def certain_ranks(self) -> int:
-        """How many measured lines have one rank alone, jointly with all others."""
+        """Number of measured lines with a single possible rank, simultaneously for all."""
         return sum(one.row.rank_low_95 == one.row.rank_high_95 for one in self.measured)
 
 
@@ -71,9 +71,9 @@ def rank_view(
 ) -> RankView:
     """Rank intervals of the lines that pass the filters of a ranking.
 
-    by : the quantity that is put in order; for clean air and clearing, what all settings share has cancelled
-    table : the ranking's table, where the caller keeps it
-    Raises InvalidValue for a choice that the bench does not have, or a quantity that has no interval.
+    by : the ranked quantity; for clean air and clearing time, shared errors cancel
+    table : the ranking's table, if the caller has it
+    Raises InvalidValue for an unknown option, or a quantity without intervals.
     """
     if by not in RANKED_BY:
         raise InvalidValue(
@@ -85,7 +85,7 @@ def rank_view(
     def read() -> RankView:
         return _rank_view(session, asked, by, table or read_ranking_table(session, asked))
 
-    # the changes of what a further column rests on are not counted
+    # changes of data behind optional columns are not counted
     return read() if asked.sort in EXTRA_COLUMNS else kept(session, ("rank view", asked, by), read)
 
 
@@ -128,14 +128,14 @@ def _by_clean_air(_: _Lines, tested: _Tested) -> RankTable:
 
 @lru_cache(maxsize=8)
 def _clean_air_ranks(settings: tuple[tuple[int, SettingInRoom], ...], idle: tuple[int, ...]) -> RankTable:
-    """Kept for results seen before: the ranks follow from the stored values alone, and take the longest to work out."""
+    """Cached, because the ranks depend only on the stored values and are slow to compute."""
     return rank_by_clean_air(dict(settings), idle)
 
 
 def _by_clearing_time(_: _Lines, tested: _Tested) -> RankTable:
-    """By total decay: the shortest time has the highest rate, and the rate has the better-behaved interval.
+    """Ranks by total decay: the shortest time has the highest rate, and the rate has the better-behaved interval.
 
-    What cannot be told apart from an empty room clears as the empty room does, so it is not put in order either.
+    A rate not distinguishable from the empty room's is not ranked either.
     """
     idle = [key for key, setting in tested.items() if setting.in_room is not None and not setting.measurable]
     rates = {key: s.total_decay for key, s in tested.items() if s.total_decay is not None and key not in idle}
@@ -152,8 +152,9 @@ def _sounds(session: Session, lines: Mapping[int, RankedSetting], ranking: Ranki
 
 
 def _by_sound(sounds: Mapping[int, ComparableSound]) -> RankTable:
-    """Quietest first; what one meter does to all that it read is drawn once. A level of which only an upper bound is
-    known has no rank: it may be the quietest of all."""
+    """Quietest first; the error of a shared meter is drawn once. An upper bound has no rank, because the true level may
+    be far lower.
+    """
     known = {key: sound for key, sound in sounds.items() if not sound.level.upper_bound}
     of_one_meter = {key: sound.meter for key, sound in known.items() if sound.meter is not None}
     return _measured_ranks(
@@ -174,7 +175,7 @@ def _by_power(lines: _Lines, _: _Tested) -> RankTable:
 
 
 def _by_running_cost(lines: _Lines, _: _Tested) -> RankTable:
-    """Costs that are only "at least" so much stand after those that are known."""
+    """Costs that are only lower bounds come after those that are known."""
     costs = {key: line.cost for key, line in lines.items() if line.cost is not None}
     known = tuple(
         (key, Measured(c.total_per_year, c.uncertainty_per_year)) for key, c in costs.items() if not c.at_least
@@ -189,7 +190,7 @@ def _measured_ranks(
     not_measurable: tuple[int, ...],
     shared: tuple[tuple[int, tuple[Hashable, float]], ...] = (),
 ) -> RankTable:
-    """Kept like `_clean_air_ranks`."""
+    """Cached like `_clean_air_ranks`."""
     return rank_by_measured(
         dict(quantities), lowest_first=lowest_first, not_measurable=not_measurable, shared=dict(shared)
     )
@@ -204,7 +205,7 @@ _RANKINGS: dict[str, Callable[[_Lines, _Tested], RankTable]] = {
 
 
 def names_of(lines: Sequence[RankedSetting]) -> dict[int, str]:
-    """Setting id to a name that tells the lines apart: the model, with maker or setting where that is needed."""
+    """Setting id to a unique name: the model, with maker or setting where needed."""
     makers: dict[str, set[int]] = {}
     settings: dict[int, int] = {}
     for line in lines:

@@ -1,4 +1,4 @@
-"""Which units to buy for a room: settings that reach the air changes, below a sound ceiling and within a budget."""
+"""Advice on units for a room: settings with enough air changes, within a sound limit and a budget."""
 
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
@@ -35,7 +35,7 @@ ROOM_RULES = (RULE_155, AIR_CHANGES)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RoomChoices:
-    """The reader's room and limits. Three inputs are enough: the floor, the ceiling of sound, the budget."""
+    """The reader's room and limits. Three inputs are enough: floor area, sound limit, budget."""
 
     room_area_m2: float = 20.0
     max_sound_dba: float | None = 45.0
@@ -47,7 +47,7 @@ class RoomChoices:
 
 @dataclass(frozen=True, slots=True)
 class UnitsLeftOut:
-    """How many units one limit takes out: units none of whose settings pass it."""
+    """Number of units excluded by one limit: units with no setting within it."""
 
     field: str
     units: int
@@ -56,14 +56,14 @@ class UnitsLeftOut:
 
 @dataclass(frozen=True, slots=True)
 class AdviceForRoom:
-    """The advice with what it rests on.
+    """The advice, with the data behind it.
 
-    best_of_unit : of the settings that serve, the quietest of each unit, the cheapest unit first
-    strongest_within_limits : below the ceiling and the budget, whatever the rate; None where nothing is
-    quietest_that_serves : strong enough and within the budget, however loud; None where nothing is
-    pairs : settings of which one does not serve the room but two of the same unit do, the cheapest first
-    frontier : settings that nothing beats on price, sound and clean air at once
-    candidates : every setting that was looked at
+    best_of_unit : quietest suitable setting of each unit, cheapest unit first
+    strongest_within_limits : strongest within sound limit and budget; None if there is none
+    quietest_that_serves : quietest that is strong enough and within the budget; None if there is none
+    pairs : settings of which two units are enough but one is not, cheapest first
+    frontier : Pareto front of price, sound and clean air
+    candidates : all settings considered
     """
 
     choices: RoomChoices
@@ -82,7 +82,7 @@ class AdviceForRoom:
 
 
 def advice_for_room(session: Session, choices: RoomChoices | None = None) -> AdviceForRoom:
-    """Advice for a room. Raises InvalidValue, naming the field, for a room or a limit that cannot be."""
+    """Advice for a room. Raises InvalidValue, naming the field, for an invalid room or limit."""
     chosen = choices or RoomChoices()
     return kept(session, ("advice for a room", chosen), lambda: _advice(session, chosen, _need(chosen)))
 
@@ -97,11 +97,11 @@ class _UnitSettings(NamedTuple):
 
 
 class _UnitAdvice(NamedTuple):
-    """What one unit does for one wish.
+    """Advice on one unit for given requirements.
 
-    pairs : of two of it, where one of it does not serve
-    fails : limits that none of its settings passes
-    strongest, quietest : among its settings that fail the rate, or the sound, and nothing else
+    pairs : two units of it, where one is not enough
+    fails : limits that all its settings exceed
+    strongest, quietest : among its settings that only fail the rate, or only the sound
     """
 
     advice: RoomAdvice
@@ -112,7 +112,7 @@ class _UnitAdvice(NamedTuple):
 
 
 def _advice(session: Session, chosen: RoomChoices, need: RoomNeed) -> AdviceForRoom:
-    """Put together from what is kept of each unit: after a change only the units that changed are judged anew."""
+    """Assembled from cached advice per unit, so that a change only affects the units that changed."""
     filled, offered = read_offered(session, RankingChoices())
     measured = (filled.channel, filled.aerosol, filled.room_id, offered.currency)
     key = (*measured, offered.standard_distance_m, offered.sound_correction_rule)
@@ -149,7 +149,7 @@ def _advice(session: Session, chosen: RoomChoices, need: RoomNeed) -> AdviceForR
 def _settings(
     session: Session, filled: RankingChoices, offered: Offered, unit_ids: Collection[int] | None
 ) -> Mapping[int, _UnitSettings]:
-    """Every setting by unit and position."""
+    """All settings, by unit and position."""
     sounds = read_setting_sounds(
         session,
         standard_distance_m=offered.standard_distance_m,
@@ -201,7 +201,7 @@ def _candidate(row: RankingRow, setting_id: int, sound: SettingSound, currency: 
 
 
 def _unmeasurable_rate(row: RankingRow) -> Measured | None:
-    """A rate that cannot be told from zero: it was measured, so the reason is not that it is missing."""
+    """A rate not distinguishable from zero: the reason is not that it is missing."""
     value = row.clean_air_delivery_rate_m3_per_h
     return None if value is None else Measured(value, row.clean_air_delivery_rate_uncertainty or 0.0)
 
@@ -227,7 +227,7 @@ def _need(choices: RoomChoices) -> RoomNeed:
 
 
 def _best_of_unit(found: RoomAdvice) -> tuple[int, ...]:
-    """Setting ids: of each unit that serves, its quietest setting, in the order of the advice."""
+    """Setting ids: for each suitable unit its quietest suitable setting, in the order of the advice."""
     quietest: dict[int, tuple[float, int]] = {}
     order = list(dict.fromkeys(fit.candidate.unit_id for fit in found.fits))
     for fit in found.fits:
@@ -238,7 +238,7 @@ def _best_of_unit(found: RoomAdvice) -> tuple[int, ...]:
 
 
 def _failing_only(found: RoomAdvice, field: str) -> list[Candidate]:
-    """Measured settings that fail one limit and no other: the nearest to what was asked for."""
+    """Measured settings that fail exactly one limit: the nearest alternatives."""
     left = [entry.candidate for entry in found.left_out if entry.fields == (field,)]
     return [c for c in left if c.measurable and (field != "sound" or c.sound_dba is not None)]
 
@@ -252,7 +252,7 @@ def _level(candidate: Candidate) -> float:
 
 
 def _left_out(units: Sequence[_UnitAdvice]) -> tuple[UnitsLeftOut, ...]:
-    """Units of which every setting fails a limit, counted for each limit; a unit may count under several."""
+    """Units with every setting beyond a limit, counted for each limit; a unit may count under several."""
     words = {
         "rate": "too weak, or not measured, at every setting",
         "sound": "too loud, or not measured, at every setting",

@@ -1,4 +1,4 @@
-"""All lines that a ranking is made from: every unit at each setting asked for, with its sound and its cost."""
+"""All lines of a ranking: every unit at each requested setting, with sound and cost."""
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -19,10 +19,10 @@ from app.services.snapshot.setting_sound import SettingSound, read_setting_sound
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RankedSetting:
-    """One line of the ranking. Two lines are equal only where they are the same one.
+    """One line of the ranking. Lines compare by identity.
 
-    sound : None where the unit has no setting
-    cost : None where no electricity price is known
+    sound : None if the unit has no setting
+    cost : None without an electricity price
     """
 
     row: RankingRow
@@ -31,14 +31,14 @@ class RankedSetting:
 
     @property
     def has_rate(self) -> bool:
-        """Whether a rate exists that can be told from zero; only such rates are put in order."""
+        """Whether there is a rate distinguishable from zero; only such rates are ranked."""
         return self.row.clean_air_delivery_rate_m3_per_h is not None and self.row.measurable == 1
 
     @property
     def time_lies_beyond_min(self) -> float | None:
-        """The end of the runs where the room did not clear and the time for 95 % less smoke lies beyond it [min].
+        """Length of the runs if the room did not clear and the time to 95 % reduction is longer [min].
 
-        Nobody saw such a time: it is worked out from the fitted rate, and is shown as an estimate. Else None.
+        Such a time was not observed but computed from the fitted rate, and is shown as an estimate. Else None.
         """
         end, time = self.row.not_cleared_before_min, self.row.standard_clearing_time_min
         if self.row.time_to_clear_min is not None or end is None or time is None or time <= end:
@@ -48,10 +48,10 @@ class RankedSetting:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RankingTable:
-    """The lines in the order of maker, model and setting, and what the bench offers. As its lines, equal only to
-    itself.
+    """The lines sorted by maker, model and setting, and the options of the bench. Compares by identity, like its
+    lines.
 
-    by_unit : what the lines of each unit were, for the next reading; empty where none follows
+    by_unit : lines of each unit, for the next read; empty if there is none
     """
 
     lines: tuple[RankedSetting, ...]
@@ -67,7 +67,7 @@ class _NamedLines(NamedTuple):
 
 
 def table_key(choices: RankingChoices) -> tuple[object, ...]:
-    """What of the choices the table depends on; all else is chosen from the table."""
+    """The choices that the table depends on; all others are applied to the table."""
     return (
         choices.channel,
         choices.aerosol,
@@ -79,10 +79,10 @@ def table_key(choices: RankingChoices) -> tuple[object, ...]:
 
 
 def read_ranking_table(session: Session, choices: RankingChoices, before: RankingTable | None = None) -> RankingTable:
-    """Raises InvalidValue for a choice that the bench does not have.
+    """Raises InvalidValue for an unknown option.
 
-    before : a table read earlier for the same choices; a line that says the same as then is that same line, so that
-        whatever was made of it still holds
+    before : a table read earlier for the same choices; unchanged lines are reused, so that
+            results cached for them stay valid
     """
     if before is None:
         return kept(session, ("ranking table", *table_key(choices)), lambda: _read_table(session, choices, {}))
@@ -90,7 +90,7 @@ def read_ranking_table(session: Session, choices: RankingChoices, before: Rankin
 
 
 def _read_table(session: Session, choices: RankingChoices, before: Mapping[int, _NamedLines]) -> RankingTable:
-    """Kept by unit; after a change only the units that changed are read and worked out anew."""
+    """Cached by unit; after a change only the changed units are read again."""
     filled, offered = read_offered(session, choices)
     highest_only = filled.setting == HIGHEST
 
@@ -119,7 +119,7 @@ def _name(line: RankedSetting) -> tuple[str, str, int]:
 
 
 def _as_before(found: _NamedLines, before: _NamedLines | None) -> _NamedLines:
-    """Each line that says the same as before is that same line."""
+    """Reuses each unchanged line."""
     earlier = {line.row.setting_id: line for line in before.lines} if before else {}
     lines = tuple(_same_or_new(line, earlier.get(line.row.setting_id)) for line in found.lines)
     return found if lines == found.lines else _NamedLines(found.name, lines)
@@ -139,7 +139,7 @@ def _same_or_new(line: RankedSetting, earlier: RankedSetting | None) -> RankedSe
 
 @dataclass(frozen=True, slots=True)
 class UnitLines:
-    """The lines of one unit, a line a setting, with the conditions that they hold under."""
+    """The lines of one unit, one per setting, with their conditions."""
 
     lines: tuple[RankedSetting, ...]
     choices: RankingChoices
@@ -148,7 +148,7 @@ class UnitLines:
 
 
 def lines_of_unit(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitLines:
-    """Every setting of one unit as the ranking shows it, from the slowest; empty where there is no such unit."""
+    """Every setting of one unit as in the ranking, from the slowest; empty for an unknown unit."""
     filled, offered = read_offered(session, choices or RankingChoices())
     rows = read_ranking_rows(session, filled, offered.currency, unit_id=unit_id)
     lines = tuple(with_sound_and_cost(session, rows, offered, unit_id))
@@ -164,9 +164,9 @@ def with_sound_and_cost(
     highest_only: bool = False,
     unit_ids: Collection[int] | None = None,
 ) -> list[RankedSetting]:
-    """The rows as lines of a ranking: each with its sound level and its running cost.
+    """The rows as ranking lines, with sound level and running cost.
 
-    unit_id, highest_only, unit_ids : all rows are of this unit, of the highest setting of their unit, of these units
+    unit_id, highest_only, unit_ids : restrict the rows to this unit, to highest settings, to these units
     """
     sounds = read_setting_sounds(
         session,
@@ -204,7 +204,7 @@ def _cost(
     hours_per_day: float,
     assumptions: CostAssumptions,
 ) -> RunningCost:
-    """Running cost from the stored values alone, so that the same values need not be worked through twice."""
+    """Running cost, cached because it depends only on the stored values."""
     power, uncertainty, standby, standby_uncertainty = powers
     return running_cost(
         OwnedUnit(

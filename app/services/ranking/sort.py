@@ -1,4 +1,4 @@
-"""The order of the ranking's lines by any of its columns."""
+"""Sorting of the ranking's lines by any column."""
 
 from collections.abc import Callable, Iterable, Sequence
 
@@ -9,7 +9,7 @@ from app.services.snapshot.choices import EXTRA_COLUMNS, Offered, RankingChoices
 
 
 def price_of(line: RankedSetting, offered: Offered) -> float | None:
-    """Latest price where it is in the bench's currency; prices in others are shown but not compared."""
+    """The latest price if it is in the bench's currency; others are shown but not compared."""
     return line.row.price if line.row.price_currency == offered.currency else None
 
 
@@ -20,19 +20,19 @@ def level_of(line: RankedSetting) -> float | None:
 def sorted_lines(
     lines: Sequence[RankedSetting], choices: RankingChoices, offered: Offered, session: Session | None
 ) -> list[RankedSetting]:
-    """The lines by the column asked for; equal ones stay in the order of the table, by maker, model and position."""
+    """The lines sorted by a column; ties keep the order of the table: maker, model, position."""
     if choices.sort in ("name", "kind"):
         return sorted(lines, key=_order_by_name(choices.sort, choices.larger_first))
     if choices.sort in EXTRA_COLUMNS and session is not None:
         from app.services.ranking.extra_columns import (
-            sort_values,  # loaded when used: few readers sort by a further column
+            sort_values,  # loaded when used: few readers sort by an optional column
         )
 
         values: Iterable[tuple[int, float]] = sort_values(session, lines, choices.sort)
     else:
         value_of = _VALUES.get(choices.sort, _nothing)
         values = (value_of(line, offered) for line in lines)
-    # Groups keep their order whichever way the column runs: values, then bounds, then what is missing.
+    # Groups keep their order in both directions: values, then bounds, then missing.
     groups: tuple[list[RankedSetting], ...] = ([], [], [])
     numbers: tuple[list[float], ...] = ([], [], [])
     sign = -1.0 if choices.larger_first else 1.0
@@ -53,7 +53,7 @@ def _order_by_name(sort: str, larger_first: bool) -> Callable[[RankedSetting], t
     def key(line: RankedSetting) -> tuple[str, int]:
         kind = line.row.kind if sort == "kind" else ""
         text = f"{kind}\0{line.row.maker}\0{line.row.model}".casefold()
-        if larger_first:  # texts have no minus sign: each letter is turned round, and the end sorts last
+        if larger_first:  # texts cannot be negated, so each letter is inverted, and the end sorts last
             text = "".join(chr(0x10FFFF - ord(letter)) for letter in text) + "\U0010ffff"
         return text, line.row.position or 0
 
@@ -64,7 +64,7 @@ def _rate(line: RankedSetting, _: Offered) -> tuple[int, float]:
     rate = line.row.clean_air_delivery_rate_m3_per_h
     if rate is None:
         return 2, 0.0
-    return (0, rate) if line.has_rate else (1, 0.0)  # not ranked by its noise
+    return (0, rate) if line.has_rate else (1, 0.0)  # not ranked by noise
 
 
 def _time_to_clear(line: RankedSetting, _: Offered) -> tuple[int, float]:

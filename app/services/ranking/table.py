@@ -1,6 +1,6 @@
-"""The ranked table of units: chosen settings, filtered, sorted, a page at a time, with what each filter removed.
+"""The ranking: chosen settings, filtered, sorted and paged, with the number removed by each filter.
 
-Nothing statistical is computed here: rates, intervals and clearing times are read as `setting_summaries` keep them.
+No statistics are computed here: rates, intervals and clearing times come from `setting_summaries`.
 The page and the API show the same `Ranking`.
 """
 
@@ -38,7 +38,7 @@ __all__ = ["RankedSetting", "Ranking", "UnitLines", "lines_of_unit", "rank", "ra
 
 @dataclass(frozen=True, slots=True)
 class Removed:
-    """Units that one filter took out: the field of the filter, how many, and why in words."""
+    """Units removed by one filter: its field, their number, and why."""
 
     field: str
     units: int
@@ -47,17 +47,17 @@ class Removed:
 
 @dataclass(frozen=True, slots=True)
 class Ranking:
-    """The ranking as asked for.
+    """Result of ranking.
 
-    lines : the lines of this page of the list, in order
+    lines : the lines of this page
     total_lines, total_units : lines and units that passed the filters
     units_on_bench : all units outside the trash
-    removed : what each filter took out, in the order in which they were applied
+    removed : removals of each filter, in the order of application
     choices : the choices with the bench's defaults filled in
-    leader, last : the lines with the highest and the lowest of all rates that can be told from zero
-    not_measurable, without_rate : lines whose rate cannot be told from zero, and lines that have none
+    leader, last : the lines with the highest and the lowest rate distinguishable from zero
+    not_measurable, without_rate : lines with a rate not distinguishable from zero, and lines without one
     highest_rate_m3_per_h, longest_time_min : ends of the common scales, over all lines
-    needed_rate_m3_per_h : what the reader's room asks for, None where no room was given
+    needed_rate_m3_per_h : rate needed by the reader's room, None without a room
     """
 
     lines: tuple[RankedSetting, ...]
@@ -79,15 +79,15 @@ class Ranking:
 
 
 def rank_units(session: Session, choices: RankingChoices | None = None) -> Ranking:
-    """Ranks the units of the bench. Raises InvalidValue for a choice that the bench does not have."""
+    """Ranks the units of the bench. Raises InvalidValue for an unknown option."""
     asked = choices or RankingChoices()
     return rank(read_ranking_table(session, asked), asked, session)
 
 
 def rank(table: RankingTable, choices: RankingChoices, session: Session | None = None) -> Ranking:
-    """The ranking out of a table that was read for these choices (see `table_key`).
+    """The ranking from a table that was read for these choices (see `table_key`).
 
-    session : asked only where the order is that of a further column (`EXTRA_COLUMNS`); without it these stand by name
+    session : needed only to sort by an optional column (`EXTRA_COLUMNS`); without it these sort by name
     """
     if session is None or choices.sort not in EXTRA_COLUMNS:
         return _rank_of_table(table, choices)
@@ -96,7 +96,7 @@ def rank(table: RankingTable, choices: RankingChoices, session: Session | None =
 
 @lru_cache(maxsize=12)
 def _rank_of_table(table: RankingTable, choices: RankingChoices) -> Ranking:
-    """Kept for a view that is looked at again: it follows from the table alone."""
+    """Cached, because it depends on the table alone."""
     return _rank(table, choices, None)
 
 
@@ -130,7 +130,7 @@ def _rank(table: RankingTable, choices: RankingChoices, session: Session | None)
 
 @dataclass(slots=True)
 class _Ends:
-    """What the words and the scales of a table rest on; named as in `Ranking`."""
+    """Extremes of a table for sentences and scales; names as in `Ranking`."""
 
     leader: RankedSetting | None = None
     last: RankedSetting | None = None
@@ -167,7 +167,7 @@ def _ends(lines: Sequence[RankedSetting]) -> _Ends:
 
 
 def needed_rate_m3_per_h(choices: RankingChoices) -> float | None:
-    """Clean air delivery rate that the reader's room asks for by the chosen rule [m³/h].
+    """Clean air delivery rate that the reader's room needs by the chosen rule [m³/h].
 
     1.55 rule: the floor in square feet is at most 1.55 times the rate in cubic feet a minute; it assumes a ceiling
     of 8 ft and so 4.84 air changes an hour. Air changes: floor times height times the air changes asked for.
@@ -185,9 +185,9 @@ def needed_rate_m3_per_h(choices: RankingChoices) -> float | None:
 
 
 def _at_chosen_setting(lines: Sequence[RankedSetting], setting: str) -> list[RankedSetting]:
-    """Lines of the chosen setting. Quietest: the lowest measured level, else the setting that stands lowest."""
+    """Lines of the chosen setting. Quietest: the lowest measured level, else the slowest setting."""
     if setting in (HIGHEST, EVERY):
-        return list(lines)  # the query has left out the rest
+        return list(lines)  # the query has omitted the others
     if setting != QUIETEST:
         name = setting.casefold()
         return [line for line in lines if (line.row.setting or "").casefold() == name]
@@ -203,8 +203,9 @@ def _at_chosen_setting(lines: Sequence[RankedSetting], setting: str) -> list[Ran
 def _filtered(
     lines: list[RankedSetting], choices: RankingChoices, offered: Offered, on_bench: set[int]
 ) -> tuple[list[RankedSetting], set[int], tuple[Removed, ...]]:
-    """The lines that pass, their units, and how many units each filter took out; a unit counts where its last line
-    goes."""
+    """The lines that pass, their units, and the units removed by each filter; a unit counts at the filter that removes
+    its last line.
+    """
     removed = []
     units = on_bench if choices.setting in (HIGHEST, EVERY, QUIETEST) else {line.row.unit_id for line in lines}
     if len(units) < len(on_bench):
@@ -219,7 +220,7 @@ def _filtered(
 
 
 def _filters(choices: RankingChoices, offered: Offered) -> Iterable[tuple[str, Callable[[RankedSetting], bool], str]]:
-    """Each filter that is set, in the order in which they are applied. A missing value cannot pass a ceiling."""
+    """The active filters in order of application. A missing value fails a limit."""
     if choices.search.strip():
         words = choices.search.casefold().split()
         yield (

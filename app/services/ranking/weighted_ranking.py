@@ -1,4 +1,4 @@
-"""A reader's own order of the units by several quantities, with the reader's weights, and how it moves with them."""
+"""Weighted ranking of the units by several quantities, with its sensitivity to the weights."""
 
 import math
 from collections.abc import Callable, Mapping
@@ -17,7 +17,7 @@ MOST_WEIGHT = 100.0
 
 @dataclass(frozen=True, slots=True)
 class Weighable:
-    """A quantity that a reader may give a weight. key : its name in the address; words : for the reader."""
+    """A quantity that can have a weight. key : its name in the URL; words : its label."""
 
     key: str
     words: str
@@ -26,12 +26,12 @@ class Weighable:
 
 
 def _clean_air(line: RankedSetting, _: Offered) -> float | None:
-    """None where the rate cannot be told from zero: its noise must not move an order."""
+    """None if the rate is not distinguishable from zero, so that noise does not affect the order."""
     return line.row.clean_air_delivery_rate_m3_per_h if line.has_rate else None
 
 
 def _sound(line: RankedSetting, _: Offered) -> float | None:
-    """None for an upper bound: the true level may be far lower."""
+    """None for an upper bound, because the true level may be far lower."""
     return None if line.sound is None or line.sound.is_upper_bound else line.sound.level_dba
 
 
@@ -54,10 +54,10 @@ WEIGHABLES: tuple[Weighable, ...] = (
 
 @dataclass(frozen=True, slots=True)
 class ReadersOrder:
-    """The order for the weights given.
+    """The ranking for given weights.
 
-    weights : of every quantity, zero where none was given
-    order : None where no weight was given yet; the keys in it are settings
+    weights : of every quantity, zero by default
+    order : None without any weight; the keys in it are settings
     lines : setting to its line of the ranking
     """
 
@@ -74,10 +74,10 @@ def readers_order(
     *,
     table: RankingTable | None = None,
 ) -> ReadersOrder:
-    """Orders the lines that pass the filters of a ranking by a reader's weights. The bench has no weights of its own.
+    """Ranks the filtered lines by the reader's weights. The bench has no weights of its own.
 
-    table : the ranking's table, where the caller keeps it
-    Raises InvalidValue for a quantity that has no weight here, and for a weight below zero or above 100.
+    table : the ranking's table, if the caller has it
+    Raises InvalidValue for an unknown quantity, and for a weight below zero or above 100.
     """
     known = {weighable.key for weighable in WEIGHABLES}
     for key, weight in weights.items():

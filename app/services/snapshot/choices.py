@@ -1,4 +1,4 @@
-"""What a reader chooses for the ranking, and what the bench offers to choose from."""
+"""A reader's choices for the ranking, and the options of the bench."""
 
 import math
 from dataclasses import dataclass, replace
@@ -38,7 +38,7 @@ SortKey = Literal[
     "ozone",
 ]
 SORT_KEYS: tuple[SortKey, ...] = get_args(SortKey)
-EXTRA_COLUMNS = {  # read only where a reader asks for them
+EXTRA_COLUMNS = {  # read only if a reader selects them
     "clean_air_per_watt": "Clean air per watt at test power",
     "clean_air_cost": "1,000\u00a0m³ of clean air",
     "certified_smoke": "Certified smoke rate",
@@ -61,14 +61,14 @@ DEFAULT_ROWS = 100
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RankingChoices:
-    """Everything that the address of a ranking can say; the defaults are what a plain "/" shows.
+    """All choices in the URL of a ranking; the defaults are those of "/".
 
     setting : "highest", "quietest", "every", or the name of a setting
     channel, aerosol, room_id : which summaries; empty: the bench's main channel, smoke, the room with most trials
-    room_area_m2 : floor of the reader's room; units too weak for it by `room_rule` are left out
+    room_area_m2 : floor of the reader's room; units too weak for it by `room_rule` are excluded
     air_changes_per_h, room_height_m : used by the rule "air changes"
     hours_per_day, price_per_kwh : for the running cost; None: the bench's
-    sort, descending : None: the way in which the better comes first
+    sort, descending : None: best first
     """
 
     setting: str = HIGHEST
@@ -97,7 +97,7 @@ class RankingChoices:
 
 @dataclass(frozen=True, slots=True)
 class AvailableRoom:
-    """A test room that has summaries, with how many trials they stand on."""
+    """A test room with summaries, and its number of trials."""
 
     id: int
     name: str
@@ -107,9 +107,9 @@ class AvailableRoom:
 
 @dataclass(frozen=True, slots=True)
 class Offered:
-    """What can be chosen on this bench, and the values behind the defaults.
+    """Options of this bench, and the defaults.
 
-    price_per_kwh : None where the bench has no tariff and the reader gave none
+    price_per_kwh : None without a tariff and without the reader's own price
     """
 
     main_channel: str
@@ -129,23 +129,23 @@ class Offered:
         return next((room for room in self.rooms if room.id == room_id), None)
 
     def assumptions(self) -> CostAssumptions | None:
-        """Assumptions of the running cost; None where no electricity price is known."""
+        """Assumptions of the running cost; None without an electricity price."""
         if self.price_per_kwh is None:
             return None
         return CostAssumptions(self.price_per_kwh, self.currency, self.days_per_year)
 
 
 def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoices, Offered]:
-    """The choices with every empty one filled from the bench, and what else could be chosen.
+    """The choices with defaults filled in from the bench, and the other options.
 
-    Raises InvalidValue, naming the field, for a choice that the bench does not have.
+    Raises InvalidValue, naming the field, for an unknown option.
     """
     asked = (choices.channel, choices.aerosol, choices.price_per_kwh, choices.hours_per_day)
     offered = kept(session, ("offered", *asked), lambda: _read_offered(session, choices))
     return filled_choices(choices, offered), offered
 
 
-# Built once: putting a query together takes longer than running it.
+# Built once, because building a query takes longer than running it.
 _BENCH = select(
     Bench.main_channel,
     Bench.currency,
@@ -199,7 +199,7 @@ def _read_offered(session: Session, choices: RankingChoices) -> Offered:
 
 
 def _rooms_with_results(session: Session, ids: set[int], channel: str, aerosol: str) -> tuple[AvailableRoom, ...]:
-    """The rooms of these ids, first the one with most trials of the channel and the aerosol."""
+    """The rooms with these ids, the one with most trials of the channel and aerosol first."""
     connection = session.connection()
     trials = dict(connection.execute(_TRIALS_OF_ROOMS, {"channel": channel, "aerosol": aerosol}).all())
     rooms = connection.execute(_ROOMS, {"ids": list(ids)})
@@ -208,9 +208,9 @@ def _rooms_with_results(session: Session, ids: set[int], channel: str, aerosol: 
 
 
 def filled_choices(choices: RankingChoices, offered: Offered) -> RankingChoices:
-    """The choices with every empty one filled from what the bench offers.
+    """The choices with defaults filled in from the bench.
 
-    Raises InvalidValue, naming the field, for a choice that the bench does not have.
+    Raises InvalidValue, naming the field, for an unknown option.
     """
     first_room = offered.rooms[0].id if offered.rooms else None
     filled = replace(
@@ -257,7 +257,7 @@ def _check(choices: RankingChoices, offered: Offered) -> None:
 
 
 def check_part(choices: RankingChoices) -> None:
-    """Raises InvalidValue where the part of the list that is asked for is none."""
+    """Raises InvalidValue for an invalid limit or offset."""
     if not 1 <= choices.limit <= MOST_ROWS:
         raise InvalidValue(f"The limit is {choices.limit} rows; 1 to {MOST_ROWS} can be asked for.", field="limit")
     if choices.offset < 0:

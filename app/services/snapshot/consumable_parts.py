@@ -1,4 +1,4 @@
-"""The consumables of all units with today's price, read in one go, as the cost calculation takes them."""
+"""Consumables of all units with their current price, in one query, as input of the cost calculation."""
 
 from collections.abc import Collection
 from functools import lru_cache
@@ -14,7 +14,7 @@ _NOT_IN_THE_BOX = ("water", "additive")  # kinds that have to be bought on the f
 
 
 class ConsumableRow(NamedTuple):
-    """One consumable of one unit with its newest price; a NamedTuple, because it is filled from the driver's tuple."""
+    """One consumable of one unit with its latest price; a NamedTuple, because it is filled from the driver's tuple."""
 
     unit_id: int
     name: str
@@ -63,7 +63,7 @@ _SOME = _QUERY.where(Consumable.unit_under_test_id.in_(bindparam("unit_ids", exp
 def read_consumable_rows(
     session: Session, currency: str, unit_id: int = 0, unit_ids: Collection[int] | None = None
 ) -> dict[int, tuple[ConsumableRow, ...]]:
-    """Consumables by unit, of all units, of one, or of those named. A price in `currency` goes before any other."""
+    """Consumables by unit, of all or some units. A price in `currency` is preferred."""
     found: dict[int, list[ConsumableRow]] = {}
     values: dict[str, object] = {"currency": currency}
     if unit_id:
@@ -80,7 +80,7 @@ def read_consumable_rows(
 def consumable_parts(
     rows: tuple[ConsumableRow, ...], consumables_state: str, currency: str
 ) -> tuple[ConsumablePart, ...] | None:
-    """The parts of one unit; None where it is not recorded whether it needs any, () where it needs none."""
+    """Consumables of one unit; None if it is not recorded whether it needs any, () if it needs none."""
     if not rows:
         return () if consumables_state == "none needed" else None
     return tuple(_part(row, currency) for row in rows)

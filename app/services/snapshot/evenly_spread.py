@@ -1,4 +1,4 @@
-"""A few lines of many, for a chart that cannot show all of them."""
+"""Selects a few lines of many, for a chart that cannot show all."""
 
 from collections.abc import Sequence
 from typing import TypeVar
@@ -7,7 +7,7 @@ _Line = TypeVar("_Line")
 
 
 def spread_over(lines: Sequence[_Line], number: int) -> list[_Line]:
-    """So many of the lines, evenly from the first to the last.
+    """This many of the lines, evenly spaced.
 
     >>> spread_over(list(range(28)), 4)
     [0, 9, 18, 27]

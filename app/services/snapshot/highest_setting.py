@@ -1,4 +1,4 @@
-"""Which setting counts as the highest of a unit, as a part of a query."""
+"""Query fragment for the highest setting of a unit."""
 
 from sqlalchemy import ColumnElement, Integer, select, type_coerce
 from sqlalchemy.orm import aliased
@@ -7,7 +7,7 @@ from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 
 def highest_setting_id() -> ColumnElement[int]:
-    """Id of the setting marked as the highest, or of the last one where none is marked; for a query over units."""
+    """Id of the setting marked as highest, or of the last one if none is; for a query over units."""
     other = aliased(SpeedSetting)
     return (
         select(other.id)

@@ -1,4 +1,4 @@
-"""What was read of all units, kept in memory for as long as the store says the same, and renewed unit by unit.
+"""Cache of data read for all units, valid while the store is unchanged, and renewed unit by unit.
 
 Only sessions that read make use of it: the state of the bench is asked for in their own transaction, so that what is
 kept under that state is what the transaction would read. On SQLite the store counts its changes, also those of each
@@ -18,12 +18,12 @@ from sqlalchemy.orm import Session
 from app.storage.models.unit_changes import WHOLE_BENCH, UnitChanges
 
 T = TypeVar("T")
-# Reads what belongs to the units named (None: to all), as unit id to what belongs to it.
+# Reads data of some units (None: of all), as unit id to value.
 ReadUnits = Callable[[Collection[int] | None], Mapping[int, T]]
 
-_MOST_KEPT = 32  # readings of the bench: channels, rooms, tariffs and questions that readers look at in turn
-_MOST_RENEWED = 200  # with more units changed, one reading of all is faster
-_STATE = "state of the bench"  # where a session keeps it
+_MOST_KEPT = 32  # cached reads: the channels, rooms, tariffs and queries in use
+_MOST_RENEWED = 200  # with more changed units, reading all at once is faster
+_STATE = "state of the bench"  # key in the session's info
 _CHANGES = select(UnitChanges.changes).where(UnitChanges.unit_under_test_id == bindparam("id"))
 _COUNTS = "changes of each unit"
 _BY_UNIT = f"SELECT unit_under_test_id, changes FROM unit_changes WHERE unit_under_test_id <> {WHOLE_BENCH}"
@@ -31,7 +31,7 @@ _BY_UNIT = f"SELECT unit_under_test_id, changes FROM unit_changes WHERE unit_und
 
 @dataclass(frozen=True, slots=True)
 class _Kept:
-    """Something kept. `changes` is the count of each unit when it was read; None where it is not kept by unit."""
+    """A cache entry. `changes` is each unit's change count when it was read; None if not cached by unit."""
 
     state: Hashable
     changes: Mapping[int, int] | None

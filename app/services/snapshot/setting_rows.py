@@ -1,7 +1,7 @@
-"""The one query behind the ranking: units, their settings, and what is stored about each, as plain rows.
+"""The query behind the ranking: units and their settings with stored results, as plain rows.
 
-No objects of the storage floor are made here and dates stay text: a bench of a thousand units is read in some
-milliseconds. The two forms of the query are built once; what varies otherwise is bound when they run.
+It avoids ORM objects and keeps dates as text, so that a bench of a thousand units is read in a few
+milliseconds. The two forms of the query are built once; other choices are bound parameters.
 """
 
 import math
@@ -19,9 +19,9 @@ from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTe
 
 
 class RankingRow(NamedTuple):
-    """One setting of one unit (or one unit without settings) with its summary; what does not exist is None.
+    """One setting of one unit (or one unit without settings) with its summary; missing values are None.
 
-    The names are those of the tables. `price_on` and `latest_trial_on` are ISO days. A NamedTuple and not a
+    Names as in the tables. `price_on` and `latest_trial_on` are ISO days. A NamedTuple and not a
     dataclass, because it is filled straight from the driver's tuple.
     """
 
@@ -74,7 +74,7 @@ class RankingRow(NamedTuple):
 
 
 def _latest_price() -> ColumnElement[int]:
-    """Id of the newest price in the bench's currency, or of the newest in any, where there is none in it."""
+    """Id of the latest price in the bench's currency, or in any currency if there is none in it."""
     ours = case((Price.currency == bindparam("currency"), 0), else_=1)
     return (
         select(Price.id)
@@ -92,8 +92,9 @@ def _mean_power(of_setting: ColumnElement[bool]) -> ColumnElement[float | None]:
 
 
 def _power_variance(of_setting: ColumnElement[bool]) -> ColumnElement[float | None]:
-    """Variance of that mean, as `power_of_spot_readings` has it: s²/n of the repeats, and the meter's, which repeats
-    share [W²]. Its root is taken by Python, since not every SQLite can."""
+    """Variance of that mean, as in `power_of_spot_readings`: s²/n of the repeats, plus the meter's, which repeats share
+    [W²]. The root is taken in Python, because not every SQLite has it.
+    """
     watts, readings = PowerMeasurement.power_w, func.count()
     of_repeats = (func.avg(watts * watts) - func.avg(watts) * func.avg(watts)) / (readings - 1.0)
     of_meter = func.avg(PowerMeasurement.uncertainty_w)
@@ -200,11 +201,11 @@ def read_ranking_rows(
     unit_id: int = 0,
     unit_ids: Collection[int] | None = None,
 ) -> list[RankingRow]:
-    """All units that are not in the trash, one row a setting, in the order of maker, model and setting, with what was
-    measured in the channel, aerosol and room of the choices.
+    """All units outside the trash, one row per setting, sorted by maker, model and setting, with their results
+    for the channel, aerosol and room of the choices.
 
-    `highest_only` leaves out every setting but the highest of each unit; `unit_id` reads that unit alone, in the
-    trash or not; `unit_ids` reads no others than these.
+    `highest_only`: only the highest setting of each unit; `unit_id`: only this unit, even if trashed;
+    `unit_ids`: only these.
     """
     values: dict[str, object] = {
         "channel": choices.channel,
@@ -215,7 +216,7 @@ def read_ranking_rows(
     }
     query = _HIGHEST_SETTING if highest_only else _EVERY_SETTING
     if unit_id:
-        unit_ids = (unit_id,)  # found by its key instead of by looking at all
+        unit_ids = (unit_id,)  # use the index instead of a scan
     if unit_ids is not None:
         query = _HIGHEST_SETTING_OF_SOME if highest_only else _EVERY_SETTING_OF_SOME
         values["unit_ids"] = list(unit_ids)
@@ -227,7 +228,7 @@ _VARIANCES = tuple(RankingRow._fields.index(name) for name in ("power_uncertaint
 
 
 def _row(values: Sequence[Any]) -> RankingRow:
-    """The driver's values with the roots of the variances; a rounding below zero counts as none."""
+    """The driver's values with the roots of the variances; rounding below zero becomes zero."""
     found = list(values)
     for place in _VARIANCES:
         if (variance := found[place]) is not None:

@@ -1,4 +1,4 @@
-"""Sound level of each setting at the bench's standard distance, from all measurements of it."""
+"""Sound level of each setting at the bench's standard distance, from all its measurements."""
 
 import math
 from collections.abc import Collection
@@ -32,10 +32,10 @@ class SoundRow(NamedTuple):
 class SettingSound:
     """Level of one setting at the standard distance, energy mean of its measurements [dB(A)].
 
-    level_dba : None where nothing was measured
-    uncertainty_db, degrees_of_freedom : standard uncertainty of the level, as the unit's page has it
-    is_estimate : some of it was converted from another distance
-    is_upper_bound : the room was too loud for a correction, so the unit is at most this loud
+    level_dba : None without a measurement
+    uncertainty_db, degrees_of_freedom : standard uncertainty of the level, as on the unit's page
+    is_estimate : some measurements were converted from another distance
+    is_upper_bound : the background was too high for a correction, so the level is an upper bound
     """
 
     level_dba: float | None
@@ -48,7 +48,7 @@ class SettingSound:
 
     @property
     def level(self) -> Measured | None:
-        """The level with its uncertainty [dB(A)]; None where nothing was measured, or only an upper bound."""
+        """The level with its uncertainty [dB(A)]; None without a measurement, or if it is an upper bound."""
         if self.level_dba is None or self.is_upper_bound:
             return None
         return Measured(self.level_dba, self.uncertainty_db, self.degrees_of_freedom)
@@ -59,7 +59,7 @@ NOT_MEASURED = SettingSound(None, False, False, 0, "The sound of this setting wa
 
 @dataclass(frozen=True, slots=True)
 class SettingSounds:
-    """Levels of all settings of a bench, worked out for those that are asked for."""
+    """Levels of all settings, computed on demand."""
 
     rows_by_setting: dict[int, tuple[SoundRow, ...]]
     standard_distance_m: float
@@ -95,7 +95,7 @@ def read_setting_sounds(
     highest_only: bool = False,
     unit_ids: Collection[int] | None = None,
 ) -> SettingSounds:
-    """Levels of all settings, of those of one unit or of the units named, or of the highest one of each unit."""
+    """Levels of all settings, of some units, or of the highest setting of each unit."""
     query, values = _HIGHEST if highest_only else _QUERY, {}
     if unit_id:
         unit_ids = (unit_id,)
@@ -111,9 +111,9 @@ def read_setting_sounds(
 
 @lru_cache(maxsize=16384)
 def setting_sound(rows: tuple[SoundRow, ...], standard_distance_m: float, rule: str) -> SettingSound:
-    """Energy mean of the measurements, each corrected for the background and brought to the standard distance.
+    """Energy mean of the measurements, each corrected for background and converted to the standard distance.
 
-    Kept for values seen before: the level follows from the stored values alone.
+    Cached, because the level depends only on the stored values.
     """
     readings = tuple(SoundReading(*row) for row in rows)
     sound = unit_sound(readings, standard_distance_m, rule)

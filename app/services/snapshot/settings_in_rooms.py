@@ -1,4 +1,4 @@
-"""What the stored summaries say of each setting, as a comparison needs it: with what the settings share kept apart."""
+"""Stored summaries of each setting as input of comparisons, with shared inputs kept separate."""
 
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
@@ -21,8 +21,8 @@ class TestedSetting:
     """One setting in one room and channel.
 
     total_decay : None without a usable trial [1/h]
-    in_room : what its clean air delivery rate is made of, None without a natural decay
-    measurable : the rate can be told from zero; then `at_most_m3_per_h` is None
+    in_room : inputs of its clean air delivery rate, None without a natural decay
+    measurable : the rate is distinguishable from zero; then `at_most_m3_per_h` is None
     """
 
     setting_id: int
@@ -42,7 +42,7 @@ def read_tested_settings(
     room_id: int | None,
     setting_ids: Collection[int] | None = None,
 ) -> dict[int, TestedSetting]:
-    """Setting id to what was found of it, for the settings named or for all that were tested in the room."""
+    """Results by setting id, for some settings or for all that were tested in the room."""
     room = session.connection().execute(_ROOM, {"room_id": room_id}).first()
     if room is None:
         return {}
@@ -62,7 +62,7 @@ def read_tested_settings(
         query, values = _NAMED, {**where, "setting_ids": list(setting_ids)}
         rows = session.connection().execute(query, values).all()
         return {one.setting_id: one for one in (_tested(row[1:], pools, volume, room_id or 0) for row in rows)}
-    # pools and volume are shared by all units, so that they belong to the question
+    # pools and volume are shared by all units, so they are part of the key
     key = ("tested settings", channel, aerosol, room_id, volume, tuple(pools.items()))
     units = kept_by_unit(session, key, read)
     return {setting_id: tested for settings in units.values() for setting_id, tested in settings.items()}
