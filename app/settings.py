@@ -1,7 +1,6 @@
 """Settings: one frozen object, read from the environment at program start."""
 
 import os
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -42,20 +41,20 @@ ENVIRONMENT = {
 }
 
 
-def read_settings(default_data_folder: Path, environ: Mapping[str, str] = os.environ) -> Settings:
+def read_settings(default_data_folder: Path) -> Settings:
     """Settings from the environment. Raises InvalidValue for an invalid number."""
     return Settings(
-        data_folder=Path(environ.get("HAZEFALL_DATA") or default_data_folder),
-        database_url=environ.get("HAZEFALL_DATABASE_URL", ""),
-        max_upload_bytes=_whole_number(environ, "HAZEFALL_MAX_UPLOAD_BYTES", 200_000_000),
-        allowed_hosts=tuple(h.strip() for h in environ.get("HAZEFALL_ALLOWED_HOSTS", "").split(",") if h.strip()),
-        host=environ.get("HAZEFALL_HOST", "127.0.0.1"),
-        port=_whole_number(environ, "HAZEFALL_PORT", 8000),
+        data_folder=Path(os.environ.get("HAZEFALL_DATA") or default_data_folder),
+        database_url=os.environ.get("HAZEFALL_DATABASE_URL", ""),
+        max_upload_bytes=_whole_number("HAZEFALL_MAX_UPLOAD_BYTES", 200_000_000),
+        allowed_hosts=tuple(h.strip() for h in os.environ.get("HAZEFALL_ALLOWED_HOSTS", "").split(",") if h.strip()),
+        host=os.environ.get("HAZEFALL_HOST", "127.0.0.1"),
+        port=_whole_number("HAZEFALL_PORT", 8000),
     )
 
 
-def _whole_number(environ: Mapping[str, str], name: str, default: int) -> int:
-    text = environ.get(name)
+def _whole_number(name: str, default: int) -> int:
+    text = os.environ.get(name)
     if not text:
         return default
     if not text.isdecimal() or int(text) == 0:

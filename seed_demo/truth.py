@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from seed_demo.room_physics import CHANNEL_CLASSES, RoomConditions, total_decay
-from seed_demo.scenario import LARGE_ROOM, SMOKE_SHARES, InventedRoom
+from seed_demo.scenario import LARGE_ROOM, SMOKE_SHARES
 from seed_demo.scenario_types import InventedUnit, Speed
 from seed_demo.simulate_trial import usual_conditions
 
@@ -24,8 +24,8 @@ class TrueRate:
     natural_decay_per_h: float
 
 
-def true_rate(unit: InventedUnit, speed: Speed, channel: str = "pm2_5", room: InventedRoom = LARGE_ROOM) -> TrueRate:
-    r"""Clean air rate of a channel that adds up several size classes.
+def true_rate(unit: InventedUnit, speed: Speed, channel: str = "pm2_5") -> TrueRate:
+    r"""Clean air rate in the large room of a channel that adds up several size classes.
 
     Each class falls at its own rate, so that the sum has no single one. What counts is the mean rate down to
     a twentieth of the start, or over two hours where that comes first, V times its difference to the empty room:
@@ -34,11 +34,11 @@ def true_rate(unit: InventedUnit, speed: Speed, channel: str = "pm2_5", room: In
 
     For PM1, one class, this is the rate of the speed itself.
     """
-    conditions = usual_conditions(room)
+    conditions = usual_conditions(LARGE_ROOM)
     delivered = tuple(factor * speed.clean_air_m3_per_h for factor in unit.by_size)
     running = _mean_decay(conditions, channel, delivered)
     empty = _mean_decay(conditions, channel, (0.0, 0.0, 0.0))
-    return TrueRate(unit, speed, channel, room.true_volume_m3 * (running - empty), running, empty)
+    return TrueRate(unit, speed, channel, LARGE_ROOM.true_volume_m3 * (running - empty), running, empty)
 
 
 def _mean_decay(conditions: RoomConditions, channel: str, delivered: tuple[float, ...]) -> float:

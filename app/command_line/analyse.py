@@ -4,9 +4,14 @@ import argparse
 import json
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from app.errors import InvalidValue
+
+if TYPE_CHECKING:
+    from app.compute.statistics.measured import Measured
+    from app.reading_files.log_table import ReadingChoices
+    from app.services.results.analyse_log import LogFile
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -79,7 +84,7 @@ def run(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _room_volume(arguments: argparse.Namespace) -> Any:
+def _room_volume(arguments: argparse.Namespace) -> "Measured":
     from app.compute.statistics.measured import Measured
 
     volume, uncertainty = arguments.room_volume_m3, arguments.room_volume_uncertainty_m3
@@ -90,7 +95,7 @@ def _room_volume(arguments: argparse.Namespace) -> Any:
     return Measured(volume, uncertainty or 0.0)
 
 
-def _natural_decay(arguments: argparse.Namespace) -> Any:
+def _natural_decay(arguments: argparse.Namespace) -> "Measured | None":
     from app.compute.statistics.measured import Measured
 
     rate, uncertainty = arguments.natural_decay_per_h, arguments.natural_decay_uncertainty_per_h
@@ -114,7 +119,7 @@ def _given_level(level: float | None, option: str, *, lowest_allowed: bool) -> f
     raise InvalidValue(f"{option} is {level:g}; it needs a number {needed}, in the unit of the channel.")
 
 
-def _choices(arguments: argparse.Namespace) -> Any:
+def _choices(arguments: argparse.Namespace) -> "ReadingChoices":
     from app.reading_files.columns.asked_channels import asked_channel
     from app.reading_files.log_table import ReadingChoices
 
@@ -144,7 +149,7 @@ def _zone(name: str | None) -> str | None:
     return name
 
 
-def _log_file(path: Path) -> Any:
+def _log_file(path: Path) -> "LogFile":
     from app.services.results.analyse_log import LogFile
 
     try:

@@ -7,8 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.figures.axis_range import axis_range
-from app.figures.renderers.end_labels import LABEL_GAP, drawn_height, end_labels
-from app.figures.renderers.label_spacing import spaced
+from app.figures.renderers.end_labels import LABEL_GAP, drawn_height, end_labels, spaced
 from tests.figures.some_charts import line_chart
 
 places = st.lists(st.floats(min_value=0, max_value=1), max_size=12)

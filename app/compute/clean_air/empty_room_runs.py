@@ -118,9 +118,8 @@ def _alike_in_humidity(
     apart = {
         r.run_id: abs(r.relative_humidity_pct - humidity) if r.relative_humidity_pct is not None else 0.0 for r in runs
     }
-    alike = [run for run in runs if apart[run.run_id] <= limit]
-    if not alike:
-        nearest = min(apart.values())
+    nearest = min(apart.values())
+    if nearest > limit:
         notes.append(
             Note(
                 code="natural_decay_other_humidity",
@@ -134,11 +133,9 @@ def _alike_in_humidity(
             )
         )
         return runs
-    for run in runs:
-        if apart[run.run_id] > limit:
-            reason = f"{apart[run.run_id]:.0f} percentage points of humidity from the trial; the limit is {limit:g}"
-            left_out.append(LeftOutRun(run.run_id, "other_humidity", reason))
-    return alike
+    return _within(
+        runs, apart, limit, "other_humidity", "{:.0f} percentage points of humidity from the trial", left_out
+    )
 
 
 def _alike_in_start_level(
@@ -148,9 +145,8 @@ def _alike_in_start_level(
         r.run_id: max(r.start_level / level, level / r.start_level) if r.start_level and r.start_level > 0 else 1.0
         for r in runs
     }
-    alike = [run for run in runs if factor[run.run_id] <= limit]
-    if not alike:
-        nearest = min(factor.values())
+    nearest = min(factor.values())
+    if nearest > limit:
         notes.append(
             Note(
                 code="natural_decay_other_start_level",
@@ -164,11 +160,18 @@ def _alike_in_start_level(
             )
         )
         return runs
+    words = "start level {:.1f} times apart from the trial's"
+    return _within(runs, factor, limit, "other_start_level", words, left_out)
+
+
+def _within(
+    runs: list[EmptyRoomRun], apart: dict[int, float], limit: float, kind: str, words: str, left_out: list[LeftOutRun]
+) -> list[EmptyRoomRun]:
+    """The runs within the limit; the others are left out with the reason."""
     for run in runs:
-        if factor[run.run_id] > limit:
-            reason = f"start level {factor[run.run_id]:.1f} times apart from the trial's; the limit is {limit:g}"
-            left_out.append(LeftOutRun(run.run_id, "other_start_level", reason))
-    return alike
+        if apart[run.run_id] > limit:
+            left_out.append(LeftOutRun(run.run_id, kind, f"{words.format(apart[run.run_id])}; the limit is {limit:g}"))
+    return [run for run in runs if apart[run.run_id] <= limit]
 
 
 def _missing() -> Note:

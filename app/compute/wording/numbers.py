@@ -73,13 +73,13 @@ def plus_minus(value: float, uncertainty: float | None) -> str:
     return words.value if uncertainty is None else f"{words.value} ± {words.uncertainty}"
 
 
-def not_within(not_before: float, unit_symbol: str = "min") -> str:
-    r"""A censored time, rounded down so that it never exceeds the time observed.
+def not_within(not_before_min: float) -> str:
+    r"""A censored time [min], rounded down so that it never exceeds the time observed.
 
     >>> not_within(172.9)
     '> 172\xa0min'
     """
-    return f"> {rounded_text(math.floor(not_before), 0)}\u00a0{unit_symbol}"
+    return f"> {rounded_text(math.floor(not_before_min), 0)}\u00a0min"
 
 
 def at_most(bound: float, unit_symbol: str) -> str:

@@ -1,11 +1,11 @@
 """Positions of the labels at the ends of curves, the same for every renderer."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, Series
-from app.figures.renderers.label_spacing import spaced
 
 LABEL_GAP = 0.052  # of the height of the plot: one line of text
 _LETTER, _LEADER = 0.0135, 0.03  # of the width of the plot: one letter, and the leader line before the label
@@ -76,3 +76,35 @@ def _level(height: float, low: float, high: float, axis: Axis) -> float:
     if axis.scale == "log":
         return 10 ** (math.log10(low) + height * (math.log10(high) - math.log10(low)))
     return low + height * (high - low)
+
+
+def spaced(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
+    """Positions as close as possible to the wanted ones, in the same order, at least `gap` apart, from low to high.
+
+    Overlapping labels move as one block to the mean of their wanted positions (pool adjacent violators, the least
+    squares solution). If the space is too small, the gap shrinks evenly.
+
+    >>> spaced([10.0, 10.0, 50.0], 6.0, 0.0, 100.0)
+    [7.0, 13.0, 50.0]
+    >>> spaced([99.0, 98.0], 6.0, 0.0, 100.0)
+    [100.0, 94.0]
+    """
+    if not wanted:
+        return []
+    gap = min(gap, (high - low) / max(len(wanted) - 1, 1))
+    order = sorted(range(len(wanted)), key=lambda index: (wanted[index], index))
+    # with i gaps subtracted, "at least a gap apart" becomes "non-decreasing"
+    blocks: list[tuple[float, int]] = []  # mean, number
+    for place, index in enumerate(order):
+        mean, number = wanted[index] - place * gap, 1
+        while blocks and blocks[-1][0] > mean:
+            before, count = blocks.pop()
+            mean = (before * count + mean * number) / (count + number)
+            number += count
+        blocks.append((mean, number))
+    top = high - (len(wanted) - 1) * gap
+    falling_free = [min(max(mean, low), top) for mean, number in blocks for _ in range(number)]
+    places = [0.0] * len(wanted)
+    for place, index in enumerate(order):
+        places[index] = falling_free[place] + place * gap
+    return places

@@ -295,5 +295,5 @@ class _Drawing:
             )  # fmt: skip
 
 
-def _shortened(name: str, longest: int = 44) -> str:
-    return name if len(name) <= longest else name[: longest - 1] + "…"
+def _shortened(name: str) -> str:
+    return name if len(name) <= 44 else name[:43] + "…"

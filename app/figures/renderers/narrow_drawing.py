@@ -35,14 +35,14 @@ def legend_name(name: str, width_px: int) -> str:
     return fill(name, 40) if is_narrow(width_px) else name
 
 
-def axis_name(name: str, width_px: int, longest: int = 44) -> str:
+def axis_name(name: str, width_px: int) -> str:
     r"""A category name beside the axis: shortened if very long, on two lines in a narrow drawing.
 
     >>> axis_name("Home-built Box fan with four filters", 390)
     'Home-built Box fan\nwith four filters'
     """
     if not is_narrow(width_px):
-        return name if len(name) <= longest else f"{name[: longest - 1]}…"
+        return name if len(name) <= 44 else f"{name[:43]}…"
     if len(name) <= _LONGEST_LINE:
         return name
     cut = name.rfind(" ", 0, _LONGEST_LINE + 1)

@@ -5,13 +5,13 @@ the library. Ink and grid have names, not colours ("ink"), so that the page's sc
 """
 
 from collections.abc import Iterable
+from datetime import datetime, timedelta
 from html import escape
 from typing import Any, Literal
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Chart, Series
 from app.figures.palette import CURVE_COLOURS, REFERENCE_STYLE, colour_of, line_style_of
-from app.figures.renderers.plotly_dates import with_days
 from app.figures.renderers.plotly_layout import INK, plotly_layout
 
 _FAINT = 0.35
@@ -233,3 +233,35 @@ def _distance(upper: Any, lower: Any) -> float:
 def _translucent(colour: str, share: float = _BAND) -> str:
     red, green, blue = (int(colour[start : start + 2], 16) for start in (1, 3, 5))
     return f"rgba({red},{green},{blue},{share})"
+
+
+_FORMATS = [
+    {"dtickrange": [None, "M1"], "value": "%-d %b %Y"},
+    {"dtickrange": ["M1", "M12"], "value": "%b %Y"},
+    {"dtickrange": ["M12", None], "value": "%Y"},
+]
+
+
+def with_days(traces: list[dict[str, Any]], layout: dict[str, Any]) -> None:
+    """Converts everything along the x axis: values, range, shapes and annotations."""
+    for trace in traces:
+        trace["x"] = [_day(value) for value in trace["x"]]
+    low, high = layout["xaxis"]["range"]
+    layout["xaxis"] |= {"type": "date", "range": [_day(low), _day(high)], "nticks": 6, "tickformatstops": _FORMATS}
+    for shape in layout["shapes"]:
+        if shape.get("xref") != "paper":
+            shape["x0"], shape["x1"] = _day(shape["x0"]), _day(shape["x1"])
+    for note in layout["annotations"]:
+        if note.get("xref") != "paper":
+            note["x"] = _day(note["x"])
+            if "ax" in note:
+                note["ax"] = _day(note["ax"])
+
+
+def _day(position: Any) -> Any:
+    """A position, possibly between two days, in Plotly's date format."""
+    if position is None:
+        return None
+    whole = int(position)
+    moment = datetime.fromordinal(whole) + timedelta(days=position - whole)
+    return moment.isoformat(timespec="minutes") if moment.hour or moment.minute else moment.date().isoformat()

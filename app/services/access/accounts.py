@@ -47,9 +47,7 @@ def account_named(session: Session, name: str) -> Account:
     return account
 
 
-def add_account(
-    session: Session, name: str, role: str, password: str, *, who: str = AT_THE_DESK, now: datetime | None = None
-) -> int:
+def add_account(session: Session, name: str, role: str, password: str, *, who: str = AT_THE_DESK) -> int:
     """Adds an account and returns its id. The first one must be an administrator.
 
     Raises InvalidValue, naming the field; AlreadyStored where the name is taken.
@@ -68,11 +66,11 @@ def add_account(
         name_key=name_key(checked_name),
         role=role,
         password_hash=password_hash(checked_password(password, checked_name)),
-        created_at=now or datetime.now(UTC),
+        created_at=datetime.now(UTC),
     )
     session.add(account)
     session.flush()
-    record_change(session, who, "added", SUBJECT, account.id, after=f"{checked_name}, {role}", at=now)
+    record_change(session, who, "added", SUBJECT, account.id, after=f"{checked_name}, {role}")
     return account.id
 
 
@@ -88,16 +86,16 @@ def change_role(session: Session, account_id: int, role: str, *, who: str = AT_T
     record_change(session, who, "changed", SUBJECT, account_id, "role", before, role)
 
 
-def disable_account(session: Session, account_id: int, *, who: str = AT_THE_DESK, now: datetime | None = None) -> None:
+def disable_account(session: Session, account_id: int, *, who: str = AT_THE_DESK) -> None:
     """Disables the account and ends all its sign-ins; its tokens do not work while it is disabled."""
     account = get_account(session, account_id)
     if account.disabled_at is not None:
         return
     if account.role == ADMINISTER:
         _refuse_without_administrator(session, account)
-    account.disabled_at = now or datetime.now(UTC)
+    account.disabled_at = datetime.now(UTC)
     end_sign_ins(session, account_id)
-    record_change(session, who, "disabled", SUBJECT, account_id, at=now)
+    record_change(session, who, "disabled", SUBJECT, account_id)
 
 
 def enable_account(session: Session, account_id: int, *, who: str = AT_THE_DESK) -> None:

@@ -27,7 +27,6 @@ def add_api_token(
     role: str,
     *,
     who: str = AT_THE_DESK,
-    now: datetime | None = None,
 ) -> str:
     """Creates a token for an account and returns it. It is shown only once and stored as a hash.
 
@@ -49,10 +48,10 @@ def add_api_token(
             role=role,
             token_sha256=token_hash(token),
             token_start=token[:_SHOWN],
-            created_at=now or datetime.now(UTC),
+            created_at=datetime.now(UTC),
         )
     )
-    record_change(session, who, "added", SUBJECT, account_id, "token", None, f"{checked_name}, {role}", at=now)
+    record_change(session, who, "added", SUBJECT, account_id, "token", None, f"{checked_name}, {role}")
     return token
 
 
@@ -70,7 +69,6 @@ def revoke_api_token(
     *,
     of_account: int | None = None,
     who: str = AT_THE_DESK,
-    now: datetime | None = None,
 ) -> None:
     """Revokes a token. `of_account` limits it to the tokens of one account. Raises NotFound."""
     token = session.get(ApiToken, token_id)
@@ -78,8 +76,8 @@ def revoke_api_token(
         raise NotFound("token", token_id)
     if token.revoked_at is not None:
         return
-    token.revoked_at = now or datetime.now(UTC)
-    record_change(session, who, "revoked", SUBJECT, token.account_id, "token", f"{token.name}, {token.role}", at=now)
+    token.revoked_at = datetime.now(UTC)
+    record_change(session, who, "revoked", SUBJECT, token.account_id, "token", f"{token.name}, {token.role}")
 
 
 def user_of_api_token(engine: Engine, token: str, now: datetime | None = None) -> CurrentUser | None:

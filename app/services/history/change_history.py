@@ -58,42 +58,48 @@ class DescribedChange:
         return self.before and self.before.partition("\n")[0]
 
 
-def described_changes(
-    session: Session,
-    limit: int = 100,
-    cursor: str | None = None,
-    *,
-    subject: str = "",
-    unit_id: int | None = None,
-    trial_id: int | None = None,
-    consequences: bool = True,
-    corrections_only: bool = False,
-    public_only: bool = False,
-) -> ListPart[DescribedChange]:
-    """Changes in words, newest first.
+@dataclass(frozen=True, slots=True)
+class ChangeFilter:
+    """Which changes a list shows.
 
     subject : only this kind of item; unit_id : only this unit and its trials; trial_id : only this trial
     consequences : False omits numbers that changed because of another change
     corrections_only : omits additions; public_only : omits internal changes
     """
+
+    subject: str = ""
+    unit_id: int | None = None
+    trial_id: int | None = None
+    consequences: bool = True
+    corrections_only: bool = False
+    public_only: bool = False
+
+
+ALL_CHANGES = ChangeFilter()
+
+
+def described_changes(
+    session: Session, limit: int = 100, cursor: str | None = None, wanted: ChangeFilter = ALL_CHANGES
+) -> ListPart[DescribedChange]:
+    """Changes in words, newest first."""
     statement = select(Change)
-    if subject:
-        statement = statement.where(Change.subject == subject)
-    if public_only:
+    if wanted.subject:
+        statement = statement.where(Change.subject == wanted.subject)
+    if wanted.public_only:
         statement = statement.where(of_interest())
-    if trial_id is not None:
-        statement = statement.where(Change.subject == "trial", Change.subject_id == trial_id)
-    if unit_id is not None:
-        trials = select(Trial.id).where(Trial.unit_under_test_id == unit_id)
+    if wanted.trial_id is not None:
+        statement = statement.where(Change.subject == "trial", Change.subject_id == wanted.trial_id)
+    if wanted.unit_id is not None:
+        trials = select(Trial.id).where(Trial.unit_under_test_id == wanted.unit_id)
         statement = statement.where(
             or_(
-                and_(Change.subject == "unit under test", Change.subject_id == unit_id),
+                and_(Change.subject == "unit under test", Change.subject_id == wanted.unit_id),
                 and_(Change.subject == "trial", Change.subject_id.in_(trials)),
             )
         )
-    if not consequences:
+    if not wanted.consequences:
         statement = statement.where(Change.action != CONSEQUENCE)
-    if corrections_only:
+    if wanted.corrections_only:
         statement = statement.where(Change.action != "added")
     part = list_part(session, statement, Change.id, limit, cursor, newest_first=True)
     return ListPart(described(session, part.rows), part.next_cursor)

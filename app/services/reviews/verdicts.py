@@ -1,6 +1,6 @@
 """The reviewer's verdict on a unit: every version kept with its date and its figures."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -9,8 +9,18 @@ from sqlalchemy.orm import Session, selectinload
 
 from app.compute.method import METHOD_VERSION
 from app.errors import InvalidValue
-from app.services.reviews.figures import Figure, FigureChange, changes_between, figures_of_units
-from app.services.reviews.referenced_figures import others_of, referenced_figures
+from app.services.ranking.rank_intervals import rank_view
+from app.services.ranking.rows import read_ranking_table
+from app.services.reviews.alternatives import alternatives
+from app.services.reviews.figures import (
+    OTHER,
+    Figure,
+    FigureChange,
+    changes_between,
+    figures_of_other,
+    figures_of_units,
+)
+from app.services.snapshot.choices import HIGHEST, RankingChoices
 from app.services.store.audit import AT_THE_DESK, acting_name, record_change
 from app.services.store.checked_values import LONGEST_TEXT, one_of, required_text
 from app.services.units.entry import SUBJECT, get_unit
@@ -147,3 +157,40 @@ def outdated_texts(session: Session, unit_ids: Collection[int]) -> dict[int, Out
 
 def _named(row: Verdict) -> str:
     return f"version {row.version}, {row.state}"
+
+
+NAMED = f"{OTHER}named"
+
+
+def referenced_figures(
+    session: Session, unit_ids: Collection[int], also: Mapping[int, Collection[int]] | None = None
+) -> dict[int, tuple[Figure, ...]]:
+    """For each unit, the alternatives that its draft mentions now, and their figures; one read for all.
+
+    also : unit id to further units to include, such as those mentioned when a text was saved
+    """
+    if not unit_ids:
+        return {}
+    choices = RankingChoices(setting=HIGHEST)
+    table = read_ranking_table(session, choices)
+    view = rank_view(session, choices, table=table)
+    lines = {line.row.unit_id: line for line in table.lines}
+    found = {}
+    for unit_id in unit_ids:
+        named = alternatives(view, lines.get(unit_id))
+        names = sorted(other.name for other in named)
+        told = Figure(NAMED, "stronger or cheaper units that the draft names", None, "; ".join(names) or "none")
+        wanted = dict.fromkeys([*(other.line.row.unit_id for other in named), *(also or {}).get(unit_id, ())])
+        figures = [figure for one in wanted if one in lines for figure in figures_of_other(lines[one])]
+        found[unit_id] = (told, *figures)
+    return found
+
+
+def others_of(figures: Collection[Figure]) -> tuple[int, ...]:
+    """Ids of the other units that figures refer to.
+
+    >>> others_of([Figure(key, "", None, "") for key in ("other:named", "other:7:rate", "price")])
+    (7,)
+    """
+    parts = [figure.key.split(":") for figure in figures if figure.key.startswith(OTHER) and figure.key != NAMED]
+    return tuple(dict.fromkeys(int(part[1]) for part in parts))

@@ -73,11 +73,11 @@ def one_of(value: str, choices: Sequence[str], field: str, what: str) -> str:
     return value
 
 
-def currency_code(value: str, field: str = "currency") -> str:
+def currency_code(value: str) -> str:
     code = (value or "").strip().upper()
     if len(code) != 3 or not code.isascii() or not code.isalpha():
         raise InvalidValue(
-            f"The currency is {value!r}; it needs three letters such as USD or EUR. Correct it.", field=field
+            f"The currency is {value!r}; it needs three letters such as USD or EUR. Correct it.", field="currency"
         )
     return code
 

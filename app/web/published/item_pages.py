@@ -9,7 +9,7 @@ from app.figures.tables.fact_sheet import fact_sheet_table
 from app.figures.tables.formats import csv_text
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.data_package.write import raw_path
-from app.services.history.change_history import described_changes
+from app.services.history.change_history import ChangeFilter, described_changes
 from app.services.reviews.unit_page import unit_known
 from app.services.reviews.verdicts import published_verdicts
 from app.services.trials.detail import TrialDetail, trial_detail
@@ -58,7 +58,9 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, holds: Holds) ->
             if entry.trial.excluded_at is not None
         },
         changes=described_changes(
-            session, 20, unit_id=unit_id, consequences=False, corrections_only=True, public_only=True
+            session,
+            20,
+            wanted=ChangeFilter(unit_id=unit_id, consequences=False, corrections_only=True, public_only=True),
         ).rows,
         verdict=published_verdicts(session, [unit_id]).get(unit_id),
     )
@@ -107,7 +109,9 @@ def trial_files(session: Session, site: SiteFrame, trial_id: int, holds: Holds) 
         chart=chart,
         raw_path=raw_file_path(site, detail.trial.log.sha256, detail.trial.log.file_name),
         marks=_marks(detail),
-        changes=described_changes(session, 50, trial_id=trial_id, corrections_only=True, public_only=True).rows,
+        changes=described_changes(
+            session, 50, wanted=ChangeFilter(trial_id=trial_id, corrections_only=True, public_only=True)
+        ).rows,
     )
     return [page, *files]
 

@@ -1,6 +1,7 @@
 """The frame shared by all published pages, and helpers to build them."""
 
 import hashlib
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -9,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.compute.method import METHOD_VERSION
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.publishing.published_items import PublishedItems, published_items
-from app.web.published.trial_links import with_trial_links
+from app.services.reviews.wording import Span, Words
 from app.web.templating.environment import environment
 from app.web.templating.page_context import read_shell
 from app.web.templating.static_files import static_folder
@@ -81,3 +82,21 @@ def _asset(name: str) -> SiteFile:
 
 def short_hash(content: bytes) -> str:
     return hashlib.sha256(content).hexdigest()[:16]
+
+
+_TRIALS = re.compile(r"trials? \d+(?:(?:, \d+)* and \d+)?")
+_NUMBER = re.compile(r"\d+")
+
+
+def with_trial_links(text: str, root: str = "") -> Words:
+    """The text as spans; trial numbers link to their page, relative to `root`.
+
+    >>> [span.text for span in with_trial_links("trials 5 and 91, 12 h a day") if span.address]
+    ['5', '91']
+    """
+    spans, end = [], 0
+    for named in _TRIALS.finditer(text):
+        for found in _NUMBER.finditer(text, named.start(), named.end()):
+            spans += [Span(text[end : found.start()]), Span(found[0], f"{root}trials/{found[0]}.html")]
+            end = found.end()
+    return tuple(span for span in (*spans, Span(text[end:])) if span.text)

@@ -14,7 +14,7 @@ from app.compute.wording.numbers import counted
 from app.errors import HazefallError
 from app.figures.tables.formats import csv_text
 from app.services.bench.choices import bench_choices
-from app.services.history.change_history import described_changes
+from app.services.history.change_history import ChangeFilter, described_changes
 from app.services.history.reader_news import News, reader_news
 from app.services.ranking.table import rank_units
 from app.services.snapshot.choices import EVERY, MOST_ROWS, RankingChoices
@@ -153,7 +153,9 @@ def method_file(session: Session, site: SiteFrame) -> SiteFile:
 
 def changes_files(session: Session, site: SiteFrame, base_url: str) -> list[SiteFile]:
     """The page of corrections, and the same as an Atom feed (RFC 4287)."""
-    corrections = described_changes(session, MOST_CORRECTIONS, corrections_only=True, public_only=True).rows
+    corrections = described_changes(
+        session, MOST_CORRECTIONS, wanted=ChangeFilter(corrections_only=True, public_only=True)
+    ).rows
     units, trials = set(site.things.units), set(site.things.trials)
     page = rendered(
         "changes.html", site, "changes.html", "What was corrected", body=corrections, units=units, trials=trials

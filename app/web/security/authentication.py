@@ -4,7 +4,6 @@ Without accounts, only requests on the bench's own machine are allowed. Once an 
 everybody signs in, on that machine too, because a local request may have come through a proxy.
 """
 
-from typing import Any
 from urllib.parse import quote
 
 from anyio import to_thread
@@ -139,7 +138,7 @@ def _bearer(request: HTTPConnection) -> str | None:
     return token.strip() if scheme.lower() == "bearer" else None
 
 
-def _record_use(engine: Engine, user: CurrentUser) -> Any:
+def _record_use(engine: Engine, user: CurrentUser) -> None:
     try:
         record_use(engine, user)
     except DBAPIError:  # the response was sent; the next writing request reports a busy or full store

@@ -6,7 +6,7 @@ from sqlalchemy import Engine
 from app.errors import InvalidValue
 from app.services.adding_trials.add import add_trial
 from app.services.bench.search import search_bench
-from app.services.history.change_history import described_changes
+from app.services.history.change_history import ChangeFilter, described_changes
 from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial
 from app.storage.engine import session_scope
 from app.storage.models.ratings_and_claims import Claim, Rating
@@ -88,9 +88,9 @@ def test_a_search_of_too_many_letters_is_refused(store: Engine, bench: SmallBenc
 
 def test_changes_are_told_in_words_and_by_unit(store: Engine, bench: SmallBench):
     with session_scope(store, writes=False) as session:
-        of_unit = described_changes(session, unit_id=bench.unit_id, consequences=False).rows
-        other = described_changes(session, unit_id=999).rows
-        corrections = described_changes(session, corrections_only=True, consequences=False).rows
+        of_unit = described_changes(session, wanted=ChangeFilter(unit_id=bench.unit_id, consequences=False)).rows
+        other = described_changes(session, wanted=ChangeFilter(unit_id=999)).rows
+        corrections = described_changes(session, wanted=ChangeFilter(corrections_only=True, consequences=False)).rows
     assert {change.name for change in of_unit} == {"Trial 1 (Maker A Model 1)", "Trial 2 (Maker A Model 1)"}
     assert {change.what for change in of_unit} == {"was added"}
     assert {change.unit_id for change in of_unit} == {bench.unit_id}

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from sqlalchemy.orm import Session
 
-from app.services.history.change_history import described_changes
+from app.services.history.change_history import ChangeFilter, described_changes
 from app.services.history.reader_news import News, reader_news
 from app.services.reviews.verdicts import save_verdict, withdraw_verdict
 from app.services.store.audit import record_change
@@ -37,7 +37,7 @@ def test_what_is_the_desks_own_affair_is_no_news(session: Session, unit_id: int)
     record_change(session, "Ada", "changed", "bench", 1, "timezone", "UTC", "b", at=NOW)
     save_verdict(session, unit_id, "Still a draft.", now=NOW)
     assert news(session) == []
-    assert described_changes(session, public_only=True).rows == ()
+    assert described_changes(session, wanted=ChangeFilter(public_only=True)).rows == ()
 
 
 def test_a_published_and_a_withdrawn_verdict_are_news(session: Session, unit_id: int):

@@ -1,7 +1,7 @@
 import pytest
 
 from app.errors import InvalidValue, NotFound
-from app.services.history.change_history import described_changes
+from app.services.history.change_history import ChangeFilter, described_changes
 from app.services.measurements.ratings import (
     NewRating,
     add_rating,
@@ -96,7 +96,7 @@ def test_taking_back_keeps_the_record(session, small_bench):
         "aerosol: smoke; listed: yes; clean air delivery rate [m³/h]: 339.802159104; stated value: 200; "
         "stated unit: ft³/min; source: public list; seen on: 2026-02-03"
     )
-    (told, _) = described_changes(session, unit_id=small_bench.unit_id).rows[:2]
+    (told, _) = described_changes(session, wanted=ChangeFilter(unit_id=small_bench.unit_id)).rows[:2]
     assert (told.before, told.before_short) == (taken.before, "smoke: 200 ft³/min, seen on 2026-02-03")
     with pytest.raises(NotFound, match=f"There is no rating {entry}"):
         delete_rating(session, entry, why="again")

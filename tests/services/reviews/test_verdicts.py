@@ -7,8 +7,8 @@ from sqlalchemy.orm import Session
 from app.compute.method import METHOD_VERSION
 from app.errors import InvalidValue, NotFound
 from app.services.reviews.figures import GONE, OTHER, figures_of_units
-from app.services.reviews.referenced_figures import NAMED
 from app.services.reviews.verdicts import (
+    NAMED,
     outdated_texts,
     published_verdicts,
     save_verdict,

@@ -7,7 +7,7 @@ from typing import Annotated
 from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
-from app.services.history.change_history import DescribedChange, described_changes
+from app.services.history.change_history import ChangeFilter, DescribedChange, described_changes
 from app.services.units.list import unit_names
 from app.web.api.shapes import LARGEST_ID
 from app.web.dependencies import RenderDep, SessionDep
@@ -77,10 +77,9 @@ def changes(
         session,
         100,
         cursor,
-        subject=subject,
-        unit_id=unit_id,
-        consequences=bool(consequences),
-        corrections_only=bool(corrections),
+        ChangeFilter(
+            subject=subject, unit_id=unit_id, consequences=bool(consequences), corrections_only=bool(corrections)
+        ),
     )
     query = {name: [value] for name, value in request.query_params.items()}
     page = ChangesPage(

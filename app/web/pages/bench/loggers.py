@@ -8,7 +8,7 @@ from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.loggers import add_logger, change_logger, get_logger
-from app.services.history.change_history import change_history, described_changes
+from app.services.history.change_history import ChangeFilter, change_history, described_changes
 from app.services.logs.logger_profiles import list_profiles
 from app.services.units.lists import list_loggers
 from app.web.dependencies import RenderDep, SessionDep
@@ -42,7 +42,7 @@ class LoggerForm:
 
 @router.get("/loggers")
 def loggers(session: SessionDep, render: RenderDep) -> Response:
-    changes = described_changes(session, subject="logger profile").rows
+    changes = described_changes(session, wanted=ChangeFilter(subject="logger profile")).rows
     return render("pages/bench/loggers.html", LoggerList(list_loggers(session).rows, list_profiles(session), changes))
 
 

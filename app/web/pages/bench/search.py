@@ -8,7 +8,7 @@ from starlette.responses import HTMLResponse
 from app.compute.wording.numbers import counted, listed
 from app.errors import InvalidValue
 from app.services.bench.search import FoundKind, search_bench
-from app.services.history.change_history import DescribedChange, described_changes
+from app.services.history.change_history import ChangeFilter, DescribedChange, described_changes
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm
@@ -39,7 +39,7 @@ def search(request: Request, session: SessionDep, render: RenderDep) -> HTMLResp
         found = search_bench(session, asked)
     except InvalidValue as error:
         form.add_error("q", error.message)
-    recent = described_changes(session, _RECENT, consequences=False).rows
+    recent = described_changes(session, _RECENT, wanted=ChangeFilter(consequences=False)).rows
     page = SearchPage(
         title=f"What has “{asked[:60]}” in it?" if asked else "What are you looking for?",
         answer=_answer(asked, found),

@@ -14,7 +14,7 @@ from app.services.bench.choices import bench_choices
 from app.services.bench.reference_tariffs import bring_in_reference_tariffs
 from app.services.bench.tariffs import STANDINGS, SUBJECT, add_tariff
 from app.services.costs.choices import AvailableTariff, tariffs_of_bench
-from app.services.history.change_history import described_changes
+from app.services.history.change_history import ChangeFilter, described_changes
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.options import plain_choices
@@ -81,7 +81,7 @@ def _page(session: Session, form: TypedForm, done: str = "") -> TariffsPage:
         standings=plain_choices(STANDINGS, form.typed("standing"), _STANDING_WORDS),
         chosen_id=bench_choices(session).tariff_id,
         done=done,
-        changes=described_changes(session, subject=SUBJECT).rows,
+        changes=described_changes(session, wanted=ChangeFilter(subject=SUBJECT)).rows,
     )
 
 
