@@ -34,8 +34,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from app.services.adding_trials.import_logs import import_logs  # loaded when used: it needs pandas and scipy
-    from app.services.adding_trials.import_manifest import ImportLine, lines_of_folder, read_manifest
+    from app.services.adding_trials.import_logs import (
+        ImportLine,
+        import_logs,  # loaded when used: it needs pandas and scipy
+        lines_of_folder,
+        read_manifest,
+    )
     from app.services.logs.trial_fields import EMPTY_ROOM
     from app.services.store.open import open_store
 

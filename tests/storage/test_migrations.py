@@ -15,7 +15,7 @@ from app.errors import StoreProblem
 from app.services.ranking.table import rank_units
 from app.services.store.open import open_store
 from app.services.trials.detail import trial_detail
-from app.services.trials.trash_list import list_trash
+from app.services.trials.trash import list_trash
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.all_models import METADATA

@@ -13,7 +13,8 @@ from app.figures.charts.house_style import house_style
 from app.figures.charts.trial_decay import residuals_chart
 from app.reading_files.headers.channels import channel
 from app.services.bench.chart_facts import ChartFacts
-from app.services.trials.decay_curves import EMPTY_ROOM, DecayCurve
+from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.trials.decay_curves import DecayCurve
 from app.services.trials.drawing import TrialDrawing
 
 TIME_TITLE = "Time after the first reading"

@@ -6,6 +6,7 @@ name is the label. A second detector of the same quantity ends in `_b`, a third 
 """
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 COUNT_UNIT = "1/cm³"
@@ -120,3 +121,16 @@ def channel_name(text: str) -> str:
     """
     plain = text.strip().lower().translate(str.maketrans("₀₁₂₃₄₅₆₇₈₉µμ", "0123456789uu"))
     return re.sub(r"[^a-z0-9]+", "_", plain).strip("_")[:60]
+
+
+_SHOWN_FIRST = ("pm2_5", "pm1", "pm10", "pm4")
+
+
+def in_order(channels: Iterable[str]) -> list[str]:
+    """The display order of channels: particle mass first, then the rest by name.
+
+    >>> in_order(["voc", "pm10", "count_total", "pm2_5"])
+    ['pm2_5', 'pm10', 'count_total', 'voc']
+    """
+    first = {name: place for place, name in enumerate(_SHOWN_FIRST)}
+    return sorted(channels, key=lambda name: (first.get(name, len(first)), name))

@@ -1,13 +1,16 @@
-"""Stores a log: raw bytes, the choices of the reading, and every reading."""
+"""Stores a log: raw bytes, the choices of the reading, and every reading; and reads the raw bytes back."""
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import insert, select
 from sqlalchemy.orm import Session, selectinload
 
+from app.errors import NotFound
 from app.reading_files.log_table import LogTable, ReadingChoices
 from app.services.logs.readings import write_readings
 from app.storage.models.logs import Log, LogChannel, RawFile
+from app.storage.models.trials import Trial
 
 
 def store_log(
@@ -94,3 +97,33 @@ def _same_log(session: Session, table: LogTable) -> int | None:
 def _headers(table: LogTable) -> list[str]:
     headers = {column.channel: column.header for column in table.columns if column.channel in table.levels}
     return [headers.get(channel, "") for channel in table.levels]
+
+
+@dataclass(frozen=True, slots=True)
+class RawLog:
+    """The bytes and the uploaded file name."""
+
+    file_name: str
+    sha256: str
+    content: bytes
+
+
+def log_id_of_trial(session: Session, trial_id: int) -> int:
+    """Raises NotFound for an unknown trial."""
+    log_id = session.scalar(select(Trial.log_id).where(Trial.id == trial_id))
+    if log_id is None:
+        raise NotFound("trial", trial_id)
+    return log_id
+
+
+def raw_log_of_trial(session: Session, trial_id: int) -> RawLog:
+    """Raises NotFound for an unknown trial."""
+    row = session.execute(
+        select(Log.file_name, RawFile.sha256, RawFile.content)
+        .join(Trial, Trial.log_id == Log.id)
+        .join(RawFile, RawFile.sha256 == Log.sha256)
+        .where(Trial.id == trial_id)
+    ).first()
+    if row is None:
+        raise NotFound("trial", trial_id)
+    return RawLog(*row)

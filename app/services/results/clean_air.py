@@ -16,9 +16,8 @@ from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 from app.services.logs.trial_fields import UNIT_RUNNING
 from app.services.results.analyse_channels import AnalysedTrial
-from app.services.results.changed_values import is_same
 from app.services.results.natural_decay_pools import EmptyRoomRuns, PooledForTrial
-from app.services.results.rows import note_columns, stored_degrees, stored_measured
+from app.services.results.rows import is_same, note_columns, stored_degrees, stored_measured
 from app.services.store.audit import record_change
 from app.services.store.id_batches import in_batches
 from app.storage.models.rooms_and_loggers import Room

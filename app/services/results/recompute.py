@@ -14,8 +14,8 @@ from sqlalchemy.orm import Session
 
 from app.compute.method import METHOD_VERSION
 from app.errors import InvalidValue
-from app.services.results.changed_values import is_same
 from app.services.results.recompute_worker import TrialTask, WorkedTrial, work
+from app.services.results.rows import is_same
 from app.services.results.trial_results import stored_marks
 from app.services.results.update_derived import update_all_derived_results
 from app.services.store.audit import AT_THE_DESK, acting_name

@@ -13,8 +13,7 @@ from app.errors import NotFound
 from app.services.logs.readings import read_readings
 from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
 from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
-from app.services.results.changed_values import is_same
-from app.services.results.rows import analysis_values, note_columns
+from app.services.results.rows import analysis_values, is_same, note_columns
 from app.services.results.update_derived import update_derived_results
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.progress import OnProgress, no_progress

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,9 +10,10 @@ from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
 from app.services.logs.readings import read_readings, thinned_positions
+from app.services.logs.trial_fields import EMPTY_ROOM
 from app.services.ranking.rows import RankingTable
 from app.services.ranking.table import RankedSetting, Ranking, lines_of_unit, rank, rank_units
-from app.services.results.stored_decay import stored_channel_decay
+from app.services.results.rows import stored_channel_decay
 from app.services.snapshot.choices import EVERY, HIGHEST, MOST_ROWS, Offered, RankingChoices
 from app.services.snapshot.evenly_spread import spread_over
 from app.services.trials.usable import usable_trials
@@ -24,11 +24,7 @@ from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 MOST_CURVES = 8
 SCALES = ("linear", "log")  # of the level axis
-_Line = TypeVar("_Line")
-_POINTS_A_CURVE = 300
-_POINTS_OF_ONE_TRIAL = 2000
-_FIT_POINTS = 120
-EMPTY_ROOM = "empty room"
+_POINTS_A_CURVE, POINTS_OF_ONE_TRIAL, FIT_POINTS = 300, 2000, 120
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -247,12 +243,12 @@ def _curve(session: Session, row: _Row, chosen: CurveChoices, *, whole_log: bool
         kind=trial.kind,
         usable=result.usable,
         excluded=trial.excluded_at is not None,
-        minutes=_plain(minutes),
-        levels=_plain(levels * factor),
-        fit_minutes=_plain(fit_minutes),
-        fit_levels=_plain(fitted[0] * factor),
-        fit_low=_plain(fitted[1] * factor),
-        fit_high=_plain(fitted[2] * factor),
+        minutes=plain_numbers(minutes),
+        levels=plain_numbers(levels * factor),
+        fit_minutes=plain_numbers(fit_minutes),
+        fit_levels=plain_numbers(fitted[0] * factor),
+        fit_low=plain_numbers(fitted[1] * factor),
+        fit_high=plain_numbers(fitted[2] * factor),
         fit_window_min=window,
         start_level=result.start_level,
         start_level_uncertainty=result.start_level_uncertainty,
@@ -278,7 +274,7 @@ def _readings(session: Session, trial: Trial, result: ChannelResult, *, whole_lo
     if not whole_log:
         kept &= (log.elapsed_s >= result.unit_on_s) & (log.elapsed_s <= result.end_s + 1e-6)
     minutes, level = (log.elapsed_s[kept] - result.unit_on_s) / 60, level[kept]
-    places = thinned_positions(minutes, level, _POINTS_OF_ONE_TRIAL if whole_log else _POINTS_A_CURVE)
+    places = thinned_positions(minutes, level, POINTS_OF_ONE_TRIAL if whole_log else _POINTS_A_CURVE)
     return minutes[places], level[places]
 
 
@@ -287,21 +283,18 @@ def fitted_curve(result: ChannelResult, end_min: float) -> tuple[_Levels, tuple[
 
     All empty without a fit.
     """
-    from app.compute.decay.analysis import (
-        decay_curve,  # loaded when used: the curve needs scipy, a page of tables does not
-    )
+    from app.compute.decay.analysis import decay_curve  # deferred import: it needs scipy
 
-    nothing = np.empty(0)
-    start = result.fit_window_start_min
+    nothing, start = np.empty(0), result.fit_window_start_min
     if start is None or result.total_decay_per_h is None or end_min <= start:
         return nothing, (nothing, nothing, nothing)
-    minutes = np.linspace(start, end_min, _FIT_POINTS)
+    minutes = np.linspace(start, end_min, FIT_POINTS)
     level, low, high = decay_curve(stored_channel_decay(result), minutes)
     if not bool(np.all(np.isfinite(level))):
         return nothing, (nothing, nothing, nothing)
     return minutes, (level, np.maximum(low, 0.0), high)
 
 
-def _plain(values: _Levels) -> tuple[float, ...]:
+def plain_numbers(values: _Levels) -> tuple[float, ...]:
     """Plain numbers with six significant digits, more than any logger gives."""
     return tuple(float(f"{value:.6g}") for value in values.tolist())

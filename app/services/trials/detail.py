@@ -11,7 +11,7 @@ from app.compute.clean_air.rate import air_changes_per_h
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
 from app.errors import NotFound
-from app.services.logs.channel_order import in_order
+from app.reading_files.headers.channels import in_order
 from app.services.results.rows import stored_measured
 from app.services.trials.list import TrialFilter, filtered_trials
 from app.services.units.lists import ListPart, list_part

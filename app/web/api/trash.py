@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query
 
-from app.services.trials.trash_list import list_trash
+from app.services.trials.trash import list_trash
 from app.web.api.shapes import FromStore, Limit, OfBench, of_bench, problem_answers
 from app.web.dependencies import SessionDep
 

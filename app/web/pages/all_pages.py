@@ -17,7 +17,6 @@ from app.web.pages.ranking import page as ranking
 from app.web.pages.ranking import pictures as ranking_pictures
 from app.web.pages.reviews import draft as unit_draft
 from app.web.pages.reviews import draft_files as unit_draft_files
-from app.web.pages.trials import actions as trial_actions
 from app.web.pages.trials import edit as trial_edit
 from app.web.pages.trials import figures as trial_figures
 from app.web.pages.trials import list as trials
@@ -55,7 +54,6 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     trial_page.router,
     trial_marks.router,
     trial_edit.router,
-    trial_actions.router,
     rooms.router,
     loggers.router,
     smoke_sources.router,

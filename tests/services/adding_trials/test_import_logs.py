@@ -7,8 +7,7 @@ import pytest
 from sqlalchemy import event
 
 from app.services.adding_trials import import_logs as importing
-from app.services.adding_trials.import_logs import import_logs
-from app.services.adding_trials.import_manifest import ImportLine
+from app.services.adding_trials.import_logs import ImportLine, import_logs
 from tests.conftest import NOW, decay_log
 
 LOGS = 6

@@ -9,7 +9,7 @@ from app.compute.decay.analysis import decay_curve
 from app.errors import InvalidValue, NotFound
 from app.services.adding_trials.add import add_trial
 from app.services.logs.trial_fields import NewTrial
-from app.services.results.stored_decay import stored_channel_decay
+from app.services.results.rows import stored_channel_decay
 from app.services.results.trial_results import analyse_stored_trial, get_trial
 from app.services.snapshot.evenly_spread import spread_over
 from app.services.trials.decay_curves import CurveChoices, decay_overlay, trial_curve

@@ -12,8 +12,7 @@ from app.services.logs.trial_fields import NewTrial
 from app.services.ranking.table import rank_units
 from app.services.store.audit import changes_of
 from app.services.trials.decay_curves import CurveChoices, decay_overlay
-from app.services.trials.trash import trash_trial, trash_unit, untrash_trial, untrash_unit
-from app.services.trials.trash_list import list_trash
+from app.services.trials.trash import list_trash, trash_trial, trash_unit, untrash_trial, untrash_unit
 from app.services.units.entry import SUBJECT
 from app.storage.engine import session_scope
 from app.storage.models.logs import Log, RawFile, readings

@@ -10,8 +10,8 @@ from starlette.responses import Response
 
 from app.services.adding_trials.staged_uploads import plain_file_name
 from app.services.bench.choices import bench_choices
-from app.services.logs.raw_file import log_id_of_trial, raw_log_of_trial
 from app.services.logs.readings import MOST_POINTS, thin_readings
+from app.services.logs.store import log_id_of_trial, raw_log_of_trial
 from app.services.trials.list import TrialFilter
 from app.web.api.shapes import Cursor, Id, OfBench, of_bench, problem_answers
 from app.web.api.trials.change import TrialChange, apply_change

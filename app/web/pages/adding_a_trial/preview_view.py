@@ -10,18 +10,16 @@ from app.compute.wording.notes import Note
 from app.compute.wording.numbers import MeasuredText, every_words, measured_text, not_within
 from app.compute.wording.rounding import rounded_text
 from app.errors import UnreadableLog
-from app.reading_files.headers.channels import channel
+from app.reading_files.headers.channels import channel, in_order
 from app.reading_files.log_table import LogTable
 from app.services.adding_trials.staged_uploads import StagedUpload
 from app.services.bench.form_options import TrialFormOptions
 from app.services.bench.rooms import AEROSOLS
-from app.services.logs.channel_order import in_order
 from app.services.units.entry import KINDS_OF_CLEANING
 from app.web.forms.options import NEW, offered, plain_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.adding_a_trial.columns import ColumnRow, columns_shown, uses_of_columns
-from app.web.pages.adding_a_trial.fields import DAY_ORDERS, assumed_zone, kinds_of_trial
-from app.web.pages.adding_a_trial.moments import MARKS, zone_of
+from app.web.pages.adding_a_trial.fields import DAY_ORDERS, MARKS, assumed_zone, kinds_of_trial, zone_of
 from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
 from app.web.pages.bench.zones import zone_names
 from app.web.templating.page_context import Choice

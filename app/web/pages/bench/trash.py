@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
-from app.services.trials.trash_list import TRIAL, list_trash
+from app.services.trials.trash import TRIAL, list_trash
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
 from app.web.templating.page_context import PageLinks

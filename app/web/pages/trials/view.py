@@ -14,7 +14,7 @@ from app.services.trials.decay_curves import SCALES
 from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem, units_from_form
-from app.web.pages.adding_a_trial.moments import zone_of
+from app.web.pages.adding_a_trial.fields import zone_of
 from app.web.pages.trials.marks import (
     MarkHandle,
     clear_level_choices,
