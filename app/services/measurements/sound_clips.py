@@ -105,14 +105,21 @@ def add_clip(
     )
     session.add(clip)
     session.flush()
+    _add_spectrum(session, clip.id, found)
+    session.flush()
+    record_change(session, who, "added", SUBJECT, unit_id, "sound clip", None, _words(clip, setting.name))
+    return clip.id
+
+
+def _add_spectrum(session: Session, clip_id: int, found: ClipAnalysis) -> None:
     for band in found.bands:
         session.add(
-            SoundClipBand(clip_id=clip.id, nominal_hz=band.nominal_hz, level_db=band.level_db, level_dba=band.level_dba)
+            SoundClipBand(clip_id=clip_id, nominal_hz=band.nominal_hz, level_db=band.level_db, level_dba=band.level_dba)
         )
     for rank, tone in enumerate(found.tones[:MOST_TONES], start=1):
         session.add(
             SoundClipTone(
-                clip_id=clip.id,
+                clip_id=clip_id,
                 rank=rank,
                 frequency_hz=tone.frequency_hz,
                 prominence_ratio_db=min(tone.prominence_ratio_db, 200.0),
@@ -120,9 +127,6 @@ def add_clip(
                 prominent=tone.prominent,
             )
         )
-    session.flush()
-    record_change(session, who, "added", SUBJECT, unit_id, "sound clip", None, _words(clip, setting.name))
-    return clip.id
 
 
 def delete_clip(session: Session, clip_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
