@@ -8,13 +8,16 @@ from sqlalchemy.orm import Session
 from app.errors import NotFound
 from app.reading_files.log_table import ReadingChoices
 from app.services.bench.choices import bench_choices, change_bench
-from app.services.bench.loggers import NewLogger, add_logger
-from app.services.bench.rooms import NewRoom, add_room, add_smoke_source
+from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource, NewTariff
+from app.services.bench.loggers import add_logger
+from app.services.bench.rooms import add_room
+from app.services.bench.smoke_sources import add_smoke_source
 from app.services.bench.tariffs import add_tariff
 from app.services.logs.logger_profiles import save_profile
 from app.services.store.audit import record_change
-from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
-from app.services.units.entry import NewUnit, add_setting, add_unit
+from app.services.units.consumables import add_consumable, add_consumable_price, say_none_needed
+from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.services.units.entry import add_setting, add_unit
 from app.services.units.prices import add_price
 from app.storage.models.bench import Bench
 from seed_demo.log_writers import LOCAL_ZONE
@@ -65,12 +68,14 @@ def name_bench(session: Session) -> None:
     for row in TARIFFS:
         tariff_id = add_tariff(
             session,
-            row.region,
-            row.price_per_kwh,
-            CURRENCY,
-            row.valid_from,
-            source=row.source,
-            standing=row.standing,
+            NewTariff(
+                region=row.region,
+                price_per_kwh=row.price_per_kwh,
+                currency=CURRENCY,
+                valid_from=row.valid_from,
+                source=row.source,
+                standing=row.standing,
+            ),
             who=EDITOR,
         )
         own_tariff = own_tariff or tariff_id
@@ -105,7 +110,9 @@ def add_surroundings(session: Session) -> BenchIds:
         )
     for source in SOURCES:
         ids.sources[source.name] = add_smoke_source(
-            session, source.name, "smoke", source.notes + SOURCE_CAUTION, who=REVIEWER
+            session,
+            NewSmokeSource(name=source.name, aerosol="smoke", notes=source.notes + SOURCE_CAUTION),
+            who=REVIEWER,
         )
     for logger in LOGGERS:
         zone = LOCAL_ZONE if logger.layout in LOCAL_TIME_LAYOUTS else None
@@ -154,7 +161,9 @@ def add_invented_unit(session: Session, unit: InventedUnit, ids: BenchIds) -> in
             session, unit_id, speed.name, position=position, is_highest=speed is unit.highest, who=REVIEWER
         )
     for day, amount in unit.prices:
-        add_price(session, unit_id, amount, CURRENCY, day, INVENTED_SHOP, who=EDITOR)
+        add_price(
+            session, unit_id, NewPrice(amount=amount, currency=CURRENCY, seen_on=day, source=INVENTED_SHOP), who=EDITOR
+        )
     if unit.parts == ():
         say_none_needed(session, unit_id, who=EDITOR)
     for part in unit.parts or ():
@@ -180,4 +189,9 @@ def _add_part(session: Session, unit_id: int, part: Part) -> None:
         who=EDITOR,
     )
     for day, amount in part.prices:
-        add_consumable_price(session, consumable_id, amount, CURRENCY, day, INVENTED_SHOP, who=EDITOR)
+        add_consumable_price(
+            session,
+            consumable_id,
+            NewPrice(amount=amount, currency=CURRENCY, seen_on=day, source=INVENTED_SHOP),
+            who=EDITOR,
+        )

@@ -6,12 +6,19 @@ from math import log10
 import numpy as np
 from sqlalchemy.orm import Session
 
-from app.services.measurements.claims import NewClaim, add_claim
+from app.services.measurements.claims import add_claim
+from app.services.measurements.definitions import (
+    NewClaim,
+    NewOzoneTest,
+    NewPowerMeasurement,
+    NewRating,
+    NewSoundMeasurement,
+)
 from app.services.measurements.ozone_tests import add_ozone_test
-from app.services.measurements.power_levels import NewPowerMeasurement, add_power_measurement
-from app.services.measurements.ratings import NewRating, add_rating
+from app.services.measurements.power_levels import add_power_measurement
+from app.services.measurements.ratings import add_rating
 from app.services.measurements.sound_clips import NewClip, add_clip
-from app.services.measurements.sound_levels import NewSoundMeasurement, add_sound_measurement
+from app.services.measurements.sound_levels import add_sound_measurement
 from seed_demo.fill_bench import BenchIds, noon
 from seed_demo.scenario import EDITOR, REVIEWER, SECOND_REVIEWER, SEED, UNITS
 from seed_demo.scenario_types import InventedUnit, Speed
@@ -39,11 +46,13 @@ def add_measurements(session: Session, unit: InventedUnit, ids: BenchIds) -> Non
         add_ozone_test(
             session,
             unit_id,
-            unit.ozone.ozone_ppb,
-            day + timedelta(days=30),
-            below_detection=unit.ozone.below_detection,
-            method="ultraviolet photometer 5 cm from the outlet, one hour, less the room (invented)",
-            source="lent instrument of the scenario",
+            NewOzoneTest(
+                ozone_ppb=unit.ozone.ozone_ppb,
+                tested_on=day + timedelta(days=30),
+                below_detection=unit.ozone.below_detection,
+                method="ultraviolet photometer 5 cm from the outlet, one hour, less the room (invented)",
+                source="lent instrument of the scenario",
+            ),
             who=REVIEWER,
         )
     _add_clips(session, unit, ids, day)

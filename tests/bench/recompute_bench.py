@@ -21,13 +21,15 @@ from sqlalchemy import text
 from app.reading_files.log_table import ReadingChoices
 from app.reading_files.read_log import read_log
 from app.services.adding_trials.add import add_read_trial
-from app.services.bench.rooms import NewRoom, add_room
+from app.services.bench.definitions import NewRoom
+from app.services.bench.rooms import add_room
 from app.services.logs.readings import read_columns, write_readings
 from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial
 from app.services.results.recompute import plan_recompute
 from app.services.results.update_derived import update_all_derived_results
 from app.services.store.open import open_store
-from app.services.units.entry import NewUnit, add_setting, add_unit
+from app.services.units.definitions import NewUnit
+from app.services.units.entry import add_setting, add_unit
 from app.settings import Settings
 from app.storage.engine import session_scope
 from tests.bench.import_bench import three_hour_log

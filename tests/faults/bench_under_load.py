@@ -11,9 +11,11 @@ from pathlib import Path
 
 import httpx
 
-from app.services.bench.rooms import NewRoom, add_room
+from app.services.bench.definitions import NewRoom
+from app.services.bench.rooms import add_room
 from app.services.store.open import open_store
-from app.services.units.entry import NewUnit, add_setting, add_unit
+from app.services.units.definitions import NewUnit
+from app.services.units.entry import add_setting, add_unit
 from app.settings import Settings
 from app.storage.engine import session_scope
 from tests.conftest import NOW, decay_log

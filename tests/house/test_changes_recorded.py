@@ -8,7 +8,6 @@ import pytest
 SERVICES = Path(__file__).parents[2] / "app" / "services"
 # the record itself, and rows that follow from others: their causes are recorded where they are changed
 WRITES_WITHOUT_A_RECORD = {
-    "store/audit": "is the record itself",
     "results/recompute": "adds the records of all that moved in one statement of its own",
     "store/open": "makes the row of a new bench, which has no earlier state",
     "store/copy": "copies every row as it is, the record of changes among them",

@@ -4,8 +4,9 @@ from datetime import UTC, date, datetime
 
 from sqlalchemy.orm import Session
 
-from app.services.measurements.power_levels import NewPowerMeasurement, add_power_measurement
-from app.services.measurements.sound_levels import NewSoundMeasurement, add_sound_measurement
+from app.services.measurements.definitions import NewPowerMeasurement, NewSoundMeasurement
+from app.services.measurements.power_levels import add_power_measurement
+from app.services.measurements.sound_levels import add_sound_measurement
 from app.storage.models.bench import Bench
 from app.storage.models.tariffs import Tariff
 from app.storage.models.trials import SettingSummary

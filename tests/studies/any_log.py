@@ -21,7 +21,8 @@ from hypothesis import strategies as st
 
 from app.errors import UnreadableLog
 from app.reading_files.read_log import read_log
-from app.services.bench.rooms import NewRoom, add_room
+from app.services.bench.definitions import NewRoom
+from app.services.bench.rooms import add_room
 from app.services.store.check import check_store
 from app.services.store.open import open_store
 from app.settings import Settings

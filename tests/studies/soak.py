@@ -20,8 +20,9 @@ from pathlib import Path
 
 import httpx
 
-from app.services.bench.loggers import NewLogger, add_logger
-from app.services.bench.rooms import add_smoke_source
+from app.services.bench.definitions import NewLogger, NewSmokeSource, NewTariff
+from app.services.bench.loggers import add_logger
+from app.services.bench.smoke_sources import add_smoke_source
 from app.services.bench.tariffs import add_tariff
 from app.services.store.open import open_store
 from app.settings import Settings
@@ -188,8 +189,11 @@ def _complete(folder: Path) -> None:
     engine = open_store(Settings(folder))
     with session_scope(engine) as session:
         add_logger(session, NewLogger(name="Logger 1"))
-        add_smoke_source(session, "Incense", "smoke")
-        tariff = add_tariff(session, "Hillside", 0.2, "USD", NOW.date(), source="bill")
+        add_smoke_source(session, NewSmokeSource(name="Incense", aerosol="smoke"))
+        tariff = add_tariff(
+            session,
+            NewTariff(region="Hillside", price_per_kwh=0.2, currency="USD", valid_from=NOW.date(), source="bill"),
+        )
         session.get_one(Bench, 1).tariff_id = tariff
     engine.dispose()
 

@@ -7,7 +7,8 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, update
 
-from app.services.bench.rooms import NewRoom, add_room
+from app.services.bench.definitions import NewRoom
+from app.services.bench.rooms import add_room
 from app.storage.engine import session_scope
 from app.storage.models.bench import Bench
 from app.storage.models.trials import SettingSummary, Trial

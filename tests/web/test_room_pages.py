@@ -41,7 +41,7 @@ def test_what_was_typed_stays_and_the_message_stands_by_its_field(client: TestCl
 @pytest.mark.parametrize(
     ("typed", "field", "message"),
     [
-        ({"room": ""}, "room", "The name of the room is empty; type it in."),
+        ({"room": ""}, "room", "The name of the room is empty; it needs at least one letter."),
         ({"room": "R"}, "room_volume_m3", "has 0 of three sides and no volume"),
         ({"room": "R", "room_volume_m3": "-3"}, "room_volume_m3", "The volume is -3 m³; it needs to be above zero."),
         ({"room": "room a", "room_volume_m3": "30"}, "room", "is on the bench already"),

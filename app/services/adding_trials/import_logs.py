@@ -15,14 +15,17 @@ from app.errors import AlreadyStored, HazefallError, InvalidValue
 from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.read_log import read_log
 from app.services.adding_trials.add import add_read_trial
-from app.services.bench.loggers import NewLogger, add_logger, find_logger
-from app.services.bench.rooms import NewRoom, add_room, add_smoke_source, find_room, find_smoke_source
+from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource
+from app.services.bench.loggers import add_logger, find_logger
+from app.services.bench.rooms import add_room, find_room
+from app.services.bench.smoke_sources import add_smoke_source, find_smoke_source
 from app.services.logs.logger_profiles import load_profile
 from app.services.logs.moment import hours_into_log
 from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
 from app.services.results.update_derived import update_derived_results
 from app.services.store.progress import OnProgress, no_progress
-from app.services.units.entry import NewUnit, add_setting, add_unit, find_setting, find_unit
+from app.services.units.definitions import NewUnit
+from app.services.units.entry import add_setting, add_unit, find_setting, find_unit
 from app.storage.engine import session_scope
 from app.storage.models.rooms_and_loggers import LoggerProfile
 
@@ -266,7 +269,9 @@ def _smoke_source(session: Session, line: ImportLine, add_missing: bool) -> int 
         return None
     found = find_smoke_source(session, line.smoke_source)
     if found is None and add_missing:
-        return add_smoke_source(session, line.smoke_source, line.aerosol or "smoke", who=line.tested_by)
+        return add_smoke_source(
+            session, NewSmokeSource(name=line.smoke_source, aerosol=line.aerosol or "smoke"), who=line.tested_by
+        )
     return _found(found, "smoke source", line.smoke_source, "smoke_source")
 
 

@@ -16,7 +16,7 @@ from app.compute.wording.notes import Note
 from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel as channel_named
 from app.services.adding_trials.staged_results import StagedLog, keep_beside, kept_beside
-from app.services.bench.loggers import NewLogger
+from app.services.bench.definitions import NewLogger
 from app.services.logs.readings import LogReadings
 from app.services.logs.trial_fields import NewTrial, check_marks
 from app.services.results.clean_air import derive_unsaved

@@ -1,33 +1,16 @@
 """Loggers: the instruments that write logs."""
 
-from dataclasses import dataclass, fields
+from typing import Any
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from app.errors import AlreadyStored, InvalidValue, NotFound
-from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.checked_values import (
-    optional_above_zero,
-    optional_not_below_zero,
-    optional_text,
-    required_text,
-)
+from app.errors import AlreadyStored, NotFound
+from app.services.bench.definitions import NewLogger
+from app.services.store.audit import AT_THE_DESK, record_change, write_changes
+from app.services.store.entry_fields import changed_entry, checked_entry
 from app.services.store.progress import OnProgress, no_progress
 from app.storage.models.rooms_and_loggers import Logger, LoggerProfile
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewLogger:
-    """A logger; response time in s, saturation in µg/m³, as stated by its maker or found by a check."""
-
-    name: str
-    profile_id: int | None = None
-    principle: str = ""
-    response_time_s: float | None = None
-    saturation_level_ug_m3: float | None = None
-    calibration: str = ""
-    notes: str = ""
 
 
 def get_logger(session: Session, logger_id: int) -> Logger:
@@ -40,7 +23,7 @@ def get_logger(session: Session, logger_id: int) -> Logger:
 def add_logger(session: Session, new_logger: NewLogger, *, who: str = AT_THE_DESK) -> int:
     """Adds a logger and returns its id."""
     values = _checked(session, new_logger)
-    _refuse_second(session, str(values["name"]))
+    _refuse_second(session, values["name"])
     logger = Logger(**values)
     session.add(logger)
     session.flush()
@@ -61,22 +44,11 @@ def change_logger(
     recorded.
     """
     logger = get_logger(session, logger_id)
-    names = [field.name for field in fields(NewLogger)]
-    unknown = sorted(changed.keys() - set(names))
-    if unknown:
-        raise InvalidValue(f"A logger has no field {unknown[0]!r}; it has: {', '.join(names)}.", field=unknown[0])
-    asked = {name: getattr(logger, name) for name in names} | changed
-    values = _checked(session, NewLogger(**asked))
+    values = _checked(session, changed_entry(NewLogger, logger, changed, "A logger"))
     if values["name"] != logger.name:
-        _refuse_second(session, str(values["name"]), apart_from=logger_id)
-    analysis_moves = False
-    for name in names:
-        before, after = getattr(logger, name), values[name]
-        if before != after:
-            setattr(logger, name, after)
-            record_change(session, who, "changed", "logger", logger_id, name, before, after, why)
-            analysis_moves = analysis_moves or name in ("response_time_s", "saturation_level_ug_m3")
-    if analysis_moves:
+        _refuse_second(session, values["name"], apart_from=logger_id)
+    moved = write_changes(session, logger, values, "logger", logger_id, who=who, why=why)
+    if moved & {"response_time_s", "saturation_level_ug_m3"}:
         from app.services.results.trial_results import reanalyse_logger  # loaded when used: it needs scipy
 
         session.flush()
@@ -99,17 +71,7 @@ def _refuse_second(session: Session, name: str, apart_from: int | None = None) -
         )
 
 
-def _checked(session: Session, new: NewLogger) -> dict[str, object]:
+def _checked(session: Session, new: NewLogger) -> dict[str, Any]:
     if new.profile_id is not None and session.get(LoggerProfile, new.profile_id) is None:
         raise NotFound("logger profile", new.profile_id)
-    return {
-        "name": required_text(new.name, "logger", "The name of the logger"),
-        "profile_id": new.profile_id,
-        "principle": optional_text(new.principle, "principle", "The principle"),
-        "response_time_s": optional_not_below_zero(new.response_time_s, "response_time_s", "The response time", "s"),
-        "saturation_level_ug_m3": optional_above_zero(
-            new.saturation_level_ug_m3, "saturation_level_ug_m3", "The saturation level", "µg/m³"
-        ),
-        "calibration": optional_text(new.calibration, "calibration", "The calibration"),
-        "notes": optional_text(new.notes, "logger_notes", "The notes"),
-    }
+    return checked_entry(new)

@@ -5,6 +5,7 @@ from datetime import date
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.services.bench.definitions import NewTariff
 from app.services.bench.tariffs import add_tariff
 from app.services.bench.us_residential_prices import CENTS_BY_STATE_2023, NATIONAL_CENTS_BY_YEAR, SOURCE
 from app.services.store.audit import AT_THE_DESK
@@ -21,5 +22,9 @@ def bring_in_reference_tariffs(session: Session, *, who: str = AT_THE_DESK) -> i
     present = {(region, day) for region, day in session.execute(select(Tariff.region, Tariff.valid_from))}
     missing = [row for row in rows if (row[0], row[1]) not in present]
     for region, day, cents, standing in missing:
-        add_tariff(session, region, round(cents / 100, 6), CURRENCY, day, source=SOURCE, standing=standing, who=who)
+        price = round(cents / 100, 6)
+        new = NewTariff(
+            region=region, price_per_kwh=price, currency=CURRENCY, valid_from=day, source=SOURCE, standing=standing
+        )
+        add_tariff(session, new, who=who)
     return len(missing)

@@ -1,12 +1,12 @@
 """Changing a smoke source; `rooms.py` adds them."""
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.errors import AlreadyStored, InvalidValue, NotFound
-from app.services.bench.rooms import AEROSOLS, find_smoke_source
-from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.checked_values import one_of, optional_text, required_text
+from app.services.bench.definitions import NewSmokeSource
+from app.services.store.audit import AT_THE_DESK, record_change, write_changes
+from app.services.store.entry_fields import changed_entry, checked_entry
 from app.storage.models.rooms_and_loggers import SmokeSource
 from app.storage.models.trials import Trial
 
@@ -18,37 +18,51 @@ def get_smoke_source(session: Session, source_id: int) -> SmokeSource:
     return source
 
 
+def add_smoke_source(session: Session, new: NewSmokeSource, *, who: str = AT_THE_DESK) -> int:
+    """Adds a smoke source and returns its id."""
+    values = checked_entry(new)
+    _refuse_second(session, values["name"])
+    source = SmokeSource(**values)
+    session.add(source)
+    session.flush()
+    record_change(session, who, "added", "smoke source", source.id, after=source.name)
+    return source.id
+
+
 def change_smoke_source(
-    session: Session, source_id: int, name: str, aerosol: str, notes: str, *, who: str = AT_THE_DESK
+    session: Session, source_id: int, changed: dict[str, object], *, who: str = AT_THE_DESK
 ) -> SmokeSource:
-    """Changes name, aerosol and notes; each actual change is recorded.
+    """Changes the named fields.
 
     The aerosol decides which trials are combined, so it cannot change once a trial uses the source.
     """
     source = get_smoke_source(session, source_id)
-    values = {
-        "name": required_text(name, "smoke_source", "The name of the smoke source"),
-        "aerosol": one_of(aerosol, AEROSOLS, "aerosol", "The aerosol"),
-        "notes": optional_text(notes, "smoke_source_notes", "The notes"),
-    }
-    other = find_smoke_source(session, values["name"])
-    if other is not None and other != source_id:
-        raise AlreadyStored(
-            f"A smoke source {values['name']!r} is on the bench already. Give this one another name.",
-            field="smoke_source",
-        )
+    values = checked_entry(changed_entry(NewSmokeSource, source, changed, "A smoke source"))
+    if values["name"] != source.name:
+        _refuse_second(session, values["name"], apart_from=source_id)
     if values["aerosol"] != source.aerosol and _has_trials(session, source_id):
         raise InvalidValue(
             f"Trials were made with {source.name} as {source.aerosol}, and results are combined by that. "
             "Add another smoke source instead of changing the aerosol of this one.",
             field="aerosol",
         )
-    for field, after in values.items():
-        before = getattr(source, field)
-        if before != after:
-            setattr(source, field, after)
-            record_change(session, who, "changed", "smoke source", source_id, field, before, after)
+    write_changes(session, source, values, "smoke source", source_id, who=who)
     return source
+
+
+def find_smoke_source(session: Session, name: str) -> int | None:
+    """Id of the smoke source of that name, capitals aside."""
+    return session.scalar(select(SmokeSource.id).where(func.lower(SmokeSource.name) == name.strip().lower()))
+
+
+def _refuse_second(session: Session, name: str, apart_from: int | None = None) -> None:
+    present = find_smoke_source(session, name)
+    if present is not None and present != apart_from:
+        raise AlreadyStored(
+            f"A smoke source {name!r} is on the bench already. Choose it from the list, "
+            "or give the new one another name.",
+            field="smoke_source",
+        )
 
 
 def _has_trials(session: Session, source_id: int) -> bool:

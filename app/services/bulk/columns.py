@@ -3,30 +3,17 @@
 import re
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Literal
+from typing import Any, TypeVar
 
 from app.errors import InvalidValue
 from app.reading_files.text.number_text import number_in
+from app.services.store.entry_fields import EntryField, entry_fields
 
-ColumnKind = Literal["text", "number", "whole number", "day", "yes or no"]
+Entry = TypeVar("Entry")
 _YES = frozenset({"yes", "y", "true", "1", "x"})
 _NO = frozenset({"no", "n", "false", "0", ""})
 _DAY_FORMATS = ("%Y-%m-%d", "%Y/%m/%d", "%Y-%m-%d %H:%M:%S", "%Y-%m-%dT%H:%M:%S", "%d.%m.%Y")
 _LONGEST_SHOWN = 60
-
-
-@dataclass(frozen=True, slots=True)
-class BulkColumn:
-    """One column. `words` describe its content; a needed column must be present and filled in every row.
-
-    evidence : source of a value; needed, but not for recognising the kind of table
-    """
-
-    name: str
-    kind: ColumnKind
-    words: str
-    needed: bool = False
-    evidence: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +24,32 @@ class BulkRow:
     cells: dict[str, str]
     decimal_mark: str
 
-    def text(self, name: str, default: str = "") -> str:
-        return self.cells.get(name, default)
+    def entry(self, definition: type[Entry], **known: Any) -> Entry:
+        """The row as an entry; an empty cell takes the default of its field, and `known` goes before the cells."""
+        values = dict(known)
+        for field in entry_fields(definition):
+            if field.name not in known and field.column in self.cells:
+                values[field.name] = self._value(field)
+        entry = definition(**values)
+        for field in entry_fields(definition):
+            unit = getattr(entry, field.unit_from) if field.unit_from else ""
+            field.checked(getattr(entry, field.name), unit, field.column)
+        return entry
+
+    def _value(self, field: EntryField) -> Any:
+        if field.kind == "number":
+            return self.number(field.column)
+        if field.kind == "whole number":
+            return self.whole_number(field.column)
+        if field.kind == "day":
+            return self.day(field.column)
+        if field.kind == "yes or no":
+            return self.yes(field.column)
+        typed = self.cells[field.column]
+        return next((each for each in field.choices if each.casefold() == typed.casefold()), typed)
+
+    def text(self, name: str) -> str:
+        return self.cells.get(name, "")
 
     def number(self, name: str) -> float | None:
         text = self.cells.get(name)
@@ -68,10 +79,8 @@ class BulkRow:
                 continue
         raise InvalidValue(f"{name}: found {text[:_LONGEST_SHOWN]!r}; a day such as 2026-03-31 is needed.", field=name)
 
-    def yes(self, name: str, *, default: bool = False) -> bool:
-        text = self.cells.get(name)
-        if text is None:
-            return default
+    def yes(self, name: str) -> bool:
+        text = self.cells.get(name, "")
         if text.casefold() in _YES:
             return True
         if text.casefold() in _NO:

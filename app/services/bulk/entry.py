@@ -83,12 +83,12 @@ def kind_of_table(table: CellsTable) -> BulkKind:
             "them. Choose the kind, or take the headers from its empty table.",
             field="kind",
         )
-    return max(fitting, key=lambda kind: (kind.name == named, sum(c.name in keys for c in kind.columns)))
+    return max(fitting, key=lambda kind: (kind.name == named, sum(c.column in keys for c in kind.columns)))
 
 
 def empty_table(kind_name: str) -> str:
-    """The headers of a kind as CSV."""
-    return ",".join(column.name for column in _kind(kind_name).columns) + "\r\n"
+    """The headers of a kind as CSV, to be filled in."""
+    return ",".join(column.column for column in _kind(kind_name).columns) + "\r\n"
 
 
 def _run(
@@ -136,7 +136,7 @@ def _apply(session: Session, kind: BulkKind, row: BulkRow, who: str) -> BulkLine
     """Applies one row in its own savepoint, so that an invalid one leaves nothing behind."""
     missing = [name for name in kind.needed if name not in row.cells]
     if missing:
-        words = next(column.words for column in kind.columns if column.name == missing[0])
+        words = next(column.table_words for column in kind.columns if column.column == missing[0])
         return BulkLine(row.line, "refused", f"{missing[0]} is empty; it is needed: {words}.", missing[0])
     try:
         with session.begin_nested():
@@ -156,7 +156,7 @@ def _kind(name: str) -> BulkKind:
 
 
 def _columns(table: CellsTable, kind: BulkKind) -> tuple[dict[str, int], tuple[str, ...], tuple[str, ...]]:
-    known = {column.name for column in kind.columns}
+    known = {column.column for column in kind.columns}
     places: dict[str, int] = {}
     recognised, left_out = [], []
     for place, header in enumerate(table.headers):

@@ -1,150 +1,102 @@
 """Storing one row of a bulk table of ratings, claims, sound, power or ozone."""
 
+from typing import Any
+
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.errors import AlreadyStored, InvalidValue
 from app.services.bulk.columns import BulkRow
-from app.services.measurements.claims import NewClaim, add_claim
+from app.services.measurements.claims import add_claim
+from app.services.measurements.definitions import (
+    NewClaim,
+    NewOzoneTest,
+    NewPowerMeasurement,
+    NewRating,
+    NewSoundMeasurement,
+)
 from app.services.measurements.ozone_tests import add_ozone_test
-from app.services.measurements.power_levels import STANDBY, NewPowerMeasurement, add_power_measurement
-from app.services.measurements.ratings import NewRating, add_rating
-from app.services.measurements.sound_levels import NewSoundMeasurement, add_sound_measurement
+from app.services.measurements.power_levels import STANDBY, add_power_measurement
+from app.services.measurements.ratings import add_rating
+from app.services.measurements.sound_levels import add_sound_measurement
 from app.services.units.entry import find_setting, find_unit
 from app.storage.models.bench_measurements import OzoneTest, PowerMeasurement, SoundMeasurement
 from app.storage.models.ratings_and_claims import Claim, Rating
 
 
 def add_rating_row(session: Session, row: BulkRow, who: str) -> str:
-    unit_id = unit_of(session, row)
-    new = NewRating(
-        aerosol=row.text("aerosol").casefold(),
-        listed=row.yes("listed", default=True),
-        value=row.number("value"),
-        unit_symbol=row.text("unit", "ft³/min"),
-        sister_model=row.text("sister_model"),
-        test_standard=row.text("test_standard"),
-        edition=row.text("edition"),
-        source=row.text("source"),
-        seen_on=row.day("seen_on"),
+    unit_id, new = unit_of(session, row), row.entry(NewRating)
+    refuse_second(
+        session,
+        Rating,
+        "rating of that day",
+        unit_under_test_id=unit_id,
+        **_same(new, "aerosol", "seen_on", "source", "sister_model"),
+        stated_value=new.value,
+        stated_unit=new.unit_symbol.strip() if new.listed else "",
     )
-    same = select(Rating.id).where(
-        Rating.unit_under_test_id == unit_id,
-        Rating.aerosol == new.aerosol,
-        Rating.seen_on == new.seen_on,
-        Rating.source == new.source,
-        Rating.sister_model == new.sister_model,
-        Rating.stated_value == new.value,
-        Rating.stated_unit == (new.unit_symbol.strip() if new.listed else ""),
-    )
-    if session.scalar(same.limit(1)):
-        raise AlreadyStored("This rating of that day is stored already.")
     add_rating(session, unit_id, new, who=who)
     return f"adds a {new.aerosol} rating to {row.text('model')}"
 
 
 def add_claim_row(session: Session, row: BulkRow, who: str) -> str:
     unit_id = unit_of(session, row)
-    new = NewClaim(
-        quantity=row.text("quantity"),
-        wording=row.text("wording"),
-        value=row.number("value"),
-        unit_symbol=row.text("unit"),
-        bound=row.text("bound", "about"),
-        setting_id=_setting(session, unit_id, row) if "setting" in row.cells else None,
-        aerosol=row.text("aerosol").casefold(),
-        distance_m=row.number("distance_m"),
-        room_area_m2=row.number("room_area_m2"),
-        where_seen=row.text("where_seen"),
-        seen_on=row.day("seen_on"),
+    setting_id = _setting(session, unit_id, row) if "setting" in row.cells else None
+    new = row.entry(NewClaim, setting_id=setting_id)
+    refuse_second(
+        session,
+        Claim,
+        "claim of that day",
+        unit_under_test_id=unit_id,
+        **_same(new, "quantity", "value", "seen_on"),
+        unit_symbol=new.unit_symbol.strip(),
+        wording=" ".join(new.wording.split()),
     )
-    same = select(Claim.id).where(
-        Claim.unit_under_test_id == unit_id,
-        Claim.quantity == new.quantity,
-        Claim.value == new.value,
-        Claim.unit_symbol == new.unit_symbol.strip(),
-        Claim.wording == " ".join(new.wording.split()),
-        Claim.seen_on == new.seen_on,
-    )
-    if session.scalar(same.limit(1)):
-        raise AlreadyStored("This claim of that day is stored already.")
     add_claim(session, unit_id, new, who=who)
     return f"adds a claim on {new.quantity.replace('_', ' ')} to {row.text('model')}"
 
 
 def add_sound_row(session: Session, row: BulkRow, who: str) -> str:
     unit_id = unit_of(session, row)
-    setting_id = _setting(session, unit_id, row)
-    new = NewSoundMeasurement(
-        level_dba=row.number("sound_dba"),
-        background_dba=row.number("background_dba"),
-        distance_m=row.number("distance_m"),
-        position=row.text("position", "front"),
-        environment=row.text("environment", "indoor").casefold(),
-        instrument=row.text("instrument"),
-        instrument_class=row.text("instrument_class"),
-        measured_on=row.day("measured_on"),
-        measured_by=row.text("measured_by"),
-        notes=row.text("notes"),
-    )
-    same = select(SoundMeasurement.id).where(
-        SoundMeasurement.setting_id == setting_id,
-        SoundMeasurement.level_dba == new.level_dba,
-        SoundMeasurement.distance_m == new.distance_m,
-        SoundMeasurement.measured_on == new.measured_on,
-        SoundMeasurement.position == new.position,
-        SoundMeasurement.notes == new.notes,
-    )
-    if session.scalar(same.limit(1)):
-        raise AlreadyStored("This sound level of that day and place is stored already; a repeat needs other notes.")
+    setting_id, new = _setting(session, unit_id, row), row.entry(NewSoundMeasurement)
+    same = _same(new, "level_dba", "distance_m", "measured_on", "position", "notes")
+    refuse_second(session, SoundMeasurement, "sound level of that day and place", True, setting_id=setting_id, **same)
     add_sound_measurement(session, unit_id, setting_id, new, who=who)
     return f"adds {new.level_dba:g} dB(A) at {row.text('setting')} to {row.text('model')}"
 
 
 def add_power_row(session: Session, row: BulkRow, who: str) -> str:
     unit_id = unit_of(session, row)
-    standby = row.text("setting").casefold() == STANDBY
-    setting_id = None if standby else _setting(session, unit_id, row)
-    new = NewPowerMeasurement(
-        power_w=row.number("power_w"),
-        uncertainty_w=0.0 if (known := row.number("uncertainty_w")) is None else known,
-        instrument=row.text("instrument"),
-        measured_on=row.day("measured_on"),
-        measured_by=row.text("measured_by"),
-        notes=row.text("notes"),
-    )
-    same = select(PowerMeasurement.id).where(
-        PowerMeasurement.unit_under_test_id == unit_id,
-        PowerMeasurement.setting_id.is_(None) if standby else PowerMeasurement.setting_id == setting_id,
-        PowerMeasurement.power_w == new.power_w,
-        PowerMeasurement.measured_on == new.measured_on,
-        PowerMeasurement.notes == new.notes,
-    )
-    if session.scalar(same.limit(1)):
-        raise AlreadyStored("This power of that day is stored already; a repeat needs other notes.")
+    setting_id = None if row.text("setting").casefold() == STANDBY else _setting(session, unit_id, row)
+    new = row.entry(NewPowerMeasurement)
+    same = {"unit_under_test_id": unit_id, "setting_id": setting_id} | _same(new, "power_w", "measured_on", "notes")
+    refuse_second(session, PowerMeasurement, "power of that day", True, **same)
     add_power_measurement(session, unit_id, setting_id, new, who=who)
     return f"adds {new.power_w:g} W at {row.text('setting')} to {row.text('model')}"
 
 
 def add_ozone_row(session: Session, row: BulkRow, who: str) -> str:
-    unit_id = unit_of(session, row)
-    value, day = row.number("ozone_ppb"), row.day("tested_on")
-    same = select(OzoneTest.id).where(
-        OzoneTest.unit_under_test_id == unit_id, OzoneTest.ozone_ppb == value, OzoneTest.tested_on == day
-    )
-    if session.scalar(same.limit(1)):
-        raise AlreadyStored("This ozone test of that day is stored already.")
-    add_ozone_test(
-        session,
-        unit_id,
-        value,
-        day,
-        below_detection=row.yes("below_detection"),
-        method=row.text("method"),
-        source=row.text("source"),
-        who=who,
-    )
-    return f"adds an ozone test of {value:g} ppb to {row.text('model')}"
+    unit_id, new = unit_of(session, row), row.entry(NewOzoneTest)
+    same = _same(new, "ozone_ppb", "tested_on")
+    refuse_second(session, OzoneTest, "ozone test of that day", unit_under_test_id=unit_id, **same)
+    add_ozone_test(session, unit_id, new, who=who)
+    return f"adds an ozone test of {new.ozone_ppb:g} ppb to {row.text('model')}"
+
+
+def is_stored(session: Session, table: Any, **values: Any) -> bool:
+    """Whether a row with these values is there already."""
+    return session.scalar(select(table.id).filter_by(**values).limit(1)) is not None
+
+
+def refuse_second(session: Session, table: Any, what: str, may_repeat: bool = False, **values: Any) -> None:
+    """Raises AlreadyStored where a row with these values is there already."""
+    if is_stored(session, table, **values):
+        hint = "; a repeat needs other notes" if may_repeat else ""
+        raise AlreadyStored(f"This {what} is stored already{hint}.")
+
+
+def _same(new: object, *names: str) -> dict[str, Any]:
+    return {name: getattr(new, name) for name in names}
 
 
 def unit_of(session: Session, row: BulkRow) -> int:

@@ -13,6 +13,17 @@ from typing import Any
 
 from sqlalchemy import Column, Integer, Table, Text
 
+from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource, NewTariff
+from app.services.logs.trial_fields import NewTrial
+from app.services.measurements.definitions import (
+    NewClaim,
+    NewOzoneTest,
+    NewPowerMeasurement,
+    NewRating,
+    NewSoundMeasurement,
+)
+from app.services.store.entry_fields import entry_fields
+from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
 from app.storage.models.all_models import METADATA
 from app.storage.models.column_types import Day, Flag, UtcTime
 
@@ -46,15 +57,27 @@ RESULT_TABLES = (
     "bench_repeatability",
     "setting_summaries",
 )
-STAYS_AT_THE_DESK = {
+_DEFINITIONS = (
+    NewUnit,
+    NewPrice,
+    NewConsumable,
+    NewRoom,
+    NewLogger,
+    NewSmokeSource,
+    NewTariff,
+    NewSoundMeasurement,
+    NewPowerMeasurement,
+    NewOzoneTest,
+    NewRating,
+    NewClaim,
+    NewTrial,
+)
+STAYS_AT_THE_DESK = {field.name for each in _DEFINITIONS for field in entry_fields(each) if field.private} | {
     "created_at",
     "stored_at",
     "computed_at",
     "trashed_at",
-    "tested_by",
-    "measured_by",
     "excluded_by",
-    "serial_number",
     "profile_id",
     "publication",
     "publication_font",

@@ -7,7 +7,8 @@ from datetime import datetime
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
-from app.services.store.checked_values import one_of, optional_text
+from app.services.store.checked_values import LONGEST_NAME, one_of
+from app.services.store.entry_fields import checked_entry, choice, number, text
 from app.storage.models.rooms_and_loggers import Logger, LoggerProfile, Room, SmokeSource
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
@@ -33,14 +34,14 @@ class TrialMarks:
     clear_level_kind, clear_level_value : the level that counts as cleared; None: the bench's default
     """
 
-    smoke_start_s: float | None = None
-    unit_on_s: float | None = None
-    fit_start_s: float | None = None
-    fit_end_s: float | None = None
-    end_s: float | None = None
-    background_ug_m3: float | None = None
-    clear_level_kind: str | None = None
-    clear_level_value: float | None = None
+    smoke_start_s: float | None = number("Smoke begins", "s", zero=True)
+    unit_on_s: float | None = number("Unit on", "s", zero=True)
+    fit_start_s: float | None = number("Fit window begins", "s", zero=True)
+    fit_end_s: float | None = number("Fit window ends", "s", zero=True)
+    end_s: float | None = number("Run ends", "s", zero=True)
+    background_ug_m3: float | None = number("Background of the mass channels", "µg/m³", zero=True)
+    clear_level_kind: str | None = choice("What counts as cleared", CLEAR_LEVEL_KINDS, default=None)
+    clear_level_value: float | None = number("Its value", zero=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,9 +56,9 @@ class NewTrial:
     logger_id: int | None = None
     profile_id: int | None = None
     started_at: datetime | None = None
-    tested_by: str = ""
-    filter_state: str = ""
-    notes: str = ""
+    tested_by: str = text("Tested by", what="The name of the tester", longest=LONGEST_NAME, private=True)
+    filter_state: str = text("State of the filter", longest=LONGEST_NAME)
+    notes: str = text("Notes", lines=3)
     marks: TrialMarks = field(default_factory=TrialMarks)
 
 
@@ -74,20 +75,7 @@ def checked_trial(session: Session, new: NewTrial) -> NewTrial:
             f"The start {new.started_at.isoformat()} has no zone; a time such as 2026-01-05T10:00Z is needed.",
             field="started_at",
         )
-    return NewTrial(
-        kind=new.kind,
-        room_id=new.room_id,
-        unit_under_test_id=new.unit_under_test_id,
-        setting_id=new.setting_id,
-        smoke_source_id=new.smoke_source_id,
-        logger_id=new.logger_id,
-        profile_id=new.profile_id,
-        started_at=new.started_at,
-        tested_by=optional_text(new.tested_by, "tested_by", "The name of the tester", 200),
-        filter_state=optional_text(new.filter_state, "filter_state", "The state of the filter", 200),
-        notes=optional_text(new.notes, "notes", "The notes"),
-        marks=new.marks,
-    )
+    return NewTrial(**checked_entry(new))
 
 
 def check_marks(marks: TrialMarks, last_reading_s: float) -> None:

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
 from typing import cast
 
 from sqlalchemy import select
@@ -14,45 +13,19 @@ from app.compute.clean_air.ozone import ozone_uncertainty_ppb
 from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue, NotFound
 from app.services.measurements.checks import setting_of_unit
+from app.services.measurements.definitions import NewClaim
 from app.services.measurements.delete_entry import delete_entry
 from app.services.measurements.measured_rates import SettingRate, rates_of_unit
 from app.services.measurements.ozone_tests import UnitOzone, ozone_of_unit
 from app.services.measurements.power_levels import SettingPower, power_levels_of_unit
 from app.services.measurements.sound_levels import SettingLevel, sound_levels_of_unit
 from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.checked_values import (
-    day_seen,
-    number_not_below_zero,
-    one_of,
-    optional_above_zero,
-    optional_text,
-    required_text,
-)
+from app.services.store.entry_fields import checked_entry
 from app.services.units.entry import SUBJECT, get_unit
 from app.storage.models.ratings_and_claims import Claim
 from app.storage.models.units_under_test import UnitUnderTest
 
-BOUNDS = ("about", "at least", "at most")
-AEROSOLS = ("", "smoke", "dust", "pollen")
-LONGEST_WORDING = 500
 _MASS_UNCERTAINTY_KG = 0.05  # a bathroom or parcel scale; common practice, no source
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewClaim:
-    """A claim as seen. `setting_id` None: no setting is named; `wording` is one line, as printed."""
-
-    quantity: str
-    wording: str
-    value: float | None = None
-    unit_symbol: str = ""
-    bound: str = "about"
-    setting_id: int | None = None
-    aerosol: str = ""
-    distance_m: float | None = None
-    room_area_m2: float | None = None
-    where_seen: str = ""
-    seen_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,30 +52,16 @@ class _Facts:
 def add_claim(session: Session, unit_id: int, new: NewClaim, *, who: str = AT_THE_DESK) -> int:
     """Adds a claim and returns its id; older ones are kept."""
     get_unit(session, unit_id)
-    quantity = one_of(new.quantity, tuple(QUANTITIES), "quantity", "The quantity of the claim")
-    value = None if new.value is None else number_not_below_zero(new.value, "claim_value", "The claim", new.unit_symbol)
-    if value is not None:
+    values = checked_entry(new)
+    if values["value"] is not None:
         try:
-            QUANTITIES[quantity].in_own_unit(value, new.unit_symbol)
+            QUANTITIES[new.quantity].in_own_unit(values["value"], new.unit_symbol)
         except ValueError as error:
             raise InvalidValue(str(error), field="claim_unit") from None
     if new.setting_id is not None:
         setting_of_unit(session, unit_id, new.setting_id)
-    wording = required_text(new.wording, "wording", "The wording of the claim", LONGEST_WORDING)
-    row = Claim(
-        unit_under_test_id=unit_id,
-        quantity=quantity,
-        value=value,
-        unit_symbol=new.unit_symbol.strip(),
-        bound=one_of(new.bound, BOUNDS, "bound", "The bound of the claim"),
-        setting_id=new.setting_id,
-        aerosol=one_of(new.aerosol, AEROSOLS, "aerosol", "The aerosol of the claim"),
-        distance_m=optional_above_zero(new.distance_m, "distance_m", "The distance", "m"),
-        room_area_m2=optional_above_zero(new.room_area_m2, "room_area_m2", "The floor of the room", "m²"),
-        wording=" ".join(wording.split()),
-        where_seen=optional_text(new.where_seen, "where_seen", "Where it was seen"),
-        seen_on=day_seen(new.seen_on, "claim_seen_on", "The claim"),
-    )
+    values["wording"] = " ".join(values["wording"].split())
+    row = Claim(unit_under_test_id=unit_id, **values)
     session.add(row)
     session.flush()
     record_change(session, who, "added", SUBJECT, unit_id, "claim", None, _words(row))

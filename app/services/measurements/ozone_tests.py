@@ -2,16 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.compute.clean_air.ozone import OzoneFinding, ozone_finding
 from app.errors import NotFound
+from app.services.measurements.definitions import NewOzoneTest
 from app.services.measurements.delete_entry import delete_entry
 from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.checked_values import day_seen, number_not_below_zero, optional_text
+from app.services.store.entry_fields import checked_entry
 from app.services.units.entry import SUBJECT, get_unit
 from app.storage.models.bench_measurements import OzoneTest
 
@@ -24,27 +24,10 @@ class UnitOzone:
     finding: OzoneFinding
 
 
-def add_ozone_test(
-    session: Session,
-    unit_id: int,
-    ozone_ppb: float | None,
-    tested_on: date | None,
-    *,
-    below_detection: bool = False,
-    method: str = "",
-    source: str = "",
-    who: str = AT_THE_DESK,
-) -> int:
-    """Adds a test and returns its id; with `below_detection` the value is the detection limit."""
+def add_ozone_test(session: Session, unit_id: int, new: NewOzoneTest, *, who: str = AT_THE_DESK) -> int:
+    """Adds a test and returns its id."""
     get_unit(session, unit_id)
-    row = OzoneTest(
-        unit_under_test_id=unit_id,
-        ozone_ppb=number_not_below_zero(ozone_ppb, "ozone_ppb", "The ozone", "ppb"),
-        below_detection=below_detection,
-        method=optional_text(method, "ozone_method", "The method"),
-        tested_on=day_seen(tested_on, "ozone_tested_on", "The ozone test"),
-        source=optional_text(source, "ozone_source", "The source"),
-    )
+    row = OzoneTest(unit_under_test_id=unit_id, **checked_entry(new))
     session.add(row)
     session.flush()
     record_change(session, who, "added", SUBJECT, unit_id, "ozone", None, _words(row))

@@ -1,7 +1,7 @@
 """Power measurements of a unit (spot readings or logs), and its power at each setting and on standby."""
 
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -12,27 +12,17 @@ from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue, NotFound
 from app.reading_files.log_table import ReadingChoices
 from app.services.measurements.checks import setting_of_unit
+from app.services.measurements.definitions import NewPowerMeasurement
 from app.services.measurements.delete_entry import delete_entry
 from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.checked_values import day_seen, number_not_below_zero, optional_text
+from app.services.store.entry_fields import checked_entry
 from app.services.units.entry import SUBJECT, get_unit
 from app.storage.models.bench_measurements import PowerMeasurement
 from app.storage.models.units_under_test import SpeedSetting
 
 STANDBY = "standby"
 POWER_CHANNEL = "power"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewPowerMeasurement:
-    """One reading; the uncertainty is the meter's standard uncertainty, or that of a whole log [W]."""
-
-    power_w: float | None
-    uncertainty_w: float | None = 0.0
-    instrument: str = ""
-    measured_on: date | None = None
-    measured_by: str = ""
-    notes: str = ""
+NO_METER = NewPowerMeasurement()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,17 +50,8 @@ def add_power_measurement(
     """Adds a reading of a setting, or of standby if `setting_id` is None, and returns its id."""
     get_unit(session, unit_id)
     name = STANDBY if setting_id is None else setting_of_unit(session, unit_id, setting_id).name
-    row = PowerMeasurement(
-        unit_under_test_id=unit_id,
-        setting_id=setting_id,
-        power_w=number_not_below_zero(new.power_w, "power_w", "The power", "W"),
-        uncertainty_w=number_not_below_zero(new.uncertainty_w, "power_uncertainty_w", "The meter's uncertainty", "W"),
-        instrument=optional_text(new.instrument, "instrument", "The meter"),
-        measured_on=day_seen(new.measured_on, "measured_on", "The power"),
-        measured_by=optional_text(new.measured_by, "measured_by", "Who measured"),
-        log_id=log_id,
-        notes=optional_text(new.notes, "notes", "The notes"),
-    )
+    values = checked_entry(new)
+    row = PowerMeasurement(unit_under_test_id=unit_id, setting_id=setting_id, log_id=log_id, **values)
     session.add(row)
     session.flush()
     record_change(session, who, "added", SUBJECT, unit_id, "power", None, _words(row, name))
@@ -85,15 +66,13 @@ def add_power_log(
     file_name: str,
     *,
     choices: ReadingChoices | None = None,
-    meter_uncertainty_w: float = 0.0,
-    instrument: str = "",
-    measured_by: str = "",
+    meter: NewPowerMeasurement = NO_METER,
     who: str = AT_THE_DESK,
-    now: datetime | None = None,
 ) -> tuple[int, LogPower]:
     """Stores a power log and its time-weighted mean. Returns the id and the mean.
 
-    Raises UnreadableLog if the file is not a log, InvalidValue if it has no power readings or too few.
+    meter : what is known beside the log: the uncertainty of the meter, its name, who measured, notes
+    Raises UnreadableLog where the file is no log, InvalidValue where it holds no power or too little of it.
     """
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
     from app.services.logs.store import has_raw_file, store_log  # loaded when used: it needs pandas
@@ -107,18 +86,17 @@ def add_power_log(
             field="log",
         )
     try:
-        found = power_of_log(table.elapsed_s, table.levels[POWER_CHANNEL], meter_uncertainty_w)
+        found = power_of_log(table.elapsed_s, table.levels[POWER_CHANNEL], meter.uncertainty_w or 0.0)
     except ValueError as error:
         raise InvalidValue(f"{file_name}: {error}", field="log") from None
     seen = has_raw_file(session, table.sha256)
-    log_id = store_log(session, content, table, chosen, now or datetime.now(UTC), seen=seen)
-    new = NewPowerMeasurement(
+    log_id = store_log(session, content, table, chosen, datetime.now(UTC), seen=seen)
+    new = replace(
+        meter,
         power_w=found.mean_power.value,
         uncertainty_w=found.mean_power.uncertainty,
-        instrument=instrument,
         measured_on=table.started_at.date(),
-        measured_by=measured_by,
-        notes=" ".join(note.message for note in found.notes),
+        notes=" ".join((meter.notes, *(note.message for note in found.notes))).strip(),
     )
     return add_power_measurement(session, unit_id, setting_id, new, who=who, log_id=log_id), found
 

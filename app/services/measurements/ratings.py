@@ -1,7 +1,6 @@
 """Third-party ratings of a unit, dated, each compared with the measured rate where possible."""
 
 from dataclasses import dataclass
-from datetime import date
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -9,30 +8,16 @@ from sqlalchemy.orm import Session
 from app.compute.clean_air.claim_quantities import QUANTITIES
 from app.compute.clean_air.ratings import CertifiedRate, MeasuredRate, RatingComparison, compare_with_rating
 from app.errors import InvalidValue, NotFound
+from app.services.measurements.definitions import NewRating
 from app.services.measurements.delete_entry import delete_entry
 from app.services.measurements.measured_rates import SettingRate, rates_of_unit
 from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.checked_values import day_seen, number_above_zero, one_of, optional_text, required_text
+from app.services.store.checked_values import number_above_zero
+from app.services.store.entry_fields import checked_entry
 from app.services.units.entry import SUBJECT, get_unit
 from app.storage.models.ratings_and_claims import Rating
 
-AEROSOLS = ("smoke", "dust", "pollen")
 NOT_MEASURED = "The bench has not measured a {aerosol} rate at the highest setting, so there is nothing to compare."
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewRating:
-    """A rating as seen. `listed` False: not listed on that day; then no value is needed."""
-
-    aerosol: str
-    listed: bool = True
-    value: float | None = None
-    unit_symbol: str = "ft³/min"
-    sister_model: str = ""
-    test_standard: str = ""
-    edition: str = ""
-    source: str = ""
-    seen_on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,26 +32,16 @@ class RatingWithComparison:
 def add_rating(session: Session, unit_id: int, new: NewRating, *, who: str = AT_THE_DESK) -> int:
     """Adds a rating and returns its id; older ones are kept."""
     get_unit(session, unit_id)
-    aerosol = one_of(new.aerosol, AEROSOLS, "aerosol", "The aerosol of the rating")
+    values = checked_entry(new)
     if not new.listed and new.value is not None:
         raise InvalidValue(
             f"The rating is marked as not listed and has the value {new.value:g}. Take one of the two out.",
             field="rating_value",
         )
+    value, unit = values.pop("value"), values.pop("unit_symbol")
+    stated = {"stated_value": value, "stated_unit": unit if new.listed else ""}
     rate = _in_m3_per_h(new) if new.listed else None
-    row = Rating(
-        unit_under_test_id=unit_id,
-        aerosol=aerosol,
-        listed=new.listed,
-        clean_air_delivery_rate_m3_per_h=rate,
-        stated_value=new.value,
-        stated_unit=new.unit_symbol.strip() if new.listed else "",
-        sister_model=optional_text(new.sister_model, "sister_model", "The sister model"),
-        test_standard=optional_text(new.test_standard, "test_standard", "The test standard"),
-        edition=optional_text(new.edition, "edition", "The edition"),
-        source=required_text(new.source, "rating_source", "The source of the rating", 2000),
-        seen_on=day_seen(new.seen_on, "rating_seen_on", "The rating"),
-    )
+    row = Rating(unit_under_test_id=unit_id, clean_air_delivery_rate_m3_per_h=rate, **stated, **values)
     session.add(row)
     session.flush()
     record_change(session, who, "added", SUBJECT, unit_id, "rating", None, _words(row))

@@ -1,42 +1,22 @@
 """Sound measurements of a unit, and its level at each setting at the bench's standard distance."""
 
 from dataclasses import dataclass
-from datetime import date
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.compute.sound.level import SoundLevel, sound_level
 from app.compute.sound.unit_sound import SoundReading
-from app.errors import InvalidValue, NotFound
+from app.errors import NotFound
 from app.services.bench.choices import bench_choices
 from app.services.measurements.checks import setting_of_unit
+from app.services.measurements.definitions import NewSoundMeasurement
 from app.services.measurements.delete_entry import delete_entry
 from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.checked_values import day_seen, number_above_zero, one_of, optional_text
+from app.services.store.entry_fields import checked_entry
 from app.services.units.entry import SUBJECT
 from app.storage.models.bench_measurements import SoundMeasurement
 from app.storage.models.units_under_test import SpeedSetting
-
-ENVIRONMENTS = ("indoor", "free field")
-INSTRUMENT_CLASSES = ("", "1", "2")
-LOWEST_DBA, HIGHEST_DBA = 0.0, 140.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewSoundMeasurement:
-    """One reading of a running unit; background: the room with the unit off [dB(A)]."""
-
-    level_dba: float | None
-    background_dba: float | None = None
-    distance_m: float | None = None
-    position: str = "front"
-    environment: str = "indoor"
-    instrument: str = ""
-    instrument_class: str = ""
-    measured_on: date | None = None
-    measured_by: str = ""
-    notes: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,24 +33,7 @@ def add_sound_measurement(
 ) -> int:
     """Adds a reading and returns its id."""
     setting = setting_of_unit(session, unit_id, setting_id)
-    row = SoundMeasurement(
-        unit_under_test_id=unit_id,
-        setting_id=setting_id,
-        level_dba=_level(new.level_dba, "sound_dba", "The sound level"),
-        background_dba=None
-        if new.background_dba is None
-        else _level(new.background_dba, "background_dba", "The level of the room"),
-        distance_m=number_above_zero(new.distance_m, "distance_m", "The distance", "m"),
-        position=optional_text(new.position, "position", "The position"),
-        environment=one_of(new.environment, ENVIRONMENTS, "environment", "The surroundings"),
-        instrument=optional_text(new.instrument, "instrument", "The instrument"),
-        instrument_class=one_of(
-            new.instrument_class, INSTRUMENT_CLASSES, "instrument_class", "The class of the instrument"
-        ),
-        measured_on=day_seen(new.measured_on, "measured_on", "The sound level"),
-        measured_by=optional_text(new.measured_by, "measured_by", "Who measured"),
-        notes=optional_text(new.notes, "notes", "The notes"),
-    )
+    row = SoundMeasurement(unit_under_test_id=unit_id, setting_id=setting_id, **checked_entry(new))
     session.add(row)
     session.flush()
     record_change(session, who, "added", SUBJECT, unit_id, "sound level", None, _words(row, setting.name))
@@ -117,15 +80,6 @@ def _reading(row: SoundMeasurement) -> SoundReading:
     return SoundReading(
         row.level_dba, row.background_dba, row.distance_m, row.environment == "indoor", row.instrument_class
     )
-
-
-def _level(value: float | None, field: str, what: str) -> float:
-    if value is None or not LOWEST_DBA <= value <= HIGHEST_DBA:
-        raise InvalidValue(
-            f"{what} is {value} dB(A); a number from {LOWEST_DBA:.0f} to {HIGHEST_DBA:.0f} is needed. Correct it.",
-            field=field,
-        )
-    return float(value)
 
 
 def _words(row: SoundMeasurement, setting: str) -> str:

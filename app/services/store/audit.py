@@ -1,12 +1,13 @@
 """The record of every change: who, when, before, after, and why. Rows are only ever added."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.hidden_marks import without_hidden_marks
+from app.storage.models.base import Base
 from app.storage.models.bench import Change
 
 # The name recorded where none was given: the person at the desk, on their own machine.
@@ -53,6 +54,24 @@ def record_change(
     )
     session.add(change)
     return change
+
+
+def write_changes(
+    session: Session,
+    row: Base,
+    values: Mapping[str, object],
+    subject: str,
+    subject_id: int,
+    *,
+    who: str,
+    why: str = "",
+) -> set[str]:
+    """Gives a stored row its new values; each that differs is recorded with the old one. Returns their names."""
+    moved = {name: getattr(row, name) for name, after in values.items() if getattr(row, name) != after}
+    for name, before in moved.items():
+        setattr(row, name, values[name])
+        record_change(session, who, "changed", subject, subject_id, name, before, values[name], why)
+    return set(moved)
 
 
 def changes_of(session: Session, subject: str, subject_id: int) -> Sequence[Change]:

@@ -51,14 +51,6 @@ def number_not_below_zero(value: float | None, field: str, what: str, unit: str)
     return checked
 
 
-def optional_above_zero(value: float | None, field: str, what: str, unit: str) -> float | None:
-    return None if value is None else number_above_zero(value, field, what, unit)
-
-
-def optional_not_below_zero(value: float | None, field: str, what: str, unit: str) -> float | None:
-    return None if value is None else number_not_below_zero(value, field, what, unit)
-
-
 def whole_number_above_zero(value: int | None, field: str, what: str) -> int:
     if value is None or value < 1:
         raise InvalidValue(f"{what} is {value}; it needs a whole number above zero. Correct it.", field=field)
@@ -73,7 +65,7 @@ def one_of(value: str, choices: Sequence[str], field: str, what: str) -> str:
     return value
 
 
-def currency_code(value: str) -> str:
+def currency_code(value: str, field: str = "currency", _what: str = "") -> str:
     code = (value or "").strip().upper()
     if len(code) != 3 or not code.isascii() or not code.isalpha():
         raise InvalidValue(

@@ -1,47 +1,20 @@
 """Units under test and their speed settings: adding and changing them, with a record of each change."""
 
-from dataclasses import dataclass, fields
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
+from typing import Any
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.errors import AlreadyStored, InvalidValue, NotFound
-from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.checked_values import (
-    LARGEST_COUNT,
-    LONGEST_TEXT,
-    day_seen,
-    one_of,
-    optional_above_zero,
-    optional_text,
-    required_text,
-)
-from app.storage.models.units_under_test import KINDS_OF_CLEANING as KINDS_OF_CLEANING
+from app.services.store.audit import AT_THE_DESK, record_change, write_changes
+from app.services.store.checked_values import LARGEST_COUNT, required_text
+from app.services.store.entry_fields import changed_entry, checked_entry
+from app.services.units.definitions import NewUnit
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 SUBJECT = "unit under test"
-CONSUMABLES_STATES = ("unknown", "none needed", "listed")
 KINDS_THAT_MAY_MAKE_OZONE = ("electrostatic", "ioniser", "ultraviolet")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewUnit:
-    """Details of a new unit; dimensions in mm, mass in kg."""
-
-    maker: str
-    model: str
-    kind: str = "other"
-    makes_ozone: bool | None = None  # None: depends on the kind of cleaning
-    consumables_state: str = "unknown"
-    width_mm: float | None = None
-    depth_mm: float | None = None
-    height_mm: float | None = None
-    mass_kg: float | None = None
-    bought_on: date | None = None
-    bought_from: str = ""
-    serial_number: str = ""
-    notes: str = ""
 
 
 def has_units(session: Session) -> bool:
@@ -62,7 +35,7 @@ def add_unit(session: Session, new_unit: NewUnit, *, who: str = AT_THE_DESK, now
     Raises InvalidValue with the field, AlreadyStored if maker and model are on the bench already.
     """
     values = _checked(new_unit)
-    _refuse_second(session, str(values["maker"]), str(values["model"]))
+    _refuse_second(session, values["maker"], values["model"])
     unit = UnitUnderTest(**values, created_at=now or datetime.now(UTC))
     session.add(unit)
     session.flush()
@@ -75,19 +48,10 @@ def change_unit(
 ) -> UnitUnderTest:
     """Changes the given fields of a unit; each actual change is recorded with the old value."""
     unit = get_unit(session, unit_id)
-    names = [field.name for field in fields(NewUnit)]
-    unknown = sorted(changed.keys() - set(names))
-    if unknown:
-        raise InvalidValue(f"A unit has no field {unknown[0]!r}; it has: {', '.join(names)}.", field=unknown[0])
-    asked = {name: getattr(unit, name) for name in names} | changed
-    values = _checked(NewUnit(**asked))
+    values = _checked(changed_entry(NewUnit, unit, changed, "A unit"))
     if (values["maker"], values["model"]) != (unit.maker, unit.model):
-        _refuse_second(session, str(values["maker"]), str(values["model"]), apart_from=unit_id)
-    for name in names:
-        before, after = getattr(unit, name), values[name]
-        if before != after:
-            setattr(unit, name, after)
-            record_change(session, who, "changed", SUBJECT, unit_id, name, before, after, why)
+        _refuse_second(session, values["maker"], values["model"], apart_from=unit_id)
+    write_changes(session, unit, values, SUBJECT, unit_id, who=who, why=why)
     return unit
 
 
@@ -164,23 +128,8 @@ def _refuse_second(session: Session, maker: str, model: str, apart_from: int | N
         )
 
 
-def _checked(new: NewUnit) -> dict[str, object]:
-    kind = one_of(new.kind, KINDS_OF_CLEANING, "kind", "The kind of cleaning")
-    makes_ozone = kind in KINDS_THAT_MAY_MAKE_OZONE if new.makes_ozone is None else new.makes_ozone
-    return {
-        "maker": required_text(new.maker, "maker", "The maker"),
-        "model": required_text(new.model, "model", "The model"),
-        "kind": kind,
-        "makes_ozone": makes_ozone,
-        "consumables_state": one_of(
-            new.consumables_state, CONSUMABLES_STATES, "consumables_state", "What is known of consumables"
-        ),
-        "width_mm": optional_above_zero(new.width_mm, "width_mm", "The width", "mm"),
-        "depth_mm": optional_above_zero(new.depth_mm, "depth_mm", "The depth", "mm"),
-        "height_mm": optional_above_zero(new.height_mm, "height_mm", "The height", "mm"),
-        "mass_kg": optional_above_zero(new.mass_kg, "mass_kg", "The mass", "kg"),
-        "bought_on": None if new.bought_on is None else day_seen(new.bought_on, "bought_on", "The purchase"),
-        "bought_from": optional_text(new.bought_from, "bought_from", "Where it was bought"),
-        "serial_number": optional_text(new.serial_number, "serial_number", "The serial number"),
-        "notes": optional_text(new.notes, "notes", "The notes", LONGEST_TEXT),
-    }
+def _checked(new: NewUnit) -> dict[str, Any]:
+    values = checked_entry(new)
+    if values["makes_ozone"] is None:
+        values["makes_ozone"] = values["kind"] in KINDS_THAT_MAY_MAKE_OZONE
+    return values

@@ -5,13 +5,14 @@ ORM objects would take three quarters of the time of a list of a hundred units.
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
 from sqlalchemy import BindParameter, bindparam, select
 from sqlalchemy.orm import Session
 
+from app.services.units.definitions import NewConsumable, NewUnit
 from app.storage.models.units_under_test import Consumable, ConsumablePrice, Price, SpeedSetting, UnitUnderTest
 
 
@@ -33,41 +34,19 @@ class PriceSeen(NamedTuple):
     source: str
 
 
-@dataclass(frozen=True, slots=True)
-class ConsumableOfUnit:
-    """A consumable as stored, with its prices, oldest first."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConsumableOfUnit(NewConsumable):
+    """A part that wears out, as stored, with its prices from the oldest."""
 
+    id: int
     prices: tuple[PriceSeen, ...]
-    id: int
-    name: str
-    kind: str
-    washable: bool
-    pieces_in_use: int
-    pack_size: int
-    life_months: float | None
-    life_running_hours: float | None
-    life_source: str
-    notes: str
 
 
-@dataclass(frozen=True, slots=True)
-class UnitWithParts:
-    """A unit as stored; settings from the slowest, prices oldest first, consumables by name."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitWithParts(NewUnit):
+    """A unit as stored; settings from the slowest, prices from the oldest, consumables in the order of their names."""
 
     id: int
-    maker: str
-    model: str
-    kind: str
-    makes_ozone: bool
-    consumables_state: str
-    width_mm: float | None
-    depth_mm: float | None
-    height_mm: float | None
-    mass_kg: float | None
-    bought_on: date | None
-    bought_from: str
-    serial_number: str
-    notes: str
     trashed_at: datetime | None
     settings: tuple[SettingOfUnit, ...]
     prices: tuple[PriceSeen, ...]
@@ -82,7 +61,9 @@ def with_parts(session: Session, units: Sequence[UnitUnderTest]) -> tuple[UnitWi
     pack_prices = _by_owner(session.execute(_PACK_PRICES, ids), PriceSeen)
     consumables: dict[int, list[ConsumableOfUnit]] = defaultdict(list)
     for owner, consumable_id, *facts in session.execute(_CONSUMABLES, ids):
-        consumables[owner].append(ConsumableOfUnit(tuple(pack_prices[consumable_id]), consumable_id, *facts))
+        part = dict(zip(_OF_CONSUMABLE, facts, strict=True))
+        prices_of_pack = tuple(pack_prices[consumable_id])
+        consumables[owner].append(ConsumableOfUnit(id=consumable_id, prices=prices_of_pack, **part))
     return tuple(
         UnitWithParts(
             **{name: getattr(unit, name) for name in _OWN},
@@ -94,7 +75,8 @@ def with_parts(session: Session, units: Sequence[UnitUnderTest]) -> tuple[UnitWi
     )
 
 
-_OWN = tuple(name for name in UnitWithParts.__slots__ if name not in ("settings", "prices", "consumables"))
+_OWN = ("id", "trashed_at", *(field.name for field in fields(NewUnit)))
+_OF_CONSUMABLE = tuple(field.name for field in fields(NewConsumable))
 _IDS: BindParameter[Any] = bindparam("ids", expanding=True)
 _SETTINGS = (
     select(SpeedSetting.unit_under_test_id, *(getattr(SpeedSetting, name) for name in SettingOfUnit._fields))
@@ -107,10 +89,7 @@ _PRICES = (
     .order_by(Price.seen_on, Price.id)
 )
 _CONSUMABLES = (
-    select(
-        Consumable.unit_under_test_id,
-        *(getattr(Consumable, name) for name in ConsumableOfUnit.__slots__ if name != "prices"),
-    )
+    select(Consumable.unit_under_test_id, Consumable.id, *(getattr(Consumable, name) for name in _OF_CONSUMABLE))
     .where(Consumable.unit_under_test_id.in_(_IDS))
     .order_by(Consumable.name, Consumable.id)
 )

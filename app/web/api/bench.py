@@ -1,30 +1,26 @@
 """What a script needs ids of before it sends a trial: rooms, loggers, smoke sources, profiles and tariffs."""
 
-from datetime import date
 from typing import Literal
 
 from fastapi import APIRouter
 
+from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource, NewTariff
 from app.services.logs.logger_profiles import list_profiles
 from app.services.units.lists import list_loggers, list_rooms, list_smoke_sources, list_tariffs
+from app.web.api.derived import answer
 from app.web.api.shapes import Cursor, FromStore, Limit, OfBench, of_bench, problem_answers
 from app.web.dependencies import SessionDep
 
 router = APIRouter(tags=["bench"])
 
 
+@answer(NewRoom)
 class RoomShape(FromStore):
     """A test room; the uncertainty of the volume is a standard uncertainty."""
 
     id: int
-    name: str
-    length_m: float | None
-    width_m: float | None
-    height_m: float | None
     room_volume_m3: float
     room_volume_uncertainty_m3: float
-    furniture: str
-    notes: str
 
 
 class RoomList(OfBench):
@@ -32,15 +28,9 @@ class RoomList(OfBench):
     next_cursor: str | None
 
 
+@answer(NewLogger)
 class LoggerShape(FromStore):
     id: int
-    name: str
-    profile_id: int | None
-    principle: str
-    response_time_s: float | None
-    saturation_level_ug_m3: float | None
-    calibration: str
-    notes: str
 
 
 class LoggerList(OfBench):
@@ -48,11 +38,10 @@ class LoggerList(OfBench):
     next_cursor: str | None
 
 
+@answer(NewSmokeSource)
 class SmokeSourceShape(FromStore):
     id: int
-    name: str
     aerosol: Literal["smoke", "dust", "pollen"]
-    notes: str
 
 
 class SmokeSourceList(OfBench):
@@ -74,16 +63,11 @@ class ProfileList(OfBench):
     logger_profiles: list[ProfileShape]
 
 
+@answer(NewTariff)
 class TariffShape(FromStore):
     """A price of a kilowatt-hour; `standing` tells how the figure was come by."""
 
     id: int
-    region: str
-    currency: str
-    price_per_kwh: float
-    valid_from: date
-    source: str
-    standing: str
 
 
 class TariffList(OfBench):

@@ -1,6 +1,6 @@
 """Shapes that several routers share: measured quantities, problems, paging."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from fastapi import Path, Query
 from pydantic import BaseModel, ConfigDict, Field
@@ -28,6 +28,11 @@ class FromStore(BaseModel):
     """An answer read off a row of the store."""
 
     model_config = ConfigDict(from_attributes=True)
+
+    @classmethod
+    def of(cls, row: object, **more: object) -> Self:
+        """The answer with the values of a row, and those that are not read off it."""
+        return cls.model_validate({n: getattr(row, n) for n in cls.model_fields if n not in more} | more)
 
 
 class OfBench(BaseModel):
@@ -81,7 +86,7 @@ def measured_from_parts(
     return MeasuredShape(value=value, uncertainty=uncertainty, low_95=low_95, high_95=high_95)
 
 
-class NoteShape(BaseModel):
+class NoteShape(FromStore):
     """A finding: a stable code, how much it weighs, plain words, and the evidence with its limit."""
 
     code: str

@@ -8,13 +8,17 @@ from collections.abc import AsyncIterator, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Annotated
+from typing import Annotated, Any, TypeVar
 
 from fastapi import Depends, Request
 from sqlalchemy.orm import Session
 from starlette.datastructures import FormData, UploadFile
 
-from app.errors import HazefallError, StoreProblem
+from app.errors import HazefallError, InvalidValue, StoreProblem
+from app.services.store.entry_fields import EntryField, entry_fields
+from app.web.forms.form_fields import FormField, fields_shown
+
+Entry = TypeVar("Entry")
 
 _TWO_READINGS = re.compile(r"[-+]?\d{1,3}(,\d{3})+")
 _LONGEST_SHOWN = 60
@@ -119,6 +123,37 @@ class TypedForm:
     def ticked(self, name: str) -> bool:
         return bool(self.values.get(name))
 
+    def entry(self, definition: type[Entry], prefix: str = "", **known: Any) -> Entry | None:
+        """What was typed as an entry, each mistake noted beside its field; None where there is one.
+
+        prefix : what the names of its fields begin with in a form that holds two such entries
+        known : values that are not read from the form
+        """
+        asked = [each for each in entry_fields(definition) if each.name not in known]
+        own = {each: f"{prefix}{each.form_name}" for each in asked}
+        values = known | {each.name: self._value(each, name) for each, name in own.items()}
+        for each, name in own.items():
+            try:
+                if name not in self.errors:
+                    each.checked(values[each.name], str(values.get(each.unit_from, "")), name)
+            except InvalidValue as error:
+                self.add_error(name, error.message)
+        return None if self.errors.keys() & set(own.values()) else definition(**values)
+
+    def fields(self, what: str, prefix: str = "") -> list[FormField]:
+        """The fields of what is entered, such as "room", for the template that shows them."""
+        return fields_shown(what, prefix, self.values, self.errors)
+
+    def _value(self, entry: EntryField, name: str) -> Any:
+        if entry.kind == "yes or no":
+            return self.ticked(name)
+        if entry.kind == "day":
+            return self.day(name, entry.label)
+        if entry.kind == "text":
+            return self.text(name) or (entry.default if entry.choices else "")
+        found = self.number(name, entry.what) if entry.kind == "number" else self.whole_number(name, entry.what)
+        return entry.default if found is None else found
+
     def stop_if_errors(self) -> None:
         """Ends an attempt if the form has errors, so that nothing is stored."""
         if self.errors:
@@ -153,6 +188,11 @@ def typed_form_of(data: FormData) -> TypedForm:
         else:
             form.values.setdefault(name, []).append(value)
     return form
+
+
+def filled_form(definition: Any, stored: object, **more: object) -> TypedForm:
+    """A form that shows a stored row, ready to be changed."""
+    return empty_form(**{each.form_name: getattr(stored, each.name) for each in entry_fields(definition)} | more)
 
 
 def empty_form(**values: object) -> TypedForm:

@@ -27,7 +27,6 @@ from app.web.pages.units import clips as unit_clips
 from app.web.pages.units import form as unit_form
 from app.web.pages.units import list as units
 from app.web.pages.units import measurements as unit_measurements
-from app.web.pages.units import statements as unit_statements
 
 PAGE_ROUTERS: tuple[APIRouter, ...] = (
     ranking.router,
@@ -43,7 +42,6 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     bulk.router,
     unit_form.router,
     unit_measurements.router,
-    unit_statements.router,
     unit_clips.router,
     unit_draft.router,
     units.router,

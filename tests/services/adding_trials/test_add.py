@@ -139,7 +139,8 @@ def test_an_empty_room_run_too_far_in_time_is_used_with_a_note(session: Session,
 
 
 def test_runs_of_another_room_are_not_used(session: Session, small_bench: SmallBench):
-    from app.services.bench.rooms import NewRoom, add_room
+    from app.services.bench.definitions import NewRoom
+    from app.services.bench.rooms import add_room
 
     other = add_room(session, NewRoom(name="Room B", room_volume_m3=50))
     add_trial(session, decay_log(0.5, minutes=180, seed=5), "e.csv", NewTrial(kind=EMPTY_ROOM, room_id=other))

@@ -13,7 +13,8 @@ from app.services.adding_trials.add import add_read_trial, add_trial
 from app.services.adding_trials.preview import LogPreview, check_as_shown, preview_log, stored_results
 from app.services.adding_trials.staged_results import StagedLog, read_staged_log
 from app.services.adding_trials.staged_uploads import discard_upload, stage_upload, staged_upload
-from app.services.bench.loggers import NewLogger, add_logger
+from app.services.bench.definitions import NewLogger
+from app.services.bench.loggers import add_logger
 from app.services.bench.rooms import change_room
 from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
 from app.settings import Settings

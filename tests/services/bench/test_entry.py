@@ -10,25 +10,21 @@ from sqlalchemy.orm import Session
 
 from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.bench.choices import bench_choices, change_bench
-from app.services.bench.loggers import NewLogger, add_logger, change_logger, find_logger, get_logger
-from app.services.bench.rooms import (
-    NewRoom,
-    add_room,
-    add_smoke_source,
-    change_room,
-    find_room,
-    find_smoke_source,
-    get_room,
-)
+from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource, NewTariff
+from app.services.bench.loggers import add_logger, change_logger, find_logger, get_logger
+from app.services.bench.rooms import add_room, change_room, find_room, get_room
+from app.services.bench.smoke_sources import add_smoke_source, find_smoke_source
 from app.services.bench.tariffs import add_tariff
 from app.services.costs.choices import OwningChoices, owning_terms
+from app.services.measurements.definitions import NewOzoneTest, NewPowerMeasurement, NewSoundMeasurement
 from app.services.measurements.ozone_tests import add_ozone_test
-from app.services.measurements.power_levels import NewPowerMeasurement, add_power_measurement
-from app.services.measurements.sound_levels import NewSoundMeasurement, add_sound_measurement
+from app.services.measurements.power_levels import add_power_measurement
+from app.services.measurements.sound_levels import add_sound_measurement
 from app.services.store.audit import changes_of
 from app.services.store.checked_values import latest_current_day, optional_text
-from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
-from app.services.units.entry import NewUnit, add_setting, add_unit, change_unit, find_setting, find_unit, get_unit
+from app.services.units.consumables import add_consumable, add_consumable_price, say_none_needed
+from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.services.units.entry import add_setting, add_unit, change_unit, find_setting, find_unit, get_unit
 from app.services.units.prices import add_price
 from app.storage.models.units_under_test import Consumable, Price, SpeedSetting
 from tests.conftest import NOW, SmallBench
@@ -108,7 +104,7 @@ def test_settings_come_in_order_and_one_is_the_highest(session: Session, small_b
 
 
 def test_prices_are_kept_one_beside_the_other(session: Session, small_bench: SmallBench):
-    add_price(session, small_bench.unit_id, 189.0, "usd", DAY, "shop window")
+    add_price(session, small_bench.unit_id, NewPrice(amount=189.0, currency="usd", seen_on=DAY, source="shop window"))
     amounts = session.scalars(select(Price.amount).order_by(Price.seen_on)).all()
     assert amounts == [189.0, 199.0]
 
@@ -133,32 +129,32 @@ def test_a_price_that_says_too_little_is_refused(
     session: Session, small_bench: SmallBench, amount, currency, day, message
 ):
     with pytest.raises(InvalidValue) as refused:
-        add_price(session, small_bench.unit_id, amount, currency, day, "shop")
+        add_price(session, small_bench.unit_id, NewPrice(amount=amount, currency=currency, seen_on=day, source="shop"))
     assert refused.value.message == message
 
 
 def test_a_price_that_nobody_can_look_up_again_is_refused(session: Session, small_bench: SmallBench):
     words = "The price has no source; it needs where it was seen, such as a shop, a list or a bill. Type it in."
     with pytest.raises(InvalidValue) as refused:
-        add_price(session, small_bench.unit_id, 9.0, "USD", DAY, " ")
+        add_price(session, small_bench.unit_id, NewPrice(amount=9.0, currency="USD", seen_on=DAY, source=" "))
     assert (refused.value.field, refused.value.message) == ("price_source", words)
     part = add_consumable(session, small_bench.unit_id, NewConsumable(name="Main filter"))
     with pytest.raises(InvalidValue) as refused:
-        add_consumable_price(session, part, 9.0, "USD", DAY)
+        add_consumable_price(session, part, NewPrice(amount=9.0, currency="USD", seen_on=DAY))
     assert (refused.value.field, refused.value.message) == ("consumable_price_source", words)
 
 
 def test_nothing_was_seen_or_measured_on_a_day_that_is_still_to_come(session: Session, small_bench: SmallBench):
     """Today is still a day that has begun, in whatever zone the desk sits."""
     today, ahead = datetime.now(UTC).date(), latest_current_day() + timedelta(days=1)
-    add_price(session, small_bench.unit_id, 9.0, "USD", today, "shop")
+    add_price(session, small_bench.unit_id, NewPrice(amount=9.0, currency="USD", seen_on=today, source="shop"))
     part = add_consumable(session, small_bench.unit_id, NewConsumable(name="Main filter"))
     unit_id, setting = small_bench.unit_id, small_bench.high_setting_id
     sound = NewSoundMeasurement(level_dba=40.0, distance_m=1.0, measured_on=ahead)
     for add in (
-        lambda: add_price(session, unit_id, 8.0, "USD", ahead, "shop"),
-        lambda: add_consumable_price(session, part, 8.0, "USD", ahead, "shop"),
-        lambda: add_ozone_test(session, unit_id, 8.0, ahead),
+        lambda: add_price(session, unit_id, NewPrice(amount=8.0, currency="USD", seen_on=ahead, source="shop")),
+        lambda: add_consumable_price(session, part, NewPrice(amount=8.0, currency="USD", seen_on=ahead, source="shop")),
+        lambda: add_ozone_test(session, unit_id, NewOzoneTest(ozone_ppb=8.0, tested_on=ahead)),
         lambda: add_power_measurement(session, unit_id, setting, NewPowerMeasurement(power_w=8.0, measured_on=ahead)),
         lambda: add_sound_measurement(session, unit_id, setting, sound),
     ):
@@ -169,8 +165,15 @@ def test_nothing_was_seen_or_measured_on_a_day_that_is_still_to_come(session: Se
 
 def test_a_tariff_of_a_day_to_come_is_kept_and_is_that_of_the_bench_only_when_it_has_come(session: Session):
     today, ahead = datetime.now(UTC).date(), latest_current_day() + timedelta(days=1)
-    now = add_tariff(session, "Northland", 0.2, "USD", today, source="bill")
-    later = add_tariff(session, "Northland", 0.3, "USD", ahead, source="letter of the supplier")
+    now = add_tariff(
+        session, NewTariff(region="Northland", price_per_kwh=0.2, currency="USD", valid_from=today, source="bill")
+    )
+    later = add_tariff(
+        session,
+        NewTariff(
+            region="Northland", price_per_kwh=0.3, currency="USD", valid_from=ahead, source="letter of the supplier"
+        ),
+    )
     change_bench(session, replace(bench_choices(session), tariff_id=now), who="Ada")
     with pytest.raises(InvalidValue) as refused:
         change_bench(session, replace(bench_choices(session), tariff_id=later), who="Ada")
@@ -186,7 +189,7 @@ def test_a_tariff_of_a_day_to_come_is_kept_and_is_that_of_the_bench_only_when_it
 
 def test_a_consumable_makes_the_unit_one_with_listed_consumables(session: Session, small_bench: SmallBench):
     part = add_consumable(session, small_bench.unit_id, NewConsumable(name="Main filter", life_months=12, pack_size=2))
-    add_consumable_price(session, part, 39.0, "USD", DAY, "price list")
+    add_consumable_price(session, part, NewPrice(amount=39.0, currency="USD", seen_on=DAY, source="price list"))
     assert get_unit(session, small_bench.unit_id).consumables_state == "listed"
     fields = [change.field for change in changes_of(session, "unit under test", small_bench.unit_id)]
     assert fields == ["price of Main filter", "consumables_state", "consumable"]
@@ -197,7 +200,7 @@ def test_a_consumable_makes_the_unit_one_with_listed_consumables(session: Sessio
     with pytest.raises(InvalidValue, match="The number of pieces in a pack is 0; it needs a whole number above zero"):
         add_consumable(session, small_bench.unit_id, NewConsumable(name="Other", pack_size=0))
     with pytest.raises(NotFound, match="There is no consumable 77 in this bench"):
-        add_consumable_price(session, 77, 1.0, "USD", DAY)
+        add_consumable_price(session, 77, NewPrice(amount=1.0, currency="USD", seen_on=DAY))
     assert session.scalars(select(Consumable.name)).all() == ["Main filter"]
 
 
@@ -287,11 +290,11 @@ def test_rooms_are_found_and_changed_by_name(session: Session, small_bench: Smal
 
 def test_smoke_sources_have_an_aerosol(session: Session, small_bench: SmallBench):
     assert find_smoke_source(session, "Incense") == small_bench.smoke_source_id
-    add_smoke_source(session, "test dust", "dust")
+    add_smoke_source(session, NewSmokeSource(name="test dust", aerosol="dust"))
     with pytest.raises(AlreadyStored, match="A smoke source 'test dust' is on the bench already"):
-        add_smoke_source(session, "test dust", "dust")
+        add_smoke_source(session, NewSmokeSource(name="test dust", aerosol="dust"))
     with pytest.raises(InvalidValue, match="The aerosol is 'steam'; it needs one of: smoke, dust, pollen"):
-        add_smoke_source(session, "kettle", "steam")
+        add_smoke_source(session, NewSmokeSource(name="kettle", aerosol="steam"))
 
 
 def test_loggers_are_kept_with_what_is_known_of_them(session: Session, small_bench: SmallBench):

@@ -3,6 +3,7 @@ from datetime import date
 import pytest
 
 from app.errors import AlreadyStored, InvalidValue
+from app.services.bench.definitions import NewTariff
 from app.services.bench.tariffs import SUBJECT, add_tariff
 from app.services.store.audit import changes_of
 
@@ -10,15 +11,25 @@ DAY = date(2026, 1, 1)
 
 
 def test_a_tariff_is_stored_with_its_standing_and_recorded(session):
-    tariff_id = add_tariff(session, "Northland", 0.21, "usd", DAY, source="bill", standing="own bill", who="Ada")
+    tariff_id = add_tariff(
+        session,
+        NewTariff(
+            region="Northland", price_per_kwh=0.21, currency="usd", valid_from=DAY, source="bill", standing="own bill"
+        ),
+        who="Ada",
+    )
     change = changes_of(session, SUBJECT, tariff_id)[0]
     assert (change.who, change.field, change.after) == ("Ada", "Northland", "0.21 USD/kWh from 2026-01-01")
 
 
 def test_one_price_a_region_and_day(session):
-    add_tariff(session, "Northland", 0.21, "USD", DAY, source="bill")
+    add_tariff(
+        session, NewTariff(region="Northland", price_per_kwh=0.21, currency="USD", valid_from=DAY, source="bill")
+    )
     with pytest.raises(AlreadyStored, match="Northland has a tariff from 2026-01-01 already"):
-        add_tariff(session, "Northland", 0.22, "USD", DAY, source="bill")
+        add_tariff(
+            session, NewTariff(region="Northland", price_per_kwh=0.22, currency="USD", valid_from=DAY, source="bill")
+        )
 
 
 @pytest.mark.parametrize(
@@ -42,4 +53,4 @@ def test_impossible_tariffs_are_refused(session, fields, message):
         "source": "bill",
     } | fields
     with pytest.raises(InvalidValue, match=message):
-        add_tariff(session, **values)
+        add_tariff(session, NewTariff(**values))

@@ -321,7 +321,7 @@ def test_the_price_and_the_life_of_a_part_come_with_who_says_so(session, small_b
         f"{KNOWN},three,12,manual,40,USD,2026-01-01,shop",
     )
     first, second, third = preview_bulk(session, table(head, *rows), "t.csv").lines
-    assert (first.outcome, first.field) == ("refused", "consumable_price_source")
+    assert (first.outcome, first.field) == ("refused", "source")
     assert first.words.startswith("The price has no source; it needs where it was seen")
     assert second.words == (
         "life_months is given and life_source is empty; it is needed: who says how long it lasts, such as the manual."

@@ -5,7 +5,8 @@ from app.services.bench.choices import BenchChoices, change_bench
 from app.services.costs.choices import FOR_THE_ROOM, QUIETEST, OwningChoices, tariffs_of_bench
 from app.services.costs.cost_of_owning import cost_of_owning
 from app.services.costs.running_cost import CostChoices
-from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
+from app.services.units.consumables import add_consumable, add_consumable_price, say_none_needed
+from app.services.units.definitions import NewConsumable, NewPrice
 from app.services.units.entry import add_setting
 from tests.sample_data.measured_facts import (
     DAY,
@@ -30,7 +31,7 @@ def bench(session, small_bench):
     add_power(session, ids.unit_id, ids.low_setting_id, 10.0, 0.1)
     add_power(session, ids.unit_id, ids.high_setting_id, 50.0, 0.5)
     filter_id = add_consumable(session, ids.unit_id, NewConsumable(name="filter", life_months=12))
-    add_consumable_price(session, filter_id, 40.0, "USD", DAY, "shop")
+    add_consumable_price(session, filter_id, NewPrice(amount=40.0, currency="USD", seen_on=DAY, source="shop"))
     box, box_setting = add_unit_with_setting(session, "Box")
     add_rate(session, box, box_setting, ids.room_id, 300.0)
     add_sound(session, box, box_setting, 52.0)

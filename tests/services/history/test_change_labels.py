@@ -7,8 +7,7 @@ import pytest
 from sqlalchemy.orm import Session
 
 from app.services.bench.choices import BenchChoices
-from app.services.bench.loggers import NewLogger
-from app.services.bench.rooms import NewRoom
+from app.services.bench.definitions import NewLogger, NewRoom, NewTariff
 from app.services.bench.tariffs import add_tariff
 from app.services.history.change_history import DescribedChange, change_history, described_changes
 from app.services.history.change_labels import field_label
@@ -16,7 +15,7 @@ from app.services.logs.trial_fields import TrialMarks
 from app.services.results.recompute import COMPARED
 from app.services.store.audit import record_change
 from app.services.trials.facts import CHANGEABLE
-from app.services.units.entry import NewUnit
+from app.services.units.definitions import NewUnit
 from tests.conftest import NOW, SmallBench
 
 
@@ -65,13 +64,11 @@ def test_a_thing_that_is_gone_has_no_number_either(session: Session, small_bench
 
 
 def test_the_price_of_the_bench_is_told_by_its_region(session: Session):
-    tariff = add_tariff(session, "Hillside", 0.3, "USD", NOW.date(), source="bill")
-    described = changed(session, "bench", 1, "tariff_id", None, tariff)
-    assert (described.name, described.what, described.after) == (
-        "The bench",
-        "the price of electricity was changed",
-        "Hillside",
+    tariff = add_tariff(
+        session, NewTariff(region="Hillside", price_per_kwh=0.3, currency="USD", valid_from=NOW.date(), source="bill")
     )
+    told = changed(session, "bench", 1, "tariff_id", None, tariff)
+    assert (told.name, told.what, told.after) == ("The bench", "the price of electricity was changed", "Hillside")
     added = next(change for change in described_changes(session).rows if change.subject == "tariff")
     assert (added.name, added.what) == ("Price of electricity: Hillside", "was added")
 

@@ -6,7 +6,8 @@ from sqlalchemy import Engine, delete
 from sqlalchemy.orm import Session
 
 from app.services.history.latest_data_date import EVERYTHING, POWER, PRICES, SOUND, latest_data_date
-from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price
+from app.services.units.consumables import add_consumable, add_consumable_price
+from app.services.units.definitions import NewConsumable, NewPrice
 from app.storage.engine import session_scope
 from app.storage.models.units_under_test import ConsumablePrice
 from tests.sample_data.measured_facts import DAY, add_power, add_price, add_sound, add_unit_with_setting
@@ -42,7 +43,9 @@ def test_of_the_whole_bench_it_follows_every_change(store: Engine):
     assert newest() == date(2026, 2, 20)
     with session_scope(store) as session:
         part = add_consumable(session, unit, NewConsumable(name="filter", life_months=6.0))
-        add_consumable_price(session, part, 40.0, "USD", date(2026, 3, 1), "list")
+        add_consumable_price(
+            session, part, NewPrice(amount=40.0, currency="USD", seen_on=date(2026, 3, 1), source="list")
+        )
     assert newest() == date(2026, 3, 1)
     with session_scope(store) as session:
         session.execute(delete(ConsumablePrice))

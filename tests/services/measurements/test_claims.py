@@ -1,7 +1,8 @@
 import pytest
 
 from app.errors import InvalidValue, NotFound
-from app.services.measurements.claims import NewClaim, add_claim, claims_of_unit, delete_claim
+from app.services.measurements.claims import add_claim, claims_of_unit, delete_claim
+from app.services.measurements.definitions import NewClaim, NewOzoneTest
 from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.store.audit import changes_of
 from app.services.units.entry import SUBJECT, change_unit
@@ -86,7 +87,7 @@ def test_a_bound_of_sound_supports_at_most(session, small_bench):
 def test_power_standby_ozone_and_mass_have_their_own_measurement(session, small_bench):
     add_power(session, small_bench.unit_id, small_bench.high_setting_id, 50.0)
     add_power(session, small_bench.unit_id, None, 0.4, 0.01)
-    add_ozone_test(session, small_bench.unit_id, 2.0, DAY, below_detection=True)
+    add_ozone_test(session, small_bench.unit_id, NewOzoneTest(ozone_ppb=2.0, tested_on=DAY, below_detection=True))
     change_unit(session, small_bench.unit_id, {"mass_kg": 5.0})
     for new in (
         claim("power", 50.0, "W", "about"),
@@ -112,7 +113,7 @@ def test_what_was_not_measured_cannot_be_tested(session, small_bench, quantity):
 
 
 def test_a_measured_ozone_value_is_not_a_bound(session, small_bench):
-    add_ozone_test(session, small_bench.unit_id, 30.0, DAY)
+    add_ozone_test(session, small_bench.unit_id, NewOzoneTest(ozone_ppb=30.0, tested_on=DAY))
     add_claim(session, small_bench.unit_id, claim("ozone", 5.0, "ppb", "at most"))
     assert only_check(session, small_bench.unit_id).check.verdict == "not supported"
 
@@ -161,7 +162,7 @@ def test_a_setting_of_another_unit_is_refused(session, small_bench):
 
 def test_an_ozone_value_decides_with_an_uncertainty_and_says_which(session, small_bench):
     """30 ppb with a tenth as standard uncertainty (common practice, no source): 30 ± 1.96 · 3 is 24 to 36 ppb."""
-    add_ozone_test(session, small_bench.unit_id, 30.0, DAY)
+    add_ozone_test(session, small_bench.unit_id, NewOzoneTest(ozone_ppb=30.0, tested_on=DAY))
     for value in (5.0, 29.0):
         add_claim(session, small_bench.unit_id, claim("ozone", value, "ppb", "at most"))
     far, near = (checked.check for checked in claims_of_unit(session, small_bench.unit_id))

@@ -1,9 +1,10 @@
 import pytest
 
+from app.services.measurements.definitions import NewRating
 from app.services.measurements.efficiency import unit_efficiency
 from app.services.measurements.measured_rates import rates_of_unit
 from app.services.measurements.power_levels import power_levels_of_unit
-from app.services.measurements.ratings import NewRating, add_rating, ratings_of_unit
+from app.services.measurements.ratings import add_rating, ratings_of_unit
 from tests.sample_data.measured_facts import DAY, add_power, add_rate
 
 

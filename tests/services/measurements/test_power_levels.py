@@ -5,8 +5,8 @@ from sqlalchemy import select
 
 from app.errors import InvalidValue, NotFound, UnreadableLog
 from app.reading_files.log_table import ReadingChoices
+from app.services.measurements.definitions import NewPowerMeasurement
 from app.services.measurements.power_levels import (
-    NewPowerMeasurement,
     add_power_log,
     add_power_measurement,
     delete_power_measurement,
@@ -46,8 +46,7 @@ def test_a_power_log_becomes_its_mean_over_time_and_is_kept(session, small_bench
         small_bench.high_setting_id,
         content,
         "meter.csv",
-        meter_uncertainty_w=0.4,
-        instrument="plug meter",
+        meter=NewPowerMeasurement(uncertainty_w=0.4, instrument="plug meter"),
     )
     row = session.get(PowerMeasurement, entry)
     assert row.power_w == pytest.approx(found.mean_power.value) == pytest.approx(40.0, abs=0.05)

@@ -2,13 +2,8 @@ import pytest
 
 from app.errors import InvalidValue, NotFound
 from app.services.history.change_history import ChangeFilter, described_changes
-from app.services.measurements.ratings import (
-    NewRating,
-    add_rating,
-    delete_rating,
-    own_rate_m3_per_h,
-    ratings_of_unit,
-)
+from app.services.measurements.definitions import NewRating
+from app.services.measurements.ratings import add_rating, delete_rating, own_rate_m3_per_h, ratings_of_unit
 from app.services.store.audit import changes_of
 from app.services.units.entry import SUBJECT
 from tests.sample_data.measured_facts import DAY, add_rate

@@ -3,8 +3,8 @@ from sqlalchemy import select
 
 from app.errors import InvalidValue, NotFound
 from app.services.bench.choices import BenchChoices, change_bench
+from app.services.measurements.definitions import NewSoundMeasurement
 from app.services.measurements.sound_levels import (
-    NewSoundMeasurement,
     add_sound_measurement,
     delete_sound_measurement,
     sound_levels_of_unit,
@@ -67,9 +67,9 @@ def test_what_is_not_there_cannot_be_taken_back(session):
 @pytest.mark.parametrize(
     ("fields", "field", "message"),
     [
-        ({"level_dba": None}, "sound_dba", "sound level is None dB\\(A\\); a number from 0 to 140 is needed"),
-        ({"level_dba": 200.0}, "sound_dba", "sound level is 200.0 dB\\(A\\); a number from 0 to 140"),
-        ({"background_dba": -3.0}, "background_dba", "level of the room is -3.0 dB\\(A\\)"),
+        ({"level_dba": None}, "sound_dba", "sound level is missing; a number from 0 to 140 dB\\(A\\) is needed"),
+        ({"level_dba": 200.0}, "sound_dba", "sound level is 200 dB\\(A\\); a number from 0 to 140"),
+        ({"background_dba": -3.0}, "background_dba", "level of the room is -3 dB\\(A\\)"),
         ({"distance_m": None}, "distance_m", "The distance is missing; it needs a number in m"),
         ({"environment": "attic"}, "environment", "surroundings is 'attic'; it needs one of: indoor, free field"),
         ({"instrument_class": "3"}, "instrument_class", "class of the instrument is '3'; it needs one of"),

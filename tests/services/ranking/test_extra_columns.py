@@ -1,7 +1,8 @@
 import pytest
 
+from app.services.measurements.definitions import NewOzoneTest, NewRating
 from app.services.measurements.ozone_tests import add_ozone_test
-from app.services.measurements.ratings import NewRating, add_rating
+from app.services.measurements.ratings import add_rating
 from app.services.ranking.extra_columns import extra_facts
 from app.services.ranking.table import rank_units
 from tests.sample_data.measured_facts import DAY, add_power, add_rate, add_tariff
@@ -34,8 +35,8 @@ def test_what_is_known_is_worked_out(session, small_bench):
     add_power(session, ids.unit_id, None, 0.0)
     for aerosol in ("smoke", "dust"):
         certify(session, ids.unit_id, aerosol)
-    add_ozone_test(session, ids.unit_id, 12.0, DAY)
-    add_ozone_test(session, ids.unit_id, 20.0, DAY, below_detection=True)
+    add_ozone_test(session, ids.unit_id, NewOzoneTest(ozone_ppb=12.0, tested_on=DAY))
+    add_ozone_test(session, ids.unit_id, NewOzoneTest(ozone_ppb=20.0, tested_on=DAY, below_detection=True))
     found = facts(session)
     assert found.per_watt.value == pytest.approx(6.0)
     assert "Only a lower bound." in found.why_no_clean_air_cost  # its filters are not recorded

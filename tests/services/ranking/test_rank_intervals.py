@@ -5,6 +5,7 @@ from sqlalchemy import Engine
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
+from app.services.measurements.definitions import NewOzoneTest
 from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.ranking.rank_intervals import (
     CLEAN_AIR,
@@ -103,5 +104,5 @@ def test_an_order_under_a_further_column_follows_what_is_not_counted(store: Engi
 
     assert without_power() == ["Elder", "Fir"]
     with session_scope(store) as session:
-        add_ozone_test(session, units["Fir"], 3.0, DAY)
+        add_ozone_test(session, units["Fir"], NewOzoneTest(ozone_ppb=3.0, tested_on=DAY))
     assert without_power() == ["Fir", "Elder"]

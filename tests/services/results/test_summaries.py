@@ -11,13 +11,16 @@ from app.compute.clean_air.rate import clean_air_delivery_rate
 from app.compute.statistics.measured import Measured
 from app.compute.statistics.repeatability import Repeatability, pooled_repeatability
 from app.services.adding_trials.add import add_trial
-from app.services.bench.rooms import NewRoom, add_room, add_smoke_source
+from app.services.bench.definitions import NewRoom, NewSmokeSource
+from app.services.bench.rooms import add_room
+from app.services.bench.smoke_sources import add_smoke_source
 from app.services.logs.trial_fields import NewTrial
 from app.services.results.summaries import summary_values
 from app.services.results.summary_trials import SummaryTrial
 from app.services.results.update_derived import update_all_derived_results
 from app.services.trials.trash import trash_unit, untrash_unit
-from app.services.units.entry import NewUnit, add_setting, add_unit
+from app.services.units.definitions import NewUnit
+from app.services.units.entry import add_setting, add_unit
 from app.storage.models.trials import BenchRepeatability, ChannelResult, NaturalDecayPool, SettingSummary, Trial
 from tests.conftest import NOW, SmallBench, decay_log
 from tests.services.adding_trials.test_add import empty, running
@@ -189,7 +192,7 @@ def _summaries(session: Session, channel: str = "pm2_5") -> list[SettingSummary]
 
 def test_rooms_and_aerosols_are_never_combined(session: Session, small_bench: SmallBench):
     room = add_room(session, NewRoom(name="Room B", room_volume_m3=50))
-    dust = add_smoke_source(session, "test dust", "dust")
+    dust = add_smoke_source(session, NewSmokeSource(name="test dust", aerosol="dust"))
     add_trial(session, decay_log(6.0, seed=1), "1.csv", running(small_bench))
     asked = running(small_bench)
     for number, told in enumerate(({"room_id": room}, {"smoke_source_id": dust}, {"smoke_source_id": None}), start=2):

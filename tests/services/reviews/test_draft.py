@@ -5,7 +5,8 @@ import re
 import pytest
 from sqlalchemy.orm import Session
 
-from app.services.measurements.claims import NewClaim, add_claim
+from app.services.measurements.claims import add_claim
+from app.services.measurements.definitions import NewClaim, NewOzoneTest
 from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.reviews.draft import review_draft
 from app.services.reviews.points import PointEdit, save_point
@@ -41,7 +42,7 @@ def without_address(draft: Draft) -> list[tuple[str, str]]:
 
 def test_every_number_of_every_draft_leads_somewhere(session: Session, bench: ReviewedBench):
     add_power(session, bench.units["Fir"], None, 4.0, 0.1)
-    add_ozone_test(session, bench.units["Fir"], 62.0, DAY)
+    add_ozone_test(session, bench.units["Fir"], NewOzoneTest(ozone_ppb=62.0, tested_on=DAY))
     claim = NewClaim(
         quantity="clean_air_delivery_rate", wording="260 m³ an hour", value=260.0, unit_symbol="m³/h", seen_on=DAY
     )

@@ -3,7 +3,8 @@
 import pytest
 from sqlalchemy.orm import Session
 
-from app.services.measurements.claims import NewClaim, add_claim
+from app.services.measurements.claims import add_claim
+from app.services.measurements.definitions import NewClaim, NewOzoneTest
 from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.reviews.facts import review_facts
 from app.services.reviews.places import Place
@@ -104,5 +105,5 @@ def test_claims_that_hold_and_claims_that_do_not(session: Session, bench: Review
 
 
 def test_ozone_above_a_limit_is_a_weakness(session: Session, bench: ReviewedBench):
-    add_ozone_test(session, bench.units["Fir"], 62.0, DAY)
+    add_ozone_test(session, bench.units["Fir"], NewOzoneTest(ozone_ppb=62.0, tested_on=DAY))
     assert "62 ppb, above 50 ppb" in points(session, bench, "Fir")["ozone"].text

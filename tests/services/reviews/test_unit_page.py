@@ -10,7 +10,8 @@ from app.services.bench.chart_facts import read_chart_facts
 from app.services.logs.trial_fields import NewTrial
 from app.services.reviews.unit_page import unit_known
 from app.services.trials.trash import trash_unit
-from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price
+from app.services.units.consumables import add_consumable, add_consumable_price
+from app.services.units.definitions import NewConsumable, NewPrice
 from app.services.units.list import list_units
 from app.storage.models.bench import Bench
 from tests.conftest import NOW, SmallBench, decay_log
@@ -27,7 +28,7 @@ def test_a_unit_page_gathers_what_was_measured_priced_and_tried(session: Session
     )
     trial_id = add_trial(session, decay_log(6.0), "run.csv", run, now=NOW)
     part_id = add_consumable(session, small_bench.unit_id, NewConsumable(name="filter", life_months=12))
-    add_consumable_price(session, part_id, 40.0, "USD", NOW.date(), "list")
+    add_consumable_price(session, part_id, NewPrice(amount=40.0, currency="USD", seen_on=NOW.date(), source="list"))
     add_tariff(session)
     known = unit_known(session, small_bench.unit_id)
     assert [line.row.setting for line in known.lines.lines] == ["low", "high"]

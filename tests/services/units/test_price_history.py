@@ -3,7 +3,8 @@ from datetime import date
 import pytest
 
 from app.errors import NotFound
-from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price
+from app.services.units.consumables import add_consumable, add_consumable_price
+from app.services.units.definitions import NewConsumable, NewPrice
 from app.services.units.price_history import price_history
 from tests.sample_data.measured_facts import DAY, add_price, add_unit_with_setting
 
@@ -13,7 +14,7 @@ def test_prices_of_unit_and_parts_stand_in_order_in_the_usual_currency(session, 
     add_price(session, ids.unit_id, 179.0, seen_on=date(2025, 6, 1))
     add_price(session, ids.unit_id, 150.0, "EUR", seen_on=date(2025, 7, 1))
     part = add_consumable(session, ids.unit_id, NewConsumable(name="main filter"))
-    add_consumable_price(session, part, 40.0, "USD", DAY, "shop")
+    add_consumable_price(session, part, NewPrice(amount=40.0, currency="USD", seen_on=DAY, source="shop"))
     add_consumable(session, ids.unit_id, NewConsumable(name="pre-filter"))
     found = price_history(session, ids.unit_id)
     assert (found.currency, found.in_other_currencies) == ("USD", 1)

@@ -1,12 +1,13 @@
 """A list of units as plain rows says the same as each unit read by itself."""
 
+import dataclasses
 from datetime import date
 
 from sqlalchemy.orm import Session
 
-from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price
+from app.services.units.consumables import add_consumable, add_consumable_price
+from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
 from app.services.units.lists import list_units, unit_with_parts
-from app.services.units.with_parts import UnitWithParts
 from tests.sample_data.measured_facts import add_price, add_unit_with_setting
 from tests.sample_data.ranked_bench import fill
 
@@ -22,9 +23,13 @@ def test_every_unit_of_the_list_is_as_it_is_read_alone(session: Session):
         add_price(session, unit, 90.0, seen_on=day)
     for name in ("pre-filter", "carbon"):
         part = add_consumable(session, unit, NewConsumable(name=name, life_months=6.0))
-        add_consumable_price(session, part, 40.0, "USD", date(2026, 3, 1), "list")
-        add_consumable_price(session, part, 30.0, "USD", date(2026, 1, 1), "list")
-    own = tuple(name for name in UnitWithParts.__slots__ if name not in ("settings", "prices", "consumables"))
+        add_consumable_price(
+            session, part, NewPrice(amount=40.0, currency="USD", seen_on=date(2026, 3, 1), source="list")
+        )
+        add_consumable_price(
+            session, part, NewPrice(amount=30.0, currency="USD", seen_on=date(2026, 1, 1), source="list")
+        )
+    own = ("id", "trashed_at", *(field.name for field in dataclasses.fields(NewUnit)))
     units = list_units(session).rows
     assert len(units) > 5
     for found in units:

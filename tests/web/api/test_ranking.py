@@ -6,8 +6,10 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, delete
 
-from app.services.measurements.sound_levels import NewSoundMeasurement, add_sound_measurement
-from app.services.units.consumables import NewConsumable, add_consumable
+from app.services.measurements.definitions import NewSoundMeasurement
+from app.services.measurements.sound_levels import add_sound_measurement
+from app.services.units.consumables import add_consumable
+from app.services.units.definitions import NewConsumable
 from app.storage.engine import session_scope
 from app.storage.models.bench import Bench
 from app.storage.models.units_under_test import Price

@@ -3,9 +3,10 @@
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
-from app.services.measurements.claims import NewClaim, add_claim
+from app.services.measurements.claims import add_claim
+from app.services.measurements.definitions import NewClaim, NewOzoneTest, NewRating
 from app.services.measurements.ozone_tests import add_ozone_test
-from app.services.measurements.ratings import NewRating, add_rating
+from app.services.measurements.ratings import add_rating
 from app.storage.engine import session_scope
 from tests.conftest import SmallBench
 from tests.sample_data.measured_facts import DAY, add_power, add_rate, add_sound
@@ -22,7 +23,7 @@ def test_every_measured_fact_of_a_unit_comes_with_interval_day_and_source(
         add_sound(session, unit_id, high, 46.0, distance_m=2.0)
         add_power(session, unit_id, high, 30.0)
         add_power(session, unit_id, None, 0.5)
-        add_ozone_test(session, unit_id, 14.0, DAY, source="own chamber")
+        add_ozone_test(session, unit_id, NewOzoneTest(ozone_ppb=14.0, tested_on=DAY, source="own chamber"))
         add_rating(session, unit_id, NewRating(aerosol="smoke", value=200.0, source="public list", seen_on=DAY))
         add_rating(session, unit_id, NewRating(aerosol="dust", value=210.0, source="public list", seen_on=DAY))
         add_claim(

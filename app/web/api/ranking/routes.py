@@ -274,8 +274,8 @@ def _price(line: RankedSetting) -> PriceShape | None:
     row = line.row
     if row.price is None or row.price_currency is None or row.price_on is None:
         return None
-    return PriceShape(
-        amount=row.price, currency=row.price_currency, seen_on=date.fromisoformat(row.price_on), source=""
+    return PriceShape.of(
+        row, amount=row.price, currency=row.price_currency, seen_on=date.fromisoformat(row.price_on), source=""
     )
 
 

@@ -6,14 +6,18 @@ from typing import Annotated
 from pydantic import Field
 from sqlalchemy.orm import Session
 
+from app.services.logs.trial_fields import NewTrial
+from app.services.store.checked_values import LONGEST_TEXT
+from app.web.api.derived import body
 from app.web.api.shapes import AskedBody
-from app.web.api.trials.form import IdField, MarkFields, Name, Words
+from app.web.api.trials.form import IdField, MarkFields
 
 
 class MarksChange(MarkFields):
     """Marks to set; null has a mark found from the data again, and one that is left out stays as it is."""
 
 
+@body(NewTrial, without=("kind", "profile_id", "started_at"), change=True)
 class TrialChange(AskedBody):
     """What to change; fields that are left out stay as they are.
 
@@ -25,15 +29,10 @@ class TrialChange(AskedBody):
     unit_under_test_id: IdField = 0
     setting_id: IdField = 0
     room_id: IdField = 0
-    smoke_source_id: IdField | None = None
-    logger_id: IdField | None = None
-    tested_by: Name = ""
-    filter_state: Name = ""
-    notes: Words = ""
     excluded: bool = False
     trashed: bool = False
     who: Annotated[str, Field(max_length=200, description="Who changes it; kept in the record of changes")] = ""
-    why: Words = ""
+    why: Annotated[str, Field(max_length=LONGEST_TEXT)] = ""
 
 
 def apply_change(session: Session, trial_id: int, asked: TrialChange) -> None:

@@ -1,22 +1,24 @@
 """The multipart form with which a script adds a trial: the log, the conditions, the marks, how to read the file."""
 
+from dataclasses import fields
 from datetime import datetime
 from typing import Annotated, Literal
 
 from fastapi import UploadFile
-from pydantic import AfterValidator, Field, FiniteFloat
+from pydantic import AfterValidator, Field
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
 from app.reading_files.log_table import ReadingChoices
 from app.services.bench.loggers import find_logger
-from app.services.bench.rooms import find_room, find_smoke_source
+from app.services.bench.rooms import find_room
+from app.services.bench.smoke_sources import find_smoke_source
 from app.services.logs.trial_fields import NewTrial, TrialMarks
+from app.services.store.checked_values import LONGEST_NAME
 from app.services.units.entry import find_setting, find_unit
-from app.web.api.shapes import AskedBody
-from app.web.api.trials.shapes import ClearLevelKind, Kind
-
-_LARGEST_ID = 2_147_483_647
+from app.web.api.derived import body
+from app.web.api.shapes import LARGEST_ID, AskedBody, IdOrNone
+from app.web.api.trials.shapes import Kind
 
 
 def _with_zone(moment: datetime) -> datetime:
@@ -27,26 +29,17 @@ def _with_zone(moment: datetime) -> datetime:
     return moment
 
 
-IdField = Annotated[int, Field(ge=1, le=_LARGEST_ID)]
-Seconds = Annotated[FiniteFloat, Field(ge=0)]
-Name = Annotated[str, Field(max_length=200)]
-Words = Annotated[str, Field(max_length=20_000)]
+IdField = Annotated[int, Field(ge=1, le=LARGEST_ID)]
+Name = Annotated[str, Field(max_length=LONGEST_NAME)]
 TimeWithZone = Annotated[datetime, AfterValidator(_with_zone)]
 
 
+@body(TrialMarks)
 class MarkFields(AskedBody):
     """The marks of a trial; one that is null is found from the data."""
 
-    smoke_start_s: Seconds | None = None
-    unit_on_s: Seconds | None = None
-    fit_start_s: Seconds | None = None
-    fit_end_s: Seconds | None = None
-    end_s: Seconds | None = None
-    background_ug_m3: Annotated[FiniteFloat, Field(ge=0)] | None = None
-    clear_level_kind: ClearLevelKind | None = None
-    clear_level_value: FiniteFloat | None = None
 
-
+@body(NewTrial)
 class TrialForm(MarkFields):
     """Things of the bench are named by id, or by name where the id is left out.
 
@@ -56,22 +49,19 @@ class TrialForm(MarkFields):
 
     log: UploadFile
     kind: Kind = "unit running"
-    unit_under_test_id: IdField | None = None
+    unit_under_test_id: IdOrNone = None
     maker: Name = ""
     model: Name = ""
-    setting_id: IdField | None = None
+    setting_id: IdOrNone = None
     setting: Name = ""
-    room_id: IdField | None = None
+    room_id: IdOrNone = None
     room: Name = ""
-    smoke_source_id: IdField | None = None
+    smoke_source_id: IdOrNone = None
     smoke_source: Name = ""
-    logger_id: IdField | None = None
+    logger_id: IdOrNone = None
     logger: Name = ""
-    profile_id: IdField | None = None
+    profile_id: IdOrNone = None
     started_at: TimeWithZone | None = None
-    tested_by: Name = ""
-    filter_state: Name = ""
-    notes: Words = ""
     timezone: Name = ""
     box: Name = ""
     date_order: Literal["", "day first", "month first"] = ""
@@ -118,28 +108,16 @@ def new_trial(session: Session, form: TrialForm) -> NewTrial:
     if logger_id is None and form.logger:
         logger_id = find_logger(session, form.logger)
         _found(logger_id, f"logger {form.logger!r}", "logger", "the page /loggers/add")
+    told = form.model_dump(exclude={"log"})
+    given = {name: told[name] for name in ("kind", "profile_id", "started_at", "tested_by", "filter_state", "notes")}
     return NewTrial(
-        kind=form.kind,
         room_id=room_id,
         unit_under_test_id=unit_id,
         setting_id=setting_id,
         smoke_source_id=source_id,
         logger_id=logger_id,
-        profile_id=form.profile_id,
-        started_at=form.started_at,
-        tested_by=form.tested_by,
-        filter_state=form.filter_state,
-        notes=form.notes,
-        marks=TrialMarks(
-            smoke_start_s=form.smoke_start_s,
-            unit_on_s=form.unit_on_s,
-            fit_start_s=form.fit_start_s,
-            fit_end_s=form.fit_end_s,
-            end_s=form.end_s,
-            background_ug_m3=form.background_ug_m3,
-            clear_level_kind=form.clear_level_kind,
-            clear_level_value=form.clear_level_value,
-        ),
+        marks=TrialMarks(**{field.name: told[field.name] for field in fields(TrialMarks)}),
+        **given,
     )
 
 

@@ -6,7 +6,8 @@ from typing import Any, Literal
 from pydantic import BaseModel
 
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
+from app.web.api.derived import answer
 from app.web.api.shapes import FromStore, MeasuredShape, NoteShape, OfBench
 
 Kind = Literal["unit running", "empty room"]
@@ -33,23 +34,17 @@ class SourceNamed(Named):
     aerosol: str
 
 
+@answer(TrialMarks)
 class MarksShape(FromStore):
     """Marks that a person set, in seconds after the log's first reading; null is found from the data.
 
     `background_ug_m3` holds for the mass channels; a clear level of its own goes before the bench's.
     """
 
-    smoke_start_s: float | None
-    unit_on_s: float | None
-    fit_start_s: float | None
-    fit_end_s: float | None
-    end_s: float | None
-    background_ug_m3: float | None
     clear_level_kind: ClearLevelKind | None
-    clear_level_value: float | None
 
 
-class LogShape(BaseModel):
+class LogShape(FromStore):
     """The log as it was read. `clock_is_known` is false where the file told elapsed time or an impossible date."""
 
     sha256: str
@@ -80,7 +75,7 @@ class TimeToClearShape(BaseModel):
     predicted: MeasuredShape | None
 
 
-class ChannelShape(BaseModel):
+class ChannelShape(FromStore):
     """Results of one channel; what does not exist is null, and a note says why. Times count from unit on.
 
     Levels are in `unit`; `start_level_measured` and `background_level_measured` are the same with their uncertainty.
@@ -120,7 +115,7 @@ class Exclusion(BaseModel):
     why: str
 
 
-class TrialShape(BaseModel):
+class TrialShape(FromStore):
     """A trial with its results by channel."""
 
     id: int
@@ -157,51 +152,28 @@ def trial_shape(detail: Any) -> TrialShape:
     excluded = None
     if trial.excluded_at is not None:
         excluded = Exclusion(at=trial.excluded_at, by=trial.excluded_by, why=trial.excluded_why)
-    return TrialShape(
-        id=trial.id,
-        kind=trial.kind,
-        unit_under_test=trial.unit_under_test and UnitNamed.model_validate(trial.unit_under_test),
-        setting=trial.setting and Named.model_validate(trial.setting),
-        room=RoomNamed.model_validate(trial.room),
-        smoke_source=trial.smoke_source and SourceNamed.model_validate(trial.smoke_source),
-        logger=trial.logger and Named.model_validate(trial.logger),
-        started_at=trial.started_at,
-        tested_by=trial.tested_by,
-        filter_state=trial.filter_state,
-        notes=trial.notes,
-        marks=MarksShape.model_validate(trial),
-        log=LogShape(
-            sha256=log.sha256,
-            file_name=log.file_name,
-            readings=log.readings,
-            rows_skipped=log.rows_skipped,
-            interval_s=log.interval_s,
-            started_at=log.started_at,
-            clock_is_known=log.clock_is_known,
-            timezone=log.timezone,
-            box=log.box,
-            channels=[column.channel for column in log.channels],
-            notes=log.notes.splitlines(),
-        ),
-        excluded=excluded,
-        trashed_at=trial.trashed_at,
-        channels={
-            channel.channel: _channel_shape(channel, is_empty_room=trial.kind == EMPTY_ROOM)
-            for channel in detail.channels
+    return TrialShape.of(
+        trial,
+        **{
+            "unit_under_test": trial.unit_under_test and UnitNamed.model_validate(trial.unit_under_test),
+            "setting": trial.setting and Named.model_validate(trial.setting),
+            "room": RoomNamed.model_validate(trial.room),
+            "smoke_source": trial.smoke_source and SourceNamed.model_validate(trial.smoke_source),
+            "logger": trial.logger and Named.model_validate(trial.logger),
+            "marks": MarksShape.model_validate(trial),
+            "log": LogShape.of(log, channels=[column.channel for column in log.channels], notes=log.notes.splitlines()),
+            "excluded": excluded,
+            "channels": {
+                channel.channel: _channel_shape(channel, is_empty_room=trial.kind == EMPTY_ROOM)
+                for channel in detail.channels
+            },
         },
     )
 
 
 def measured_shape(quantity: Any, factor: float = 1.0) -> MeasuredShape | None:
     """A measured quantity, or null; `factor` changes its unit."""
-    if quantity is None:
-        return None
-    return MeasuredShape(
-        value=quantity.value * factor,
-        uncertainty=quantity.uncertainty * factor,
-        low_95=quantity.low_95 * factor,
-        high_95=quantity.high_95 * factor,
-    )
+    return None if quantity is None else MeasuredShape.of(quantity).times(factor)
 
 
 def _note(code: str, message: str) -> NoteShape:
@@ -235,49 +207,35 @@ def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
     window = None
     if result.fit_window_start_min is not None and result.fit_window_end_min is not None:
         window = (result.fit_window_start_min, result.fit_window_end_min)
-    return ChannelShape(
-        unit=result.unit,
-        usable=result.usable,
-        unit_on_s=result.unit_on_s,
-        end_s=result.end_s,
-        start_level=result.start_level,
-        start_level_measured=measured_shape(channel.start_level),
-        background_level=result.background_level,
-        background_level_measured=measured_shape(channel.background_level),
-        clear_level=result.clear_level,
-        fit_window_min=window,
-        readings_fitted=result.readings_fitted,
-        total_decay_per_h=measured_shape(channel.total_decay),
-        natural_decay_per_h=measured_shape(channel.natural_decay),
-        clean_air_delivery_rate_m3_per_h=measured_shape(channel.clean_air_delivery_rate),
-        clean_air_delivery_rate_cfm=measured_shape(channel.clean_air_delivery_rate, CUBIC_FEET_PER_MINUTE_PER_M3_PER_H),
-        air_changes_per_h=measured_shape(channel.air_changes),
-        time_to_clear_min=TimeToClearShape(
-            reached=result.cleared,
-            value=result.time_to_clear_min,
-            uncertainty=None if channel.time_to_clear is None else channel.time_to_clear.uncertainty,
-            low_95=None if channel.time_to_clear is None else max(0.0, channel.time_to_clear.low_95),
-            high_95=None if channel.time_to_clear is None else channel.time_to_clear.high_95,
-            not_before=result.not_cleared_before_min,
-            predicted=measured_shape(channel.predicted_clear_min),
-        ),
-        standard_clearing_time_min=measured_shape(channel.standard_clearing_time),
-        r_squared=result.r_squared,
-        window_sensitivity_per_h=result.window_sensitivity_per_h,
-        humidity_uncertainty_per_h=result.humidity_uncertainty_per_h,
-        empty_room_trials=list(channel.empty_room_trials),
-        method_version=result.method_version,
-        notes=[
-            NoteShape(
-                code=note.code,
-                severity=note.severity,
-                message=note.message,
-                value=note.value,
-                limit=note.limit,
-                unit=note.unit,
-                at_min=note.at_min,
-            )
-            for note in channel.notes
-        ]
-        + _why_null(channel, is_empty_room),
+    return ChannelShape.of(
+        result,
+        **{
+            "start_level_measured": measured_shape(channel.start_level),
+            "background_level_measured": measured_shape(channel.background_level),
+            "fit_window_min": window,
+            "total_decay_per_h": measured_shape(channel.total_decay),
+            "natural_decay_per_h": measured_shape(channel.natural_decay),
+            "clean_air_delivery_rate_m3_per_h": measured_shape(channel.clean_air_delivery_rate),
+            "clean_air_delivery_rate_cfm": measured_shape(
+                channel.clean_air_delivery_rate, CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
+            ),
+            "air_changes_per_h": measured_shape(channel.air_changes),
+            "time_to_clear_min": _time_to_clear(channel),
+            "standard_clearing_time_min": measured_shape(channel.standard_clearing_time),
+            "empty_room_trials": list(channel.empty_room_trials),
+            "notes": [NoteShape.model_validate(note) for note in channel.notes] + _why_null(channel, is_empty_room),
+        },
+    )
+
+
+def _time_to_clear(channel: Any) -> TimeToClearShape:
+    result, time = channel.result, channel.time_to_clear
+    return TimeToClearShape(
+        reached=result.cleared,
+        value=result.time_to_clear_min,
+        uncertainty=None if time is None else time.uncertainty,
+        low_95=None if time is None else max(0.0, time.low_95),
+        high_95=None if time is None else time.high_95,
+        not_before=result.not_cleared_before_min,
+        predicted=measured_shape(channel.predicted_clear_min),
     )

@@ -4,30 +4,28 @@ Each value stands with its day and its source, and with what it comes to. The ty
 here, because a page of trials does without them.
 """
 
-from datetime import date
 from typing import Any, Literal
 
 from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
+from app.services.measurements.definitions import (
+    NewClaim,
+    NewOzoneTest,
+    NewPowerMeasurement,
+    NewRating,
+    NewSoundMeasurement,
+)
+from app.web.api.derived import answer
 from app.web.api.shapes import FromStore, MeasuredShape
 from app.web.api.trials.shapes import measured_shape
 
 
+@answer(NewSoundMeasurement)
 class SoundReadingShape(FromStore):
     """One reading as it was taken: nothing corrected, nothing converted."""
 
     id: int
-    level_dba: float
-    background_dba: float | None
-    distance_m: float
-    position: str
-    environment: str
-    instrument: str
-    instrument_class: str
-    measured_on: date
-    measured_by: str
-    notes: str
 
 
 class SettingSoundShape(BaseModel):
@@ -47,17 +45,12 @@ class SettingSoundShape(BaseModel):
     readings: list[SoundReadingShape]
 
 
+@answer(NewPowerMeasurement)
 class PowerReadingShape(FromStore):
     """One reading; `log_id` where it is the mean of a power log."""
 
     id: int
-    power_w: float
-    uncertainty_w: float
-    instrument: str
-    measured_on: date
-    measured_by: str
     log_id: int | None
-    notes: str
 
 
 class SettingPowerShape(BaseModel):
@@ -69,17 +62,12 @@ class SettingPowerShape(BaseModel):
     readings: list[PowerReadingShape]
 
 
+@answer(NewOzoneTest)
 class OzoneTestShape(FromStore):
     """With `below_detection` the value is the least that the test can see."""
 
-    ozone_ppb: float
-    below_detection: bool
-    method: str
-    tested_on: date
-    source: str
 
-
-class OzoneLimitShape(BaseModel):
+class OzoneLimitShape(FromStore):
     """A public limit; `standing` tells how it is known. `exceeded` is null where no test decides it."""
 
     name: str
@@ -99,43 +87,30 @@ class OzoneShape(BaseModel):
     tests: list[OzoneTestShape]
 
 
-class RatingShape(BaseModel):
+@answer(NewRating, without=("value", "unit_symbol"))
+class RatingShape(FromStore):
     """A third party's rate, in m³/h and as it was stated. `listed` false: looked for on that day and not found.
 
     `measured_over_certified` is null where the two are not alike or nothing was measured; `finding` says why.
     """
 
     id: int
-    aerosol: str
-    listed: bool
     clean_air_delivery_rate_m3_per_h: float | None
     stated_value: float | None
     stated_unit: str
-    sister_model: str
-    test_standard: str
-    edition: str
-    source: str
-    seen_on: date
     measured_over_certified: MeasuredShape | None
     at_most_over_certified: float | None
     finding: str
     reasons_to_differ: list[str]
 
 
-class ClaimShape(BaseModel):
+@answer(NewClaim, without=("value", "unit_symbol", "setting_id"))
+class ClaimShape(FromStore):
     """A maker's claim with its verdict; claimed, measured, interval and margin are in `unit`."""
 
     id: int
-    quantity: str
-    wording: str
     stated_value: float | None
     stated_unit: str
-    bound: str
-    aerosol: str
-    distance_m: float | None
-    room_area_m2: float | None
-    where_seen: str
-    seen_on: date
     verdict: Literal["supported", "not supported", "cannot be tested here"]
     unit: str
     claimed: float | None
@@ -211,35 +186,15 @@ def _ozone(found: Any, limits: Any) -> OzoneShape:
     return OzoneShape(
         finding=finding.sentence,
         caution=finding.caution,
-        limits=[
-            OzoneLimitShape(
-                name=limit.name,
-                limit_ppb=limit.value,
-                body=limit.body,
-                document=limit.document,
-                standing=limit.standing,
-                exceeded=exceeded.get(limit),
-            )
-            for limit in limits
-        ],
+        limits=[OzoneLimitShape.of(limit, limit_ppb=limit.value, exceeded=exceeded.get(limit)) for limit in limits],
         tests=[OzoneTestShape.model_validate(test) for test in found.tests],
     )
 
 
 def _rating(found: Any) -> RatingShape:
     row, comparison = found.rating, found.comparison
-    return RatingShape(
-        id=row.id,
-        aerosol=row.aerosol,
-        listed=row.listed,
-        clean_air_delivery_rate_m3_per_h=row.clean_air_delivery_rate_m3_per_h,
-        stated_value=row.stated_value,
-        stated_unit=row.stated_unit,
-        sister_model=row.sister_model,
-        test_standard=row.test_standard,
-        edition=row.edition,
-        source=row.source,
-        seen_on=row.seen_on,
+    return RatingShape.of(
+        row,
         measured_over_certified=measured_shape(comparison.ratio),
         at_most_over_certified=comparison.at_most_ratio,
         finding=comparison.sentence,
@@ -249,27 +204,21 @@ def _rating(found: Any) -> RatingShape:
 
 def _claim(found: Any) -> ClaimShape:
     row, check = found.claim, found.check
-    return ClaimShape(
-        id=row.id,
-        quantity=row.quantity,
-        wording=row.wording,
-        stated_value=row.value,
-        stated_unit=row.unit_symbol,
-        bound=row.bound,
-        aerosol=row.aerosol,
-        distance_m=row.distance_m,
-        room_area_m2=row.room_area_m2,
-        where_seen=row.where_seen,
-        seen_on=row.seen_on,
-        verdict=check.verdict,
-        unit=check.unit_symbol,
-        claimed=check.claimed,
-        measured=check.measured,
-        measured_low_95=check.low_95,
-        measured_high_95=check.high_95,
-        margin=check.margin,
-        physically_impossible=check.physically_impossible,
-        setting=found.setting,
-        finding=check.sentence,
-        cautions=list(check.cautions),
+    return ClaimShape.of(
+        row,
+        **{
+            "stated_value": row.value,
+            "stated_unit": row.unit_symbol,
+            "verdict": check.verdict,
+            "unit": check.unit_symbol,
+            "claimed": check.claimed,
+            "measured": check.measured,
+            "measured_low_95": check.low_95,
+            "measured_high_95": check.high_95,
+            "margin": check.margin,
+            "physically_impossible": check.physically_impossible,
+            "setting": found.setting,
+            "finding": check.sentence,
+            "cautions": list(check.cautions),
+        },
     )

@@ -1,29 +1,26 @@
 """Units under test, with their settings, prices and consumables."""
 
-from datetime import date, datetime
+from datetime import datetime
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query
-from pydantic import Field, FiniteFloat
+from pydantic import Field
 
+from app.services.store.checked_values import LONGEST_NAME, LONGEST_TEXT
 from app.services.trials.trash import trash_unit, untrash_unit
-from app.services.units.entry import NewUnit, add_setting, add_unit, change_unit
+from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.services.units.entry import add_setting, add_unit, change_unit
 from app.services.units.lists import list_units, unit_with_parts
 from app.services.units.prices import add_price
+from app.web.api.derived import answer, body
 from app.web.api.shapes import AskedBody, Cursor, FromStore, Id, Limit, OfBench, of_bench, problem_answers
 from app.web.api.units.facts_shapes import UnitFactsShape, unit_facts
 from app.web.dependencies import SessionDep
 
 router = APIRouter(tags=["units"])
 
-Kind = Literal[
-    "mechanical filter", "electrostatic", "water wash", "ioniser", "ultraviolet", "fan-and-filter box", "other"
-]
-Name = Annotated[str, Field(min_length=1, max_length=200)]
-Words = Annotated[str, Field(max_length=20_000)]
-Positive = Annotated[FiniteFloat, Field(gt=0)]
-NotNegative = Annotated[FiniteFloat, Field(ge=0)]
 CurrencyCode = Annotated[str, Field(pattern=r"^[A-Za-z]{3}$", examples=["USD"])]
+Name = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME)]
 
 
 class SettingShape(FromStore):
@@ -35,46 +32,25 @@ class SettingShape(FromStore):
     is_highest: bool
 
 
+@answer(NewPrice)
 class PriceShape(FromStore):
-    amount: float
-    currency: str
-    seen_on: date
-    source: str
+    pass
 
 
+@answer(NewConsumable)
 class ConsumableShape(FromStore):
     """A consumable. Life in months, running hours, or both: whichever comes first."""
 
     id: int
-    name: str
-    kind: str
-    washable: bool
-    pieces_in_use: int
-    pack_size: int
-    life_months: float | None
-    life_running_hours: float | None
-    life_source: str
-    notes: str
     prices: list[PriceShape]
 
 
+@answer(NewUnit)
 class UnitShape(FromStore):
     """A unit under test. `consumables_state` "none needed" is a recorded fact, "unknown" is not."""
 
     id: int
-    maker: str
-    model: str
-    kind: str
     makes_ozone: bool
-    consumables_state: str
-    width_mm: float | None
-    depth_mm: float | None
-    height_mm: float | None
-    mass_kg: float | None
-    bought_on: date | None
-    bought_from: str
-    serial_number: str
-    notes: str
     trashed_at: datetime | None
     settings: list[SettingShape]
     prices: list[PriceShape]
@@ -95,40 +71,27 @@ class NewSetting(AskedBody):
     is_highest: bool = False
 
 
-class NewPrice(AskedBody):
-    amount: NotNegative
+@body(NewPrice)
+class AskedPrice(AskedBody):
     currency: CurrencyCode
-    seen_on: date
-    source: Words = ""
 
 
-class UnitFacts(AskedBody):
-    """What is known of the machine itself; everything but maker and model may be left out."""
+class AskedParts(AskedBody):
+    """What a unit is given beside its own facts."""
 
-    kind: Kind = "other"
-    makes_ozone: bool | None = None
     consumables_state: Literal["unknown", "none needed"] = "unknown"
-    width_mm: Positive | None = None
-    depth_mm: Positive | None = None
-    height_mm: Positive | None = None
-    mass_kg: Positive | None = None
-    bought_on: date | None = None
-    bought_from: Words = ""
-    serial_number: Words = ""
-    notes: Words = ""
+    settings: list[NewSetting] = Field(default=[], max_length=50)
+    price: AskedPrice | None = None
+    who: Annotated[str, Field(max_length=200, description="Who does it; kept in the record of changes")] = ""
 
 
-class AskedUnit(UnitFacts):
+@body(NewUnit)
+class AskedUnit(AskedParts):
     """A unit to be added, with its settings from the slowest to the fastest and today's price."""
 
-    maker: Name
-    model: Name
-    settings: list[NewSetting] = Field(default=[], max_length=50)
-    price: NewPrice | None = None
-    who: Annotated[str, Field(max_length=200, description="Who adds it; kept in the record of changes")] = ""
 
-
-class UnitChange(UnitFacts):
+@body(NewUnit, change=True)
+class UnitChange(AskedParts):
     """The fields to change; those left out stay as they are. `settings` and `price` are added to those there are.
 
     trashed : true puts the unit in the trash (`why` is then needed), false takes it back
@@ -136,11 +99,8 @@ class UnitChange(UnitFacts):
 
     maker: Name = ""
     model: Name = ""
-    settings: list[NewSetting] = Field(default=[], max_length=50)
-    price: NewPrice | None = None
     trashed: bool = False
-    who: Annotated[str, Field(max_length=200)] = ""
-    why: Words = ""
+    why: Annotated[str, Field(max_length=LONGEST_TEXT)] = ""
 
 
 @router.get("/units", responses=problem_answers())
@@ -183,12 +143,11 @@ def unit_changed(unit_id: Id, session: SessionDep, asked: UnitChange) -> UnitInF
     return _with_parts(session, unit_id, asked)
 
 
-def _with_parts(session: SessionDep, unit_id: int, asked: AskedUnit | UnitChange) -> UnitInFull:
+def _with_parts(session: SessionDep, unit_id: int, asked: AskedParts) -> UnitInFull:
     for setting in asked.settings:
         add_setting(session, unit_id, setting.name, is_highest=setting.is_highest, who=asked.who)
     if asked.price is not None:
-        price = asked.price
-        add_price(session, unit_id, price.amount, price.currency, price.seen_on, price.source, who=asked.who)
+        add_price(session, unit_id, NewPrice(**asked.price.model_dump()), who=asked.who)
     session.flush()
     return _in_full(session, unit_id)
 

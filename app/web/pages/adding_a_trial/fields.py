@@ -1,6 +1,5 @@
 """The fields of the trial form: how the file is read, what the trial was made with, and its marks."""
 
-import math
 import re
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -10,14 +9,16 @@ from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
 from app.reading_files.log_table import ReadingChoices
-from app.services.bench.loggers import NewLogger, add_logger
-from app.services.bench.rooms import add_room, add_smoke_source
+from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource
+from app.services.bench.loggers import add_logger
+from app.services.bench.rooms import add_room
+from app.services.bench.smoke_sources import add_smoke_source
 from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
-from app.services.units.entry import NewUnit, add_setting, add_unit, find_setting
+from app.services.units.definitions import NewUnit
+from app.services.units.entry import add_setting, add_unit, find_setting
 from app.services.units.speed_settings import settings_of
 from app.web.forms.options import NEW
 from app.web.forms.typed_form import TypedForm
-from app.web.pages.bench.item_forms import logger_of, room_of
 
 _CLOCK = re.compile(r"(?:(\d{4}-\d\d-\d\d)[T ])?(\d{1,2}):(\d\d)(?::(\d\d(?:\.\d+)?))?")
 
@@ -206,9 +207,9 @@ def setting_of(session: Session, form: TypedForm, unit_id: int, who: str) -> int
 def room_chosen(session: Session, form: TypedForm, who: str) -> int | None:
     chosen = form.text("room_id")
     if chosen == NEW:
-        room = room_of(form)
+        room = form.entry(NewRoom)
         form.stop_if_errors()
-        return add_room(session, room, who=who)
+        return None if room is None else add_room(session, room, who=who)
     if not chosen:
         form.add_error("room_id", "No room was chosen. Choose one, or “a new room”.")
         return None
@@ -217,9 +218,9 @@ def room_chosen(session: Session, form: TypedForm, who: str) -> int | None:
 
 def logger_chosen(session: Session, form: TypedForm, who: str) -> int | None:
     if form.text("logger_id") == NEW:
-        logger = logger_of(form)
+        logger = form.entry(NewLogger)
         form.stop_if_errors()
-        return add_logger(session, logger, who=who)
+        return None if logger is None else add_logger(session, logger, who=who)
     return form.whole_number("logger_id", "The logger")
 
 
@@ -227,21 +228,14 @@ def new_logger_of(form: TypedForm) -> NewLogger | None:
     """The logger that the form adds, where the analysis can use what is known of it."""
     if form.text("logger_id") != NEW:
         return None
-    logger = logger_of(TypedForm(form.values))
-    saturation, response = logger.saturation_level_ug_m3, logger.response_time_s
-    known = (saturation is None or 0 < saturation < math.inf) and (response is None or 0 <= response < math.inf)
-    return logger if known else None
+    return TypedForm(form.values).entry(NewLogger, name="the new logger")
 
 
 def smoke_source_chosen(session: Session, form: TypedForm, who: str) -> int | None:
     if form.text("smoke_source_id") == NEW:
-        return add_smoke_source(
-            session,
-            form.text("smoke_source"),
-            form.typed("aerosol", "smoke"),
-            form.text("smoke_source_notes"),
-            who=who,
-        )
+        source = form.entry(NewSmokeSource)
+        form.stop_if_errors()
+        return None if source is None else add_smoke_source(session, source, who=who)
     return form.whole_number("smoke_source_id", "The smoke source")
 
 

@@ -13,9 +13,9 @@ from app.errors import UnreadableLog
 from app.reading_files.headers.channels import channel, in_order
 from app.reading_files.log_table import LogTable
 from app.services.adding_trials.staged_uploads import StagedUpload
+from app.services.bench.definitions import AEROSOLS
 from app.services.bench.form_options import TrialFormOptions
-from app.services.bench.rooms import AEROSOLS
-from app.services.units.entry import KINDS_OF_CLEANING
+from app.services.units.definitions import KINDS_OF_CLEANING
 from app.web.forms.options import NEW, offered, plain_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.adding_a_trial.columns import ColumnRow, columns_shown, uses_of_columns

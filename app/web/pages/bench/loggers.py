@@ -7,13 +7,13 @@ from typing import Any
 from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
+from app.services.bench.definitions import NewLogger
 from app.services.bench.loggers import add_logger, change_logger, get_logger
 from app.services.history.change_history import ChangeFilter, change_history, described_changes
 from app.services.logs.logger_profiles import list_profiles
 from app.services.units.lists import list_loggers
 from app.web.dependencies import RenderDep, SessionDep
-from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
-from app.web.pages.bench.item_forms import logger_of
+from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form
 from app.web.progress_board import KEY_FIELD, ProgressBoardDep
 from app.web.templating.page_context import Choice
 
@@ -53,8 +53,8 @@ def logger_to_add(session: SessionDep, render: RenderDep) -> Response:
 
 @router.post("/loggers/add")
 def logger_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
-    new = logger_of(form)
-    if form.is_good:
+    new = _entered(form)
+    if new is not None:
         with form.attempt(session):
             add_logger(session, new, who=form.text("who"))
             return RedirectResponse("/loggers", 303)
@@ -64,15 +64,7 @@ def logger_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> 
 @router.get("/loggers/{logger_id}/edit")
 def logger_to_change(logger_id: int, session: SessionDep, render: RenderDep) -> Response:
     logger = get_logger(session, logger_id)
-    form = empty_form(
-        logger=logger.name,
-        principle=logger.principle,
-        response_time_s=logger.response_time_s,
-        saturation_level_ug_m3=logger.saturation_level_ug_m3,
-        profile_id=logger.profile_id,
-        calibration=logger.calibration,
-        logger_notes=logger.notes,
-    )
+    form = filled_form(NewLogger, logger, profile_id=logger.profile_id)
     return render("pages/bench/logger_form.html", _changing(session, logger.name, logger_id, form))
 
 
@@ -81,8 +73,8 @@ def logger_changed(
     logger_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep, board: ProgressBoardDep
 ) -> Response:
     name = get_logger(session, logger_id).name
-    new = logger_of(form)
-    if form.is_good:
+    new = _entered(form)
+    if new is not None:
         who, why = form.text("who"), form.text("why")
         with form.attempt(session), board.watched(form.text(KEY_FIELD)) as on_progress:
             change_logger(session, logger_id, asdict(new), who=who, why=why, on_progress=on_progress)
@@ -94,6 +86,10 @@ def profile_choices(session: SessionDep, chosen: str) -> tuple[Choice, ...]:
     """The saved profiles, after an option for none; empty without saved profiles."""
     kept = tuple(Choice(str(p.id), p.name, str(p.id) == chosen) for p in list_profiles(session))
     return (Choice("", "found from the file", not chosen), *kept) if kept else ()
+
+
+def _entered(form: TypedForm) -> NewLogger | None:
+    return form.entry(NewLogger, profile_id=form.whole_number("profile_id", "The profile"))
 
 
 def _adding(session: SessionDep, form: TypedForm) -> LoggerForm:

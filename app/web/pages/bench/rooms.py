@@ -1,5 +1,6 @@
 """Rooms: the list, and the form that adds or changes one."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
@@ -7,12 +8,12 @@ from typing import Any
 from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
-from app.services.bench.rooms import add_room, change_room, get_room
+from app.services.bench.definitions import NewRoom
+from app.services.bench.rooms import SIDE_UNCERTAINTY_M, add_room, change_room, get_room
 from app.services.history.change_history import change_history
 from app.services.units.lists import list_rooms
 from app.web.dependencies import RenderDep, SessionDep
-from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
-from app.web.pages.bench.item_forms import follows_from_sides, room_of
+from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form
 
 router = APIRouter()
 
@@ -44,8 +45,8 @@ def room_to_add(render: RenderDep) -> Response:
 
 @router.post("/rooms/add")
 def room_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
-    new = room_of(form)
-    if form.is_good:
+    new = form.entry(NewRoom)
+    if new is not None:
         with form.attempt(session):
             add_room(session, new, who=form.text("who"))
             return RedirectResponse("/rooms", 303)
@@ -55,27 +56,17 @@ def room_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Re
 @router.get("/rooms/{room_id}/edit")
 def room_to_change(room_id: int, session: SessionDep, render: RenderDep) -> Response:
     room = get_room(session, room_id)
-    same_volume, same_uncertainty = follows_from_sides(
-        room.room_volume_m3, room.room_volume_uncertainty_m3, room.length_m, room.width_m, room.height_m
-    )
-    form = empty_form(
-        room=room.name,
-        length_m=room.length_m,
-        width_m=room.width_m,
-        height_m=room.height_m,
-        room_volume_m3=None if same_volume else room.room_volume_m3,
-        room_volume_uncertainty_m3=None if same_uncertainty else room.room_volume_uncertainty_m3,
-        furniture=room.furniture,
-        room_notes=room.notes,
-    )
+    form = filled_form(NewRoom, room)
+    for name in _following_from_sides(room):
+        form.values.pop(name)
     return render("pages/bench/room_form.html", _changing(session, room.name, room_id, form))
 
 
 @router.post("/rooms/{room_id}/edit")
 def room_changed(room_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     name = get_room(session, room_id).name
-    new = room_of(form)
-    if form.is_good:
+    new = form.entry(NewRoom)
+    if new is not None:
         with form.attempt(session):
             change_room(session, room_id, asdict(new), who=form.text("who"), why=form.text("why"))
             return RedirectResponse("/rooms", 303)
@@ -84,3 +75,14 @@ def room_changed(room_id: int, session: SessionDep, render: RenderDep, form: Typ
 
 def _changing(session: SessionDep, name: str, room_id: int, form: TypedForm) -> RoomForm:
     return RoomForm(f"Change the room {name}", form, True, change_history(session, "room", room_id))
+
+
+def _following_from_sides(room: Any) -> tuple[str, ...]:
+    """Which of volume and uncertainty are those that the sides give; the form leaves them empty, so that a changed
+    side moves them."""
+    sides = [side for side in (room.length_m, room.width_m, room.height_m) if side is not None]
+    if len(sides) < 3 or not math.isclose(room.room_volume_m3, math.prod(sides), rel_tol=1e-9):
+        return ()
+    uncertainty = room.room_volume_m3 * math.hypot(*(SIDE_UNCERTAINTY_M / side for side in sides))
+    same = math.isclose(room.room_volume_uncertainty_m3, uncertainty, rel_tol=1e-9)
+    return ("room_volume_m3", "room_volume_uncertainty_m3") if same else ("room_volume_m3",)

@@ -1,19 +1,18 @@
 """Smoke sources: the list, and the form that adds or changes one."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
-from app.services.bench.rooms import AEROSOLS, add_smoke_source
-from app.services.bench.smoke_sources import change_smoke_source, get_smoke_source
+from app.services.bench.definitions import NewSmokeSource
+from app.services.bench.smoke_sources import add_smoke_source, change_smoke_source, get_smoke_source
 from app.services.history.change_history import change_history
 from app.services.units.lists import list_smoke_sources
 from app.web.dependencies import RenderDep, SessionDep
-from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
-from app.web.templating.page_context import Choice
+from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form
 
 router = APIRouter()
 
@@ -27,7 +26,6 @@ class SmokeSourceList:
 class SmokeSourceForm:
     title: str
     form: TypedForm
-    aerosols: Sequence[Choice]
     is_change: bool = False
     changes: Sequence[Any] = ()
 
@@ -39,44 +37,39 @@ def smoke_sources(session: SessionDep, render: RenderDep) -> Response:
 
 @router.get("/smoke-sources/add")
 def smoke_source_to_add(render: RenderDep) -> Response:
-    return render("pages/bench/smoke_source_form.html", _adding(empty_form()))
+    return render("pages/bench/smoke_source_form.html", SmokeSourceForm("Add a smoke source", empty_form()))
 
 
 @router.post("/smoke-sources/add")
 def smoke_source_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
-    name, aerosol, notes = form.text("smoke_source"), form.typed("aerosol", "smoke"), form.text("smoke_source_notes")
-    with form.attempt(session):
-        add_smoke_source(session, name, aerosol, notes, who=form.text("who"))
-        return RedirectResponse("/smoke-sources", 303)
-    return render("pages/bench/smoke_source_form.html", _adding(form), status_code=422)
+    new = form.entry(NewSmokeSource)
+    if new is not None:
+        with form.attempt(session):
+            add_smoke_source(session, new, who=form.text("who"))
+            return RedirectResponse("/smoke-sources", 303)
+    page = SmokeSourceForm("Add a smoke source", form)
+    return render("pages/bench/smoke_source_form.html", page, status_code=422)
 
 
 @router.get("/smoke-sources/{source_id}/edit")
 def smoke_source_to_change(source_id: int, session: SessionDep, render: RenderDep) -> Response:
     source = get_smoke_source(session, source_id)
-    form = empty_form(smoke_source=source.name, aerosol=source.aerosol, smoke_source_notes=source.notes)
-    return render("pages/bench/smoke_source_form.html", _changing(session, source.name, source_id, form))
+    page = _changing(session, source.name, source_id, filled_form(NewSmokeSource, source))
+    return render("pages/bench/smoke_source_form.html", page)
 
 
 @router.post("/smoke-sources/{source_id}/edit")
 def smoke_source_changed(source_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     before = get_smoke_source(session, source_id).name
-    name, aerosol, notes = form.text("smoke_source"), form.typed("aerosol", "smoke"), form.text("smoke_source_notes")
-    with form.attempt(session):
-        change_smoke_source(session, source_id, name, aerosol, notes, who=form.text("who"))
-        return RedirectResponse("/smoke-sources", 303)
+    new = form.entry(NewSmokeSource)
+    if new is not None:
+        with form.attempt(session):
+            change_smoke_source(session, source_id, asdict(new), who=form.text("who"))
+            return RedirectResponse("/smoke-sources", 303)
     return render("pages/bench/smoke_source_form.html", _changing(session, before, source_id, form), status_code=422)
 
 
-def aerosol_choices(form: TypedForm) -> tuple[Choice, ...]:
-    chosen = form.typed("aerosol", "smoke")
-    return tuple(Choice(aerosol, aerosol, aerosol == chosen) for aerosol in AEROSOLS)
-
-
-def _adding(form: TypedForm) -> SmokeSourceForm:
-    return SmokeSourceForm("Add a smoke source", form, aerosol_choices(form))
-
-
 def _changing(session: SessionDep, name: str, source_id: int, form: TypedForm) -> SmokeSourceForm:
-    changes = change_history(session, "smoke source", source_id)
-    return SmokeSourceForm(f"Change the smoke source {name}", form, aerosol_choices(form), True, changes)
+    return SmokeSourceForm(
+        f"Change the smoke source {name}", form, True, change_history(session, "smoke source", source_id)
+    )

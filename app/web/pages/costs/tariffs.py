@@ -11,19 +11,17 @@ from starlette.responses import RedirectResponse, Response
 
 from app.compute.wording.numbers import counted
 from app.services.bench.choices import bench_choices
+from app.services.bench.definitions import NewTariff
 from app.services.bench.reference_tariffs import bring_in_reference_tariffs
-from app.services.bench.tariffs import STANDINGS, SUBJECT, add_tariff
+from app.services.bench.tariffs import SUBJECT, add_tariff
 from app.services.costs.choices import AvailableTariff, tariffs_of_bench
 from app.services.history.change_history import ChangeFilter, described_changes
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
-from app.web.forms.options import plain_choices
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
-from app.web.templating.page_context import Choice
 
 router = APIRouter()
 PATH = "/tariffs"
-_STANDING_WORDS = {"": "not told"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +32,6 @@ class TariffsPage:
     title: str
     form: TypedForm
     tariffs: Sequence[AvailableTariff]
-    standings: Sequence[Choice]
     chosen_id: int | None
     done: str
     changes: Sequence[Any]
@@ -49,20 +46,10 @@ def tariffs(request: Request, session: SessionDep, render: RenderDep) -> Respons
 
 @router.post(PATH)
 def tariff_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
-    price = form.number("price_per_kwh", "The price of a kilowatt-hour")
-    valid_from = form.day("valid_from", "The day from which it holds")
-    if form.is_good:
+    new = form.entry(NewTariff)
+    if new is not None:
         with form.attempt(session):
-            add_tariff(
-                session,
-                form.text("region"),
-                price,
-                form.text("currency"),
-                valid_from,
-                source=form.text("tariff_source"),
-                standing=form.typed("standing"),
-                who=form.text("who"),
-            )
+            add_tariff(session, new, who=form.text("who"))
             return RedirectResponse(f"{PATH}?added=1", 303)
     return render("pages/costs/tariffs.html", _page(session, form), status_code=422)
 
@@ -78,7 +65,6 @@ def _page(session: Session, form: TypedForm, done: str = "") -> TariffsPage:
         title="What does a kilowatt-hour cost?",
         form=form,
         tariffs=tariffs_of_bench(session),
-        standings=plain_choices(STANDINGS, form.typed("standing"), _STANDING_WORDS),
         chosen_id=bench_choices(session).tariff_id,
         done=done,
         changes=described_changes(session, wanted=ChangeFilter(subject=SUBJECT)).rows,

@@ -8,10 +8,10 @@ from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
+from app.services.bench.definitions import AEROSOLS
 from app.services.bench.form_options import TrialFormOptions, trial_form_options
-from app.services.bench.rooms import AEROSOLS
 from app.services.logs.trial_fields import TrialMarks
-from app.services.units.entry import KINDS_OF_CLEANING
+from app.services.units.definitions import KINDS_OF_CLEANING
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.options import NEW, offered, plain_choices

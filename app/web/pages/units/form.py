@@ -14,12 +14,11 @@ from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.choices import bench_choices
 from app.services.history.change_history import change_history
-from app.services.units.consumables import KINDS_OF_CONSUMABLE
-from app.services.units.entry import KINDS_OF_CLEANING, SUBJECT, add_unit, change_unit
+from app.services.units.entry import SUBJECT, add_unit, change_unit
 from app.services.units.lists import unit_with_parts
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
-from app.web.pages.units.fields import facts_of, form_of_unit, read_numbers, save_parts
+from app.web.pages.units.fields import form_of_unit, save_parts, typed_unit
 from app.web.templating.page_context import Choice
 
 router = APIRouter()
@@ -31,8 +30,6 @@ class UnitForm:
 
     title: str
     form: TypedForm
-    kinds: Sequence[Choice]
-    consumable_kinds: Sequence[Choice]
     unit: Any = None
     highest_choices: Sequence[Choice] = ()
     consumable_choices: Sequence[Choice] = ()
@@ -54,12 +51,11 @@ def unit_to_add(session: SessionDep, render: RenderDep) -> Response:
 
 @router.post("/units/add")
 def unit_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
-    facts = facts_of(form)
-    read_numbers(form)
-    if form.is_good:
+    typed = typed_unit(form)
+    if form.is_good and typed.unit is not None:
         with form.attempt(session):
-            unit_id = add_unit(session, facts, who=form.text("who"))
-            save_parts(session, unit_id, form, form.text("who"))
+            unit_id = add_unit(session, typed.unit, who=form.text("who"))
+            save_parts(session, unit_id, form, typed, form.text("who"))
             form.stop_if_errors()
             return RedirectResponse(f"/units/{unit_id}", 303)
     return render("pages/units/form.html", _adding(form), status_code=422)
@@ -74,12 +70,11 @@ def unit_to_change(unit_id: int, session: SessionDep, render: RenderDep) -> Resp
 @router.post("/units/{unit_id}/edit")
 def unit_changed(unit_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     state = unit_with_parts(session, unit_id).consumables_state
-    facts = asdict(facts_of(form)) | {"consumables_state": _state_after(state, form)}
-    read_numbers(form)
-    if form.is_good:
+    typed = typed_unit(form, _state_after(state, form))
+    if form.is_good and typed.unit is not None:
         with form.attempt(session):
-            change_unit(session, unit_id, facts, who=form.text("who"), why=form.text("why"))
-            save_parts(session, unit_id, form, form.text("who"))
+            change_unit(session, unit_id, asdict(typed.unit), who=form.text("who"), why=form.text("why"))
+            save_parts(session, unit_id, form, typed, form.text("who"))
             form.stop_if_errors()
             return RedirectResponse(f"/units/{unit_id}", 303)
     return render("pages/units/form.html", page_of_change(session, unit_id, form), status_code=422)
@@ -91,7 +86,7 @@ def _state_after(state: str, form: TypedForm) -> str:
 
 
 def _adding(form: TypedForm) -> UnitForm:
-    return UnitForm("Add a unit under test", form, _kinds(form), _consumable_kinds(form))
+    return UnitForm("Add a unit under test", form)
 
 
 def page_of_change(session: Session, unit_id: int, form: TypedForm) -> UnitForm:
@@ -101,8 +96,6 @@ def page_of_change(session: Session, unit_id: int, form: TypedForm) -> UnitForm:
     return UnitForm(
         title=f"Change {unit.maker} {unit.model}",
         form=form,
-        kinds=_kinds(form),
-        consumable_kinds=_consumable_kinds(form),
         unit=unit,
         highest_choices=(
             *(Choice(str(s.id), s.name, str(s.id) == highest) for s in unit.settings),
@@ -114,12 +107,3 @@ def page_of_change(session: Session, unit_id: int, form: TypedForm) -> UnitForm:
         ),
         changes=change_history(session, SUBJECT, unit_id),
     )
-
-
-def _kinds(form: TypedForm) -> tuple[Choice, ...]:
-    return tuple(Choice(kind, kind, kind == form.typed("kind")) for kind in KINDS_OF_CLEANING)
-
-
-def _consumable_kinds(form: TypedForm) -> tuple[Choice, ...]:
-    chosen = form.typed("consumable_kind", "filter")
-    return tuple(Choice(kind, kind, kind == chosen) for kind in KINDS_OF_CONSUMABLE)

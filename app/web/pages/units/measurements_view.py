@@ -1,4 +1,4 @@
-"""What the pages of sound, power and ozone of a unit show."""
+"""What the pages of sound, power, ozone, ratings and claims of a unit show."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,15 +7,22 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.compute.wording.rounding import rounded_text
+from app.services.measurements.claims import claims_of_unit
+from app.services.measurements.ozone_tests import ozone_of_unit
+from app.services.measurements.power_levels import power_levels_of_unit
+from app.services.measurements.ratings import ratings_of_unit
+from app.services.measurements.sound_levels import sound_levels_of_unit
 from app.services.units.entry import get_unit
+from app.services.units.speed_settings import settings_of
+from app.web.forms.options import plain_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.templating.page_context import Choice
 
-_STANDBY = "0"
+STANDBY = "0"
 
 
 @dataclass(frozen=True, slots=True)
-class MeasurementRow:
+class EntryRow:
     """One entry: its words, cell by cell, and its id for taking it back."""
 
     id: int
@@ -23,26 +30,22 @@ class MeasurementRow:
 
 
 @dataclass(frozen=True, slots=True)
-class MeasurementsPage:
-    """`results` say what the entries come to, setting by setting."""
+class EntriesPage:
+    """`results` say what the entries come to, setting by setting; `what` is the last part of the address."""
 
+    what: str
     unit_id: int
     name: str
     form: TypedForm
-    settings: Sequence[Choice]
-    environments: Sequence[Choice]
-    instrument_classes: Sequence[Choice]
-    results: Sequence[tuple[str, str]]
-    rows: Sequence[MeasurementRow]
-    what: str
+    rows: Sequence[EntryRow]
+    results: Sequence[tuple[str, str]] = ()
+    settings: Sequence[Choice] = ()
 
 
-def sound_page(session: Session, unit_id: int, form: TypedForm) -> MeasurementsPage:
-    from app.services.measurements.sound_levels import ENVIRONMENTS, INSTRUMENT_CLASSES, sound_levels_of_unit
-
+def sound_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
     levels = sound_levels_of_unit(session, unit_id)
     rows = [
-        MeasurementRow(
+        EntryRow(
             row.id,
             (
                 level.setting.name,
@@ -59,28 +62,15 @@ def sound_page(session: Session, unit_id: int, form: TypedForm) -> MeasurementsP
         for level in levels
         for row in level.measurements
     ]
-    return _page(
-        session,
-        unit_id,
-        form,
-        "sound",
-        settings=_settings(levels, form),
-        environments=[Choice(each, each, each == form.typed("environment", "indoor")) for each in ENVIRONMENTS],
-        instrument_classes=[
-            Choice(each, f"class {each}" if each else "not told", each == form.typed("instrument_class"))
-            for each in INSTRUMENT_CLASSES
-        ],
-        results=[(each.setting.name, _level_text(each.level)) for each in levels if each.level is not None],
-        rows=rows,
-    )
+    results = [(each.setting.name, _level_text(each.level)) for each in levels if each.level is not None]
+    settings = _settings(session, unit_id, form, {"": "choose one"})
+    return EntriesPage("sound", unit_id, _name(session, unit_id), form, rows, results, settings)
 
 
-def power_page(session: Session, unit_id: int, form: TypedForm) -> MeasurementsPage:
-    from app.services.measurements.power_levels import power_levels_of_unit
-
+def power_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
     levels = power_levels_of_unit(session, unit_id)
     rows = [
-        MeasurementRow(
+        EntryRow(
             row.id,
             (
                 level.name,
@@ -95,31 +85,19 @@ def power_page(session: Session, unit_id: int, form: TypedForm) -> MeasurementsP
         for level in levels
         for row in level.measurements
     ]
-    chosen = form.typed("setting")
-    return _page(
-        session,
-        unit_id,
-        form,
-        "power",
-        settings=[
-            *_settings([each for each in levels if each.setting], form),
-            Choice(_STANDBY, "standby", chosen == _STANDBY),
-        ],
-        results=[
-            (level.name, f"{rounded_text(level.power.value, 1)} ± {rounded_text(level.power.uncertainty, 1)} W")
-            for level in levels
-            if level.power is not None
-        ],
-        rows=rows,
-    )
+    results = [
+        (level.name, f"{rounded_text(level.power.value, 1)} ± {rounded_text(level.power.uncertainty, 1)} W")
+        for level in levels
+        if level.power is not None
+    ]
+    settings = _settings(session, unit_id, form, {"": "choose one"}, {STANDBY: "standby"})
+    return EntriesPage("power", unit_id, _name(session, unit_id), form, rows, results, settings)
 
 
-def ozone_page(session: Session, unit_id: int, form: TypedForm) -> MeasurementsPage:
-    from app.services.measurements.ozone_tests import ozone_of_unit
-
+def ozone_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
     found = ozone_of_unit(session, unit_id)
     rows = [
-        MeasurementRow(
+        EntryRow(
             test.id,
             (
                 f"{'less than ' if test.below_detection else ''}{test.ozone_ppb:g}",
@@ -130,7 +108,44 @@ def ozone_page(session: Session, unit_id: int, form: TypedForm) -> MeasurementsP
         )
         for test in found.tests
     ]
-    return _page(session, unit_id, form, "ozone", results=[("Ozone", found.finding.sentence)], rows=rows)
+    results = [("Ozone", found.finding.sentence)]
+    return EntriesPage("ozone", unit_id, _name(session, unit_id), form, rows, results)
+
+
+def ratings_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
+    rows = []
+    for entry in ratings_of_unit(session, unit_id):
+        rating = entry.rating
+        cells = (
+            rating.aerosol,
+            f"{rating.stated_value:g} {rating.stated_unit}" if rating.listed else "not listed",
+            rating.sister_model or "this unit",
+            " ".join(part for part in (rating.test_standard, rating.edition) if part) or "not told",
+            rating.source,
+            rating.seen_on.isoformat(),
+            entry.comparison.sentence,
+        )
+        rows.append(EntryRow(rating.id, cells))
+    return EntriesPage("ratings", unit_id, _name(session, unit_id), form, rows)
+
+
+def claims_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
+    names = {setting.id: setting.name for setting in settings_of(session, unit_id)}
+    rows = []
+    for entry in claims_of_unit(session, unit_id):
+        claim = entry.claim
+        value = "–" if claim.value is None else f"{claim.bound} {claim.value:g} {claim.unit_symbol}"
+        cells = (
+            f"“{claim.wording}”",
+            f"{entry.quantity_words}: {value}",
+            "not named" if claim.setting_id is None else names.get(claim.setting_id, "not named"),
+            claim.where_seen or "not told",
+            claim.seen_on.isoformat(),
+            " ".join((entry.check.sentence, *entry.check.cautions)),
+        )
+        rows.append(EntryRow(claim.id, cells))
+    settings = _settings(session, unit_id, form, {"": "not named"})
+    return EntriesPage("claims", unit_id, _name(session, unit_id), form, rows, settings=settings)
 
 
 def _level_text(level: Any) -> str:
@@ -140,15 +155,15 @@ def _level_text(level: Any) -> str:
     return " ".join([f"{words} dB(A) at {level.distance_m:g} m{estimate}.", *level.sentences])
 
 
-def _settings(levels: Sequence[Any], form: TypedForm) -> list[Choice]:
-    chosen = form.typed("setting")
-    return [
-        Choice("", "choose one", not chosen),
-        *(Choice(str(each.setting.id), each.setting.name, str(each.setting.id) == chosen) for each in levels),
-    ]
+def _settings(
+    session: Session, unit_id: int, form: TypedForm, before: dict[str, str], after: dict[str, str] | None = None
+) -> list[Choice]:
+    """The settings of the unit as choices, with others before and after them."""
+    own = {str(setting.id): setting.name for setting in settings_of(session, unit_id)}
+    words = before | own | (after or {})
+    return plain_choices(tuple(words), form.typed("setting"), words)
 
 
-def _page(session: Session, unit_id: int, form: TypedForm, what: str, **parts: Any) -> MeasurementsPage:
+def _name(session: Session, unit_id: int) -> str:
     unit = get_unit(session, unit_id)
-    empty: dict[str, Any] = {"settings": (), "environments": (), "instrument_classes": (), "results": (), "rows": ()}
-    return MeasurementsPage(unit_id=unit_id, name=f"{unit.maker} {unit.model}", form=form, what=what, **(empty | parts))
+    return f"{unit.maker} {unit.model}"

@@ -4,7 +4,8 @@ from html import unescape
 import pytest
 from sqlalchemy import update
 
-from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price, say_none_needed
+from app.services.units.consumables import add_consumable, add_consumable_price, say_none_needed
+from app.services.units.definitions import NewConsumable, NewPrice
 from app.storage.engine import session_scope
 from app.storage.models.bench_measurements import PowerMeasurement
 from tests.sample_data.measured_facts import (
@@ -26,7 +27,7 @@ def bench(store, small_bench):
         add_rate(session, ids.unit_id, ids.high_setting_id, ids.room_id, 400.0)
         add_power(session, ids.unit_id, ids.high_setting_id, 20.0, 0.1)
         filter_id = add_consumable(session, ids.unit_id, NewConsumable(name="filter", life_months=12))
-        add_consumable_price(session, filter_id, 10.0, "USD", DAY, "shop")
+        add_consumable_price(session, filter_id, NewPrice(amount=10.0, currency="USD", seen_on=DAY, source="shop"))
         box, setting = add_unit_with_setting(session, "Box")
         add_power(session, box, setting, 60.0, 0.1)
         add_price(session, box, 80.0)

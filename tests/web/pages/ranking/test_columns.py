@@ -4,8 +4,9 @@ import re
 import pytest
 
 from app.figures.tables.extra_cells import EXTRA_EXPORTS
+from app.services.measurements.definitions import NewOzoneTest, NewRating
 from app.services.measurements.ozone_tests import add_ozone_test
-from app.services.measurements.ratings import NewRating, add_rating
+from app.services.measurements.ratings import add_rating
 from app.services.snapshot.choices import EXTRA_COLUMNS, SORT_KEYS
 from app.services.units.consumables import say_none_needed
 from app.storage.engine import session_scope
@@ -23,7 +24,7 @@ def bench(store, small_bench):
         add_rate(session, ids.unit_id, ids.high_setting_id, ids.room_id, 300.0)
         add_power(session, ids.unit_id, ids.high_setting_id, 50.0)
         add_rating(session, ids.unit_id, NewRating(aerosol="smoke", value=180.0, source="x", seen_on=DAY))
-        add_ozone_test(session, ids.unit_id, 3.0, DAY, below_detection=True)
+        add_ozone_test(session, ids.unit_id, NewOzoneTest(ozone_ppb=3.0, tested_on=DAY, below_detection=True))
     return ids
 
 
@@ -101,7 +102,7 @@ def two_units(store, bench):
         add_power(session, unit, setting, 20.0)
         for aerosol in ("smoke", "dust"):
             add_rating(session, unit, NewRating(aerosol=aerosol, value=120.0, source="x", seen_on=DAY))
-        add_ozone_test(session, unit, 12.0, DAY)
+        add_ozone_test(session, unit, NewOzoneTest(ozone_ppb=12.0, tested_on=DAY))
         for one in (bench.unit_id, unit):
             add_power(session, one, None, 0.0)
             say_none_needed(session, one)

@@ -9,7 +9,8 @@ from sqlalchemy import Engine, update
 
 from app.services.adding_trials.add import add_trial
 from app.services.logs.trial_fields import NewTrial
-from app.services.units.entry import NewUnit, add_unit
+from app.services.units.definitions import NewUnit
+from app.services.units.entry import add_unit
 from app.storage.engine import session_scope
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 from tests.conftest import NOW, SmallBench, decay_log

@@ -6,6 +6,7 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
+from app.services.units.definitions import NewPrice
 from app.services.units.prices import add_price
 from app.storage.engine import session_scope
 from tests.conftest import NOW
@@ -127,7 +128,9 @@ def test_a_published_verdict_ages_when_a_number_moves(client: TestClient, store:
     assert "may be out of date" not in client.get("/units/1").text
     assert "may be out of date" not in client.get("/units").text
     with session_scope(store) as session:
-        add_price(session, 1, 249.0, "USD", NOW.date().replace(month=5), "price list")
+        add_price(
+            session, 1, NewPrice(amount=249.0, currency="USD", seen_on=NOW.date().replace(month=5), source="price list")
+        )
     for path in ("/units/1", "/units/1/draft"):
         page = text_of(client.get(path).text)
         assert "The published text may be out of date" in page

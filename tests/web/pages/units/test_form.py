@@ -68,7 +68,7 @@ def test_maker_and_model_are_enough(client: TestClient):
 @pytest.mark.parametrize(
     ("changed", "field", "message"),
     [
-        ({"maker": " "}, "maker", "The maker is empty; type it in."),
+        ({"maker": " "}, "maker", "The maker is empty; it needs at least one letter."),
         ({"mass_kg": "heavy"}, "mass_kg", "The mass: found 'heavy'; a number such as 12.5 is needed."),
         ({"price": "-1"}, "price", "The price is -1 eur; it needs to be zero or above."),
         ({"currency": "euro"}, "currency", "it needs three letters such as USD or EUR"),

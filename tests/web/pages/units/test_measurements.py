@@ -41,7 +41,7 @@ def test_a_sound_level_is_stored_and_taken_back_with_a_reason(client: TestClient
     [
         ({"setting": ""}, "setting", "No setting was chosen"),
         ({"sound_dba": "loud"}, "sound_dba", "a number such as 12.5 is needed"),
-        ({"sound_dba": "400"}, "sound_dba", "a number from 0 to 140 is needed"),
+        ({"sound_dba": "400"}, "sound_dba", "a number from 0 to 140 dB(A) is needed"),
         ({"distance_m": ""}, "distance_m", "The distance is missing"),
         ({"distance_m": "0"}, "distance_m", "it needs to be above zero"),
         ({"measured_on": "yesterday"}, "measured_on", "a date such as 2026-03-31 is needed"),

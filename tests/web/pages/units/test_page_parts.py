@@ -5,11 +5,13 @@ from datetime import date
 
 import pytest
 
-from app.services.measurements.claims import NewClaim, add_claim
+from app.services.measurements.claims import add_claim
+from app.services.measurements.definitions import NewClaim, NewOzoneTest, NewRating
 from app.services.measurements.ozone_tests import add_ozone_test
-from app.services.measurements.ratings import NewRating, add_rating
+from app.services.measurements.ratings import add_rating
 from app.services.measurements.sound_clips import NewClip, add_clip
-from app.services.units.consumables import NewConsumable, add_consumable, add_consumable_price
+from app.services.units.consumables import add_consumable, add_consumable_price
+from app.services.units.definitions import NewConsumable, NewPrice
 from app.storage.engine import session_scope
 from tests.sample_data.measured_facts import DAY, add_power, add_price, add_rate, add_sound, add_tariff
 from tests.sample_data.sound_files import noise, sound_bytes
@@ -27,7 +29,7 @@ def known(store, small_bench):
         add_price(session, ids.unit_id, 179.0, seen_on=date(2025, 6, 1))
         add_price(session, ids.unit_id, 150.0, "EUR", seen_on=date(2025, 7, 1))
         part = add_consumable(session, ids.unit_id, NewConsumable(name="main filter", life_months=12))
-        add_consumable_price(session, part, 40.0, "USD", DAY, "shop")
+        add_consumable_price(session, part, NewPrice(amount=40.0, currency="USD", seen_on=DAY, source="shop"))
         claim = NewClaim(quantity="power", value=40.0, unit_symbol="W", bound="at most", wording="40 W", seen_on=DAY)
         add_claim(session, ids.unit_id, claim)
         clip = NewClip(
@@ -89,7 +91,7 @@ def test_charts_of_a_unit_need_the_unit(client, small_bench):
 
 def test_ozone_stands_with_its_day_its_source_and_how_each_limit_is_known(client, store, small_bench):
     with session_scope(store) as session:
-        add_ozone_test(session, small_bench.unit_id, 14.0, DAY, source="own chamber")
+        add_ozone_test(session, small_bench.unit_id, NewOzoneTest(ozone_ppb=14.0, tested_on=DAY, source="own chamber"))
     page = client.get(f"/units/{small_bench.unit_id}").text
     assert f"Tested on {DAY}: 14\u00a0ppb, source: own chamber" in page.replace("&nbsp;", "\u00a0")
     assert "UL 2998 (unverified: from memory)" in page

@@ -63,7 +63,7 @@ def test_a_sister_models_rating_is_kept_and_not_compared(client, measured, store
     ("fields", "message"),
     [
         ({"rating_value": ""}, "The rating is missing"),
-        ({"rating_value": "many"}, "The rate: found &#39;many&#39;"),
+        ({"rating_value": "many"}, "The rating: found &#39;many&#39;"),
         ({"rating_source": ""}, "The source of the rating is empty"),
         ({"rating_seen_on": ""}, "The rating has no date"),
         ({"not_listed": "1"}, "marked as not listed and has the value 200"),

@@ -1,0 +1,172 @@
+"""What is entered of a unit beside its trials: sound, power, ozone, ratings and claims."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from app.compute.clean_air.claim_quantities import QUANTITIES
+from app.services.bench.definitions import AEROSOLS
+from app.services.store.entry_fields import choice, day, flag, number, text
+
+RATE_UNITS = ("ft³/min", "m³/h", "L/s")
+CLAIM_UNITS = tuple(sorted({symbol for each in QUANTITIES.values() for symbol in each.factors if symbol}))
+BOUNDS = ("about", "at least", "at most")
+ENVIRONMENTS = ("indoor", "free field")
+INSTRUMENT_CLASSES = {"": "not told", "1": "class 1", "2": "class 2"}
+HIGHEST_DBA = 140.0
+
+
+def _measured_by() -> Any:
+    return text(
+        "Measured by",
+        what="Who measured",
+        words="who measured it",
+        evidence=True,
+        autocomplete="name",
+        private=True,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewSoundMeasurement:
+    """One reading of a running unit; background: the room with the unit off."""
+
+    level_dba: float | None = number(
+        "Level with the unit running",
+        "dB(A)",
+        what="The sound level",
+        form_name="sound_dba",
+        column="sound_dba",
+        needed=True,
+        zero=True,
+        most=HIGHEST_DBA,
+    )
+    background_dba: float | None = number(
+        "Level of the room alone",
+        "dB(A)",
+        "With the unit off, the same minute. Without it the level is only an upper bound.",
+        what="The level of the room",
+        zero=True,
+        most=HIGHEST_DBA,
+    )
+    distance_m: float | None = number("Distance", "m", needed=True)
+    position: str = text("Position", default="front", help="Such as: front, 1.2 m above the floor.")
+    environment: str = choice("Surroundings", ENVIRONMENTS, default="indoor", words="indoor or free field")
+    instrument: str = text("Instrument")
+    instrument_class: str = choice(
+        "Class of the instrument", tuple(INSTRUMENT_CLASSES), default="", choice_words=INSTRUMENT_CLASSES
+    )
+    measured_on: date | None = day("Measured on", "The sound level", needed=True)
+    measured_by: str = _measured_by()
+    notes: str = text("Notes", lines=2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewPowerMeasurement:
+    """One reading; the uncertainty is the meter's standard uncertainty, or that of a whole log."""
+
+    power_w: float | None = number("Power, read off the meter", "W", what="The power", needed=True, zero=True)
+    uncertainty_w: float | None = number(
+        "Standard uncertainty of the meter",
+        "W",
+        default=0.0,
+        what="The meter's uncertainty",
+        form_name="power_uncertainty_w",
+        needed=True,
+        zero=True,
+    )
+    instrument: str = text("Meter")
+    measured_on: date | None = day(
+        "Measured on", "The power", help="For a reading; a log tells its own day.", needed=True
+    )
+    measured_by: str = _measured_by()
+    notes: str = text("Notes", lines=2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewOzoneTest:
+    """With `below_detection` the value is the least that the test can see."""
+
+    ozone_ppb: float | None = number("Ozone", "ppb", needed=True, zero=True)
+    below_detection: bool = flag("Less than that: the test could not see it")
+    tested_on: date | None = day("Tested on", "The ozone test", form_name="ozone_tested_on", needed=True)
+    method: str = text("Method", form_name="ozone_method")
+    source: str = text(
+        "Source",
+        help="Who tested, or where the value stands.",
+        form_name="ozone_source",
+        words="where it was seen",
+        evidence=True,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewRating:
+    """A rating as it was seen. `listed` False: looked for on that day and not found; then no value is needed."""
+
+    aerosol: str = choice("Aerosol", AEROSOLS, what="The aerosol of the rating", words="smoke, dust or pollen")
+    listed: bool = flag("Listed (no: looked for and not found)", default=True)
+    value: float | None = number("Rate as listed", what="The rating", unit_from="unit_symbol", form_name="rating_value")
+    unit_symbol: str = text(
+        "Unit of the rate, such as ft³/min",
+        default=RATE_UNITS[0],
+        form_name="rating_unit",
+        column="unit",
+        suggestions=RATE_UNITS,
+    )
+    sister_model: str = text(
+        "Given to another model",
+        what="The sister model",
+        help="Name the sister model that was certified; its rate is kept and never taken for this unit.",
+    )
+    test_standard: str = text("Test standard")
+    edition: str = text("Edition of the standard", what="The edition")
+    source: str = text(
+        "Source",
+        what="The source of the rating",
+        form_name="rating_source",
+        words="where it was seen",
+        needed=True,
+        evidence=True,
+        longest=2000,
+    )
+    seen_on: date | None = day("Seen on", "The rating", form_name="rating_seen_on", needed=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewClaim:
+    """A claim as it was seen. `setting_id` None: the setting is not named; `wording` is one line, as printed."""
+
+    wording: str = text("Wording, as printed, in one line", what="The wording of the claim", needed=True, longest=500)
+    quantity: str = choice(
+        "Quantity",
+        tuple(QUANTITIES),
+        what="The quantity of the claim",
+        choice_words={name: quantity.words for name, quantity in QUANTITIES.items()},
+        words="such as clean_air_delivery_rate, sound_level, room_area",
+    )
+    bound: str = choice(
+        "The number is meant as", BOUNDS, default="about", what="The bound of the claim", words=", ".join(BOUNDS)
+    )
+    value: float | None = number(
+        "Number",
+        help="Empty where the claim has none.",
+        what="The claim",
+        unit_from="unit_symbol",
+        form_name="claim_value",
+        zero=True,
+    )
+    unit_symbol: str = text("Unit of the number", form_name="claim_unit", column="unit", suggestions=CLAIM_UNITS)
+    setting_id: int | None = None
+    aerosol: str = choice(
+        "Aerosol",
+        ("", *AEROSOLS),
+        default="",
+        what="The aerosol of the claim",
+        choice_words={"": "not named"},
+        words="smoke, dust or pollen, if it names one",
+    )
+    distance_m: float | None = number("Distance of a sound level", "m", what="The distance")
+    room_area_m2: float | None = number("Floor of the room it speaks of", "m²", what="The floor of the room")
+    where_seen: str = text("Where it was seen", what="Where it was seen", evidence=True)
+    seen_on: date | None = day("Seen on", "The claim", form_name="claim_seen_on", needed=True)

@@ -1,0 +1,189 @@
+"""Fields of what a person or a script enters, each defined once.
+
+A definition is a frozen dataclass whose fields are made by `text`, `number`, `count`, `day`, `flag` and `choice`, and
+are named like the stored columns. The form, the columns of a bulk table, the body and the answer of the API, the
+check before storing and what a data package leaves out all derive from it. Definitions are in `definitions.py` of
+each subject.
+"""
+
+import dataclasses
+from collections.abc import Callable, Mapping
+from dataclasses import MISSING, dataclass
+from functools import cache
+from typing import Any, Literal, TypeVar, cast
+
+from app.errors import InvalidValue
+from app.services.store.checked_values import (
+    LONGEST_TEXT,
+    day_seen,
+    number_above_zero,
+    number_not_below_zero,
+    one_of,
+    optional_text,
+    required_text,
+    whole_number_above_zero,
+)
+
+FieldKind = Literal["text", "number", "whole number", "day", "yes or no"]
+Entry = TypeVar("Entry")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EntryField:
+    """One field: how people see it, and what it may hold.
+
+    label, unit, help : over, in and under its field of a form; without a label neither form nor bulk table offers it
+    what : how a message names it; "The " and the label if empty
+    unit_from : name of the field that holds the unit, where the person chooses it
+    form_name, column : its name in a form and in a bulk table, where that is not `name`
+    words : what a bulk table says of the column; label and unit if empty
+    choices, choice_words : the values there are, and the words for those that do not name themselves
+    needed : must be filled in; evidence : says where a value comes from, so a bulk table needs it
+    zero, least, most : whether a number may be zero, and its bounds, where it has any
+    lines : lines of its text area; 0 for a field of one line
+    suggestions : what the form offers beside any other text
+    private : stays at the desk, so that no data package holds it
+    check : takes the place of the usual check of its kind; given value, form name and `what`
+    """
+
+    name: str = ""
+    kind: FieldKind
+    default: Any
+    label: str
+    unit: str = ""
+    help: str = ""
+    what: str = ""
+    unit_from: str = ""
+    form_name: str = ""
+    column: str = ""
+    words: str = ""
+    choices: tuple[str, ...] = ()
+    choice_words: Mapping[str, str] = dataclasses.field(default_factory=dict, hash=False)
+    needed: bool = False
+    evidence: bool = False
+    zero: bool = False
+    least: float = 0.0
+    most: float | None = None
+    longest: int = LONGEST_TEXT
+    lines: int = 0
+    suggestions: tuple[str, ...] = ()
+    autocomplete: str = "off"
+    private: bool = False
+    check: Callable[[Any, str, str], Any] | None = None
+
+    def checked(self, value: Any, unit: str, name: str) -> Any:
+        """The value as it is stored; raises InvalidValue with the field called `name`."""
+        if self.check is not None:
+            return self.check(value, name, self.what)
+        if value is None and not self.needed:
+            return None
+        if self.kind == "number":
+            return self._number(value, name, unit or self.unit)
+        if self.kind == "day":
+            return day_seen(value, name, self.what)
+        if self.kind == "whole number":
+            return whole_number_above_zero(value, name, self.what)
+        if self.kind == "yes or no":
+            return bool(value)
+        if self.choices:
+            return one_of(value, self.choices, name, self.what)
+        return (required_text if self.needed else optional_text)(value, name, self.what, self.longest)
+
+    def _number(self, value: float | None, name: str, unit: str) -> float:
+        if self.most is not None and (value is None or not self.least <= value <= self.most):
+            found = "missing" if value is None else f"{value:g} {unit}"
+            raise InvalidValue(
+                f"{self.what} is {found}; a number from {self.least:g} to {self.most:g} {unit} is needed. Correct it.",
+                field=name,
+            )
+        number = (number_not_below_zero if self.zero else number_above_zero)(value, name, self.what, unit)
+        if number < self.least:
+            raise InvalidValue(
+                f"{self.what} is {number:g} {unit}; at least {self.least:g} is needed. Correct it, or leave it empty "
+                "where it is not known.",
+                field=name,
+            )
+        return number
+
+    @property
+    def table_words(self) -> str:
+        """What a bulk table says of the column."""
+        return self.words or f"{self.label[:1].lower()}{self.label[1:]}{self.unit and f', {self.unit}'}"
+
+    @property
+    def required(self) -> bool:
+        """Whether it has to be filled in, because nothing is taken in its place."""
+        return self.needed and self.default is None
+
+
+def text(label: str = "", *, default: Any = "", needed: bool = False, **told: Any) -> Any:
+    """Text; a needed one has no default."""
+    return _entry("text", label, MISSING if needed else default, needed=needed, **told)
+
+
+def choice(label: str = "", choices: tuple[str, ...] = (), *, default: Any = MISSING, **told: Any) -> Any:
+    """One of the values there are; without a default it is needed."""
+    return _entry("text", label, default, choices=choices, needed=default is MISSING, **told)
+
+
+def number(label: str, unit: str = "", help: str = "", *, default: float | None = None, **told: Any) -> Any:
+    """A number above zero, unless `zero` or bounds say otherwise."""
+    return _entry("number", label, default, unit=unit, help=help, **told)
+
+
+def count(label: str, *, default: int = 1, **told: Any) -> Any:
+    """A whole number above zero."""
+    return _entry("whole number", label, default, needed=True, **told)
+
+
+def day(label: str, what: str, **told: Any) -> Any:
+    """A day that has begun; `what` is dated by it."""
+    return _entry("day", label, None, what=what, **told)
+
+
+def flag(label: str, *, default: bool | None = False, **told: Any) -> Any:
+    """Yes or no."""
+    return _entry("yes or no", label, default, **told)
+
+
+def _entry(kind: FieldKind, label: str, default: Any, **told: Any) -> Any:
+    made = EntryField(kind=kind, label=label, default=None if default is MISSING else default, **told)
+    return dataclasses.field(default=default, metadata={"entry": made})
+
+
+def entry_fields(definition: Any) -> tuple[EntryField, ...]:
+    """The fields of a definition in their order."""
+    return _entry_fields(definition)
+
+
+@cache
+def _entry_fields(definition: Any) -> tuple[EntryField, ...]:
+    found = []
+    for own in dataclasses.fields(definition):
+        made: EntryField | None = own.metadata.get("entry")
+        if made is not None:
+            what = made.what or f"The {made.label[:1].lower()}{made.label[1:]}"
+            names: dict[str, Any] = {"form_name": made.form_name or own.name, "column": made.column or own.name}
+            found.append(dataclasses.replace(made, name=own.name, what=what, **names))
+    return tuple(found)
+
+
+def checked_entry(new: Any, prefix: str = "") -> dict[str, Any]:
+    """Every field of an entry as it is stored; raises InvalidValue for the first that cannot be.
+
+    prefix : what the names of its fields begin with in a form that holds two such entries
+    """
+    values = {own.name: getattr(new, own.name) for own in dataclasses.fields(new)}
+    for field in entry_fields(type(new)):
+        unit = values.get(field.unit_from, "")
+        values[field.name] = field.checked(values[field.name], unit, f"{prefix}{field.form_name}")
+    return values
+
+
+def changed_entry(definition: type[Entry], row: object, changed: Mapping[str, object], thing: str) -> Entry:
+    """The entry that a stored row becomes with the changed fields; InvalidValue names a field that it does not have."""
+    names = [own.name for own in dataclasses.fields(cast(Any, definition))]
+    unknown = sorted(changed.keys() - set(names))
+    if unknown:
+        raise InvalidValue(f"{thing} has no field {unknown[0]!r}; it has: {', '.join(names)}.", field=unknown[0])
+    return definition(**{name: getattr(row, name) for name in names} | dict(changed))

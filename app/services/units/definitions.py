@@ -1,0 +1,89 @@
+"""What is entered of a unit under test: the machine, its prices, its consumables."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from app.services.store.checked_values import LONGEST_NAME, currency_code, source_text
+from app.services.store.entry_fields import choice, count, day, flag, number, text
+from app.storage.models.units_under_test import KINDS_OF_CLEANING as KINDS_OF_CLEANING
+
+CONSUMABLES_STATES = ("unknown", "none needed", "listed")
+KINDS_OF_CONSUMABLE = ("filter", "washable part", "water", "additive", "lamp", "other")
+# Nothing is replaced more often than each day or each hour of running; a smaller figure is a slip, and its endless
+# replacements would keep every page of costs from ending.
+SHORTEST_LIFE_MONTHS = 0.03
+SHORTEST_LIFE_HOURS = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewUnit:
+    """What is known of a machine when it comes to the bench. Without `makes_ozone` its kind decides."""
+
+    maker: str = text("Maker", needed=True, longest=LONGEST_NAME)
+    model: str = text("Model", needed=True, longest=LONGEST_NAME)
+    kind: str = choice("How it cleans", KINDS_OF_CLEANING, default="other", what="The kind of cleaning")
+    makes_ozone: bool | None = flag("It ionises or uses ultraviolet light, so it may make ozone", default=None)
+    consumables_state: str = choice("", CONSUMABLES_STATES, default="unknown", what="What is known of consumables")
+    width_mm: float | None = number("Width", "mm")
+    depth_mm: float | None = number("Depth", "mm")
+    height_mm: float | None = number("Height", "mm")
+    mass_kg: float | None = number("Mass", "kg")
+    bought_on: date | None = day("Bought on", "The purchase")
+    bought_from: str = text("Bought from, and who paid", help="Shown in the disclosure line of a review.")
+    serial_number: str = text("Serial number", private=True)
+    notes: str = text("Notes", lines=3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewPrice:
+    """A price of a unit, or of one pack of a consumable, as it was seen."""
+
+    amount: float | None = number(
+        "Price", unit_from="currency", form_name="price", column="price", needed=True, zero=True
+    )
+    currency: str = text(
+        "Currency", help="Three letters, such as USD.", words="three letters", needed=True, check=currency_code
+    )
+    seen_on: date | None = day("Seen on", "The price", form_name="price_seen_on", needed=True)
+    source: str = text(
+        "Where it was seen", default="", what="The price", form_name="price_source", evidence=True, check=source_text
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewConsumable:
+    """A part that wears out. Life in months, in running hours, or both: whichever comes first counts."""
+
+    name: str = text(
+        "Name of the part",
+        what="The name of the consumable",
+        form_name="consumable",
+        column="consumable",
+        needed=True,
+        longest=LONGEST_NAME,
+    )
+    kind: str = choice(
+        "Kind of part",
+        KINDS_OF_CONSUMABLE,
+        default="filter",
+        what="The kind of consumable",
+        form_name="consumable_kind",
+        words=f"one of: {', '.join(KINDS_OF_CONSUMABLE)}",
+    )
+    washable: bool = flag("It is washed and put back")
+    pieces_in_use: int = count("Pieces in use at once", what="The number of pieces in use")
+    pack_size: int = count("Pieces in a pack", what="The number of pieces in a pack")
+    life_months: float | None = number("Life", "months", least=SHORTEST_LIFE_MONTHS)
+    life_running_hours: float | None = number(
+        "Life while running",
+        "hours",
+        "With both, whichever comes first counts.",
+        what="The life",
+        least=SHORTEST_LIFE_HOURS,
+    )
+    life_source: str = text(
+        "Who says how long it lasts",
+        what="The source of the life",
+        words="who says how long it lasts; needed with a life",
+    )
+    notes: str = text("Notes on the part", what="The notes", form_name="consumable_notes")

@@ -1,0 +1,58 @@
+"""The fields of a form as its template shows them, derived from the definition of what is entered."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource, NewTariff
+from app.services.measurements.definitions import (
+    NewClaim,
+    NewOzoneTest,
+    NewPowerMeasurement,
+    NewRating,
+    NewSoundMeasurement,
+)
+from app.services.store.entry_fields import EntryField, entry_fields
+from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.web.forms.options import plain_choices
+from app.web.templating.page_context import Choice
+
+# what templates call each definition
+DEFINITIONS: dict[str, Any] = {
+    "unit": NewUnit,
+    "price": NewPrice,
+    "consumable": NewConsumable,
+    "room": NewRoom,
+    "logger": NewLogger,
+    "smoke source": NewSmokeSource,
+    "tariff": NewTariff,
+    "sound": NewSoundMeasurement,
+    "power": NewPowerMeasurement,
+    "ozone": NewOzoneTest,
+    "rating": NewRating,
+    "claim": NewClaim,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class FormField:
+    """One field with what was typed in it, and the mistake in that."""
+
+    name: str
+    entry: EntryField
+    value: str
+    error: str
+    choices: Sequence[Choice]
+
+
+def fields_shown(what: str, prefix: str, typed: Mapping[str, list[str]], errors: Mapping[str, str]) -> list[FormField]:
+    """The fields that a form offers of a room, a unit and so on, in their order, with what was typed."""
+    found = []
+    for field in entry_fields(DEFINITIONS[what]):
+        if field.label:
+            name = f"{prefix}{field.form_name}"
+            default = field.default if field.kind == "text" else None
+            value = typed[name][0] if typed.get(name) else default or ""
+            choices = plain_choices(field.choices, value, dict(field.choice_words))
+            found.append(FormField(name, field, value, errors.get(name, ""), choices))
+    return found
