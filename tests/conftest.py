@@ -22,6 +22,7 @@ from app.storage.engine import session_scope
 from app.storage.models.rooms_and_loggers import Logger, Room, SmokeSource
 from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTest
 from seed_demo.build import build_demo
+from tests.sample_data.lent_databases import LentDatabases
 from tests.sample_data.made_once import made_once, make_demo_site, make_demo_store, make_empty_store
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
@@ -71,7 +72,35 @@ ON_BOTH = (
 if os.environ.get("HAZEFALL_TEST_ALL_ON_POSTGRESQL"):
     ON_BOTH = ("tests/storage/", "tests/services/", "tests/web/")
 
+# The heart of the program, for use while editing: `pytest -m quick` takes less than a minute.
+QUICK = (
+    "app/compute/",
+    "tests/compute/",
+    "tests/published/",
+    "tests/house/test_changes_recorded.py",
+    "tests/house/test_documentation.py",
+    "tests/house/test_floors.py",
+    "tests/house/test_kinds_of_tests.py",
+    "tests/house/test_templates.py",
+    "tests/reading_files/headers/",
+    "tests/reading_files/test_layouts.py",
+    "tests/reading_files/test_refusals.py",
+    "tests/reading_files/test_times.py",
+    "tests/services/adding_trials/test_add.py",
+    "tests/services/ranking/test_table.py",
+    "tests/services/trials/test_marks.py",
+    "tests/web/test_reading_pages.py::test_every_page_is_well_made",
+    "tests/web/test_reading_pages.py::test_a_change_is_seen_at_once",
+)
+
 sqlite_only = pytest.mark.sqlite_only
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Marks what is quick, by folder and file; a store is a SQLite file there."""
+    for item in items:
+        if item.nodeid.startswith(QUICK) and "postgresql" not in item.nodeid:
+            item.add_marker(pytest.mark.quick)
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
@@ -146,8 +175,16 @@ def settings(
         shutil.copyfile(request.getfixturevalue(templates[0]), folder / "bench.sqlite")
         yield Settings(folder)
         return
-    with new_database(template=request.getfixturevalue(templates[1])) as url:
+    lent_databases: LentDatabases = request.getfixturevalue("lent_databases")
+    with lent_databases.lent(request.getfixturevalue(templates[1])) as url:
         yield Settings(folder, database_url=url)
+
+
+@pytest.fixture(scope="session")
+def lent_databases() -> Iterator[LentDatabases]:
+    databases = LentDatabases(new_database)
+    yield databases
+    databases.close()
 
 
 @pytest.fixture(scope="module")
