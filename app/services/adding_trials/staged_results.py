@@ -73,7 +73,7 @@ def read_staged_log(settings: Settings, upload: StagedUpload, choices: ReadingCh
     return StagedLog(settings, upload, choices, table, key)
 
 
-def keep_beside(settings: Settings, upload: StagedUpload, name: str, content: bytes) -> None:
+def keep_beside(settings: Settings, upload: StagedUpload, name: str, content: bytes | memoryview) -> None:
     """Writes a cache file with its digest, atomically for other processes."""
     path = _beside(settings, upload, name)
     unfinished = path.with_suffix(f".{secrets.token_hex(8)}")
@@ -119,28 +119,30 @@ def _digest(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 
-def _table_content(table: LogTable) -> bytes:
+def _table_content(table: LogTable) -> memoryview:
     about = {field.name: getattr(table, field.name) for field in fields(table)}
     del about["elapsed_s"], about["levels"]
     about |= {name: [asdict(each) for each in about[name]] for name in ("columns", "skipped")}
     text = json.dumps(about | {"started_at": table.started_at.isoformat()}, default=_plain_number)
-    levels = np.array([table.levels[name] for name in table.units], dtype=np.float64)
+    arrays: dict[str, Any] = {f"level_{place}": table.levels[name] for place, name in enumerate(table.units)}
+    arrays |= {"about": np.frombuffer(text.encode(), np.uint8), "elapsed_s": table.elapsed_s}
     file = BytesIO()
-    np.savez(file, about=np.frombuffer(text.encode(), np.uint8), elapsed_s=table.elapsed_s, levels=levels)
-    return file.getvalue()
+    np.savez(file, **arrays)
+    return file.getbuffer()  # no copy: a table can be hundreds of megabytes
 
 
 def _table_of(content: bytes) -> LogTable:
     with np.load(BytesIO(content), allow_pickle=False) as kept:
         about = json.loads(kept["about"].tobytes())
-        elapsed_s, levels = kept["elapsed_s"], kept["levels"]
+        elapsed_s = kept["elapsed_s"]
+        levels = {name: kept[f"level_{place}"] for place, name in enumerate(about["units"])}
     about["started_at"] = datetime.fromisoformat(about["started_at"])
     about["columns"] = tuple(
         LogColumn(**column | {"first_values": tuple(column["first_values"])}) for column in about["columns"]
     )
     about["skipped"] = tuple(SkippedRow(**row) for row in about["skipped"])
     about |= {name: tuple(about[name]) for name in ("boxes", "notes")}
-    return LogTable(elapsed_s=elapsed_s, levels=dict(zip(about["units"], levels, strict=True)), **about)
+    return LogTable(elapsed_s=elapsed_s, levels=levels, **about)
 
 
 def _analysis_of(content: bytes) -> AnalysedTrial:
