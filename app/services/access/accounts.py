@@ -12,7 +12,8 @@ from app.services.access.passwords import checked_password, password_hash
 from app.services.access.roles import ADMINISTER, checked_role
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import required_text
-from app.storage.models.accounts import Account, SignIn
+from app.storage.models.accounts import Account as Account
+from app.storage.models.accounts import SignIn
 
 SUBJECT = "account"
 LONGEST_ACCOUNT_NAME = 60

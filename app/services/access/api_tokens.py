@@ -14,7 +14,8 @@ from app.services.access.secret_tokens import new_token, token_hash
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import required_text
 from app.storage.engine import session_scope
-from app.storage.models.accounts import Account, ApiToken
+from app.storage.models.accounts import Account
+from app.storage.models.accounts import ApiToken as ApiToken
 
 PREFIX = "hazefall_"
 _SHOWN = len(PREFIX) + 6

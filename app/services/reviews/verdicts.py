@@ -24,7 +24,8 @@ from app.services.snapshot.choices import HIGHEST, RankingChoices
 from app.services.store.audit import AT_THE_DESK, acting_name, record_change
 from app.services.store.checked_values import LONGEST_TEXT, one_of, required_text
 from app.services.units.entry import SUBJECT, get_unit
-from app.storage.models.reviews import Verdict, VerdictFigure, VerdictWithdrawal
+from app.storage.models.reviews import Verdict as Verdict
+from app.storage.models.reviews import VerdictFigure, VerdictWithdrawal
 
 DRAFT, PUBLISHED = "draft", "published"
 STATES = (DRAFT, PUBLISHED)

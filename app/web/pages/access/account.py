@@ -2,15 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.errors import InvalidValue, NotAllowed, TooManyAttempts
-from app.services.access.accounts import get_account, set_password
-from app.services.access.api_tokens import add_api_token, list_api_tokens, revoke_api_token
+from app.services.access.accounts import Account, get_account, set_password
+from app.services.access.api_tokens import ApiToken, add_api_token, list_api_tokens, revoke_api_token
 from app.services.access.passwords import password_matches
 from app.services.access.roles import ROLES, WORDS, may
 from app.services.access.sign_in_throttle import forget_attempts, note_attempt
@@ -28,8 +27,8 @@ PATH = "/account"
 class AccountPage:
     """`account` is None for the local user of a bench without accounts; `new_token` is shown only once."""
 
-    account: Any
-    tokens: Sequence[Any]
+    account: Account | None
+    tokens: Sequence[ApiToken]
     roles: Sequence[Choice]
     form: TypedForm
     new_token: str = ""

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from fastapi import APIRouter
 from sqlalchemy.orm import Session
@@ -10,6 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from app.services.access.accounts import (
     SUBJECT,
+    Account,
     accounts_exist,
     add_account,
     change_role,
@@ -19,9 +19,9 @@ from app.services.access.accounts import (
     list_accounts,
     set_password,
 )
-from app.services.access.api_tokens import list_api_tokens, revoke_api_token
+from app.services.access.api_tokens import ApiToken, list_api_tokens, revoke_api_token
 from app.services.access.roles import ADMINISTER, ROLES, WORDS
-from app.services.history.change_history import change_history
+from app.services.history.change_history import DescribedChange, change_history
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
@@ -33,7 +33,7 @@ PATH = "/accounts"
 
 @dataclass(frozen=True, slots=True)
 class AccountList:
-    accounts: Sequence[Any]
+    accounts: Sequence[Account]
     roles: Sequence[Choice]
     form: TypedForm
 
@@ -42,10 +42,10 @@ class AccountList:
 class OneAccount:
     """`changes` are those of this account, newest first."""
 
-    account: Any
-    tokens: Sequence[Any]
+    account: Account
+    tokens: Sequence[ApiToken]
     roles: Sequence[Choice]
-    changes: Sequence[Any]
+    changes: Sequence[DescribedChange]
     form: TypedForm
 
 

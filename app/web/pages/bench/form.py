@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from typing import Any
 
 from fastapi import APIRouter
 from sqlalchemy.orm import Session
@@ -11,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from app.figures.charts.house_style import BUNDLED_FONTS
 from app.reading_files.headers.channels import CHANNELS, channel
 from app.services.bench.choices import SOUND_CORRECTION_RULES, SUBJECT, BenchChoices, bench_choices, change_bench
-from app.services.history.change_history import change_history
+from app.services.history.change_history import DescribedChange, change_history
 from app.services.logs.trial_fields import CLEAR_LEVEL_KINDS
 from app.services.units.lists import list_tariffs
 from app.web.dependencies import RenderDep, SessionDep
@@ -38,7 +37,7 @@ class BenchForm:
     channels: Sequence[Choice]
     zones: Sequence[str]
     fonts: Sequence[str]
-    changes: Sequence[Any]
+    changes: Sequence[DescribedChange]
 
 
 @router.get("/bench")

@@ -9,7 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.definitions import NewLogger
 from app.services.bench.loggers import add_logger, change_logger, get_logger
-from app.services.history.change_history import ChangeFilter, change_history, described_changes
+from app.services.history.change_history import ChangeFilter, DescribedChange, change_history, described_changes
 from app.services.logs.logger_profiles import list_profiles
 from app.services.units.lists import list_loggers
 from app.web.dependencies import RenderDep, SessionDep
@@ -26,7 +26,7 @@ class LoggerList:
 
     loggers: Sequence[Any]
     profiles: Sequence[Any]
-    changes: Sequence[Any]
+    changes: Sequence[DescribedChange]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ class LoggerForm:
     form: TypedForm
     profiles: Sequence[Choice]
     is_change: bool = False
-    changes: Sequence[Any] = ()
+    changes: Sequence[DescribedChange] = ()
 
 
 @router.get("/loggers")

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any
 
 from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
@@ -15,7 +14,7 @@ from app.services.bench.definitions import NewTariff
 from app.services.bench.reference_tariffs import bring_in_reference_tariffs
 from app.services.bench.tariffs import SUBJECT, add_tariff
 from app.services.costs.choices import AvailableTariff, tariffs_of_bench
-from app.services.history.change_history import ChangeFilter, described_changes
+from app.services.history.change_history import ChangeFilter, DescribedChange, described_changes
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
@@ -34,7 +33,7 @@ class TariffsPage:
     tariffs: Sequence[AvailableTariff]
     chosen_id: int | None
     done: str
-    changes: Sequence[Any]
+    changes: Sequence[DescribedChange]
 
 
 @router.get(PATH)

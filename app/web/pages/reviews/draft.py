@@ -14,6 +14,7 @@ from app.services.reviews.verdicts import (
     DRAFT,
     PUBLISHED,
     OutdatedText,
+    Verdict,
     outdated_texts,
     save_verdict,
     verdicts_of_unit,
@@ -57,7 +58,7 @@ class DraftPage:
     draft: Draft
     points: dict[str, Sequence[PointForm]]
     new_kinds: Sequence[Choice]
-    verdicts: Sequence[Any]
+    verdicts: Sequence[Verdict]
     with_readers: int
     verdict_words: str
     verdict_states: Sequence[Choice]
@@ -152,7 +153,7 @@ def _page(session: Session, unit_id: int, form: TypedForm) -> DraftPage:
     )
 
 
-def _with_readers(verdicts: Sequence[Any]) -> int:
+def _with_readers(verdicts: Sequence[Verdict]) -> int:
     published = next((row for row in verdicts if row.state == PUBLISHED), None)
     return 0 if published is None or published.withdrawal is not None else int(published.version)
 

@@ -9,6 +9,7 @@ from urllib.parse import urlencode
 from app.compute.wording.numbers import MeasuredText, listed, measured_text, not_within
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.reading_files.headers.channels import channel
+from app.services.history.change_history import DescribedChange
 from app.services.logs.trial_fields import EMPTY_ROOM
 from app.services.trials.decay_curves import SCALES
 from app.web.forms.addresses import address
@@ -82,14 +83,14 @@ class TrialPage:
     found: dict[str, str]
     handles: Sequence[MarkHandle]
     channel: str
-    changes: Sequence[Any]
+    changes: Sequence[DescribedChange]
 
     @property
     def is_empty_room(self) -> bool:
         return bool(self.trial.kind == EMPTY_ROOM)
 
 
-def trial_page(detail: Any, changes: Sequence[Any], query: TypedForm) -> TrialPage:
+def trial_page(detail: Any, changes: Sequence[DescribedChange], query: TypedForm) -> TrialPage:
     """The page of a TrialDetail; the URL may select channel, scale and units of measure."""
     trial = detail.trial
     asked = query.one_of("channel", "The channel", tuple(each.channel for each in detail.channels))

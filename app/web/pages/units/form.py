@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.choices import bench_choices
-from app.services.history.change_history import change_history
+from app.services.history.change_history import DescribedChange, change_history
 from app.services.units.entry import SUBJECT, add_unit, change_unit
 from app.services.units.lists import unit_with_parts
 from app.web.dependencies import RenderDep, SessionDep
@@ -33,7 +33,7 @@ class UnitForm:
     unit: Any = None
     highest_choices: Sequence[Choice] = ()
     consumable_choices: Sequence[Choice] = ()
-    changes: Sequence[Any] = ()
+    changes: Sequence[DescribedChange] = ()
 
 
 @router.get("/units/add")
