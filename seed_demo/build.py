@@ -1,4 +1,4 @@
-"""Fills an empty store with the invented demonstration bench, as a person would: form by form, upload by upload."""
+"""Fills an empty store with the invented demonstration bench through forms and uploads, as a person would."""
 
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -23,12 +23,12 @@ from seed_demo.trial_plan import TrialPlan, all_trials, small_trials, units_of
 
 
 def build_demo(engine: Engine, on_progress: OnProgress | None = None, *, small: bool = False) -> bool:
-    """Fills the store and returns True; a store that holds a unit or a trial already is left alone: False.
+    """Fills the store and returns True; False for a store that already has a unit or trial.
 
-    Everything goes in with one transaction, so that an interrupted build leaves an empty store. The same program
-    builds the same bench: nothing depends on the clock or on chance.
+    Everything is one transaction, so that an interrupted build leaves an empty store. The build is
+    deterministic: nothing depends on the clock or on chance.
 
-    on_progress : told (steps done, steps in all, what is being done)
+    on_progress : called with (steps done, total, description)
     small : five units, twelve trials and three empty-room runs, for tests
     """
     tell = on_progress or no_progress
@@ -93,7 +93,7 @@ def _add_planned_trial(session: Session, plan: TrialPlan, ids: BenchIds) -> int:
 
 
 def _brought_in(plan: TrialPlan) -> datetime:
-    """When the log was brought to the desk: forty minutes after the run."""
+    """Upload time of the log: forty minutes after the run."""
     minutes = plan.unit_on_min + plan.run_min + 40
     return plan.started.replace(tzinfo=ZoneInfo(LOCAL_ZONE)) + timedelta(minutes=minutes)
 

@@ -1,4 +1,4 @@
-"""Puts the invented rooms, loggers, smoke, tariffs and units on the bench, through the services that a form uses."""
+"""Adds the invented rooms, loggers, smoke sources, tariffs and units, through the services of the forms."""
 
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time
@@ -36,13 +36,13 @@ from seed_demo.scenario import (
 )
 from seed_demo.scenario_types import InventedUnit, Part
 
-# Layouts whose files give local time; the zone is kept in the profile of the logger.
+# Layouts with local time; the zone is stored in the logger's profile.
 LOCAL_TIME_LAYOUTS = ("semicolon, decimal comma, local time", "workbook, mg/m³ and °F")
 
 
 @dataclass(slots=True)
 class BenchIds:
-    """Ids of what was put on the bench, by name."""
+    """Ids of the added items, by name."""
 
     rooms: dict[str, int]
     sources: dict[str, int]
@@ -57,7 +57,7 @@ def noon(day: date) -> datetime:
 
 
 def name_bench(session: Session) -> None:
-    """Says on the bench itself that it is invented, and sets its zone, currency and tariff."""
+    """Marks the bench as invented, and sets its zone, currency and tariff."""
     bench = session.get(Bench, 1)
     if bench is None:
         raise NotFound("bench", 1)
@@ -91,7 +91,7 @@ def name_bench(session: Session) -> None:
 
 
 def add_surroundings(session: Session) -> BenchIds:
-    """Rooms, smoke sources and loggers, each logger with the profile of its files."""
+    """Rooms, smoke sources and loggers, each logger with a profile for its files."""
     ids = BenchIds({}, {}, {}, {}, {}, {})
     for room in ROOMS:
         ids.rooms[room.name] = add_room(

@@ -1,4 +1,4 @@
-"""Sound, power, ozone, certified rates and makers' claims of the invented units, through the services of a form."""
+"""Sound, power, ozone, ratings and claims of the invented units, through the services of the forms."""
 
 from datetime import date, timedelta
 from math import log10
@@ -25,14 +25,14 @@ from seed_demo.scenario_types import InventedUnit, Speed
 from seed_demo.sound_of_units import FAN_SOUNDS, fan_sound
 
 FAR_METRES = 2.0
-MEASURED_FROM_AFAR = ("Harbour", "Barn", "Dusk Tower")  # units whose sound was taken at two metres
+MEASURED_FROM_AFAR = ("Harbour", "Barn", "Dusk Tower")  # units whose sound was measured at two metres
 CFM_PER_M3_PER_H = 0.588577778691  # exact by definition of the foot
 SOUND_INSTRUMENT, SOUND_CLASS = "hand-held sound level meter of the scenario", "2"
 POWER_INSTRUMENT = "plug-in watt meter of the scenario"
 
 
 def add_measurements(session: Session, unit: InventedUnit, ids: BenchIds) -> None:
-    """Everything that was measured of a unit besides its clean air, and what others say of it."""
+    """All measurements of a unit besides clean air, and its ratings and claims."""
     rng = np.random.default_rng([SEED, 1000 + UNITS.index(unit)])
     unit_id = ids.units[unit.name]
     day = unit.prices[0][0] + timedelta(days=3)
@@ -63,7 +63,7 @@ def add_measurements(session: Session, unit: InventedUnit, ids: BenchIds) -> Non
 def _add_power(
     session: Session, unit_id: int, setting_id: int | None, power_w: float, day: date, rng: np.random.Generator
 ) -> None:
-    # the meter shows tenths of a watt and is good to half a percent and a tenth
+    # the meter displays tenths of a watt and has an uncertainty of 0.5 % plus a tenth
     shown = round(max(power_w * (1 + 0.003 * float(rng.standard_normal())), 0.0), 1)
     add_power_measurement(
         session,
@@ -145,7 +145,7 @@ def _add_ratings(session: Session, unit: InventedUnit, unit_id: int) -> None:
             NewRating(
                 aerosol=rating.aerosol,
                 listed=listed,
-                # a register prints whole numbers, some in cubic feet a minute
+                # a register lists whole numbers, some in cubic feet per minute
                 value=None if rate is None else float(round(rate * CFM_PER_M3_PER_H)) if rating.stated_in_cfm else rate,
                 unit_symbol="cfm" if rating.stated_in_cfm else "m³/h",
                 sister_model=rating.sister_model,

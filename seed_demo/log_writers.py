@@ -1,6 +1,6 @@
-"""Four layouts of log files, each of an invented logger: a run in, the bytes of its file out.
+"""Four layouts of log files, one per invented logger: a run in, the bytes of its file out.
 
-The layouts differ where real ones do: delimiter, decimal mark, encoding, preamble, the order of a date, local or
+The layouts differ as real ones do: delimiter, decimal mark, encoding, preamble, the order of a date, local or
 universal time, time of day or elapsed time, units. None copies the format of an existing product.
 """
 

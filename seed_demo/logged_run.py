@@ -1,4 +1,4 @@
-"""One run as a logger holds it, before it is written in the layout of that logger."""
+"""A run as recorded by a logger, before it is written in that logger's layout."""
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -9,12 +9,12 @@ from numpy.typing import NDArray
 
 @dataclass(frozen=True, slots=True)
 class LoggedRun:
-    """Readings by channel name of the bench, in the bench's units; not-a-number where nothing was written.
+    """Readings by channel name of the bench, in the bench's units; not-a-number for a missing value.
 
     started_at : time of the logger's clock at elapsed zero, with its zone
-    rows_lost : row numbers that never reached the memory (a gap)
-    faults : row number and channel to the text that stands there instead of a number
-    last_row_cut : the battery went while the last row was being written
+    rows_lost : row numbers that are missing (a gap)
+    faults : row number and channel to the text written instead of a number
+    last_row_cut : the last row is incomplete, as after a flat battery
     """
 
     started_at: datetime

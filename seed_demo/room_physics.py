@@ -1,9 +1,9 @@
-"""A room with smoke in it, as equations: how the levels at the logger follow from source, losses and mixing.
+"""Physics of a room with smoke: levels at the logger from source, losses and mixing.
 
 Within a phase (nothing is switched or opened) all coefficients are constant, so that each quantity has a closed
-solution; the phases are joined at their ends. Nothing is integrated in steps and no error of a solver enters.
+solution; the phases are joined at their ends. There is no numerical integration, and so no solver error.
 
-Particles stand in three size classes whose sums are what an optical logger reports: PM1 is the fine class, PM2.5 adds
+Particles are in three size classes, whose sums an optical logger reports: PM1 is the fine class, PM2.5 adds
 the middle one, PM10 the coarse one. The coefficients are chosen here, of the order found in rooms; none is measured.
 """
 
@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-# How many size classes a channel adds up: below 1 µm, 1 to 2.5 µm, 2.5 to 10 µm.
+# Number of size classes that a channel adds up: below 1 µm, 1 to 2.5 µm, 2.5 to 10 µm.
 CHANNEL_CLASSES = {"pm1": 1, "pm2_5": 2, "pm10": 3}
 
 BySize = tuple[float, float, float]
@@ -52,7 +52,7 @@ class RoomConditions:
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """A stretch of a run in which nothing is switched.
+    """A part of a run in which nothing is switched.
 
     emission_ug_per_h : smoke by size class [µg/h];  clean_air_m3_per_h : what the unit delivers, by size class [m³/h]
     stirring_m3_per_h : exchange between the zones that the unit's fan adds [m³/h]

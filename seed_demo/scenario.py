@@ -1,4 +1,4 @@
-"""The invented desk: its rooms, smoke, loggers and units. Everything here is made up."""
+"""The invented scenario: rooms, smoke sources, loggers and units. Everything here is made up."""
 
 from dataclasses import dataclass, replace
 from datetime import date
@@ -25,7 +25,7 @@ SMOKE_SHARES: BySize = (0.91, 0.07, 0.02)  # mass of the smoke by size class
 
 @dataclass(frozen=True, slots=True)
 class InventedRoom:
-    """A room as the desk recorded it, and the volume that its air truly has [m³]."""
+    """A room as recorded on the bench, and the true volume of its air [m³]."""
 
     name: str
     length_m: float
@@ -134,7 +134,7 @@ UNITS: tuple[InventedUnit, ...] = SMALL_FILTER_UNITS + LARGE_UNITS + OTHER_UNITS
 
 
 def detector(logger: InventedLogger, channel: str) -> SensorCharacter:
-    """The faults for one channel: coarse particles are few, so that PM10 is noisier; VOC counts in ppm."""
+    """Character of one channel: coarse particles are few, so PM10 is noisier; VOC is in ppm."""
     if channel == "pm10":
         return replace(logger.sensor, gain=0.9 * logger.sensor.gain, proportional_noise=0.05)
     if channel == "pm2_5_b":
@@ -146,7 +146,7 @@ def detector(logger: InventedLogger, channel: str) -> SensorCharacter:
 
 @dataclass(frozen=True, slots=True)
 class RegionTariff:
-    """Price of a kilowatt-hour with its source and how far that source was seen."""
+    """Price per kilowatt-hour with its source and verification status."""
 
     region: str
     price_per_kwh: float

@@ -1,4 +1,4 @@
-"""The shapes in which the invented scenario is written down."""
+"""Data types of the invented scenario."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -8,7 +8,7 @@ from seed_demo.room_physics import BySize
 
 @dataclass(frozen=True, slots=True)
 class Speed:
-    """A speed of an invented unit and what is true of it.
+    """A speed of an invented unit, with its true values.
 
     clean_air_m3_per_h : delivered for particles below 1 µm [m³/h]
     sound_dba : at 1 m in front of it, without the room's own level [dB(A)]
@@ -26,7 +26,7 @@ class Speed:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A consumable with its prices, day and amount per pack in the bench's currency; empty: none was found."""
+    """A consumable with its prices, date and amount per pack in the bench's currency; empty: no price found."""
 
     name: str
     prices: tuple[tuple[date, float], ...]
@@ -41,7 +41,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class CertifiedRate:
-    """A certified rate in m³/h, or None: looked for on that day and not listed."""
+    """A certified rate in m³/h, or None: not listed on that day."""
 
     aerosol: str
     rate_m3_per_h: float | None
@@ -52,7 +52,7 @@ class CertifiedRate:
 
 @dataclass(frozen=True, slots=True)
 class MakersClaim:
-    """What the invented maker says, in one line."""
+    """A claim of the invented maker, in one line."""
 
     quantity: str
     value: float | None

@@ -1,4 +1,4 @@
-"""How a small optical logger turns the true level into the number that it writes down."""
+"""Simulates a small optical logger: from the true level to the recorded number."""
 
 from dataclasses import dataclass
 
@@ -10,16 +10,16 @@ Curve = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class SensorCharacter:
-    """Faults of one detector.
+    """Errors of one detector.
 
     gain : reading over true level, dry
     proportional_noise, floor_noise : standard deviation as a share of the level, and at level zero [unit of channel]
-    correlation_time_s : time after which the noise has forgotten itself [s]
-    response_time_s : time constant of the answer to a step [s]
-    step : smallest difference that is written down [unit of channel]
+    correlation_time_s : correlation time of the noise [s]
+    response_time_s : time constant of the step response [s]
+    step : display step [unit of channel]
     saturation_level : highest number that it can write; None: none is reached
     kappa_over_density : hygroscopicity of the particles over their density, 0 with a heated inlet
-    calibrated_at_percent : relative humidity at which the gain holds [%]
+    calibrated_at_percent : relative humidity of the calibration [%]
     """
 
     gain: float = 1.0
@@ -48,7 +48,7 @@ def growth(relative_humidity: Curve | float, kappa_over_density: float) -> Curve
 
 
 def answer(true_level: Curve, step_s: float, response_time_s: float) -> Curve:
-    r"""First-order answer of the detector to the level in front of it.
+    r"""First-order response of the detector.
 
     .. math:: y_{i+1} = y_i + (1 - e^{-\Delta t/\tau})(x_i - y_i)
 
@@ -83,8 +83,9 @@ def write_down(
     character: SensorCharacter,
     rng: np.random.Generator,
 ) -> Curve:
-    """Readings at the end of each interval: gain and growth, the answer in time, the mean over the interval, noise,
-    saturation, and the step of the display. `true_level` comes every `step_s`; a part interval at the end is lost."""
+    """Readings at the end of each interval: gain and growth, response, mean over the interval, noise, saturation,
+    display step. `true_level` comes every `step_s`; an incomplete interval at the end is dropped.
+    """
     wet = growth(relative_humidity, character.kappa_over_density)
     wet = wet / growth(character.calibrated_at_percent, character.kappa_over_density)
     seen = answer(true_level * character.gain * wet, step_s, character.response_time_s)

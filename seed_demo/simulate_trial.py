@@ -1,4 +1,4 @@
-"""From the plan of a run to the bytes that its logger would have written."""
+"""From the plan of a run to the bytes of its log file."""
 
 from dataclasses import replace
 from datetime import UTC, timedelta
@@ -17,7 +17,7 @@ from seed_demo.trial_plan import BACKGROUND_MIN, MIXING_MIN, TrialPlan
 
 STEP_S = 1.0
 PARTICLE_CHANNELS = ("pm1", "pm2_5", "pm10")
-# From run to run, as shares: the unit (mains voltage, wear), and the surfaces and the seals of the room.
+# Run-to-run variation, as shares: the unit (mains voltage, wear), and the room's surfaces and seals.
 UNIT_SPREAD, DEPOSITION_SPREAD, AIR_CHANGE_SPREAD = 0.012, 0.04, 0.05
 
 
@@ -28,7 +28,7 @@ def log_file(plan: TrialPlan) -> tuple[str, bytes]:
 
 
 def logged_run(plan: TrialPlan) -> LoggedRun:
-    """The run as its logger held it; the first reading is elapsed zero."""
+    """The run as recorded; the first reading is elapsed zero."""
     rng = np.random.default_rng([SEED, plan.number])
     history = true_history(plan, rng)
     levels = {
@@ -47,14 +47,14 @@ def logged_run(plan: TrialPlan) -> LoggedRun:
     at_end = np.arange(1, count + 1) * each - 1
     humidity = history.relative_humidity[at_end] + 0.2 * rng.standard_normal(count)
     temperature = history.temperature_c[at_end] + 0.03 * rng.standard_normal(count)
-    # Rounded as the coarsest of the loggers rounds: a whole percent, and a tenth of a degree Fahrenheit.
+    # Rounded as by the coarsest logger: a whole percent, and a tenth of a degree Fahrenheit.
     levels["relative_humidity"] = np.round(humidity, 0 if plan.logger.sensor.kappa_over_density == 0 else 1)
     fahrenheit = plan.logger.layout.endswith("°F")
     levels["temperature"] = (
         (np.round(1.8 * temperature + 32.0, 1) - 32.0) / 1.8 if fahrenheit else np.round(temperature, 1)
     )
     elapsed = np.arange(count, dtype=np.float64) * plan.interval_s
-    # the first reading stands one interval after the start, at the end of what it averages
+    # the first reading is one interval after the start, at the end of its averaging period
     started = plan.started.replace(tzinfo=ZoneInfo(LOCAL_ZONE)).astimezone(UTC) + timedelta(seconds=plan.interval_s)
     return LoggedRun(
         started_at=started,
@@ -72,19 +72,21 @@ def unit_on_s(plan: TrialPlan) -> float:
 
 
 def true_history(plan: TrialPlan, rng: np.random.Generator) -> RoomHistory:
-    """What truly was in the room, with the weather and the mood of the day drawn from `rng`."""
+    """True levels in the room, with weather and daily variation drawn from `rng`."""
     conditions = conditions_of_the_day(plan, rng)
     share = plan.clean_air_share * (1 + UNIT_SPREAD * float(rng.standard_normal()))
     return simulate_room(conditions, phases_of(plan, conditions, share), STEP_S)
 
 
 def usual_conditions(room: InventedRoom) -> RoomConditions:
-    """The room on a day like the mean of all days; what is true of a unit is defined in it."""
+    """The room on an average day, for which a unit's true values are defined."""
     return RoomConditions(volume_m3=room.true_volume_m3, air_change_per_h=room.air_change_per_h)
 
 
 def conditions_of_the_day(plan: TrialPlan, rng: np.random.Generator) -> RoomConditions:
-    """Air change a little higher in winter; deposition, outdoor air, moisture and warmth by the day."""
+    """Daily variation: air change slightly higher in winter; deposition, outdoor air, humidity and temperature by the
+    day.
+    """
     usual = usual_conditions(plan.room)
     season = cos(2 * pi * (plan.started.timetuple().tm_yday - 20) / 365.25)
     draw = rng.standard_normal(5)
@@ -101,7 +103,7 @@ def conditions_of_the_day(plan: TrialPlan, rng: np.random.Generator) -> RoomCond
 
 
 def phases_of(plan: TrialPlan, conditions: RoomConditions, clean_air_share: float = 1.0) -> tuple[Phase, ...]:
-    """Background, burning, mixing, and the run with whatever happened in it."""
+    """Background, burning, mixing, and the run with its incidents."""
     burning_h = plan.source.burning_min / 60.0
     loss = conditions.air_change_per_h + conditions.deposition_per_h[0]
     wanted = plan.start_level_ug_m3 * conditions.volume_m3
@@ -121,7 +123,7 @@ def phases_of(plan: TrialPlan, conditions: RoomConditions, clean_air_share: floa
 
 
 def running_phase(unit: InventedUnit, speed: Speed, clean_air_share: float = 1.0) -> Phase:
-    """What a unit does to the room at one speed; the duration is still to be set."""
+    """Effect of a unit on the room at one speed; the duration is set later."""
     return Phase(
         0.0,
         clean_air_m3_per_h=_scaled(unit.by_size, speed.clean_air_m3_per_h * clean_air_share),

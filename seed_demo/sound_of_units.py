@@ -1,4 +1,4 @@
-"""Recordings of a few invented units, made from noise: a fan as shaped noise, a hum, a tone of the blades, knocks."""
+"""Synthetic recordings of a few invented units: shaped noise for the fan, hum, blade tone, knocks."""
 
 import wave
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ SECONDS = 4.0
 
 @dataclass(frozen=True, slots=True)
 class FanSound:
-    """How one unit sounds at one speed; levels of the parts are relative to the noise of the fan.
+    """Sound of one unit at one speed; component levels are relative to the fan noise.
 
     corner_hz : above it the noise of the fan falls by 6 dB an octave
     hum_hz, hum_db : multiple of the mains frequency [Hz], its level over the noise [dB]
@@ -74,7 +74,7 @@ def _fan_noise(count: int, corner_hz: float, rng: np.random.Generator) -> NDArra
 
 
 def _knocks(count: int, knocks_per_s: float, rng: np.random.Generator) -> NDArray[np.float64]:
-    """Short bursts of noise that die away within some milliseconds, at uneven intervals."""
+    """Short bursts of noise that decay within some milliseconds, at irregular intervals."""
     signal = np.zeros(count)
     length = round(0.03 * SAMPLE_RATE_HZ)
     fading = np.exp(-np.arange(length) / (0.005 * SAMPLE_RATE_HZ))

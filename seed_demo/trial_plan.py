@@ -1,4 +1,4 @@
-"""Which trial of the invented desk ran when, with what, and what went wrong in some of them."""
+"""Plan of the invented trials: dates, equipment, and what went wrong in some of them."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -37,8 +37,8 @@ class TrialPlan:
     """One run. Minutes count from unit on (in an empty room: from the end of mixing).
 
     unit is None in an empty room. door_open and van : from, to [min]; gap : readings lost from, to [min]
-    clean_air_share : what a worn filter leaves of the rate; smoke_goes_on : the tin was not closed
-    told_unit_on : whether the notebook gives the time of unit on, or the analysis has to find it
+    clean_air_share : remaining share of the rate with a worn filter; smoke_goes_on : the tin was not closed
+    told_unit_on : whether unit on is given as a mark, or the analysis has to find it
     """
 
     number: int
@@ -77,7 +77,7 @@ class TrialPlan:
 
 
 def all_trials() -> tuple[TrialPlan, ...]:
-    """Every run of the scenario in the order in which it ran, with its day."""
+    """All runs of the scenario in chronological order, with dates."""
     running = [*_first_round(), *_second_round(), *_small_room_block(), *_third_round()]
     plans: list[TrialPlan] = []
     since_empty = 11
@@ -92,7 +92,7 @@ def all_trials() -> tuple[TrialPlan, ...]:
 
 
 def small_trials() -> tuple[TrialPlan, ...]:
-    """A quick bench: five units, twelve trials of them and three empty-room runs."""
+    """A small bench: five units with twelve trials, and three empty-room runs."""
     names = ("Pipit", "Ledger", "Bellows", "Plug", "Box fan with four filters")
     chosen = [plan for plan in all_trials() if plan.unit and plan.unit.model in names and not plan.excluded_why]
     # two of the highest speed of each, and the two first of the other speeds
@@ -106,7 +106,7 @@ def small_trials() -> tuple[TrialPlan, ...]:
 
 
 def units_of(plans: tuple[TrialPlan, ...]) -> tuple[InventedUnit, ...]:
-    """The units that the trials need, in the order of the scenario; all of them for the whole plan."""
+    """The units used by the trials, in the order of the scenario; all of them for the whole plan."""
     used = {plan.unit.name for plan in plans if plan.unit}
     return tuple(unit for unit in UNITS if unit.name in used)
 
@@ -116,7 +116,7 @@ def _by_purchase() -> list[InventedUnit]:
 
 
 def _first_round() -> Iterator[TrialPlan]:
-    """The highest speed of each unit, as the units came in."""
+    """The highest speed of each unit, in order of arrival."""
     for unit in _by_purchase():
         plan = _run(unit, unit.highest)
         if unit.model == "Harbour":
@@ -170,7 +170,7 @@ def _small_room_block() -> Iterator[TrialPlan]:
 
 
 def _third_round() -> Iterator[TrialPlan]:
-    """Repeats, and the runs that a story hangs on."""
+    """Repeats, and runs with incidents."""
     for unit in _by_purchase():
         if unit.model == "Ledger":
             yield replace(
@@ -237,7 +237,7 @@ def _empty(room: InventedRoom) -> TrialPlan:
 
 
 def _dated(plan: TrialPlan, index: int) -> TrialPlan:
-    """Gives a run its day, its hour, and whatever rotates: logger, source, person."""
+    """Assigns date, time, and rotating logger, source and person to a run."""
     day = FIRST_TEST_DAY + timedelta(days=EVERY_DAYS * (index // RUNS_A_DAY))
     hour, minute = ((9, 10), (13, 50))[index % RUNS_A_DAY]
     started = datetime(day.year, day.month, day.day, hour, minute + index % 7)  # noqa: DTZ001 - local time
@@ -248,7 +248,7 @@ def _dated(plan: TrialPlan, index: int) -> TrialPlan:
     if plan.start_level_ug_m3 > 1000 or plan.second_detector_gain != 1:
         logger = TWIN
     if plan.empty_room and day == date(2025, 11, 4):
-        # the night in which the clocks of the zone go back: two o'clock comes twice
+        # the night when daylight saving time ends: two o'clock occurs twice
         started, logger = datetime(2025, 11, 2, 0, 20), DUST_RECORDER  # noqa: DTZ001 - local time
         notes = "Left to run through the night in which the clocks went back."
     return replace(

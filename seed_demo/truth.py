@@ -1,4 +1,4 @@
-"""What is true of the invented units: the numbers that a good analysis of the logs has to find again."""
+"""True values of the invented units, which a good analysis of the logs has to recover."""
 
 from dataclasses import dataclass
 
@@ -9,7 +9,7 @@ from seed_demo.scenario import LARGE_ROOM, SMOKE_SHARES
 from seed_demo.scenario_types import InventedUnit, Speed
 from seed_demo.simulate_trial import usual_conditions
 
-LONGEST_H = 2.0  # beyond two hours an ordinary run has ended
+LONGEST_H = 2.0  # an ordinary run ends by two hours
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +27,8 @@ class TrueRate:
 def true_rate(unit: InventedUnit, speed: Speed, channel: str = "pm2_5") -> TrueRate:
     r"""Clean air rate in the large room of a channel that adds up several size classes.
 
-    Each class falls at its own rate, so that the sum has no single one. What counts is the mean rate down to
-    a twentieth of the start, or over two hours where that comes first, V times its difference to the empty room:
+    Each class falls at its own rate, so the sum has no single one. The mean rate down to
+    a twentieth of the start, or over two hours if that comes first, is used:
 
     .. math:: k = -\ln(C(T)/C(0))/T, \qquad Q = V\,(k_\mathrm{on} - k_\mathrm{off})
 

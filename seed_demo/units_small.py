@@ -1,4 +1,4 @@
-"""Invented units with a mechanical filter, small and middling. No maker, model, price or claim here exists."""
+"""Invented small and medium units with a mechanical filter. No maker, model, price or claim here exists."""
 
 from datetime import date
 

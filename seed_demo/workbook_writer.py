@@ -1,6 +1,6 @@
-"""The smallest workbook that spreadsheet programs open: one sheet, the same bytes for the same rows.
+"""Minimal XLSX writer: one sheet, the same bytes for the same rows.
 
-The usual library stamps the time of writing into the file, so that no two files are alike; here the dates are fixed.
+openpyxl writes the current time into the file; here the dates are fixed.
 The parts and their names are those of Office Open XML (ECMA-376), the form "transitional".
 """
 
@@ -41,7 +41,7 @@ def workbook_bytes(sheet: str, rows: Sequence[Sequence[str | float]]) -> bytes:
         ),
         "xl/worksheets/sheet1.xml": (
             f'<worksheet xmlns="{_MAIN}">'
-            # without it a reader has to go through the sheet twice to find its size
+            # without it a reader has to scan the sheet twice to find its size
             f'<dimension ref="A1:{_letters(max(map(len, rows)) - 1)}{len(rows)}"/><sheetData>'
             + "".join(_row(number, cells) for number, cells in enumerate(rows, start=1))
             + "</sheetData></worksheet>"

@@ -120,7 +120,7 @@ def _given_level(level: float | None, option: str, *, lowest_allowed: bool) -> f
 
 
 def _choices(arguments: argparse.Namespace) -> "ReadingChoices":
-    from app.reading_files.columns.asked_channels import asked_channel
+    from app.reading_files.columns.asked_channels import requested_channel
     from app.reading_files.log_table import ReadingChoices
 
     columns: dict[str, str] = {}
@@ -128,7 +128,7 @@ def _choices(arguments: argparse.Namespace) -> "ReadingChoices":
         header, equals, channel = text.rpartition("=")
         if not equals or not header.strip() or not channel.strip():
             raise InvalidValue(f"--columns is {text!r}; it needs COLUMN=CHANNEL, such as “Dust [ug]=pm2_5”.")
-        columns[header.strip()] = asked_channel(channel, "columns")
+        columns[header.strip()] = requested_channel(channel, "columns")
     return ReadingChoices(timezone=_zone(arguments.timezone), columns=columns, box=arguments.box)
 
 

@@ -49,13 +49,13 @@ def serve(settings: Settings, what: str, *, workers: int = 1) -> int:
         require_account_for_network(settings, engine)
     finally:
         engine.dispose()
-    refuse_taken_address(settings)
+    require_free_address(settings)
     logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
     told = partial(_print_address, settings, f"{what} {place(settings)}")
-    return _serve_by_one(settings, told) if workers == 1 else _serve_by_several(settings, told, workers)
+    return _serve_one_process(settings, told) if workers == 1 else _serve_several_processes(settings, told, workers)
 
 
-def refuse_taken_address(settings: Settings) -> None:
+def require_free_address(settings: Settings) -> None:
     """Raises InvalidValue if another program uses the port, or the address is not this machine's."""
     family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
     with socket.socket(family) as tried:
@@ -74,7 +74,7 @@ def _print_address(settings: Settings, first: str, port: int) -> None:
     print(f"Open {address(settings.host, port)}   (Ctrl+C stops it)", flush=True)
 
 
-def _serve_by_one(settings: Settings, told: partial[None]) -> int:
+def _serve_one_process(settings: Settings, told: partial[None]) -> int:
     import uvicorn  # loaded when used: only the serving commands need the web
 
     class AddressPrintingServer(uvicorn.Server):
@@ -90,7 +90,7 @@ def _serve_by_one(settings: Settings, told: partial[None]) -> int:
     return 0 if server.started else 1
 
 
-def _serve_by_several(settings: Settings, told: partial[None], workers: int) -> int:
+def _serve_several_processes(settings: Settings, told: partial[None], workers: int) -> int:
     """Worker processes share only the socket, the store and the data folder; any of them answers any request."""
     import uvicorn  # loaded when used: only the serving commands need the web
     from uvicorn.supervisors import Multiprocess

@@ -5,24 +5,26 @@ from html.parser import HTMLParser
 import pytest
 
 from app.figures.tables.draft_text import draft_html, draft_markdown
-from app.services.reviews.wording import Draft, DraftPoint, DraftSection, from_trials, said
+from app.services.reviews.wording import Draft, DraftPoint, DraftSection, cite_trials, join_spans
 from tests.figures.some_charts import HARMFUL
 
 
 def draft(name: str = "Maker A Model 1") -> Draft:
-    rate = from_trials("162 m³/h", (5, 91))
+    rate = cite_trials("162 m³/h", (5, 91))
     return Draft(
         1,
         f"{name}: a draft review",
         (
-            DraftSection("what", "What it is", facts=(("Kind", said("other")),)),
-            DraftSection("cleaning", "Does it clean?", (said("It delivers ", rate, "."),), items=(said(HARMFUL),)),
+            DraftSection("what", "What it is", facts=(("Kind", join_spans("other")),)),
+            DraftSection(
+                "cleaning", "Does it clean?", (join_spans("It delivers ", rate, "."),), items=(join_spans(HARMFUL),)
+            ),
             DraftSection(
                 "strengths",
                 "Strengths",
                 points=(
-                    DraftPoint("a", "strength", said("One."), said("One."), "rule", ""),
-                    DraftPoint("b", "strength", said("Two."), said("Two."), "rule", "", left_out=True),
+                    DraftPoint("a", "strength", join_spans("One."), join_spans("One."), "rule", ""),
+                    DraftPoint("b", "strength", join_spans("Two."), join_spans("Two."), "rule", "", left_out=True),
                 ),
             ),
             DraftSection("weaknesses", "Weaknesses"),

@@ -51,7 +51,7 @@ class RankTable:
     _place: Mapping[int, int]
     _alike: NDArray[np.bool_]
 
-    def cannot_be_told_apart(self, one: int, other: int) -> bool:
+    def is_tie(self, one: int, other: int) -> bool:
         """Whether two measured units are a statistical tie. All pairs of the table are tested jointly: with a
         probability of 95 % or more, none is put in the wrong order.
 

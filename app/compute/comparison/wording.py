@@ -12,25 +12,25 @@ _MOST_DECIMALS = 2
 
 
 @dataclass(frozen=True, slots=True)
-class InWords:
+class ComparisonText:
     """A sentence without its subject; `subject` says which of the two it is about, None where it is about both."""
 
     subject: Literal["first", "second"] | None
     words: str
 
 
-def faster(comparison: Comparison) -> InWords:
+def faster(comparison: Comparison) -> ComparisonText:
     """For total decay rates, of `compare_clearing_times`.
 
     >>> from app.compute.comparison.difference import compare_clearing_times
     >>> from app.compute.statistics.measured import Measured
     >>> faster(compare_clearing_times(Measured(6.4, 0.2), Measured(4.0, 0.2)))
-    InWords(subject='first', words='clears 1.6 times faster; between 1.4 and 1.8')
+    ComparisonText(subject='first', words='clears 1.6 times faster; between 1.4 and 1.8')
     """
     return _times(comparison, "clears", "times faster")
 
 
-def more_clean_air(comparison: Comparison) -> InWords:
+def more_clean_air(comparison: Comparison) -> ComparisonText:
     """For clean air delivery rates; the factor where there is one, else the difference in m³/h.
 
     >>> from app.compute.comparison.difference import compare_measured
@@ -41,7 +41,7 @@ def more_clean_air(comparison: Comparison) -> InWords:
     return _times(comparison, "delivers", "times as much clean air")
 
 
-def quieter(comparison: Comparison) -> InWords:
+def quieter(comparison: Comparison) -> ComparisonText:
     r"""For sound levels in dB(A), compared without a ratio.
 
     >>> from app.compute.comparison.difference import compare_measured
@@ -52,35 +52,37 @@ def quieter(comparison: Comparison) -> InWords:
     return less(comparison, "is", "dB", "quieter")
 
 
-def less(comparison: Comparison, verb: str, unit_symbol: str, comparative: str = "less") -> InWords:
+def less(comparison: Comparison, verb: str, unit_symbol: str, comparative: str = "less") -> ComparisonText:
     r"""The lower of two by an amount: "costs 40 EUR less; between 22 and 58".
 
     >>> from app.compute.comparison.difference import compare_measured
     >>> from app.compute.statistics.measured import Measured
     >>> less(compare_measured(Measured(90.0, 6.0), Measured(130.0, 7.0)), "costs", "EUR")
-    InWords(subject='first', words='costs 40\xa0EUR less; between 22 and 58')
+    ComparisonText(subject='first', words='costs 40\xa0EUR less; between 22 and 58')
     """
     if comparison.higher is None:
-        return InWords(None, CANNOT_BE_TOLD_APART)
+        return ComparisonText(None, CANNOT_BE_TOLD_APART)
     lower: Literal["first", "second"] = "second" if comparison.higher == "first" else "first"
     size = comparison.difference if comparison.higher == "first" else comparison.difference.times(-1.0)
     if size.uncertainty == 0:  # two prices: there is no interval to state
         exact = rounded_text(size.value, 0 if size.value == round(size.value) else _MOST_DECIMALS)
-        return InWords(lower, f"{verb} {exact}\u00a0{unit_symbol} {comparative}")
+        return ComparisonText(lower, f"{verb} {exact}\u00a0{unit_symbol} {comparative}")
     value, low, high = rounded_apart(size.value, size.low_95, size.high_95, no_difference=0.0)
-    return InWords(lower, f"{verb} {value}\u00a0{unit_symbol} {comparative}; between {low} and {high}")
+    return ComparisonText(lower, f"{verb} {value}\u00a0{unit_symbol} {comparative}; between {low} and {high}")
 
 
-def _times(comparison: Comparison, verb: str, comparative: str) -> InWords:
+def _times(comparison: Comparison, verb: str, comparative: str) -> ComparisonText:
     if comparison.higher is None:
-        return InWords(None, CANNOT_BE_TOLD_APART)
+        return ComparisonText(None, CANNOT_BE_TOLD_APART)
     times = comparison.times
     if times is not None:
         value, low, high = rounded_apart(times.value, times.low_95, times.high_95, no_difference=1.0)
-        return InWords(comparison.higher, f"{verb} {value} {comparative}; between {low} and {high}")
+        return ComparisonText(comparison.higher, f"{verb} {value} {comparative}; between {low} and {high}")
     if comparison.at_least_times is not None:
-        return InWords(comparison.higher, f"{verb} at least {_rounded_down(comparison.at_least_times)} {comparative}")
-    return InWords(comparison.higher, f"{verb} more; by how many times cannot be said")
+        return ComparisonText(
+            comparison.higher, f"{verb} at least {_rounded_down(comparison.at_least_times)} {comparative}"
+        )
+    return ComparisonText(comparison.higher, f"{verb} more; by how many times cannot be said")
 
 
 def rounded_apart(value: float, low: float, high: float, *, no_difference: float) -> tuple[str, str, str]:

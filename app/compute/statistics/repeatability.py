@@ -44,7 +44,7 @@ class Repeatability:
         scatter = self.relative_sd**2 + self.relative_fit_sd**2
         return max(1.0, self.degrees_of_freedom * (self.relative_sd**2 / scatter) ** 2) if scatter > 0 else math.inf
 
-    def degrees_of_freedom_beside(self, relative_fit_variance: float) -> float:
+    def degrees_of_freedom_with_fit(self, relative_fit_variance: float) -> float:
         r"""Of the variance of a trial whose fit has a given relative variance: the spread's, and the known part of the
         fit, at most those of the pooled scatter.
 

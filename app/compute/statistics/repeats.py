@@ -132,7 +132,7 @@ def _with_bench(
     scatter = float(w @ (values - mean) ** 2) / own_degrees
     # the harmonic mean of the fit variances represents the group, because the precise trials dominate its mean
     fit_variance = values.size / float(np.sum((float(values.mean()) / uncertainties) ** 2))
-    bench_degrees = bench.degrees_of_freedom_beside(fit_variance)
+    bench_degrees = bench.degrees_of_freedom_with_fit(fit_variance)
     if math.isinf(bench_degrees):
         scatter_p = float(chdtrc(own_degrees, scatter * own_degrees))
         moderated = 1.0

@@ -156,10 +156,10 @@ def money_between(amount: float, interval: tuple[float, float], currency: str, m
     return f"{words.value}\u00a0{currency}" + (f" ({words.interval})" if words.low != words.high else "")
 
 
-def every_words(interval_s: float) -> str:
+def interval_text(interval_s: float) -> str:
     """A sampling interval, in seconds below 1,000 s and in minutes above.
 
-    >>> [every_words(seconds) for seconds in (10.0, 9.068, 3600.0, 86400.0)]
+    >>> [interval_text(seconds) for seconds in (10.0, 9.068, 3600.0, 86400.0)]
     ['10 s', '9.07 s', '60 min', '1440 min']
     """
     if interval_s < 1000.0:

@@ -40,7 +40,7 @@ def comparison_table(
                 power_cell(line),
                 price_cell(line, offered.currency),
                 cost_cell(line),
-                text_cell("held against" if number == 0 else _said(compared, number - 1)),
+                text_cell("held against" if number == 0 else _findings_text(compared, number - 1)),
             )
         )
     first = compared.settings[0].name
@@ -68,7 +68,7 @@ def sound_with_interval(setting: ComparedSetting) -> ExportCell:
     return measured(setting.sound.level.level_dba, bound=plain.bound)
 
 
-def _said(compared: SettingsCompared, number: int) -> str:
+def _findings_text(compared: SettingsCompared, number: int) -> str:
     """The sentences of significant differences, or one that there are none."""
     findings = [found[number] for found in compared.findings.values()]
     sentences = [finding.words for finding in findings if finding.told_apart]

@@ -7,7 +7,7 @@ the trials; with `site` None the numbers are not linked.
 from html import escape
 
 from app.figures.tables.formats import escaped
-from app.services.reviews.wording import Draft, DraftPoint, DraftSection, Words
+from app.services.reviews.wording import Draft, DraftPoint, DraftSection, Spans
 
 
 def draft_markdown(draft: Draft, verdict: str = "", site: str | None = "") -> str:
@@ -60,14 +60,14 @@ def shown_points(section: DraftSection) -> list[DraftPoint]:
     return [point for point in section.points if not point.left_out]
 
 
-def _markdown_text(words: Words, site: str | None) -> str:
+def _markdown_text(words: Spans, site: str | None) -> str:
     return "".join(
         f"[{escaped(span.text)}]({site}{span.address})" if span.address and site is not None else escaped(span.text)
         for span in words
     )
 
 
-def _html_text(words: Words, site: str | None) -> str:
+def _html_text(words: Spans, site: str | None) -> str:
     return "".join(
         f'<a href="{escape(site + span.address)}">{escape(span.text)}</a>'
         if span.address and site is not None

@@ -24,7 +24,7 @@ from app.figures.tables.table import (
 from app.services.bench.chart_facts import ChartFacts
 from app.services.history.latest_data_date import latest_of
 from app.services.measurements.sound_levels import SettingLevel
-from app.services.reviews.unit_page import UnitKnown
+from app.services.reviews.unit_page import UnitOverview
 
 _COLUMNS = (
     ExportColumn("quantity", "Quantity", is_number=False),
@@ -37,7 +37,7 @@ _Row = tuple[ExportCell, ...]
 
 
 def fact_sheet_table(
-    known: UnitKnown, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h"
+    known: UnitOverview, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h"
 ) -> ExportTable:
     """Quantities without a value are omitted."""
     unit, lines = known.unit, known.lines
@@ -70,7 +70,7 @@ def _row(quantity: str, setting: str, value: ExportCell, unit: str, rests_on: st
     return text_cell(quantity), text_cell(setting), value, text_cell(unit), text_cell(rests_on)
 
 
-def _what_it_is(known: UnitKnown) -> list[_Row]:
+def _what_it_is(known: UnitOverview) -> list[_Row]:
     unit = known.unit
     size = (unit.width_mm, unit.depth_mm, unit.height_mm)
     words = " × ".join(f"{side:.0f}" for side in size if side is not None) if None not in size else ""
@@ -81,7 +81,7 @@ def _what_it_is(known: UnitKnown) -> list[_Row]:
     ]
 
 
-def _cleaning(known: UnitKnown, factor: float, symbol: str) -> list[_Row]:
+def _cleaning(known: UnitOverview, factor: float, symbol: str) -> list[_Row]:
     rows = []
     for line in known.lines.lines:
         if line.row.setting_id is None:
@@ -95,7 +95,7 @@ def _cleaning(known: UnitKnown, factor: float, symbol: str) -> list[_Row]:
     return rows
 
 
-def trials_text(known: UnitKnown, setting_id: int) -> str:
+def trials_text(known: UnitOverview, setting_id: int) -> str:
     """Numbers of the usable trials of a setting."""
     ids = [
         entry.trial.id
@@ -108,7 +108,7 @@ def trials_text(known: UnitKnown, setting_id: int) -> str:
     return f"{'trial' if len(ids) == 1 else 'trials'} {listed([str(one) for one in sorted(ids)])}" if ids else ""
 
 
-def _sound(known: UnitKnown) -> list[_Row]:
+def _sound(known: UnitOverview) -> list[_Row]:
     distance = f"Sound at {known.bench.standard_distance_m:g}\u00a0m"
     return [
         _row(distance, level.setting.name, _level(level), "dB(A)", counted(len(level.measurements), "reading"))
@@ -125,7 +125,7 @@ def _level(level: SettingLevel) -> ExportCell:
     return measured(level.level.level_dba, bound=ESTIMATE if level.level.estimate else "")
 
 
-def _power(known: UnitKnown) -> list[_Row]:
+def _power(known: UnitOverview) -> list[_Row]:
     return [
         _row(
             "Power",
@@ -138,7 +138,7 @@ def _power(known: UnitKnown) -> list[_Row]:
     ]
 
 
-def _cost(known: UnitKnown) -> list[_Row]:
+def _cost(known: UnitOverview) -> list[_Row]:
     currency = known.lines.offered.currency
     rows = []
     for line in known.lines.lines:

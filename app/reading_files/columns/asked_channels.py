@@ -8,7 +8,7 @@ OWN = "own:"
 _LONGEST_SHOWN = 40
 
 
-def asked_channel(text: str, field: str) -> str:
+def requested_channel(text: str, field: str) -> str:
     """Channel name for a column; "" excludes it.
 
     The list of channels is open, but a typing error must not extend it: a new channel needs the prefix
@@ -17,8 +17,8 @@ def asked_channel(text: str, field: str) -> str:
     field : of the form or the command, for the error
     Raises   InvalidValue for an unknown name without the prefix
 
-    >>> asked_channel("PM2.5", "columns"), asked_channel("own:NO₂", "columns"), asked_channel("elapsed", "columns")
-    ('pm2_5', 'no2', 'elapsed')
+    >>> [requested_channel(text, "columns") for text in ("PM2.5", "own:NO₂", "elapsed")]
+    ['pm2_5', 'no2', 'elapsed']
     """
     said = text.strip()
     if said in ("", *NO_CHANNEL_USES):

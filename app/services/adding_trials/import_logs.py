@@ -122,8 +122,8 @@ def _number(path: Path, number: int, name: str, text: str) -> float:
 
 # Logs per transaction: derived results are updated once per batch. A batch ends earlier after this time, because other
 # writers wait for it.
-LOT = 50
-LOT_S = 3.0
+BATCH_SIZE = 50
+LONGEST_BATCH_S = 3.0
 PAUSE_S = 0.25  # waiting writers retry every tenth of a second
 
 
@@ -158,17 +158,17 @@ def import_logs(
         if imported:
             time.sleep(PAUSE_S)
         with session_scope(engine) as session:
-            of_lot: list[ImportedLog] = []
+            of_batch: list[ImportedLog] = []
             begun = time.monotonic()
-            for line in lines[len(imported) : len(imported) + LOT]:
-                of_lot.append(_import_one(session, folder, line, add_missing, at))
-                progress(len(imported) + len(of_lot), len(lines), line.file)
-                if time.monotonic() - begun > LOT_S:
+            for line in lines[len(imported) : len(imported) + BATCH_SIZE]:
+                of_batch.append(_import_one(session, folder, line, add_missing, at))
+                progress(len(imported) + len(of_batch), len(lines), line.file)
+                if time.monotonic() - begun > LONGEST_BATCH_S:
                     break
-            new = [one.trial_id for one in of_lot if one.trial_id is not None]
+            new = [one.trial_id for one in of_batch if one.trial_id is not None]
             if new:
                 update_derived_results(session, new, why=f"{len(new)} logs were imported", now=at, new_trials=new)
-        imported += of_lot
+        imported += of_batch
     return imported
 
 

@@ -85,7 +85,7 @@ class NewPowerMeasurement:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewOzoneTest:
-    """With `below_detection` the value is the least that the test can see."""
+    """With `below_detection` the value is the detection limit of the test."""
 
     ozone_ppb: float | None = number("Ozone", "ppb", needed=True, zero=True)
     below_detection: bool = flag("Less than that: the test could not see it")

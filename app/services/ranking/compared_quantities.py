@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from app.compute.comparison.difference import Comparison, compare_clean_air, compare_clearing_times, compare_measured
-from app.compute.comparison.wording import CANNOT_BE_TOLD_APART, InWords, faster, less, more_clean_air, quieter
+from app.compute.comparison.wording import CANNOT_BE_TOLD_APART, ComparisonText, faster, less, more_clean_air, quieter
 from app.compute.statistics.measured import Measured
 from app.services.measurements.comparable_sound import levels_to_compare
 from app.services.ranking.compared_setting import ComparedSetting
@@ -116,7 +116,7 @@ def _not_comparable(reason: str) -> Finding:
 
 
 def _finding(
-    comparison: Comparison, said: InWords, first: ComparedSetting, second: ComparedSetting, quantity: str
+    comparison: Comparison, said: ComparisonText, first: ComparedSetting, second: ComparedSetting, quantity: str
 ) -> Finding:
     if said.subject is None:
         return Finding(f"By {quantity}, {first.name} and {second.name} {CANNOT_BE_TOLD_APART}.", False, comparison)

@@ -176,7 +176,7 @@ def _rows(session: Session, trial_ids: Iterable[int] | None) -> Sequence[Any]:
     query = _rows_query()
     if trial_ids is None:
         return session.execute(query).all()
-    return [row for lot in in_batches(trial_ids) for row in session.execute(query.where(Trial.id.in_(lot)))]
+    return [row for batch in in_batches(trial_ids) for row in session.execute(query.where(Trial.id.in_(batch)))]
 
 
 @cache
@@ -208,12 +208,12 @@ def _rows_query() -> Select[*tuple[Any, ...]]:
 
 def _derived_notes(session: Session, result_ids: Sequence[int]) -> dict[int, list[tuple[str, str]]]:
     found: dict[int, list[tuple[str, str]]] = defaultdict(list)
-    for lot in in_batches(result_ids):
+    for batch in in_batches(result_ids):
         for result_id, code, message in session.execute(
             select(ResultNote.result_id, ResultNote.code, ResultNote.message)
             .where(
                 ResultNote.position >= DERIVED_NOTES_FROM,
-                ResultNote.result_id.in_(lot),
+                ResultNote.result_id.in_(batch),
             )
             .order_by(ResultNote.result_id, ResultNote.position)
         ):
@@ -233,11 +233,11 @@ def _write(
         for loaded in session:
             if isinstance(loaded, ChannelResult):  # its row was changed by a plain statement
                 session.expire(loaded)
-    for lot in in_batches(changed_notes):
+    for batch in in_batches(changed_notes):
         session.execute(
             delete(ResultNote).where(
                 ResultNote.position >= DERIVED_NOTES_FROM,
-                ResultNote.result_id.in_(lot),
+                ResultNote.result_id.in_(batch),
             )
         )
     if new_notes:

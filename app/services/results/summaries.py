@@ -52,8 +52,8 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
         elif present[key][1] != tuple(values.values()):
             changed.append({"of_summary": present[key][0], "computed_at": now, **values})
     gone = [summary_id for key, (summary_id, _) in present.items() if key not in groups]
-    for lot in in_batches(gone):
-        session.execute(delete(SettingSummary).where(SettingSummary.id.in_(lot)))
+    for batch in in_batches(gone):
+        session.execute(delete(SettingSummary).where(SettingSummary.id.in_(batch)))
     connection = session.connection()  # plain statements are faster than ORM objects
     if changed:
         connection.execute(update(SettingSummary).where(SettingSummary.id == bindparam("of_summary")), changed)

@@ -64,15 +64,15 @@ def rederive_room(session: Session, room_id: int, *, who: str, why: str) -> None
 def _kinds_and_settings(session: Session, trial_ids: Iterable[int]) -> list[Any]:
     return [
         row
-        for lot in in_batches(trial_ids)
-        for row in session.execute(select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(lot)))
+        for batch in in_batches(trial_ids)
+        for row in session.execute(select(Trial.id, Trial.kind, Trial.setting_id).where(Trial.id.in_(batch)))
     ]
 
 
 def _settings_of(session: Session, trial_ids: Iterable[int]) -> set[int]:
     return {
         setting_id
-        for lot in in_batches(trial_ids)
-        for setting_id in session.scalars(select(Trial.setting_id).where(Trial.id.in_(lot)))
+        for batch in in_batches(trial_ids)
+        for setting_id in session.scalars(select(Trial.setting_id).where(Trial.id.in_(batch)))
         if setting_id is not None
     }

@@ -49,7 +49,7 @@ def _is_stronger(line: RankedSetting, own: RankedSetting, view: RankView, in_ord
     if not own.has_rate:
         return True  # this one delivers measurably, the other does not
     pair = own.row.setting_id or 0, line.row.setting_id or 0
-    return all(key in in_order for key in pair) and not view.ranks.cannot_be_told_apart(*pair)
+    return all(key in in_order for key in pair) and not view.ranks.is_tie(*pair)
 
 
 def _rate(line: RankedSetting) -> float:

@@ -13,7 +13,7 @@ from app.services.ranking.comparison import compare_settings
 from app.services.ranking.rank_intervals import RankView, rank_view
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.alternatives import alternatives
-from app.services.reviews.unit_page import UnitKnown, unit_known
+from app.services.reviews.unit_page import UnitOverview, unit_overview
 from app.services.snapshot.choices import HIGHEST, RankingChoices
 from app.services.trials.usable import usable_trials
 from app.storage.models.trials import NaturalDecayPoolRun, Trial
@@ -50,7 +50,7 @@ class ReviewFacts:
     runs, empty_rooms : trials of the unit and empty-room runs behind its rates, with room, source and logger
     """
 
-    known: UnitKnown
+    known: UnitOverview
     highest: RankedSetting | None
     bench: tuple[RankedSetting, ...]
     rank: RankRow | None
@@ -85,7 +85,7 @@ class ReviewFacts:
 
 def review_facts(session: Session, unit_id: int) -> ReviewFacts:
     """Raises NotFound for an unknown unit. Uses the bench's own conditions: main channel, smoke, main room."""
-    known = unit_known(session, unit_id)
+    known = unit_overview(session, unit_id)
     view = rank_view(session, replace(known.lines.choices, setting=HIGHEST))
     lines = [line for line in known.lines.lines if line.row.setting_id is not None]
     highest = max(lines, key=lambda line: (line.row.is_highest or 0, line.row.position or 0), default=None)
@@ -105,7 +105,7 @@ def review_facts(session: Session, unit_id: int) -> ReviewFacts:
     )
 
 
-def _trials_of(known: UnitKnown) -> dict[int, tuple[int, ...]]:
+def _trials_of(known: UnitOverview) -> dict[int, tuple[int, ...]]:
     """Usable trials that are not excluded, in the room of the ranking line."""
     found: dict[int, list[int]] = {}
     for entry in sorted(known.trials, key=lambda one: (one.trial.started_at, one.trial.id)):
@@ -132,7 +132,9 @@ def _with_surroundings(session: Session, trial_ids: list[int]) -> Sequence[Trial
     ).all()
 
 
-def _others(session: Session, highest: RankedSetting | None, view: RankView, known: UnitKnown) -> tuple[OtherUnit, ...]:
+def _others(
+    session: Session, highest: RankedSetting | None, view: RankView, known: UnitOverview
+) -> tuple[OtherUnit, ...]:
     """Alternatives that the draft mentions, with the comparison of each pair."""
     chosen = alternatives(view, highest)
     ids = [other.line.row.setting_id for other in chosen if other.line.row.setting_id is not None]

@@ -58,10 +58,12 @@ def figures_of_units(session: Session, unit_ids: Collection[int]) -> dict[int, t
 def figures_of_other(line: RankedSetting) -> tuple[Figure, ...]:
     """Figures of another unit that a draft mentions: price, clean air, sound and cost at its highest setting."""
     name, number = f"{line.row.maker} {line.row.model}", line.row.unit_id
-    said = [figure for figure in (*_price(line), *_of_setting(line)) if figure.key.split(":")[-1] in _SAID_OF_OTHERS]
+    join_spans = [
+        figure for figure in (*_price(line), *_of_setting(line)) if figure.key.split(":")[-1] in _SAID_OF_OTHERS
+    ]
     return tuple(
         Figure(f"{OTHER}{number}:{figure.key.split(':')[-1]}", f"{name}, {figure.label}", figure.value, figure.shown)
-        for figure in said
+        for figure in join_spans
     )
 
 

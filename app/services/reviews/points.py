@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
 from app.services.reviews.rules import RULES, STRENGTH, WEAKNESS
-from app.services.reviews.wording import DraftPoint, Span, first_address, numbers_leading_to, plain, said
+from app.services.reviews.wording import DraftPoint, Span, first_address, join_spans, link_numbers, plain
 from app.services.store.audit import AT_THE_DESK, acting_name, record_change
 from app.services.store.checked_values import one_of, optional_text, required_text
 from app.services.units.entry import SUBJECT, get_unit
@@ -93,7 +93,7 @@ def with_edits(given: Sequence[DraftPoint], versions: Sequence[ReviewPoint]) -> 
             key=row.key,
             kind=row.kind,
             given=(),
-            words=said(row.words),
+            words=join_spans(row.words),
             threshold="Added by a person." if own else "The rule behind this point no longer holds.",
             position="",
         )
@@ -105,10 +105,10 @@ def with_edits(given: Sequence[DraftPoint], versions: Sequence[ReviewPoint]) -> 
 def _edited(point: DraftPoint, row: ReviewPoint | None) -> DraftPoint:
     if row is None:
         return point
-    words = said(row.words)
+    words = join_spans(row.words)
     address = first_address(point.given)
     if address:
-        words = said(numbers_leading_to(row.words, address), " (", Span("evidence", address), ")")
+        words = join_spans(link_numbers(row.words, address), " (", Span("evidence", address), ")")
     if row.words == plain(point.given):
         words = point.given
     return replace(

@@ -7,7 +7,7 @@ from app.services.ranking.table import RankedSetting
 from app.services.reviews.facts import ReviewFacts
 from app.services.reviews.sections import linked_trials
 from app.services.reviews.thresholds import QUIET_DBA
-from app.services.reviews.wording import DraftSection, Span, Words, from_trials, said
+from app.services.reviews.wording import DraftSection, Span, Spans, cite_trials, join_spans
 
 NOT_A_PROTECTION = (
     "This is a measurement of particles in one room, not medical advice. No air cleaner is a protection for people "
@@ -21,7 +21,7 @@ def who_should_buy(facts: ReviewFacts) -> DraftSection:
     line = facts.highest
     items = []
     if line is not None and line.has_rate:
-        items.append(said("For a room of up to ", _floor(facts, line), ", as loud as its highest setting is."))
+        items.append(join_spans("For a room of up to ", _floor(facts, line), ", as loud as its highest setting is."))
         quiet = [
             one
             for one in facts.known.lines.lines
@@ -30,11 +30,11 @@ def who_should_buy(facts: ReviewFacts) -> DraftSection:
         if quiet:
             best = max(quiet, key=lambda one: one.row.clean_air_delivery_rate_m3_per_h or 0.0)
             at = f", at “{best.row.setting}”."
-            items.append(said("For a room of up to ", _floor(facts, best), " below ", _quiet(facts), at))
+            items.append(join_spans("For a room of up to ", _floor(facts, best), " below ", _quiet(facts), at))
     rule = f"By the {FLOOR_PER_RATE.value:g} rule, for a ceiling of 8\u00a0ft (2.44\u00a0m); a higher room needs more."
-    first = said(rule) if items else said("Nobody, as far as smoke goes: no cleaning was measurable.")
+    first = join_spans(rule) if items else join_spans("Nobody, as far as smoke goes: no cleaning was measurable.")
     if line is None or line.row.clean_air_delivery_rate_m3_per_h is None:
-        first = said("That cannot be said before it was tested.")
+        first = join_spans("That cannot be said before it was tested.")
     return DraftSection("for_whom", "Who should buy it?", (first,), items=tuple(items))
 
 
@@ -43,45 +43,47 @@ def _quiet(facts: ReviewFacts) -> Span:
     return Span(f"{QUIET_DBA:g}\u00a0dB(A)", facts.page("draft#rules"))
 
 
-def _floor(facts: ReviewFacts, line: RankedSetting) -> Words:
+def _floor(facts: ReviewFacts, line: RankedSetting) -> Spans:
     area = (line.row.clean_air_delivery_rate_m3_per_h or 0.0) / need_by_155_rule(1.0).rate_m3_per_h
     words = f"{rounded_text(area, 0)}\u00a0m² ({rounded_text(area / M2_PER_SQUARE_FOOT, -1)}\u00a0ft²)"
-    return from_trials(words, facts.trials(line))
+    return cite_trials(words, facts.trials(line))
 
 
 def who_should_not(facts: ReviewFacts) -> DraftSection:
     line = facts.highest
     items = []
     if line is not None and line.row.measurable == 0:
-        items.append(said("Anyone who wants smoke taken out of a room."))
+        items.append(join_spans("Anyone who wants smoke taken out of a room."))
     if line is not None and line.has_rate:
-        items.append(said("Anyone with a larger room than ", _floor(facts, line), "."))
+        items.append(join_spans("Anyone with a larger room than ", _floor(facts, line), "."))
     for other in facts.others:
         if other.stronger and other.cheaper:
             name = Span(other.name, f"/units/{other.unit_id}")
-            items.append(said("Anyone who asks only for clean air for the money: ", name, " is stronger and cheaper."))
+            items.append(
+                join_spans("Anyone who asks only for clean air for the money: ", name, " is stronger and cheaper.")
+            )
     quiet = any(
         one.has_rate and one.sound and one.sound.level_dba is not None and one.sound.level_dba <= QUIET_DBA
         for one in facts.known.lines.lines
     )
     measured = any(level.level is not None for level in facts.known.sounds)
     if line is not None and line.has_rate and measured and not quiet:
-        items.append(said("Anyone who needs it below ", _quiet(facts), ": no such setting cleans measurably."))
-    empty = () if items else (said("Nothing measured here speaks against it for anyone in particular."),)
+        items.append(join_spans("Anyone who needs it below ", _quiet(facts), ": no such setting cleans measurably."))
+    empty = () if items else (join_spans("Nothing measured here speaks against it for anyone in particular."),)
     return DraftSection("not_for_whom", "Who should not buy it?", empty, items=tuple(items))
 
 
 def cautions(facts: ReviewFacts) -> DraftSection:
-    items = [said(NOT_A_PROTECTION)]
+    items = [join_spans(NOT_A_PROTECTION)]
     ozone = facts.known.ozone.finding
     if ozone.caution:
-        items.append(said(Span(ozone.sentence, facts.page("ozone")), " ", ozone.caution))
+        items.append(join_spans(Span(ozone.sentence, facts.page("ozone")), " ", ozone.caution))
     if facts.known.unit.kind == "water wash":
-        items.append(said("It adds water to the air, and optical sensors over-read in damp air; see its trials."))
+        items.append(join_spans("It adds water to the air, and optical sensors over-read in damp air; see its trials."))
     care = [trial_id for trial_id, notes in facts.known.notes.items() if notes]
     if care:
-        items.append(said("Trials with notes that must be read before use: ", linked_trials(sorted(care)), "."))
-    items.append(said("The numbers hold for this unit, this room and this smoke; another example may differ."))
+        items.append(join_spans("Trials with notes that must be read before use: ", linked_trials(sorted(care)), "."))
+    items.append(join_spans("The numbers hold for this unit, this room and this smoke; another example may differ."))
     return DraftSection("cautions", "Cautions", items=tuple(items))
 
 
@@ -95,4 +97,4 @@ def disclosure(facts: ReviewFacts) -> DraftSection:
         words = f"How the unit came here: {unit.bought_from or 'not recorded'}{when}."
     if facts.chart_facts.invented:
         words += " This bench is an invented demonstration: no such unit exists."
-    return DraftSection("disclosure", "Disclosure", (said(Span(words, facts.page("edit"))),))
+    return DraftSection("disclosure", "Disclosure", (join_spans(Span(words, facts.page("edit"))),))

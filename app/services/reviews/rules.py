@@ -20,7 +20,7 @@ from app.services.reviews.thresholds import (
     STANDBY_W,
     THRESHOLDS,
 )
-from app.services.reviews.wording import DraftPoint, Span, Words, from_trials, said
+from app.services.reviews.wording import DraftPoint, Span, Spans, cite_trials, join_spans
 
 STRENGTH, WEAKNESS = "strength", "weakness"
 
@@ -31,7 +31,7 @@ def points_of(facts: ReviewFacts) -> tuple[DraftPoint, ...]:
     return tuple(sorted(found, key=lambda point: point.kind != STRENGTH))
 
 
-def _point(key: str, kind: str, words: Words, place: Place | None = None) -> DraftPoint:
+def _point(key: str, kind: str, words: Spans, place: Place | None = None) -> DraftPoint:
     return DraftPoint(key, kind, words, words, THRESHOLDS[key], place.words if place else "")
 
 
@@ -43,16 +43,16 @@ def _clean_air(facts: ReviewFacts) -> DraftPoint | None:
     place = place_of(facts, _rate, BY_CLEAN_AIR, larger_is_better=True)
     if facts.highest is None or place is None:
         return None
-    rate = from_trials(rate_shown(facts.highest), facts.trials(facts.highest))
-    within: Words = ()
+    rate = cite_trials(rate_shown(facts.highest), facts.trials(facts.highest))
+    within: Spans = ()
     if facts.rank is not None and facts.rank.rank_low_95 != facts.rank.rank_high_95:
         ranks = Span(f"ranks {facts.rank.rank_low_95} to {facts.rank.rank_high_95}", "/ranking/order")
-        within = said("; with all units judged together it is within ", ranks)
+        within = join_spans("; with all units judged together it is within ", ranks)
     if place.in_first_share:
-        words = said("It delivers much clean air: ", rate, ", ", place.span, within, ".")
+        words = join_spans("It delivers much clean air: ", rate, ", ", place.span, within, ".")
         return _point("clean_air", STRENGTH, words, place)
     if place.in_last_share:
-        words = said("It delivers little clean air: ", rate, ", ", place.span, within, ".")
+        words = join_spans("It delivers little clean air: ", rate, ", ", place.span, within, ".")
         return _point("clean_air", WEAKNESS, words, place)
     return None
 
@@ -61,9 +61,9 @@ def _no_measurable_cleaning(facts: ReviewFacts) -> DraftPoint | None:
     line = facts.highest
     if line is None or line.row.measurable != 0:
         return None
-    words = said(
+    words = join_spans(
         "No measurable cleaning: at its highest setting it cannot be told apart from an empty room, ",
-        from_trials(rate_shown(line), facts.trials(line)),
+        cite_trials(rate_shown(line), facts.trials(line)),
         ".",
     )
     return _point("no_measurable_cleaning", WEAKNESS, words)
@@ -73,8 +73,8 @@ def _never_cleared(facts: ReviewFacts) -> DraftPoint | None:
     line = facts.highest
     if line is None or line.row.time_to_clear_min is not None or line.row.not_cleared_before_min is None:
         return None
-    bound = from_trials(not_within(line.row.not_cleared_before_min), facts.trials(line))
-    words = said("It did not bring the room to the clear level before the runs ended: ", bound, ".")
+    bound = cite_trials(not_within(line.row.not_cleared_before_min), facts.trials(line))
+    words = join_spans("It did not bring the room to the clear level before the runs ended: ", bound, ".")
     return _point("never_cleared", WEAKNESS, words)
 
 
@@ -87,11 +87,11 @@ def _efficiency(facts: ReviewFacts) -> DraftPoint | None:
     place, line = place_of(facts, _per_watt, BY_POWER, larger_is_better=True), facts.highest
     if place is None or line is None or not (place.in_first_share or place.in_last_share):
         return None
-    figure = from_trials(f"{rounded_text(_per_watt(line) or 0.0, 1)}\u00a0m³/h for each watt", facts.trials(line))
+    figure = cite_trials(f"{rounded_text(_per_watt(line) or 0.0, 1)}\u00a0m³/h for each watt", facts.trials(line))
     power = Span(f"{rounded_text(line.row.power_w or 0.0, 0)}\u00a0W", facts.page("power"))
     good = place.in_first_share
     lead = "It needs little power for its clean air: " if good else "It needs much power for its clean air: "
-    words = said(lead, figure, " at ", power, ", ", place.span, ".")
+    words = join_spans(lead, figure, " at ", power, ", ", place.span, ".")
     return _point("efficiency", STRENGTH if good else WEAKNESS, words, place)
 
 
@@ -105,8 +105,8 @@ def _loud(facts: ReviewFacts) -> DraftPoint | None:
     if level is None or level.level is None or level.level.upper_bound or level.level.level_dba.low_95 < LOUD_DBA:
         return None
     place = place_of(facts, level_of_line, BY_SOUND, larger_is_better=False)
-    where = said(", ", place.span, " from the quietest") if place else ()
-    words = said("It is loud at its highest setting: ", sound_text(facts, level), where, ".")
+    where = join_spans(", ", place.span, " from the quietest") if place else ()
+    words = join_spans("It is loud at its highest setting: ", sound_text(facts, level), where, ".")
     return _point("loud", WEAKNESS, words, place)
 
 
@@ -121,9 +121,9 @@ def _quiet(facts: ReviewFacts) -> DraftPoint | None:
     if not fitting:
         return None
     line, level = max(fitting, key=lambda pair: _rate(pair[0]) or 0.0)
-    words = said(
+    words = join_spans(
         f"It cleans measurably while quiet: at “{line.row.setting}” ",
-        from_trials(rate_shown(line), facts.trials(line)),
+        cite_trials(rate_shown(line), facts.trials(line)),
         " at ",
         sound_text(facts, level),
         ".",
@@ -135,16 +135,16 @@ def _level_of(facts: ReviewFacts, setting_id: int | None) -> SettingLevel | None
     return next((level for level in facts.known.sounds if level.setting.id == setting_id), None)
 
 
-def sound_text(facts: ReviewFacts, level: SettingLevel) -> Words:
+def sound_text(facts: ReviewFacts, level: SettingLevel) -> Spans:
     """A level with its interval, linked to the readings."""
     found = level.level
     if found is None:
-        return said("not measured")
+        return join_spans("not measured")
     value = f"{rounded_text(found.level_dba.value, 0)}\u00a0dB(A)"
     if found.upper_bound:
-        return said(Span(f"at most {value}", facts.page("sound")))
+        return join_spans(Span(f"at most {value}", facts.page("sound")))
     low, high = (rounded_text(end, 0) for end in found.level_dba.interval_95)
-    return said(Span(f"{value} ({low} to {high})", facts.page("sound")))
+    return join_spans(Span(f"{value} ({low} to {high})", facts.page("sound")))
 
 
 def _whole_cost(line: RankedSetting) -> float | None:
@@ -159,7 +159,7 @@ def _running_cost(facts: ReviewFacts) -> DraftPoint | None:
     lead = "It costs little to run: " if good else "It costs much to run: "
     costs = facts.costs_page
     hours = Span(f"{facts.known.lines.offered.hours_per_day:g}\u00a0h a day", costs)
-    words = said(lead, Span(cost_shown(line), costs), " at its highest setting, ", hours, ", ", place.span, ".")
+    words = join_spans(lead, Span(cost_shown(line), costs), " at its highest setting, ", hours, ", ", place.span, ".")
     return _point("running_cost", STRENGTH if good else WEAKNESS, words, place)
 
 
@@ -174,9 +174,9 @@ def _price_of_air(facts: ReviewFacts) -> DraftPoint | None:
         return None
     good = place.in_first_share
     lead = "Its price is low for its clean air: " if good else "Its price is high for its clean air: "
-    figure = from_trials(f"{money(per_100(line) or 0.0, facts.currency, 0)} for each 100\u00a0m³/h", facts.trials(line))
+    figure = cite_trials(f"{money(per_100(line) or 0.0, facts.currency, 0)} for each 100\u00a0m³/h", facts.trials(line))
     price = Span(money(line.row.price or 0.0, facts.currency), facts.page("edit"))
-    words = said(lead, figure, ", bought for ", price, ", ", place.span, ".")
+    words = join_spans(lead, figure, ", bought for ", price, ", ", place.span, ".")
     return _point("price_of_air", STRENGTH if good else WEAKNESS, words, place)
 
 
@@ -187,7 +187,7 @@ def _parts(facts: ReviewFacts) -> DraftPoint | None:
     parts = line.cost.consumables_cost_per_year
     if parts < PARTS_SHARE_OF_PRICE * line.row.price:
         return None
-    words = said(
+    words = join_spans(
         "Its filters and parts are dear beside its price: ",
         Span(f"{money_known(parts, facts.currency, line.cost.consumables_missing, 0)} a year", facts.costs_page),
         " against ",
@@ -202,7 +202,7 @@ def _standby(facts: ReviewFacts) -> DraftPoint | None:
     if standby is None or standby.power is None or standby.power.low_95 <= STANDBY_W:
         return None
     watts = Span(f"{rounded_text(standby.power.value, 1)}\u00a0W", facts.page("power"))
-    words = said("It draws power while off: ", watts, " standing by.")
+    words = join_spans("It draws power while off: ", watts, " standing by.")
     return _point("standby", WEAKNESS, words)
 
 
@@ -212,12 +212,12 @@ def _claims(facts: ReviewFacts) -> DraftPoint | None:
     address = facts.page("claims")
     if failed:
         number = Span("the one claim" if len(verdicts) == 1 else f"{failed} of {len(verdicts)} claims", address)
-        words = said("The measurements do not support ", number, " of the maker.")
+        words = join_spans("The measurements do not support ", number, " of the maker.")
         return _point("claims", WEAKNESS, words)
     if held:
         number = Span("the one claim" if len(verdicts) == 1 else f"{held} of {len(verdicts)} claims", address)
         rest = "." if held == len(verdicts) else "; the rest cannot be tested here."
-        words = said("The measurements support ", number, f" of the maker{rest}")
+        words = join_spans("The measurements support ", number, f" of the maker{rest}")
         return _point("claims", STRENGTH, words)
     return None
 
@@ -226,7 +226,7 @@ def _ozone(facts: ReviewFacts) -> DraftPoint | None:
     finding = facts.known.ozone.finding
     if not finding.above_limits:
         return None
-    words = said("It gives off ozone above a public limit. ", Span(finding.sentence, facts.page("ozone")))
+    words = join_spans("It gives off ozone above a public limit. ", Span(finding.sentence, facts.page("ozone")))
     return _point("ozone", WEAKNESS, words)
 
 
@@ -234,8 +234,10 @@ def _repeats(facts: ReviewFacts) -> DraftPoint | None:
     line = facts.highest
     if line is None or not line.row.heterogeneous:
         return None
-    trials = from_trials(counted(line.row.usable_trials or 0, "trial"), facts.trials(line))
-    words = said("Its trials differ by more than their own uncertainty explains: ", trials, " at the highest setting.")
+    trials = cite_trials(counted(line.row.usable_trials or 0, "trial"), facts.trials(line))
+    words = join_spans(
+        "Its trials differ by more than their own uncertainty explains: ", trials, " at the highest setting."
+    )
     return _point("repeats", WEAKNESS, words)
 
 

@@ -12,7 +12,7 @@ from app.services.reviews.facts import OtherUnit, ReviewFacts
 from app.services.reviews.figures import power_shown, rate_shown, time_shown
 from app.services.reviews.places import BY_SOUND, place_of
 from app.services.reviews.rules import level_of_line, sound_text
-from app.services.reviews.wording import DraftSection, Span, Words, from_trials, numbers_leading_to, said
+from app.services.reviews.wording import DraftSection, Span, Spans, cite_trials, join_spans, link_numbers
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import Trial
 
@@ -22,23 +22,26 @@ _DECIDED_BY_TRIALS = ("clean_air_delivery_rate", "room_area", "air_changes", "ai
 
 def what_it_is(facts: ReviewFacts) -> DraftSection:
     unit, page = facts.known.unit, facts.page()
-    entries: list[tuple[str, Words]] = [("Maker and model", said(Span(facts.name, page))), ("Kind", said(unit.kind))]
+    entries: list[tuple[str, Spans]] = [
+        ("Maker and model", join_spans(Span(facts.name, page))),
+        ("Kind", join_spans(unit.kind)),
+    ]
     sides = (unit.width_mm, unit.depth_mm, unit.height_mm)
     if None not in sides:
         words = " × ".join(rounded_text(side or 0.0, 0) for side in sides)
-        entries.append(("Size", said(Span(f"{words}\u00a0mm", page))))
+        entries.append(("Size", join_spans(Span(f"{words}\u00a0mm", page))))
     if unit.mass_kg is not None:
-        entries.append(("Mass", said(Span(f"{rounded_text(unit.mass_kg, 1)}\u00a0kg", page))))
+        entries.append(("Mass", join_spans(Span(f"{rounded_text(unit.mass_kg, 1)}\u00a0kg", page))))
     settings = [line.row.setting or "" for line in facts.known.lines.lines if line.row.setting_id is not None]
-    entries.append(("Settings", said(listed(settings) or "none recorded")))
+    entries.append(("Settings", join_spans(listed(settings) or "none recorded")))
     if facts.known.prices:
         latest = facts.known.prices[0]
         price = Span(money(latest.amount, latest.currency), facts.page("edit"))
         source = f", {latest.source}" if latest.source else ""
         seen = Span(latest.seen_on.isoformat(), facts.page("edit"))
-        entries.append(("Price", said(price, ", seen on ", seen, source)))
+        entries.append(("Price", join_spans(price, ", seen on ", seen, source)))
     else:
-        entries.append(("Price", said("none recorded")))
+        entries.append(("Price", join_spans("none recorded")))
     return DraftSection("what_it_is", "What it is", facts=tuple(entries))
 
 
@@ -46,7 +49,7 @@ def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
     """The method box: room, source, sensor, runs, days, empty-room runs, method."""
     runs, bench = facts.runs, facts.known.bench
     if not runs:
-        return DraftSection("method", "How it was tested", (said("There is no usable trial of it yet."),))
+        return DraftSection("method", "How it was tested", (join_spans("There is no usable trial of it yet."),))
     rooms = {run.room.id: run.room for run in runs}
     trials_page = f"/trials?unit_under_test_id={facts.known.unit.id}"
     clear = {
@@ -58,19 +61,19 @@ def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
         ("Room", _joined([Span(_room_text(room), f"/rooms/{room.id}/edit") for room in rooms.values()])),
         ("Smoke source", _joined(sorted({_source_text(run) for run in runs}, key=_text))),
         ("Sensor", _joined(sorted({_logger_text(run) for run in runs}, key=_text))),
-        ("Quantity", said(channel(facts.known.lines.choices.channel).label)),
-        ("Runs", said(Span(f"{len(runs)}", trials_page), " with the unit: ", _trial_list(runs))),
+        ("Quantity", join_spans(channel(facts.known.lines.choices.channel).label)),
+        ("Runs", join_spans(Span(f"{len(runs)}", trials_page), " with the unit: ", _trial_list(runs))),
         (
             "Empty room",
-            said(Span(f"{len(facts.empty_rooms)}", _EMPTY_ROOMS), " without it: ", _trial_list(facts.empty_rooms))
+            join_spans(Span(f"{len(facts.empty_rooms)}", _EMPTY_ROOMS), " without it: ", _trial_list(facts.empty_rooms))
             if facts.empty_rooms
-            else said("no run; without one there is no clean air delivery rate"),
+            else join_spans("no run; without one there is no clean air delivery rate"),
         ),
         ("Days", _days(runs)),
-        ("Tested by", said(listed(sorted({run.tested_by for run in runs if run.tested_by})) or "not recorded")),
-        ("Counts as clear", said(Span(clear, "/bench"))),
+        ("Tested by", join_spans(listed(sorted({run.tested_by for run in runs if run.tested_by})) or "not recorded")),
+        ("Counts as clear", join_spans(Span(clear, "/bench"))),
         ("Sound", _sound_method(facts)),
-        ("Method", said(Span(f"{METHOD_NAME}, version {METHOD_VERSION}", "/method"))),
+        ("Method", join_spans(Span(f"{METHOD_NAME}, version {METHOD_VERSION}", "/method"))),
     ]
     return DraftSection("method", "How it was tested", facts=tuple(entries))
 
@@ -99,32 +102,32 @@ def _text(span: Span) -> str:
     return span.text
 
 
-def _joined(spans: Sequence[Span]) -> Words:
-    return said(*(part for span in spans for part in (Span("; "), span)))[1:]
+def _joined(spans: Sequence[Span]) -> Spans:
+    return join_spans(*(part for span in spans for part in (Span("; "), span)))[1:]
 
 
-def _days(runs: Sequence[Trial]) -> Words:
+def _days(runs: Sequence[Trial]) -> Spans:
     """First and last day, each linked to its run."""
     ordered = sorted(runs, key=lambda run: (run.started_at, run.id))
     first, last = (Span(run.started_at.date().isoformat(), f"/trials/{run.id}") for run in (ordered[0], ordered[-1]))
-    return (first,) if first.text == last.text else said(first, " to ", last)
+    return (first,) if first.text == last.text else join_spans(first, " to ", last)
 
 
-def _trial_list(runs: Sequence[Trial]) -> Words:
-    return said("trials " if len(runs) > 1 else "trial ", linked_trials([run.id for run in runs]))
+def _trial_list(runs: Sequence[Trial]) -> Spans:
+    return join_spans("trials " if len(runs) > 1 else "trial ", linked_trials([run.id for run in runs]))
 
 
-def _sound_method(facts: ReviewFacts) -> Words:
+def _sound_method(facts: ReviewFacts) -> Spans:
     readings = [reading for level in facts.known.sounds for reading in level.measurements]
     if not readings:
-        return said("not measured")
+        return join_spans("not measured")
     meters = sorted({reading.instrument for reading in readings if reading.instrument}) or ["a meter not recorded"]
     bench = facts.known.bench
     days = sorted(reading.measured_on.isoformat() for reading in readings)
     taken = f"{counted(len(readings), 'reading')} by {listed(meters)}, {days[0]} to {days[-1]}"
     distance = Span(f"{bench.standard_distance_m:g}\u00a0m", "/bench")
     rule = Span(bench.sound_correction_rule, "/bench")
-    return said(Span(taken, facts.page("sound")), ", given for ", distance, ", background by ", rule)
+    return join_spans(Span(taken, facts.page("sound")), ", given for ", distance, ", background by ", rule)
 
 
 def does_it_clean(facts: ReviewFacts) -> DraftSection:
@@ -132,59 +135,59 @@ def does_it_clean(facts: ReviewFacts) -> DraftSection:
     heading = "Does it clean?"
     if line is None or line.row.clean_air_delivery_rate_m3_per_h is None:
         why = "There is no clean air delivery rate yet: it needs a usable trial and an empty-room run of the same room."
-        return DraftSection("cleaning", heading, (said(why),))
+        return DraftSection("cleaning", heading, (join_spans(why),))
     trials = facts.trials(line)
     if not line.has_rate:
-        first = said(
+        first = join_spans(
             f"No measurable cleaning: at its highest setting, “{line.row.setting}”, it cannot be told apart from an "
             "empty room; it delivers ",
-            from_trials(rate_shown(line), trials),
+            cite_trials(rate_shown(line), trials),
             ".",
         )
     else:
-        first = said(
+        first = join_spans(
             f"At its highest setting, “{line.row.setting}”, it delivers ",
-            from_trials(rate_shown(line), trials),
+            cite_trials(rate_shown(line), trials),
             " of clean air",
             _time_text(line, trials),
             ".",
             _rank_text(facts),
         )
     items = [
-        said(f"At “{other.row.setting}”: ", from_trials(rate_shown(other), facts.trials(other)), ".")
+        join_spans(f"At “{other.row.setting}”: ", cite_trials(rate_shown(other), facts.trials(other)), ".")
         for other in facts.known.lines.lines
         if other.row.setting_id not in (None, line.row.setting_id) and rate_shown(other)
     ]
     return DraftSection("cleaning", heading, (first, *_against_others(facts)), items=tuple(items))
 
 
-def _time_text(line: RankedSetting, trials: tuple[int, ...]) -> Words:
+def _time_text(line: RankedSetting, trials: tuple[int, ...]) -> Spans:
     shown, end = time_shown(line), line.time_lies_beyond_min
     if not shown:
         return ()
     share = Span("95\u00a0%", "/method")
     takes = "takes" if end is None else "would take"
-    found = said(f", which {takes} ", share, " of the smoke out of the test room in ", from_trials(shown, trials))
+    found = join_spans(f", which {takes} ", share, " of the smoke out of the test room in ", cite_trials(shown, trials))
     if end is None:
         return found
-    ended = from_trials(f"{rounded_text(end, 0)}\u00a0min", trials)
-    return said(found, ": an estimate, for the runs ended after ", ended)
+    ended = cite_trials(f"{rounded_text(end, 0)}\u00a0min", trials)
+    return join_spans(found, ": an estimate, for the runs ended after ", ended)
 
 
-def _rank_text(facts: ReviewFacts) -> Words:
+def _rank_text(facts: ReviewFacts) -> Spans:
     rank = facts.rank
     if rank is None or rank.place is None:
         return ()
-    spread: Words = ()
+    spread: Spans = ()
     if rank.rank_low_95 != rank.rank_high_95:
         ranks = Span(f"ranks {rank.rank_low_95} to {rank.rank_high_95}", "/ranking/order")
-        spread = said("; with all units judged together it is within ", ranks)
+        spread = join_spans("; with all units judged together it is within ", ranks)
     place = Span(f"place {rank.place} of {facts.ranked}", "/ranking/order")
-    return said(" That is ", place, " units that clean measurably", spread, ".")
+    return join_spans(" That is ", place, " units that clean measurably", spread, ".")
 
 
-def _against_others(facts: ReviewFacts) -> list[Words]:
-    found = [said("Held against other tested units, each at its highest setting:")] if facts.others else []
+def _against_others(facts: ReviewFacts) -> list[Spans]:
+    found = [join_spans("Held against other tested units, each at its highest setting:")] if facts.others else []
     for kinds, lead in (
         ((True, True), "Stronger and cheaper"),
         ((True, False), "Stronger, and not cheaper"),
@@ -196,45 +199,45 @@ def _against_others(facts: ReviewFacts) -> list[Words]:
     return found
 
 
-def _other_text(facts: ReviewFacts, other: OtherUnit, lead: str) -> Words:
+def _other_text(facts: ReviewFacts, other: OtherUnit, lead: str) -> Spans:
     own = facts.highest.row.setting_id if facts.highest else 0
     address = f"/compare?setting_id={own}&setting_id={other.setting_id}"
-    sentences = [span for sentence in other.sentences for span in said(" ", numbers_leading_to(sentence, address))]
-    tested = said(" [trials ", linked_trials(other.trial_ids), "]") if other.trial_ids else ()
-    return said(f"{lead}: ", Span(other.name, f"/units/{other.unit_id}"), ".", sentences, tested)
+    sentences = [span for sentence in other.sentences for span in join_spans(" ", link_numbers(sentence, address))]
+    tested = join_spans(" [trials ", linked_trials(other.trial_ids), "]") if other.trial_ids else ()
+    return join_spans(f"{lead}: ", Span(other.name, f"/units/{other.unit_id}"), ".", sentences, tested)
 
 
 def how_loud(facts: ReviewFacts) -> DraftSection:
     items = tuple(
-        said(f"“{level.setting.name}”: ", sound_text(facts, level), ".")
+        join_spans(f"“{level.setting.name}”: ", sound_text(facts, level), ".")
         for level in facts.known.sounds
         if level.level is not None
     )
     place = place_of(facts, level_of_line, BY_SOUND, larger_is_better=False)
-    where = said(" At its highest setting it holds ", place.span, ", counted from the quietest.") if place else ()
+    where = join_spans(" At its highest setting it holds ", place.span, ", counted from the quietest.") if place else ()
     distance = Span(f"{facts.known.bench.standard_distance_m:g}\u00a0m", "/bench")
-    first = said("Sound levels at ", distance, ".", where) if items else said("Not measured yet.")
+    first = join_spans("Sound levels at ", distance, ".", where) if items else join_spans("Not measured yet.")
     return DraftSection("sound", "How loud is it?", (first,), items=items)
 
 
 def how_much_power(facts: ReviewFacts) -> DraftSection:
     items = [
-        said(f"“{line.row.setting}”: ", Span(power_shown(line), facts.page("power")), ".")
+        join_spans(f"“{line.row.setting}”: ", Span(power_shown(line), facts.page("power")), ".")
         for line in facts.known.lines.lines
         if power_shown(line)
     ]
     standby = next((power for power in facts.known.powers if power.setting is None), None)
     if standby is not None and standby.power is not None:
         watts = Span(f"{rounded_text(standby.power.value, 1)}\u00a0W", facts.page("power"))
-        items.append(said("Standing by: ", watts, "."))
-    empty = () if items else (said("Not measured yet."),)
+        items.append(join_spans("Standing by: ", watts, "."))
+    empty = () if items else (join_spans("Not measured yet."),)
     return DraftSection("power", "How much power does it draw?", empty, items=tuple(items))
 
 
 def what_it_costs(facts: ReviewFacts) -> DraftSection:
     line, known = facts.highest, facts.known
     if line is None or line.cost is None:
-        return DraftSection("cost", "What does it cost to own?", (said("No price of a kilowatt-hour is known."),))
+        return DraftSection("cost", "What does it cost to own?", (join_spans("No price of a kilowatt-hour is known."),))
     offered, costs = known.lines.offered, facts.costs_page
     cost, currency = line.cost, facts.currency
     energy = Span(
@@ -242,7 +245,7 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
     )
     of_parts, left_out = cost.consumables_cost_per_year, cost.consumables_missing
     parts = Span(money_between(of_parts, cost.consumables_interval_95, currency, left_out), costs)
-    first = said(
+    first = join_spans(
         f"At “{line.row.setting}”, ",
         Span(f"{offered.hours_per_day:g}\u00a0h a day", costs),
         ", it costs ",
@@ -259,24 +262,24 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
         owned = known.over_years
         total = Span(money_between(owned.total, owned.interval_95, facts.currency, owned.missing), costs)
         over = Span(f"{years} years", costs)
-        paragraphs.append(said("With the purchase that comes to ", total, " over ", over, "."))
+        paragraphs.append(join_spans("With the purchase that comes to ", total, " over ", over, "."))
     missing = tuple(dict.fromkeys((*line.cost.missing, *(known.over_years.missing if known.over_years else ()))))
     return DraftSection(
-        "cost", "What does it cost to own?", tuple(paragraphs), items=tuple(said(one) for one in missing)
+        "cost", "What does it cost to own?", tuple(paragraphs), items=tuple(join_spans(one) for one in missing)
     )
 
 
-def _claim_text(facts: ReviewFacts, entry: CheckedClaim) -> Words:
+def _claim_text(facts: ReviewFacts, entry: CheckedClaim) -> Spans:
     """A claim with its check; a claim on cleaning also links to the trials that decide it."""
-    words = said(f"“{entry.claim.wording}” ", numbers_leading_to(entry.check.sentence, facts.page("claims")))
+    words = join_spans(f"“{entry.claim.wording}” ", link_numbers(entry.check.sentence, facts.page("claims")))
     if entry.claim.quantity not in _DECIDED_BY_TRIALS:
         return words
     lines = facts.known.lines.lines
     ids = [one for line in lines if line.row.setting == entry.setting for one in facts.trials(line)]
-    return said(words, " [trials ", linked_trials(ids), "]") if ids else words
+    return join_spans(words, " [trials ", linked_trials(ids), "]") if ids else words
 
 
-def linked_trials(trial_ids: Sequence[int]) -> Words:
+def linked_trials(trial_ids: Sequence[int]) -> Spans:
     """Trial numbers, each linked to its page."""
     spans: list[Span] = []
     for trial_id in trial_ids:
@@ -289,11 +292,11 @@ def what_is_claimed(facts: ReviewFacts) -> DraftSection:
     ratings = facts.page("ratings")
     items = [_claim_text(facts, entry) for entry in facts.known.claims]
     items += [
-        said(
+        join_spans(
             f"Certified for {entry.rating.aerosol}: ",
-            numbers_leading_to(entry.comparison.sentence, ratings),
+            link_numbers(entry.comparison.sentence, ratings),
         )
         for entry in facts.known.ratings
     ]
-    empty = () if items else (said("No claim and no rating is recorded."),)
+    empty = () if items else (join_spans("No claim and no rating is recorded."),)
     return DraftSection("claims", "What is claimed, and what holds?", empty, items=tuple(items))

@@ -27,7 +27,7 @@ MOST_TRIALS = 200
 
 
 @dataclass(frozen=True, slots=True)
-class PartKnown:
+class PartOverview:
     """A consumable with its prices, newest first."""
 
     name: str
@@ -41,7 +41,7 @@ class PartKnown:
 
 
 @dataclass(frozen=True, slots=True)
-class UnitKnown:
+class UnitOverview:
     """One unit with its measurements, ratings and claims; prices newest first.
 
     lines : one per setting, as in the ranking
@@ -56,7 +56,7 @@ class UnitKnown:
     sounds: tuple[SettingLevel, ...]
     powers: tuple[SettingPower, ...]
     over_years: CostOverYears | None
-    parts: tuple[PartKnown, ...]
+    parts: tuple[PartOverview, ...]
     prices: tuple[PriceSeen, ...]
     claims: tuple[CheckedClaim, ...]
     ratings: tuple[RatingWithComparison, ...]
@@ -65,7 +65,7 @@ class UnitKnown:
     notes: dict[int, tuple[ResultNote, ...]]
 
 
-def unit_known(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitKnown:
+def unit_overview(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitOverview:
     """Raises NotFound for an unknown unit; a trashed one is found. Channel and room come from `choices`."""
     unit = session.scalar(
         select(UnitUnderTest)
@@ -80,7 +80,7 @@ def unit_known(session: Session, unit_id: int, choices: RankingChoices | None = 
         raise NotFound("unit under test", unit_id)
     lines = lines_of_unit(session, unit_id, choices)
     trials = list_trials(session, TrialFilter(unit_under_test_id=unit_id), lines.choices.channel, MOST_TRIALS).rows
-    return UnitKnown(
+    return UnitOverview(
         unit=unit,
         bench=bench_choices(session),
         lines=lines,
@@ -88,7 +88,7 @@ def unit_known(session: Session, unit_id: int, choices: RankingChoices | None = 
         powers=power_levels_of_unit(session, unit_id),
         over_years=_over_years(session, unit_id),
         parts=tuple(
-            PartKnown(
+            PartOverview(
                 part.name,
                 part.kind,
                 part.washable,

@@ -16,10 +16,10 @@ class Span:
     address: str = ""
 
 
-Words = tuple[Span, ...]
+Spans = tuple[Span, ...]
 
 
-def said(*parts: str | Span | Iterable[Span]) -> Words:
+def join_spans(*parts: str | Span | Iterable[Span]) -> Spans:
     """Joins texts and spans into one sequence of spans.
 
     >>> plain(said("It draws ", Span("40 W", "/units/1/power"), "."))
@@ -36,10 +36,10 @@ def said(*parts: str | Span | Iterable[Span]) -> Words:
     return tuple(span for span in found if span.text)
 
 
-def from_trials(number: str, trial_ids: Sequence[int]) -> Words:
+def cite_trials(number: str, trial_ids: Sequence[int]) -> Spans:
     """A number with its source trials: it links to the newest, and several are listed behind it.
 
-    >>> plain(from_trials("162 m³/h", (5, 91)))
+    >>> plain(cite_trials("162 m³/h", (5, 91)))
     '162 m³/h [trials 5, 91]'
     """
     if not trial_ids:
@@ -53,34 +53,34 @@ def from_trials(number: str, trial_ids: Sequence[int]) -> Words:
     return tuple(span for span in (*spans, Span("]")) if span.text)
 
 
-def numbers_leading_to(sentence: str, address: str) -> Words:
+def link_numbers(sentence: str, address: str) -> Spans:
     """A sentence in which only the numbers are links.
 
-    >>> [span.text for span in numbers_leading_to("A costs 30 USD less than B.", "/compare") if span.address]
+    >>> [span.text for span in link_numbers("A costs 30 USD less than B.", "/compare") if span.address]
     ['30']
     """
     spans, end = [], 0
     for found in _NUMBER.finditer(sentence):
         spans += [Span(sentence[end : found.start()]), Span(found.group(), address)]
         end = found.end()
-    return said(spans, sentence[end:])
+    return join_spans(spans, sentence[end:])
 
 
-def all_numbers_lead(words: Words, address: str) -> Words:
+def link_all_numbers(words: Spans, address: str) -> Spans:
     """Adds a link to every number that has none of its own.
 
-    >>> [span.address for span in all_numbers_lead(said("By the 1.55 rule ", Span("9 m²", "/trials/1")), "/room")]
+    >>> [span.address for span in link_all_numbers(said("By the 1.55 rule ", Span("9 m²", "/trials/1")), "/room")]
     ['', '/room', '', '/trials/1']
     """
-    return said(*((span,) if span.address else numbers_leading_to(span.text, address) for span in words))
+    return join_spans(*((span,) if span.address else link_numbers(span.text, address) for span in words))
 
 
-def plain(words: Words) -> str:
+def plain(words: Spans) -> str:
     """The text alone."""
     return "".join(span.text for span in words)
 
 
-def first_address(words: Words) -> str:
+def first_address(words: Spans) -> str:
     """Link of the first linked number; "" if nothing is linked."""
     return next((span.address for span in words if span.address), "")
 
@@ -98,8 +98,8 @@ class DraftPoint:
 
     key: str
     kind: str
-    given: Words
-    words: Words
+    given: Spans
+    words: Spans
     threshold: str
     position: str
     version: int = 0
@@ -117,28 +117,28 @@ class DraftSection:
 
     key: str
     heading: str
-    paragraphs: tuple[Words, ...] = ()
-    facts: tuple[tuple[str, Words], ...] = ()
+    paragraphs: tuple[Spans, ...] = ()
+    facts: tuple[tuple[str, Spans], ...] = ()
     points: tuple[DraftPoint, ...] = ()
-    items: tuple[Words, ...] = ()
+    items: tuple[Spans, ...] = ()
 
-    def with_numbers_leading_to(self, address: str) -> "DraftSection":
+    def with_linked_numbers(self, address: str) -> "DraftSection":
         """The section with that link added to every number that has none."""
         return replace(
             self,
-            paragraphs=tuple(all_numbers_lead(words, address) for words in self.paragraphs),
-            facts=tuple((name, all_numbers_lead(words, address)) for name, words in self.facts),
+            paragraphs=tuple(link_all_numbers(words, address) for words in self.paragraphs),
+            facts=tuple((name, link_all_numbers(words, address)) for name, words in self.facts),
             points=tuple(
                 replace(
                     point,
-                    given=all_numbers_lead(point.given, address),
-                    words=all_numbers_lead(point.words, f"{address}/draft#point-{point.key}"),
+                    given=link_all_numbers(point.given, address),
+                    words=link_all_numbers(point.words, f"{address}/draft#point-{point.key}"),
                 )
                 if point.version
-                else replace(point, words=all_numbers_lead(point.words, address))
+                else replace(point, words=link_all_numbers(point.words, address))
                 for point in self.points
             ),
-            items=tuple(all_numbers_lead(words, address) for words in self.items),
+            items=tuple(link_all_numbers(words, address) for words in self.items),
         )
 
 

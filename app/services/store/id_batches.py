@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 
-LOT = 500
+BATCH_SIZE = 500
 
 
 def in_batches(ids: Iterable[int]) -> Iterator[list[int]]:
@@ -12,4 +12,4 @@ def in_batches(ids: Iterable[int]) -> Iterator[list[int]]:
     [500, 500, 200]
     """
     ordered = sorted(set(ids))
-    return (ordered[start : start + LOT] for start in range(0, len(ordered), LOT))
+    return (ordered[start : start + BATCH_SIZE] for start in range(0, len(ordered), BATCH_SIZE))

@@ -1,4 +1,4 @@
-"""What a script needs ids of before it sends a trial: rooms, loggers, smoke sources, profiles and tariffs."""
+"""Items whose ids a script needs for sending a trial: rooms, loggers, smoke sources, profiles and tariffs."""
 
 from typing import Literal
 
@@ -50,7 +50,7 @@ class SmokeSourceList(OfBench):
 
 
 class ProfileShape(FromStore):
-    """How the files of a kind of logger are read."""
+    """How to read the files of one type of logger."""
 
     id: int
     name: str
@@ -65,7 +65,7 @@ class ProfileList(OfBench):
 
 @answer(NewTariff)
 class TariffShape(FromStore):
-    """A price of a kilowatt-hour; `standing` tells how the figure was come by."""
+    """A price per kilowatt-hour; `standing` is its verification status."""
 
     id: int
 

@@ -1,4 +1,4 @@
-"""Whether the server and its store answer."""
+"""Health check of the server and its store."""
 
 from fastapi import APIRouter
 from pydantic import BaseModel
@@ -12,7 +12,7 @@ router = APIRouter(tags=["health"])
 
 
 class Health(BaseModel):
-    """`store` names the kind of store and, to whoever may see the bench, where it lies, without any password."""
+    """`store` is the kind of store and, for signed-in users, its location without password."""
 
     status: str
     store: str

@@ -1,4 +1,4 @@
-"""What each kind of problem means; the `type` of every problem document leads here."""
+"""Documentation of problem kinds; the `type` of every problem document links here."""
 
 from fastapi import APIRouter
 from pydantic import BaseModel
@@ -18,7 +18,7 @@ class ProblemKind(BaseModel):
 
 
 def problem_kinds() -> dict[str, ProblemKind]:
-    """All kinds by name: our own error family, and what HTTP itself refuses."""
+    """All kinds by name: our own errors, and those of HTTP."""
     own = {
         kind_of(family): ProblemKind(
             kind=kind_of(family),

@@ -1,4 +1,4 @@
-"""What each unit costs to run a year and to own over some years, with the same inputs as the page."""
+"""Yearly running cost and cost over years of each unit, with the inputs of the page."""
 
 import math
 from collections.abc import Sequence
@@ -20,9 +20,9 @@ router = APIRouter(tags=["running cost"])
 
 
 class RunningCostQuery(BaseModel):
-    """What the address of the page can say; empty fields are as good as none.
+    """Query of the costs page; empty fields are ignored.
 
-    tariff_id, or price_per_kwh with currency : the price of electricity; left out: the bench's tariff
+    tariff_id, or price_per_kwh with currency : the price of electricity; default: the bench's tariff
     discount_rate_pct : [% per year]
     """
 
@@ -55,8 +55,9 @@ class RunningCostQuery(BaseModel):
 
 
 class ConsumableCostShape(BaseModel):
-    """Cost of one part in a year; null where it could not be counted, and `missing` says why. The interval of a life is
-    that of its stated months or hours; prices are taken as exact."""
+    """Yearly cost of one consumable; null if unknown, and `missing` says why. The interval comes from its stated life
+    in months or hours; prices count as exact.
+    """
 
     name: str
     cost_per_year: MeasuredShape | None
@@ -66,8 +67,9 @@ class ConsumableCostShape(BaseModel):
 
 
 class UnitCostShape(BaseModel):
-    """Cost of one unit at the chosen setting. `at_least`: something is missing, and `missing` says what. An amount of
-    which nothing is known is null, never 0; one of which a part is known is a lower bound, told by its `at_least`."""
+    """Cost of one unit at the chosen setting. `at_least`: something is missing, and `missing` says what. An unknown
+    amount is null, never 0; a partly known one is a lower bound, marked by its `at_least`.
+    """
 
     unit_id: int
     maker: str
@@ -96,7 +98,7 @@ class LeftOutShape(BaseModel):
 
 
 class RunningCostShape(OfBench):
-    """`cost_over_years` of each unit holds what was spent by the end of year 0, 1, 2 …, the purchase being year 0.
+    """`cost_over_years` of each unit is the cumulative cost at the end of year 0, 1, 2 …; year 0 is the purchase.
 
     Money is in `currency`; prices, hours, days and the discount rate are the reader's choices and have no uncertainty.
     """
@@ -118,7 +120,7 @@ class RunningCostShape(OfBench):
 
 @router.get("/running-cost", responses=problem_answers(404))
 def running_cost(session: SessionDep, query: Annotated[RunningCostQuery, Query()]) -> RunningCostShape:
-    """Units in order of the chosen column: whole costs before those that are only "at least"."""
+    """Units sorted by the chosen column: complete costs before lower bounds."""
     if not 1 <= query.limit <= 500:
         raise InvalidValue(f"The limit is {query.limit}; it needs a whole number from 1 to 500.", field="limit")
     first = _place(query.cursor)
@@ -169,12 +171,12 @@ def _place(cursor: str | None) -> int:
 
 
 def _life(years: float, relative_uncertainty: float) -> MeasuredShape | None:
-    """Null for what is washed instead of replaced, and where the life is not known."""
+    """Null for a washable part, and for an unknown life."""
     return MeasuredShape.normal(years, relative_uncertainty * years) if math.isfinite(years) else None
 
 
 def _known(amount: MeasuredShape, missing: Sequence[str]) -> MeasuredShape | None:
-    """Null where something is missing and nothing was counted: 0 would read as free."""
+    """Null if something is missing and nothing was counted, because 0 would read as free."""
     return None if missing and amount.value == 0 else amount
 
 

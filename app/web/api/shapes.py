@@ -1,4 +1,4 @@
-"""Shapes that several routers share: measured quantities, problems, paging."""
+"""Models shared by several routers: measured quantities, problems, paging."""
 
 from typing import Annotated, Any, Literal, Self
 
@@ -12,20 +12,20 @@ Limit = Annotated[int, Query(ge=1, le=500, description="How many rows at most")]
 Cursor = Annotated[str | None, Query(description="`next_cursor` of the part before; none for the start")]
 
 _COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distribution
-# PostgreSQL keeps ids in four bytes; a larger number is none of ours.
+# PostgreSQL stores ids in four bytes; larger numbers are not ids.
 LARGEST_ID = 2_147_483_647
 Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
 IdOrNone = Annotated[int | None, Field(ge=1, le=LARGEST_ID)]
 
 
-class AskedBody(BaseModel):
-    """A body that a script sends; a misspelt field is refused instead of being passed over."""
+class RequestBody(BaseModel):
+    """A request body; unknown fields are rejected."""
 
     model_config = ConfigDict(extra="forbid")
 
 
 class FromStore(BaseModel):
-    """An answer read off a row of the store."""
+    """A response read from a row of the store."""
 
     model_config = ConfigDict(from_attributes=True)
 
@@ -36,7 +36,7 @@ class FromStore(BaseModel):
 
 
 class OfBench(BaseModel):
-    """What every answer with numbers says of its bench; `invented_words` is empty for real measurements."""
+    """Fields on the bench in every response with numbers; `invented_words` is empty for real measurements."""
 
     invented: bool
     invented_words: str
@@ -61,7 +61,7 @@ class MeasuredShape(BaseModel):
 
     @classmethod
     def of(cls, quantity: Any) -> "MeasuredShape":
-        """Of a Measured, or of one whose interval is not symmetrical."""
+        """From a Measured, or from a quantity with an asymmetric interval."""
         return cls(
             value=quantity.value, uncertainty=quantity.uncertainty, low_95=quantity.low_95, high_95=quantity.high_95
         )
@@ -80,14 +80,14 @@ class MeasuredShape(BaseModel):
 def measured_from_parts(
     value: float | None, uncertainty: float | None, low_95: float | None, high_95: float | None
 ) -> MeasuredShape | None:
-    """A measured quantity as it is stored; None where any part is missing."""
+    """A measured quantity from stored columns; None if any is missing."""
     if value is None or uncertainty is None or low_95 is None or high_95 is None:
         return None
     return MeasuredShape(value=value, uncertainty=uncertainty, low_95=low_95, high_95=high_95)
 
 
 class NoteShape(FromStore):
-    """A finding: a stable code, how much it weighs, plain words, and the evidence with its limit."""
+    """A note: a stable code, severity, text, and the evidence with its limit."""
 
     code: str
     severity: Literal["fine", "care", "unusable"]
@@ -104,8 +104,9 @@ class FieldMistakeShape(BaseModel):
 
 
 class ProblemShape(BaseModel):
-    """An RFC 9457 problem document. `errors` names the fields at fault; a log that cannot be read also gets the
-    file, the line and the text that was found."""
+    """An RFC 9457 problem document. `errors` names the invalid fields; an unreadable log also has file, line and text
+    found.
+    """
 
     type: str
     title: str
@@ -129,7 +130,7 @@ _MEANING = {
 
 
 def problem_answers(*statuses: int) -> dict[int | str, dict[str, Any]]:
-    """Answers for the schema: these statuses carry a problem document. 422 and 503 are always among them."""
+    """Responses for the schema: these statuses have a problem document. 422 and 503 are always included."""
     content = {"application/problem+json": {"schema": {"$ref": "#/components/schemas/ProblemShape"}}}
     return {
         status: {"description": _MEANING[status], "model": ProblemShape, "content": content}

@@ -1,4 +1,4 @@
-"""What lies in the trash, for scripts; it is put there and taken back by changing the trial or the unit."""
+"""The trash, for scripts; items are trashed and restored by changing the trial or unit."""
 
 from datetime import datetime
 from typing import Annotated, Literal
@@ -13,7 +13,7 @@ router = APIRouter(tags=["bench"])
 
 
 class TrashedShape(FromStore):
-    """A trial or a unit in the trash, with all that was known of it; `who` and `why` are as they were told then."""
+    """A trashed trial or unit with its data; `who` and `why` are as given then."""
 
     subject: Literal["trial", "unit under test"]
     id: int
@@ -34,7 +34,7 @@ def trash(
     limit: Limit = 100,
     offset: Annotated[int, Query(ge=0, le=1_000_000, description="How many to pass over")] = 0,
 ) -> TrashShape:
-    """What lies in the trash, the last put there first. Nothing is ever removed from it for good."""
+    """Contents of the trash, latest first. Nothing is ever removed from it for good."""
     found = list_trash(session, limit, offset)
     things = [TrashedShape.model_validate(thing) for thing in found.things]
     return TrashShape(trash=things, total=found.total, **of_bench(session))

@@ -8,20 +8,20 @@ from app.web.templating.page_context import Choice
 NEW = "new"  # value for an item that does not exist yet
 
 
-def offered(offers: Sequence[FormOption], chosen: str, none: str, new: str) -> list[Choice]:
+def select_options(form_options: Sequence[FormOption], chosen: str, none: str, new: str) -> list[Choice]:
     """The options, with "none" before and "new" after them."""
     return [
         Choice("", none, not chosen),
-        *(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in offers),
+        *(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in form_options),
         Choice(NEW, new, chosen == NEW),
     ]
 
 
-def narrowing(offers: Sequence[FormOption], chosen: str, every: str) -> list[Choice]:
+def filter_options(form_options: Sequence[FormOption], chosen: str, every: str) -> list[Choice]:
     """The options as a filter, with "all" before them."""
     return [
         Choice("", every, not chosen),
-        *(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in offers),
+        *(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in form_options),
     ]
 
 

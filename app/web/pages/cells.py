@@ -1,4 +1,4 @@
-"""The quantities of one line of the ranking in ready words, with their bars on a common scale."""
+"""Quantities of one ranking line as text, with their bars on a common scale."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -13,7 +13,7 @@ from app.web.forms.unit_system import UnitSystem
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """An interval on the common scale of its column, in hundredths of it; `value` None draws no point."""
+    """An interval on the common scale of its column, in percent; `value` None draws no point."""
 
     low: float
     width: float
@@ -24,7 +24,7 @@ class Bar:
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """One quantity of one line: what is shown large, what below it, and the reason where it is no plain value.
+    """One quantity of one line: main text, text below it, and the reason if it is not a plain value.
 
     kind : "value", "bound" (censored or at most), "estimate" or "missing"
     """
@@ -39,7 +39,7 @@ class Cell:
 
 @dataclass(frozen=True, slots=True)
 class Scales:
-    """What all lines of a table share: units, conditions, and the ends of the scales of its bars."""
+    """Shared by all lines of a table: unit system, conditions, and the ends of the bar scales."""
 
     system: UnitSystem
     room: AvailableRoom | None
@@ -53,7 +53,7 @@ class Scales:
 def cells_of_line(line: RankedSetting, scales: Scales) -> tuple[Cell, ...]:
     """Clean air delivery rate, air changes, 95 % time, time to clear, sound, power, price, running cost, trials.
 
-    Kept for lines that were shown before: a table that stays the same gives the same lines.
+    Cached per line; an unchanged table has the same lines.
     """
     return (
         _rate_cell(line, scales),
@@ -80,7 +80,7 @@ def rate_text(line: RankedSetting, system: UnitSystem) -> MeasuredText:
 
 
 def time_to_clear_unit(channel_name: str) -> str:
-    """Minutes, and the unit of the level that a run began with, which stands below the time.
+    """Minutes, and the unit of the start level, which is shown below the time.
 
     >>> time_to_clear_unit("pm2_5")
     'min, from µg/m³'
@@ -201,7 +201,7 @@ def _time_to_clear_cell(line: RankedSetting, scales: Scales) -> Cell:
 
 
 def _spread_text(low: float | None, high: float | None, words: MeasuredText) -> str:
-    """Interval of a median over trials, which few trials leave open on one side or on both."""
+    """Interval of a median over trials; with few trials it is open on one or both sides."""
     if low is None and high is None:
         return "one run"
     if low is None or high is None:

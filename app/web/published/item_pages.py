@@ -10,7 +10,7 @@ from app.figures.tables.formats import csv_text
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.data_package.write import raw_path
 from app.services.history.change_history import ChangeFilter, described_changes
-from app.services.reviews.unit_page import unit_known
+from app.services.reviews.unit_page import unit_overview
 from app.services.reviews.verdicts import published_verdicts
 from app.services.trials.detail import TrialDetail, trial_detail
 from app.web.forms.addresses import query_form
@@ -32,7 +32,7 @@ _MARKS = (
 
 def unit_files(session: Session, site: SiteFrame, unit_id: int, holds: Holds) -> list[SiteFile]:
     """Page, fact sheet and pictures of a unit."""
-    known, system = unit_known(session, unit_id), unit_system("")
+    known, system = unit_overview(session, unit_id), unit_system("")
     shown = unit_page(known, query_form(QueryParams("")), system, unit_more(session, known, system))
     sheet = fact_sheet_table(known, read_chart_facts(session))
     wanted = [("decay-overlay", shown.curve_query, f"decay-unit-{unit_id}")] if shown.has_curve else []

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.compute.method import METHOD_VERSION
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.publishing.published_items import PublishedItems, published_items
-from app.services.reviews.wording import Span, Words
+from app.services.reviews.wording import Span, Spans
 from app.web.templating.environment import environment
 from app.web.templating.page_context import read_shell
 from app.web.templating.static_files import static_folder
@@ -88,7 +88,7 @@ _TRIALS = re.compile(r"trials? \d+(?:(?:, \d+)* and \d+)?")
 _NUMBER = re.compile(r"\d+")
 
 
-def with_trial_links(text: str, root: str = "") -> Words:
+def with_trial_links(text: str, root: str = "") -> Spans:
     """The text as spans; trial numbers link to their page, relative to `root`.
 
     >>> [span.text for span in with_trial_links("trials 5 and 91, 12 h a day") if span.address]

@@ -12,7 +12,7 @@ from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from app.bundled_files import bundled_folder
-from app.compute.wording.numbers import DASH, every_words
+from app.compute.wording.numbers import DASH, interval_text
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.services.history.change_history import what_changed
 from app.web.current_user import role_needed, signed_in_name, user_may
@@ -30,7 +30,7 @@ def environment() -> Environment:
 
     Functions: `static("base.css")` gives a URL with the content hash; `signed_in_name()` is "" for the local user;
     `may("edit")` says whether the user has the role, and `role_needed("edit")` is the text shown if not;
-    `kept_markup(macro, item)` caches the output of a macro. Filters: `number(decimals)`, by default three significant
+    `cached_markup(macro, item)` caches the output of a macro. Filters: `number(decimals)`, by default three significant
     digits, and a dash for a missing value; `every` formats a sampling interval; `query_pairs` splits a query;
     `what_changed(action)` describes a stored field.
     """
@@ -47,16 +47,16 @@ def environment() -> Environment:
     made.globals["may"] = user_may
     made.globals["role_needed"] = role_needed
     made.globals["styles_left_out"] = styles_left_out
-    made.globals["kept_markup"] = kept_markup
+    made.globals["cached_markup"] = cached_markup
     made.filters["number"] = number
-    made.filters["every"] = every_words
+    made.filters["every"] = interval_text
     made.filters["query_pairs"] = query_pairs
     made.filters["what_changed"] = what_changed
     return made
 
 
 @lru_cache(maxsize=2048)
-def kept_markup(macro: Callable[..., Markup], *arguments: Any) -> Markup:
+def cached_markup(macro: Callable[..., Markup], *arguments: Any) -> Markup:
     """Cached output of a macro for its arguments, so that a line of a long table is rendered once and not with each
     view.
 

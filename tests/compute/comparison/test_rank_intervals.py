@@ -40,8 +40,8 @@ def test_units_that_are_alike_share_their_ranks():
     assert ranks(table)[3] == (1, 1, 1)
     assert all(ranks(table)[key][1:] == (2, 4) for key in (1, 2, 4))
     assert table.groups == ((2, 1, 4),)
-    assert table.cannot_be_told_apart(1, 4)
-    assert not table.cannot_be_told_apart(1, 3)
+    assert table.is_tie(1, 4)
+    assert not table.is_tie(1, 3)
 
 
 def test_groups_overlap_where_the_middle_is_like_both_ends():
@@ -55,7 +55,7 @@ def test_those_that_one_is_like_are_named_in_order():
     assert (table.like(1), table.like(4), table.like(3), table.like(7)) == ((2, 4), (2, 1), (), ())
     for row in table.rows[:4]:
         others = [other.key for other in table.rows[:4] if other.key != row.key]
-        assert table.like(row.key) == tuple(key for key in others if table.cannot_be_told_apart(row.key, key))
+        assert table.like(row.key) == tuple(key for key in others if table.is_tie(row.key, key))
         assert len(table.like(row.key)) == row.not_told_apart_from
 
 
@@ -73,7 +73,7 @@ def test_natural_decays_of_their_own_do_blur_it():
     }
     table = rank_by_clean_air(apart)
     assert ranks(table) == {2: (1, 1, 2), 1: (2, 1, 2)}
-    assert table.cannot_be_told_apart(1, 2)
+    assert table.is_tie(1, 2)
 
 
 RUNS = (((11, 0.4), (12, 0.4), (13, 0.2)), ((12, 0.5), (13, 0.5)))
@@ -96,15 +96,15 @@ def test_two_units_are_judged_as_their_comparison_judges_them_and_many_more_care
     }
     table = rank_by_clean_air(many)
     pairs = [(one, other) for one in many for other in many if one < other]
-    assert any(table.cannot_be_told_apart(*pair) for pair in pairs)
-    assert not all(table.cannot_be_told_apart(*pair) for pair in pairs)
+    assert any(table.is_tie(*pair) for pair in pairs)
+    assert not all(table.is_tie(*pair) for pair in pairs)
     more_careful = 0
     for one, other in pairs:
         alone = compare_clean_air(many[one], many[other]).told_apart
         of_two = rank_by_clean_air({one: many[one], other: many[other]})
-        assert of_two.cannot_be_told_apart(one, other) != alone
-        assert table.cannot_be_told_apart(one, other) or alone
-        more_careful += alone and table.cannot_be_told_apart(one, other)
+        assert of_two.is_tie(one, other) != alone
+        assert table.is_tie(one, other) or alone
+        more_careful += alone and table.is_tie(one, other)
     assert more_careful > 10
 
 
@@ -120,10 +120,10 @@ def test_pools_with_nearly_the_same_runs_hardly_blur_the_order():
 
     shared = rank_by_clean_air(two(tuple((run, 0.1) for run in range(10)), tuple((run, 0.1) for run in range(1, 11))))
     assert ranks(shared) == {2: (1, 1, 1), 1: (2, 2, 2)}
-    assert not shared.cannot_be_told_apart(1, 2)
+    assert not shared.is_tie(1, 2)
     apart = rank_by_clean_air(two(((1, 1.0),), ((2, 1.0),)))
     assert ranks(apart) == {2: (1, 1, 2), 1: (2, 1, 2)}
-    assert apart.cannot_be_told_apart(1, 2)
+    assert apart.is_tie(1, 2)
 
 
 def test_two_units_are_in_order_beyond_the_95_percent_point_of_the_normal_distribution():
@@ -145,7 +145,7 @@ def test_units_with_one_error_need_the_studentized_range_to_be_put_in_order(numb
 
     def extremes(apart):
         table = rank_by_measured({**middle, 98: Measured(10 + apart / 2, 1.0), 99: Measured(10 - apart / 2, 1.0)})
-        return table.cannot_be_told_apart(98, 99)
+        return table.is_tie(98, 99)
 
     assert extremes(between * 0.94)
     assert not extremes(between * 1.06)
@@ -156,7 +156,7 @@ def test_what_is_in_order_beyond_doubt_lets_the_rest_be_judged_more_sharply():
     far = {number: Measured(100.0 * number, 1.0) for number in range(12) if number != 6}
     near = Measured(500.0 + 2.0 * math.sqrt(2), 1.0)  # unit 5 has 500
     table = rank_by_measured({**far, 6: near})
-    assert not table.cannot_be_told_apart(5, 6)
+    assert not table.is_tie(5, 6)
     assert all(row.rank_low_95 == row.rank_high_95 for row in table.rows)
 
 
@@ -166,7 +166,7 @@ def test_by_holm_a_large_bench_needs_the_share_of_the_level_that_its_pairs_leave
     equal = dict.fromkeys(range(48), Measured(10.0, 1.0))
     for factor, tied in ((0.99, True), (1.01, False)):
         ends = {98: Measured(10 + factor * limit / 2, 1.0), 99: Measured(10 - factor * limit / 2, 1.0)}
-        assert rank_by_measured({**equal, **ends}).cannot_be_told_apart(98, 99) == tied
+        assert rank_by_measured({**equal, **ends}).is_tie(98, 99) == tied
 
 
 @pytest.mark.parametrize("units", [10, 25])
@@ -246,7 +246,7 @@ def test_a_pool_with_two_values_is_refused():
 def test_asking_for_an_unmeasured_unit_is_refused():
     table = rank_by_clean_air(settings(2.0, 4.0), not_measurable=[5])
     with pytest.raises(ValueError, match=r"^Unit 5 is not among the 2 measured units of this order\.$"):
-        table.cannot_be_told_apart(1, 5)
+        table.is_tie(1, 5)
 
 
 def test_an_error_that_one_meter_makes_in_all_levels_moves_no_rank():
@@ -257,5 +257,5 @@ def test_an_error_that_one_meter_makes_in_all_levels_moves_no_rank():
     assert one_meter.groups == ()
     own_meters = rank_by_measured(levels, lowest_first=True, shared={key: (f"meter {key}", 1.5) for key in levels})
     assert ranks(own_meters)[2][1:] == (1, 3)
-    assert own_meters.cannot_be_told_apart(1, 2)
-    assert not one_meter.cannot_be_told_apart(1, 2)
+    assert own_meters.is_tie(1, 2)
+    assert not one_meter.is_tie(1, 2)

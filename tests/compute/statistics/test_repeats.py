@@ -129,10 +129,10 @@ def test_a_spread_seen_beside_poor_fits_is_known_less_well():
     """By hand: four pairs whose fits are as uncertain as the spread leave a quarter of the degrees of freedom."""
     alike = Repeatability(0.05, 8.0, 8, 16, "repeats", relative_fit_sd=0.05)
     assert alike.degrees_of_freedom_alone == pytest.approx(2.0)
-    assert alike.degrees_of_freedom_beside(0.0) == pytest.approx(2.0)
-    assert alike.degrees_of_freedom_beside(0.05**2) == pytest.approx(8.0)
-    assert alike.degrees_of_freedom_beside(1.0) == 8.0
-    assert Repeatability(0.0, 8.0, 8, 16, "repeats", 0.05).degrees_of_freedom_beside(0.1) == 8.0
+    assert alike.degrees_of_freedom_with_fit(0.0) == pytest.approx(2.0)
+    assert alike.degrees_of_freedom_with_fit(0.05**2) == pytest.approx(8.0)
+    assert alike.degrees_of_freedom_with_fit(1.0) == 8.0
+    assert Repeatability(0.0, 8.0, 8, 16, "repeats", 0.05).degrees_of_freedom_with_fit(0.1) == 8.0
 
 
 def test_scatter_that_the_fits_explain_is_no_repeatability():

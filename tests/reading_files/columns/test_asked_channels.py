@@ -3,7 +3,7 @@
 import pytest
 
 from app.errors import InvalidValue
-from app.reading_files.columns.asked_channels import asked_channel
+from app.reading_files.columns.asked_channels import requested_channel
 from app.reading_files.headers.channels import CHANNELS
 
 
@@ -27,7 +27,7 @@ from app.reading_files.headers.channels import CHANNELS
     ],
 )
 def test_what_is_known_or_marked_as_own_is_taken(said: str, name: str):
-    assert asked_channel(said, "columns") == name
+    assert requested_channel(said, "columns") == name
 
 
 @pytest.mark.parametrize(
@@ -43,7 +43,7 @@ def test_what_is_known_or_marked_as_own_is_taken(said: str, name: str):
 )
 def test_a_slip_of_the_pen_opens_no_channel(said: str, found: str, meant: str):
     with pytest.raises(InvalidValue) as refused:
-        asked_channel(said, "columns")
+        requested_channel(said, "columns")
     assert refused.value.field == "columns"
     assert found in refused.value.message
     assert meant in refused.value.message
@@ -53,4 +53,4 @@ def test_a_slip_of_the_pen_opens_no_channel(said: str, found: str, meant: str):
 @pytest.mark.parametrize("said", ["own:", "own: !!"])
 def test_an_own_channel_needs_a_name(said: str):
     with pytest.raises(InvalidValue, match="own: needs the name of the channel after it, such as own:no2"):
-        asked_channel(said, "columns")
+        requested_channel(said, "columns")

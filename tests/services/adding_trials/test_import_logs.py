@@ -55,7 +55,7 @@ def test_a_lot_ends_after_so_many_logs_or_so_much_time(
     logs_a_lot: int,
     expected_lots: int,
 ):
-    assert importing.LOT_S == 3.0
+    assert importing.LONGEST_BATCH_S == 3.0
     clock = Clock(reading_s)
     read = importing.read_log
 
@@ -65,7 +65,7 @@ def test_a_lot_ends_after_so_many_logs_or_so_much_time(
 
     monkeypatch.setattr(importing, "time", clock)
     monkeypatch.setattr(importing, "read_log", slow_read)
-    monkeypatch.setattr(importing, "LOT", logs_a_lot)
+    monkeypatch.setattr(importing, "BATCH_SIZE", logs_a_lot)
     commits = []
     event.listen(store, "commit", commits.append)
     imported = import_logs(store, tmp_path, lines, add_missing=True)

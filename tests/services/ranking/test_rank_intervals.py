@@ -54,8 +54,8 @@ def test_sound_is_ranked_quietest_first_and_one_meter_s_error_moves_no_rank(sess
     found = ranks(view)
     assert found.keys() == {"Alder", "Birch", "Cedar"}
     alder, birch, cedar = (bench.settings[name] for name in ("Alder", "Birch", "Cedar"))
-    assert not view.ranks.cannot_be_told_apart(alder, birch)
-    assert view.ranks.cannot_be_told_apart(alder, cedar)
+    assert not view.ranks.is_tie(alder, birch)
+    assert view.ranks.is_tie(alder, cedar)
     assert "Dud" in [line.row.model for line in view.without_value]
 
 

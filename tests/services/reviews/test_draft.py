@@ -10,7 +10,7 @@ from app.services.measurements.definitions import NewClaim, NewOzoneTest
 from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.reviews.draft import review_draft
 from app.services.reviews.points import PointEdit, save_point
-from app.services.reviews.wording import Draft, DraftSection, Span, Words, all_numbers_lead, plain, said
+from app.services.reviews.wording import Draft, DraftSection, Span, Spans, join_spans, link_all_numbers, plain
 from tests.sample_data.measured_facts import DAY, add_power
 from tests.sample_data.reviewed_bench import ReviewedBench, fill
 
@@ -20,11 +20,11 @@ def bench(session: Session) -> ReviewedBench:
     return fill(session)
 
 
-def all_words(draft: Draft) -> list[tuple[str, Words]]:
+def all_words(draft: Draft) -> list[tuple[str, Spans]]:
     return [(section.key, words) for section in draft.sections for words in words_of(section)]
 
 
-def words_of(section: DraftSection) -> list[Words]:
+def words_of(section: DraftSection) -> list[Spans]:
     facts = [words for _, words in section.facts]
     return [*section.paragraphs, *facts, *(point.words for point in section.points), *section.items]
 
@@ -90,13 +90,13 @@ def test_a_number_that_a_person_wrote_leads_to_its_evidence_or_to_its_own_histor
     ],
 )
 def test_names_are_no_numbers(text: str, numbers: list[str]):
-    words = all_numbers_lead(said(text), "/there")
+    words = link_all_numbers(join_spans(text), "/there")
     assert [span.text for span in words if span.address] == numbers
     assert plain(words) == text
 
 
 def test_a_number_with_an_address_of_its_own_keeps_it():
-    assert all_numbers_lead(said(Span("9 m²", "/trials/1"), " of 10"), "/x") == (
+    assert link_all_numbers(join_spans(Span("9 m²", "/trials/1"), " of 10"), "/x") == (
         Span("9 m²", "/trials/1"),
         Span(" of "),
         Span("10", "/x"),

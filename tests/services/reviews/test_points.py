@@ -7,12 +7,14 @@ from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
 from app.services.reviews.points import PointEdit, save_point, versions_of_points, with_edits
-from app.services.reviews.wording import DraftPoint, Span, said
+from app.services.reviews.wording import DraftPoint, Span, join_spans
 from app.services.store.audit import changes_of
 from app.services.units.entry import SUBJECT
 from tests.sample_data.measured_facts import add_unit_with_setting
 
-GIVEN = DraftPoint("loud", "weakness", said("It is loud: ", Span("58 dB(A)", "/units/1/sound")), said("x"), "rule", "")
+GIVEN = DraftPoint(
+    "loud", "weakness", join_spans("It is loud: ", Span("58 dB(A)", "/units/1/sound")), join_spans("x"), "rule", ""
+)
 
 
 @pytest.fixture

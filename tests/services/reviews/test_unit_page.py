@@ -8,7 +8,7 @@ from app.errors import NotFound
 from app.services.adding_trials.add import add_trial
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.logs.trial_fields import NewTrial
-from app.services.reviews.unit_page import unit_known
+from app.services.reviews.unit_page import unit_overview
 from app.services.trials.trash import trash_unit
 from app.services.units.consumables import add_consumable, add_consumable_price
 from app.services.units.definitions import NewConsumable, NewPrice
@@ -30,7 +30,7 @@ def test_a_unit_page_gathers_what_was_measured_priced_and_tried(session: Session
     part_id = add_consumable(session, small_bench.unit_id, NewConsumable(name="filter", life_months=12))
     add_consumable_price(session, part_id, NewPrice(amount=40.0, currency="USD", seen_on=NOW.date(), source="list"))
     add_tariff(session)
-    known = unit_known(session, small_bench.unit_id)
+    known = unit_overview(session, small_bench.unit_id)
     assert [line.row.setting for line in known.lines.lines] == ["low", "high"]
     assert [listed.trial.id for listed in known.trials] == [trial_id]
     assert (known.prices[0].amount, known.prices[0].source) == (199.0, "price list")
@@ -43,12 +43,12 @@ def test_a_unit_page_gathers_what_was_measured_priced_and_tried(session: Session
 
 
 def test_without_a_tariff_no_cost_is_given(session: Session, small_bench: SmallBench):
-    assert unit_known(session, small_bench.unit_id).over_years is None
+    assert unit_overview(session, small_bench.unit_id).over_years is None
 
 
 def test_a_unit_that_is_not_there_is_not_found(session: Session):
     with pytest.raises(NotFound, match="There is no unit under test 5 in this bench"):
-        unit_known(session, 5)
+        unit_overview(session, 5)
 
 
 def test_the_list_counts_and_narrows(session: Session):

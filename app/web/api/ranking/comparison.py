@@ -1,4 +1,4 @@
-"""Two settings held against each other: difference, ratio, probability, and the words of the page."""
+"""Comparison of settings: difference, ratio, probability, and the sentences of the page."""
 
 from typing import Annotated
 
@@ -24,7 +24,7 @@ _UNITS = {
 
 
 class ComparisonQuery(BaseModel):
-    """setting_id : two to eight, the first is what the others are held against; the rest as in the ranking."""
+    """setting_id : two to eight, the first is the baseline; the rest as in the ranking."""
 
     model_config = ConfigDict(extra="forbid")
 
@@ -35,12 +35,12 @@ class ComparisonQuery(BaseModel):
 
 
 class FindingShape(BaseModel):
-    """The first setting against another in one quantity.
+    """The first setting compared with another in one quantity.
 
-    `told_apart` is null where the two cannot be compared; `words` then say why. `difference` and `ratio` are the first
-    less, and over, the other, what both share cancelled; for the time for 95 % less smoke they are of the decay rates,
-    so the higher one is the faster. `unit` is that of the difference. A ratio is null where it has no meaning or no
-    end. `probability_first_higher` holds given these data and no other knowledge.
+    `told_apart` (significant difference) is null if the two cannot be compared; `words` then says why. `difference` and
+    `ratio` are first minus and over the other, with shared errors cancelled; for the time to 95 % reduction they are of
+    the decay rates, so the higher one is faster. `unit` is that of the difference. A meaningless or unbounded ratio is
+    null. `probability_first_higher` is given these data and no other knowledge.
     """
 
     quantity: str
@@ -54,7 +54,7 @@ class FindingShape(BaseModel):
 
 
 class ComparedShape(BaseModel):
-    """One setting with its ranks by clean air delivery rate among those compared; null without such a rate."""
+    """One setting with its rank interval by clean air delivery rate among those compared; null without a rate."""
 
     unit_id: int
     maker: str
@@ -66,7 +66,7 @@ class ComparedShape(BaseModel):
 
 
 class ComparisonShape(OfBench):
-    """Settings in the order asked for; findings of each further one against the first."""
+    """Settings in the requested order; findings of each other one against the first."""
 
     channel: str
     aerosol: str
@@ -77,7 +77,7 @@ class ComparisonShape(OfBench):
 
 @router.get("/comparison", responses=problem_answers(404))
 def comparison(session: SessionDep, query: Annotated[ComparisonQuery, Query()]) -> ComparisonShape:
-    """Settings tested in one room compared; the natural decay and the volume that they share cancel."""
+    """Compares settings tested in one room; shared natural decay and volume cancel."""
     from app.services.ranking.comparison import compare_settings  # loaded when used: it needs scipy
 
     choices = RankingChoices(channel=query.channel, aerosol=query.aerosol, room_id=query.room_id)

@@ -1,4 +1,4 @@
-"""Further quantities of a line of the ranking as JSON; what does not exist is null, and a sentence says why."""
+"""Optional quantities of a ranking line as JSON; a missing one is null, with a sentence why."""
 
 from pydantic import BaseModel
 
@@ -8,7 +8,7 @@ from app.web.api.shapes import MeasuredShape
 
 
 class CertifiedShape(BaseModel):
-    """The newest certified smoke rate of the unit itself, as listed; a rating has no uncertainty of its own."""
+    """The newest certified smoke rate of the unit itself, as listed; a rating has no stated uncertainty."""
 
     rate_m3_per_h: float | None
     rate_cfm: float | None
@@ -17,7 +17,7 @@ class CertifiedShape(BaseModel):
 
 
 class FederalShape(BaseModel):
-    """US federal figure of the unit at its highest setting; `unverified` names the constants that were not read."""
+    """US federal figure of the unit at its highest setting; `unverified` lists the constants that were not read."""
 
     integrated_energy_factor_cfm_per_w: float | None
     why_not: str
@@ -25,7 +25,7 @@ class FederalShape(BaseModel):
 
 
 class LineOzoneShape(BaseModel):
-    """Highest recorded value. Null: not measured, or `less_than_ppb` where the test found nothing down to that."""
+    """Highest recorded value. Null: not measured, or `less_than_ppb` below the detection limit."""
 
     ozone_ppb: float | None
     less_than_ppb: float | None
@@ -33,7 +33,7 @@ class LineOzoneShape(BaseModel):
 
 
 class ExtraShape(BaseModel):
-    """The further columns of the ranking's page for one line."""
+    """The optional columns of the ranking page for one line."""
 
     clean_air_per_watt_m3_per_h_per_w: MeasuredShape | None
     why_no_clean_air_per_watt: str

@@ -1,4 +1,4 @@
-"""How far the data carry the order of the ranking: the same simultaneous rank intervals as the page shows."""
+"""Simultaneous rank intervals of the ranking, as on the page."""
 
 from typing import Annotated, Literal
 
@@ -15,7 +15,7 @@ router = APIRouter(tags=["ranking"])
 
 
 class RankOrderQuery(RankingQuery):
-    """Filters of the ranking, and the quantity that is put in order; `limit` lines of the order from `cursor` on."""
+    """Filters of the ranking, and the ranked quantity; `limit` lines from `cursor` on."""
 
     by: Literal["clean_air_delivery_rate", "standard_clearing_time", "sound", "power", "running_cost"] = (
         "clean_air_delivery_rate"
@@ -23,7 +23,7 @@ class RankOrderQuery(RankingQuery):
 
 
 class RankShape(BaseModel):
-    """One line. `place` is null for what cannot be told from zero, which shares the ranks after all others.
+    """One line. `place` is null for a rate not distinguishable from zero, which shares the ranks after all others.
 
     `rank_low_95` to `rank_high_95` : ranks between which it lies, both included, of the kind in `interval_kind`
     `not_told_apart_from` : setting ids of its statistical ties, from all pairs judged together at 95 %

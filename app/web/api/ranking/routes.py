@@ -1,4 +1,4 @@
-"""The ranked table of units, with the same filters as the page and the same numbers."""
+"""The ranking of units, with the filters and numbers of the page."""
 
 from datetime import date
 from typing import Annotated, Any, Literal, cast
@@ -25,11 +25,11 @@ router = APIRouter(tags=["ranking"])
 
 
 class RankingQuery(BaseModel):
-    """What the address of the page can say. Empty fields are as good as none, so a page's own address can be used.
+    """Query of the ranking page. Empty fields are ignored, so the URL of a page can be used.
 
     setting : highest, quietest, every, or the name of a setting
-    cursor : `next_cursor` of the part before; `offset`, as the page has it, is the same
-    units, column : as the page has them; the answer holds both m³/h and cfm, and every column, whatever they say
+    cursor : `next_cursor` of the previous part; `offset`, as in the page, is the same
+    units, column : as in the page, but ignored: the response always has m³/h, cfm and every column
     """
 
     model_config = ConfigDict(extra="forbid")
@@ -64,10 +64,10 @@ class RankingQuery(BaseModel):
 
 
 class ClearingShape(BaseModel):
-    """Median time to clear over the trials [min]; not reached: it is at least `not_before`, by all runs together.
+    """Median time to clear over the trials [min]; not reached: at least `not_before`, from all runs together.
 
-    `uncertainty` is null: a median of few trials, some perhaps cut short, has an interval (open where null) but no
-    standard uncertainty; that of each trial stands with the trial.
+    `uncertainty` is null: a median of few, possibly censored, trials has an interval (open if null) but no
+    standard uncertainty; each trial has its own.
     """
 
     reached: bool
@@ -79,8 +79,9 @@ class ClearingShape(BaseModel):
 
 
 class SoundShape(BaseModel):
-    """Level at the bench's standard distance. An estimate was converted from another distance; an upper bound could
-    not be told from the room, and the level is then at most this."""
+    """Level at the bench's standard distance. An estimate was converted from another distance; an upper bound means
+    that the background was too high.
+    """
 
     level_dba: MeasuredShape
     is_estimate: bool
@@ -88,8 +89,9 @@ class SoundShape(BaseModel):
 
 
 class CostShape(BaseModel):
-    """Cost of a year's use; `at_least` where something is missing, and then `missing` says what. `per_year` is null
-    where nothing of it is known."""
+    """Cost of a year's use; `at_least` if something is missing, and `missing` says what. `per_year` is null if nothing
+    is known.
+    """
 
     currency: str
     per_year: MeasuredShape | None
@@ -98,7 +100,7 @@ class CostShape(BaseModel):
 
 
 class RankedShape(BaseModel):
-    """One setting of one unit. `measurable` false: the rate cannot be told from zero, and is at most `at_most`.
+    """One setting of one unit. `measurable` false: the rate is not distinguishable from zero, and at most `at_most`.
 
     `start_level_low` and `start_level_high` are the lowest and highest level at unit on among the trials; each trial
     has its own with its uncertainty. `at_most_m3_per_h` is a one-sided 95 % limit.
@@ -132,7 +134,7 @@ class RankedShape(BaseModel):
 
 
 class RemovedShape(BaseModel):
-    """What one filter took out."""
+    """Number of units removed by one filter."""
 
     field: str
     units: int
@@ -140,7 +142,7 @@ class RemovedShape(BaseModel):
 
 
 class RankingShape(OfBench):
-    """The ranking as asked for; `channel`, `aerosol` and `room` are those in use where none were asked for."""
+    """The ranking; `channel`, `aerosol` and `room` are the defaults used if none were requested."""
 
     channel: str
     aerosol: str
@@ -155,7 +157,7 @@ class RankingShape(OfBench):
 
 @router.get("/ranking", responses=problem_answers())
 def ranking(session: SessionDep, query: Annotated[RankingQuery, Query()]) -> RankingShape:
-    """Settings in order: rates that can be told from zero first, then those that cannot, then those without a rate."""
+    """Settings in order: rates distinguishable from zero, then the others, then those without a rate."""
     ranked = rank_units(session, ranking_choices_of(query))
     after = ranked.choices.offset + len(ranked.lines)
     room = ranked.room
@@ -228,7 +230,7 @@ def _ranked(line: RankedSetting, ranked: Ranking, facts: ExtraFacts) -> RankedSh
 
 
 def _clearing_time(line: RankedSetting) -> MeasuredShape | None:
-    """The time's relative uncertainty is that of the decay rate it comes from, to first order."""
+    """The time has the relative uncertainty of its decay rate, to first order."""
     row = line.row
     time, rate, uncertainty = row.standard_clearing_time_min, row.total_decay_per_h, row.total_decay_uncertainty_per_h
     if time is None or not rate or uncertainty is None:

@@ -1,4 +1,4 @@
-"""The body with which a script changes a trial."""
+"""Body of a request that changes a trial."""
 
 from dataclasses import replace
 from typing import Annotated
@@ -9,20 +9,20 @@ from sqlalchemy.orm import Session
 from app.services.logs.trial_fields import NewTrial
 from app.services.store.checked_values import LONGEST_TEXT
 from app.web.api.derived import body
-from app.web.api.shapes import AskedBody
+from app.web.api.shapes import RequestBody
 from app.web.api.trials.form import IdField, MarkFields
 
 
 class MarksChange(MarkFields):
-    """Marks to set; null has a mark found from the data again, and one that is left out stays as it is."""
+    """Marks to set; null finds a mark from the data again, and an omitted one does not change."""
 
 
 @body(NewTrial, without=("kind", "profile_id", "started_at"), change=True)
-class TrialChange(AskedBody):
-    """What to change; fields that are left out stay as they are.
+class TrialChange(RequestBody):
+    """Changes; omitted fields do not change.
 
-    excluded : true leaves the trial out of what is combined (`why` is then needed), false takes it back in
-    trashed : true puts it in the trash (`why` is then needed), false takes it back
+    excluded : true excludes the trial from results (requires `why`), false includes it again
+    trashed : true moves it to the trash (requires `why`), false restores it
     """
 
     marks: MarksChange = MarksChange()
@@ -36,7 +36,7 @@ class TrialChange(AskedBody):
 
 
 def apply_change(session: Session, trial_id: int, asked: TrialChange) -> None:
-    """Carries a change into the store. Raises what the services raise; nothing is stored then."""
+    """Applies a change. Raises the errors of the services; nothing is stored then."""
     from app.services.results.trial_results import get_trial, stored_marks
     from app.services.trials.facts import change_trial_facts
     from app.services.trials.marks import change_marks, exclude_trial, restore_trial  # loaded when used: it needs scipy

@@ -1,4 +1,4 @@
-"""The multipart form with which a script adds a trial: the log, the conditions, the marks, how to read the file."""
+"""Multipart form that adds a trial: log, conditions, marks, how to read the file."""
 
 from dataclasses import fields
 from datetime import datetime
@@ -17,7 +17,7 @@ from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.store.checked_values import LONGEST_NAME
 from app.services.units.entry import find_setting, find_unit
 from app.web.api.derived import body
-from app.web.api.shapes import LARGEST_ID, AskedBody, IdOrNone
+from app.web.api.shapes import LARGEST_ID, IdOrNone, RequestBody
 from app.web.api.trials.shapes import Kind
 
 
@@ -35,16 +35,16 @@ TimeWithZone = Annotated[datetime, AfterValidator(_with_zone)]
 
 
 @body(TrialMarks)
-class MarkFields(AskedBody):
-    """The marks of a trial; one that is null is found from the data."""
+class MarkFields(RequestBody):
+    """Marks of a trial; null is found from the data."""
 
 
 @body(NewTrial)
 class TrialForm(MarkFields):
-    """Things of the bench are named by id, or by name where the id is left out.
+    """Items of the bench are given by id, or by name without an id.
 
-    columns, units : how a column is to be read, as `HEADER=CHANNEL` and `HEADER=UNIT`, one field for each column;
-    `HEADER=` alone leaves the column out, `HEADER=own:NAME` makes a channel that is not in the list
+    columns, units : use of a column, as `HEADER=CHANNEL` and `HEADER=UNIT`, one field per column;
+    `HEADER=` excludes the column, `HEADER=own:NAME` adds a channel that is not in the list
     """
 
     log: UploadFile
@@ -70,14 +70,19 @@ class TrialForm(MarkFields):
 
 
 def reading_choices(form: TrialForm, kept: ReadingChoices | None) -> ReadingChoices:
-    """What the form says of reading the file, over what the logger's profile says."""
-    from app.reading_files.columns.asked_channels import asked_channel  # loaded when used: with the rest of the reading
+    """Reading choices of the form, which override those of the logger's profile."""
+    from app.reading_files.columns.asked_channels import (
+        requested_channel,  # loaded when used: with the rest of the reading
+    )
 
     base = kept or ReadingChoices()
     return ReadingChoices(
         timezone=form.timezone or base.timezone,
         columns=base.columns
-        | {header: asked_channel(use, "columns") for header, use in _pairs(form.columns, "columns", "CHANNEL").items()},
+        | {
+            header: requested_channel(use, "columns")
+            for header, use in _pairs(form.columns, "columns", "CHANNEL").items()
+        },
         units=base.units | _pairs(form.units, "units", "UNIT"),
         box=form.box or base.box,
         day_first=base.day_first if not form.date_order else form.date_order == "day first",
@@ -85,7 +90,7 @@ def reading_choices(form: TrialForm, kept: ReadingChoices | None) -> ReadingChoi
 
 
 def new_trial(session: Session, form: TrialForm) -> NewTrial:
-    """The trial with ids in place of names. Raises InvalidValue for a name that the bench does not have."""
+    """The trial with ids in place of names. Raises InvalidValue for an unknown name."""
     unit_id = form.unit_under_test_id
     if unit_id is None and (form.maker or form.model):
         unit_id = find_unit(session, form.maker, form.model)

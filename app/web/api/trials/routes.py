@@ -1,4 +1,4 @@
-"""Trials: adding one from a log, reading them with their results, changing marks, readings and the raw file."""
+"""Trials: adding one from a log, results, marks, readings and raw file."""
 
 from dataclasses import replace
 from typing import Annotated, Any
@@ -26,7 +26,7 @@ _IdQuery = Annotated[int | None, Query(ge=1, le=2_147_483_647)]
 
 
 class ReadingsShape(OfBench):
-    """Readings of one channel, thinned so that peaks and troughs stay. Times are seconds after the first reading."""
+    """Readings of one channel, thinned without losing peaks and troughs. Times are seconds after the first reading."""
 
     channel: str
     unit: str
@@ -46,7 +46,7 @@ def trials(
     kind: Kind | None = None,
     state: Annotated[str, Query(description="kept, excluded or trashed; all outside the trash if left out")] = "",
 ) -> TrialList:
-    """Trials with their results, the last added first."""
+    """Trials with their results, newest first."""
     from app.services.trials.detail import list_details  # loaded when used: it needs scipy
 
     wanted = TrialFilter(
@@ -68,8 +68,9 @@ def trial_added(
     reading: ReadSessionDep,
     form: Annotated[TrialForm, Form(media_type="multipart/form-data")],
 ) -> TrialInFull:
-    """Adds a trial from its log and analyses it. A file that is no log is refused with the line and text found; the
-    same file for the same trial answers 409."""
+    """Adds a trial from its log and analyses it. A file that is not a log is rejected with line and text found; the
+    same file for the same trial answers 409.
+    """
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
     from app.reading_files.text.decoding import refuse_large_file
     from app.services.adding_trials.add import add_read_trial
@@ -77,7 +78,7 @@ def trial_added(
     from app.services.trials.detail import trial_detail
 
     kept = load_profile(reading, form.profile_id) if form.profile_id is not None else None
-    # local times without a zone are those of the bench
+    # local times without a zone are in the bench's zone
     choices = replace(reading_choices(form, kept), assumed_timezone=bench_choices(reading).timezone)
     name = plain_file_name(form.log.filename or "log")
     refuse_large_file(form.log.size or 0, name)  # before it is read into memory
@@ -96,7 +97,9 @@ def trial(trial_id: Id, session: SessionDep) -> TrialInFull:
 
 @router.patch("/trials/{trial_id}", responses=problem_answers(400, 404))
 def trial_changed(trial_id: Id, session: SessionDep, asked: TrialChange) -> TrialInFull:
-    """Changes marks and facts of a trial; its results follow, and every move is kept with who, when and why."""
+    """Changes marks and details of a trial; its results follow, and every changed number is recorded with who, when and
+    why.
+    """
     from app.services.trials.detail import trial_detail  # loaded when used: it needs scipy
 
     apply_change(session, trial_id, asked)
@@ -131,7 +134,7 @@ def trial_readings(
     },
 )
 def trial_log(trial_id: Id, session: SessionDep) -> Response:
-    """The raw file, byte for byte, as a download: never shown by the browser, whatever is in it."""
+    """The raw file, byte for byte, as a download that a browser never displays."""
     raw = raw_log_of_trial(session, trial_id)
     headers = {
         "Content-Disposition": f'attachment; filename="{_plain(raw.file_name)}"; '
@@ -148,5 +151,5 @@ def _in_full(session: Session, detail: Any) -> TrialInFull:
 
 
 def _plain(file_name: str) -> str:
-    """The name for old readers of the header: letters, digits and a few signs."""
+    """The file name for old clients: ASCII letters, digits and a few characters."""
     return "".join(sign if sign.isascii() and (sign.isalnum() or sign in "._- ") else "_" for sign in file_name)

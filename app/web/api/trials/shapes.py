@@ -1,4 +1,4 @@
-"""What the API says of a trial: how it was run, its log, its marks, and the results of each channel."""
+"""Models of a trial: conditions, log, marks, and results of each channel."""
 
 from datetime import datetime
 from typing import Any, Literal
@@ -36,16 +36,16 @@ class SourceNamed(Named):
 
 @answer(TrialMarks)
 class MarksShape(FromStore):
-    """Marks that a person set, in seconds after the log's first reading; null is found from the data.
+    """Marks set by a person, in seconds after the log's first reading; null is found from the data.
 
-    `background_ug_m3` holds for the mass channels; a clear level of its own goes before the bench's.
+    `background_ug_m3` applies to the mass channels; the trial's own clear level overrides the bench's.
     """
 
     clear_level_kind: ClearLevelKind | None
 
 
 class LogShape(FromStore):
-    """The log as it was read. `clock_is_known` is false where the file told elapsed time or an impossible date."""
+    """The log as read. `clock_is_known` is false for elapsed time or an impossible date."""
 
     sha256: str
     file_name: str
@@ -61,9 +61,9 @@ class LogShape(FromStore):
 
 
 class TimeToClearShape(BaseModel):
-    """First sustained crossing of the clear level, in minutes from unit on. Not reached: not before the run's end.
+    """First sustained crossing of the clear level, in minutes from unit on. Not reached: later than the end of the run.
 
-    `uncertainty` with its interval is null where the level was not reached, or where the readings cannot tell it.
+    `uncertainty` with its interval is null if the level was not reached, or if it cannot be estimated.
     """
 
     reached: bool
@@ -76,7 +76,7 @@ class TimeToClearShape(BaseModel):
 
 
 class ChannelShape(FromStore):
-    """Results of one channel; what does not exist is null, and a note says why. Times count from unit on.
+    """Results of one channel; a missing one is null, and a note says why. Times count from unit on.
 
     Levels are in `unit`; `start_level_measured` and `background_level_measured` are the same with their uncertainty.
     `clear_level` is a choice of the bench or the trial, `window_sensitivity_per_h` and
@@ -146,7 +146,7 @@ class TrialList(OfBench):
 
 
 def trial_shape(detail: Any) -> TrialShape:
-    """Shape of a TrialDetail of app/services/trials/detail.py, which is not imported here because it needs scipy."""
+    """Model of a TrialDetail of app/services/trials/detail.py, which is not imported here because it needs scipy."""
     trial = detail.trial
     log = trial.log
     excluded = None
@@ -181,7 +181,7 @@ def _note(code: str, message: str) -> NoteShape:
 
 
 def _why_null(channel: Any, is_empty_room: bool) -> list[NoteShape]:
-    """A note for each quantity that cannot exist for this trial, so that no null stands unexplained."""
+    """A note for each quantity that cannot exist for this trial, so that every null is explained."""
     notes = []
     if is_empty_room:
         notes.append(

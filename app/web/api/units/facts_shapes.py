@@ -1,7 +1,7 @@
-"""What the API says of everything known beside the trials of a unit: sound, power, ozone, ratings and claims.
+"""Models of a unit's data besides trials: sound, power, ozone, ratings and claims.
 
-Each value stands with its day and its source, and with what it comes to. The types of the services are not imported
-here, because a page of trials does without them.
+Each value has its date and source, and the results. The types of the services are not imported here, because a page of
+trials does not need them.
 """
 
 from typing import Any, Literal
@@ -23,15 +23,15 @@ from app.web.api.trials.shapes import measured_shape
 
 @answer(NewSoundMeasurement)
 class SoundReadingShape(FromStore):
-    """One reading as it was taken: nothing corrected, nothing converted."""
+    """One reading as measured, without correction or conversion."""
 
     id: int
 
 
 class SettingSoundShape(BaseModel):
-    """Level of a setting at the bench's distance, energy mean of its readings, background taken off by `rule`.
+    """Level of a setting at the bench's distance, energy mean of its readings, background-corrected by `rule`.
 
-    `level_dba` is null where nothing was measured, and where the room was too loud to tell: then `at_most_dba`.
+    `level_dba` is null without a measurement, and if the background was too high: then `at_most_dba`.
     """
 
     setting_id: int
@@ -47,14 +47,14 @@ class SettingSoundShape(BaseModel):
 
 @answer(NewPowerMeasurement)
 class PowerReadingShape(FromStore):
-    """One reading; `log_id` where it is the mean of a power log."""
+    """One reading; `log_id` if it is the mean of a power log."""
 
     id: int
     log_id: int | None
 
 
 class SettingPowerShape(BaseModel):
-    """Watts of a setting, or of standing by where `setting_id` is null."""
+    """Power of a setting, or on standby if `setting_id` is null."""
 
     setting_id: int | None
     setting: str
@@ -64,11 +64,11 @@ class SettingPowerShape(BaseModel):
 
 @answer(NewOzoneTest)
 class OzoneTestShape(FromStore):
-    """With `below_detection` the value is the least that the test can see."""
+    """With `below_detection` the value is the detection limit of the test."""
 
 
 class OzoneLimitShape(FromStore):
-    """A public limit; `standing` tells how it is known. `exceeded` is null where no test decides it."""
+    """A public limit; `standing` is its verification status. `exceeded` is null if no test decides it."""
 
     name: str
     limit_ppb: float
@@ -89,9 +89,9 @@ class OzoneShape(BaseModel):
 
 @answer(NewRating, without=("value", "unit_symbol"))
 class RatingShape(FromStore):
-    """A third party's rate, in m³/h and as it was stated. `listed` false: looked for on that day and not found.
+    """A third party's rate, in m³/h and as it was stated. `listed` false: not listed on that day.
 
-    `measured_over_certified` is null where the two are not alike or nothing was measured; `finding` says why.
+    `measured_over_certified` is null if the two cannot be compared or nothing was measured; `finding` says why.
     """
 
     id: int
@@ -135,8 +135,8 @@ class UnitFactsShape(BaseModel):
 
 
 def unit_facts(session: Session, unit_id: int) -> UnitFactsShape:
-    """Everything known of a unit beside its trials. Raises NotFound."""
-    # loaded when used: the list of units does without what these compute
+    """All data of a unit besides its trials. Raises NotFound."""
+    # loaded when used: the list of units does not need them
     from app.compute.clean_air.ozone import LIMITS
     from app.services.bench.choices import bench_choices
     from app.services.measurements.claims import claims_of_unit

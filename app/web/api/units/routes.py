@@ -13,7 +13,7 @@ from app.services.units.entry import add_setting, add_unit, change_unit
 from app.services.units.lists import list_units, unit_with_parts
 from app.services.units.prices import add_price
 from app.web.api.derived import answer, body
-from app.web.api.shapes import AskedBody, Cursor, FromStore, Id, Limit, OfBench, of_bench, problem_answers
+from app.web.api.shapes import Cursor, FromStore, Id, Limit, OfBench, RequestBody, of_bench, problem_answers
 from app.web.api.units.facts_shapes import UnitFactsShape, unit_facts
 from app.web.dependencies import SessionDep
 
@@ -58,7 +58,7 @@ class UnitShape(FromStore):
 
 
 class UnitInFull(UnitShape, UnitFactsShape, OfBench):
-    """A unit with what was measured, rated and claimed beside its trials, each value with its day and source."""
+    """A unit with its measurements, ratings and claims besides trials, each value with date and source."""
 
 
 class UnitList(OfBench):
@@ -66,17 +66,17 @@ class UnitList(OfBench):
     next_cursor: str | None
 
 
-class NewSetting(AskedBody):
+class NewSetting(RequestBody):
     name: Name
     is_highest: bool = False
 
 
 @body(NewPrice)
-class AskedPrice(AskedBody):
+class AskedPrice(RequestBody):
     currency: CurrencyCode
 
 
-class AskedParts(AskedBody):
+class AskedParts(RequestBody):
     """What a unit is given beside its own facts."""
 
     consumables_state: Literal["unknown", "none needed"] = "unknown"
@@ -87,14 +87,14 @@ class AskedParts(AskedBody):
 
 @body(NewUnit)
 class AskedUnit(AskedParts):
-    """A unit to be added, with its settings from the slowest to the fastest and today's price."""
+    """A unit to add, with its settings from the slowest to the fastest and today's price."""
 
 
 @body(NewUnit, change=True)
 class UnitChange(AskedParts):
-    """The fields to change; those left out stay as they are. `settings` and `price` are added to those there are.
+    """The fields to change; omitted ones do not change. `settings` and `price` are added to the existing ones.
 
-    trashed : true puts the unit in the trash (`why` is then needed), false takes it back
+    trashed : true moves the unit to the trash (requires `why`), false restores it
     """
 
     maker: Name = ""
@@ -111,7 +111,7 @@ def units(
     search: Annotated[str, Query(max_length=200, description="Words of maker and model")] = "",
     trashed: Annotated[bool, Query(description="Those in the trash instead of those on the bench")] = False,
 ) -> UnitList:
-    """Units under test in the order in which they were added; those in the trash where they are asked for."""
+    """Units under test in the order in which they were added; trashed ones on request."""
     part = list_units(session, limit, cursor, search=search, trashed=trashed)
     return UnitList(
         units=[UnitShape.model_validate(unit) for unit in part.rows], next_cursor=part.next_cursor, **of_bench(session)
@@ -120,7 +120,7 @@ def units(
 
 @router.post("/units", status_code=201, responses=problem_answers(400, 409))
 def unit_added(session: SessionDep, asked: AskedUnit) -> UnitInFull:
-    """Adds a unit; 409 where maker and model are on the bench already."""
+    """Adds a unit; 409 if maker and model are on the bench already."""
     facts = asked.model_dump(exclude={"settings", "price", "who"})
     unit_id = add_unit(session, NewUnit(**facts), who=asked.who)
     return _with_parts(session, unit_id, asked)
@@ -128,13 +128,13 @@ def unit_added(session: SessionDep, asked: AskedUnit) -> UnitInFull:
 
 @router.get("/units/{unit_id}", responses=problem_answers(404))
 def unit(unit_id: Id, session: SessionDep) -> UnitInFull:
-    """A unit with its sound, power, ozone, ratings and claims; its rates stand in the ranking and in its trials."""
+    """A unit with its sound, power, ozone, ratings and claims; its rates are in the ranking and in its trials."""
     return _in_full(session, unit_id)
 
 
 @router.patch("/units/{unit_id}", responses=problem_answers(400, 404, 409))
 def unit_changed(unit_id: Id, session: SessionDep, asked: UnitChange) -> UnitInFull:
-    """Changes the given fields; each change is kept with who, when, why and the old value."""
+    """Changes the given fields; each change is recorded with who, when, why and the old value."""
     changed = asked.model_dump(exclude_unset=True, exclude={"settings", "price", "trashed", "who", "why"})
     unit = change_unit(session, unit_id, changed, who=asked.who, why=asked.why)
     if "trashed" in asked.model_fields_set and asked.trashed != (unit.trashed_at is not None):

@@ -1,4 +1,4 @@
-"""The columns of a waiting file as its page lists them: some at a time, found by their words, every choice kept."""
+"""Columns of a staged file as the page lists them: paged and searchable, with every choice kept."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ _USE_WORDS = {"time": "the time", "box": "the box", "status": "a status", "left 
 
 @dataclass(frozen=True, slots=True)
 class ColumnRow:
-    """One column of the file: what it was taken for, why, and what it can be read as instead."""
+    """One column of the file: its use, the reason, and the alternatives."""
 
     position: int
     header: str
@@ -31,10 +31,10 @@ class ColumnRow:
 
 @dataclass(frozen=True, slots=True)
 class ColumnsShown:
-    """The part of the columns that the page lists.
+    """The columns shown on the page.
 
-    pages : the parts to choose from; are_many : whether there is more than one part, or words choose among them
-    kept : place, field and value of what was chosen for columns that are not shown, so that it is sent along
+    pages : the available pages; are_many : whether there are several pages, or a search filters them
+    kept : position, field and value of choices for hidden columns, sent as hidden fields
     """
 
     rows: Sequence[ColumnRow]
@@ -45,7 +45,7 @@ class ColumnsShown:
 
 
 def columns_shown(columns: Sequence[LogColumn], form: TypedForm) -> ColumnsShown:
-    """The columns that the form asks for by `columns_like` and `columns_from`."""
+    """The columns selected by `columns_like` and `columns_from`."""
     words = form.text("columns_like").casefold().split()
     found = [column for column in columns if all(word in column.header.casefold() for word in words)]
     asked = form.text("columns_from")
@@ -99,7 +99,7 @@ def _column_row(column: LogColumn, form: TypedForm) -> ColumnRow:
 
 
 def uses_of_columns() -> list[Choice]:
-    """What a column can be read as; any other name makes a channel of that name."""
+    """Possible uses of a column; any other name creates a channel."""
     fixed = [
         Choice(LEAVE_OUT, "leave it out"),
         Choice("time", "time of the row"),

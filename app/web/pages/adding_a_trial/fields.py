@@ -1,4 +1,4 @@
-"""The fields of the trial form: how the file is read, what the trial was made with, and its marks."""
+"""Fields of the trial form: how to read the file, the trial's conditions, and its marks."""
 
 import re
 from collections.abc import Sequence
@@ -22,7 +22,7 @@ from app.web.forms.typed_form import TypedForm
 
 _CLOCK = re.compile(r"(?:(\d{4}-\d\d-\d\d)[T ])?(\d{1,2}):(\d\d)(?::(\d\d(?:\.\d+)?))?")
 
-# The marks of a trial: field of the form, name in the store, words.
+# Marks of a trial: form field, stored name, label.
 MARKS = (
     ("smoke_start", "smoke_start_s", "Smoke begins"),
     ("unit_on", "unit_on_s", "Unit on"),
@@ -33,9 +33,9 @@ MARKS = (
 
 
 def moment_s(form: TypedForm, name: str, what: str, started_at: datetime, timezone: str) -> float | None:
-    """Seconds after the first reading; None where the field is empty or cannot be read.
+    """Seconds after the first reading; None for an empty or invalid field.
 
-    started_at : time of the first reading; timezone : zone in which a time of day is meant
+    started_at : time of the first reading; timezone : zone of a time of day
     """
     text = form.text(name)
     clock = _CLOCK.fullmatch(text)
@@ -58,12 +58,12 @@ def moment_s(form: TypedForm, name: str, what: str, started_at: datetime, timezo
         form.add_error(name, f"{what}: {text!r} is no time of day. Correct it.")
         return None
     if not day and moment < local - timedelta(seconds=60):
-        moment += timedelta(days=1)  # a run over midnight
+        moment += timedelta(days=1)  # a run past midnight
     return round((moment - local).total_seconds(), 3)
 
 
 def zone_of(name: str) -> ZoneInfo:
-    """The zone of that name, UTC where there is none."""
+    """The zone of that name, UTC if unknown."""
     try:
         return ZoneInfo(name or "UTC")
     except (ZoneInfoNotFoundError, ValueError, OSError):
@@ -71,7 +71,7 @@ def zone_of(name: str) -> ZoneInfo:
 
 
 def minutes_text(seconds: float | None) -> str:
-    """Seconds as the minutes that the form shows.
+    """Seconds as minutes for the form.
 
     >>> minutes_text(750.0), minutes_text(None), minutes_text(100.0)
     ('12.5', '', '1.667')
@@ -89,8 +89,10 @@ _HEADER_FIELD = re.compile(r"header_(\d{1,6})")
 
 
 def choices_of(form: TypedForm, kept: ReadingChoices | None, bench_timezone: str) -> ReadingChoices:
-    """How the file is to be read: what the form says over what the profile says."""
-    from app.reading_files.columns.asked_channels import asked_channel  # loaded when used: with the rest of the reading
+    """How to read the file: choices of the form override those of the profile."""
+    from app.reading_files.columns.asked_channels import (
+        requested_channel,  # loaded when used: with the rest of the reading
+    )
 
     base = kept or ReadingChoices()
     columns, units = dict(base.columns), dict(base.units)
@@ -99,7 +101,7 @@ def choices_of(form: TypedForm, kept: ReadingChoices | None, bench_timezone: str
         use, unit = form.text(f"column_{position}"), form.text(f"unit_{position}")
         if use:
             try:
-                columns[header] = "" if use == LEAVE_OUT else asked_channel(use, f"column_{position}")
+                columns[header] = "" if use == LEAVE_OUT else requested_channel(use, f"column_{position}")
             except InvalidValue as error:
                 form.add_error(f"column_{position}", f"Column {header[:40]!r}: {error.message}")
         if unit:
@@ -116,18 +118,18 @@ def choices_of(form: TypedForm, kept: ReadingChoices | None, bench_timezone: str
 
 
 def assumed_zone(form: TypedForm) -> str:
-    """The time zone in the form where it is the bench's and nobody confirmed it; "" where a person chose it."""
+    """The time zone in the form if it is the bench's and nobody confirmed it; "" if a person chose it."""
     zone = form.text("timezone")
     return zone if zone == form.text("assumed_timezone") and not form.ticked("timezone_is_right") else ""
 
 
 def columns_in_form(form: TypedForm) -> list[int]:
-    """Places of the columns of which the form tells something, in order."""
+    """Positions of the columns with choices in the form, in order."""
     return sorted(int(found[1]) for name in form.values if (found := _HEADER_FIELD.fullmatch(name)))
 
 
 def marks_of(form: TypedForm, started_at: datetime, timezone: str) -> TrialMarks:
-    """The marks that the form tells; empty fields are found from the data."""
+    """The marks in the form; empty ones are found from the data."""
     seconds = {name: moment_s(form, field, words, started_at, timezone) for field, name, words in MARKS}
     kind = form.typed("clear_level_kind") or None
     return TrialMarks(
@@ -139,14 +141,14 @@ def marks_of(form: TypedForm, started_at: datetime, timezone: str) -> TrialMarks
 
 
 def name_marks_as_typed(form: TypedForm) -> None:
-    """Moves a refusal of a stored mark to the field in which the mark was typed."""
+    """Moves the error of a stored mark to the field in which it was typed."""
     for field, name, _ in MARKS:
         if name in form.errors:
             form.errors.setdefault(field, form.errors.pop(name))
 
 
 def new_trial_of(session: Session, form: TypedForm, marks: TrialMarks, timezone: str) -> NewTrial:
-    """The trial, with unit, setting, room, logger and smoke source added on the way where they are new."""
+    """The trial, after adding new units, settings, rooms, loggers and smoke sources of the form."""
     who = form.text("tested_by")
     kind = form.typed("kind", UNIT_RUNNING)
     unit_id = setting_id = None
@@ -225,7 +227,7 @@ def logger_chosen(session: Session, form: TypedForm, who: str) -> int | None:
 
 
 def new_logger_of(form: TypedForm) -> NewLogger | None:
-    """The logger that the form adds, where the analysis can use what is known of it."""
+    """The logger that the form would add, if the analysis can use its properties."""
     if form.text("logger_id") != NEW:
         return None
     return TypedForm(form.values).entry(NewLogger, name="the new logger")
@@ -240,7 +242,7 @@ def smoke_source_chosen(session: Session, form: TypedForm, who: str) -> int | No
 
 
 def started_at_of(form: TypedForm, timezone: str) -> datetime | None:
-    """Start of the run where the log's own clock cannot be trusted."""
+    """Start of the run if the log's clock is not trusted."""
     text = form.text("started_at")
     if not text:
         return None
@@ -255,5 +257,5 @@ def started_at_of(form: TypedForm, timezone: str) -> datetime | None:
 
 
 def kinds_of_trial() -> Sequence[tuple[str, str]]:
-    """Values and words of the two kinds of trial."""
+    """Values and labels of the two kinds of trial."""
     return ((UNIT_RUNNING, "a unit is running"), (EMPTY_ROOM, "the empty room, no unit running"))

@@ -1,4 +1,4 @@
-"""Second step of adding a trial: what the file would become, every choice changeable. The last button stores it."""
+"""Second step of adding a trial: the preview, with every choice editable. The last button stores it."""
 
 from typing import TYPE_CHECKING
 
@@ -39,7 +39,7 @@ TEMPLATE = "pages/adding_a_trial/preview.html"
 
 @router.get("/trials/add/{token}")
 def previewed(token: str, request: Request, session: SessionDep, settings: SettingsDep, render: RenderDep) -> Response:
-    """Reads the waiting file as the address says and shows what was made of it."""
+    """Reads the staged file as the URL says and shows the result."""
     upload = staged_upload(settings, token)
     form = with_last_conditions(query_form(request.query_params), trial_form_options(session))
     page = read_preview(session, settings, upload, form)
@@ -55,39 +55,39 @@ def confirmed(
     render: RenderDep,
     form: TypedFormDep,
 ) -> Response:
-    """Stores the trial with everything new that it needs, or nothing at all."""
+    """Stores the trial and everything new that it needs, or nothing."""
     upload = staged_upload(settings, token)
     trial_id = _store(session, reading, settings, upload, form)
     if trial_id is not None:
-        # after the answer, so after the commit: a commit that fails leaves the file waiting
+        # after the response, so after the commit: if the commit fails, the file stays staged
         done = BackgroundTask(discard_upload, settings, token)
         return RedirectResponse(f"/trials/{trial_id}", 303, background=done)
-    # where the bench was changed meanwhile, only the writing session sees it as it is
+    # if the bench was changed meanwhile, only the writing session sees its current state
     page = read_preview(session if form.error("shown") else reading, settings, upload, form)
     return render(TEMPLATE, page, charts=page.has_chart, status_code=422)
 
 
 @router.post("/trials/add/{token}/discard")
-def turned_down(token: str, settings: SettingsDep) -> Response:
-    """Throws the waiting file away; nothing of it was stored."""
+def upload_discarded(token: str, settings: SettingsDep) -> Response:
+    """Discards the staged file; nothing was stored."""
     discard_upload(settings, token)
     return RedirectResponse("/trials/add", 303)
 
 
-def with_last_conditions(form: TypedForm, offers: TrialFormOptions) -> TypedForm:
-    """The form with the conditions of the last trial where nothing was typed yet: desks test in one room for weeks."""
+def with_last_conditions(form: TypedForm, form_options: TrialFormOptions) -> TypedForm:
+    """The form with the conditions of the last trial as defaults, because most trials use the same room."""
     if "kind" in form.values:
         return form
     told = {
         "kind": "unit running",
-        "room_id": offers.last_room_id,
-        "logger_id": offers.last_logger_id,
-        "smoke_source_id": offers.last_smoke_source_id,
-        "tested_by": offers.last_tested_by,
+        "room_id": form_options.last_room_id,
+        "logger_id": form_options.last_logger_id,
+        "smoke_source_id": form_options.last_smoke_source_id,
+        "tested_by": form_options.last_tested_by,
     }
-    if not offers.units:
+    if not form_options.units:
         told["unit_under_test_id"] = NEW
-    if not offers.rooms:
+    if not form_options.rooms:
         told["room_id"] = NEW
     for name, value in told.items():
         if value:
@@ -96,29 +96,29 @@ def with_last_conditions(form: TypedForm, offers: TrialFormOptions) -> TypedForm
 
 
 def read_preview(session: Session, settings: Settings, upload: StagedUpload, form: TypedForm) -> PreviewPage:
-    """Reads the file and analyses it; what cannot be read is said on the page, which still offers every choice."""
-    offers = trial_form_options(session)
+    """Reads and analyses the file; an error is shown on the page with every choice."""
+    form_options = trial_form_options(session)
     preview, refusal = None, None
     try:
-        preview = analysed_log(session, settings, upload, form, offers.timezone)
+        preview = analysed_log(session, settings, upload, form, form_options.timezone)
     except UnreadableLog as error:
         refusal = error
         form.add_error("log", error.message)
     except HazefallError as error:
         form.add_error(error.field or "", error.message)
         name_marks_as_typed(form)
-    return preview_page(upload, form, offers, preview, refusal)
+    return preview_page(upload, form, form_options, preview, refusal)
 
 
 def analysed_log(
     session: Session, settings: Settings, upload: StagedUpload, form: TypedForm, bench_timezone: str
 ) -> "LogPreview":
-    """The waiting file read and analysed as the form says; a mark that cannot be read is noted and found instead."""
+    """The staged file read and analysed as the form says; an invalid mark is reported and replaced by a found one."""
     from app.services.adding_trials.preview import preview_log  # loaded when used: it needs pandas and scipy
     from app.services.adding_trials.staged_results import read_staged_log
 
     log = read_staged_log(settings, upload, choices_of(form, _saved_choices(session, form), bench_timezone))
-    if log.table.zone_assumed:  # stands in the form for everyone to see
+    if log.table.zone_assumed:  # shown in the form
         form.values |= {"timezone": [log.table.timezone], "assumed_timezone": [log.table.timezone]}
     timezone = log.table.timezone or bench_timezone
     marks = marks_of(form, log.table.started_at, timezone)
@@ -146,7 +146,7 @@ def _store(session: Session, reading: Session, settings: Settings, upload: Stage
     log = None
     bench_timezone = trial_form_options(reading).timezone
     try:
-        # before the first statement of the writing session: other writers need not wait while the file is read
+        # before the first statement of the writing session, so that other writers need not wait for the reading
         choices = choices_of(form, _saved_choices(reading, form), bench_timezone)
         log = read_staged_log(settings, upload, choices)
         content = staged_content(settings, upload)
@@ -177,7 +177,7 @@ def _chosen_id(form: TypedForm, name: str) -> int | None:
 
 
 def _keep_profile(session: Session, form: TypedForm, choices: ReadingChoices) -> None:
-    """Keeps how the file was read; a zone that was only assumed from the bench is no choice, and is not among them."""
+    """Saves the choices as a profile, without a zone that was only assumed from the bench."""
     save_profile(
         session,
         form.text("profile_name"),

@@ -1,4 +1,4 @@
-"""What the preview of a log shows: columns, skipped rows, the first look at the decay, and the fields of the trial."""
+"""Context of the preview page: columns, skipped rows, first look at the decay, and fields of the trial."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
 from app.compute.wording.notes import Note
-from app.compute.wording.numbers import MeasuredText, every_words, measured_text, not_within
+from app.compute.wording.numbers import MeasuredText, interval_text, measured_text, not_within
 from app.compute.wording.rounding import rounded_text
 from app.errors import UnreadableLog
 from app.reading_files.headers.channels import channel, in_order
@@ -16,7 +16,7 @@ from app.services.adding_trials.staged_uploads import StagedUpload
 from app.services.bench.definitions import AEROSOLS
 from app.services.bench.form_options import TrialFormOptions
 from app.services.units.definitions import KINDS_OF_CLEANING
-from app.web.forms.options import NEW, offered, plain_choices
+from app.web.forms.options import NEW, plain_choices, select_options
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.adding_a_trial.columns import ColumnRow, columns_shown, uses_of_columns
 from app.web.pages.adding_a_trial.fields import DAY_ORDERS, MARKS, assumed_zone, kinds_of_trial, zone_of
@@ -27,8 +27,8 @@ from app.web.templating.page_context import Choice
 if TYPE_CHECKING:
     from app.services.adding_trials.preview import LogPreview
 
-NOTHING_OFFERED = 2  # a list with nothing but its first and last choice
-# Fields that change what is drawn; the address of the drawing carries these and no others.
+NOTHING_OFFERED = 2  # a list with only its first and last option
+# Fields that change the chart; only these are in the URL of the chart.
 _DRAWN_READING = (
     *("timezone", "assumed_timezone", "timezone_is_right", "box", "date_order", "profile_id", "kind", "logger_id"),
     *("saturation_level_ug_m3", "response_time_s"),
@@ -39,7 +39,7 @@ _DRAWN = frozenset((*_DRAWN_READING, *_DRAWN_MARKS))
 
 @dataclass(frozen=True, slots=True)
 class DecayRow:
-    """First look at one channel."""
+    """Preview of one channel's decay."""
 
     channel: str
     label: str
@@ -53,7 +53,7 @@ class DecayRow:
 
 @dataclass(frozen=True, slots=True)
 class PreviewPage:
-    """`table` is what was read, None where the file could not be read; `refusal` then says why."""
+    """`table` is the reading, None if the file could not be read; `refusal` then says why."""
 
     token: str
     file_name: str
@@ -62,11 +62,11 @@ class PreviewPage:
     form: TypedForm
     refusal: UnreadableLog | None
     table: LogTable | None
-    shown: str  # digest of the results on the page, sent along so that nothing else is stored
+    shown: str  # digest of the results on the page; confirming stores nothing else
     first_reading: str
     last_reading: str
     interval: str
-    not_counted: int  # rows and cells without a reading, event rows among them
+    not_counted: int  # rows and cells without a reading, including event rows
     columns: Sequence[ColumnRow]
     columns_words: str
     columns_are_many: bool
@@ -77,8 +77,8 @@ class PreviewPage:
     date_orders: Sequence[Choice]
     zones: Sequence[str]
     timezone_found: str
-    to_check: Sequence[str]  # what the file left open and a person has to look at
-    held: Sequence[tuple[str, int]]  # label of a channel, values that only repeat the one before
+    to_check: Sequence[str]  # what the file leaves open and a person has to check
+    held: Sequence[tuple[str, int]]  # label of a channel, number of held values
     decays: Sequence[DecayRow]
     figure_url: str
     kinds: Sequence[Choice]
@@ -98,7 +98,7 @@ class PreviewPage:
 
     @property
     def asks_for_start(self) -> bool:
-        """Whether the log's own clock cannot be trusted, so that a person has to tell when the run began."""
+        """Whether the log's clock is not trusted, so that a person has to enter the start."""
         return self.table is not None and not self.table.clock_is_known
 
     @property
@@ -119,7 +119,7 @@ class PreviewPage:
 
     @property
     def marks_are_open(self) -> bool:
-        """Whether a mark was typed or refused; the section is closed otherwise."""
+        """Whether a mark was typed or has an error; otherwise the section is closed."""
         names = (*(field for field, _, _ in MARKS), "background_ug_m3", "clear_level_value")
         return any(self.form.typed(name) or self.form.error(name) for name in names)
 
@@ -127,11 +127,11 @@ class PreviewPage:
 def preview_page(
     upload: StagedUpload,
     form: TypedForm,
-    offers: TrialFormOptions,
+    form_options: TrialFormOptions,
     preview: "LogPreview | None",
     refusal: UnreadableLog | None,
 ) -> PreviewPage:
-    """The page; `preview` is None where the file could not be read or analysed."""
+    """The page; `preview` is None if the file could not be read or analysed."""
     table = preview.log.table if preview else None
     columns = table.columns if table else getattr(refusal, "columns", ())
     boxes = table.boxes if table else getattr(refusal, "boxes", ())
@@ -149,7 +149,7 @@ def preview_page(
         shown=preview.digest if preview else "",
         first_reading=_local_time(table, 0) if table else "",
         last_reading=_local_time(table, -1) if table else "",
-        interval=every_words(table.interval_s) if table else "",
+        interval=interval_text(table.interval_s) if table else "",
         not_counted=max(table.rows_skipped + table.cells_skipped, len(table.skipped)) if table else 0,
         columns=part.rows,
         columns_words=part.words,
@@ -166,12 +166,14 @@ def preview_page(
         decays=decays,
         figure_url=_figure_url(upload.token, form) if decays else "",
         kinds=[Choice(value, words, value == form.typed("kind")) for value, words in kinds_of_trial()],
-        units=offered(offers.units, form.typed("unit_under_test_id"), "choose one", "a new unit"),
+        units=select_options(form_options.units, form.typed("unit_under_test_id"), "choose one", "a new unit"),
         kinds_of_cleaning=plain_choices(KINDS_OF_CLEANING, form.typed("kind_of_cleaning", "mechanical filter")),
-        setting_names=offers.setting_names,
-        rooms=offered(offers.rooms, form.typed("room_id"), "choose one", "a new room"),
-        loggers=offered(offers.loggers, form.typed("logger_id"), "not told", "a new logger"),
-        smoke_sources=offered(offers.smoke_sources, form.typed("smoke_source_id"), "not told", "a new source"),
+        setting_names=form_options.setting_names,
+        rooms=select_options(form_options.rooms, form.typed("room_id"), "choose one", "a new room"),
+        loggers=select_options(form_options.loggers, form.typed("logger_id"), "not told", "a new logger"),
+        smoke_sources=select_options(
+            form_options.smoke_sources, form.typed("smoke_source_id"), "not told", "a new source"
+        ),
         aerosols=plain_choices(AEROSOLS, form.typed("aerosol", "smoke")),
         clear_levels=plain_choices(
             ("", *CLEAR_LEVEL_WORDS), form.typed("clear_level_kind"), {"": "as the bench has it", **CLEAR_LEVEL_WORDS}
@@ -181,7 +183,7 @@ def preview_page(
 
 
 def _to_check(preview: "LogPreview", form: TypedForm) -> tuple[str, ...]:
-    """What the file does not tell and was assumed, each with what to do."""
+    """Assumptions about what the file does not say, each with what to do."""
     table = preview.log.table
     found: list[str] = []
     if assumed_zone(form):
@@ -231,7 +233,7 @@ def _local_time(table: LogTable, place: int) -> str:
 
 
 def _figure_url(token: str, form: TypedForm) -> str:
-    """Address of the drawing: the same choices as the page's own address, without the fields that do not matter."""
+    """URL of the chart: the page's own choices, without irrelevant fields."""
     kept = [
         (name, text)
         for name, texts in form.values.items()

@@ -1,4 +1,4 @@
-"""First step of adding a trial: the log is sent and waits; nothing is stored yet."""
+"""First step of adding a trial: the log is uploaded and staged; nothing is stored yet."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -37,7 +37,7 @@ def upload_form(session: SessionDep, render: RenderDep) -> Response:
 
 @router.post("/trials/add")
 def uploaded(session: SessionDep, settings: SettingsDep, render: RenderDep, form: TypedFormDep) -> Response:
-    """Keeps the file aside and goes on to the preview. The store is not touched, so no writer has to wait."""
+    """Stages the file and redirects to the preview. It does not use the store, so no writer has to wait."""
     file = form.files.get("log")
     if file is None or not file.filename:
         form.add_error("log", "No file was chosen. Choose the log that the logger wrote.")
@@ -57,8 +57,8 @@ def _pieces(file: BinaryIO) -> Iterator[bytes]:
 
 
 def _page(session: Session, form: TypedForm) -> UploadPage:
-    offers = trial_form_options(session)
+    form_options = trial_form_options(session)
     chosen = form.typed("profile_id")
-    kept = tuple(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in offers.profiles)
+    kept = tuple(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in form_options.profiles)
     profiles = (Choice("", "found from the file", not chosen), *kept) if kept else ()
-    return UploadPage(form, profiles, zone_names(), offers.timezone)
+    return UploadPage(form, profiles, zone_names(), form_options.timezone)

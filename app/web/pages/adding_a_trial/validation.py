@@ -1,7 +1,7 @@
-"""Finds every mistake of a refused trial form at once, so that nobody corrects one only to be shown the next.
+"""Finds all errors of an invalid trial form at once.
 
-The services refuse at the first value that cannot be. Each part of the form is therefore tried again with that value
-replaced by a harmless one, until nothing new is found; nothing of these tries stays in the store.
+The services stop at the first invalid value. So each part of the form is tried again with that value
+replaced by a valid one, until nothing new is found; nothing of these attempts is stored.
 """
 
 from collections.abc import Callable
@@ -16,7 +16,7 @@ from app.web.forms.options import NEW
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.adding_a_trial import fields
 
-# A name that nothing on a bench has; sides so long that no volume is too large for them.
+# A name that cannot exist on a bench; dimensions large enough for any volume.
 _NO_NAME = "\u2063 not yet named"
 _HARMLESS = {
     "maker": _NO_NAME,
@@ -41,7 +41,7 @@ _TEXTS = (
 
 
 def note_every_mistake(session: Session, form: TypedForm, table: LogTable | None, timezone: str) -> None:
-    """Notes beside its field whatever else would be refused. `table` is None for a file that could not be read."""
+    """Adds all other errors to their fields. `table` is None for a file that could not be read."""
     who = form.text("tested_by")
     if form.typed("kind", UNIT_RUNNING) == UNIT_RUNNING:
         if form.text("unit_under_test_id") == NEW:
@@ -81,7 +81,7 @@ def _marks(form: TypedForm, table: LogTable | None, timezone: str) -> None:
 
 
 def _collect(session: Session, form: TypedForm, act: Callable[[TypedForm], object]) -> None:
-    """Tries one part again and again, each refused value made harmless, and notes what is refused on the way."""
+    """Tries one part repeatedly, replacing each invalid value, and collects the errors."""
     typed = TypedForm({name: list(texts) for name, texts in form.values.items()})
     seen: set[str] = set()
     while True:

@@ -1,4 +1,4 @@
-"""What follows from the costs: clean air's price, pay-back of two units, what would change their order, the tariffs."""
+"""Results derived from costs: cost of clean air, break-even, sensitivity, tariffs."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ from app.web.templating.page_context import Choice
 
 @dataclass(frozen=True, slots=True)
 class SensitivityLine:
-    """One assumption: what it is moved to, who is cheapest at either end, and whether the order changes."""
+    """One assumption: its two values, the cheapest unit at either, and whether the order changes."""
 
     words: str
     cheapest_at_low: str
@@ -26,9 +26,9 @@ class SensitivityLine:
 
 @dataclass(frozen=True, slots=True)
 class Consequences:
-    """For the lower half of the cost page.
+    """Context of the lower half of the cost page.
 
-    clean_air : cell by unit id, of the units shown
+    clean_air : cell by unit id, for the units shown
     first, second : choices of the two units to compare
     """
 
@@ -43,7 +43,7 @@ class Consequences:
 
 
 def consequences(view: RunningCostView, shown: Sequence[UnitCost]) -> Consequences:
-    """Raises InvalidValue, naming the field, where the two units asked for cannot be compared."""
+    """Raises InvalidValue, naming the field, if the two requested units cannot be compared."""
     found = with_consequences(view, shown)
     names = sorted(((cost.name, cost.unit.row.unit_id) for cost in view.drawn), key=lambda pair: pair[0].casefold())
     chosen = found.compared or (0, 0)
@@ -86,6 +86,6 @@ def _pair_text(found: CostOfOwning) -> str:
 
 
 def _cheapest(moved: Moved, lower_bounds: frozenset[str]) -> str:
-    """The cheapest of those whose cost is whole; where there is none, the lowest of the bounds, and said to be one."""
+    """The cheapest of the complete costs; without any, the lowest of the lower bounds, marked as one."""
     whole = [name for name in moved.order if name not in lower_bounds]
     return whole[0] if whole else f"{moved.order[0]} (at least)" if moved.order else ""

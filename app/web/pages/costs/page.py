@@ -1,4 +1,4 @@
-"""What the units cost to run a year, and to own over some years."""
+"""Page of running cost and cost over years."""
 
 from dataclasses import dataclass, replace
 from heapq import nsmallest
@@ -25,7 +25,7 @@ from app.web.templating.page_context import Choice, Column, PageLinks, rows_clas
 router = APIRouter()
 PATH = "/costs"
 _ROWS = 100
-_UNITS_OFFERED = 60  # to draw, besides those drawn
+_UNITS_OFFERED = 60  # options besides the drawn units
 _SETTING_WORDS = ("highest of each", "quietest of each", "quietest that serves the room")
 
 
@@ -42,7 +42,7 @@ class CostLine:
 
 @dataclass(frozen=True, slots=True)
 class CostsPage:
-    """What the template of the running cost gets; without a tariff `view` parts are empty and the form asks."""
+    """Context of the costs page; without a tariff the parts of `view` are empty and the form asks for one."""
 
     title: str
     answer: str
@@ -80,7 +80,7 @@ def show_costs(request: Request, session: SessionDep, render: RenderDep) -> HTML
     except HazefallError as error:
         view, drawn = _without_mistakes(session), {}
         more = consequences(view, _shown(view, form)) if view is not None else None
-        if view is not None or form.values:  # else no price is known, which the page says in a place of its own
+        if view is not None or form.values:  # otherwise no price is known, which the page says elsewhere
             form.add_error(error.field or "", error.message)
     page = _page(view, more, form, address("", drawn).lstrip("?"))
     if view is None and not has_units(session):
@@ -90,7 +90,7 @@ def show_costs(request: Request, session: SessionDep, render: RenderDep) -> HTML
 
 
 def _without_mistakes(session: SessionDep) -> RunningCostView | None:
-    """The costs under the bench's own assumptions, shown beside what was refused; None where it has no tariff."""
+    """Costs under the bench's own assumptions, shown beside form errors; None without a tariff."""
     try:
         return running_cost_view(session)
     except HazefallError:
@@ -178,7 +178,7 @@ def _quiet_text(terms: OwningTerms) -> str:
 
 
 def _units(view: RunningCostView) -> tuple[Choice, ...]:
-    """The units drawn and, by name, as many others as a reader looks through; a search brings up the rest."""
+    """The drawn units and further ones by name, up to a limit; a search finds the rest."""
     drawn = {cost.unit.row.unit_id for cost in view.drawn}
     others = [cost for cost in view.costs if cost.unit.row.unit_id not in drawn]
     offered = [*view.drawn, *nsmallest(_UNITS_OFFERED, others, key=lambda cost: cost.name.casefold())]
@@ -278,7 +278,7 @@ def _line(cost: UnitCost, more: Consequences) -> CostLine:
 
 
 def _amount(amount: float, interval: tuple[float, float]) -> Cell:
-    """An amount above its 95 % interval; none where that is narrower than the last digit or there is none."""
+    """An amount above its 95 % interval; no interval if it is narrower than the last digit."""
     words = amount_text(amount, interval)
     return Cell("value", words.value, words.interval if words.low != words.high else "")
 

@@ -1,4 +1,4 @@
-"""Electricity tariffs by region and day: what there is, adding one, bringing in the reference table."""
+"""Electricity tariffs by region and date: list, new tariff, import of the reference table."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -25,8 +25,7 @@ PATH = "/tariffs"
 
 @dataclass(frozen=True, slots=True)
 class TariffsPage:
-    """`chosen_id` is the bench's own tariff, `done` what was stored before the page was opened, `changes` the newest
-    of all tariffs."""
+    """`chosen_id` is the bench's tariff, `done` a message on what was stored, `changes` the latest of all tariffs."""
 
     title: str
     form: TypedForm

@@ -1,4 +1,4 @@
-"""Which columns the ranking shows: the usual ones and further ones, picked by the reader and remembered."""
+"""Columns of the ranking: default and optional ones, selected by the reader and remembered."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from app.services.ranking.extra_columns import ExtraFacts
 
 COOKIE = "ranking_columns"
-USUAL_ONES = "usual"  # what the button sends that takes every choice back
+USUAL_ONES = "usual"  # value of the button that resets the selection
 USUAL = {
     "clean_air_delivery_rate": "Clean air delivery rate",
     "air_changes": "Air changes",
@@ -36,7 +36,7 @@ USUAL = {
 
 @dataclass(frozen=True, slots=True)
 class ExtraColumn:
-    """A further column: its unit symbol and what stands in a cell of it."""
+    """An optional column: its unit and its cell."""
 
     unit_symbol: Callable[[UnitSystem, str], str]
     cell: Callable[["ExtraFacts", UnitSystem], Cell]
@@ -44,9 +44,9 @@ class ExtraColumn:
 
 @dataclass(frozen=True, slots=True)
 class PickedColumns:
-    """The usual columns shown, by place in USUAL, and the further ones with their cells for each line.
+    """The default columns shown, by index in USUAL, and the optional ones with their cells.
 
-    heads : key, words and unit symbol of each further column
+    heads : key, label and unit of each optional column
     """
 
     usual: tuple[int, ...]
@@ -107,7 +107,7 @@ EXTRA = {
 
 
 def picked_keys(form: TypedForm, cookies: Mapping[str, str]) -> tuple[str, ...] | None:
-    """The columns asked for in the address, else those remembered; None: the usual ones. Unknown names are left out."""
+    """Columns in the URL, else the remembered ones; None: the defaults. Unknown names are ignored."""
     asked = form.values.get("column")
     if asked is None:
         remembered = cookies.get(COOKIE, "")
@@ -121,14 +121,16 @@ def picked_keys(form: TypedForm, cookies: Mapping[str, str]) -> tuple[str, ...] 
 def picked_columns(
     session: Session, ranking: Ranking, keys: tuple[str, ...] | None, system: UnitSystem
 ) -> PickedColumns:
-    """The columns with the cells of the further ones; the store is asked only where one of these is picked."""
+    """The columns with the cells of the optional ones, which are read only if selected."""
     if keys is None:
         return ALL_USUAL
     usual = tuple(place for place, key in enumerate(USUAL) if key in keys)
     extra = [(key, column) for key, column in EXTRA.items() if key in keys]
     if not extra:
         return PickedColumns(usual)
-    from app.services.ranking.extra_columns import extra_facts  # loaded when used: few readers pick a further column
+    from app.services.ranking.extra_columns import (
+        extra_facts,
+    )  # loaded when used: few readers select an optional column
 
     facts = extra_facts(session, ranking.lines)
     currency = ranking.offered.currency
@@ -140,7 +142,7 @@ def picked_columns(
 
 
 def column_choices(keys: tuple[str, ...] | None) -> tuple[Choice, ...]:
-    """Every column that can be picked."""
+    """All columns that can be selected."""
     shown = tuple(USUAL) if keys is None else keys
     words = USUAL | EXTRA_COLUMNS
     return tuple(Choice(key, text, key in shown) for key, text in words.items())

@@ -1,4 +1,4 @@
-"""Two to eight settings side by side, and the choice of them."""
+"""Comparison of two to eight settings, and their selection."""
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
@@ -40,7 +40,7 @@ def show_comparison(request: Request, session: SessionDep, kept: KeptRankingsDep
 
 
 def _offered(kept: KeptRankings, form: TypedForm, choices: RankingChoices) -> Ranking:
-    """Settings to choose from, by name, narrowed by the search."""
+    """Settings to choose from, by name, filtered by the search."""
     asked = RankingChoices(
         setting=EVERY,
         channel=choices.channel,

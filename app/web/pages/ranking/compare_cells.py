@@ -1,4 +1,4 @@
-"""The cells of a comparison: those of the ranking, with the intervals that a ranking has no room for."""
+"""Cells of a comparison: those of the ranking, with more intervals."""
 
 from dataclasses import replace
 
@@ -7,12 +7,12 @@ from app.compute.wording.numbers import measured_text
 from app.services.ranking.compared_setting import ComparedSetting
 from app.web.pages.cells import Cell
 
-# places in cells_of_line
+# indices in cells_of_line
 _AIR_CHANGES, _SOUND, _POWER = 1, 4, 5
 
 
 def with_intervals(setting: ComparedSetting, cells: tuple[Cell, ...]) -> tuple[Cell, ...]:
-    """The same cells, with the 95 % interval below air changes, sound and power where there is one."""
+    """The same cells, with the 95 % interval below air changes, sound and power."""
     found = list(cells)
     row = setting.line.row
     rate, low, high = (

@@ -1,4 +1,4 @@
-"""The figures behind a comparison of two: difference, ratio and probability."""
+"""Numbers of a comparison of two settings: difference, ratio and probability."""
 
 from dataclasses import dataclass
 
@@ -13,7 +13,7 @@ from app.web.forms.unit_system import UnitSystem
 
 @dataclass(frozen=True, slots=True)
 class PairRow:
-    """The figures behind one quantity of exactly two settings; "–" where a ratio has no meaning or no end."""
+    """The numbers of one quantity of exactly two settings; "–" for a meaningless or unbounded ratio."""
 
     words: str
     difference: str
@@ -22,7 +22,7 @@ class PairRow:
 
 
 def pair_rows(compared: SettingsCompared, system: UnitSystem) -> tuple[PairRow, ...]:
-    """Difference, ratio and probability, the first against the second, where exactly two are compared."""
+    """Difference, ratio and probability, first against second, for exactly two settings."""
     currency = compared.offered.currency
     heads = (
         (CLEAN_AIR, "Clean air delivery rate", system.flow_symbol, system.flow_factor),
@@ -55,7 +55,7 @@ def _pair_row(words: str, comparison: Comparison, unit_symbol: str, factor: floa
 
 
 def _percent(probability: float) -> str:
-    """Whole percent; what rounds to 0 or 100 is said as below 1 or above 99, since it is not certain."""
+    """Whole percent; what rounds to 0 or 100 is shown as below 1 or above 99, since it is not certain."""
     if probability < 0.01:
         return "below 1\u00a0%"
     if probability > 0.99:

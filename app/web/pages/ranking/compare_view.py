@@ -1,4 +1,4 @@
-"""Turns a comparison of settings into what its page shows: values with intervals, and each difference in words."""
+"""Context of the comparison page: values with intervals, and each difference as a sentence."""
 
 from dataclasses import dataclass
 
@@ -20,7 +20,7 @@ from app.web.templating.page_context import Choice, Switch
 
 PATH = "/compare"
 _ANSWERING = (CLEAN_AIR, SOUND, RUNNING_COST)
-# what is clearly larger than that of the first, in the words of its own column
+# wording for a significant difference from the first, per column
 _MORE = {
     CLEAN_AIR: ("more", "less"),
     CLEARING_TIME: ("faster", "slower"),
@@ -33,7 +33,7 @@ _MORE = {
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """One compared setting as the head of its column; addresses are "" where there is nothing to follow."""
+    """One compared setting as a column header; URLs are "" if there is no link."""
 
     name: str
     maker: str
@@ -46,7 +46,7 @@ class Head:
 
 @dataclass(frozen=True, slots=True)
 class CompareRow:
-    """One quantity of all settings. marks : what each is against the first, in words; "" where nothing is said."""
+    """One quantity of all settings. marks : each compared with the first, as text; "" for none."""
 
     words: str
     unit_symbol: str
@@ -56,7 +56,7 @@ class CompareRow:
 
 @dataclass(frozen=True, slots=True)
 class Against:
-    """Everything that the data say of one setting against the first, a sentence each."""
+    """All findings for one setting against the first, a sentence each."""
 
     heading: str
     sentences: tuple[str, ...]
@@ -65,7 +65,7 @@ class Against:
 
 @dataclass(frozen=True, slots=True)
 class ComparePage:
-    """What the template of the comparison gets; without two settings it asks for them."""
+    """Context of the comparison template; with fewer than two settings it asks for them."""
 
     title: str
     answer: str
@@ -98,7 +98,7 @@ def compare_page(
     form: TypedForm,
     system: UnitSystem,
 ) -> ComparePage:
-    """The page of a comparison, or of the choice of one where fewer than two settings are named."""
+    """The comparison page, or the selection if fewer than two settings are chosen."""
     settings = compared.settings if compared else ()
     return ComparePage(
         title=_title(settings),
@@ -150,7 +150,7 @@ def _what_to_do(setting_ids: tuple[int, ...]) -> str:
 
 
 def _answer(compared: SettingsCompared, system: UnitSystem) -> str:
-    """What answers the title: the sentences of two, or who delivers most and who cannot be told apart from it."""
+    """Answer to the title: the sentences for two settings, or who delivers most and its statistical ties."""
     if len(compared.settings) == FEWEST:
         said = [compared.findings[quantity][0] for quantity in _ANSWERING]
         sentences = [finding.words for finding in said if finding.told_apart is not None]
@@ -164,7 +164,7 @@ def _answer(compared: SettingsCompared, system: UnitSystem) -> str:
     rate = leader.clean_air
     words = "" if rate is None else system.flow_text(rate.value, rate.uncertainty, *rate.interval_95).with_interval
     sentence = f"{leader.name} delivers the most clean air, {words}\u00a0{system.flow_symbol}"
-    alike = [by_id[key].name for key in measured[1:] if ranks.cannot_be_told_apart(leader.setting_id, key)]
+    alike = [by_id[key].name for key in measured[1:] if ranks.is_tie(leader.setting_id, key)]
     if alike:
         return f"{sentence}, in a statistical tie with {listed(alike)} when all are judged together."
     return f"{sentence}, clearly more than each of the others."
@@ -193,7 +193,7 @@ def _rows(compared: SettingsCompared, system: UnitSystem) -> tuple[CompareRow, .
     currency = compared.offered.currency
     scales = Scales(system, compared.room, compared.choices.channel, currency, 0.0, 0.0)
     columns = [with_intervals(setting, cells_of_line(setting.line, scales)) for setting in compared.settings]
-    # in the order of cells_of_line; the quantity of a row that has a finding
+    # in the order of cells_of_line; the quantity of rows that have a finding
     heads = (
         (CLEAN_AIR, "Clean air delivery rate", system.flow_symbol),
         ("", "Air changes in the test room", "1/h"),
@@ -213,7 +213,7 @@ def _rows(compared: SettingsCompared, system: UnitSystem) -> tuple[CompareRow, .
 
 
 def _marks(compared: SettingsCompared, quantity: str) -> tuple[str, ...]:
-    """Nothing for the first; for each other "clearly quieter", "not told apart", or nothing."""
+    """Empty for the first; for each other "clearly quieter", "not told apart", or empty."""
     marks = [""]
     for finding in compared.findings.get(quantity, ()):
         if finding.told_apart is None:
@@ -255,7 +255,7 @@ def _conditions(compared: SettingsCompared) -> tuple[str, ...]:
 
 
 def _only_one(offered: Ranking) -> bool:
-    """Whether the whole bench has a single setting; filters that hide the others do not count."""
+    """Whether the whole bench has a single setting, regardless of filters."""
     return offered.units_on_bench == 1 and offered.total_lines == 1
 
 
@@ -270,7 +270,7 @@ def _candidates(offered: Ranking, setting_ids: tuple[int, ...]) -> tuple[Choice,
         for line in lines
     ]
     there = {choice.value for choice in named}
-    # chosen ones that the search leaves out stay ticked, or a search would drop them
+    # chosen settings outside the search stay ticked, or a search would drop them
     kept = [Choice(str(setting_id), f"chosen: setting {setting_id}", True) for setting_id in setting_ids]
     return (*(choice for choice in kept if choice.value not in there), *named)
 

@@ -26,7 +26,7 @@ PATH = "/curves"
 
 @dataclass(frozen=True, slots=True)
 class CurveLine:
-    """One curve as a line of the table below the picture."""
+    """One curve as a line of the table below the chart."""
 
     trial_id: int
     name: str
@@ -41,7 +41,7 @@ class CurveLine:
 
 @dataclass(frozen=True, slots=True)
 class CurvesPage:
-    """What the template of the overlay gets."""
+    """Context of the curves template."""
 
     title: str
     answer: str
@@ -172,7 +172,7 @@ def _switches(form: TypedForm, overlay: DecayOverlay) -> tuple[Switch, ...]:
 
 
 def _units(session: Session, overlay: DecayOverlay) -> tuple[Choice, ...]:
-    """Units with a usable trial at the chosen setting, by name; ticked where they are drawn."""
+    """Units with a usable trial at the chosen setting, by name; ticked if drawn."""
     chosen = overlay.choices
     ranking = rank_units(
         session,

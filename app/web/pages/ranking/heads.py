@@ -1,4 +1,4 @@
-"""Heads of the ranking's columns: their words, their units, and the address that sorts by them."""
+"""Headers of the ranking's columns: label, unit, and the URL that sorts by it."""
 
 from app.services.ranking.table import Ranking
 from app.web.forms.addresses import address
@@ -10,7 +10,7 @@ from app.web.templating.page_context import Column
 
 
 def columns_of(ranking: Ranking, form: TypedForm, system: UnitSystem, picked: PickedColumns) -> tuple[Column, ...]:
-    """The name of the unit, the usual columns that are shown, and the further ones."""
+    """The unit's name, the default columns shown, and the optional ones."""
     columns = _columns(ranking, form, system)
     usual = (columns[0], *(columns[place + 1] for place in picked.usual))
     return usual + tuple(
@@ -20,7 +20,7 @@ def columns_of(ranking: Ranking, form: TypedForm, system: UnitSystem, picked: Pi
 
 
 def heads(ranking: Ranking, system: UnitSystem) -> tuple[tuple[str, str, str, bool], ...]:
-    """Key, words, unit symbol and whether a bar stands beside, of each column."""
+    """Key, label, unit and whether a bar is shown, of each column."""
     currency = ranking.offered.currency
     return (
         ("name", "Unit", "", False),

@@ -1,4 +1,4 @@
-"""How far the data carry the order of the ranking: intervals of ranks, and what cannot be told apart."""
+"""Page of rank intervals and statistical ties."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -34,7 +34,7 @@ from app.web.templating.page_context import PageLinks, Switch
 router = APIRouter()
 PATH = "/ranking/order"
 
-# words of the quantity, and its place in cells_of_line
+# label of the quantity, and its index in cells_of_line
 _QUANTITIES = {
     CLEAN_AIR: ("clean air delivery rate", 0),
     CLEARING_TIME: ("time for 95\u00a0% less smoke", 2),
@@ -46,8 +46,9 @@ _QUANTITIES = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RankLine:
-    """One line: its place and the ranks that the data allow, drawn on the scale of all ranks. Equal to itself alone,
-    and kept for what was shown before, so that it need not be written again."""
+    """One line: its rank and rank interval, drawn on the scale of all ranks. Compares by identity, so that rendered
+    lines can be cached.
+    """
 
     unit_id: int
     maker: str
@@ -62,7 +63,7 @@ class RankLine:
 
 @dataclass(frozen=True, slots=True)
 class RankOrderPage:
-    """What the template of the order gets."""
+    """Context of the rank order template."""
 
     title: str
     answer: str
@@ -112,7 +113,7 @@ def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: Unit
         unit_symbol=symbols[place],
         lines=tuple(_line(one, len(view.lines), cells_of_line(one.line, scales)[place]) for one in shown),
         links=links_of(PATH, form, first=choices.offset, limit=choices.limit, total=len(view.lines)),
-        # those that begin among the lines shown: of a thousand units there are hundreds
+        # groups that begin among the lines shown: a bench of a thousand units has hundreds
         groups=tuple(
             listed([names[one.row.key] for one in group])
             for group in view.groups

@@ -1,4 +1,4 @@
-"""The ranking: the first page."""
+"""The ranking page, which is the first page."""
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
@@ -19,7 +19,7 @@ _A_YEAR_S = 365 * 24 * 3600
 
 @router.get("/")
 def show_ranking(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
-    """Columns picked in the address are remembered by this browser; without any, the remembered ones are shown."""
+    """Columns selected in the URL are remembered in a cookie; without any, the remembered ones are shown."""
     form = query_form(request.query_params)
     choices = ranking_choices(form)
     try:

@@ -1,4 +1,4 @@
-"""The ranking as pictures: rates with their intervals, and times to clear with the runs that never got there."""
+"""Pictures of the ranking: rates with intervals, and times to clear with uncleared runs."""
 
 from dataclasses import dataclass
 
@@ -24,7 +24,7 @@ PATH = "/ranking/pictures"
 
 @dataclass(frozen=True, slots=True)
 class RankingPicturesPage:
-    """What the template of the pictures gets; the words are the findings of the pictures themselves."""
+    """Context of the pictures template; the texts are the findings of the pictures."""
 
     title: str
     answer: str

@@ -1,4 +1,4 @@
-"""Which would you buy for this room: the settings that serve it, why the others do not, and what nothing beats."""
+"""Advice for a room: suitable settings, why others are not, and the Pareto front."""
 
 from dataclasses import dataclass
 from functools import lru_cache
@@ -29,8 +29,9 @@ _MOST_LINES = 60
 
 @dataclass(frozen=True, slots=True, eq=False)
 class AdviceLine:
-    """One setting: rate, air changes and time in the reader's room, sound, price. Equal to itself alone, and kept for
-    what was shown before, so that it need not be written again."""
+    """One setting: rate, air changes and time in the reader's room, sound, price. Compares by identity, so that
+    rendered lines can be cached.
+    """
 
     unit_id: int
     unit: str
@@ -42,7 +43,7 @@ class AdviceLine:
 
 @dataclass(frozen=True, slots=True)
 class RoomPage:
-    """What the template of the advice for a room gets."""
+    """Context of the room advice template."""
 
     title: str
     answer: str

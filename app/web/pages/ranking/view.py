@@ -1,4 +1,4 @@
-"""Turns a ranking into what its page shows: a sentence, lines of ready words, and the state of every switch."""
+"""Context of the ranking page: a sentence, lines of formatted text, and the state of the form."""
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -21,7 +21,7 @@ _MORE_FIELDS = ("kind", "max_price", "max_sound_dba")
 
 
 class RowColumn(NamedTuple):
-    """What a line needs to know of a column beside its unit."""
+    """Column data that a line needs besides its unit."""
 
     key: str
     has_bar: bool
@@ -29,7 +29,7 @@ class RowColumn(NamedTuple):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RankingLine:
-    """One line of the table, cells in the order of the columns; equal to itself alone."""
+    """One line of the table, cells in column order; compares by identity."""
 
     unit_id: int
     maker: str
@@ -43,7 +43,7 @@ class RankingLine:
 
 @dataclass(frozen=True, slots=True)
 class RankingPage:
-    """What the ranking's template gets."""
+    """Context of the ranking template."""
 
     title: str
     answer: str
@@ -53,9 +53,9 @@ class RankingPage:
     more_is_open: bool
     columns: tuple[Column, ...]
     column_choices: tuple[Choice, ...]
-    column_kept: tuple[tuple[str, str], ...]  # the rest of the view, handed on when columns are picked
+    column_kept: tuple[tuple[str, str], ...]  # hidden fields of the column form
     lines: tuple[RankingLine, ...]
-    lines_are_kept: bool  # the same line is the same object in the next view
+    lines_are_kept: bool  # an unchanged line is the same object in the next view
     row_columns: tuple[RowColumn, ...]
     shown: str
     removed: tuple[str, ...]
@@ -71,7 +71,7 @@ class RankingPage:
     area_field: str
     area_symbol: str
     currency: str
-    kept: tuple[tuple[str, str], ...]  # what the form hands on unseen
+    kept: tuple[tuple[str, str], ...]  # hidden fields of the form
     switches: tuple[Switch, ...]
     clear_address: str
     links: PageLinks
@@ -85,7 +85,7 @@ def ranking_page(
     picked: PickedColumns = ALL_USUAL,
     keys: tuple[str, ...] | None = None,
 ) -> RankingPage:
-    """The page of a ranking, in metric or US units; `form` is what the address asked for, `keys` the columns."""
+    """The page of a ranking, in metric or US units; `form` is the query, `keys` the columns."""
     chosen = ranking.choices
     scales = Scales(
         system,
@@ -143,7 +143,7 @@ def ranking_page(
 
 
 def _why(removed: Removed, chosen: RankingChoices, system: UnitSystem) -> str:
-    """Why a filter took units out, the reader's room in the units that the reader chose."""
+    """Why a filter removed units, with the reader's room in the chosen units of measure."""
     area = chosen.room_area_m2
     if system is METRIC or area is None:
         return removed.why
@@ -162,7 +162,9 @@ def _caption(ranking: Ranking) -> str:
 
 
 def units_switch(path: str, form: TypedForm, system: UnitSystem) -> Switch:
-    """Metric or US units; the other units' area field is left behind, since its number would mean something else."""
+    """Switch between metric and US units; the area of the other system is dropped, because its number would mean
+    something else.
+    """
     return Switch(
         "Units",
         tuple(
@@ -181,7 +183,7 @@ def _other(system: UnitSystem) -> UnitSystem:
 
 
 def answer(ranking: Ranking, system: UnitSystem) -> str:
-    """One sentence that answers the title with numbers of the lines shown."""
+    """One sentence that answers the title, with numbers of the lines shown."""
     leader, last = ranking.leader, ranking.last
     if leader is None:
         if ranking.total_lines == 0:
@@ -220,7 +222,7 @@ def name_of(line: RankedSetting) -> str:
 
 
 def conditions(ranking: Ranking, system: UnitSystem) -> tuple[str, ...]:
-    """Under what conditions the numbers hold, a phrase each."""
+    """Conditions of the numbers, a phrase each."""
     chosen, offered = ranking.choices, ranking.offered
     found = []
     if ranking.room is not None:
@@ -293,7 +295,7 @@ def _links(ranking: Ranking, form: TypedForm) -> PageLinks:
 
 @lru_cache(maxsize=2048)
 def _line(line: RankedSetting, scales: Scales) -> RankingLine:
-    """Kept like its cells."""
+    """Cached like its cells."""
     row = line.row
     return RankingLine(
         unit_id=row.unit_id,

@@ -1,4 +1,4 @@
-"""An order of the units by the reader's own weights, which stand in the address and nowhere else."""
+"""Page of the weighted ranking; the weights are in the URL and not stored."""
 
 from dataclasses import dataclass
 
@@ -24,13 +24,13 @@ from app.web.templating.page_context import PageLinks, Switch
 router = APIRouter()
 PATH = "/ranking/weights"
 PREFIX = "weight_"
-# place of each quantity in cells_of_line
+# index of each quantity in cells_of_line
 _CELL_OF = {"clean_air_delivery_rate": 0, "sound": 4, "power": 5, "price": 6, "running_cost": 7}
 
 
 @dataclass(frozen=True, slots=True)
 class WeightField:
-    """The field of one weight: its name in the address, what is typed in it, and its share of all weights."""
+    """Field of one weight: its name in the URL, its typed text, and its share of all weights."""
 
     name: str
     words: str
@@ -41,7 +41,7 @@ class WeightField:
 
 @dataclass(frozen=True, slots=True)
 class MovedHead:
-    """One change of one weight, as the head of a column."""
+    """One change of one weight, as a column header."""
 
     quantity: str
     change: str
@@ -49,7 +49,7 @@ class MovedHead:
 
 @dataclass(frozen=True, slots=True)
 class OrderLine:
-    """One unit: its place, the values that are weighed, and its place with each weight changed."""
+    """One unit: its rank, the weighted values, and its rank with each weight changed."""
 
     unit_id: int
     maker: str
@@ -58,18 +58,18 @@ class OrderLine:
     place: int
     places_between: str
     cells: tuple[Cell, ...]
-    moved: tuple[tuple[int, bool], ...]  # place, and whether it differs
+    moved: tuple[tuple[int, bool], ...]  # rank, and whether it differs
 
 
 @dataclass(frozen=True, slots=True)
 class WeightsPage:
-    """What the template of the reader's own order gets."""
+    """Context of the weighted ranking template."""
 
     title: str
     answer: str
     is_empty: bool
     fields: tuple[WeightField, ...]
-    heads: tuple[tuple[str, str], ...]  # words and unit of each weighed quantity
+    heads: tuple[tuple[str, str], ...]  # label and unit of each weighted quantity
     moved_heads: tuple[MovedHead, ...]
     lines: tuple[OrderLine, ...]
     links: PageLinks
@@ -79,7 +79,7 @@ class WeightsPage:
     removed: tuple[str, ...]
     switches: tuple[Switch, ...]
     kept: tuple[tuple[str, str], ...]
-    problems: tuple[str, ...]  # those that stand beside no field of this page
+    problems: tuple[str, ...]  # errors that belong to no field of this page
 
 
 @router.get(PATH)

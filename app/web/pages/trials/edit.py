@@ -14,7 +14,7 @@ from app.services.logs.trial_fields import TrialMarks
 from app.services.units.definitions import KINDS_OF_CLEANING
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
-from app.web.forms.options import NEW, offered, plain_choices
+from app.web.forms.options import NEW, plain_choices, select_options
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.pages.adding_a_trial.fields import kinds_of_trial, new_trial_of
 from app.web.pages.trials.marks import title_of
@@ -41,19 +41,21 @@ class TrialEditPage:
     new_source_is_open: bool
 
 
-def edit_page(trial: Any, form: TypedForm, offers: TrialFormOptions) -> TrialEditPage:
+def edit_page(trial: Any, form: TypedForm, form_options: TrialFormOptions) -> TrialEditPage:
     """The edit page of a stored trial; `form` holds its details, or what was typed."""
     return TrialEditPage(
         trial_id=trial.id,
         title=title_of(trial),
         form=form,
         kinds=[Choice(value, words, True) for value, words in kinds_of_trial() if value == trial.kind],
-        units=offered(offers.units, form.typed("unit_under_test_id"), "none", "a new unit"),
+        units=select_options(form_options.units, form.typed("unit_under_test_id"), "none", "a new unit"),
         kinds_of_cleaning=plain_choices(KINDS_OF_CLEANING, form.typed("kind_of_cleaning", "mechanical filter")),
-        setting_names=offers.setting_names,
-        rooms=offered(offers.rooms, form.typed("room_id"), "choose one", "a new room"),
-        loggers=offered(offers.loggers, form.typed("logger_id"), "not told", "a new logger"),
-        smoke_sources=offered(offers.smoke_sources, form.typed("smoke_source_id"), "not told", "a new source"),
+        setting_names=form_options.setting_names,
+        rooms=select_options(form_options.rooms, form.typed("room_id"), "choose one", "a new room"),
+        loggers=select_options(form_options.loggers, form.typed("logger_id"), "not told", "a new logger"),
+        smoke_sources=select_options(
+            form_options.smoke_sources, form.typed("smoke_source_id"), "not told", "a new source"
+        ),
         aerosols=plain_choices(AEROSOLS, form.typed("aerosol", "smoke")),
         asks_for_start=False,
         new_unit_is_open=form.typed("unit_under_test_id") == NEW,

@@ -18,7 +18,7 @@ from app.services.logs.trial_fields import KINDS_OF_TRIAL
 from app.services.trials.list import STATES, ListedTrial, TrialCount, TrialFilter, count_trials, list_trials
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
-from app.web.forms.options import narrowing
+from app.web.forms.options import filter_options
 from app.web.forms.typed_form import TypedForm
 from app.web.templating.page_context import Choice
 
@@ -81,15 +81,15 @@ def _page(session: Session, form: TypedForm) -> TrialsPage:
         form.add_error(error.field or "", error.message)
         wanted = TrialFilter()
         part = list_trials(session, wanted, main, 100)
-    offers = trial_form_options(session)
+    form_options = trial_form_options(session)
     older = address("/trials", form.values, cursor=part.next_cursor) if part.next_cursor else ""
     return TrialsPage(
         answer=_answer(count_trials(session, wanted)),
         form=form,
         lines=[_line(row) for row in part.rows],
         channel=channel(main).label,
-        units=narrowing(offers.units, form.typed("unit_under_test_id"), "every unit"),
-        rooms=narrowing(offers.rooms, form.typed("room_id"), "every room"),
+        units=filter_options(form_options.units, form.typed("unit_under_test_id"), "every unit"),
+        rooms=filter_options(form_options.rooms, form.typed("room_id"), "every room"),
         kinds=[Choice(kind, kind or "both kinds", kind == form.typed("kind")) for kind in ("", *KINDS_OF_TRIAL)],
         states=[Choice(state, _STATE_WORDS[state], state == form.typed("state")) for state in ("", *STATES)],
         is_narrowed=any(form.typed(name) for name in ("unit_under_test_id", "room_id", "kind", "state")),

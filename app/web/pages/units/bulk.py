@@ -1,4 +1,4 @@
-"""Many things at once from a table: send it, read line by line what would be stored, then store just that."""
+"""Bulk entry from a table: upload, preview line by line, then store."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -24,7 +24,7 @@ _LINES_SHOWN = 400
 
 @dataclass(frozen=True, slots=True)
 class BulkPage:
-    """The page that asks for a table; `done` says what was stored before it was opened."""
+    """The upload page; `done` says what was stored before."""
 
     form: TypedForm
     kinds: Sequence[Choice]
@@ -34,7 +34,7 @@ class BulkPage:
 
 @dataclass(frozen=True, slots=True)
 class BulkPreviewPage:
-    """What a waiting table would store, line by line; refused lines come first."""
+    """Preview of a staged table, line by line; invalid lines come first."""
 
     form: TypedForm
     token: str
@@ -59,7 +59,7 @@ def bulk(request: Request, render: RenderDep) -> Response:
 
 @router.post(PATH)
 def bulk_sent(session: SessionDep, settings: SettingsDep, render: RenderDep, form: TypedFormDep) -> Response:
-    """Keeps the table aside and shows what it would store. Nothing of it stays in the store."""
+    """Stages the table and shows the preview. Nothing is stored."""
     file = form.files.get("table")
     if file is None or not file.filename:
         form.add_error("table", "No file was chosen. Choose a CSV or XLSX table.")
@@ -77,7 +77,7 @@ def bulk_sent(session: SessionDep, settings: SettingsDep, render: RenderDep, for
 def bulk_confirmed(
     token: str, session: SessionDep, settings: SettingsDep, render: RenderDep, form: TypedFormDep
 ) -> Response:
-    """Stores the waiting table, or with `turn_down` forgets it."""
+    """Stores the staged table, or with `turn_down` discards it."""
     if form.ticked("turn_down"):
         discard_upload(settings, token)
         return RedirectResponse(PATH, 303)
@@ -107,7 +107,7 @@ def bulk_confirmed(
 
 @router.get("/bulk/{kind}.csv")
 def empty(kind: str) -> Response:
-    """The headers of a kind of table, to be filled in with a spreadsheet program."""
+    """The headers of a kind of table, as a template for a spreadsheet."""
     if kind not in BULK_KINDS:
         raise NotFound("kind of table", kind)
     headers = {"Content-Disposition": f'attachment; filename="{kind}.csv"'}

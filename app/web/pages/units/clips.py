@@ -1,4 +1,4 @@
-"""Recorded sound of a unit: what the clips gave, adding one with its calibration, taking a wrong one back."""
+"""Sound clips of a unit: results, adding one with its calibration, deleting one."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -22,7 +22,7 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class ClipText:
-    """What one clip gave, in words."""
+    """Results of one clip as text."""
 
     id: int
     title: str
@@ -108,7 +108,7 @@ def _page(session: Session, unit_id: int, form: TypedForm) -> ClipsPage:
 
 
 def clip_text(clip: SoundClip, title: str) -> ClipText:
-    """The results of a clip as a page tells them; levels of one that is not calibrated are left out."""
+    """Results of a clip for the page, without levels if it is not calibrated."""
     calibrated = clip.pascal_per_unit is not None
     facts = [
         ("Recorded", f"{clip.recorded_on.isoformat()}, {clip.duration_s:.0f}\u00a0s, at {clip.distance_m:g}\u00a0m")
@@ -134,7 +134,7 @@ def clip_text(clip: SoundClip, title: str) -> ClipText:
 
 
 def tone_text(clip: SoundClip) -> str:
-    """Prominent tones by the named method, or that there is none."""
+    """Prominent tones by the named method, or that there are none."""
     prominent = [
         f"{tone.frequency_hz:.0f}\u00a0Hz ({tone.prominence_ratio_db:.1f}\u00a0dB, "
         f"prominent from {tone.criterion_db:.1f}\u00a0dB)"

@@ -1,4 +1,4 @@
-"""The fields of the unit form: read off the form, and carried into the store section by section."""
+"""Fields of the unit form: reading them, and storing them section by section."""
 
 from dataclasses import dataclass
 
@@ -40,7 +40,7 @@ def typed_unit(form: TypedForm, consumables_state: str = "unknown") -> TypedUnit
 
 
 def form_of_unit(session: Session, unit_id: int, currency: str) -> TypedForm:
-    """The form filled with a unit as it is."""
+    """The form filled with a stored unit."""
     unit = unit_with_parts(session, unit_id)
     highest = next((setting.id for setting in unit.settings if setting.is_highest), None)
     names = {f"setting_{setting.id}": setting.name for setting in unit.settings}
@@ -56,7 +56,7 @@ def form_of_unit(session: Session, unit_id: int, currency: str) -> TypedForm:
 
 
 def save_parts(session: Session, unit_id: int, form: TypedForm, typed: TypedUnit, who: str) -> None:
-    """Stores settings, price and consumables of the form; sections left empty are passed over."""
+    """Stores settings, price and consumables of the form; empty sections are skipped."""
     _save_settings(session, unit_id, form, who)
     if typed.price is not None:
         add_price(session, unit_id, typed.price, who=who)

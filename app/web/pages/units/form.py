@@ -1,6 +1,6 @@
-"""Adding a unit under test, and changing one: facts, settings, prices and consumables in one form.
+"""Form to add or edit a unit under test: details, settings, prices and consumables.
 
-Sections that are left empty are passed over, so that maker and model alone make a unit.
+Empty sections are skipped, so that maker and model alone are enough for a unit.
 """
 
 from collections.abc import Sequence
@@ -26,7 +26,7 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class UnitForm:
-    """`unit` is the unit as stored, None while it is being added."""
+    """`unit` is the stored unit, None for a new one."""
 
     title: str
     form: TypedForm
@@ -81,7 +81,7 @@ def unit_changed(unit_id: int, session: SessionDep, render: RenderDep, form: Typ
 
 
 def _state_after(state: str, form: TypedForm) -> str:
-    """A tick taken back makes "none needed" unknown again; everything else is left to the section itself."""
+    """Removing the tick makes "none needed" unknown again; everything else follows from the section itself."""
     return "unknown" if state == "none needed" and not form.ticked("none_needed") else state
 
 

@@ -1,4 +1,4 @@
-"""The units of the bench, and the page of one."""
+"""List of units, and the page of one."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -8,7 +8,7 @@ from starlette.responses import HTMLResponse
 
 from app.compute.wording.numbers import counted, money
 from app.errors import InvalidValue
-from app.services.reviews.unit_page import unit_known
+from app.services.reviews.unit_page import unit_overview
 from app.services.reviews.verdicts import OutdatedText, outdated_texts
 from app.services.snapshot.choices import RankingChoices
 from app.services.units.list import ListedUnit, UnitsList, list_units
@@ -41,7 +41,7 @@ class UnitLine:
 
 @dataclass(frozen=True, slots=True)
 class UnitsPage:
-    """What the template of the list gets."""
+    """Context of the list template."""
 
     title: str
     answer: str
@@ -78,10 +78,10 @@ def show_unit(unit_id: int, request: Request, session: SessionDep, render: Rende
     form = query_form(request.query_params)
     choices = RankingChoices(channel=form.text("channel"), room_id=form.whole_number("room_id", "The test room"))
     try:
-        known = unit_known(session, unit_id, choices)
+        known = unit_overview(session, unit_id, choices)
     except InvalidValue as error:
         form.add_error(error.field or "", error.message)
-        known = unit_known(session, unit_id)
+        known = unit_overview(session, unit_id)
     system = units_from_form(form)
     page = replace(
         unit_page(known, form, system, unit_more(session, known, system)),

@@ -1,4 +1,4 @@
-"""Clips of chosen units to listen to at their true relative loudness, with their spectra side by side."""
+"""Clips of chosen units at their true relative loudness, with their spectra."""
 
 import hashlib
 import math
@@ -27,7 +27,7 @@ PATH = "/listen"
 
 @dataclass(frozen=True, slots=True)
 class PlayedClip:
-    """One clip with its player; `softer_words` place it beside the loudest of those chosen."""
+    """One clip with its player; `softer_words` compares it with the loudest of those chosen."""
 
     words: ClipText
     unit_id: int
@@ -38,7 +38,7 @@ class PlayedClip:
 
 @dataclass(frozen=True, slots=True)
 class ListenPage:
-    """What the template of the Listen page gets."""
+    """Context of the Listen template."""
 
     title: str
     answer: str
@@ -70,7 +70,7 @@ def listen(request: Request, session: SessionDep, render: RenderDep) -> HTMLResp
 
 @router.get("/listen/{clip_id}.wav")
 def clip_sound(clip_id: int, request: Request, session: SessionDep) -> Response:
-    """The clip with full scale at `pa` pascals, so that clips asked for with the same `pa` keep their loudness."""
+    """The clip with full scale at `pa` pascals, so that clips with the same `pa` keep their relative loudness."""
     form = query_form(request.query_params)
     full_scale_pa = form.number("pa", "The pressure at full scale")
     if full_scale_pa is None:
@@ -123,7 +123,7 @@ def _played(entry: ListedClip, found: Listening) -> PlayedClip:
 
 
 def _rounded_up(pressure_pa: float) -> float:
-    """Four digits, upwards, so that the loudest clip still fits and the address stays short.
+    """Rounds up to four digits, so that the loudest clip still fits and the URL stays short.
 
     >>> _rounded_up(0.0123456)
     0.01235

@@ -101,7 +101,7 @@ def _sound(form: TypedForm) -> Store | None:
 
 
 def _power(form: TypedForm) -> Store | None:
-    """A spot reading, or the log of a power meter, whose mean over time is stored."""
+    """A spot reading, or the log of a power meter, of which the time-weighted mean is stored."""
     file = form.files.get("log")
     log = file if file is not None and file.filename else None
     of_log: dict[str, Any] = {} if log is None else {"power_w": None, "measured_on": None}
@@ -122,7 +122,7 @@ def _power(form: TypedForm) -> Store | None:
 
 
 def _log_choices(form: TypedForm) -> ReadingChoices:
-    """Which column holds the watts, where its header does not tell, and the zone of local times."""
+    """Which column holds the power, if its header is unclear, and the zone of local times."""
     column = form.text("power_column")
     columns, units = ({column: "power"}, {column: "W"}) if column else ({}, {})
     return ReadingChoices(timezone=form.text("timezone") or None, columns=columns, units=units)

@@ -23,7 +23,7 @@ STANDBY = "0"
 
 @dataclass(frozen=True, slots=True)
 class EntryRow:
-    """One entry: its words, cell by cell, and its id for taking it back."""
+    """One entry: its cells, and its id for deleting."""
 
     id: int
     cells: tuple[str, ...]

@@ -1,4 +1,4 @@
-"""What the page of a unit shows beside its rates: efficiency, recordings, price history, claims as a picture."""
+"""Further parts of a unit's page: efficiency, recordings, price history, claims chart."""
 
 from dataclasses import dataclass
 
@@ -9,7 +9,7 @@ from app.figures.charts.claims_measured import claims_text, has_share
 from app.services.measurements.efficiency import UnitEfficiency, unit_efficiency
 from app.services.measurements.measured_rates import rates_of_unit
 from app.services.measurements.sound_clips import clips_of_unit
-from app.services.reviews.unit_page import UnitKnown
+from app.services.reviews.unit_page import UnitOverview
 from app.web.dependencies import SessionDep
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import Cell
@@ -30,7 +30,7 @@ class EfficiencyLine:
 class UnitMore:
     """Further parts of a unit's page.
 
-    federal : name, words of each figure; empty where it cannot be given, and then `why_no_federal` says why
+    federal : name and text of each figure; if empty, `why_no_federal` says why
     recordings : setting and one sentence each, with the clip's id
     """
 
@@ -46,7 +46,7 @@ class UnitMore:
     claims_size: str
 
 
-def unit_more(session: SessionDep, known: UnitKnown, system: UnitSystem) -> UnitMore:
+def unit_more(session: SessionDep, known: UnitOverview, system: UnitSystem) -> UnitMore:
     unit_id = known.unit.id
     found = unit_efficiency(rates_of_unit(session, unit_id), known.powers, known.ratings)
     names = {level.setting.id: level.setting.name for level in known.sounds}

@@ -1,9 +1,9 @@
-"""The list of trials on the page of a unit: which room each was made in, its result, and whether it counts."""
+"""List of trials on a unit's page: room, result, and whether each is included."""
 
 from dataclasses import dataclass
 
 from app.compute.wording.numbers import listed, measured_text, not_within, plus_minus
-from app.services.reviews.unit_page import UnitKnown
+from app.services.reviews.unit_page import UnitOverview
 from app.services.trials.list import ListedTrial
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import Cell
@@ -11,7 +11,7 @@ from app.web.pages.cells import Cell
 
 @dataclass(frozen=True, slots=True)
 class UnitTrialLine:
-    """One trial of the unit, with what asks for care."""
+    """One trial of the unit, with its notes of severity "care"."""
 
     id: int
     day: str
@@ -27,8 +27,8 @@ class UnitTrialLine:
     notes: tuple[tuple[str, str], ...]  # severity, message
 
 
-def trials_text(known: UnitKnown) -> str:
-    """What the list of trials holds, and which rooms of them the numbers above do not take in."""
+def trials_text(known: UnitOverview) -> str:
+    """Summary of the list of trials, and the rooms that are not part of the numbers above."""
     words = "All trials, the newest first; each number with its standard uncertainty."
     here = known.lines.room
     others = {one.trial.room.id: one.trial.room.name for one in known.trials}
@@ -38,8 +38,8 @@ def trials_text(known: UnitKnown) -> str:
     return f"{words} The numbers above take in those of {here.name} alone, never those of {names}."
 
 
-def trial_line(one: ListedTrial, known: UnitKnown, system: UnitSystem) -> UnitTrialLine:
-    """One trial in the words of the list; a quantity that it does not have says why."""
+def trial_line(one: ListedTrial, known: UnitOverview, system: UnitSystem) -> UnitTrialLine:
+    """One trial of the list; a missing quantity has a reason."""
     trial, result = one.trial, one.result
     missing = Cell("missing", reason="No result for this channel.")
     decay = rate = time = missing

@@ -1,4 +1,4 @@
-"""Turns all that is known of one unit into what its page shows."""
+"""Context of a unit's page."""
 
 from dataclasses import dataclass
 
@@ -10,7 +10,7 @@ from app.reading_files.headers.channels import channel
 from app.services.measurements.power_levels import SettingPower
 from app.services.measurements.sound_levels import SettingLevel
 from app.services.ranking.table import RankedSetting
-from app.services.reviews.unit_page import PartKnown, UnitKnown
+from app.services.reviews.unit_page import PartOverview, UnitOverview
 from app.services.reviews.verdicts import OutdatedText
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem
@@ -31,7 +31,7 @@ class SettingLine:
 
 @dataclass(frozen=True, slots=True)
 class SoundLine:
-    """Level and power of one setting, with the sentences behind the level."""
+    """Level and power of one setting, with the sentences on the level."""
 
     setting: str
     level: Cell
@@ -52,12 +52,12 @@ class PartLine:
 
 @dataclass(frozen=True, slots=True)
 class UnitPage:
-    """What the template of a unit gets; `known` holds the stored rows for plain facts."""
+    """Context of the unit template; `known` holds the stored rows."""
 
     title: str
     name: str
     answer: str
-    known: UnitKnown
+    known: UnitOverview
     lines: tuple[SettingLine, ...]
     flow_symbol: str
     conditions: str
@@ -71,7 +71,7 @@ class UnitPage:
     cost_missing: tuple[str, ...]
     parts: tuple[PartLine, ...]
     parts_words: str
-    prices: tuple[tuple[str, str, str], ...]  # day, amount, source
+    prices: tuple[tuple[str, str, str], ...]  # date, amount, source
     trials: tuple[UnitTrialLine, ...]
     channels: tuple[Choice, ...]
     time_to_clear_unit: str
@@ -83,7 +83,7 @@ class UnitPage:
     download_query: str = ""
 
 
-def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem, more: UnitMore) -> UnitPage:
+def unit_page(known: UnitOverview, form: TypedForm, system: UnitSystem, more: UnitMore) -> UnitPage:
     unit, lines = known.unit, known.lines
     name = f"{unit.maker} {unit.model}"
     highest = _highest(known)
@@ -131,7 +131,7 @@ def unit_page(known: UnitKnown, form: TypedForm, system: UnitSystem, more: UnitM
     )
 
 
-def _highest(known: UnitKnown) -> RankedSetting | None:
+def _highest(known: UnitOverview) -> RankedSetting | None:
     lines = [line for line in known.lines.lines if line.row.setting_id is not None]
     return max(lines, key=lambda line: (line.row.is_highest or 0, line.row.position or 0), default=None)
 
@@ -140,7 +140,7 @@ def _time_scale(line: RankedSetting) -> float:
     return line.row.time_to_clear_min or line.row.not_cleared_before_min or 0.0
 
 
-def _answer(known: UnitKnown, highest: RankedSetting | None, system: UnitSystem) -> str:
+def _answer(known: UnitOverview, highest: RankedSetting | None, system: UnitSystem) -> str:
     if highest is None:
         return "It has no speed setting on this bench yet, so nothing could be tested."
     row = highest.row
@@ -206,7 +206,7 @@ def _power(power: SettingPower) -> Cell:
     return Cell("value", f"{words.value} ± {words.uncertainty}")
 
 
-def _cost_text(known: UnitKnown, highest: RankedSetting | None) -> str:
+def _cost_text(known: UnitOverview, highest: RankedSetting | None) -> str:
     if highest is None or highest.cost is None:
         return "No electricity price is set, so no cost can be given."
     cost, currency = highest.cost, highest.cost.currency
@@ -226,13 +226,13 @@ def _cost_text(known: UnitKnown, highest: RankedSetting | None) -> str:
     return words + "."
 
 
-def _cost_missing(known: UnitKnown, highest: RankedSetting | None) -> tuple[str, ...]:
+def _cost_missing(known: UnitOverview, highest: RankedSetting | None) -> tuple[str, ...]:
     own = highest.cost.missing if highest is not None and highest.cost is not None else ()
     years = known.over_years.missing if known.over_years is not None else ()
     return tuple(dict.fromkeys((*own, *years)))
 
 
-def _part(part: PartKnown) -> PartLine:
+def _part(part: PartOverview) -> PartLine:
     lives = []
     if part.washable:
         lives.append("washed, not replaced")
@@ -256,7 +256,7 @@ def _part(part: PartKnown) -> PartLine:
     return PartLine(part.name, part.kind, words, price, history)
 
 
-def _parts_text(known: UnitKnown) -> str:
+def _parts_text(known: UnitOverview) -> str:
     state = known.unit.consumables_state
     if state == "none needed":
         return "Recorded: it needs no filters or other consumables."
