@@ -5,9 +5,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
+from app.services.access import passwords
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
@@ -15,6 +17,15 @@ from app.web.application import make_app
 from tests.conftest import new_database
 from tests.sample_data.made_once import made_once, settle
 from tests.web.tried_bench import TriedBench, fill
+
+
+@pytest.fixture(scope="module", autouse=True)
+def cheap_passwords() -> Iterator[None]:
+    """Hashes that cost next to nothing; what they cost in earnest is tested in `tests/services/access`."""
+    cheap = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(passwords, "_hasher", lambda: cheap)
+        yield
 
 
 @pytest.fixture
