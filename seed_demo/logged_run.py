@@ -32,7 +32,7 @@ class LoggedRun:
         return self.started_at + timedelta(seconds=float(self.elapsed_s[row]))
 
     def cell(self, row: int, channel: str, decimals: int, factor: float = 1.0, offset: float = 0.0) -> str:
-        """Text of one cell, `level * factor + offset`; a fault stands as it is."""
+        """Text of one cell, `level * factor + offset`; a fault is written as it is."""
         if self.faults and (row, channel) in self.faults:
             return self.faults[row, channel]
         level = self.levels[channel][row]

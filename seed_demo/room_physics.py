@@ -76,7 +76,7 @@ class Phase:
 class RoomHistory:
     """True values at the place of the logger; time from the start of the first phase.
 
-    size_classes_ug_m3 has the shape (3, n); the room's mean level of each class stands beside it.
+    size_classes_ug_m3 has the shape (3, n); followed by the room's mean level of each class.
     """
 
     time_h: Curve

@@ -1,4 +1,4 @@
-"""A migrated store in a fresh file for each test, and a small bench to put trials on."""
+"""A migrated store in a fresh file for each test, and a small bench for trials."""
 
 import math
 import os

@@ -1,4 +1,4 @@
-"""What simulation studies found about this method, in words for its description.
+"""Results of the simulation studies, as sentences for the description of the method.
 
 The numbers come from `study_tables.py`, which the studies write beside their tables; none is typed here.
 """

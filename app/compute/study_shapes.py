@@ -1,4 +1,4 @@
-"""What the description of the method states of each simulation study. Pairs are the lowest and the highest value."""
+"""Results of the simulation studies. Pairs are the lowest and the highest value."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -8,7 +8,7 @@ Ends = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class DecayCoverage:
-    """How often the 95 % interval of a decay rate holds the truth; silent trials have no note.
+    """Coverage of the 95 % interval of a decay rate; silent trials have no note.
 
     lowest : the pair of conditions with the lowest share, in words
     conditions : name of each simulated condition to its range
@@ -40,7 +40,7 @@ class TwoRatesPower:
 
 @dataclass(frozen=True, slots=True)
 class JointRanks:
-    """How often the order of a whole bench holds, and all its rank intervals at once."""
+    """How often the ranking of a whole bench is right, and all rank intervals hold at once."""
 
     units: tuple[int, ...]
     order_percent: Ends

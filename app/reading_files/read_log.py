@@ -1,7 +1,7 @@
-"""Any logger file into one table of readings: what the rest of the program calls.
+"""Reads any logger file into one table of readings; the entry point of this package.
 
-The steps: bytes to lines (`table/log_lines`), where the table begins (`headers/search`), what stands above it
-(`headers/preamble`), what each column holds (`time/columns`, `columns/roles`), rows to numbers (`table/segment`,
+The steps: bytes to lines (`table/log_lines`), header (`headers/search`), lines above it
+(`headers/preamble`), use of each column (`time/columns`, `columns/roles`), rows to numbers (`table/segment`,
 `table/body`, `time/row_times`, `text/number_text`), the rows of one box in rising time (`table/joined_rows`,
 `table/utc_order`, `table/held_values`), and at last the log that they make, here.
 """

@@ -1,6 +1,6 @@
 """Every speed measurement in one run, as ratios to the same work by hand: `python -m tests.bench`.
 
-Prints one table. It judges nothing by its exit status: a busy machine may move a ratio, and a reader sees by how much.
+Prints one table. The exit status does not depend on the ratios, because a busy machine changes them.
 """
 
 import tempfile

@@ -8,7 +8,7 @@ from typing import Any
 async def get(app: Any, path: str, once_answered: Callable[[], None] = lambda: None) -> tuple[int, bytes]:
     """Status and body of the answer to one GET.
 
-    once_answered : called when the last byte has gone out, before the server does anything further
+    once_answered : called after the last byte was sent, before the server does anything else
     """
     to_app: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
     from_app: asyncio.Queue[dict[str, Any]] = asyncio.Queue()

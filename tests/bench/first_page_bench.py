@@ -1,7 +1,7 @@
 """Time from starting Python to the first answered page, against importing the bare web stack alone.
 
-Both sides start a fresh interpreter and tell the processor time that they have used, so that what else the machine
-does counts little. Our side opens a filled bench and renders its ranking; its time ends when the last byte of the page
+Both sides start a fresh interpreter and report their processor time, so that other load on the machine
+matters little. Our side opens a filled bench and renders its ranking; its time ends when the last byte of the page
 has gone out. Both start from modules that were compiled before, as any start but the first does. The aim is at most
 twice the bare stack.
 """
@@ -46,7 +46,7 @@ def ratio(rounds: int = ROUNDS) -> float:
 
 
 def _processor_time_s(program: str, environment: dict[str, str]) -> float:
-    """What the program tells of itself, from the start of its interpreter."""
+    """Processor time reported by the program, from the start of its interpreter."""
     command = [sys.executable, "-W", "ignore", "-c", program]
     done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
     if done.returncode:

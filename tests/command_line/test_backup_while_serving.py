@@ -1,5 +1,6 @@
-"""`hazefall backup` beside a real server that takes trials in meanwhile: the copy is whole, holds every trial that was
-acknowledged before it began, and serves as a bench once it is restored."""
+"""`hazefall backup` beside a real server that accepts trials meanwhile: the backup is complete, contains every trial
+acknowledged before it began, and can be restored and served.
+"""
 
 import sqlite3
 import threading
@@ -18,7 +19,7 @@ BACKUPS = 3
 
 
 class _Writer(threading.Thread):
-    """Sends one new trial after another until it is told to stop; `acknowledged` are the ids of those answered 201."""
+    """Sends new trials until stopped; `acknowledged` are the ids of those answered with 201."""
 
     def __init__(self, url: str, room_id: int) -> None:
         super().__init__()

@@ -1,7 +1,7 @@
 """Every command on a store that is locked, read-only, from a newer program or damaged: status 1, one message, no
 traceback.
 
-The message says what was found and what to do. A command added later is tried too, or this file fails.
+The message says what was found and what to do. A new command is included automatically, or this file fails.
 """
 
 import ast

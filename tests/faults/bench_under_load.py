@@ -1,4 +1,4 @@
-"""A small bench to break, and people who send logs to its server and change marks until it is gone."""
+"""A small bench for fault tests, with clients that send logs and change marks until the server is gone."""
 
 import hashlib
 import threading
@@ -38,7 +38,7 @@ def make_bench(folder: Path) -> Path:
 
 @dataclass
 class Acknowledged:
-    """What the server has said yes to. A mark in flight when the server died may stand or not."""
+    """Writes that the server acknowledged. A mark in flight when the server died may be stored or not."""
 
     trials: dict[int, str] = field(default_factory=dict)  # trial id to SHA-256 of its log
     marks: dict[int, float] = field(default_factory=dict)  # trial id to where unit on was put

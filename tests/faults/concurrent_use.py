@@ -1,4 +1,4 @@
-"""Many people at one server at the same time: what they were answered, how fast, and whether anything got lost."""
+"""Many clients on one server at the same time: responses, times, and whether anything was lost."""
 
 import hashlib
 import random

@@ -1,6 +1,6 @@
-"""kill -9 at random moments, of real processes: what the kinds of kill have in common.
+"""kill -9 of real processes at random moments: shared parts of all kinds of kill.
 
-After each kill the server is started again by nothing but its usual command, and the store is looked into beside it.
+After each kill the server is restarted with its usual command, and the store is checked independently.
 An AssertionError tells what was lost or left by half.
 """
 
@@ -45,7 +45,7 @@ OnKill = Callable[[Kills], None]
 
 
 def no_progress(_so_far: Kills) -> None:
-    """For whoever does not watch."""
+    """A progress callback that does nothing."""
 
 
 def filled_bench(folder: Path, trials: int) -> Path:

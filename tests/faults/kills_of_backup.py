@@ -1,4 +1,4 @@
-"""`hazefall backup` is killed, or the server under it."""
+"""Kills `hazefall backup`, or the server during a backup."""
 
 import random
 import time

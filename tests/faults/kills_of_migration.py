@@ -1,4 +1,4 @@
-"""The server is killed while it brings an older store up to date."""
+"""Kills the server while it migrates an older store."""
 
 import random
 import shutil

@@ -1,4 +1,4 @@
-"""The server, or `hazefall recompute`, is killed while it analyses the whole bench again."""
+"""Kills the server, or `hazefall recompute`, during a re-analysis of the whole bench."""
 
 import random
 import threading

@@ -1,4 +1,4 @@
-"""The server is killed while logs are sent to it."""
+"""Kills the server during uploads."""
 
 import random
 import time

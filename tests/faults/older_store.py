@@ -1,4 +1,4 @@
-"""A filled store as an earlier version of the program left it."""
+"""A filled store as written by an earlier version."""
 
 import sqlite3
 from contextlib import closing

@@ -1,4 +1,4 @@
-"""The `hazefall` command as a real process, served on loopback, which a test may kill at any moment."""
+"""The `hazefall` command as a real process on loopback, which a test can kill at any moment."""
 
 import os
 import subprocess
@@ -36,7 +36,7 @@ class Served:
             self.wait_until_it_answers()
 
     def wait_until_it_answers(self) -> "Served":
-        """Waits for the address and for a healthy answer there; an AssertionError tells what was said instead."""
+        """Waits for the address and for a healthy response; an AssertionError contains the output instead."""
         assert self.process.stdout is not None
         for line in self.process.stdout:
             if line.startswith("Open "):
@@ -101,5 +101,5 @@ def run_command(*arguments: str, within_s: float = 120.0) -> subprocess.Complete
 
 
 def _environment() -> dict[str, str]:
-    """Without the settings of whoever runs the tests."""
+    """The environment without the settings of the person who runs the tests."""
     return {name: value for name, value in os.environ.items() if not name.startswith("HAZEFALL_")}

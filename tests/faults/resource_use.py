@@ -1,4 +1,4 @@
-"""What a process and its store take, sampled while it is used, and whether it grows without end."""
+"""Resource use of a process and its store, sampled during use, and whether it keeps growing."""
 
 import re
 import statistics

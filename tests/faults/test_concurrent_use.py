@@ -1,4 +1,4 @@
-"""Several writers and readers at one real server for some seconds; `tests.studies.concurrency` does it with more."""
+"""Several writers and readers on one real server for some seconds; `tests.studies.concurrency` does it longer."""
 
 from pathlib import Path
 

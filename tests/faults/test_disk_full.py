@@ -1,4 +1,4 @@
-"""A disk without room: a message that tells what to do, nothing half-stored, and work goes on once there is room.
+"""A full disk: the message says what to do, nothing is half-stored, and work continues once there is space.
 
 The small disk is a file system in memory, where one may be mounted. The limit on the size of files works everywhere,
 and has the store fail with another error of the operating system.

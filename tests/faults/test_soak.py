@@ -1,4 +1,4 @@
-"""A server in mixed use for some seconds does not take more and more; `tests.studies.soak` does it for ten minutes."""
+"""A server in mixed use for some seconds does not keep growing; `tests.studies.soak` does it for ten minutes."""
 
 import subprocess
 import sys

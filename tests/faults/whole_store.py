@@ -1,4 +1,6 @@
-"""Looks into the file of a store, beside the program: is everything acknowledged there, and nothing stored by half?"""
+"""Checks the file of a store independently of the program: is everything acknowledged there, and nothing
+half-stored?
+"""
 
 import hashlib
 import sqlite3
@@ -76,7 +78,7 @@ def missing_trials(path: Path, acknowledged: Mapping[int, str]) -> list[str]:
 
 
 def lost_marks(path: Path, acknowledged: Mapping[int, float], in_flight: Mapping[int, float]) -> list[str]:
-    """Marks that were acknowledged and do not stand; one in flight when the server died may stand instead."""
+    """Acknowledged marks that are missing; one in flight when the server died may have replaced them."""
     stored = dict(ask(path, "SELECT id, unit_on_s FROM trials"))
     return [
         f"unit on of trial {trial_id} was put at {place} s and stands at {stored.get(trial_id)} s"

@@ -1,4 +1,4 @@
-"""A few charts for the tests of the renderers, with names that could do harm."""
+"""A few charts for the renderer tests, with hostile names."""
 
 from app.figures.chart import Annotation, Axis, Chart, ReferenceLine, Region, Series
 

@@ -1,4 +1,4 @@
-"""The description of a chart, the range of its axes, its table."""
+"""Chart description, axis ranges, and table."""
 
 import csv
 from dataclasses import replace

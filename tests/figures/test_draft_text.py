@@ -1,4 +1,4 @@
-"""A draft as Markdown and as HTML: the same words, numbers that lead to their trials, and nothing that runs."""
+"""A draft as Markdown and as HTML: the same text, numbers linked to their trials, and no active content."""
 
 from html.parser import HTMLParser
 

@@ -1,4 +1,4 @@
-"""A chart as one file: it stands by itself, carries no script, and asks for nothing from elsewhere."""
+"""A chart as one file: self-contained, without script or external resources."""
 
 import re
 from dataclasses import replace

@@ -1,4 +1,4 @@
-"""The words of a level line stand where no curve, point or mark crosses them, alike in both renderers."""
+"""The label of a level line is where no curve, point or mark crosses it, in both renderers."""
 
 from dataclasses import replace
 

@@ -1,4 +1,4 @@
-"""Pictures to take away: right size, safe text, and the same bytes for the same chart in any process."""
+"""Downloaded pictures: right size, safe text, and the same bytes for the same chart in any process."""
 
 import gc
 import hashlib

@@ -1,4 +1,4 @@
-"""Charts of the frontier, of cost sensitivity, spectra, prices and claims: what is plotted and what is said."""
+"""Charts of the Pareto front, cost sensitivity, spectra, prices and claims: plotted data and text."""
 
 from datetime import date
 

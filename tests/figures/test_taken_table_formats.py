@@ -1,4 +1,4 @@
-"""Tables to take away: the same cells as HTML, Markdown and CSV, and nothing in them that runs."""
+"""Tables for download: the same cells as HTML, Markdown and CSV, without active content."""
 
 import csv
 from datetime import date

@@ -1,4 +1,4 @@
-"""A table as a workbook: read back with the library, its numbers are numbers and its words can never run."""
+"""A table as a workbook: numbers are numbers, and text can never run as a formula."""
 
 import re
 import time

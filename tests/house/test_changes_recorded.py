@@ -1,4 +1,4 @@
-"""Every service that writes into the store records the change, or says here why there is nothing to record."""
+"""Every service that writes to the store records the change, or is listed here with a reason."""
 
 import ast
 from pathlib import Path

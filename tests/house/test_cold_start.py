@@ -1,4 +1,4 @@
-"""What is heavy loads when it is used, not when the server starts."""
+"""Heavy libraries are loaded when used, not when the server starts."""
 
 import os
 import subprocess

@@ -1,4 +1,4 @@
-"""No import goes up a floor, and none hides inside a function to get there."""
+"""No import goes up a floor, and none is hidden inside a function to do so."""
 
 import ast
 from graphlib import CycleError, TopologicalSorter

@@ -94,7 +94,7 @@ def simulate(case: Case, benches: int) -> Outcome:
 
 
 def _order_holds(table: RankTable, truth: Floats) -> bool:
-    """No unit is truly worse than one that stands after it and is told apart from it."""
+    """No unit is truly worse than one that ranks after it with a significant difference."""
     keys = [row.key for row in table.rows]
     return all(
         truth[key] > truth[other]

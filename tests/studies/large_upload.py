@@ -1,4 +1,4 @@
-"""A file far larger than any log is sent to a real server: what it answers, and how much memory it takes meanwhile.
+"""A file far larger than any log is sent to a real server: its response, and its memory use.
 
 python -m tests.studies.large_upload 500      # megabytes
 """

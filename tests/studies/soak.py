@@ -199,7 +199,7 @@ def _complete(folder: Path) -> None:
 
 
 def _size_of(store: Path) -> int:
-    """Pages in use, wherever they stand: in the file or still in the write-ahead log."""
+    """Pages in use, in the file or in the write-ahead log."""
     (pages,), (size,) = ask(store, "PRAGMA page_count")[0], ask(store, "PRAGMA page_size")[0]
     return pages * size
 

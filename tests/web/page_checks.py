@@ -1,4 +1,4 @@
-"""What holds for the HTML of every page: captions, labels, one heading, nothing inline, no dead inner link."""
+"""Rules for the HTML of every page: captions, labels, one heading, nothing inline, no dead internal link."""
 
 from dataclasses import dataclass, field
 from html.parser import HTMLParser

@@ -1,4 +1,4 @@
-"""Every page of entry is well made: labels, captions, unique ids, nothing inline, links that lead somewhere."""
+"""Pages with forms are well formed: labels, captions, unique ids, nothing inline, working links."""
 
 from collections.abc import Callable
 

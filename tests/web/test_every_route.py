@@ -1,4 +1,4 @@
-"""Each address that is read answers from a filled bench, on either kind of store."""
+"""Every GET route answers from a filled bench, on either database."""
 
 import pytest
 from starlette.testclient import TestClient
@@ -8,7 +8,7 @@ from app.web.application import make_app
 from app.web.security.permissions import LEAST_ROLE
 
 IDS = {"unit_id": 1, "trial_id": 5, "room_id": 1, "logger_id": 1, "source_id": 1, "clip_id": 1, "key": "0" * 32}
-# what stands in the place of a name, or is asked for besides
+# values for path parameters, and required queries
 ASKED = {
     "/api/comparison": ["/api/comparison?setting_id=1&setting_id=3"],
     "/compare": ["/compare?unit_id=1&unit_id=2"],

@@ -1,4 +1,4 @@
-"""Most routes load when they are needed: before the request that needs them, and else after the first answer."""
+"""Routes load on demand: before a request that needs them, or after the first response."""
 
 import threading
 from concurrent.futures import ThreadPoolExecutor

@@ -1,4 +1,4 @@
-"""Every error is an answer that the reader can use: a problem document for scripts, a page for people."""
+"""Every error has a usable response: a problem document for scripts, a page for people."""
 
 from dataclasses import replace
 

@@ -1,4 +1,4 @@
-"""The reading pages (ranking, curves, costs, units): what they say and refuse, and that they work without script."""
+"""Reading pages (ranking, curves, costs, units): content, errors, and use without script."""
 
 import re
 from html import unescape
@@ -309,4 +309,4 @@ def test_the_list_of_trials_opens_with_what_was_made(tried_bench: TriedBench, cl
     assert lead() == f"6 trials on {when}: 4 runs of 2 units and 2 runs of an empty room; 1 is excluded."
     assert lead("?kind=empty+room") == f"2 trials on {when}: 2 runs of an empty room."
     assert lead("?unit_under_test_id=3") == "No trial fits what was chosen."
-    assert lead("?kind=beauty").startswith("6 trials")  # told as wrong, and all are shown
+    assert lead("?kind=beauty").startswith("6 trials")  # reported as invalid, and all are shown

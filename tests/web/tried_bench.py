@@ -1,4 +1,4 @@
-"""A small bench that was worked on: empty-room runs, a strong unit, a useless one and one never tried, watts, a tariff.
+"""A small bench with data: empty-room runs, a strong unit, a useless one and an untested one, power, a tariff.
 
 Built once for all tests and copied for each, because six trials take longer to analyse than most tests to run.
 """

@@ -1,10 +1,10 @@
-"""Which of many units are surely in the right order, all pairs judged together.
+"""Simultaneous pairwise tests: which of many units differ significantly.
 
-With a probability of 95 % or more no pair at all is put in the wrong order, even where all units are nearly equal.
+With a probability of 95 % or more no pair is put in the wrong order, even if all units are nearly equal.
 Up to `MOST_DRAWN` units: step-down max-t over draws; more: Holm's step-down. Joint intervals of ranks from all pairwise
 tests: Mogstad, Romano, Shaikh and Wilhelm, "Inference for ranks" (2024), and Al Mohamad, Goeman and van Zwet,
 "Simultaneous confidence intervals for ranks" (2022); step-down: Holm (1979), Romano and Wolf (2005). All cited from
-memory; tests/studies/joint_ranks.py measures what this implementation achieves.
+memory; tests/studies/joint_ranks.py measures the coverage of this implementation.
 """
 
 from collections.abc import Callable
@@ -34,11 +34,11 @@ class Differences:
 
 
 def told_apart_jointly(differences: Differences, draw_deviations: Callable[[], Floats]) -> NDArray[np.bool_]:
-    """An n by n matrix: whether a pair is told apart. For two units this is the t interval of their difference, and
-    no pair is told apart whose own 95 % interval holds zero.
+    """An n by n matrix: whether a pair differs significantly. For two units this is the t interval of their difference,
+    and a pair whose own 95 % interval includes zero is never significant.
 
     differences : of the first less the second, units in order, best first
-    draw_deviations : rows of joint draws of all units, less their estimates; not called for large benches
+    draw_deviations : rows of joint draws of all units, minus their estimates; not called for large benches
     """
     number = differences.estimate.shape[0]
     first, second = np.triu_indices(number, 1)
@@ -61,9 +61,9 @@ def told_apart_jointly(differences: Differences, draw_deviations: Callable[[], F
 
 
 def _as_normal(t: Floats, degrees: Floats) -> Floats:
-    """The normal deviate about as improbable as a t of so many degrees of freedom (Wallace's formula, from memory).
+    """The normal deviate with about the probability of a t value (Wallace's formula, from memory).
 
-    It need not be exact: it puts pairs with few and with many degrees of freedom on one footing.
+    It need not be exact: it makes pairs with few and with many degrees of freedom comparable.
     """
     if np.isinf(degrees).all():
         return t
@@ -73,7 +73,9 @@ def _as_normal(t: Floats, degrees: Floats) -> Floats:
 
 
 def _max_t(seen: Floats, drawn: Floats) -> NDArray[np.bool_]:
-    """A pair is told apart by more than chance reverses any pair in 95 % of draws; the others are then judged anew."""
+    """A pair is significant if it exceeds the 95 % point of the largest reversal in the draws; the others are then
+    tested again.
+    """
     apart = np.zeros(seen.size, dtype=np.bool_)
     while not apart.all():
         critical = float(np.quantile(drawn[:, ~apart].max(axis=1), 1.0 - LEVEL))

@@ -1,7 +1,8 @@
 """Simultaneous 95 % intervals of ranks: with a probability of 95 % or more all of them hold at once.
 
 A rank interval starts after all units that are significantly better and ends before all that are significantly worse.
-All pairs are tested jointly (`joint_pairs`); what settings share (natural decay, room volume) are drawn once.
+All pairs are tested jointly (`joint_pairs`); quantities that settings share (natural decay, room volume) are drawn
+once.
 """
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
@@ -144,7 +145,7 @@ def rank_by_measured(
 
 
 def _pairs(values: Floats, own: Columns, shared: Sequence[tuple[Floats, Floats]]) -> Differences:
-    """Each pair with the standard error of its difference, what both share cancelled.
+    """Each pair with the standard error of its difference; shared errors cancel.
 
     values : of the quantity; own : its independent part
     shared : variance of the difference of each pair from a common source, and its degrees of freedom
@@ -176,7 +177,7 @@ def _table(
     apart = told_apart_jointly(
         pairs.in_order(order), lambda: (draw(np.random.default_rng(SEED)) - highest_first)[:, order]
     )
-    better = np.tril(apart).sum(axis=1)  # how many surely stand before each, and after it
+    better = np.tril(apart).sum(axis=1)  # number of significantly better units, and of worse ones
     worse = np.triu(apart).sum(axis=1)
     place = {keys[index]: position for position, index in enumerate(order)}
     rows = [

@@ -40,7 +40,7 @@ class HumidityBias:
 
 
 def reading_over_dry(relative_humidity_pct: float) -> float:
-    r"""Factor by which an optical reading exceeds the dry mass, 1 + 0.24/(100/RH − 1), RH held within 30 to 70 %. [1]_
+    """Factor by which an optical reading exceeds the dry mass, 1 + 0.24/(100/RH − 1), RH limited to 30 to 70 %. [1]_
 
     References
     .. [1] Nilson et al., Atmos. Meas. Tech. 15, 3315, 2022.

@@ -55,7 +55,7 @@ class BenchChoices:
 
 
 def bench_choices(session: Session) -> BenchChoices:
-    """The bench's choices as they stand."""
+    """The bench's current choices."""
     bench = session.get(Bench, 1)
     if bench is None:
         return BenchChoices()

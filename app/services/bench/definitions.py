@@ -71,7 +71,7 @@ class NewSmokeSource:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NewTariff:
-    """The price of a kilowatt-hour from a day on; `standing` tells how the figure was come by."""
+    """Electricity price from a date on; `standing` is its verification status."""
 
     region: str = text("Region", words="country, state or supplier", needed=True, longest=LONGEST_NAME)
     price_per_kwh: float | None = number("Price of a kilowatt-hour", unit_from="currency", needed=True, zero=True)

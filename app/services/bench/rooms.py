@@ -13,7 +13,7 @@ from app.services.store.entry_fields import changed_entry, checked_entry
 from app.storage.models.rooms_and_loggers import Room
 
 SIDE_UNCERTAINTY_M = 0.01  # a side taken with a tape measure; common practice, no source
-ASSUMED_VOLUME_SHARE = 0.03  # where only a volume is told; an assumption, written into the room's notes
+ASSUMED_VOLUME_SHARE = 0.03  # if only a volume is given; an assumption, recorded in the room's notes
 
 
 def get_room(session: Session, room_id: int) -> Room:

@@ -1,8 +1,8 @@
-"""Fields of what a person or a script enters, each defined once.
+"""Definitions of entry fields, one for each kind of entry.
 
 A definition is a frozen dataclass whose fields are made by `text`, `number`, `count`, `day`, `flag` and `choice`, and
-are named like the stored columns. The form, the columns of a bulk table, the body and the answer of the API, the
-check before storing and what a data package leaves out all derive from it. Definitions are in `definitions.py` of
+are named like the stored columns. Form, bulk table columns, API bodies and responses,
+validation, and exclusion from data packages all derive from it. Definitions are in `definitions.py` of
 each subject.
 """
 
@@ -30,20 +30,20 @@ Entry = TypeVar("Entry")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EntryField:
-    """One field: how people see it, and what it may hold.
+    """One field: its labels and its allowed values.
 
-    label, unit, help : over, in and under its field of a form; without a label neither form nor bulk table offers it
-    what : how a message names it; "The " and the label if empty
-    unit_from : name of the field that holds the unit, where the person chooses it
-    form_name, column : its name in a form and in a bulk table, where that is not `name`
-    words : what a bulk table says of the column; label and unit if empty
-    choices, choice_words : the values there are, and the words for those that do not name themselves
-    needed : must be filled in; evidence : says where a value comes from, so a bulk table needs it
-    zero, least, most : whether a number may be zero, and its bounds, where it has any
+    label, unit, help : label, unit and help text in a form; without a label the field is in neither form nor bulk table
+    what : name in messages; by default "The " and the label
+    unit_from : name of the field with the unit of measure, if the person chooses it
+    form_name, column : name in a form and in a bulk table, if not `name`
+    words : description of the bulk table column; by default label and unit
+    choices, choice_words : allowed values, and labels for those that need one
+    needed : required; evidence : source of a value, so required in a bulk table
+    zero, least, most : whether a number may be zero, and its bounds, if any
     lines : lines of its text area; 0 for a field of one line
-    suggestions : what the form offers beside any other text
-    private : stays at the desk, so that no data package holds it
-    check : takes the place of the usual check of its kind; given value, form name and `what`
+    suggestions : suggested texts in the form
+    private : internal, so excluded from data packages
+    check : replaces the default validation; called with value, form name and `what`
     """
 
     name: str = ""
@@ -72,7 +72,7 @@ class EntryField:
     check: Callable[[Any, str, str], Any] | None = None
 
     def checked(self, value: Any, unit: str, name: str) -> Any:
-        """The value as it is stored; raises InvalidValue with the field called `name`."""
+        """Validates a value for storing; raises InvalidValue with the field called `name`."""
         if self.check is not None:
             return self.check(value, name, self.what)
         if value is None and not self.needed:
@@ -107,22 +107,22 @@ class EntryField:
 
     @property
     def table_words(self) -> str:
-        """What a bulk table says of the column."""
+        """Description of the column in a bulk table."""
         return self.words or f"{self.label[:1].lower()}{self.label[1:]}{self.unit and f', {self.unit}'}"
 
     @property
     def required(self) -> bool:
-        """Whether it has to be filled in, because nothing is taken in its place."""
+        """Whether it is required, because it has no default."""
         return self.needed and self.default is None
 
 
 def text(label: str = "", *, default: Any = "", needed: bool = False, **told: Any) -> Any:
-    """Text; a needed one has no default."""
+    """A text; a required one has no default."""
     return _entry("text", label, MISSING if needed else default, needed=needed, **told)
 
 
 def choice(label: str = "", choices: tuple[str, ...] = (), *, default: Any = MISSING, **told: Any) -> Any:
-    """One of the values there are; without a default it is needed."""
+    """One of the allowed values; required without a default."""
     return _entry("text", label, default, choices=choices, needed=default is MISSING, **told)
 
 
@@ -137,7 +137,7 @@ def count(label: str, *, default: int = 1, **told: Any) -> Any:
 
 
 def day(label: str, what: str, **told: Any) -> Any:
-    """A day that has begun; `what` is dated by it."""
+    """A date that is not in the future; `what` is dated by it."""
     return _entry("day", label, None, what=what, **told)
 
 
@@ -169,9 +169,9 @@ def _entry_fields(definition: Any) -> tuple[EntryField, ...]:
 
 
 def checked_entry(new: Any, prefix: str = "") -> dict[str, Any]:
-    """Every field of an entry as it is stored; raises InvalidValue for the first that cannot be.
+    """All fields of an entry, validated for storing; raises InvalidValue for the first invalid one.
 
-    prefix : what the names of its fields begin with in a form that holds two such entries
+    prefix : prefix of the field names in a form with two such entries
     """
     values = {own.name: getattr(new, own.name) for own in dataclasses.fields(new)}
     for field in entry_fields(type(new)):
@@ -181,7 +181,7 @@ def checked_entry(new: Any, prefix: str = "") -> dict[str, Any]:
 
 
 def changed_entry(definition: type[Entry], row: object, changed: Mapping[str, object], thing: str) -> Entry:
-    """The entry that a stored row becomes with the changed fields; InvalidValue names a field that it does not have."""
+    """The entry of a stored row with some fields changed; InvalidValue names an unknown field."""
     names = [own.name for own in dataclasses.fields(cast(Any, definition))]
     unknown = sorted(changed.keys() - set(names))
     if unknown:

@@ -9,7 +9,7 @@ from app.errors import StoreProblem
 
 _NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
-# What a driver says, in small letters, and what to tell the person.
+# Driver messages in lower case, and the message for the user.
 _PROBLEMS = (
     (
         "database is locked|database table is locked",

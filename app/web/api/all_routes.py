@@ -1,4 +1,4 @@
-"""The routers of the HTTP API; all stand below /api."""
+"""Routers of the HTTP API, all below /api."""
 
 from fastapi import APIRouter
 

@@ -1,4 +1,4 @@
-"""Bodies and answers of the API, derived from the definition of what is entered."""
+"""API bodies and responses derived from entry definitions."""
 
 import dataclasses
 from collections.abc import Callable, Collection
@@ -14,7 +14,7 @@ Model = TypeVar("Model", bound=BaseModel)
 
 
 def answer(definition: Any, without: Collection[str] = ()) -> Callable[[type[Model]], type[Model]]:
-    """Adds the fields of a definition to an answer, as they are stored. A field that the class names itself stays."""
+    """Adds the stored fields of a definition to a response. Fields of the class itself are kept."""
     needed = {field.name for field in entry_fields(definition) if field.needed}
     hints = get_type_hints(definition)
     found = {own.name: hints[own.name] for own in dataclasses.fields(definition) if own.name not in without}
@@ -26,9 +26,9 @@ def answer(definition: Any, without: Collection[str] = ()) -> Callable[[type[Mod
 def body(
     definition: Any, without: Collection[str] = (), *, change: bool = False
 ) -> Callable[[type[Model]], type[Model]]:
-    """Adds the fields of a definition to a body, with their bounds. A field that the class names itself stays.
+    """Adds the fields of a definition to a body, with their bounds. Fields of the class itself are kept.
 
-    change : every field may be left out
+    change : all fields are optional
     """
     fields = {field.name: field for field in entry_fields(definition)}
     found: dict[str, Any] = {}

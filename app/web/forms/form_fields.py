@@ -1,4 +1,4 @@
-"""The fields of a form as its template shows them, derived from the definition of what is entered."""
+"""Form fields for templates, derived from entry definitions."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -17,7 +17,7 @@ from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
 from app.web.forms.options import plain_choices
 from app.web.templating.page_context import Choice
 
-# what templates call each definition
+# names of the definitions in templates
 DEFINITIONS: dict[str, Any] = {
     "unit": NewUnit,
     "price": NewPrice,
@@ -36,7 +36,7 @@ DEFINITIONS: dict[str, Any] = {
 
 @dataclass(frozen=True, slots=True)
 class FormField:
-    """One field with what was typed in it, and the mistake in that."""
+    """One field with the typed text and its error."""
 
     name: str
     entry: EntryField
@@ -46,7 +46,7 @@ class FormField:
 
 
 def fields_shown(what: str, prefix: str, typed: Mapping[str, list[str]], errors: Mapping[str, str]) -> list[FormField]:
-    """The fields that a form offers of a room, a unit and so on, in their order, with what was typed."""
+    """Form fields of a room, a unit and so on, in order, with the typed text."""
     found = []
     for field in entry_fields(DEFINITIONS[what]):
         if field.label:

@@ -124,9 +124,9 @@ class TypedForm:
         return bool(self.values.get(name))
 
     def entry(self, definition: type[Entry], prefix: str = "", **known: Any) -> Entry | None:
-        """What was typed as an entry, each mistake noted beside its field; None where there is one.
+        """The typed entry, with errors added to their fields; None if there is one.
 
-        prefix : what the names of its fields begin with in a form that holds two such entries
+        prefix : prefix of the field names in a form with two such entries
         known : values that are not read from the form
         """
         asked = [each for each in entry_fields(definition) if each.name not in known]
@@ -141,7 +141,7 @@ class TypedForm:
         return None if self.errors.keys() & set(own.values()) else definition(**values)
 
     def fields(self, what: str, prefix: str = "") -> list[FormField]:
-        """The fields of what is entered, such as "room", for the template that shows them."""
+        """Form fields of an entry, such as "room", for the template."""
         return fields_shown(what, prefix, self.values, self.errors)
 
     def _value(self, entry: EntryField, name: str) -> Any:

@@ -1,6 +1,6 @@
-"""The addresses that the scale benchmark asks for: one for each route that answers with a page or a list.
+"""URLs requested by the scale benchmark: one for each route with a page or a list.
 
-They are made from the table of roles, so that a page added later is measured or refused, never forgotten.
+They are built from the route permissions, so that a new page cannot be forgotten.
 """
 
 import html

@@ -1,4 +1,4 @@
-"""Which empty-room runs serve a trial."""
+"""Choice of empty-room runs for a trial."""
 
 import pytest
 

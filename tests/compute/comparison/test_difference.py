@@ -1,4 +1,6 @@
-"""Two things compared: what is shared cancels, ratios have Fieller's interval, and words follow the interval."""
+"""Comparison of two quantities: shared errors cancel, ratios have Fieller's interval, and the wording follows the
+interval.
+"""
 
 import math
 

@@ -1,4 +1,4 @@
-"""Simultaneous intervals of ranks and groups of units that cannot be told apart."""
+"""Simultaneous rank intervals and groups of statistical ties."""
 
 import math
 import time
@@ -81,7 +81,7 @@ RUNS = (((11, 0.4), (12, 0.4), (13, 0.2)), ((12, 0.5), (13, 0.5)))
 
 @pytest.mark.parametrize("runs_known", [False, True])
 def test_two_units_are_judged_as_their_comparison_judges_them_and_many_more_carefully(runs_known):
-    """An order of two is their comparison; an order of many tells no pair apart that its comparison does not."""
+    """For two units the ranking equals their comparison; for many it is more conservative."""
     random = np.random.default_rng(8)
     many = {
         number: SettingInRoom(
@@ -109,7 +109,7 @@ def test_two_units_are_judged_as_their_comparison_judges_them_and_many_more_care
 
 
 def test_pools_with_nearly_the_same_runs_hardly_blur_the_order():
-    """Nine runs of ten in common; with pools of their own the two could not be told apart."""
+    """Nine of ten runs are shared; with separate pools the two would be statistical ties."""
 
     def two(first_runs, second_runs):
         natural = Measured(0.5, 0.5)

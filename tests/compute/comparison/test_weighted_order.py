@@ -1,4 +1,4 @@
-"""A reader's own order, and how it moves when a weight moves."""
+"""Weighted ranking, and its sensitivity to the weights."""
 
 import pytest
 
@@ -47,7 +47,7 @@ def test_the_movement_shows_each_weight_changed_alone():
         ("sound", "doubled"),
     ]
     without_clean_air = order.movements[0]
-    # rows stand in the order 2, 3, 1; by sound alone it is 1, 3, 2
+    # rows are in the order 2, 3, 1; by sound alone 1, 3, 2
     assert without_clean_air.places == (3, 2, 1)
     first = order.rows[0]
     assert (first.place, first.highest_place, first.lowest_place) == (1, 1, 3)

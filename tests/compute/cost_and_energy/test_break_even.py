@@ -38,7 +38,7 @@ def test_a_filter_step_can_cross_and_the_slope_cross_back():
     with_filter = owned("filter", 10, 100, parts=(ConsumablePart("f", price_per_pack=60, life_months=12),), years=2)
     without = owned("plain", 60, 80, years=2)
     found = break_even(with_filter, without)
-    # 20 dearer; gains 87.6 a year: crosses at 0.228; the step of 60 at 1 year undoes most of it, not all
+    # 20 more expensive; gains 87.6 a year: crosses at 0.228; the step of 60 at 1 year cancels most of it, not all
     assert found.crossings[0] == pytest.approx(20 / 87.6, rel=1e-6)
     dearer_filter = owned("filter", 10, 100, parts=(ConsumablePart("f", price_per_pack=80, life_months=12),), years=2)
     found = break_even(dearer_filter, without)

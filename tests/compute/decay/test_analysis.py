@@ -1,4 +1,4 @@
-"""The decay analysis: what it finds, what it refuses, and the messages it gives."""
+"""Decay analysis: results, errors and messages."""
 
 import math
 import re
@@ -224,7 +224,7 @@ def test_a_level_that_rises_again_and_again_and_ends_low_is_not_said_to_rise():
 
 @pytest.mark.parametrize("seed", range(12))
 def test_a_curve_that_explains_nothing_is_not_used(seed):
-    """Noise about a level that stands still: R² lies about zero, below it where the weights pull the curve aside."""
+    """Noise around a constant level: R² is about zero, and below it where the weights pull the curve aside."""
     time = np.arange(0.0, 3600.0, 10.0)
     level = 40 + 4 * autocorrelated_noise(np.random.default_rng(seed), time.size, 0.5)
     decay = analysed(time, np.round(level, 1), marks=Marks(unit_on_h=0.0, fit_start_h=0.0, end_h=1.0))

@@ -1,4 +1,4 @@
-"""The fitted curve runs through the readings that it was fitted to."""
+"""The fitted curve passes through the fitted readings."""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""Uncertainty of the start level and of the time to clear, held against simulated runs whose truth is known."""
+"""Uncertainty of the start level and of the time to clear, compared with simulated runs of known truth."""
 
 import numpy as np
 import pytest

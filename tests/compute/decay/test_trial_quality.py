@@ -1,4 +1,4 @@
-"""What channels say about one another, and how much humidity bends an optical reading."""
+"""Checks between channels, and the effect of humidity on optical readings."""
 
 import math
 

@@ -1,4 +1,6 @@
-"""Curves that are not one exponential: each kind is seen, placed and told, and single ones are left alone."""
+"""Curves that are not one exponential: each kind is detected and located, and single exponentials cause no false
+positives.
+"""
 
 import numpy as np
 import pytest

@@ -1,4 +1,4 @@
-"""Least squares: bounds, messages, and what it says where there is no answer."""
+"""Least squares: limits, messages, and results without a solution."""
 
 import math
 

@@ -1,4 +1,4 @@
-"""The comparison of settings and the order of the ranking as JSON, held against the services and the pages."""
+"""Comparison and rank intervals as JSON, compared with the services and the pages."""
 
 import html
 import re

@@ -1,5 +1,6 @@
-"""Requests made from our own OpenAPI, valid and broken, to every operation: none ends in an error of the server, and
-each answer is of a kind that the description names."""
+"""Valid and broken requests from our own OpenAPI to every operation: none causes a server error, and each response is
+of a documented kind.
+"""
 
 import threading
 import time

@@ -1,4 +1,4 @@
-"""The ranking and the running cost through the API, held against the pages' own numbers."""
+"""Ranking and running cost through the API, compared with the numbers of the pages."""
 
 import json
 
@@ -118,7 +118,7 @@ def test_the_answers_hold_no_nan(tried_bench: TriedBench, client: TestClient):
 
 
 def bare_measurements(found: object, path: str = "") -> list[str]:
-    """Numbers whose name says a measured unit and that stand outside a measured object, in a nested answer."""
+    """Numbers with a measured unit in their name outside a measured object, in a nested response."""
     if isinstance(found, list):
         return [name for one in found for name in bare_measurements(one, path)]
     if not isinstance(found, dict) or set(found) >= MEASURED:

@@ -1,4 +1,4 @@
-"""Trials through the API: adding, reading, changing, the readings and the raw file."""
+"""Trials through the API: adding, reading, changing, readings and raw file."""
 
 import json
 import math

@@ -1,4 +1,4 @@
-"""Sound, power, ozone, ratings and claims of a unit through the API: measured objects with their day and source."""
+"""Sound, power, ozone, ratings and claims of a unit through the API: measured objects with date and source."""
 
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine

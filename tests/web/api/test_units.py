@@ -1,4 +1,4 @@
-"""Units under test through the API: shapes, paging, changes and refusals."""
+"""Units under test through the API: models, paging, changes and errors."""
 
 import json
 

@@ -1,4 +1,4 @@
-"""A served bench and a headless Chromium that reports every console error and every request that leaves the machine."""
+"""A served bench and a headless Chromium that reports every console error and every external request."""
 
 import os
 import shutil

@@ -150,7 +150,7 @@ def test_the_keyboard_alone_adds_a_trial(browse):
 
 
 def _tab_to(page, condition: str, most: int = 150) -> None:
-    """Presses Tab until the focus stands where it should; a stop that nobody can see fails."""
+    """Presses Tab until the expected element has the focus; an invisible stop fails."""
     for _ in range(most):
         page.keyboard.press("Tab")
         if page.evaluate(condition):

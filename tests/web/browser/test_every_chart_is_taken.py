@@ -1,4 +1,4 @@
-"""Every page that draws a chart offers it to take away, in every format, whichever page it is.
+"""Every page with a chart offers it for download in every format.
 
 The pages are found by following the links of the bench from its first page, one page of each kind.
 """
@@ -37,7 +37,7 @@ CHOSEN = (
     "/ranking/pictures",
     "/room",
 )
-_MOST_OF_A_KIND = 6  # pages of one kind that are read; a chart may stand on some of them only
+_MOST_OF_A_KIND = 6  # pages of one kind that are read; a chart may be on some of them only
 
 
 @dataclass
@@ -158,7 +158,7 @@ def test_what_is_offered_comes_and_is_what_it_says(chart_pages: dict[str, Page],
                 assert (path, address, status) == (path, address, 200)
                 if name not in drawn:
                     again = _get(served_bench.address + address, {"If-None-Match": headers["etag"]})
-                    assert (address, again[0], again[1]) == (address, 304, b"")  # worked out anew: the same bytes
+                    assert (address, again[0], again[1]) == (address, 304, b"")  # computed again: the same bytes
                 files[re.search(r"\.(\w+)", address)[1] + ("2" if "fineness=2" in address else "")] = content
             assert ElementTree.fromstring(files["svg"]).tag == "{http://www.w3.org/2000/svg}svg"
             if name not in drawn:

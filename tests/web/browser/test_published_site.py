@@ -1,4 +1,4 @@
-"""The published site, opened as a reader would with the dashboard off: from the disk and from a plain file server."""
+"""The published site without the dashboard: opened from disk and from a plain file server."""
 
 import functools
 import http.server

@@ -1,4 +1,4 @@
-"""Taking a chart in each format, comparing units, and editing a strength, as a person does it in a browser."""
+"""Downloading a chart in each format, comparing units, and editing a strength, in a browser."""
 
 import csv
 import struct

@@ -1,4 +1,4 @@
-"""However many threads allocate at once, a process that shares its heaps has two of them."""
+"""A process with limited malloc arenas has two of them, however many threads allocate at once."""
 
 import ctypes
 import platform

@@ -1,6 +1,6 @@
-"""Two server processes behind one address: what one of them was told, the other knows.
+"""Two server processes behind one address share all state.
 
-Which of the two answers is chosen by stopping the other for a moment, as a system would that gives it no time.
+The answering process is chosen by pausing the other one.
 """
 
 import os

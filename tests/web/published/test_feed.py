@@ -1,4 +1,4 @@
-"""The feed of a published site, held against the rules of Atom.
+"""The feed of a published site, checked against the rules of Atom.
 
 Rules: RFC 4287, sections 3.1 to 4.2 (from memory), checked here element by element.
 """

@@ -1,4 +1,4 @@
-"""A published site: every link leads somewhere, nothing needs a script, and the same bench rewrites nothing."""
+"""A published site: every link works, no page needs a script, and an unchanged bench rewrites nothing."""
 
 import json
 import re

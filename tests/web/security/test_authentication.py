@@ -1,4 +1,4 @@
-"""Who gets in: the person at the desk, whoever is signed in, scripts with a token; and what each may do."""
+"""Authentication and permissions: local user, signed-in accounts, scripts with a token."""
 
 import re
 from collections.abc import Iterator
@@ -73,7 +73,7 @@ def test_the_table_gives_no_role_more_than_its_words_say():
 
 
 def test_the_application_serves_no_route_outside_the_table(app: FastAPI):
-    """Mounted static files and the schema of the API stand beside the routers; the schema needs a sign-in."""
+    """Mounted static files and the API schema are outside the routers; the schema requires a sign-in."""
     app.state.routes.load_all()
     others = [route.path for route in app.routes if hasattr(route, "path")]
     assert others == ["/api/openapi.json", "/static/plotly", "/static"]
@@ -150,7 +150,7 @@ def test_nobody_learns_the_name_of_the_bench(nobody: TestClient, people: dict[st
 
 
 def _bench_form(client: TestClient) -> dict[str, str]:
-    """What a browser would send of the form as it stands: its text fields and the chosen options."""
+    """Form data that a browser would send unchanged: text fields and selected options."""
     page = client.get("/bench").text
     typed = re.findall(r'<input id="[^"]+" name="([^"]+)" type="text" value="([^"]*)"', page)
     choices = re.findall(r'<select id="[^"]+" name="([^"]+)".*?<option value="([^"]*)" selected', page, re.DOTALL)
@@ -245,7 +245,7 @@ def test_the_own_machine_is_known_by_the_socket_and_by_the_name(server, host: st
 
 
 def test_without_accounts_another_address_is_refused_by_the_application_itself(settings: Settings):
-    """A second line: a server that was told its address by other means still lets nobody in from elsewhere."""
+    """A second safeguard: a server with its address set by other means still rejects requests from elsewhere."""
     with TestClient(make_app(settings), base_url="http://127.0.0.1", follow_redirects=False) as client:
         client.app_state  # noqa: B018  # the store is open
         reached = client.get("/units")

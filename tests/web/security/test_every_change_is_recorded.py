@@ -1,6 +1,6 @@
-"""Each way by which a page or a script changes what is stored leaves a record under the acting account's name.
+"""Every change by page or script leaves a record under the account's name.
 
-The test goes through the table of routes: a new route that changes something fails it until it is carried out here.
+The test goes through the route permissions: a new writing route fails it until it is included here.
 """
 
 from collections.abc import Callable
@@ -263,7 +263,7 @@ def test_the_history_of_a_logger_profile_stands_on_the_page_of_the_loggers(desk:
 
 
 def test_the_history_stands_on_the_page_of_the_thing_changed(desk: Desk, subtests):
-    """Ratings, claims, measurements, prices and parts stand on the page of their unit."""
+    """Ratings, claims, measurements, prices and consumables are on the page of their unit."""
     for route, (_, act) in ACTS.items():
         if route != "POST /account/password":
             act(desk)

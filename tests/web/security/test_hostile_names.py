@@ -1,4 +1,4 @@
-"""Names that try to become markup, script, a formula or another order of reading stay words everywhere they appear.
+"""Hostile names (markup, script, formulas, bidirectional marks) remain plain text everywhere.
 
 One bench gets such names for its maker, model, setting, room, logger, smoke source and log file; then every page,
 figure, chart and table that shows them is read.

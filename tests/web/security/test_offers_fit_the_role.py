@@ -1,4 +1,4 @@
-"""Pages offer a visitor only what the visitor's role may do: each link and form is held against the table of roles."""
+"""Pages offer only what the user's role allows: each link and form is compared with the route permissions."""
 
 import re
 from html.parser import HTMLParser

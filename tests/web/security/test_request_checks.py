@@ -1,4 +1,4 @@
-"""The guard: right host, right origin, and headers on every answer."""
+"""Request checks: right host, right origin, and headers on every response."""
 
 from dataclasses import replace
 

@@ -1,4 +1,4 @@
-"""Compiled templates are kept for the next start, and nothing depends on that they are."""
+"""Compiled templates are cached for the next start, and nothing depends on the cache."""
 
 import sys
 from pathlib import Path

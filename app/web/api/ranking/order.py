@@ -42,8 +42,8 @@ class RankShape(BaseModel):
 class RankOrderShape(OfBench):
     """`interval_kind` : "simultaneous", the rank intervals of all lines hold together with 95 % probability or more.
 
-    `certain_ranks` : how many measured lines have one rank alone
-    `groups` : setting ids of neighbours of which no two are told apart; `without_value` : of lines without rank.
+    `certain_ranks` : number of measured lines with a single possible rank
+    `groups` : setting ids of neighbours that are statistical ties; `without_value` : of lines without rank.
 
     Both are of the whole order, of which `lines` may be a part: the next begins at `next_cursor`.
     """

@@ -77,7 +77,7 @@ class AskedPrice(RequestBody):
 
 
 class AskedParts(RequestBody):
-    """What a unit is given beside its own facts."""
+    """Further data of a new unit: settings, price."""
 
     consumables_state: Literal["unknown", "none needed"] = "unknown"
     settings: list[NewSetting] = Field(default=[], max_length=50)

@@ -28,8 +28,9 @@ def download_draft(
     session: SessionDep,
     links: Literal["yes", "no"] = Query("yes", description="no: numbers carry no address of this bench"),
 ) -> Response:
-    """The draft as Markdown or HTML, the latest verdict first unless it was withdrawn; every number leads to the trial
-    or page that it rests on."""
+    """The draft as Markdown or HTML, the latest verdict first unless it was withdrawn; every number links to its
+    source.
+    """
     from app.figures.tables.draft_text import draft_html, draft_markdown  # loaded when used: with the draft
     from app.services.reviews.draft import review_draft  # loaded when used: it needs scipy
 

@@ -12,12 +12,12 @@ from app.services.units.prices import add_price
 from app.services.units.speed_settings import choose_highest, rename_setting, settings_of
 from app.web.forms.typed_form import TypedForm, filled_form
 
-PACK = "consumable_"  # what the fields of a pack's price begin with
+PACK = "consumable_"  # prefix of the fields of a pack's price
 
 
 @dataclass(frozen=True, slots=True)
 class TypedUnit:
-    """What a unit form holds; a section that is left empty is None."""
+    """Content of a unit form; an empty section is None."""
 
     unit: NewUnit | None
     price: NewPrice | None
@@ -26,7 +26,7 @@ class TypedUnit:
 
 
 def typed_unit(form: TypedForm, consumables_state: str = "unknown") -> TypedUnit:
-    """Reads all sections at once, so that every mistake shows at the same time."""
+    """Reads all sections at once, so that all errors show at the same time."""
     if form.text(f"{PACK}price") and not (form.text("consumable") or form.text("consumable_id")):
         form.add_error("consumable_id", "A price of a pack was given and no consumable; choose or name one.")
     return TypedUnit(

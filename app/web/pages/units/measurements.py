@@ -1,4 +1,4 @@
-"""Sound, power, ozone, ratings and claims of a unit: what there is, adding an entry, taking a wrong one back."""
+"""Sound, power, ozone, ratings and claims of a unit: list, adding an entry, deleting one."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -43,8 +43,8 @@ Store = Callable[[Session, int], object]
 class EntryKind:
     """One kind of entry with its page at /units/{unit_id}/{what}.
 
-    day : the field that begins with today; id_name : how the address of an entry calls its id
-    read : what stores the typed entry, None where the form holds mistakes
+    day : the field with today as default; id_name : name of the entry's id in the URL
+    read : function that reads the typed entry, None if the form has errors
     """
 
     what: str
@@ -82,7 +82,7 @@ def _add_routes(kind: EntryKind) -> None:
         render: RenderDep,
         form: TypedFormDep,
     ) -> Response:
-        """Takes an entry back with a reason; without one the page says so and nothing changes."""
+        """Deletes an entry with a reason; without one nothing changes, and the page shows the error."""
         with form.attempt(session):
             kind.delete(session, entry_id, who=form.text("who"), why=form.text("why"))
             return RedirectResponse(f"/units/{unit_id}/{kind.what}", 303)

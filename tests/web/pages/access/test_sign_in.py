@@ -1,4 +1,4 @@
-"""The pages of signing in, of one's own account and of all accounts."""
+"""Pages of sign-in, of one's own account and of all accounts."""
 
 import re
 
@@ -124,7 +124,7 @@ def test_a_new_password_needs_the_present_one_and_ends_other_sign_ins(signed_in:
 
 
 def test_the_present_password_is_not_found_out_by_trying(signed_in: TestClient):
-    """By whoever sits down at a browser that is signed in. The owner can sign in meanwhile."""
+    """An attacker at a signed-in browser cannot guess it, and the owner can still sign in."""
     new = {"password": "another few words", "password_again": "another few words"}
     for _ in range(TRIES_PER_NAME):
         assert signed_in.post("/account/password", data=new | {"present_password": "wrong"}).status_code == 422

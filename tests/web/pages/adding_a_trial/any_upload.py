@@ -1,4 +1,4 @@
-"""Sends any bytes as a log by both ways into the store, and holds each answer against what it may be."""
+"""Sends any bytes as a log through page and API, and checks each response."""
 
 import re
 from collections import Counter

@@ -1,5 +1,6 @@
-"""Whatever is sent as a log is stored whole or refused with a reason, by the API and by the page, and leaves the store
-sound. Some hundred here; `python -m tests.studies.any_log` sends as many as asked for."""
+"""Whatever is sent as a log is stored completely or rejected with a reason, through API and page, and leaves the store
+sound. Some hundred here; `python -m tests.studies.any_log` sends more.
+"""
 
 import random
 

@@ -1,4 +1,4 @@
-"""What the preview page shows is what the last button stores: nothing else, and nothing worked out a second time."""
+"""The last button stores exactly what the preview shows, without computing it again."""
 
 import re
 from collections.abc import Callable

@@ -1,4 +1,4 @@
-"""Adding a trial through the two forms: preview first, stored only when confirmed, everything new on the way."""
+"""Adding a trial through the two forms: preview first, stored only on confirmation, with everything new."""
 
 import re
 from collections.abc import Callable
@@ -189,7 +189,7 @@ def test_a_column_is_assigned_by_hand_and_the_reading_kept_as_a_profile(
 ):
     content = make_log(channels=("alpha", "beta", "gamma"))
     address = upload(client, content)
-    assert client.get(address).status_code == 422  # no column tells what it holds
+    assert client.get(address).status_code == 422  # no column is recognised
     chosen = {"header_2": "beta", "column_2": "pm2_5", "unit_2": "µg/m³"}
     headers = {f"header_{position}": name for position, name in enumerate(("time", "alpha", "beta", "gamma"))}
     page = client.get(address, params=headers | chosen)

@@ -1,4 +1,4 @@
-"""A file larger than any log passes through a real server on to the disk and never fills its memory.
+"""A file larger than any log is streamed to disk by a real server and never fills its memory.
 
 `python -m tests.studies.large_upload 500` sends one of 500 MB.
 """

@@ -1,4 +1,4 @@
-"""What a person types on the way from a log to a trial."""
+"""Form data for the way from a log to a trial."""
 
 from fastapi.testclient import TestClient
 from httpx import Response
@@ -37,5 +37,5 @@ def store(client: TestClient, content: bytes, fields: dict[str, str], file_name:
 
 
 def message_by(page: str, field: str) -> str:
-    """The message that stands by a field of a page."""
+    """The message beside a field of a page."""
     return page.split(f'id="{field}-error">')[1].split("</p>")[0].replace("&#39;", "'")

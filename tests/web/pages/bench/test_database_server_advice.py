@@ -1,4 +1,4 @@
-"""The page that tells when a desk should move says where the bench is and what it holds."""
+"""The advice page on database servers shows where the bench is and how large it is."""
 
 from fastapi.testclient import TestClient
 

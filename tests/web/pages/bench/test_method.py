@@ -1,4 +1,4 @@
-"""The method in words, as a reader meets it."""
+"""The method page for readers."""
 
 from html import unescape
 

@@ -1,4 +1,4 @@
-"""The choices of the bench, and the list of changes."""
+"""The bench's choices, and the history."""
 
 import pytest
 from fastapi.testclient import TestClient

@@ -1,4 +1,4 @@
-"""The progress of long work, as the page that waits for it is told."""
+"""Progress of long work as shown to the waiting page."""
 
 import os
 import re

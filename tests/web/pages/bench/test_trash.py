@@ -1,4 +1,4 @@
-"""The trash page and its twin for scripts: what lies there, who put it there and why, and the way back."""
+"""The trash page and its API: contents, who deleted what and why, and restoring."""
 
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine

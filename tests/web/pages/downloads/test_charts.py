@@ -1,4 +1,4 @@
-"""Charts by name: every one in every form, the same bytes for the same address, the table equal to the figure."""
+"""Charts by name: every one in every format, the same bytes for the same URL, the table equal to the figure."""
 
 import csv
 import json

@@ -1,4 +1,4 @@
-"""What is taken away over HTTP: charts as one file and as words, tables, and the look of a publication in them."""
+"""Downloads over HTTP: charts as one file and as text, tables, and a publication's branding in them."""
 
 import csv
 import json

@@ -1,4 +1,4 @@
-"""The data package by a page and by its address, the search, the changes, and the way from a number to its trial."""
+"""The data package by page and by URL, search, history, and the way from a number to its trial."""
 
 import io
 import re

@@ -26,7 +26,7 @@ _TRIAL = re.compile(r"/trials/(\d+)(\.html)?$")
 
 @dataclass
 class Row:
-    """A row of a table: what stands in each cell, and where its links lead."""
+    """A row of a table: texts of its cells, and their links."""
 
     cells: list[str] = field(default_factory=list)
     links: list[str] = field(default_factory=list)

@@ -1,4 +1,4 @@
-"""The comparison, the surety of the order, and the reader's own order, as pages."""
+"""Pages of comparison, rank intervals and weighted ranking."""
 
 import html
 import re

@@ -1,4 +1,4 @@
-"""A line of the ranking that says the same as before is not written anew, and every other one is."""
+"""An unchanged line of the ranking is not rendered again, and every changed one is."""
 
 import re
 

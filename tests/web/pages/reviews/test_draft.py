@@ -1,4 +1,4 @@
-"""The draft review over HTTP: built from facts, edited with every edit kept, and a verdict that ages."""
+"""The draft review over HTTP: built from facts, with all edits kept, and a verdict that becomes outdated."""
 
 import re
 

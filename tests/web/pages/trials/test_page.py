@@ -1,4 +1,4 @@
-"""The trial page, the preview of other marks, exclusion, trash and corrections."""
+"""The trial page, preview of other marks, exclusion, trash and edits."""
 
 import re
 from collections.abc import Callable
@@ -33,7 +33,7 @@ def test_the_page_tells_the_finding_first_and_what_it_rests_on(client: TestClien
     assert client.get(f"/api/trials/{trial_of_unit}").json()["log"]["sha256"] in page
     assert f'href="/api/trials/{trial_of_unit}/log"' in page
     assert "door shut" in page
-    assert "carbon monoxide" not in page  # the caution stands where smoke is made
+    assert "carbon monoxide" not in page  # the caution is shown where smoke is produced
 
 
 def test_the_start_names_its_zone_and_the_value_of_a_mark_its_unit(

@@ -7,7 +7,7 @@ from tests.conftest import SmallBench
 
 
 def message_by(page: str, field: str) -> str:
-    """The message that stands by a field of a page."""
+    """The message beside a field of a page."""
     return page.split(f'id="{field}-error">')[1].split("</p>")[0].replace("&#39;", "'")
 
 

@@ -1,4 +1,4 @@
-"""Sound, power and ozone of a unit through their forms, the trash of units."""
+"""Sound, power and ozone of a unit through their forms, and the trash of units."""
 
 import pytest
 from fastapi.testclient import TestClient

@@ -1,4 +1,4 @@
-"""The parts of a unit's page beside the measured rates: efficiency, recordings, price history, claims as a picture."""
+"""Parts of a unit's page besides measured rates: efficiency, recordings, price history, claims chart."""
 
 import csv
 from datetime import date
