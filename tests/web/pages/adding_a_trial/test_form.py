@@ -363,7 +363,7 @@ def test_a_new_room_without_name_and_size_is_asked_for_both(
 ):
     answer = send(client, make_log(), conditions(small_bench, room_id="new", room=""))
     assert answer.status_code == 422
-    assert message_by(answer.text, "room") == "The name of the room is empty; type it in."
+    assert message_by(answer.text, "room") == "The name of the room is empty; it needs at least one letter. Type it in."
     assert message_by(answer.text, "room_volume_m3").startswith("The room has 0 of three sides and no volume.")
     assert "not yet named" not in answer.text
 
