@@ -17,7 +17,7 @@ LISTS_OF_FACTS = {
     "record_change": "the columns of one row in the record of changes",
     "empty_form": "the fields of a form",
     "rendered": "what a template gets, by name",
-    "said": "the parts of a sentence",
+    "join_spans": "the parts of a sentence",
     "pd.read_csv": "the options of a library",
     "self.axes.text": "the options of a library",
     "self.axes.plot": "the options of a library",

@@ -240,9 +240,7 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
         return DraftSection("cost", "What does it cost to own?", (join_spans("No price of a kilowatt-hour is known."),))
     offered, costs = known.lines.offered, facts.costs_page
     cost, currency = line.cost, facts.currency
-    energy = Span(
-        money_between(cost.energy_cost_per_year, cost.energy_interval_95, currency, cost.energy.missing), costs
-    )
+    of_energy = money_between(cost.energy_cost_per_year, cost.energy_interval_95, currency, cost.energy.missing)
     of_parts, left_out = cost.consumables_cost_per_year, cost.consumables_missing
     parts = Span(money_between(of_parts, cost.consumables_interval_95, currency, left_out), costs)
     first = join_spans(
@@ -251,7 +249,7 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
         ", it costs ",
         Span(f"{money_between(cost.total_per_year, cost.interval_95, currency, cost.missing)} a year", costs),
         " to run: ",
-        energy,
+        Span(of_energy, costs),
         " for energy, ",
         parts,
         " for filters and parts.",

@@ -22,7 +22,7 @@ Spans = tuple[Span, ...]
 def join_spans(*parts: str | Span | Iterable[Span]) -> Spans:
     """Joins texts and spans into one sequence of spans.
 
-    >>> plain(said("It draws ", Span("40 W", "/units/1/power"), "."))
+    >>> plain(join_spans("It draws ", Span("40 W", "/units/1/power"), "."))
     'It draws 40 W.'
     """
     found: list[Span] = []
@@ -69,7 +69,7 @@ def link_numbers(sentence: str, address: str) -> Spans:
 def link_all_numbers(words: Spans, address: str) -> Spans:
     """Adds a link to every number that has none of its own.
 
-    >>> [span.address for span in link_all_numbers(said("By the 1.55 rule ", Span("9 m²", "/trials/1")), "/room")]
+    >>> [span.address for span in link_all_numbers(join_spans("By the 1.55 rule ", Span("9 m²", "/trials/1")), "/room")]
     ['', '/room', '', '/trials/1']
     """
     return join_spans(*((span,) if span.address else link_numbers(span.text, address) for span in words))
