@@ -72,7 +72,7 @@ def test_a_form_sent_empty_comes_back_well_made(tried_bench: TriedBench, client:
 
 def test_the_links_of_the_pages_lead_somewhere(tried_bench: TriedBench, client: TestClient):
     links = {link for page in PAGES for link in links_of(client.get(page).text)}
-    inner = sorted(link.split("#")[0] for link in links if link.startswith("/"))
+    inner = sorted({link.split("#")[0] for link in links if link.startswith("/")})
     assert len(inner) > 30
     for link in inner:
         assert client.get(link).status_code == 200, link

@@ -24,7 +24,7 @@ SMALL = [what for what in HOSTILE if not any(words in what for words in _LARGE)]
 
 def test_damaged_logs_are_stored_whole_or_refused(client: TestClient, small_bench: SmallBench, store: Engine):
     uploads, chance = Uploads(client), random.Random(4)
-    for number in range(150):
+    for number in range(100):
         seed = chance.choice(sorted(SEEDS))
         content = mutate(SEEDS[seed], [chance.randrange(2**32) for _ in range(chance.randrange(1, 5))])
         uploads.send(content)
