@@ -9,7 +9,6 @@ from fastapi import FastAPI
 from sqlalchemy import Engine
 
 from app.services.access.network_policy import require_account_for_network
-from app.services.ranking.ranking_cache import KeptRankings
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.models import all_models as _all_tables  # noqa: F401 - see below
@@ -38,7 +37,6 @@ class State(TypedDict):
 
     engine: Engine
     settings: Settings
-    kept_rankings: KeptRankings
     write_lock: CapacityLimiter
 
 
@@ -55,16 +53,13 @@ def make_app(settings: Settings) -> FastAPI:
             raise
         if engine.dialect.name != "sqlite":
             to_thread.current_default_thread_limiter().total_tokens = THREADS_ON_A_SERVER
-        kept_rankings = KeptRankings(engine)
         try:
             yield {
                 "engine": engine,
                 "settings": settings,
-                "kept_rankings": kept_rankings,
                 "write_lock": CapacityLimiter(WRITERS_AT_ONCE),
             }
         finally:
-            kept_rankings.close()
             engine.dispose()
 
     app = FastAPI(

@@ -1,4 +1,4 @@
-"""Dependencies of route handlers: session, settings, and page renderer."""
+"""Dependencies of route handlers: session, snapshot of the bench, settings, and page renderer."""
 
 from collections.abc import AsyncIterator, Iterator
 from typing import Annotated, Any
@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
 
 from app.errors import AlreadyStored
-from app.services.ranking.ranking_cache import KeptRankings
+from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
 from app.services.store.audit import ACTING
 from app.services.store.problems import store_problem_from
 from app.settings import Settings
@@ -68,12 +68,11 @@ ReadSessionDep = Annotated[Session, Depends(read_session, scope="function")]
 SessionDep = Annotated[Session, Depends(session, scope="function")]
 
 
-def kept_rankings(request: Request) -> KeptRankings:
-    rankings: KeptRankings = request.state["kept_rankings"]
-    return rankings
+def snapshot(session: SessionDep) -> BenchSnapshot:
+    return current_snapshot(session)
 
 
-KeptRankingsDep = Annotated[KeptRankings, Depends(kept_rankings)]
+SnapshotDep = Annotated[BenchSnapshot, Depends(snapshot, scope="function")]
 
 
 def settings(request: Request) -> Settings:

@@ -1,12 +1,11 @@
 """The ranking page against a raw SQL query and Jinja2: `python -m tests.bench.ranking_bench`.
 
 Both sides read the same store of 1,000 units and 10,000 trials, and write the same lines with the same columns as
-HTML, over and over, as a desk that looks at its bench does; processor time, medians of alternating rounds. The page
-keeps its table in memory while nothing in the store changes, and asks the store each time whether something did.
+HTML, over and over, as a desk that looks at its bench does; processor time, medians of alternating rounds. The lines
+of the page come from the snapshot of the bench; their words and markup are made for each view.
 
-Three numbers for each length of the table: on a store that stays as it is; the first view after a commit, when the unit
-that it changed is read again and the lines that still say the same are kept as they were written; and with nothing kept
-at all, which is the first view of all once the program is warm.
+Three numbers for each length of the table: on a store that stays as it is; the first view after a commit, when only the
+unit that it changed is read again; and without a snapshot, which is the first view of all once the program is warm.
 
 The raw side is the least that such a page can be: one hand-written query on a plain connection, sorted and cut
 by the database, and a template that formats the numbers; no filters, no intervals in words, no reasons, no running
@@ -25,14 +24,12 @@ from pathlib import Path
 
 from jinja2 import Environment
 
-from app.services.ranking.ranking_cache import KeptRankings
-from app.services.ranking.table import rank, rank_units
+from app.services.ranking.table import rank_units
+from app.services.snapshot.bench_snapshot import current_snapshot, forget_snapshot
 from app.services.snapshot.choices import RankingChoices
-from app.services.snapshot.read_cache import forget_kept
 from app.storage.engine import open_engine, session_scope
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import METRIC
-from app.web.pages.cells import cells_of_line
 from app.web.pages.ranking.view import ranking_page
 from app.web.templating.environment import environment
 from app.web.templating.page_context import make_shell
@@ -81,11 +78,11 @@ UNITS, TRIALS = 1000, 10_000
 
 
 class Kept(Enum):
-    """What the page may have kept from the view before."""
+    """What the page may take from the view before."""
 
     TABLE = "the store unchanged"
     LINES = "the first view after a commit"
-    NOTHING = "with nothing kept"
+    NOTHING = "without a snapshot"
 
 
 def ranking_ratio(path: Path, lines: int = 100, kept: Kept = Kept.TABLE, rounds: int = 15) -> float:
@@ -94,16 +91,12 @@ def ranking_ratio(path: Path, lines: int = 100, kept: Kept = Kept.TABLE, rounds:
     template = Environment(autoescape=True).from_string(_TEMPLATE)
     shell = make_shell("/")
     choices = RankingChoices(limit=lines)
-    rankings = KeptRankings(engine)
 
     def page() -> str:
-        if kept is Kept.NOTHING:
-            with session_scope(engine, writes=False) as session:
-                forget_kept(session)
-                ranking = rank_units(session, choices)
-            cells_of_line.cache_clear()
-        else:
-            ranking = rank(rankings.table(choices), choices)
+        with session_scope(engine, writes=False) as session:
+            if kept is Kept.NOTHING:
+                forget_snapshot(session)
+            ranking = rank_units(current_snapshot(session), choices)
         view = ranking_page(ranking, TypedForm(), METRIC)
         return environment().get_template("pages/ranking/page.html").render(page=view, shell=shell)
 
@@ -124,7 +117,6 @@ def ranking_ratio(path: Path, lines: int = 100, kept: Kept = Kept.TABLE, rounds:
                 began = time.process_time()
                 side()
                 taken.append(time.process_time() - began)
-    rankings.close()
     engine.dispose()
     return statistics.median(times[page]) / statistics.median(times[raw])
 

@@ -49,7 +49,7 @@ STAYS = {
     "last_run_on": "a column that the data package writes out",
     "is_indoor": "a column of the row that the driver fills by position",
     "ENVIRONMENT": "a test compares it with the README's table of settings",
-    "forget_kept": "tests and benchmarks start from an empty cache",
+    "forget_snapshot": "tests and benchmarks start from an empty cache",
     "true_rate": "tests of the demo compare what the analysis finds with it",
     "rows_read": "the tests of the readers count rows by it",
 }

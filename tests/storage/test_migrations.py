@@ -13,6 +13,7 @@ from sqlalchemy import Engine, create_engine, inspect, text
 from app.bundled_files import bundled_folder
 from app.errors import StoreProblem
 from app.services.ranking.table import rank_units
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.store.open import open_store
 from app.services.trials.detail import trial_detail
 from app.services.trials.trash import list_trash
@@ -156,7 +157,7 @@ def test_results_stored_before_their_uncertainty_was_known_are_shown(tmp_path: P
     engine = open_store(Settings(tmp_path))
     with session_scope(engine) as session:
         assert [thing.id for thing in list_trash(session).things] == [2, 2]
-        (line,) = rank_units(session).lines
+        (line,) = rank_units(current_snapshot(session)).lines
         assert line.row.total_decay_per_h == 5.0
         assert trial_detail(session, 2).channels[0].start_level is None
     engine.dispose()

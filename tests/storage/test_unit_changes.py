@@ -20,6 +20,10 @@ OF_UNITS = (
     "sound_measurements",
     "power_measurements",
     "setting_summaries",
+    "trials",
+    "ratings",
+    "claims",
+    "ozone_tests",
 )
 SHARED = ("bench", "tariffs", "rooms", "natural_decay_pools", "natural_decay_pool_runs")
 

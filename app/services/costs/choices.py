@@ -89,8 +89,7 @@ def owning_terms(session: Session, choices: OwningChoices) -> OwningTerms:
     Raises InvalidValue, naming the field, for an invalid value, and without an electricity price;
     NotFound for an unknown tariff.
     """
-    bench = bench_choices(session)
-    tariffs = tariffs_of_bench(session)
+    bench, tariffs = bench_choices(session), tariffs_of_bench(session)
     price, currency, words = _tariff(choices, bench, tariffs)
     hours = bench.hours_per_day if choices.hours_per_day is None else choices.hours_per_day
     days = bench.days_per_year if choices.days_per_year is None else choices.days_per_year

@@ -3,14 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy.orm import Session
-
 from app.compute.cost_and_energy.break_even import BreakEven, break_even
 from app.compute.cost_and_energy.cost_of_clean_air import cost_per_1000_m3_of_clean_air
 from app.compute.cost_and_energy.cost_sensitivity import Sensitivity, one_at_a_time
 from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue
 from app.services.costs.running_cost import CostChoices, RunningCostView, UnitCost, running_cost_view
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,12 +37,12 @@ class CostOfOwning:
     sensitivity: tuple[Sensitivity, ...]
 
 
-def cost_of_owning(session: Session, choices: CostChoices | None = None) -> CostOfOwning:
+def cost_of_owning(snapshot: BenchSnapshot, choices: CostChoices | None = None) -> CostOfOwning:
     """Costs of all units, with break-even and sensitivity of those drawn.
 
     Raises InvalidValue or NotFound as `running_cost_view` does, and for units that cannot be compared.
     """
-    return with_consequences(running_cost_view(session, choices))
+    return with_consequences(running_cost_view(snapshot, choices))
 
 
 def with_consequences(view: RunningCostView, shown: Sequence[UnitCost] | None = None) -> CostOfOwning:

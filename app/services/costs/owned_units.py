@@ -3,18 +3,18 @@
 import math
 from collections.abc import Collection
 from dataclasses import dataclass
-
-from sqlalchemy.orm import Session
+from typing import NamedTuple
 
 from app.compute.clean_air.room_need import need_by_155_rule
 from app.compute.cost_and_energy.energy_use import RunningPart
 from app.compute.cost_and_energy.running_cost import OwnedUnit
 from app.compute.statistics.measured import Measured
 from app.services.costs.choices import FOR_THE_ROOM, HIGHEST, OwningTerms
-from app.services.snapshot.choices import RankingChoices, read_offered
-from app.services.snapshot.consumable_parts import ConsumableRow, consumable_parts, read_consumable_rows
-from app.services.snapshot.setting_rows import RankingRow, read_ranking_rows
-from app.services.snapshot.setting_sound import SettingSound, SettingSounds, read_setting_sounds
+from app.services.snapshot.bench_snapshot import BenchSnapshot
+from app.services.snapshot.choices import EVERY, RankingChoices, read_offered
+from app.services.snapshot.setting_rows import RankingRow
+from app.services.snapshot.setting_sound import SettingSound
+from app.services.snapshot.stored_units import Conditions, StoredUnit, conditions_of, stored_unit, stored_units
 
 _COVERAGE_95 = 1.959963984540054
 
@@ -47,48 +47,47 @@ class UnitLeftOut:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
-class OwnedUnits:
-    """Units with a suitable setting, strongest first, and the others with the reason."""
+class OwningConditions(NamedTuple):
+    """The terms, and the conditions under which units are read."""
 
-    units: tuple[UnitAtSetting, ...]
-    left_out: tuple[UnitLeftOut, ...]
+    terms: OwningTerms
+    conditions: Conditions
 
 
-def read_owned_units(
-    session: Session, terms: OwningTerms, unit_id: int = 0, unit_ids: Collection[int] | None = None
-) -> OwnedUnits:
-    """Every unit outside the trash, or only `unit_ids`, or one unit even if trashed; each at the setting of the
-    terms.
+def owning_conditions(snapshot: BenchSnapshot, terms: OwningTerms) -> OwningConditions:
+    filled, offered = read_offered(snapshot, RankingChoices(setting=EVERY))
+    return OwningConditions(terms, conditions_of(filled, offered, terms.assumptions.currency))
+
+
+def owned_units(
+    snapshot: BenchSnapshot, asked: OwningConditions, unit_ids: Collection[int] | None = None
+) -> dict[int, UnitAtSetting | UnitLeftOut]:
+    """Every unit outside the trash, or only `unit_ids`, by id, each at the setting of the terms; without a suitable
+    setting it is left out.
     """
-    chosen, offered = read_offered(session, RankingChoices())
-    rows = read_ranking_rows(session, chosen, terms.assumptions.currency, unit_id=unit_id, unit_ids=unit_ids)
-    sounds = read_setting_sounds(
-        session,
-        standard_distance_m=offered.standard_distance_m,
-        rule=offered.sound_correction_rule,
-        unit_id=unit_id,
-        unit_ids=unit_ids,
+    units = stored_units(snapshot, asked.conditions)
+    wanted = units.values() if unit_ids is None else [units[unit_id] for unit_id in unit_ids if unit_id in units]
+    return {unit.id: _at_setting(unit, asked.terms) for unit in wanted}
+
+
+def owned_unit(snapshot: BenchSnapshot, terms: OwningTerms, unit_id: int) -> UnitAtSetting | UnitLeftOut | None:
+    """The same for one unit, even if trashed; None for an unknown unit."""
+    unit = stored_unit(snapshot, unit_id, owning_conditions(snapshot, terms).conditions)
+    return None if unit is None else _at_setting(unit, terms)
+
+
+def _at_setting(unit: StoredUnit, terms: OwningTerms) -> UnitAtSetting | UnitLeftOut:
+    row = _chosen_setting(unit, terms)
+    if row is None:
+        return UnitLeftOut(unit.id, unit.name, "no setting with a measured sound level serves the room")
+    quiet_row = _quietest(unit) if terms.choices.quiet_hours_per_day else row
+    return UnitAtSetting(
+        row,
+        unit.sound_of(row),
+        rate_of(row),
+        _mean_rate(rate_of(row), rate_of(quiet_row), terms),
+        _owned(unit, row, quiet_row, terms),
     )
-    consumables = read_consumable_rows(session, terms.assumptions.currency, unit_id, unit_ids)
-    by_unit: dict[int, list[RankingRow]] = {}
-    for row in rows:
-        by_unit.setdefault(row.unit_id, []).append(row)
-    units: list[UnitAtSetting] = []
-    left_out: list[UnitLeftOut] = []
-    for unit_id, settings in by_unit.items():
-        chosen_row = _chosen_setting(settings, sounds, terms)
-        if chosen_row is None:
-            name = f"{settings[0].maker} {settings[0].model}"
-            left_out.append(UnitLeftOut(unit_id, name, "no setting with a measured sound level serves the room"))
-            continue
-        sound = None if chosen_row.setting_id is None else sounds.of(chosen_row.setting_id)
-        quiet_row = _quietest(settings, sounds) if terms.choices.quiet_hours_per_day else chosen_row
-        owned = _owned(chosen_row, quiet_row, consumables.get(unit_id, ()), terms)
-        mean_rate = _mean_rate(rate_of(chosen_row), rate_of(quiet_row), terms)
-        units.append(UnitAtSetting(chosen_row, sound, rate_of(chosen_row), mean_rate, owned))
-    units.sort(key=lambda unit: (unit.rate is None, -(unit.rate.value if unit.rate else 0.0), unit.name))
-    return OwnedUnits(tuple(units), tuple(left_out))
 
 
 def rate_of(row: RankingRow) -> Measured | None:
@@ -102,29 +101,30 @@ def rate_of(row: RankingRow) -> Measured | None:
     return Measured(value, spread if low is None else max(0.0, value - low) / _COVERAGE_95)
 
 
-def _chosen_setting(rows: list[RankingRow], sounds: SettingSounds, terms: OwningTerms) -> RankingRow | None:
+def _chosen_setting(unit: StoredUnit, terms: OwningTerms) -> RankingRow | None:
     if terms.choices.setting == HIGHEST:
-        return max(rows, key=lambda row: (row.is_highest or 0, row.position or 0))
-
-    def level(row: RankingRow) -> float | None:
-        return None if row.setting_id is None else sounds.of(row.setting_id).level_dba
-
+        return max(unit.rows, key=lambda row: (row.is_highest or 0, row.position or 0))
     if terms.choices.setting == FOR_THE_ROOM:
         need = need_by_155_rule(terms.choices.room_area_m2 or 0.0, terms.choices.room_height_m).rate_m3_per_h
-        serving = [row for row in rows if (rate := rate_of(row)) is not None and rate.value >= need]
-        known = [row for row in serving if level(row) is not None]
-        return min(known, key=lambda row: level(row) or 0.0, default=None)
-    return _quietest(rows, sounds)
+        serving = [row for row in unit.rows if (rate := rate_of(row)) is not None and rate.value >= need]
+        known = [row for row in serving if _level(unit, row) is not None]
+        return min(known, key=lambda row: _level(unit, row) or 0.0, default=None)
+    return _quietest(unit)
 
 
-def _quietest(rows: list[RankingRow], sounds: SettingSounds) -> RankingRow:
+def _quietest(unit: StoredUnit) -> RankingRow:
     """The setting with the lowest measured level, else the slowest."""
 
     def key(row: RankingRow) -> tuple[bool, float, int]:
-        level = None if row.setting_id is None else sounds.of(row.setting_id).level_dba
+        level = _level(unit, row)
         return level is None, level or 0.0, row.position or 0
 
-    return min(rows, key=key)
+    return min(unit.rows, key=key)
+
+
+def _level(unit: StoredUnit, row: RankingRow) -> float | None:
+    sound = unit.sound_of(row)
+    return None if sound is None else sound.level_dba
 
 
 def _mean_rate(rate: Measured | None, quiet: Measured | None, terms: OwningTerms) -> Measured | None:
@@ -141,9 +141,7 @@ def _mean_rate(rate: Measured | None, quiet: Measured | None, terms: OwningTerms
     return Measured(sum(share * one.value for one, share in parts), uncertainty)
 
 
-def _owned(
-    row: RankingRow, quiet_row: RankingRow, consumables: tuple[ConsumableRow, ...], terms: OwningTerms
-) -> OwnedUnit:
+def _owned(unit: StoredUnit, row: RankingRow, quiet_row: RankingRow, terms: OwningTerms) -> OwnedUnit:
     currency = terms.assumptions.currency
     in_currency = row.price_currency == currency
     elsewhere = row.price is not None and not in_currency
@@ -159,11 +157,11 @@ def _owned(
             RunningPart(terms.choices.quiet_hours_per_day, quiet_w, quiet_uncertainty, quiet_row.setting or "")
         )
     return OwnedUnit(
-        name=f"{row.maker} {row.model}",
+        name=unit.name,
         parts=tuple(parts),
         standby_power_w=row.standby_power_w,
         standby_power_uncertainty_w=row.standby_power_uncertainty_w or 0.0,
         purchase_price=row.price if in_currency else None,
         price_missing_because=because,
-        consumables=consumable_parts(consumables, row.consumables_state, currency),
+        consumables=unit.consumables,
     )

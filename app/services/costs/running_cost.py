@@ -3,16 +3,13 @@
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 
-from sqlalchemy.orm import Session
-
 from app.compute.cost_and_energy.cost_over_years import CostOverYears, cost_over_years
 from app.compute.cost_and_energy.running_cost import RunningCost, running_cost
 from app.errors import InvalidValue
 from app.services.costs.choices import MOST_UNITS, OwningChoices, OwningTerms, owning_terms
-from app.services.costs.owned_units import UnitAtSetting, UnitLeftOut, read_owned_units
-from app.services.snapshot.choices import RankingChoices, read_offered
+from app.services.costs.owned_units import OwningConditions, UnitAtSetting, UnitLeftOut, owned_units, owning_conditions
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.evenly_spread import spread_over
-from app.services.snapshot.read_cache import kept, kept_by_unit
 
 COST_SORTS = ("cost_per_year", "energy", "consumables", "price", "cost_over_years", "name")
 _DRAWN_BY_DEFAULT = 6
@@ -63,7 +60,7 @@ class RunningCostView:
     kinds: tuple[str, ...]
 
 
-def running_cost_view(session: Session, choices: CostChoices | None = None) -> RunningCostView:
+def running_cost_view(snapshot: BenchSnapshot, choices: CostChoices | None = None) -> RunningCostView:
     """Costs of the units of the bench.
 
     Raises InvalidValue, naming the field, for an invalid assumption, and without an electricity price; NotFound for an
@@ -74,12 +71,13 @@ def running_cost_view(session: Session, choices: CostChoices | None = None) -> R
         raise InvalidValue(
             f"The column to sort by is {chosen.sort!r}; it needs one of: {', '.join(COST_SORTS)}.", field="sort"
         )
-    terms = owning_terms(session, chosen.owning)
-    return kept(session, ("costs in order", chosen, terms), lambda: _view(session, chosen, terms))
+    # read again each time: a tariff that is still to come depends on the day
+    return snapshot.view(_view, (chosen, owning_terms(snapshot.session, chosen.owning)))
 
 
-def _view(session: Session, chosen: CostChoices, terms: OwningTerms) -> RunningCostView:
-    found = _costs_of_all(session, terms)
+def _view(snapshot: BenchSnapshot, asked: tuple[CostChoices, OwningTerms]) -> RunningCostView:
+    chosen, terms = asked
+    found = _costs_of_all(snapshot, terms)
     all_costs = [cost for cost in found if isinstance(cost, UnitCost)]
     left_out = tuple(unit for unit in found if isinstance(unit, UnitLeftOut))
     passing, removed = _filtered(all_costs, chosen)
@@ -96,24 +94,21 @@ def _view(session: Session, chosen: CostChoices, terms: OwningTerms) -> RunningC
     )
 
 
-def _costs_of_all(session: Session, terms: OwningTerms) -> list[UnitCost | UnitLeftOut]:
-    """Both costs of every unit, without the curve; cached by unit, so that a change of one unit does not affect the
-    others.
-    """
-    assumptions, years = terms.assumptions, terms.choices.years
-
-    def read(unit_ids: Collection[int] | None) -> Mapping[int, UnitCost | UnitLeftOut]:
-        bench = read_owned_units(session, terms, unit_ids=unit_ids)
-        costs = {unit.row.unit_id: _cost(unit, terms) for unit in bench.units}
-        return {**costs, **{unit.unit_id: unit for unit in bench.left_out}}
-
+def _costs_of_all(snapshot: BenchSnapshot, terms: OwningTerms) -> list[UnitCost | UnitLeftOut]:
+    """Both costs of every unit, without the curve."""
     # the choice of drawn or compared units does not affect costs
     choices = replace(terms.choices, unit_ids=(), compare=(), tariff_id=None)
-    filled, offered = read_offered(session, RankingChoices())
-    measured = (filled.channel, filled.aerosol, filled.room_id)
-    sound = (offered.standard_distance_m, offered.sound_correction_rule)
-    key = ("costs", choices, assumptions, terms.hours_per_day, years, *measured, *sound)
-    return list(kept_by_unit(session, key, read).values())
+    same_for_all = replace(terms, choices=choices, tariffs=(), tariff_words="")
+    return list(snapshot.by_unit(_costs_of_units, owning_conditions(snapshot, same_for_all)).values())
+
+
+def _costs_of_units(
+    snapshot: BenchSnapshot, asked: OwningConditions, unit_ids: Collection[int] | None
+) -> Mapping[int, UnitCost | UnitLeftOut]:
+    return {
+        unit_id: unit if isinstance(unit, UnitLeftOut) else _cost(unit, asked.terms)
+        for unit_id, unit in owned_units(snapshot, asked, unit_ids).items()
+    }
 
 
 def _cost(unit: UnitAtSetting, terms: OwningTerms) -> UnitCost:

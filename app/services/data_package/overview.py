@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.services.data_package.tables import PackageField
 from app.services.ranking.rows import RankedSetting, read_ranking_table
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EVERY, RankingChoices
 from app.storage.models.trials import SettingSummary
 
@@ -61,7 +62,7 @@ def overview_rows(session: Session, unit_ids: Sequence[int] | None = None) -> li
     rows = []
     for channel, aerosol, room_id in session.execute(wanted).all():
         choices = RankingChoices(setting=EVERY, channel=channel, aerosol=aerosol, room_id=room_id)
-        table = read_ranking_table(session, choices)
+        table = read_ranking_table(current_snapshot(session), choices)
         for line in sorted(table.lines, key=lambda line: line.row.setting_id or 0):
             if line.row.summary_id is not None and (unit_ids is None or line.row.unit_id in unit_ids):
                 rows.append(_row(line, room_id, channel, aerosol, table.offered.currency))

@@ -1,14 +1,13 @@
 """Date of the latest data behind a chart or table; shown on downloads instead of today's date."""
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable
 from datetime import date, datetime
-from functools import partial
 from typing import Any
 
 from sqlalchemy import Select, func, select
-from sqlalchemy.orm import InstrumentedAttribute, Session
+from sqlalchemy.orm import InstrumentedAttribute
 
-from app.services.snapshot.read_cache import kept_by_unit
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.storage.models.bench_measurements import PowerMeasurement, SoundMeasurement
 from app.storage.models.ratings_and_claims import Claim, Rating
 from app.storage.models.trials import Trial
@@ -18,30 +17,25 @@ TRIALS, SOUND, POWER, PRICES, STATEMENTS = "trials", "sound", "power", "prices",
 EVERYTHING = (TRIALS, SOUND, POWER, PRICES, STATEMENTS)
 
 
-def latest_data_date(session: Session, kinds: Collection[str], unit_ids: Collection[int] | None = None) -> date | None:
+def latest_data_date(
+    snapshot: BenchSnapshot, kinds: Collection[str], unit_ids: Collection[int] | None = None
+) -> date | None:
     """Latest date among data of these kinds, of some units or the whole bench; None without data."""
-    of_units = None if unit_ids is None else list(unit_ids)
-    return latest_of(_latest_of_kind(session, kind, of_units) for kind in kinds)
+    if unit_ids is None:
+        return latest_of(snapshot.view(_latest_of_bench, kind) for kind in kinds)
+    return latest_of(_latest_of_kind(snapshot, kind, list(unit_ids)) for kind in kinds)
 
 
-def _latest_of_kind(session: Session, kind: str, unit_ids: list[int] | None) -> date | None:
-    """For the whole bench it is cached by unit, where the store counts changes of such data."""
-    if unit_ids is None and kind in (SOUND, POWER, PRICES):
-        return latest_of(kept_by_unit(session, ("newest datum", kind), partial(_by_unit, session, kind)).values())
+def _latest_of_bench(snapshot: BenchSnapshot, kind: str) -> date | None:
+    return _latest_of_kind(snapshot, kind, None)
+
+
+def _latest_of_kind(snapshot: BenchSnapshot, kind: str, unit_ids: list[int] | None) -> date | None:
     found = []
-    for asked in _DATA[kind]:
-        latest = session.scalar(asked.newest if unit_ids is None else asked.newest.where(asked.unit.in_(unit_ids)))
+    for query, unit in _DATA[kind]:
+        latest = snapshot.session.scalar(query if unit_ids is None else query.where(unit.in_(unit_ids)))
         found.append(latest.date() if isinstance(latest, datetime) else latest)
     return latest_of(found)
-
-
-def _by_unit(session: Session, kind: str, unit_ids: Collection[int] | None) -> Mapping[int, date]:
-    found: dict[int, date] = {}
-    for asked in _DATA[kind]:
-        statement = asked.by_unit if unit_ids is None else asked.by_unit.where(asked.unit.in_(unit_ids))
-        for unit, latest in session.execute(statement):
-            found[unit] = max(latest, found.get(unit, latest))
-    return found
 
 
 def latest_of(days: Iterable[date | str | None]) -> date | None:
@@ -54,36 +48,25 @@ def latest_of(days: Iterable[date | str | None]) -> date | None:
     return max(known, default=None)
 
 
-class _Asked:
-    """Where dates of one kind of data are stored, with the prepared queries."""
-
-    def __init__(self, day: Any, unit: InstrumentedAttribute[Any], joined: Select[Any] | None = None) -> None:
-        source = select(day) if joined is None else joined
-        self.unit = unit
-        self.newest = source.with_only_columns(func.max(day), maintain_column_froms=True)
-        self.by_unit = source.with_only_columns(unit, func.max(day), maintain_column_froms=True).group_by(unit)
-
-
-_DATA = {
+# For each kind of data the queries for its latest date, each with the column of the unit.
+_DATA: dict[str, tuple[tuple[Select[Any], InstrumentedAttribute[Any]], ...]] = {
     TRIALS: (
-        _Asked(
-            Trial.started_at,
+        (
+            select(func.max(Trial.started_at)).where(Trial.trashed_at.is_(None), Trial.excluded_at.is_(None)),
             Trial.unit_under_test_id,
-            select(Trial.id).where(Trial.trashed_at.is_(None), Trial.excluded_at.is_(None)),
         ),
     ),
-    SOUND: (_Asked(SoundMeasurement.measured_on, SoundMeasurement.unit_under_test_id),),
-    POWER: (_Asked(PowerMeasurement.measured_on, PowerMeasurement.unit_under_test_id),),
+    SOUND: ((select(func.max(SoundMeasurement.measured_on)), SoundMeasurement.unit_under_test_id),),
+    POWER: ((select(func.max(PowerMeasurement.measured_on)), PowerMeasurement.unit_under_test_id),),
     PRICES: (
-        _Asked(Price.seen_on, Price.unit_under_test_id),
-        _Asked(
-            ConsumablePrice.seen_on,
+        (select(func.max(Price.seen_on)), Price.unit_under_test_id),
+        (
+            select(func.max(ConsumablePrice.seen_on)).join(Consumable, Consumable.id == ConsumablePrice.consumable_id),
             Consumable.unit_under_test_id,
-            select(ConsumablePrice.id).join(Consumable, Consumable.id == ConsumablePrice.consumable_id),
         ),
     ),
     STATEMENTS: (
-        _Asked(Claim.seen_on, Claim.unit_under_test_id),
-        _Asked(Rating.seen_on, Rating.unit_under_test_id),
+        (select(func.max(Claim.seen_on)), Claim.unit_under_test_id),
+        (select(func.max(Rating.seen_on)), Rating.unit_under_test_id),
     ),
 }

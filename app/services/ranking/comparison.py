@@ -14,6 +14,7 @@ from app.services.ranking.compared_quantities import QUANTITIES, Finding, compar
 from app.services.ranking.compared_setting import ComparedSetting
 from app.services.ranking.rank_intervals import names_of
 from app.services.ranking.rows import read_ranking_table
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import EVERY, AvailableRoom, Offered, RankingChoices, read_offered
 from app.services.snapshot.settings_in_rooms import read_tested_settings
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
@@ -44,7 +45,7 @@ class SettingsCompared:
 
 
 def compare_settings(
-    session: Session, setting_ids: Sequence[int], choices: RankingChoices | None = None
+    snapshot: BenchSnapshot, setting_ids: Sequence[int], choices: RankingChoices | None = None
 ) -> SettingsCompared:
     """Compares settings in the room, channel and aerosol of the ranking's choices.
 
@@ -53,21 +54,17 @@ def compare_settings(
     """
     _check(setting_ids)
     asked = replace(choices or RankingChoices(), setting=EVERY)
-    filled, offered = read_offered(session, asked)
-    present = {line.row.setting_id: line for line in read_ranking_table(session, asked).lines}
+    filled, offered = read_offered(snapshot, asked)
+    wanted = set(setting_ids)
+    table = read_ranking_table(snapshot, asked)
+    present = {line.row.setting_id: line for line in table.lines if line.row.setting_id in wanted}
     for setting_id in setting_ids:
         if setting_id not in present:
             raise NotFound("speed setting", setting_id)
     lines = [present[setting_id] for setting_id in setting_ids]
-    tested = read_tested_settings(
-        session,
-        channel=filled.channel,
-        aerosol=filled.aerosol,
-        room_id=filled.room_id,
-        setting_ids=setting_ids,
-    )
+    tested = read_tested_settings(snapshot, filled.channel, filled.aerosol, filled.room_id)
     sounds = read_comparable_sound(
-        session,
+        snapshot.session,
         setting_ids,
         standard_distance_m=offered.standard_distance_m,
         rule=offered.sound_correction_rule,

@@ -1,10 +1,11 @@
 """Optional columns of the ranking, read only if a reader selects them."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from datetime import date
+from typing import Any, NamedTuple, TypeVar
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy import Connection, Select, func, select
 
 from app.compute.clean_air.efficiency import FederalEnergy, clean_air_per_watt, federal_energy
 from app.compute.clean_air.ozone import ozone_finding
@@ -12,10 +13,12 @@ from app.compute.cost_and_energy.cost_of_clean_air import cost_per_1000_m3_of_cl
 from app.compute.statistics.measured import Measured
 from app.services.costs.owned_units import rate_of
 from app.services.ranking.rows import RankedSetting
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.storage.models.bench_measurements import OzoneTest, PowerMeasurement
 from app.storage.models.ratings_and_claims import Rating
 from app.storage.models.units_under_test import SpeedSetting
 
+_Query = TypeVar("_Query", bound=Select[*tuple[Any, ...]])
 NOT_LISTED = "looked for and not listed"
 
 
@@ -44,31 +47,54 @@ class ExtraFacts:
     ozone_less_than_ppb: float | None
 
 
-def extra_facts(session: Session, lines: Sequence[RankedSetting]) -> list[ExtraFacts]:
-    """One entry per line, in order, in three queries."""
-    units = {line.row.unit_id for line in lines}
-    smoke, dust = _own_ratings(session, units, "smoke"), _own_ratings(session, units, "dust")
-    ozone = _highest_ozone(session, units)
-    highest_w = _power_at_highest(session, units)
-    return [
-        _facts(
-            line,
-            smoke.get(line.row.unit_id),
-            dust.get(line.row.unit_id),
-            highest_w.get(line.row.unit_id),
-            ozone.get(line.row.unit_id),
-        )
-        for line in lines
-    ]
+class _Rated(NamedTuple):
+    """The newest entry of a unit for one aerosol."""
+
+    listed: bool
+    clean_air_delivery_rate_m3_per_h: float | None
+    seen_on: date
 
 
-def sort_values(session: Session, lines: Sequence[RankedSetting], column: str) -> list[tuple[int, float]]:
+class _Ozone(NamedTuple):
+    ozone_ppb: float
+    below_detection: bool
+
+
+class _OfUnit(NamedTuple):
+    """Source data of the optional columns besides the line; None if not recorded."""
+
+    smoke: _Rated | None
+    dust: _Rated | None
+    highest_w: float | None
+    ozone: _Ozone | None
+
+
+_NOTHING = _OfUnit(None, None, None, None)
+
+
+def extra_facts(snapshot: BenchSnapshot, lines: Sequence[RankedSetting]) -> list[ExtraFacts]:
+    """One entry per line, in order."""
+    units = snapshot.by_unit(_of_units, None)
+    return [_facts(line, units.get(line.row.unit_id, _NOTHING)) for line in lines]
+
+
+def _of_units(snapshot: BenchSnapshot, _: None, unit_ids: Collection[int] | None) -> dict[int, _OfUnit]:
+    connection = snapshot.session.connection()
+    smoke, dust = _own_ratings(connection, unit_ids, "smoke"), _own_ratings(connection, unit_ids, "dust")
+    ozone, highest_w = _highest_ozone(connection, unit_ids), _power_at_highest(connection, unit_ids)
+    return {
+        unit_id: _OfUnit(smoke.get(unit_id), dust.get(unit_id), highest_w.get(unit_id), ozone.get(unit_id))
+        for unit_id in {**smoke, **dust, **ozone, **highest_w}
+    }
+
+
+def sort_values(snapshot: BenchSnapshot, lines: Sequence[RankedSetting], column: str) -> list[tuple[int, float]]:
     """Sort key of each line: known values first.
 
     An ozone value below detection sorts by its detection limit.
     """
     value_of = _SORTED_BY[column]
-    values = [value_of(facts) for facts in extra_facts(session, lines)]
+    values = [value_of(facts) for facts in extra_facts(snapshot, lines)]
     return [(2, 0.0) if value is None else (0, value) for value in values]
 
 
@@ -85,13 +111,8 @@ _SORTED_BY: dict[str, Callable[[ExtraFacts], float | None]] = {
 }
 
 
-def _facts(
-    line: RankedSetting,
-    smoke: Rating | None,
-    dust: Rating | None,
-    highest_w: float | None,
-    ozone: OzoneTest | None,
-) -> ExtraFacts:
+def _facts(line: RankedSetting, unit: _OfUnit) -> ExtraFacts:
+    smoke, dust, highest_w, ozone = unit
     rate = rate_of(line.row)
     per_watt, why_no_per_watt = _per_watt(line, rate)
     cost, why_no_cost = _clean_air_cost(line, rate)
@@ -135,7 +156,7 @@ def _clean_air_cost(line: RankedSetting, rate: Measured | None) -> tuple[Measure
         return None, str(error)
 
 
-def _certified(rating: Rating | None) -> CertifiedSmoke:
+def _certified(rating: _Rated | None) -> CertifiedSmoke:
     if rating is None:
         return CertifiedSmoke(None, "No certified smoke rate of this unit was looked for yet.", "")
     day = rating.seen_on.isoformat()
@@ -145,7 +166,7 @@ def _certified(rating: Rating | None) -> CertifiedSmoke:
 
 
 def _federal(
-    line: RankedSetting, smoke: Rating | None, dust: Rating | None, highest_w: float | None
+    line: RankedSetting, smoke: _Rated | None, dust: _Rated | None, highest_w: float | None
 ) -> tuple[FederalEnergy | None, str]:
     rates = [r.clean_air_delivery_rate_m3_per_h if r is not None and r.listed else None for r in (smoke, dust)]
     if rates[0] is None or rates[1] is None:
@@ -155,38 +176,42 @@ def _federal(
     return federal_energy(rates[0], rates[1], highest_w, line.row.standby_power_w), ""
 
 
-def _own_ratings(session: Session, units: set[int], aerosol: str) -> dict[int, Rating]:
+def _own_ratings(connection: Connection, unit_ids: Collection[int] | None, aerosol: str) -> dict[int, _Rated]:
     """The newest entry of each unit itself, never that of a sister model."""
-    found: dict[int, Rating] = {}
-    for rating in session.scalars(
-        select(Rating)
-        .where(Rating.unit_under_test_id.in_(units), Rating.aerosol == aerosol, Rating.sister_model == "")
+    query = (
+        select(Rating.unit_under_test_id, Rating.listed, Rating.clean_air_delivery_rate_m3_per_h, Rating.seen_on)
+        .where(Rating.aerosol == aerosol, Rating.sister_model == "")
         .order_by(Rating.seen_on, Rating.id)
-    ):
-        found[rating.unit_under_test_id] = rating
+    )
+    rows = connection.execute(_of_some(query, Rating.unit_under_test_id, unit_ids))
+    return {row[0]: _Rated(*row[1:]) for row in rows}  # the last of each unit stays
+
+
+def _highest_ozone(connection: Connection, unit_ids: Collection[int] | None) -> dict[int, _Ozone]:
+    query = select(OzoneTest.unit_under_test_id, OzoneTest.ozone_ppb, OzoneTest.below_detection)
+    found: dict[int, _Ozone] = {}
+    for unit_id, ppb, below in connection.execute(_of_some(query, OzoneTest.unit_under_test_id, unit_ids)):
+        ozone = _Ozone(ppb, below)
+        if unit_id not in found or _ozone_rank(ozone) > _ozone_rank(found[unit_id]):
+            found[unit_id] = ozone
     return found
 
 
-def _highest_ozone(session: Session, units: set[int]) -> dict[int, OzoneTest]:
-    found: dict[int, OzoneTest] = {}
-    for test in session.scalars(select(OzoneTest).where(OzoneTest.unit_under_test_id.in_(units))):
-        there = found.get(test.unit_under_test_id)
-        if there is None or _ozone_rank(test) > _ozone_rank(there):
-            found[test.unit_under_test_id] = test
-    return found
-
-
-def _ozone_rank(test: OzoneTest) -> tuple[bool, float]:
+def _ozone_rank(test: _Ozone) -> tuple[bool, float]:
     return not test.below_detection, test.ozone_ppb
 
 
-def _power_at_highest(session: Session, units: set[int]) -> dict[int, float]:
+def _power_at_highest(connection: Connection, unit_ids: Collection[int] | None) -> dict[int, float]:
     """Mean power at the setting marked as highest."""
-    values: dict[int, list[float]] = {}
-    for unit_id, power in session.execute(
-        select(PowerMeasurement.unit_under_test_id, PowerMeasurement.power_w)
+    query = (
+        select(PowerMeasurement.unit_under_test_id, func.avg(PowerMeasurement.power_w))
         .join(SpeedSetting, SpeedSetting.id == PowerMeasurement.setting_id)
-        .where(PowerMeasurement.unit_under_test_id.in_(units), SpeedSetting.is_highest == True)  # noqa: E712  # PostgreSQL: a number, no truth
-    ):
-        values.setdefault(unit_id, []).append(power)
-    return {unit_id: sum(found) / len(found) for unit_id, found in values.items()}
+        .where(SpeedSetting.is_highest == True)  # noqa: E712  # PostgreSQL: a number, no truth
+        .group_by(PowerMeasurement.unit_under_test_id)
+    )
+    rows = connection.execute(_of_some(query, PowerMeasurement.unit_under_test_id, unit_ids))
+    return dict(rows.all())
+
+
+def _of_some(query: _Query, unit: Any, unit_ids: Collection[int] | None) -> _Query:
+    return query if unit_ids is None else query.where(unit.in_(unit_ids))

@@ -2,19 +2,15 @@
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
-
-from sqlalchemy.orm import Session
 
 from app.compute.comparison.rank_intervals import RankRow, RankTable, rank_by_clean_air, rank_by_measured
 from app.compute.comparison.setting_in_room import SettingInRoom
 from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue
-from app.services.measurements.comparable_sound import ComparableSound, read_comparable_sound
-from app.services.ranking.rows import RankingTable, read_ranking_table
-from app.services.ranking.table import RankedSetting, Ranking, rank
-from app.services.snapshot.choices import EXTRA_COLUMNS, MOST_ROWS, RankingChoices
-from app.services.snapshot.read_cache import kept
+from app.services.measurements.comparable_sound import read_comparable_sound
+from app.services.ranking.table import RankedSetting, Ranking, rank_units
+from app.services.snapshot.bench_snapshot import BenchSnapshot
+from app.services.snapshot.choices import MOST_ROWS, RankingChoices
 from app.services.snapshot.settings_in_rooms import TestedSetting, read_tested_settings
 
 CLEAN_AIR = "clean_air_delivery_rate"
@@ -62,17 +58,10 @@ class RankView:
         return sum(one.row.rank_low_95 == one.row.rank_high_95 for one in self.measured)
 
 
-def rank_view(
-    session: Session,
-    choices: RankingChoices | None = None,
-    *,
-    by: str = CLEAN_AIR,
-    table: RankingTable | None = None,
-) -> RankView:
+def rank_view(snapshot: BenchSnapshot, choices: RankingChoices | None = None, *, by: str = CLEAN_AIR) -> RankView:
     """Rank intervals of the lines that pass the filters of a ranking.
 
     by : the ranked quantity; for clean air and clearing time, shared errors cancel
-    table : the ranking's table, if the caller has it
     Raises InvalidValue for an unknown option, or a quantity without intervals.
     """
     if by not in RANKED_BY:
@@ -80,28 +69,16 @@ def rank_view(
             f"The order was asked for by {by!r}; it needs a quantity with an interval: {', '.join(RANKED_BY)}.",
             field="by",
         )
-    asked = replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0)
-
-    def read() -> RankView:
-        return _rank_view(session, asked, by, table or read_ranking_table(session, asked))
-
-    # changes of data behind optional columns are not counted
-    return read() if asked.sort in EXTRA_COLUMNS else kept(session, ("rank view", asked, by), read)
+    return snapshot.view(_rank_view, (replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0), by))
 
 
-def _rank_view(session: Session, asked: RankingChoices, by: str, table: RankingTable) -> RankView:
-    ranking = rank(table, asked, session)
+def _rank_view(snapshot: BenchSnapshot, asked: tuple[RankingChoices, str]) -> RankView:
+    choices, by = asked
+    ranking = rank_units(snapshot, choices)
     lines = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
-    tested = read_tested_settings(
-        session,
-        channel=ranking.choices.channel,
-        aerosol=ranking.choices.aerosol,
-        room_id=ranking.choices.room_id,
-    )
-    if by == SOUND:
-        ranks = _by_sound(_sounds(session, lines, ranking))
-    else:
-        ranks = _RANKINGS[by](lines, {key: tested[key] for key in lines if key in tested})
+    chosen = ranking.choices
+    tested = read_tested_settings(snapshot, chosen.channel, chosen.aerosol, chosen.room_id)
+    ranks = _RANKINGS[by](snapshot, ranking, lines, {key: tested[key] for key in lines if key in tested})
     ranked = {row.key: LineRank(lines[row.key], row) for row in ranks.rows}
     return RankView(
         ranking=ranking,
@@ -118,46 +95,44 @@ _Lines = Mapping[int, RankedSetting]
 _Tested = Mapping[int, TestedSetting]
 
 
-def _by_clean_air(_: _Lines, tested: _Tested) -> RankTable:
+def _by_clean_air(snapshot: BenchSnapshot, _ranking: Ranking, _: _Lines, tested: _Tested) -> RankTable:
     known = {key: setting for key, setting in tested.items() if setting.in_room is not None}
-    return _clean_air_ranks(
+    return snapshot.of_values(
+        _clean_air_ranks,
         tuple((key, s.in_room) for key, s in known.items() if s.measurable and s.in_room is not None),
         tuple(key for key, setting in known.items() if not setting.measurable),
     )
 
 
-@lru_cache(maxsize=8)
 def _clean_air_ranks(settings: tuple[tuple[int, SettingInRoom], ...], idle: tuple[int, ...]) -> RankTable:
-    """Cached, because the ranks depend only on the stored values and are slow to compute."""
+    """Cached by its arguments (`of_values`), because ranks are slow to compute and most changes do not affect them."""
     return rank_by_clean_air(dict(settings), idle)
 
 
-def _by_clearing_time(_: _Lines, tested: _Tested) -> RankTable:
+def _by_clearing_time(snapshot: BenchSnapshot, _ranking: Ranking, _: _Lines, tested: _Tested) -> RankTable:
     """Ranks by total decay: the shortest time has the highest rate, and the rate has the better-behaved interval.
 
     A rate not distinguishable from the empty room's is not ranked either.
     """
     idle = [key for key, setting in tested.items() if setting.in_room is not None and not setting.measurable]
     rates = {key: s.total_decay for key, s in tested.items() if s.total_decay is not None and key not in idle}
-    return _measured_ranks(tuple(rates.items()), False, tuple(idle))
+    return snapshot.of_values(_measured_ranks, tuple(rates.items()), False, tuple(idle))
 
 
-def _sounds(session: Session, lines: Mapping[int, RankedSetting], ranking: Ranking) -> dict[int, ComparableSound]:
-    return read_comparable_sound(
-        session,
+def _by_sound(snapshot: BenchSnapshot, ranking: Ranking, lines: _Lines, _: _Tested) -> RankTable:
+    """Quietest first; the error of a shared meter is drawn once. An upper bound has no rank, because the true level may
+    be far lower.
+    """
+    sounds = read_comparable_sound(
+        snapshot.session,
         list(lines),
         standard_distance_m=ranking.offered.standard_distance_m,
         rule=ranking.offered.sound_correction_rule,
     )
-
-
-def _by_sound(sounds: Mapping[int, ComparableSound]) -> RankTable:
-    """Quietest first; the error of a shared meter is drawn once. An upper bound has no rank, because the true level may
-    be far lower.
-    """
     known = {key: sound for key, sound in sounds.items() if not sound.level.upper_bound}
     of_one_meter = {key: sound.meter for key, sound in known.items() if sound.meter is not None}
-    return _measured_ranks(
+    return snapshot.of_values(
+        _measured_ranks,
         tuple((key, s.without_meter if key in of_one_meter else s.level.level_dba) for key, s in known.items()),
         True,
         (),
@@ -165,25 +140,24 @@ def _by_sound(sounds: Mapping[int, ComparableSound]) -> RankTable:
     )
 
 
-def _by_power(lines: _Lines, _: _Tested) -> RankTable:
+def _by_power(snapshot: BenchSnapshot, _ranking: Ranking, lines: _Lines, _: _Tested) -> RankTable:
     powers = tuple(
         (key, Measured(line.row.power_w, line.row.power_uncertainty_w or 0.0))
         for key, line in lines.items()
         if line.row.power_w is not None
     )
-    return _measured_ranks(powers, True, ())
+    return snapshot.of_values(_measured_ranks, powers, True, ())
 
 
-def _by_running_cost(lines: _Lines, _: _Tested) -> RankTable:
+def _by_running_cost(snapshot: BenchSnapshot, _ranking: Ranking, lines: _Lines, _: _Tested) -> RankTable:
     """Costs that are only lower bounds come after those that are known."""
     costs = {key: line.cost for key, line in lines.items() if line.cost is not None}
     known = tuple(
         (key, Measured(c.total_per_year, c.uncertainty_per_year)) for key, c in costs.items() if not c.at_least
     )
-    return _measured_ranks(known, True, tuple(key for key, cost in costs.items() if cost.at_least))
+    return snapshot.of_values(_measured_ranks, known, True, tuple(key for key, cost in costs.items() if cost.at_least))
 
 
-@lru_cache(maxsize=8)
 def _measured_ranks(
     quantities: tuple[tuple[int, Measured], ...],
     lowest_first: bool,
@@ -196,9 +170,10 @@ def _measured_ranks(
     )
 
 
-_RANKINGS: dict[str, Callable[[_Lines, _Tested], RankTable]] = {
+_RANKINGS: dict[str, Callable[[BenchSnapshot, Ranking, _Lines, _Tested], RankTable]] = {
     CLEAN_AIR: _by_clean_air,
     CLEARING_TIME: _by_clearing_time,
+    SOUND: _by_sound,
     POWER: _by_power,
     RUNNING_COST: _by_running_cost,
 }

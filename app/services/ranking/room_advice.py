@@ -5,8 +5,6 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from sqlalchemy.orm import Session
-
 from app.compute.clean_air.room_need import RULE_CEILING_M, RoomNeed, need_by_155_rule, need_by_air_changes
 from app.compute.comparison.room_advice import (
     Candidate,
@@ -24,10 +22,11 @@ from app.compute.comparison.room_advice import (
 from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue
 from app.services.costs.owned_units import rate_of
-from app.services.snapshot.choices import Offered, RankingChoices, read_offered
-from app.services.snapshot.read_cache import kept, kept_by_unit
-from app.services.snapshot.setting_rows import RankingRow, read_ranking_rows
-from app.services.snapshot.setting_sound import SettingSound, read_setting_sounds
+from app.services.snapshot.bench_snapshot import BenchSnapshot
+from app.services.snapshot.choices import EVERY, RankingChoices, read_offered
+from app.services.snapshot.setting_rows import RankingRow
+from app.services.snapshot.setting_sound import NOT_MEASURED
+from app.services.snapshot.stored_units import Conditions, StoredUnit, conditions_of, stored_units
 
 RULE_155, AIR_CHANGES = "1.55 rule", "air changes"
 ROOM_RULES = (RULE_155, AIR_CHANGES)
@@ -81,10 +80,9 @@ class AdviceForRoom:
     left_out: tuple[UnitsLeftOut, ...]
 
 
-def advice_for_room(session: Session, choices: RoomChoices | None = None) -> AdviceForRoom:
-    """Advice for a room. Raises InvalidValue, naming the field, for an invalid room or limit."""
-    chosen = choices or RoomChoices()
-    return kept(session, ("advice for a room", chosen), lambda: _advice(session, chosen, _need(chosen)))
+def advice_for_room(snapshot: BenchSnapshot, choices: RoomChoices | None = None) -> AdviceForRoom:
+    """Advice for a room. Raises InvalidValue, naming the field, for a room or a limit that cannot be."""
+    return snapshot.view(_advice, choices or RoomChoices())
 
 
 class _UnitSettings(NamedTuple):
@@ -111,21 +109,20 @@ class _UnitAdvice(NamedTuple):
     quietest: Candidate | None
 
 
-def _advice(session: Session, chosen: RoomChoices, need: RoomNeed) -> AdviceForRoom:
-    """Assembled from cached advice per unit, so that a change only affects the units that changed."""
-    filled, offered = read_offered(session, RankingChoices())
-    measured = (filled.channel, filled.aerosol, filled.room_id, offered.currency)
-    key = (*measured, offered.standard_distance_m, offered.sound_correction_rule)
-    settings = kept_by_unit(
-        session, ("candidates for a room", *key), lambda ids: _settings(session, filled, offered, ids)
-    )
-    wish = Wish(need, chosen.max_sound_dba, chosen.max_price)
+class _Judged(NamedTuple):
+    """Under which conditions, and for which wish, units are judged."""
 
-    def judge(unit_ids: Collection[int] | None) -> Mapping[int, _UnitAdvice]:
-        asked = settings if unit_ids is None else unit_ids
-        return {unit: _judged(settings[unit], wish) for unit in asked if unit in settings}
+    conditions: Conditions
+    wish: Wish
 
-    judged = kept_by_unit(session, ("units judged for a room", *key, chosen), judge)
+
+def _advice(snapshot: BenchSnapshot, chosen: RoomChoices) -> AdviceForRoom:
+    """Put together from what each unit does: after a change only the units that changed are judged again."""
+    need = _need(chosen)
+    filled, offered = read_offered(snapshot, RankingChoices(setting=EVERY))
+    conditions = conditions_of(filled, offered)
+    settings = snapshot.by_unit(_settings, conditions)
+    judged = snapshot.by_unit(_judged, _Judged(conditions, Wish(need, chosen.max_sound_dba, chosen.max_price)))
     by_name = sorted(settings, key=lambda unit: settings[unit].name)
     units = [judged[unit] for unit in by_name]
     found = advice_of([unit.advice for unit in units])
@@ -147,32 +144,31 @@ def _advice(session: Session, chosen: RoomChoices, need: RoomNeed) -> AdviceForR
 
 
 def _settings(
-    session: Session, filled: RankingChoices, offered: Offered, unit_ids: Collection[int] | None
+    snapshot: BenchSnapshot, conditions: Conditions, unit_ids: Collection[int] | None
 ) -> Mapping[int, _UnitSettings]:
-    """All settings, by unit and position."""
-    sounds = read_setting_sounds(
-        session,
-        standard_distance_m=offered.standard_distance_m,
-        rule=offered.sound_correction_rule,
-        unit_ids=unit_ids,
+    """Every setting by unit and position; units without a setting are left out."""
+    units = stored_units(snapshot, conditions)
+    asked = units.values() if unit_ids is None else [units[unit_id] for unit_id in unit_ids if unit_id in units]
+    return {unit.id: _unit_settings(unit, conditions.currency) for unit in asked if unit.rows[0].setting_id is not None}
+
+
+def _unit_settings(unit: StoredUnit, currency: str) -> _UnitSettings:
+    candidates = tuple(_candidate(unit, row, currency) for row in unit.rows)
+    return _UnitSettings(
+        unit.name,
+        candidates,
+        tuple(two_of(one) for one in candidates),
+        tuple((point, one) for one in candidates if (point := point_of(one)) is not None),
     )
-    found: dict[int, list[Candidate]] = {}
-    for row in read_ranking_rows(session, filled, offered.currency, unit_ids=unit_ids):
-        if row.setting_id is not None:
-            one = _candidate(row, row.setting_id, sounds.of(row.setting_id), offered.currency)
-            found.setdefault(row.unit_id, []).append(one)
-    return {
-        unit: _UnitSettings(
-            of_unit[0].unit,
-            tuple(of_unit),
-            tuple(two_of(one) for one in of_unit),
-            tuple((point, one) for one in of_unit if (point := point_of(one)) is not None),
-        )
-        for unit, of_unit in found.items()
-    }
 
 
-def _judged(unit: _UnitSettings, wish: Wish) -> _UnitAdvice:
+def _judged(snapshot: BenchSnapshot, asked: _Judged, unit_ids: Collection[int] | None) -> Mapping[int, _UnitAdvice]:
+    settings = snapshot.by_unit(_settings, asked.conditions)
+    units = settings if unit_ids is None else [unit_id for unit_id in unit_ids if unit_id in settings]
+    return {unit_id: _unit_advice(settings[unit_id], asked.wish) for unit_id in units}
+
+
+def _unit_advice(unit: _UnitSettings, wish: Wish) -> _UnitAdvice:
     found = advise(unit.one, wish)
     failed = [set(left.fields) for left in found.left_out]
     return _UnitAdvice(
@@ -184,15 +180,16 @@ def _judged(unit: _UnitSettings, wish: Wish) -> _UnitAdvice:
     )
 
 
-def _candidate(row: RankingRow, setting_id: int, sound: SettingSound, currency: str) -> Candidate:
+def _candidate(unit: StoredUnit, row: RankingRow, currency: str) -> Candidate:
+    sound = unit.sound_of(row) or NOT_MEASURED
     return Candidate(
-        unit=f"{row.maker} {row.model}",
+        unit=unit.name,
         setting=row.setting or "",
         rate=rate_of(row) or _unmeasurable_rate(row),
         measurable=row.measurable == 1,
         sound_dba=sound.level_dba,
         price=row.price if row.price_currency == currency else None,
-        setting_id=setting_id,
+        setting_id=row.setting_id or 0,
         unit_id=row.unit_id,
         sound_is_upper_bound=sound.is_upper_bound,
         sound_is_estimate=sound.is_estimate,

@@ -2,9 +2,8 @@
 
 from collections.abc import Callable, Iterable, Sequence
 
-from sqlalchemy.orm import Session
-
 from app.services.ranking.rows import RankedSetting
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import EXTRA_COLUMNS, Offered, RankingChoices
 
 
@@ -18,17 +17,17 @@ def level_of(line: RankedSetting) -> float | None:
 
 
 def sorted_lines(
-    lines: Sequence[RankedSetting], choices: RankingChoices, offered: Offered, session: Session | None
+    snapshot: BenchSnapshot, lines: Sequence[RankedSetting], choices: RankingChoices, offered: Offered
 ) -> list[RankedSetting]:
     """The lines sorted by a column; ties keep the order of the table: maker, model, position."""
     if choices.sort in ("name", "kind"):
         return sorted(lines, key=_order_by_name(choices.sort, choices.larger_first))
-    if choices.sort in EXTRA_COLUMNS and session is not None:
+    if choices.sort in EXTRA_COLUMNS:
         from app.services.ranking.extra_columns import (
             sort_values,  # loaded when used: few readers sort by an optional column
         )
 
-        values: Iterable[tuple[int, float]] = sort_values(session, lines, choices.sort)
+        values: Iterable[tuple[int, float]] = sort_values(snapshot, lines, choices.sort)
     else:
         value_of = _VALUES.get(choices.sort, _nothing)
         values = (value_of(line, offered) for line in lines)

@@ -7,9 +7,6 @@ The page and the API show the same `Ranking`.
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-
-from sqlalchemy.orm import Session
 
 from app.compute.clean_air.room_need import need_by_155_rule, need_by_air_changes
 from app.services.ranking.rows import (
@@ -18,12 +15,11 @@ from app.services.ranking.rows import (
     UnitLines,
     lines_of_unit,
     read_ranking_table,
-    with_sound_and_cost,
 )
 from app.services.ranking.sort import level_of, price_of, sorted_lines
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import (
     EVERY,
-    EXTRA_COLUMNS,
     HIGHEST,
     QUIETEST,
     ROOM_RULES,
@@ -33,7 +29,7 @@ from app.services.snapshot.choices import (
     filled_choices,
 )
 
-__all__ = ["RankedSetting", "Ranking", "UnitLines", "lines_of_unit", "rank", "rank_units", "with_sound_and_cost"]
+__all__ = ["RankedSetting", "Ranking", "UnitLines", "lines_of_unit", "rank", "rank_units"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,35 +74,23 @@ class Ranking:
     needed_rate_m3_per_h: float | None
 
 
-def rank_units(session: Session, choices: RankingChoices | None = None) -> Ranking:
+def rank_units(snapshot: BenchSnapshot, choices: RankingChoices | None = None) -> Ranking:
     """Ranks the units of the bench. Raises InvalidValue for an unknown option."""
-    asked = choices or RankingChoices()
-    return rank(read_ranking_table(session, asked), asked, session)
+    return snapshot.view(_ranking, choices or RankingChoices())
 
 
-def rank(table: RankingTable, choices: RankingChoices, session: Session | None = None) -> Ranking:
-    """The ranking from a table that was read for these choices (see `table_key`).
-
-    session : needed only to sort by an optional column (`EXTRA_COLUMNS`); without it these sort by name
-    """
-    if session is None or choices.sort not in EXTRA_COLUMNS:
-        return _rank_of_table(table, choices)
-    return _rank(table, choices, session)
+def _ranking(snapshot: BenchSnapshot, choices: RankingChoices) -> Ranking:
+    return rank(snapshot, read_ranking_table(snapshot, choices), choices)
 
 
-@lru_cache(maxsize=12)
-def _rank_of_table(table: RankingTable, choices: RankingChoices) -> Ranking:
-    """Cached, because it depends on the table alone."""
-    return _rank(table, choices, None)
-
-
-def _rank(table: RankingTable, choices: RankingChoices, session: Session | None) -> Ranking:
+def rank(snapshot: BenchSnapshot, table: RankingTable, choices: RankingChoices) -> Ranking:
+    """The ranking from a table that was read for these choices, or from a part of one."""
     offered, lines = table.offered, table.lines
     filled = filled_choices(choices, offered)
     on_bench = {line.row.unit_id for line in lines}
     kinds = tuple(sorted({line.row.kind for line in lines}))
     chosen, units, removed = _filtered(_at_chosen_setting(lines, filled.setting), filled, offered, on_bench)
-    ordered = sorted_lines(chosen, filled, offered, session)
+    ordered = sorted_lines(snapshot, chosen, filled, offered)
     ends = _ends(ordered)
     return Ranking(
         lines=tuple(ordered[filled.offset : filled.offset + filled.limit]),

@@ -4,12 +4,10 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
-from sqlalchemy.orm import Session
-
 from app.compute.comparison.weighted_order import WeightedOrder, WeightedQuantity, weighted_order
 from app.errors import InvalidValue
-from app.services.ranking.rows import RankingTable, read_ranking_table
-from app.services.ranking.table import RankedSetting, Ranking, rank
+from app.services.ranking.table import RankedSetting, Ranking, rank_units
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import MOST_ROWS, Offered, RankingChoices
 
 MOST_WEIGHT = 100.0
@@ -68,15 +66,10 @@ class ReadersOrder:
 
 
 def readers_order(
-    session: Session,
-    weights: Mapping[str, float],
-    choices: RankingChoices | None = None,
-    *,
-    table: RankingTable | None = None,
+    snapshot: BenchSnapshot, weights: Mapping[str, float], choices: RankingChoices | None = None
 ) -> ReadersOrder:
     """Ranks the filtered lines by the reader's weights. The bench has no weights of its own.
 
-    table : the ranking's table, if the caller has it
     Raises InvalidValue for an unknown quantity, and for a weight below zero or above 100.
     """
     known = {weighable.key for weighable in WEIGHABLES}
@@ -91,7 +84,7 @@ def readers_order(
                 field=key,
             )
     asked = replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0)
-    ranking = rank(table or read_ranking_table(session, asked), asked, session)
+    ranking = rank_units(snapshot, asked)
     lines = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
     full = {weighable.key: float(weights.get(weighable.key, 0.0)) for weighable in WEIGHABLES}
     order = None

@@ -8,13 +8,14 @@ from app.services.reviews.facts import ReviewFacts, review_facts
 from app.services.reviews.points import versions_of_points, with_edits
 from app.services.reviews.rules import STRENGTH, WEAKNESS, points_of
 from app.services.reviews.wording import Draft, DraftPoint, DraftSection
+from app.services.snapshot.bench_snapshot import current_snapshot
 
 
 def review_draft(session: Session, unit_id: int) -> Draft:
     """The current draft with the latest edits. Raises NotFound for an unknown unit."""
     facts = review_facts(session, unit_id)
     points = with_edits(points_of(facts), versions_of_points(session, unit_id))
-    newest = latest_data_date(session, EVERYTHING, [unit_id])
+    newest = latest_data_date(current_snapshot(session), EVERYTHING, [unit_id])
     dated = f" Newest datum: {newest}." if newest else ""
     return Draft(
         unit_id=unit_id,

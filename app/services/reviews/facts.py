@@ -14,6 +14,7 @@ from app.services.ranking.rank_intervals import RankView, rank_view
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.alternatives import alternatives
 from app.services.reviews.unit_page import UnitOverview, unit_overview
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import HIGHEST, RankingChoices
 from app.services.trials.usable import usable_trials
 from app.storage.models.trials import NaturalDecayPoolRun, Trial
@@ -86,7 +87,7 @@ class ReviewFacts:
 def review_facts(session: Session, unit_id: int) -> ReviewFacts:
     """Raises NotFound for an unknown unit. Uses the bench's own conditions: main channel, smoke, main room."""
     known = unit_overview(session, unit_id)
-    view = rank_view(session, replace(known.lines.choices, setting=HIGHEST))
+    view = rank_view(current_snapshot(session), replace(known.lines.choices, setting=HIGHEST))
     lines = [line for line in known.lines.lines if line.row.setting_id is not None]
     highest = max(lines, key=lambda line: (line.row.is_highest or 0, line.row.position or 0), default=None)
     own = None if highest is None else next((r for r in view.ranks.rows if r.key == highest.row.setting_id), None)
@@ -143,7 +144,7 @@ def _others(
     asked = RankingChoices(
         channel=known.lines.choices.channel, aerosol=known.lines.choices.aerosol, room_id=known.lines.choices.room_id
     )
-    compared = compare_settings(session, [highest.row.setting_id, *ids], asked)
+    compared = compare_settings(current_snapshot(session), [highest.row.setting_id, *ids], asked)
     trials = usable_trials(session, ids, known.lines.choices.channel, known.lines.choices.room_id)
     return tuple(
         OtherUnit(

@@ -9,6 +9,7 @@ from app.compute.wording.numbers import at_most, measured_text, money, money_bet
 from app.compute.wording.rounding import rounded_text
 from app.services.ranking.rows import read_ranking_table
 from app.services.ranking.table import RankedSetting
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EVERY, RankingChoices
 
 GONE = "no longer there"
@@ -43,7 +44,7 @@ def figures_of_units(session: Session, unit_ids: Collection[int]) -> dict[int, t
     """Figures of each unit under the bench's own conditions, settings from the slowest; one read for all."""
     if not unit_ids:
         return {}
-    table = read_ranking_table(session, RankingChoices(setting=EVERY))
+    table = read_ranking_table(current_snapshot(session), RankingChoices(setting=EVERY))
     wanted = set(unit_ids)
     found: dict[int, list[Figure]] = {unit_id: [] for unit_id in unit_ids}
     for line in table.lines:

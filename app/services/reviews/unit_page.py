@@ -10,13 +10,14 @@ from app.compute.cost_and_energy.cost_over_years import CostOverYears, cost_over
 from app.errors import InvalidValue, NotFound
 from app.services.bench.choices import BenchChoices, bench_choices
 from app.services.costs.choices import OwningChoices, owning_terms
-from app.services.costs.owned_units import read_owned_units
+from app.services.costs.owned_units import UnitAtSetting, owned_unit
 from app.services.measurements.claims import CheckedClaim, claims_of_unit
 from app.services.measurements.ozone_tests import UnitOzone, ozone_of_unit
 from app.services.measurements.power_levels import SettingPower, power_levels_of_unit
 from app.services.measurements.ratings import RatingWithComparison, ratings_of_unit
 from app.services.measurements.sound_levels import SettingLevel, sound_levels_of_unit
 from app.services.ranking.table import UnitLines, lines_of_unit
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import RankingChoices
 from app.services.trials.list import ListedTrial, TrialFilter, list_trials
 from app.services.units.with_parts import PriceSeen
@@ -78,7 +79,7 @@ def unit_overview(session: Session, unit_id: int, choices: RankingChoices | None
     )
     if unit is None:
         raise NotFound("unit under test", unit_id)
-    lines = lines_of_unit(session, unit_id, choices)
+    lines = lines_of_unit(current_snapshot(session), unit_id, choices)
     trials = list_trials(session, TrialFilter(unit_under_test_id=unit_id), lines.choices.channel, MOST_TRIALS).rows
     return UnitOverview(
         unit=unit,
@@ -120,8 +121,10 @@ def _over_years(session: Session, unit_id: int) -> CostOverYears | None:
         terms = owning_terms(session, OwningChoices())
     except InvalidValue:  # no electricity price yet
         return None
-    units = read_owned_units(session, terms, unit_id).units
-    return None if not units else cost_over_years(units[0].owned, terms.assumptions, terms.choices.years)
+    unit = owned_unit(current_snapshot(session), terms, unit_id)
+    if not isinstance(unit, UnitAtSetting):
+        return None
+    return cost_over_years(unit.owned, terms.assumptions, terms.choices.years)
 
 
 def _notes(session: Session, trials: tuple[ListedTrial, ...]) -> dict[int, tuple[ResultNote, ...]]:

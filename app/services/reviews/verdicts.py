@@ -20,6 +20,7 @@ from app.services.reviews.figures import (
     figures_of_other,
     figures_of_units,
 )
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import HIGHEST, RankingChoices
 from app.services.store.audit import AT_THE_DESK, acting_name, record_change
 from app.services.store.checked_values import LONGEST_TEXT, one_of, required_text
@@ -173,8 +174,8 @@ def referenced_figures(
     if not unit_ids:
         return {}
     choices = RankingChoices(setting=HIGHEST)
-    table = read_ranking_table(session, choices)
-    view = rank_view(session, choices, table=table)
+    snapshot = current_snapshot(session)
+    table, view = read_ranking_table(snapshot, choices), rank_view(snapshot, choices)
     lines = {line.row.unit_id: line for line in table.lines}
     found = {}
     for unit_id in unit_ids:

@@ -1,4 +1,4 @@
-"""Data that ranking, costs and advice are computed from, read from the store.
+"""The bench at one moment: ranking, order, comparison, costs, advice and lists are computed from it.
 
-Begin with `choices.py`.
+Begin with `bench_snapshot.py` (what is cached, and for how long) and `stored_units.py` (what is read of each unit).
 """

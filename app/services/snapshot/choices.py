@@ -4,13 +4,12 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
-from sqlalchemy import bindparam, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import Connection, bindparam, func, select
 
 from app.compute.clean_air.room_need import RULE_CEILING_M
 from app.compute.cost_and_energy.running_cost import CostAssumptions
 from app.errors import InvalidValue
-from app.services.snapshot.read_cache import kept
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.storage.models.bench import Bench
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.tariffs import Tariff
@@ -135,13 +134,18 @@ class Offered:
         return CostAssumptions(self.price_per_kwh, self.currency, self.days_per_year)
 
 
-def read_offered(session: Session, choices: RankingChoices) -> tuple[RankingChoices, Offered]:
+def read_offered(snapshot: BenchSnapshot, choices: RankingChoices) -> tuple[RankingChoices, Offered]:
     """The choices with defaults filled in from the bench, and the other options.
 
     Raises InvalidValue, naming the field, for an unknown option.
     """
-    asked = (choices.channel, choices.aerosol, choices.price_per_kwh, choices.hours_per_day)
-    offered = kept(session, ("offered", *asked), lambda: _read_offered(session, choices))
+    asked = RankingChoices(
+        channel=choices.channel,
+        aerosol=choices.aerosol,
+        price_per_kwh=choices.price_per_kwh,
+        hours_per_day=choices.hours_per_day,
+    )
+    offered = snapshot.view(_read_offered, asked)
     return filled_choices(choices, offered), offered
 
 
@@ -169,8 +173,8 @@ _TRIALS_OF_ROOMS = (
 _ROOMS = select(Room.id, Room.name, Room.room_volume_m3).where(Room.id.in_(bindparam("ids", expanding=True)))
 
 
-def _read_offered(session: Session, choices: RankingChoices) -> Offered:
-    connection = session.connection()
+def _read_offered(snapshot: BenchSnapshot, choices: RankingChoices) -> Offered:
+    connection = snapshot.session.connection()
     bench = connection.execute(_BENCH).first()
     summarised = connection.execute(_SUMMARISED).all()
     names = connection.scalars(_SETTING_NAMES).all()
@@ -184,7 +188,7 @@ def _read_offered(session: Session, choices: RankingChoices) -> Offered:
         main_channel=main_channel,
         channels=channels or (channel,),
         aerosols=tuple(sorted({row[1] for row in summarised})) or (choices.aerosol,),
-        rooms=_rooms_with_results(session, {row[2] for row in summarised}, channel, choices.aerosol),
+        rooms=_rooms_with_results(connection, {row[2] for row in summarised}, channel, choices.aerosol),
         setting_names=tuple(names),
         currency=currency,
         standard_distance_m=bench[2] if bench else 1.0,
@@ -198,9 +202,8 @@ def _read_offered(session: Session, choices: RankingChoices) -> Offered:
     )
 
 
-def _rooms_with_results(session: Session, ids: set[int], channel: str, aerosol: str) -> tuple[AvailableRoom, ...]:
+def _rooms_with_results(connection: Connection, ids: set[int], channel: str, aerosol: str) -> tuple[AvailableRoom, ...]:
     """The rooms with these ids, the one with most trials of the channel and aerosol first."""
-    connection = session.connection()
     trials = dict(connection.execute(_TRIALS_OF_ROOMS, {"channel": channel, "aerosol": aerosol}).all())
     rooms = connection.execute(_ROOMS, {"ids": list(ids)})
     found = [AvailableRoom(id_, name, volume, int(trials.get(id_, 0))) for id_, name, volume in rooms]

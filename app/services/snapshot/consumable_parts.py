@@ -1,11 +1,9 @@
 """Consumables of all units with their current price, in one query, as input of the cost calculation."""
 
 from collections.abc import Collection
-from functools import lru_cache
 from typing import NamedTuple
 
-from sqlalchemy import Integer, Select, bindparam, case, select, type_coerce
-from sqlalchemy.orm import Session
+from sqlalchemy import Connection, Integer, Select, bindparam, case, select, type_coerce
 
 from app.compute.cost_and_energy.consumable_life import ConsumablePart
 from app.storage.models.units_under_test import Consumable, ConsumablePrice
@@ -60,30 +58,25 @@ _QUERY = _build()
 _SOME = _QUERY.where(Consumable.unit_under_test_id.in_(bindparam("unit_ids", expanding=True)))
 
 
-def read_consumable_rows(
-    session: Session, currency: str, unit_id: int = 0, unit_ids: Collection[int] | None = None
-) -> dict[int, tuple[ConsumableRow, ...]]:
+def read_consumable_parts(
+    connection: Connection, currency: str, unit_ids: Collection[int] | None = None
+) -> dict[int, tuple[ConsumablePart, ...]]:
     """Consumables by unit, of all or some units. A price in `currency` is preferred."""
-    found: dict[int, list[ConsumableRow]] = {}
+    found: dict[int, list[ConsumablePart]] = {}
     values: dict[str, object] = {"currency": currency}
-    if unit_id:
-        unit_ids = (unit_id,)
     if unit_ids is not None:
         values["unit_ids"] = list(unit_ids)
-    for row in session.connection().execute(_QUERY if unit_ids is None else _SOME, values).all():
+    for row in connection.execute(_QUERY if unit_ids is None else _SOME, values).all():
         consumable = ConsumableRow._make(row)
-        found.setdefault(consumable.unit_id, []).append(consumable)
-    return {unit: tuple(rows) for unit, rows in found.items()}
+        found.setdefault(consumable.unit_id, []).append(_part(consumable, currency))
+    return {unit: tuple(parts) for unit, parts in found.items()}
 
 
-@lru_cache(maxsize=4096)
-def consumable_parts(
-    rows: tuple[ConsumableRow, ...], consumables_state: str, currency: str
-) -> tuple[ConsumablePart, ...] | None:
-    """Consumables of one unit; None if it is not recorded whether it needs any, () if it needs none."""
-    if not rows:
+def parts_needed(parts: tuple[ConsumablePart, ...], consumables_state: str) -> tuple[ConsumablePart, ...] | None:
+    """The parts of one unit; None if it is not recorded whether it needs any, () if it needs none."""
+    if not parts:
         return () if consumables_state == "none needed" else None
-    return tuple(_part(row, currency) for row in rows)
+    return parts
 
 
 def _part(row: ConsumableRow, currency: str) -> ConsumablePart:

@@ -8,8 +8,19 @@ import math
 from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Integer, Select, Text, and_, bindparam, case, func, or_, select, type_coerce
-from sqlalchemy.orm import Session
+from sqlalchemy import (
+    ColumnElement,
+    Connection,
+    Integer,
+    Select,
+    Text,
+    and_,
+    bindparam,
+    case,
+    func,
+    select,
+    type_coerce,
+)
 
 from app.services.snapshot.choices import RankingChoices
 from app.services.snapshot.highest_setting import highest_setting_id
@@ -110,59 +121,38 @@ def _of_power(expression: ColumnElement[float], of_setting: ColumnElement[bool])
     )
 
 
-def _build(of_unit: ColumnElement[bool]) -> Select[*tuple[object, ...]]:
-    """The query, with the settings of a unit that `of_unit` joins to it."""
+def _build(of_unit: ColumnElement[bool]) -> Select[Any]:
+    """The query, with the settings of a unit that `of_unit` joins to it; its columns are the fields of `RankingRow`."""
     running = PowerMeasurement.setting_id == SpeedSetting.id
     standing_by = PowerMeasurement.setting_id.is_(None)
     summary = SettingSummary
+    # every field that is no plain column of the summaries
+    columns: dict[str, Any] = {
+        "unit_id": UnitUnderTest.id,
+        "maker": UnitUnderTest.maker,
+        "model": UnitUnderTest.model,
+        "kind": UnitUnderTest.kind,
+        "makes_ozone": type_coerce(UnitUnderTest.makes_ozone, Integer),
+        "consumables_state": UnitUnderTest.consumables_state,
+        "setting_id": SpeedSetting.id,
+        "setting": SpeedSetting.name,
+        "position": SpeedSetting.position,
+        "is_highest": type_coerce(SpeedSetting.is_highest, Integer),
+        "price": Price.amount,
+        "price_currency": Price.currency,
+        "price_on": type_coerce(Price.seen_on, Text),
+        "power_w": _mean_power(running),
+        "power_uncertainty_w": _power_variance(running),
+        "standby_power_w": _mean_power(standing_by),
+        "standby_power_uncertainty_w": _power_variance(standing_by),
+        "summary_id": summary.id,
+        "latest_trial_on": type_coerce(summary.latest_trial_on, Text),
+        "heterogeneous": type_coerce(summary.heterogeneous, Integer),
+        "measurable": type_coerce(summary.measurable, Integer),
+    }
     return (
         select(
-            UnitUnderTest.id,
-            UnitUnderTest.maker,
-            UnitUnderTest.model,
-            UnitUnderTest.kind,
-            type_coerce(UnitUnderTest.makes_ozone, Integer),
-            UnitUnderTest.consumables_state,
-            SpeedSetting.id,
-            SpeedSetting.name,
-            SpeedSetting.position,
-            type_coerce(SpeedSetting.is_highest, Integer),
-            Price.amount,
-            Price.currency,
-            type_coerce(Price.seen_on, Text),
-            _mean_power(running),
-            _power_variance(running),
-            _mean_power(standing_by),
-            _power_variance(standing_by),
-            summary.id,
-            summary.room_id,
-            summary.trials,
-            summary.usable_trials,
-            summary.excluded_trials,
-            summary.censored_trials,
-            summary.latest_trial_id,
-            type_coerce(summary.latest_trial_on, Text),
-            summary.worst_severity,
-            type_coerce(summary.heterogeneous, Integer),
-            summary.between_trial_source,
-            summary.pool_id,
-            summary.total_decay_per_h,
-            summary.total_decay_uncertainty_per_h,
-            summary.clean_air_delivery_rate_m3_per_h,
-            summary.clean_air_delivery_rate_uncertainty,
-            summary.clean_air_delivery_rate_low_95,
-            summary.clean_air_delivery_rate_high_95,
-            type_coerce(summary.measurable, Integer),
-            summary.at_most_m3_per_h,
-            summary.standard_clearing_time_min,
-            summary.standard_clearing_time_low_95_min,
-            summary.standard_clearing_time_high_95_min,
-            summary.time_to_clear_min,
-            summary.time_to_clear_low_min,
-            summary.time_to_clear_high_min,
-            summary.not_cleared_before_min,
-            summary.start_level_low,
-            summary.start_level_high,
+            *((columns[name] if name in columns else getattr(summary, name)).label(name) for name in RankingRow._fields)
         )
         .select_from(UnitUnderTest)
         .outerjoin(SpeedSetting, of_unit)
@@ -176,59 +166,63 @@ def _build(of_unit: ColumnElement[bool]) -> Select[*tuple[object, ...]]:
             ),
         )
         .outerjoin(Price, Price.id == _latest_price())
-        .where(
-            or_(
-                and_(bindparam("unit_id") == 0, UnitUnderTest.trashed_at.is_(None)),
-                UnitUnderTest.id == bindparam("unit_id"),
-            )
-        )
         .order_by(UnitUnderTest.maker, UnitUnderTest.model, SpeedSetting.position)
     )
 
 
 _EVERY_SETTING = _build(SpeedSetting.unit_under_test_id == UnitUnderTest.id)
 _HIGHEST_SETTING = _build(SpeedSetting.id == highest_setting_id())
+_ON_BENCH = UnitUnderTest.trashed_at.is_(None)
 _NAMED = UnitUnderTest.id.in_(bindparam("unit_ids", expanding=True))
-_EVERY_SETTING_OF_SOME, _HIGHEST_SETTING_OF_SOME = _EVERY_SETTING.where(_NAMED), _HIGHEST_SETTING.where(_NAMED)
+_EVERY_SETTING_ON_BENCH, _HIGHEST_SETTING_ON_BENCH = _EVERY_SETTING.where(_ON_BENCH), _HIGHEST_SETTING.where(_ON_BENCH)
+_EVERY_SETTING_OF_SOME = _EVERY_SETTING_ON_BENCH.where(_NAMED)
+_HIGHEST_SETTING_OF_SOME = _HIGHEST_SETTING_ON_BENCH.where(_NAMED)
+_EVERY_SETTING_OF_ONE = _EVERY_SETTING.where(UnitUnderTest.id == bindparam("unit_id"))
 
 
 def read_ranking_rows(
-    session: Session,
+    connection: Connection,
     choices: RankingChoices,
     currency: str,
     *,
     highest_only: bool = False,
-    unit_id: int = 0,
     unit_ids: Collection[int] | None = None,
 ) -> list[RankingRow]:
-    """All units outside the trash, one row per setting, sorted by maker, model and setting, with their results
-    for the channel, aerosol and room of the choices.
+    """All units outside the trash, or only `unit_ids`, one row per setting, sorted by maker, model and setting, with
+    their results for the channel, aerosol and room of the choices.
 
-    `highest_only`: only the highest setting of each unit; `unit_id`: only this unit, even if trashed;
-    `unit_ids`: only these.
+    highest_only : only the highest setting of each unit
     """
-    values: dict[str, object] = {
+    values = _values(choices, currency)
+    query = _HIGHEST_SETTING_ON_BENCH if highest_only else _EVERY_SETTING_ON_BENCH
+    if unit_ids is not None:
+        query = _HIGHEST_SETTING_OF_SOME if highest_only else _EVERY_SETTING_OF_SOME
+        values["unit_ids"] = list(unit_ids)
+    return [_row(found) for found in connection.execute(query, values).all()]
+
+
+def read_rows_of_unit(connection: Connection, unit_id: int, choices: RankingChoices, currency: str) -> list[RankingRow]:
+    """The same for one unit, even if trashed."""
+    values = {**_values(choices, currency), "unit_id": unit_id}
+    return [_row(found) for found in connection.execute(_EVERY_SETTING_OF_ONE, values).all()]
+
+
+def _values(choices: RankingChoices, currency: str) -> dict[str, object]:
+    return {
         "channel": choices.channel,
         "aerosol": choices.aerosol,
         "room_id": choices.room_id or 0,
         "currency": currency,
-        "unit_id": unit_id,
     }
-    query = _HIGHEST_SETTING if highest_only else _EVERY_SETTING
-    if unit_id:
-        unit_ids = (unit_id,)  # use the index instead of a scan
-    if unit_ids is not None:
-        query = _HIGHEST_SETTING_OF_SOME if highest_only else _EVERY_SETTING_OF_SOME
-        values["unit_ids"] = list(unit_ids)
-    result = session.connection().execute(query, values)
-    return [_row(found) for found in result.all()]
 
 
 _VARIANCES = tuple(RankingRow._fields.index(name) for name in ("power_uncertainty_w", "standby_power_uncertainty_w"))
 
 
 def _row(values: Sequence[Any]) -> RankingRow:
-    """The driver's values with the roots of the variances; rounding below zero becomes zero."""
+    """The driver's values, selected in the order of the fields, with the roots of the variances; rounding below zero
+    becomes zero.
+    """
     found = list(values)
     for place in _VARIANCES:
         if (variance := found[place]) is not None:

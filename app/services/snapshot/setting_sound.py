@@ -1,13 +1,11 @@
 """Sound level of each setting at the bench's standard distance, from all its measurements."""
 
 import math
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import NamedTuple
 
-from sqlalchemy import Select, bindparam, select
-from sqlalchemy.orm import Session
+from sqlalchemy import Connection, Select, bindparam, select
 
 from app.compute.sound.uncertainty import level_uncertainty_db
 from app.compute.sound.unit_sound import SoundReading, unit_sound
@@ -57,19 +55,6 @@ class SettingSound:
 NOT_MEASURED = SettingSound(None, False, False, 0, "The sound of this setting was not measured.")
 
 
-@dataclass(frozen=True, slots=True)
-class SettingSounds:
-    """Levels of all settings, computed on demand."""
-
-    rows_by_setting: dict[int, tuple[SoundRow, ...]]
-    standard_distance_m: float
-    rule: str
-
-    def of(self, setting_id: int) -> SettingSound:
-        rows = self.rows_by_setting.get(setting_id)
-        return NOT_MEASURED if rows is None else setting_sound(rows, self.standard_distance_m, self.rule)
-
-
 def _build() -> Select[int, float, float | None, float, str, str]:
     return select(
         SoundMeasurement.setting_id,
@@ -87,34 +72,28 @@ _SOME = _QUERY.where(SoundMeasurement.unit_under_test_id.in_(bindparam("unit_ids
 
 
 def read_setting_sounds(
-    session: Session,
+    connection: Connection,
     *,
     standard_distance_m: float,
     rule: str,
-    unit_id: int = 0,
     highest_only: bool = False,
     unit_ids: Collection[int] | None = None,
-) -> SettingSounds:
-    """Levels of all settings, of some units, or of the highest setting of each unit."""
+) -> dict[int, SettingSound]:
+    """Levels by setting id, of all settings, of some units, or of the highest setting of each unit."""
     query, values = _HIGHEST if highest_only else _QUERY, {}
-    if unit_id:
-        unit_ids = (unit_id,)
     if unit_ids is not None:
         query, values = _SOME, {"unit_ids": list(unit_ids)}
     found: dict[int, list[SoundRow]] = {}
-    rows = session.connection().execute(query, values).all()
-    for setting_id, level, background, distance, environment, instrument_class in rows:
+    for setting_id, level, background, distance, environment, instrument_class in connection.execute(
+        query, values
+    ).all():
         row = SoundRow(level, background, distance, environment == "indoor", instrument_class)
         found.setdefault(setting_id, []).append(row)
-    return SettingSounds({setting: tuple(rows) for setting, rows in found.items()}, standard_distance_m, rule)
+    return {setting: setting_sound(rows, standard_distance_m, rule) for setting, rows in found.items()}
 
 
-@lru_cache(maxsize=16384)
-def setting_sound(rows: tuple[SoundRow, ...], standard_distance_m: float, rule: str) -> SettingSound:
-    """Energy mean of the measurements, each corrected for background and converted to the standard distance.
-
-    Cached, because the level depends only on the stored values.
-    """
+def setting_sound(rows: Sequence[SoundRow], standard_distance_m: float, rule: str) -> SettingSound:
+    """Energy mean of the measurements, each corrected for background and converted to the standard distance."""
     readings = tuple(SoundReading(*row) for row in rows)
     sound = unit_sound(readings, standard_distance_m, rule)
     uncertainty, degrees_of_freedom = level_uncertainty_db(readings, sound)

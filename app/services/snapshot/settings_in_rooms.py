@@ -3,15 +3,14 @@
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
-from sqlalchemy import Select, bindparam, select
-from sqlalchemy.orm import Session
+from sqlalchemy import Connection, Select, bindparam, select
 
 from app.compute.comparison.setting_in_room import SettingInRoom
 from app.compute.statistics.measured import Measured
 from app.services.results.rows import stored_measured
-from app.services.snapshot.read_cache import kept_by_unit
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import NaturalDecayPool, NaturalDecayPoolRun, SettingSummary
 
@@ -34,41 +33,49 @@ class TestedSetting:
     at_most_m3_per_h: float | None
 
 
+_Pool = tuple[Measured | None, tuple[tuple[int, float], ...]]  # natural decay, and its runs with their weights
+
+
+class _Room(NamedTuple):
+    """What all settings tested in a room share."""
+
+    channel: str
+    aerosol: str
+    room_id: int
+    volume: Measured
+    pools: tuple[tuple[int, _Pool], ...]
+
+
 def read_tested_settings(
-    session: Session,
-    *,
-    channel: str,
-    aerosol: str,
-    room_id: int | None,
-    setting_ids: Collection[int] | None = None,
-) -> dict[int, TestedSetting]:
-    """Results by setting id, for some settings or for all that were tested in the room."""
-    room = session.connection().execute(_ROOM, {"room_id": room_id}).first()
+    snapshot: BenchSnapshot, channel: str, aerosol: str, room_id: int | None
+) -> Mapping[int, TestedSetting]:
+    """Results by setting id, for all that were tested in the room."""
+    return snapshot.view(_tested_settings, (channel, aerosol, room_id or 0))
+
+
+def _tested_settings(snapshot: BenchSnapshot, asked: tuple[str, str, int]) -> dict[int, TestedSetting]:
+    connection, room_id = snapshot.session.connection(), asked[2]
+    room = connection.execute(_ROOM, {"room_id": room_id}).first()
     if room is None:
         return {}
-    volume, pools = Measured(*room), _pools_of(session, room_id or 0)
-    where = {"channel": channel, "aerosol": aerosol, "room_id": room_id}
-
-    def read(unit_ids: Collection[int] | None) -> Mapping[int, dict[int, TestedSetting]]:
-        query, values = (_ALL, where) if unit_ids is None else (_SOME, {**where, "unit_ids": list(unit_ids)})
-        found: dict[int, dict[int, TestedSetting]] = {}
-        rows: Sequence[Any] = session.connection().execute(query, values).all()
-        for unit_id, *row in rows:
-            tested = _tested(row, pools, volume, room_id or 0)
-            found.setdefault(unit_id, {})[tested.setting_id] = tested
-        return found
-
-    if setting_ids is not None:
-        query, values = _NAMED, {**where, "setting_ids": list(setting_ids)}
-        rows = session.connection().execute(query, values).all()
-        return {one.setting_id: one for one in (_tested(row[1:], pools, volume, room_id or 0) for row in rows)}
-    # pools and volume are shared by all units, so they are part of the key
-    key = ("tested settings", channel, aerosol, room_id, volume, tuple(pools.items()))
-    units = kept_by_unit(session, key, read)
+    shared = _Room(*asked, Measured(*room), tuple(_pools_of(connection, room_id).items()))
+    units = snapshot.by_unit(_tested_of_units, shared)
     return {setting_id: tested for settings in units.values() for setting_id, tested in settings.items()}
 
 
-_Pool = tuple[Measured | None, tuple[tuple[int, float], ...]]  # natural decay, and its runs with their weights
+def _tested_of_units(
+    snapshot: BenchSnapshot, shared: _Room, unit_ids: Collection[int] | None
+) -> dict[int, dict[int, TestedSetting]]:
+    where = {"channel": shared.channel, "aerosol": shared.aerosol, "room_id": shared.room_id}
+    query, values = (_ALL, where) if unit_ids is None else (_SOME, {**where, "unit_ids": list(unit_ids)})
+    pools = dict(shared.pools)
+    found: dict[int, dict[int, TestedSetting]] = {}
+    rows: Sequence[Any] = snapshot.session.connection().execute(query, values).all()
+    for unit_id, *row in rows:
+        tested = _tested(row, pools, shared.volume, shared.room_id)
+        found.setdefault(unit_id, {})[tested.setting_id] = tested
+    return found
+
 
 _ROOM = select(Room.room_volume_m3, Room.room_volume_uncertainty_m3).where(Room.id == bindparam("room_id"))
 _POOLS = select(
@@ -100,11 +107,9 @@ _ALL: Select[*tuple[object, ...]] = select(
     SettingSummary.room_id == bindparam("room_id"),
 )
 _SOME = _ALL.where(SettingSummary.unit_under_test_id.in_(bindparam("unit_ids", expanding=True)))
-_NAMED = _ALL.where(SettingSummary.setting_id.in_(bindparam("setting_ids", expanding=True)))
 
 
-def _pools_of(session: Session, room_id: int) -> dict[int, _Pool]:
-    connection = session.connection()
+def _pools_of(connection: Connection, room_id: int) -> dict[int, _Pool]:
     runs: dict[int, list[tuple[int, float]]] = defaultdict(list)
     for pool_id, trial_id, weight in connection.execute(_RUNS, {"room_id": room_id}).all():
         runs[pool_id].append((trial_id, weight))

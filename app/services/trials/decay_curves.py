@@ -14,6 +14,7 @@ from app.services.logs.trial_fields import EMPTY_ROOM
 from app.services.ranking.rows import RankingTable
 from app.services.ranking.table import RankedSetting, Ranking, lines_of_unit, rank, rank_units
 from app.services.results.rows import stored_channel_decay
+from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
 from app.services.snapshot.choices import EVERY, HIGHEST, MOST_ROWS, Offered, RankingChoices
 from app.services.snapshot.evenly_spread import spread_over
 from app.services.trials.usable import usable_trials
@@ -110,11 +111,10 @@ def decay_overlay(session: Session, choices: CurveChoices | None = None) -> Deca
     chosen = choices or CurveChoices()
     if chosen.scale not in SCALES:
         raise InvalidValue(f"The scale is {chosen.scale!r}; it needs linear or log.", field="scale")
-    ranking = _ranking_of(session, chosen)
+    ranking = _ranking_of(current_snapshot(session), chosen)
     channel, room_id = ranking.choices.channel, ranking.choices.room_id
     chosen = replace(chosen, channel=channel, room_id=room_id)
-    left_out: list[str] = []
-    spread_of = 0
+    left_out, spread_of = list[str](), 0
     trial_ids = list(dict.fromkeys(chosen.trial_ids))
     lines = [line for line in ranking.lines if line.row.usable_trials]
     if chosen.unit_ids:
@@ -136,13 +136,13 @@ def decay_overlay(session: Session, choices: CurveChoices | None = None) -> Deca
     return DecayOverlay(chosen, ranking.offered, unit, curves, empty_room, tuple(left_out), spread_of)
 
 
-def _ranking_of(session: Session, chosen: CurveChoices) -> Ranking:
+def _ranking_of(snapshot: BenchSnapshot, chosen: CurveChoices) -> Ranking:
     """The ranking that the curves are chosen from; a single requested unit is read alone."""
     asked = RankingChoices(setting=chosen.setting, channel=chosen.channel, room_id=chosen.room_id, limit=MOST_ROWS)
     if len(chosen.unit_ids) == 1 and chosen.setting == EVERY:
-        known = lines_of_unit(session, chosen.unit_ids[0], asked)
-        return rank(RankingTable(known.lines, known.offered), asked, session)
-    return rank_units(session, asked)
+        known = lines_of_unit(snapshot, chosen.unit_ids[0], asked)
+        return rank(snapshot, RankingTable(known.lines, known.offered), asked)
+    return rank_units(snapshot, asked)
 
 
 def _trials_of_units(

@@ -3,11 +3,12 @@
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from app.services.snapshot.read_cache import kept_by_unit
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTest
 
@@ -42,8 +43,7 @@ class UnitsList:
     in_trash: int
 
 
-@dataclass(frozen=True, slots=True)
-class _NamedUnit:
+class _NamedUnit(NamedTuple):
     """A unit for the list: `words` is the searched text, `place` its position by maker and model."""
 
     id: int
@@ -56,11 +56,32 @@ class _NamedUnit:
     place: tuple[str, str, int]
 
 
+class _Part(NamedTuple):
+    """Which part of the list is asked for."""
+
+    search: str
+    kind: str
+    trashed: bool
+    limit: int
+    offset: int
+
+
 def list_units(
-    session: Session, *, search: str = "", kind: str = "", trashed: bool = False, limit: int = 100, offset: int = 0
+    snapshot: BenchSnapshot,
+    *,
+    search: str = "",
+    kind: str = "",
+    trashed: bool = False,
+    limit: int = 100,
+    offset: int = 0,
 ) -> UnitsList:
     """Units whose maker, model or kind contains every word of the search."""
-    units = kept_by_unit(session, "names of units", lambda ids: _named_units(session, ids)).values()
+    return snapshot.view(_list, _Part(search, kind, trashed, limit, offset))
+
+
+def _list(snapshot: BenchSnapshot, asked: _Part) -> UnitsList:
+    units = snapshot.by_unit(_named_units, None).values()
+    session, (search, kind, trashed, limit, offset) = snapshot.session, asked
     words = search.casefold().split()
     found = [
         unit
@@ -112,7 +133,7 @@ _TESTED = (
 )
 
 
-def _named_units(session: Session, unit_ids: Collection[int] | None) -> Mapping[int, _NamedUnit]:
+def _named_units(snapshot: BenchSnapshot, _: None, unit_ids: Collection[int] | None) -> Mapping[int, _NamedUnit]:
     query = _UNITS if unit_ids is None else _UNITS.where(UnitUnderTest.id.in_(unit_ids))
     return {
         row[0]: _NamedUnit(
@@ -121,7 +142,7 @@ def _named_units(session: Session, unit_ids: Collection[int] | None) -> Mapping[
             words=f"{row[1]} {row[2]} {row[3]}".casefold(),
             place=(row[1].lower(), row[2].lower(), row[0]),
         )
-        for row in session.execute(query)
+        for row in snapshot.session.execute(query)
     }
 
 

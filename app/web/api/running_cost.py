@@ -14,7 +14,7 @@ from app.services.costs.choices import DEFAULT_YEARS, OwningChoices
 from app.services.costs.running_cost import CostChoices, UnitCost, running_cost_view
 from app.web.api.shapes import IdOrNone, MeasuredShape, OfBench, of_bench, problem_answers
 from app.web.api.trials.shapes import Named
-from app.web.dependencies import SessionDep
+from app.web.dependencies import SessionDep, SnapshotDep
 
 router = APIRouter(tags=["running cost"])
 
@@ -119,12 +119,14 @@ class RunningCostShape(OfBench):
 
 
 @router.get("/running-cost", responses=problem_answers(404))
-def running_cost(session: SessionDep, query: Annotated[RunningCostQuery, Query()]) -> RunningCostShape:
+def running_cost(
+    session: SessionDep, snapshot: SnapshotDep, query: Annotated[RunningCostQuery, Query()]
+) -> RunningCostShape:
     """Units sorted by the chosen column: complete costs before lower bounds."""
     if not 1 <= query.limit <= 500:
         raise InvalidValue(f"The limit is {query.limit}; it needs a whole number from 1 to 500.", field="limit")
     first = _place(query.cursor)
-    view = running_cost_view(session, _choices(query))
+    view = running_cost_view(snapshot, _choices(query))
     part = view.costs[first : first + query.limit]
     terms = view.terms
     return RunningCostShape(

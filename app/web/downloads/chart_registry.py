@@ -23,22 +23,22 @@ from app.figures.charts.ranking_intervals import ranking_chart
 from app.figures.charts.sound_spectra import sound_spectra_chart
 from app.figures.charts.trial_decay import residuals_chart, trial_decay_chart
 from app.reading_files.headers.channels import channel
-from app.services.bench.chart_facts import read_chart_facts
+from app.services.bench.chart_facts import ChartFacts, read_chart_facts
 from app.services.costs.cost_of_owning import cost_of_owning
 from app.services.costs.running_cost import UnitCost, running_cost_view
 from app.services.history.latest_data_date import EVERYTHING, POWER, PRICES, SOUND, TRIALS, latest_data_date, latest_of
 from app.services.measurements.claims import claims_of_unit
 from app.services.measurements.listening import listening
-from app.services.ranking.room_advice import advice_for_room
+from app.services.ranking.room_advice import RoomChoices, advice_for_room
 from app.services.ranking.table import Ranking, rank_units
-from app.services.snapshot.read_cache import kept
+from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
 from app.services.trials.decay_curves import SCALES, DecayCurve, decay_overlay, trial_curve
 from app.services.units.entry import get_unit
 from app.services.units.price_history import price_history
 from app.web.forms.chart_choices import chosen_clips, cost_choices, curve_choices, room_choices
 from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.typed_form import TypedForm
-from app.web.forms.unit_system import unit_system
+from app.web.forms.unit_system import UnitSystem, unit_system
 
 # A chart, and a function for the date of its latest data, which is shown on downloads only.
 DatedChart = tuple[Chart, Callable[[], date | None]]
@@ -47,7 +47,7 @@ MakeChart = Callable[[Session, TypedForm], DatedChart]
 
 def _ranking(session: Session, form: TypedForm) -> DatedChart:
     system = unit_system(form.typed("units"))
-    ranking = rank_units(session, ranking_choices(form))
+    ranking = rank_units(current_snapshot(session), ranking_choices(form))
     chart = ranking_chart(
         ranking, read_chart_facts(session), flow_factor=system.flow_factor, flow_symbol=system.flow_symbol
     )
@@ -55,7 +55,7 @@ def _ranking(session: Session, form: TypedForm) -> DatedChart:
 
 
 def _clearing_times(session: Session, form: TypedForm) -> DatedChart:
-    ranking = rank_units(session, ranking_choices(form))
+    ranking = rank_units(current_snapshot(session), ranking_choices(form))
     return clearing_times_chart(ranking, read_chart_facts(session)), lambda: _newest_trial(ranking)
 
 
@@ -71,34 +71,35 @@ def _decay_overlay(session: Session, form: TypedForm) -> DatedChart:
 
 
 def _cost_bars(session: Session, form: TypedForm) -> DatedChart:
-    view = running_cost_view(session, cost_choices(form))
+    view = running_cost_view(current_snapshot(session), cost_choices(form))
     return cost_bars_chart(view, read_chart_facts(session)), lambda: _newest_cost(session, view.costs)
 
 
 def _cost_over_years(session: Session, form: TypedForm) -> DatedChart:
-    view = running_cost_view(session, cost_choices(form))
+    view = running_cost_view(current_snapshot(session), cost_choices(form))
     return cost_over_years_chart(view, read_chart_facts(session)), lambda: _newest_cost(session, view.drawn)
 
 
 def _cost_sensitivity(session: Session, form: TypedForm) -> DatedChart:
-    found = cost_of_owning(session, cost_choices(form))
+    found = cost_of_owning(current_snapshot(session), cost_choices(form))
     chart = cost_sensitivity_chart(found, read_chart_facts(session))
     return chart, lambda: _newest_cost(session, found.view.drawn)
 
 
 def _newest_cost(session: Session, costs: tuple[UnitCost, ...]) -> date | None:
-    return latest_data_date(session, (POWER, PRICES), [cost.unit.row.unit_id for cost in costs])
+    return latest_data_date(current_snapshot(session), (POWER, PRICES), [cost.unit.row.unit_id for cost in costs])
 
 
 def _frontier(session: Session, form: TypedForm) -> DatedChart:
-    system, choices, facts = unit_system(form.typed("units")), room_choices(form), read_chart_facts(session)
-    found = advice_for_room(session, choices)
-    chart = kept(
-        session,
-        ("frontier chart", choices, facts, system.key),
-        lambda: frontier_chart(found, facts, flow_factor=system.flow_factor, flow_symbol=system.flow_symbol),
-    )
-    return chart, lambda: latest_data_date(session, (TRIALS, SOUND, PRICES))
+    snapshot, system = current_snapshot(session), unit_system(form.typed("units"))
+    chart = snapshot.view(_frontier_chart, (room_choices(form), read_chart_facts(session), system))
+    return chart, lambda: latest_data_date(snapshot, (TRIALS, SOUND, PRICES))
+
+
+def _frontier_chart(snapshot: BenchSnapshot, asked: tuple[RoomChoices, ChartFacts, UnitSystem]) -> Chart:
+    choices, facts, system = asked
+    found = advice_for_room(snapshot, choices)
+    return frontier_chart(found, facts, flow_factor=system.flow_factor, flow_symbol=system.flow_symbol)
 
 
 def _sound_spectra(session: Session, form: TypedForm) -> DatedChart:
@@ -116,7 +117,7 @@ def _price_history(session: Session, form: TypedForm) -> DatedChart:
 def _claims_measured(session: Session, form: TypedForm) -> DatedChart:
     unit = get_unit(session, _unit_id(form))
     chart = claims_chart(f"{unit.maker} {unit.model}", claims_of_unit(session, unit.id), read_chart_facts(session))
-    return chart, lambda: latest_data_date(session, EVERYTHING, [unit.id])
+    return chart, lambda: latest_data_date(current_snapshot(session), EVERYTHING, [unit.id])
 
 
 def _unit_id(form: TypedForm) -> int:

@@ -1,7 +1,7 @@
 """Quantities of one ranking line as text, with their bars on a common scale."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import lru_cache
 
 from app.compute.wording.numbers import MeasuredText, amount_text, at_most, listed, measured_text, money, not_within
 from app.compute.wording.rounding import rounded_text
@@ -49,23 +49,9 @@ class Scales:
     longest_time_min: float
 
 
-@lru_cache(maxsize=4096)
-def cells_of_line(line: RankedSetting, scales: Scales) -> tuple[Cell, ...]:
-    """Clean air delivery rate, air changes, 95 % time, time to clear, sound, power, price, running cost, trials.
-
-    Cached per line; an unchanged table has the same lines.
-    """
-    return (
-        _rate_cell(line, scales),
-        _air_changes_cell(line, scales),
-        _standard_time_cell(line),
-        _time_to_clear_cell(line, scales),
-        _sound_cell(line),
-        _power_cell(line),
-        _price_cell(line, scales),
-        _cost_cell(line),
-        _trials_cell(line),
-    )
+def cells_of_line(line: RankedSetting, scales: Scales) -> dict[str, Cell]:
+    """Every quantity of a line by the name of its column."""
+    return {column: cell_of(line, scales) for column, cell_of in CELL_OF.items()}
 
 
 def rate_text(line: RankedSetting, system: UnitSystem) -> MeasuredText:
@@ -153,7 +139,7 @@ def _air_changes_cell(line: RankedSetting, scales: Scales) -> Cell:
     return Cell("value", words.value, words.interval)
 
 
-def _standard_time_cell(line: RankedSetting) -> Cell:
+def _standard_time_cell(line: RankedSetting, _: Scales) -> Cell:
     row = line.row
     if row.standard_clearing_time_min is None:
         return Cell("missing", reason=why_no_rate(line) if not row.usable_trials else "No total decay rate was found.")
@@ -209,7 +195,7 @@ def _spread_text(low: float | None, high: float | None, words: MeasuredText) -> 
     return words.interval
 
 
-def _sound_cell(line: RankedSetting) -> Cell:
+def _sound_cell(line: RankedSetting, _: Scales) -> Cell:
     sound = line.sound
     if sound is None or sound.level_dba is None:
         return Cell("missing", reason="The sound of this setting was not measured.")
@@ -221,7 +207,7 @@ def _sound_cell(line: RankedSetting) -> Cell:
     return Cell(kind, words.value, below, reason)
 
 
-def _power_cell(line: RankedSetting) -> Cell:
+def _power_cell(line: RankedSetting, _: Scales) -> Cell:
     if line.row.power_w is None:
         return Cell("missing", reason="The power of this setting was not measured.")
     words = measured_text(line.row.power_w, line.row.power_uncertainty_w)
@@ -238,7 +224,7 @@ def _price_cell(line: RankedSetting, scales: Scales) -> Cell:
     return Cell("value", rounded_text(row.price, 0))
 
 
-def _cost_cell(line: RankedSetting) -> Cell:
+def _cost_cell(line: RankedSetting, _: Scales) -> Cell:
     cost = line.cost
     if cost is None:
         return Cell("missing", reason="No electricity price is set. Give one under “Running cost”.")
@@ -250,7 +236,7 @@ def _cost_cell(line: RankedSetting) -> Cell:
     return Cell("value", words.value, words.interval if words.low != words.high else "")
 
 
-def _trials_cell(line: RankedSetting) -> Cell:
+def _trials_cell(line: RankedSetting, _: Scales) -> Cell:
     row = line.row
     if row.summary_id is None:
         return Cell("value", "0")
@@ -266,3 +252,16 @@ def _trials_cell(line: RankedSetting) -> Cell:
     if row.between_trial_source == "bench repeatability":
         return Cell("bound", text, reason="A single trial: its spread is the repeatability of the whole bench.")
     return Cell("value", text)
+
+
+CELL_OF: dict[str, Callable[[RankedSetting, Scales], Cell]] = {
+    "clean_air_delivery_rate": _rate_cell,
+    "air_changes": _air_changes_cell,
+    "standard_clearing_time": _standard_time_cell,
+    "time_to_clear": _time_to_clear_cell,
+    "sound": _sound_cell,
+    "power": _power_cell,
+    "price": _price_cell,
+    "running_cost": _cost_cell,
+    "trials": _trials_cell,
+}

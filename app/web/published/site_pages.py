@@ -17,6 +17,7 @@ from app.services.bench.choices import bench_choices
 from app.services.history.change_history import ChangeFilter, described_changes
 from app.services.history.reader_news import News, reader_news
 from app.services.ranking.table import rank_units
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EVERY, MOST_ROWS, RankingChoices
 from app.web.api.ranking.routes import RankingQuery
 from app.web.api.ranking.routes import ranking as ranking_answer
@@ -39,12 +40,12 @@ _FEED_ENTRIES = 50
 def ranking_files(session: Session, site: SiteFrame) -> list[SiteFile]:
     """The ranking of all units at their highest setting, about a hundred lines per page, and its numbers."""
     form = query_form(QueryParams(""))
-    total = rank_units(session, RankingChoices(limit=1)).total_lines
+    total = rank_units(current_snapshot(session), RankingChoices(limit=1)).total_lines
     starts = range(0, max(total, 1), LINES_A_PAGE)
     pages = [(f"{start + 1} to {min(start + LINES_A_PAGE, total)}", _page_path(start)) for start in starts]
     files = []
     for start in starts:
-        ranking = rank_units(session, RankingChoices(limit=LINES_A_PAGE, offset=start))
+        ranking = rank_units(current_snapshot(session), RankingChoices(limit=LINES_A_PAGE, offset=start))
         shown = ranking_page(ranking, form, unit_system(""))
         files.append(rendered("ranking.html", site, _page_path(start), shown.title, body=shown, pages=pages))
     return [*files, *_ranking_numbers(session)]
@@ -60,7 +61,9 @@ def _ranking_numbers(session: Session) -> list[SiteFile]:
         query = QueryParams(f"setting={EVERY}&limit={MOST_ROWS}&offset={offset}")
         tables.append(csv_text(make_table(session, "ranking", query_form(query))))
         answer = ranking_answer(
-            session, RankingQuery(setting=EVERY, limit=MOST_ROWS, cursor=str(offset) if offset else None)
+            session,
+            current_snapshot(session),
+            RankingQuery(setting=EVERY, limit=MOST_ROWS, cursor=str(offset) if offset else None),
         ).model_dump(mode="json")
         answers.append(answer)
         offset += MOST_ROWS
@@ -92,7 +95,7 @@ def pictures_files(session: Session, site: SiteFrame, holds: Holds) -> list[Site
         ),
         holds,
     )
-    leading = rank_units(session, RankingChoices(limit=MOST_COMPARED)).lines
+    leading = rank_units(current_snapshot(session), RankingChoices(limit=MOST_COMPARED)).lines
     ids = [line.row.setting_id for line in leading if line.has_rate and line.row.setting_id is not None]
     tables = []
     if len(ids) >= 2:

@@ -8,7 +8,6 @@ from typing import Any
 from urllib.parse import parse_qsl
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
 from starlette.responses import HTMLResponse
 
 from app.bundled_files import bundled_folder
@@ -29,10 +28,9 @@ def environment() -> Environment:
     """The environment of all templates.
 
     Functions: `static("base.css")` gives a URL with the content hash; `signed_in_name()` is "" for the local user;
-    `may("edit")` says whether the user has the role, and `role_needed("edit")` is the text shown if not;
-    `cached_markup(macro, item)` caches the output of a macro. Filters: `number(decimals)`, by default three significant
-    digits, and a dash for a missing value; `every` formats a sampling interval; `query_pairs` splits a query;
-    `what_changed(action)` describes a stored field.
+    `may("edit")` says whether the user has the role, and `role_needed("edit")` is the text shown if not. Filters:
+    `number(decimals)`, by default three significant digits, and a dash for a missing value; `every` formats a sampling
+    interval; `query_pairs` splits a query; `what_changed(action)` describes a stored field.
     """
     made = Environment(
         loader=FileSystemLoader(bundled_folder("templates")),
@@ -47,23 +45,11 @@ def environment() -> Environment:
     made.globals["may"] = user_may
     made.globals["role_needed"] = role_needed
     made.globals["styles_left_out"] = styles_left_out
-    made.globals["cached_markup"] = cached_markup
     made.filters["number"] = number
     made.filters["every"] = interval_text
     made.filters["query_pairs"] = query_pairs
     made.filters["what_changed"] = what_changed
     return made
-
-
-@lru_cache(maxsize=2048)
-def cached_markup(macro: Callable[..., Markup], *arguments: Any) -> Markup:
-    """Cached output of a macro for its arguments, so that a line of a long table is rendered once and not with each
-    view.
-
-    macro : imported without context, and dependent on its arguments alone, neither on the user nor on the time
-    arguments : immutable values, equal only if they render the same
-    """
-    return macro(*arguments)
 
 
 def query_pairs(query: str) -> list[tuple[str, str]]:

@@ -5,6 +5,7 @@ from app.services.bench.choices import BenchChoices, change_bench
 from app.services.costs.choices import FOR_THE_ROOM, QUIETEST, OwningChoices, tariffs_of_bench
 from app.services.costs.cost_of_owning import cost_of_owning
 from app.services.costs.running_cost import CostChoices
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.units.consumables import add_consumable, add_consumable_price, say_none_needed
 from app.services.units.definitions import NewConsumable, NewPrice
 from app.services.units.entry import add_setting
@@ -42,7 +43,7 @@ def bench(session, small_bench):
 
 
 def owning(session, **fields):
-    return cost_of_owning(session, CostChoices(owning=OwningChoices(**fields)))
+    return cost_of_owning(current_snapshot(session), CostChoices(owning=OwningChoices(**fields)))
 
 
 def by_id(found):
@@ -176,7 +177,7 @@ def test_a_unit_that_never_runs_says_why_there_is_no_cost_of_clean_air(session, 
 
 def test_without_any_tariff_it_asks_for_a_price(session, small_bench):
     with pytest.raises(InvalidValue, match=r"No price of a kilowatt-hour is known. Type one in") as refused:
-        cost_of_owning(session)
+        cost_of_owning(current_snapshot(session))
     assert refused.value.field == "price_per_kwh"
 
 

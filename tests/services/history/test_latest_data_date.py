@@ -6,6 +6,7 @@ from sqlalchemy import Engine, delete
 from sqlalchemy.orm import Session
 
 from app.services.history.latest_data_date import EVERYTHING, POWER, PRICES, SOUND, latest_data_date
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.units.consumables import add_consumable, add_consumable_price
 from app.services.units.definitions import NewConsumable, NewPrice
 from app.storage.engine import session_scope
@@ -20,20 +21,20 @@ def test_only_the_kinds_and_units_asked_for_count(session: Session):
     add_power(session, one, setting, 30.0)
     add_price(session, one, 90.0, seen_on=date(2026, 2, 20))
     add_price(session, other, 80.0, seen_on=date(2026, 6, 1))
-    assert latest_data_date(session, (SOUND,), [one]) == date(2026, 1, 5)
-    assert latest_data_date(session, (SOUND, POWER), [one]) == DAY
-    assert latest_data_date(session, (PRICES,), [one]) == date(2026, 2, 20)
-    assert latest_data_date(session, EVERYTHING) == date(2026, 6, 1)
+    assert latest_data_date(current_snapshot(session), (SOUND,), [one]) == date(2026, 1, 5)
+    assert latest_data_date(current_snapshot(session), (SOUND, POWER), [one]) == DAY
+    assert latest_data_date(current_snapshot(session), (PRICES,), [one]) == date(2026, 2, 20)
+    assert latest_data_date(current_snapshot(session), EVERYTHING) == date(2026, 6, 1)
 
 
 def test_an_empty_bench_has_no_day(session: Session):
-    assert latest_data_date(session, EVERYTHING) is None
+    assert latest_data_date(current_snapshot(session), EVERYTHING) is None
 
 
 def test_of_the_whole_bench_it_follows_every_change(store: Engine):
     def newest() -> date | None:
         with session_scope(store, writes=False) as session:
-            return latest_data_date(session, (PRICES, SOUND))
+            return latest_data_date(current_snapshot(session), (PRICES, SOUND))
 
     assert newest() is None
     with session_scope(store) as session:

@@ -9,6 +9,7 @@ from app.services.measurements.comparable_sound import read_comparable_sound
 from app.services.measurements.sound_levels import sound_levels_of_unit
 from app.services.ranking.room_advice import advice_for_room
 from app.services.ranking.table import rank_units
+from app.services.snapshot.bench_snapshot import current_snapshot
 from tests.sample_data.measured_facts import add_sound
 
 BOUNDS = ((36.0, 35.0, 1.0), (38.0, 36.5, 1.0), (37.0, None, 2.0))  # unit on, room alone, metres
@@ -22,9 +23,11 @@ def enter(session, ids, readings):
 
 def everywhere(session, ids):
     """Level, upper bound and estimate of the setting in each place."""
-    line = next(line for line in rank_units(session).lines if line.row.setting_id == ids.high_setting_id)
+    line = next(
+        line for line in rank_units(current_snapshot(session)).lines if line.row.setting_id == ids.high_setting_id
+    )
     unit = next(one for one in sound_levels_of_unit(session, ids.unit_id) if one.setting.id == ids.high_setting_id)
-    room = next(c for c in advice_for_room(session).candidates if c.setting_id == ids.high_setting_id)
+    room = next(c for c in advice_for_room(current_snapshot(session)).candidates if c.setting_id == ids.high_setting_id)
     compared = read_comparable_sound(session, [ids.high_setting_id], standard_distance_m=1.0, rule="ISO 3746")
     level = compared[ids.high_setting_id].level
     return [

@@ -13,6 +13,7 @@ from app.services.measurements.power_levels import (
     power_levels_of_unit,
 )
 from app.services.ranking.table import rank_units
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.store.audit import changes_of
 from app.services.units.entry import SUBJECT
 from app.storage.models.bench_measurements import PowerMeasurement
@@ -122,7 +123,9 @@ def test_repeats_that_disagree_are_as_uncertain_in_the_ranking_as_on_the_units_p
     add_power(session, ids.unit_id, None, 0.5, uncertainty_w=0.05)
     powers = {p.setting.id: p.power for p in power_levels_of_unit(session, ids.unit_id) if p.setting}
     own = powers[ids.high_setting_id]
-    row = next(line.row for line in rank_units(session).lines if line.row.setting_id == ids.high_setting_id)
+    row = next(
+        line.row for line in rank_units(current_snapshot(session)).lines if line.row.setting_id == ids.high_setting_id
+    )
     assert own.uncertainty == pytest.approx(11.85, abs=0.005)
     assert (row.power_w, row.power_uncertainty_w) == (pytest.approx(38.45), pytest.approx(own.uncertainty))
     assert (row.standby_power_w, row.standby_power_uncertainty_w) == (0.5, pytest.approx(0.05))

@@ -30,8 +30,8 @@ def test_the_table_of_all_units_gives_the_same_level(session, small_bench):
     for level in (48.0, 50.0):
         add_sound(session, small_bench.unit_id, small_bench.high_setting_id, level, distance_m=1.5)
     one = sound_levels_of_unit(session, small_bench.unit_id)[1].level
-    all_of_them = read_setting_sounds(session, standard_distance_m=1.0, rule="ISO 3746")
-    assert all_of_them.of(small_bench.high_setting_id).level_dba == pytest.approx(one.level_dba.value)
+    all_of_them = read_setting_sounds(session.connection(), standard_distance_m=1.0, rule="ISO 3746")
+    assert all_of_them[small_bench.high_setting_id].level_dba == pytest.approx(one.level_dba.value)
 
 
 def test_a_level_too_near_the_room_is_an_upper_bound(session, small_bench):

@@ -10,6 +10,7 @@ from app.errors import InvalidValue, NotFound
 from app.services.measurements.comparable_sound import SET_UP_DB, read_comparable_sound
 from app.services.ranking.compared_quantities import QUANTITIES
 from app.services.ranking.comparison import compare_settings, highest_settings
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import RankingChoices
 from app.services.snapshot.settings_in_rooms import read_tested_settings
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
@@ -29,7 +30,7 @@ def words(compared, number=0):
 
 def test_intervals_overlap_and_yet_the_difference_is_told_apart(session: Session, bench: ComparedBench):
     """Shared natural decay and volume: each rate is uncertain by 8 m³/h, their difference by 3.4."""
-    compared = compare_settings(session, bench.ids("Alder", "Birch"))
+    compared = compare_settings(current_snapshot(session), bench.ids("Alder", "Birch"))
     first, second = compared.settings
     assert first.clean_air is not None
     assert second.clean_air is not None
@@ -45,7 +46,7 @@ def test_intervals_overlap_and_yet_the_difference_is_told_apart(session: Session
 
 
 def test_every_quantity_is_said_in_words(session: Session, bench: ComparedBench):
-    said = words(compare_settings(session, bench.ids("Birch", "Alder")))
+    said = words(compare_settings(current_snapshot(session), bench.ids("Birch", "Alder")))
     assert said["standard_clearing_time"].startswith("Alder clears 1.09 times faster than Birch; between 1.0")
     assert said["sound"] == "Birch is 2.0\u00a0dB quieter than Alder; between 0.6 and 3.4."
     assert said["power"].startswith("Birch draws 20.0\u00a0W less than Alder; between 19.4 and 20.6")
@@ -54,7 +55,7 @@ def test_every_quantity_is_said_in_words(session: Session, bench: ComparedBench)
 
 
 def test_what_cannot_be_told_apart_is_said_with_the_quantity(session: Session, bench: ComparedBench):
-    said = words(compare_settings(session, bench.ids("Birch", "Cedar")))
+    said = words(compare_settings(current_snapshot(session), bench.ids("Birch", "Cedar")))
     assert said["clean_air_delivery_rate"] == "By clean air, Birch and Cedar cannot be told apart."
     assert said["power"] == "By power, Birch and Cedar cannot be told apart."
     assert said["price"] == "Birch and Cedar cost the same."
@@ -65,8 +66,8 @@ def test_one_meter_cancels_and_two_do_not(session: Session, bench: ComparedBench
     sounds = read_comparable_sound(
         session, bench.ids("Alder", "Birch", "Cedar"), standard_distance_m=1.0, rule="ISO 3746"
     )
-    one_meter = compare_settings(session, bench.ids("Alder", "Birch")).of_pair("sound")
-    two_meters = compare_settings(session, bench.ids("Alder", "Cedar")).of_pair("sound")
+    one_meter = compare_settings(current_snapshot(session), bench.ids("Alder", "Birch")).of_pair("sound")
+    two_meters = compare_settings(current_snapshot(session), bench.ids("Alder", "Cedar")).of_pair("sound")
     assert one_meter is not None
     assert two_meters is not None
     assert one_meter.difference.uncertainty == pytest.approx(SET_UP_DB * math.sqrt(2))
@@ -77,7 +78,7 @@ def test_one_meter_cancels_and_two_do_not(session: Session, bench: ComparedBench
 
 
 def test_a_unit_that_does_nothing_gives_a_lower_limit_or_nothing(session: Session, bench: ComparedBench):
-    said = words(compare_settings(session, bench.ids("Alder", "Dud")))
+    said = words(compare_settings(current_snapshot(session), bench.ids("Alder", "Dud")))
     assert said["clean_air_delivery_rate"].startswith("Alder delivers at least ")
     assert said["sound"] == "Of Dud only an upper bound of the sound is known."
     assert said["power"] == "The power of Dud was not measured."
@@ -85,7 +86,7 @@ def test_a_unit_that_does_nothing_gives_a_lower_limit_or_nothing(session: Sessio
 
 
 def test_what_was_never_tried_says_so(session: Session, bench: ComparedBench):
-    compared = compare_settings(session, bench.ids("Alder", "Elm"))
+    compared = compare_settings(current_snapshot(session), bench.ids("Alder", "Elm"))
     said = words(compared)
     assert said["clean_air_delivery_rate"] == "Elm has no clean air rate here."
     assert said["standard_clearing_time"] == "Elm has no decay rate here."
@@ -98,16 +99,18 @@ def test_two_that_do_nothing_are_not_compared_by_their_noise(session: Session, b
     idle = SpeedSetting(unit_under_test_id=bench.units["Dud"], name="off", position=0, is_highest=False)
     session.add(idle)
     session.flush()
-    tested = read_tested_settings(session, channel="pm2_5", aerosol="smoke", room_id=bench.room_id)
+    tested = read_tested_settings(current_snapshot(session), channel="pm2_5", aerosol="smoke", room_id=bench.room_id)
     pool_id = tested[bench.settings["Dud"]].in_room.pool_id
     add_summary(session, bench.units["Dud"], idle.id, bench.room_id, pool_id, Measured(0.75, 0.08))
-    found = compare_settings(session, (bench.settings["Dud"], idle.id)).findings["clean_air_delivery_rate"][0]
+    found = compare_settings(current_snapshot(session), (bench.settings["Dud"], idle.id)).findings[
+        "clean_air_delivery_rate"
+    ][0]
     assert found.words == "Neither can be told apart from an empty room."
     assert found.told_apart is False
 
 
 def test_three_are_ranked_with_what_cannot_be_told_apart(session: Session, bench: ComparedBench):
-    compared = compare_settings(session, bench.ids("Cedar", "Alder", "Birch", "Dud"))
+    compared = compare_settings(current_snapshot(session), bench.ids("Cedar", "Alder", "Birch", "Dud"))
     assert [row.key for row in compared.clean_air_ranks.rows] == list(bench.ids("Alder", "Birch", "Cedar", "Dud"))
     assert compared.clean_air_ranks.rows[-1].place is None
     assert compared.clean_air_ranks.groups == (bench.ids("Birch", "Cedar"),)
@@ -125,14 +128,14 @@ def test_names_tell_the_settings_of_one_unit_apart(session: Session, bench: Comp
     low = SpeedSetting(unit_under_test_id=bench.units["Alder"], name="low", position=0, is_highest=False)
     session.add(low)
     session.flush()
-    compared = compare_settings(session, (*bench.ids("Alder", "Birch"), low.id))
+    compared = compare_settings(current_snapshot(session), (*bench.ids("Alder", "Birch"), low.id))
     assert [setting.name for setting in compared.settings] == ["Alder, high", "Birch", "Alder, low"]
 
 
 def test_the_runs_behind_a_pool_come_along(session: Session):
     """Real trials: both pools of the tried bench rest on its two empty-room runs."""
     fill_tried(session)
-    tested = read_tested_settings(session, channel="pm2_5", aerosol="smoke", room_id=1)
+    tested = read_tested_settings(current_snapshot(session), channel="pm2_5", aerosol="smoke", room_id=1)
     assert len(tested) == 2
     for setting in tested.values():
         assert setting.in_room is not None
@@ -152,14 +155,14 @@ def test_a_choice_that_is_no_comparison_is_refused(
     session: Session, bench: ComparedBench, chosen: tuple[str, ...], message: str
 ):
     with pytest.raises(InvalidValue) as refused:
-        compare_settings(session, bench.ids(*chosen))
+        compare_settings(current_snapshot(session), bench.ids(*chosen))
     assert refused.value.message.endswith(message)
     assert refused.value.field == "setting_id"
 
 
 def test_a_setting_that_is_not_there_is_refused(session: Session, bench: ComparedBench):
     with pytest.raises(NotFound) as refused:
-        compare_settings(session, (*bench.ids("Alder"), 999))
+        compare_settings(current_snapshot(session), (*bench.ids("Alder"), 999))
     assert refused.value.message == "There is no speed setting 999 in this bench. Choose one from the list."
 
 
@@ -173,9 +176,9 @@ def test_a_unit_in_the_trash_is_not_compared(session: Session, bench: ComparedBe
     session.get_one(UnitUnderTest, bench.units["Birch"]).trashed_at = NOW
     session.flush()
     with pytest.raises(NotFound, match="no speed setting"):
-        compare_settings(session, bench.ids("Alder", "Birch"))
+        compare_settings(current_snapshot(session), bench.ids("Alder", "Birch"))
 
 
 def test_a_room_that_is_not_there_is_refused(session: Session, bench: ComparedBench):
     with pytest.raises(InvalidValue, match="There is no test room 77"):
-        compare_settings(session, bench.ids("Alder", "Birch"), RankingChoices(room_id=77))
+        compare_settings(current_snapshot(session), bench.ids("Alder", "Birch"), RankingChoices(room_id=77))

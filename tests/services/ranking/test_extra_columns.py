@@ -5,11 +5,12 @@ from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.measurements.ratings import add_rating
 from app.services.ranking.extra_columns import extra_facts
 from app.services.ranking.table import rank_units
+from app.services.snapshot.bench_snapshot import current_snapshot
 from tests.sample_data.measured_facts import DAY, add_power, add_rate, add_tariff
 
 
 def facts(session):
-    return extra_facts(session, rank_units(session).lines)[0]
+    return extra_facts(current_snapshot(session), rank_units(current_snapshot(session)).lines)[0]
 
 
 def certify(session, unit_id, aerosol, value=100.0, **fields):
@@ -69,4 +70,4 @@ def test_certified_rates_without_standby_give_no_federal_factor(session, small_b
 
 
 def test_no_lines_need_no_facts(session):
-    assert extra_facts(session, ()) == []
+    assert extra_facts(current_snapshot(session), ()) == []

@@ -2,6 +2,7 @@ import pytest
 
 from app.errors import InvalidValue
 from app.services.ranking.room_advice import RoomChoices, advice_for_room
+from app.services.snapshot.bench_snapshot import current_snapshot
 from tests.sample_data.measured_facts import add_price, add_rate, add_sound, add_unit_with_setting
 
 
@@ -26,7 +27,7 @@ def bench(session, small_bench):
 
 
 def test_what_to_buy_for_20_m2_below_45_dba(session, bench):
-    found = advice_for_room(session, RoomChoices(room_area_m2=20.0, max_sound_dba=45.0))
+    found = advice_for_room(current_snapshot(session), RoomChoices(room_area_m2=20.0, max_sound_dba=45.0))
     assert {(fit.candidate.unit, fit.candidate.setting) for fit in found.advice.fits} == {
         ("Maker A Model 1", "low"),
         ("Maker A Model 1", "high"),
@@ -39,20 +40,20 @@ def test_what_to_buy_for_20_m2_below_45_dba(session, bench):
 
 
 def test_each_limit_says_how_many_units_it_takes_out(session, bench):
-    found = advice_for_room(session, RoomChoices(max_price=100.0))
+    found = advice_for_room(current_snapshot(session), RoomChoices(max_price=100.0))
     counts = {left.field: left.units for left in found.left_out}
     assert counts == {"rate": 2, "sound": 2, "price": 3}
 
 
 def test_the_reasons_tell_unmeasurable_from_unmeasured(session, bench):
-    found = advice_for_room(session)
+    found = advice_for_room(current_snapshot(session))
     reasons = {left.candidate.unit: left.reasons for left in found.advice.left_out}
     assert reasons["Maker B Idle"] == ("no measurable cleaning",)
     assert reasons["Maker B Unknown"] == ("its clean air rate is not measured", "its sound is not measured")
 
 
 def test_the_frontier_holds_what_nothing_beats(session, bench):
-    found = advice_for_room(session)
+    found = advice_for_room(current_snapshot(session))
     assert [(c.unit, c.setting) for c in found.frontier] == [
         ("Maker B Loud", "high"),
         ("Maker A Model 1", "low"),
@@ -61,39 +62,40 @@ def test_the_frontier_holds_what_nothing_beats(session, bench):
 
 
 def test_the_nearest_are_named_where_nothing_serves(session, bench):
-    found = advice_for_room(session, RoomChoices(room_area_m2=50.0))  # 590 m³/h
+    found = advice_for_room(current_snapshot(session), RoomChoices(room_area_m2=50.0))  # 590 m³/h
     assert found.advice.fits == ()
     assert (found.strongest_within_limits.unit, found.strongest_within_limits.setting) == ("Maker A Model 1", "high")
     assert found.quietest_that_serves.unit == "Maker B Loud"
 
 
 def test_two_of_one_unit_may_serve_where_one_does_not(session, bench):
-    found = advice_for_room(session, RoomChoices(room_area_m2=40.0, max_sound_dba=48.0))  # 472 m³/h
+    found = advice_for_room(current_snapshot(session), RoomChoices(room_area_m2=40.0, max_sound_dba=48.0))  # 472 m³/h
     assert found.advice.fits == ()
     assert [(fit.candidate.setting, round(fit.candidate.rate.value)) for fit in found.pairs] == [
         ("low", 480),
         ("high", 800),
     ]
     assert found.pairs[0].candidate.price == 398.0
-    one_is_enough = advice_for_room(session, RoomChoices(room_area_m2=10.0))
+    one_is_enough = advice_for_room(current_snapshot(session), RoomChoices(room_area_m2=10.0))
     assert "Maker A Model 1" not in {fit.candidate.unit for fit in one_is_enough.pairs}
 
 
 def test_without_measurements_nothing_is_near(session, small_bench):
-    found = advice_for_room(session)
+    found = advice_for_room(current_snapshot(session))
     assert (found.strongest_within_limits, found.quietest_that_serves) == (None, None)
 
 
 def test_air_changes_use_the_rooms_own_ceiling(session, bench):
     found = advice_for_room(
-        session, RoomChoices(rule="air changes", air_changes_per_h=3.0, room_height_m=3.0, max_sound_dba=None)
+        current_snapshot(session),
+        RoomChoices(rule="air changes", air_changes_per_h=3.0, room_height_m=3.0, max_sound_dba=None),
     )
     assert found.need.rate_m3_per_h == 180.0
     assert len(found.advice.fits) == 3
 
 
 def test_an_empty_bench_has_no_advice(session):
-    assert advice_for_room(session).advice.fits == ()
+    assert advice_for_room(current_snapshot(session)).advice.fits == ()
 
 
 @pytest.mark.parametrize(
@@ -109,5 +111,5 @@ def test_an_empty_bench_has_no_advice(session):
 )
 def test_impossible_rooms_are_refused(session, fields, field, message):
     with pytest.raises(InvalidValue, match=message) as refused:
-        advice_for_room(session, RoomChoices(**fields))
+        advice_for_room(current_snapshot(session), RoomChoices(**fields))
     assert refused.value.field == field

@@ -1,5 +1,7 @@
 """The order of the ranking, its filters with what they removed, and the table kept in memory."""
 
+from typing import Any
+
 import pytest
 from sqlalchemy import Engine, select, update
 from sqlalchemy.orm import Session
@@ -7,8 +9,9 @@ from sqlalchemy.orm import Session
 from app.compute.cost_and_energy.energy_use import RunningPart
 from app.compute.cost_and_energy.running_cost import CostAssumptions, OwnedUnit, running_cost
 from app.errors import InvalidValue
-from app.services.ranking.ranking_cache import KeptRankings
+from app.services.ranking.rows import RankingTable, read_ranking_table
 from app.services.ranking.table import Ranking, lines_of_unit, needed_rate_m3_per_h, rank_units
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import MOST_ROWS, RankingChoices
 from app.storage.engine import session_scope
 from app.storage.models.rooms_and_loggers import Room
@@ -25,7 +28,7 @@ def bench(session: Session) -> RankedBench:
 
 
 def ranked(session: Session, **choices: object) -> Ranking:
-    return rank_units(session, RankingChoices(**choices))  # type: ignore[arg-type]
+    return rank_units(current_snapshot(session), RankingChoices(**choices))  # type: ignore[arg-type]
 
 
 def models(ranking: Ranking) -> list[str]:
@@ -204,11 +207,11 @@ def test_another_room_has_its_own_results(session: Session, bench: RankedBench):
 
 
 def test_the_lines_of_one_unit_are_those_of_the_ranking(session: Session, bench: RankedBench):
-    lines = lines_of_unit(session, bench.units["Strong"]).lines
+    lines = lines_of_unit(current_snapshot(session), bench.units["Strong"]).lines
     assert [line.row.setting for line in lines] == ["low", "high"]
     assert lines[1].row == ranked(session).lines[0].row
     assert lines[1].cost == ranked(session).lines[0].cost
-    assert lines_of_unit(session, 999).lines == ()
+    assert lines_of_unit(current_snapshot(session), 999).lines == ()
 
 
 def test_an_empty_bench_has_an_empty_ranking(session: Session):
@@ -255,39 +258,36 @@ def test_a_choice_that_cannot_be_says_what_is_needed(
     assert caught.value.field == field
 
 
-@sqlite_only("the mark of a database server moves with any of its databases; what is read anew is the same")
-def test_a_kept_table_is_read_anew_after_a_change_only(store: Engine):
-    with session_scope(store) as session:
-        bench = fill(session)
-    kept = KeptRankings(store)
-    first = kept.table(RankingChoices())
-    assert kept.table(RankingChoices(sort="name", max_price=3.0)) is first  # chosen from the same table
-    assert kept.table(RankingChoices(setting="every")) is not first
-    with session_scope(store) as session:
-        add_price(session, bench.units["Strong"], 1.0, seen_on=NOW.date().replace(month=5))
-    second = kept.table(RankingChoices())
-    assert second is not first
-    assert next(line for line in second.lines if line.row.model == "Strong").row.price == 1.0
-    kept.close()
+def read_table(store: Engine, **choices: Any) -> RankingTable:
+    with session_scope(store, writes=False) as reading:
+        return read_ranking_table(current_snapshot(reading), RankingChoices(**choices))
 
 
-def test_after_a_change_the_lines_that_say_the_same_are_the_same_lines(store: Engine):
+@sqlite_only("PostgreSQL does not tell which unit changed")
+def test_after_a_change_only_the_lines_of_that_unit_are_made_again(store: Engine):
     with session_scope(store) as session:
         bench = fill(session)
-    kept = KeptRankings(store)
-    before = {line.row.model: line for line in kept.table(RankingChoices()).lines}
+    first = read_table(store)
+    assert read_table(store, sort="name", max_price=3.0) is first  # chosen from the same table
+    assert read_table(store, setting="every") is not first
+    before = {line.row.model: line for line in first.lines}
     with session_scope(store) as session:
         add_price(session, bench.units["Strong"], 1.0, seen_on=NOW.date().replace(month=5))
         add_sound(session, bench.units["Weak"], before["Weak"].row.setting_id or 0, 61.0)
-        session.execute(update(Tariff).values(price_per_kwh=Tariff.price_per_kwh))
-    after = {line.row.model: line for line in kept.table(RankingChoices()).lines}
+    after = {line.row.model: line for line in read_table(store).lines}
     assert {model for model in before if after[model] is not before[model]} == {"Strong", "Weak"}
+    assert after["Strong"].row.price == 1.0
     assert after["Weak"].sound != before["Weak"].sound
+
+
+def test_a_change_of_what_all_units_share_reaches_every_line(store: Engine):
+    with session_scope(store) as session:
+        fill(session)
+    before = {line.row.model: line for line in read_table(store).lines}
     with session_scope(store) as session:
         session.execute(update(Tariff).values(price_per_kwh=Tariff.price_per_kwh * 2))
-    dearer = {line.row.model: line for line in kept.table(RankingChoices()).lines}
-    assert dearer["Strong"].cost != after["Strong"].cost
-    kept.close()
+    after = {line.row.model: line for line in read_table(store).lines}
+    assert after["Strong"].cost != before["Strong"].cost
 
 
 def test_a_unit_whose_highest_setting_is_not_marked_has_the_sound_of_its_last_one(session: Session, bench: RankedBench):
@@ -302,29 +302,3 @@ def test_a_unit_whose_highest_setting_is_not_marked_has_the_sound_of_its_last_on
     assert highest.row == last.row
     assert highest.sound == last.sound
     assert highest.cost == last.cost
-
-
-def test_a_change_that_was_not_committed_is_not_kept(store: Engine):
-    with session_scope(store) as session:
-        bench = fill(session)
-    kept = KeptRankings(store)
-    try:
-        with session_scope(store) as session:
-            add_price(session, bench.units["Strong"], 1.0, seen_on=NOW.date().replace(month=5))
-            before = kept.table(RankingChoices())
-            assert next(line for line in before.lines if line.row.model == "Strong").row.price == 500.0
-        after = kept.table(RankingChoices())
-        assert next(line for line in after.lines if line.row.model == "Strong").row.price == 1.0
-    finally:
-        kept.close()
-
-
-def test_only_a_few_tables_are_kept(store: Engine):
-    with session_scope(store) as session:
-        fill(session)
-    kept = KeptRankings(store)
-    first = kept.table(RankingChoices(price_per_kwh=0.0))
-    for cents in range(1, 26):
-        kept.table(RankingChoices(price_per_kwh=cents / 100))
-    assert kept.table(RankingChoices(price_per_kwh=0.0)) is not first
-    kept.close()

@@ -9,6 +9,7 @@ from app.services.adding_trials.add import add_trial
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.logs.trial_fields import NewTrial
 from app.services.reviews.unit_page import unit_overview
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.trials.trash import trash_unit
 from app.services.units.consumables import add_consumable, add_consumable_price
 from app.services.units.definitions import NewConsumable, NewPrice
@@ -53,14 +54,17 @@ def test_a_unit_that_is_not_there_is_not_found(session: Session):
 
 def test_the_list_counts_and_narrows(session: Session):
     bench = fill(session)
-    units = list_units(session)
+    units = list_units(current_snapshot(session))
     assert (units.total, units.on_bench, units.tested, units.in_trash) == (7, 7, 0, 0)
     assert [unit.model for unit in units.units] == sorted(bench.units, key=str.lower)
     strong = next(unit for unit in units.units if unit.model == "Strong")
     assert (strong.settings, strong.price, strong.price_currency) == (("low", "high"), 500.0, "USD")
-    assert [unit.model for unit in list_units(session, search="noise").units] == ["Noise", "Other noise"]
-    assert [unit.model for unit in list_units(session, kind="electrostatic").units] == ["Middling"]
-    second = list_units(session, limit=3, offset=3)
+    assert [unit.model for unit in list_units(current_snapshot(session), search="noise").units] == [
+        "Noise",
+        "Other noise",
+    ]
+    assert [unit.model for unit in list_units(current_snapshot(session), kind="electrostatic").units] == ["Middling"]
+    second = list_units(current_snapshot(session), limit=3, offset=3)
     assert len(second.units) == 3
     assert second.total == 7
 
@@ -68,9 +72,9 @@ def test_the_list_counts_and_narrows(session: Session):
 def test_a_unit_in_the_trash_has_a_list_of_its_own(session: Session):
     bench = fill(session)
     trash_unit(session, bench.units["Weak"], why="sold")
-    assert "Weak" not in [unit.model for unit in list_units(session).units]
-    assert [unit.model for unit in list_units(session, trashed=True).units] == ["Weak"]
-    assert list_units(session).in_trash == 1
+    assert "Weak" not in [unit.model for unit in list_units(current_snapshot(session)).units]
+    assert [unit.model for unit in list_units(current_snapshot(session), trashed=True).units] == ["Weak"]
+    assert list_units(current_snapshot(session)).in_trash == 1
 
 
 def test_the_foot_of_a_chart_says_that_a_bench_is_invented(session: Session):

@@ -10,6 +10,7 @@ from app.errors import InvalidValue
 from app.services.adding_trials.add import add_trial
 from app.services.logs.trial_fields import NewTrial
 from app.services.ranking.table import rank_units
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.store.audit import changes_of
 from app.services.trials.decay_curves import CurveChoices, decay_overlay
 from app.services.trials.trash import list_trash, trash_trial, trash_unit, untrash_trial, untrash_unit
@@ -53,7 +54,7 @@ def _rows(session: Session, *tables) -> dict[str, list[tuple[object, ...]]]:
 
 
 def _rate(session: Session) -> float | None:
-    return rank_units(session).lines[0].row.total_decay_per_h
+    return rank_units(current_snapshot(session)).lines[0].row.total_decay_per_h
 
 
 def test_a_trial_leaves_ranking_curves_and_summaries_at_once(session: Session, bench: SmallBench):
@@ -85,7 +86,7 @@ def test_an_empty_room_run_in_the_trash_is_taken_off_nothing_until_it_is_back(se
     for number in (1, 2):
         trash_trial(session, number, why="a window was open")
     assert session.scalars(select(NaturalDecayPool.id)).all() == []
-    assert rank_units(session).lines[0].row.clean_air_delivery_rate_m3_per_h is None
+    assert rank_units(current_snapshot(session)).lines[0].row.clean_air_delivery_rate_m3_per_h is None
     for number in (1, 2):
         untrash_trial(session, number)
     assert _rows(session, *KEPT) == kept
@@ -95,7 +96,7 @@ def test_an_empty_room_run_in_the_trash_is_taken_off_nothing_until_it_is_back(se
 def test_a_unit_leaves_ranking_and_curves_and_comes_back_with_its_trials(session: Session, bench: SmallBench):
     kept = _rows(session, *KEPT)
     trash_unit(session, bench.unit_id, who="Ann", why="given back")
-    assert rank_units(session).lines == ()
+    assert rank_units(current_snapshot(session)).lines == ()
     assert decay_overlay(session, CurveChoices(trial_ids=(3,))).curves == ()
     untrash_unit(session, bench.unit_id, who="Ann")
     assert _rate(session) == pytest.approx(6.0, rel=0.03)

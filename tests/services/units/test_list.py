@@ -4,6 +4,7 @@ from sqlalchemy import Engine, update
 
 from app.services.adding_trials.add import add_trial
 from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.trials.trash import trash_trial
 from app.services.units.list import list_units
 from app.storage.engine import session_scope
@@ -26,14 +27,14 @@ def test_trials_in_the_trash_and_of_the_empty_room_do_not_count(store: Engine, s
         empty = NewTrial(kind=EMPTY_ROOM, room_id=small_bench.room_id)
         add_trial(session, decay_log(0.5, seed=3, minutes=40), "empty.csv", empty)
     with session_scope(store, writes=False) as session:
-        (unit,) = list_units(session).units
-        assert (unit.trials, unit.last_trial_on, list_units(session).tested) == (2, NOW.date(), 1)
+        (unit,) = list_units(current_snapshot(session)).units
+        assert (unit.trials, unit.last_trial_on, list_units(current_snapshot(session)).tested) == (2, NOW.date(), 1)
     for trial_id, left in ((first, 1), (second, 0)):
         with session_scope(store) as session:
             trash_trial(session, trial_id, why="a wrong room")
         with session_scope(store, writes=False) as session:
-            (unit,) = list_units(session).units
-            assert (unit.trials, list_units(session).tested) == (left, min(left, 1))
+            (unit,) = list_units(current_snapshot(session)).units
+            assert (unit.trials, list_units(current_snapshot(session)).tested) == (left, min(left, 1))
             assert (unit.last_trial_on is None) == (left == 0)
 
 
@@ -44,9 +45,9 @@ def test_units_stand_by_maker_and_model_capitals_aside(store: Engine):
             for maker, model in (("birch", "b"), ("Birch", "A"), ("Alder", "Z"), ("alder", "É"))
         )
     with session_scope(store, writes=False) as session:
-        assert [unit.model for unit in list_units(session).units] == ["Z", "É", "A", "b"]
-        assert [unit.model for unit in list_units(session, search="é ALDER").units] == ["É"]
+        assert [unit.model for unit in list_units(current_snapshot(session)).units] == ["Z", "É", "A", "b"]
+        assert [unit.model for unit in list_units(current_snapshot(session), search="é ALDER").units] == ["É"]
     with session_scope(store) as session:
         session.execute(update(UnitUnderTest).where(UnitUnderTest.model == "Z").values(maker="Cedar"))
     with session_scope(store, writes=False) as session:
-        assert [unit.model for unit in list_units(session, limit=2, offset=2).units] == ["b", "Z"]
+        assert [unit.model for unit in list_units(current_snapshot(session), limit=2, offset=2).units] == ["b", "Z"]

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from app.services.snapshot.choices import RankingChoices
 from app.web.api.shapes import LARGEST_ID, IdOrNone, MeasuredShape, OfBench, of_bench, problem_answers
 from app.web.api.trials.shapes import Named
-from app.web.dependencies import SessionDep
+from app.web.dependencies import SessionDep, SnapshotDep
 
 router = APIRouter(tags=["ranking"])
 
@@ -76,12 +76,14 @@ class ComparisonShape(OfBench):
 
 
 @router.get("/comparison", responses=problem_answers(404))
-def comparison(session: SessionDep, query: Annotated[ComparisonQuery, Query()]) -> ComparisonShape:
+def comparison(
+    session: SessionDep, snapshot: SnapshotDep, query: Annotated[ComparisonQuery, Query()]
+) -> ComparisonShape:
     """Compares settings tested in one room; shared natural decay and volume cancel."""
     from app.services.ranking.comparison import compare_settings  # loaded when used: it needs scipy
 
     choices = RankingChoices(channel=query.channel, aerosol=query.aerosol, room_id=query.room_id)
-    compared = compare_settings(session, query.setting_id, choices)
+    compared = compare_settings(snapshot, query.setting_id, choices)
     ranks = {row.key: row for row in compared.clean_air_ranks.rows}
     currency = compared.offered.currency
     settings = []

@@ -9,7 +9,7 @@ from app.services.snapshot.choices import check_part
 from app.web.api.ranking.routes import RankingQuery, ranking_choices_of
 from app.web.api.shapes import OfBench, of_bench, problem_answers
 from app.web.api.trials.shapes import Named
-from app.web.dependencies import SessionDep
+from app.web.dependencies import SessionDep, SnapshotDep
 
 router = APIRouter(tags=["ranking"])
 
@@ -62,13 +62,13 @@ class RankOrderShape(OfBench):
 
 
 @router.get("/ranking/order", responses=problem_answers())
-def rank_order(session: SessionDep, query: Annotated[RankOrderQuery, Query()]) -> RankOrderShape:
+def rank_order(session: SessionDep, snapshot: SnapshotDep, query: Annotated[RankOrderQuery, Query()]) -> RankOrderShape:
     """Ranks between which each setting lies, for all settings together at 95 %."""
     from app.services.ranking.rank_intervals import rank_view  # loaded when used: it needs scipy
 
     asked = ranking_choices_of(query)
     check_part(asked)
-    view = rank_view(session, asked, by=query.by)
+    view = rank_view(snapshot, asked, by=query.by)
     after = asked.offset + asked.limit
     room = view.ranking.room
     return RankOrderShape(

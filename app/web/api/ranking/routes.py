@@ -19,7 +19,7 @@ from app.web.api.ranking.extra_shapes import ExtraShape, extra_shape
 from app.web.api.shapes import IdOrNone, MeasuredShape, OfBench, measured_from_parts, of_bench, problem_answers
 from app.web.api.trials.shapes import Named
 from app.web.api.units.routes import PriceShape
-from app.web.dependencies import SessionDep
+from app.web.dependencies import SessionDep, SnapshotDep
 
 router = APIRouter(tags=["ranking"])
 
@@ -156,9 +156,9 @@ class RankingShape(OfBench):
 
 
 @router.get("/ranking", responses=problem_answers())
-def ranking(session: SessionDep, query: Annotated[RankingQuery, Query()]) -> RankingShape:
+def ranking(session: SessionDep, snapshot: SnapshotDep, query: Annotated[RankingQuery, Query()]) -> RankingShape:
     """Settings in order: rates distinguishable from zero, then the others, then those without a rate."""
-    ranked = rank_units(session, ranking_choices_of(query))
+    ranked = rank_units(snapshot, ranking_choices_of(query))
     after = ranked.choices.offset + len(ranked.lines)
     room = ranked.room
     return RankingShape(
@@ -171,7 +171,7 @@ def ranking(session: SessionDep, query: Annotated[RankingQuery, Query()]) -> Ran
         removed=[RemovedShape(field=cut.field, units=cut.units, why=cut.why) for cut in ranked.removed],
         ranking=[
             _ranked(line, ranked, facts)
-            for line, facts in zip(ranked.lines, extra_facts(session, ranked.lines), strict=True)
+            for line, facts in zip(ranked.lines, extra_facts(snapshot, ranked.lines), strict=True)
         ],
         next_cursor=str(after) if after < ranked.total_lines else None,
         **of_bench(session),

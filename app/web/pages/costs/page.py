@@ -13,8 +13,9 @@ from app.figures.charts.cost_bars import MOST_BARS, cost_text
 from app.figures.charts.cost_over_years import over_years_text
 from app.services.costs.choices import SETTING_CHOICES, OwningTerms
 from app.services.costs.running_cost import RunningCostView, UnitCost, running_cost_view
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.units.entry import has_units
-from app.web.dependencies import RenderDep, SessionDep
+from app.web.dependencies import RenderDep, SessionDep, SnapshotDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.chart_choices import cost_choices
 from app.web.forms.typed_form import TypedForm
@@ -71,14 +72,14 @@ class CostsPage:
 
 
 @router.get(PATH)
-def show_costs(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
+def show_costs(request: Request, session: SessionDep, snapshot: SnapshotDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
     view = more = None
     try:
-        view, drawn = running_cost_view(session, cost_choices(form)), form.accepted
+        view, drawn = running_cost_view(snapshot, cost_choices(form)), form.accepted
         more = consequences(view, _shown(view, form))
     except HazefallError as error:
-        view, drawn = _without_mistakes(session), {}
+        view, drawn = _without_mistakes(snapshot), {}
         more = consequences(view, _shown(view, form)) if view is not None else None
         if view is not None or form.values:  # otherwise no price is known, which the page says elsewhere
             form.add_error(error.field or "", error.message)
@@ -89,10 +90,10 @@ def show_costs(request: Request, session: SessionDep, render: RenderDep) -> HTML
     return render("pages/costs/page.html", page, status_code=422 if asked_wrongly else 200, charts=bool(page.lines))
 
 
-def _without_mistakes(session: SessionDep) -> RunningCostView | None:
+def _without_mistakes(snapshot: BenchSnapshot) -> RunningCostView | None:
     """Costs under the bench's own assumptions, shown beside form errors; None without a tariff."""
     try:
-        return running_cost_view(session)
+        return running_cost_view(snapshot)
     except HazefallError:
         return None
 

@@ -17,6 +17,7 @@ from app.services.history.latest_data_date import POWER, PRICES, latest_data_dat
 from app.services.ranking.extra_columns import extra_facts
 from app.services.ranking.table import rank_units
 from app.services.reviews.unit_page import unit_overview
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EXTRA_COLUMNS, RankingChoices
 from app.web.forms.chart_choices import compare_choices, compared_setting_ids, cost_choices
 from app.web.forms.ranking_form import ranking_choices
@@ -26,8 +27,8 @@ from app.web.pages.ranking.columns import picked_keys
 
 
 def _ranking(session: Session, form: TypedForm) -> ExportTable:
-    ranking, keys = rank_units(session, ranking_choices(form)), picked_keys(form, {})
-    extra = extra_facts(session, ranking.lines) if set(keys or ()) & set(EXTRA_COLUMNS) else ()
+    ranking, keys = rank_units(current_snapshot(session), ranking_choices(form)), picked_keys(form, {})
+    extra = extra_facts(current_snapshot(session), ranking.lines) if set(keys or ()) & set(EXTRA_COLUMNS) else ()
     return ranking_table(ranking, read_chart_facts(session), keys=keys, extra=extra, **_flow(form))
 
 
@@ -35,7 +36,7 @@ def _comparison(session: Session, form: TypedForm) -> ExportTable:
     from app.figures.tables.comparison import comparison_table  # loaded when used: it needs scipy
     from app.services.ranking.comparison import compare_settings  # loaded when used: it needs scipy
 
-    compared = compare_settings(session, compared_setting_ids(session, form), compare_choices(form))
+    compared = compare_settings(current_snapshot(session), compared_setting_ids(session, form), compare_choices(form))
     return comparison_table(compared, read_chart_facts(session), **_flow(form))
 
 
@@ -48,9 +49,9 @@ def _fact_sheet(session: Session, form: TypedForm) -> ExportTable:
 
 
 def _running_cost(session: Session, form: TypedForm) -> ExportTable:
-    view = running_cost_view(session, cost_choices(form))
+    view = running_cost_view(current_snapshot(session), cost_choices(form))
     ids = [cost.unit.row.unit_id for cost in view.costs]
-    newest = latest_data_date(session, (POWER, PRICES), ids)
+    newest = latest_data_date(current_snapshot(session), (POWER, PRICES), ids)
     return replace(running_cost_table(view, read_chart_facts(session)), newest=newest)
 
 

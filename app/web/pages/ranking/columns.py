@@ -4,12 +4,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from sqlalchemy.orm import Session
-
 from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import measured_text
 from app.compute.wording.rounding import rounded_text
 from app.services.ranking.table import Ranking
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import EXTRA_COLUMNS
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem
@@ -44,21 +43,17 @@ class ExtraColumn:
 
 @dataclass(frozen=True, slots=True)
 class PickedColumns:
-    """The default columns shown, by index in USUAL, and the optional ones with their cells.
+    """The names of the default columns shown, and the optional ones with their cells.
 
     heads : key, label and unit of each optional column
     """
 
-    usual: tuple[int, ...]
+    usual: tuple[str, ...]
     heads: tuple[tuple[str, str, str], ...] = ()
     cells: tuple[tuple[Cell, ...], ...] = ()
 
-    @property
-    def is_usual(self) -> bool:
-        return not self.heads and len(self.usual) == len(USUAL)
 
-
-ALL_USUAL = PickedColumns(tuple(range(len(USUAL))))
+ALL_USUAL = PickedColumns(tuple(USUAL))
 
 
 def _measured(value: Measured | None, why_not: str, factor: float = 1.0) -> Cell:
@@ -119,12 +114,12 @@ def picked_keys(form: TypedForm, cookies: Mapping[str, str]) -> tuple[str, ...] 
 
 
 def picked_columns(
-    session: Session, ranking: Ranking, keys: tuple[str, ...] | None, system: UnitSystem
+    snapshot: BenchSnapshot, ranking: Ranking, keys: tuple[str, ...] | None, system: UnitSystem
 ) -> PickedColumns:
-    """The columns with the cells of the optional ones, which are read only if selected."""
+    """The columns with the cells of the optional ones."""
     if keys is None:
         return ALL_USUAL
-    usual = tuple(place for place, key in enumerate(USUAL) if key in keys)
+    usual = tuple(key for key in USUAL if key in keys)
     extra = [(key, column) for key, column in EXTRA.items() if key in keys]
     if not extra:
         return PickedColumns(usual)
@@ -132,7 +127,7 @@ def picked_columns(
         extra_facts,
     )  # loaded when used: few readers select an optional column
 
-    facts = extra_facts(session, ranking.lines)
+    facts = extra_facts(snapshot, ranking.lines)
     currency = ranking.offered.currency
     return PickedColumns(
         usual,

@@ -4,10 +4,10 @@ from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
 from app.errors import HazefallError
-from app.services.ranking.ranking_cache import KeptRankings
-from app.services.ranking.table import Ranking, rank
+from app.services.ranking.table import Ranking, rank_units
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import EVERY, RankingChoices
-from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
+from app.web.dependencies import RenderDep, SessionDep, SnapshotDep
 from app.web.forms.addresses import query_form
 from app.web.forms.chart_choices import compare_choices, compared_setting_ids
 from app.web.forms.typed_form import TypedForm
@@ -19,7 +19,7 @@ MOST_OFFERED = 200
 
 
 @router.get(PATH)
-def show_comparison(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
+def show_comparison(request: Request, session: SessionDep, snapshot: SnapshotDep, render: RenderDep) -> HTMLResponse:
     from app.services.ranking.comparison import FEWEST, compare_settings  # loaded when used: it needs scipy
     from app.web.pages.ranking.compare_view import compare_page  # loaded when used: with the service
 
@@ -29,17 +29,17 @@ def show_comparison(request: Request, session: SessionDep, kept: KeptRankingsDep
     compared = None
     if len(setting_ids) >= FEWEST and form.is_good:
         try:
-            compared = compare_settings(session, setting_ids, choices)
+            compared = compare_settings(snapshot, setting_ids, choices)
         except HazefallError as error:
             form.add_error(error.field or "setting_id", error.message)
-    offered = _offered(kept, form, choices)
+    offered = _offered(snapshot, form, choices)
     page = compare_page(compared, offered, setting_ids, form, units_from_form(form))
     return render(
         "pages/ranking/compare.html", page, status_code=200 if form.is_good else 422, charts=bool(page.chart_query)
     )
 
 
-def _offered(kept: KeptRankings, form: TypedForm, choices: RankingChoices) -> Ranking:
+def _offered(snapshot: BenchSnapshot, form: TypedForm, choices: RankingChoices) -> Ranking:
     """Settings to choose from, by name, filtered by the search."""
     asked = RankingChoices(
         setting=EVERY,
@@ -51,8 +51,7 @@ def _offered(kept: KeptRankings, form: TypedForm, choices: RankingChoices) -> Ra
         limit=MOST_OFFERED,
     )
     try:
-        return rank(kept.table(asked), asked)
+        return rank_units(snapshot, asked)
     except HazefallError as error:
         form.add_error(error.field or "", error.message)
-        anything = RankingChoices(setting=EVERY, sort="name", limit=MOST_OFFERED)
-        return rank(kept.table(anything), anything)
+        return rank_units(snapshot, RankingChoices(setting=EVERY, sort="name", limit=MOST_OFFERED))

@@ -193,23 +193,21 @@ def _rows(compared: SettingsCompared, system: UnitSystem) -> tuple[CompareRow, .
     currency = compared.offered.currency
     scales = Scales(system, compared.room, compared.choices.channel, currency, 0.0, 0.0)
     columns = [with_intervals(setting, cells_of_line(setting.line, scales)) for setting in compared.settings]
-    # in the order of cells_of_line; the quantity of rows that have a finding
     heads = (
         (CLEAN_AIR, "Clean air delivery rate", system.flow_symbol),
-        ("", "Air changes in the test room", "1/h"),
+        ("air_changes", "Air changes in the test room", "1/h"),
         (CLEARING_TIME, "95\u00a0% less smoke", "min"),
-        ("", "Time to clear", time_to_clear_unit(compared.choices.channel)),
+        ("time_to_clear", "Time to clear", time_to_clear_unit(compared.choices.channel)),
         (SOUND, f"Sound at {compared.offered.standard_distance_m:g}\u00a0m", "dB(A)"),
         (POWER, "Power", "W"),
         (PRICE, "Price", currency),
         (RUNNING_COST, "Running cost", f"{currency}/year"),
-        ("", "Trials", ""),
+        ("trials", "Trials", ""),
     )
-    rows = []
-    for number, (quantity, words, unit_symbol) in enumerate(heads):
-        cells = tuple(column[number] for column in columns)
-        rows.append(CompareRow(words, unit_symbol, cells, _marks(compared, quantity)))
-    return tuple(rows)
+    return tuple(
+        CompareRow(words, unit_symbol, tuple(cells[column] for cells in columns), _marks(compared, column))
+        for column, words, unit_symbol in heads
+    )
 
 
 def _marks(compared: SettingsCompared, quantity: str) -> tuple[str, ...]:

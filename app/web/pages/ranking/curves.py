@@ -12,6 +12,7 @@ from app.errors import InvalidValue
 from app.figures.charts.decay_overlay import curve_names, overlay_text
 from app.reading_files.headers.channels import channel
 from app.services.ranking.table import rank_units
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EVERY, HIGHEST, MOST_ROWS, QUIETEST, RankingChoices
 from app.services.trials.decay_curves import MOST_CURVES, DecayCurve, DecayOverlay, decay_overlay
 from app.web.dependencies import RenderDep, SessionDep
@@ -175,7 +176,7 @@ def _units(session: Session, overlay: DecayOverlay) -> tuple[Choice, ...]:
     """Units with a usable trial at the chosen setting, by name; ticked if drawn."""
     chosen = overlay.choices
     ranking = rank_units(
-        session,
+        current_snapshot(session),
         RankingChoices(
             setting=chosen.setting, channel=chosen.channel, room_id=chosen.room_id, sort="name", limit=MOST_ROWS
         ),

@@ -11,8 +11,8 @@ from app.web.templating.page_context import Column
 
 def columns_of(ranking: Ranking, form: TypedForm, system: UnitSystem, picked: PickedColumns) -> tuple[Column, ...]:
     """The unit's name, the default columns shown, and the optional ones."""
-    columns = _columns(ranking, form, system)
-    usual = (columns[0], *(columns[place + 1] for place in picked.usual))
+    columns = {column.key: column for column in _columns(ranking, form, system)}
+    usual = tuple(columns[key] for key in ("name", *picked.usual))
     return usual + tuple(
         Column(key, words, symbol, _sort_address(key, ranking, form), _sorted_now(key, ranking))
         for key, words, symbol in picked.heads

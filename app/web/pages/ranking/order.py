@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
@@ -22,33 +21,30 @@ from app.services.ranking.rank_intervals import (
     rank_view,
 )
 from app.services.snapshot.choices import RankingChoices
-from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
+from app.web.dependencies import RenderDep, SnapshotDep
 from app.web.forms.addresses import address, links_of, query_form
 from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem, units_from_form
-from app.web.pages.cells import Bar, Cell, Scales, cells_of_line
+from app.web.pages.cells import CELL_OF, Bar, Cell, Scales
 from app.web.pages.ranking.view import conditions
 from app.web.templating.page_context import PageLinks, Switch
 
 router = APIRouter()
 PATH = "/ranking/order"
 
-# label of the quantity, and its index in cells_of_line
 _QUANTITIES = {
-    CLEAN_AIR: ("clean air delivery rate", 0),
-    CLEARING_TIME: ("time for 95\u00a0% less smoke", 2),
-    SOUND: ("sound level", 4),
-    POWER: ("power", 5),
-    RUNNING_COST: ("running cost", 7),
+    CLEAN_AIR: "clean air delivery rate",
+    CLEARING_TIME: "time for 95\u00a0% less smoke",
+    SOUND: "sound level",
+    POWER: "power",
+    RUNNING_COST: "running cost",
 }
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class RankLine:
-    """One line: its rank and rank interval, drawn on the scale of all ranks. Compares by identity, so that rendered
-    lines can be cached.
-    """
+    """One line: its rank and rank interval, drawn on the scale of all ranks."""
 
     unit_id: int
     maker: str
@@ -83,15 +79,15 @@ class RankOrderPage:
 
 
 @router.get(PATH)
-def show_rank_order(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
+def show_rank_order(request: Request, snapshot: SnapshotDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
     choices = ranking_choices(form)
     try:
-        view = rank_view(session, choices, by=form.text("by") or CLEAN_AIR, table=kept.table(choices))
+        view = rank_view(snapshot, choices, by=form.text("by") or CLEAN_AIR)
     except InvalidValue as error:
         form.add_error(error.field or "", error.message)
         choices = RankingChoices()
-        view = rank_view(session, table=kept.table(choices))
+        view = rank_view(snapshot)
     page = _page(view, choices, form, units_from_form(form))
     return render("pages/ranking/order.html", page, status_code=200 if form.is_good else 422)
 
@@ -99,9 +95,15 @@ def show_rank_order(request: Request, session: SessionDep, kept: KeptRankingsDep
 def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: UnitSystem) -> RankOrderPage:
     ranking = view.ranking
     names = view.names
-    words, place = _QUANTITIES[view.by]
+    words = _QUANTITIES[view.by]
     shown = view.lines[choices.offset : choices.offset + choices.limit]
-    symbols = (system.flow_symbol, "", "min", "", "dB(A)", "W", "", f"{ranking.offered.currency}/year")
+    symbols = {
+        CLEAN_AIR: system.flow_symbol,
+        CLEARING_TIME: "min",
+        SOUND: "dB(A)",
+        POWER: "W",
+        RUNNING_COST: f"{ranking.offered.currency}/year",
+    }
     scales = Scales(
         system, ranking.room, ranking.choices.channel, ranking.offered.currency, ranking.highest_rate_m3_per_h, 0.0
     )
@@ -110,8 +112,8 @@ def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: Unit
         answer=_answer(view, names),
         is_empty=ranking.units_on_bench == 0,
         quantity=words,
-        unit_symbol=symbols[place],
-        lines=tuple(_line(one, len(view.lines), cells_of_line(one.line, scales)[place]) for one in shown),
+        unit_symbol=symbols[view.by],
+        lines=tuple(_line(one, len(view.lines), CELL_OF[view.by](one.line, scales)) for one in shown),
         links=links_of(PATH, form, first=choices.offset, limit=choices.limit, total=len(view.lines)),
         # groups that begin among the lines shown: a bench of a thousand units has hundreds
         groups=tuple(
@@ -127,7 +129,7 @@ def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: Unit
                 "Order by",
                 tuple(
                     (said, address(PATH, form.values, by=None if key == CLEAN_AIR else key), key == view.by)
-                    for key, (said, _) in _QUANTITIES.items()
+                    for key, said in _QUANTITIES.items()
                 ),
             ),
         ),
@@ -149,7 +151,6 @@ def _answer(view: RankView, names: Mapping[int, str]) -> str:
     return f"{lead}. {view.certain_ranks} of {counted(len(measured), 'rank')} are certain."
 
 
-@lru_cache(maxsize=1024)
 def _line(one: LineRank, last: int, cell: Cell) -> RankLine:
     row, ranked = one.line.row, one.row
     low, high = ranked.rank_low_95, ranked.rank_high_95

@@ -10,8 +10,7 @@ from app.figures.charts.clearing_times import clearing_times_chart
 from app.figures.charts.ranking_intervals import MOST_LINES, ranking_chart
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.ranking.table import rank_units
-from app.services.snapshot.choices import RankingChoices
-from app.web.dependencies import RenderDep, SessionDep
+from app.web.dependencies import RenderDep, SessionDep, SnapshotDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.unit_system import units_from_form
@@ -40,14 +39,14 @@ class RankingPicturesPage:
 
 
 @router.get(PATH)
-def show_pictures(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
+def show_pictures(request: Request, session: SessionDep, snapshot: SnapshotDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
     system = units_from_form(form)
     try:
-        ranking = rank_units(session, ranking_choices(form))
+        ranking = rank_units(snapshot, ranking_choices(form))
     except InvalidValue as error:
         form.add_error(error.field or "", error.message)
-        ranking = rank_units(session, RankingChoices())
+        ranking = rank_units(snapshot)
     query = address("", form.values).lstrip("?") if form.is_good else ""
     facts = read_chart_facts(session)
     rates = ranking_chart(ranking, facts, flow_factor=system.flow_factor, flow_symbol=system.flow_symbol)

@@ -1,7 +1,6 @@
 """Advice for a room: suitable settings, why others are not, and the Pareto front."""
 
 from dataclasses import dataclass
-from functools import lru_cache
 
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
@@ -12,7 +11,7 @@ from app.compute.wording.rounding import rounded_text
 from app.errors import InvalidValue
 from app.figures.charts.frontier import frontier_text
 from app.services.ranking.room_advice import ROOM_RULES, AdviceForRoom, advice_for_room
-from app.web.dependencies import RenderDep, SessionDep
+from app.web.dependencies import RenderDep, SnapshotDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.chart_choices import room_choices
 from app.web.forms.options import plain_choices
@@ -27,11 +26,9 @@ _MOST_PAIRS = 6
 _MOST_LINES = 60
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class AdviceLine:
-    """One setting: rate, air changes and time in the reader's room, sound, price. Compares by identity, so that
-    rendered lines can be cached.
-    """
+    """One setting: rate, air changes and time in the reader's room, sound, price."""
 
     unit_id: int
     unit: str
@@ -67,13 +64,13 @@ class RoomPage:
 
 
 @router.get(PATH)
-def show_room(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
+def show_room(request: Request, snapshot: SnapshotDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
     try:
-        found = advice_for_room(session, room_choices(form))
+        found = advice_for_room(snapshot, room_choices(form))
     except InvalidValue as error:
         form.add_error(error.field or "", error.message)
-        found = advice_for_room(session)
+        found = advice_for_room(snapshot)
     if not form.values:
         form.values = {"room_area_m2": ["20"], "max_sound_dba": ["45"]}
     page = _page(found, form, units_from_form(form))
@@ -166,7 +163,6 @@ def _fit_lines(fits: tuple[Fit, ...], found: AdviceForRoom, system: UnitSystem) 
     return tuple(_fit_line(fit, fit.candidate.setting_id in best, system) for fit in fits)
 
 
-@lru_cache(maxsize=1024)
 def _fit_line(fit: Fit, is_quietest_of_unit: bool, system: UnitSystem) -> AdviceLine:
     changes = measured_text(
         fit.air_changes_per_h.value, fit.air_changes_per_h.uncertainty, *fit.air_changes_per_h.interval_95
@@ -194,7 +190,6 @@ def _minutes(fit: Fit) -> Cell:
     return Cell("estimate", f"{fit.minutes_to_clear:.0f}", below, "Worked out from the rate, not measured here.")
 
 
-@lru_cache(maxsize=1024)
 def _line(c: Candidate, system: UnitSystem) -> AdviceLine:
     return AdviceLine(c.unit_id, c.unit, c.setting, (_price(c), _sound(c), _rate(c, system)), False, "")
 

@@ -1,7 +1,6 @@
 """Context of the ranking page: a sentence, lines of formatted text, and the state of the form."""
 
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from app.compute.wording.numbers import counted, measured_text
@@ -12,7 +11,7 @@ from app.services.snapshot.choices import EVERY, EXTRA_COLUMNS, HIGHEST, QUIETES
 from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import METRIC, US, UnitSystem
-from app.web.pages.cells import Cell, Scales, cells_of_line, rate_text
+from app.web.pages.cells import CELL_OF, Cell, Scales, rate_text
 from app.web.pages.ranking.columns import ALL_USUAL, PickedColumns, column_choices
 from app.web.pages.ranking.heads import columns_of, heads
 from app.web.templating.page_context import Choice, Column, PageLinks, Switch
@@ -27,9 +26,9 @@ class RowColumn(NamedTuple):
     has_bar: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True)
 class RankingLine:
-    """One line of the table, cells in column order; compares by identity."""
+    """One line of the table, cells in column order."""
 
     unit_id: int
     maker: str
@@ -55,7 +54,6 @@ class RankingPage:
     column_choices: tuple[Choice, ...]
     column_kept: tuple[tuple[str, str], ...]  # hidden fields of the column form
     lines: tuple[RankingLine, ...]
-    lines_are_kept: bool  # an unchanged line is the same object in the next view
     row_columns: tuple[RowColumn, ...]
     shown: str
     removed: tuple[str, ...]
@@ -109,7 +107,6 @@ def ranking_page(
             (name, text) for name, texts in form.values.items() if name not in ("column", "offset") for text in texts
         ),
         lines=_lines(ranking, scales, picked),
-        lines_are_kept=picked.is_usual,
         row_columns=tuple(RowColumn(column.key, column.has_bar) for column in columns[1:]),
         shown=f"{ranking.total_units} of {counted(ranking.units_on_bench, 'unit')}",
         removed=tuple(f"{removed.units} {_why(removed, chosen, system)}" for removed in ranking.removed),
@@ -271,14 +268,8 @@ def _not_measurable_text(ranking: Ranking) -> str:
 
 
 def _lines(ranking: Ranking, scales: Scales, picked: PickedColumns) -> tuple[RankingLine, ...]:
-    lines = tuple(_line(line, scales) for line in ranking.lines)
-    if picked.is_usual:
-        return lines
-    extra = picked.cells or ((),) * len(lines)
-    return tuple(
-        replace(line, cells=(*(line.cells[place] for place in picked.usual), *more))
-        for line, more in zip(lines, extra, strict=True)
-    )
+    extra = picked.cells or ((),) * len(ranking.lines)
+    return tuple(_line(line, scales, picked.usual, more) for line, more in zip(ranking.lines, extra, strict=True))
 
 
 def _links(ranking: Ranking, form: TypedForm) -> PageLinks:
@@ -293,9 +284,9 @@ def _links(ranking: Ranking, form: TypedForm) -> PageLinks:
     )
 
 
-@lru_cache(maxsize=2048)
-def _line(line: RankedSetting, scales: Scales) -> RankingLine:
-    """Cached like its cells."""
+def _line(
+    line: RankedSetting, scales: Scales, columns: tuple[str, ...], further_cells: tuple[Cell, ...]
+) -> RankingLine:
     row = line.row
     return RankingLine(
         unit_id=row.unit_id,
@@ -305,5 +296,5 @@ def _line(line: RankedSetting, scales: Scales) -> RankingLine:
         setting=row.setting or "no setting recorded",
         care=row.worst_severity == "care",
         latest_trial_id=row.latest_trial_id,
-        cells=cells_of_line(line, scales),
+        cells=(*(CELL_OF[column](line, scales) for column in columns), *further_cells),
     )

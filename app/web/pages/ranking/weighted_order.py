@@ -12,20 +12,19 @@ from app.errors import InvalidValue
 from app.services.ranking.table import RankedSetting
 from app.services.ranking.weighted_ranking import WEIGHABLES, ReadersOrder, readers_order
 from app.services.snapshot.choices import RankingChoices
-from app.web.dependencies import KeptRankingsDep, RenderDep, SessionDep
+from app.web.dependencies import RenderDep, SnapshotDep
 from app.web.forms.addresses import links_of, query_form
 from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem, units_from_form
-from app.web.pages.cells import Cell, Scales, cells_of_line
+from app.web.pages.cells import CELL_OF, Cell, Scales
 from app.web.pages.ranking.view import conditions, units_switch
 from app.web.templating.page_context import PageLinks, Switch
 
 router = APIRouter()
 PATH = "/ranking/weights"
 PREFIX = "weight_"
-# index of each quantity in cells_of_line
-_CELL_OF = {"clean_air_delivery_rate": 0, "sound": 4, "power": 5, "price": 6, "running_cost": 7}
+_WEIGHED = {weighable.key for weighable in WEIGHABLES}
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,17 +82,17 @@ class WeightsPage:
 
 
 @router.get(PATH)
-def show_weights(request: Request, session: SessionDep, kept: KeptRankingsDep, render: RenderDep) -> HTMLResponse:
+def show_weights(request: Request, snapshot: SnapshotDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
     choices = ranking_choices(form)
     weights = _weights(form)
     try:
-        ordered = readers_order(session, weights, choices, table=kept.table(choices))
+        ordered = readers_order(snapshot, weights, choices)
     except InvalidValue as error:
         field = error.field or ""
-        form.add_error(PREFIX + field if field in _CELL_OF else field, error.message)
+        form.add_error(PREFIX + field if field in _WEIGHED else field, error.message)
         choices = RankingChoices()
-        ordered = readers_order(session, {}, table=kept.table(choices))
+        ordered = readers_order(snapshot, {})
     page = _page(ordered, choices, form, units_from_form(form))
     return render("pages/ranking/weighted_order.html", page, status_code=200 if form.is_good else 422)
 
@@ -133,7 +132,7 @@ def _page(ordered: ReadersOrder, choices: RankingChoices, form: TypedForm, syste
             _line(
                 row,
                 ordered.lines[row.key],
-                tuple(cells_of_line(ordered.lines[row.key], scales)[_CELL_OF[w.key]] for w in weighed),
+                tuple(CELL_OF[one.key](ordered.lines[row.key], scales) for one in weighed),
                 tuple(move.places[number] for move in (order.movements if order else ())),
             )
             for number, row in enumerate(rows, start=begin)

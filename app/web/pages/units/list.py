@@ -10,6 +10,7 @@ from app.compute.wording.numbers import counted, money
 from app.errors import InvalidValue
 from app.services.reviews.unit_page import unit_overview
 from app.services.reviews.verdicts import OutdatedText, outdated_texts
+from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import RankingChoices
 from app.services.units.list import ListedUnit, UnitsList, list_units
 from app.web.dependencies import RenderDep, SessionDep
@@ -61,7 +62,7 @@ def show_units(request: Request, session: SessionDep, render: RenderDep) -> HTML
     offset = form.whole_number("offset", "The first line") or 0
     trashed = form.typed("state") == "trashed"
     units = list_units(
-        session,
+        current_snapshot(session),
         search=form.text("search"),
         kind=form.text("kind"),
         trashed=trashed,

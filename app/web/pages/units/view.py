@@ -102,7 +102,7 @@ def unit_page(known: UnitOverview, form: TypedForm, system: UnitSystem, more: Un
             SettingLine(
                 line.row.setting or "",
                 line is highest,
-                cells_of_line(line, scales),
+                tuple(cells_of_line(line, scales).values()),
             )
             for line in lines.lines
             if line.row.setting_id is not None
