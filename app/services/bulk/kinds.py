@@ -32,7 +32,8 @@ from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
 Apply = Callable[[Session, BulkRow, str], str]
 
 
-def _columns(definition: Any) -> tuple[EntryField, ...]:
+def columns_of(definition: Any) -> tuple[EntryField, ...]:
+    """The columns of a table of what is defined so."""
     return tuple(field for field in entry_fields(definition) if field.label)
 
 
@@ -40,7 +41,7 @@ def _column(name: str, label: str, kind: FieldKind = "text", *, needed: bool = F
     return EntryField(name=name, column=name, kind=kind, label=label, needed=needed, default=None)
 
 
-_UNIT = _columns(NewUnit)[:2]
+_UNIT = tuple(field for field in columns_of(NewUnit) if field.name in ("maker", "model"))
 _SETTING = _column("setting", "Name of the setting", needed=True)
 
 
@@ -72,7 +73,7 @@ BULK_KINDS = {
             "units",
             "Units under test",
             (
-                *_columns(NewUnit),
+                *columns_of(NewUnit),
                 _column("needs_no_consumables", "Known to need no filter or other part", "yes or no"),
             ),
             add_unit_row,
@@ -88,37 +89,41 @@ BULK_KINDS = {
             ),
             add_setting_row,
         ),
-        BulkKind("prices", "Prices of units", (*_UNIT, *_columns(NewPrice)), add_price_row),
+        BulkKind("prices", "Prices of units", (*_UNIT, *columns_of(NewPrice)), add_price_row),
         BulkKind(
             "consumables",
             "Filters and other parts, with their prices",
             (
                 *_UNIT,
-                *_columns(NewConsumable),
+                *columns_of(NewConsumable),
                 _column("price_per_pack", "Price of a pack", "number"),
-                *(dataclasses.replace(field, needed=False, evidence=False) for field in _columns(NewPrice)[1:]),
+                *(
+                    dataclasses.replace(field, needed=False, evidence=False)
+                    for field in columns_of(NewPrice)
+                    if field.name != "amount"
+                ),
             ),
             add_consumable_row,
         ),
-        BulkKind("ratings", "Third-party ratings", (*_UNIT, *_columns(NewRating)), add_rating_row),
+        BulkKind("ratings", "Third-party ratings", (*_UNIT, *columns_of(NewRating)), add_rating_row),
         BulkKind(
             "claims",
             "Makers' claims",
-            (*_UNIT, *_columns(NewClaim), dataclasses.replace(_SETTING, needed=False)),
+            (*_UNIT, *columns_of(NewClaim), dataclasses.replace(_SETTING, needed=False)),
             add_claim_row,
         ),
-        BulkKind("sound", "Sound levels", (*_UNIT, _SETTING, *_columns(NewSoundMeasurement)), add_sound_row),
+        BulkKind("sound", "Sound levels", (*_UNIT, _SETTING, *columns_of(NewSoundMeasurement)), add_sound_row),
         BulkKind(
             "power",
             "Power",
             (
                 *_UNIT,
                 dataclasses.replace(_SETTING, label="Name of the setting, or standby"),
-                *_columns(NewPowerMeasurement),
+                *columns_of(NewPowerMeasurement),
             ),
             add_power_row,
         ),
-        BulkKind("ozone", "Ozone tests", (*_UNIT, *_columns(NewOzoneTest)), add_ozone_row),
-        BulkKind("tariffs", "Electricity tariffs", _columns(NewTariff), add_tariff_row),
+        BulkKind("ozone", "Ozone tests", (*_UNIT, *columns_of(NewOzoneTest)), add_ozone_row),
+        BulkKind("tariffs", "Electricity tariffs", columns_of(NewTariff), add_tariff_row),
     )
 }

@@ -12,7 +12,9 @@ from app.compute.cost_and_energy.cost_over_years import LONGEST_YEARS
 from app.compute.cost_and_energy.running_cost import FILTER_LIFE_RELATIVE_UNCERTAINTY, CostAssumptions
 from app.errors import InvalidValue, NotFound
 from app.services.bench.choices import BenchChoices, bench_choices
+from app.services.bench.definitions import NewTariff
 from app.services.store.checked_values import currency_code, latest_current_day
+from app.services.store.entry_fields import stored_values
 from app.storage.models.tariffs import Tariff
 
 HIGHEST, QUIETEST, FOR_THE_ROOM = "highest", "quietest", "quietest that serves the room"
@@ -50,17 +52,13 @@ class OwningChoices:
     compare: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class AvailableTariff:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AvailableTariff(NewTariff):
     """A stored electricity price, by region and date, with source and verification status."""
 
     id: int
-    region: str
-    currency: str
     price_per_kwh: float
     valid_from: date
-    source: str
-    standing: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +76,7 @@ class OwningTerms:
 def tariffs_of_bench(session: Session) -> tuple[AvailableTariff, ...]:
     """All tariffs, by region and then newest first."""
     return tuple(
-        AvailableTariff(t.id, t.region, t.currency, t.price_per_kwh, t.valid_from, t.source, t.standing)
+        AvailableTariff(id=t.id, **stored_values(NewTariff, t))
         for t in session.scalars(select(Tariff).order_by(Tariff.region, Tariff.valid_from.desc()))
     )
 

@@ -19,26 +19,14 @@ from app.services.measurements.sound_levels import SettingLevel, sound_levels_of
 from app.services.ranking.table import UnitLines, lines_of_unit
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import RankingChoices
+from app.services.store.entry_fields import stored_values
 from app.services.trials.list import ListedTrial, TrialFilter, list_trials
-from app.services.units.with_parts import PriceSeen
+from app.services.units.definitions import NewConsumable
+from app.services.units.with_parts import ConsumableOfUnit, PriceSeen
 from app.storage.models.trials import ResultNote
 from app.storage.models.units_under_test import Consumable, ConsumablePrice, Price, UnitUnderTest
 
 MOST_TRIALS = 200
-
-
-@dataclass(frozen=True, slots=True)
-class PartOverview:
-    """A consumable with its prices, newest first."""
-
-    name: str
-    kind: str
-    washable: bool
-    pieces_in_use: int
-    pack_size: int
-    life_months: float | None
-    life_running_hours: float | None
-    prices: tuple[PriceSeen, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +45,7 @@ class UnitOverview:
     sounds: tuple[SettingLevel, ...]
     powers: tuple[SettingPower, ...]
     over_years: CostOverYears | None
-    parts: tuple[PartOverview, ...]
+    parts: tuple[ConsumableOfUnit, ...]
     prices: tuple[PriceSeen, ...]
     claims: tuple[CheckedClaim, ...]
     ratings: tuple[RatingWithComparison, ...]
@@ -89,16 +77,7 @@ def unit_overview(session: Session, unit_id: int, choices: RankingChoices | None
         powers=power_levels_of_unit(session, unit_id),
         over_years=_over_years(session, unit_id),
         parts=tuple(
-            PartOverview(
-                part.name,
-                part.kind,
-                part.washable,
-                part.pieces_in_use,
-                part.pack_size,
-                part.life_months,
-                part.life_running_hours,
-                _newest_first(part.prices),
-            )
+            ConsumableOfUnit(id=part.id, prices=_newest_first(part.prices), **stored_values(NewConsumable, part))
             for part in unit.consumables
         ),
         prices=_newest_first(unit.prices),
@@ -111,9 +90,7 @@ def unit_overview(session: Session, unit_id: int, choices: RankingChoices | None
 
 
 def _newest_first(prices: Sequence[Price | ConsumablePrice]) -> tuple[PriceSeen, ...]:
-    return tuple(
-        PriceSeen(price.amount, price.currency, price.seen_on, price.source) for price in reversed(list(prices))
-    )
+    return tuple(PriceSeen(**stored_values(PriceSeen, price)) for price in reversed(list(prices)))
 
 
 def _over_years(session: Session, unit_id: int) -> CostOverYears | None:

@@ -10,7 +10,7 @@ import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass
 from functools import cache
-from typing import Any, Literal, TypeVar, cast
+from typing import Any, Literal, TypeVar
 
 from app.errors import InvalidValue
 from app.services.store.checked_values import (
@@ -173,17 +173,22 @@ def checked_entry(new: Any, prefix: str = "") -> dict[str, Any]:
 
     prefix : prefix of the field names in a form with two such entries
     """
-    values = {own.name: getattr(new, own.name) for own in dataclasses.fields(new)}
+    values = stored_values(type(new), new)
     for field in entry_fields(type(new)):
         unit = values.get(field.unit_from, "")
         values[field.name] = field.checked(values[field.name], unit, f"{prefix}{field.form_name}")
     return values
 
 
+def stored_values(definition: Any, row: object) -> dict[str, Any]:
+    """The values of a stored row for the fields of a definition, by name."""
+    return {own.name: getattr(row, own.name) for own in dataclasses.fields(definition)}
+
+
 def changed_entry(definition: type[Entry], row: object, changed: Mapping[str, object], thing: str) -> Entry:
     """The entry of a stored row with some fields changed; InvalidValue names an unknown field."""
-    names = [own.name for own in dataclasses.fields(cast(Any, definition))]
-    unknown = sorted(changed.keys() - set(names))
+    values = stored_values(definition, row)
+    unknown = sorted(changed.keys() - values.keys())
     if unknown:
-        raise InvalidValue(f"{thing} has no field {unknown[0]!r}; it has: {', '.join(names)}.", field=unknown[0])
-    return definition(**{name: getattr(row, name) for name in names} | dict(changed))
+        raise InvalidValue(f"{thing} has no field {unknown[0]!r}; it has: {', '.join(values)}.", field=unknown[0])
+    return definition(**values | dict(changed))

@@ -12,7 +12,8 @@ from typing import Any, NamedTuple
 from sqlalchemy import BindParameter, bindparam, select
 from sqlalchemy.orm import Session
 
-from app.services.units.definitions import NewConsumable, NewUnit
+from app.services.store.entry_fields import stored_values
+from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
 from app.storage.models.units_under_test import Consumable, ConsumablePrice, Price, SpeedSetting, UnitUnderTest
 
 
@@ -25,13 +26,12 @@ class SettingOfUnit(NamedTuple):
     is_highest: bool
 
 
-class PriceSeen(NamedTuple):
-    """A price of a unit or of a pack of a consumable, as stored."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PriceSeen(NewPrice):
+    """A price as stored."""
 
     amount: float
-    currency: str
     seen_on: date
-    source: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,9 +56,9 @@ class UnitWithParts(NewUnit):
 def with_parts(session: Session, units: Sequence[UnitUnderTest]) -> tuple[UnitWithParts, ...]:
     """The units with settings, prices and consumables, in four queries."""
     ids = {"ids": [unit.id for unit in units]}
-    settings = _by_owner(session.execute(_SETTINGS, ids), SettingOfUnit)
-    prices = _by_owner(session.execute(_PRICES, ids), PriceSeen)
-    pack_prices = _by_owner(session.execute(_PACK_PRICES, ids), PriceSeen)
+    settings = _by_owner(session.execute(_SETTINGS, ids), SettingOfUnit, SettingOfUnit._fields)
+    prices = _by_owner(session.execute(_PRICES, ids), PriceSeen, _OF_PRICE)
+    pack_prices = _by_owner(session.execute(_PACK_PRICES, ids), PriceSeen, _OF_PRICE)
     consumables: dict[int, list[ConsumableOfUnit]] = defaultdict(list)
     for owner, consumable_id, *facts in session.execute(_CONSUMABLES, ids):
         part = dict(zip(_OF_CONSUMABLE, facts, strict=True))
@@ -66,7 +66,9 @@ def with_parts(session: Session, units: Sequence[UnitUnderTest]) -> tuple[UnitWi
         consumables[owner].append(ConsumableOfUnit(id=consumable_id, prices=prices_of_pack, **part))
     return tuple(
         UnitWithParts(
-            **{name: getattr(unit, name) for name in _OWN},
+            id=unit.id,
+            trashed_at=unit.trashed_at,
+            **stored_values(NewUnit, unit),
             settings=tuple(settings[unit.id]),
             prices=tuple(prices[unit.id]),
             consumables=tuple(consumables[unit.id]),
@@ -75,7 +77,7 @@ def with_parts(session: Session, units: Sequence[UnitUnderTest]) -> tuple[UnitWi
     )
 
 
-_OWN = ("id", "trashed_at", *(field.name for field in fields(NewUnit)))
+_OF_PRICE = tuple(field.name for field in fields(NewPrice))
 _OF_CONSUMABLE = tuple(field.name for field in fields(NewConsumable))
 _IDS: BindParameter[Any] = bindparam("ids", expanding=True)
 _SETTINGS = (
@@ -84,7 +86,7 @@ _SETTINGS = (
     .order_by(SpeedSetting.position, SpeedSetting.id)
 )
 _PRICES = (
-    select(Price.unit_under_test_id, *(getattr(Price, name) for name in PriceSeen._fields))
+    select(Price.unit_under_test_id, *(getattr(Price, name) for name in _OF_PRICE))
     .where(Price.unit_under_test_id.in_(_IDS))
     .order_by(Price.seen_on, Price.id)
 )
@@ -94,15 +96,15 @@ _CONSUMABLES = (
     .order_by(Consumable.name, Consumable.id)
 )
 _PACK_PRICES = (
-    select(ConsumablePrice.consumable_id, *(getattr(ConsumablePrice, name) for name in PriceSeen._fields))
+    select(ConsumablePrice.consumable_id, *(getattr(ConsumablePrice, name) for name in _OF_PRICE))
     .join(Consumable, Consumable.id == ConsumablePrice.consumable_id)
     .where(Consumable.unit_under_test_id.in_(_IDS))
     .order_by(ConsumablePrice.seen_on, ConsumablePrice.id)
 )
 
 
-def _by_owner(rows: Iterable[Any], kind: Any) -> dict[int, list[Any]]:
+def _by_owner(rows: Iterable[Any], kind: Any, names: Sequence[str]) -> dict[int, list[Any]]:
     found: dict[int, list[Any]] = defaultdict(list)
     for owner, *facts in rows:
-        found[owner].append(kind(*facts))
+        found[owner].append(kind(**dict(zip(names, facts, strict=True))))
     return found

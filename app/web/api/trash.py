@@ -1,26 +1,22 @@
 """The trash, for scripts; items are trashed and restored by changing the trial or unit."""
 
-from datetime import datetime
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Query
 
-from app.services.trials.trash import list_trash
+from app.services.trials.trash import TrashedItem, list_trash
+from app.web.api.derived import answer
 from app.web.api.shapes import FromStore, Limit, OfBench, of_bench, problem_answers
 from app.web.dependencies import SessionDep
 
 router = APIRouter(tags=["bench"])
 
 
+@answer(TrashedItem)
 class TrashedShape(FromStore):
     """A trashed trial or unit with its data; `who` and `why` are as given then."""
 
     subject: Literal["trial", "unit under test"]
-    id: int
-    name: str
-    trashed_at: datetime
-    who: str
-    why: str
 
 
 class TrashShape(OfBench):

@@ -49,16 +49,11 @@ class TrialForm(MarkFields):
 
     log: UploadFile
     kind: Kind = "unit running"
-    unit_under_test_id: IdOrNone = None
     maker: Name = ""
     model: Name = ""
-    setting_id: IdOrNone = None
     setting: Name = ""
-    room_id: IdOrNone = None
     room: Name = ""
-    smoke_source_id: IdOrNone = None
     smoke_source: Name = ""
-    logger_id: IdOrNone = None
     logger: Name = ""
     profile_id: IdOrNone = None
     started_at: TimeWithZone | None = None
@@ -91,29 +86,29 @@ def reading_choices(form: TrialForm, kept: ReadingChoices | None) -> ReadingChoi
 
 def new_trial(session: Session, form: TrialForm) -> NewTrial:
     """The trial with ids in place of names. Raises InvalidValue for an unknown name."""
-    unit_id = form.unit_under_test_id
+    told = form.model_dump(exclude={"log"})
+    unit_id = told["unit_under_test_id"]
     if unit_id is None and (form.maker or form.model):
         unit_id = find_unit(session, form.maker, form.model)
         _found(unit_id, f"unit {form.maker} {form.model}".strip(), "model", "POST /api/units")
-    setting_id = form.setting_id
+    setting_id = told["setting_id"]
     if setting_id is None and form.setting and unit_id is not None:
         setting_id = find_setting(session, unit_id, form.setting)
         _found(setting_id, f"setting {form.setting!r} of that unit", "setting", f"PATCH /api/units/{unit_id}")
-    room_id = form.room_id
+    room_id = told["room_id"]
     if room_id is None and form.room:
         room_id = find_room(session, form.room)
         _found(room_id, f"room {form.room!r}", "room", "the page /rooms/add")
     if room_id is None:
         raise InvalidValue("The trial has no room; room_id or the name of a room is needed.", field="room_id")
-    source_id = form.smoke_source_id
+    source_id = told["smoke_source_id"]
     if source_id is None and form.smoke_source:
         source_id = find_smoke_source(session, form.smoke_source)
         _found(source_id, f"smoke source {form.smoke_source!r}", "smoke_source", "the page /smoke-sources/add")
-    logger_id = form.logger_id
+    logger_id = told["logger_id"]
     if logger_id is None and form.logger:
         logger_id = find_logger(session, form.logger)
         _found(logger_id, f"logger {form.logger!r}", "logger", "the page /loggers/add")
-    told = form.model_dump(exclude={"log"})
     given = {name: told[name] for name in ("kind", "profile_id", "started_at", "tested_by", "filter_state", "notes")}
     return NewTrial(
         room_id=room_id,

@@ -6,7 +6,7 @@ from typing import Any, Literal
 from pydantic import BaseModel
 
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
-from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
+from app.services.logs.trial_fields import EMPTY_ROOM, NewTrial, TrialMarks
 from app.web.api.derived import answer
 from app.web.api.shapes import FromStore, MeasuredShape, NoteShape, OfBench
 
@@ -115,6 +115,7 @@ class Exclusion(BaseModel):
     why: str
 
 
+@answer(NewTrial, without=("unit_under_test_id", "setting_id", "room_id", "smoke_source_id", "logger_id", "profile_id"))
 class TrialShape(FromStore):
     """A trial with its results by channel."""
 
@@ -126,9 +127,6 @@ class TrialShape(FromStore):
     smoke_source: SourceNamed | None
     logger: Named | None
     started_at: datetime
-    tested_by: str
-    filter_state: str
-    notes: str
     marks: MarksShape
     log: LogShape
     excluded: Exclusion | None

@@ -10,8 +10,9 @@ from app.reading_files.headers.channels import channel
 from app.services.measurements.power_levels import SettingPower
 from app.services.measurements.sound_levels import SettingLevel
 from app.services.ranking.table import RankedSetting
-from app.services.reviews.unit_page import PartOverview, UnitOverview
+from app.services.reviews.unit_page import UnitOverview
 from app.services.reviews.verdicts import OutdatedText
+from app.services.units.with_parts import ConsumableOfUnit
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import Cell, Scales, cells_of_line, time_to_clear_unit
@@ -232,7 +233,7 @@ def _cost_missing(known: UnitOverview, highest: RankedSetting | None) -> tuple[s
     return tuple(dict.fromkeys((*own, *years)))
 
 
-def _part(part: PartOverview) -> PartLine:
+def _part(part: ConsumableOfUnit) -> PartLine:
     lives = []
     if part.washable:
         lives.append("washed, not replaced")
