@@ -10,7 +10,7 @@ class HazefallError(Exception):
     """Base class of errors caused by the input; the message is written for the user."""
 
     status = 400
-    title = "The request could not be carried out"
+    title = "The request failed"
 
     def __init__(self, message: str, *, field: str | None = None) -> None:
         super().__init__(message)
@@ -22,7 +22,7 @@ class InvalidValue(HazefallError):
     """An invalid value in a form, an API body or an argument."""
 
     status = 422
-    title = "A value cannot be used"
+    title = "Invalid value"
 
 
 class NotFound(HazefallError):
@@ -39,7 +39,7 @@ class AlreadyStored(HazefallError):
     """The item already exists in the store; nothing was stored again."""
 
     status = 409
-    title = "Stored already"
+    title = "Already exists"
 
 
 class TooLarge(HazefallError):
@@ -53,7 +53,7 @@ class UnreadableLog(HazefallError):
     """A file that cannot be read as a log: file, line and text found, and what was needed."""
 
     status = 422
-    title = "The file cannot be read as a log"
+    title = "The log file cannot be read"
 
     def __init__(self, message: str, *, file_name: str = "", line: int | None = None, text: str | None = None) -> None:
         super().__init__(message, field="log")
@@ -73,7 +73,7 @@ class StoreProblem(HazefallError):
     """The store cannot be opened, is locked, full, read-only, damaged or from a newer version."""
 
     status = 503
-    title = "The store cannot be used"
+    title = "The store is unavailable"
 
 
 class NotSignedIn(HazefallError):
@@ -87,18 +87,18 @@ class NotAllowed(HazefallError):
     """The account or token lacks the role; an administrator can change it."""
 
     status = 403
-    title = "Your role does not allow this"
+    title = "Your role does not permit this"
 
 
 class TooManyAttempts(HazefallError):
     """Too many failed sign-in attempts; the next one is accepted after a wait."""
 
     status = 429
-    title = "Too many tries"
+    title = "Too many attempts"
 
 
 class AccountNeeded(HazefallError):
     """The bench would be reachable from other machines without any account."""
 
     status = 403
-    title = "An account is needed first"
+    title = "Account required"

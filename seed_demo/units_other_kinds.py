@@ -113,7 +113,7 @@ OTHER_UNITS = (
         prices=((date(2025, 4, 29), 39.00), (date(2025, 11, 3), 45.00)),
         parts=(),
         story="Plugs into the wall and glows. In five runs the room with it cannot be told apart from the empty room. "
-        "It is no protection for anyone with asthma, an allergy or a lung illness; such people should ask a doctor.",
+        "It is no protection for anyone with asthma, an allergy or lung disease; such people should ask a doctor.",
         size_mm=(60, 80, 110),
         mass_kg=0.2,
         claims=(

@@ -130,7 +130,7 @@
     area.dataset.state = "waiting";
     try {
       const answer = await fetch(area.dataset.figureUrl, { headers: { Accept: "application/json" } });
-      if (!answer.ok) throw new Error(`the bench answered ${answer.status}`);
+      if (!answer.ok) throw new Error(`the server returned ${answer.status}`);
       const figure = await answer.json();
       area.textContent = "";
       suggest(area, figure.meta.alt_text);
@@ -139,7 +139,7 @@
       dark.addEventListener("change", () => draw(area, figure));
     } catch (problem) {
       area.dataset.state = "failed";
-      area.textContent = `The picture could not be drawn (${problem.message}). The table below holds the same numbers.`;
+      area.textContent = `The chart could not be drawn (${problem.message}). The table below shows the same data.`;
     }
   }
 

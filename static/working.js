@@ -41,7 +41,7 @@
     form.append(box);
     const began = Date.now();
     const tell = async () => {
-      const seconds = `${Math.round((Date.now() - began) / 1000)} s so far.`;
+      const seconds = `${Math.round((Date.now() - began) / 1000)} s elapsed.`;
       let told = {};
       try {
         const answer = await fetch(`/progress/${key}`, { cache: "no-store" });

@@ -16,28 +16,28 @@ if TYPE_CHECKING:
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("log", metavar="LOG", type=Path, help="the logger's file")
-    parser.add_argument("--room-volume-m3", metavar="V", type=number, required=True, help="volume of the room")
+    parser.add_argument("--room-volume-m3", metavar="V", type=number, required=True, help="room volume")
     parser.add_argument("--room-volume-uncertainty-m3", metavar="U", type=number, help="its standard uncertainty")
     natural = parser.add_mutually_exclusive_group()
     natural.add_argument(
-        "--empty-room", metavar="LOG2", type=Path, action="append", default=[], help="log of a run without the unit"
+        "--empty-room", metavar="LOG2", type=Path, action="append", default=[], help="log of an empty-room run"
     )
-    natural.add_argument("--natural-decay-per-h", metavar="K", type=number, help="decay rate without the unit")
+    natural.add_argument("--natural-decay-per-h", metavar="K", type=number, help="natural decay rate, unit off")
     parser.add_argument("--natural-decay-uncertainty-per-h", metavar="U", type=number, help="its standard uncertainty")
     parser.add_argument("--channel", metavar="NAME", action="append", default=[], help="such as pm2_5 (repeatable)")
     parser.add_argument("--unit-on", metavar="WHEN", help="ISO 8601 time, or minutes such as 12.5min")
-    parser.add_argument("--end", metavar="WHEN", help="end of the run, likewise")
-    parser.add_argument("--background", metavar="LEVEL", type=number, help="in the unit of the channel")
-    parser.add_argument("--clear-level", metavar="LEVEL", type=number, help="level that counts as cleared")
-    parser.add_argument("--timezone", metavar="ZONE", help="of local times, such as Europe/Berlin")
+    parser.add_argument("--end", metavar="WHEN", help="run end, in the same format")
+    parser.add_argument("--background", metavar="LEVEL", type=number, help="in the channel's unit of measure")
+    parser.add_argument("--clear-level", metavar="LEVEL", type=number, help="clear level")
+    parser.add_argument("--timezone", metavar="ZONE", help="time zone of local times, such as Europe/Berlin")
     parser.add_argument(
         "--columns",
         metavar="COLUMN=CHANNEL",
         action="append",
         default=[],
-        help="what a column holds, such as “Dust=pm2_5”; own:NAME for a channel that is not in the list",
+        help="channel of a column, such as “Dust=pm2_5”; own:NAME for a channel that is not in the list",
     )
-    parser.add_argument("--box", metavar="NAME", help="which box or detector, where the file holds several")
+    parser.add_argument("--box", metavar="NAME", help="which sheet, box or detector, if the file has several")
     parser.add_argument("--json", action="store_true", help="print the results as JSON")
 
 
@@ -46,7 +46,7 @@ def number(text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number; one such as 30.5 is needed") from None
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number; enter one such as 30.5") from None
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -89,9 +89,9 @@ def _room_volume(arguments: argparse.Namespace) -> "Measured":
 
     volume, uncertainty = arguments.room_volume_m3, arguments.room_volume_uncertainty_m3
     if not 0 < volume < float("inf"):
-        raise InvalidValue(f"--room-volume-m3 is {volume:g}; it needs a number of m³ above zero.")
+        raise InvalidValue(f"--room-volume-m3 is {volume:g}; enter a volume above zero.")
     if uncertainty is not None and not 0 <= uncertainty < float("inf"):
-        raise InvalidValue(f"--room-volume-uncertainty-m3 is {uncertainty:g}; it needs a number of zero or above.")
+        raise InvalidValue(f"--room-volume-uncertainty-m3 is {uncertainty:g}; enter a number of zero or above.")
     return Measured(volume, uncertainty or 0.0)
 
 
@@ -101,14 +101,12 @@ def _natural_decay(arguments: argparse.Namespace) -> "Measured | None":
     rate, uncertainty = arguments.natural_decay_per_h, arguments.natural_decay_uncertainty_per_h
     if rate is None:
         if uncertainty is not None:
-            raise InvalidValue(
-                "--natural-decay-uncertainty-per-h stands without --natural-decay-per-h; give the rate too."
-            )
+            raise InvalidValue("--natural-decay-uncertainty-per-h needs --natural-decay-per-h too.")
         return None
     if not -float("inf") < rate < float("inf"):
-        raise InvalidValue(f"--natural-decay-per-h is {rate:g}; it needs a finite number per hour.")
+        raise InvalidValue(f"--natural-decay-per-h is {rate:g}; enter a finite number per hour.")
     if uncertainty is not None and not 0 <= uncertainty < float("inf"):
-        raise InvalidValue(f"--natural-decay-uncertainty-per-h is {uncertainty:g}; it needs a number of zero or above.")
+        raise InvalidValue(f"--natural-decay-uncertainty-per-h is {uncertainty:g}; enter a number of zero or above.")
     return Measured(rate, uncertainty or 0.0)
 
 
@@ -116,7 +114,7 @@ def _given_level(level: float | None, option: str, *, lowest_allowed: bool) -> f
     if level is None or 0 < level < float("inf") or (lowest_allowed and level == 0):
         return level
     needed = "of zero or above" if lowest_allowed else "above zero"
-    raise InvalidValue(f"{option} is {level:g}; it needs a number {needed}, in the unit of the channel.")
+    raise InvalidValue(f"{option} is {level:g}; enter a number {needed}, in the channel’s unit of measure.")
 
 
 def _choices(arguments: argparse.Namespace) -> "ReadingChoices":
@@ -127,7 +125,7 @@ def _choices(arguments: argparse.Namespace) -> "ReadingChoices":
     for text in arguments.columns:
         header, equals, channel = text.rpartition("=")
         if not equals or not header.strip() or not channel.strip():
-            raise InvalidValue(f"--columns is {text!r}; it needs COLUMN=CHANNEL, such as “Dust [ug]=pm2_5”.")
+            raise InvalidValue(f"--columns is {text!r}; use COLUMN=CHANNEL, such as “Dust [ug]=pm2_5”.")
         columns[header.strip()] = requested_channel(channel, "columns")
     return ReadingChoices(timezone=_zone(arguments.timezone), columns=columns, box=arguments.box)
 
@@ -143,8 +141,8 @@ def _zone(name: str | None) -> str | None:
         zone_named(name)
     except UnreadableLog:
         raise InvalidValue(
-            f"--timezone is {name!r}, which is no known zone; it needs a name such as Europe/Berlin or "
-            "America/New_York, or a distance such as UTC+01:00."
+            f"--timezone is {name!r}, which is not a known time zone; use a name such as Europe/Berlin or "
+            "America/New_York, or an offset such as UTC+01:00."
         ) from None
     return name
 

@@ -12,13 +12,13 @@ from app.services.results.analyse_log import AnalysisRequest, ChannelAnalysis, L
 def report(analysis: LogAnalysis, request: AnalysisRequest) -> str:
     """The whole report as text."""
     table = analysis.table
-    started = f"from {table.started_at:%Y-%m-%d %H:%M:%S} UTC" if table.clock_is_known else "by a clock not trusted"
+    started = f"from {table.started_at:%Y-%m-%d %H:%M:%S} UTC" if table.clock_is_known else "by an unreliable clock"
     lines = [
         table.file_name,
         f"  {len(table.elapsed_s)} readings {started}, {table.interval_s:g} s apart; {table.rows_skipped} rows skipped",
         f"  channels: {', '.join(table.levels)}",
         f"  room: {request.room_volume.value:g} m³"
-        + (f" ± {request.room_volume.uncertainty:g} m³" if not request.volume_is_exact else ", taken as exact"),
+        + (f" ± {request.room_volume.uncertainty:g} m³" if not request.volume_is_exact else ", assumed exact"),
         f"  method: {analysis.method_name}, version {analysis.method_version}",
     ]
     lines += [f"  {note}" for note in table.notes]
@@ -33,7 +33,7 @@ def _channel_lines(name: str, channel: ChannelAnalysis) -> list[str]:
     if channel.total_decay is None or fit is None:
         lines.append("  no decay rate")
     else:
-        on = "found in the data" if decay.unit_on_found else "as told"
+        on = "detected from the data" if decay.unit_on_found else "as given"
         lines += [
             _line("unit on", f"{60 * decay.unit_on_h:.1f} min into the log, {on}"),
             _line("level at unit on", f"{_level_text(decay)} {decay.unit}"),
@@ -47,7 +47,7 @@ def _channel_lines(name: str, channel: ChannelAnalysis) -> list[str]:
             _line("natural decay", f"{_as_text(channel.natural_decay)} per hour"),
             _line("clean air delivery rate", f"{_as_text(channel.clean_air_delivery_rate)} m³/h{_in_cfm(channel)}"),
             _line("air changes", f"{_as_text(channel.air_changes_per_h)} per hour"),
-            _line("standard clearing time", f"{_as_text(channel.standard_clearing_time_min)} min (95 % reduction)"),
+            _line("time to 95 % reduction", f"{_as_text(channel.standard_clearing_time_min)} min (95 % reduction)"),
         ]
     lines.append(_line("time to clear", _time_to_clear(decay)))
     lines += [f"  {note.severity}: {note.message}" for note in channel.notes]
@@ -66,7 +66,7 @@ def _as_text(quantity: Measured | AsymmetricMeasured | None) -> str:
     if decimals is None:
         decimals = decimals_from_size(quantity.value)
     if quantity.uncertainty == 0:
-        return f"{rounded_text(quantity.value, decimals)}, taken as exact,"
+        return f"{rounded_text(quantity.value, decimals)}, assumed exact,"
     value, uncertainty, low, high = (
         rounded_text(number, decimals)
         for number in (quantity.value, quantity.uncertainty, quantity.low_95, quantity.high_95)
@@ -89,5 +89,5 @@ def _time_to_clear(decay: ChannelDecay) -> str:
     level = level_text(clear.clear_level, decay.unit)
     if clear.reached:
         return f"{_as_text(measured) if measured else f'{clear.value_min:.1f}'} min to {level}"
-    predicted = f"; the fitted curve gets there after {clear.predicted.value:.0f} min" if clear.predicted else ""
+    predicted = f"; the fitted curve reaches it after {clear.predicted.value:.0f} min" if clear.predicted else ""
     return f"{level} not within {clear.not_before_min:.0f} min{predicted}"

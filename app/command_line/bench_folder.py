@@ -10,14 +10,12 @@ from app.settings import Settings, read_settings
 
 def add_folder_argument(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--data", metavar="DIR", type=Path, help="folder of the bench (default: your data folder)")
-    parser.add_argument(
-        "--database", metavar="URL", help="store in a database server instead: postgresql://USER@HOST/NAME"
-    )
+    parser.add_argument("--database", metavar="URL", help="use a database server instead: postgresql://USER@HOST/NAME")
 
 
 def add_address_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--host", metavar="H", help="address to listen on (default: 127.0.0.1)")
-    parser.add_argument("--port", metavar="P", type=_port, help="port to listen on (default: 8000; 0: any free one)")
+    parser.add_argument("--port", metavar="P", type=_port, help="port to listen on (default: 8000; 0: any free port)")
 
 
 def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Settings:
@@ -58,12 +56,12 @@ def settings_of_present_bench(arguments: argparse.Namespace) -> Settings:
     is_there = path.exists() if path is not None else stored_revision(settings.store_url, place(settings)) is not None
     if not is_there:
         raise StoreProblem(
-            f"There is no bench in {place(settings)}. Choose its folder with --data, or its address with --database."
+            f"There is no bench in {place(settings)}. Choose its folder with --data, or its URL with --database."
         )
     return settings
 
 
 def _port(text: str) -> int:
     if not text.isdecimal() or not 0 <= int(text) <= 65535:
-        raise argparse.ArgumentTypeError(f"{text!r} is no port; a whole number from 0 to 65535 is needed")
+        raise argparse.ArgumentTypeError(f"{text!r} is not a port; enter a whole number from 0 to 65535")
     return int(text)

@@ -9,7 +9,7 @@ from app.command_line.progress_bar import progress_bar
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder_argument(parser)
     add_address_arguments(parser)
-    parser.add_argument("--only-make", action="store_true", help="make the bench and stop, without serving it")
+    parser.add_argument("--only-make", action="store_true", help="create the demo bench without serving it")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -25,6 +25,6 @@ def run(arguments: argparse.Namespace) -> int:
         finally:
             engine.dispose()
     if arguments.only_make:
-        print(f"The invented demonstration bench is in {settings.data_folder}")
+        print(f"The demonstration bench (invented data) is in {settings.data_folder}")
         return 0
-    return serve(settings, "Hazefall serves the invented demonstration bench in")
+    return serve(settings, "Hazefall serves the demonstration bench (invented data) in")

@@ -23,13 +23,13 @@ _USUAL = (
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("folder", metavar="FOLDER", type=Path, help="folder of the logs")
-    parser.add_argument("--manifest", metavar="CSV", type=Path, help="list with a column “file” and one line a log")
+    parser.add_argument("folder", metavar="FOLDER", type=Path, help="folder with the logs")
+    parser.add_argument("--manifest", metavar="CSV", type=Path, help="list with a column “file” and one row per log")
     for name in _USUAL:
         what = name.replace("_", " ")
         parser.add_argument(f"--{name.replace('_', '-')}", metavar="NAME", default="", help=f"{what} of every log")
-    parser.add_argument("--empty-room", action="store_true", help="the runs were made without a unit")
-    parser.add_argument("--add-missing", action="store_true", help="add units, settings, rooms that are not there yet")
+    parser.add_argument("--empty-room", action="store_true", help="the logs are empty-room runs")
+    parser.add_argument("--add-missing", action="store_true", help="add missing units, settings and rooms")
     add_folder_argument(parser)
 
 
@@ -63,5 +63,5 @@ def run(arguments: argparse.Namespace) -> int:
     failed = [one for one in imported if one.trial_id is None and not one.present]
     for one in failed:
         print(f"{one.line.file}: {one.message}", file=sys.stderr)
-    print(f"{added} logs added, {present} there already, {len(failed)} not added")
+    print(f"{added} logs added, {present} already present, {len(failed)} not added")
     return 1 if failed else 0

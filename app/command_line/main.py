@@ -9,19 +9,19 @@ from app.errors import HazefallError, InvalidValue, NoDecayFound, NotFound, TooL
 
 # Each command is a file of this folder with `add_arguments(parser)` and `run(arguments) -> exit status`.
 COMMANDS = {
-    "demo": ("demo", "make (once) and serve the demonstration bench, which is invented"),
-    "serve": ("serve", "serve the bench of a folder, made or migrated first if need be"),
+    "demo": ("demo", "create (once) and serve the demonstration bench with invented data"),
+    "serve": ("serve", "serve the bench in a folder; creates or migrates it first if needed"),
     "analyse": ("analyse", "analyse one log file without a store and print a report"),
     "import": ("import_logs", "add many logs at once, from a folder or a list"),
-    "recompute": ("recompute", "analyse every stored trial again and show what would move"),
+    "recompute": ("recompute", "re-analyse every trial and show which results would change"),
     "backup": ("store.backup", "copy the store while it is in use, and verify the copy"),
-    "restore": ("store.restore", "bring back a copy of the store"),
+    "restore": ("store.restore", "restore a copy of the store"),
     "copy-store": ("store.copy_store", "move a bench between a SQLite file and a PostgreSQL database"),
     "account": ("access.account", "add, list and change the accounts of the people who use the bench"),
-    "token": ("access.api_token", "make, list and revoke the tokens with which scripts use the bench"),
-    "check": ("store.check", "check the store, or compute every number of a data package again"),
-    "package": ("package", "pack raw logs, readings and results into one zip that anyone can check"),
-    "publish": ("publish", "write the bench as plain pages that any web host serves"),
+    "token": ("access.api_token", "create, list and revoke API tokens for scripts"),
+    "check": ("store.check", "check the store, or recompute every number of a data package"),
+    "package": ("package", "pack raw logs, readings and results into one ZIP file that anyone can check"),
+    "publish": ("publish", "export the bench as static pages for any web host"),
 }
 WRONG_ARGUMENTS = 2
 NOT_A_LOG = 3
@@ -69,7 +69,9 @@ def _failure_message(error: Exception) -> str | None:
         return problem.message
     if not isinstance(error.filename, str):
         return None
-    return f"{error.filename}: {error.strerror}. Choose another place, or give the program the right to use this one."
+    return (
+        f"{error.filename}: {error.strerror}. Choose another location, or give the program permission to use this one."
+    )
 
 
 def _named(arguments: Sequence[str] | None) -> str | None:
@@ -79,7 +81,7 @@ def _named(arguments: Sequence[str] | None) -> str | None:
 
 
 def _parser(command: str | None) -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(prog="hazefall", description="The bench of a reviewer of room air cleaners.")
+    parser = argparse.ArgumentParser(prog="hazefall", description="Test bench for reviewers of room air cleaners.")
     parser.add_argument("--version", action="version", version=f"hazefall {_version()}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name, (module_name, what) in COMMANDS.items():

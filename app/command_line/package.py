@@ -8,7 +8,7 @@ from app.command_line.progress_bar import progress_bar
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("out", metavar="OUT.zip", type=Path, help="the package; a file of that name is replaced")
+    parser.add_argument("out", metavar="OUT.zip", type=Path, help="output file; an existing file is replaced")
     parser.add_argument(
         "--unit", metavar="UNIT", action="append", default=[], help="number, or maker and model (default: all units)"
     )
@@ -31,7 +31,7 @@ def run(arguments: argparse.Namespace) -> int:
             engine.dispose()
     size = arguments.out.stat().st_size / 1e6
     print(
-        f"{arguments.out}: {size:.1f} MB; {packed.units} units, {packed.trials} trials with the empty-room runs, "
+        f"{arguments.out}: {size:.1f} MB; {packed.units} units, {packed.trials} trials including empty-room runs, "
         f"{packed.raw_files} raw files"
     )
     return 0

@@ -9,9 +9,9 @@ from app.command_line.progress_bar import progress_bar
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("out", metavar="OUT", type=Path, help="folder of the site; what is unchanged is left alone")
-    parser.add_argument("--base-url", metavar="URL", default="", help="address of the site, for the links of its feed")
-    parser.add_argument("--workers", metavar="N", type=int, help="processes (default: one a core)")
+    parser.add_argument("out", metavar="OUT", type=Path, help="output folder; unchanged files are kept")
+    parser.add_argument("--base-url", metavar="URL", default="", help="URL of the site, for the feed links")
+    parser.add_argument("--workers", metavar="N", type=int, help="processes (default: one per core)")
     add_folder_argument(parser)
 
 
@@ -31,5 +31,5 @@ def run(arguments: argparse.Namespace) -> int:
         f"in {time.monotonic() - began:.1f} s"
     )
     for path in done.kept_foreign:
-        print(f"note: {path} is no longer part of the site, but other hands changed it; it was left there.")
+        print(f"note: {path} is no longer part of the site, but it was modified by someone else; it was kept.")
     return 0

@@ -10,10 +10,10 @@ SHOWN = 40
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder_argument(parser)
-    parser.add_argument("--accept", action="store_true", help="store the new results; each move is recorded")
-    parser.add_argument("--who", default="", help="who accepts, for the record")
-    parser.add_argument("--why", default="", help="why, for the record")
-    parser.add_argument("--workers", metavar="N", type=int, help="processes (default: one a core)")
+    parser.add_argument("--accept", action="store_true", help="save the new results; every change is recorded")
+    parser.add_argument("--who", default="", help="your name, for the history")
+    parser.add_argument("--why", default="", help="reason, for the history")
+    parser.add_argument("--workers", metavar="N", type=int, help="processes (default: one per core)")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -28,19 +28,19 @@ def run(arguments: argparse.Namespace) -> int:
         plan = plan_recompute(engine, on_progress, workers=arguments.workers)
     try:
         moved = plan.differences
-        print(f"{plan.trials} trials analysed again with method {plan.method_version}; {len(moved)} numbers move")
+        print(f"{plan.trials} trials re-analysed with method {plan.method_version}; {len(moved)} results change")
         for one in moved[:SHOWN]:
-            by = "" if one.share is None else f" ({one.share:+.2%} of the earlier value)".replace("+", "")
+            by = "" if one.share is None else f" ({one.share:+.2%} of the previous value)".replace("+", "")
             what = field_label(f"{one.channel} {one.field}").strip()
             print(f"  trial {one.trial_id}, {what}: {_shown(one.before)} to {_shown(one.after)}{by}")
         if len(moved) > SHOWN:
-            print(f"  and {len(moved) - SHOWN} smaller moves")
+            print(f"  and {len(moved) - SHOWN} smaller changes")
         if not arguments.accept:
-            print("Nothing was stored. Run it again with --accept to store the new results.")
+            print("Nothing was saved. Run it again with --accept to save the new results.")
             return 0
         with session_scope(engine) as session:
             accept_recompute(session, plan, who=arguments.who, why=arguments.why)
-        print("The new results are stored, and each move is recorded.")
+        print("The new results are saved, and every change is recorded.")
     finally:
         engine.dispose()
     return 0

@@ -26,7 +26,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="N",
         type=_processes,
         default=1,
-        help="server processes (default: 1; more than one a core gains nothing)",
+        help="server processes (default: 1; more than one per core does not help)",
     )
 
 
@@ -64,8 +64,8 @@ def require_free_address(settings: Settings) -> None:
             tried.bind((settings.host, settings.port))
         except OSError as error:
             raise InvalidValue(
-                f"Nothing can be served at {settings.host}, port {settings.port} ({(error.strerror or '').lower()}). "
-                "Stop what runs there, or give another port with --port; 0 takes any free one."
+                f"Cannot listen on {settings.host}, port {settings.port} ({(error.strerror or '').lower()}). Stop the "
+                "other program, or choose another port with --port; 0 picks any free port."
             ) from error
 
 
@@ -143,5 +143,5 @@ def address(host: str, port: int) -> str:
 
 def _processes(text: str) -> int:
     if not text.isdecimal() or not 1 <= int(text) <= 64:
-        raise argparse.ArgumentTypeError(f"{text!r} is no number of processes; a whole number from 1 to 64 is needed")
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of processes; enter a whole number from 1 to 64")
     return int(text)

@@ -14,11 +14,11 @@ def _range(ends: tuple[float, float]) -> str:
 def _coverage_words() -> tuple[str, ...]:
     ends, noise = COVERAGE.conditions, COVERAGE.conditions["relative_noise"]
     return (
-        f"In {COVERAGE.trials:,} simulated trials of known rate in which a rate was found, the 95 % interval holds the "
-        f"truth in {COVERAGE.silent_percent} % of the {COVERAGE.silent_trials:,} trials without a note. Grouped by one "
-        f"condition it is {COVERAGE.one_condition_percent[0]} to {COVERAGE.one_condition_percent[1]} %; grouped by "
-        f"two, no group of {COVERAGE.smallest_group} trials or more falls below {COVERAGE.lowest_percent} % (lowest: "
-        f"{COVERAGE.lowest}). With a note it is {COVERAGE.noted_percent} %.",
+        f"In {COVERAGE.trials:,} simulated trials of known rate in which a rate was found, the 95 % interval contains "
+        f"the true value in {COVERAGE.silent_percent} % of the {COVERAGE.silent_trials:,} trials without a note. "
+        f"Grouped by one condition it is {COVERAGE.one_condition_percent[0]} to {COVERAGE.one_condition_percent[1]} "
+        f"%; grouped by two, no group of {COVERAGE.smallest_group} trials or more falls below "
+        f"{COVERAGE.lowest_percent} % (lowest: {COVERAGE.lowest}). With a note it is {COVERAGE.noted_percent} %.",
         f"These trials assume a well-mixed room with a constant background and rate ({_range(ends['rate_per_h'])} per "
         f"hour), a reading every {_range(ends['interval_s'])} s, noise of {_range((100 * noise[0], 100 * noise[1]))} % "
         f"of the level with an autocorrelation of {_range(ends['autocorrelation'])} between readings, display steps of "

@@ -141,7 +141,7 @@ class Chart:
     @property
     def foot(self) -> str:
         """Line below every downloaded picture: source, and date of the latest data."""
-        return self.source_line if self.newest is None else f"{self.source_line} Newest datum: {self.newest}."
+        return self.source_line if self.newest is None else f"{self.source_line} Latest data: {self.newest}."
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,8 +59,8 @@ def _no_table(opened: LogLines, file_name: str) -> Exception:
     first = next((index for index, line in enumerate(opened.lines) if line.strip()), 0)
     return refusal(
         file_name,
-        f"No table of readings was found, with fields parted by {DELIMITER_NAMES[opened.delimiter]}.",
-        "Needed is a line of headers, one of them for the time, above rows of numbers.",
+        f"No table of readings was found, with fields separated by {DELIMITER_NAMES[opened.delimiter]}.",
+        "A header line, with a time column, is required above the rows of numbers.",
         line=first + 1,
         text=opened.lines[first],
     )
@@ -77,7 +77,7 @@ def _read_segments(source: Source, header: Header) -> tuple[list[Segment], list[
         raise refusal(
             source.file_name,
             f"The header changes {MOST_LATER_HEADERS} times or more.",
-            "Give one table, or a few, in a file.",
+            "Use one file per table.",
             line=last.line + 1,
             text=source.lines[last.line],
         )
@@ -90,7 +90,7 @@ def _read_segments(source: Source, header: Header) -> tuple[list[Segment], list[
         except ColumnsNotRecognised as problem:
             if not segments:
                 raise
-            notes.append(f"The table from line {head.line + 1} on was left out: {problem.message}")
+            notes.append(f"The table from line {head.line + 1} was skipped: {problem.message}")
             continue
         if head is not header:
             notes.append(f"The header changes in line {head.line + 1}.")
@@ -106,7 +106,7 @@ def log_start(first_us: int, source: Source, segment: Segment, zone: str) -> tup
     preamble, notes = source.preamble, []
     if segment.plan.counts_from_start:
         if preamble.start_us is None:
-            return EPOCH, False, ["The file gives elapsed time only; when it began is not known."]
+            return EPOCH, False, ["The file has only elapsed times; the start is not known."]
         notes.append("The start was taken from the lines above the table.")
         begun = preamble.start_us
         if zone:
@@ -115,7 +115,7 @@ def log_start(first_us: int, source: Source, segment: Segment, zone: str) -> tup
         first_us += begun
     elif segment.plan.kind == "time of day":
         if preamble.start_day is None:
-            return EPOCH, False, ["The file gives the time of day without a date."]
+            return EPOCH, False, ["The file has times of day without a date."]
         notes.append("The date was taken from the lines above the table.")
     try:
         started_at = EPOCH + timedelta(microseconds=first_us)
@@ -123,13 +123,15 @@ def log_start(first_us: int, source: Source, segment: Segment, zone: str) -> tup
         line = min(segment.header.first_row, len(source.lines) - 1)
         raise refusal(
             source.file_name,
-            f"The first time lies {first_us / 1e6 / 86400 / 365.25:,.0f} years from 1970.",
-            "A time between the years 1 and 9999 is needed: say which column holds the time.",
+            f"The first time is {first_us / 1e6 / 86400 / 365.25:,.0f} years from 1970.",
+            "Times must be between the years 1 and 9999. Select the time column.",
             line=line + 1,
             text=source.lines[line],
         ) from None
     if not FIRST_LIKELY_YEAR <= started_at.year <= LAST_LIKELY_YEAR:
-        notes.append(f"The logger's clock says the year {started_at.year}, which cannot be: only elapsed times count.")
+        notes.append(
+            f"The logger clock shows the year {started_at.year}, which is impossible; only elapsed times are used."
+        )
         return started_at, False, notes
     return started_at, True, notes
 
@@ -155,7 +157,7 @@ def assemble_log(
         raise _no_rows(source, segments, skipped, box)
     us, levels, merged = merge_equal_times(rows.us, rows.levels)
     if merged and not any(segment.is_long for segment in segments):
-        notes.append(f"{merged} rows repeat the time of another row: the mean of their readings counts once.")
+        notes.append(f"{merged} rows repeat the time of another row: the mean of their readings is used once.")
     levels = {name: values for name, values in levels.items() if not np.isnan(values).all()}
     interval = _interval(us, levels)
     levels, held, said = leave_out_held(levels, interval)
@@ -214,14 +216,14 @@ def _layout_notes(opened: LogLines, segments: list[Segment]) -> list[str]:
     notes = []
     if opened.sheet is None:
         mark = "comma" if first.decimal_mark == "," else "point"
-        notes.append(f"Fields are parted by {DELIMITER_NAMES[opened.delimiter]}; the decimal mark is a {mark}.")
+        notes.append(f"Fields are separated by {DELIMITER_NAMES[opened.delimiter]}; the decimal mark is a {mark}.")
     if first.header.line < 0:
         notes.append("The table has no header.")
     for segment in segments:
         notes += segment.notes
     if first.times.day_first is not None and not first.times.order_is_sure:
         order = "day first" if first.times.day_first else "month first"
-        notes.append(f"Nothing tells whether the day or the month comes first in dates: {order} was assumed.")
+        notes.append(f"The date order is ambiguous: {order} was assumed.")
     return notes
 
 
@@ -235,7 +237,7 @@ def _without_empty_rows(rows: Rows, source: Source, skipped: list[SkippedRow], n
     if filled.all():
         return rows
     empty = np.flatnonzero(~filled)
-    notes.append(f"{len(empty)} rows have a time and no reading.")
+    notes.append(f"{len(empty)} rows have a time but no reading.")
     known = {skip.line for skip in skipped}
     for line in rows.line[empty[:EVENTS_LOOKED_AT]]:
         event = re.search(r"[^\W\d_]{4,}[^,;\t|]*", source.lines[line - 1])
@@ -247,12 +249,12 @@ def _without_empty_rows(rows: Rows, source: Source, skipped: list[SkippedRow], n
 def _no_rows(source: Source, segments: list[Segment], skipped: list[SkippedRow], box: str | None) -> UnreadableLog:
     first = skipped[0] if skipped else None
     line = max(segments[0].header.line, 0)
-    of_box = f" of the box {quoted(box)}" if box is not None else ""
+    of_box = f" of box {quoted(box)}" if box is not None else ""
     why = f" (the first row that was skipped: {first.reason})." if first else "."
     return refusal(
         source.file_name,
         f"No row{of_box} has both a time and a reading{why}",
-        "Needed are rows with a time and a number below the header.",
+        "Rows with a time and a number are required below the header.",
         line=first.line if first else line + 1,
         text=first.text if first else source.lines[line],
     )

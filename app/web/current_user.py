@@ -39,5 +39,5 @@ def user_may(least: str) -> bool:
 def role_needed(least: str) -> str:
     """Text shown instead of a button that the user's role does not allow."""
     user = _PRESENT.get()
-    role = f"Your role is “{user.role}”" if user else "Nobody is signed in"
-    return f"{role}; this needs the role “{least}”. Ask an administrator of the bench for it."
+    role = f"Your role is “{user.role}”" if user else "You are not signed in"
+    return f"{role}; this needs the role “{least}”. Ask an administrator for it."

@@ -44,8 +44,8 @@ def session(request: Request, _write_lock: Annotated[None, Depends(write_lock, s
             raise
         # two simultaneous requests, and the other was first
         raise AlreadyStored(
-            "The store holds something of the same name already, perhaps stored just now by another request. "
-            "Nothing was stored; look at the list and try again."
+            "An item with this name already exists, perhaps just saved by another request. Nothing was saved; check "
+            "the list and try again."
         ) from error
     except DBAPIError as error:  # locked, full, read-only, damaged: the message says which, and what to do
         problem = store_problem_from(error)

@@ -20,25 +20,23 @@ from app.web.templating.environment import render_page
 from app.web.templating.headers import SECURITY_HEADERS
 from app.web.templating.page_context import Shell, make_shell, read_shell
 
-TOO_LARGE = (
-    "The upload is larger than this bench takes. Nothing was stored. Send a shorter log, or raise "
-    "HAZEFALL_MAX_UPLOAD_BYTES."
-)
+TOO_LARGE = "The upload is too large. Nothing was saved. Send a shorter log, or raise HAZEFALL_MAX_UPLOAD_BYTES."
 TOO_LONG = (
-    "The body is longer than any form or JSON document of this bench. Nothing was stored. Send a file as "
-    "multipart/form-data, or less at once."
+    "The request body is too long for a form or JSON document. Nothing was saved. Send a file as "
+    "multipart/form-data, or send less at once."
 )
 _WORDS = {
-    400: "The body cannot be read: it is cut off, or not in the form or the UTF-8 that its type says. Send it again.",
-    403: "This is not allowed from here. Open the bench's own page and try again.",
-    404: "There is nothing at this address. Choose a page from the navigation.",
-    405: "This address does not take that kind of request. Go back and use the form or link on the page.",
+    400: "The request body cannot be read: it is incomplete, or does not match its content type or UTF-8. Send it "
+    "again.",
+    403: "This is not allowed from here. Open the page on this site and try again.",
+    404: "Page not found. Choose a page from the navigation.",
+    405: "This URL does not accept that request method. Go back and use the form or link on the page.",
     413: TOO_LARGE,
-    500: "The program made a mistake; nothing was stored by this request. The server's own log says more.",
+    500: "Internal error. This request saved nothing. See the server log for details.",
 }
 _NO_STORE_HOLDS = (
-    "The request holds a value that no store keeps: a number beyond any id of a bench, or the NUL character. Nothing "
-    "was stored. Correct it and send it again."
+    "The request contains a value that cannot be stored: an id out of range, or a NUL character. Nothing was saved. "
+    "Correct it and send it again."
 )
 _FOR_SCRIPTS = ("/api/", "/charts/", "/figures/", "/tables/")
 
@@ -105,12 +103,12 @@ def answer_errors(app: FastAPI) -> None:
 
 # HTTP errors by kind: status and meaning.
 HTTP_KINDS = {
-    "bad-request": (400, "The body cannot be read at all."),
-    "not-found": (404, "There is nothing at this address."),
-    "method-not-allowed": (405, "The address does not take that kind of request; Allow names those it takes."),
-    "refused": (403, "The request came from another site's page, or names a host that is not this bench."),
-    "content-too-large": (413, "The body is larger than the bench takes."),
-    "mistake-of-the-program": (500, "The program made a mistake; the server's own log says more."),
+    "bad-request": (400, "The request body cannot be read."),
+    "not-found": (404, "Not found."),
+    "method-not-allowed": (405, "Method not allowed; see the Allow header."),
+    "refused": (403, "The request came from another site, or names a host that is not this bench."),
+    "content-too-large": (413, "The request body is too large."),
+    "mistake-of-the-program": (500, "Internal error; see the server log."),
 }
 
 
@@ -163,7 +161,7 @@ def _wrong_request(request: Request, error: Exception) -> Response:
     assert isinstance(error, RequestValidationError)
     mistakes = field_mistakes(error.errors())
     detail = "; ".join(f"{mistake.field}: {mistake.message}" for mistake in mistakes) or "The request is empty."
-    return _answer(request, Problem(422, "invalid-value", "A value cannot be used", detail, mistakes))
+    return _answer(request, Problem(422, "invalid-value", "Invalid value", detail, mistakes))
 
 
 def field_mistakes(errors: Sequence[Any]) -> tuple[FieldMistake, ...]:
@@ -184,11 +182,11 @@ def _field_of(place: Sequence[Any]) -> str:
 def _sentence(error: Any) -> str:
     kind, limits, found = error["type"], error.get("ctx", {}), error.get("input")
     if kind == "missing" or (found is None and kind != "value_error"):
-        return "Nothing was given; a value is needed here."
+        return "This field is required."
     if kind == "json_invalid":
-        return f"This is no JSON ({limits.get('error', 'it cannot be read')}). Send an object such as {{}}."
+        return f"This is not JSON ({limits.get('error', 'it cannot be read')}). Send an object such as {{}}."
     if kind == "extra_forbidden":
-        return "There is no such field. Check its spelling."
+        return "Unknown field. Check the spelling."
     if kind in _NEEDED:
         needed = "Needed: " + _NEEDED[kind].format(**limits)
     else:

@@ -29,7 +29,7 @@ def command(settings: Settings, capsys: pytest.CaptureFixture[str], monkeypatch:
 
 
 def test_accounts_are_added_listed_and_changed(command):
-    assert command("account", "list")[1].startswith("There is no account; one person works on this bench")
+    assert command("account", "list")[1].startswith("There are no accounts; one person uses this bench")
     assert command("account", "add", "Ann", "--role", "administer") == (
         0,
         "Ann may sign in now, with the role 'administer'.\n",
@@ -40,19 +40,19 @@ def test_accounts_are_added_listed_and_changed(command):
     assert command("account", "password", "Bea", typed="another few words")[1].startswith("Bea has a new password")
     assert command("account", "disable", "Bea")[1] == "Bea can no longer sign in.\n"
     assert command("account", "list")[1] == "Ann: administer\nBea: edit, disabled\n"
-    assert command("account", "enable", "Bea")[1] == "Bea may sign in again.\n"
+    assert command("account", "enable", "Bea")[1] == "Bea can sign in again.\n"
 
 
 def test_a_wrong_account_is_told_with_the_status_of_wrong_arguments(command):
     status, _, message = command("account", "add", "Ann", "--role", "view")
     assert (status, message) == (
         2,
-        "hazefall account: The first account is to have the role 'view'; it needs the role 'administer', or nobody "
-        "could look after the others.\n",
+        "hazefall account: The first account cannot have the role 'view'; it needs the role 'administer' so that it "
+        "can manage the others.\n",
     )
     status, _, message = command("account", "add", "Ann", "--role", "administer", typed="short")
     assert status == 2
-    assert "The password has 5 signs; it needs at least 12" in message
+    assert "The password has 5 characters; it needs at least 12" in message
     assert command("account", "disable", "Cy")[2] == (
         "hazefall account: There is no account 'Cy' in this bench. Choose one from the list.\n"
     )
@@ -69,7 +69,7 @@ def test_a_typed_password_is_asked_for_twice_and_not_shown(command, monkeypatch:
     status, _, message = command("account", "add", "Ann", "--role", "administer")
     assert (status, message) == (
         2,
-        "hazefall account: The two passwords differ. Nothing was stored; type them again.\n",
+        "hazefall account: The two passwords differ. Nothing was saved; enter them again.\n",
     )
     assert command("account", "add", "Ann", "--role", "administer")[0] == 0
     assert typed == []
@@ -81,7 +81,7 @@ def test_tokens_are_made_listed_and_revoked(command):
     assert status == 0
     assert re.fullmatch(r"hazefall_[\w-]{43}\n", token)
     assert command("token", "list")[1] == "1: upload job, Ann, add, holds\n"
-    assert command("token", "revoke", "1")[1] == "Token 1 no longer holds.\n"
+    assert command("token", "revoke", "1")[1] == "Token 1 is revoked.\n"
     assert re.fullmatch(r"1: upload job, Ann, add, revoked \d{4}-\d\d-\d\d\n", command("token", "list")[1])
     assert command("token", "revoke", "9")[0] == 2
     assert command("token", "add", "Cy", "job")[0] == 2
@@ -99,7 +99,7 @@ def test_a_bench_without_an_account_is_not_served_to_others(tmp_path: Path, host
     assert served.returncode == 1
     assert served.stdout == ""
     assert served.stderr == (
-        f"hazefall serve: The bench would answer to {host}, where others reach it, and it has no account. Add one "
-        f"first: hazefall account add NAME --role administer --data {tmp_path}. Without an account a bench is served "
-        "on 127.0.0.1 only.\n"
+        f"hazefall serve: The bench would be reachable by others at {host}, but it has no account. Add one first: "
+        f"hazefall account add NAME --role administer --data {tmp_path}. Without an account, a bench is only served "
+        "on 127.0.0.1.\n"
     )

@@ -24,7 +24,7 @@ def test_a_word_where_a_number_belongs_is_told_as_such(log: Path, capsys: pytest
     with pytest.raises(SystemExit) as stopped:
         run(["analyse", str(log), "--room-volume-m3", "large"])
     assert stopped.value.code == 2
-    assert "--room-volume-m3: 'large' is no number; one such as 30.5 is needed" in capsys.readouterr().err
+    assert "--room-volume-m3: 'large' is not a number; enter one such as 30.5" in capsys.readouterr().err
 
 
 def test_json_of_a_log(log: Path, capsys: pytest.CaptureFixture[str]):
@@ -53,7 +53,7 @@ def test_the_report_is_in_words(log: Path, capsys: pytest.CaptureFixture[str]):
     assert "pm2_5 [µg/m³]" in said
     assert "clean air delivery rate 16" in said
     assert "natural decay           0.5" in said
-    assert "care: No uncertainty of the room volume was told" in said
+    assert "care: No uncertainty of the room volume was specified" in said
 
 
 def test_the_report_of_a_run_that_never_cleared_gives_a_bound(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
@@ -75,38 +75,38 @@ def test_columns_can_be_assigned(tmp_path: Path, capsys: pytest.CaptureFixture[s
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["--room-volume-m3", "0"], "--room-volume-m3 is 0; it needs a number of m³ above zero."),
-        (["--room-volume-m3", "nan"], "--room-volume-m3 is nan; it needs a number of m³ above zero."),
+        (["--room-volume-m3", "0"], "--room-volume-m3 is 0; enter a volume above zero."),
+        (["--room-volume-m3", "nan"], "--room-volume-m3 is nan; enter a volume above zero."),
         (
             ["--room-volume-m3", "30", "--room-volume-uncertainty-m3", "-1"],
-            "--room-volume-uncertainty-m3 is -1; it needs a number of zero or above.",
+            "--room-volume-uncertainty-m3 is -1; enter a number of zero or above.",
         ),
         (
             ["--room-volume-m3", "30", "--natural-decay-uncertainty-per-h", "0.1"],
-            "--natural-decay-uncertainty-per-h stands without --natural-decay-per-h; give the rate too.",
+            "--natural-decay-uncertainty-per-h needs --natural-decay-per-h too.",
         ),
         (
             ["--room-volume-m3", "30", "--natural-decay-per-h", "inf"],
-            "--natural-decay-per-h is inf; it needs a finite number per hour.",
+            "--natural-decay-per-h is inf; enter a finite number per hour.",
         ),
         (
             ["--room-volume-m3", "30", "--natural-decay-per-h", "1", "--natural-decay-uncertainty-per-h", "-1"],
-            "--natural-decay-uncertainty-per-h is -1; it needs a number of zero or above.",
+            "--natural-decay-uncertainty-per-h is -1; enter a number of zero or above.",
         ),
         (
             ["--room-volume-m3", "30", "--background", "-2"],
-            "--background is -2; it needs a number of zero or above, in the unit of the channel.",
+            "--background is -2; enter a number of zero or above, in the channel's unit of measure.",
         ),
         (
             ["--room-volume-m3", "30", "--clear-level", "0"],
-            "--clear-level is 0; it needs a number above zero, in the unit of the channel.",
+            "--clear-level is 0; enter a number above zero, in the channel's unit of measure.",
         ),
         (
             ["--room-volume-m3", "30", "--columns", "Haze"],
-            "--columns is 'Haze'; it needs COLUMN=CHANNEL, such as “Dust [ug]=pm2_5”.",
+            "--columns is 'Haze'; use COLUMN=CHANNEL, such as “Dust [ug]=pm2_5”.",
         ),
         (["--room-volume-m3", "30", "--channel", "voc"], "run.csv holds no channel 'voc'; it holds: pm1, pm2_5, pm10."),
-        (["--room-volume-m3", "30", "--unit-on", "soon"], "Unit on is 'soon'; it needs an ISO 8601 time such as"),
+        (["--room-volume-m3", "30", "--unit-on", "soon"], "Unit on is 'soon'; enter an ISO 8601 time such as"),
     ],
 )
 def test_wrong_arguments_give_status_2_and_a_message(
@@ -152,7 +152,7 @@ def test_a_log_without_a_decay_gives_status_4(tmp_path: Path, capsys: pytest.Cap
     path = tmp_path / "flat.csv"
     path.write_text("time,PM2.5 [ug/m3]\n2026-01-01T10:00:00Z,5\n2026-01-01T10:00:10Z,6\n2026-01-01T10:00:20Z,7\n")
     assert run(["analyse", str(path), "--room-volume-m3", "30"]) == 4
-    assert capsys.readouterr().err.startswith("hazefall analyse: flat.csv holds no decay that can be analysed. pm2_5:")
+    assert capsys.readouterr().err.startswith("hazefall analyse: flat.csv has no decay that can be analysed. pm2_5:")
 
 
 def test_a_zone_that_nobody_knows_is_a_wrong_argument_even_where_no_zone_is_needed(
@@ -160,7 +160,7 @@ def test_a_zone_that_nobody_knows_is_a_wrong_argument_even_where_no_zone_is_need
 ):
     assert run(["analyse", str(log), "--room-volume-m3", "30", "--timezone", "Mars/Base"]) == 2
     said = capsys.readouterr().err
-    assert "--timezone is 'Mars/Base', which is no known zone" in said
+    assert "--timezone is 'Mars/Base', which is not a known time zone" in said
     assert "Europe/Berlin" in said
 
 
@@ -192,4 +192,4 @@ def test_a_time_that_cannot_be_predicted_is_null_with_a_note(log: Path, capsys: 
     found = _json(capsys)["channels"]["pm2_5"]
     assert found["time_to_clear_min"]["predicted"] is None
     note = next(note for note in found["notes"] if note["code"] == "no_predicted_time")
-    assert "does not come down to the clear level of 1 µg/m³" in note["message"]
+    assert "does not reach the clear level of 1 µg/m³" in note["message"]

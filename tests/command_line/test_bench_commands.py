@@ -34,7 +34,7 @@ def bench(logs: Path, settings, capsys: pytest.CaptureFixture[str]) -> Path:
     folder = settings.data_folder
     listed = str(logs / "list.manifest")
     assert run(["import", str(logs), "--manifest", listed, "--data", str(folder), "--add-missing"]) == 0
-    assert capsys.readouterr().out == "3 logs added, 0 there already, 0 not added\n"
+    assert capsys.readouterr().out == "3 logs added, 0 already present, 0 not added\n"
     return folder
 
 
@@ -61,7 +61,7 @@ def test_an_import_by_a_list_adds_what_is_missing_and_settles_the_results(bench:
 
 def test_an_import_run_twice_adds_nothing(bench: Path, logs: Path, capsys: pytest.CaptureFixture[str]):
     assert run(["import", str(logs), "--manifest", str(logs / "list.manifest"), "--data", str(bench)]) == 0
-    assert capsys.readouterr().out == "0 logs added, 3 there already, 0 not added\n"
+    assert capsys.readouterr().out == "0 logs added, 3 already present, 0 not added\n"
 
 
 def test_one_bad_log_does_not_stop_the_others(bench: Path, logs: Path, capsys: pytest.CaptureFixture[str]):
@@ -72,7 +72,7 @@ def test_one_bad_log_does_not_stop_the_others(bench: Path, logs: Path, capsys: p
     told = ["--maker", "maker a", "--model", "MODEL 1", "--setting", "High", "--room", "room a"]
     assert run(["import", str(more), "--data", str(bench), *told]) == 1
     said = capsys.readouterr()
-    assert said.out == "1 logs added, 0 there already, 1 not added\n"
+    assert said.out == "1 logs added, 0 already present, 1 not added\n"
     assert said.err.startswith("bad.csv: bad.csv")
     assert _query(bench, "SELECT count(*) FROM raw_files") == [(4,)]
 
@@ -87,7 +87,7 @@ def test_what_is_not_on_the_bench_is_named(bench: Path, logs: Path, capsys: pyte
     assert capsys.readouterr().err.splitlines() == [
         "run9.csv: There is no unit under test 'Maker A Model 9' on the bench. Add it first, correct the name, or say "
         "--add-missing.",
-        "run9.csv: There is no room 'Room B' on the bench. Add it first, correct the name, or say --add-missing.",
+        "run9.csv: There is no room 'Room B'. Add it first, correct the name, or use --add-missing.",
         "gone.csv: gone.csv cannot be opened: No such file or directory. Check its name and folder.",
     ]
 
@@ -100,12 +100,12 @@ def test_what_is_not_on_the_bench_is_named(bench: Path, logs: Path, capsys: pyte
             "The list a.manifest has the column 'colour'; it needs a column “file” and may have:",
         ),
         ("room\nRoom A\n", "The list a.manifest has no column “file”; it needs a column “file” and may have: aerosol,"),
-        ("file,room\n", "The list a.manifest names no log; it needs one line for each."),
-        ("file,room\n,Room A\n", "a.manifest, line 2, names no file. Fill it in, or take the line out."),
+        ("file,room\n", "The list a.manifest names no log; it needs one row per log."),
+        ("file,room\n,Room A\n", "a.manifest, line 2, names no file. Enter one, or remove the line."),
         ("file,room\na.csv,Room A,more\n", "a.manifest, line 2, has more cells than the header has columns."),
         (
             "file,room_volume_m3\na.csv,wide\n",
-            "a.manifest, line 2: room_volume_m3 is 'wide'; it needs a number with a decimal point.",
+            "a.manifest, line 2: room_volume_m3 is 'wide'; enter a number with a decimal point.",
         ),
     ],
 )
@@ -125,8 +125,8 @@ def test_a_folder_without_logs_is_refused(tmp_path: Path, settings, capsys: pyte
     assert run(["import", str(tmp_path / "gone"), *data]) == 2
     assert run(["import", str(tmp_path), "--manifest", str(tmp_path / "gone.csv"), *data]) == 2
     said = capsys.readouterr().err
-    assert "none holds no log; files ending in .csv, .tsv, .txt, .log, .dat, .xlsx are taken." in said
-    assert "gone is no folder. Give the folder of the logs, or a list with --manifest." in said
+    assert "none contains no logs; files ending in .csv, .tsv, .txt, .log, .dat, .xlsx are read." in said
+    assert "gone is not a folder. Give the folder with the logs, or a list with --manifest." in said
     assert "gone.csv cannot be read: " in said
 
 
@@ -154,7 +154,7 @@ def test_a_sound_store_is_told_so(bench: Path, capsys: pytest.CaptureFixture[str
     assert run(["check", "--data", str(bench)]) == 0
     said = capsys.readouterr().out
     assert f"{bench}: 3 trials, 3 logs, 3 raw files, 1353 readings checked" in said
-    assert said.endswith("The store is sound.\n")
+    assert said.endswith("The store is OK.\n")
     assert run(["check", "--database", f"sqlite:///{bench}/bench.sqlite"]) == 0
     assert f"{bench}/bench.sqlite: 3 trials" in capsys.readouterr().out
 
@@ -185,7 +185,7 @@ def test_a_sound_store_is_told_so(bench: Path, capsys: pytest.CaptureFixture[str
         ),
         (
             "DROP TRIGGER changes_refuse_delete",
-            r"WRONG: The store no longer refuses to alter the record of changes: changes_refuse_delete was taken",
+            r"WRONG: The store no longer protects the change history: changes_refuse_delete was taken",
         ),
         (
             "DELETE FROM speed_settings",
@@ -200,7 +200,7 @@ def test_damage_is_found(bench: Path, damage: str, message: str, capsys: pytest.
     assert run(["check", "--data", str(bench)]) == 1
     said = capsys.readouterr().out
     assert re.search(message, said)
-    assert said.endswith("The store is not sound; see above.\n")
+    assert said.endswith("The store has problems; see above.\n")
 
 
 def test_results_of_an_older_method_are_told(bench: Path, capsys: pytest.CaptureFixture[str]):
@@ -250,12 +250,12 @@ def test_nothing_is_overwritten_unasked(bench: Path, tmp_path: Path, capsys: pyt
     capsys.readouterr()
     assert run(["backup", str(copy), "--data", str(bench)]) == 1
     assert capsys.readouterr().err == (
-        f"hazefall backup: {copy} is there already and is not overwritten. Choose another name for the copy.\n"
+        f"hazefall backup: {copy} already exists and is not overwritten. Choose another name for the copy.\n"
     )
     assert run(["restore", str(copy), "--data", str(bench)]) == 1
     assert capsys.readouterr().err == (
-        f"hazefall restore: {bench}/bench.sqlite is there already and would be replaced. Say --overwrite to do it; "
-        "the present store is then kept beside it.\n"
+        f"hazefall restore: {bench}/bench.sqlite already exists and would be replaced. Use --overwrite to replace "
+        "it; the current store is then kept beside it.\n"
     )
 
 
@@ -281,7 +281,7 @@ def test_a_store_in_use_is_not_replaced(bench: Path, tmp_path: Path, capsys: pyt
     with closing(sqlite3.connect(bench / "bench.sqlite")) as server:
         server.execute("BEGIN IMMEDIATE")
         assert run(["restore", str(copy), "--data", str(bench), "--overwrite"]) == 1
-    assert "is held by another program, which did not let go of it in time" in capsys.readouterr().err
+    assert "is locked by another program" in capsys.readouterr().err
     assert list(bench.glob("*.replaced-*")) == []
 
 
@@ -295,9 +295,9 @@ def test_a_copy_that_is_none_is_refused(bench: Path, tmp_path: Path, capsys: pyt
     assert run(["restore", str(tmp_path / "gone.sqlite"), *data]) == 2
     assert "There is no file" in capsys.readouterr().err
     assert run(["restore", str(text), *data]) == 1
-    assert "letter.txt is damaged or is no store: file is not a database." in capsys.readouterr().err
+    assert "letter.txt is damaged or not a store: file is not a database." in capsys.readouterr().err
     assert run(["restore", str(other), *data]) == 1
-    assert "recipes.sqlite is no store of a bench: it holds no store version. Use another file." in (
+    assert "recipes.sqlite is not a bench store: it has no store version. Use another file." in (
         capsys.readouterr().err
     )
     with closing(sqlite3.connect(bench / "bench.sqlite")) as store:
@@ -332,7 +332,7 @@ def test_a_copy_that_cannot_be_written_is_told(bench: Path, tmp_path: Path, caps
 def test_a_database_server_has_its_own_tools(monkeypatch, capsys: pytest.CaptureFixture[str]):
     monkeypatch.setenv("HAZEFALL_DATABASE_URL", "postgresql://somewhere/bench")
     assert run(["backup"]) == 1
-    assert "The bench is in a database server, which has its own tools for copies (pg_dump, pg_restore)." in (
+    assert "The bench is on a database server, which has its own backup tools (pg_dump, pg_restore)." in (
         capsys.readouterr().err
     )
 
@@ -345,11 +345,11 @@ def test_a_re_analysis_stores_only_what_is_accepted(bench: Path, capsys: pytest.
     told = ["--data", str(bench), "--workers", "1"]
     assert run(["recompute", *told]) == 0
     said = capsys.readouterr().out
-    assert re.search(r"3 trials analysed again with method \S+; \d+ numbers move", said)
+    assert re.search(r"3 trials re-analysed with method \S+; \d+ results change", said)
     assert re.search(r"  trial 2, PM2\.5: the total decay \[1/h\]: [\d.]{3,9} to [\d.]{3,9} \(", said)
     assert "_per_h" not in said
-    assert "(100.00% of the earlier value)" in said
-    assert said.endswith("Nothing was stored. Run it again with --accept to store the new results.\n")
+    assert "(100.00% of the previous value)" in said
+    assert said.endswith("Nothing was saved. Run it again with --accept to save the new results.\n")
     statement = "SELECT total_decay_per_h FROM channel_results WHERE trial_id = 2 AND channel = 'pm2_5'"
     assert _query(bench, statement) == halved
     assert run(["recompute", *told, "--accept", "--who", "Ann", "--why", "checked"]) == 0

@@ -45,7 +45,7 @@ def test_a_store_that_cannot_be_opened_is_told_without_a_traceback(tmp_path: Pat
     server = _start("serve", "--data", str(tmp_path), "--port", "0")
     _, err = server.communicate(timeout=30)
     assert server.returncode == 1
-    assert err.startswith(f"hazefall serve: {tmp_path}/bench.sqlite is damaged or is no store")
+    assert err.startswith(f"hazefall serve: {tmp_path}/bench.sqlite is damaged or not a store")
     assert "Traceback" not in err
 
 
@@ -56,8 +56,8 @@ def test_an_address_that_is_taken_is_told_with_what_to_do(tmp_path: Path, capsys
         port = other.getsockname()[1]
         assert run(["serve", "--data", str(tmp_path), "--port", str(port)]) == 2
     assert capsys.readouterr().err == (
-        f"hazefall serve: Nothing can be served at 127.0.0.1, port {port} (address already in use). Stop what runs "
-        "there, or give another port with --port; 0 takes any free one.\n"
+        f"hazefall serve: Cannot listen on 127.0.0.1, port {port} (address already in use). Stop the other "
+        "program, or choose another port with --port; 0 picks any free port.\n"
     )
 
 
@@ -66,7 +66,7 @@ def test_a_port_that_is_none_is_refused(port: str, capsys: pytest.CaptureFixture
     with pytest.raises(SystemExit) as stopped:
         run(["serve", f"--port={port}"])
     assert stopped.value.code == 2
-    assert f"{port!r} is no port; a whole number from 0 to 65535 is needed" in capsys.readouterr().err
+    assert f"{port!r} is not a port; enter a whole number from 0 to 65535" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(

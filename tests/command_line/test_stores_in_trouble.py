@@ -54,12 +54,12 @@ WITHOUT_A_STORE = {"analyse"}
 _DONE = {("backup", "newer")}
 
 TOLD = {
-    "locked": ("is held by another program", "Close the other program"),
-    "read-only": ("cannot be written", "Give the program the right to write there"),
-    "newer": ("is from a newer Hazefall: its version is 8888", "Install the newer program"),
-    "corrupt": ("is damaged or is no store", "`hazefall restore`"),
+    "locked": ("is locked by another program", "Close that program"),
+    "read-only": ("cannot be written", "Give the program write permission"),
+    "newer": ("is from a newer Hazefall: its version is 8888", "Install the newer version"),
+    "corrupt": ("is damaged or not a store", "`hazefall restore`"),
 }
-_TOLD_FOR = {("restore", "corrupt"): ("is damaged or is no store", "`hazefall restore`")}
+_TOLD_FOR = {("restore", "corrupt"): ("is damaged or not a store", "`hazefall restore`")}
 
 
 @pytest.fixture(scope="module")

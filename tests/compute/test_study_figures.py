@@ -28,7 +28,7 @@ def test_the_coverage_sentence_holds_the_figures_of_the_table():
     lowest = min(float(line[60:68]) for line in text.split("the 20 lowest:")[1].split("\n\n")[0].splitlines()[2:])
     stated = DECAY_COVERAGE[0]
     assert stated.startswith(f"In {int(silent[1]) + int(noted[1]):,} simulated trials of known rate")
-    assert f"holds the truth in {silent[2]} % of the {int(silent[1]):,} trials without a note." in stated
+    assert f"contains the true value in {silent[2]} % of the {int(silent[1]):,} trials without a note." in stated
     assert f"Grouped by one condition it is {inside[0]} to {inside[-1]} %" in stated
     assert f"no group of 200 trials or more falls below {lowest} %" in stated
     assert stated.endswith(f"With a note it is {noted[2]} %.")

@@ -34,7 +34,7 @@ def line_chart(scale: str = "linear", name: str = "Maker A") -> Chart:
             ),
             Series("Empty room", "line", minutes, tuple(210 - m for m in minutes), colour=None, end_label="Empty room"),
         ),
-        alt_text=f"{name} clears first.",
+        alt_text=f"{name} clears fastest,",
         source_line="A bench. Method version 1.",
         reference_lines=(ReferenceLine("y", 10.0, "clear level"), ReferenceLine("x", 2.0, "unit on")),
         regions=(Region(3.0, 40.0, "fit window"),),

@@ -74,7 +74,7 @@ def test_the_numbers_stand_below_with_their_bounds_and_without_the_faint_reading
 
 def test_source_and_day_of_the_newest_datum_stand_in_it_and_no_other_day():
     html = chart_html(replace(line_chart(), newest=date(2026, 3, 2)))
-    assert "A bench. Method version 1. Newest datum: 2026-03-02." in html
+    assert "A bench. Method version 1. Latest data: 2026-03-02." in html
     assert set(re.findall(r"20\d\d-\d\d-\d\d", html)) == {"2026-03-02"}
 
 

@@ -68,8 +68,8 @@ def test_the_frontier_names_what_nothing_beats_and_keeps_the_rest_faint():
     assert (beaten.faint, beaten.colour, beaten.x, beaten.y) == (True, None, (36.0,), (90.0,))
     assert beaten.hover == (), "the pointer passes over what is faint"
     assert {one.end_label for one in best} == {"Unit 1, 200\u00a0USD", "Unit 2, 90\u00a0USD"}
-    assert [line.label for line in chart.reference_lines] == ["asked for by 20 m²", "the ceiling of sound"]
-    assert "2 settings that nothing beats" in chart.alt_text
+    assert [line.label for line in chart.reference_lines] == ["needed for 20 m²", "sound limit"]
+    assert "2 settings that no other beats" in chart.alt_text
 
 
 def test_a_long_frontier_keeps_a_series_for_each_of_the_first_only():
@@ -90,7 +90,7 @@ def test_the_frontier_of_nothing_says_so():
 def test_one_setting_on_the_frontier_is_named_once():
     words = frontier_text(advice(candidate(1, 300.0, 50.0, 200.0)))
     assert words.count("Unit 1") == 1
-    assert words.startswith("1 setting that nothing beats")
+    assert words.startswith("1 setting that no other beats")
 
 
 def test_a_discount_rate_is_told_in_per_cent():
@@ -116,7 +116,7 @@ def test_spectra_leave_out_what_a_room_cannot_tell_and_name_prominent_tones():
     assert chart.alt_text == (
         "Maker A Model 40, high 40 dB(A); Maker A Model 60, high 60 dB(A) with a prominent tone at 120 Hz."
     )
-    assert spectra_text([]) == "No calibrated clip was chosen."
+    assert spectra_text([]) == "No calibrated clip selected."
     assert drawn(sound_spectra_chart([], FACTS)).is_empty
 
 
@@ -142,7 +142,7 @@ def test_a_price_holds_until_the_latest_day_of_the_picture():
 
 def test_no_price_is_said_and_other_currencies_are_counted():
     assert price_text(history(others=2)) == (
-        "No price of the unit itself is recorded. 2 prices in another currency left out."
+        "No price of the unit itself recorded. 2 prices in another currency not included."
     )
     assert drawn(price_history_chart(history(), FACTS)).is_empty
 
@@ -192,5 +192,5 @@ def test_claims_are_drawn_as_a_share_where_a_share_makes_sense():
 
 
 def test_a_unit_without_claims_says_so():
-    assert claims_text("Unit A", ()) == "No claim on Unit A is recorded."
+    assert claims_text("Unit A", ()) == "No claims about Unit A recorded."
     assert drawn(claims_chart("Unit A", (), FACTS)).is_empty

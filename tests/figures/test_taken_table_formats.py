@@ -38,7 +38,7 @@ def test_the_fragment_is_one_table_with_caption_and_scope_and_no_classes():
     text = "".join(root.itertext())
     assert "12\u202f350 (12\u202f260 to 12\u202f430)" in text or "12\u202f346" in text
     assert "at least 8" in text
-    assert "In a room. A bench. Newest datum: 2026-03-02." in text
+    assert "In a room. A bench. Latest data: 2026-03-02." in text
 
 
 def test_harmful_names_are_words_in_every_format():

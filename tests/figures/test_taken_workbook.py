@@ -65,7 +65,7 @@ def test_the_second_sheet_says_where_it_is_from_and_that_it_is_invented():
     assert told["Invented"] == INVENTED
     assert told["Source"] == "A bench."
     assert told["Conditions"] == "In a room."
-    assert told["Newest datum"] == "2026-03-02"
+    assert told["Latest data"] == "2026-03-02"
     real = sheets(workbook_bytes(FULL))
     assert "Invented" not in [row[0].value for row in real["source"].iter_rows()]
 

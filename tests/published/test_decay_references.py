@@ -127,7 +127,7 @@ def test_settled_readings_of_a_bedroom_agree_with_the_recomputed_rates_and_held_
     notes = {note.code: note for note in decay.notes}
     assert "too_few_readings" in notes
     # a level that falls from 61 to 4 is not told to be standing still, though the interval is that wide
-    assert "the readings say at least 1." in notes["decay_not_told_from_zero"].message
+    assert "the readings show a rate of at least 1." in notes["decay_not_told_from_zero"].message
 
 
 @pytest.mark.skipif(

@@ -43,7 +43,9 @@ def test_a_box_that_is_not_there():
     message = refused(TWO_BOXES, box="middle").message
     assert message.startswith("log.csv, line 1: There is no box “middle” in the column “device”: “left”, “right”.")
     without = refused(rows("time,pm1", "2026-01-05 10:00,1", "2026-01-05 10:01,2"), box="left").message
-    assert without == ("log.csv, line 1: The box “left” was asked for, and no column names boxes. Leave the box empty.")
+    assert without == (
+        "log.csv, line 1: There is no box column, so box “left” cannot be selected. Leave the box empty."
+    )
 
 
 def test_one_box_needs_no_choice():
@@ -132,7 +134,7 @@ def test_of_formulas_the_stored_values_are_read():
 def test_text_after_an_equals_sign_is_never_run():
     log = read_text(rows("time,pm1,note", "2026-01-05 10:00:00,1,=HYPERLINK(0)", "2026-01-05 10:00:01,=1+1,x"))
     assert log.levels["pm1"].tolist() == [1]
-    assert "“pm1”: “=1+1” is no number" in [skip.reason for skip in log.skipped]
+    assert "“pm1”: “=1+1” is not a number" in [skip.reason for skip in log.skipped]
 
 
 def repacked(content: bytes, **changes: bytes | None) -> bytes:
@@ -183,11 +185,11 @@ def test_entities_that_grow_are_refused():
 @pytest.mark.parametrize(
     ("content", "said"),
     [
-        (GOOD[:300], "The file begins as a zip archive or workbook and is damaged or cut off."),
+        (GOOD[:300], "The file starts as a ZIP archive or workbook but is damaged or cut off."),
         (repacked(GOOD, xl_workbook_xml=None), "The file is a zip archive, not a workbook."),
         (repacked(GOOD, xl_workbook_xml=b"<broken"), "The workbook is damaged"),
         (repacked(GOOD, xl_worksheets_sheet1_xml=b"<broken"), "The workbook is damaged"),
-        (workbook(("empty", [])), "The workbook holds no cells with values."),
+        (workbook(("empty", [])), "The workbook has no cells with values."),
     ],
 )
 def test_damaged_workbooks(content, said):

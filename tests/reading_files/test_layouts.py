@@ -68,7 +68,7 @@ def test_each_line_end(end):
 def test_nul_bytes_are_left_out():
     log = read_text("time,pm1\n2026-01-05 10:00:00,1\x00\n\x00\x002026-01-05 10:00:01,2\n")
     assert log.levels["pm1"].tolist() == [1, 2]
-    assert "3 NUL bytes were left out." in log.notes
+    assert "3 NUL bytes were removed." in log.notes
 
 
 @pytest.mark.parametrize(
@@ -152,7 +152,9 @@ def test_groups_above_the_header_name_the_detectors():
 def test_two_calculations_of_one_detector():
     log = read_text(rows("time,pm2.5_cf_1,pm2.5_atm,pm2.5_cf_1_b", "2026-01-05 10:00,1,2,3", "2026-01-05 10:01,1,2,3"))
     assert {name: levels[0] for name, levels in log.levels.items()} == {"pm2_5": 1, "pm2_5_b": 3}
-    assert next(c.reason for c in log.columns if c.header == "pm2.5_atm") == "another calculation of the same detector"
+    assert next(c.reason for c in log.columns if c.header == "pm2.5_atm") == (
+        "another calculation from the same detector"
+    )
 
 
 def test_statistics_and_running_means_are_no_readings():
@@ -170,9 +172,9 @@ def test_text_in_cells_is_no_reading_and_is_listed():
     assert (log.rows_read, log.rows_skipped, log.cells_skipped) == (10, 0, 9)
     reasons = [skip.reason for skip in log.skipped]
     assert reasons[0] == "“pm1”: “---” marks a value that was not measured"
-    assert reasons[1] == "“pm1”: “ERR” is no number"
+    assert reasons[1] == "“pm1”: “ERR” is not a number"
     assert reasons[3] == "“pm1”: “OL” marks a level above the range"
-    assert reasons[6] == "“pm1”: “-9999” stands for no value"
+    assert reasons[6] == "“pm1”: “-9999” means no value"
     assert reasons[7] == "“pm1”: “<0.5” marks a level below the range"
     assert log.skipped[1].line == 3
 
@@ -197,7 +199,7 @@ def test_a_row_cut_off_inside_quotation_marks():
     text = rows('"time","pm1","pm10"', *(f'"2026-01-05 10:00:{s:02d}","{s}","{s}"' for s in range(30)))
     log = read_text(text + '"2026-01-05 10:00:30","3')
     assert (log.rows_read, log.rows_skipped, log.skipped[0].line) == (30, 1, 32)
-    assert log.skipped[0].reason == "a quotation mark is not closed: the row is cut off"
+    assert log.skipped[0].reason == "unclosed quotation mark: the row is cut off"
     shorter = read_text(text + '"2026-01-05 10:00:30","3"')
     assert (shorter.rows_read, shorter.skipped[0].reason) == (30, "2 of 3 fields: the row is cut off")
 
@@ -214,14 +216,14 @@ def test_a_row_with_too_many_fields():
     lines = [f"2026-01-05 10:00:{s:02d},{s}" for s in range(20)]
     lines[5] += "," * 50
     log = read_text(rows("time,pm1", *lines))
-    assert (log.rows_read, log.rows_skipped, log.skipped[0].reason) == (19, 1, "52 fields where the table has 2")
+    assert (log.rows_read, log.rows_skipped, log.skipped[0].reason) == (19, 1, "52 fields instead of 2")
 
 
 def test_the_header_again_on_each_page():
     page = ["time,pm1", *(f"2026-01-05 10:00:{s:02d},{s}" for s in range(5))]
     later = ["time,pm1", *(f"2026-01-05 10:00:{s:02d},{s}" for s in range(5, 9))]
     log = read_text(rows(*page, *later))
-    assert (log.rows_read, log.rows_skipped, log.skipped[0].reason) == (9, 1, "the header again")
+    assert (log.rows_read, log.rows_skipped, log.skipped[0].reason) == (9, 1, "repeated header")
 
 
 def test_a_header_that_changes_in_mid_file():
@@ -268,7 +270,7 @@ def test_choices_by_hand_win():
     log = read_text(text, columns={"A": "PM2.5", "B": "temperature", "PM10": ""}, units={"A": "mg/m3"})
     assert {name: levels[0] for name, levels in log.levels.items()} == {"pm2_5": pytest.approx(100), "temperature": 21}
     reasons = {column.header: (column.use, column.reason) for column in log.columns}
-    assert reasons["PM10"] == ("left out", "left out by choice")
+    assert reasons["PM10"] == ("left out", "not used (by choice)")
     assert reasons["A"] == ("channel", "set by choice")
 
 

@@ -33,14 +33,14 @@ def test_workshop_boxes_have_two_detectors_and_upload_times():
     assert (log.levels["count_0_3um"][0], log.levels["count_0_38um"][0]) == (44_898, 1_546)
     assert log.box == "unit01"
     assert log.boxes == ("unit01", "unit02", "unit05")
-    assert "91 rows have a time and no reading." in log.notes
+    assert "91 rows have a time but no reading." in log.notes
 
 
 def test_a_filtered_chamber_is_at_zero_for_long_and_its_readings_count():
     log = read_extract("measured/decay_filtered_chamber_two_sensors.csv", box="unit01")
     assert log.held_values == {}
     assert (log.levels["pm2_5"] == 0).sum() == 20
-    assert "41 rows repeat the time of another row: the mean of their readings counts once." in log.notes
+    assert "41 rows repeat the time of another row: the mean of their readings is used once." in log.notes
 
 
 def test_tracer_gas():
@@ -75,7 +75,7 @@ def test_laboratory_sensors_in_one_file():
     assert read_extract("measured/lab_candle_incense_reference_10s.csv").levels["pm2_5"][0] == pytest.approx(7)
     log = read_extract("measured/lab_candle_incense_lowcost_sensors_1s.csv", box="B1")
     assert (log.rows_read, log.interval_s, log.started_at) == (200, 10, utc(2019, 9, 5, 7, 40, 6))
-    with pytest.raises(ColumnsNotRecognised, match="No column is known as a channel"):
+    with pytest.raises(ColumnsNotRecognised, match="No channel was recognised"):
         read_extract("measured/lab_candle_incense_schedule.csv")
 
 
@@ -83,7 +83,7 @@ def test_voc_logger_with_a_wrong_clock():
     log = read_extract("messy/messy_voc_logger_semicolon_bom_wrong_clock.csv")
     assert (log.rows_read, log.delimiter, log.header_line, log.clock_is_known) == (911, "semicolon", 15, False)
     assert (log.units["voc"], log.levels["voc"].max()) == ("ppm", 0.3)
-    assert "The logger's clock says the year 2945, which cannot be: only elapsed times count." in log.notes
+    assert "The logger clock shows the year 2945, which is impossible; only elapsed times are used." in log.notes
 
 
 def test_diffusion_charger_with_decimal_commas():
@@ -133,7 +133,7 @@ def test_condensation_counter_in_latin_1():
 def test_logger_with_utc_and_local_times():
     log = read_extract("messy/messy_logger_utc_and_local_time.csv")
     assert (log.rows_read, log.timezone, log.started_at) == (200, "UTC", utc(2026, 6, 16, 9, 24))
-    assert "The file gives local times too; the times whose distance from UTC is known were used." in log.notes
+    assert "The file also has local times; the times with a known UTC offset were used." in log.notes
 
 
 def test_sound_levels_over_time_and_tables_that_are_no_logs():
@@ -231,8 +231,8 @@ def test_power_without_a_header_out_of_order():
     log = read_text(rows(*lines), "power_amplifier.csv")
     assert (log.rows_read, len(log.elapsed_s), log.interval_s, log.header_line) == (61, 60, 5, 0)
     assert list(log.levels) == ["power"]
-    assert "One step goes back in time by at most 5 s: rows were put in order." in log.notes
+    assert "One step goes back in time by at most 5 s: rows were sorted." in log.notes
     assert (np.diff(log.elapsed_s) == 5).all()
     same = read_text(rows(*lines), "plug.csv", columns={"column 2": "power"})
     assert (same.levels["power"] == log.levels["power"]).all()
-    assert "No column is known as a channel" in refused(rows(*lines), "plug.csv").message
+    assert "No channel was recognised" in refused(rows(*lines), "plug.csv").message

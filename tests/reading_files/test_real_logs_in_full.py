@@ -146,7 +146,7 @@ def test_laboratory_comparison():
         for box in caught.value.boxes
     }
     assert steps == {"A1": 1, "A2": 1, "B1": 10, "C1": 2, "C2": 2, "D1": 1, "E1": 1, "E2": 1}
-    with pytest.raises(ColumnsNotRecognised, match="No column is known as a channel"):
+    with pytest.raises(ColumnsNotRecognised, match="No channel was recognised"):
         read_original("lab_candle_incense_schedule.csv")
 
 
@@ -302,14 +302,14 @@ def test_power_of_a_router():
 
 
 def test_a_table_of_another_trade_is_refused():
-    with pytest.raises(ColumnsNotRecognised, match="No column is known as a channel"):
+    with pytest.raises(ColumnsNotRecognised, match="No channel was recognised"):
         read_original("first_order_elimination_6subjects.csv")
 
 
 def test_no_original_is_left_untested():
     """Each table in the folder is named in this file."""
     if not ORIGINALS.exists():
-        pytest.skip("the folder with the original logs is not there")
+        pytest.skip("the folder with the original logs does not exist")
     with open(__file__, encoding="utf-8") as file:
         here = file.read()
     tables = [path for path in ORIGINALS.rglob("*") if path.suffix in (".csv", ".txt")]

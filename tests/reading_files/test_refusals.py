@@ -18,7 +18,7 @@ GOOD = rows("time,pm1", "2026-01-05 10:00:00,1", "2026-01-05 10:00:01,2")
 @pytest.mark.parametrize("content", [b"", b"  \r\n\t\n", b"\x00\x00", b"\xef\xbb\xbf", b"\xff\xfe"])
 def test_an_empty_file(content):
     assert refused(content).message == (
-        "log.csv: The file is empty. A table with a row for each time is needed: export the log again."
+        "log.csv: The file is empty. A table with one row per time is required: export the log again."
     )
 
 
@@ -37,7 +37,7 @@ def test_files_of_another_kind(content, what):
     message = refused(content).message
     assert message == (
         f"log.csv, line 1: The file is {what}, not a table. "
-        "Export the log as CSV, tab-separated text or XLSX and give that file."
+        "Export the log as CSV, tab-separated text or XLSX and upload that file."
     )
 
 
@@ -48,7 +48,7 @@ def test_pages_and_json_and_bytes():
     )
     assert (page.line, page.text) == (1, "<!DOCTYPE html>")
     assert 'The file is JSON, not a table. The text there is “{"a": 1}”.' in refused('{"a": 1}').message
-    assert "The file holds bytes that are no text." in refused(bytes(range(1, 32)) * 20).message
+    assert "The file contains bytes that are not text." in refused(bytes(range(1, 32)) * 20).message
 
 
 def test_a_file_that_is_too_large(monkeypatch):
@@ -70,16 +70,17 @@ def test_a_line_that_is_too_long(monkeypatch):
 def test_a_file_without_fields():
     problem = refused("\nhello\nworld\n")
     assert problem.message == (
-        "log.csv, line 2: No table was found: the lines do not fall into fields. The text there is “hello”. Fields "
-        "separated by a comma, semicolon, tab or bar are needed, with the time in one of them."
+        "log.csv, line 2: No table was found: the lines have no separate fields. The text there is “hello”. Fields "
+        "separated by comma, semicolon, tab or bar are required, one of them with the time."
     )
     assert (problem.file_name, problem.line, problem.text, problem.field) == ("log.csv", 2, "hello", "log")
 
 
 def test_a_file_without_a_table():
     assert refused("Dear Sir,\nthank you, and goodbye,\nyours, me\n").message == (
-        "log.csv, line 1: No table of readings was found, with fields parted by comma. The text there is “Dear Sir,”. "
-        "Needed is a line of headers, one of them for the time, above rows of numbers."
+        "log.csv, line 1: No table of readings was found, with fields separated by comma. "
+        "The text there is “Dear Sir,”. "
+        "A header line, with a time column, is required above the rows of numbers."
     )
 
 
@@ -89,8 +90,8 @@ def test_a_table_without_times():
     numbers = refused(rows("size,pm1,pm10", "1,1,2", "1,3,4", "1,5,6"))
     assert isinstance(numbers, ColumnsNotRecognised)
     assert numbers.message == (
-        "log.csv, line 1: No column holds times. The columns are “size”, “pm1”, “pm10”. Needed is a column with a date "
-        "and time, or with the seconds since the start; if there is one, say which."
+        "log.csv, line 1: No column holds times. The columns are “size”, “pm1”, “pm10”. A column with date "
+        "and time, or seconds since the start, is required; if there is one, select it."
     )
     assert [column.channel for column in numbers.columns] == [None, "pm1", "pm10"]
 
@@ -99,8 +100,8 @@ def test_a_table_without_a_channel():
     problem = refused(rows("time,apples", "2026-01-05 10:00:00,1", "2026-01-05 10:00:01,2"))
     assert isinstance(problem, ColumnsNotRecognised)
     assert problem.message == (
-        "log.csv, line 1: No column is known as a channel. The columns are “time”, “apples”. "
-        "Say what a column holds, for example “apples=pm2_5”."
+        "log.csv, line 1: No channel was recognised. The columns are “time”, “apples”. "
+        "Assign a channel to a column, for example “apples=pm2_5”."
     )
     assert (problem.line, [column.use for column in problem.columns]) == (1, ["time", "left out"])
 
@@ -108,7 +109,7 @@ def test_a_table_without_a_channel():
 def test_a_column_that_is_not_there():
     problem = refused(GOOD, columns={"PM 5": "pm2_5"})
     assert problem.message == (
-        "log.csv, line 1: There is no column “PM 5”. The columns are “time”, “pm1”. Name one of these."
+        "log.csv, line 1: There is no column “PM 5”. The columns are “time”, “pm1”. Choose one of these."
     )
 
 
@@ -120,9 +121,9 @@ def test_many_columns_are_listed_in_part():
 def test_rows_without_a_reading():
     problem = refused(rows("time,pm1", "2026-01-05 10:00:00,ERR", "2026-01-05 10:00:01,ERR"), columns={"pm1": "pm1"})
     assert problem.message == (
-        "log.csv, line 2: No row has both a time and a reading (the first row that was skipped: “pm1”: “ERR” is no "
-        "number). The text there is “2026-01-05 10:00:00,ERR”. Needed are rows with a time and a number below the "
-        "header."
+        "log.csv, line 2: No row has both a time and a reading (the first row that was skipped: “pm1”: “ERR” is not "
+        "a number). The text there is “2026-01-05 10:00:00,ERR”. Rows with a time and a number are required below "
+        "the header."
     )
     header_only = refused(rows("time,pm1", "2026-01-05 10:00:00,"), columns={"pm1": "pm1"})
     assert "No row has both a time and a reading. The text there is “time,pm1”." in header_only.message
@@ -131,7 +132,8 @@ def test_rows_without_a_reading():
 def test_decimal_commas_between_commas():
     problem = refused(rows("time,pm1,pm10", "2026-01-05 10:00:00,12,5,30,1", "2026-01-05 10:00:01,12,4,30,0"))
     assert problem.message == (
-        "log.csv, line 2: The row has 5 fields below 3 headers; decimal commas between commas look so. The text there "
+        "log.csv, line 2: The row has 5 fields below 3 headers; decimal commas in a comma-separated file look like "
+        "this. The text there "
         "is “2026-01-05 10:00:00,12,5,30,1”. Export the log with semicolons or tabs between the fields, or with "
         "decimal points."
     )
@@ -142,7 +144,7 @@ def test_an_unknown_zone():
     for zone in ("Mars/Olympus", "UTC+99:00", "../etc/passwd", "Europe/Berlin\x00"):
         problem = refused(GOOD, timezone=zone)
         assert (
-            "is not known. Give a name such as Europe/Berlin or America/New_York, or a distance such as"
+            "is not known. Use a name such as Europe/Berlin or America/New_York, or an offset such as"
             in problem.message
         )
     assert refused(GOOD, timezone="Mars/Olympus").message.startswith("log.csv: The time zone “Mars/Olympus” is not")
@@ -171,8 +173,8 @@ def test_too_many_lines(end: bytes, monkeypatch):
 def test_a_time_beyond_any_calendar():
     text = rows("elapsed_s,pm1", "1e12,1", "1.1e12,2")
     problem = refused("Start Time,2026-01-05 10:00:00\n" + text)
-    assert problem.message.startswith("log.csv, line 3: The first time lies 31,744 years")
-    assert "A time between the years 1 and 9999 is needed: say which column holds the time." in problem.message
+    assert problem.message.startswith("log.csv, line 3: The first time is 31,744 years")
+    assert "Times must be between the years 1 and 9999. Select the time column." in problem.message
 
 
 def test_control_characters_in_a_quoted_text_are_not_passed_on():
@@ -205,7 +207,7 @@ def test_a_number_beyond_any_level_is_no_reading():
         b"time,PM2.5\n2026-01-05T10:00:00Z,5\n2026-01-05T10:00:10Z,1.7e308\n2026-01-05T10:00:20Z,6\n", "l.csv"
     )
     assert log.levels["pm2_5"].tolist() == [5, 6]
-    assert [skip.reason for skip in log.skipped] == ["“PM2.5”: “1.7e+308” is larger than any level"]
+    assert [skip.reason for skip in log.skipped] == ["“PM2.5”: “1.7e+308” is too large for a level"]
 
 
 @pytest.mark.parametrize("exponent", ["9999999999", "999999999999", "+9993564453125", "50000000000", "9" * 400])

@@ -136,7 +136,7 @@ def test_newest_first_through_a_change_of_the_clock():
     head, *lines = text.strip().split("\n")
     log = read_text(rows(head, *reversed(lines)), timezone="Europe/Berlin")
     assert [log.started_at + timedelta(seconds=float(second)) for second in log.elapsed_s] == truth
-    assert "The newest row stands first: the order was turned round." in log.notes
+    assert "The newest row is first: the order was reversed." in log.notes
 
 
 def test_a_log_that_starts_or_ends_in_the_hour_that_comes_twice():
@@ -151,7 +151,7 @@ def test_a_log_that_starts_or_ends_in_the_hour_that_comes_twice():
     )
     assert (ends.started_at, ends.elapsed_s[-1]) == (utc(2026, 10, 24, 23), 6600)
     alone = read_text(rows("time,pm1", "2026-10-25 02:10,1", "2026-10-25 02:20,1"), timezone="Europe/Berlin")
-    assert any("the first hour was taken" in note for note in alone.notes)
+    assert any("the first hour was assumed" in note for note in alone.notes)
 
 
 def test_times_that_the_zone_leaves_out():
@@ -178,7 +178,7 @@ def test_elapsed_times_without_a_start(header, values, elapsed):
     log = read_text(rows(f"{header};pm1", f"{values[0]};1", f"{values[1]};2"))
     assert (log.elapsed_s.tolist(), log.clock_is_known, log.started_at) == (elapsed, False, utc(1970, 1, 1))
     assert (log.zone_needed, log.timezone) == (False, "")
-    assert "The file gives elapsed time only; when it began is not known." in log.notes
+    assert "The file has only elapsed times; the start is not known." in log.notes
 
 
 @pytest.mark.parametrize(
@@ -216,7 +216,7 @@ def test_the_midnight_row_that_lost_its_time():
     lines = ["25.01.2026 23:59:40;1", "25.01.2026 23:59:50;2", "26.01.2026;3", "26.01.2026 00:00:10;4"]
     log = read_text(rows("time;pm1", *lines))
     assert (log.elapsed_s.tolist(), log.levels["pm1"].tolist()) == ([0, 10, 20, 30], [1, 2, 3, 4])
-    assert "One row has a date without a time: midnight, by the rows around it." in log.notes
+    assert "One row has a date without a time: midnight, according to the rows around it." in log.notes
 
 
 def test_the_midnight_row_that_lost_its_time_in_two_columns():
@@ -229,7 +229,7 @@ def test_a_date_without_a_time_elsewhere_is_skipped():
     lines = ["25.01.2026 13:59:40;1", "25.01.2026 13:59:50;2", "25.01.2026;3", "25.01.2026 14:00:10;4"]
     log = read_text(rows("time;pm1", *lines))
     assert (log.levels["pm1"].tolist(), log.rows_skipped) == ([1, 2, 4], 1)
-    assert (log.skipped[0].line, log.skipped[0].reason) == (4, "the date stands without a time of day")
+    assert (log.skipped[0].line, log.skipped[0].reason) == (4, "date without a time of day")
 
 
 def test_gaps_stay_gaps():
@@ -243,7 +243,7 @@ def test_rows_of_equal_time_count_once_with_their_mean():
     assert (log.rows_read, log.levels["pm1"].tolist()) == (4, [1, 3])
     assert np.isnan(log.levels["pm10"][0])
     assert log.levels["pm10"][1] == 7
-    assert "2 rows repeat the time of another row: the mean of their readings counts once." in log.notes
+    assert "2 rows repeat the time of another row: the mean of their readings is used once." in log.notes
 
 
 def test_a_clock_that_was_put_back_by_much():
@@ -253,7 +253,7 @@ def test_a_clock_that_was_put_back_by_much():
     assert (log.rows_read, log.rows_skipped) == (61, 19)
     assert log.levels["pm1"][:40].tolist() == list(range(40))
     assert log.levels["pm1"][40] == 139
-    assert log.skipped[0].reason == "goes back into a time logged before"
+    assert log.skipped[0].reason == "goes back to a time already logged"
     assert "One step goes back in time, the largest by 1110 s." in log.notes
 
 
@@ -268,19 +268,19 @@ def test_rows_before_the_clock_was_set_are_skipped():
     lines = ["1970-01-01 00:00:05,1", "1970-01-01 00:00:15,2", *(f"2026-01-05 10:00:{s:02d},{s}" for s in range(10))]
     log = read_text(rows("time,pm1", *lines))
     assert (log.rows_read, log.rows_skipped, log.started_at) == (10, 2, utc(2026, 1, 5, 10))
-    assert log.skipped[0].reason == "the clock is far from that of the other rows"
+    assert log.skipped[0].reason == "time far from that of the other rows"
 
 
 @pytest.mark.parametrize("year", [1900, 1970, 1999, 2100, 2945, 9998])
 def test_a_clock_in_the_wrong_year(year):
     log = read_text(rows("time,pm1", f"{year}-01-05 10:00:00,1", f"{year}-01-05 10:00:10,2"), timezone="Europe/Berlin")
     assert (log.clock_is_known, log.elapsed_s.tolist(), log.started_at.year) == (False, [0, 10], year)
-    assert f"The logger's clock says the year {year}, which cannot be: only elapsed times count." in log.notes
+    assert f"The logger clock shows the year {year}, which is impossible; only elapsed times are used." in log.notes
 
 
 def test_times_of_the_upload_are_told():
     log = read_text(rows("uploaded_at,pm1", "2026-01-05 10:00:00,1", "2026-01-05 10:05:00,2"))
-    assert any("are those of the upload" in note for note in log.notes)
+    assert any("are upload" in note for note in log.notes)
     both = read_text(
         rows(
             "uploaded_at,measured_at,pm1",

@@ -221,8 +221,8 @@ def test_a_migration_that_would_leave_broken_references_is_not_carried_out(tmp_p
     with pytest.raises(StoreProblem) as refused:
         open_store(Settings(tmp_path))
     assert refused.value.message == (
-        f"{path} holds 1 rows that refer to a missing row, the first in table prices. The migration was not carried "
-        "out and the store is as it was. Run `hazefall check` to list them."
+        f"{path} holds 1 rows that refer to a missing row, the first in table prices. The migration "
+        f"was cancelled and the store is unchanged. Run `hazefall check` to list them."
     )
     with closing(sqlite3.connect(path)) as store:
         assert store.execute("SELECT version_num FROM alembic_version").fetchone() == (BEFORE_FIRST,)

@@ -61,7 +61,7 @@ def test_the_record_of_changes_is_neither_emptied_nor_written_over(empty: str, t
     store = open_store(Settings(tmp_path, database_url=empty))
     with session_scope(store) as session:
         record_change(session, "Ann", "changed", "room", 1)
-    with pytest.raises(DBAPIError, match="the record of changes can only be added to"), store.begin() as connection:
+    with pytest.raises(DBAPIError, match="the change history: can only be added to"), store.begin() as connection:
         connection.execute(text(statement))
     with store.connect() as connection:
         assert connection.scalar(text("SELECT who FROM changes")) == "Ann"
@@ -92,10 +92,10 @@ def _with(url: str, **parts: str) -> str:
 
 def test_a_database_that_is_not_there_is_told(empty: str, tmp_path: Path):
     assert _refusal(_with(empty, database="no_such_bench"), tmp_path) == (
-        'The database is not there: database "no_such_bench" does not exist. Make it first (createuser and createdb '
+        'The database does not exist: database "no_such_bench" does not exist. Make it first (createuser and createdb '
         "do), or correct the name in --database or HAZEFALL_DATABASE_URL."
     )
-    assert 'is not there: role "nobody_here" does not exist.' in _refusal(
+    assert 'does not exist: role "nobody_here" does not exist.' in _refusal(
         _with(empty, username="nobody_here"), tmp_path
     )
 
@@ -123,7 +123,7 @@ def test_a_database_that_does_not_keep_every_letter_is_refused(empty: str, tmp_p
         connection.execute(text(f"CREATE DATABASE {name} TEMPLATE template0 ENCODING 'SQL_ASCII' LOCALE 'C'"))
         try:
             assert _refusal(_with(empty, database=name), tmp_path) == (
-                "The database keeps text as SQL_ASCII; UTF8 is needed. Make another with: "
+                "The database uses the encoding SQL_ASCII; UTF8 is required. Create another with: "
                 "createdb --encoding=UTF8 --template=template0 NAME."
             )
         finally:
@@ -132,7 +132,7 @@ def test_a_database_that_does_not_keep_every_letter_is_refused(empty: str, tmp_p
 
 def test_a_server_that_is_too_old_is_refused(empty: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
     monkeypatch.setattr(opening, "_OLDEST_SERVER", 99)
-    assert _refusal(empty, tmp_path).endswith("; 99 or newer is needed. Update the database server.")
+    assert _refusal(empty, tmp_path).endswith("; 99 or newer is required. Update the database server.")
 
 
 def test_two_that_open_an_empty_database_together_both_get_it(empty: str, tmp_path: Path):

@@ -67,7 +67,7 @@ def test_a_form_sent_empty_comes_back_well_made(tried_bench: TriedBench, client:
     answer = client.post(address, data={"who": "Ada"})
     assert answer.status_code == 422
     assert faults_of(answer.text) == []
-    assert "Nothing was stored" in answer.text
+    assert "Nothing was saved" in answer.text
 
 
 def test_the_links_of_the_pages_lead_somewhere(tried_bench: TriedBench, client: TestClient):
@@ -85,7 +85,7 @@ def test_an_invented_bench_says_so_on_every_page(
     with session_scope(store) as session:
         session.execute(update(Bench).values(invented=True, scenario="A made-up desk."))
     page = client.get(address).text
-    assert "Invented demonstration" in page
+    assert "Demonstration with invented data" in page
     assert "A made-up desk." in page
 
 

@@ -25,7 +25,7 @@ def test_an_unknown_address_below_api_is_a_problem_document(client: TestClient):
         "type": "/api/problems/not-found",
         "title": "Not Found",
         "status": 404,
-        "detail": "There is nothing at this address. Choose a page from the navigation.",
+        "detail": "Page not found. Choose a page from the navigation.",
         "instance": "/api/no-such-thing",
     }
 
@@ -34,27 +34,25 @@ def test_an_unknown_page_is_a_page(client: TestClient):
     answer = client.get("/no-such-page")
     assert answer.status_code == 404
     assert answer.headers["content-type"].startswith("text/html")
-    assert "There is nothing at this address" in answer.text
+    assert "Page not found" in answer.text
 
 
 def test_a_wrong_method_says_so_and_names_the_right_ones(client: TestClient):
     answer = client.delete("/api/health")
     assert answer.status_code == 405
     assert answer.headers["allow"] == "GET"
-    assert "does not take that kind of request" in answer.json()["detail"]
+    assert "does not accept that request method" in answer.json()["detail"]
 
 
 def test_our_own_error_keeps_its_status_words_and_field(app: FastAPI, client: TestClient):
     @app.get("/api/try")
     def fail() -> None:
-        raise InvalidValue("The volume is -3 m³; it needs to be above zero.", field="room_volume_m3")
+        raise InvalidValue("The volume is -3 m³; it must be above zero.", field="room_volume_m3")
 
     document = client.get("/api/try").json()
     assert document["status"] == 422
     assert document["type"] == "/api/problems/invalid-value"
-    assert document["errors"] == [
-        {"field": "room_volume_m3", "message": "The volume is -3 m³; it needs to be above zero."}
-    ]
+    assert document["errors"] == [{"field": "room_volume_m3", "message": "The volume is -3 m³; it must be above zero."}]
 
 
 def test_an_unreadable_log_names_file_line_and_text(app: FastAPI, client: TestClient):
@@ -104,8 +102,8 @@ def test_a_wrong_body_names_each_field_what_was_found_and_what_is_needed(app: Fa
     said = {mistake["field"]: mistake["message"] for mistake in answer.json()["errors"]}
     assert said == {
         "volume_m3": "Found '-3'. Needed: a number above 0.0.",
-        "name": "Nothing was given; a value is needed here.",
-        "nmae": "There is no such field. Check its spelling.",
+        "name": "This field is required.",
+        "nmae": "Unknown field. Check the spelling.",
     }
     words = client.post("/api/try", json={"volume_m3": "wide", "name": "too long"}).json()["errors"]
     assert words[0]["message"] == "Found 'wide'. Needed: a number such as 12.5."
@@ -153,7 +151,7 @@ def test_a_body_that_is_read_as_a_whole_may_be_two_megabytes(client: TestClient,
     answer = client.post("/api/units", content=pieces if chunked else body, headers={"Content-Type": kind})
     assert answer.status_code == 413
     assert answer.json()["type"] == "/api/problems/content-too-large"
-    assert "longer than any form or JSON document" in answer.json()["detail"]
+    assert "too long for a form or JSON document." in answer.json()["detail"]
     assert client.post("/api/units", content=body[: 2_000_000 - 1], headers={"Content-Type": kind}).status_code != 413
 
 
@@ -228,7 +226,7 @@ def test_names_beyond_ascii_are_compared_with_capitals_aside(client: TestClient)
     assert client.post("/api/units", json={"maker": "Ünit", "model": "Éco"}).status_code == 201
     again = client.post("/api/units", json={"maker": "ünit", "model": "éCO"})
     assert again.status_code == 409
-    assert "is on the bench already, as unit 1" in again.json()["detail"]
+    assert "already exists as unit 1" in again.json()["detail"]
 
 
 def test_the_second_of_two_requests_at_once_is_told_of_the_first(
@@ -247,7 +245,7 @@ def test_the_second_of_two_requests_at_once_is_told_of_the_first(
 
     answer = client.post("/api/try")
     assert answer.status_code == 409
-    assert "perhaps stored just now by another request" in answer.json()["detail"]
+    assert "perhaps just saved by another request" in answer.json()["detail"]
 
 
 @pytest.mark.parametrize(
@@ -270,7 +268,7 @@ def test_a_value_that_no_store_holds_is_no_mistake_of_the_program(client: TestCl
 def test_a_value_that_the_server_refuses_is_told(client: TestClient, settings: Settings):
     page = client.get("/search?q=%00")
     assert page.status_code == (422 if settings.database_url else 200)
-    told = "The request holds a value that no store keeps: a number beyond any id of a bench, or the NUL character."
+    told = "The request contains a value that cannot be stored: an id out of range, or a NUL character."
     assert (told in page.text) == bool(settings.database_url)
 
 

@@ -72,17 +72,17 @@ def test_the_links_of_the_pages_lead_somewhere(tried_bench: TriedBench, client: 
 def test_an_invented_bench_says_so_on_every_page(
     tried_bench: TriedBench, store: Engine, client: TestClient, address: str
 ):
-    assert "Invented demonstration" not in client.get(address).text
+    assert "Demonstration with invented data" not in client.get(address).text
     with session_scope(store) as session:
         session.execute(update(Bench).values(invented=True, scenario="A made-up <place>."))
     text = client.get(address).text
-    assert "Invented demonstration" in text
+    assert "Demonstration with invented data" in text
     assert "A made-up &lt;place&gt;." in text
 
 
 def test_the_ranking_answers_its_question_with_numbers(tried_bench: TriedBench, client: TestClient):
     words = words_of(client.get("/").text)
-    assert re.search(r"Maker A Model 1 clears it fastest: 95 % of the smoke is gone after [\d.]+ min", words)
+    assert re.search(r"Maker A Model 1 clears the room fastest: 95 % reduction in [\d.]+ min", words)
     assert "1 other cannot be told apart from an empty room." in words
     assert "3 of 3 units" in words
     assert re.search(r"at most [\d.]+", words)
@@ -90,7 +90,7 @@ def test_the_ranking_answers_its_question_with_numbers(tried_bench: TriedBench, 
 
 def test_the_ranking_tells_what_a_filter_took_out(tried_bench: TriedBench, client: TestClient):
     words = words_of(client.get("/?max_price=150").text)
-    assert "0 of 3 units ; left out: 2 without a price in USD; 1 dearer than 150 USD" in words
+    assert "0 of 3 units ; filtered out: 2 without a price in USD; 1 more expensive than 150 USD" in words
 
 
 def test_the_units_switch_keeps_the_rest_of_the_address(tried_bench: TriedBench, client: TestClient):
@@ -113,31 +113,31 @@ def test_a_wrong_value_keeps_what_was_typed_and_says_what_is_needed(tried_bench:
     assert answer.status_code == 422
     assert 'value="cheap"' in answer.text
     assert 'value="45"' in answer.text
-    assert "found &#39;cheap&#39;; a number such as 12.5 is needed" in answer.text
+    assert "found &#39;cheap&#39;; enter a number such as 12.5" in answer.text
 
 
 @pytest.mark.parametrize(
     ("address", "message"),
     [
-        ("/?sort=beauty", "The column to sort by is 'beauty'; it needs one of"),
-        ("/?offset=abc", "found 'abc'; a whole number is needed"),
-        ("/?units=us&room_area_ft2=-4", "it needs to be above zero. Correct it."),
-        ("/?max_price=-3", "The highest price is -3 USD; it needs to be zero or above."),
-        ("/?descending=down", "The direction of the order is 'down'; it needs one of: 0, 1. Correct the address."),
-        ("/?units=furlong", "The system of units is 'furlong'; it needs one of: metric, us. Correct the address."),
-        ("/ranking/order?units=furlong", "The system of units is 'furlong'"),
-        ("/ranking/pictures?units=furlong", "The system of units is 'furlong'"),
-        ("/ranking/weights?units=furlong", "The system of units is 'furlong'"),
-        ("/units/1?units=furlong", "The system of units is 'furlong'"),
-        ("/trials/3?channel=pm99", "The channel is 'pm99'; it needs one of: pm2_5, pm1, pm10. Correct the address."),
-        ("/trials/3?scale=cubic", "The scale is 'cubic'; it needs one of: linear, log. Correct the address."),
-        ("/trials/3?units=furlong", "The system of units is 'furlong'"),
-        ("/trials/3/marks?channel=pm99", "The channel is 'pm99'; it needs one of: pm2_5, pm1, pm10."),
-        ("/curves?levels=beauty", "How levels are drawn is 'beauty'; it needs one of: share. Correct the address."),
-        ("/curves?empty_room=perhaps", "The curve of the empty room is 'perhaps'; it needs one of: yes, no."),
-        ("/costs?descending=down", "The direction of the order is 'down'; it needs one of: 0, 1."),
-        ("/compare?unit_id=1&unit_id=2&units=furlong", "The system of units is 'furlong'"),
-        ("/room?units=furlong", "The system of units is 'furlong'"),
+        ("/?sort=beauty", "The column to sort by is 'beauty'; choose one of"),
+        ("/?offset=abc", "found 'abc'; enter a whole number"),
+        ("/?units=us&room_area_ft2=-4", "it must be above zero. Correct it."),
+        ("/?max_price=-3", "The maximum price is -3 USD; it must be zero or above."),
+        ("/?descending=down", "The sort direction is 'down'; choose one of: 0, 1. Correct the URL."),
+        ("/?units=furlong", "The unit of measure is 'furlong'; choose one of: metric, us. Correct the URL."),
+        ("/ranking/order?units=furlong", "The unit of measure is 'furlong'"),
+        ("/ranking/pictures?units=furlong", "The unit of measure is 'furlong'"),
+        ("/ranking/weights?units=furlong", "The unit of measure is 'furlong'"),
+        ("/units/1?units=furlong", "The unit of measure is 'furlong'"),
+        ("/trials/3?channel=pm99", "The channel is 'pm99'; choose one of: pm2_5, pm1, pm10. Correct the URL."),
+        ("/trials/3?scale=cubic", "The scale is 'cubic'; choose one of: linear, log. Correct the URL."),
+        ("/trials/3?units=furlong", "The unit of measure is 'furlong'"),
+        ("/trials/3/marks?channel=pm99", "The channel is 'pm99'; choose one of: pm2_5, pm1, pm10."),
+        ("/curves?levels=beauty", "The level unit is 'beauty'; choose one of: share. Correct the URL."),
+        ("/curves?empty_room=perhaps", "The curve of the empty room is 'perhaps'; choose one of: yes, no."),
+        ("/costs?descending=down", "The sort direction is 'down'; choose one of: 0, 1."),
+        ("/compare?unit_id=1&unit_id=2&units=furlong", "The unit of measure is 'furlong'"),
+        ("/room?units=furlong", "The unit of measure is 'furlong'"),
     ],
 )
 def test_what_is_wrong_with_an_address_is_told_though_no_field_shows_it(
@@ -162,8 +162,8 @@ def test_the_picture_beside_a_refused_choice_is_still_drawn(tried_bench: TriedBe
 
 def test_units_drawn_that_are_not_there_are_not_called_incomplete(tried_bench: TriedBench, client: TestClient):
     words = words_of(client.get("/costs?unit=77").text)
-    assert "No unit is drawn over the years: none of those chosen is in the list." in words
-    assert "something is missing, so each cost" not in words
+    assert "No unit is shown: none of the selected units is in the list." in words
+    assert "shown, so each cost" not in words
 
 
 def test_the_reader_s_room_keeps_its_units_in_what_was_left_out(tried_bench: TriedBench, client: TestClient):
@@ -172,7 +172,7 @@ def test_the_reader_s_room_keeps_its_units_in_what_was_left_out(tried_bench: Tri
 
 
 def test_curves_of_what_is_not_there_say_why_nothing_is_drawn(tried_bench: TriedBench, client: TestClient):
-    assert "what was chosen has no usable decay on this bench" in words_of(client.get("/curves?trial=999").text)
+    assert "curves: the selection has no usable decay. Select" in words_of(client.get("/curves?trial=999").text)
 
 
 def test_a_sorted_column_is_announced(tried_bench: TriedBench, client: TestClient):
@@ -204,7 +204,7 @@ def test_costs_without_a_tariff_ask_for_a_price(store: Engine, tried_bench: Trie
         session.execute(update(Bench).values(tariff_id=None))
     answer = client.get("/costs")
     assert answer.status_code == 200
-    assert "No price of a kilowatt-hour is known" in answer.text
+    assert "No electricity price is set" in answer.text
     assert faults_of(answer.text) == []
     # 12.5 W for 8,760 h at 0.16 USD/kWh: 17.52 USD; recomputed
     assert "≥ 17.52" in words_of(client.get("/costs?price_per_kwh=0.16").text)
@@ -254,7 +254,7 @@ def test_every_measured_number_of_the_ranking_has_its_interval(tried_bench: Trie
     assert low < rate < high
     # air changes are the rate over the room of 30 m³, and so are the ends of its interval
     assert (changes, low_changes, high_changes) == pytest.approx((rate / 30, low / 30, high / 30), rel=0.02)
-    assert "given below it in µg/m³" in words
+    assert "shown below it in µg/m³" in words
 
 
 @pytest.mark.parametrize("address", ["/", "/units/1"])
@@ -267,7 +267,7 @@ def test_the_level_below_a_time_to_clear_has_its_unit_in_the_head(
 def test_a_time_beyond_the_runs_is_an_estimate_wherever_it_is_shown(
     tried_bench: TriedBench, store: Engine, client: TestClient
 ):
-    reason = "Worked out from the fitted rate: the runs ended after 20 min, before that time."
+    reason = "Calculated from the fitted rate: the runs ended after 20 min, before that time."
     takes = r"which takes 95 % of the smoke out of the test room in [\d.]+ min"
     for address in ("/units/1", "/units/1/draft"):
         assert re.search(takes, words_of(client.get(address).text))
@@ -277,7 +277,7 @@ def test_a_time_beyond_the_runs_is_an_estimate_wherever_it_is_shown(
         session.execute(changed.values(time_to_clear_min=None, not_cleared_before_min=20.0))
     assert "est. " + reason in words_of(client.get("/").text)
     assert "est. " + reason in words_of(client.get("/units/1").text)
-    would = r"which would take 95 % of the smoke out .*: an estimate, for the runs ended after 20 min"
+    would = r"which would take 95 % of the smoke out .*, an estimate because the runs ended after 20 min"
     for address in ("/units/1", "/units/1/draft"):
         assert re.search(would, words_of(client.get(address).text))
     assert client.get("/tables/ranking.csv").text.count("estimate") == measured.count("estimate") + 1
@@ -286,13 +286,13 @@ def test_a_time_beyond_the_runs_is_an_estimate_wherever_it_is_shown(
 def test_trials_of_another_room_are_told_apart_on_the_page_of_a_unit(
     tried_bench: TriedBench, store: Engine, client: TestClient
 ):
-    assert "alone, never those of" not in client.get("/units/1").text
+    assert "in" not in client.get("/units/1").text
     with session_scope(store) as session:
         other = add_room(session, NewRoom(name="Room B", length_m=5, width_m=4, height_m=2.5))
         session.execute(update(Trial).where(Trial.id == 4).values(room_id=other))
     words = words_of(client.get("/units/1").text)
-    assert re.search(r"The numbers above take in those of Room [AB] alone, never those of Room [AB]\.", words)
-    listed = words.split("How sure are we?")[1]
+    assert re.search(r"The results above use only trials in Room [AB], not those in Room [AB]\.", words)
+    listed = words.split("Trials behind these results")[1]
     assert re.search(r"trial 4 [\d-]+ Room B high", listed)
     assert re.search(r"trial 3 [\d-]+ Room A high", listed)
     answer = words.split("Does it clean?")[0]
@@ -308,5 +308,5 @@ def test_the_list_of_trials_opens_with_what_was_made(tried_bench: TriedBench, cl
     client.post("/trials/5/exclude", data={"why": "a door stood open", "who": "Ada"})
     assert lead() == f"6 trials on {when}: 4 runs of 2 units and 2 runs of an empty room; 1 is excluded."
     assert lead("?kind=empty+room") == f"2 trials on {when}: 2 runs of an empty room."
-    assert lead("?unit_under_test_id=3") == "No trial fits what was chosen."
+    assert lead("?unit_under_test_id=3") == "No trials match the filters."
     assert lead("?kind=beauty").startswith("6 trials")  # reported as invalid, and all are shown

@@ -34,17 +34,17 @@ def test_what_was_typed_stays_and_the_message_stands_by_its_field(client: TestCl
     assert "&lt;b&gt;rug&lt;/b&gt;" in answer.text
     assert 'id="length_m-error">The length: found &#39;wide&#39;; a number such as 12.5 is needed.' in answer.text
     assert 'id="width_m-error">The width: &#39;1,200&#39; can be read in two ways.' in answer.text
-    assert "Nothing was stored" in answer.text
+    assert "Nothing was saved" in answer.text
     assert "Attic" not in client.get("/rooms").text
 
 
 @pytest.mark.parametrize(
     ("typed", "field", "message"),
     [
-        ({"room": ""}, "room", "The name of the room is empty; it needs at least one letter."),
-        ({"room": "R"}, "room_volume_m3", "has 0 of three sides and no volume"),
-        ({"room": "R", "room_volume_m3": "-3"}, "room_volume_m3", "The volume is -3 m³; it needs to be above zero."),
-        ({"room": "room a", "room_volume_m3": "30"}, "room", "is on the bench already"),
+        ({"room": ""}, "room", "The room name is empty. Enter at least one letter."),
+        ({"room": "R"}, "room_volume_m3", "has no volume and 0 of 3 dimensions"),
+        ({"room": "R", "room_volume_m3": "-3"}, "room_volume_m3", "The volume is -3 m³; it must be above zero."),
+        ({"room": "room a", "room_volume_m3": "30"}, "room", "already exists"),
     ],
 )
 def test_a_room_that_cannot_be_is_refused_by_its_field(
@@ -97,10 +97,10 @@ def test_a_logger_is_added_and_changed(client: TestClient):
 def test_a_logger_without_a_name_or_with_a_wrong_number_is_refused(client: TestClient):
     answer = client.post("/loggers/add", data={"logger": "", "response_time_s": "soon"})
     assert answer.status_code == 422
-    assert 'id="logger-error">The name of the logger is empty' in answer.text
+    assert 'id="logger-error">The logger name is empty' in answer.text
     assert 'id="response_time_s-error">The response time: found' in answer.text
     answer = client.post("/loggers/add", data={"logger": "A", "response_time_s": "-1"})
-    assert "The response time is -1 s; it needs to be zero or above." in answer.text
+    assert "The response time is -1 s; it must be zero or above." in answer.text
 
 
 def test_a_smoke_source_is_added_and_cautions_stand_beside_the_form(client: TestClient):
@@ -112,7 +112,7 @@ def test_a_smoke_source_is_added_and_cautions_stand_beside_the_form(client: Test
     assert "pine incense" in client.get("/smoke-sources").text
     again = client.post("/smoke-sources/add", data={"smoke_source": "Pine incense", "aerosol": "smoke"})
     assert again.status_code == 422
-    assert 'id="smoke_source-error">A smoke source &#39;Pine incense&#39; is on the bench already.' in again.text
+    assert 'id="smoke_source-error">A smoke source &#39;Pine incense&#39; already exists.' in again.text
     wrong = client.post("/smoke-sources/add", data={"smoke_source": "x", "aerosol": "fog"})
     assert "it needs one of: smoke, dust, pollen" in wrong.text
 
@@ -122,5 +122,5 @@ def test_a_smoke_source_is_changed(client: TestClient, small_bench: SmallBench):
     changed = client.post(address, data={"smoke_source": "test dust", "aerosol": "dust", "who": "Ada"})
     assert changed.status_code == 303
     page = client.get(address).text
-    assert "the kind of particle was changed" in page
+    assert "the aerosol was changed" in page
     assert 'value="test dust"' in page

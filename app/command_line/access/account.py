@@ -14,21 +14,21 @@ from app.services.access.roles import ROLES, WORDS
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
     roles = "; ".join(f"{role}: {words}" for role, words in WORDS.items())
-    adding = actions.add_parser("add", help="add an account; the password is asked for, or read from standard input")
+    adding = actions.add_parser("add", help="add an account; prompts for the password, or reads it from standard input")
     adding.add_argument("name", metavar="NAME")
     adding.add_argument("--role", choices=ROLES, required=True, help=roles)
-    role = actions.add_parser("role", help="give an account another role")
+    role = actions.add_parser("role", help="change the role of an account")
     role.add_argument("name", metavar="NAME")
     role.add_argument("role", metavar="ROLE", choices=ROLES, help=roles)
     for action, what in (
-        ("password", "give an account a new password, and end its sign-ins"),
-        ("disable", "disable an account: its sign-ins end and its tokens no longer hold"),
+        ("password", "set a new password for an account and end its sessions"),
+        ("disable", "disable an account: ends its sessions and invalidates its tokens"),
         ("enable", "enable a disabled account"),
     ):
         actions.add_parser(action, help=what).add_argument("name", metavar="NAME")
     actions.add_parser("list", help="list the accounts")
     for each in actions.choices.values():
-        each.add_argument("--who", default="", help="who does it, for the record of changes")
+        each.add_argument("--who", default="", help="your name, for the history")
         add_folder_argument(each)
 
 
@@ -57,23 +57,23 @@ def _done(session: Session, arguments: argparse.Namespace, password: str) -> str
     if arguments.action == "list":
         rows = accounts.list_accounts(session)
         lines = [f"{row.name}: {row.role}{', disabled' if row.disabled_at else ''}" for row in rows]
-        return "\n".join(lines) or "There is no account; one person works on this bench, on its own machine."
+        return "\n".join(lines) or "There are no accounts; one person uses this bench, on its own computer."
     if arguments.action == "add":
         accounts.add_account(session, arguments.name, arguments.role, password, who=arguments.who)
-        return f"{arguments.name} may sign in now, with the role {arguments.role!r}."
+        return f"{arguments.name} can now sign in, with the role {arguments.role!r}."
     account = accounts.account_named(session, arguments.name)
     if arguments.action == "role":
         accounts.change_role(session, account.id, arguments.role, who=arguments.who)
-        return f"{account.name} has the role {arguments.role!r} now."
+        return f"{account.name} now has the role {arguments.role!r}."
     if arguments.action == "password":
         accounts.set_password(session, account.id, password, who=arguments.who)
         forget_attempts(session, name=account.name)
-        return f"{account.name} has a new password; every sign-in of the account has ended."
+        return f"{account.name} has a new password; all sessions of the account have ended."
     if arguments.action == "disable":
         accounts.disable_account(session, account.id, who=arguments.who)
         return f"{account.name} can no longer sign in."
     accounts.enable_account(session, account.id, who=arguments.who)
-    return f"{account.name} may sign in again."
+    return f"{account.name} can sign in again."
 
 
 def _password() -> str:
@@ -82,5 +82,5 @@ def _password() -> str:
         return sys.stdin.readline().rstrip("\r\n")
     password = getpass("Password: ")
     if getpass("Again: ") != password:
-        raise InvalidValue("The two passwords differ. Nothing was stored; type them again.", field="password")
+        raise InvalidValue("The two passwords differ. Nothing was saved; enter them again.", field="password")
     return password

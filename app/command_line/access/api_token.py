@@ -8,15 +8,15 @@ from app.services.access.roles import ROLES
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", required=True, metavar="ACTION")
-    adding = actions.add_parser("add", help="make a token and print it, this once")
-    adding.add_argument("account", metavar="ACCOUNT", help="name of the account that the script works for")
-    adding.add_argument("name", metavar="PURPOSE", help="what the token is for, such as “upload job of the logger”")
-    adding.add_argument("--role", choices=ROLES, default="add", help="what it may do (default: add)")
-    actions.add_parser("list", help="list the tokens, by number")
-    revoking = actions.add_parser("revoke", help="end a token for good")
+    adding = actions.add_parser("add", help="create a token and print it once")
+    adding.add_argument("account", metavar="ACCOUNT", help="account for the script")
+    adding.add_argument("name", metavar="PURPOSE", help="purpose of the token, such as “logger upload job”")
+    adding.add_argument("--role", choices=ROLES, default="add", help="role of the token (default: add)")
+    actions.add_parser("list", help="list the tokens with their numbers")
+    revoking = actions.add_parser("revoke", help="revoke a token permanently")
     revoking.add_argument("number", metavar="NUMBER", type=int, help="its number in the list")
     for each in actions.choices.values():
-        each.add_argument("--who", default="", help="who does it, for the record of changes")
+        each.add_argument("--who", default="", help="your name, for the history")
         add_folder_argument(each)
 
 
@@ -34,7 +34,7 @@ def run(arguments: argparse.Namespace) -> int:
                 print(add_api_token(session, account.id, arguments.name, arguments.role, who=arguments.who))
             elif arguments.action == "revoke":
                 revoke_api_token(session, arguments.number, who=arguments.who)
-                print(f"Token {arguments.number} no longer holds.")
+                print(f"Token {arguments.number} is revoked.")
             else:
                 names = {account.id: account.name for account in list_accounts(session)}
                 for token in list_api_tokens(session):

@@ -15,9 +15,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PACKAGE.zip",
         type=Path,
         nargs="?",
-        help="a data package, whose numbers are computed again from its raw files (default: the store is checked)",
+        help="data package to recompute from its raw files (default: check the store)",
     )
-    parser.add_argument("--workers", metavar="N", type=int, help="processes for a package (default: one a core)")
+    parser.add_argument("--workers", metavar="N", type=int, help="processes for a package (default: one per core)")
     add_folder_argument(parser)
 
 
@@ -41,7 +41,7 @@ def _check_store(arguments: argparse.Namespace) -> int:
     )
     print(f"{place(settings)}: {counts} checked")
     _print_findings(checked.findings)
-    print("The store is sound." if checked.sound else "The store is not sound; see above.")
+    print("The store is OK." if checked.sound else "The store has problems; see above.")
     return 0 if checked.sound else 1
 
 
@@ -54,9 +54,9 @@ def _check_package(arguments: argparse.Namespace) -> int:
     print(f"{arguments.package}: {counts} checked")
     _print_findings(checked.findings)
     print(
-        "Every number comes out of the raw files as the package says."
+        "Every number in the package is reproduced from the raw files."
         if checked.sound
-        else "The package is not sound; see above."
+        else "The package has problems; see above."
     )
     return 0 if checked.sound else 1
 

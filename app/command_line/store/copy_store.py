@@ -8,8 +8,8 @@ _PLACE = "folder of a bench, a SQLite file, or postgresql://USER@HOST/NAME"
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("source", metavar="FROM", help=f"{_PLACE}; it stays as it is")
-    parser.add_argument("target", metavar="TO", help=f"{_PLACE}; it has to be empty")
+    parser.add_argument("source", metavar="FROM", help=f"{_PLACE}; it stays unchanged")
+    parser.add_argument("target", metavar="TO", help=f"{_PLACE}; it must be empty")
 
 
 def run(arguments: argparse.Namespace) -> int:
@@ -19,11 +19,11 @@ def run(arguments: argparse.Namespace) -> int:
         copied = copy_store(arguments.source, arguments.target, on_progress)
     shown = ("units_under_test", "trials", "raw_files", "readings", "changes")
     counts = ", ".join(f"{copied.rows[name]} {name.replace('_', ' ')}" for name in shown)
-    print(f"{copied.source} copied to {copied.target}: {counts}; {sum(copied.rows.values())} rows in all")
+    print(f"{copied.source} copied to {copied.target}: {counts}; {sum(copied.rows.values())} rows in total")
     print(f"Read back and compared, table by table; SHA-256 of all rows {copied.sha256}")
     if copied.changed_meanwhile:
         print(
-            "Something was stored in the source meanwhile, which is not in the copy. Stop its server, and copy once "
-            "more into an empty store."
+            "The source changed during the copy, so the copy is incomplete. Stop its server, and copy again into an "
+            "empty store."
         )
     return 0

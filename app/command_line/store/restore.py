@@ -8,7 +8,9 @@ from app.command_line.bench_folder import add_folder_argument, settings_from
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("copy", metavar="FILE", type=Path, help="copy made by `hazefall backup` or before a migration")
-    parser.add_argument("--overwrite", action="store_true", help="replace a store that is there; it is kept beside it")
+    parser.add_argument(
+        "--overwrite", action="store_true", help="replace an existing store; the old one stays beside it"
+    )
     add_folder_argument(parser)
 
 
@@ -17,5 +19,5 @@ def run(arguments: argparse.Namespace) -> int:
 
     restored = restore_store(settings_from(arguments), arguments.copy, overwrite=arguments.overwrite)
     counts = ", ".join(f"{number} {name.replace('_', ' ')}" for name, number in restored.rows.items())
-    print(f"{restored.path}: brought back from {arguments.copy}; {counts}")
+    print(f"{restored.path}: restored from {arguments.copy}; {counts}")
     return 0

@@ -46,7 +46,7 @@ class ClaimQuantity:
         known = {name.casefold(): factor for name, factor in self.factors.items()}
         if unit_symbol.strip().casefold() not in known:
             raise ValueError(
-                f"The unit {unit_symbol!r} does not fit a claim on {self.words}; it needs one of: "
+                f"The unit of measure {unit_symbol!r} does not fit a claim about {self.words}; choose one of: "
                 f"{', '.join(self.factors)}."
             )
         return value * known[unit_symbol.strip().casefold()]
@@ -60,36 +60,36 @@ QUANTITIES = {
         ClaimQuantity(
             "air_change_time", "time for one air change of a room", "min", {"min": 1.0, "minutes": 1.0, "h": 60.0}
         ),
-        ClaimQuantity("air_changes", "air changes an hour in a room", "1/h", {"1/h": 1.0, "per hour": 1.0}),
+        ClaimQuantity("air_changes", "air changes per hour in a room", "1/h", {"1/h": 1.0, "per hour": 1.0}),
         ClaimQuantity("sound_level", "sound level", "dB(A)", {"dB(A)": 1.0, "dBA": 1.0, "dB": 1.0}, 0.0, 3.0),
         ClaimQuantity("power", "power", "W", {"W": 1.0, "kW": 1000.0}),
         ClaimQuantity("standby_power", "standby power", "W", {"W": 1.0, "mW": 0.001}, 0.10, 0.1),
-        ClaimQuantity("ozone", "ozone given off", "ppb", {"ppb": 1.0, "ppm": 1000.0}),
+        ClaimQuantity("ozone", "ozone output", "ppb", {"ppb": 1.0, "ppm": 1000.0}),
         ClaimQuantity("mass", "mass", "kg", {"kg": 1.0, "g": 0.001, "lb": 0.45359237}),
         ClaimQuantity(
             "filter_life",
-            "life of a filter",
+            "filter life",
             "months",
             {"months": 1.0, "month": 1.0, "years": 12.0, "h": 12 / 8760},
-            cannot_test="A filter's life shows over months of use, not in a trial.",
+            cannot_test="Filter life shows over months of use, not in a trial.",
         ),
         ClaimQuantity(
             "removal_efficiency",
-            "share removed by the filter",
+            "filter efficiency",
             "%",
             {"%": 1.0},
-            cannot_test="A share removed in one pass through the filter is another thing than what a room gains; the "
-            "bench measures the room.",
+            cannot_test="Single-pass filter efficiency is not the same as cleaning a room; the bench measures the "
+            "room.",
         ),
         ClaimQuantity(
             "germs_removed",
             "germs or viruses removed",
             "%",
             {"%": 1.0},
-            cannot_test="The bench works with smoke, dust and pollen; germs need a biological laboratory.",
+            cannot_test="The bench works with smoke, dust and pollen; testing germs needs a biological laboratory.",
         ),
         ClaimQuantity(
-            "other", "something else", "", {"": 1.0}, cannot_test="The bench has no measurement that fits this claim."
+            "other", "something else", "", {"": 1.0}, cannot_test="The bench has no measurement for this claim."
         ),
     )
 }

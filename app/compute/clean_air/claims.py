@@ -93,7 +93,7 @@ def check_claim(claim: StatedClaim, evidence: Evidence | None) -> ClaimCheck:
     'Not supported: measured 280 m³/h (264 to 296) against at least 340 m³/h claimed, 60 less.'
     """
     if claim.quantity not in QUANTITIES:
-        raise ValueError(f"The quantity {claim.quantity!r} is not known; it needs one of: {', '.join(QUANTITIES)}.")
+        raise ValueError(f"The quantity {claim.quantity!r} is not known; choose one of: {', '.join(QUANTITIES)}.")
     quantity = QUANTITIES[claim.quantity]
     if quantity.cannot_test:
         return _untested(quantity, None, quantity.cannot_test)
@@ -162,9 +162,9 @@ def _why_no_comparison(claim: StatedClaim, evidence: Evidence | None) -> str:
     if evidence is None:
         return "The bench has not measured this yet."
     if claim.quantity in ("air_change_time", "air_changes") and claim.room_area_m2 is None:
-        return "The claim names no room size, and air changes mean nothing without one."
+        return "The claim names no room size, and air changes are undefined without one."
     if claim.aerosol and evidence.aerosol and claim.aerosol != evidence.aerosol:
-        return f"The claim is on {claim.aerosol}, the measurement on {evidence.aerosol}; they are different tests."
+        return f"The claim is for {claim.aerosol}, the measurement for {evidence.aerosol}; these are different tests."
     return ""
 
 
@@ -174,20 +174,20 @@ def _in_the_claims_terms(claim: StatedClaim, evidence: Evidence) -> tuple[Eviden
         return _at_claimed_distance(claim, evidence)
     if claim.quantity == "ozone" and evidence.value is not None:
         caution = (
-            "A recorded ozone value states no uncertainty; a tenth of it, at least 0.5 ppb, is taken as the standard "
-            "uncertainty (common practice, no source)."
+            "The recorded ozone value has no uncertainty; a tenth of it, at least 0.5 ppb, is assumed as the "
+            "standard uncertainty (common practice, no source)."
         )
         return evidence, (caution,)
     if claim.quantity == "room_area":
         per_m2 = M2_PER_SQUARE_FOOT / from_cubic_feet_per_minute(1.0) * FLOOR_PER_RATE.value
         caution = (
-            "The claim names no air changes; the measured rate is turned into a floor by the 1.55 rule, which assumes "
-            "a ceiling of 8 ft (2.4 m) and 4.84 air changes an hour."
+            "The claim names no air changes; the measured rate is converted to a floor area by the 1.55 rule, which "
+            "assumes a ceiling of 8 ft (2.4 m) and 4.84 air changes per hour."
         )
         return _scaled(evidence, per_m2), (caution,)
     if claim.quantity in ("air_changes", "air_change_time"):
         volume = (claim.room_area_m2 or 0.0) * RULE_CEILING_M
-        caution = f"The claim names a floor only; a ceiling of {RULE_CEILING_M:.2f} m (8 ft) is assumed."
+        caution = f"The claim names only a floor area; a ceiling of {RULE_CEILING_M:.2f} m (8 ft) is assumed."
         if claim.quantity == "air_changes":
             return _scaled(evidence, 1 / volume), (caution,)
         return _time_for_one_change(evidence, volume), (caution,)
@@ -197,18 +197,18 @@ def _in_the_claims_terms(claim: StatedClaim, evidence: Evidence) -> tuple[Eviden
 def _at_claimed_distance(claim: StatedClaim, evidence: Evidence) -> tuple[Evidence, tuple[str, ...]]:
     cautions = []
     if claim.unit_symbol.strip().casefold() == "db":
-        cautions.append("The claim says dB without a weighting; dB(A) is taken for it.")
+        cautions.append("The claim says dB without a weighting; dB(A) is assumed.")
     if evidence.estimate:
-        cautions.append("The measured level was brought from another distance: an estimate.")
+        cautions.append("The measured level was converted from another distance, so it is an estimate.")
     if claim.distance_m is None or evidence.distance_m is None:
         known = f"{evidence.distance_m:g} m" if evidence.distance_m else "the bench's distance"
-        cautions.append(f"The claim names no distance; it is held against the level at {known}.")
+        cautions.append(f"The claim names no distance; it is compared with the level at {known}.")
         return evidence, tuple(cautions)
     if claim.distance_m == evidence.distance_m:
         return evidence, tuple(cautions)
     change = level_at_distance(0.0, evidence.distance_m, claim.distance_m).level_db
     cautions.append(
-        f"Brought from {evidence.distance_m:g} m to the claimed {claim.distance_m:g} m by 20 lg of the distances "
+        f"Converted from {evidence.distance_m:g} m to the claimed {claim.distance_m:g} m by 20 lg of the distances "
         f"({change:+.1f} dB): an estimate; in a room the true change is smaller."
     )
     # half of the change as a rectangle, as for measurements in a room
@@ -256,8 +256,8 @@ def _impossible(claim: StatedClaim, claimed: float) -> str:
         return ""
     where = f" at 1 m (from {claimed:g} dB(A) at {claim.distance_m:g} m)" if claim.distance_m not in (None, 1.0) else ""
     return (
-        f"Not supported: {at_1_m:.0f} dB(A){where} lies far below the level of a quiet room at night, about 25 to "
-        "30 dB(A). A running fan cannot be told from silence there, and hardly any meter reads that low."
+        f"Not supported: {at_1_m:.0f} dB(A){where} is far below the level of a quiet room at night, about 25 to 30 "
+        "dB(A). A running fan cannot be distinguished from silence there, and hardly any meter reads that low."
     )
 
 

@@ -12,10 +12,10 @@ from app.compute.clean_air.published_figure import PublishedFigure
 from app.compute.statistics.measured import Measured
 
 ACTIVE_HOURS = PublishedFigure(
-    "hours a year running", 5840, "h", "US DOE", "10 CFR 430 Subpart B Appendix FF", 2023, "from memory"
+    "hours per year running", 5840, "h", "US DOE", "10 CFR 430 Subpart B Appendix FF", 2023, "from memory"
 )
 STANDBY_HOURS = PublishedFigure(
-    "hours a year standing by", 2920, "h", "US DOE", "10 CFR 430 Subpart B Appendix FF", 2023, "from memory"
+    "hours per year in standby", 2920, "h", "US DOE", "10 CFR 430 Subpart B Appendix FF", 2023, "from memory"
 )
 SMALLEST_RATE_CFM = PublishedFigure(
     "smallest rate in scope", 10, "ft³/min", "US DOE", "10 CFR 430 Subpart B Appendix FF", 2023, "read"
@@ -44,7 +44,7 @@ class FederalMinimum:
 
 def _minimum(product_class: int, low: float, high: float, tier: int, made_from: str, value: float) -> FederalMinimum:
     figure = PublishedFigure(
-        f"least integrated energy factor, class {product_class}, tier {tier}",
+        f"minimum integrated energy factor, class {product_class}, tier {tier}",
         value,
         "(ft³/min)/W",
         "US DOE",
@@ -135,8 +135,8 @@ def federal_energy(
         )
     if not (active_power_w > 0 and standby_power_w >= 0):
         raise ValueError(
-            f"The power is {active_power_w:g} W running and {standby_power_w:g} W standing by; the federal factor "
-            "needs the first above zero and the second zero or above."
+            f"The power is {active_power_w:g} W running and {standby_power_w:g} W in standby; for the federal factor, "
+            "the first must be above zero and the second zero or above."
         )
     smoke, dust = (to_cubic_feet_per_minute(rate) for rate in (smoke_rate_m3_per_h, dust_rate_m3_per_h))
     rate = math.sqrt(smoke * dust)
@@ -149,9 +149,9 @@ def federal_energy(
         minima,
         all(SMALLEST_RATE_CFM.value <= value <= LARGEST_RATE_CFM.value for value in (smoke, dust)),
         (
-            "hours a year (from memory, rule of 2023)",
+            "hours per year (from memory, rule of 2023)",
             "geometric mean of smoke and dust rate (from memory, rule of 2023)",
             "class boundaries at 100 and 150 ft³/min (from memory, rule of 2023)",
-            "least values (read second-hand, rule of 2023)",
+            "minimum values (read second-hand, rule of 2023)",
         ),
     )

@@ -69,11 +69,11 @@ def choose_runs(
     ([1], '280 days from the trial; the limit is 180 days')
     """
     if not stale_after_days > 0:
-        raise ValueError(f"Runs go stale after {stale_after_days} days; the number needs to be above zero.")
+        raise ValueError(f"Runs go stale after {stale_after_days} days; the number must be above zero.")
     if not humidity_limit_pct > 0:
-        raise ValueError(f"The humidity limit is {humidity_limit_pct} percentage points; it needs to be above zero.")
+        raise ValueError(f"The humidity limit is {humidity_limit_pct} percentage points; it must be above zero.")
     if not start_level_factor_limit >= 1:
-        raise ValueError(f"The start level factor is {start_level_factor_limit}; it needs to be 1 or above.")
+        raise ValueError(f"The start level factor is {start_level_factor_limit}; it must be 1 or above.")
     if not runs:
         return ChosenRuns((), (), (_missing(),), stale=False)
     left_out: list[LeftOutRun] = []
@@ -102,8 +102,8 @@ def _near_in_time(
             Note(
                 code="natural_decay_stale",
                 severity="care",
-                message=f"The nearest empty-room run is {reach:.0f} days from the trial; within {limit:g} days was "
-                "needed. The room may have changed since. Do an empty-room run.",
+                message=f"The closest empty-room run is {reach:.0f} days from the trial; the limit is {limit:g} days. "
+                "The room may have changed since. Do a new empty-room run.",
                 value=reach,
                 limit=limit,
                 unit="d",
@@ -124,9 +124,9 @@ def _alike_in_humidity(
             Note(
                 code="natural_decay_other_humidity",
                 severity="care",
-                message=f"Every empty-room run differs by {nearest:.0f} percentage points of humidity or more from "
-                f"the trial; {limit:g} was the limit. Optical readings depend on humidity. Do an empty-room run at "
-                "the humidity of the trial.",
+                message=f"Every empty-room run differs from the trial by {nearest:.0f} percentage points of humidity "
+                f"or more; the limit is {limit:g}. Optical readings depend on humidity. Do an empty-room run "
+                "at the humidity of the trial.",
                 value=nearest,
                 limit=limit,
                 unit="%",
@@ -151,16 +151,16 @@ def _alike_in_start_level(
             Note(
                 code="natural_decay_other_start_level",
                 severity="care",
-                message=f"Every empty-room run began at a level {nearest:.1f} times apart from the trial's or more; "
-                f"{limit:g} was the limit. Particles settle and join faster in thick smoke. Do an empty-room run "
-                "from a like level.",
+                message=f"Every empty-room run started at a level at least {nearest:.1f} times above or below the "
+                f"trial's; the limit is {limit:g}. Particles settle and coagulate faster in dense smoke. Do "
+                "an empty-room run from a similar level.",
                 value=nearest,
                 limit=limit,
                 unit="times",
             )
         )
         return runs
-    words = "start level {:.1f} times apart from the trial's"
+    words = "start level differs from the trial's by a factor of {:.1f}"
     return _within(runs, factor, limit, "other_start_level", words, left_out)
 
 
@@ -178,6 +178,6 @@ def _missing() -> Note:
     return Note(
         code="natural_decay_missing",
         severity="care",
-        message="This room and channel has no empty-room run, so that the clean air delivery rate is not known; the "
-        "total decay alone is given. Do an empty-room run in the same room.",
+        message="This room and channel have no empty-room run, so the clean air delivery rate is not known; only the "
+        "total decay is given. Do an empty-room run in the same room.",
     )

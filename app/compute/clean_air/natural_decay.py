@@ -108,8 +108,8 @@ def pool_natural_decay(runs: Sequence[EmptyRoomRun], *, between_runs: Repeatabil
     for run in runs:
         if not run.decay_rate.uncertainty > 0:
             raise ValueError(
-                f"Empty-room run {run.run_id} has the uncertainty {run.decay_rate.uncertainty} per hour; "
-                "it needs to be above zero."
+                f"Empty-room run {run.run_id} has the uncertainty {run.decay_rate.uncertainty} per hour; it must be "
+                "above zero."
             )
     if len(runs) >= FEWEST_RUNS_THAT_SPEAK_FOR_THEMSELVES:
         return _pool_many(runs)

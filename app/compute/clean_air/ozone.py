@@ -21,9 +21,9 @@ LIMITS = (
 # analysers read within a few percent, and the chamber and its losses add as much again.
 RELATIVE_UNCERTAINTY, LEAST_UNCERTAINTY_PPB = 0.1, 0.5
 CAUTION = (
-    "Ozone irritates the lungs, and people with asthma or other lung illness feel it first. A unit that ionises or "
-    "uses ultraviolet light may give it off. Ask a doctor before running one near somebody who is ill, and follow the "
-    "rules where you live; this bench gives no medical advice."
+    "Ozone irritates the lungs, and people with asthma or other lung disease are affected first. A unit that ionises "
+    "or uses ultraviolet light may produce it. Ask a doctor before running one near anyone who is ill, and follow "
+    "your local rules; this bench gives no medical advice."
 )
 
 
@@ -73,11 +73,13 @@ def ozone_finding(makes_ozone: bool, ozone_ppb: float | None, *, below_detection
     """
     if ozone_ppb is None:
         words = (
-            "The unit works in a way that can make it." if makes_ozone else "Nothing in the unit is known to make it."
+            "The unit uses a technology that can produce it."
+            if makes_ozone
+            else "Nothing in the unit is known to produce it."
         )
         return OzoneFinding(False, None, False, (), (), f"Ozone: not measured. {words}", CAUTION if makes_ozone else "")
     if not ozone_ppb >= 0:
-        raise ValueError(f"The ozone value is {ozone_ppb:g} ppb; it needs to be zero or above.")
+        raise ValueError(f"The ozone value is {ozone_ppb:g} ppb; it must be zero or above.")
     above = tuple(limit for limit in LIMITS if ozone_ppb > limit.value and not below_detection)
     below = tuple(limit for limit in LIMITS if ozone_ppb <= limit.value)
     value = f"less than {ozone_ppb:g} ppb" if below_detection else f"{ozone_ppb:g} ppb"
@@ -86,7 +88,7 @@ def ozone_finding(makes_ozone: bool, ozone_ppb: float | None, *, below_detection
     elif len(below) == len(LIMITS):
         words = "within every public limit listed"
     else:
-        words = "within some of the public limits listed; the test does not reach down to the others"
+        words = "within some of the public limits listed; the test cannot resolve the others"
     return OzoneFinding(
         True,
         ozone_ppb,

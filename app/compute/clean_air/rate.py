@@ -61,7 +61,7 @@ def clean_air_delivery_rate(total_decay: Measured, natural_decay: Measured, volu
     Measured(value=162.0, uncertainty=4.3...)
     """
     if not volume.value > 0:
-        raise ValueError(f"The effective volume is {volume.value} m³; it needs to be above zero.")
+        raise ValueError(f"The effective volume is {volume.value} m³; it must be above zero.")
     cleaning = total_decay.value - natural_decay.value
     parts = [
         (volume.value * total_decay.uncertainty, total_decay.degrees_of_freedom),
@@ -135,9 +135,9 @@ def removal_time_min(air_changes_per_h: float, share_removed: float) -> float:
     23.02...
     """
     if not air_changes_per_h > 0:
-        raise ValueError(f"The air changes are {air_changes_per_h} per hour; they need to be above zero.")
+        raise ValueError(f"The air changes are {air_changes_per_h} per hour; they must be above zero.")
     if not 0 < share_removed < 1:
-        raise ValueError(f"The share removed is {share_removed}; it needs to be above 0 and below 1.")
+        raise ValueError(f"The share removed is {share_removed}; it must be above 0 and below 1.")
     return -math.log1p(-share_removed) / air_changes_per_h * MINUTES_PER_HOUR
 
 

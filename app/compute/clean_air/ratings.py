@@ -70,7 +70,7 @@ REASONS_TO_DIFFER = (
     "Size range: the certified rate counts a range of particle sizes, a logger on the bench one size or a mass.",
     "Rating rules round down: the listed rate is the lower of the mean of the tested units and their 95 % limit "
     "divided by 0.90, in whole ft³/min.",
-    "The unit itself: one bought unit with its own filter age stands for all that are made.",
+    "The unit itself: one purchased unit, with its own filter age, represents all units made.",
 )
 
 
@@ -112,7 +112,7 @@ def compare_with_rating(measured: MeasuredRate, certified: CertifiedRate) -> Rat
 
 def _only_bounded(measured: MeasuredRate, certified_rate: float, aerosol: str) -> RatingComparison:
     if measured.at_most_m3_per_h is None:
-        why = "The measured rate cannot be told from zero and has no upper limit, so no ratio can be given."
+        why = "The measured rate cannot be distinguished from zero and has no upper limit, so no ratio can be given."
         return RatingComparison(why, None, None, why, ())
     at_most = measured.at_most_m3_per_h / certified_rate
     sentence = f"No measurable cleaning; at most {at_most:.2f} of the certified {aerosol} rate."
@@ -121,21 +121,21 @@ def _only_bounded(measured: MeasuredRate, certified_rate: float, aerosol: str) -
 
 def _why_refused(measured: MeasuredRate, certified: CertifiedRate) -> str:
     if not certified.listed or certified.rate_m3_per_h is None:
-        return f"Looked for on {certified.looked_on} and not listed, so there is nothing to compare with."
+        return f"Searched for on {certified.looked_on}; not listed, so there is nothing to compare with."
     if certified.sister_model:
         return (
-            f"The rating was given to {certified.sister_model}, a sister model; it is recorded, and not held against "
-            "this unit."
+            f"The rating is for {certified.sister_model}, a sister model; it is recorded but not compared with this "
+            "unit."
         )
     if not certified.rate_m3_per_h > 0:
         return f"The certified rate is {certified.rate_m3_per_h:g} m³/h; a ratio needs one above zero."
     if measured.aerosol != certified.aerosol:
         return (
-            f"A {measured.aerosol} rate was measured and a {certified.aerosol} rate is certified. They are different "
+            f"A {measured.aerosol} rate was measured and a {certified.aerosol} rate is certified. These are different "
             "tests, so they are not compared."
         )
     if not (measured.channel in MASS_CHANNELS or measured.channel.startswith("count")):
-        return f"The channel {measured.channel} does not count particles, so it is not held against a particle rate."
+        return f"The channel {measured.channel} does not count particles, so it is not compared with a particle rate."
     if not measured.at_highest_setting:
-        return "A certified rate holds at the highest setting; this one was measured at a lower setting."
+        return "A certified rate applies to the highest setting; this one was measured at a lower setting."
     return ""

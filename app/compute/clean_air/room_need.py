@@ -43,10 +43,10 @@ def need_by_air_changes(area_m2: float, height_m: float, air_changes_per_h: floa
     """
     volume = _volume(area_m2, height_m)
     if not air_changes_per_h > 0:
-        raise ValueError(f"The air changes are {air_changes_per_h:g} an hour; they need to be above zero.")
+        raise ValueError(f"The air changes are {air_changes_per_h:g} an hour; they must be above zero.")
     assumptions = (
-        f"{air_changes_per_h:g} air changes an hour of the whole room, {volume:.0f} m³.",
-        "The air in the room is well mixed, and doors and windows are shut.",
+        f"{air_changes_per_h:g} air changes per hour of the whole room, {volume:.0f} m³.",
+        "The air in the room is well mixed, and doors and windows are closed.",
     )
     return RoomNeed(volume * air_changes_per_h, air_changes_per_h, volume, assumptions)
 
@@ -72,17 +72,17 @@ def need_by_155_rule(area_m2: float, height_m: float = RULE_CEILING_M) -> RoomNe
     rate = from_cubic_feet_per_minute(area_m2 / M2_PER_SQUARE_FOOT / FLOOR_PER_RATE.value)
     changes = rate / volume
     assumptions = [
-        "The rule takes a ceiling of 8 ft (2.44 m) and so 4.84 air changes an hour.",
-        "It aims at 80 % less smoke than without a unit, with one air change an hour of outdoor air.",
+        "The rule assumes a ceiling of 8 ft (2.44 m), and so 4.84 air changes per hour.",
+        "It aims at 80 % less smoke than without a unit, with one air change per hour of outdoor air.",
     ]
     if abs(height_m - RULE_CEILING_M) > 0.05:
         assumptions.append(
-            f"Under this ceiling of {height_m:g} m the same rate gives {changes:.2f} air changes an hour."
+            f"With this ceiling of {height_m:g} m the same rate gives {changes:.2f} air changes per hour."
         )
     return RoomNeed(rate, changes, volume, tuple(assumptions))
 
 
 def _volume(area_m2: float, height_m: float) -> float:
     if not (area_m2 > 0 and height_m > 0):
-        raise ValueError(f"The room is {area_m2:g} m² and {height_m:g} m high; both need to be above zero.")
+        raise ValueError(f"The room is {area_m2:g} m² and {height_m:g} m high; both must be above zero.")
     return area_m2 * height_m

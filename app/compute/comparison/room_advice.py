@@ -226,18 +226,18 @@ _FIELDS = {
 def _reason(field: str, c: Candidate, wish: Wish) -> str:
     if field == "rate":
         if c.rate is None:
-            return "its clean air rate is not measured"
+            return "clean air rate not measured"
         if not c.measurable:
             return "no measurable cleaning"
-        return f"delivers {c.rate.value:.0f} m³/h where {wish.need.rate_m3_per_h:.0f} are needed"
+        return f"delivers {c.rate.value:.0f} m³/h; the room needs {wish.need.rate_m3_per_h:.0f}"
     if field == "sound":
         if c.sound_dba is None:
-            return "its sound is not measured"
+            return "sound not measured"
         bound = "up to " if c.sound_is_upper_bound else ""
-        return f"{bound}{c.sound_dba:.0f} dB(A) where {wish.max_sound_dba or 0.0:.0f} are the ceiling"
+        return f"{bound}{c.sound_dba:.0f} dB(A); the limit is {wish.max_sound_dba or 0.0:.0f}"
     if c.price is None:
-        return "its price is not recorded"
-    return f"costs {c.price:.0f} where {wish.max_price or 0.0:.0f} are the budget"
+        return "price not recorded"
+    return f"costs {c.price:.0f}; the limit is {wish.max_price or 0.0:.0f}"
 
 
 def _or_infinite(value: float | None) -> float:

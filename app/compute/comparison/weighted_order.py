@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 NORMALISATION = (
-    "Each quantity runs from 0 for the weakest to 1 for the strongest of the units shown, straight in between; "
-    "the order follows the weighted mean of these."
+    "Each quantity is scaled linearly from 0 for the worst to 1 for the best of the units shown; the ranking follows "
+    "the weighted mean."
 )
 
 # Changes made to each weight, one at a time, to show how sensitive the order is to it.
@@ -135,13 +135,13 @@ def weighted_order(keys: Sequence[int], quantities: Sequence[WeightedQuantity]) 
 def _check(keys: Sequence[int], quantities: Sequence[WeightedQuantity]) -> None:
     for quantity in quantities:
         if not (np.isfinite(quantity.weight) and quantity.weight >= 0):
-            raise ValueError(f"The weight of {quantity.name} is {quantity.weight}; it needs to be zero or above.")
+            raise ValueError(f"The weight of {quantity.name} is {quantity.weight}; it must be zero or above.")
         if len(quantity.values) != len(keys):
             raise ValueError(
                 f"{quantity.name} has {len(quantity.values)} values for {len(keys)} units; each needs one, or None."
             )
     if not any(quantity.weight > 0 for quantity in quantities):
-        raise ValueError("Every weight is zero; an order needs at least one quantity with a weight above zero.")
+        raise ValueError("Every weight is zero; a ranking needs at least one weight above zero.")
 
 
 def _normalised(quantity: WeightedQuantity, placed: Sequence[int]) -> Floats:

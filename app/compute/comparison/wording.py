@@ -82,7 +82,7 @@ def _times(comparison: Comparison, verb: str, comparative: str) -> ComparisonTex
         return ComparisonText(
             comparison.higher, f"{verb} at least {_rounded_down(comparison.at_least_times)} {comparative}"
         )
-    return ComparisonText(comparison.higher, f"{verb} more; by how many times cannot be said")
+    return ComparisonText(comparison.higher, f"{verb} more; the factor is not known")
 
 
 def rounded_apart(value: float, low: float, high: float, *, no_difference: float) -> tuple[str, str, str]:

@@ -48,8 +48,8 @@ def break_even(first: CostOverYears, second: CostOverYears) -> BreakEven:
     """
     if first.currency != second.currency:
         raise ValueError(
-            f"The costs are in {first.currency} and {second.currency}; both need to be in one currency. "
-            "Record prices in one currency, or compare other units."
+            f"The costs are in {first.currency} and {second.currency}; both must be in one currency. Record prices in "
+            "one currency, or compare other units."
         )
     if len(first.by_year) != len(second.by_year):
         raise ValueError(
@@ -122,13 +122,13 @@ def _cheaper(gap: float, first: CostOverYears, second: CostOverYears) -> str:
 def _sentence(result: BreakEven, first: CostOverYears, second: CostOverYears) -> str:
     years = len(first.by_year) - 1
     if result.at_years is not None:
-        words = f"{result.cheaper_at_end} costs less in all from {result.at_years:.1f} years on"
+        words = f"{result.cheaper_at_end} costs less in total after {result.at_years:.1f} years"
     elif not result.cheaper_at_end:
         words = f"{first.name} and {second.name} cost the same over {years} years"
     else:
-        words = f"{result.cheaper_at_end} costs less in all at the end of {years} years, as at the start"
+        words = f"{result.cheaper_at_end} costs less in total after {years} years, as at the start"
         if not result.cheaper_at_start or result.cheaper_at_start != result.cheaper_at_end:
-            words = f"{result.cheaper_at_end} costs less in all at the end of {years} years"
+            words = f"{result.cheaper_at_end} costs less in total after {years} years"
     if result.within_band:
         words += "; power and filter life are not known well enough to be sure"
     if result.missing:

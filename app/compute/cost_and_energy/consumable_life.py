@@ -31,17 +31,17 @@ class ConsumablePart:
     def __post_init__(self) -> None:
         if self.pieces_in_use < 1 or self.pack_size < 1:
             raise ValueError(
-                f"{self.name}: {self.pieces_in_use} pieces in use and {self.pack_size} in a pack were given; "
-                "both need to be 1 or more."
+                f"{self.name}: {self.pieces_in_use} pieces in use and {self.pack_size} in a pack were given; both "
+                "must be 1 or more."
             )
         for what, value in (
             ("life in months", self.life_months),
             ("life in running hours", self.life_running_hours),
         ):
             if value is not None and not value > 0:
-                raise ValueError(f"{self.name}: the {what} is {value:g}; it needs to be above zero.")
+                raise ValueError(f"{self.name}: the {what} is {value:g}; it must be above zero.")
         if self.price_per_pack is not None and not self.price_per_pack >= 0:
-            raise ValueError(f"{self.name}: the price of a pack is {self.price_per_pack:g}; it needs to be 0 or above.")
+            raise ValueError(f"{self.name}: the price of a pack is {self.price_per_pack:g}; it must be 0 or above.")
 
     @property
     def missing(self) -> str:
@@ -49,9 +49,9 @@ class ConsumablePart:
         if self.washable:
             return ""
         if self.price_per_pack is None:
-            return f"{self.name}: {self.price_missing_because}, so its cost is left out."
+            return f"{self.name}: {self.price_missing_because}, so its cost is not included."
         if self.life_months is None and self.life_running_hours is None:
-            return f"{self.name}: its life is not recorded, so its cost is left out."
+            return f"{self.name}: its life is not recorded, so its cost is not included."
         return ""
 
     @property

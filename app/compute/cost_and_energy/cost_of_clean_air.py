@@ -31,13 +31,13 @@ def cost_per_1000_m3_of_clean_air(cost: RunningCost, clean_air_delivery_rate: Me
     hours = cost.energy.running_hours_per_year
     if not hours > 0:
         raise ValueError(
-            f"The unit runs {hours:g} h a year; a cost of clean air needs some hours. Choose hours per day."
+            f"The unit runs {hours:g} h a year; a cost of clean air needs running hours. Enter the hours per day."
         )
     rate = clean_air_delivery_rate
     if not rate.low_95 > 0:
         raise ValueError(
             f"The clean air delivery rate is {rate.value:.1f} m³/h with an interval from {rate.low_95:.1f}; it cannot "
-            "be told from zero, so no cost of clean air can be given."
+            "be distinguished from zero, so no cost of clean air can be given."
         )
     value = 1000 * cost.total_per_year / (rate.value * hours)
     relative_rate = rate.uncertainty / rate.value

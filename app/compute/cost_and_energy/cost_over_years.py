@@ -127,11 +127,11 @@ def cost_over_years(
     [200.0, 287.6, 415.2, 542.8, 670.4, 798.0]
     """
     if not 1 <= years <= LONGEST_YEARS:
-        raise ValueError(f"The time to look at is {years} years; it needs to lie between 1 and {LONGEST_YEARS}.")
+        raise ValueError(f"The time span is {years} years; it must be between 1 and {LONGEST_YEARS}.")
     running = running_cost(unit, assumptions)
     missing = running.missing
     if unit.purchase_price is None:
-        missing = (f"{unit.price_missing_because}, so it is left out.", *missing)
+        missing = (f"{unit.price_missing_because}, so it is not included.", *missing)
     steps = _steps(unit, assumptions, years)
     life_factor = 1 + _COVERAGE_95 * assumptions.filter_life_relative_uncertainty
     return CostOverYears(

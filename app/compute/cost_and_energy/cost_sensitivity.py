@@ -95,7 +95,7 @@ def _assumptions(units: tuple[OwnedUnit, ...], assumptions: CostAssumptions, yea
             lambda value: (units, replace(assumptions, price_per_kwh=value), years),
         ),
         Assumption(
-            "hours a day",
+            "hours per day",
             "h",
             hours / 2,
             hours,

@@ -77,14 +77,14 @@ def energy_use(
     hours_per_day = sum(part.hours_per_day for part in parts)
     if any(not part.hours_per_day >= 0 for part in parts) or hours_per_day > 24.0 + 1e-9:
         raise ValueError(
-            f"The hours per day at the settings add up to {hours_per_day:g}; each needs to be zero or above "
-            "and the sum at most 24 h."
+            f"The hours per day at the settings add up to {hours_per_day:g}; each must be zero or above and the sum "
+            "at most 24 h."
         )
     if not 0 <= days_per_year <= 366:
-        raise ValueError(f"The days of use per year are {days_per_year:g}; they need to lie between 0 and 366.")
+        raise ValueError(f"The days of use per year are {days_per_year:g}; they must be between 0 and 366.")
     powers = [part.power_w for part in parts] + [standby_power_w]
     if any(power is not None and not power >= 0 for power in powers):
-        raise ValueError(f"The powers are {powers} W; each needs to be zero or above.")
+        raise ValueError(f"The powers are {powers} W; each must be zero or above.")
     running_hours = min(hours_per_day * days_per_year, HOURS_PER_YEAR)
     standby_hours = HOURS_PER_YEAR - running_hours
     missing = []
@@ -93,14 +93,16 @@ def energy_use(
         hours = part.hours_per_day * min(days_per_year, HOURS_PER_YEAR / 24)
         if part.power_w is None:
             if hours > 0:
-                missing.append(f"The power {_at(part.setting)} was not measured, so its energy is left out.")
+                missing.append(f"The power {_at(part.setting)} was not measured, so its energy is not included.")
             continue
         running_kwh += part.power_w * hours / 1000
         variance += (part.power_uncertainty_w * hours / 1000) ** 2
     standby_kwh = 0.0
     if standby_hours > 1e-6 and not unplugged_when_off:
         if standby_power_w is None:
-            missing.append(f"The standby power was not measured; {standby_hours:,.0f} h of standby are left out.")
+            missing.append(
+                f"The standby power was not measured, so {standby_hours:,.0f} h of standby are not included."
+            )
         else:
             standby_kwh = standby_power_w * standby_hours / 1000
             variance += (standby_power_uncertainty_w * standby_hours / 1000) ** 2

@@ -40,7 +40,7 @@ def power_of_spot_readings(readings_w: ArrayLike, meter_uncertainty_w: float) ->
             f"The power readings are {values.tolist()} W; one or more numbers of zero or above are needed."
         )
     if not meter_uncertainty_w >= 0:
-        raise ValueError(f"The meter's uncertainty is {meter_uncertainty_w:g} W; it needs to be zero or above.")
+        raise ValueError(f"The meter's uncertainty is {meter_uncertainty_w:g} W; it must be zero or above.")
     if values.size == 1:
         return Measured(float(values[0]), meter_uncertainty_w)
     of_mean = float(values.std(ddof=1) / math.sqrt(values.size))
@@ -74,7 +74,7 @@ def power_of_log(elapsed_s: ArrayLike, power_w: ArrayLike, meter_uncertainty_w: 
         )
     if bool(np.any(powers < 0)):
         raise ValueError(
-            f"The power log holds {powers.min():g} W; a power needs to be zero or above. Check the column and its unit."
+            f"The power log holds {powers.min():g} W; a power must be zero or above. Check the column and its unit."
         )
     duration = float(times[-1] - times[0])
     mean = float(np.trapezoid(powers, times)) / duration
@@ -152,8 +152,8 @@ def _cautions(times: NDArray[np.float64], mean: float, step: float) -> tuple[Not
             Note(
                 "gap_in_power_log",
                 "care",
-                f"The longest gap between readings is {longest:.0f} s where {usual:.0f} s is usual; the power inside "
-                "it is taken as a straight line.",
+                f"The longest gap between readings is {longest:.0f} s where {usual:.0f} s is usual; the power within "
+                "it is interpolated linearly.",
                 longest,
                 _LONGEST_GAP_IN_INTERVALS * usual,
                 "s",

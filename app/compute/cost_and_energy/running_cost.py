@@ -54,13 +54,13 @@ class CostAssumptions:
 
     def __post_init__(self) -> None:
         if not self.price_per_kwh >= 0:
-            raise ValueError(f"The price of a kilowatt-hour is {self.price_per_kwh:g}; it needs to be zero or above.")
+            raise ValueError(f"The price per kilowatt-hour is {self.price_per_kwh:g}; it must be zero or above.")
         if not -0.5 < self.discount_rate < 1:
-            raise ValueError(f"The discount rate is {self.discount_rate:g}; it needs to lie between -0.5 and 1.")
+            raise ValueError(f"The discount rate is {self.discount_rate:g}; it must be between -0.5 and 1.")
         if not 0 <= self.filter_life_relative_uncertainty < 1:
             raise ValueError(
-                f"The relative uncertainty of filter life is {self.filter_life_relative_uncertainty:g}; "
-                "it needs to be at least 0 and below 1."
+                f"The relative uncertainty of filter life is {self.filter_life_relative_uncertainty:g}; it must be at "
+                "least 0 and below 1."
             )
 
 
@@ -180,7 +180,7 @@ def running_cost(unit: OwnedUnit, assumptions: CostAssumptions) -> RunningCost:
     )
     missing = energy.missing + tuple(line.missing for line in lines if line.missing)
     if unit.consumables is None:
-        missing += ("Whether the unit needs filters or other consumables is not recorded, so they are left out.",)
+        missing += ("Whether the unit needs filters or other consumables is not recorded, so they are not included.",)
     of_energy = energy.uncertainty_kwh_per_year * assumptions.price_per_kwh
     variance = of_energy**2 + sum(line.uncertainty_per_year**2 for line in lines)
     return RunningCost(

@@ -90,26 +90,26 @@ def _check_arguments(marks: Marks, saturation_level: float | None, response_time
     for mark in fields(marks):
         value = getattr(marks, mark.name)
         if value is not None and not math.isfinite(value):
-            raise ValueError(f"The mark {mark.name} is {value}; it needs to be a number, or None to be found.")
+            raise ValueError(f"The mark {mark.name} is {value}; it must be a number, or None to be found.")
     if saturation_level is not None and not saturation_level > 0:
-        raise ValueError(f"The saturation level is {saturation_level}; it needs to be above zero.")
+        raise ValueError(f"The saturation level is {saturation_level}; it must be above zero.")
     if response_time_s is not None and not (math.isfinite(response_time_s) and response_time_s >= 0):
-        raise ValueError(f"The response time is {response_time_s} s; it needs to be zero or above.")
+        raise ValueError(f"The response time is {response_time_s} s; it must be zero or above.")
 
 
 def _true_readings(elapsed_s: ArrayLike, levels: ArrayLike) -> tuple[Floats, Floats]:
     time = np.asarray(elapsed_s, dtype=float).ravel()
     level = np.asarray(levels, dtype=float).ravel()
     if time.size != level.size:
-        raise ValueError(f"There are {time.size} times and {level.size} levels; each reading needs one of both.")
+        raise ValueError(f"There are {time.size} times and {level.size} levels; each reading needs one of each.")
     held = np.isfinite(level) & np.isfinite(time)
     time, level = time[held], level[held]
     back = np.diff(time) < 0
     if bool(back.any()):
         place = int(np.argmax(back))
         raise ValueError(
-            f"The time goes back from {time[place]:g} s to {time[place + 1]:g} s; times need to ascend. "
-            "Sort the readings first."
+            f"Time goes back from {time[place]:g} s to {time[place + 1]:g} s; times must increase. Sort the readings "
+            "first."
         )
     return time / 3600, level
 
@@ -174,8 +174,8 @@ def _nothing(channel: str, unit: str, readings: Readings, marks: Marks, clear_le
     at = float(readings.time_h[0]) if found else 0.0
     unit_on_h = marks.unit_on_h if marks.unit_on_h is not None else at
     why = (
-        f"{channel} holds {found} readings; a decay needs at least {FEWEST_READINGS}. Check that the log has readings "
-        "in this column."
+        f"{channel} has {found} readings; a decay fit needs at least {FEWEST_READINGS}. Check that the log has "
+        "readings in this column."
     )
     clear = clear_level_value(clear_level, only if found else 0.0, only if found else 0.0)
     note = Note("too_few_readings", "unusable", why, float(found), float(FEWEST_READINGS), "readings")

@@ -20,9 +20,9 @@ def clear_level_value(clear_level: ClearLevel, start_level: float, background_le
     20.0
     """
     if clear_level.kind not in KINDS:
-        raise ValueError(f"The clear level is of kind {clear_level.kind!r}; it needs to be one of {', '.join(KINDS)}.")
+        raise ValueError(f"The clear level is of kind {clear_level.kind!r}; choose one of {', '.join(KINDS)}.")
     if not math.isfinite(clear_level.value) or clear_level.value < 0:
-        raise ValueError(f"The clear level is {clear_level.value}; it needs to be a number of zero or above.")
+        raise ValueError(f"The clear level is {clear_level.value}; it must be a number of zero or above.")
     if clear_level.kind == "share_of_start":
         return clear_level.value * start_level
     if clear_level.kind == "background":

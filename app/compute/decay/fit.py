@@ -118,8 +118,8 @@ def _why_no_decay(blocks: Blocks, unit: str, start_h: float, end_h: float) -> st
     from_to = f"from {level_text(first, unit)} to {level_text(last, unit)}"
     said = f"The level rises {from_to} {between}"
     if last <= first:
-        said = f"The level goes {from_to} {between} without falling towards a background"
-    return f"{said}; a decay rate needs a falling level. Check the marks and what gave off particles."
+        said = f"The level goes {from_to} {between} without approaching a background"
+    return f"{said}; a decay rate needs a falling level. Check the marks and for other particle sources."
 
 
 def no_fit(why: str, start_h: float, end_h: float, readings: int) -> DecayFit:
@@ -161,8 +161,8 @@ def _start(readings: Readings, phases: Phases, terms: FitTerms) -> tuple[float, 
 def _why_no_window(readings: Readings, phases: Phases, usable: Places, start_h: float, end_h: float) -> str:
     if phases.rising:
         return (
-            "The level rises through the log; a decay needs a falling level. Check the columns, or mark unit on and "
-            "the end of the run."
+            "The level rises throughout the log; a decay needs a falling level. Check the columns, or mark unit on "
+            "and the end of the run."
         )
     found = int(usable.size)
     if found < FEWEST_READINGS or readings.time_h[usable[0]] == readings.time_h[usable[-1]]:

@@ -54,9 +54,9 @@ def _run_too_short(outcome: FitOutcome) -> Note | None:
     without = "" if known else "without readings before the smoke "
     message = (
         f"Over the fit window of {60 * length_h:.0f} min the excess over the background falls to {left:.0%} of its "
-        f"start; to tell the rate {without}it has to fall to {limit:.0%}. "
-        f"{'' if known else 'A slower decay to a lower background would look the same. '}"
-        f"Run longer{'' if known else ', or log ten minutes before the smoke'}."
+        f"start; to determine the rate {without}it must fall to {limit:.0%}. "
+        f"{'' if known else 'A slower decay to a lower background would look the same. '}Run "
+        f"longer{'' if known else ', or log ten minutes before the smoke'}."
     )
     wide = fit.decay_rate.expanded_uncertainty_95 > max(fit.decay_rate.value, 0.0)
     return Note("run_too_short", "unusable" if wide and not known else "care", message, left, limit)
@@ -70,7 +70,7 @@ def _sampling_too_slow(readings: Readings, outcome: FitOutcome) -> Note | None:
         return None
     message = (
         f"At {fit.decay_rate.value:.3g} per hour the excess falls by {1 - math.exp(-fall):.0%} between readings "
-        f"{3600 * readings.interval_h:.0f} s apart: too fast for the sampling. Readings need to be at most "
+        f"{3600 * readings.interval_h:.0f} s apart: too fast for the sampling. Readings must be at most "
         f"{3600 * SLOW_SAMPLING / fit.decay_rate.value:.0f} s apart."
     )
     severity = "unusable" if fall > TOO_SLOW_SAMPLING else "care"
@@ -85,15 +85,15 @@ def _not_told_from_zero(outcome: FitOutcome) -> Note | None:
         return None
     if outcome.at_least_per_h > 0:
         message = (
-            f"The interval of the decay rate, {rate.value:.2g} ± {rate.expanded_uncertainty_95:.2g} per hour, reaches "
-            f"zero because it is drawn alike to both sides; the readings say at least {outcome.at_least_per_h:.2g} per "
-            "hour, and leave open how much faster it is. Run longer, log at a shorter interval, or log ten minutes "
-            "before the smoke."
+            f"The interval of the decay rate, {rate.value:.2g} ± {rate.expanded_uncertainty_95:.2g} per hour, "
+            "includes zero because it is symmetric; the readings show a rate of at least "
+            f"{outcome.at_least_per_h:.2g} per hour, but not how much faster it is. Run longer, log at a shorter "
+            "interval, or log ten minutes before the smoke."
         )
     else:
         message = (
-            f"The decay rate of {rate.value:.2g} ± {rate.uncertainty:.2g} per hour cannot be told from zero; it is at "
-            f"most {rate.high_95:.2g} per hour. Run longer, or start with more smoke."
+            f"The decay rate of {rate.value:.2g} ± {rate.uncertainty:.2g} per hour cannot be distinguished from zero; "
+            f"it is at most {rate.high_95:.2g} per hour. Run longer, or start with more smoke."
         )
     return Note("decay_not_told_from_zero", "care", message, rate.value, rate.expanded_uncertainty_95, "1/h")
 
@@ -105,15 +105,15 @@ def _poor_fit(outcome: FitOutcome) -> Note | None:
     if fit.r_squared < NOTHING_EXPLAINED:
         share = "nothing" if fit.r_squared <= 0 else f"only {fit.r_squared:.0%}"
         message = (
-            f"The curve explains {share} of the spread of the readings (R² {fit.r_squared:.2f}); a level that stands "
-            "still does as well, so its rate is not used. Run longer, start with more smoke, or look at the residuals "
+            f"The curve explains {share} of the spread of the readings (R² {fit.r_squared:.2f}); a constant level "
+            "would do as well, so its rate is not used. Run longer, start with more smoke, or check the residuals "
             "and set the window."
         )
         return Note("poor_fit", "unusable", message, fit.r_squared, NOTHING_EXPLAINED)
     message = (
         f"The curve explains {fit.r_squared:.0%} of the spread of the readings (R² {fit.r_squared:.2f}); "
-        f"{POOR_R_SQUARED:.0%} is usual. The fall is small against the noise, or the curve is not an exponential: look "
-        "at the residuals."
+        f"{POOR_R_SQUARED:.0%} is usual. The fall is small compared with the noise, or the curve is not exponential: "
+        "check the residuals."
     )
     return Note("poor_fit", "care", message, fit.r_squared, POOR_R_SQUARED)
 
@@ -123,7 +123,7 @@ def _not_one_exponential(phases: Phases, outcome: FitOutcome, before: Measured |
     if event is None:
         return None
     at = 60 * (event.at_h - phases.unit_on_h)
-    message = f"The curve is not one exponential: {_event_text(event, at)}"
+    message = f"The curve is not a single exponential: {_event_text(event, at)}"
     if before is not None:
         message += f" That part gives {before.value:.3g} ± {before.expanded_uncertainty_95:.2g} per hour (95 %)."
     severe = abs(event.change) > UNUSABLE_CHANGE
@@ -135,29 +135,33 @@ def _event_text(event: RateEvent, at_min: float) -> str:
     if event.kind == "rate_change":
         faster = "faster" if event.change > 0 else "slower"
         return (
-            f"from {at_min:.1f} min after unit on it falls {abs(event.change):.0%} {faster} (a change of speed, a door "
-            f"opened, a background that moved). Set the fit end to {at_min:.1f} min to use the part before."
+            f"from {at_min:.1f} min after unit on it falls {abs(event.change):.0%} {faster} (a change of speed, an "
+            f"opened door, or a changed background). Set the fit end to {at_min:.1f} min to use the part before."
         )
     if event.kind == "jump":
         word = "jumps up" if event.change > 0 else "drops"
-        cause = "a second source, or people in the room" if event.change > 0 else "the logger was moved, or air let in"
+        cause = (
+            "a second source, or people in the room"
+            if event.change > 0
+            else ("the logger was moved, or air was let in")
+        )
         return (
             f"at {at_min:.1f} min after unit on it {word} by {abs(event.change):.0%} ({cause}). Set the fit end to "
             f"{at_min:.1f} min to use the part before."
         )
     if event.kind == "fast_start":
         return (
-            f"its start falls faster, until about {at_min:.1f} min after unit on (mixing was not finished, or large "
+            f"the start falls faster, until about {at_min:.1f} min after unit on (mixing was not finished, or large "
             f"particles settle first). Set the fit start to {at_min:.1f} min to use the part after."
         )
     if event.kind == "slow_start":
         return (
-            f"its start falls more slowly, until about {at_min:.1f} min after unit on (smoke was still coming, or "
+            f"the start falls more slowly, until about {at_min:.1f} min after unit on (smoke was still entering, or "
             f"mixing was not finished). Set the fit start to {at_min:.1f} min to use the part after."
         )
     return (
-        "it falls on at a slower rate towards its end (a second room that empties slowly, or a background that moved). "
-        "Set the fit end where the residuals turn."
+        "it falls more slowly towards the end (a second room that empties slowly, or a changed background). Set the "
+        "fit end where the residuals turn."
     )
 
 
@@ -169,9 +173,10 @@ def _window_sensitivity(outcome: FitOutcome) -> Note | None:
     if not included and not (moved > WIDE_WINDOW_SHARE * abs(rate) and outcome.window_deviation > NOISE_LIMIT):
         return None
     message = (
-        f"Other windows of the same run move the rate by ± {moved:.2g} per hour ({moved / max(abs(rate), 1e-9):.0%}), "
-        f"more than its noise explains. {'This is included in the uncertainty' if included else 'The noise is larger'}"
-        "; the curve is not quite the one that is fitted."
+        f"Other windows of the same run change the rate by ± {moved:.2g} per hour "
+        f"({moved / max(abs(rate), 1e-9):.0%}), more than its noise explains. "
+        f"{'This is included in the uncertainty' if included else 'The noise is larger'}; the model does not fit the "
+        "curve exactly."
     )
     return Note("window_sensitivity", "care", message, moved, fit.statistical_uncertainty_per_h, "1/h")
 
@@ -181,7 +186,7 @@ def _sensor_lag(phases: Phases, response_time_s: float | None) -> Note | None:
         return None
     lag_s = SENSOR_LAG_S if response_time_s is None else response_time_s
     message = (
-        f"Unit on was read off the curve. Some sensors answer up to {lag_s:.0f} s late, so the time to clear may be "
-        "that much too short; the rate is not touched. Mark the switch-on if it was noted."
+        f"Unit on was detected from the curve. Some sensors lag by up to {lag_s:.0f} s, so the time to clear may be "
+        "that much too short; the rate is not affected. Set the unit-on mark if the switch-on was noted."
     )
     return Note("unit_on_from_data", "fine", message, lag_s, unit="s")

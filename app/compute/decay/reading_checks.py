@@ -44,15 +44,15 @@ def _few_readings(readings: Readings, outcome: FitOutcome) -> Note | None:
         if found >= FEWEST_READINGS:
             return None
         message = (
-            f"{found} readings lie in the fit window; the fit needs {FEWEST_READINGS}. Log at a shorter interval than "
+            f"The fit window has {found} readings; the fit needs {FEWEST_READINGS}. Log at a shorter interval than "
             f"{3600 * readings.interval_h:.0f} s, or move the marks apart."
         )
         return Note("too_few_readings", "unusable", message, float(found), float(FEWEST_READINGS), "readings")
     if found >= FEW_READINGS:
         return None
     message = (
-        f"The rate rests on {found} readings; from fewer than {FEW_READINGS} it cannot be told whether the noise "
-        "drifts from reading to reading, so the interval may be too narrow. Log at a shorter interval than "
+        f"The rate is based on {found} readings. With fewer than {FEW_READINGS}, drift of the noise cannot be "
+        "detected, so the interval may be too narrow. Log at a shorter interval than "
         f"{3600 * readings.interval_h:.0f} s."
     )
     return Note("too_few_readings", "care", message, float(found), float(FEW_READINGS), "readings")
@@ -67,18 +67,17 @@ def _low_start_level(readings: Readings, phases: Phases, outcome: FitOutcome) ->
     if readings.step > 0 and excess < LOW_START_STEPS * readings.step:
         severity = "unusable" if excess < UNUSABLE_START_STEPS * readings.step else "care"
         message = (
-            f"The level stands {level_text(excess, readings.unit)} above the background where the window starts, "
-            f"{excess / readings.step:.0f} "
-            f"steps of the display; {LOW_START_STEPS:.0f} are needed for a rate that rounding does not shape. Start "
-            "with more smoke."
+            f"At the start of the window the level is {level_text(excess, readings.unit)} above the background, "
+            f"{excess / readings.step:.0f} display steps; {LOW_START_STEPS:.0f} are needed so that rounding does not "
+            "affect the rate. Start with more smoke."
         )
         limit = LOW_START_STEPS * readings.step
         return Note("low_start_level", severity, message, excess, limit, at_min=at)  # type: ignore[arg-type]
     if excess < LOW_START_SHARE * background:
         message = (
-            f"The level stands {level_text(excess, readings.unit)} above a background of "
-            f"{level_text(background, readings.unit)} where the window starts; it should stand above it by more "
-            "than the background itself. Start with more smoke, or lower the background first."
+            f"At the start of the window the level is {level_text(excess, readings.unit)} above a background of "
+            f"{level_text(background, readings.unit)}; the excess should be larger than the background itself. Start "
+            "with more smoke, or lower the background first."
         )
         return Note("low_start_level", "care", message, excess, LOW_START_SHARE * background, at_min=at)
     return None
@@ -90,10 +89,9 @@ def _saturation(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note
     highest = float(readings.level.max())
     until = 60 * (outcome.fit.window_start_h - phases.unit_on_h)
     message = (
-        f"{outcome.saturated} readings after unit on stand at the detector's limit "
-        f"({level_text(highest, readings.unit)}); they are left out and the window starts after the last of "
-        f"them, {until:.1f} min from unit on. The true start level is higher "
-        "than shown. Start with less smoke."
+        f"{outcome.saturated} readings after unit on are at the detector's limit "
+        f"({level_text(highest, readings.unit)}); they are excluded and the window starts after the last of them, "
+        f"{until:.1f} min from unit on. The true start level is higher than shown. Start with less smoke."
     )
     return Note("saturation", "care", message, float(outcome.saturated), 0.0, "readings", max(until, 0.0))
 
@@ -112,8 +110,8 @@ def _gap(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note | None
         return None
     at = 60 * (float(time[longest]) - phases.unit_on_h)
     message = (
-        f"There is no reading for {60 * gap_h:.1f} min inside the fit window, from {at:.1f} min after unit on; gaps of "
-        f"up to {60 * limit_h:.1f} min are taken as they come. The fit bridges it with the curve on both sides."
+        f"There is no reading for {60 * gap_h:.1f} min within the fit window, from {at:.1f} min after unit on; gaps "
+        f"of up to {60 * limit_h:.1f} min are acceptable. The fit bridges it with the curve on both sides."
     )
     return Note("gap_in_window", "care", message, 60 * gap_h, 60 * limit_h, "min", at)
 
@@ -124,8 +122,8 @@ def _repeated_times(readings: Readings, phases: Phases) -> Note | None:
         return None
     at = 60 * (float(readings.time_h[repeated[0]]) - phases.unit_on_h)
     message = (
-        f"{repeated.size} readings carry the time of the reading before, first {at:.1f} min from unit on; each counts "
-        "as a reading. Check the logger's clock."
+        f"{repeated.size} readings have the same time as the previous reading, first {at:.1f} min from unit on; each "
+        "counts as a reading. Check the logger's clock."
     )
     return Note("repeated_times", "care", message, float(repeated.size), 0.0, "readings", at)
 
@@ -148,8 +146,9 @@ def _clock_jump(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note
         return None
     at = 60 * (float(time[longest]) - phases.unit_on_h)
     message = (
-        f"The clock moves on by {60 * steps[longest]:.1f} min at {at:.1f} min from unit on, but the level goes on as "
-        "if no time had passed; the logger's clock seems to have been changed. Correct the times before using the rate."
+        f"The clock jumps by {60 * steps[longest]:.1f} min at {at:.1f} min from unit on, but the level continues as "
+        "if no time had passed; the logger's clock seems to have been changed. Correct the times before using the "
+        "rate."
     )
     return Note("clock_jump", "unusable", message, 60 * float(steps[longest]), 600 * readings.interval_h, "min", at)
 
@@ -168,10 +167,9 @@ def _unstable_background(readings: Readings, phases: Phases, outcome: FitOutcome
         return None
     message = (
         f"The background {'rose' if change > 0 else 'fell'} by {level_text(abs(change), readings.unit)} (from one "
-        "third of the readings before the "
-        f"smoke to the last) around a level of {level_text(level, readings.unit)}; up to "
-        f"{level_text(limit, readings.unit)} was allowed. The level before the smoke says little about the "
-        "background during the run. Wait until it stands still."
+        f"third of the readings before the smoke to the last) around a level of {level_text(level, readings.unit)}; "
+        f"the limit is {level_text(limit, readings.unit)}. The level before the smoke says little about the "
+        "background during the run. Wait until it is stable."
     )
     at = 60 * (float(readings.time_h[0]) - phases.unit_on_h)
     return Note("unstable_background", "care", message, change, limit, at_min=at)
@@ -186,7 +184,7 @@ def _rises_again(readings: Readings, phases: Phases) -> Note | None:
     early = left > EARLY_RISE_SHARE
     message = (
         f"The level rises again from {at:.1f} min after unit on, when {left:.0%} of the peak was left: a second "
-        "source, a door, or the unit switched off. The run is taken to end there"
-        f"{', too early for a rate that can be trusted' if early else ''}. Set the end mark if that is not so."
+        "source, a door, or the unit switched off. The run is assumed to end "
+        f"there{', too early for a reliable rate' if early else ''}. Set the end mark if this is wrong."
     )
     return Note("rises_again", "unusable" if early else "care", message, left, EARLY_RISE_SHARE, at_min=at)

@@ -122,7 +122,7 @@ def _detectors_disagree(
     at = 60 * (at_h - decay.unit_on_h)
     message = (
         f"The two detectors of {_size_text(name)} differ by {level_text(abs(difference), 'µg/m³')} on average, "
-        f"{abs(share):.0%} of their mean, over the hour from {at:.0f} min after unit on; more than "
+        f"{abs(share):.0%} of their mean, over the hour from {at:.0f} min after unit on; differences above "
         f"{DETECTOR_DIFFERENCE_UG_M3:g} µg/m³ and {DETECTOR_DIFFERENCE_SHARE:.0%} together mean that one of them is "
         f"wrong. {rates} Check or clean them."
     )
@@ -164,7 +164,7 @@ def _rates_text(decay: ChannelDecay, other: ChannelDecay | None) -> tuple[bool, 
         return False, "Only one of them gave a decay rate."
     limit = math.hypot(mine.expanded_uncertainty_95, theirs.expanded_uncertainty_95)
     differ = abs(mine.value - theirs.value) > limit
-    verdict = "do not agree either" if differ else "agree nevertheless, for a factor does not touch a rate"
+    verdict = "also disagree" if differ else ("agree nevertheless, because a constant factor does not affect the rate")
     return differ, f"Their decay rates ({mine.value:.3g} and {theirs.value:.3g} per hour) {verdict}."
 
 
@@ -187,16 +187,16 @@ def _humidity(name: str, decay: ChannelDecay, time_h: Floats, humidity_pct: Floa
 def _humidity_text(bias: HumidityBias) -> str:
     rose = bias.end_pct > bias.start_pct
     high = max(bias.start_pct, bias.end_pct) > HIGH_HUMIDITY_PCT
-    beyond = f" (its source stops at {HIGH_HUMIDITY_PCT:.0f} %, so this may be too little)" if high else ""
-    cause = " Units that evaporate or spray water do this." if rose else ""
+    beyond = f" (the source covers up to {HIGH_HUMIDITY_PCT:.0f} %, so this may be too low)" if high else ""
+    cause = " Units that evaporate or spray water cause this." if rose else ""
     return (
         f"Relative humidity {'rose' if rose else 'fell'} from {bias.start_pct:.0f} to {bias.end_pct:.0f} % during the "
-        f"fit window.{cause} Particles of smoke take up water and grow, so an optical sensor reads the same dry smoke "
+        f"fit window.{cause} Smoke particles take up water and grow, so an optical sensor reads the same dry smoke "
         f"{'higher' if rose else 'lower'} at the end by a factor of about {bias.factor:.2f}{beyond}, at most "
         f"{bias.largest_factor:.2f}. The decay rate is too {'low' if rose else 'high'} by about "
         f"{abs(bias.rate_bias_per_h):.2g} per hour, at most {abs(bias.largest_rate_bias_per_h):.2g}; it is not "
-        f"corrected, and its uncertainty holds {bias.uncertainty_per_h:.2g} per hour for it. Hold the humidity steady, "
-        "or dry the sampled air."
+        f"corrected, but its uncertainty includes {bias.uncertainty_per_h:.2g} per hour for this. Keep the humidity "
+        "constant, or dry the sampled air."
     )
 
 
@@ -213,8 +213,8 @@ def _temperature(decay: ChannelDecay, time_h: Floats, temperature_c: Floats | No
     if abs(change) <= TEMPERATURE_CHANGE_C:
         return None
     message = (
-        f"The temperature moved by {change:+.1f} °C during the fit window; up to {TEMPERATURE_CHANGE_C:g} °C is usual. "
-        "Sensors drift with it, and warm air leaks faster. Let the room settle before a run."
+        f"The temperature changed by {change:+.1f} °C during the fit window; up to {TEMPERATURE_CHANGE_C:g} °C is "
+        "usual. Sensors drift with temperature, and warm air leaks faster. Let the room settle before a run."
     )
     return Note("temperature_change", "care", message, change, TEMPERATURE_CHANGE_C, "°C")
 
@@ -222,14 +222,14 @@ def _temperature(decay: ChannelDecay, time_h: Floats, temperature_c: Floats | No
 def _weak_channel(name: str) -> Note | None:
     if name.startswith("pm10"):
         message = (
-            "PM10 of an optical sensor is weak evidence: such sensors see few particles above 3 µm and infer the rest "
-            "from the fine ones. Read PM1 or PM2.5 first."
+            "PM10 from an optical sensor is weak evidence: such sensors detect few particles above 3 µm and infer "
+            "the rest from fine ones. Use PM1 or PM2.5 first."
         )
         return Note("pm10_is_weak", "fine", message)
     if name.startswith("voc"):
         message = (
-            "VOC is shown as an indication only: the sensor answers to many gases and drifts, and cooking, people and "
-            "paint give them off during a run."
+            "VOC is indicative only: the sensor responds to many gases and drifts, and cooking, people and paint "
+            "emit them during a run."
         )
         return Note("voc_is_indicative", "care", message)
     return None

@@ -120,10 +120,14 @@ def fit_least_squares(
             converged = True
             break
     jacobian = _jacobian(residuals, best)
-    why = "" if converged else f"After {MOST_STEPS} steps the best values still moved. Start nearer to the solution."
+    why = (
+        ""
+        if converged
+        else (f"After {MOST_STEPS} steps the best values had not converged. Start closer to the solution.")
+    )
     loose = _not_fixed(jacobian, best)
     if loose is not None:
-        why = f"The values do not fix parameter {loose + 1} near {best[loose]:.3g}. Start nearer to the solution."
+        why = f"The values do not determine parameter {loose + 1} near {best[loose]:.3g}. Start closer to the solution."
     return _result(best, scaled_inverse(jacobian.T @ jacobian), residual, not why, why)
 
 
@@ -190,9 +194,9 @@ def _checked(design: ArrayLike, y: ArrayLike, weights: ArrayLike | None) -> tupl
     if weight.size != values.size:
         raise ValueError(f"There are {weight.size} weights for {values.size} values; each value needs one.")
     if not (np.all(np.isfinite(columns)) and np.all(np.isfinite(values))):
-        raise ValueError("A value of the fit is not a number; leave such readings out first.")
+        raise ValueError("A value of the fit is not a number; exclude such readings first.")
     if not np.all(np.isfinite(weight)) or np.any(weight < 0):
-        raise ValueError("A weight is negative or not a number; weights need to be zero or above.")
+        raise ValueError("A weight is negative or not a number; weights must be zero or above.")
     return columns, values, np.sqrt(weight)
 
 

@@ -73,7 +73,7 @@ def diameter_growth(relative_humidity_pct: float, kappa: float) -> float:
     1.509568
     """
     if not 0 <= relative_humidity_pct < 100:
-        raise ValueError(f"The relative humidity is {relative_humidity_pct} %; it needs to be from 0 to below 100 %.")
+        raise ValueError(f"The relative humidity is {relative_humidity_pct} %; it must be from 0 to below 100 %.")
     activity = relative_humidity_pct / 100
     return float((1 + kappa * activity / (1 - activity)) ** (1 / 3))
 

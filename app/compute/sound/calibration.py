@@ -76,7 +76,7 @@ def calibration_from_known_level(samples: ArrayLike, sample_rate_hz: float, leve
     _refuse_overload(values, "clip")
     mean_square = float(np.mean(weighted(values, sample_rate_hz, "A") ** 2))
     if not mean_square > 0:
-        raise ValueError("The clip is silent, so no level can be given to it. Check the recorder's input.")
+        raise ValueError("The clip is silent, so it has no level. Check the recorder's input.")
     return Calibration(REFERENCE_PA * 10 ** (level_dba / 20) / math.sqrt(mean_square), "known level", level_dba)
 
 
@@ -89,6 +89,6 @@ def _refuse_overload(values: np.ndarray[tuple[int, ...], np.dtype[np.float64]], 
     overloaded = overloaded_samples(values)
     if overloaded:
         raise ValueError(
-            f"{overloaded} samples of the {what} are at full scale, so the recorder cut the sound off; a calibration "
-            "needs none. Record again with less gain."
+            f"{overloaded} samples of the {what} are at full scale, so the recording is clipped; a calibration must "
+            "have none. Record again with less gain."
         )

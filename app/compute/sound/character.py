@@ -80,16 +80,14 @@ def character_text(hum: Hum, knocks: float, l10_db: float, l90_db: float) -> tup
     sentences = []
     if hum.heard:
         sentences.append(
-            f"A hum at {hum.strongest_hz:.0f} Hz, a multiple of the {hum.mains_hz:.0f} Hz mains, stands "
-            f"{hum.stands_out_db:.0f} dB above the lines around it."
+            f"A hum at {hum.strongest_hz:.0f} Hz, a multiple of the {hum.mains_hz:.0f} Hz mains, is "
+            f"{hum.stands_out_db:.0f} dB above the adjacent lines."
         )
     else:
-        sentences.append(
-            f"No hum: no multiple of 50 or 60 Hz stands {HUM_STANDS_OUT_DB:.0f} dB above the lines around it."
-        )
+        sentences.append(f"No hum: no multiple of 50 or 60 Hz is {HUM_STANDS_OUT_DB:.0f} dB above the adjacent lines.")
     if knocks > 0:
         sentences.append(
-            f"Knocks or rattle: {knocks:.1f} a second stand {KNOCK_STANDS_OUT_DB:.0f} dB above the rest of the clip "
+            f"Knocks or rattle: {knocks:.1f} per second are {KNOCK_STANDS_OUT_DB:.0f} dB above the rest of the clip "
             "above 1 kHz."
         )
     else:

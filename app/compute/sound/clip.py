@@ -68,7 +68,7 @@ def analyse_clip(samples: ArrayLike, sample_rate_hz: float, calibration: Calibra
     values = np.asarray(samples, dtype=float)
     if values.ndim != 1 or not bool(np.all(np.isfinite(values))):
         raise ValueError(
-            f"The clip has the shape {values.shape} and needs to be one channel of numbers. Choose one channel."
+            f"The clip has the shape {values.shape} and must be one channel of numbers. Choose one channel."
         )
     scale = calibration.pascal_per_unit / REFERENCE_PA if calibration else 1.0
     bands = tuple(
@@ -126,8 +126,8 @@ def _notes(values: NDArray[np.float64], calibration: Calibration | None) -> tupl
             Note(
                 "clip_overloaded",
                 "unusable",
-                f"{overloaded} samples are at full scale, so the recorder cut the sound off and the levels are too "
-                "low. Record again with less gain.",
+                f"{overloaded} samples are at full scale, so the recording is clipped and the levels are too low. "
+                "Record again with less gain.",
                 float(overloaded),
                 0.0,
             )

@@ -64,17 +64,18 @@ def _sentences(readings: tuple[SoundReading, ...], sound: UnitSound, standard_di
     elif len(used) < len(readings):
         left_out = len(readings) - len(used)
         found.append(
-            f"{left_out} of {len(readings)} readings give an upper bound only, since the background was too near or "
-            "not measured; they are left out."
+            f"{left_out} of {len(readings)} readings give only an upper bound, because the background was too close "
+            "or not measured; they are excluded."
         )
     others = sorted({readings[i].distance_m for i in used if readings[i].distance_m != standard_distance_m})
     if others:
         distances = " and ".join(f"{distance:g} m" for distance in others)
         found.append(
-            f"Measured at {distances} and brought to {standard_distance_m:g} m by 20 lg of the distances: an estimate."
+            f"Measured at {distances} and converted to {standard_distance_m:g} m by 20 lg of the distances: an "
+            "estimate."
         )
     if any(readings[i].instrument_class not in LIMIT_DB_BY_CLASS for i in used):
-        found.append("The meter has no stated class, so ±3 dB is taken for it.")
+        found.append("The meter class is not specified, so ±3 dB is assumed.")
     if len(used) == 1:
-        found.append("One reading only, so the spread between readings is not known.")
+        found.append("Only one reading, so the spread between readings is not known.")
     return tuple(found)

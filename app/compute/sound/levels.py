@@ -123,7 +123,7 @@ def background_correction(measured_db: float, background_db: float | None, rule_
         )
     rule = BACKGROUND_RULES[rule_name]
     if not math.isfinite(measured_db) or (background_db is not None and not math.isfinite(background_db)):
-        raise ValueError(f"The levels are {measured_db} and {background_db} dB; both need to be numbers.")
+        raise ValueError(f"The levels are {measured_db} and {background_db} dB; both must be numbers.")
     if background_db is None:
         return CorrectedLevel(
             measured_db,
@@ -131,22 +131,25 @@ def background_correction(measured_db: float, background_db: float | None, rule_
             None,
             "upper bound",
             rule.name,
-            f"At most {measured_db:.1f} dB: the level of the room with the unit off was not measured.",
+            f"At most {measured_db:.1f} dB: the background level with the unit off was not measured.",
         )
     difference = measured_db - background_db
     if rule.needs_no_correction(difference):
-        words = f"The room alone is {difference:.1f} dB lower, so {rule.name} takes nothing off."
+        words = f"The background is {difference:.1f} dB lower, so {rule.name} applies no correction."
         return CorrectedLevel(measured_db, 0.0, difference, "as measured", rule.name, words)
     if rule.below_window(difference):
         level = measured_db - rule.cap_db
         words = (
-            f"At most {level:.1f} dB: the room alone has {background_db:.1f} dB, {difference:.1f} dB below the "
-            f"{measured_db:.1f} dB with the unit on; {rule.name} needs {'' if rule.window_at_edge else 'more than '}"
-            f"{rule.window_from_db:g} dB."
+            f"At most {level:.1f} dB: the background is {background_db:.1f} dB, {difference:.1f} dB below the "
+            f"{measured_db:.1f} dB with the unit on; {rule.name} needs "
+            f"{'' if rule.window_at_edge else 'more than '}{rule.window_from_db:g} dB."
         )
         return CorrectedLevel(level, rule.cap_db, difference, "upper bound", rule.name, words)
     correction = -10 * math.log10(1 - 10 ** (-0.1 * difference))
-    words = f"{correction:.1f} dB taken off for the room by {rule.name}; the room alone is {difference:.1f} dB lower."
+    words = (
+        f"{correction:.1f} dB subtracted for the background by {rule.name}; the background is {difference:.1f} "
+        "dB lower."
+    )
     return CorrectedLevel(measured_db - correction, correction, difference, "corrected", rule.name, words)
 
 
@@ -167,7 +170,7 @@ def level_at_distance(level_db: float, from_m: float, to_m: float) -> ConvertedL
     ConvertedLevel(level_db=33.97..., change_db=-6.02..., estimate=True)
     """
     if not (from_m > 0 and to_m > 0):
-        raise ValueError(f"The distances are {from_m:g} m and {to_m:g} m; both need to be above zero.")
+        raise ValueError(f"The distances are {from_m:g} m and {to_m:g} m; both must be above zero.")
     if from_m == to_m:
         return ConvertedLevel(level_db, 0.0, False)
     change = -20 * math.log10(to_m / from_m)

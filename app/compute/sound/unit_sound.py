@@ -52,8 +52,8 @@ class UnitSound:
             return first.sentence
         several = f"the energy mean of the bounds of {len(self.used)} readings, " if len(self.used) > 1 else ""
         return (
-            f"At most {self.level_dba:.1f} dB at {standard_distance_m:g} m, {several}by {first.rule}: the room was too "
-            "loud, or was not measured with the unit off."
+            f"At most {self.level_dba:.1f} dB at {standard_distance_m:g} m, {several}by {first.rule}: the background "
+            "was too loud or was not measured."
         )
 
 

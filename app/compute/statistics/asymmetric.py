@@ -21,11 +21,9 @@ class AsymmetricMeasured:
 
     def __post_init__(self) -> None:
         if not self.uncertainty >= 0:
-            raise ValueError(f"The standard uncertainty is {self.uncertainty}; it needs to be zero or above.")
+            raise ValueError(f"The standard uncertainty is {self.uncertainty}; it must be zero or above.")
         if not self.low_95 <= self.value <= self.high_95:
-            raise ValueError(
-                f"The interval {self.low_95} to {self.high_95} does not hold the value {self.value}; it needs to."
-            )
+            raise ValueError(f"The interval {self.low_95} to {self.high_95} must contain the value {self.value}.")
 
     @property
     def interval_95(self) -> tuple[float, float]:
@@ -34,7 +32,7 @@ class AsymmetricMeasured:
     def times(self, factor: float) -> "AsymmetricMeasured":
         """The same quantity in another unit; the factor is above zero and exact."""
         if not factor > 0:
-            raise ValueError(f"The factor between the units is {factor}; it needs to be above zero.")
+            raise ValueError(f"The factor between the units is {factor}; it must be above zero.")
         return AsymmetricMeasured(
             self.value * factor, self.uncertainty * factor, self.low_95 * factor, self.high_95 * factor
         )

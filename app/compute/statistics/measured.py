@@ -23,9 +23,9 @@ class Measured:
 
     def __post_init__(self) -> None:
         if not self.uncertainty >= 0:
-            raise ValueError(f"The standard uncertainty is {self.uncertainty}; it needs to be zero or above.")
+            raise ValueError(f"The standard uncertainty is {self.uncertainty}; it must be zero or above.")
         if not self.degrees_of_freedom > 0:
-            raise ValueError(f"The degrees of freedom are {self.degrees_of_freedom}; they need to be above zero.")
+            raise ValueError(f"The degrees of freedom are {self.degrees_of_freedom}; they must be above zero.")
 
     @property
     def expanded_uncertainty_95(self) -> float:

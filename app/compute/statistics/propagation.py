@@ -95,7 +95,7 @@ def _checked(values: ArrayLike, covariance: ArrayLike) -> tuple[NDArray[np.float
         raise ValueError("The covariance is not symmetric; the entry for (a, b) needs to equal the one for (b, a).")
     variances = np.diag(input_covariance)
     if not np.all(variances >= 0):
-        raise ValueError(f"The covariance holds the variance {variances.min()}; variances need to be zero or above.")
+        raise ValueError(f"The covariance holds the variance {variances.min()}; variances must be zero or above.")
     return inputs, input_covariance
 
 
@@ -161,7 +161,7 @@ def effective_degrees_of_freedom(parts: Iterable[tuple[float, float]]) -> float:
     variance, per_degree = 0.0, 0.0
     for uncertainty, degrees_of_freedom in parts:
         if not uncertainty >= 0:
-            raise ValueError(f"A part of the uncertainty is {uncertainty}; it needs to be zero or above.")
+            raise ValueError(f"A part of the uncertainty is {uncertainty}; it must be zero or above.")
         if not degrees_of_freedom > 0:
             raise ValueError(f"A part has {degrees_of_freedom} degrees of freedom; it needs more than zero.")
         variance += uncertainty**2

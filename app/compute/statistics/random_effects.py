@@ -73,7 +73,7 @@ def random_effects(values: Sequence[float], uncertainties: Sequence[float]) -> R
     if u.size != x.size:
         raise ValueError(f"There are {x.size} values and {u.size} uncertainties; each value needs one.")
     if not np.all(u > 0):
-        raise ValueError(f"An uncertainty is {u.min()}; each needs to be above zero.")
+        raise ValueError(f"An uncertainty is {u.min()}; each must be above zero.")
     between_variance = paule_mandel_variance(x, u**2)
     w = 1.0 / (u**2 + between_variance)
     share = w / w.sum()

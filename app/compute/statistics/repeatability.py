@@ -95,7 +95,7 @@ def pooled_repeatability(groups: Sequence[Sequence[Measured]]) -> Repeatability 
         degrees_of_freedom=float(degrees),
         groups=len(repeated),
         trials=counted_trials,
-        source=f"the bench's own repeats: {counted_trials} trials in {len(repeated)} groups",
+        source=f"repeats on this bench: {counted_trials} trials in {len(repeated)} groups",
         relative_fit_sd=math.sqrt(_typical_fit_variance(repeated, degrees, between)),
     )
 

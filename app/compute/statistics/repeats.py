@@ -90,7 +90,7 @@ def combine_trials(rates: Sequence[Measured], bench_repeatability: Repeatability
         raise ValueError("Combining trials needs at least one decay rate and found none.")
     for rate in rates:
         if not rate.uncertainty > 0:
-            raise ValueError(f"A trial has the uncertainty {rate.uncertainty} per hour; it needs to be above zero.")
+            raise ValueError(f"A trial has the uncertainty {rate.uncertainty} per hour; it must be above zero.")
     bench = bench_repeatability if bench_repeatability and bench_repeatability.is_usable else None
     if len(rates) == 1:
         return _single(rates[0], bench)

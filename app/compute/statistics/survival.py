@@ -101,7 +101,7 @@ def _checked(times: Sequence[float], reached: Sequence[bool]) -> tuple[NDArray[n
     if seen.size != time.size:
         raise ValueError(f"There are {time.size} times and {seen.size} marks of what was reached; each needs one.")
     if not np.all(time >= 0):
-        raise ValueError(f"A time is {time[~(time >= 0)][0]}; each needs to be zero or above.")
+        raise ValueError(f"A time is {time[~(time >= 0)][0]}; each must be zero or above.")
     return time, seen
 
 

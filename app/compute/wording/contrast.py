@@ -31,7 +31,7 @@ def contrast(colour: str, ground: str = WHITE) -> float:
 
 def _luminance(colour: str) -> float:
     if not is_colour(colour):
-        raise ValueError(f"Found the colour {colour!r}; six hexadecimal digits such as #1c1f26 are needed.")
+        raise ValueError(f"Found the colour {colour!r}; use six hexadecimal digits such as #1c1f26.")
     red, green, blue = (_linear(int(colour[start : start + 2], 16) / 255) for start in (1, 3, 5))
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 

@@ -21,9 +21,9 @@ def claims_chart(unit_name: str, claims: Sequence[CheckedClaim], facts: ChartFac
     ends = [100.0, *(_share(entry, entry.check.high_95) for entry in shown)]
     return Chart(
         name="claims-measured",
-        title=f"What is claimed for {unit_name}, and what was measured?",
+        title=f"{unit_name}: claims and measurements",
         subtitle="Measured as a share of the claim, with its 95 % interval",
-        x_axis=Axis("Measured, of the claim", "%", low=0.0, high=1.15 * max(ends, default=100.0)),
+        x_axis=Axis("Measured / claimed", "%", low=0.0, high=1.15 * max(ends, default=100.0)),
         y_axis=Axis("", names=tuple(names)),
         series=(
             Series(
@@ -57,7 +57,7 @@ def has_share(entry: CheckedClaim) -> bool:
 def claims_text(unit_name: str, claims: Sequence[CheckedClaim]) -> str:
     """Numbers of claims supported, not supported, and not testable."""
     if not claims:
-        return f"No claim on {unit_name} is recorded."
+        return f"No claims about {unit_name} recorded."
     counts = {
         verdict: sum(entry.check.verdict == verdict for entry in claims)
         for verdict in ("supported", "not supported", "cannot be tested here")

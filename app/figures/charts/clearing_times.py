@@ -29,8 +29,8 @@ def clearing_times_chart(ranking: Ranking, facts: ChartFacts) -> Chart:
     return Chart(
         name="clearing-times",
         title="How long until the room is clear?",
-        subtitle=f"{channel(ranking.choices.channel).label}{room}, from unit on to the clear level; "
-        "an open mark is a run that ended before it",
+        subtitle=f"{channel(ranking.choices.channel).label}{room}, from unit on to the clear level; an open marker is "
+        "a run that ended before that",
         x_axis=Axis("Time to clear", "min", low=0.0),
         y_axis=Axis("", names=tuple(names)),
         series=(
@@ -60,7 +60,7 @@ def _words(lines: list[tuple[str, float, bool]]) -> str:
     open_ended = sum(1 for _, _, is_reached in lines if not is_reached)
     text = "No unit reached the clear level."
     if cleared:
-        text = f"{cleared[0][1]} clears first, in {rounded_text(cleared[0][0], 0)} min"
+        text = f"{cleared[0][1]} clears fastest, in {rounded_text(cleared[0][0], 0)} min"
         text += f"; {cleared[-1][1]} last, in {rounded_text(cleared[-1][0], 0)} min." if len(cleared) > 1 else "."
     if open_ended:
         text += f" {counted(open_ended, 'unit')} had not cleared when the run ended."

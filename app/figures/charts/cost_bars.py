@@ -20,18 +20,18 @@ def cost_bars_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
     series = [
         Series("energy", "bar", energy, names, hover=_hover(names, energy, "energy", currency), colour=0),
         Series(
-            "filters and other parts",
+            "filters and other consumables",
             "bar",
             parts,
             names,
-            hover=_hover(names, parts, "filters and other parts", currency),
+            hover=_hover(names, parts, "filters and other consumables", currency),
             colour=4,
         ),
     ]
     if bounds:
         series.append(
             Series(
-                "at least: something is missing",
+                "at least: data missing",
                 "interval",
                 tuple(cost.per_year.total_per_year for _, cost in bounds),
                 tuple(name for name, _ in bounds),
@@ -60,8 +60,8 @@ def assumptions_text(view: RunningCostView) -> str:
     """The assumptions in one line."""
     terms = view.terms
     return (
-        f"{terms.assumptions.price_per_kwh:g} {terms.assumptions.currency} per kWh, {terms.hours_per_day:g} h a day, "
-        f"{terms.assumptions.days_per_year:g} days a year, {terms.choices.setting} setting; purchase left out"
+        f"{terms.assumptions.price_per_kwh:g} {terms.assumptions.currency} per kWh, {terms.hours_per_day:g} h per "
+        f"day, {terms.assumptions.days_per_year:g} days per year, {terms.choices.setting} setting; without purchase"
     )
 
 
@@ -74,14 +74,14 @@ def cost_text(view: RunningCostView) -> str:
     sentences = []
     if whole:
         first, last = whole[0], whole[-1]
-        text = f"{first.name} costs least to run, {_total(first)}\u00a0{currency} a year"
+        text = f"{first.name} costs least to run, {_total(first)}\u00a0{currency} per year"
         if last is not first:
             text += f"; {last.name} most, {_total(last)}\u00a0{currency}"
         sentences.append(text + ".")
     bounds = len(view.costs) - len(whole)
     if bounds:
-        sentences.append(f"For {counted(bounds, 'unit')} a price or a power is missing, so the cost is a lower bound.")
-    return " ".join(sentences) or "No unit to show."
+        sentences.append(f"For {counted(bounds, 'unit')}, a price or power is missing, so the cost is a lower bound.")
+    return " ".join(sentences) or "No units to show."
 
 
 def _total(cost: UnitCost) -> str:

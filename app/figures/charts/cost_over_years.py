@@ -38,11 +38,11 @@ def cost_over_years_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
     return Chart(
         name="cost-over-years",
         title=f"What does each unit cost over {years} years?",
-        subtitle=f"Purchase, energy and parts; {view.terms.assumptions.price_per_kwh:g} {currency} per kWh, "
-        f"{view.terms.hours_per_day:g} h a day, {view.terms.choices.setting} setting"
-        + (f"; later money discounted by {rate:g} % a year" if rate else ""),
-        x_axis=Axis("Years from buying", "years", low=0.0, high=float(years)),
-        y_axis=Axis("Spent so far", currency, low=0.0),
+        subtitle=f"Purchase, energy and consumables; {view.terms.assumptions.price_per_kwh:g} {currency} per kWh, "
+        f"{view.terms.hours_per_day:g} h per day, {view.terms.choices.setting} setting"
+        + (f"; discounted at {rate:g} % per year" if rate else ""),
+        x_axis=Axis("Years from purchase", "years", low=0.0, high=float(years)),
+        y_axis=Axis("Cumulative cost", currency, low=0.0),
         series=tuple(series),
         alt_text=over_years_text(view),
         source_line=facts.source_line(f"Electricity: {view.terms.tariff_words}"),
@@ -57,9 +57,9 @@ def over_years_text(view: RunningCostView) -> str:
     currency, years = view.terms.assumptions.currency, view.terms.choices.years
     whole = sorted((c for c in view.drawn if not c.over_years.at_least), key=lambda c: c.over_years.total)
     if not view.drawn:
-        return "No unit is drawn over the years: none of those chosen is in the list."
+        return "No unit is shown: none of the selected units is in the list."
     if not whole:
-        return f"For every unit drawn something is missing, so each cost over {years} years is a lower bound."
+        return f"Data are missing for every unit shown, so each cost over {years} years is a lower bound."
     first, last = whole[0], whole[-1]
     text = f"After {years} years {first.name} has cost {_total(first)}\u00a0{currency}"
     return text + (f", {last.name} {_total(last)}\u00a0{currency}." if last is not first else ".")

@@ -31,8 +31,8 @@ def cost_sensitivity_chart(found: CostOfOwning, facts: ChartFacts) -> Chart:
         )
     return Chart(
         name="cost-sensitivity",
-        title="Which assumption would change the order?",
-        subtitle=f"Cost of {first} minus cost of {second} over {years} years, one assumption moved at a time"
+        title="Which assumption would change the ranking?",
+        subtitle=f"Cost of {first} minus cost of {second} over {years} years, one assumption varied at a time"
         if first
         else "Two units are needed",
         x_axis=Axis(f"{first} costs more by" if first else "Difference", currency),
@@ -60,12 +60,12 @@ def sensitivity_text(found: CostOfOwning) -> str:
     """Which assumptions change the order of the two units, and the range of the difference under each."""
     first, second = compared_names(found)
     if not first:
-        return "Two units are needed to see which assumptions change their order."
+        return "Select two units to see which assumptions change their ranking."
     swapping = [entry.assumption for entry in found.sensitivity if _swaps(entry, first, second)]
     words = (
-        f"The order of {first} and {second} changes with {listed(swapping)}."
+        f"The ranking of {first} and {second} changes with {listed(swapping)}."
         if swapping
-        else f"No single assumption, moved alone, changes the order of {first} and {second}."
+        else f"No single assumption changes the ranking of {first} and {second}."
     )
     rows = [_row(entry, first, second) for entry in found.sensitivity]
     if not rows:
@@ -75,14 +75,14 @@ def sensitivity_text(found: CostOfOwning) -> str:
     dearer = first if base >= 0 else second
     ends = sorted((abs(low), abs(high))) if low * high >= 0 else None
     between = (
-        f"with one assumption moved, {money(ends[0], currency, 0)} to {money(ends[1], currency, 0)} more"
+        f"with one assumption varied, {money(ends[0], currency, 0)} to {money(ends[1], currency, 0)} more"
         if ends
-        else f"with one assumption moved, {first} costs {money(abs(low), currency, 0)} less to "
+        else f"with one assumption varied, {first} costs {money(abs(low), currency, 0)} less to "
         f"{money(high, currency, 0)} more than {second}"
     )
     known = f"{words} {dearer} costs {money(abs(base), currency, 0)} more over {years} years; {between}."
     if found.pair is not None and found.pair.missing:
-        return f"{known} Something is missing of them, so this holds for the known part of their costs only."
+        return f"{known} Data are missing, so this applies only to the known part of their costs."
     return known
 
 

@@ -31,7 +31,7 @@ def decay_overlay_chart(overlay: DecayOverlay, facts: ChartFacts) -> Chart:
     log = chosen.scale == "log"
     return Chart(
         name="decay-overlay",
-        title="How fast does the smoke go?",
+        title="How fast does the smoke clear?",
         subtitle=_subtitle(overlay, label),
         x_axis=Axis("Time from unit on", "min", low=0.0, high=end or 1.0),
         y_axis=Axis(label, unit, chosen.scale, low=_log_floor(drawn) if log else 0.0),  # type: ignore[arg-type]
@@ -113,7 +113,7 @@ def overlay_text(overlay: DecayOverlay) -> str:
     """The finding in words and numbers: fastest, slowest, and runs that did not clear."""
     curves = overlay.curves
     if not curves:
-        return "No curve is drawn: what was chosen has no usable decay on this bench. Choose others below."
+        return "No curves: the selection has no usable decay. Select others below."
     names = dict(zip((curve.trial_id for curve in curves), curve_names(curves), strict=True))
     cleared = [(curve.time_to_clear_min, curve) for curve in curves if curve.time_to_clear_min is not None]
     sentences = []
@@ -130,7 +130,7 @@ def overlay_text(overlay: DecayOverlay) -> str:
         sentences.append(f"Not cleared before the end of the run: {listed(bounds)}.")
     if overlay.empty_room is not None and overlay.empty_room.total_decay_per_h is not None:
         words = measured_text(overlay.empty_room.total_decay_per_h, overlay.empty_room.total_decay_uncertainty_per_h)
-        sentences.append(f"The empty room alone decays at {words.value}\u00a0±\u00a0{words.uncertainty} per hour.")
+        sentences.append(f"The empty room decays at {words.value}\u00a0±\u00a0{words.uncertainty} per hour.")
     return " ".join(sentences) or "No curve reaches its clear level."
 
 
@@ -138,9 +138,9 @@ def _subtitle(overlay: DecayOverlay, label: str) -> str:
     curves = overlay.curves
     rooms = sorted({curve.room for curve in curves})
     level = "levels in percent of the start level" if overlay.choices.normalised else f"levels in {overlay.unit}"
-    subtitle = f"{label} in {listed(rooms)}, {level}, counted from unit on" if rooms else label
+    subtitle = f"{label} in {listed(rooms)}, {level}, from unit on" if rooms else label
     if overlay.spread_of > len(curves):
-        subtitle += f"; {len(curves)} of {overlay.spread_of} units, spread from the fastest to the slowest"
+        subtitle += f"; {len(curves)} of {overlay.spread_of} units, spread from fastest to slowest"
     return subtitle
 
 

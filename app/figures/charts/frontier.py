@@ -27,13 +27,13 @@ def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: floa
         rest = list(found.frontier[MOST_SINGLE:])
         series.append(_further(rest, found, flow_factor))
     lines = [
-        ReferenceLine("y", found.need.rate_m3_per_h * flow_factor, f"asked for by {found.choices.room_area_m2:g} m²")
+        ReferenceLine("y", found.need.rate_m3_per_h * flow_factor, f"needed for {found.choices.room_area_m2:g} m²")
     ]
     if found.choices.max_sound_dba is not None:
-        lines.append(ReferenceLine("x", found.choices.max_sound_dba, "the ceiling of sound"))
+        lines.append(ReferenceLine("x", found.choices.max_sound_dba, "sound limit"))
     return Chart(
         name="frontier",
-        title="What does nothing beat on price, sound and clean air at once?",
+        title="Best trade-offs of price, sound and clean air",
         subtitle=f"Each point is one setting of one unit; levels at {found.distance_m:g} m, prices in {found.currency}",
         x_axis=Axis("Sound", "dB(A)", low=min(levels, default=20.0) - 3, high=max(levels, default=60.0) + 3),
         y_axis=Axis("Clean air delivery rate", flow_symbol, low=0.0),
@@ -55,8 +55,8 @@ def frontier_text(found: AdviceForRoom) -> str:
     ends = [best[0]] if len(best) == 1 else [best[0], best[-1]]
     words = [f"{c.unit} at {c.setting} ({money(c.price or 0.0, found.currency)})" for c in ends]
     return (
-        f"{counted(len(best), 'setting')} that nothing beats on price, sound and clean air at once, "
-        f"from {listed(words, 'to')}."
+        f"{counted(len(best), 'setting')} that no other beats on price, sound and clean air at once, from "
+        f"{listed(words, 'to')}."
     )
 
 
@@ -86,7 +86,7 @@ def _best(candidate: Candidate, found: AdviceForRoom, factor: float, *, with_nam
 def _beaten(candidates: list[Candidate], factor: float) -> Series:
     """Dominated settings. There may be thousands, so they have no hover text."""
     return Series(
-        "beaten on price, sound and clean air, or without a price",
+        "beaten by another setting, or without a price",
         "points",
         tuple([c.sound_dba for c in candidates if c.sound_dba is not None]),
         tuple([c.rate.value * factor for c in candidates if c.rate is not None]),
@@ -98,7 +98,7 @@ def _beaten(candidates: list[Candidate], factor: float) -> Series:
 
 def _further(candidates: list[Candidate], found: AdviceForRoom, factor: float) -> Series:
     return Series(
-        "further settings that nothing beats",
+        "more unbeaten settings",
         "points",
         tuple(c.sound_dba or 0.0 for c in candidates),
         tuple(_rate(c) * factor for c in candidates),

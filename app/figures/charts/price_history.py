@@ -24,8 +24,8 @@ def price_history_chart(history: PriceHistory, facts: ChartFacts) -> Chart:
     air = max(10.0, 0.05 * (last - first))  # so that the first step does not touch the axis
     return Chart(
         name="price-history",
-        title=f"What did {history.unit_name} and its parts cost?",
-        subtitle=f"Prices seen, in {history.currency}; each holds until the next was seen",
+        title=f"Prices of {history.unit_name} and its consumables",
+        subtitle=f"Prices seen, in {history.currency}; each applies until the next was seen",
         x_axis=Axis("Day", scale="days", low=first - air, high=last + air),
         y_axis=Axis("Price", history.currency, low=0.0),
         series=series,
@@ -59,7 +59,7 @@ def _steps(line: PriceLine, currency: str, latest: date, cue: tuple[int, int]) -
 def price_text(history: PriceHistory) -> str:
     """First and latest price of the unit, and what is omitted."""
     own = next((line for line in history.lines if line.is_unit), None)
-    words = "No price of the unit itself is recorded."
+    words = "No price of the unit itself recorded."
     if own is not None:
         first, last = own.prices[0], own.prices[-1]
         words = f"{history.unit_name}: {money(last.amount, history.currency)} on {last.seen_on.isoformat()}"
@@ -67,5 +67,5 @@ def price_text(history: PriceHistory) -> str:
             words += f", {money(first.amount, history.currency)} on {first.seen_on.isoformat()}"
         words += "."
     if history.in_other_currencies:
-        words += f" {counted(history.in_other_currencies, 'price')} in another currency left out."
+        words += f" {counted(history.in_other_currencies, 'price')} in another currency not included."
     return words

@@ -31,7 +31,7 @@ def ranking_chart(ranking: Ranking, facts: ChartFacts, *, flow_factor: float = 1
         source_line=facts.source_line(f"{counted(sum(line.row.usable_trials or 0 for line in lines), 'trial')}"),
         reference_lines=()
         if needed is None
-        else (ReferenceLine("x", needed * flow_factor, f"asked for by {ranking.choices.room_area_m2:.0f} m²"),),
+        else (ReferenceLine("x", needed * flow_factor, f"needed for {ranking.choices.room_area_m2:.0f} m²"),),
         horizontal=True,
         x_column="clean_air_delivery_rate_cfm" if flow_symbol == "cfm" else "clean_air_delivery_rate_m3_per_h",
         y_column="unit",
@@ -87,14 +87,14 @@ def _series(
 
 def _conditions(ranking: Ranking) -> str:
     room = f" in {ranking.room.name}" if ranking.room else ""
-    settings = "every setting" if ranking.choices.setting == EVERY else f"{ranking.choices.setting} setting"
+    settings = "all settings" if ranking.choices.setting == EVERY else f"{ranking.choices.setting} setting"
     return f"{channel(ranking.choices.channel).label} of {ranking.choices.aerosol}{room}, {settings}"
 
 
 def _words(ranking: Ranking, lines: list[RankedSetting], factor: float, symbol: str) -> str:
     leader, last = ranking.leader, ranking.last
     if leader is None or last is None:
-        return "No unit has a clean air delivery rate that can be told from zero."
+        return "No unit has a clean air delivery rate that can be distinguished from zero."
     ends = []
     for line in (leader, last) if last is not leader else (leader,):
         row = line.row

@@ -31,10 +31,10 @@ def sound_spectra_chart(clips: Sequence[ListedClip], facts: ChartFacts) -> Chart
     )
     return Chart(
         name="sound-spectra",
-        title="What does it sound like?",
-        subtitle="A-weighted third-octave levels, each at the distance of its recording",
+        title="Sound spectra",
+        subtitle="A-weighted third-octave levels, each at its recording distance",
         x_axis=Axis("Frequency", "Hz", "log"),
-        y_axis=Axis("Level of the third octave", "dB(A)", low=LOWEST_DBA),
+        y_axis=Axis("Third-octave level", "dB(A)", low=LOWEST_DBA),
         series=series,
         alt_text=spectra_text(clips),
         source_line=facts.source_line(counted(len(clips), "clip")),
@@ -47,7 +47,7 @@ def sound_spectra_chart(clips: Sequence[ListedClip], facts: ChartFacts) -> Chart
 def spectra_text(clips: Sequence[ListedClip]) -> str:
     """The level of each clip and its prominent tones."""
     if not clips:
-        return "No calibrated clip was chosen."
+        return "No calibrated clip selected."
     words = []
     for entry in clips:
         tones = [f"{tone.frequency_hz:.0f} Hz" for tone in entry.clip.tones if tone.prominent]

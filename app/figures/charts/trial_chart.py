@@ -68,7 +68,7 @@ def _lines(drawing: TrialDrawing) -> tuple[ReferenceLine, ...]:
     lines = [ReferenceLine("y", curve.clear_level, f"clear level {level}\u00a0{unit}")]
     if drawing.smoke_start_min is not None:
         lines.append(ReferenceLine("x", drawing.smoke_start_min, "smoke", before=True))
-    lines.append(ReferenceLine("x", drawing.unit_on_min, "from here on" if curve.kind == EMPTY_ROOM else "unit on"))
+    lines.append(ReferenceLine("x", drawing.unit_on_min, "Decay starts" if curve.kind == EMPTY_ROOM else "unit on"))
     lines.append(ReferenceLine("x", drawing.end_min, "end", before=True))
     return tuple(lines)
 
@@ -83,7 +83,7 @@ def _shifted(values: tuple[float, ...], by: float) -> tuple[float, ...]:
 
 
 def _words(curve: DecayCurve, label: str) -> str:
-    sentences = [f"{label} of one trial over time."]
+    sentences = [f"{label} over time."]
     if curve.total_decay_per_h is not None:
         words = measured_text(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
         sentences.append(f"It decays at {words.value} ± {words.uncertainty} per hour.")

@@ -21,7 +21,7 @@ def trial_decay_chart(
     positive = [level for level in curve.levels if level > 0]
     level = rounded_text(curve.clear_level, decimals_from_size(curve.clear_level, 2))
     lines = [
-        ReferenceLine("x", 0.0, "from here on" if curve.kind == "empty room" else "unit on"),
+        ReferenceLine("x", 0.0, "Decay starts" if curve.kind == "empty room" else "unit on"),
         ReferenceLine("y", curve.clear_level, f"clear level {level}\u00a0{unit}"),
     ]
     return Chart(
@@ -49,8 +49,8 @@ def residuals_chart(curve: DecayCurve, facts: ChartFacts, *, channel_name: str, 
     largest = rounded_text(reach / 1.1, decimals_from_size(reach))
     return Chart(
         name="residuals",
-        title="What the fit leaves over",
-        subtitle=f"{channel(channel_name).label}, reading less fitted curve, inside the fit window",
+        title="Residuals",
+        subtitle=f"{channel(channel_name).label}, reading minus fitted curve, within the fit window",
         x_axis=Axis("Time from unit on", "min", low=window[0], high=window[1]),
         y_axis=Axis("Residual", unit, low=-reach, high=reach),
         series=(Series("residual", "points", minutes, residuals, colour=0),),

@@ -40,13 +40,13 @@ def comparison_table(
                 power_cell(line),
                 price_cell(line, offered.currency),
                 cost_cell(line),
-                text_cell("held against" if number == 0 else _findings_text(compared, number - 1)),
+                text_cell("compared with" if number == 0 else _findings_text(compared, number - 1)),
             )
         )
     first = compared.settings[0].name
     return ExportTable(
         name="comparison",
-        caption=f"{len(rows)} settings side by side, held against {first}",
+        caption=f"{len(rows)} settings compared with {first}",
         columns=(
             ExportColumn("unit", "Unit", is_number=False),
             ExportColumn("setting", "Setting", is_number=False),
@@ -72,4 +72,4 @@ def _findings_text(compared: SettingsCompared, number: int) -> str:
     """The sentences of significant differences, or one that there are none."""
     findings = [found[number] for found in compared.findings.values()]
     sentences = [finding.words for finding in findings if finding.told_apart]
-    return " ".join(sentences) or "Nothing that was measured tells the two apart."
+    return " ".join(sentences) or "No measured quantity tells the two apart."

@@ -24,7 +24,7 @@ def draft_markdown(draft: Draft, verdict: str = "", site: str | None = "") -> st
         if lists:
             parts.append("\n".join(lists))
         if section.key in ("strengths", "weaknesses") and not lists:
-            parts.append("None that a rule or a person found.")
+            parts.append("None.")
     return "\n\n".join([*parts, f"*{escaped(draft.foot)}*"]) + "\n"
 
 
@@ -46,7 +46,7 @@ def draft_html(draft: Draft, verdict: str = "", site: str | None = "") -> str:
         if items:
             parts.append(f"<ul>{''.join(f'<li>{item}</li>' for item in items)}</ul>")
         elif section.key in ("strengths", "weaknesses"):
-            parts.append("<p>None that a rule or a person found.</p>")
+            parts.append("<p>None.</p>")
     body = "\n".join(parts)
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'

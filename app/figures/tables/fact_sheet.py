@@ -31,7 +31,7 @@ _COLUMNS = (
     ExportColumn("setting", "Setting", is_number=False),
     ExportColumn("value", "Value", with_interval=True),
     ExportColumn("unit", "Unit", is_number=False),
-    ExportColumn("rests_on", "Rests on", is_number=False),
+    ExportColumn("rests_on", "Based on", is_number=False),
 )
 _Row = tuple[ExportCell, ...]
 
@@ -50,7 +50,7 @@ def fact_sheet_table(
     ]
     return ExportTable(
         name="fact-sheet",
-        caption=f"{unit.maker} {unit.model}: what was measured",
+        caption=f"{unit.maker} {unit.model}: measurements",
         columns=_COLUMNS,
         rows=tuple(row for row in rows if row[2].value),
         conditions=conditions_text(lines.choices, lines.offered, lines.room),
@@ -75,7 +75,7 @@ def _what_it_is(known: UnitOverview) -> list[_Row]:
     size = (unit.width_mm, unit.depth_mm, unit.height_mm)
     words = " × ".join(f"{side:.0f}" for side in size if side is not None) if None not in size else ""
     return [
-        _row("Kind of cleaning", "", text_cell(unit.kind), "", "recorded"),
+        _row("Type", "", text_cell(unit.kind), "", "recorded"),
         _row("Size", "", text_cell(words), "mm", "recorded"),
         _row("Mass", "", plain_cell(unit.mass_kg), "kg", "recorded"),
     ]
@@ -89,7 +89,7 @@ def _cleaning(known: UnitOverview, factor: float, symbol: str) -> list[_Row]:
         setting, rests_on = line.row.setting or "", trials_text(known, line.row.setting_id)
         rows += [
             _row("Clean air delivery rate", setting, rate_cell(line, factor), symbol, rests_on),
-            _row("Time for 95\u00a0% less smoke", setting, standard_time_cell(line), "min", rests_on),
+            _row("Time to 95\u00a0% reduction", setting, standard_time_cell(line), "min", rests_on),
             _row("Time to clear", setting, time_to_clear_cell(line), "min", rests_on),
         ]
     return rows
@@ -143,7 +143,7 @@ def _cost(known: UnitOverview) -> list[_Row]:
     rows = []
     for line in known.lines.lines:
         if line.row.setting_id is not None:
-            hours = f"{known.lines.offered.hours_per_day:g} h a day"
+            hours = f"{known.lines.offered.hours_per_day:g} h per day"
             rows.append(_row("Running cost", line.row.setting or "", cost_cell(line), f"{currency}/year", hours))
     if known.lines.lines:
         latest = known.prices[0] if known.prices else None
@@ -153,5 +153,5 @@ def _cost(known: UnitOverview) -> list[_Row]:
         years = len(known.over_years.by_year) - 1
         bound = AT_LEAST if known.over_years.at_least else ""
         total = plain_cell(known.over_years.total, 0, bound=bound)
-        rows.append(_row(f"Cost over {years} years with the purchase", "highest", total, currency, "prices of today"))
+        rows.append(_row(f"Cost over {years} years with purchase", "highest", total, currency, "current prices"))
     return rows

@@ -16,7 +16,7 @@ from app.figures.tables.table import (
 )
 from app.services.ranking.table import RankedSetting
 
-NO_RATE = "No clean air delivery rate: it needs a usable trial and an empty-room run of the same room."
+NO_RATE = "No clean air delivery rate: this needs a usable trial and an empty-room run in the same room."
 
 
 def rate_cell(line: RankedSetting, factor: float = 1.0) -> ExportCell:
@@ -53,9 +53,9 @@ def standard_time_cell(line: RankedSetting) -> ExportCell:
         row.standard_clearing_time_low_95_min,
         row.standard_clearing_time_high_95_min,
         bound="" if end is None else ESTIMATE,
-        why="No total decay rate was found."
+        why="No total decay rate."
         if end is None
-        else f"Worked out from the fitted rate: the runs ended after {rounded_text(end, 0)} min, before that time.",
+        else f"Calculated from the fitted rate: the runs ended after {rounded_text(end, 0)} min, before that time.",
     )
 
 
@@ -66,7 +66,7 @@ def time_to_clear_cell(line: RankedSetting) -> ExportCell:
         return measured_cell(row.time_to_clear_min, 0.5, row.time_to_clear_low_min, row.time_to_clear_high_min)
     if row.not_cleared_before_min is not None:
         return plain_cell(float(int(row.not_cleared_before_min)), 0, bound=MORE_THAN)
-    return ExportCell(why="The clear level was never passed, or there is no usable trial.")
+    return ExportCell(why="The level was never above the clear level, or there is no usable trial.")
 
 
 def sound_cell(line: RankedSetting) -> ExportCell:
@@ -95,7 +95,7 @@ def price_cell(line: RankedSetting, currency: str) -> ExportCell:
     """The latest price in the table's currency; other currencies are not converted."""
     row = line.row
     if row.price is None:
-        return ExportCell(why="No price is recorded.")
+        return ExportCell(why="No price recorded.")
     if row.price_currency != currency:
         return ExportCell(why=f"Seen in {row.price_currency} only; not converted.")
     return plain_cell(row.price, 0)
@@ -104,7 +104,7 @@ def price_cell(line: RankedSetting, currency: str) -> ExportCell:
 def cost_cell(line: RankedSetting) -> ExportCell:
     cost = line.cost
     if cost is None:
-        return ExportCell(why="No price of a kilowatt-hour is known.")
+        return ExportCell(why="No electricity price is set.")
     if cost.at_least:
         if cost.total_per_year == 0:
             return ExportCell(why=" ".join(cost.missing))

@@ -30,7 +30,7 @@ def quantity_columns(currency: str, distance_m: float, flow_symbol: str) -> tupl
     return (
         ExportColumn(f"clean_air_delivery_rate_{flow_key}", "Clean air delivery rate", flow_symbol, with_interval=True),
         ExportColumn("air_changes_per_h", "Air changes in the test room", "1/h", with_interval=True),
-        ExportColumn("standard_clearing_time_min", "95\u00a0% less smoke", "min", with_interval=True),
+        ExportColumn("standard_clearing_time_min", "Time to 95\u00a0% reduction", "min", with_interval=True),
         ExportColumn("time_to_clear_min", "Time to clear", "min", with_interval=True),
         ExportColumn("sound_dba", f"Sound at {distance_m:g}\u00a0m", "dB(A)", with_interval=True),
         ExportColumn("power_w", "Power", "W", with_interval=True),
@@ -48,7 +48,7 @@ def conditions_text(choices: RankingChoices, offered: Offered, room: AvailableRo
         parts.append(f"in {room.name} ({rounded_text(room.room_volume_m3, 1)}\u00a0m³)")
     if offered.price_per_kwh is not None:
         parts.append(f"electricity at {offered.price_per_kwh:g}\u00a0{offered.currency}/kWh")
-        parts.append(f"{offered.hours_per_day:g}\u00a0h a day")
+        parts.append(f"{offered.hours_per_day:g}\u00a0h per day")
     return f"{', '.join(parts)}. In brackets: 95\u00a0% intervals."
 
 
@@ -108,7 +108,7 @@ def ranking_table(
     )
     return ExportTable(
         name="ranking",
-        caption="Units under test in order",
+        caption="Ranking of units",
         columns=(
             ExportColumn("unit", "Unit", is_number=False),
             ExportColumn("setting", "Setting", is_number=False),

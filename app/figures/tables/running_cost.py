@@ -13,7 +13,7 @@ def running_cost_table(view: RunningCostView, facts: ChartFacts) -> ExportTable:
     key = currency.lower()
     return ExportTable(
         name="running-cost",
-        caption="What each unit costs to run for a year, and to own over some years",
+        caption="Running cost per year and cost of ownership",
         columns=(
             ExportColumn("unit", "Unit", is_number=False),
             ExportColumn("setting", "Setting", is_number=False),

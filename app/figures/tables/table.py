@@ -75,7 +75,7 @@ class ExportTable:
     @property
     def foot(self) -> str:
         """Conditions, source, and date of the latest data (never today's)."""
-        days = "" if self.newest is None else f"Newest datum: {self.newest}."
+        days = "" if self.newest is None else f"Latest data: {self.newest}."
         return " ".join(part for part in (self.conditions, self.source_line, days) if part)
 
 

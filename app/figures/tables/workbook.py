@@ -14,7 +14,7 @@ from app.figures.tables.table import ExportCell, ExportColumn, ExportTable
 from app.hidden_marks import without_hidden_marks
 
 MEDIA_TYPE = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
-INVENTED = "Invented demonstration: every unit, maker, room and number here is made up."
+INVENTED = "Demonstration with invented data: every unit, maker, room and number here is made up."
 _NO_DAY = datetime(2000, 1, 1, tzinfo=UTC)
 _PLAIN_NUMBER = re.compile(r"-?\d+(?:\.(\d+))?")
 _NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
@@ -89,8 +89,8 @@ def _source_sheet(book: Any, table: ExportTable, *, invented: bool) -> None:
         ("Table", table.caption),
         ("Conditions", table.conditions),
         ("Source", table.source_line),
-        ("Newest datum", "" if table.newest is None else table.newest.isoformat()),
-        ("Numbers", "Rounded by their uncertainty; low and high are the ends of the 95\u00a0% interval."),
+        ("Latest data", "" if table.newest is None else table.newest.isoformat()),
+        ("Numbers", "Values are rounded by their uncertainty; low and high are the ends of the 95\u00a0% interval."),
     ]
     for number, (name, words) in enumerate([("Invented", INVENTED), *entries] if invented else entries, start=1):
         _put(sheet, number, 1, name)

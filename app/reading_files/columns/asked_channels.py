@@ -28,17 +28,16 @@ def requested_channel(text: str, field: str) -> str:
         if own:
             return own
         raise InvalidValue(
-            f"Found {said[:_LONGEST_SHOWN]!r}; {OWN} needs the name of the channel after it, such as {OWN}no2.",
+            f"Found {said[:_LONGEST_SHOWN]!r}; {OWN} must be followed by the channel name, such as {OWN}no2.",
             field=field,
         )
     name = channel_name(said)
     if has_known_form(name) or has_known_form(split_detector(name)[0]):
         return name
     raise InvalidValue(
-        f"There is no channel {said[:_LONGEST_SHOWN]!r}.{_nearest(name)} Needed is one of {', '.join(CHANNELS)}; "
-        "count_0_3um or another size; pm2_5_b for a second detector; band_1khz; or "
-        f"{', '.join(NO_CHANNEL_USES)}. For a channel of your own that is none of these write "
-        f"{OWN}{name or 'NAME'}; it is kept under that name in the unit of the file.",
+        f"There is no channel {said[:_LONGEST_SHOWN]!r}.{_nearest(name)} Choose one of {', '.join(CHANNELS)}; "
+        f"count_0_3um or another size; pm2_5_b for a second detector; band_1khz; or {', '.join(NO_CHANNEL_USES)}. For "
+        f"any other channel enter {OWN}{name or 'NAME'}; it is stored under that name in the file's unit of measure.",
         field=field,
     )
 

@@ -30,19 +30,19 @@ def as_channel(
 
     wanted = channel(name).unit
     if not unit and preamble.unit and wanted and conversion(preamble.unit, wanted):
-        unit, reason = preamble.unit, f"{reason}; unit from the lines above the table"
+        unit, reason = preamble.unit, f"{reason}; unit of measure from the lines above the table"
     turned = conversion(unit, wanted) if unit else None
     if turned is not None:
         return column(shown_unit(unit), wanted, turned.factor, turned.offset, reason)
     if unit:
         own = shown_unit(unit)
-        why = f"{reason}; {own} cannot be turned into {wanted} and is kept" if wanted else reason
+        why = f"{reason}; {own} cannot be converted to {wanted}, so it stays as it is" if wanted else reason
         return column(own, own, 1.0, 0.0, why)
     if wanted == COUNT_UNIT:
-        return column("", RAW_COUNTS, 1.0, 0.0, f"{reason}; no unit in the file: counts as they are")
+        return column("", RAW_COUNTS, 1.0, 0.0, f"{reason}; no unit of measure in the file: raw counts")
     if name.startswith("voc") and "index" in plain_text(header):
         return column("index", "index", 1.0, 0.0, reason)
-    why = f"{reason}; no unit in the file" + (f": {wanted} assumed" if wanted else "")
+    why = f"{reason}; no unit of measure in the file" + (f": {wanted} assumed" if wanted else "")
     return column("", wanted, 1.0, 0.0, why)
 
 
@@ -66,17 +66,17 @@ def refuse_unrecognised(
     if len(header.names) > NAMES_LISTED:
         listed += f" and {len(header.names) - NAMES_LISTED} more"
     if missing:
-        problem = f"There is no column {quoted(missing[0])}. The columns are {listed}. Name one of these."
+        problem = f"There is no column {quoted(missing[0])}. The columns are {listed}. Choose one of these."
     elif not has_time:
         problem = (
-            f"No column holds times. The columns are {listed}. Needed is a column with a date and time, or with the "
-            "seconds since the start; if there is one, say which."
+            f"No column holds times. The columns are {listed}. A column with date and time, or seconds since the "
+            "start, is required; if there is one, select it."
         )
     elif not has_channel:
         left = [column.header for column in columns if column.use == "left out" and column.first_values]
         example = f"{left[0] if left else 'COLUMN'}=pm2_5"
         problem = (
-            f"No column is known as a channel. The columns are {listed}. Say what a column holds, for example "
+            f"No channel was recognised. The columns are {listed}. Assign a channel to a column, for example "
             f"{quoted(example)}."
         )
     else:
@@ -148,9 +148,9 @@ def find_roles(table: Table) -> Roles:
     columns: list[LogColumn] = []
     for position in range(len(header.names)):
         if plan is not None and position in plan.positions:
-            use, reason = "time", "tells the time of a row"
+            use, reason = "time", "time"
         elif position == box:
-            use, reason = "box", "tells which box a row is from"
+            use, reason = "box", "box"
         else:
             use, meaning = _draft(table, position)
             reason = meaning.reason
@@ -205,17 +205,15 @@ def _draft(table: Table, position: int) -> tuple[str, Meaning]:
     if numbers < SMALLEST_SHARE_OF_NUMBERS * len(looked_at) and not (meaning.channel and numbers):
         use = "status" if _STATUS_HEADER.search(plain_text(name)) else "left out"
         time = table.plan is not None and position in table.plan.passed_over
-        return use, replace(
-            meaning, channel=None, reason="another way to tell the time" if time else "holds text, not numbers"
-        )
+        return use, replace(meaning, channel=None, reason="another time column" if time else "holds text, not numbers")
     return _by_header(table, position, meaning)
 
 
 def _by_choice(meaning: Meaning, chosen: str) -> tuple[str, Meaning]:
     if chosen == "":
-        return "left out", replace(meaning, channel=None, reason="left out by choice")
+        return "left out", replace(meaning, channel=None, reason="not used (by choice)")
     if chosen in NO_CHANNEL_USES:
-        return "status", replace(meaning, channel=None, reason="set aside by choice")
+        return "status", replace(meaning, channel=None, reason="set as status (by choice)")
     return "channel", replace(meaning, channel=chosen, reason="set by choice")
 
 
@@ -232,13 +230,13 @@ def _by_header(table: Table, position: int, meaning: Meaning) -> tuple[str, Mean
         return "channel", replace(meaning, channel=found)
     if re.fullmatch(r"\d+(?:[.,]\d+)?", name) and preamble.unit and conversion(preamble.unit, "1/cm³"):
         size = re.sub(r"[.,]", "_", name)
-        reason = "a size, below a line that gives a unit of number"
+        reason = "a size, below a line with a number concentration unit"
         return "channel", replace(meaning, channel=f"count_{size}nm", unit=preamble.unit, reason=reason)
     if meaning.is_unknown and meaning.unit and is_unit(meaning.unit) and channel_name(split_unit(name)[0]):
-        reason = "kept under its own name: the unit is known, the word is not"
+        reason = "stored under its own name: known unit of measure, unknown header"
         return "channel", replace(meaning, channel=channel_name(split_unit(name)[0]), reason=reason)
     if table.plan is not None and position in table.plan.passed_over:
-        return "left out", replace(meaning, reason="another way to tell the time")
+        return "left out", replace(meaning, reason="another time column")
     return "left out", meaning
 
 
@@ -256,7 +254,7 @@ def _by_file_name(table: Table) -> dict[int, Meaning]:
         taken = (table.plan is not None and position in table.plan.positions) or position in table.chosen
         cells = table.cells[position]
         if not taken and cells and all(_holds_number(cell, table.decimal_mark) for cell in cells):
-            reason = f"the table has no header; the name of the file says {meaning.channel}"
+            reason = f"the table has no header; the file name says {meaning.channel}"
             return {position: Meaning(meaning.channel, "", "", "", reason)}
     return {}
 

@@ -37,10 +37,10 @@ def one_name_each(drafts: dict[int, Meaning], cells: list[list[str]], chosen: di
             if position not in chosen:
                 copy = next((other for other in kept if cells[position] and cells[other] == cells[position]), None)
                 if copy is not None and meaning.detector == drafts[copy].detector:
-                    result[position] = Named(name, "holds the same values as another column of this channel", True)
+                    result[position] = Named(name, "same values as another column of this channel", True)
                     continue
                 if variant != meaning.variant:
-                    result[position] = Named(name, "another calculation of the same detector", True)
+                    result[position] = Named(name, "another calculation from the same detector", True)
                     continue
             free = _free_name(name, "" if position in chosen else meaning.detector, taken)
             if free is None:

@@ -88,12 +88,12 @@ STATISTIC_WORDS = frozenset(
 )
 OTHER_WORDS = {
     **dict.fromkeys(("alarm", "alarms", "error", "errors", "status", "flag", "qc", "quality"), "a status"),
-    **dict.fromkeys(("battery", "batt", "firmware", "version", "serial", "rssi", "wifi"), "about the instrument"),
-    **dict.fromkeys(("deadtime", "cpu", "board", "laser", "fan", "period", "heater"), "about the instrument"),
+    **dict.fromkeys(("battery", "batt", "firmware", "version", "serial", "rssi", "wifi"), "instrument data"),
+    **dict.fromkeys(("deadtime", "cpu", "board", "laser", "fan", "period", "heater"), "instrument data"),
     **dict.fromkeys(("latitude", "longitude", "lat", "lon", "altitude", "gps"), "a place"),
-    **dict.fromkeys(("aqi", "aqhi", "aqs", "iaq", "score", "health"), "an index made from levels, not a level"),
-    **dict.fromkeys(("apparent", "reactive", "scheinleistung", "blindleistung"), "not the power that is paid for"),
-    **dict.fromkeys(("factor", "density", "slope", "offset", "calibration"), "a setting of the instrument"),
+    **dict.fromkeys(("aqi", "aqhi", "aqs", "iaq", "score", "health"), "an index, not a level"),
+    **dict.fromkeys(("apparent", "reactive", "scheinleistung", "blindleistung"), "not the active power"),
+    **dict.fromkeys(("factor", "density", "slope", "offset", "calibration"), "an instrument setting"),
 }
 PARTS_OF_AN_INSTRUMENT = frozenset(["inlet", "orifice", "diff", "differential", "vacuum", "flow"])
 RUNNING_MEAN = re.compile(r"(?<![a-z0-9.])\d+\s*(?:h|hr|hrs|hour|hours|d|day|days|min|mins|minutes?)(?![a-z])")
@@ -119,7 +119,7 @@ _SUFFIX_UNITS = {
 }
 
 
-UNKNOWN = "no word in the header is known"
+UNKNOWN = "header not recognised"
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +203,7 @@ def header_meaning(header: str, unit_row: str = "") -> Meaning:
         unit = unit_row.strip()
     if not unit and plain_text(name) in UNITS_AS_HEADERS:
         unit = name.strip()
-        return Meaning(UNITS_AS_HEADERS[plain_text(name)], "", "", unit, "its unit tells")
+        return Meaning(UNITS_AS_HEADERS[plain_text(name)], "", "", unit, "from its unit of measure")
     meaning = _meaning_of_words(name, unit)
     return Meaning(meaning.channel, meaning.detector, meaning.variant, unit, meaning.reason)
 
@@ -250,7 +250,7 @@ def _by_vocabulary(plain: str, words: set[str], unit: str) -> tuple[str | None, 
         return "pm_total", "header word for particle mass of no stated size"
     implied = UNITS_THAT_TELL.get(plain_unit(unit)) if unit else None
     if implied or ("level" in words and plain_unit(unit) == "db"):
-        return implied or "sound_level", "its unit tells"
+        return implied or "sound_level", "from its unit of measure"
     return None, UNKNOWN
 
 

@@ -38,7 +38,8 @@ def refuse_split_decimals(rows: list[list[str]], headers: int, file_name: str, l
     if extra_are_whole and not any_point:
         raise refusal(
             file_name,
-            f"The row has {len(longer[0])} fields below {headers} headers; decimal commas between commas look so.",
+            f"The row has {len(longer[0])} fields below {headers} headers; decimal commas in a comma-separated file "
+            "look like this.",
             "Export the log with semicolons or tabs between the fields, or with decimal points.",
             line=line,
             text=text,
@@ -122,7 +123,7 @@ def _column(
     meaning = header_meaning(text, unit)
     name = chosen.get(text, meaning.channel)
     if not name:
-        reason = "left out by choice" if text in chosen else meaning.reason
+        reason = "not used (by choice)" if text in chosen else meaning.reason
         return LogColumn(layout.value, text, None, "left out", unit, "", 1.0, 0.0, reason, first)
     taken.add(name)
     wanted = channel(name).unit
@@ -257,10 +258,10 @@ def _counted_lines(
     for index in np.flatnonzero(fields > too_many).tolist():
         exact = len(split_line(lines[index], delimiter)) if '"' in lines[index] else int(fields[index])
         if exact > too_many:
-            reasons[index] = f"{exact} fields where the table has {usual}"
+            reasons[index] = f"{exact} fields instead of {usual}"
     for index, line in enumerate(lines):
         if '"' in line and line.count('"') % 2:
-            reasons[index] = "a quotation mark is not closed: the row is cut off"
+            reasons[index] = "unclosed quotation mark: the row is cut off"
     reasons = _cut_off(lines, fields, usual, delimiter, header_fields, last_line_ends) | reasons
     if not reasons:
         return _RegularLines(lines, int(fields.max()), [])

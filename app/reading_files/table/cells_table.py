@@ -59,7 +59,7 @@ def read_cells(content: bytes, file_name: str, sheet: str | None = None) -> Cell
         chosen = next((one for one in sheets if one.name == sheet), None if sheet else sheets[0])
         if chosen is None:
             listed = ", ".join(quoted(one.name) for one in sheets)
-            raise refusal(file_name, f"There is no sheet {quoted(sheet or '')}.", f"The sheets are {listed}: name one.")
+            raise refusal(file_name, f"There is no sheet {quoted(sheet or '')}.", f"Choose one of the sheets {listed}.")
         return _table(chosen.lines, "\t", file_name, "workbook", chosen.name)
     decoded = decode_text(content)
     return _table(decoded.lines, _delimiter(decoded.lines), file_name, decoded.encoding, "")
@@ -74,7 +74,7 @@ def _delimiter(lines: list[str]) -> str:
 def _table(lines: list[str], delimiter: str, file_name: str, encoding: str, sheet: str) -> CellsTable:
     filled = [(index, split_line(line, delimiter)) for index, line in enumerate(lines) if line.strip(' \t,;|"')]
     if not filled:
-        raise refusal(file_name, "The file holds no cells.", "A line of headers and rows below it are needed.")
+        raise refusal(file_name, "The file has no cells.", "A header row and rows below it are required.")
     head, names = filled[0]
     while names and not names[-1]:
         names = names[:-1]
@@ -83,19 +83,19 @@ def _table(lines: list[str], delimiter: str, file_name: str, encoding: str, shee
     problem = None
     if len(names) > MOST_COLUMNS or len(filled) > MOST_ROWS:
         problem = f"The table has {len(filled):,} rows and {len(names):,} columns."
-        needed = f"At most {MOST_ROWS:,} rows and {MOST_COLUMNS:,} columns are read: give it in parts."
+        needed = f"At most {MOST_ROWS:,} rows and {MOST_COLUMNS:,} columns are read. Split the file."
     elif "" in names:
         problem = f"Column {names.index('') + 1} has no header."
         needed = "Give each column a header."
     elif double is not None:
-        problem = f"The header {quoted(double)} stands there twice."
-        needed = "Give each column a header of its own."
+        problem = f"The header {quoted(double)} occurs twice."
+        needed = "Give each column a unique header."
     if problem is not None:
         raise refusal(file_name, problem, needed, line=head + 1, text=lines[head])
     rows, skipped = [], []
     for index, cells in filled[1:]:
         if any(cells[len(names) :]):
-            skipped.append((index + 1, f"{len(cells)} cells where there are {len(names)} headers"))
+            skipped.append((index + 1, f"{len(cells)} cells but {len(names)} headers"))
         else:
             padded = [*cells, *[""] * len(names)][: len(names)]
             rows.append(CellsRow(index + 1, tuple(padded)))

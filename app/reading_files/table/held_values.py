@@ -133,7 +133,7 @@ def leave_out_held(
         minutes = held.period_rows * interval_s / 60
         notes.append(
             f"The logger repeats its last value of {', '.join(channel(name).label for name in names)}: a true reading "
-            f"comes about every {minutes:.3g} min. {counts[names[0]]} held values were left out{more}; "
+            f"comes about every {minutes:.3g} min. {counts[names[0]]} repeated values were excluded{more}; "
             f"{len(held.wake_ups)} readings remain."
         )
     return levels, counts, notes

@@ -33,7 +33,7 @@ def choose_box(source: Source, opened: LogLines, segments: list[Segment]) -> tup
     place = where(source.file_name, line)
     if not boxes:
         raise SeveralBoxes(
-            f"{place}: The box {quoted(wanted or '')} was asked for, and no column names boxes. Leave the box empty.",
+            f"{place}: There is no box column, so box {quoted(wanted or '')} cannot be selected. Leave the box empty.",
             file_name=source.file_name,
             boxes=(),
             line=line,
@@ -41,7 +41,7 @@ def choose_box(source: Source, opened: LogLines, segments: list[Segment]) -> tup
     listed = ", ".join(quoted(box) for box in boxes[:MOST_BOXES_LISTED])
     more = f" and {len(boxes) - MOST_BOXES_LISTED} more" if len(boxes) > MOST_BOXES_LISTED else ""
     column = next((column.header for column in segments[0].columns if column.use == "box"), "box")
-    said = f"There is no box {quoted(wanted)}" if wanted is not None else f"The file holds {len(boxes)} boxes"
+    said = f"There is no box {quoted(wanted)}" if wanted is not None else f"The file has {len(boxes)} boxes"
     raise SeveralBoxes(
         f"{place}: {said} in the column {quoted(column)}: {listed}{more}. Choose one of them as the box.",
         file_name=source.file_name,
@@ -116,14 +116,14 @@ def rows_of_box(
         mine = np.asarray(segment.boxes == box, dtype=bool)
     line = segment.header.line + 1
     if segment.plan.counts_from_start != first.plan.counts_from_start:
-        notes.append(f"The table from line {line} on counts time in another way and was left out.")
+        notes.append(f"The table from line {line} uses a different time format and was skipped.")
         mine[:] = False
     levels = {}
     for name, values in segment.levels.items():
         if units.setdefault(name, segment.units[name]) == segment.units[name]:
             levels[name] = values
         else:
-            notes.append(f"From line {line} on, {name} is in {segment.units[name]} and was left out.")
+            notes.append(f"From line {line}, {name} is in {segment.units[name]} and was skipped.")
     us, in_utc = segment.times.us, segment.times.in_utc
     if segment.plan.zone and segment.plan.kind != "epoch":
         _, zone = zone_named(segment.plan.zone, source.file_name)

@@ -46,7 +46,7 @@ def open_lines(content: bytes, file_name: str, box: str | None) -> LogLines:
         raise refusal(
             file_name,
             f"The line has {len(decoded.lines[longest]):,} characters; at most {LONGEST_LINE:,} are read.",
-            "A table with a line for each time is needed.",
+            "A table with one line per time is required.",
             line=longest + 1,
             text=decoded.lines[longest][:80],
         )
@@ -55,8 +55,8 @@ def open_lines(content: bytes, file_name: str, box: str | None) -> LogLines:
         first = next((index for index, line in enumerate(decoded.lines) if line.strip()), 0)
         raise refusal(
             file_name,
-            "No table was found: the lines do not fall into fields.",
-            "Fields separated by a comma, semicolon, tab or bar are needed, with the time in one of them.",
+            "No table was found: the lines have no separate fields.",
+            "Fields separated by comma, semicolon, tab or bar are required, one of them with the time.",
             line=first + 1,
             text=decoded.lines[first],
         )
@@ -78,5 +78,5 @@ def _from_workbook(sheets: list[Sheet], file_name: str, box: str | None) -> LogL
     sheet = chosen[0] if chosen else tables[0]
     notes = [f"The sheet {quoted(sheet.name)} was read."]
     if sheet.holds_formulas:
-        notes.append("Of formulas, the values that the spreadsheet program last calculated were read.")
+        notes.append("Formulas were read as their last calculated values.")
     return LogLines(sheet.lines, "workbook", "\t", True, names if len(tables) > 1 else (), sheet.name, tuple(notes))

@@ -221,7 +221,7 @@ def _take_quantities(segment: Segment, source: Source, frame: "pd.DataFrame", la
     found = quantities(frame, layout, source.choices.columns)
     segment.is_long = True
     others = [
-        replace(column, use="status", channel=None, reason="tells the quantity of a row, its value or its unit")
+        replace(column, use="status", channel=None, reason="quantity, value or unit of measure of the row")
         if column.position in (layout.value, *layout.text_positions)
         else column
         for column in segment.columns

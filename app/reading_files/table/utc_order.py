@@ -37,9 +37,9 @@ def in_utc_order(rows: Rows, source: Source, segments: list[Segment]) -> UtcOrde
     ordered = UtcOrder(rows)
     if is_newest_first(rows.us):
         ordered.rows = rows.take(slice(None, None, -1))
-        ordered.notes.append("The newest row stands first: the order was turned round.")
+        ordered.notes.append("The newest row is first: the order was reversed.")
     _place_midnights(ordered)
-    _leave_out(ordered, _far_away(ordered.rows.us), "the clock is far from that of the other rows")
+    _leave_out(ordered, _far_away(ordered.rows.us), "time far from that of the other rows")
     us = _to_utc(ordered, source, segments)
     ordered.rows = replace(ordered.rows, us=us)
     if any(segment.is_long for segment in segments):  # one row per quantity: blocks may follow each other
@@ -48,7 +48,7 @@ def in_utc_order(rows: Rows, source: Source, segments: list[Segment]) -> UtcOrde
     order = rising_order(us)
     ordered.notes += order.notes
     for line in ordered.rows.line[order.left_out]:
-        ordered.left_out[int(line)] = "goes back into a time logged before"
+        ordered.left_out[int(line)] = "goes back to a time already logged"
     if len(order.rows) < len(us) or (order.rows[1:] < order.rows[:-1]).any():
         ordered.rows = ordered.rows.take(order.rows)
     return ordered
@@ -68,8 +68,8 @@ def _place_midnights(ordered: UtcOrder) -> None:
     if fits.any():
         number = int(fits.sum())
         said = "One row has a date without a time" if number == 1 else f"{number} rows have a date without a time"
-        ordered.notes.append(f"{said}: midnight, by the rows around it.")
-    _leave_out(ordered, rows.at_midnight & ~fits, "the date stands without a time of day")
+        ordered.notes.append(f"{said}: midnight, according to the rows around it.")
+    _leave_out(ordered, rows.at_midnight & ~fits, "date without a time of day")
 
 
 def _far_away(us: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -114,7 +114,7 @@ def _to_utc(ordered: UtcOrder, source: Source, segments: list[Segment]) -> NDArr
 
 def _said(ordered: UtcOrder, source: Source, us: NDArray[np.int64]) -> NDArray[np.int64]:
     if ordered.zone_needed:
-        ordered.notes.append("The times are local and no zone is given: they were read as UTC until a zone is chosen.")
+        ordered.notes.append("The times are local without a time zone: they are read as UTC until a zone is chosen.")
     elif ordered.zone and not source.choices.timezone and source.preamble.zone:
         ordered.notes.append(f"The lines above the table give the zone {ordered.zone}.")
     return us
@@ -163,7 +163,7 @@ def rising_order(times_us: NDArray[np.int64]) -> RisingOrder:
     largest = float(-steps[back].min())
     notes: list[str] = []
     if largest <= small:
-        notes.append(f"{_steps(len(back))} back in time by at most {largest / 1e6:g} s: rows were put in order.")
+        notes.append(f"{_steps(len(back))} back in time by at most {largest / 1e6:g} s: rows were sorted.")
         return RisingOrder(np.argsort(times_us, kind="stable"), everything[:0], tuple(notes))
     keep = np.ones(count, dtype=bool)
     edges = np.concatenate(([0], back + 1, [count]))
@@ -180,7 +180,7 @@ def rising_order(times_us: NDArray[np.int64]) -> RisingOrder:
     left_out = everything[~keep]
     notes.append(f"{_steps(len(back))} back in time, the largest by {largest / 1e6:g} s.")
     if len(left_out):
-        notes.append(f"{len(left_out)} rows fall into a time that was logged before and were left out.")
+        notes.append(f"{len(left_out)} rows repeat a time already logged and were skipped.")
     return RisingOrder(rows[np.argsort(times_us[rows], kind="stable")], left_out, tuple(notes))
 
 

@@ -8,7 +8,7 @@ from app.reading_files.refusals import refusal
 NEVER_IN_TEXT = bytes([*range(1, 9), *range(14, 32)])
 LARGEST_FILE_BYTES = 256 * 1024 * 1024
 
-_EXPORT = "Export the log as CSV, tab-separated text or XLSX and give that file."
+_EXPORT = "Export the log as CSV, tab-separated text or XLSX and upload that file."
 _OTHER_KINDS = (
     (b"%PDF", "a PDF document"),
     (b"\x1f\x8b", "a gzip archive"),
@@ -47,7 +47,7 @@ def is_worksheet_file(content: bytes, file_name: str) -> bool:
     """Whether the file is a workbook (XLSX); False for text. Everything else is rejected."""
     if not content.strip(b" \t\r\n\x00\xef\xbb\xbf\xff\xfe"):
         raise refusal(
-            file_name, "The file is empty.", "A table with a row for each time is needed: export the log again."
+            file_name, "The file is empty.", "A table with one row per time is required: export the log again."
         )
     refuse_large_file(len(content), file_name)
     if content.startswith(b"PK\x03\x04"):
@@ -65,7 +65,7 @@ def is_worksheet_file(content: bytes, file_name: str) -> bool:
     sample = content[:8000]
     odd = len(sample) - len(sample.translate(None, NEVER_IN_TEXT))
     if odd > 0.1 * len(sample):
-        raise refusal(file_name, "The file holds bytes that are no text.", _EXPORT, line=1)
+        raise refusal(file_name, "The file contains bytes that are not text.", _EXPORT, line=1)
     return False
 
 
@@ -105,7 +105,7 @@ def decode_text(content: bytes) -> DecodedText:
     """
     text, encoding, notes = _decoded(content)
     if "\x00" in text:
-        notes.append(f"{text.count(chr(0))} NUL bytes were left out.")
+        notes.append(f"{text.count(chr(0))} NUL bytes were removed.")
         text = text.replace("\x00", "")
     if "\r" in text:
         text = text.replace("\r\n", "\n")

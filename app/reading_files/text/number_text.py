@@ -142,7 +142,7 @@ def why_no_number(text: str) -> str:
         return f"{quoted(text)} marks a level below the range"
     number = number_in(plain)
     if number in ABSENT_VALUES:
-        return f"{quoted(text)} stands for no value"
+        return f"{quoted(text)} means no value"
     if number is not None and abs(number) > LARGEST_LEVEL:
-        return f"{quoted(text)} is larger than any level"
-    return f"{quoted(text)} is no number"
+        return f"{quoted(text)} is too large for a level"
+    return f"{quoted(text)} is not a number"

@@ -69,13 +69,11 @@ def read_sheets(content: bytes, file_name: str) -> list[Sheet]:
         raise refusal(
             file_name,
             f"The workbook is damaged ({type(problem).__name__}).",
-            "Open it in a spreadsheet program, save it again as XLSX or CSV, and give that file.",
+            "Open it in a spreadsheet program, save it again as XLSX or CSV, and upload that file.",
         ) from problem
     filled = [Sheet(name, lines, any(formulas)) for name, lines in sheets if any(line.strip() for line in lines)]
     if not filled:
-        raise refusal(
-            file_name, "The workbook holds no cells with values.", "A table with a row for each time is needed."
-        )
+        raise refusal(file_name, "The workbook has no cells with values.", "A table with one row per time is required.")
     return filled
 
 
@@ -91,18 +89,18 @@ def _refuse_bombs(content: bytes, file_name: str) -> None:
     except DAMAGE as problem:
         raise refusal(
             file_name,
-            "The file begins as a zip archive or workbook and is damaged or cut off.",
-            "Export the log again and give the whole file.",
+            "The file starts as a ZIP archive or workbook but is damaged or cut off.",
+            "Export the log again and upload the whole file.",
         ) from problem
     names = {member.filename for member in members}
     if "xl/workbook.xml" not in names:
         raise refusal(
             file_name,
             "The file is a zip archive, not a workbook.",
-            "Unpack it, and give the log itself as CSV, tab-separated text or XLSX.",
+            "Unpack it and upload the log itself as CSV, tab-separated text or XLSX.",
         )
     if any(member.flag_bits & 1 for member in members):
-        raise refusal(file_name, "The workbook is encrypted.", "Save it without a password and give that file.")
+        raise refusal(file_name, "The workbook is encrypted.", "Save it without a password and upload that file.")
     unpacked = sum(member.file_size for member in members)
     packed = max(1, sum(member.compress_size for member in members))
     if (
@@ -114,7 +112,7 @@ def _refuse_bombs(content: bytes, file_name: str) -> None:
             file_name,
             f"The workbook unpacks from {packed / 1024**2:.1f} to {unpacked / 1024**2:.0f} MB in {len(members)} parts; "
             f"at most {LARGEST_UNPACKED_BYTES / 1024**2:.0f} MB and {LARGEST_RATIO} times the size are unpacked.",
-            "Save the sheet with the log as CSV and give that file.",
+            "Save the sheet with the log as CSV and upload that file.",
         )
 
 

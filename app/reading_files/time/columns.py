@@ -181,12 +181,11 @@ def _dated(candidates: list[_Candidate]) -> TimePlan | None:
     notes = list(plan.notes)
     if any(_UPLOADED.search(plain_text(candidate.name)) for candidate in used):
         notes.append(
-            f"The times in “{used[0].name}” are those of the upload or of the receiver: "
-            "a reading was taken some time before."
+            f"The times in “{used[0].name}” are upload or receiver times: readings were taken some time earlier."
         )
     others = [item for item in plans if item[2] is not plan and not set(item[2].positions) & set(plan.positions)]
     if plan.zone and any(candidate.local for item in others for candidate in item[3]):
-        notes.append("The file gives local times too; the times whose distance from UTC is known were used.")
+        notes.append("The file also has local times; the times with a known UTC offset were used.")
     return TimePlan(plan.kind, plan.positions, plan.zone, plan.seconds, tuple(notes))
 
 
@@ -239,7 +238,7 @@ def _numbered(candidates: list[_Candidate], header: Header) -> TimePlan | None:
             and _fractional(candidate)
         ):
             return TimePlan("serial day", (candidate.position,), candidate.zone)
-        note = () if seconds else (f"“{candidate.name}” names no unit of time: seconds were assumed.",)
+        note = () if seconds else (f"“{candidate.name}” has no unit of time: seconds were assumed.",)
         return TimePlan("elapsed", (candidate.position,), seconds=seconds or 1.0, notes=note)
     return None
 
@@ -263,7 +262,10 @@ def _by_rows(header: Header, columns: list[list[str]], interval_s: float | None)
         return None
     for position, name in enumerate(header.names):
         if _RECORD_NUMBER.fullmatch(plain_text(name)) and columns[position]:
-            note = f"The rows hold no time: “{name}” and the interval of {interval_s:g} s above the table give it."
+            note = (
+                f"The rows have no time: it was derived from “{name}” and the interval of {interval_s:g} s above "
+                "the table."
+            )
             return TimePlan("rows", (position,), seconds=interval_s, notes=(note,))
     return None
 
@@ -288,7 +290,7 @@ def first_row_note(header: Header, cells: list[list[str]], decimal_mark: str) ->
         usual = float(np.median(periods[1:]))
         if usual > 0 and periods[0] > FACTOR_NOTED * usual:
             return (
-                f"The first row covers {periods[0] / usual:.3g} times the period of the others (column {quoted(name)}"
-                "): its counts are not those of one interval."
+                f"The first row covers {periods[0] / usual:.3g} times the period of the others (column "
+                f"{quoted(name)}): its counts are not for one interval."
             )
     return None

@@ -207,9 +207,9 @@ def account_for(
         found.count += 1
         cells = split_line(text, delimiter) if checked < ROWS_CHECKED else []
         if cells and _folded(cells) == current:
-            reason = "the header again"
+            reason = "repeated header"
         elif len([cell for cell in cells if cell]) > 1 and could_be_header(cells):
-            reason = "a line of headers"
+            reason = "a header line"
             later = find_header(lines[line - 1 : min(stop, line + 60)], delimiter)
             if later is not None and later.line == 0:
                 current = _folded(cells)

@@ -42,7 +42,7 @@ def zone_named(text: str, file_name: str = "") -> tuple[str, tzinfo]:
     raise refusal(
         file_name,
         f"The time zone {quoted(text)} is not known.",
-        "Give a name such as Europe/Berlin or America/New_York, or a distance such as UTC+01:00.",
+        "Use a name such as Europe/Berlin or America/New_York, or an offset such as UTC+01:00.",
     )
 
 
@@ -64,8 +64,8 @@ def local_to_utc(local_us: NDArray[np.int64], zone: tzinfo) -> tuple[NDArray[np.
         notes.append(_resolve_twice(utc, late, local_us, twice))
     if never.any():
         notes.append(
-            f"{int(never.sum())} times do not exist in this zone, whose clock was put forward: they were read as if "
-            "the logger's clock had not been changed."
+            f"{int(never.sum())} times do not exist in this zone because the clocks went forward: they were read as "
+            "if the logger's clock had not been changed."
         )
     return utc, notes
 
@@ -109,6 +109,7 @@ def _resolve_twice(
         if cost_late < cost_early:
             utc[start:stop] = late[start:stop]
     said = (
-        f"{int(twice.sum())} times fall into an hour that comes twice, when the clock is put back: told by their order."
+        f"{int(twice.sum())} times are in an hour that occurs twice because the clocks went back: resolved by their "
+        "order."
     )
-    return said + (" Where the order did not tell, the first hour was taken." if unsure else "")
+    return said + (" Where the order was ambiguous, the first hour was assumed." if unsure else "")

@@ -55,11 +55,11 @@ def add_account(session: Session, name: str, role: str, password: str, *, who: s
     """
     checked_name = _checked_name(name)
     if find_account(session, checked_name) is not None:
-        raise AlreadyStored(f"There is an account {checked_name!r} already. Choose another name.", field="name")
+        raise AlreadyStored(f"An account {checked_name!r} already exists. Choose another name.", field="name")
     if checked_role(role) != ADMINISTER and not accounts_exist(session):
         raise InvalidValue(
-            f"The first account is to have the role {role!r}; it needs the role {ADMINISTER!r}, or nobody could look "
-            "after the others.",
+            f"The first account cannot have the role {role!r}; it needs the role {ADMINISTER!r} so that it can manage "
+            "the others.",
             field="role",
         )
     account = Account(
@@ -135,7 +135,7 @@ def _checked_name(name: str) -> str:
     checked = unicodedata.normalize("NFC", required_text(name, "name", "The name", LONGEST_ACCOUNT_NAME))
     if not checked.isprintable():
         raise InvalidValue(
-            f"The name {checked!r} holds signs that nobody sees. Type it with letters, digits and blanks.", field="name"
+            f"The name {checked!r} contains invisible characters. Use letters, digits and spaces.", field="name"
         )
     return checked
 
@@ -146,6 +146,6 @@ def _refuse_without_administrator(session: Session, account: Account) -> None:
     )
     if not session.scalar(others):
         raise InvalidValue(
-            f"{account.name} is the only account that administers the bench. Give another one that role first.",
+            f"{account.name} is the only administrator of the bench. Give another account that role first.",
             field="role",
         )

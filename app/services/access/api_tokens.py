@@ -34,11 +34,11 @@ def add_api_token(
     Raises InvalidValue where the role is above that of the account.
     """
     account = get_account(session, account_id)
-    checked_name = required_text(name, "token_name", "What the token is for")
+    checked_name = required_text(name, "token_name", "The purpose of the token")
     if not may(account.role, checked_role(role)):
         raise InvalidValue(
-            f"The token is to have the role {role!r}, and {account.name} has the role {account.role!r}. "
-            "A token can do no more than its account.",
+            f"The token cannot have the role {role!r}, because {account.name} has the role {account.role!r}. A token "
+            "cannot have more permissions than its account.",
             field="role",
         )
     token = new_token(PREFIX)

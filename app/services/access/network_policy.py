@@ -19,9 +19,9 @@ def require_account_for_network(settings: Settings, engine: Engine) -> None:
     else:
         where = f"--data {settings.data_folder}"
     raise AccountNeeded(
-        f"The bench would answer to {', '.join(others)}, where others reach it, and it has no account. Add one first: "
-        f"hazefall account add NAME --role administer {where}. Without an account a bench is served on "
-        "127.0.0.1 only."
+        f"The bench would be reachable by others at {', '.join(others)}, but it has no account. Add one first: "
+        f"hazefall account add NAME --role administer {where}. Without an account, a bench is only served on "
+        "127.0.0.1."
     )
 
 

@@ -23,15 +23,17 @@ def checked_password(password: str, name: str) -> str:
     plain = _one_spelling(password)
     if len(plain) < SHORTEST:
         raise InvalidValue(
-            f"The password has {len(plain)} signs; it needs at least {SHORTEST}. Several words in a row are easy to "
-            "keep in mind.",
+            f"The password has {len(plain)} characters; it needs at least {SHORTEST}. Several words in a row are easy "
+            "to remember.",
             field="password",
         )
     if len(plain) > LONGEST:
-        raise InvalidValue(f"The password has {len(plain)} signs; at most {LONGEST} are taken.", field="password")
+        raise InvalidValue(
+            f"The password has {len(plain)} characters; at most {LONGEST} are allowed.", field="password"
+        )
     if len(set(plain)) < 5 or plain.casefold() == name.strip().casefold():
         raise InvalidValue(
-            "The password is the name, or the same few signs again and again. Choose one that nobody guesses.",
+            "The password is the name, or repeats a few characters. Choose one that is hard to guess.",
             field="password",
         )
     return plain

@@ -5,10 +5,10 @@ from app.errors import InvalidValue
 ROLES = ("view", "add", "edit", "administer")
 ADMINISTER = "administer"
 WORDS = {
-    "view": "read everything and take charts, tables and files away",
+    "view": "read everything and download charts, tables and files",
     "add": "also add trials, units, rooms and measurements",
-    "edit": "also change, exclude, take back and put into the trash what is there",
-    "administer": "also change the choices of the bench, and accounts",
+    "edit": "also edit, exclude, remove, delete and restore",
+    "administer": "also change bench settings and accounts",
 }
 
 
@@ -32,5 +32,5 @@ def lesser(one: str, other: str) -> str:
 
 def checked_role(role: str) -> str:
     if role not in ROLES:
-        raise InvalidValue(f"The role is {role!r}; it needs one of: {', '.join(ROLES)}.", field="role")
+        raise InvalidValue(f"The role is {role!r}; choose one of: {', '.join(ROLES)}.", field="role")
     return role

@@ -31,7 +31,7 @@ def sign_in(engine: Engine, name: str, password: str, address: str, *, now: date
         disabled = account is not None and account.disabled_at is not None
     right = password_matches(kept, password)
     if account is None or not right or disabled:
-        raise NotSignedIn("The name or the password is not right. Type both again.")
+        raise NotSignedIn("Wrong name or password. Try again.")
     token = new_token()
     with session_scope(engine) as session:
         forget_attempts(session, counted, name=name)

@@ -40,7 +40,7 @@ def note_attempt(engine: Engine, name: str, address: str, now: datetime | None =
     if wait > timedelta(0):
         minutes = max(1, -(-int(wait.total_seconds()) // 60))
         raise TooManyAttempts(
-            f"There were too many tries with this name or from this address. Wait {minutes} "
+            f"Too many attempts with this name or from this address. Wait {minutes} "
             f"minute{'' if minutes == 1 else 's'} and try again, or ask an administrator for a new password."
         )
     return ids

@@ -106,8 +106,8 @@ def _with_assumed_zone(table: LogTable) -> LogTable:
     if not table.zone_assumed:
         return table
     note = (
-        f"The file holds local times and names no zone. They were assumed to be those of {table.timezone}, the bench's "
-        "own zone; nobody confirmed it."
+        f"The file has local times without a time zone. They were assumed to be in {table.timezone}, the bench time "
+        "zone; nobody has confirmed this."
     )
     return replace(table, notes=(*table.notes, note))
 
@@ -135,9 +135,9 @@ def _refuse_second(session: Session, table: LogTable, new: NewTrial) -> None:
     ).all()
     for trial in same:
         if all(getattr(trial, name) == getattr(marks, name) for name in MARK_NAMES):
-            where = "lies in the trash; take it back from there" if trial.trashed_at else "is in the bench already"
+            where = "is in the trash; restore it from there" if trial.trashed_at else "already exists"
             raise AlreadyStored(
                 f"{table.file_name} with the same unit, setting, room and marks is trial {trial.id}, which {where}. "
-                "Open that trial, or set other marks if this is another run in the same file.",
+                "Open that trial, or set different marks if this is another run in the same file.",
                 field="log",
             )

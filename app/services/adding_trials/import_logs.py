@@ -72,7 +72,7 @@ def read_manifest(path: Path, usual: ImportLine) -> list[ImportLine]:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
-        raise InvalidValue(f"The list {path} cannot be read: {error}. It needs to be a CSV file in UTF-8.") from error
+        raise InvalidValue(f"The list {path} cannot be read: {error}. It must be a CSV file in UTF-8.") from error
     rows = csv.DictReader(text.splitlines(), strict=True)
     names = {field.name for field in fields(ImportLine)} - {"line"}
     header = [name.strip() for name in rows.fieldnames or []]
@@ -85,17 +85,17 @@ def read_manifest(path: Path, usual: ImportLine) -> list[ImportLine]:
     rows.fieldnames = header
     lines = [_line(path, rows.line_num, row, usual) for row in rows]
     if not lines:
-        raise InvalidValue(f"The list {path.name} names no log; it needs one line for each.")
+        raise InvalidValue(f"The list {path.name} names no log; it needs one row per log.")
     return lines
 
 
 def lines_of_folder(folder: Path, usual: ImportLine) -> list[ImportLine]:
     """A line for each file in a folder that looks like a log, sorted by name. Raises InvalidValue if there is none."""
     if not folder.is_dir():
-        raise InvalidValue(f"{folder} is no folder. Give the folder of the logs, or a list with --manifest.")
+        raise InvalidValue(f"{folder} is not a folder. Give the folder with the logs, or a list with --manifest.")
     files = sorted(file.name for file in folder.iterdir() if file.suffix.lower() in LOG_ENDINGS and file.is_file())
     if not files:
-        raise InvalidValue(f"The folder {folder} holds no log; files ending in {', '.join(LOG_ENDINGS)} are taken.")
+        raise InvalidValue(f"The folder {folder} contains no logs; files ending in {', '.join(LOG_ENDINGS)} are read.")
     return [replace(usual, file=name) for name in files]
 
 
@@ -104,7 +104,7 @@ def _line(path: Path, number: int, row: dict[str, str | None], usual: ImportLine
         raise InvalidValue(f"{path.name}, line {number}, has more cells than the header has columns. Correct it.")
     told: dict[str, object] = {name: text.strip() for name, text in row.items() if text and text.strip()}
     if "file" not in told:
-        raise InvalidValue(f"{path.name}, line {number}, names no file. Fill it in, or take the line out.")
+        raise InvalidValue(f"{path.name}, line {number}, names no file. Enter one, or remove the line.")
     for name in _NUMBERS:
         if name in told:
             told[name] = _number(path, number, name, str(told[name]))
@@ -116,7 +116,7 @@ def _number(path: Path, number: int, name: str, text: str) -> float:
         return float(text)
     except ValueError:
         raise InvalidValue(
-            f"{path.name}, line {number}: {name} is {text!r}; it needs a number with a decimal point."
+            f"{path.name}, line {number}: {name} is {text!r}; enter a number with a decimal point."
         ) from None
 
 
@@ -278,7 +278,7 @@ def _smoke_source(session: Session, line: ImportLine, add_missing: bool) -> int 
 def _found(found: int | None, what: str, name: str, field: str) -> int:
     if found is None:
         raise InvalidValue(
-            f"There is no {what} {name!r} on the bench. Add it first, correct the name, or say --add-missing.",
+            f"There is no {what} {name!r}. Add it first, correct the name, or use --add-missing.",
             field=field,
         )
     return found

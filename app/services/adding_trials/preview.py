@@ -115,7 +115,7 @@ def check_as_shown(session: Session, log: StagedLog, trial_id: int, shown: str) 
     named = _differences(json.loads(before), stored) if before else []
     listed = f" ({'; '.join(named[:4])})" if named else ""
     raise InvalidValue(
-        f"The results have changed since the preview{listed}, so nothing was stored. You changed a choice here, or the "
+        f"The results have changed since the preview{listed}, so nothing was saved. You changed a choice here, or the "
         "bench changed in the meantime. Check the results below, then store the trial.",
         field="shown",
     )

@@ -53,16 +53,14 @@ def stage_upload(
                 size += len(piece)
                 if size > settings.max_upload_bytes:
                     raise TooLarge(
-                        f"{file_name} is larger than {settings.max_upload_bytes} bytes, the most that is taken. "
-                        "Cut the log into parts, or raise HAZEFALL_MAX_UPLOAD_BYTES.",
+                        f"{file_name} is larger than {settings.max_upload_bytes} bytes, the upload limit. Split the "
+                        "log, or raise HAZEFALL_MAX_UPLOAD_BYTES.",
                         field="log",
                     )
                 digest.update(piece)
                 file.write(piece)
         if size == 0:
-            raise InvalidValue(
-                f"{file_name or 'The file'} is empty; a log with readings is needed. Choose it again.", field="log"
-            )
+            raise InvalidValue(f"{file_name or 'The file'} is empty. Choose a log with readings.", field="log")
         staged = StagedUpload(token, plain_file_name(file_name), size, digest.hexdigest(), at.isoformat())
         (folder / f"{token}.json").write_text(json.dumps(asdict(staged)), encoding="utf-8")
         unfinished.rename(folder / f"{token}.log")

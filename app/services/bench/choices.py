@@ -100,12 +100,12 @@ def _follow(session: Session, changed: set[str], who: str, why: str, on_progress
 
         by_default = select(Trial.id).where(Trial.trashed_at.is_(None), Trial.clear_level_kind.is_(None))
         trials = session.scalars(by_default).all()
-        reason = why or "the bench's clear level was changed"
+        reason = why or "the bench clear level was changed"
         reanalyse_trials(session, trials, who=who, why=reason, on_progress=on_progress)
     elif "natural_decay_stale_after_days" in changed:
         from app.services.results.update_derived import update_all_derived_results
 
-        update_all_derived_results(session, who=who, why=why or "the age at which a natural decay is stale was changed")
+        update_all_derived_results(session, who=who, why=why or "the maximum age of an empty-room run was changed")
 
 
 def _checked(session: Session, new: BenchChoices) -> BenchChoices:
@@ -116,21 +116,21 @@ def _checked(session: Session, new: BenchChoices) -> BenchChoices:
             raise NotFound("tariff", new.tariff_id)
         if tariff.valid_from > latest_current_day():
             raise InvalidValue(
-                f"The tariff of {tariff.region} holds from {tariff.valid_from.isoformat()}, which is still to come; "
-                "the bench needs one that holds today. Choose another until then.",
+                f"The tariff of {tariff.region} is valid from {tariff.valid_from.isoformat()}, which is in the "
+                "future; the bench needs one that is valid today. Choose another until then.",
                 field="tariff_id",
             )
     if not 1 <= new.natural_decay_stale_after_days <= 36_500:
         raise InvalidValue(
-            f"The natural decay is stale after {new.natural_decay_stale_after_days} days; 1 to 36500 are needed.",
+            f"The maximum age of an empty-room run is {new.natural_decay_stale_after_days} days; enter 1 to 36500.",
             field="natural_decay_stale_after_days",
         )
     for field, value, highest, unit in (
-        ("hours_per_day", new.hours_per_day, 24, "hours a day"),
-        ("days_per_year", new.days_per_year, 366, "days a year"),
+        ("hours_per_day", new.hours_per_day, 24, "hours per day"),
+        ("days_per_year", new.days_per_year, 366, "days per year"),
     ):
         if not 0 <= value <= highest:
-            raise InvalidValue(f"Found {value:g} {unit}; 0 to {highest} are needed. Correct it.", field=field)
+            raise InvalidValue(f"Found {value:g} {unit}; enter a value from 0 to {highest}.", field=field)
     return BenchChoices(
         name=required_text(new.name, "name", "The name of the bench"),
         timezone=_zone(new.timezone),
@@ -160,7 +160,7 @@ def _font(name: str) -> str:
     font = optional_text(name, "publication_font", "The font", 60)
     if font and not _FONT.fullmatch(font):
         raise InvalidValue(
-            f"The font is {font!r}; the name of one family is needed, in letters, digits, spaces and hyphens.",
+            f"The font is {font!r}; enter the name of one font family, in letters, digits, spaces and hyphens.",
             field="publication_font",
         )
     return font
@@ -171,12 +171,12 @@ def _colour(text: str, field: str, what: str, least_contrast: float) -> str:
     if not colour:
         return ""
     if not is_colour(colour):
-        raise InvalidValue(f"{what} is {colour!r}; a colour such as #1c1f26 is needed. Correct it.", field=field)
+        raise InvalidValue(f"{what} is {colour!r}; enter a colour such as #1c1f26.", field=field)
     found = contrast(colour)
     if found < least_contrast:
         raise InvalidValue(
             f"{what} {colour} has a contrast of {found:.1f} to 1 on white; it needs {least_contrast:g} to 1 to be "
-            "read. Choose a darker colour.",
+            "readable. Choose a darker colour.",
             field=field,
         )
     return colour.lower()
@@ -187,5 +187,5 @@ def _zone(name: str) -> str:
         return ZoneInfo(name.strip()).key
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise InvalidValue(
-            f"The time zone is {name!r}; a name such as UTC or Europe/Berlin is needed. Correct it.", field="timezone"
+            f"The time zone is {name!r}; enter a name such as UTC or Europe/Berlin.", field="timezone"
         ) from None

@@ -21,4 +21,4 @@ def invented_bench(session: Session) -> Invented:
     if row is None or not row.invented:
         return Invented(False, "")
     scenario = row.scenario or "Every unit, maker, room and number here is made up."
-    return Invented(True, f"Invented demonstration. {scenario}")
+    return Invented(True, f"Demonstration with invented data. {scenario}")

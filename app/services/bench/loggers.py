@@ -52,7 +52,7 @@ def change_logger(
         from app.services.results.trial_results import reanalyse_logger  # loaded when used: it needs scipy
 
         session.flush()
-        reason = why or f"what is known of {logger.name} was changed"
+        reason = why or f"{logger.name} was changed"
         reanalyse_logger(session, logger_id, who=who, why=reason, on_progress=on_progress)
     return logger
 
@@ -66,7 +66,7 @@ def _refuse_second(session: Session, name: str, apart_from: int | None = None) -
     present = find_logger(session, name)
     if present is not None and present != apart_from:
         raise AlreadyStored(
-            f"A logger {name!r} is on the bench already. Choose it from the list, or give the new one another name.",
+            f"A logger {name!r} already exists. Choose it from the list, or give the new one another name.",
             field="logger",
         )
 

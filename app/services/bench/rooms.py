@@ -68,7 +68,7 @@ def _refuse_second(session: Session, name: str, apart_from: int | None = None) -
     present = find_room(session, name)
     if present is not None and present != apart_from:
         raise AlreadyStored(
-            f"A room {name!r} is on the bench already. Choose it from the list, or give the new one another name.",
+            f"A room {name!r} already exists. Choose it from the list, or give the new one another name.",
             field="room",
         )
 
@@ -80,14 +80,14 @@ def _checked(new: NewRoom) -> dict[str, Any]:
     volume = product if values["room_volume_m3"] is None else values["room_volume_m3"]
     if volume is None:
         raise InvalidValue(
-            f"The room {values['name']!r} has {len(known_sides)} of three sides and no volume. "
-            "Give length, width and height in m, or the volume in m³.",
+            f"The room {values['name']!r} has no volume and {len(known_sides)} of 3 dimensions. "
+            "Enter the dimensions or the volume.",
             field="room_volume_m3",
         )
     if product is not None and volume > product * 1.001:
         raise InvalidValue(
-            f"The volume is {volume:g} m³, more than length × width × height = {product:g} m³. "
-            "Correct the sides or the volume.",
+            f"The volume is {volume:g} m³, more than length × width × height = {product:g} m³. Correct the dimensions "
+            "or the volume.",
             field="room_volume_m3",
         )
     uncertainty = values["room_volume_uncertainty_m3"]
@@ -95,6 +95,6 @@ def _checked(new: NewRoom) -> dict[str, Any]:
         uncertainty = volume * math.hypot(*(SIDE_UNCERTAINTY_M / side for side in known_sides))
     elif uncertainty is None:
         uncertainty = volume * ASSUMED_VOLUME_SHARE
-        assumed = "The uncertainty of the volume was not told; 3 % is assumed."
+        assumed = "The uncertainty of the volume was not specified; 3 % is assumed."
         values["notes"] = f"{values['notes']}\n{assumed}".strip()
     return values | {"room_volume_m3": volume, "room_volume_uncertainty_m3": uncertainty}

@@ -52,7 +52,7 @@ def search_bench(session: Session, asked: str) -> tuple[FoundKind, ...]:
     words = list(dict.fromkeys(asked.lower().split()))
     if len(asked) > MOST_LETTERS:
         raise InvalidValue(
-            f"The search has {len(asked)} letters; at most {MOST_LETTERS} can be looked for. Use fewer words.",
+            f"The search has {len(asked)} characters; at most {MOST_LETTERS} are allowed. Use fewer words.",
             field="q",
         )
     if not words:

@@ -42,8 +42,8 @@ def change_smoke_source(
         _refuse_second(session, values["name"], apart_from=source_id)
     if values["aerosol"] != source.aerosol and _has_trials(session, source_id):
         raise InvalidValue(
-            f"Trials were made with {source.name} as {source.aerosol}, and results are combined by that. "
-            "Add another smoke source instead of changing the aerosol of this one.",
+            f"Existing trials used {source.name} as {source.aerosol}, and results are combined by aerosol. Add "
+            "another smoke source instead of changing this one.",
             field="aerosol",
         )
     write_changes(session, source, values, "smoke source", source_id, who=who)
@@ -59,8 +59,7 @@ def _refuse_second(session: Session, name: str, apart_from: int | None = None) -
     present = find_smoke_source(session, name)
     if present is not None and present != apart_from:
         raise AlreadyStored(
-            f"A smoke source {name!r} is on the bench already. Choose it from the list, "
-            "or give the new one another name.",
+            f"A smoke source {name!r} already exists. Choose it from the list, or give the new one another name.",
             field="smoke_source",
         )
 

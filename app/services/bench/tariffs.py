@@ -23,7 +23,7 @@ def add_tariff(session: Session, new: NewTariff, *, who: str = AT_THE_DESK) -> i
     name, day = tariff.region, tariff.valid_from.isoformat()
     if session.scalar(select(Tariff.id).where(Tariff.region == name, Tariff.valid_from == tariff.valid_from)):
         raise AlreadyStored(
-            f"{name} has a tariff from {day} already. Give the new one another day or region.", field="region"
+            f"{name} already has a tariff from {day}. Give the new one another date or region.", field="region"
         )
     session.add(tariff)
     session.flush()

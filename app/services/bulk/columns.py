@@ -57,7 +57,7 @@ class BulkRow:
             return None
         value = number_in(text, self.decimal_mark)
         if value is None:
-            raise InvalidValue(f"{name}: found {text[:_LONGEST_SHOWN]!r}; a number is needed.", field=name)
+            raise InvalidValue(f"{name}: found {text[:_LONGEST_SHOWN]!r}; enter a number.", field=name)
         return value
 
     def whole_number(self, name: str) -> int | None:
@@ -65,7 +65,7 @@ class BulkRow:
         if value is None:
             return None
         if value != int(value):
-            raise InvalidValue(f"{name}: found {self.cells[name]!r}; a whole number is needed.", field=name)
+            raise InvalidValue(f"{name}: found {self.cells[name]!r}; enter a whole number.", field=name)
         return int(value)
 
     def day(self, name: str) -> date | None:
@@ -77,7 +77,7 @@ class BulkRow:
                 return datetime.strptime(text, form).date()  # noqa: DTZ007  a calendar day has no zone
             except ValueError:
                 continue
-        raise InvalidValue(f"{name}: found {text[:_LONGEST_SHOWN]!r}; a day such as 2026-03-31 is needed.", field=name)
+        raise InvalidValue(f"{name}: found {text[:_LONGEST_SHOWN]!r}; enter a date such as 2026-03-31.", field=name)
 
     def yes(self, name: str) -> bool:
         text = self.cells.get(name, "")
@@ -85,7 +85,7 @@ class BulkRow:
             return True
         if text.casefold() in _NO:
             return False
-        raise InvalidValue(f"{name}: found {text[:_LONGEST_SHOWN]!r}; yes or no is needed.", field=name)
+        raise InvalidValue(f"{name}: found {text[:_LONGEST_SHOWN]!r}; enter yes or no.", field=name)
 
 
 def column_key(header: str) -> str:

@@ -79,8 +79,8 @@ def kind_of_table(table: CellsTable) -> BulkKind:
     fitting = [kind for kind in BULK_KINDS.values() if set(kind.identifying_columns) <= keys]
     if not fitting:
         raise InvalidValue(
-            f"{table.file_name} has the columns {', '.join(table.headers)}; no kind of table has all it needs among "
-            "them. Choose the kind, or take the headers from its empty table.",
+            f"{table.file_name} has the columns {', '.join(table.headers)}; they do not match any table type. Choose "
+            "the type, or use the headers from its empty table.",
             field="kind",
         )
     return max(fitting, key=lambda kind: (kind.name == named, sum(c.column in keys for c in kind.columns)))
@@ -107,7 +107,7 @@ def _run(
     places, recognised, left_out = _columns(table, kind)
     if len(table.rows) > MOST_ROWS:
         raise InvalidValue(
-            f"{file_name} has {len(table.rows)} rows; at most {MOST_ROWS} are taken at once. Give it in parts.",
+            f"{file_name} has {len(table.rows)} rows; at most {MOST_ROWS} can be imported at once. Split the table.",
             field="table",
         )
     savepoint = session.begin_nested()
@@ -125,8 +125,8 @@ def _run(
     if keep:
         first = next(line for line in lines if line.outcome == "refused")
         raise InvalidValue(
-            f"{refused} of {len(lines)} lines are refused, the first in line {first.line}: {first.words} "
-            "Nothing was stored. Correct them, or choose to leave them out.",
+            f"{refused} of {len(lines)} rows are rejected, the first in line {first.line}: {first.words} Nothing was "
+            "saved. Correct them, or choose to skip them.",
             field="table",
         )
     return result
@@ -137,7 +137,7 @@ def _apply(session: Session, kind: BulkKind, row: BulkRow, who: str) -> BulkLine
     missing = [name for name in kind.needed if name not in row.cells]
     if missing:
         words = next(column.table_words for column in kind.columns if column.column == missing[0])
-        return BulkLine(row.line, "refused", f"{missing[0]} is empty; it is needed: {words}.", missing[0])
+        return BulkLine(row.line, "refused", f"{missing[0]} is empty but required: {words}.", missing[0])
     try:
         with session.begin_nested():
             return BulkLine(row.line, "adds", kind.apply(session, row, who))
@@ -151,7 +151,7 @@ def _apply(session: Session, kind: BulkKind, row: BulkRow, who: str) -> BulkLine
 
 def _kind(name: str) -> BulkKind:
     if name not in BULK_KINDS:
-        raise InvalidValue(f"The kind of table is {name!r}; it needs one of: {', '.join(BULK_KINDS)}.", field="kind")
+        raise InvalidValue(f"The table type is {name!r}; choose one of: {', '.join(BULK_KINDS)}.", field="kind")
     return BULK_KINDS[name]
 
 
@@ -170,7 +170,7 @@ def _columns(table: CellsTable, kind: BulkKind) -> tuple[dict[str, int], tuple[s
     if missing:
         raise InvalidValue(
             f"{table.file_name}, line {table.header_line}: the column {missing[0]} is missing for "
-            f"{kind.words.lower()}; the headers are {', '.join(table.headers)}. Add it, or choose another kind.",
+            f"{kind.words.lower()}; the headers are {', '.join(table.headers)}. Add it, or choose another type.",
             field="table",
         )
     return places, tuple(recognised), tuple(left_out)

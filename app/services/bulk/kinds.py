@@ -92,7 +92,7 @@ BULK_KINDS = {
         BulkKind("prices", "Prices of units", (*_UNIT, *columns_of(NewPrice)), add_price_row),
         BulkKind(
             "consumables",
-            "Filters and other parts, with their prices",
+            "Filters and other consumables, with their prices",
             (
                 *_UNIT,
                 *columns_of(NewConsumable),

@@ -29,7 +29,7 @@ def add_rating_row(session: Session, row: BulkRow, who: str) -> str:
     refuse_second(
         session,
         Rating,
-        "rating of that day",
+        "rating of that date",
         unit_under_test_id=unit_id,
         **_same(new, "aerosol", "seen_on", "source", "sister_model"),
         stated_value=new.value,
@@ -46,7 +46,7 @@ def add_claim_row(session: Session, row: BulkRow, who: str) -> str:
     refuse_second(
         session,
         Claim,
-        "claim of that day",
+        "claim of that date",
         unit_under_test_id=unit_id,
         **_same(new, "quantity", "value", "seen_on"),
         unit_symbol=new.unit_symbol.strip(),
@@ -60,7 +60,9 @@ def add_sound_row(session: Session, row: BulkRow, who: str) -> str:
     unit_id = unit_of(session, row)
     setting_id, new = _setting(session, unit_id, row), row.entry(NewSoundMeasurement)
     same = _same(new, "level_dba", "distance_m", "measured_on", "position", "notes")
-    refuse_second(session, SoundMeasurement, "sound level of that day and place", True, setting_id=setting_id, **same)
+    refuse_second(
+        session, SoundMeasurement, "sound level of that date and position", True, setting_id=setting_id, **same
+    )
     add_sound_measurement(session, unit_id, setting_id, new, who=who)
     return f"adds {new.level_dba:g} dB(A) at {row.text('setting')} to {row.text('model')}"
 
@@ -70,7 +72,7 @@ def add_power_row(session: Session, row: BulkRow, who: str) -> str:
     setting_id = None if row.text("setting").casefold() == STANDBY else _setting(session, unit_id, row)
     new = row.entry(NewPowerMeasurement)
     same = {"unit_under_test_id": unit_id, "setting_id": setting_id} | _same(new, "power_w", "measured_on", "notes")
-    refuse_second(session, PowerMeasurement, "power of that day", True, **same)
+    refuse_second(session, PowerMeasurement, "power of that date", True, **same)
     add_power_measurement(session, unit_id, setting_id, new, who=who)
     return f"adds {new.power_w:g} W at {row.text('setting')} to {row.text('model')}"
 
@@ -78,7 +80,7 @@ def add_power_row(session: Session, row: BulkRow, who: str) -> str:
 def add_ozone_row(session: Session, row: BulkRow, who: str) -> str:
     unit_id, new = unit_of(session, row), row.entry(NewOzoneTest)
     same = _same(new, "ozone_ppb", "tested_on")
-    refuse_second(session, OzoneTest, "ozone test of that day", unit_under_test_id=unit_id, **same)
+    refuse_second(session, OzoneTest, "ozone test of that date", unit_under_test_id=unit_id, **same)
     add_ozone_test(session, unit_id, new, who=who)
     return f"adds an ozone test of {new.ozone_ppb:g} ppb to {row.text('model')}"
 
@@ -91,8 +93,8 @@ def is_stored(session: Session, table: Any, **values: Any) -> bool:
 def refuse_second(session: Session, table: Any, what: str, may_repeat: bool = False, **values: Any) -> None:
     """Raises AlreadyStored where a row with these values is there already."""
     if is_stored(session, table, **values):
-        hint = "; a repeat needs other notes" if may_repeat else ""
-        raise AlreadyStored(f"This {what} is stored already{hint}.")
+        hint = "; a repeat needs different notes" if may_repeat else ""
+        raise AlreadyStored(f"This {what} is already saved{hint}.")
 
 
 def _same(new: object, *names: str) -> dict[str, Any]:
@@ -104,8 +106,7 @@ def unit_of(session: Session, row: BulkRow) -> int:
     found = find_unit(session, row.text("maker"), row.text("model"))
     if found is None:
         raise InvalidValue(
-            f"{row.text('maker')} {row.text('model')} is not on the bench. Add it first, by a table of units or a "
-            "form.",
+            f"{row.text('maker')} {row.text('model')} does not exist. Add it first, with a table of units or the form.",
             field="model",
         )
     return found
@@ -115,8 +116,8 @@ def _setting(session: Session, unit_id: int, row: BulkRow) -> int:
     found = find_setting(session, unit_id, row.text("setting"))
     if found is None:
         raise InvalidValue(
-            f"{row.text('model')} has no setting {row.text('setting')!r}. Add it first, by a table of settings or a "
-            "form.",
+            f"{row.text('model')} has no setting {row.text('setting')!r}. Add it first, with a table of settings or "
+            "the form.",
             field="setting",
         )
     return found

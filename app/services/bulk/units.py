@@ -36,7 +36,7 @@ def add_setting_row(session: Session, row: BulkRow, who: str) -> str:
 
 def add_price_row(session: Session, row: BulkRow, who: str) -> str:
     unit_id, new = unit_of(session, row), row.entry(NewPrice)
-    refuse_second(session, Price, "price of that day", unit_under_test_id=unit_id, **_same_price(new))
+    refuse_second(session, Price, "price of that date", unit_under_test_id=unit_id, **_same_price(new))
     add_price(session, unit_id, new, who=who)
     return f"adds the price {new.amount:g} {new.currency.upper()} to {row.text('model')}"
 
@@ -55,7 +55,7 @@ def add_consumable_row(session: Session, row: BulkRow, who: str) -> str:
             add_consumable_price(session, consumable_id, price, who=who)
             done.append(f"adds its price {price.amount:g} {price.currency.upper()}")
     if not done:
-        raise AlreadyStored(f"{row.text('model')} has the part {name} already, with this price.")
+        raise AlreadyStored(f"{row.text('model')} already has the part {name} with this price.")
     return ", ".join(done)
 
 
@@ -64,7 +64,7 @@ def _consumable(row: BulkRow) -> NewConsumable:
     given = next((name for name in ("life_months", "life_running_hours") if name in row.cells), None)
     if given and not new.life_source:
         raise InvalidValue(
-            f"{given} is given and life_source is empty; it is needed: who says how long it lasts, such as the manual.",
+            f"{given} is given but life_source is empty. Enter the source of the life, such as the manual.",
             field="life_source",
         )
     return new
@@ -76,4 +76,4 @@ def _same_price(new: NewPrice) -> dict[str, Any]:
 
 def add_tariff_row(session: Session, row: BulkRow, who: str) -> str:
     add_tariff(session, row.entry(NewTariff), who=who)
-    return f"adds a tariff of {row.text('region')}"
+    return f"adds a tariff for {row.text('region')}"

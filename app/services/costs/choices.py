@@ -110,55 +110,54 @@ def _tariff(
     if choices.price_per_kwh is not None:
         if not (math.isfinite(choices.price_per_kwh) and choices.price_per_kwh >= 0):
             raise InvalidValue(
-                f"The price of a kilowatt-hour is {choices.price_per_kwh}; it needs to be zero or above. Correct it.",
+                f"The price per kilowatt-hour is {choices.price_per_kwh}; it must be zero or above. Correct it.",
                 field="price_per_kwh",
             )
         if choices.price_per_kwh > _LARGEST_PRICE_PER_KWH:
             raise InvalidValue(
-                f"The price of a kilowatt-hour is {choices.price_per_kwh:g}; at most {_LARGEST_PRICE_PER_KWH:g} is "
-                "needed. Correct it.",
+                f"The price per kilowatt-hour is {choices.price_per_kwh:g}; enter at most {_LARGEST_PRICE_PER_KWH:g}.",
                 field="price_per_kwh",
             )
         currency = currency_code(choices.currency or bench.currency)
-        return choices.price_per_kwh, currency, "a price of the reader's own"
+        return choices.price_per_kwh, currency, "your own price"
     tariff_id = choices.tariff_id if choices.tariff_id is not None else bench.tariff_id
     if tariff_id is None:
         raise InvalidValue(
-            "No price of a kilowatt-hour is known. Type one in, or store a tariff and choose it for the bench.",
+            "No electricity price is set. Enter one, or add a tariff and select it in the bench settings.",
             field="price_per_kwh",
         )
     tariff = next((t for t in tariffs if t.id == tariff_id), None)
     if tariff is None:
         raise NotFound("tariff", tariff_id)
     standing = f", {tariff.standing}" if tariff.standing else ""
-    ahead = ", which is still to come" if tariff.valid_from > latest_current_day() else ""
+    ahead = ", which is in the future" if tariff.valid_from > latest_current_day() else ""
     words = f"{tariff.region} from {tariff.valid_from.isoformat()}{ahead}{standing}"
     return tariff.price_per_kwh, tariff.currency, words
 
 
 def _check(choices: OwningChoices, hours: float, days: float) -> None:
     for field, value, low, high, unit in (
-        ("hours_per_day", hours, 0.0, 24.0, "hours a day"),
-        ("quiet_hours_per_day", choices.quiet_hours_per_day, 0.0, 24.0, "hours a day at the quietest setting"),
-        ("quiet_hours_per_day", hours + choices.quiet_hours_per_day, 0.0, 24.0, "hours a day at both settings"),
-        ("days_per_year", days, 0.0, 366.0, "days a year"),
+        ("hours_per_day", hours, 0.0, 24.0, "hours per day"),
+        ("quiet_hours_per_day", choices.quiet_hours_per_day, 0.0, 24.0, "hours per day at the quietest setting"),
+        ("quiet_hours_per_day", hours + choices.quiet_hours_per_day, 0.0, 24.0, "hours per day at both settings"),
+        ("days_per_year", days, 0.0, 366.0, "days per year"),
         ("years", float(choices.years), 1.0, float(LONGEST_YEARS), "years"),
-        ("discount_rate_pct", choices.discount_rate_pct, 0.0, 50.0, "% a year"),
+        ("discount_rate_pct", choices.discount_rate_pct, 0.0, 50.0, "% per year"),
     ):
         if not low <= value <= high:
-            raise InvalidValue(f"Found {value:g} {unit}; {low:g} to {high:g} are needed. Correct it.", field=field)
+            raise InvalidValue(f"Found {value:g} {unit}; enter a value from {low:g} to {high:g}.", field=field)
     if choices.setting not in SETTING_CHOICES:
         raise InvalidValue(
-            f"The setting is {choices.setting!r}; it needs one of: {', '.join(SETTING_CHOICES)}.", field="setting"
+            f"The setting is {choices.setting!r}; choose one of: {', '.join(SETTING_CHOICES)}.", field="setting"
         )
     area, height = choices.room_area_m2, choices.room_height_m
     if choices.setting == FOR_THE_ROOM and area is None:
-        raise InvalidValue("No floor of the room was given; type in its square metres.", field="room_area_m2")
+        raise InvalidValue("No room area was given. Enter it in m².", field="room_area_m2")
     for field, size in (("room_area_m2", area), ("room_height_m", height)):
         if size is not None and not 0 < size < 10_000:
-            raise InvalidValue(f"Found {size:g} for {field}; above zero is needed. Correct it.", field=field)
+            raise InvalidValue(f"Found {size:g} for {field}; enter a value above zero.", field=field)
     if len(choices.unit_ids) > MOST_UNITS:
         raise InvalidValue(
-            f"{len(choices.unit_ids)} units were chosen; a picture holds at most {MOST_UNITS}. Take some out.",
+            f"{len(choices.unit_ids)} units were selected; a chart shows at most {MOST_UNITS}. Remove some.",
             field="unit_ids",
         )

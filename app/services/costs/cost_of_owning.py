@@ -66,7 +66,7 @@ def with_consequences(view: RunningCostView, shown: Sequence[UnitCost] | None = 
 def clean_air_cost(cost: UnitCost) -> CleanAirCost:
     """Running cost over the clean air delivered in the same hours, without the purchase."""
     if cost.unit.mean_rate is None:
-        return CleanAirCost(None, "No clean air rate that can be told from zero is known at this setting.")
+        return CleanAirCost(None, "No clean air rate that can be distinguished from zero at this setting.")
     try:
         return CleanAirCost(cost_per_1000_m3_of_clean_air(cost.per_year, cost.unit.mean_rate), "")
     except ValueError as error:
@@ -82,7 +82,7 @@ def _compared(drawn: tuple[UnitCost, ...], asked: tuple[int, ...]) -> tuple[int,
     if asked:
         if len(set(asked)) != 2:
             raise InvalidValue(
-                f"{len(set(asked))} units were chosen for the break-even; two are needed. Choose two.", field="compare"
+                f"{len(set(asked))} units were selected for the break-even. Select two.", field="compare"
             )
         if all(unit_id in ids for unit_id in asked):
             return asked[0], asked[1]

@@ -79,7 +79,7 @@ def owned_unit(snapshot: BenchSnapshot, terms: OwningTerms, unit_id: int) -> Uni
 def _at_setting(unit: StoredUnit, terms: OwningTerms) -> UnitAtSetting | UnitLeftOut:
     row = _chosen_setting(unit, terms)
     if row is None:
-        return UnitLeftOut(unit.id, unit.name, "no setting with a measured sound level serves the room")
+        return UnitLeftOut(unit.id, unit.name, "no setting with a measured sound level is enough for the room")
     quiet_row = _quietest(unit) if terms.choices.quiet_hours_per_day else row
     return UnitAtSetting(
         row,

@@ -69,7 +69,7 @@ def running_cost_view(snapshot: BenchSnapshot, choices: CostChoices | None = Non
     chosen = choices or CostChoices()
     if chosen.sort not in COST_SORTS:
         raise InvalidValue(
-            f"The column to sort by is {chosen.sort!r}; it needs one of: {', '.join(COST_SORTS)}.", field="sort"
+            f"The column to sort by is {chosen.sort!r}; choose one of: {', '.join(COST_SORTS)}.", field="sort"
         )
     # read again each time: a tariff that is still to come depends on the day
     return snapshot.view(_view, (chosen, owning_terms(snapshot.session, chosen.owning)))
@@ -125,7 +125,7 @@ def _filtered(costs: list[UnitCost], chosen: CostChoices) -> tuple[list[UnitCost
     if len(found) < len(costs):
         removed.append(f"{len(costs) - len(found)} not matching “{chosen.search.strip()}”")
     if len(passing) < len(found):
-        removed.append(f"{len(found) - len(passing)} of another kind than {chosen.kind}")
+        removed.append(f"{len(found) - len(passing)} not of type {chosen.kind}")
     return passing, tuple(removed)
 
 

@@ -72,7 +72,7 @@ def check_package(path: Path, on_progress: OnProgress | None = None, *, workers:
 
 def _descriptor(file: zipfile.ZipFile, path: Path) -> dict[str, Any]:
     if "datapackage.json" not in file.namelist():
-        raise InvalidValue(f"{path} holds no datapackage.json, so it is no data package. Choose another file.")
+        raise InvalidValue(f"{path} holds no datapackage.json, so it is not a data package. Choose another file.")
     size = file.getinfo("datapackage.json").file_size
     if size > MOST_BYTES_OF_THE_DESCRIPTOR:
         raise InvalidValue(
@@ -97,7 +97,7 @@ def _check_files(package: OpenPackage, progress: OnProgress) -> None:
     """Every file in the descriptor is present with its size and hash, and there is no other file."""
     resources = package.descriptor["resources"]
     for done, resource in enumerate(resources, start=1):
-        progress(done, len(resources), "Checking files against their hashes")
+        progress(done, len(resources), "Verifying file hashes")
         name = str(resource["path"])
         try:
             size = package.file.getinfo(name).file_size
@@ -105,7 +105,7 @@ def _check_files(package: OpenPackage, progress: OnProgress) -> None:
             package.wrong("file", f"{name} is missing.")
             continue
         if size > MOST_BYTES_OF_A_FILE:
-            package.wrong("file", f"{name} unpacks to {size} bytes, which is more than any file of a package has.")
+            package.wrong("file", f"{name} unpacks to {size} bytes, which is too large for a file of a package.")
             continue
         content = package.content(name)
         found = hashlib.sha256(content).hexdigest()
@@ -117,7 +117,7 @@ def _check_files(package: OpenPackage, progress: OnProgress) -> None:
                 f"{resource.get('bytes')} bytes with {told[:12]}…. It was changed after packing.",
             )
     for name in sorted(set(package.file.namelist()) - set(package.paths()) - {"datapackage.json"}):
-        package.wrong("file", f"{name} is in the zip, and the descriptor does not name it.")
+        package.wrong("file", f"{name} is in the zip, but the descriptor does not list it.")
 
 
 def _check_numbers(package: OpenPackage, folder: Path, progress: OnProgress, workers: int | None) -> dict[str, int]:
@@ -125,8 +125,8 @@ def _check_numbers(package: OpenPackage, folder: Path, progress: OnProgress, wor
     if made_by != METHOD_VERSION:
         package.note(
             "method",
-            f"The package was made by method {made_by or 'unknown'}; this program has {METHOD_VERSION}, so numbers may "
-            "differ for that reason alone.",
+            f"The package was made by method {made_by or 'unknown'}; this program has {METHOD_VERSION}, so numbers "
+            "may differ for this reason alone.",
         )
     engine = open_store(Settings(folder))
     try:

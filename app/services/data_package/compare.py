@@ -147,7 +147,7 @@ def _compare_rows(package: OpenPackage, path: str, what: str, told: Rows, fresh:
         name = what.format(*key)
         again = fresh.get(key)
         if again is None:
-            package.wrong(path, f"{path}: {name} does not come out of the raw files.")
+            package.wrong(path, f"{path}: {name} is not reproduced from the raw files.")
             continue
         for column, text in row.items():
             if column in _NOT_COMPARED or column not in again:
@@ -155,11 +155,13 @@ def _compare_rows(package: OpenPackage, path: str, what: str, told: Rows, fresh:
             compared += 1
             apart = _apart(text, again[column])
             if apart:
-                differences.append((apart, f"{path}: {name}, {column}: the package says {text or 'nothing'}, the raw "
+                differences.append((apart, f"{path}: {name}, {column}: the package has {text or 'nothing'}, the raw "
                                            f"files give {again[column] or 'nothing'}."))  # fmt: skip
     for key in fresh.keys() - told.keys():
         if path != "results/natural_decay_pools.csv":
-            package.wrong(path, f"{path}: {what.format(*key)} comes out of the raw files and is not in the package.")
+            package.wrong(
+                path, f"{path}: {what.format(*key)} is reproduced from the raw files but is not in the package."
+            )
     differences.sort(key=lambda pair: (-pair[0], pair[1]))
     for _, message in differences[:SHOWN]:
         package.wrong(path, message)

@@ -38,7 +38,7 @@ def read_packaged_logs(session: Session, package: OpenPackage, progress: OnProgr
     stored: set[str] = set()
     counted = 0
     for done, log in enumerate(logs, start=1):
-        progress(done, len(logs), "Reading raw files again")
+        progress(done, len(logs), "Rereading raw files")
         # the same bytes may have two file names; they are packed once, under their hash
         path = paths.get(log["sha256"])
         content = None if path is None else package.content(path)
@@ -73,7 +73,7 @@ def _read(
     try:
         return read_log(content, log["file_name"], choices)
     except UnreadableLog as error:
-        package.wrong("log", f"Log {log['id']} ({log['file_name']}) cannot be read again: {error.message}")
+        package.wrong("log", f"Log {log['id']} ({log['file_name']}) cannot be reread: {error.message}")
         return None
 
 
@@ -89,7 +89,9 @@ def _store(
     wanted = [record["channel"] for record in sorted(channels, key=lambda record: int(record["position"]))]
     missing = [channel for channel in wanted if channel not in table.levels]
     if missing:
-        package.wrong("log", f"{name} was read with the channel {missing[0]}, which is not found in the raw file now.")
+        package.wrong(
+            "log", f"{name} was read with the channel {missing[0]}, which is no longer found in the raw file."
+        )
     nothing = np.full(len(table.elapsed_s), np.nan)
     levels = [table.levels.get(channel, nothing) for channel in wanted]
     write_readings(session.connection(), int(log["id"]), table.elapsed_s, levels)

@@ -37,7 +37,9 @@ def choose_rows(session: Session, unit_ids: Collection[int] | None) -> Chosen:
             raise NotFound("unit under test", unit_id)
     units = present if unit_ids is None else set(unit_ids)
     if not units:
-        raise InvalidValue("There is no unit to pack. Add a trial first, or name a unit of the bench.", field="unit")
+        raise InvalidValue(
+            "There are no units to package. Add a trial first, or choose an existing unit.", field="unit"
+        )
     rows = session.execute(
         select(Trial.id, Trial.log_id, Trial.unit_under_test_id).where(
             Trial.trashed_at.is_(None), or_(Trial.kind == EMPTY_ROOM, Trial.unit_under_test_id.is_not(None))

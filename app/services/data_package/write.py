@@ -102,7 +102,7 @@ def write_package_file(
             packed = write_package(session, target, unit_ids, on_progress)
         unfinished.replace(path)
     except OSError as error:
-        raise InvalidValue(f"{path} cannot be written: {error.strerror}. Choose another place for it.") from error
+        raise InvalidValue(f"{path} cannot be written: {error.strerror}. Choose another location.") from error
     finally:
         unfinished.unlink(missing_ok=True)
     return packed
@@ -125,7 +125,7 @@ def _add_overview(session: Session, package: PackageZip, chosen: Chosen) -> None
     rows = overview_rows(session, sorted(chosen.units))
     schema = _schema(OVERVIEW_FIELDS, OVERVIEW_KEYS)
     content = csv_of([field.name for field in OVERVIEW_FIELDS], rows)
-    package.add_table("overview", "results/overview.csv", content, schema, "What each setting comes to")
+    package.add_table("overview", "results/overview.csv", content, schema, "Summary of each setting")
 
 
 def _add_changes(session: Session, package: PackageZip, chosen: Chosen) -> None:
@@ -136,14 +136,14 @@ def _add_changes(session: Session, package: PackageZip, chosen: Chosen) -> None:
     kept = [row for row in rows if row.subject_id in subjects.get(row.subject, ())]
     kinds = {"id": "integer", "subject_id": "integer", "at": "datetime"}
     schema = _schema([PackageField(name, kinds.get(name, "string"), name == "id") for name in CHANGE_COLUMNS], ("id",))
-    package.add_table("changes", "data/changes.csv", csv_of(CHANGE_COLUMNS, kept), schema, "What was changed, and why")
+    package.add_table("changes", "data/changes.csv", csv_of(CHANGE_COLUMNS, kept), schema, "Change history")
 
 
 def _add_log_columns(session: Session, package: PackageZip, chosen: Chosen) -> None:
     rows = [row for log_id in sorted(chosen.logs) for row in _columns_of(session, log_id)]
     content = csv_of([field.name for field in COLUMN_FIELDS], rows)
     schema = _schema(COLUMN_FIELDS, ("log_id", "file_header"))
-    package.add_table("log-columns", "data/log_columns.csv", content, schema, "What each column of a file holds")
+    package.add_table("log-columns", "data/log_columns.csv", content, schema, "Description of the columns")
 
 
 def _columns_of(session: Session, log_id: int) -> Iterator[tuple[int, str, str, str]]:
@@ -216,7 +216,7 @@ def _descriptor(
         "profile": "data-package",
         "name": _slug(re.sub(r"[^a-z0-9]+", "-", bench.name.lower()).strip("-") or "bench"),
         "title": f"{bench.name}: trials of room air cleaners",
-        "description": (f"Invented demonstration. {bench.scenario} " if bench.invented else "")
+        "description": (f"Demonstration with invented data. {bench.scenario} " if bench.invented else "")
         + "Raw logs, readings and results with their uncertainty. Start with README.md.",
         "hazefall": {
             "invented": bench.invented,

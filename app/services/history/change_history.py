@@ -20,16 +20,16 @@ CONSEQUENCE = "recomputed"
 _ACTIONS = {
     "added": "was added",
     "changed": "was changed",
-    "excluded": "was left out of what is combined",
-    "restored": "was taken back in",
-    "trashed": "was put in the trash",
-    "untrashed": "was taken back from the trash",
-    "taken back": "was taken back",
+    "excluded": "was excluded from the results",
+    "restored": "was included again",
+    "trashed": "was moved to the trash",
+    "untrashed": "was restored from the trash",
+    "taken back": "was removed",
     "disabled": "was disabled",
-    "enabled": "was enabled again",
+    "enabled": "was enabled",
     "revoked": "was revoked",
     "withdrawn": "was withdrawn",
-    CONSEQUENCE: "was computed again",
+    CONSEQUENCE: "was recalculated",
 }
 
 

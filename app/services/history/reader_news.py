@@ -18,18 +18,18 @@ _ROWS_OF_ONE = 40  # rows of the record read per news item
 _MOST_NUMBERS = 3
 _RATE = "clean_air_delivery_rate_m3_per_h"
 _OF_TRIAL = {
-    "excluded": "is left out of the results",
-    "restored": "counts again",
+    "excluded": "is excluded from the results",
+    "restored": "is included again",
     "trashed": "was removed",
     "untrashed": "is back",
 }
 _NOUNS = {
     "sound level": "sound level",
-    "power": "measurement of power",
+    "power": "power measurement",
     "claim": "claim of the maker",
     "rating": "certified rate",
-    "ozone": "test of ozone",
-    "consumable": "filter or part",
+    "ozone": "ozone test",
+    "consumable": "consumable",
 }
 
 
@@ -98,7 +98,7 @@ def _of_trial(changes: list[DescribedChange]) -> list[str]:
         rates = [change for change in results if change.field.endswith(_RATE)] or results
         moved = listed([_from_to(field_label(change.field).strip(), change) for change in rates[:_MOST_NUMBERS]])
         more = f", and {counted(len(results) - _MOST_NUMBERS, 'more number')}" if len(results) > _MOST_NUMBERS else ""
-        sentences.append(f"{'' if sentences else f'{name}: '}its results moved: {moved}{more}.")
+        sentences.append(f"{'' if sentences else f'{name}: '}its results changed: {moved}{more}.")
     return [sentence[0].upper() + sentence[1:] for sentence in sentences]
 
 
@@ -113,19 +113,19 @@ def _of_unit(changes: list[DescribedChange]) -> list[str]:
     name = changes[0].name
     sentences = []
     if any(change.action == "added" and not change.field for change in changes):
-        sentences.append(f"{name} was put on the bench.")
+        sentences.append(f"{name} was added.")
     sentences += [f"{name} {_OF_TRIAL[change.action]}." for change in changes if change.action in _OF_TRIAL]
     for change in changes:
         if change.field == "price" or change.field.startswith(PRICE_OF_PART):
             part = change.field.removeprefix("price").removeprefix(" of ")
             of = f"{part} of {name}" if part else name
-            gone = f"The price of {of} was taken back: {change.before}."
+            gone = f"The price of {of} was removed: {change.before}."
             sentences.append(f"The price of {of}: {change.after}." if change.after else gone)
         elif change.field == "verdict":
             done = "was withdrawn" if change.action == "withdrawn" else f"was published ({change.after})"
             sentences.append(f"The verdict on {name} {done}.")
         elif change.action == "taken back" and change.field in _NOUNS:
-            sentences.append(f"A {_NOUNS[change.field]} of {name} was taken back: {change.before_short}.")
+            sentences.append(f"A {_NOUNS[change.field]} of {name} was removed: {change.before_short}.")
         elif change.action == "changed":
             sentences.append(f"{name} was corrected: {_from_to(field_label(change.field).strip(), change)}.")
     for field, noun in _NOUNS.items():
@@ -142,7 +142,7 @@ def _plural(noun: str) -> str:
     >>> _plural("measurement of power"), _plural("claim of the maker"), _plural("filter or part")
     ('measurements of power', 'claims of the maker', 'filters or parts')
     """
-    if noun == "filter or part":
-        return "filters or parts"
+    if noun == "consumable":
+        return "consumables"
     first, of, rest = noun.partition(" of ")
     return f"{first}s{of}{rest}"

@@ -37,7 +37,7 @@ def save_profile(
     before = None if profile is None else _as_text(profile_choices(profile))
     if before is not None and before != _as_text(choices) and not may_replace:
         raise InvalidValue(
-            f"The profile {checked_name!r} is kept already and reads files in another way; replacing it needs the role "
+            f"The profile {checked_name!r} already exists and reads files differently; replacing it needs the role "
             "“edit”. Choose another name, or leave it empty.",
             field="profile_name",
         )
@@ -100,4 +100,4 @@ def _as_text(choices: ReadingChoices) -> str:
     units = "; ".join(f"{header} in {unit}" for header, unit in sorted(choices.units.items()))
     parts = (choices.timezone, choices.box and f"box {choices.box}", columns, units)
     order = None if choices.day_first is None else ("day first" if choices.day_first else "month first")
-    return ", ".join(part for part in (*parts, order) if part) or "nothing chosen"
+    return ", ".join(part for part in (*parts, order) if part) or "no selection"

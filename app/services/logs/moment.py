@@ -25,7 +25,7 @@ def hours_into_log(text: str | None, table: LogTable, field: str, what: str) -> 
     if not math.isfinite(hours) or not 0 <= hours <= last_h:
         raise InvalidValue(
             f"{what} is {text!r}, {60 * hours:.1f} min after the first reading; the log runs from 0 to "
-            f"{60 * last_h:.1f} min. Give a moment inside the log.",
+            f"{60 * last_h:.1f} min. Give a time within the log.",
             field=field,
         )
     return hours
@@ -36,14 +36,14 @@ def _hours_of_time(text: str, table: LogTable, field: str, what: str) -> float:
         moment = datetime.fromisoformat(text.strip())
     except ValueError:
         raise InvalidValue(
-            f"{what} is {text!r}; it needs an ISO 8601 time such as 2026-01-05T10:30Z, or minutes from the first "
-            "reading such as 12.5min.",
+            f"{what} is {text!r}; enter an ISO 8601 time such as 2026-01-05T10:30Z, or minutes from the first reading "
+            "such as 12.5min.",
             field=field,
         ) from None
     if not table.clock_is_known:
         raise InvalidValue(
-            f"{what} is the time {text!r}, and the log has no clock that can be trusted. Give minutes from the first "
-            "reading, such as 12.5min.",
+            f"{what} is the time {text!r}, but the log has no reliable clock. Give minutes from the first reading, "
+            "such as 12.5min.",
             field=field,
         )
     if moment.tzinfo is None:

@@ -135,7 +135,7 @@ def thin_readings(session: Session, log_id: int, channel: str, max_points: int =
     """
     if not 3 <= max_points <= MOST_POINTS:
         raise InvalidValue(
-            f"max_points is {max_points}; it needs a whole number from 3 to {MOST_POINTS}.", field="max_points"
+            f"max_points is {max_points}; enter a whole number from 3 to {MOST_POINTS}.", field="max_points"
         )
     log = read_readings(session, log_id, [channel])
     present = np.isfinite(log.levels[channel])

@@ -18,11 +18,11 @@ KINDS_OF_TRIAL = (UNIT_RUNNING, EMPTY_ROOM)
 CLEAR_LEVEL_KINDS = ("absolute", "share_of_start", "background")
 MARK_NAMES = ("smoke_start_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
 _MARK_WORDS = {
-    "smoke_start_s": "the start of smoke",
+    "smoke_start_s": "smoke start",
     "unit_on_s": "unit on",
-    "fit_start_s": "the start of the fit window",
-    "fit_end_s": "the end of the fit window",
-    "end_s": "the end of the run",
+    "fit_start_s": "fit window start",
+    "fit_end_s": "fit window end",
+    "end_s": "run end",
 }
 
 
@@ -64,7 +64,7 @@ class NewTrial:
 
 def checked_trial(session: Session, new: NewTrial) -> NewTrial:
     """The trial with trimmed texts; raises InvalidValue or NotFound if it does not fit the bench."""
-    one_of(new.kind, KINDS_OF_TRIAL, "kind", "The kind of trial")
+    one_of(new.kind, KINDS_OF_TRIAL, "kind", "The trial type")
     _present(session, Room, new.room_id, "room")
     _present(session, SmokeSource, new.smoke_source_id, "smoke source")
     _present(session, Logger, new.logger_id, "logger")
@@ -72,7 +72,7 @@ def checked_trial(session: Session, new: NewTrial) -> NewTrial:
     _check_unit(session, new)
     if new.started_at is not None and new.started_at.tzinfo is None:
         raise InvalidValue(
-            f"The start {new.started_at.isoformat()} has no zone; a time such as 2026-01-05T10:00Z is needed.",
+            f"The start {new.started_at.isoformat()} has no time zone; enter a time such as 2026-01-05T10:00Z.",
             field="started_at",
         )
     return NewTrial(**checked_entry(new))
@@ -88,14 +88,14 @@ def check_marks(marks: TrialMarks, last_reading_s: float) -> None:
         words = _MARK_WORDS[name]
         if not math.isfinite(at) or not 0 <= at <= last_reading_s:
             raise InvalidValue(
-                f"The mark for {words} is at {at:.10g} s; the log runs from 0 to {last_reading_s:.10g} s. "
-                "Move the mark into the log.",
+                f"The mark for {words} is at {at:.10g} s; the log runs from 0 to {last_reading_s:.10g} s. Move the "
+                "mark within the log.",
                 field=name,
             )
         if earlier is not None and at < earlier[1]:
             raise InvalidValue(
                 f"The mark for {words} is at {at:.10g} s, before {_MARK_WORDS[earlier[0]]} at {earlier[1]:.10g} s. "
-                "Marks need to stand in the order of the run; move one of the two.",
+                "Marks must be in the order of the run; move one of the two.",
                 field=name,
             )
         earlier = (name, at)
@@ -106,8 +106,7 @@ def check_marks(marks: TrialMarks, last_reading_s: float) -> None:
 def _check_window(marks: TrialMarks) -> None:
     if marks.fit_start_s is not None and marks.fit_start_s == marks.fit_end_s:
         raise InvalidValue(
-            f"The fit window begins and ends at {marks.fit_start_s:.10g} s; it needs a length. "
-            "Move one of the two marks.",
+            f"The fit window starts and ends at {marks.fit_start_s:.10g} s. Move one of the two marks.",
             field="fit_end_s",
         )
 
@@ -116,16 +115,16 @@ def _check_levels(marks: TrialMarks) -> None:
     background = marks.background_ug_m3
     if background is not None and not (math.isfinite(background) and background >= 0):
         raise InvalidValue(
-            f"The background is {background:g} µg/m³; it needs to be zero or above. Correct it, "
-            "or leave it empty to have it found from the data.",
+            f"The background is {background:g} µg/m³; it must be zero or above. Correct it, or leave it empty to "
+            "detect it from the data.",
             field="background_ug_m3",
         )
     if marks.clear_level_kind is None and marks.clear_level_value is None:
         return
     if marks.clear_level_kind is None or marks.clear_level_value is None:
         raise InvalidValue(
-            "The clear level needs both its kind and its value; one of the two is empty. "
-            "Fill in both, or leave both empty to use the bench's clear level.",
+            "The clear level needs both a type and a value, but one is empty. Enter both, or leave both empty to use "
+            "the bench default.",
             field="clear_level_value",
         )
     check_clear_level(marks.clear_level_kind, marks.clear_level_value)
@@ -133,14 +132,14 @@ def _check_levels(marks: TrialMarks) -> None:
 
 def check_clear_level(kind: str, value: float) -> None:
     """Raises InvalidValue for a clear level that no analysis can use."""
-    one_of(kind, CLEAR_LEVEL_KINDS, "clear_level_kind", "The kind of clear level")
+    one_of(kind, CLEAR_LEVEL_KINDS, "clear_level_kind", "The clear level type")
     if not math.isfinite(value) or value < 0 or (kind == "absolute" and value == 0):
         raise InvalidValue(
-            f"The clear level is {value:g}; it needs to be a number above zero. Correct it.", field="clear_level_value"
+            f"The clear level is {value:g}; it must be a number above zero. Correct it.", field="clear_level_value"
         )
     if kind == "share_of_start" and not 0 < value < 1:
         raise InvalidValue(
-            f"The clear level is {value:g} of the start level; it needs a share above 0 and below 1, such as 0.05.",
+            f"The clear level is {value:g} of the start level; enter a fraction above 0 and below 1, such as 0.05.",
             field="clear_level_value",
         )
 
@@ -154,14 +153,13 @@ def _check_unit(session: Session, new: NewTrial) -> None:
     if new.kind == EMPTY_ROOM:
         if new.unit_under_test_id is not None or new.setting_id is not None:
             raise InvalidValue(
-                "An empty-room run has no unit under test and no setting; both were given. Leave them empty, "
-                "or choose the kind “unit running”.",
+                "An empty-room run has no unit or setting. Leave them empty, or choose the type “unit running”.",
                 field="unit_under_test_id",
             )
         return
     if new.unit_under_test_id is None:
         raise InvalidValue(
-            "A run with the unit running needs a unit under test; none was given. Choose one.",
+            "A run with the unit running needs a unit. Choose one.",
             field="unit_under_test_id",
         )
     unit = session.get(UnitUnderTest, new.unit_under_test_id)
@@ -169,12 +167,12 @@ def _check_unit(session: Session, new: NewTrial) -> None:
         raise NotFound("unit under test", new.unit_under_test_id)
     if unit.trashed_at is not None:
         raise InvalidValue(
-            f"{unit.maker} {unit.model} lies in the trash. Take it back first, or choose another unit.",
+            f"{unit.maker} {unit.model} is in the trash. Restore it first, or choose another unit.",
             field="unit_under_test_id",
         )
     if new.setting_id is None:
         raise InvalidValue(
-            "A run with the unit running needs the setting at which it ran; none was given. Choose one.",
+            "A run with the unit running needs a setting. Choose one.",
             field="setting_id",
         )
     setting = session.get(SpeedSetting, new.setting_id)

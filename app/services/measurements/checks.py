@@ -15,7 +15,7 @@ def setting_of_unit(session: Session, unit_id: int, setting_id: int) -> SpeedSet
         raise NotFound("setting", setting_id)
     if setting.unit_under_test_id != unit_id:
         raise InvalidValue(
-            f"Setting {setting_id} belongs to another unit than {unit.maker} {unit.model}. Choose one of this unit.",
+            f"Setting {setting_id} does not belong to {unit.maker} {unit.model}. Choose a setting of this unit.",
             field="setting",
         )
     return setting

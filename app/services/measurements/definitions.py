@@ -12,7 +12,7 @@ RATE_UNITS = ("ft³/min", "m³/h", "L/s")
 CLAIM_UNITS = tuple(sorted({symbol for each in QUANTITIES.values() for symbol in each.factors if symbol}))
 BOUNDS = ("about", "at least", "at most")
 ENVIRONMENTS = ("indoor", "free field")
-INSTRUMENT_CLASSES = {"": "not told", "1": "class 1", "2": "class 2"}
+INSTRUMENT_CLASSES = {"": "not specified", "1": "class 1", "2": "class 2"}
 HIGHEST_DBA = 140.0
 
 
@@ -32,7 +32,7 @@ class NewSoundMeasurement:
     """One reading of a running unit; background: the room with the unit off."""
 
     level_dba: float | None = number(
-        "Level with the unit running",
+        "Level, unit on",
         "dB(A)",
         what="The sound level",
         form_name="sound_dba",
@@ -42,19 +42,19 @@ class NewSoundMeasurement:
         most=HIGHEST_DBA,
     )
     background_dba: float | None = number(
-        "Level of the room alone",
+        "Background level, unit off",
         "dB(A)",
-        "With the unit off, the same minute. Without it the level is only an upper bound.",
-        what="The level of the room",
+        "Measured within the same minute. Without it, the level is only an upper bound.",
+        what="The background level",
         zero=True,
         most=HIGHEST_DBA,
     )
     distance_m: float | None = number("Distance", "m", needed=True)
-    position: str = text("Position", default="front", help="Such as: front, 1.2 m above the floor.")
-    environment: str = choice("Surroundings", ENVIRONMENTS, default="indoor", words="indoor or free field")
+    position: str = text("Position", default="front", help="For example front, 1.2 m above the floor.")
+    environment: str = choice("Environment", ENVIRONMENTS, default="indoor", words="indoor or free field")
     instrument: str = text("Instrument")
     instrument_class: str = choice(
-        "Class of the instrument", tuple(INSTRUMENT_CLASSES), default="", choice_words=INSTRUMENT_CLASSES
+        "Instrument class", tuple(INSTRUMENT_CLASSES), default="", choice_words=INSTRUMENT_CLASSES
     )
     measured_on: date | None = day("Measured on", "The sound level", needed=True)
     measured_by: str = _measured_by()
@@ -65,9 +65,9 @@ class NewSoundMeasurement:
 class NewPowerMeasurement:
     """One reading; the uncertainty is the meter's standard uncertainty, or that of a whole log."""
 
-    power_w: float | None = number("Power, read off the meter", "W", what="The power", needed=True, zero=True)
+    power_w: float | None = number("Meter reading", "W", what="The power", needed=True, zero=True)
     uncertainty_w: float | None = number(
-        "Standard uncertainty of the meter",
+        "Meter standard uncertainty",
         "W",
         default=0.0,
         what="The meter's uncertainty",
@@ -77,7 +77,7 @@ class NewPowerMeasurement:
     )
     instrument: str = text("Meter")
     measured_on: date | None = day(
-        "Measured on", "The power", help="For a reading; a log tells its own day.", needed=True
+        "Measured on", "The power", help="For a meter reading; a log has its own date.", needed=True
     )
     measured_by: str = _measured_by()
     notes: str = text("Notes", lines=2)
@@ -88,12 +88,12 @@ class NewOzoneTest:
     """With `below_detection` the value is the detection limit of the test."""
 
     ozone_ppb: float | None = number("Ozone", "ppb", needed=True, zero=True)
-    below_detection: bool = flag("Less than that: the test could not see it")
+    below_detection: bool = flag("Below this detection limit")
     tested_on: date | None = day("Tested on", "The ozone test", form_name="ozone_tested_on", needed=True)
     method: str = text("Method", form_name="ozone_method")
     source: str = text(
         "Source",
-        help="Who tested, or where the value stands.",
+        help="Who tested, or where the value was published.",
         form_name="ozone_source",
         words="where it was seen",
         evidence=True,
@@ -105,19 +105,19 @@ class NewRating:
     """A rating as it was seen. `listed` False: looked for on that day and not found; then no value is needed."""
 
     aerosol: str = choice("Aerosol", AEROSOLS, what="The aerosol of the rating", words="smoke, dust or pollen")
-    listed: bool = flag("Listed (no: looked for and not found)", default=True)
+    listed: bool = flag("Listed (no: searched for, not listed)", default=True)
     value: float | None = number("Rate as listed", what="The rating", unit_from="unit_symbol", form_name="rating_value")
     unit_symbol: str = text(
-        "Unit of the rate, such as ft³/min",
+        "Unit of measure, such as ft³/min",
         default=RATE_UNITS[0],
         form_name="rating_unit",
         column="unit",
         suggestions=RATE_UNITS,
     )
     sister_model: str = text(
-        "Given to another model",
+        "Certified for another model",
         what="The sister model",
-        help="Name the sister model that was certified; its rate is kept and never taken for this unit.",
+        help="Name the certified sister model. Its rate is recorded but never used for this unit.",
     )
     test_standard: str = text("Test standard")
     edition: str = text("Edition of the standard", what="The edition")
@@ -137,7 +137,7 @@ class NewRating:
 class NewClaim:
     """A claim as it was seen. `setting_id` None: the setting is not named; `wording` is one line, as printed."""
 
-    wording: str = text("Wording, as printed, in one line", what="The wording of the claim", needed=True, longest=500)
+    wording: str = text("Wording, exactly as printed", what="The wording of the claim", needed=True, longest=500)
     quantity: str = choice(
         "Quantity",
         tuple(QUANTITIES),
@@ -146,27 +146,27 @@ class NewClaim:
         words="such as clean_air_delivery_rate, sound_level, room_area",
     )
     bound: str = choice(
-        "The number is meant as", BOUNDS, default="about", what="The bound of the claim", words=", ".join(BOUNDS)
+        "Type of limit", BOUNDS, default="about", what="The bound of the claim", words=", ".join(BOUNDS)
     )
     value: float | None = number(
         "Number",
-        help="Empty where the claim has none.",
+        help="Leave empty if the claim has none.",
         what="The claim",
         unit_from="unit_symbol",
         form_name="claim_value",
         zero=True,
     )
-    unit_symbol: str = text("Unit of the number", form_name="claim_unit", column="unit", suggestions=CLAIM_UNITS)
+    unit_symbol: str = text("Unit of measure", form_name="claim_unit", column="unit", suggestions=CLAIM_UNITS)
     setting_id: int | None = None
     aerosol: str = choice(
         "Aerosol",
         ("", *AEROSOLS),
         default="",
         what="The aerosol of the claim",
-        choice_words={"": "not named"},
-        words="smoke, dust or pollen, if it names one",
+        choice_words={"": "not specified"},
+        words="smoke, dust or pollen, if named",
     )
-    distance_m: float | None = number("Distance of a sound level", "m", what="The distance")
-    room_area_m2: float | None = number("Floor of the room it speaks of", "m²", what="The floor of the room")
-    where_seen: str = text("Where it was seen", what="Where it was seen", evidence=True)
+    distance_m: float | None = number("Distance, for a sound level", "m", what="The distance")
+    room_area_m2: float | None = number("Room area, for a room claim", "m²", what="The room area")
+    where_seen: str = text("Where seen", what="Where seen", evidence=True)
     seen_on: date | None = day("Seen on", "The claim", form_name="claim_seen_on", needed=True)

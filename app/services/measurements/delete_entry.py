@@ -36,7 +36,7 @@ def delete_entry(session: Session, row: Entry, field: str, words: str, *, who: s
 
     field : name of the entry's kind in the record; words : summary of the entry
     """
-    reason = required_text(why, "why", "The reason for taking it back")
+    reason = required_text(why, "why", "The reason for removal")
     before = f"{words}\n{row_snapshot(row)}"
     record_change(session, who, "taken back", SUBJECT, row.unit_under_test_id, field, before, None, reason)
     session.delete(row)

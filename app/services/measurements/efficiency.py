@@ -42,9 +42,9 @@ def unit_efficiency(
 
 def _of_setting(rate: SettingRate, power: Measured | None) -> SettingEfficiency:
     if rate.rate is None:
-        return SettingEfficiency(rate.setting, rate.aerosol, None, "No clean air rate is known at this setting.")
+        return SettingEfficiency(rate.setting, rate.aerosol, None, "No clean air rate at this setting.")
     if not rate.measurable:
-        why = "No measurable cleaning at this setting, so nothing is delivered for its watts."
+        why = "No measurable cleaning at this setting, so no clean air per watt."
         return SettingEfficiency(rate.setting, rate.aerosol, None, why)
     if power is None or not power.value > 0:
         return SettingEfficiency(rate.setting, rate.aerosol, None, "The power of this setting was not measured.")
@@ -58,7 +58,7 @@ def _federal(
     missing = [name for name, rate in (("smoke", smoke), ("dust", dust)) if rate is None]
     if smoke is None or dust is None:
         verb = "is" if len(missing) == 1 else "are"
-        return None, f"It needs certified smoke and dust rates of this unit; {' and '.join(missing)} {verb} missing."
+        return None, f"Needs certified smoke and dust rates of this unit; {' and '.join(missing)} {verb} missing."
     highest = next((rate.setting_id for rate in rates if rate.at_highest_setting), None)
     running = [power for power in powers if power.setting is not None and power.power is not None]
     at_highest = [power for power in running if power.setting and power.setting.id == highest] or [
@@ -66,7 +66,7 @@ def _federal(
     ]
     standby = powers[-1].power if powers else None
     if not at_highest or standby is None:
-        return None, "It needs the measured power at the highest setting and standing by."
+        return None, "Needs the measured power at the highest setting and in standby."
     active = at_highest[0].power
     if active is None or not active.value > 0:
         return None, "The measured power at the highest setting is zero, so no factor can be given."

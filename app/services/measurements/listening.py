@@ -85,7 +85,7 @@ def _chosen(clips: tuple[ListedClip, ...], clip_ids: Sequence[int]) -> list[List
     wanted = list(dict.fromkeys(clip_ids))
     if len(wanted) > MOST_CLIPS:
         raise InvalidValue(
-            f"{len(wanted)} clips were chosen; at most {MOST_CLIPS} are played side by side. Take some out.",
+            f"{len(wanted)} clips were selected; at most {MOST_CLIPS} can be compared. Remove some.",
             field="clip",
         )
     by_id = {entry.clip.id: entry for entry in clips}
@@ -95,8 +95,8 @@ def _chosen(clips: tuple[ListedClip, ...], clip_ids: Sequence[int]) -> list[List
             raise NotFound("sound clip", clip_id)
         if not by_id[clip_id].calibrated:
             raise InvalidValue(
-                f"Clip {clip_id} is not calibrated, so its loudness beside others is not known. Leave it out, or add "
-                "it again with a calibration tone or a known level.",
+                f"Clip {clip_id} is not calibrated, so its relative loudness is not known. Remove it, or add it again "
+                "with a calibration tone or a known level.",
                 field="clip",
             )
         found.append(by_id[clip_id])

@@ -81,8 +81,8 @@ def add_power_log(
     table = read_log(content, file_name, chosen)
     if POWER_CHANNEL not in table.levels:
         raise InvalidValue(
-            f"{file_name} holds the channels {', '.join(table.levels) or 'none'}; a column of power in watts is "
-            "needed. Name the column of watts as power.",
+            f"{file_name} holds the channels {', '.join(table.levels) or 'none'}; a power column in W is needed. "
+            "Select the power column.",
             field="log",
         )
     try:

@@ -35,7 +35,7 @@ def add_rating(session: Session, unit_id: int, new: NewRating, *, who: str = AT_
     values = checked_entry(new)
     if not new.listed and new.value is not None:
         raise InvalidValue(
-            f"The rating is marked as not listed and has the value {new.value:g}. Take one of the two out.",
+            f"The rating is marked as not listed and has the value {new.value:g}. Clear one of the two.",
             field="rating_value",
         )
     value, unit = values.pop("value"), values.pop("unit_symbol")
@@ -122,6 +122,6 @@ def _in_m3_per_h(new: NewRating) -> float:
 
 
 def _words(row: Rating) -> str:
-    what = f"{row.stated_value:g} {row.stated_unit}" if row.listed else "looked for, not listed"
-    sister = f", given to {row.sister_model}" if row.sister_model else ""
+    what = f"{row.stated_value:g} {row.stated_unit}" if row.listed else "searched for, not listed"
+    sister = f", certified for {row.sister_model}" if row.sister_model else ""
     return f"{row.aerosol}: {what}{sister}, seen on {row.seen_on.isoformat()}"

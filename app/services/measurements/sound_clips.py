@@ -72,7 +72,7 @@ def add_clip(
     recorded_on = day_seen(new.recorded_on, "recorded_on", "The clip")
     sha256 = hashlib.sha256(new.content).hexdigest()
     if session.scalar(select(SoundClip.id).where(SoundClip.setting_id == setting_id, SoundClip.sha256 == sha256)):
-        raise AlreadyStored(f"{new.file_name} is stored for setting {setting.name} already.", field="clip")
+        raise AlreadyStored(f"{new.file_name} is already saved for setting {setting.name}.", field="clip")
     sound = read_sound(new.content, new.file_name, channel=new.channel)
     calibration = _calibration(new, sound)
     try:
@@ -172,13 +172,13 @@ def playable(session: Session, clip_id: int, full_scale_pa: float) -> bytes:
     clip = get_clip(session, clip_id)
     if clip.pascal_per_unit is None:
         raise InvalidValue(
-            f"Clip {clip_id} is not calibrated, so its loudness beside others is not known. Add it with a calibration "
-            "tone or a known level.",
+            f"Clip {clip_id} is not calibrated, so its relative loudness is not known. Add it with a calibration tone "
+            "or a known level.",
             field="clip",
         )
     if not (math.isfinite(full_scale_pa) and full_scale_pa > 0):
         raise InvalidValue(
-            f"Full scale is {full_scale_pa} Pa; it needs to be above zero. Open the Listen page anew.", field="pa"
+            f"Full scale is {full_scale_pa} Pa; it must be above zero. Reload the Listen page.", field="pa"
         )
     content = session.scalar(select(RawFile.content).where(RawFile.sha256 == clip.sha256))
     if content is None:
@@ -190,11 +190,11 @@ def playable(session: Session, clip_id: int, full_scale_pa: float) -> bytes:
 def _calibration(new: NewClip, sound: SoundFile) -> Calibration | None:
     if new.tone_content is not None and new.known_level_dba is not None:
         raise InvalidValue(
-            "A calibration tone and a known level were both given; one of the two is needed. Take one out.",
+            "Both a calibration tone and a known level were given. Remove one.",
             field="known_level_dba",
         )
     if new.tone_content is not None:
-        level = _level(new.tone_level_db, "tone_level_db", "The level of the calibrator", "dB")
+        level = _level(new.tone_level_db, "tone_level_db", "The calibrator level", "dB")
         name = new.tone_file_name or "calibration tone"
         tone = read_sound(new.tone_content, name, channel=new.channel, field="tone")
         try:
@@ -213,7 +213,7 @@ def _calibration(new: NewClip, sound: SoundFile) -> Calibration | None:
 def _level(value: float | None, field: str, what: str, unit: str) -> float:
     if value is None or not _LOWEST_DB <= value <= _HIGHEST_DB:
         raise InvalidValue(
-            f"{what} is {value} {unit}; a number from {_LOWEST_DB:.0f} to {_HIGHEST_DB:.0f} is needed. Correct it.",
+            f"{what} is {value} {unit}; enter a number from {_LOWEST_DB:.0f} to {_HIGHEST_DB:.0f}.",
             field=field,
         )
     return float(value)

@@ -38,31 +38,31 @@ def read_sound(content: bytes, file_name: str, *, channel: int = 1, field: str =
         info = soundfile.info(BytesIO(content))
     except soundfile.LibsndfileError:
         raise InvalidValue(
-            f"{file_name} cannot be read as sound; a WAV or FLAC file is needed. Convert it, or choose another file.",
+            f"{file_name} cannot be read as audio. Choose a WAV or FLAC file.",
             field=field,
         ) from None
     if info.format not in FORMATS:
         raise InvalidValue(
-            f"{file_name} is a {info.format} file; WAV or FLAC is needed, because other kinds leave sound out. "
+            f"{file_name} is a {info.format} file; use WAV or FLAC, because other formats discard part of the sound. "
             "Convert the original recording.",
             field=field,
         )
     low, high = _RATES_HZ
     if not low <= info.samplerate <= high:
         raise InvalidValue(
-            f"{file_name} has {info.samplerate} samples a second; {low} to {high} are needed. Record it anew.",
+            f"{file_name} has {info.samplerate} samples per second; {low} to {high} are allowed. Record it again.",
             field=field,
         )
     seconds = info.frames / info.samplerate
     if seconds > LONGEST_S or info.channels > _MOST_CHANNELS:
         raise InvalidValue(
             f"{file_name} lasts {seconds:.0f} s with {info.channels} channels; at most {LONGEST_S:.0f} s and "
-            f"{_MOST_CHANNELS} channels are taken. Cut out a steady part.",
+            f"{_MOST_CHANNELS} channels are allowed. Cut out a steady part.",
             field=field,
         )
     if not 1 <= channel <= info.channels:
         raise InvalidValue(
-            f"{file_name} has {info.channels} channels and channel {channel} was asked for. Choose one that is there.",
+            f"{file_name} has {info.channels} channels; there is no channel {channel}. Choose an existing one.",
             field=field,
         )
     try:
@@ -72,8 +72,8 @@ def read_sound(content: bytes, file_name: str, *, channel: int = 1, field: str =
     chosen = np.ascontiguousarray(samples[:, channel - 1])
     if chosen.size < info.frames or not bool(np.all(np.isfinite(chosen))):
         raise InvalidValue(
-            f"{file_name} breaks off after {chosen.size} of {info.frames} samples, or holds values that are no "
-            "numbers. Copy it again.",
+            f"{file_name} ends after {chosen.size} of {info.frames} samples, or contains values that are not numbers. "
+            "Copy it again.",
             field=field,
         )
     return SoundFile(chosen, float(rate), info.channels)

@@ -83,5 +83,5 @@ def _reading(row: SoundMeasurement) -> SoundReading:
 
 
 def _words(row: SoundMeasurement, setting: str) -> str:
-    room = "room not measured" if row.background_dba is None else f"room {row.background_dba:g}"
+    room = "background not measured" if row.background_dba is None else f"room {row.background_dba:g}"
     return f"{setting}, {row.level_dba:g} dB(A) at {row.distance_m:g} m, {room}, on {row.measured_on.isoformat()}"

@@ -55,8 +55,8 @@ class SiteFolder:
             return
         if target.exists() and path not in self._before:
             raise AlreadyStored(
-                f"{target} stands there already and was not written by this program. Choose an empty folder, or move "
-                "that file away."
+                f"{target} already exists and was not written by this program. Choose an empty folder, or move that "
+                "file away."
             )
         try:
             target.parent.mkdir(parents=True, exist_ok=True)
@@ -117,7 +117,7 @@ class SiteFolder:
             ) from error
         except (ValueError, KeyError, AttributeError, TypeError) as error:
             raise StoreProblem(
-                f"{path} is damaged, so it cannot be told which files of the folder are ours. Publish into an empty "
+                f"{path} is damaged, so the published files in the folder cannot be identified. Publish into an empty "
                 "folder."
             ) from error
 

@@ -56,12 +56,12 @@ def _clearing_time(first: ComparedSetting, second: ComparedSetting, _: str) -> F
 
 
 def _sound(first: ComparedSetting, second: ComparedSetting, _: str) -> Finding:
-    sounds = _both(first, second, lambda setting: setting.sound, "The sound of {} was not measured.")
+    sounds = _both(first, second, lambda setting: setting.sound, "The sound level of {} was not measured.")
     if isinstance(sounds, Finding):
         return sounds
     for setting, sound in zip((first, second), sounds, strict=True):
         if sound.level.upper_bound:
-            return _not_comparable(f"Of {setting.name} only an upper bound of the sound is known.")
+            return _not_comparable(f"Only an upper bound of the sound level of {setting.name} is known.")
     comparison = compare_measured(*levels_to_compare(*sounds), with_ratio=False)
     return _finding(comparison, quieter(comparison), first, second, "sound")
 
@@ -85,14 +85,14 @@ def _price(first: ComparedSetting, second: ComparedSetting, currency: str) -> Fi
 
 
 def _running_cost(first: ComparedSetting, second: ComparedSetting, currency: str) -> Finding:
-    costs = _both(first, second, lambda setting: setting.running_cost, "No price of a kilowatt-hour is known.")
+    costs = _both(first, second, lambda setting: setting.running_cost, "No electricity price is set.")
     if isinstance(costs, Finding):
         return costs
     for setting in (first, second):
         if setting.line.cost is not None and setting.line.cost.at_least:
-            return _not_comparable(f"Of {setting.name} only a lower bound of the running cost is known.")
+            return _not_comparable(f"Only a lower bound of the running cost of {setting.name} is known.")
     comparison = compare_measured(*costs)
-    return _finding(comparison, less(comparison, "costs", currency, "less a year"), first, second, "running cost")
+    return _finding(comparison, less(comparison, "costs", currency, "less per year"), first, second, "running cost")
 
 
 _Value = TypeVar("_Value")

@@ -114,13 +114,13 @@ def _clean_air_ranks(settings: Sequence[ComparedSetting]) -> RankTable:
 def _check(setting_ids: Sequence[int]) -> None:
     if not FEWEST <= len(setting_ids) <= MOST:
         raise InvalidValue(
-            f"{len(setting_ids)} settings were chosen; a comparison takes {FEWEST} to {MOST}. "
-            f"{'Add one' if len(setting_ids) < FEWEST else 'Leave some out'}.",
+            f"{len(setting_ids)} settings were selected; a comparison takes {FEWEST} to {MOST}. "
+            f"{'Add one' if len(setting_ids) < FEWEST else 'Remove some'}.",
             field="setting_id",
         )
     twice = sorted({s for s in setting_ids if list(setting_ids).count(s) > 1})
     if twice:
         raise InvalidValue(
-            f"Setting {twice[0]} was chosen twice; each can stand in a comparison once. Leave one out.",
+            f"Setting {twice[0]} was selected twice. Remove one.",
             field="setting_id",
         )

@@ -19,7 +19,7 @@ from app.storage.models.ratings_and_claims import Rating
 from app.storage.models.units_under_test import SpeedSetting
 
 _Query = TypeVar("_Query", bound=Select[*tuple[Any, ...]])
-NOT_LISTED = "looked for and not listed"
+NOT_LISTED = "searched for, not listed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +138,7 @@ def _facts(line: RankedSetting, unit: _OfUnit) -> ExtraFacts:
 
 def _per_watt(line: RankedSetting, rate: Measured | None) -> tuple[Measured | None, str]:
     if rate is None:
-        return None, "No clean air rate that can be told from zero at this setting."
+        return None, "No clean air rate that can be distinguished from zero at this setting."
     power = line.row.power_w
     if not power:
         return None, "The power of this setting was not measured."
@@ -147,9 +147,9 @@ def _per_watt(line: RankedSetting, rate: Measured | None) -> tuple[Measured | No
 
 def _clean_air_cost(line: RankedSetting, rate: Measured | None) -> tuple[Measured | None, str]:
     if rate is None or line.cost is None:
-        return None, "It needs a clean air rate that can be told from zero, and a price of electricity."
+        return None, "Needs a clean air rate that can be distinguished from zero, and an electricity price."
     if line.cost.at_least:
-        return None, " ".join(("Only a lower bound.", *line.cost.missing))
+        return None, " ".join(("Lower bound only.", *line.cost.missing))
     try:
         return cost_per_1000_m3_of_clean_air(line.cost, rate), ""
     except ValueError as error:
@@ -158,7 +158,7 @@ def _clean_air_cost(line: RankedSetting, rate: Measured | None) -> tuple[Measure
 
 def _certified(rating: _Rated | None) -> CertifiedSmoke:
     if rating is None:
-        return CertifiedSmoke(None, "No certified smoke rate of this unit was looked for yet.", "")
+        return CertifiedSmoke(None, "No certified smoke rate recorded for this unit.", "")
     day = rating.seen_on.isoformat()
     if not rating.listed:
         return CertifiedSmoke(None, f"On {day} {NOT_LISTED}.", day)
@@ -170,9 +170,9 @@ def _federal(
 ) -> tuple[FederalEnergy | None, str]:
     rates = [r.clean_air_delivery_rate_m3_per_h if r is not None and r.listed else None for r in (smoke, dust)]
     if rates[0] is None or rates[1] is None:
-        return None, "It needs certified smoke and dust rates of this unit."
+        return None, "Needs certified smoke and dust rates of this unit."
     if not highest_w or line.row.standby_power_w is None:
-        return None, "It needs the measured power at the highest setting and standing by."
+        return None, "Needs the measured power at the highest setting and in standby."
     return federal_energy(rates[0], rates[1], highest_w, line.row.standby_power_w), ""
 
 

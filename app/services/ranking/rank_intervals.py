@@ -66,7 +66,7 @@ def rank_view(snapshot: BenchSnapshot, choices: RankingChoices | None = None, *,
     """
     if by not in RANKED_BY:
         raise InvalidValue(
-            f"The order was asked for by {by!r}; it needs a quantity with an interval: {', '.join(RANKED_BY)}.",
+            f"Cannot rank by {by!r}; choose a quantity with an interval: {', '.join(RANKED_BY)}.",
             field="by",
         )
     return snapshot.view(_rank_view, (replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0), by))

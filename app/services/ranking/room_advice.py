@@ -207,20 +207,18 @@ def _need(choices: RoomChoices) -> RoomNeed:
     for field, value, highest, unit in (
         ("room_area_m2", choices.room_area_m2, 10_000.0, "m²"),
         ("room_height_m", choices.room_height_m, 100.0, "m"),
-        ("air_changes_per_h", choices.air_changes_per_h, 1000.0, "air changes an hour"),
+        ("air_changes_per_h", choices.air_changes_per_h, 1000.0, "air changes per hour"),
     ):
         if not 0 < value <= highest:
-            raise InvalidValue(
-                f"Found {value:g} {unit}; above 0 and at most {highest:g} are needed. Correct it.", field=field
-            )
+            raise InvalidValue(f"Found {value:g} {unit}; enter a value above 0 and at most {highest:g}.", field=field)
     for field, limit, unit in (("max_sound_dba", choices.max_sound_dba, "dB(A)"), ("max_price", choices.max_price, "")):
         if limit is not None and not 0 <= limit < float("inf"):
-            raise InvalidValue(f"The limit is {limit:g} {unit}; zero or above is needed. Correct it.", field=field)
+            raise InvalidValue(f"The limit is {limit:g} {unit}; enter zero or above.", field=field)
     if choices.rule == RULE_155:
         return need_by_155_rule(choices.room_area_m2, choices.room_height_m)
     if choices.rule == AIR_CHANGES:
         return need_by_air_changes(choices.room_area_m2, choices.room_height_m, choices.air_changes_per_h)
-    raise InvalidValue(f"The rule is {choices.rule!r}; it needs one of: {', '.join(ROOM_RULES)}.", field="rule")
+    raise InvalidValue(f"The rule is {choices.rule!r}; choose one of: {', '.join(ROOM_RULES)}.", field="rule")
 
 
 def _best_of_unit(found: RoomAdvice) -> tuple[int, ...]:
@@ -253,7 +251,7 @@ def _left_out(units: Sequence[_UnitAdvice]) -> tuple[UnitsLeftOut, ...]:
     words = {
         "rate": "too weak, or not measured, at every setting",
         "sound": "too loud, or not measured, at every setting",
-        "price": "above the budget, or without a price",
+        "price": "too expensive, or without a price",
     }
     counts = Counter(field for unit in units for field in unit.fails)
     return tuple(UnitsLeftOut(field, counts[field], words[field]) for field in words if counts[field])

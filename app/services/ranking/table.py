@@ -213,13 +213,13 @@ def _filters(choices: RankingChoices, offered: Offered) -> Iterable[tuple[str, C
             f"not matching “{choices.search.strip()}”",
         )
     if choices.kind:
-        yield "kind", lambda line: line.row.kind == choices.kind, f"of another kind than {choices.kind}"
+        yield "kind", lambda line: line.row.kind == choices.kind, f"not of type {choices.kind}"
     if (ceiling := choices.max_price) is not None:
         yield "max_price", lambda line: price_of(line, offered) is not None, f"without a price in {offered.currency}"
         yield (
             "max_price",
             lambda line: (price_of(line, offered) or 0.0) <= ceiling,
-            f"dearer than {ceiling:g}\u00a0{offered.currency}",
+            f"more expensive than {ceiling:g}\u00a0{offered.currency}",
         )
     if (loudest := choices.max_sound_dba) is not None:
         yield "max_sound_dba", lambda line: level_of(line) is not None, "without a sound level at this setting"

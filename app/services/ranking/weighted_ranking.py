@@ -76,11 +76,11 @@ def readers_order(
     for key, weight in weights.items():
         if key not in known:
             raise InvalidValue(
-                f"There is no quantity {key!r} to give a weight; there are: {', '.join(sorted(known))}.", field=key
+                f"There is no quantity {key!r} to weight; choose one of: {', '.join(sorted(known))}.", field=key
             )
         if not (math.isfinite(weight) and 0 <= weight <= MOST_WEIGHT):
             raise InvalidValue(
-                f"A weight is {weight:g}; it needs to be from 0 to {MOST_WEIGHT:g}. Only the share of each counts.",
+                f"A weight is {weight:g}; it must be from 0 to {MOST_WEIGHT:g}. Only the ratios matter.",
                 field=key,
             )
     asked = replace(choices or RankingChoices(), limit=MOST_ROWS, offset=0)

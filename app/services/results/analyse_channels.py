@@ -92,7 +92,8 @@ def _analyse_one(
             "clear_level_is_a_share",
             "fine",
             f"The bench's clear level is a mass concentration. {channel_named(channel).label} is in "
-            f"{unit or 'a unit of its own'}, so {SHARE_CLEARED:.0%} of the level at unit on counts as cleared here.",
+            f"{unit or 'its own unit of measure'}, so the clear level here is {SHARE_CLEARED:.0%} of the level at "
+            "unit on.",
             value=SHARE_CLEARED,
         )
     decay = analyse_decay(

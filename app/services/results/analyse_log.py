@@ -105,15 +105,15 @@ def _chosen_channels(table: LogTable, file_name: str, asked: Sequence[str]) -> l
     missing = [name for name in asked if name not in table.levels]
     if missing:
         raise InvalidValue(
-            f"{file_name} holds no channel {missing[0]!r}; it holds: {', '.join(table.levels) or 'none'}. "
+            f"{file_name} has no channel {missing[0]!r}; its channels are: {', '.join(table.levels) or 'none'}. "
             "Choose one of these, or assign a column with --columns COLUMN=CHANNEL.",
             field="channel",
         )
     chosen = list(asked) or [name for name in table.levels if is_particle_channel(name)]
     if not chosen:
         raise NoDecayFound(
-            f"{file_name} holds no particle channel; it holds: {', '.join(table.levels) or 'none'}. "
-            "Name the channel to analyse with --channel, or assign a column with --columns COLUMN=CHANNEL."
+            f"{file_name} has no particle channel; its channels are: {', '.join(table.levels) or 'none'}. Name the "
+            "channel to analyse with --channel, or assign a column with --columns COLUMN=CHANNEL."
         )
     return chosen
 
@@ -123,8 +123,8 @@ def _marks(table: LogTable, request: AnalysisRequest) -> Marks:
     end = hours_into_log(request.end, table, "end", "The end of the run")
     if unit_on is not None and end is not None and end <= unit_on:
         raise InvalidValue(
-            f"The end of the run is at {60 * end:g} min and unit on at {60 * unit_on:g} min; the end needs to come "
-            "after unit on. Correct one of the two.",
+            f"The run end is at {60 * end:g} min and unit on at {60 * unit_on:g} min; the end must be after unit on. "
+            "Correct one of the two.",
             field="end",
         )
     return Marks(unit_on_h=unit_on, end_h=end, background_level=request.background)
@@ -141,7 +141,7 @@ def _why_none(file_name: str, chosen: Sequence[str], decays: dict[str, ChannelDe
         else f"{name}: no readings"
         for name in chosen
     ]
-    return f"{file_name} holds no decay that can be analysed. {' '.join(reasons)}"
+    return f"{file_name} has no decay that can be analysed. {' '.join(reasons)}"
 
 
 def _natural_decays(
@@ -207,8 +207,8 @@ def _no_prediction(decay: ChannelDecay) -> Note:
     return Note(
         "no_predicted_time",
         "fine",
-        f"No time to clear is predicted: the fitted curve does not come down to the clear level of "
-        f"{decay.time_to_clear.clear_level:.3g} {decay.unit} at a time that can be told.",
+        "No time to clear is predicted: the fitted curve does not reach the clear level of "
+        f"{decay.time_to_clear.clear_level:.3g} {decay.unit} at a determinable time.",
         value=decay.time_to_clear.clear_level,
         unit=decay.unit,
     )
@@ -218,8 +218,8 @@ def _missing_natural_decay() -> Note:
     return Note(
         "natural_decay_missing",
         "care",
-        "No natural decay was told and no empty-room log gave one, so the clean air delivery rate is not known; the "
-        "total decay alone is given. Add a run in the same room with --empty-room.",
+        "No natural decay was specified and no empty-room log gave one, so the clean air delivery rate is not known; "
+        "only the total decay is given. Add a run in the same room with --empty-room.",
     )
 
 
@@ -227,7 +227,7 @@ def _no_natural_decay_in(file_name: str, channel: str) -> Note:
     return Note(
         "natural_decay_run_unusable",
         "care",
-        f"The empty-room log {file_name} gave no decay rate for {channel} and was left out.",
+        f"The empty-room log {file_name} gave no decay rate for {channel} and was not used.",
     )
 
 
@@ -235,7 +235,7 @@ def _resting_on(pool: NaturalDecay) -> Note:
     return Note(
         "natural_decay_runs",
         "fine",
-        f"The natural decay rests on {pool.number_of_runs} empty-room "
+        f"The natural decay is based on {pool.number_of_runs} empty-room "
         f"{'run' if pool.number_of_runs == 1 else 'runs'}; spread between days from {pool.between_run_source}.",
         value=float(pool.number_of_runs),
     )
@@ -245,8 +245,8 @@ def _natural_decay_taken_as_exact(rate_per_h: float) -> Note:
     return Note(
         "natural_decay_taken_as_exact",
         "care",
-        f"No uncertainty of the natural decay was told; {rate_per_h:g} per hour is taken as exact, so the interval of "
-        "the clean air delivery rate is too narrow. Give --natural-decay-uncertainty-per-h.",
+        f"No uncertainty of the natural decay was specified; {rate_per_h:g} per hour is taken as exact, so the "
+        "interval of the clean air delivery rate is too narrow. Give --natural-decay-uncertainty-per-h.",
         value=rate_per_h,
         unit="1/h",
     )
@@ -256,7 +256,7 @@ def _volume_taken_as_exact(volume_m3: float) -> Note:
     return Note(
         "room_volume_taken_as_exact",
         "care",
-        f"No uncertainty of the room volume was told; {volume_m3:g} m³ is taken as exact, so the interval of the "
+        f"No uncertainty of the room volume was specified; {volume_m3:g} m³ is taken as exact, so the interval of the "
         "clean air delivery rate is too narrow. Give --room-volume-uncertainty-m3.",
         value=volume_m3,
         unit="m³",

@@ -140,8 +140,8 @@ def no_measurable_cleaning(rate: Measured, limit: Detection) -> Note:
     return Note(
         "no_measurable_cleaning",
         "care",
-        f"No measurable cleaning: {rate.value:.1f} m³/h cannot be told from zero, for which more than "
-        f"{limit.decision_threshold:.1f} m³/h was needed. The rate is at most {limit.at_most:.1f} m³/h.",
+        f"No measurable cleaning: {rate.value:.1f} m³/h cannot be distinguished from zero; the decision threshold is "
+        f"{limit.decision_threshold:.1f} m³/h. The rate is at most {limit.at_most:.1f} m³/h.",
         value=rate.value,
         limit=limit.decision_threshold,
         unit="m³/h",
@@ -153,7 +153,7 @@ def no_standard_time(total: Measured) -> Note:
         "no_standard_clearing_time",
         "care",
         f"The decay rate of {total.value:.2f} per hour has an interval from {total.low_95:.2f} to "
-        f"{total.high_95:.2f}, which reaches zero: a time for a 95 % reduction has no upper end and is not given.",
+        f"{total.high_95:.2f}, which includes zero: the time to 95 % reduction has no upper limit and is not given.",
         value=total.low_95,
         limit=0.0,
         unit="1/h",
@@ -167,7 +167,7 @@ def _runs_left_out(served: PooledForTrial) -> Note:
     return Note(
         "natural_decay_runs_left_out",
         "fine",
-        f"{len(served.choice.chosen)} empty-room runs were used and {len(left_out)} left out ({named}{more}).",
+        f"{len(served.choice.chosen)} empty-room runs were used and {len(left_out)} excluded ({named}{more}).",
         value=float(len(left_out)),
     )
 

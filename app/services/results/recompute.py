@@ -84,7 +84,7 @@ def plan_recompute(
     worked: list[WorkedTrial] = []
     for trial in _worked(engine, tasks, workers or os.cpu_count() or 1):
         worked.append(trial)
-        progress(len(worked), len(tasks), "Analysing trials again")
+        progress(len(worked), len(tasks), "Re-analysing trials")
     worked.sort(key=lambda trial: trial.trial_id)
     differences = _dry_run(engine, worked)
     return RecomputePlan(len(tasks), METHOD_VERSION, differences, tuple(worked), tasks)
@@ -101,10 +101,9 @@ def accept_recompute(
     ids = [task.trial_id for task in plan.tasks]
     if list(_tasks(session, ids)) != list(plan.tasks):
         raise InvalidValue(
-            "A trial was changed since the re-analysis was made, so its list of differences no longer holds. "
-            "Run it again."
+            "A trial has changed since the re-analysis, so its list of differences is out of date. Run it again."
         )
-    reason = why or f"analysed again with method {plan.method_version}"
+    reason = why or f"re-analysed with method {plan.method_version}"
     _store(session, plan.worked, at)
     update_all_derived_results(session, who=who, why=reason, now=at, record=False)
     if plan.differences:

@@ -149,7 +149,7 @@ def reanalyse_trials(
     """Analyses trials again, records every changed number, and updates all derived results."""
     at = now or datetime.now(UTC)
     for done, trial_id in enumerate(trial_ids):
-        on_progress(done, len(trial_ids), "trials analysed again")
+        on_progress(done, len(trial_ids), "trials re-analysed")
         trial = get_trial(session, trial_id)
         before = _recorded_values(session, trial_id)
         write_results(session, trial_id, analyse_stored_trial(session, trial), at)
@@ -159,7 +159,7 @@ def reanalyse_trials(
                 record_change(
                     session, who, "recomputed", "trial", trial_id, " ".join(key), before.get(key), after.get(key), why
                 )
-    on_progress(len(trial_ids), len(trial_ids), "trials analysed again; now what rests on them")
+    on_progress(len(trial_ids), len(trial_ids), "trials re-analysed; updating derived results")
     update_derived_results(session, trial_ids, who=who, why=why, now=at)
 
 

@@ -16,7 +16,7 @@ def review_draft(session: Session, unit_id: int) -> Draft:
     facts = review_facts(session, unit_id)
     points = with_edits(points_of(facts), versions_of_points(session, unit_id))
     newest = latest_data_date(current_snapshot(session), EVERYTHING, [unit_id])
-    dated = f" Newest datum: {newest}." if newest else ""
+    dated = f" Latest data: {newest}." if newest else ""
     return Draft(
         unit_id=unit_id,
         title=f"{facts.name}: a draft review",

@@ -12,7 +12,7 @@ from app.services.ranking.table import RankedSetting
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EVERY, RankingChoices
 
-GONE = "no longer there"
+GONE = "no longer available"
 OTHER = "other:"  # key prefix of figures of other units, followed by the unit id
 _SAID_OF_OTHERS = ("price", "rate", "sound", "cost")
 
@@ -97,7 +97,7 @@ def _of_setting(line: RankedSetting) -> list[Figure]:
     at = f"at “{row.setting}”"
     shown = (
         ("rate", "clean air delivery rate", row.clean_air_delivery_rate_m3_per_h, rate_shown(line)),
-        ("time", "time for 95\u00a0% less smoke", row.standard_clearing_time_min, time_shown(line)),
+        ("time", "time to 95\u00a0% reduction", row.standard_clearing_time_min, time_shown(line)),
         ("sound", "sound", line.sound.level_dba if line.sound else None, sound_shown(line)),
         ("power", "power", row.power_w, power_shown(line)),
         ("cost", "running cost", line.cost.total_per_year if line.cost else None, cost_shown(line)),

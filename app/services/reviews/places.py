@@ -22,7 +22,7 @@ class Place:
 
     @property
     def words(self) -> str:
-        return f"place {self.place} of {self.of} tested units"
+        return f"rank {self.place} of {self.of} tested units"
 
     @property
     def span(self) -> Span:

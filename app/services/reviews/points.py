@@ -49,15 +49,15 @@ def save_point(session: Session, unit_id: int, edit: PointEdit, *, who: str = AT
     earlier = [row for row in stored if row.key == used]
     if edit.key.strip() and not earlier and used not in RULES:
         raise InvalidValue(
-            f"The point is named {used[:40]!r}; it needs the name of a rule or of a point that was added before. "
-            "Leave the name out to add a point of your own.",
+            f"There is no point {used[:40]!r}. Use the name of a rule or of an existing point, or no name to add your "
+            "own.",
             field="key",
         )
     row = ReviewPoint(
         unit_under_test_id=unit_id,
         key=optional_text(used, "key", "The name of the point", 100),
         version=earlier[-1].version + 1 if earlier else 1,
-        kind=one_of(edit.kind, KINDS, "kind", "The kind of the point"),
+        kind=one_of(edit.kind, KINDS, "kind", "The type of the point"),
         state=one_of(edit.state, POINT_STATES, "state", "The state of the point"),
         words=" ".join(text.split()),
         evidence=edit.evidence,
@@ -94,7 +94,7 @@ def with_edits(given: Sequence[DraftPoint], versions: Sequence[ReviewPoint]) -> 
             kind=row.kind,
             given=(),
             words=join_spans(row.words),
-            threshold="Added by a person." if own else "The rule behind this point no longer holds.",
+            threshold="Added by the reviewer." if own else "The rule behind this point no longer applies.",
             position="",
         )
         edited = _edited(point, row)
@@ -127,4 +127,4 @@ def _next_own_key(stored: Sequence[ReviewPoint]) -> str:
 
 
 def _shown(row: ReviewPoint) -> str:
-    return row.words if row.state == KEPT else f"{row.words} (left out)"
+    return row.words if row.state == KEPT else f"{row.words} (excluded)"

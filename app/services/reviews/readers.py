@@ -10,9 +10,9 @@ from app.services.reviews.thresholds import QUIET_DBA
 from app.services.reviews.wording import DraftSection, Span, Spans, cite_trials, join_spans
 
 NOT_A_PROTECTION = (
-    "This is a measurement of particles in one room, not medical advice. No air cleaner is a protection for people "
-    "with asthma, allergies, heart or lung illness; they should ask a doctor. It replaces no fresh air, no smoke alarm "
-    "and no carbon monoxide alarm; local rules hold."
+    "This is a measurement of particles in one room, not medical advice. No air cleaner protects people with asthma, "
+    "allergies, heart or lung disease; they should ask a doctor. It does not replace fresh air, a smoke alarm or a "
+    "carbon monoxide alarm; follow local rules."
 )
 
 
@@ -21,7 +21,7 @@ def who_should_buy(facts: ReviewFacts) -> DraftSection:
     line = facts.highest
     items = []
     if line is not None and line.has_rate:
-        items.append(join_spans("For a room of up to ", _floor(facts, line), ", as loud as its highest setting is."))
+        items.append(join_spans("For a room of up to ", _floor(facts, line), ", at the noise of its highest setting."))
         quiet = [
             one
             for one in facts.known.lines.lines
@@ -31,10 +31,13 @@ def who_should_buy(facts: ReviewFacts) -> DraftSection:
             best = max(quiet, key=lambda one: one.row.clean_air_delivery_rate_m3_per_h or 0.0)
             at = f", at “{best.row.setting}”."
             items.append(join_spans("For a room of up to ", _floor(facts, best), " below ", _quiet(facts), at))
-    rule = f"By the {FLOOR_PER_RATE.value:g} rule, for a ceiling of 8\u00a0ft (2.44\u00a0m); a higher room needs more."
-    first = join_spans(rule) if items else join_spans("Nobody, as far as smoke goes: no cleaning was measurable.")
+    rule = (
+        f"By the {FLOOR_PER_RATE.value:g} rule, for a ceiling of 8\u00a0ft (2.44\u00a0m); a room with a higher "
+        "ceiling needs more."
+    )
+    first = join_spans(rule) if items else join_spans("Nobody who wants to remove smoke: no cleaning was measurable.")
     if line is None or line.row.clean_air_delivery_rate_m3_per_h is None:
-        first = join_spans("That cannot be said before it was tested.")
+        first = join_spans("Not known until it is tested.")
     return DraftSection("for_whom", "Who should buy it?", (first,), items=tuple(items))
 
 
@@ -53,14 +56,16 @@ def who_should_not(facts: ReviewFacts) -> DraftSection:
     line = facts.highest
     items = []
     if line is not None and line.row.measurable == 0:
-        items.append(join_spans("Anyone who wants smoke taken out of a room."))
+        items.append(join_spans("Anyone who wants to remove smoke from a room."))
     if line is not None and line.has_rate:
         items.append(join_spans("Anyone with a larger room than ", _floor(facts, line), "."))
     for other in facts.others:
         if other.stronger and other.cheaper:
             name = Span(other.name, f"/units/{other.unit_id}")
             items.append(
-                join_spans("Anyone who asks only for clean air for the money: ", name, " is stronger and cheaper.")
+                join_spans(
+                    "Anyone who only wants the most clean air for the money: ", name, " is stronger and cheaper."
+                )
             )
     quiet = any(
         one.has_rate and one.sound and one.sound.level_dba is not None and one.sound.level_dba <= QUIET_DBA
@@ -68,8 +73,8 @@ def who_should_not(facts: ReviewFacts) -> DraftSection:
     )
     measured = any(level.level is not None for level in facts.known.sounds)
     if line is not None and line.has_rate and measured and not quiet:
-        items.append(join_spans("Anyone who needs it below ", _quiet(facts), ": no such setting cleans measurably."))
-    empty = () if items else (join_spans("Nothing measured here speaks against it for anyone in particular."),)
+        items.append(join_spans("Anyone who needs less than ", _quiet(facts), ": no such setting cleans measurably."))
+    empty = () if items else (join_spans("The measurements give no reason to advise anyone in particular against it."),)
     return DraftSection("not_for_whom", "Who should not buy it?", empty, items=tuple(items))
 
 
@@ -79,11 +84,15 @@ def cautions(facts: ReviewFacts) -> DraftSection:
     if ozone.caution:
         items.append(join_spans(Span(ozone.sentence, facts.page("ozone")), " ", ozone.caution))
     if facts.known.unit.kind == "water wash":
-        items.append(join_spans("It adds water to the air, and optical sensors over-read in damp air; see its trials."))
+        items.append(join_spans("It humidifies the air, and optical sensors over-read in humid air; see its trials."))
     care = [trial_id for trial_id, notes in facts.known.notes.items() if notes]
     if care:
         items.append(join_spans("Trials with notes that must be read before use: ", linked_trials(sorted(care)), "."))
-    items.append(join_spans("The numbers hold for this unit, this room and this smoke; another example may differ."))
+    items.append(
+        join_spans(
+            "The results apply to this unit, this room and this smoke; another unit of the same model may differ."
+        )
+    )
     return DraftSection("cautions", "Cautions", items=tuple(items))
 
 
@@ -91,10 +100,10 @@ def disclosure(facts: ReviewFacts) -> DraftSection:
     """Who paid for the unit; if not recorded, the draft says so, to prevent publication without it."""
     unit = facts.known.unit
     if not unit.bought_from and unit.bought_on is None:
-        words = "How the unit came to the bench is not recorded; record it before publishing."
+        words = "The source of the unit is not recorded; record it before publishing."
     else:
         when = f", on {unit.bought_on.isoformat()}" if unit.bought_on else ""
-        words = f"How the unit came here: {unit.bought_from or 'not recorded'}{when}."
+        words = f"Source of the unit: {unit.bought_from or 'not recorded'}{when}."
     if facts.chart_facts.invented:
-        words += " This bench is an invented demonstration: no such unit exists."
+        words += " This is a demonstration with invented data: no such unit exists."
     return DraftSection("disclosure", "Disclosure", (join_spans(Span(words, facts.page("edit"))),))

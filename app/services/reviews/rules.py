@@ -49,7 +49,7 @@ def _clean_air(facts: ReviewFacts) -> DraftPoint | None:
         ranks = Span(f"ranks {facts.rank.rank_low_95} to {facts.rank.rank_high_95}", "/ranking/order")
         within = join_spans("; with all units judged together it is within ", ranks)
     if place.in_first_share:
-        words = join_spans("It delivers much clean air: ", rate, ", ", place.span, within, ".")
+        words = join_spans("It delivers a lot of clean air: ", rate, ", ", place.span, within, ".")
         return _point("clean_air", STRENGTH, words, place)
     if place.in_last_share:
         words = join_spans("It delivers little clean air: ", rate, ", ", place.span, within, ".")
@@ -74,7 +74,7 @@ def _never_cleared(facts: ReviewFacts) -> DraftPoint | None:
     if line is None or line.row.time_to_clear_min is not None or line.row.not_cleared_before_min is None:
         return None
     bound = cite_trials(not_within(line.row.not_cleared_before_min), facts.trials(line))
-    words = join_spans("It did not bring the room to the clear level before the runs ended: ", bound, ".")
+    words = join_spans("It did not reach the clear level before the runs ended: ", bound, ".")
     return _point("never_cleared", WEAKNESS, words)
 
 
@@ -87,10 +87,10 @@ def _efficiency(facts: ReviewFacts) -> DraftPoint | None:
     place, line = place_of(facts, _per_watt, BY_POWER, larger_is_better=True), facts.highest
     if place is None or line is None or not (place.in_first_share or place.in_last_share):
         return None
-    figure = cite_trials(f"{rounded_text(_per_watt(line) or 0.0, 1)}\u00a0m³/h for each watt", facts.trials(line))
+    figure = cite_trials(f"{rounded_text(_per_watt(line) or 0.0, 1)}\u00a0m³/h per watt", facts.trials(line))
     power = Span(f"{rounded_text(line.row.power_w or 0.0, 0)}\u00a0W", facts.page("power"))
     good = place.in_first_share
-    lead = "It needs little power for its clean air: " if good else "It needs much power for its clean air: "
+    lead = "It uses little power for its clean air: " if good else "It uses a lot of power for its clean air: "
     words = join_spans(lead, figure, " at ", power, ", ", place.span, ".")
     return _point("efficiency", STRENGTH if good else WEAKNESS, words, place)
 
@@ -105,7 +105,7 @@ def _loud(facts: ReviewFacts) -> DraftPoint | None:
     if level is None or level.level is None or level.level.upper_bound or level.level.level_dba.low_95 < LOUD_DBA:
         return None
     place = place_of(facts, level_of_line, BY_SOUND, larger_is_better=False)
-    where = join_spans(", ", place.span, " from the quietest") if place else ()
+    where = join_spans(", ", place.span, " from quietest to loudest") if place else ()
     words = join_spans("It is loud at its highest setting: ", sound_text(facts, level), where, ".")
     return _point("loud", WEAKNESS, words, place)
 
@@ -156,9 +156,9 @@ def _running_cost(facts: ReviewFacts) -> DraftPoint | None:
     if place is None or line is None or not (place.in_first_share or place.in_last_share):
         return None
     good = place.in_first_share
-    lead = "It costs little to run: " if good else "It costs much to run: "
+    lead = "It is cheap to run: " if good else "It is expensive to run: "
     costs = facts.costs_page
-    hours = Span(f"{facts.known.lines.offered.hours_per_day:g}\u00a0h a day", costs)
+    hours = Span(f"{facts.known.lines.offered.hours_per_day:g}\u00a0h per day", costs)
     words = join_spans(lead, Span(cost_shown(line), costs), " at its highest setting, ", hours, ", ", place.span, ".")
     return _point("running_cost", STRENGTH if good else WEAKNESS, words, place)
 
@@ -174,9 +174,9 @@ def _price_of_air(facts: ReviewFacts) -> DraftPoint | None:
         return None
     good = place.in_first_share
     lead = "Its price is low for its clean air: " if good else "Its price is high for its clean air: "
-    figure = cite_trials(f"{money(per_100(line) or 0.0, facts.currency, 0)} for each 100\u00a0m³/h", facts.trials(line))
+    figure = cite_trials(f"{money(per_100(line) or 0.0, facts.currency, 0)} per 100\u00a0m³/h", facts.trials(line))
     price = Span(money(line.row.price or 0.0, facts.currency), facts.page("edit"))
-    words = join_spans(lead, figure, ", bought for ", price, ", ", place.span, ".")
+    words = join_spans(lead, figure, ", price ", price, ", ", place.span, ".")
     return _point("price_of_air", STRENGTH if good else WEAKNESS, words, place)
 
 
@@ -188,9 +188,9 @@ def _parts(facts: ReviewFacts) -> DraftPoint | None:
     if parts < PARTS_SHARE_OF_PRICE * line.row.price:
         return None
     words = join_spans(
-        "Its filters and parts are dear beside its price: ",
-        Span(f"{money_known(parts, facts.currency, line.cost.consumables_missing, 0)} a year", facts.costs_page),
-        " against ",
+        "Its consumables are expensive compared with its price: ",
+        Span(f"{money_known(parts, facts.currency, line.cost.consumables_missing, 0)} per year", facts.costs_page),
+        " compared with ",
         Span(money(line.row.price, facts.currency), facts.page("edit")),
         " for the unit.",
     )
@@ -202,7 +202,7 @@ def _standby(facts: ReviewFacts) -> DraftPoint | None:
     if standby is None or standby.power is None or standby.power.low_95 <= STANDBY_W:
         return None
     watts = Span(f"{rounded_text(standby.power.value, 1)}\u00a0W", facts.page("power"))
-    words = join_spans("It draws power while off: ", watts, " standing by.")
+    words = join_spans("It draws power while off: ", watts, " in standby.")
     return _point("standby", WEAKNESS, words)
 
 
@@ -211,11 +211,11 @@ def _claims(facts: ReviewFacts) -> DraftPoint | None:
     failed, held = verdicts.count("not supported"), verdicts.count("supported")
     address = facts.page("claims")
     if failed:
-        number = Span("the one claim" if len(verdicts) == 1 else f"{failed} of {len(verdicts)} claims", address)
+        number = Span("the only claim" if len(verdicts) == 1 else f"{failed} of {len(verdicts)} claims", address)
         words = join_spans("The measurements do not support ", number, " of the maker.")
         return _point("claims", WEAKNESS, words)
     if held:
-        number = Span("the one claim" if len(verdicts) == 1 else f"{held} of {len(verdicts)} claims", address)
+        number = Span("the only claim" if len(verdicts) == 1 else f"{held} of {len(verdicts)} claims", address)
         rest = "." if held == len(verdicts) else "; the rest cannot be tested here."
         words = join_spans("The measurements support ", number, f" of the maker{rest}")
         return _point("claims", STRENGTH, words)
@@ -226,7 +226,7 @@ def _ozone(facts: ReviewFacts) -> DraftPoint | None:
     finding = facts.known.ozone.finding
     if not finding.above_limits:
         return None
-    words = join_spans("It gives off ozone above a public limit. ", Span(finding.sentence, facts.page("ozone")))
+    words = join_spans("It produces ozone above a public limit. ", Span(finding.sentence, facts.page("ozone")))
     return _point("ozone", WEAKNESS, words)
 
 
@@ -236,7 +236,7 @@ def _repeats(facts: ReviewFacts) -> DraftPoint | None:
         return None
     trials = cite_trials(counted(line.row.usable_trials or 0, "trial"), facts.trials(line))
     words = join_spans(
-        "Its trials differ by more than their own uncertainty explains: ", trials, " at the highest setting."
+        "Its trials differ by more than their uncertainty explains: ", trials, " at the highest setting."
     )
     return _point("repeats", WEAKNESS, words)
 

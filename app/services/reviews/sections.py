@@ -24,7 +24,7 @@ def what_it_is(facts: ReviewFacts) -> DraftSection:
     unit, page = facts.known.unit, facts.page()
     entries: list[tuple[str, Spans]] = [
         ("Maker and model", join_spans(Span(facts.name, page))),
-        ("Kind", join_spans(unit.kind)),
+        ("Type", join_spans(unit.kind)),
     ]
     sides = (unit.width_mm, unit.depth_mm, unit.height_mm)
     if None not in sides:
@@ -42,14 +42,14 @@ def what_it_is(facts: ReviewFacts) -> DraftSection:
         entries.append(("Price", join_spans(price, ", seen on ", seen, source)))
     else:
         entries.append(("Price", join_spans("none recorded")))
-    return DraftSection("what_it_is", "What it is", facts=tuple(entries))
+    return DraftSection("what_it_is", "Specifications", facts=tuple(entries))
 
 
 def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
     """The method box: room, source, sensor, runs, days, empty-room runs, method."""
     runs, bench = facts.runs, facts.known.bench
     if not runs:
-        return DraftSection("method", "How it was tested", (join_spans("There is no usable trial of it yet."),))
+        return DraftSection("method", "How it was tested", (join_spans("There is no usable trial yet."),))
     rooms = {run.room.id: run.room for run in runs}
     trials_page = f"/trials?unit_under_test_id={facts.known.unit.id}"
     clear = {
@@ -67,11 +67,11 @@ def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
             "Empty room",
             join_spans(Span(f"{len(facts.empty_rooms)}", _EMPTY_ROOMS), " without it: ", _trial_list(facts.empty_rooms))
             if facts.empty_rooms
-            else join_spans("no run; without one there is no clean air delivery rate"),
+            else join_spans("no run; a clean air delivery rate needs one"),
         ),
         ("Days", _days(runs)),
         ("Tested by", join_spans(listed(sorted({run.tested_by for run in runs if run.tested_by})) or "not recorded")),
-        ("Counts as clear", join_spans(Span(clear, "/bench"))),
+        ("Clear level", join_spans(Span(clear, "/bench"))),
         ("Sound", _sound_method(facts)),
         ("Method", join_spans(Span(f"{METHOD_NAME}, version {METHOD_VERSION}", "/method"))),
     ]
@@ -121,20 +121,24 @@ def _sound_method(facts: ReviewFacts) -> Spans:
     readings = [reading for level in facts.known.sounds for reading in level.measurements]
     if not readings:
         return join_spans("not measured")
-    meters = sorted({reading.instrument for reading in readings if reading.instrument}) or ["a meter not recorded"]
+    meters = sorted({reading.instrument for reading in readings if reading.instrument}) or ["an unspecified meter"]
     bench = facts.known.bench
     days = sorted(reading.measured_on.isoformat() for reading in readings)
     taken = f"{counted(len(readings), 'reading')} by {listed(meters)}, {days[0]} to {days[-1]}"
     distance = Span(f"{bench.standard_distance_m:g}\u00a0m", "/bench")
     rule = Span(bench.sound_correction_rule, "/bench")
-    return join_spans(Span(taken, facts.page("sound")), ", given for ", distance, ", background by ", rule)
+    return join_spans(
+        Span(taken, facts.page("sound")), ", converted to ", distance, ", background correction by ", rule
+    )
 
 
 def does_it_clean(facts: ReviewFacts) -> DraftSection:
     line = facts.highest
     heading = "Does it clean?"
     if line is None or line.row.clean_air_delivery_rate_m3_per_h is None:
-        why = "There is no clean air delivery rate yet: it needs a usable trial and an empty-room run of the same room."
+        why = (
+            "There is no clean air delivery rate yet: this needs a usable trial and an empty-room run in the same room."
+        )
         return DraftSection("cleaning", heading, (join_spans(why),))
     trials = facts.trials(line)
     if not line.has_rate:
@@ -171,7 +175,7 @@ def _time_text(line: RankedSetting, trials: tuple[int, ...]) -> Spans:
     if end is None:
         return found
     ended = cite_trials(f"{rounded_text(end, 0)}\u00a0min", trials)
-    return join_spans(found, ": an estimate, for the runs ended after ", ended)
+    return join_spans(found, ", an estimate because the runs ended after ", ended)
 
 
 def _rank_text(facts: ReviewFacts) -> Spans:
@@ -182,16 +186,16 @@ def _rank_text(facts: ReviewFacts) -> Spans:
     if rank.rank_low_95 != rank.rank_high_95:
         ranks = Span(f"ranks {rank.rank_low_95} to {rank.rank_high_95}", "/ranking/order")
         spread = join_spans("; with all units judged together it is within ", ranks)
-    place = Span(f"place {rank.place} of {facts.ranked}", "/ranking/order")
-    return join_spans(" That is ", place, " units that clean measurably", spread, ".")
+    place = Span(f"rank {rank.place} of {facts.ranked}", "/ranking/order")
+    return join_spans(" That is ", place, " units with measurable cleaning", spread, ".")
 
 
 def _against_others(facts: ReviewFacts) -> list[Spans]:
-    found = [join_spans("Held against other tested units, each at its highest setting:")] if facts.others else []
+    found = [join_spans("Compared with other tested units, each at its highest setting:")] if facts.others else []
     for kinds, lead in (
         ((True, True), "Stronger and cheaper"),
-        ((True, False), "Stronger, and not cheaper"),
-        ((False, True), "Cheaper, and not clearly stronger"),
+        ((True, False), "Stronger, but not cheaper"),
+        ((False, True), "Cheaper, but not clearly stronger"),
     ):
         for other in facts.others:
             if (other.stronger, other.cheaper) == kinds:
@@ -214,7 +218,7 @@ def how_loud(facts: ReviewFacts) -> DraftSection:
         if level.level is not None
     )
     place = place_of(facts, level_of_line, BY_SOUND, larger_is_better=False)
-    where = join_spans(" At its highest setting it holds ", place.span, ", counted from the quietest.") if place else ()
+    where = join_spans(" At its highest setting it is ", place.span, ", from quietest to loudest.") if place else ()
     distance = Span(f"{facts.known.bench.standard_distance_m:g}\u00a0m", "/bench")
     first = join_spans("Sound levels at ", distance, ".", where) if items else join_spans("Not measured yet.")
     return DraftSection("sound", "How loud is it?", (first,), items=items)
@@ -229,7 +233,7 @@ def how_much_power(facts: ReviewFacts) -> DraftSection:
     standby = next((power for power in facts.known.powers if power.setting is None), None)
     if standby is not None and standby.power is not None:
         watts = Span(f"{rounded_text(standby.power.value, 1)}\u00a0W", facts.page("power"))
-        items.append(join_spans("Standing by: ", watts, "."))
+        items.append(join_spans("Standby: ", watts, "."))
     empty = () if items else (join_spans("Not measured yet."),)
     return DraftSection("power", "How much power does it draw?", empty, items=tuple(items))
 
@@ -237,7 +241,7 @@ def how_much_power(facts: ReviewFacts) -> DraftSection:
 def what_it_costs(facts: ReviewFacts) -> DraftSection:
     line, known = facts.highest, facts.known
     if line is None or line.cost is None:
-        return DraftSection("cost", "What does it cost to own?", (join_spans("No price of a kilowatt-hour is known."),))
+        return DraftSection("cost", "What does it cost to own?", (join_spans("No electricity price is set."),))
     offered, costs = known.lines.offered, facts.costs_page
     cost, currency = line.cost, facts.currency
     of_energy = money_between(cost.energy_cost_per_year, cost.energy_interval_95, currency, cost.energy.missing)
@@ -245,14 +249,14 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
     parts = Span(money_between(of_parts, cost.consumables_interval_95, currency, left_out), costs)
     first = join_spans(
         f"At “{line.row.setting}”, ",
-        Span(f"{offered.hours_per_day:g}\u00a0h a day", costs),
+        Span(f"{offered.hours_per_day:g}\u00a0h per day", costs),
         ", it costs ",
-        Span(f"{money_between(cost.total_per_year, cost.interval_95, currency, cost.missing)} a year", costs),
+        Span(f"{money_between(cost.total_per_year, cost.interval_95, currency, cost.missing)} per year", costs),
         " to run: ",
         Span(of_energy, costs),
         " for energy, ",
         parts,
-        " for filters and parts.",
+        " for filters and other consumables.",
     )
     paragraphs = [first]
     if known.over_years is not None:
@@ -260,7 +264,7 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
         owned = known.over_years
         total = Span(money_between(owned.total, owned.interval_95, facts.currency, owned.missing), costs)
         over = Span(f"{years} years", costs)
-        paragraphs.append(join_spans("With the purchase that comes to ", total, " over ", over, "."))
+        paragraphs.append(join_spans("With purchase, the total is ", total, " over ", over, "."))
     missing = tuple(dict.fromkeys((*line.cost.missing, *(known.over_years.missing if known.over_years else ()))))
     return DraftSection(
         "cost", "What does it cost to own?", tuple(paragraphs), items=tuple(join_spans(one) for one in missing)
@@ -296,5 +300,5 @@ def what_is_claimed(facts: ReviewFacts) -> DraftSection:
         )
         for entry in facts.known.ratings
     ]
-    empty = () if items else (join_spans("No claim and no rating is recorded."),)
-    return DraftSection("claims", "What is claimed, and what holds?", empty, items=tuple(items))
+    empty = () if items else (join_spans("No claims or ratings recorded."),)
+    return DraftSection("claims", "Claims and certified rates", empty, items=tuple(items))

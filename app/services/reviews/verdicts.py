@@ -112,7 +112,7 @@ def withdraw_verdict(
     row = published_verdicts(session, [unit_id]).get(unit_id)
     if row is None or row.withdrawal is not None:
         raise InvalidValue(
-            f"Unit {unit_id} has no published verdict that could be withdrawn. Publish one first.",
+            f"Unit {unit_id} has no published verdict to withdraw.",
             field="withdraw_why",
         )
     row.withdrawal = VerdictWithdrawal(
@@ -181,7 +181,7 @@ def referenced_figures(
     for unit_id in unit_ids:
         named = alternatives(view, lines.get(unit_id))
         names = sorted(other.name for other in named)
-        told = Figure(NAMED, "stronger or cheaper units that the draft names", None, "; ".join(names) or "none")
+        told = Figure(NAMED, "stronger or cheaper units named in the draft", None, "; ".join(names) or "none")
         wanted = dict.fromkeys([*(other.line.row.unit_id for other in named), *(also or {}).get(unit_id, ())])
         figures = [figure for one in wanted if one in lines for figure in figures_of_other(lines[one])]
         found[unit_id] = (told, *figures)

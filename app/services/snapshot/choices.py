@@ -229,7 +229,7 @@ def _check(choices: RankingChoices, offered: Offered) -> None:
     _one_of(choices.channel, offered.channels, "channel", "The channel")
     _one_of(choices.aerosol, offered.aerosols, "aerosol", "The aerosol")
     _one_of(choices.sort, SORT_KEYS, "sort", "The column to sort by")
-    _one_of(choices.room_rule, ROOM_RULES, "room_rule", "The rule for the room")
+    _one_of(choices.room_rule, ROOM_RULES, "room_rule", "The sizing rule")
     if choices.room_id is not None and offered.room(choices.room_id) is None:
         there = ", ".join(f"{room.id} ({room.name})" for room in offered.rooms) or "none yet"
         raise InvalidValue(
@@ -237,24 +237,24 @@ def _check(choices: RankingChoices, offered: Offered) -> None:
         )
     known = (HIGHEST, QUIETEST, EVERY, *offered.setting_names)
     if choices.setting.casefold() not in {name.casefold() for name in known}:
-        raise InvalidValue(f"The setting is {choices.setting!r}; it needs one of: {', '.join(known)}.", field="setting")
+        raise InvalidValue(f"The setting is {choices.setting!r}; choose one of: {', '.join(known)}.", field="setting")
     for field, words, value, unit in (
-        ("max_price", "The highest price", choices.max_price, offered.currency),
-        ("max_sound_dba", "The sound ceiling", choices.max_sound_dba, "dB(A)"),
-        ("price_per_kwh", "The price of electricity", choices.price_per_kwh, f"{offered.currency} per kWh"),
+        ("max_price", "The maximum price", choices.max_price, offered.currency),
+        ("max_sound_dba", "The maximum sound level", choices.max_sound_dba, "dB(A)"),
+        ("price_per_kwh", "The electricity price", choices.price_per_kwh, f"{offered.currency} per kWh"),
     ):
         if value is not None and not (math.isfinite(value) and value >= 0):
-            raise InvalidValue(f"{words} is {value:g} {unit}; it needs to be zero or above. Correct it.", field=field)
+            raise InvalidValue(f"{words} is {value:g} {unit}; it must be zero or above. Correct it.", field=field)
     for field, words, value, unit in (
-        ("room_area_m2", "The floor of the room", choices.room_area_m2, "m²"),
-        ("room_height_m", "The height of the room", choices.room_height_m, "m"),
-        ("air_changes_per_h", "The number of air changes", choices.air_changes_per_h, "an hour"),
+        ("room_area_m2", "The room area", choices.room_area_m2, "m²"),
+        ("room_height_m", "The ceiling height", choices.room_height_m, "m"),
+        ("air_changes_per_h", "The number of air changes", choices.air_changes_per_h, "per hour"),
     ):
         if value is not None and not (math.isfinite(value) and value > 0):
-            raise InvalidValue(f"{words} is {value:g} {unit}; it needs to be above zero. Correct it.", field=field)
+            raise InvalidValue(f"{words} is {value:g} {unit}; it must be above zero. Correct it.", field=field)
     if not (math.isfinite(offered.hours_per_day) and 0 <= offered.hours_per_day <= 24):
         raise InvalidValue(
-            f"The unit runs {offered.hours_per_day} h a day; between 0 and 24 are needed.", field="hours_per_day"
+            f"The unit runs {offered.hours_per_day} h a day; enter a value from 0 to 24.", field="hours_per_day"
         )
     check_part(choices)
 
@@ -262,11 +262,11 @@ def _check(choices: RankingChoices, offered: Offered) -> None:
 def check_part(choices: RankingChoices) -> None:
     """Raises InvalidValue for an invalid limit or offset."""
     if not 1 <= choices.limit <= MOST_ROWS:
-        raise InvalidValue(f"The limit is {choices.limit} rows; 1 to {MOST_ROWS} can be asked for.", field="limit")
+        raise InvalidValue(f"The limit is {choices.limit} rows; 1 to {MOST_ROWS} are allowed.", field="limit")
     if choices.offset < 0:
-        raise InvalidValue(f"The list starts at {choices.offset}; it needs to be zero or above.", field="offset")
+        raise InvalidValue(f"The list starts at {choices.offset}; it must be zero or above.", field="offset")
 
 
 def _one_of(value: str, known: tuple[str, ...], field: str, what: str) -> None:
     if value not in known:
-        raise InvalidValue(f"{what} is {value!r}; it needs one of: {', '.join(known)}.", field=field)
+        raise InvalidValue(f"{what} is {value!r}; choose one of: {', '.join(known)}.", field=field)

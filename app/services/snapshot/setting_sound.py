@@ -103,7 +103,7 @@ def setting_sound(rows: Sequence[SoundRow], standard_distance_m: float, rule: st
     if sound.upper_bound:
         words += f" {sound.bound_sentence(standard_distance_m)}"
     elif len(sound.used) < len(rows):
-        words += f" {len(rows) - len(sound.used)} of them give an upper bound only and are left out."
+        words += f" {len(rows) - len(sound.used)} of them give only an upper bound and are excluded."
     return SettingSound(
         sound.level_dba, sound.estimate, sound.upper_bound, len(rows), words, uncertainty, degrees_of_freedom
     )

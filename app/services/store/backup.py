@@ -81,7 +81,7 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
     stored_revision(f"sqlite:///{copy.resolve()}", str(copy))  # a backup that cannot be opened is not restored
     if target.exists() and not overwrite:
         raise AlreadyStored(
-            f"{target} is there already and would be replaced. Say --overwrite to do it; the present store is then "
+            f"{target} already exists and would be replaced. Use --overwrite to replace it; the current store is then "
             "kept beside it."
         )
     target.parent.mkdir(parents=True, exist_ok=True)
@@ -114,7 +114,7 @@ def verify_copy(path: Path) -> dict[str, int]:
                 )
             tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
             if "alembic_version" not in tables:
-                raise StoreProblem(f"{path} is no store of a bench: it holds no store version. Use another file.")
+                raise StoreProblem(f"{path} is not a bench store: it has no store version. Use another file.")
             return {
                 name: connection.execute(f"SELECT count(*) FROM {name}").fetchone()[0]
                 for name in _COUNTED
@@ -130,8 +130,8 @@ def _sqlite_store(settings: Settings) -> Path:
     path = sqlite_file(settings.store_url)
     if path is None:
         raise StoreProblem(
-            "The bench is in a database server, which has its own tools for copies (pg_dump, pg_restore). "
-            "Use these, or name a folder with --data."
+            "The bench is on a database server, which has its own backup tools (pg_dump, pg_restore). Use these, or "
+            "choose a folder with --data."
         )
     return path
 
@@ -140,7 +140,7 @@ def _target(settings: Settings, target: Path | None, now: datetime) -> Path:
     name = f"bench-{now:%Y%m%d-%H%M%S}.sqlite"
     path = settings.data_folder / "backups" / name if target is None else target / name if target.is_dir() else target
     if path.exists():
-        raise AlreadyStored(f"{path} is there already and is not overwritten. Choose another name for the copy.")
+        raise AlreadyStored(f"{path} already exists and is not overwritten. Choose another name for the copy.")
     return path
 
 

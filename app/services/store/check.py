@@ -73,7 +73,7 @@ def _integrity(connection: Connection) -> Iterator[Finding]:
     if connection.dialect.name == "sqlite":
         for row in connection.execute(text("PRAGMA integrity_check")):
             if row[0] != "ok":
-                yield Finding(True, "store", f"The file is damaged: {row[0]}. Bring back a copy.")
+                yield Finding(True, "store", f"The file is damaged: {row[0]}. Restore a copy.")
 
 
 def _references(connection: Connection) -> Iterator[Finding]:
@@ -92,8 +92,8 @@ def _record_of_changes(connection: Connection) -> Iterator[Finding]:
         yield Finding(
             True,
             "changes",
-            f"The store no longer refuses to alter the record of changes: {', '.join(missing)} was taken away. Hold "
-            "the record against an earlier copy, and bring that back.",
+            f"The store no longer protects the change history: {', '.join(missing)} was removed. Compare the history "
+            "with an earlier copy, and restore that copy.",
         )
 
 

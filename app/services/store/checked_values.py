@@ -17,21 +17,24 @@ def required_text(value: str | None, field: str, what: str, longest: int = LONGE
     """The text without surrounding blanks; raises InvalidValue if it is empty or too long."""
     text = optional_text(value, field, what, longest)
     if not text:
-        raise InvalidValue(f"{what} is empty; it needs at least one letter. Type it in.", field=field)
+        raise InvalidValue(f"{what} is empty. Enter at least one letter.", field=field)
     return text
 
 
 def optional_text(value: str | None, field: str, what: str, longest: int = LONGEST_TEXT) -> str:
     text = (value or "").strip()
     if len(text) > longest:
-        raise InvalidValue(f"{what} has {len(text)} letters; at most {longest} fit. Shorten it.", field=field)
+        raise InvalidValue(
+            f"{what} has {len(text)} characters; at most {longest} are allowed. Shorten it.", field=field
+        )
     if "\x00" in text:
-        raise InvalidValue(f"{what} holds a NUL character, which no text needs. Type it in again.", field=field)
+        raise InvalidValue(f"{what} contains a NUL character. Enter it again.", field=field)
     if holds_control_characters(text):
-        raise InvalidValue(f"{what} holds a control character, which nobody sees. Type it in again.", field=field)
+        raise InvalidValue(f"{what} contains an invisible control character. Enter it again.", field=field)
     if holds_hidden_marks(text):
         raise InvalidValue(
-            f"{what} holds a hidden mark that turns the order in which it is read. Type it in again without copying.",
+            f"{what} contains a hidden character that changes the reading direction. Type it again instead of pasting "
+            "it.",
             field=field,
         )
     return text
@@ -40,37 +43,35 @@ def optional_text(value: str | None, field: str, what: str, longest: int = LONGE
 def number_above_zero(value: float | None, field: str, what: str, unit: str) -> float:
     checked = _finite(value, field, what, unit)
     if checked <= 0:
-        raise InvalidValue(f"{what} is {checked:g} {unit}; it needs to be above zero. Correct it.", field=field)
+        raise InvalidValue(f"{what} is {checked:g} {unit}; it must be above zero. Correct it.", field=field)
     return checked
 
 
 def number_not_below_zero(value: float | None, field: str, what: str, unit: str) -> float:
     checked = _finite(value, field, what, unit)
     if checked < 0:
-        raise InvalidValue(f"{what} is {checked:g} {unit}; it needs to be zero or above. Correct it.", field=field)
+        raise InvalidValue(f"{what} is {checked:g} {unit}; it must be zero or above. Correct it.", field=field)
     return checked
 
 
 def whole_number_above_zero(value: int | None, field: str, what: str) -> int:
     if value is None or value < 1:
-        raise InvalidValue(f"{what} is {value}; it needs a whole number above zero. Correct it.", field=field)
+        raise InvalidValue(f"{what} is {value}; enter a whole number above zero.", field=field)
     if value > LARGEST_COUNT:
-        raise InvalidValue(f"{what} is {value:g}; at most {LARGEST_COUNT} are possible. Correct it.", field=field)
+        raise InvalidValue(f"{what} is {value:g}; enter at most {LARGEST_COUNT}.", field=field)
     return value
 
 
 def one_of(value: str, choices: Sequence[str], field: str, what: str) -> str:
     if value not in choices:
-        raise InvalidValue(f"{what} is {value!r}; it needs one of: {', '.join(choices)}.", field=field)
+        raise InvalidValue(f"{what} is {value!r}; choose one of: {', '.join(choices)}.", field=field)
     return value
 
 
 def currency_code(value: str, field: str = "currency", _what: str = "") -> str:
     code = (value or "").strip().upper()
     if len(code) != 3 or not code.isascii() or not code.isalpha():
-        raise InvalidValue(
-            f"The currency is {value!r}; it needs three letters such as USD or EUR. Correct it.", field="currency"
-        )
+        raise InvalidValue(f"The currency is {value!r}; enter three letters such as USD or EUR.", field="currency")
     return code
 
 
@@ -79,7 +80,7 @@ def source_text(value: str | None, field: str, what: str) -> str:
     source = optional_text(value, field, f"The source of {what[:1].lower()}{what[1:]}")
     if not source:
         raise InvalidValue(
-            f"{what} has no source; it needs where it was seen, such as a shop, a list or a bill. Type it in.",
+            f"{what} has no source. Enter where it was seen, such as a shop, a list or a bill.",
             field=field,
         )
     return source
@@ -95,8 +96,7 @@ def day_seen(value: date | None, field: str, what: str) -> date:
     day = day_valid_from(value, field, what)
     if day > (latest := latest_current_day()):
         raise InvalidValue(
-            f"{what} is dated {day.isoformat()}, which is still to come; a day up to {latest.isoformat()} is needed. "
-            "Correct it, or enter it when that day has come.",
+            f"{what} is dated {day.isoformat()}, which is in the future; enter a date up to {latest.isoformat()}.",
             field=field,
         )
     return day
@@ -105,19 +105,17 @@ def day_seen(value: date | None, field: str, what: str) -> date:
 def day_valid_from(value: date | None, field: str, what: str) -> date:
     """A date that may lie in the future, such as that of a tariff announced for next year."""
     if value is None:
-        raise InvalidValue(f"{what} has no date; it needs the day on which it was seen. Type it in.", field=field)
+        raise InvalidValue(f"{what} has no date. Enter the date on which it was seen.", field=field)
     if not 1990 <= value.year <= 2100:
-        raise InvalidValue(f"{what} is dated {value.isoformat()}; a year from 1990 to 2100 is needed.", field=field)
+        raise InvalidValue(f"{what} is dated {value.isoformat()}; enter a year from 1990 to 2100.", field=field)
     return value
 
 
 def _finite(value: float | None, field: str, what: str, unit: str) -> float:
     if value is None:
-        raise InvalidValue(f"{what} is missing; it needs a number in {unit}. Type it in.", field=field)
+        raise InvalidValue(f"{what} is missing. Enter a number in {unit}.", field=field)
     if not math.isfinite(value):
-        raise InvalidValue(f"{what} is {value}; it needs a finite number in {unit}. Correct it.", field=field)
+        raise InvalidValue(f"{what} is {value}; enter a finite number in {unit}.", field=field)
     if abs(value) > LARGEST_NUMBER:
-        raise InvalidValue(
-            f"{what} is {value:g} {unit}; a number of at most {LARGEST_NUMBER:g} is needed. Correct it.", field=field
-        )
+        raise InvalidValue(f"{what} is {value:g} {unit}; enter at most {LARGEST_NUMBER:g}.", field=field)
     return float(value)

@@ -52,7 +52,7 @@ def copy_store(source: str, target: str, on_progress: OnProgress | None = None) 
     progress = on_progress or no_progress
     source_url, target_url = store_address(source), store_address(target)
     if source_url == target_url:
-        raise InvalidValue(f"{source} and {target} are the same store. Name the place that the copy is to go to.")
+        raise InvalidValue(f"{source} and {target} are the same store. Choose another target.")
     _refuse_unfit_source(source_url)
     reading = open_engine(source_url)
     try:
@@ -87,7 +87,7 @@ def store_address(place: str) -> str:
             make_url(place)
         except ArgumentError as error:
             raise InvalidValue(
-                f"{place!r} is no address of a database. Use sqlite:///PATH or postgresql://USER@HOST/NAME."
+                f"{place!r} is not a database URL. Use sqlite:///PATH or postgresql://USER@HOST/NAME."
             ) from error
         return place
     path = Path(place).expanduser().resolve()
@@ -103,15 +103,15 @@ def shown_address(url: str) -> str:
 def _refuse_unfit_source(url: str) -> None:
     where, path = shown_address(url), sqlite_file(url)
     if path is not None and not path.exists():
-        raise InvalidValue(f"There is no store {where}. Name the folder, the file or the address of a bench.")
+        raise InvalidValue(f"There is no store {where}. Give the folder, the file or the URL of a bench.")
     newest = read_store_revisions(bundled_folder("migrations")).newest
     found = stored_revision(url, where)
     if found is None:
-        raise InvalidValue(f"{where} holds no bench. Name the folder, the file or the address of one.")
+        raise InvalidValue(f"{where} is not a bench. Give the folder, the file or the URL of one.")
     if found != newest:
         raise StoreProblem(
-            f"{where} is of version {found}, and this program moves version {newest}. Bring it up to date first: "
-            "hazefall check does, after a copy."
+            f"{where} has version {found}, but this program copies version {newest}. Update it first: hazefall check "
+            "does this, after a backup."
         )
 
 
@@ -144,7 +144,7 @@ def _one_change(engine: Engine) -> Iterator[Connection]:
             yield connection
     except DBAPIError as error:
         raise store_problem_from(error, "The copy") or StoreProblem(
-            f"The copy could not be written: {_first_line(error)}. Nothing was stored in it."
+            f"The copy could not be written: {_first_line(error)}. Nothing was saved in it."
         ) from error
 
 
@@ -153,8 +153,8 @@ def _refuse_filled(connection: Connection, url: str) -> None:
     full = [f"{number} {name.replace('_', ' ')}" for name, number in held.items() if number]
     if full:
         raise AlreadyStored(
-            f"{shown_address(url)} is not empty: it holds {', '.join(full[:4])}{' and more' if full[4:] else ''}. "
-            "A bench is only copied into an empty store; make another database, or name another folder."
+            f"{shown_address(url)} is not empty: it holds {', '.join(full[:4])}{' and more' if full[4:] else ''}. A "
+            "bench can only be copied into an empty store. Create another database, or choose another folder."
         )
 
 
@@ -196,7 +196,7 @@ def _copy_table(source: Connection, target: Connection, table: Table, counter: _
             write_batches(target, table, batches(read))
     except (source.dialect.loaded_dbapi.Error, target.dialect.loaded_dbapi.Error, UnicodeError) as error:
         raise StoreProblem(
-            f"The table {table.name} could not be copied: {_first_line(error)}. Nothing was stored in the copy."
+            f"The table {table.name} could not be copied: {_first_line(error)}. Nothing was saved in the copy."
         ) from error
     return total, digest.hexdigest()
 
@@ -216,13 +216,13 @@ def _refuse_differences(
     for name, number in counted.items():
         if not number == read[name][0] == found[name][0]:
             raise StoreProblem(
-                f"The table {name} holds {number} rows, and {found[name][0]} were read back from the copy. "
-                "Nothing was stored in it. Run hazefall check on the source, and try again."
+                f"The table {name} holds {number} rows, and {found[name][0]} were read back from the copy. Nothing "
+                "was saved in it. Run hazefall check on the source, and try again."
             )
         if read[name][1] != found[name][1]:
             raise StoreProblem(
-                f"The rows of the table {name} read back from the copy are not those of the source. Nothing was "
-                "stored in it. Run hazefall check on the source, and try again."
+                f"The rows of the table {name} read back from the copy are not those of the source. Nothing was saved "
+                "in it. Run hazefall check on the source, and try again."
             )
 
 

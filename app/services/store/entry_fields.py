@@ -93,14 +93,14 @@ class EntryField:
         if self.most is not None and (value is None or not self.least <= value <= self.most):
             found = "missing" if value is None else f"{value:g} {unit}"
             raise InvalidValue(
-                f"{self.what} is {found}; a number from {self.least:g} to {self.most:g} {unit} is needed. Correct it.",
+                f"{self.what} is {found}; enter a number from {self.least:g} to {self.most:g} {unit}.",
                 field=name,
             )
         number = (number_not_below_zero if self.zero else number_above_zero)(value, name, self.what, unit)
         if number < self.least:
             raise InvalidValue(
-                f"{self.what} is {number:g} {unit}; at least {self.least:g} is needed. Correct it, or leave it empty "
-                "where it is not known.",
+                f"{self.what} is {number:g} {unit}; enter at least {self.least:g}, or leave it empty if it is not "
+                "known.",
                 field=name,
             )
         return number
@@ -190,5 +190,7 @@ def changed_entry(definition: type[Entry], row: object, changed: Mapping[str, ob
     values = stored_values(definition, row)
     unknown = sorted(changed.keys() - values.keys())
     if unknown:
-        raise InvalidValue(f"{thing} has no field {unknown[0]!r}; it has: {', '.join(values)}.", field=unknown[0])
+        raise InvalidValue(
+            f"{thing} has no field {unknown[0]!r}; its fields are: {', '.join(values)}.", field=unknown[0]
+        )
     return definition(**values | dict(changed))

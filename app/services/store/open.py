@@ -72,8 +72,8 @@ def _plain_errors(where: str) -> Iterator[None]:
         ) from error
     except ArgumentError as error:
         raise StoreProblem(
-            "The address of the database, in --database or HAZEFALL_DATABASE_URL, is none: it cannot be taken apart. "
-            "Use sqlite:///PATH or postgresql://USER@HOST/NAME."
+            "The database URL in --database or HAZEFALL_DATABASE_URL is invalid. Use sqlite:///PATH or "
+            "postgresql://USER@HOST/NAME."
         ) from error
 
 
@@ -98,12 +98,12 @@ def _refuse_unfit_server(url: str, where: str) -> None:
         ) from error
     if encoding != "UTF8":
         raise StoreProblem(
-            f"{where} keeps text as {encoding}; UTF8 is needed. Make another with: "
-            "createdb --encoding=UTF8 --template=template0 NAME."
+            f"{where} uses the encoding {encoding}; UTF8 is required. Create another with: createdb --encoding=UTF8 "
+            "--template=template0 NAME."
         )
     if version < _OLDEST_SERVER:
         raise StoreProblem(
-            f"{where} is PostgreSQL {version}; {_OLDEST_SERVER} or newer is needed. Update the database server."
+            f"{where} is PostgreSQL {version}; {_OLDEST_SERVER} or newer is required. Update the database server."
         )
 
 
@@ -114,8 +114,8 @@ def _make_folder(folder: Path) -> None:
             pass
     except OSError as error:
         raise StoreProblem(
-            f"The folder {folder} cannot be written: {error.strerror}. Give the program the right to write there, "
-            "or choose another folder with --data or HAZEFALL_DATA."
+            f"The folder {folder} cannot be written: {error.strerror}. Give the program write permission, or choose "
+            "another folder with --data or HAZEFALL_DATA."
         ) from error
 
 
@@ -127,7 +127,7 @@ def _refuse_unwritable(path: Path) -> None:
             pass
     except OSError as error:
         raise StoreProblem(
-            f"The store {path} cannot be written: {error.strerror}. Give the program the right to write the file, "
+            f"The store {path} cannot be written: {error.strerror}. Give the program write permission for the file, "
             "or choose another folder with --data or HAZEFALL_DATA."
         ) from error
 
@@ -154,7 +154,7 @@ def _stored_revision(url: str, path: Path | None, revisions: StoreRevisions, whe
     if found is not None and found not in (_BEFORE_FIRST, *revisions.known):
         raise StoreProblem(
             f"{where} is from a newer Hazefall: its version is {found}, and this program knows up to "
-            f"{revisions.newest}. Install the newer program, or open another folder."
+            f"{revisions.newest}. Install the newer version, or open another folder."
         )
     return found
 
@@ -191,7 +191,7 @@ def _migrate(url: str, path: Path | None, revisions: StoreRevisions, where: str,
         if path is not None and found is not None:
             on_progress(1, 3, f"Copying the store of version {found}")
             _copy_before(path, revisions.newest)
-        on_progress(2, 3, f"Bringing the store to version {revisions.newest}")
+        on_progress(2, 3, f"Migrating the store to version {revisions.newest}")
         if found == _BEFORE_FIRST:
             connection.execute(text("UPDATE alembic_version SET version_num = :first"), {"first": revisions.first})
         _run_migrations(connection)
@@ -237,8 +237,8 @@ def _refuse_broken_references(connection: Connection, where: str) -> None:
     broken = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
     if broken:
         raise StoreProblem(
-            f"{where} holds {len(broken)} rows that refer to a missing row, the first in table {broken[0][0]}. "
-            "The migration was not carried out and the store is as it was. Run `hazefall check` to list them."
+            f"{where} holds {len(broken)} rows that refer to a missing row, the first in table {broken[0][0]}. The "
+            "migration was cancelled and the store is unchanged. Run `hazefall check` to list them."
         )
 
 
@@ -248,8 +248,8 @@ def _copy_before(path: Path, revision: str) -> Path:
     needed, free = path.stat().st_size, shutil.disk_usage(path.parent).free
     if free < needed:
         raise StoreProblem(
-            f"The store {path} needs a copy of {needed / 1e6:.0f} MB before it is brought up to date, and "
-            f"{free / 1e6:.0f} MB are free. Make room on the disk and start again."
+            f"The store {path} needs a backup copy of {needed / 1e6:.0f} MB before migration, but {free / 1e6:.0f} MB "
+            "are free. Make room on the disk and start again."
         )
     unfinished = copy.with_name(f"{copy.name}.unfinished")
     for left_behind in path.parent.glob(f"{path.name}.before-*.unfinished*"):  # left by an interrupted start

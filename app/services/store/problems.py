@@ -13,43 +13,41 @@ _NO_ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 _PROBLEMS = (
     (
         "database is locked|database table is locked",
-        "{where} is held by another program, which did not let go of it in time. "
-        "Close the other program, or wait until its work is done, and try again.",
+        "{where} is locked by another program. Close that program, or wait until it has finished, and try again.",
     ),
     (
         "disk is full|no space left|could not extend file",
-        "{where} cannot grow: the disk is full. Nothing of this step was stored. Make room on the disk and try again.",
+        "{where} cannot grow: the disk is full. Nothing was saved in this step. Free disk space and try again.",
     ),
     (
         "readonly|read-only|unable to open",
-        "{where} cannot be written: {said}. Give the program the right to write there, "
-        "or choose another folder with --data or HAZEFALL_DATA.",
+        "{where} cannot be written: {said}. Give the program write permission, or choose another folder with --data "
+        "or HAZEFALL_DATA.",
     ),
     (
         "disk i/o error",
-        "{where} cannot be read or written: the disk answered with an error. Nothing of this step was stored. "
-        "Look whether the disk is full, over a quota or failing, then try again; `hazefall check` tells whether "
-        "the store is sound.",
+        "{where} cannot be read or written: the disk reported an error. Nothing was saved in this step. Check "
+        "whether the disk is full, over quota or failing, then try again. Run `hazefall check` to verify the store.",
     ),
     (
         "malformed|not a database",
-        "{where} is damaged or is no store: {said}. Keep the file as it is and bring back a copy "
-        "with `hazefall restore`; copies made before each migration lie beside it.",
+        "{where} is damaged or not a store: {said}. Keep the file unchanged and restore a copy with `hazefall "
+        "restore`; copies made before each migration are beside it.",
     ),
     (
         "(?s)(?=.*does not exist).*(database|role)",
-        "{where} is not there: {server}. Make it first (createuser and createdb do), or correct the "
-        "name in --database or HAZEFALL_DATABASE_URL.",
+        "{where} does not exist: {server}. Create it first (with createuser and createdb), or correct the name in "
+        "--database or HAZEFALL_DATABASE_URL.",
     ),
     (
         r"authentication failed|no pg_hba\.conf entry|no password supplied",
-        "{where} lets nobody in with this name and password: {server}. Correct them in --database or "
-        "HAZEFALL_DATABASE_URL, or keep the password in ~/.pgpass.",
+        "{where} rejects this name and password: {server}. Correct them in --database or HAZEFALL_DATABASE_URL, or "
+        "keep the password in ~/.pgpass.",
     ),
     (
         "too many clients|remaining connection slots",
-        "{where} takes no more connections: {server}. Start fewer server processes with --workers, or "
-        "raise max_connections of the database server.",
+        "{where} accepts no more connections: {server}. Start fewer server processes with --workers, or raise "
+        "max_connections of the database server.",
     ),
     (
         "permission denied for",
@@ -58,7 +56,7 @@ _PROBLEMS = (
     ),
     (
         "(?s)(?=.*connection).*(refused|failed|closed)",
-        "{where} does not answer: {first_line}. Start the database server and try again.",
+        "{where} does not respond: {first_line}. Start the database server and try again.",
     ),
 )
 
@@ -94,6 +92,6 @@ def file_problem_from(error: OSError) -> StoreProblem | None:
         return None
     where = error.filename or "A file"
     return StoreProblem(
-        f"{where} cannot be written: there is no room for it ({error.strerror}). Nothing of this step was stored. Make "
-        "room on the disk and try again."
+        f"{where} cannot be written: there is not enough space ({error.strerror}). Nothing was saved in this step. "
+        "Free disk space and try again."
     )

@@ -110,7 +110,7 @@ def decay_overlay(session: Session, choices: CurveChoices | None = None) -> Deca
     """The requested curves, at most eight. Raises InvalidValue for an unknown choice."""
     chosen = choices or CurveChoices()
     if chosen.scale not in SCALES:
-        raise InvalidValue(f"The scale is {chosen.scale!r}; it needs linear or log.", field="scale")
+        raise InvalidValue(f"The scale is {chosen.scale!r}; choose linear or log.", field="scale")
     ranking = _ranking_of(current_snapshot(session), chosen)
     channel, room_id = ranking.choices.channel, ranking.choices.room_id
     chosen = replace(chosen, channel=channel, room_id=room_id)
@@ -124,12 +124,12 @@ def decay_overlay(session: Session, choices: CurveChoices | None = None) -> Deca
         spread_of = len(lines)
         trial_ids = _latest_trials(session, shown, channel, room_id)
     if len(trial_ids) > MOST_CURVES:
-        left_out.append(f"{len(trial_ids)} curves were asked for; the first {MOST_CURVES} are drawn.")
+        left_out.append(f"{len(trial_ids)} curves were requested; the first {MOST_CURVES} are shown.")
         trial_ids = trial_ids[:MOST_CURVES]
     rows = {trial.id: row for row in _read(session, trial_ids, channel) if (trial := row[0])}
     missing = [str(trial_id) for trial_id in trial_ids if trial_id not in rows]
     if missing:
-        left_out.append(f"Without a result for this channel, or in the trash: trial {', '.join(missing)}.")
+        left_out.append(f"No result for this channel, or in the trash: trial {', '.join(missing)}.")
     curves = tuple(_curve(session, rows[trial_id], chosen) for trial_id in trial_ids if trial_id in rows)
     empty_room = _empty_room(session, chosen, curves) if chosen.with_empty_room else None
     unit = next((row[1].unit for row in rows.values()), "µg/m³")
@@ -154,7 +154,7 @@ def _trials_of_units(
     wanted = [line for unit_id in dict.fromkeys(chosen.unit_ids) for line in by_unit.get(unit_id, [])]
     absent = [str(unit_id) for unit_id in chosen.unit_ids if unit_id not in by_unit]
     if absent:
-        left_out.append(f"Without a usable trial at this setting in this room: unit {', '.join(absent)}.")
+        left_out.append(f"No usable trial at this setting in this room: unit {', '.join(absent)}.")
     return _latest_trials(session, wanted, chosen.channel, chosen.room_id)
 
 

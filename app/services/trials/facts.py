@@ -40,7 +40,7 @@ def change_trial_facts(
     unknown = sorted(changed.keys() - set(CHANGEABLE))
     if unknown:
         raise InvalidValue(
-            f"{unknown[0]!r} of a trial cannot be changed; these can: {', '.join(CHANGEABLE)}.", field=unknown[0]
+            f"{unknown[0]!r} of a trial cannot be changed; editable fields: {', '.join(CHANGEABLE)}.", field=unknown[0]
         )
     trial = get_trial(session, trial_id)
     asked = {field.name: getattr(trial, field.name) for field in fields(NewTrial) if hasattr(trial, field.name)}
@@ -56,7 +56,7 @@ def change_trial_facts(
     if moved - _WORDS_ONLY:
         session.flush()
         at = now or datetime.now(UTC)
-        reanalyse_trials(session, [trial_id], who=who, why=why or "what was told of the trial was changed", now=at)
+        reanalyse_trials(session, [trial_id], who=who, why=why or "the trial details were changed", now=at)
         if left_setting is not None and left_setting != trial.setting_id:
             refresh_summaries(session, {left_setting}, at)
     return trial

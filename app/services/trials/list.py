@@ -111,4 +111,4 @@ def list_trials(
 
 def _one_of(value: str, known: tuple[str, ...], field: str) -> None:
     if value not in known:
-        raise InvalidValue(f"The {field} is {value[:40]!r}; it needs one of: {', '.join(known)}.", field=field)
+        raise InvalidValue(f"The {field} is {value[:40]!r}; choose one of: {', '.join(known)}.", field=field)

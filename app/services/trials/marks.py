@@ -116,8 +116,8 @@ def exclude_trial(session: Session, trial_id: int, *, who: str, why: str, now: d
     reason = required_text(why, "why", "The reason for excluding the trial", 2000)
     if trial.excluded_at is not None:
         raise InvalidValue(
-            f"Trial {trial_id} is excluded already, by {trial.excluded_by}: {trial.excluded_why.rstrip('.')}. "
-            "Restore it first to give another reason.",
+            f"Trial {trial_id} is already excluded by {trial.excluded_by}: {trial.excluded_why.rstrip('.')}. Include "
+            "it again first to give another reason.",
             field="why",
         )
     at = now or datetime.now(UTC)
@@ -133,11 +133,11 @@ def restore_trial(
     """Includes an excluded trial again."""
     trial = get_trial(session, trial_id)
     if trial.excluded_at is None:
-        raise InvalidValue(f"Trial {trial_id} is not excluded, so there is nothing to restore.", field="why")
+        raise InvalidValue(f"Trial {trial_id} is not excluded.", field="why")
     before = trial.excluded_why
     trial.excluded_at, trial.excluded_by, trial.excluded_why = None, "", ""
     record_change(session, who, "restored", "trial", trial_id, "excluded_why", before, None, why, at=now)
-    update_derived_results(session, [trial_id], who=who, why=f"trial {trial_id} was restored", now=now)
+    update_derived_results(session, [trial_id], who=who, why=f"trial {trial_id} was included again", now=now)
     return trial
 
 

@@ -26,7 +26,7 @@ def trash_unit(
     """Moves a unit to the trash; its trials stay with it. Raises InvalidValue without a reason."""
     reason = _reason(why, "the unit")
     unit = get_unit(session, unit_id)
-    _refuse_if(unit.trashed_at is not None, f"{unit.maker} {unit.model} lies in the trash already.")
+    _refuse_if(unit.trashed_at is not None, f"{unit.maker} {unit.model} is already in the trash.")
     unit.trashed_at = now or datetime.now(UTC)
     record_change(session, who, "trashed", SUBJECT, unit_id, why=reason, at=now)
     _refresh_repeatability_of(session, unit_id, now)
@@ -39,7 +39,7 @@ def untrash_unit(
     """Restores a unit from the trash, with all its data."""
     reason = optional_text(why, "why", "The reason")
     unit = get_unit(session, unit_id)
-    _refuse_if(unit.trashed_at is None, f"{unit.maker} {unit.model} does not lie in the trash.")
+    _refuse_if(unit.trashed_at is None, f"{unit.maker} {unit.model} is not in the trash.")
     unit.trashed_at = None
     record_change(session, who, "untrashed", SUBJECT, unit_id, why=reason, at=now)
     _refresh_repeatability_of(session, unit_id, now)
@@ -58,11 +58,11 @@ def trash_trial(
 
     reason = _reason(why, "the trial")
     trial = get_trial(session, trial_id)
-    _refuse_if(trial.trashed_at is not None, f"Trial {trial_id} lies in the trash already.")
+    _refuse_if(trial.trashed_at is not None, f"Trial {trial_id} is already in the trash.")
     trial.trashed_at = now or datetime.now(UTC)
     record_change(session, who, "trashed", "trial", trial_id, why=reason, at=now)
     update_derived_results(
-        session, [trial_id], who=who, why=f"trial {trial_id} was put in the trash: {reason}", now=now
+        session, [trial_id], who=who, why=f"trial {trial_id} was moved to the trash: {reason}", now=now
     )
     return trial
 
@@ -76,10 +76,10 @@ def untrash_trial(
 
     reason = optional_text(why, "why", "The reason")
     trial = get_trial(session, trial_id)
-    _refuse_if(trial.trashed_at is None, f"Trial {trial_id} does not lie in the trash.")
+    _refuse_if(trial.trashed_at is None, f"Trial {trial_id} is not in the trash.")
     trial.trashed_at = None
     record_change(session, who, "untrashed", "trial", trial_id, why=reason, at=now)
-    update_derived_results(session, [trial_id], who=who, why=f"trial {trial_id} was taken back from the trash", now=now)
+    update_derived_results(session, [trial_id], who=who, why=f"trial {trial_id} was restored from the trash", now=now)
     return trial
 
 
@@ -92,7 +92,7 @@ def _refresh_repeatability_of(session: Session, unit_id: int, now: datetime | No
 
 
 def _reason(why: str, of_what: str) -> str:
-    return required_text(why, "why", f"The reason for putting {of_what} in the trash", LONGEST_TEXT)
+    return required_text(why, "why", f"The reason for deleting {of_what}", LONGEST_TEXT)
 
 
 def _refuse_if(wrong: bool, message: str) -> None:

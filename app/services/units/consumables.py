@@ -19,7 +19,7 @@ def add_consumable(session: Session, unit_id: int, new: NewConsumable, *, who: s
     name = values["name"]
     if find_consumable(session, unit_id, name) is not None:
         raise AlreadyStored(
-            f"{unit.maker} {unit.model} has a consumable {name!r} already. Add a price to it, or choose another name.",
+            f"{unit.maker} {unit.model} already has a consumable {name!r}. Add a price to it, or choose another name.",
             field="consumable",
         )
     consumable = Consumable(unit_under_test_id=unit_id, **values)
@@ -57,8 +57,8 @@ def say_none_needed(session: Session, unit_id: int, *, who: str = AT_THE_DESK) -
     listed = session.scalar(select(Consumable.name).where(Consumable.unit_under_test_id == unit_id).limit(1))
     if listed is not None:
         raise InvalidValue(
-            f"{unit.maker} {unit.model} has a consumable {listed!r}, so it cannot be said to need none. "
-            "Take the consumable off first.",
+            f"{unit.maker} {unit.model} has the consumable {listed!r}, so it cannot be marked as needing none. Remove "
+            "the consumable first.",
             field="consumables_state",
         )
     change_unit(session, unit_id, {"consumables_state": "none needed"}, who=who)

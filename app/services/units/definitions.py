@@ -21,15 +21,15 @@ class NewUnit:
 
     maker: str = text("Maker", needed=True, longest=LONGEST_NAME)
     model: str = text("Model", needed=True, longest=LONGEST_NAME)
-    kind: str = choice("How it cleans", KINDS_OF_CLEANING, default="other", what="The kind of cleaning")
-    makes_ozone: bool | None = flag("It ionises or uses ultraviolet light, so it may make ozone", default=None)
-    consumables_state: str = choice("", CONSUMABLES_STATES, default="unknown", what="What is known of consumables")
+    kind: str = choice("Type", KINDS_OF_CLEANING, default="other", what="The type")
+    makes_ozone: bool | None = flag("It ionises or uses ultraviolet light, so it may produce ozone", default=None)
+    consumables_state: str = choice("", CONSUMABLES_STATES, default="unknown", what="The consumables state")
     width_mm: float | None = number("Width", "mm")
     depth_mm: float | None = number("Depth", "mm")
     height_mm: float | None = number("Height", "mm")
     mass_kg: float | None = number("Mass", "kg")
     bought_on: date | None = day("Bought on", "The purchase")
-    bought_from: str = text("Bought from, and who paid", help="Shown in the disclosure line of a review.")
+    bought_from: str = text("Bought from, and paid by", help="Shown in the disclosure line of a review.")
     serial_number: str = text("Serial number", private=True)
     notes: str = text("Notes", lines=3)
 
@@ -46,7 +46,7 @@ class NewPrice:
     )
     seen_on: date | None = day("Seen on", "The price", form_name="price_seen_on", needed=True)
     source: str = text(
-        "Where it was seen", default="", what="The price", form_name="price_source", evidence=True, check=source_text
+        "Where seen", default="", what="The price", form_name="price_source", evidence=True, check=source_text
     )
 
 
@@ -55,7 +55,7 @@ class NewConsumable:
     """A part that wears out. Life in months, in running hours, or both: whichever comes first counts."""
 
     name: str = text(
-        "Name of the part",
+        "Part name",
         what="The name of the consumable",
         form_name="consumable",
         column="consumable",
@@ -63,27 +63,27 @@ class NewConsumable:
         longest=LONGEST_NAME,
     )
     kind: str = choice(
-        "Kind of part",
+        "Part type",
         KINDS_OF_CONSUMABLE,
         default="filter",
-        what="The kind of consumable",
+        what="The consumable type",
         form_name="consumable_kind",
         words=f"one of: {', '.join(KINDS_OF_CONSUMABLE)}",
     )
-    washable: bool = flag("It is washed and put back")
-    pieces_in_use: int = count("Pieces in use at once", what="The number of pieces in use")
-    pack_size: int = count("Pieces in a pack", what="The number of pieces in a pack")
+    washable: bool = flag("Washable and reused")
+    pieces_in_use: int = count("Pieces in use", what="The number of pieces in use")
+    pack_size: int = count("Pieces per pack", what="The number of pieces per pack")
     life_months: float | None = number("Life", "months", least=SHORTEST_LIFE_MONTHS)
     life_running_hours: float | None = number(
-        "Life while running",
+        "Life in running hours",
         "hours",
-        "With both, whichever comes first counts.",
+        "If both are given, whichever comes first counts.",
         what="The life",
         least=SHORTEST_LIFE_HOURS,
     )
     life_source: str = text(
-        "Who says how long it lasts",
+        "Source of the life",
         what="The source of the life",
-        words="who says how long it lasts; needed with a life",
+        words="source of the life; required with a life",
     )
-    notes: str = text("Notes on the part", what="The notes", form_name="consumable_notes")
+    notes: str = text("Part notes", what="The notes", form_name="consumable_notes")

@@ -70,8 +70,8 @@ def add_setting(
     present = session.scalars(select(SpeedSetting).where(SpeedSetting.unit_under_test_id == unit_id)).all()
     if any(setting.name.casefold() == checked_name.casefold() for setting in present):
         raise AlreadyStored(
-            f"{unit.maker} {unit.model} has a setting {checked_name!r} already. Choose it from the list, "
-            "or give the new one another name.",
+            f"{unit.maker} {unit.model} already has a setting {checked_name!r}. Choose it from the list, or give the "
+            "new one another name.",
             field="setting",
         )
     if is_highest:
@@ -92,8 +92,7 @@ def add_setting(
 def _position(position: int) -> int:
     if not 0 <= position <= LARGEST_COUNT:
         raise InvalidValue(
-            f"The position of the setting is {position:g}; a whole number from 0 to {LARGEST_COUNT} is needed. "
-            "Correct it.",
+            f"The position of the setting is {position:g}; enter a whole number from 0 to {LARGEST_COUNT}.",
             field="position",
         )
     return position
@@ -122,8 +121,8 @@ def _refuse_second(session: Session, maker: str, model: str, apart_from: int | N
     present = find_unit(session, maker, model)
     if present is not None and present != apart_from:
         raise AlreadyStored(
-            f"{maker} {model} is on the bench already, as unit {present}. Open that unit, take it back from the trash "
-            "if it lies there, or give this one another model name.",
+            f"{maker} {model} already exists as unit {present}. Open that unit, restore it if it is in the trash, or "
+            "give this one another model name.",
             field="model",
         )
 

@@ -37,7 +37,7 @@ def list_part(
 ) -> ListPart[Any]:
     """At most `limit` rows after `cursor`, which comes from the previous page."""
     if not 1 <= limit <= MOST_ROWS:
-        raise InvalidValue(f"The limit is {limit}; it needs a whole number from 1 to {MOST_ROWS}.", field="limit")
+        raise InvalidValue(f"The limit is {limit}; enter a whole number from 1 to {MOST_ROWS}.", field="limit")
     if cursor is not None:
         after = _position(cursor)
         statement = statement.where(id_column < after if newest_first else id_column > after)
@@ -50,7 +50,7 @@ def list_part(
 def _position(cursor: str) -> int:
     if not cursor.isdecimal() or len(cursor) > 15:
         raise InvalidValue(
-            f"The cursor is {cursor[:40]!r}; it needs the next_cursor of an earlier answer, or none for the start.",
+            f"The cursor is {cursor[:40]!r}; use the next_cursor of an earlier response, or none for the start.",
             field="cursor",
         )
     return int(cursor)

@@ -29,7 +29,7 @@ def rename_setting(session: Session, setting_id: int, name: str, *, field: str, 
         return
     others = [other for other in settings_of(session, setting.unit_under_test_id) if other.id != setting_id]
     if any(other.name.casefold() == checked.casefold() for other in others):
-        raise InvalidValue(f"The unit has another setting {checked!r}. Give this one a name of its own.", field=field)
+        raise InvalidValue(f"The unit already has a setting {checked!r}. Give this one another name.", field=field)
     record_change(session, who, "changed", SUBJECT, setting.unit_under_test_id, "setting", setting.name, checked)
     setting.name = checked
 

@@ -124,7 +124,7 @@ def running_cost(
 ) -> RunningCostShape:
     """Units sorted by the chosen column: complete costs before lower bounds."""
     if not 1 <= query.limit <= 500:
-        raise InvalidValue(f"The limit is {query.limit}; it needs a whole number from 1 to 500.", field="limit")
+        raise InvalidValue(f"The limit is {query.limit}; enter a whole number from 1 to 500.", field="limit")
     first = _place(query.cursor)
     view = running_cost_view(snapshot, _choices(query))
     part = view.costs[first : first + query.limit]
@@ -167,7 +167,7 @@ def _place(cursor: str | None) -> int:
         return 0
     if not cursor.isdecimal() or len(cursor) > 9:
         raise InvalidValue(
-            f"The cursor is {cursor[:40]!r}; it needs the next_cursor of an earlier answer.", field="cursor"
+            f"The cursor is {cursor[:40]!r}; use the next_cursor of an earlier response.", field="cursor"
         )
     return int(cursor)
 

@@ -8,8 +8,8 @@ from sqlalchemy.orm import Session
 
 from app.services.bench.invented import invented_bench
 
-Limit = Annotated[int, Query(ge=1, le=500, description="How many rows at most")]
-Cursor = Annotated[str | None, Query(description="`next_cursor` of the part before; none for the start")]
+Limit = Annotated[int, Query(ge=1, le=500, description="Maximum number of rows")]
+Cursor = Annotated[str | None, Query(description="`next_cursor` of the previous page; omit for the first page")]
 
 _COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distribution
 # PostgreSQL stores ids in four bytes; larger numbers are not ids.
@@ -120,12 +120,12 @@ class ProblemShape(BaseModel):
 
 
 _MEANING = {
-    400: "The body cannot be read at all",
-    404: "There is no such thing in this bench",
-    409: "It is stored already; nothing was stored a second time",
+    400: "The body cannot be parsed",
+    404: "Not found",
+    409: "It already exists; nothing was saved a second time",
     413: "The upload is too large",
-    422: "A value cannot be used; the detail says what was found, what is needed and what to do",
-    503: "The store cannot be used",
+    422: "Invalid value; the detail says what was found, what is allowed and what to do",
+    503: "The store is unavailable",
 }
 
 

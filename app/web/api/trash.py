@@ -28,7 +28,7 @@ class TrashShape(OfBench):
 def trash(
     session: SessionDep,
     limit: Limit = 100,
-    offset: Annotated[int, Query(ge=0, le=1_000_000, description="How many to pass over")] = 0,
+    offset: Annotated[int, Query(ge=0, le=1_000_000, description="Number of items to skip")] = 0,
 ) -> TrashShape:
     """Contents of the trash, latest first. Nothing is ever removed from it for good."""
     found = list_trash(session, limit, offset)

@@ -123,7 +123,7 @@ def _claims_measured(session: Session, form: TypedForm) -> DatedChart:
 def _unit_id(form: TypedForm) -> int:
     unit_id = form.whole_number("unit", "The unit")
     if unit_id is None:
-        raise InvalidValue("This chart needs a unit; add ?unit= and its number to the address.", field="unit")
+        raise InvalidValue("This chart needs a unit; add ?unit= and its number to the URL.", field="unit")
     return unit_id
 
 
@@ -148,7 +148,7 @@ def _residuals(session: Session, form: TypedForm) -> DatedChart:
 def _one_trial(session: Session, form: TypedForm) -> tuple[DecayCurve, str]:
     trial_id = form.whole_number("trial", "The trial")
     if trial_id is None:
-        raise InvalidValue("This chart needs a trial; add ?trial= and its number to the address.", field="trial")
+        raise InvalidValue("This chart needs a trial; add ?trial= and its number to the URL.", field="trial")
     name = form.text("channel") or "pm2_5"
     return trial_curve(session, trial_id, name), name
 

@@ -7,31 +7,31 @@ _PARAMETERS = (
     ("channel", "string", "channel such as pm2_5"),
     ("aerosol", "string", "smoke, dust or pollen"),
     ("room_id", "integer", "the test room"),
-    ("search", "string", "words of maker, model or kind"),
-    ("kind", "string", "kind of cleaning"),
-    ("max_price", "number", "highest price"),
-    ("max_sound_dba", "number", "sound ceiling [dB(A)]"),
-    ("room_area_m2", "number", "floor of the reader's room [m²]"),
-    ("sort", "string", "column to sort by, as the page has it"),
+    ("search", "string", "words in maker, model or type"),
+    ("kind", "string", "type"),
+    ("max_price", "number", "maximum price"),
+    ("max_sound_dba", "number", "maximum sound level [dB(A)]"),
+    ("room_area_m2", "number", "room area [m²]"),
+    ("sort", "string", "column to sort by, as on the page"),
     ("descending", "string", "1 or 0"),
-    ("column", "string", "a column, once for each; ranking table; without it the usual ones"),
+    ("column", "string", "a column, repeatable; ranking table; omit for the default columns"),
     ("units", "string", "metric or us"),
     ("unit", "string", "a unit, or several with commas; decay-overlay, costs, price-history, claims-measured"),
     ("trial", "string", "a trial, or several with commas; decay-overlay, trial-decay, residuals"),
     ("clip", "string", "clips with commas; sound-spectra"),
     ("scale", "string", "linear or log; decay-overlay, trial-decay"),
-    ("levels", "string", "share for percent of the start level; decay-overlay"),
-    ("empty_room", "string", "no leaves the empty room out; decay-overlay"),
+    ("levels", "string", "share: percent of the start level; decay-overlay"),
+    ("empty_room", "string", "no: hide the empty room; decay-overlay"),
     ("tariff_id", "integer", "tariff; costs"),
-    ("price_per_kwh", "number", "a price of your own; costs"),
-    ("hours_per_day", "number", "hours of use a day; costs"),
+    ("price_per_kwh", "number", "your own price; costs"),
+    ("hours_per_day", "number", "hours of use per day; costs"),
     ("years", "integer", "years; costs"),
     ("setting_id", "string", "settings with commas; comparison"),
     ("unit_id", "string", "units with commas, each at its highest setting; comparison"),
 )
 _SIZES = (
-    ("width_px", "integer", "width of the picture before fineness, 320 to 4000; svg, png and html"),
-    ("fineness", "number", "pixels for each of these, 1 to 4; png"),
+    ("width_px", "integer", "image width before fineness, 320 to 4000; svg, png and html"),
+    ("fineness", "number", "pixel density, 1 to 4; png"),
 )
 
 
@@ -49,5 +49,5 @@ def download_content(media: dict[str, str]) -> dict[int | str, dict[str, Any]]:
     kinds = {kind.partition(";")[0]: {"schema": {"type": "string"}} for kind in media.values()}
     return {
         200: {"description": "The file, with an ETag of its bytes", "content": kinds},
-        304: {"description": "The bytes of the If-None-Match tag still hold"},
+        304: {"description": "Not modified"},
     }

@@ -23,7 +23,7 @@ def curve_choices(form: TypedForm) -> CurveChoices:
         channel=form.text("channel"),
         setting=form.text("setting") or HIGHEST,
         room_id=form.whole_number("room_id", "The test room"),
-        normalised=form.one_of("levels", "How levels are drawn", ("share",)) == "share",
+        normalised=form.one_of("levels", "The level unit", ("share",)) == "share",
         scale=form.text("scale") or "linear",
         with_empty_room=form.one_of("empty_room", "The curve of the empty room", ("yes", "no")) != "no",
     )
@@ -48,7 +48,7 @@ def compared_setting_ids(session: Session, form: TypedForm) -> tuple[int, ...]:
             asked += [setting_id for setting_id in highest_settings(session, units) if setting_id not in asked]
         except HazefallError as error:
             form.add_error("unit_id", error.message)
-    first = form.whole_number("first", "The setting to hold the others against")
+    first = form.whole_number("first", "The baseline setting")
     if first in asked:
         asked = [first, *(setting_id for setting_id in asked if setting_id != first)]
     return tuple(asked)
@@ -61,33 +61,33 @@ def cost_choices(form: TypedForm) -> CostChoices:
             setting=form.text("setting") or SETTING_CHOICES[0],
             room_area_m2=area_m2(form),
             tariff_id=form.whole_number("tariff_id", "The tariff"),
-            price_per_kwh=form.number("price_per_kwh", "The price of a kilowatt-hour"),
-            hours_per_day=form.number("hours_per_day", "The hours a day"),
+            price_per_kwh=form.number("price_per_kwh", "The price per kilowatt-hour"),
+            hours_per_day=form.number("hours_per_day", "The hours per day"),
             quiet_hours_per_day=or_default(
                 form.number("quiet_hours_per_day", "The hours at the quietest setting"), 0.0
             ),
             days_per_year=form.number("days_per_year", "The days of use"),
             years=DEFAULT_YEARS if (years := form.whole_number("years", "The years")) is None else years,
-            discount_rate_pct=or_default(form.number("discount_rate_pct", "The interest"), 0.0),
+            discount_rate_pct=or_default(form.number("discount_rate_pct", "The discount rate"), 0.0),
             unplugged_when_off=form.ticked("unplugged"),
             compare=_numbers(form, "compare", "A unit to compare"),
         ),
         kind=form.text("kind"),
         search=form.text("search"),
         sort=form.text("sort") or COST_SORTS[0],
-        descending=form.one_of("descending", "The direction of the order", ("0", "1")) == "1",
+        descending=form.one_of("descending", "The sort direction", ("0", "1")) == "1",
     )
 
 
 def room_choices(form: TypedForm) -> RoomChoices:
     """An empty sound limit or budget means no limit; a new page has the default sound limit."""
-    area, sound = area_m2(form), form.number("max_sound_dba", "The sound ceiling")
+    area, sound = area_m2(form), form.number("max_sound_dba", "The maximum sound level")
     usual = RoomChoices()
     return RoomChoices(
         room_area_m2=or_default(area, usual.room_area_m2),
         max_sound_dba=sound if form.values else usual.max_sound_dba,
-        max_price=form.number("max_price", "The budget"),
-        room_height_m=or_default(form.number("room_height_m", "The height of the room"), usual.room_height_m),
+        max_price=form.number("max_price", "The maximum price"),
+        room_height_m=or_default(form.number("room_height_m", "The ceiling height"), usual.room_height_m),
         rule=form.text("room_rule") or usual.rule,
         air_changes_per_h=or_default(form.number("air_changes_per_h", "The air changes"), usual.air_changes_per_h),
     )
@@ -108,7 +108,7 @@ def _numbers(form: TypedForm, name: str, what: str) -> tuple[int, ...]:
         if not text.strip():
             continue
         if not text.strip().isdecimal() or len(text.strip()) > 12:
-            form.add_error(name, f"{what}: found {text[:40]!r}; a whole number is needed. Correct the address.")
+            form.add_error(name, f"{what}: found {text[:40]!r}; enter a whole number. Correct the URL.")
             continue
         found.append(int(text))
     return tuple(found)

@@ -10,7 +10,7 @@ from app.web.forms.typed_form import TypedForm
 
 
 def ranking_choices(form: TypedForm) -> RankingChoices:
-    descending = form.one_of("descending", "The direction of the order", ("0", "1"))
+    descending = form.one_of("descending", "The sort direction", ("0", "1"))
     return RankingChoices(
         setting=form.text("setting") or HIGHEST,
         channel=form.text("channel"),
@@ -18,25 +18,25 @@ def ranking_choices(form: TypedForm) -> RankingChoices:
         room_id=form.whole_number("room_id", "The test room"),
         search=form.text("search"),
         kind=form.text("kind"),
-        max_price=form.number("max_price", "The highest price"),
-        max_sound_dba=form.number("max_sound_dba", "The sound ceiling"),
+        max_price=form.number("max_price", "The maximum price"),
+        max_sound_dba=form.number("max_sound_dba", "The maximum sound level"),
         room_area_m2=area_m2(form),
-        room_height_m=or_default(form.number("room_height_m", "The height of the room"), RULE_CEILING_M),
+        room_height_m=or_default(form.number("room_height_m", "The ceiling height"), RULE_CEILING_M),
         room_rule=form.text("room_rule") or "1.55 rule",
         air_changes_per_h=or_default(form.number("air_changes_per_h", "The air changes"), 5.0),
         hours_per_day=form.number("hours_per_day", "The hours per day"),
-        price_per_kwh=form.number("price_per_kwh", "The price of a kilowatt-hour"),
+        price_per_kwh=form.number("price_per_kwh", "The price per kilowatt-hour"),
         sort=form.text("sort") or "clean_air_delivery_rate",
         descending=None if descending == "" else descending == "1",
-        limit=form.whole_number("limit", "The number of lines") or DEFAULT_ROWS,
-        offset=form.whole_number("offset", "The first line") or 0,
+        limit=form.whole_number("limit", "The number of rows") or DEFAULT_ROWS,
+        offset=form.whole_number("offset", "The first row") or 0,
     )
 
 
 def area_m2(form: TypedForm) -> float | None:
     """Floor area of the room in m², from either field of the form."""
-    in_feet = form.number("room_area_ft2", "The floor of the room")
-    in_metres = form.number("room_area_m2", "The floor of the room")
+    in_feet = form.number("room_area_ft2", "The room area")
+    in_metres = form.number("room_area_m2", "The room area")
     return in_metres if in_feet is None else in_feet * M2_PER_SQUARE_FOOT
 
 

@@ -71,7 +71,7 @@ class TypedForm:
     def needed_text(self, name: str, what: str) -> str:
         text = self.text(name)
         if not text:
-            self.add_error(name, f"{what} is empty; type it in.")
+            self.add_error(name, f"{what} is empty. Enter a value.")
         return text
 
     def number(self, name: str, what: str) -> float | None:
@@ -80,14 +80,12 @@ class TypedForm:
         if not text:
             return None
         if _TWO_READINGS.fullmatch(text):
-            self.add_error(name, f"{what}: {text!r} can be read in two ways. Type the number without the comma.")
+            self.add_error(name, f"{what}: {text!r} is ambiguous. Enter the number without the comma.")
             return None
         try:
             return float(text.replace(",", "."))
         except ValueError:
-            self.add_error(
-                name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; a number such as 12.5 is needed. Correct it."
-            )
+            self.add_error(name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; enter a number such as 12.5.")
             return None
 
     def whole_number(self, name: str, what: str) -> int | None:
@@ -95,7 +93,7 @@ class TypedForm:
         if not text:
             return None
         if not re.fullmatch(r"[-+]?\d{1,12}", text):
-            self.add_error(name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; a whole number is needed. Correct it.")
+            self.add_error(name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; enter a whole number.")
             return None
         return int(text)
 
@@ -104,8 +102,8 @@ class TypedForm:
         text = self.text(name)
         if not text or text in known:
             return text
-        needed = ", ".join(known) or "none, for there is nothing to choose from"
-        self.add_error(name, f"{what} is {text[:_LONGEST_SHOWN]!r}; it needs one of: {needed}. Correct the address.")
+        needed = ", ".join(known) or "none, as there are no options"
+        self.add_error(name, f"{what} is {text[:_LONGEST_SHOWN]!r}; choose one of: {needed}. Correct the URL.")
         return ""
 
     def day(self, name: str, what: str) -> date | None:
@@ -115,9 +113,7 @@ class TypedForm:
         try:
             return date.fromisoformat(text)
         except ValueError:
-            self.add_error(
-                name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; a date such as 2026-03-31 is needed. Correct it."
-            )
+            self.add_error(name, f"{what}: found {text[:_LONGEST_SHOWN]!r}; enter a date such as 2026-03-31.")
             return None
 
     def ticked(self, name: str) -> bool:
@@ -157,7 +153,7 @@ class TypedForm:
     def stop_if_errors(self) -> None:
         """Ends an attempt if the form has errors, so that nothing is stored."""
         if self.errors:
-            raise _AttemptEnded("The form holds mistakes; they stand beside their fields.")
+            raise _AttemptEnded("The form has errors; see the messages beside the fields.")
 
     @contextmanager
     def attempt(self, session: Session) -> Iterator[None]:
@@ -177,7 +173,7 @@ class TypedForm:
         """Runs a change only to find its errors; nothing of it is stored."""
         with self.attempt(session):
             yield
-            raise _AttemptEnded("A rehearsal, which is always taken back.")
+            raise _AttemptEnded("A dry run, which is always rolled back.")
 
 
 def typed_form_of(data: FormData) -> TypedForm:

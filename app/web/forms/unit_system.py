@@ -42,7 +42,7 @@ US = UnitSystem(
 
 def units_from_form(form: TypedForm) -> UnitSystem:
     """The unit system in the URL; an invalid value is noted in the form, and metric is shown."""
-    return unit_system(form.one_of("units", "The system of units", (METRIC.key, US.key)))
+    return unit_system(form.one_of("units", "The unit of measure", (METRIC.key, US.key)))
 
 
 def unit_system(key: str) -> UnitSystem:

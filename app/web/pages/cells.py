@@ -79,14 +79,14 @@ def why_no_rate(line: RankedSetting) -> str:
     """Why a line has no clean air delivery rate."""
     row = line.row
     if row.setting_id is None:
-        return "No speed setting of this unit is recorded. Add one on the unit's page."
+        return "This unit has no speed setting yet. Add one on the unit page."
     if row.summary_id is None:
         return "No trial of this setting in this room with this channel."
     if not row.usable_trials:
-        return f"None of the {row.trials} trials of this setting can be used; their pages say why."
+        return f"None of the {row.trials} trials of this setting are usable; see the trial pages."
     if row.pool_id is None:
-        return "No empty-room run fits these trials, so the natural decay is not known."
-    return "The trials of this setting gave no rate; their pages say why."
+        return "No matching empty-room run, so the natural decay is not known."
+    return "The trials of this setting gave no rate; see the trial pages."
 
 
 def _rate_cell(line: RankedSetting, scales: Scales) -> Cell:
@@ -142,7 +142,7 @@ def _air_changes_cell(line: RankedSetting, scales: Scales) -> Cell:
 def _standard_time_cell(line: RankedSetting, _: Scales) -> Cell:
     row = line.row
     if row.standard_clearing_time_min is None:
-        return Cell("missing", reason=why_no_rate(line) if not row.usable_trials else "No total decay rate was found.")
+        return Cell("missing", reason=why_no_rate(line) if not row.usable_trials else "No total decay rate.")
     words = measured_text(
         row.standard_clearing_time_min,
         None,
@@ -152,7 +152,7 @@ def _standard_time_cell(line: RankedSetting, _: Scales) -> Cell:
     end = line.time_lies_beyond_min
     if end is None:
         return Cell("value", words.value, words.interval)
-    reason = f"Worked out from the fitted rate: the runs ended after {rounded_text(end, 0)} min, before that time."
+    reason = f"Calculated from the fitted rate: the runs ended after {rounded_text(end, 0)} min, before that time."
     return Cell("estimate", words.value, words.interval, reason)
 
 
@@ -183,7 +183,9 @@ def _time_to_clear_cell(line: RankedSetting, scales: Scales) -> Cell:
             "The clear level was not reached before the end of the runs, so this is a lower bound.",
             bar,
         )
-    return Cell("missing", reason=why_no_rate(line) if not row.usable_trials else "The clear level was never passed.")
+    return Cell(
+        "missing", reason=why_no_rate(line) if not row.usable_trials else "The level was never above the clear level."
+    )
 
 
 def _spread_text(low: float | None, high: float | None, words: MeasuredText) -> str:
@@ -217,7 +219,7 @@ def _power_cell(line: RankedSetting, _: Scales) -> Cell:
 def _price_cell(line: RankedSetting, scales: Scales) -> Cell:
     row = line.row
     if row.price is None or row.price_currency is None:
-        return Cell("missing", reason="No price is recorded.")
+        return Cell("missing", reason="No price recorded.")
     if row.price_currency != scales.currency:
         words = money(row.price, row.price_currency)
         return Cell("bound", words, reason=f"Seen on {row.price_on} in another currency; not converted, not sorted.")
@@ -227,7 +229,7 @@ def _price_cell(line: RankedSetting, scales: Scales) -> Cell:
 def _cost_cell(line: RankedSetting, _: Scales) -> Cell:
     cost = line.cost
     if cost is None:
-        return Cell("missing", reason="No electricity price is set. Give one under “Running cost”.")
+        return Cell("missing", reason="No electricity price is set. Enter one under “Running cost”.")
     if cost.at_least and cost.total_per_year == 0:
         return Cell("missing", reason=" ".join(cost.missing))
     if cost.at_least:
@@ -248,9 +250,9 @@ def _trials_cell(line: RankedSetting, _: Scales) -> Cell:
         left_out.append(f"{unusable} unusable")
     text = str(row.usable_trials or 0)
     if left_out:
-        return Cell("bound", f"{text} of {row.trials}", reason=f"Left out: {listed(left_out)}.")
+        return Cell("bound", f"{text} of {row.trials}", reason=f"Not included: {listed(left_out)}.")
     if row.between_trial_source == "bench repeatability":
-        return Cell("bound", text, reason="A single trial: its spread is the repeatability of the whole bench.")
+        return Cell("bound", text, reason="Single trial: the spread is taken from the repeats of the whole bench.")
     return Cell("value", text)
 
 

@@ -22,11 +22,11 @@ from app.web.published.site_frame import SiteFile, SiteFrame, rendered
 from app.web.published.site_pictures import Holds, Picture, picture_files
 
 _MARKS = (
-    ("Smoke begins", "smoke_start_s", "smoke_start_s"),
+    ("Smoke start", "smoke_start_s", "smoke_start_s"),
     ("Unit on", "unit_on_s", "unit_on_s"),
-    ("Fit window begins", "fit_start_s", None),
-    ("Fit window ends", "fit_end_s", None),
-    ("Run ends", "end_s", "end_s"),
+    ("Fit window start", "fit_start_s", None),
+    ("Fit window end", "fit_end_s", None),
+    ("Run end", "end_s", "end_s"),
 )
 
 
@@ -53,7 +53,7 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, holds: Holds) ->
         charts=charts,
         fact_sheet=sheet,
         states={
-            entry.trial.id: f"left out: {entry.trial.excluded_why}"  # the name of the person is not published
+            entry.trial.id: f"excluded: {entry.trial.excluded_why}"  # the name of the person is not published
             for entry in known.trials
             if entry.trial.excluded_at is not None
         },
@@ -133,7 +133,7 @@ def _marks(detail: TrialDetail) -> list[tuple[str, str, str]]:
             found = None if place is None else result.unit_on_s + 60 * place
         value = told if told is not None else found
         if value is not None:
-            how = "set by a person" if told is not None else "found from the readings"
+            how = "set by a person" if told is not None else "detected from the readings"
             marks.append((words, f"{rounded_text(value / 60, 2)} min", how))
     if detail.trial.background_ug_m3 is not None:
         marks.append(("Background", f"{detail.trial.background_ug_m3:g} µg/m³", "set by a person"))

@@ -45,7 +45,7 @@ def publish(
     workers : processes; None: one per core
     """
     if base_url and not base_url.startswith(("https://", "http://")):
-        raise InvalidValue(f"The address is {base_url!r}; it needs to begin with https:// or http://.")
+        raise InvalidValue(f"The address is {base_url!r}; it must start with https:// or http://.")
     progress = on_progress or no_progress
     site_folder = SiteFolder(folder)
     url = engine.url.render_as_string(hide_password=False)

@@ -104,8 +104,8 @@ def pictures_files(session: Session, site: SiteFrame, holds: Holds) -> list[Site
         files.append(SiteFile("data/comparison.csv", csv_text(table).encode()))
         units = {line.row.setting_id: line.row.unit_id for line in leading}
         tables.append((table, "data/comparison.csv", [f"units/{units[one]}.html" for one in ids]))
-    answer = f"{counted(len(charts), 'picture')} of the whole bench, and the strongest units side by side."
-    title = "The units in pictures"
+    answer = f"{counted(len(charts), 'chart')} of all units, and the strongest units compared."
+    title = "Charts"
     page = rendered(
         "tables_and_pictures.html", site, "pictures.html", title, answer=answer, charts=charts, tables=tables
     )
@@ -114,7 +114,7 @@ def pictures_files(session: Session, site: SiteFrame, holds: Holds) -> list[Site
 
 def costs_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFile]:
     """Costs of the units, if an electricity price is known."""
-    title = "What does each unit cost to run?"
+    title = "Running cost"
     charts: list[Picture] = []
     files: list[SiteFile] = []
     tables = []
@@ -127,7 +127,10 @@ def costs_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFil
         )
         files.append(SiteFile("data/running-cost.csv", csv_text(table).encode()))
         tables.append((table, "data/running-cost.csv", ()))
-        answer = "Energy and parts for a year, and the cost over some years; a missing price makes it a bound."
+        answer = (
+            "Energy and consumables for one year, and the cost over several years. Where a price is missing, "
+            "the cost is a lower bound."
+        )
     except HazefallError as error:  # no tariff yet: the page says so
         answer = error.message
     page = rendered("tables_and_pictures.html", site, "costs.html", title, answer=answer, charts=charts, tables=tables)
@@ -151,7 +154,7 @@ def method_file(session: Session, site: SiteFrame) -> SiteFile:
     choices = bench_choices(session)
     words = f"{choices.clear_level_value:g}: {CLEAR_LEVEL_WORDS[choices.clear_level_kind]}"
     body = MethodPage(METHOD_NAME, METHOD_VERSION, choices, words)
-    return rendered("method.html", site, "method.html", "The method", body=body)
+    return rendered("method.html", site, "method.html", "Method", body=body)
 
 
 def changes_files(session: Session, site: SiteFrame, base_url: str) -> list[SiteFile]:
@@ -160,9 +163,7 @@ def changes_files(session: Session, site: SiteFrame, base_url: str) -> list[Site
         session, MOST_CORRECTIONS, wanted=ChangeFilter(corrections_only=True, public_only=True)
     ).rows
     units, trials = set(site.things.units), set(site.things.trials)
-    page = rendered(
-        "changes.html", site, "changes.html", "What was corrected", body=corrections, units=units, trials=trials
-    )
+    page = rendered("changes.html", site, "changes.html", "Corrections", body=corrections, units=units, trials=trials)
     recent = reader_news(session, _FEED_ENTRIES)
     base = f"{base_url.rstrip('/')}/" if base_url else ""
     feed_id = base or f"urn:uuid:{uuid5(NAMESPACE_URL, f'hazefall {site.bench_name}')}"

@@ -31,15 +31,15 @@ SIGN_IN = "/sign-in"
 PUBLIC_PATHS = frozenset({SIGN_IN, "/api/health"})
 PUBLIC_FOLDER = "/static/"
 _SIGN_IN_FIRST = (
-    "Nobody is signed in here, or the sign-in has ended. Sign in at /sign-in; a page with a filled form can be kept "
-    "open meanwhile and sent again."
+    "You are not signed in, or your session has ended. Sign in at /sign-in. You can keep a filled-in form open "
+    "meanwhile and submit it again."
 )
 _NEEDS_TOKEN = (
-    "This bench has accounts, and the request carries no token that holds. Make one under “Your account”, and send "
-    "it as the header “Authorization: Bearer TOKEN”."
+    "This bench has accounts, and the request has no valid token. Create one under “Your account”, and send it as "
+    "the header “Authorization: Bearer TOKEN”."
 )
 _NO_ACCOUNT = (
-    "This bench has no account yet, so it answers on its own machine only. Make the first account there: "
+    "This bench has no accounts yet, so it only responds on its own computer. Create the first account there: "
     "hazefall account add NAME --role administer."
 )
 
@@ -91,7 +91,7 @@ class RequireRole:
             has = user.role if user else "none"
             raise NotAllowed(
                 f"Your role is {has!r}; this needs the role {least!r}, which may {WORDS[least]}. Ask an administrator "
-                "of the bench for it."
+                "for it."
             )
 
 

@@ -61,8 +61,9 @@ class RequestChecksMiddleware:
         host = headers.get("host", "")
         if host_name(host) not in self.allowed_hosts:
             return 421, (
-                f"The request was sent to the host {host or 'without a name'!r}; this bench answers to "
-                f"{', '.join(sorted(self.allowed_hosts))}. Use one of these, or add the name to HAZEFALL_ALLOWED_HOSTS."
+                f"The request was sent to the host {host or 'without a name'!r}; this bench responds to "
+                f"{', '.join(sorted(self.allowed_hosts))}. Use one of these, or add the name to "
+                "HAZEFALL_ALLOWED_HOSTS."
             )
         if method in SAFE_METHODS:
             return None
@@ -71,8 +72,8 @@ class RequestChecksMiddleware:
         if ours:
             return None
         return 403, (
-            "The request came from another site's page; changes are taken from the bench's own pages and from "
-            "scripts only. Open the bench in this window and send the form again."
+            "The request came from another site; changes are only accepted from the bench's own pages and from "
+            "scripts. Open the bench in this window and submit the form again."
         )
 
 

@@ -14,7 +14,7 @@ NAVIGATION: tuple[tuple[str, str], ...] = (
     ("Ranking", "/"),
     ("Decay curves", "/curves"),
     ("Running cost", "/costs"),
-    ("For a room", "/room"),
+    ("Find a unit", "/room"),
     ("Listen", "/listen"),
     ("Compare", "/compare"),
     ("Units", "/units"),

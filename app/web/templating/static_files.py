@@ -25,7 +25,7 @@ def plotly_folder() -> Path:
     """Folder of plotly.js in the installed package, found without importing it."""
     spec = importlib.util.find_spec("plotly")
     if spec is None or spec.origin is None:
-        raise RuntimeError("The package plotly is not installed; charts need it. Install hazefall again with pip.")
+        raise RuntimeError("The package plotly is not installed; charts need it. Reinstall hazefall with pip.")
     return Path(spec.origin).parent / "package_data"
 
 

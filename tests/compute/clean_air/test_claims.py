@@ -73,7 +73,7 @@ def test_a_bound_can_refuse_at_least_and_support_at_most():
 
 def test_another_aerosol_is_another_test():
     claim = StatedClaim("clean_air_delivery_rate", 340.0, "m³/h", "at least", "dust")
-    assert "The claim is on dust, the measurement on smoke" in check_claim(claim, rate(400.0)).sentence
+    assert "The claim is for dust, the measurement for smoke" in check_claim(claim, rate(400.0)).sentence
 
 
 def test_what_was_not_measured_cannot_be_tested():
@@ -85,8 +85,8 @@ def test_what_was_not_measured_cannot_be_tested():
     [
         ("filter_life", "months", "over months of use"),
         ("removal_efficiency", "%", "the bench measures the room"),
-        ("germs_removed", "%", "germs need a biological laboratory"),
-        ("other", "", "no measurement that fits"),
+        ("germs_removed", "%", "germs needs a biological laboratory"),
+        ("other", "", "no measurement for"),
     ],
 )
 def test_some_claims_are_never_tested_here(quantity, unit, words):
@@ -104,7 +104,7 @@ def test_a_room_claim_goes_through_the_155_rule_and_says_so():
     found = check_claim(StatedClaim("room_area", 25.0, "m²", "at most"), rate(300.0))
     assert found.measured == pytest.approx(25.43, abs=0.01)
     assert "1.55 rule" in found.cautions[0]
-    assert "4.84 air changes an hour" in found.cautions[0]
+    assert "4.84 air changes per hour" in found.cautions[0]
 
 
 def test_air_changes_need_a_room():
@@ -139,9 +139,9 @@ def test_sound_without_distance_or_weighting_is_cautioned():
     found = check_claim(StatedClaim("sound_level", 30.0, "dB", "at most"), sound(50.0, estimate=True))
     assert found.verdict == "not supported"
     assert found.cautions == (
-        "The claim says dB without a weighting; dB(A) is taken for it.",
-        "The measured level was brought from another distance: an estimate.",
-        "The claim names no distance; it is held against the level at 1 m.",
+        "The claim says dB without a weighting; dB(A) is assumed.",
+        "The measured level was converted from another distance, so it is an estimate.",
+        "The claim names no distance; it is compared with the level at 1 m.",
     )
 
 
@@ -174,12 +174,14 @@ def test_small_powers_have_an_absolute_tolerance():
 
 
 def test_an_unknown_quantity_lists_the_known_ones():
-    with pytest.raises(ValueError, match="quantity 'beauty' is not known; it needs one of: clean_air_delivery_rate"):
+    with pytest.raises(ValueError, match="quantity 'beauty' is not known; choose one of: clean_air_delivery_rate"):
         check_claim(StatedClaim("beauty", 1.0, ""), None)
 
 
 def test_an_unknown_unit_lists_the_known_ones():
-    with pytest.raises(ValueError, match="unit 'sone' does not fit a claim on sound level; it needs one of"):
+    with pytest.raises(
+        ValueError, match="unit of measure 'sone' does not fit a claim about sound level; choose one of"
+    ):
         check_claim(StatedClaim("sound_level", 1.0, "sone"), None)
 
 

@@ -63,5 +63,5 @@ def test_the_federal_factor_needs_both_rates():
 
 @pytest.mark.parametrize("powers", [(0.0, 1.0), (50.0, -1.0)])
 def test_the_federal_factor_needs_powers(powers):
-    with pytest.raises(ValueError, match="needs the first above zero and the second zero or above"):
+    with pytest.raises(ValueError, match="factor, the first must be above zero and the second zero or above"):
         federal_energy(100.0, 100.0, *powers)

@@ -41,8 +41,8 @@ def test_where_all_are_stale_the_nearest_serve_and_it_is_said():
     (note,) = choice.notes
     assert (note.code, note.severity, note.value, note.limit) == ("natural_decay_stale", "care", 200, 60)
     assert note.message == (
-        "The nearest empty-room run is 200 days from the trial; within 60 days was needed. "
-        "The room may have changed since. Do an empty-room run."
+        "The closest empty-room run is 200 days from the trial; the limit is 60 days. The room may "
+        "have changed since. Do a new empty-room run."
     )
 
 
@@ -58,16 +58,22 @@ def test_where_no_run_is_alike_in_humidity_all_serve_and_it_is_said():
     assert ids(choice) == [1]
     (note,) = choice.notes
     assert note.code == "natural_decay_other_humidity"
-    assert "differs by 40 percentage points" in note.message
-    assert "15 was the limit" in note.message
+    assert "differs from the trial by 40 percentage points" in note.message
+    assert "limit is 15" in note.message
 
 
 def test_runs_from_another_start_level_are_left_out():
     runs = [run(1, start=200.0), run(2, start=20.0), run(3, start=900.0)]
     choice = choose_runs(runs, day=100, stale_after_days=60, start_level=250.0)
     assert ids(choice) == [1]
-    assert left_out(choice)[2] == ("other_start_level", "start level 12.5 times apart from the trial's; the limit is 3")
-    assert left_out(choice)[3] == ("other_start_level", "start level 3.6 times apart from the trial's; the limit is 3")
+    assert left_out(choice)[2] == (
+        "other_start_level",
+        "start level differs from the trial's by a factor of 12.5; the limit is 3",
+    )
+    assert left_out(choice)[3] == (
+        "other_start_level",
+        "start level differs from the trial's by a factor of 3.6; the limit is 3",
+    )
 
 
 def test_where_no_run_began_alike_all_serve_and_it_is_said():
@@ -75,7 +81,7 @@ def test_where_no_run_began_alike_all_serve_and_it_is_said():
     assert ids(choice) == [1]
     (note,) = choice.notes
     assert note.code == "natural_decay_other_start_level"
-    assert "12.5 times apart" in note.message
+    assert "12.5 times above or below" in note.message
 
 
 def test_without_any_run_the_note_says_what_to_do():
@@ -89,14 +95,14 @@ def test_without_any_run_the_note_says_what_to_do():
 @pytest.mark.parametrize(
     ("limits", "message"),
     [
-        ({"stale_after_days": 0}, r"^Runs go stale after 0 days; the number needs to be above zero\.$"),
+        ({"stale_after_days": 0}, r"^Runs go stale after 0 days; the number must be above zero\.$"),
         (
             {"stale_after_days": 5, "humidity_limit_pct": 0.0},
-            r"^The humidity limit is 0\.0 percentage points; it needs to be above zero\.$",
+            r"^The humidity limit is 0\.0 percentage points; it must be above zero\.$",
         ),
         (
             {"stale_after_days": 5, "start_level_factor_limit": 0.5},
-            r"^The start level factor is 0\.5; it needs to be 1 or above\.$",
+            r"^The start level factor is 0\.5; it must be 1 or above\.$",
         ),
     ],
 )

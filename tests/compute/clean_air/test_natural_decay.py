@@ -15,7 +15,7 @@ def run(number, value, uncertainty=0.02, day=0.0):
 
 
 THREE = [run(4, 0.50, day=3), run(9, 0.62, day=1), run(2, 0.44, day=8)]
-BENCH = Repeatability(0.10, 12.0, 5, 17, "the bench's own repeats")
+BENCH = Repeatability(0.10, 12.0, 5, 17, "repeats on this bench")
 
 
 def test_three_runs_speak_for_themselves():
@@ -41,7 +41,7 @@ def test_a_pool_says_which_runs_it_used_and_how_much_of_each():
 def test_a_single_run_borrows_the_spread_of_the_bench():
     pooled = pool_natural_decay([run(1, 0.50)], between_runs=BENCH)
     assert pooled.natural_decay.uncertainty == pytest.approx(math.hypot(0.02, 0.05))
-    assert pooled.between_run_source == "the bench's own repeats"
+    assert pooled.between_run_source == "repeats on this bench"
     assert pooled.heterogeneity_p == 1.0
     # mostly the borrowed spread, so a little more than its twelve degrees of freedom
     assert 12 < pooled.natural_decay.degrees_of_freedom < 18
@@ -85,6 +85,6 @@ def test_no_run_is_not_a_natural_decay_of_zero():
 
 
 def test_a_run_without_an_uncertainty_is_refused():
-    message = r"^Empty-room run 6 has the uncertainty 0\.0 per hour; it needs to be above zero\.$"
+    message = r"^Empty-room run 6 has the uncertainty 0\.0 per hour; it must be above zero\.$"
     with pytest.raises(ValueError, match=message):
         pool_natural_decay([run(6, 0.5, 0.0)])

@@ -6,7 +6,7 @@ from app.compute.clean_air.ozone import CAUTION, LIMITS, ozone_finding
 def test_no_test_is_not_measured_and_never_zero():
     found = ozone_finding(False, None)
     assert (found.measured, found.ozone_ppb) == (False, None)
-    assert found.sentence == "Ozone: not measured. Nothing in the unit is known to make it."
+    assert found.sentence == "Ozone: not measured. Nothing in the unit is known to produce it."
     assert found.caution == ""
     assert ozone_finding(True, None).caution == CAUTION
 
@@ -29,7 +29,7 @@ def test_below_detection_is_an_upper_bound():
     )
     found = ozone_finding(True, 10.0, below_detection=True)
     assert found.above_limits == ()
-    assert "does not reach down to the others" in found.sentence
+    assert "cannot resolve the others" in found.sentence
 
 
 def test_a_unit_that_should_make_none_but_does_carries_the_caution():
@@ -48,5 +48,5 @@ def test_the_limits_say_how_they_are_known():
 
 
 def test_a_value_below_zero_is_refused():
-    with pytest.raises(ValueError, match="ozone value is -1 ppb; it needs to be zero or above"):
+    with pytest.raises(ValueError, match="ozone value is -1 ppb; it must be zero or above"):
         ozone_finding(True, -1.0)

@@ -47,7 +47,7 @@ def test_a_rate_below_zero_is_returned_as_it_is():
 
 @pytest.mark.parametrize("volume", [0.0, -3.0])
 def test_a_volume_that_is_not_above_zero_is_refused(volume):
-    with pytest.raises(ValueError, match=rf"^The effective volume is {volume} m³; it needs to be above zero\.$"):
+    with pytest.raises(ValueError, match=rf"^The effective volume is {volume} m³; it must be above zero\.$"):
         clean_air_delivery_rate(Measured(5, 0.1), Measured(0.5, 0.1), Measured(volume, 0.1))
 
 
@@ -75,10 +75,10 @@ def test_there_is_no_clearing_time_where_the_rate_may_be_zero(rate):
 @pytest.mark.parametrize(
     ("changes", "share", "message"),
     [
-        (0.0, 0.99, r"^The air changes are 0\.0 per hour; they need to be above zero\.$"),
-        (float("nan"), 0.99, r"^The air changes are nan per hour; they need to be above zero\.$"),
-        (2.0, 1.0, r"^The share removed is 1\.0; it needs to be above 0 and below 1\.$"),
-        (2.0, 0.0, r"^The share removed is 0\.0; it needs to be above 0 and below 1\.$"),
+        (0.0, 0.99, r"^The air changes are 0\.0 per hour; they must be above zero\.$"),
+        (float("nan"), 0.99, r"^The air changes are nan per hour; they must be above zero\.$"),
+        (2.0, 1.0, r"^The share removed is 1\.0; it must be above 0 and below 1\.$"),
+        (2.0, 0.0, r"^The share removed is 0\.0; it must be above 0 and below 1\.$"),
     ],
 )
 def test_a_removal_time_outside_its_range_is_refused(changes, share, message):

@@ -42,10 +42,10 @@ def test_the_rounding_of_the_rating_counts_for_a_small_unit():
     [
         ({"aerosol": "dust"}, {}, "A dust rate was measured and a smoke rate is certified."),
         ({}, {"aerosol": "pollen"}, "A smoke rate was measured and a pollen rate is certified."),
-        ({"at_highest_setting": False}, {}, "A certified rate holds at the highest setting"),
+        ({"at_highest_setting": False}, {}, "A certified rate applies to the highest setting"),
         ({"channel": "voc"}, {}, "The channel voc does not count particles"),
-        ({}, {"sister_model": "Model B"}, "The rating was given to Model B, a sister model"),
-        ({}, {"listed": False, "rate_m3_per_h": None}, "Looked for on 2026-01-05 and not listed"),
+        ({}, {"sister_model": "Model B"}, "The rating is for Model B, a sister model"),
+        ({}, {"listed": False, "rate_m3_per_h": None}, "Searched for on 2026-01-05; not listed"),
         ({}, {"rate_m3_per_h": 0.0}, "certified rate is 0 m³/h; a ratio needs one above zero"),
     ],
 )

@@ -7,24 +7,24 @@ from app.compute.clean_air.room_need import need_by_155_rule, need_by_air_change
 def test_air_changes_times_volume():
     need = need_by_air_changes(20.0, 2.5, 4.0)
     assert (need.rate_m3_per_h, need.volume_m3) == (200.0, 50.0)
-    assert need.assumptions[0] == "4 air changes an hour of the whole room, 50 m³."
+    assert need.assumptions[0] == "4 air changes per hour of the whole room, 50 m³."
 
 
 def test_a_higher_ceiling_than_the_rules_gives_fewer_air_changes_and_says_so():
     need = need_by_155_rule(20.0, 3.0)
     assert need.air_changes_per_h == pytest.approx(236.0 / 60.0, abs=0.01)
-    assert need.assumptions[-1] == "Under this ceiling of 3 m the same rate gives 3.93 air changes an hour."
+    assert need.assumptions[-1] == "With this ceiling of 3 m the same rate gives 3.93 air changes per hour."
     assert len(need_by_155_rule(20.0).assumptions) == 2
 
 
 @pytest.mark.parametrize("size", [(0.0, 2.5), (20.0, -1.0)])
 def test_a_room_without_size_is_refused(size):
-    with pytest.raises(ValueError, match=r"room is .* m² and .* m high; both need to be above zero"):
+    with pytest.raises(ValueError, match=r"room is .* m² and .* m high; both must be above zero"):
         need_by_155_rule(*size)
 
 
 def test_no_air_changes_are_refused():
-    with pytest.raises(ValueError, match="air changes are 0 an hour; they need to be above zero"):
+    with pytest.raises(ValueError, match="air changes are 0 an hour; they must be above zero"):
         need_by_air_changes(20.0, 2.5, 0.0)
 
 

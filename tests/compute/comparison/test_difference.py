@@ -153,7 +153,7 @@ def test_against_a_rate_below_zero_no_factor_is_invented():
     assert found.times is None
     assert found.ratio is None
     assert found.at_least_times is None
-    assert more_clean_air(found).words == "delivers more; by how many times cannot be said"
+    assert more_clean_air(found).words == "delivers more; the factor is not known"
 
 
 def test_exact_values_are_compared_exactly():

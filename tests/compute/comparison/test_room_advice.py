@@ -37,9 +37,9 @@ def test_a_rate_whose_interval_reaches_below_the_need_is_not_sure():
 def test_every_reason_for_leaving_out_is_given():
     found = advise((candidate(rate=100.0, sound=55.0, price=500.0),), Wish(NEED, 45.0, 200.0))
     assert found.left_out[0].reasons == (
-        "delivers 100 m³/h where 160 are needed",
-        "55 dB(A) where 45 are the ceiling",
-        "costs 500 where 200 are the budget",
+        "delivers 100 m³/h; the room needs 160",
+        "55 dB(A); the limit is 45",
+        "costs 500; the limit is 200",
     )
     assert found.left_out[0].fields == ("rate", "sound", "price")
 
@@ -47,9 +47,9 @@ def test_every_reason_for_leaving_out_is_given():
 def test_what_is_not_known_cannot_serve_where_it_is_asked_for():
     unknown = Candidate("a", "high", None, False, None, None)
     assert advise((unknown,), Wish(NEED, 45.0, 200.0)).left_out[0].reasons == (
-        "its clean air rate is not measured",
-        "its sound is not measured",
-        "its price is not recorded",
+        "clean air rate not measured",
+        "sound not measured",
+        "price not recorded",
     )
     silent = candidate(sound=None, price=None)
     assert advise((silent,), Wish(NEED)).fits[0].candidate is silent
@@ -86,7 +86,7 @@ def test_no_measurable_cleaning_never_serves():
 
 def test_an_upper_bound_of_sound_counts_as_the_level():
     bounded = Candidate("a", "high", Measured(200.0, 5.0), True, 46.0, 100.0, sound_is_upper_bound=True)
-    assert advise((bounded,), Wish(NEED, 45.0)).left_out[0].reasons == ("up to 46 dB(A) where 45 are the ceiling",)
+    assert advise((bounded,), Wish(NEED, 45.0)).left_out[0].reasons == ("up to 46 dB(A); the limit is 45",)
 
 
 def test_the_frontier_keeps_what_nothing_beats():

@@ -89,9 +89,12 @@ def test_where_no_unit_has_everything_the_order_is_empty():
 @pytest.mark.parametrize(
     ("quantities", "message"),
     [
-        ([clean_air(0.0)], r"^Every weight is zero; an order needs at least one quantity with a weight above zero\.$"),
-        ([clean_air(-1.0)], r"^The weight of clean air is -1\.0; it needs to be zero or above\.$"),
-        ([clean_air(float("nan"))], r"^The weight of clean air is nan; it needs to be zero or above\.$"),
+        (
+            [clean_air(0.0)],
+            r"^Every weight is zero; a ranking needs at least one weight above zero\.$",
+        ),
+        ([clean_air(-1.0)], r"^The weight of clean air is -1\.0; it must be zero or above\.$"),
+        ([clean_air(float("nan"))], r"^The weight of clean air is nan; it must be zero or above\.$"),
         ([clean_air(1.0, (1.0,))], r"^clean air has 1 values for 3 units; each needs one, or None\.$"),
     ],
 )

@@ -18,7 +18,7 @@ def test_two_slopes_cross_where_the_price_gap_is_paid_back():
     found = break_even(owned("dear", 10, 300), owned("cheap", 60, 100))
     assert found.at_years == pytest.approx(200 / (0.05 * 8760 * 0.20), rel=1e-6)
     assert (found.cheaper_at_start, found.cheaper_at_end) == ("cheap", "dear")
-    assert found.sentence == "dear costs less in all from 2.3 years on."
+    assert found.sentence == "dear costs less in total after 2.3 years."
 
 
 def test_the_order_of_the_arguments_does_not_matter():
@@ -31,7 +31,7 @@ def test_a_unit_cheaper_from_the_start_stays_so():
     found = break_even(owned("a", 10, 100), owned("b", 60, 300))
     assert found.at_years is None
     assert found.crossings == ()
-    assert found.sentence == "a costs less in all at the end of 5 years, as at the start."
+    assert found.sentence == "a costs less in total after 5 years, as at the start."
 
 
 def test_a_filter_step_can_cross_and_the_slope_cross_back():
@@ -56,7 +56,7 @@ def test_equal_units_are_said_to_cost_the_same():
 def test_equal_at_the_start_names_the_cheaper_at_the_end_only():
     found = break_even(owned("a", 10, 100), owned("b", 20, 100))
     assert found.at_years is None
-    assert found.sentence == "a costs less in all at the end of 5 years."
+    assert found.sentence == "a costs less in total after 5 years."
 
 
 def test_overlapping_bands_and_missing_parts_are_said():
@@ -66,12 +66,12 @@ def test_overlapping_bands_and_missing_parts_are_said():
     assert found.within_band
     assert "not known well enough to be sure" in found.sentence
     assert "some costs are missing" in found.sentence
-    assert found.missing == ("b: f: its price is not recorded, so its cost is left out.",)
+    assert found.missing == ("b: f: its price is not recorded, so its cost is not included.",)
 
 
 def test_two_currencies_are_refused():
     euro = CostAssumptions(price_per_kwh=0.20, currency="EUR")
-    with pytest.raises(ValueError, match="costs are in USD and EUR; both need to be in one currency"):
+    with pytest.raises(ValueError, match="costs are in USD and EUR; both must be in one currency"):
         break_even(owned("a", 10, 100), owned("b", 10, 100, assumptions=euro))
 
 

@@ -59,10 +59,10 @@ def test_water_is_bought_from_the_first_day():
 
 def test_a_missing_price_or_life_is_told():
     assert ConsumablePart("carbon", life_months=6).missing == (
-        "carbon: its price is not recorded, so its cost is left out."
+        "carbon: its price is not recorded, so its cost is not included."
     )
     assert ConsumablePart("carbon", price_per_pack=9.0).missing == (
-        "carbon: its life is not recorded, so its cost is left out."
+        "carbon: its life is not recorded, so its cost is not included."
     )
     assert purchases(ConsumablePart("carbon", price_per_pack=9.0), 8760, 10) == ()
 
@@ -76,11 +76,11 @@ def test_a_life_in_hours_of_a_unit_that_never_runs_costs_nothing():
 @pytest.mark.parametrize(
     ("fields", "message"),
     [
-        ({"pieces_in_use": 0}, "f: 0 pieces in use and 1 in a pack were given; both need to be 1 or more"),
-        ({"pack_size": 0}, "f: 1 pieces in use and 0 in a pack were given; both need to be 1 or more"),
-        ({"life_months": 0.0}, "f: the life in months is 0; it needs to be above zero"),
-        ({"life_running_hours": -5.0}, "f: the life in running hours is -5; it needs to be above zero"),
-        ({"price_per_pack": -1.0}, "f: the price of a pack is -1; it needs to be 0 or above"),
+        ({"pieces_in_use": 0}, "f: 0 pieces in use and 1 in a pack were given; both must be 1 or more"),
+        ({"pack_size": 0}, "f: 1 pieces in use and 0 in a pack were given; both must be 1 or more"),
+        ({"life_months": 0.0}, "f: the life in months is 0; it must be above zero"),
+        ({"life_running_hours": -5.0}, "f: the life in running hours is -5; it must be above zero"),
+        ({"price_per_pack": -1.0}, "f: the price of a pack is -1; it must be 0 or above"),
     ],
 )
 def test_impossible_parts_are_refused(fields, message):

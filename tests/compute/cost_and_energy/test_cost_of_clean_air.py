@@ -35,10 +35,14 @@ def test_free_energy_costs_nothing():
 
 
 def test_a_rate_that_may_be_zero_gives_no_cost():
-    with pytest.raises(ValueError, match=r"rate is 5.0 m³/h with an interval from -4.8; it cannot be told from zero"):
+    with pytest.raises(
+        ValueError,
+        match=r"rate is 5.0 m³/h with an interval from -4.8; it cannot be "
+        r"distinguished from zero",
+    ):
         cost_per_1000_m3_of_clean_air(cost(), Measured(5.0, 5.0))
 
 
 def test_a_unit_that_never_runs_gives_no_cost():
-    with pytest.raises(ValueError, match="unit runs 0 h a year; a cost of clean air needs some hours"):
+    with pytest.raises(ValueError, match="unit runs 0 h a year; a cost of clean air needs running hours"):
         cost_per_1000_m3_of_clean_air(cost(hours=0.0), Measured(200.0, 5.0))

@@ -86,11 +86,11 @@ def test_without_its_curve_the_totals_are_the_same():
 def test_a_missing_purchase_price_is_named_first():
     owned = cost_over_years(unit(purchase_price=None, consumables=None), ASSUMED, years=5)
     assert owned.at_least
-    assert owned.missing[0] == "The purchase price is not recorded, so it is left out."
+    assert owned.missing[0] == "The purchase price is not recorded, so it is not included."
     assert len(owned.missing) == 2
 
 
 @pytest.mark.parametrize("years", [0, 31])
 def test_years_outside_the_range_are_refused(years):
-    with pytest.raises(ValueError, match=f"time to look at is {years} years; it needs to lie between 1 and 30"):
+    with pytest.raises(ValueError, match=f"time span is {years} years; it must be between 1 and 30"):
         cost_over_years(unit(), ASSUMED, years=years)

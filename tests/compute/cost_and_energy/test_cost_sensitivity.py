@@ -46,13 +46,13 @@ def test_filter_life_swaps_units_that_differ_in_filters():
 
 def test_hours_never_pass_a_day():
     all_day = OwnedUnit("all day", (RunningPart(24.0, 10.0),), purchase_price=1.0, consumables=())
-    entry = by_name((all_day, THRIFTY))["hours a day"]
+    entry = by_name((all_day, THRIFTY))["hours per day"]
     assert entry.high.value == 24.0
 
 
 def test_units_without_running_hours_are_compared_all_the_same():
     idle = tuple(OwnedUnit(name, (), 1.0, purchase_price=1.0, consumables=()) for name in "ab")
-    assert not by_name(idle)["hours a day"].changed_places
+    assert not by_name(idle)["hours per day"].changed_places
 
 
 @pytest.mark.parametrize("units", [(THRIFTY,), (THRIFTY, THRIFTY)])

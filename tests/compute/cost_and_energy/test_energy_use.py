@@ -22,13 +22,13 @@ def test_a_unit_that_runs_all_year_misses_no_standby():
 def test_a_missing_power_is_named_and_makes_the_energy_a_lower_bound():
     use = energy_use((RunningPart(8.0, None, setting="night"), RunningPart(4.0, 60.0)), standby_power_w=1.0)
     assert use.at_least
-    assert use.missing == ("The power at night was not measured, so its energy is left out.",)
+    assert use.missing == ("The power at night was not measured, so its energy is not included.",)
     assert use.running_kwh_per_year == pytest.approx(0.06 * 4 * 365)
 
 
 def test_a_missing_standby_power_is_named_with_its_hours():
     use = energy_use((RunningPart(16.0, 50.0),))
-    assert use.missing == ("The standby power was not measured; 2,920 h of standby are left out.",)
+    assert use.missing == ("The standby power was not measured, so 2,920 h of standby are not included.",)
 
 
 def test_the_uncertainty_joins_powers_in_quadrature():
@@ -44,10 +44,10 @@ def test_hours_outside_a_day_are_refused(hours):
 
 @pytest.mark.parametrize("days", [-1.0, 367.0])
 def test_days_outside_a_year_are_refused(days):
-    with pytest.raises(ValueError, match="need to lie between 0 and 366"):
+    with pytest.raises(ValueError, match="must be between 0 and 366"):
         energy_use((RunningPart(1.0, 10.0),), days_per_year=days)
 
 
 def test_a_power_below_zero_is_refused():
-    with pytest.raises(ValueError, match=r"The powers are \[-3.0, None\] W; each needs to be zero or above"):
+    with pytest.raises(ValueError, match=r"The powers are \[-3.0, None\] W; each must be zero or above"):
         energy_use((RunningPart(1.0, -3.0),))

@@ -28,7 +28,7 @@ def test_readings_that_are_none_are_refused(readings):
 
 
 def test_a_negative_meter_uncertainty_is_refused():
-    with pytest.raises(ValueError, match="The meter's uncertainty is -1 W; it needs to be zero or above"):
+    with pytest.raises(ValueError, match="The meter's uncertainty is -1 W; it must be zero or above"):
         power_of_spot_readings([1.0], -1.0)
 
 
@@ -80,5 +80,5 @@ def test_one_time_is_not_a_log():
 
 
 def test_a_power_below_zero_is_refused():
-    with pytest.raises(ValueError, match="power log holds -2 W; a power needs to be zero or above"):
+    with pytest.raises(ValueError, match="power log holds -2 W; a power must be zero or above"):
         power_of_log([0.0, 1.0], [-2.0, 2.0])

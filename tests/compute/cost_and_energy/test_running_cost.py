@@ -43,7 +43,7 @@ def test_a_missing_price_leaves_the_rest_and_says_at_least():
     cost = running_cost(unit, ASSUMED)
     assert cost.at_least
     assert cost.total_per_year == pytest.approx(147.6)
-    assert cost.missing == ("carbon: its price is not recorded, so its cost is left out.",)
+    assert cost.missing == ("carbon: its price is not recorded, so its cost is not included.",)
 
 
 def test_more_hours_wear_a_filter_with_a_life_in_hours_faster():
@@ -73,11 +73,11 @@ def test_the_interval_never_goes_below_zero():
 @pytest.mark.parametrize(
     ("fields", "message"),
     [
-        ({"price_per_kwh": -0.1}, "price of a kilowatt-hour is -0.1; it needs to be zero or above"),
-        ({"price_per_kwh": 0.1, "discount_rate": 1.0}, "discount rate is 1; it needs to lie between -0.5 and 1"),
+        ({"price_per_kwh": -0.1}, "price per kilowatt-hour is -0.1; it must be zero or above"),
+        ({"price_per_kwh": 0.1, "discount_rate": 1.0}, "discount rate is 1; it must be between -0.5 and 1"),
         (
             {"price_per_kwh": 0.1, "filter_life_relative_uncertainty": 1.0},
-            "relative uncertainty of filter life is 1; it needs to be at least 0 and below 1",
+            "relative uncertainty of filter life is 1; it must be at least 0 and below 1",
         ),
     ],
 )

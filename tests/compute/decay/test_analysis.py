@@ -83,7 +83,7 @@ def test_a_switch_on_after_natural_decay_is_read_off_the_curve():
     assert decay.unit_on_h == pytest.approx(0.5, abs=0.04)
     assert decay.fit.decay_rate.value == pytest.approx(4.0, rel=0.05)
     note = note_of(decay, "unit_on_from_data")
-    assert "up to 50 s late" in note.message
+    assert "up to 50 s" in note.message
     assert note.severity == "fine"
 
 
@@ -102,7 +102,7 @@ def test_a_saturated_plateau_is_left_out_and_said():
     decay = analysed(time, np.minimum(level, ceiling), saturation_level=ceiling)
     assert decay.fit.decay_rate.low_95 < 3.0 < decay.fit.decay_rate.high_95
     note = note_of(decay, "saturation")
-    assert "stand at the detector's limit (200 µg/m³)" in note.message
+    assert "are at the detector's limit (200 µg/m³)" in note.message
     assert "Start with less smoke." in note.message
     assert 60 * decay.fit.window_start_h >= 13 + 60 * math.log(295 / 195) / 3 - 0.5
 
@@ -134,7 +134,10 @@ def test_repeated_times_are_told():
     time, level = trial()
     time = time.copy()
     time[200:203] = time[200]
-    assert "2 readings carry the time of the reading before" in note_of(analysed(time, level), "repeated_times").message
+    assert (
+        "2 readings have the same time as the previous reading"
+        in note_of(analysed(time, level), "repeated_times").message
+    )
 
 
 def test_a_background_that_moves_before_the_smoke_is_told():
@@ -153,21 +156,21 @@ def test_a_low_start_level_is_told_and_a_very_low_one_not_used():
         level = np.round(2 + excess * np.exp(-2 * time / 3600) + 0.3 * rng.standard_normal(time.size))
         note = note_of(analysed(time, level, marks=Marks(unit_on_h=0.0)), "low_start_level")
         assert note.severity == severity
-        assert "steps of the display" in note.message
+        assert "display steps" in note.message
 
 
 def test_a_start_below_twice_the_background_is_told():
     time = np.arange(0.0, 3600.0, 10.0)
     level = 60 + 40 * np.exp(-3 * time / 3600) + 0.2 * np.random.default_rng(1).standard_normal(time.size)
     note = note_of(analysed(time, np.round(level, 2), marks=Marks(unit_on_h=0.0)), "low_start_level")
-    assert "more than the background itself" in note.message
+    assert "be larger than the background itself" in note.message
 
 
 def test_too_few_readings_are_told():
     time = np.arange(0.0, 1200.0, 120.0)
     note = note_of(analysed(time, 5 + 300 * np.exp(-3 * time / 3600)), "too_few_readings")
     assert note.severity == "care"
-    assert "from fewer than 30 it cannot be told whether the noise drifts" in note.message
+    assert "readings. With fewer than 30, drift of the noise cannot be detected," in note.message
 
 
 def test_three_readings_give_no_rate_and_the_reason():
@@ -176,7 +179,7 @@ def test_three_readings_give_no_rate_and_the_reason():
     assert "The fit needs 4 readings at different times and found" in decay.fit.why_not
     note = note_of(decay, "too_few_readings")
     assert note.severity == "unusable"
-    assert "readings lie in the fit window; the fit needs 4" in note.message
+    assert "The fit window has 2 readings; the fit needs 4" in note.message
     assert not decay.usable
 
 
@@ -185,7 +188,7 @@ def test_a_rising_level_is_refused():
     level = 20 + 200 * time / 3600 + np.random.default_rng(1).standard_normal(time.size)
     without_mark = analysed(time, level)
     assert without_mark.fit.decay_rate is None
-    assert "The level rises through the log; a decay needs a falling level." in without_mark.fit.why_not
+    assert "The level rises throughout the log; a decay needs a falling level." in without_mark.fit.why_not
     marked = analysed(time, level, marks=Marks(unit_on_h=0.1, end_h=1.0))
     assert marked.fit.decay_rate is None
     assert note_of(marked, "rising_level").severity == "unusable"
@@ -218,7 +221,7 @@ def test_a_level_that_rises_again_and_again_and_ends_low_is_not_said_to_rise():
     marks = Marks(unit_on_h=0.0, fit_start_h=0.0, fit_end_h=1.0, end_h=1.0)
     decay = analysed(time, level + 0.1 * np.random.default_rng(1).standard_normal(time.size), marks=marks)
     assert decay.fit.decay_rate is None
-    assert "without falling towards a background; a decay rate needs a falling level" in decay.fit.why_not
+    assert "without approaching a background; a decay rate needs a falling level" in decay.fit.why_not
     assert note_of(decay, "no_decay").severity == "unusable"
 
 
@@ -232,7 +235,7 @@ def test_a_curve_that_explains_nothing_is_not_used(seed):
     if decay.fit.decay_rate is not None and decay.fit.r_squared < 0.1:
         note = note_of(decay, "poor_fit")
         assert note.severity == "unusable"
-        assert "a level that stands still does as well, so its rate is not used" in note.message
+        assert "a constant level would do as well, so its rate is not used" in note.message
 
 
 def test_a_fit_with_a_negative_share_explained_is_unusable():
@@ -284,13 +287,13 @@ def test_a_rise_before_half_has_gone_spoils_the_run():
     level = 5 + 300 * np.exp(-1 * np.minimum(hours, 0.3)) + np.where(hours > 0.3, 500 * (hours - 0.3), 0)
     note = note_of(analysed(time, np.round(level, 1), marks=Marks(unit_on_h=0.0)), "rises_again")
     assert note.severity == "unusable"
-    assert "too early for a rate that can be trusted" in note.message
+    assert "too early for a reliable rate" in note.message
 
 
 def test_a_run_too_short_without_a_background_is_told():
     time, level = trial(rate_per_h=0.5, run_min=30.0, before_smoke=False)
     note = note_of(analysed(time, level), "run_too_short")
-    assert "without readings before the smoke it has to fall to 20%" in note.message
+    assert "without readings before the smoke it must fall to 20%" in note.message
     assert "A slower decay to a lower background would look the same." in note.message
 
 
@@ -322,7 +325,7 @@ def test_a_rate_that_is_not_told_from_zero_says_at_most():
     level = 200 * np.exp(-0.02 * time / 3600) * (1 + 0.03 * np.random.default_rng(3).standard_normal(time.size))
     decay = analysed(time, np.round(level, 1), marks=Marks(unit_on_h=0.0, background_level=5.0))
     note = note_of(decay, "decay_not_told_from_zero")
-    assert "cannot be told from zero; it is at most" in note.message
+    assert "cannot be distinguished from zero; it is at most" in note.message
     assert decay.fit.decay_rate.low_95 <= 0 < decay.fit.decay_rate.high_95
     assert "R²" in note_of(decay, "poor_fit").message
 
@@ -330,7 +333,7 @@ def test_a_rate_that_is_not_told_from_zero_says_at_most():
 def test_the_logger_response_time_moves_the_window_and_the_note():
     decay = analysed(*trial(), response_time_s=100.0)
     assert decay.fit.window_start_h - decay.unit_on_h == pytest.approx(300 / 3600, abs=0.01)
-    assert "up to 100 s late" in note_of(decay, "unit_on_from_data").message
+    assert "up to 100 s" in note_of(decay, "unit_on_from_data").message
 
 
 def test_a_level_below_the_background_before_the_smoke_does_no_harm():
@@ -345,7 +348,7 @@ def test_a_level_below_the_background_before_the_smoke_does_no_harm():
 def test_no_reading_or_one_gives_a_reason_and_no_rate(levels):
     decay = analysed(10.0 * np.arange(len(levels)), levels)
     assert decay.fit.decay_rate is None
-    assert "readings; a decay needs at least 4" in decay.fit.why_not
+    assert "readings; a decay fit needs at least 4" in decay.fit.why_not
     assert not decay.time_to_clear.reached
 
 
@@ -359,19 +362,19 @@ def test_zeros_give_a_reason_and_no_rate():
 
 
 def test_wrong_arguments_are_refused_with_what_was_found():
-    with pytest.raises(ValueError, match="There are 3 times and 2 levels; each reading needs one of both"):
+    with pytest.raises(ValueError, match="There are 3 times and 2 levels; each reading needs one of each"):
         analysed([0, 1, 2], [1, 2])
-    with pytest.raises(ValueError, match="The time goes back from 20 s to 10 s; times need to ascend"):
+    with pytest.raises(ValueError, match="Time goes back from 20 s to 10 s; times must increase"):
         analysed([0, 20, 10], [3, 2, 1])
-    with pytest.raises(ValueError, match="The mark unit_on_h is nan; it needs to be a number"):
+    with pytest.raises(ValueError, match="The mark unit_on_h is nan; it must be a number"):
         analysed([0, 1], [2, 1], marks=Marks(unit_on_h=math.nan))
-    with pytest.raises(ValueError, match=r"The saturation level is -1.0; it needs to be above zero"):
+    with pytest.raises(ValueError, match=r"The saturation level is -1.0; it must be above zero"):
         analysed([0, 1], [2, 1], saturation_level=-1.0)
-    with pytest.raises(ValueError, match=r"The response time is -2.0 s; it needs to be zero or above"):
+    with pytest.raises(ValueError, match=r"The response time is -2.0 s; it must be zero or above"):
         analysed([0, 1], [2, 1], response_time_s=-2.0)
-    with pytest.raises(ValueError, match="The clear level is of kind 'half'; it needs to be one of absolute, "):
+    with pytest.raises(ValueError, match="The clear level is of kind 'half'; choose one of absolute, "):
         analysed([0, 1], [2, 1], clear_level=ClearLevel("half", 1.0))
-    with pytest.raises(ValueError, match=r"The clear level is -1.0; it needs to be a number of zero or above"):
+    with pytest.raises(ValueError, match=r"The clear level is -1.0; it must be a number of zero or above"):
         analysed([0, 1], [2, 1], clear_level=ClearLevel("absolute", -1.0))
 
 

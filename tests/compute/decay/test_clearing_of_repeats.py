@@ -64,8 +64,8 @@ def test_with_no_event_the_curve_is_empty():
     [
         ([], [], r"^A survival curve needs at least one time and found none\.$"),
         ([1.0, 2.0], [True], r"^There are 2 times and 1 marks of what was reached; each needs one\.$"),
-        ([1.0, -2.0], [True, True], r"^A time is -2\.0; each needs to be zero or above\.$"),
-        ([float("nan")], [True], r"^A time is nan; each needs to be zero or above\.$"),
+        ([1.0, -2.0], [True, True], r"^A time is -2\.0; each must be zero or above\.$"),
+        ([float("nan")], [True], r"^A time is nan; each must be zero or above\.$"),
     ],
 )
 def test_times_that_cannot_be_are_refused(times, reached, message):

@@ -39,7 +39,7 @@ def test_detectors_beyond_both_limits_are_told_but_a_factor_does_not_spoil_the_r
     levels = {"pm2_5": curve(), "pm2_5_b": 0.3 * curve()}
     note = notes_for("pm2_5", levels, ("pm2_5", "pm2_5_b"))["detectors_disagree"]
     assert note.severity == "care"
-    assert "agree nevertheless, for a factor does not touch a rate" in note.message
+    assert "agree nevertheless, because a constant factor does not affect the rate" in note.message
     assert note.limit == 5.0
 
 
@@ -47,7 +47,7 @@ def test_detectors_whose_rates_differ_too_are_not_used():
     levels = {"pm2_5": curve(2.0), "pm2_5_b": 0.3 * curve(6.0)}
     note = notes_for("pm2_5", levels, ("pm2_5", "pm2_5_b"))["detectors_disagree"]
     assert note.severity == "unusable"
-    assert "do not agree either" in note.message
+    assert "also disagree" in note.message
 
 
 def test_a_second_detector_without_a_decay_is_told():
@@ -60,9 +60,9 @@ def test_a_unit_that_wets_the_air_is_caught_and_explained():
     note = notes_for("pm2_5", {"pm2_5": curve(), "relative_humidity": humidity})["humidity_change"]
     assert note.severity == "care"
     assert note.value == pytest.approx(27, abs=3)
-    assert "Units that evaporate or spray water do this." in note.message
+    assert "Units that evaporate or spray water cause this." in note.message
     assert "too low by about" in note.message
-    assert "its source stops at 70 %" in note.message
+    assert "(the source covers up to 70 %" in note.message
 
 
 def widened(rate: float, humidity_pct: np.ndarray) -> tuple[ChannelDecay, ChannelDecay]:
@@ -95,7 +95,7 @@ def test_the_part_of_humidity_is_kept_apart_and_adds_in_squares():
     assert held.fit.decay_rate.uncertainty == pytest.approx(math.hypot(alone.fit.decay_rate.uncertainty, part))
     assert held.fit.decay_rate.expanded_uncertainty_95 >= alone.fit.decay_rate.expanded_uncertainty_95
     note = notes_for("pm2_5", {"pm2_5": curve(), "relative_humidity": np.linspace(45.0, 65.0, TIME_S.size)})
-    assert f"its uncertainty holds {part:.2g} per hour for it" in note["humidity_change"].message
+    assert f"its uncertainty includes {part:.2g} per hour for this. Keep" in note["humidity_change"].message
 
 
 def test_steady_humidity_widens_nothing_and_neither_does_a_log_without_it():
@@ -127,14 +127,14 @@ def test_steady_humidity_and_other_channels_are_left_alone():
 def test_a_change_of_temperature_is_told():
     temperature = np.linspace(20.0, 28.0, TIME_S.size)
     note = notes_for("pm2_5", {"pm2_5": curve(), "temperature": temperature})["temperature_change"]
-    assert "The temperature moved by +" in note.message
+    assert "The temperature changed by +" in note.message
     steady = np.full(TIME_S.size, 21.0)
     assert "temperature_change" not in notes_for("pm2_5", {"pm2_5": curve(), "temperature": steady})
 
 
 def test_weak_channels_carry_their_caution():
     assert "weak evidence" in notes_for("pm10", {"pm10": curve()})["pm10_is_weak"].message
-    assert "an indication only" in notes_for("voc", {"voc": curve()})["voc_is_indicative"].message
+    assert "indicative only" in notes_for("voc", {"voc": curve()})["voc_is_indicative"].message
 
 
 def test_channels_of_another_length_are_refused():
@@ -160,7 +160,7 @@ def test_diameters_grow_as_the_formula_says(kappa, humidity, growth):
 
 
 def test_a_humidity_beyond_the_formula_is_refused():
-    with pytest.raises(ValueError, match="The relative humidity is 100 %; it needs to be from 0 to below 100 %"):
+    with pytest.raises(ValueError, match="The relative humidity is 100 %; it must be from 0 to below 100 %"):
         diameter_growth(100, 0.3)
 
 

@@ -38,13 +38,13 @@ def test_a_search_that_runs_off_says_which_parameter_is_not_fixed():
     """NIST StRD BoxBOD from its first start values, known to lead many searches away (read)."""
     x, y = np.array([1, 2, 3, 5, 7, 10.0]), np.array([109, 149, 149, 191, 213, 224.0])
     fit = fit_least_squares(lambda x, a, k: a * (1 - np.exp(-k * x)), x, y, start=[1.0, 1.0])
-    assert fit.fit_converged or "do not fix parameter 2" in fit.why_not
+    assert fit.fit_converged or "do not determine parameter 2" in fit.why_not
 
 
 def test_a_parameter_that_the_model_does_not_use_is_named():
     fit = fit_least_squares(lambda x, a, b: a + 0 * x, np.arange(4.0), [1.0, 2.0, 1.0, 2.0], start=[0.5, 3.0])
     assert not fit.fit_converged
-    assert fit.why_not == "The values do not fix parameter 2 near 3. Start nearer to the solution."
+    assert fit.why_not == "The values do not determine parameter 2 near 3. Start closer to the solution."
 
 
 def test_a_model_without_a_number_at_the_start_says_so():
@@ -60,7 +60,7 @@ def test_wrong_arguments_are_refused_with_what_was_found():
         fit_linear([[1.0, 2.0]], [1.0])
     with pytest.raises(ValueError, match="There are 1 weights for 2 values; each value needs one"):
         fit_linear([[1.0], [2.0]], [1.0, 2.0], weights=[1.0])
-    with pytest.raises(ValueError, match="A value of the fit is not a number; leave such readings out first"):
+    with pytest.raises(ValueError, match="A value of the fit is not a number; exclude such readings first"):
         fit_linear([[1.0], [2.0]], [1.0, math.nan])
     with pytest.raises(ValueError, match="A weight is negative or not a number"):
         fit_linear([[1.0], [2.0]], [1.0, 2.0], weights=[1.0, -1.0])

@@ -41,7 +41,11 @@ def test_silence_is_no_tone():
 def test_an_overloaded_recording_is_refused(calibrate):
     loud = np.clip(1.5 * np.sin(2 * np.pi * 1000 * TIME), -1, 1)
     assert overloaded_samples(loud) > 0
-    with pytest.raises(ValueError, match=r"at full scale, so the recorder cut the sound off; a calibration needs none"):
+    with pytest.raises(
+        ValueError,
+        match=r"at full scale, so the recording is clipped; a calibration "
+        r"must have none",
+    ):
         calibrate(loud, RATE, 94.0)
 
 
@@ -52,5 +56,5 @@ def test_a_known_level_comes_out_again():
 
 
 def test_a_silent_clip_has_no_level_to_be_given():
-    with pytest.raises(ValueError, match="clip is silent, so no level can be given to it"):
+    with pytest.raises(ValueError, match="clip is silent, so it has no level"):
         calibration_from_known_level(np.zeros(TIME.size), RATE, 40.0)

@@ -47,8 +47,8 @@ def test_nothing_knocks_in_nothing():
 def test_the_words_carry_the_numbers():
     words = character_text(Hum(60.0, 120.0, 14.4), 3.2, 44.0, 39.5)
     assert words == (
-        "A hum at 120 Hz, a multiple of the 60 Hz mains, stands 14 dB above the lines around it.",
-        "Knocks or rattle: 3.2 a second stand 10 dB above the rest of the clip above 1 kHz.",
+        "A hum at 120 Hz, a multiple of the 60 Hz mains, is 14 dB above the adjacent lines.",
+        "Knocks or rattle: 3.2 per second are 10 dB above the rest of the clip above 1 kHz.",
         "Unsteady: the level stays within 4.5 dB for four fifths of the time (L10 to L90).",
     )
     calm = character_text(Hum(50.0, 100.0, 2.0), 0.0, 40.4, 39.9)

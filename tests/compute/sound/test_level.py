@@ -35,7 +35,7 @@ def test_another_distance_is_an_estimate_and_less_sure_indoors():
     assert outdoors.estimate
     assert indoors.level_dba.value == pytest.approx(46.0206, abs=1e-4)
     assert indoors.level_dba.uncertainty > outdoors.level_dba.uncertainty
-    assert "Measured at 2 m and brought to 1 m by 20 lg of the distances: an estimate." in indoors.sentences
+    assert "Measured at 2 m and converted to 1 m by 20 lg of the distances: an estimate." in indoors.sentences
 
 
 def test_bounds_beside_proper_readings_are_left_out_and_told():
@@ -43,7 +43,7 @@ def test_bounds_beside_proper_readings_are_left_out_and_told():
     found = sound_level(mixed, 1.0, "ISO 3744")
     assert found.readings == 4
     assert not found.upper_bound
-    assert found.sentences[0].startswith("2 of 4 readings give an upper bound only")
+    assert found.sentences[0].startswith("2 of 4 readings give only an upper bound, because")
 
 
 def test_bounds_only_give_an_upper_bound():
@@ -56,8 +56,8 @@ def test_bounds_only_give_an_upper_bound():
 def test_one_reading_without_a_class_says_both():
     found = sound_level(readings(40.0), 1.0, "ISO 3744")
     assert found.sentences == (
-        "The meter has no stated class, so ±3 dB is taken for it.",
-        "One reading only, so the spread between readings is not known.",
+        "The meter class is not specified, so ±3 dB is assumed.",
+        "Only one reading, so the spread between readings is not known.",
     )
 
 

@@ -14,7 +14,7 @@ def test_correcting_undoes_the_sum_with_the_background():
 def test_without_a_background_the_level_is_an_upper_bound():
     found = background_correction(42.0, None, "ISO 3744")
     assert (found.finding, found.level_db, found.difference_db) == ("upper bound", 42.0, None)
-    assert found.sentence == "At most 42.0 dB: the level of the room with the unit off was not measured."
+    assert found.sentence == "At most 42.0 dB: the background level with the unit off was not measured."
 
 
 def test_a_background_above_the_unit_is_an_upper_bound_and_no_crash():
@@ -23,10 +23,10 @@ def test_a_background_above_the_unit_is_an_upper_bound_and_no_crash():
 
 def test_the_sentence_says_what_was_done():
     assert background_correction(40.0, 20.0, "ISO 3744").sentence == (
-        "The room alone is 20.0 dB lower, so ISO 3744 takes nothing off."
+        "The background is 20.0 dB lower, so ISO 3744 applies no correction."
     )
     assert background_correction(40.0, 33.0, "ISO 3744").sentence == (
-        "1.0 dB taken off for the room by ISO 3744; the room alone is 7.0 dB lower."
+        "1.0 dB subtracted for the background by ISO 3744; the background is 7.0 dB lower."
     )
     assert background_correction(40.0, 37.0, "ISO 1996-2").sentence.endswith("ISO 1996-2 needs more than 3 dB.")
 
@@ -53,7 +53,7 @@ def test_an_unknown_rule_lists_the_known_ones():
 
 
 def test_levels_that_are_no_numbers_are_refused():
-    with pytest.raises(ValueError, match=r"levels are nan and 30.0 dB; both need to be numbers"):
+    with pytest.raises(ValueError, match=r"levels are nan and 30.0 dB; both must be numbers"):
         background_correction(math.nan, 30.0, "ISO 3744")
     with pytest.raises(ValueError, match=r"levels are \[\] dB; one or more numbers are needed"):
         energy_sum([])
@@ -63,5 +63,5 @@ def test_levels_that_are_no_numbers_are_refused():
 
 @pytest.mark.parametrize("distances", [(0.0, 1.0), (1.0, -2.0)])
 def test_distances_of_zero_or_less_are_refused(distances):
-    with pytest.raises(ValueError, match=r"distances are .* m; both need to be above zero"):
+    with pytest.raises(ValueError, match=r"distances are .* m; both must be above zero"):
         level_at_distance(40.0, *distances)

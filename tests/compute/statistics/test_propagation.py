@@ -39,7 +39,7 @@ def test_the_correlation_with_an_exact_output_is_zero():
     [
         ([[1.0]], r"^The covariance has shape \(1, 1\) and there are 2 inputs; it needs 2 rows and 2 columns\.$"),
         ([[1.0, 0.2], [0.1, 1.0]], r"^The covariance is not symmetric; the entry for \(a, b\) needs to equal"),
-        ([[-1.0, 0.0], [0.0, 1.0]], r"^The covariance holds the variance -1\.0; variances need to be zero or above\.$"),
+        ([[-1.0, 0.0], [0.0, 1.0]], r"^The covariance holds the variance -1\.0; variances must be zero or above\.$"),
     ],
 )
 def test_a_covariance_that_cannot_be_one_is_refused(covariance, message):
@@ -69,7 +69,7 @@ def test_parts_without_scatter_have_infinite_degrees_of_freedom():
 
 
 def test_parts_that_cannot_be_are_refused():
-    with pytest.raises(ValueError, match=r"^A part of the uncertainty is -1\.0; it needs to be zero or above\.$"):
+    with pytest.raises(ValueError, match=r"^A part of the uncertainty is -1\.0; it must be zero or above\.$"):
         effective_degrees_of_freedom([(-1.0, 3.0)])
     with pytest.raises(ValueError, match=r"^A part has 0\.0 degrees of freedom; it needs more than zero\.$"):
         effective_degrees_of_freedom([(1.0, 0.0)])

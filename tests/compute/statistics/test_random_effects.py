@@ -66,7 +66,7 @@ def test_equal_values_have_no_heterogeneity():
     [
         ([1.0], [0.1], r"^A random-effects mean needs 2 values and found 1\.$"),
         ([1.0, 2.0], [0.1], r"^There are 2 values and 1 uncertainties; each value needs one\.$"),
-        ([1.0, 2.0], [0.1, 0.0], r"^An uncertainty is 0\.0; each needs to be above zero\.$"),
+        ([1.0, 2.0], [0.1, 0.0], r"^An uncertainty is 0\.0; each must be above zero\.$"),
     ],
 )
 def test_what_cannot_be_combined_is_refused(values, uncertainties, message):

@@ -99,7 +99,11 @@ def test_no_trial_is_refused():
 
 
 def test_a_trial_without_an_uncertainty_is_refused():
-    with pytest.raises(ValueError, match=r"^A trial has the uncertainty 0\.0 per hour; it needs to be above zero\.$"):
+    with pytest.raises(
+        ValueError,
+        match=r"^A trial has the uncertainty 0\.0 per hour; it must be "
+        r"above zero\.$",
+    ):
         combine_trials([Measured(4.0, 0.0)])
 
 
@@ -110,7 +114,7 @@ def test_repeatability_is_pooled_over_groups_by_degrees_of_freedom():
     assert spread is not None
     assert spread.relative_sd == pytest.approx(math.sqrt((2 * (1 / 11) ** 2 + 0.02) / 3))
     assert (spread.degrees_of_freedom, spread.groups, spread.trials) == (3.0, 2, 5)
-    assert spread.source == "the bench's own repeats: 5 trials in 2 groups"
+    assert spread.source == "repeats on this bench: 5 trials in 2 groups"
     assert spread.is_usable
 
 

@@ -18,5 +18,5 @@ def test_the_order_of_the_two_colours_does_not_matter():
 
 def test_what_is_no_colour_is_refused():
     assert not is_colour("#12345g")
-    with pytest.raises(ValueError, match="Found the colour 'red'; six hexadecimal digits such as #1c1f26 are needed"):
+    with pytest.raises(ValueError, match="Found the colour 'red'; use six hexadecimal digits such as #1c1f26"):
         contrast("red")

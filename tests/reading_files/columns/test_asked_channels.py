@@ -33,7 +33,7 @@ def test_what_is_known_or_marked_as_own_is_taken(said: str, name: str):
 @pytest.mark.parametrize(
     ("said", "found", "meant"),
     [
-        ("zzz", "There is no channel 'zzz'. Needed is one of pm1, pm2_5", ""),
+        ("zzz", "There is no channel 'zzz'. Choose one of pm1, pm2_5", ""),
         ("no2", "There is no channel 'no2'.", ""),
         ("pm25", "There is no channel 'pm25'.", "Did you mean pm2_5?"),
         ("temprature", "There is no channel 'temprature'.", "Did you mean temperature?"),
@@ -47,10 +47,10 @@ def test_a_slip_of_the_pen_opens_no_channel(said: str, found: str, meant: str):
     assert refused.value.field == "columns"
     assert found in refused.value.message
     assert meant in refused.value.message
-    assert f"For a channel of your own that is none of these write own:{said}" in refused.value.message
+    assert f"For any other channel enter own:{said}" in refused.value.message
 
 
 @pytest.mark.parametrize("said", ["own:", "own: !!"])
 def test_an_own_channel_needs_a_name(said: str):
-    with pytest.raises(InvalidValue, match="own: needs the name of the channel after it, such as own:no2"):
+    with pytest.raises(InvalidValue, match="own: must be followed by the channel name, such as own:no2"):
         requested_channel(said, "columns")

@@ -36,7 +36,7 @@ def test_one_column():
 def test_short_rows_are_filled_and_long_rows_told():
     table = cells("a,b,c\n1\n1,2,3,4\n1,2,3,,\n")
     assert [row.cells for row in table.rows] == [("1", "", ""), ("1", "2", "3")]
-    assert table.skipped == ((3, "4 cells where there are 3 headers"),)
+    assert table.skipped == ((3, "4 cells but 3 headers"),)
 
 
 def workbook() -> bytes:
@@ -64,11 +64,11 @@ def test_a_workbook():
         ),
         (
             "a,A\n1,2\n",
-            "prices.csv, line 1: The header “A” stands there twice. The text there is “a,A”. "
-            "Give each column a header of its own.",
+            "prices.csv, line 1: The header “A” occurs twice. The text there is “a,A”. "
+            "Give each column a unique header.",
         ),
-        (",,\n;;\n", "prices.csv: The file holds no cells. A line of headers and rows below it are needed."),
-        ("", "prices.csv: The file is empty. A table with a row for each time is needed: export the log again."),
+        (",,\n;;\n", "prices.csv: The file has no cells. A header row and rows below it are required."),
+        ("", "prices.csv: The file is empty. A table with one row per time is required: export the log again."),
     ],
 )
 def test_refusals(text, message):
@@ -78,7 +78,7 @@ def test_refusals(text, message):
 
 
 def test_a_sheet_that_is_not_there():
-    with pytest.raises(UnreadableLog, match=r"There is no sheet “new”\. The sheets are “Sheet”, “old”: name one\."):
+    with pytest.raises(UnreadableLog, match=r"There is no sheet “new”\. Choose one of the sheets “Sheet”, “old”\."):
         read_cells(workbook(), "prices.xlsx", "new")
 
 

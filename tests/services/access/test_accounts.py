@@ -39,13 +39,16 @@ def test_the_first_account_administers_and_is_recorded_without_its_password(sess
 
 
 def test_a_first_account_that_could_not_look_after_others_is_refused(session: Session):
-    with pytest.raises(InvalidValue, match="first account is to have the role 'edit'; it needs the role 'administer'"):
+    with pytest.raises(
+        InvalidValue,
+        match="first account cannot have the role 'edit'; it needs the role 'administer'' so that it can manage",
+    ):
         add_account(session, "Ann", "edit", PASSWORD)
 
 
 def test_two_names_that_differ_in_capitals_only_are_one(session: Session):
     make_account(session, "Ann")
-    with pytest.raises(AlreadyStored, match=r"There is an account 'ANN' already\. Choose another name"):
+    with pytest.raises(AlreadyStored, match=r"An account 'ANN' already exists\. Choose another name"):
         add_account(session, "ANN", "view", PASSWORD)
 
 
@@ -53,9 +56,9 @@ def test_two_names_that_differ_in_capitals_only_are_one(session: Session):
     ("name", "message"),
     [
         ("", "The name is empty"),
-        ("A" * 61, "The name has 61 letters; at most 60 fit"),
-        ("An\u202en", "holds a hidden mark that turns the order"),
-        ("An\nn", "holds signs that nobody sees"),
+        ("A" * 61, "The name has 61 characters; at most 60 are allowed"),
+        ("An\u202en", "contains a hidden character that changes"),
+        ("An\nn", "contains invisible characters. Use"),
     ],
 )
 def test_a_name_that_cannot_be_read_is_refused(session: Session, name: str, message: str):
@@ -64,16 +67,16 @@ def test_a_name_that_cannot_be_read_is_refused(session: Session, name: str, mess
 
 
 def test_a_role_that_is_none_is_refused_with_those_there_are(session: Session):
-    with pytest.raises(InvalidValue, match="'owner'; it needs one of: view, add, edit, administer"):
+    with pytest.raises(InvalidValue, match="'owner'; choose one of: view, add, edit, administer"):
         checked_role("owner")
 
 
 @pytest.mark.parametrize(
     ("password", "message"),
     [
-        ("too short", "has 9 signs; it needs at least 12"),
-        ("a" * 257, "has 257 signs; at most 256"),
-        ("abababababab", "the same few signs"),
+        ("too short", "has 9 characters; it needs at least 12"),
+        ("a" * 257, "has 257 characters; at most 256"),
+        ("abababababab", "repeats a few characters."),
         ("Annabel Lee of Sea", "is the name"),
     ],
 )
@@ -86,7 +89,7 @@ def test_the_last_administrator_stays(session: Session):
     ann = make_account(session, "Ann")
     bea = make_account(session, "Bea", "edit")
     for act in (lambda: change_role(session, ann, "edit"), lambda: disable_account(session, ann)):
-        with pytest.raises(InvalidValue, match="Ann is the only account that administers the bench"):
+        with pytest.raises(InvalidValue, match="Ann is the only administrator of the bench"):
             act()
     change_role(session, bea, "administer")
     change_role(session, ann, "view")

@@ -104,7 +104,7 @@ def test_wrong_name_wrong_password_and_disabled_are_told_alike_after_the_same_wo
         with pytest.raises(NotSignedIn) as refused:
             sign_in(store, name, password, "192.0.2.1", now=NOW)
         messages.append(refused.value.message)
-    assert set(messages) == {"The name or the password is not right. Type both again."}
+    assert set(messages) == {"Wrong name or password. Try again."}
     assert len(compared) == 3
     assert compared[1] == OF_NOBODY
 

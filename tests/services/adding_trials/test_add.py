@@ -193,11 +193,11 @@ def test_the_same_file_for_the_same_trial_twice_is_refused(session: Session, sma
         add_trial(session, decay_log(6.0), "again.csv", running(small_bench))
     assert refused.value.status == 409
     assert refused.value.message == (
-        "again.csv with the same unit, setting, room and marks is trial 1, which is in the bench already. Open that "
-        "trial, or set other marks if this is another run in the same file."
+        "again.csv with the same unit, setting, room and marks is trial 1, which already exists. "
+        "Open that trial, or set different marks if this is another run in the same file."
     )
     trash_trial(session, 1, why="a mistake")
-    with pytest.raises(AlreadyStored, match="is trial 1, which lies in the trash; take it back from there"):
+    with pytest.raises(AlreadyStored, match="is trial 1, which is in the trash; restore it from there"):
         add_trial(session, decay_log(6.0), "again.csv", running(small_bench))
 
 
@@ -214,45 +214,45 @@ def test_another_run_in_the_same_file_shares_its_readings(session: Session, smal
         (
             TrialMarks(unit_on_s=9999),
             "unit_on_s",
-            "The mark for unit on is at 9999 s; the log runs from 0 to 4500 s. Move the mark into the log.",
+            "The mark for unit on is at 9999 s; the log runs from 0 to 4500 s. Move the mark within the log.",
         ),
         (
             TrialMarks(unit_on_s=900, end_s=600),
             "end_s",
-            "The mark for the end of the run is at 600 s, before unit on at 900 s. Marks need to stand in the order of "
-            "the run; move one of the two.",
+            "The mark for run end is at 600 s, before unit on at 900 s. Marks must be in "
+            "the order of the run; move one of the two.",
         ),
         (
             TrialMarks(fit_start_s=900, fit_end_s=900),
             "fit_end_s",
-            "The fit window begins and ends at 900 s; it needs a length. Move one of the two marks.",
+            "The fit window starts and ends at 900 s. Move one of the two marks.",
         ),
         (
             TrialMarks(background_ug_m3=-2),
             "background_ug_m3",
-            "The background is -2 µg/m³; it needs to be zero or above. Correct it, or leave it empty to have it found "
+            "The background is -2 µg/m³; it must be zero or above. Correct it, or leave it empty to detect it "
             "from the data.",
         ),
         (
             TrialMarks(clear_level_kind="absolute"),
             "clear_level_value",
-            "The clear level needs both its kind and its value; one of the two is empty. Fill in both, or leave both "
-            "empty to use the bench's clear level.",
+            "The clear level needs both a type and a value, but one is empty. Enter both, or leave "
+            "both empty to use the bench default.",
         ),
         (
             TrialMarks(clear_level_kind="share_of_start", clear_level_value=5),
             "clear_level_value",
-            "The clear level is 5 of the start level; it needs a share above 0 and below 1, such as 0.05.",
+            "The clear level is 5 of the start level; enter a fraction above 0 and below 1, such as 0.05.",
         ),
         (
             TrialMarks(clear_level_kind="absolute", clear_level_value=0),
             "clear_level_value",
-            "The clear level is 0; it needs to be a number above zero. Correct it.",
+            "The clear level is 0; it must be a number above zero. Correct it.",
         ),
         (
             TrialMarks(clear_level_kind="clean", clear_level_value=1),
             "clear_level_kind",
-            "The kind of clear level is 'clean'; it needs one of: absolute, share_of_start, background.",
+            "The clear level type is 'clean'; choose one of: absolute, share_of_start, background.",
         ),
     ],
 )
@@ -273,27 +273,26 @@ def test_what_does_not_fit_the_bench_is_refused(session: Session, small_bench: S
             add_trial(session, decay_log(6.0), "run.csv", NewTrial(**asked))
         return refused.value.message
 
-    assert refusal(InvalidValue, kind="demo").startswith("The kind of trial is 'demo'; it needs one of: unit running")
+    assert refusal(InvalidValue, kind="demo").startswith("The trial type is 'demo'; choose one of: unit running")
     assert refusal(NotFound, room_id=9).startswith("There is no room 9 in this bench.")
     assert refusal(NotFound, logger_id=9).startswith("There is no logger 9 in this bench.")
-    assert refusal(InvalidValue) == ("A run with the unit running needs a unit under test; none was given. Choose one.")
+    assert refusal(InvalidValue) == ("A run with the unit running needs a unit. Choose one.")
     assert refusal(NotFound, unit_under_test_id=9).startswith("There is no unit under test 9")
     assert refusal(InvalidValue, unit_under_test_id=small_bench.unit_id) == (
-        "A run with the unit running needs the setting at which it ran; none was given. Choose one."
+        "A run with the unit running needs a setting. Choose one."
     )
     assert refusal(InvalidValue, unit_under_test_id=small_bench.unit_id, setting_id=99) == (
         "Maker A Model 1 has no setting 99. Choose one of its own settings."
     )
     assert refusal(InvalidValue, kind=EMPTY_ROOM, unit_under_test_id=small_bench.unit_id) == (
-        "An empty-room run has no unit under test and no setting; both were given. Leave them empty, or choose the "
-        "kind “unit running”."
+        "An empty-room run has no unit or setting. Leave them empty, or choose the type “unit running”."
     )
     assert refusal(InvalidValue, kind=EMPTY_ROOM, started_at=datetime(2026, 1, 1)) == (  # noqa: DTZ001
-        "The start 2026-01-01T00:00:00 has no zone; a time such as 2026-01-05T10:00Z is needed."
+        "The start 2026-01-01T00:00:00 has no time zone; enter a time such as 2026-01-05T10:00Z."
     )
     trash_unit(session, small_bench.unit_id, why="sold")
     assert refusal(InvalidValue, unit_under_test_id=small_bench.unit_id, setting_id=small_bench.low_setting_id) == (
-        "Maker A Model 1 lies in the trash. Take it back first, or choose another unit."
+        "Maker A Model 1 is in the trash. Restore it first, or choose another unit."
     )
 
 

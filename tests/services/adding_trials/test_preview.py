@@ -136,7 +136,7 @@ def test_a_result_that_the_bench_changed_meanwhile_is_not_stored_unseen(
         change_room(session, small_bench.room_id, {"room_volume_m3": 29.0}, why="measured again")
     with (
         session_scope(store) as session,
-        pytest.raises(InvalidValue, match="so nothing was stored") as told,
+        pytest.raises(InvalidValue, match="so nothing was saved") as told,
         session.begin_nested(),
     ):
         _confirm(session, log, content, trial, second)
@@ -160,7 +160,7 @@ def test_what_a_new_logger_bears_on_the_analysis_is_in_the_preview(
 @pytest.mark.parametrize(
     "damage",
     [lambda content: content[:-9], lambda content: b"", lambda content: content[::-1]],
-    ids=["cut off", "emptied", "turned round"],
+    ids=["cut off", "emptied", "reversed"],
 )
 def test_a_kept_file_that_is_damaged_is_made_again(
     session: Session, settings: Settings, work_counted: dict[str, int], damage: Callable[[bytes], bytes]

@@ -38,14 +38,13 @@ def test_a_file_above_the_limit_is_refused_and_leaves_nothing(tmp_path):
         stage_upload(settings, iter([b"x" * 6, b"x" * 6]), "big.csv", NOW)
     assert refused.value.status == 413
     assert refused.value.message == (
-        "big.csv is larger than 10 bytes, the most that is taken. Cut the log into parts, or raise "
-        "HAZEFALL_MAX_UPLOAD_BYTES."
+        "big.csv is larger than 10 bytes, the upload limit. Split the log, or raise HAZEFALL_MAX_UPLOAD_BYTES."
     )
     assert list((tmp_path / "uploads").iterdir()) == []
 
 
 def test_an_empty_file_is_refused(settings: Settings):
-    with pytest.raises(InvalidValue, match=r"empty\.csv is empty; a log with readings is needed\. Choose it again\."):
+    with pytest.raises(InvalidValue, match=r"empty\.csv is empty\. Choose a log with readings\."):
         stage_upload(settings, b"", "empty.csv", NOW)
 
 

@@ -55,15 +55,16 @@ def test_a_changed_unit_keeps_its_old_values_in_the_record(session: Session, sma
 @pytest.mark.parametrize(
     ("new", "field", "message"),
     [
-        (NewUnit(maker="  ", model="M"), "maker", "The maker is empty; it needs at least one letter. Type it in."),
-        (NewUnit(maker="A", model=""), "model", "The model is empty; it needs at least one letter. Type it in."),
-        (NewUnit(maker="A" * 201, model="M"), "maker", "The maker has 201 letters; at most 200 fit. Shorten it."),
-        (NewUnit(maker="A\x00B", model="M"), "maker", "The maker holds a NUL character, which no text needs."),
-        (NewUnit(maker="A", model="M", kind="magic"), "kind", "The kind of cleaning is 'magic'; it needs one"),
-        (NewUnit(maker="A", model="M", mass_kg=0), "mass_kg", "The mass is 0 kg; it needs to be above zero."),
-        (NewUnit(maker="A", model="M", width_mm=math.nan), "width_mm", "The width is nan; it needs a finite"),
+        (NewUnit(maker="  ", model="M"), "maker", "The maker is empty. Enter at least one letter."),
+        (NewUnit(maker="A", model=""), "model", "The model is empty. Enter at least one letter."),
+        (NewUnit(maker="A" * 201, model="M"), "maker", "The maker has 201 characters; at most 200 are "
+                                                       "allowed. Shorten it."),
+        (NewUnit(maker="A\x00B", model="M"), "maker", "The maker contains a NUL character"),
+        (NewUnit(maker="A", model="M", kind="magic"), "kind", "The type is 'magic'; choose one"),
+        (NewUnit(maker="A", model="M", mass_kg=0), "mass_kg", "The mass is 0 kg; it must be above zero."),
+        (NewUnit(maker="A", model="M", width_mm=math.nan), "width_mm", "The width is nan; enter a finite"),
         (NewUnit(maker="A", model="M", bought_on=date(1900, 1, 1)), "bought_on", "The purchase is dated 1900-01-01"),
-        (NewUnit(maker="A", model="M", consumables_state="?"), "consumables_state", "What is known of"),
+        (NewUnit(maker="A", model="M", consumables_state="?"), "consumables_state", "The"),
     ],
 )  # fmt: skip
 def test_a_unit_that_cannot_be_stored_is_refused_with_its_field(
@@ -79,8 +80,8 @@ def test_the_same_unit_twice_is_refused(session: Session, small_bench: SmallBenc
     with pytest.raises(AlreadyStored) as refused:
         add_unit(session, NewUnit(maker="maker a", model="model 1"))
     assert refused.value.message == (
-        f"maker a model 1 is on the bench already, as unit {small_bench.unit_id}. Open that unit, take it back from "
-        "the trash if it lies there, or give this one another model name."
+        f"maker a model 1 already exists as unit {small_bench.unit_id}. Open that unit, restore it if "
+        f"it is in the trash, or give this one another model name."
     )
     other = add_unit(session, NewUnit(maker="Maker A", model="Model 2"))
     with pytest.raises(AlreadyStored):
@@ -90,7 +91,7 @@ def test_the_same_unit_twice_is_refused(session: Session, small_bench: SmallBenc
 def test_an_unknown_unit_or_field_is_told(session: Session, small_bench: SmallBench):
     with pytest.raises(NotFound, match="There is no unit under test 99 in this bench"):
         get_unit(session, 99)
-    with pytest.raises(InvalidValue, match="A unit has no field 'colour'; it has: maker, model, kind"):
+    with pytest.raises(InvalidValue, match="A unit has no field 'colour'; its fields are: maker, model, kind"):
         change_unit(session, small_bench.unit_id, {"colour": "red"})
 
 
@@ -99,7 +100,7 @@ def test_settings_come_in_order_and_one_is_the_highest(session: Session, small_b
     rows = session.execute(select(SpeedSetting.name, SpeedSetting.is_highest).order_by(SpeedSetting.position)).all()
     assert [tuple(row) for row in rows] == [("low", False), ("high", False), ("turbo", True)]
     assert find_setting(session, small_bench.unit_id, "TURBO") == turbo
-    with pytest.raises(AlreadyStored, match="Maker A Model 1 has a setting 'Turbo' already"):
+    with pytest.raises(AlreadyStored, match="Maker A Model 1 already has a setting 'Turbo'"):
         add_setting(session, small_bench.unit_id, "Turbo")
 
 
@@ -112,17 +113,17 @@ def test_prices_are_kept_one_beside_the_other(session: Session, small_bench: Sma
 @pytest.mark.parametrize(
     ("amount", "currency", "day", "message"),
     [
-        (None, "USD", DAY, "The price is missing; it needs a number in USD. Type it in."),
-        (-1.0, "USD", DAY, "The price is -1 USD; it needs to be zero or above. Correct it."),
-        (1.0, "dollars", DAY, "The currency is 'dollars'; it needs three letters such as USD or EUR. Correct it."),
+        (None, "USD", DAY, "The price is missing. Enter a number in USD."),
+        (-1.0, "USD", DAY, "The price is -1 USD; it must be zero or above. Correct it."),
+        (1.0, "dollars", DAY, "The currency is 'dollars'; enter three letters such as USD or EUR."),
         (
             1.0,
             "USD",
             date(2099, 1, 1),
-            "The price is dated 2099-01-01, which is still to come; a day up to "
-            f"{latest_current_day().isoformat()} is needed. Correct it, or enter it when that day has come.",
+            f"The price is dated 2099-01-01, which is in the future; enter a date up to "
+            f"{latest_current_day().isoformat()}.",
         ),
-        (1.0, "USD", None, "The price has no date; it needs the day on which it was seen. Type it in."),
+        (1.0, "USD", None, "The price has no date. Enter the date on which it was seen."),
     ],
 )
 def test_a_price_that_says_too_little_is_refused(
@@ -134,7 +135,7 @@ def test_a_price_that_says_too_little_is_refused(
 
 
 def test_a_price_that_nobody_can_look_up_again_is_refused(session: Session, small_bench: SmallBench):
-    words = "The price has no source; it needs where it was seen, such as a shop, a list or a bill. Type it in."
+    words = "The price has no source. Enter where it was seen, such as a shop, a list or a bill."
     with pytest.raises(InvalidValue) as refused:
         add_price(session, small_bench.unit_id, NewPrice(amount=9.0, currency="USD", seen_on=DAY, source=" "))
     assert (refused.value.field, refused.value.message) == ("price_source", words)
@@ -158,7 +159,7 @@ def test_nothing_was_seen_or_measured_on_a_day_that_is_still_to_come(session: Se
         lambda: add_power_measurement(session, unit_id, setting, NewPowerMeasurement(power_w=8.0, measured_on=ahead)),
         lambda: add_sound_measurement(session, unit_id, setting, sound),
     ):
-        with pytest.raises(InvalidValue, match=f"is dated {ahead.isoformat()}, which is still to come"):
+        with pytest.raises(InvalidValue, match=f"is dated {ahead.isoformat()}, which is in the future"):
             add()
     assert session.scalars(select(Price.amount).order_by(Price.id)).all() == [199.0, 9.0]
 
@@ -178,13 +179,13 @@ def test_a_tariff_of_a_day_to_come_is_kept_and_is_that_of_the_bench_only_when_it
     with pytest.raises(InvalidValue) as refused:
         change_bench(session, replace(bench_choices(session), tariff_id=later), who="Ada")
     assert refused.value.message == (
-        f"The tariff of Northland holds from {ahead.isoformat()}, which is still to come; the bench needs one that "
-        "holds today. Choose another until then."
+        f"The tariff of Northland is valid from {ahead.isoformat()}, which is in the future; the bench "
+        f"needs one that is valid today. Choose another until then."
     )
     assert owning_terms(session, OwningChoices()).assumptions.price_per_kwh == 0.2
     terms = owning_terms(session, OwningChoices(tariff_id=later))
     assert terms.assumptions.price_per_kwh == 0.3
-    assert f"Northland from {ahead.isoformat()}, which is still to come" in terms.tariff_words
+    assert f"Northland from {ahead.isoformat()}, which is in the future" in terms.tariff_words
 
 
 def test_a_consumable_makes_the_unit_one_with_listed_consumables(session: Session, small_bench: SmallBench):
@@ -193,11 +194,11 @@ def test_a_consumable_makes_the_unit_one_with_listed_consumables(session: Sessio
     assert get_unit(session, small_bench.unit_id).consumables_state == "listed"
     fields = [change.field for change in changes_of(session, "unit under test", small_bench.unit_id)]
     assert fields == ["price of Main filter", "consumables_state", "consumable"]
-    with pytest.raises(AlreadyStored, match=r"has a consumable 'Main filter' already\. Add a price to it"):
+    with pytest.raises(AlreadyStored, match=r"has a consumable 'Main filter'. Add a price to it"):
         add_consumable(session, small_bench.unit_id, NewConsumable(name="Main filter"))
-    with pytest.raises(InvalidValue, match="has a consumable 'Main filter', so it cannot be said to need none"):
+    with pytest.raises(InvalidValue, match="has the consumable 'Main filter', so it cannot be marked as needing none"):
         say_none_needed(session, small_bench.unit_id)
-    with pytest.raises(InvalidValue, match="The number of pieces in a pack is 0; it needs a whole number above zero"):
+    with pytest.raises(InvalidValue, match="The number of pieces per pack is 0; enter a whole number above zero"):
         add_consumable(session, small_bench.unit_id, NewConsumable(name="Other", pack_size=0))
     with pytest.raises(NotFound, match="There is no consumable 77 in this bench"):
         add_consumable_price(session, 77, NewPrice(amount=1.0, currency="USD", seen_on=DAY))
@@ -207,16 +208,16 @@ def test_a_consumable_makes_the_unit_one_with_listed_consumables(session: Sessio
 @pytest.mark.parametrize(
     ("fields", "message"),
     [
-        ({"pieces_in_use": 10**300}, "The number of pieces in use is 1e+300; at most 10000 are possible. Correct it."),
+        ({"pieces_in_use": 10**300}, "The number of pieces in use is 1e+300; enter at most 10000."),
         (
             {"life_months": 1e-9},
-            "The life is 1e-09 months; at least 0.03 is needed. Correct it, or leave it empty where it is not known.",
+            "The life is 1e-09 months; enter at least 0.03, or leave it empty if it is not known.",
         ),
         (
             {"life_running_hours": 0.5},
-            "The life is 0.5 hours; at least 1 is needed. Correct it, or leave it empty where it is not known.",
+            "The life is 0.5 hours; enter at least 1, or leave it empty if it is not known.",
         ),
-        ({"life_months": 1e300}, "The life is 1e+300 months; a number of at most 1e+12 is needed. Correct it."),
+        ({"life_months": 1e300}, "The life is 1e+300 months; enter at most 1e+12."),
     ],
 )
 def test_a_part_that_no_cost_could_be_worked_out_of_is_refused(
@@ -248,24 +249,25 @@ def test_the_volume_of_a_room_follows_from_its_sides(session: Session):
 def test_an_uncertainty_that_was_not_told_is_assumed_and_said(session: Session):
     room = get_room(session, add_room(session, NewRoom(name="Room C", room_volume_m3=40.0, notes="carpet")))
     assert room.room_volume_uncertainty_m3 == pytest.approx(1.2)
-    assert room.notes == "carpet\nThe uncertainty of the volume was not told; 3 % is assumed."
+    assert room.notes == "carpet\nThe uncertainty of the volume was not specified; 3 % is assumed."
 
 
 @pytest.mark.parametrize(
     ("new", "field", "message"),
     [
-        (NewRoom(name="R", length_m=4), "room_volume_m3", "The room 'R' has 1 of three sides and no volume."),
-        (NewRoom(name="R", room_volume_m3=0), "room_volume_m3", "The volume is 0 m³; it needs to be above zero."),
-        (NewRoom(name="R", length_m=-4), "length_m", "The length is -4 m; it needs to be above zero."),
+        (NewRoom(name="R", length_m=4), "room_volume_m3", "The room 'R' has no volume and 1 of 3 dimensions."),
+        (NewRoom(name="R", room_volume_m3=0), "room_volume_m3", "The volume is 0 m³; it must be above zero."),
+        (NewRoom(name="R", length_m=-4), "length_m", "The length is -4 m; it must be above zero."),
         (
             NewRoom(name="R", length_m=4, width_m=3, height_m=2, room_volume_m3=30),
             "room_volume_m3",
-            "The volume is 30 m³, more than length × width × height = 24 m³. Correct the sides or the volume.",
+            "The volume is 30 m³, more than length × width × height = 24 m³. Correct the dimensions "
+            "or the volume.",
         ),
         (
             NewRoom(name="R", room_volume_m3=30, room_volume_uncertainty_m3=-1),
             "room_volume_uncertainty_m3",
-            "The uncertainty of the volume is -1 m³; it needs to be zero or above.",
+            "The uncertainty of the volume is -1 m³; it must be zero or above.",
         ),
     ],
 )  # fmt: skip
@@ -278,11 +280,11 @@ def test_a_room_that_cannot_be_is_refused(session: Session, new: NewRoom, field:
 
 def test_rooms_are_found_and_changed_by_name(session: Session, small_bench: SmallBench):
     assert find_room(session, "ROOM a") == small_bench.room_id
-    with pytest.raises(AlreadyStored, match="A room 'room A' is on the bench already"):
+    with pytest.raises(AlreadyStored, match="A room 'room A' already exists"):
         add_room(session, NewRoom(name="room A", room_volume_m3=10))
     change_room(session, small_bench.room_id, {"furniture": "empty"}, who="Ann")
     assert changes_of(session, "room", small_bench.room_id)[0].before == "a table and a chair"
-    with pytest.raises(InvalidValue, match="A room has no field 'doors'; it has: name, length_m"):
+    with pytest.raises(InvalidValue, match="A room has no field 'doors'; its fields are: name, length_m"):
         change_room(session, small_bench.room_id, {"doors": 2})
     with pytest.raises(NotFound, match="There is no room 55"):
         get_room(session, 55)
@@ -291,7 +293,7 @@ def test_rooms_are_found_and_changed_by_name(session: Session, small_bench: Smal
 def test_smoke_sources_have_an_aerosol(session: Session, small_bench: SmallBench):
     assert find_smoke_source(session, "Incense") == small_bench.smoke_source_id
     add_smoke_source(session, NewSmokeSource(name="test dust", aerosol="dust"))
-    with pytest.raises(AlreadyStored, match="A smoke source 'test dust' is on the bench already"):
+    with pytest.raises(AlreadyStored, match="A smoke source 'test dust' already exists"):
         add_smoke_source(session, NewSmokeSource(name="test dust", aerosol="dust"))
     with pytest.raises(InvalidValue, match="The aerosol is 'steam'; it needs one of: smoke, dust, pollen"):
         add_smoke_source(session, NewSmokeSource(name="kettle", aerosol="steam"))
@@ -303,13 +305,13 @@ def test_loggers_are_kept_with_what_is_known_of_them(session: Session, small_ben
     assert find_logger(session, "logger b") == logger_id
     change_logger(session, logger_id, {"calibration": "2026"}, who="Ann")
     assert changes_of(session, "logger", logger_id)[0].after == "2026"
-    with pytest.raises(AlreadyStored, match="A logger 'LOGGER B' is on the bench already"):
+    with pytest.raises(AlreadyStored, match="A logger 'LOGGER B' already exists"):
         add_logger(session, NewLogger(name="LOGGER B"))
-    with pytest.raises(InvalidValue, match="The response time is -1 s; it needs to be zero or above"):
+    with pytest.raises(InvalidValue, match="The response time is -1 s; it must be zero or above"):
         add_logger(session, NewLogger(name="Logger C", response_time_s=-1))
     with pytest.raises(NotFound, match="There is no logger profile 9"):
         add_logger(session, NewLogger(name="Logger C", profile_id=9))
-    with pytest.raises(InvalidValue, match="A logger has no field 'age'; it has: name, profile_id"):
+    with pytest.raises(InvalidValue, match="A logger has no field 'age'; its fields are: name, profile_id"):
         change_logger(session, logger_id, {"age": 3})
     with pytest.raises(NotFound, match="There is no logger 44"):
         get_logger(session, 44)

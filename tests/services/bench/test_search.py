@@ -82,7 +82,7 @@ def test_a_trial_asked_for_by_its_number_stands_first(store: Engine, bench: Smal
 
 
 def test_a_search_of_too_many_letters_is_refused(store: Engine, bench: SmallBench):
-    with pytest.raises(InvalidValue, match=r"The search has 201 letters; at most 200 can be looked for\. Use fewer"):
+    with pytest.raises(InvalidValue, match=r"The search has 201 characters; at most 200 are allowed\. Use fewer"):
         _found(store, "a" * 201)
 
 

@@ -26,7 +26,7 @@ def test_one_price_a_region_and_day(session):
     add_tariff(
         session, NewTariff(region="Northland", price_per_kwh=0.21, currency="USD", valid_from=DAY, source="bill")
     )
-    with pytest.raises(AlreadyStored, match="Northland has a tariff from 2026-01-01 already"):
+    with pytest.raises(AlreadyStored, match="Northland already has a tariff from 2026-01-01"):
         add_tariff(
             session, NewTariff(region="Northland", price_per_kwh=0.22, currency="USD", valid_from=DAY, source="bill")
         )
@@ -36,12 +36,12 @@ def test_one_price_a_region_and_day(session):
     ("fields", "message"),
     [
         ({"region": " "}, "The region is empty"),
-        ({"price_per_kwh": None}, "The price of a kilowatt-hour is missing"),
-        ({"price_per_kwh": -0.1}, "The price of a kilowatt-hour is -0.1 USD; it needs to be zero or above"),
+        ({"price_per_kwh": None}, "The price per kilowatt-hour is missing"),
+        ({"price_per_kwh": -0.1}, "The price per kilowatt-hour is -0.1 USD; it must be zero or above"),
         ({"currency": "dollar"}, "The currency is 'dollar'"),
-        ({"source": " "}, "The tariff has no source; it needs where it was seen, such as a shop, a list or a bill"),
+        ({"source": " "}, "The tariff has no source. Enter where it was seen, such as a shop, a list or a bill"),
         ({"valid_from": None}, "The tariff has no date"),
-        ({"standing": "rumour"}, "The standing of the tariff is 'rumour'; it needs one of"),
+        ({"standing": "rumour"}, "The basis of the tariff is 'rumour'; choose one of"),
     ],
 )
 def test_impossible_tariffs_are_refused(session, fields, message):

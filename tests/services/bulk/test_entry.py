@@ -65,8 +65,8 @@ def test_a_refused_line_names_line_and_column_and_holds_the_rest_back(session):
     found = preview_bulk(session, bad, "units.csv")
     assert found.lines[0].outcome == "refused"
     assert found.lines[0].field == "mass_kg"
-    assert found.lines[0].words == "mass_kg: found 'heavy'; a number is needed."
-    with pytest.raises(InvalidValue, match="1 of 2 lines are refused, the first in line 2: mass_kg: found 'heavy'"):
+    assert found.lines[0].words == "mass_kg: found 'heavy'; enter a number."
+    with pytest.raises(InvalidValue, match="1 of 2 rows are rejected, the first in line 2: mass_kg: found 'heavy'"):
         store(session, bad)
     assert session.scalars(select(UnitUnderTest)).all() == []
 
@@ -87,7 +87,7 @@ def test_a_line_may_lean_on_one_before_it_and_a_refused_one_leaves_nothing(sessi
     )
     found = preview_bulk(session, lines, "s.csv")
     assert [line.outcome for line in found.lines] == ["adds", "stored already", "refused"]
-    assert "Maker X Nothing is not on the bench. Add it first" in found.lines[2].words
+    assert "Maker X Nothing does not exist. Add it first" in found.lines[2].words
     store(session, lines, leave_out_refused=True)
     names = {s.name: s.is_highest for s in session.scalars(select(SpeedSetting)).all()}
     assert names == {"low": False, "high": False, "turbo": True}
@@ -198,17 +198,17 @@ def test_yes_and_no_are_read(session, small_bench, cell):
 
 def test_neither_yes_nor_no_is_refused(session, small_bench):
     lines = table("maker,model,setting,is_highest", f"{KNOWN},turbo,maybe")
-    assert preview_bulk(session, lines, "t.csv").lines[0].words == "is_highest: found 'maybe'; yes or no is needed."
+    assert preview_bulk(session, lines, "t.csv").lines[0].words == "is_highest: found 'maybe'; enter yes or no."
 
 
 @pytest.mark.parametrize(
     ("column", "cell", "words"),
     [
-        ("seen_on", "soon", "seen_on: found 'soon'; a day such as 2026-03-31 is needed."),
+        ("seen_on", "soon", "seen_on: found 'soon'; enter a date such as 2026-03-31."),
         ("seen_on", "31.03.2026", ""),
-        ("price", "cheap", "price: found 'cheap'; a number is needed."),
-        ("currency", "dollars", "The currency is 'dollars'; it needs three letters"),
-        ("currency", "", "currency is empty; it is needed: three letters."),
+        ("price", "cheap", "price: found 'cheap'; enter a number."),
+        ("currency", "dollars", "The currency is 'dollars'; enter three letters"),
+        ("currency", "", "currency is empty but required: three letters."),
     ],
 )
 def test_cells_are_checked_one_by_one(session, small_bench, column, cell, words):
@@ -222,7 +222,7 @@ def test_cells_are_checked_one_by_one(session, small_bench, column, cell, words)
 
 def test_whole_numbers_are_asked_for(session, small_bench):
     lines = table("maker,model,setting,position", f"{KNOWN},turbo,1.5")
-    assert preview_bulk(session, lines, "t.csv").lines[0].words == "position: found '1.5'; a whole number is needed."
+    assert preview_bulk(session, lines, "t.csv").lines[0].words == ("position: found '1.5'; enter a whole number.")
 
 
 def test_a_workbook_is_read_by_its_sheet(session, small_bench):
@@ -247,7 +247,7 @@ def test_unknown_headers_are_told(session):
 def test_a_row_with_too_many_cells_is_refused_with_its_line(session):
     found = preview_bulk(session, table("maker,model", "Maker C,Alpha", "Maker C,Beta,extra"), "u.csv", "units")
     assert [(line.line, line.outcome) for line in found.lines] == [(2, "adds"), (3, "refused")]
-    assert "3 cells where there are 2 headers" in found.lines[1].words
+    assert "3 cells but 2 headers" in found.lines[1].words
 
 
 def test_every_kind_has_an_empty_table_with_its_needed_columns(session):
@@ -256,11 +256,11 @@ def test_every_kind_has_an_empty_table_with_its_needed_columns(session):
 
 
 def test_what_is_no_table_of_a_known_kind_is_refused(session):
-    with pytest.raises(InvalidValue, match=r"u.csv has the columns a, b; no kind of table has all it needs"):
+    with pytest.raises(InvalidValue, match=r"u.csv has the columns a, b; they do not match any table type."):
         preview_bulk(session, table("a,b", "1,2"), "u.csv")
     with pytest.raises(InvalidValue, match=r"u.csv, line 1: the column model is missing for units under test"):
         preview_bulk(session, table("maker,b", "1,2"), "u.csv", "units")
-    with pytest.raises(InvalidValue, match="The kind of table is 'cars'; it needs one of: units, settings"):
+    with pytest.raises(InvalidValue, match="The table type is 'cars'; choose one of: units, settings"):
         empty_table("cars")
     with pytest.raises(UnreadableLog):
         preview_bulk(session, b"", "u.csv")
@@ -268,7 +268,7 @@ def test_what_is_no_table_of_a_known_kind_is_refused(session):
 
 def test_a_very_long_table_is_refused(session):
     lines = table("maker,model", *(f"Maker C,{n}" for n in range(5001)))
-    with pytest.raises(InvalidValue, match=r"u.csv has 5001 rows; at most 5000 are taken at once"):
+    with pytest.raises(InvalidValue, match=r"u.csv has 5001 rows; at most 5000 can be imported at once"):
         preview_bulk(session, lines, "u.csv")
 
 
@@ -276,7 +276,7 @@ def test_counts_beyond_the_store_are_refused_by_line(session, small_bench):
     lines = table("maker,model,consumable,pieces_in_use", f"{KNOWN},filter,1e300", f"{KNOWN},pad,2")
     found = preview_bulk(session, lines, "parts.csv", "consumables")
     assert [line.outcome for line in found.lines] == ["refused", "adds"]
-    assert found.lines[0].words.startswith("The number of pieces in use is 1e+300; at most 10000 are possible.")
+    assert found.lines[0].words.startswith("The number of pieces in use is 1e+300; enter at most 10000.")
 
 
 def test_the_same_wording_with_another_value_is_another_claim(session, small_bench):
@@ -310,7 +310,7 @@ def test_a_value_without_a_source_is_refused_as_a_column_and_as_a_cell(session, 
         preview_bulk(session, table(head, row), "t.csv")
     line = preview_bulk(session, table(f"{head},{column}", f"{row},"), "t.csv").lines[0]
     assert (line.outcome, line.field) == ("refused", column)
-    assert line.words.startswith(f"{column} is empty; it is needed: w")
+    assert line.words.startswith(f"{column} is empty but required: w")
 
 
 def test_the_price_and_the_life_of_a_part_come_with_who_says_so(session, small_bench):
@@ -322,9 +322,9 @@ def test_the_price_and_the_life_of_a_part_come_with_who_says_so(session, small_b
     )
     first, second, third = preview_bulk(session, table(head, *rows), "t.csv").lines
     assert (first.outcome, first.field) == ("refused", "source")
-    assert first.words.startswith("The price has no source; it needs where it was seen")
+    assert first.words.startswith("The price has no source. Enter where it was seen")
     assert second.words == (
-        "life_months is given and life_source is empty; it is needed: who says how long it lasts, such as the manual."
+        "life_months is given but life_source is empty. Enter the source of the life, such as the manual."
     )
     assert third.outcome == "adds"
     assert session.scalars(select(Consumable)).all() == []

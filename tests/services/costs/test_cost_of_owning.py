@@ -75,14 +75,14 @@ def test_the_tariff_is_named_with_its_standing(session, bench):
 def test_a_typed_price_goes_before_the_tariff(session, bench):
     terms = owning(session, price_per_kwh=0.40).view.terms
     assert terms.assumptions.price_per_kwh == 0.40
-    assert terms.tariff_words == "a price of the reader's own"
+    assert terms.tariff_words == "your own price"
 
 
 def test_another_currency_leaves_prices_out_and_says_so(session, bench):
     ids, _ = bench
     cost = by_id(owning(session, price_per_kwh=0.30, currency="EUR"))[ids.unit_id]
-    assert "The purchase price is in USD, not in EUR, so it is left out." in cost.over_years.missing
-    assert "filter: its price is in USD, not in EUR, so its cost is left out." in cost.over_years.missing
+    assert "The purchase price is in USD, not in EUR, so it is not included." in cost.over_years.missing
+    assert "filter: its price is in USD, not in EUR, so its cost is not included." in cost.over_years.missing
     assert cost.over_years.at_least
 
 
@@ -129,7 +129,8 @@ def test_a_quietest_setting_without_a_rate_leaves_the_mean_open(session, bench):
     found = owning(session, hours_per_day=8.0, quiet_hours_per_day=8.0)
     assert by_id(found)[ids.unit_id].unit.mean_rate is None
     assert (
-        "The power at silent was not measured, so its energy is left out." in by_id(found)[ids.unit_id].per_year.missing
+        "The power at silent was not measured, so its energy is not included."
+        in by_id(found)[ids.unit_id].per_year.missing
     )
 
 
@@ -167,7 +168,7 @@ def test_no_measurable_cleaning_has_no_cost_of_clean_air(session, bench):
     add_rate(session, idle, setting, ids.room_id, 1.0, measurable=False, at_most=9.0)
     found = owning(session).clean_air[idle]
     assert found.per_1000_m3 is None
-    assert found.why_not == "No clean air rate that can be told from zero is known at this setting."
+    assert found.why_not == "No clean air rate that can be distinguished from zero at this setting."
 
 
 def test_a_unit_that_never_runs_says_why_there_is_no_cost_of_clean_air(session, bench):
@@ -176,7 +177,7 @@ def test_a_unit_that_never_runs_says_why_there_is_no_cost_of_clean_air(session, 
 
 
 def test_without_any_tariff_it_asks_for_a_price(session, small_bench):
-    with pytest.raises(InvalidValue, match=r"No price of a kilowatt-hour is known. Type one in") as refused:
+    with pytest.raises(InvalidValue, match=r"No electricity price is set. Enter one") as refused:
         cost_of_owning(current_snapshot(session))
     assert refused.value.field == "price_per_kwh"
 
@@ -184,19 +185,19 @@ def test_without_any_tariff_it_asks_for_a_price(session, small_bench):
 @pytest.mark.parametrize(
     ("fields", "field", "message"),
     [
-        ({"price_per_kwh": -1.0}, "price_per_kwh", "price of a kilowatt-hour is -1.0; it needs to be zero or above"),
-        ({"price_per_kwh": 1e300}, "price_per_kwh", "price of a kilowatt-hour is 1e\\+300; at most 1e\\+06 is needed"),
-        ({"hours_per_day": 25.0}, "hours_per_day", "Found 25 hours a day; 0 to 24 are needed"),
-        ({"quiet_hours_per_day": -1.0}, "quiet_hours_per_day", "Found -1 hours a day at the quietest setting"),
-        ({"hours_per_day": 20.0, "quiet_hours_per_day": 5.0}, "quiet_hours_per_day", "Found 25 hours a day at both"),
-        ({"days_per_year": 400.0}, "days_per_year", "Found 400 days a year; 0 to 366 are needed"),
-        ({"years": 0}, "years", "Found 0 years; 1 to 30 are needed"),
-        ({"discount_rate_pct": 80.0}, "discount_rate_pct", "Found 80 % a year; 0 to 50 are needed"),
-        ({"setting": "turbo"}, "setting", "The setting is 'turbo'; it needs one of: highest, quietest"),
-        ({"setting": FOR_THE_ROOM}, "room_area_m2", "No floor of the room was given"),
-        ({"room_area_m2": -1.0}, "room_area_m2", "Found -1 for room_area_m2; above zero is needed"),
-        ({"unit_ids": tuple(range(9))}, "unit_ids", "9 units were chosen; a picture holds at most 8"),
-        ({"compare": (1,)}, "compare", "1 units were chosen for the break-even; two are needed"),
+        ({"price_per_kwh": -1.0}, "price_per_kwh", "price per kilowatt-hour is -1.0; it must be zero or above"),
+        ({"price_per_kwh": 1e300}, "price_per_kwh", "price per kilowatt-hour is 1e\\+300; enter at most 1e\\+06"),
+        ({"hours_per_day": 25.0}, "hours_per_day", "Found 25 hours per day; enter a value from 0 to 24"),
+        ({"quiet_hours_per_day": -1.0}, "quiet_hours_per_day", "Found -1 hours per day at the quietest setting"),
+        ({"hours_per_day": 20.0, "quiet_hours_per_day": 5.0}, "quiet_hours_per_day", "Found 25 hours per day at both"),
+        ({"days_per_year": 400.0}, "days_per_year", "Found 400 days per year; enter a value from 0 to 366"),
+        ({"years": 0}, "years", "Found 0 years; enter a value from 1 to 30"),
+        ({"discount_rate_pct": 80.0}, "discount_rate_pct", "Found 80 % per year; enter a value from 0 to 50"),
+        ({"setting": "turbo"}, "setting", "The setting is 'turbo'; choose one of: highest, quietest"),
+        ({"setting": FOR_THE_ROOM}, "room_area_m2", "No room area was given. Enter it"),
+        ({"room_area_m2": -1.0}, "room_area_m2", "Found -1 for room_area_m2; enter a value above zero"),
+        ({"unit_ids": tuple(range(9))}, "unit_ids", "9 units were selected; a chart shows at most 8"),
+        ({"compare": (1,)}, "compare", "1 units were selected for the break-even. Select"),
     ],
 )
 def test_impossible_choices_are_refused(session, bench, fields, field, message):

@@ -65,7 +65,7 @@ def test_filters_tell_what_they_took_out(session: Session, bench: RankedBench):
     assert names(view) == ["Other noise"]
     assert view.removed == ("6 not matching “noise other”",)
     view = running_cost_view(current_snapshot(session), CostChoices(kind="ioniser"))
-    assert view.removed == ("5 of another kind than ioniser",)
+    assert view.removed == ("5 not of type ioniser",)
 
 
 def test_the_units_drawn_are_those_asked_for(session: Session, bench: RankedBench):
@@ -77,7 +77,7 @@ def test_the_units_drawn_are_those_asked_for(session: Session, bench: RankedBenc
 
 
 def test_an_unknown_column_is_refused(session: Session, bench: RankedBench):
-    with pytest.raises(InvalidValue, match="The column to sort by is 'beauty'; it needs one of: cost_per_year"):
+    with pytest.raises(InvalidValue, match="The column to sort by is 'beauty'; choose one of: cost_per_year"):
         running_cost_view(current_snapshot(session), CostChoices(sort="beauty"))
 
 
@@ -87,6 +87,6 @@ def test_a_tariff_that_is_not_stored_is_refused(session: Session, bench: RankedB
 
 
 def test_without_any_price_of_energy_the_reader_is_asked_for_one(session: Session):
-    with pytest.raises(InvalidValue, match="No price of a kilowatt-hour is known") as caught:
+    with pytest.raises(InvalidValue, match="No electricity price is set") as caught:
         running_cost_view(current_snapshot(session))
     assert caught.value.field == "price_per_kwh"

@@ -239,7 +239,7 @@ def test_a_file_that_was_changed_or_is_missing_or_was_added_is_named(packed: Pat
         out.writestr("more.txt", "more")
     assert [finding.message for finding in check_package(missing).findings] == [
         "README.md is missing.",
-        "more.txt is in the zip, and the descriptor does not name it.",
+        "more.txt is in the zip, but the descriptor does not list it.",
     ]
 
 
@@ -252,7 +252,7 @@ def test_what_is_no_package_is_refused(tmp_path: Path):
         out.writestr("datapackage.json", '{"name": "x", "resources": []}')
     with pytest.raises(InvalidValue, match=r"a\.zip cannot be read as a zip file: .* Choose a data package\."):
         check_package(no_zip)
-    with pytest.raises(InvalidValue, match=r"b\.zip holds no datapackage\.json, so it is no data package"):
+    with pytest.raises(InvalidValue, match=r"b\.zip holds no datapackage\.json, so it is not a data package"):
         check_package(empty)
     with pytest.raises(InvalidValue, match=r"c\.zip is a data package of another program"):
         check_package(other)
@@ -286,7 +286,7 @@ def test_units_that_are_not_there_cannot_be_packed(store: Engine, filled: SmallB
     with session_scope(store, writes=False) as session:
         with pytest.raises(NotFound, match="There is no unit under test 99 in this bench"):
             write_package(session, io.BytesIO(), [99])
-        with pytest.raises(InvalidValue, match=r"There is no unit to pack\. Add a trial first"):
+        with pytest.raises(InvalidValue, match=r"There are no units to package\. Add a trial first"):
             write_package(session, io.BytesIO(), [])
         with pytest.raises(InvalidValue, match=r"cannot be written: No such file or directory\. Choose another place"):
             write_package_file(session, tmp_path / "none" / "a.zip")
@@ -310,6 +310,6 @@ def test_a_package_names_the_method_that_made_its_numbers_and_not_the_program_s(
     checked = check_package(path, workers=1)
     assert checked.sound  # the numbers come out all the same
     assert [finding.message for finding in checked.findings] == [
-        f"The package was made by method 0.9; this program has {METHOD_VERSION}, so numbers may differ for that reason "
-        "alone."
+        f"The package was made by method 0.9; this program has {METHOD_VERSION}, so numbers may differ "
+        f"for this reason alone."
     ]

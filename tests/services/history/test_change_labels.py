@@ -60,7 +60,7 @@ def test_ids_are_told_by_name(session: Session, small_bench: SmallBench):
 
 def test_a_thing_that_is_gone_has_no_number_either(session: Session, small_bench: SmallBench):
     described = changed(session, "trial", 1, "room_id", 99, small_bench.room_id)
-    assert (described.before, described.after) == ("one that is no longer on the bench", "Room A")
+    assert (described.before, described.after) == ("one that no longer exists", "Room A")
 
 
 def test_the_price_of_the_bench_is_told_by_its_region(session: Session):
@@ -81,9 +81,9 @@ def test_things_are_told_by_their_name(session: Session, small_bench: SmallBench
 def test_marks_are_told_in_minutes_and_what_is_found_says_so(session: Session, small_bench: SmallBench):
     described = changed(session, "trial", 1, "unit_on_s", None, 750.0)
     assert described.what == "the mark “unit on” [min] was changed"
-    assert (described.before, described.after) == ("found from the data", "12.5")
+    assert (described.before, described.after) == ("detected from the data", "12.5")
     described = changed(session, "trial", 1, "clear_level_kind", None, "share_of_start")
-    assert (described.before, described.after) == ("as the bench has it", "a share of the level at unit on")
+    assert (described.before, described.after) == ("bench default", "a share of the level at unit on")
 
 
 def test_computed_numbers_keep_the_digits_that_say_something(session: Session, small_bench: SmallBench):
@@ -102,4 +102,4 @@ def test_a_rate_is_rounded_by_its_uncertainty_and_a_return_names_no_field(sessio
     record_change(session, "Ada", "restored", "trial", 1, "excluded_why", "a gap", None)
     session.flush()
     newest = change_history(session, "trial", 1)[0]
-    assert (newest.what, newest.before) == ("was taken back in", "a gap")
+    assert (newest.what, newest.before) == ("was included again", "a gap")

@@ -81,7 +81,7 @@ def test_a_correction_says_what_moved_and_why(session: Session):
     assert "was corrected: " in found.words
     assert "from 10" in found.words  # 600 s as minutes
     assert "to 11" in found.words
-    assert "results moved: " in found.words
+    assert "results changed: " in found.words
     assert "250" in found.words
     assert "261" in found.words
     assert found.words.endswith("Why: the fan began late.")
@@ -90,7 +90,7 @@ def test_a_correction_says_what_moved_and_why(session: Session):
 def test_an_excluded_trial_is_news_with_its_reason(session: Session, make_trial_of_bench: int):
     exclude_trial(session, make_trial_of_bench, who="Ann Example", why="the door stood open")
     latest = news(session)[0]
-    assert "is left out of the results" in latest.title
+    assert "is excluded from the results" in latest.title
     assert latest.words.endswith("Why: the door stood open.")
     assert "Ann" not in latest.words
 

@@ -47,8 +47,8 @@ def test_who_may_only_add_replaces_no_profile(session: Session):
         save_profile(session, "dust METER", ReadingChoices(columns={"Dust": "pm10"}), may_replace=False)
     assert refused.value.field == "profile_name"
     assert refused.value.message == (
-        "The profile 'dust METER' is kept already and reads files in another way; replacing it needs the role “edit”. "
-        "Choose another name, or leave it empty."
+        "The profile 'dust METER' already exists and reads files differently; replacing it needs the "
+        "role “edit”. Choose another name, or leave it empty."
     )
     assert load_profile(session, kept).columns == CHOICES.columns
     assert save_profile(session, "dust METER", CHOICES, may_replace=False) == kept

@@ -105,7 +105,7 @@ def test_a_short_log_is_not_thinned(store: Engine):
     with session_scope(store, writes=False) as session:
         thin = thin_readings(session, log_id, "pm2_5", max_points=10)
         assert thin.levels.tolist() == [1.0, 2.0, 4.0, 5.0]
-        assert _message(session, log_id, 2) == "max_points is 2; it needs a whole number from 3 to 100000."
+        assert _message(session, log_id, 2) == "max_points is 2; enter a whole number from 3 to 100000."
 
 
 def _message(session: Session, log_id: int, points: int) -> str:

@@ -140,12 +140,12 @@ def test_taking_back_keeps_the_record(session, small_bench):
 @pytest.mark.parametrize(
     ("fields", "message"),
     [
-        ({"quantity": "beauty"}, "The quantity of the claim is 'beauty'; it needs one of: clean_air_delivery_rate"),
-        ({"unit": "W"}, "The unit 'W' does not fit a claim on clean air delivery rate"),
-        ({"value": -2.0}, "The claim is -2 cfm; it needs to be zero or above"),
-        ({"bound": "exactly"}, "The bound of the claim is 'exactly'; it needs one of: about, at least, at most"),
+        ({"quantity": "beauty"}, "The quantity of the claim is 'beauty'; choose one of: clean_air_delivery_rate"),
+        ({"unit": "W"}, "The unit of measure 'W' does not fit a claim about clean air delivery rate"),
+        ({"value": -2.0}, "The claim is -2 cfm; it must be zero or above"),
+        ({"bound": "exactly"}, "The bound of the claim is 'exactly'; choose one of: about, at least, at most"),
         ({"aerosol": "odour"}, "The aerosol of the claim is 'odour'"),
-        ({"distance_m": 0.0}, "The distance is 0 m; it needs to be above zero"),
+        ({"distance_m": 0.0}, "The distance is 0 m; it must be above zero"),
         ({"wording": " "}, "The wording of the claim is empty"),
     ],
 )
@@ -156,7 +156,7 @@ def test_impossible_claims_are_refused(session, small_bench, fields, message):
 
 def test_a_setting_of_another_unit_is_refused(session, small_bench):
     _, other = add_unit_with_setting(session, "Model 9")
-    with pytest.raises(InvalidValue, match="belongs to another unit"):
+    with pytest.raises(InvalidValue, match="does not belong to"):
         add_claim(session, small_bench.unit_id, claim(setting_id=other))
 
 
@@ -171,4 +171,4 @@ def test_an_ozone_value_decides_with_an_uncertainty_and_says_which(session, smal
     assert "(24.1 to 35.9)" in far.sentence
     assert near.verdict != "not supported"  # the interval holds the claim
     for check in (far, near):
-        assert any("states no uncertainty; a tenth of it" in caution for caution in check.cautions)
+        assert any("has no uncertainty; a tenth of it" in caution for caution in check.cautions)

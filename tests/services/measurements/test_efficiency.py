@@ -34,7 +34,7 @@ def test_no_cleaning_gives_nothing_for_its_watts(session, small_bench):
     add_rate(session, ids.unit_id, ids.high_setting_id, ids.room_id, 1.0, measurable=False, at_most=8.0)
     add_power(session, ids.unit_id, ids.high_setting_id, 50.0)
     low, high = efficiency(session, ids.unit_id).settings
-    assert low.why_not == "No clean air rate is known at this setting."
+    assert low.why_not == "No clean air rate at this setting."
     assert high.why_not.startswith("No measurable cleaning at this setting")
 
 
@@ -44,7 +44,7 @@ def test_the_federal_factor_rests_on_certified_rates_and_measured_watts(session,
         certify(session, ids.unit_id, aerosol)
     add_power(session, ids.unit_id, ids.high_setting_id, 50.0)
     assert efficiency(session, ids.unit_id).why_no_federal == (
-        "It needs the measured power at the highest setting and standing by."
+        "Needs the measured power at the highest setting and in standby."
     )
     add_power(session, ids.unit_id, None, 0.0)
     found = efficiency(session, ids.unit_id)

@@ -60,5 +60,5 @@ def test_clips_that_cannot_be_set_side_by_side_are_refused(session, clips):
         listening(session, [clips[3]])
     with pytest.raises(NotFound, match="There is no sound clip 99"):
         listening(session, [99])
-    with pytest.raises(InvalidValue, match="9 clips were chosen; at most 8 are played side by side"):
+    with pytest.raises(InvalidValue, match=r"9 clips were selected; at most 8 can be compared. Remove some"):
         listening(session, range(1, 10))

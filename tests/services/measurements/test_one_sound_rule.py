@@ -66,4 +66,4 @@ def test_one_reading_speaks_for_itself(session, small_bench):
     enter(session, small_bench, BOUNDS[:1])
     found, sentences = everywhere(session, small_bench)
     assert [(pytest.approx(33.0), True, False)] * 4 == found
-    assert all("At most 33.0 dB: the room alone has 35.0 dB" in sentence for sentence in sentences)
+    assert all("At most 33.0 dB: the background is 35.0 dB" in sentence for sentence in sentences)

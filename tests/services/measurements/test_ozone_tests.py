@@ -12,7 +12,7 @@ def test_without_a_test_it_is_not_measured(session):
     unit_id, _ = add_unit_with_setting(session, "Ioniser", makes_ozone=True)
     found = ozone_of_unit(session, unit_id)
     assert found.tests == []
-    assert found.finding.sentence == "Ozone: not measured. The unit works in a way that can make it."
+    assert found.finding.sentence == "Ozone: not measured. The unit uses a technology that can produce it."
 
 
 def test_the_highest_value_decides_and_goes_before_a_less_than(session, small_bench):
@@ -38,7 +38,7 @@ def test_taking_back_keeps_the_record(session, small_bench):
 
 
 def test_a_value_below_zero_and_a_missing_day_are_refused(session, small_bench):
-    with pytest.raises(InvalidValue, match="The ozone is -1 ppb; it needs to be zero or above"):
+    with pytest.raises(InvalidValue, match="The ozone is -1 ppb; it must be zero or above"):
         add_ozone_test(session, small_bench.unit_id, NewOzoneTest(ozone_ppb=-1.0, tested_on=DAY))
     with pytest.raises(InvalidValue, match="The ozone test has no date"):
         add_ozone_test(session, small_bench.unit_id, NewOzoneTest(ozone_ppb=1.0, tested_on=None))

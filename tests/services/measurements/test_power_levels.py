@@ -71,15 +71,13 @@ def test_columns_can_be_named_where_the_header_does_not_tell(session, small_benc
 
 
 def test_a_log_without_power_is_refused_and_nothing_stored(session, small_bench, make_log):
-    with pytest.raises(
-        InvalidValue, match=r"smoke.csv holds the channels pm1, pm2_5, pm10; a column of power in watts"
-    ):
+    with pytest.raises(InvalidValue, match=r"smoke.csv holds the channels pm1, pm2_5, pm10; a power column in W"):
         add_power_log(session, small_bench.unit_id, None, make_log(), "smoke.csv")
     assert session.scalars(select(RawFile)).all() == []
 
 
 def test_a_log_below_zero_names_the_file(session, small_bench):
-    with pytest.raises(InvalidValue, match=r"meter.csv: The power log holds -2 W; a power needs to be zero or above"):
+    with pytest.raises(InvalidValue, match=r"meter.csv: The power log holds -2 W; a power must be zero or above"):
         add_power_log(session, small_bench.unit_id, None, power_log([-2.0, 1.0, 3.0, 2.0]), "meter.csv")
 
 
@@ -103,9 +101,9 @@ def test_taking_back_keeps_the_record(session, small_bench):
 @pytest.mark.parametrize(
     ("fields", "message"),
     [
-        ({"power_w": None}, "The power is missing; it needs a number in W"),
-        ({"power_w": -1.0}, "The power is -1 W; it needs to be zero or above"),
-        ({"uncertainty_w": -0.1}, "The meter's uncertainty is -0.1 W; it needs to be zero or above"),
+        ({"power_w": None}, "The power is missing. Enter a number in W"),
+        ({"power_w": -1.0}, "The power is -1 W; it must be zero or above"),
+        ({"uncertainty_w": -0.1}, "The meter's uncertainty is -0.1 W; it must be zero or above"),
         ({"measured_on": None}, "The power has no date"),
     ],
 )

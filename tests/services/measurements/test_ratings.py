@@ -61,7 +61,7 @@ def test_looked_for_and_not_listed_is_a_dated_fact(session, small_bench):
     entry = ratings_of_unit(session, small_bench.unit_id)[0]
     assert (entry.rating.listed, entry.rating.seen_on) == (False, DAY)
     assert changes_of(session, SUBJECT, small_bench.unit_id)[0].after == (
-        "smoke: looked for, not listed, seen on 2026-02-03"
+        "smoke: searched for, not listed, seen on 2026-02-03"
     )
 
 
@@ -100,10 +100,14 @@ def test_taking_back_keeps_the_record(session, small_bench):
 @pytest.mark.parametrize(
     ("fields", "field", "message"),
     [
-        ({"aerosol": "odour"}, "aerosol", "aerosol of the rating is 'odour'; it needs one of: smoke, dust, pollen"),
-        ({"value": None}, "rating_value", "The rating is missing; it needs a number in ft³/min"),
-        ({"value": 0.0}, "rating_value", "The rating is 0 ft³/min; it needs to be above zero"),
-        ({"unit_symbol": "W"}, "rating_unit", "The unit 'W' does not fit a claim on clean air delivery rate"),
+        ({"aerosol": "odour"}, "aerosol", "aerosol of the rating is 'odour'; choose one of: smoke, dust, pollen"),
+        ({"value": None}, "rating_value", "The rating is missing. Enter a number in ft³/min"),
+        ({"value": 0.0}, "rating_value", "The rating is 0 ft³/min; it must be above zero"),
+        (
+            {"unit_symbol": "W"},
+            "rating_unit",
+            "The unit of measure 'W' does not fit a claim about clean air delivery rate",
+        ),
         ({"listed": False}, "rating_value", "marked as not listed and has the value 200"),
         ({"source": ""}, "rating_source", "The source of the rating is empty"),
         ({"seen_on": None}, "rating_seen_on", "The rating has no date"),

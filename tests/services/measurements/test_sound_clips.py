@@ -59,7 +59,7 @@ def test_without_calibration_the_level_is_relative_and_it_cannot_be_played_besid
     stored = get_clip(session, add(session, small_bench, clip()))
     assert stored.calibration_kind == "none"
     assert "cannot be compared with another clip" in stored.cautions
-    with pytest.raises(InvalidValue, match="is not calibrated, so its loudness beside others is not known"):
+    with pytest.raises(InvalidValue, match="is not calibrated, so its relative loudness is not known"):
         playable(session, stored.id, 1.0)
     assert "dB re full scale" in changes_of(session, SUBJECT, small_bench.unit_id)[0].after
 
@@ -100,12 +100,12 @@ def test_a_pure_tone_is_kept_with_a_finite_ratio(session, small_bench):
 def test_an_overloaded_clip_is_kept_and_said_to_be_unusable(session, small_bench):
     stored = get_clip(session, add(session, small_bench, clip(np.clip(tone(rms=1.0), -1, 1))))
     assert stored.overloaded
-    assert "cut the sound off" in stored.cautions
+    assert "recording is clipped" in stored.cautions
 
 
 def test_the_same_file_is_not_stored_twice_for_a_setting(session, small_bench):
     add(session, small_bench)
-    with pytest.raises(AlreadyStored, match=r"fan.wav is stored for setting high already"):
+    with pytest.raises(AlreadyStored, match=r"fan.wav is already saved for setting high"):
         add(session, small_bench)
     add(session, small_bench, setting_id=small_bench.low_setting_id)
     assert len(session.scalars(select(RawFile)).all()) == 1
@@ -129,14 +129,14 @@ def test_taking_back_keeps_the_file_and_the_record(session, small_bench):
 @pytest.mark.parametrize(
     ("fields", "field", "message"),
     [
-        ({"content": b"not sound"}, "clip", r"fan.wav cannot be read as sound; a WAV or FLAC file is needed"),
-        ({"channel": 2}, "clip", r"fan.wav has 1 channels and channel 2 was asked for"),
+        ({"content": b"not sound"}, "clip", r"fan.wav cannot be read as audio. Choose a WAV or FLAC"),
+        ({"channel": 2}, "clip", r"fan.wav has 1 channels; there is no channel 2"),
         ({"distance_m": None}, "distance_m", "The distance is missing"),
         ({"recorded_on": None}, "recorded_on", "The clip has no date"),
-        ({"known_level_dba": 5.0}, "known_level_dba", r"The known level is 5.0 dB\(A\); a number from 20 to 140"),
-        ({"tone_content": b"x", "tone_level_db": None}, "tone_level_db", "The level of the calibrator is None dB"),
-        ({"tone_content": b"x", "tone_level_db": 94.0}, "tone", "calibration tone cannot be read as sound"),
-        ({"tone_content": b"x", "known_level_dba": 40.0}, "known_level_dba", "one of the two is needed"),
+        ({"known_level_dba": 5.0}, "known_level_dba", r"The known level is 5.0 dB\(A\); enter a number from 20 to 140"),
+        ({"tone_content": b"x", "tone_level_db": None}, "tone_level_db", "The calibrator level is None dB"),
+        ({"tone_content": b"x", "tone_level_db": 94.0}, "tone", "calibration tone cannot be read as audio. Choose"),
+        ({"tone_content": b"x", "known_level_dba": 40.0}, "known_level_dba", "given. Remove one"),
     ],
 )
 def test_impossible_clips_are_refused_with_their_field(session, small_bench, fields, field, message):
@@ -147,7 +147,7 @@ def test_impossible_clips_are_refused_with_their_field(session, small_bench, fie
 
 def test_files_that_leave_sound_out_are_refused(session, small_bench):
     ogg = sound_bytes(noise(), file_format="OGG", subtype="VORBIS")
-    with pytest.raises(InvalidValue, match=r"fan.wav is a OGG file; WAV or FLAC is needed"):
+    with pytest.raises(InvalidValue, match=r"fan.wav is a OGG file; use WAV or FLAC"):
         add(session, small_bench, clip(content=ogg))
 
 
@@ -156,13 +156,13 @@ def test_clips_that_are_too_short_long_or_slow_are_refused(session, small_bench)
         add(session, small_bench, clip(noise(seconds=1)))
     with pytest.raises(InvalidValue, match=r"lasts 200 s with 1 channels; at most 180 s"):
         add(session, small_bench, clip(content=sound_bytes(np.zeros(200 * 8000), rate=8000)))
-    with pytest.raises(InvalidValue, match="has 4000 samples a second; 8000 to 192000 are needed"):
+    with pytest.raises(InvalidValue, match="has 4000 samples per second; 8000 to 192000 are allowed"):
         add(session, small_bench, clip(content=sound_bytes(np.zeros(20_000), rate=4000)))
 
 
 def test_a_damaged_file_is_refused(session, small_bench):
     flac = sound_bytes(noise(), file_format="FLAC")
-    with pytest.raises(InvalidValue, match=r"is damaged|breaks off after|cannot be read as sound"):
+    with pytest.raises(InvalidValue, match=r"is damaged|ends after|cannot be read as audio"):
         add(session, small_bench, clip(content=flac[: len(flac) // 2]))
 
 
@@ -179,7 +179,7 @@ def test_a_silent_clip_cannot_take_a_known_level(session, small_bench):
 
 def test_full_scale_has_to_be_a_pressure(session, small_bench):
     clip_id = add(session, small_bench)
-    with pytest.raises(InvalidValue, match=r"Full scale is 0.0 Pa; it needs to be above zero"):
+    with pytest.raises(InvalidValue, match=r"Full scale is 0.0 Pa; it must be above zero"):
         playable(session, clip_id, 0.0)
     with pytest.raises(NotFound, match="There is no sound clip 99"):
         playable(session, 99, 1.0)

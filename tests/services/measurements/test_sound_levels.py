@@ -55,7 +55,7 @@ def test_an_entry_is_recorded_and_can_be_taken_back_with_a_reason(session, small
 
 def test_taking_back_needs_a_reason(session, small_bench):
     entry = add_sound(session, small_bench.unit_id, small_bench.high_setting_id, 50.0)
-    with pytest.raises(InvalidValue, match="The reason for taking it back is empty"):
+    with pytest.raises(InvalidValue, match="The reason for removal is empty"):
         delete_sound_measurement(session, entry, why=" ")
 
 
@@ -67,12 +67,12 @@ def test_what_is_not_there_cannot_be_taken_back(session):
 @pytest.mark.parametrize(
     ("fields", "field", "message"),
     [
-        ({"level_dba": None}, "sound_dba", "sound level is missing; a number from 0 to 140 dB\\(A\\) is needed"),
-        ({"level_dba": 200.0}, "sound_dba", "sound level is 200 dB\\(A\\); a number from 0 to 140"),
-        ({"background_dba": -3.0}, "background_dba", "level of the room is -3 dB\\(A\\)"),
-        ({"distance_m": None}, "distance_m", "The distance is missing; it needs a number in m"),
-        ({"environment": "attic"}, "environment", "surroundings is 'attic'; it needs one of: indoor, free field"),
-        ({"instrument_class": "3"}, "instrument_class", "class of the instrument is '3'; it needs one of"),
+        ({"level_dba": None}, "sound_dba", "sound level is missing; enter a number from 0 to 140 dB\\(A\\)"),
+        ({"level_dba": 200.0}, "sound_dba", "sound level is 200 dB\\(A\\); enter a number from 0 to 140"),
+        ({"background_dba": -3.0}, "background_dba", "background level is -3 dB\\(A\\)"),
+        ({"distance_m": None}, "distance_m", "The distance is missing. Enter a number in m"),
+        ({"environment": "attic"}, "environment", "environment is 'attic'; choose one of: indoor, free field"),
+        ({"instrument_class": "3"}, "instrument_class", "instrument class is '3'; choose one of"),
         ({"measured_on": None}, "measured_on", "The sound level has no date"),
     ],
 )
@@ -85,7 +85,7 @@ def test_impossible_entries_are_refused(session, small_bench, fields, field, mes
 
 def test_a_setting_has_to_belong_to_the_unit(session, small_bench):
     _, other = add_unit_with_setting(session, "Model 9")
-    with pytest.raises(InvalidValue, match=f"Setting {other} belongs to another unit than Maker A Model 1"):
+    with pytest.raises(InvalidValue, match=f"Setting {other} does not belong to Maker A Model 1"):
         add_sound(session, small_bench.unit_id, other, 40.0)
     with pytest.raises(NotFound, match="There is no setting 999"):
         add_sound(session, small_bench.unit_id, 999, 40.0)

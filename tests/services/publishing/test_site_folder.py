@@ -50,7 +50,7 @@ def test_pages_that_are_gone_are_removed_with_their_empty_folder_and_foreign_fil
 
 def test_a_file_of_other_hands_is_never_overwritten(tmp_path: Path):
     (tmp_path / "index.html").write_text("mine")
-    with pytest.raises(AlreadyStored, match=r"index\.html stands there already and was not written by this program"):
+    with pytest.raises(AlreadyStored, match=r"index\.html already exists and was not written by this program"):
         _write(tmp_path, {"index.html": b"ours"})
     assert (tmp_path / "index.html").read_text() == "mine"
 
@@ -78,7 +78,7 @@ def test_a_path_is_written_once(tmp_path: Path):
 
 def test_a_damaged_manifest_and_a_folder_that_is_a_file_are_told(tmp_path: Path):
     (tmp_path / MANIFEST).write_text(json.dumps([1]))
-    with pytest.raises(StoreProblem, match="is damaged, so it cannot be told which files of the folder are ours"):
+    with pytest.raises(StoreProblem, match="is damaged, so the published files in the folder cannot be identified"):
         SiteFolder(tmp_path)
     (tmp_path / "file").write_text("x")
     with pytest.raises(StoreProblem, match=r"The folder .*file cannot be written: .* Choose another folder\."):

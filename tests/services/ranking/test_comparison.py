@@ -51,7 +51,7 @@ def test_every_quantity_is_said_in_words(session: Session, bench: ComparedBench)
     assert said["sound"] == "Birch is 2.0\u00a0dB quieter than Alder; between 0.6 and 3.4."
     assert said["power"].startswith("Birch draws 20.0\u00a0W less than Alder; between 19.4 and 20.6")
     assert said["price"] == "Birch costs 50\u00a0USD less than Alder."
-    assert "only a lower bound of the running cost is known" in said["running_cost"]
+    assert "nly a lower bound of the running cost" in said["running_cost"]
 
 
 def test_what_cannot_be_told_apart_is_said_with_the_quantity(session: Session, bench: ComparedBench):
@@ -80,7 +80,7 @@ def test_one_meter_cancels_and_two_do_not(session: Session, bench: ComparedBench
 def test_a_unit_that_does_nothing_gives_a_lower_limit_or_nothing(session: Session, bench: ComparedBench):
     said = words(compare_settings(current_snapshot(session), bench.ids("Alder", "Dud")))
     assert said["clean_air_delivery_rate"].startswith("Alder delivers at least ")
-    assert said["sound"] == "Of Dud only an upper bound of the sound is known."
+    assert said["sound"] == "Only an upper bound of the sound level of Dud is known."
     assert said["power"] == "The power of Dud was not measured."
     assert said["price"] == "Dud has no price in USD."
 
@@ -146,9 +146,9 @@ def test_the_runs_behind_a_pool_come_along(session: Session):
 @pytest.mark.parametrize(
     ("chosen", "message"),
     [
-        (("Alder",), "1 settings were chosen; a comparison takes 2 to 8. Add one."),
-        (("Alder",) * 9, "9 settings were chosen; a comparison takes 2 to 8. Leave some out."),
-        (("Alder", "Birch", "Alder"), "was chosen twice; each can stand in a comparison once. Leave one out."),
+        (("Alder",), "1 settings were selected; a comparison takes 2 to 8. Add one."),
+        (("Alder",) * 9, "9 settings were selected; a comparison takes 2 to 8. Remove some."),
+        (("Alder", "Birch", "Alder"), "was selected twice. Remove one."),
     ],
 )
 def test_a_choice_that_is_no_comparison_is_refused(

@@ -75,8 +75,8 @@ def test_a_quantity_without_an_interval_is_refused(session: Session, bench: Comp
     with pytest.raises(InvalidValue) as refused:
         rank_view(current_snapshot(session), by="price")
     assert refused.value.message == (
-        "The order was asked for by 'price'; it needs a quantity with an interval: "
-        "clean_air_delivery_rate, standard_clearing_time, sound, power, running_cost."
+        "Cannot rank by 'price'; choose a quantity with an interval: clean_air_delivery_rate, "
+        "standard_clearing_time, sound, power, running_cost."
     )
     assert refused.value.field == "by"
 

@@ -86,7 +86,7 @@ def test_each_filter_tells_how_many_units_it_took_out(session: Session, bench: R
     assert models(ranking) == ["Weak"]
     assert [(cut.field, cut.units) for cut in ranking.removed] == [("kind", 5), ("max_price", 1)]
     assert ranking.total_units + sum(cut.units for cut in ranking.removed) == ranking.units_on_bench == 7
-    assert ranking.removed[1].why == "dearer than 100\u00a0USD"
+    assert ranking.removed[1].why == "more expensive than 100\u00a0USD"
 
 
 def test_a_ceiling_does_not_let_a_missing_value_through(session: Session, bench: RankedBench):
@@ -223,30 +223,30 @@ def test_an_empty_bench_has_an_empty_ranking(session: Session):
 @pytest.mark.parametrize(
     ("choices", "field", "message"),
     [
-        ({"channel": "pm9"}, "channel", "The channel is 'pm9'; it needs one of: pm2_5."),
-        ({"aerosol": "soot"}, "aerosol", "The aerosol is 'soot'; it needs one of: smoke."),
-        ({"sort": "beauty"}, "sort", "The column to sort by is 'beauty'; it needs one of: "),
-        ({"room_rule": "guess"}, "room_rule", "The rule for the room is 'guess'; it needs one of: 1.55 rule, "),
+        ({"channel": "pm9"}, "channel", "The channel is 'pm9'; choose one of: pm2_5."),
+        ({"aerosol": "soot"}, "aerosol", "The aerosol is 'soot'; choose one of: smoke."),
+        ({"sort": "beauty"}, "sort", "The column to sort by is 'beauty'; choose one of: "),
+        ({"room_rule": "guess"}, "room_rule", "The rule for the room is 'guess'; choose one of: 1.55 rule, "),
         ({"room_id": 99}, "room_id", "There is no test room 99 with results; there are: 1 (Room A)."),
         (
             {"setting": "warp"},
             "setting",
-            "The setting is 'warp'; it needs one of: highest, quietest, every, high, low.",
+            "The setting is 'warp'; choose one of: highest, quietest, every, high, low.",
         ),
-        ({"max_price": -1.0}, "max_price", "The highest price is -1 USD; it needs to be zero or above. Correct it."),
+        ({"max_price": -1.0}, "max_price", "The maximum price is -1 USD; it must be zero or above. Correct it."),
         (
             {"max_sound_dba": float("nan")},
             "max_sound_dba",
-            "The sound ceiling is nan dB(A); it needs to be zero or above.",
+            "The maximum sound level is nan dB(A); it must be zero or above.",
         ),
         (
             {"room_area_m2": 0.0},
             "room_area_m2",
-            "The floor of the room is 0 m²; it needs to be above zero. Correct it.",
+            "The room area is 0 m²; it must be above zero. Correct it.",
         ),
-        ({"hours_per_day": 25.0}, "hours_per_day", "The unit runs 25.0 h a day; between 0 and 24 are needed."),
-        ({"limit": 0}, "limit", f"The limit is 0 rows; 1 to {MOST_ROWS} can be asked for."),
-        ({"offset": -1}, "offset", "The list starts at -1; it needs to be zero or above."),
+        ({"hours_per_day": 25.0}, "hours_per_day", "The unit runs 25.0 h a day; enter a value from 0 to 24."),
+        ({"limit": 0}, "limit", f"The limit is 0 rows; 1 to {MOST_ROWS} are allowed."),
+        ({"offset": -1}, "offset", "The list starts at -1; it must be zero or above."),
     ],
 )
 def test_a_choice_that_cannot_be_says_what_is_needed(

@@ -69,13 +69,13 @@ def test_the_filters_of_the_ranking_hold(session: Session, bench: ComparedBench)
 @pytest.mark.parametrize(
     ("weights", "field", "message"),
     [
-        ({"sound": -1.0}, "sound", "A weight is -1; it needs to be from 0 to 100. Only the share of each counts."),
-        ({"sound": float("inf")}, "sound", "A weight is inf; it needs to be from 0 to 100."),
-        ({"price": 101.0}, "price", "A weight is 101; it needs to be from 0 to 100."),
+        ({"sound": -1.0}, "sound", "A weight is -1; it must be from 0 to 100. Only the ratios matter."),
+        ({"sound": float("inf")}, "sound", "A weight is inf; it must be from 0 to 100."),
+        ({"price": 101.0}, "price", "A weight is 101; it must be from 0 to 100."),
         (
             {"beauty": 1.0},
             "beauty",
-            "There is no quantity 'beauty' to give a weight; there are: clean_air_delivery_rate",
+            "There is no quantity 'beauty' to weight; choose one of: clean_air_delivery_rate",
         ),
     ],
 )

@@ -118,7 +118,7 @@ def test_empty_room_logs_give_the_natural_decay():
     channel = analysed(natural_decay=None, empty_rooms=logs)["channels"]["pm2_5"]
     assert channel["natural_decay_per_h"]["value"] == pytest.approx(0.5, rel=0.1)
     notes = {note["code"]: note["message"] for note in channel["notes"]}
-    assert "The natural decay rests on 3 empty-room runs" in notes["natural_decay_runs"]
+    assert "The natural decay is based on 3 empty-room runs" in notes["natural_decay_runs"]
 
 
 def test_an_empty_room_log_without_a_decay_is_left_out_with_a_note():
@@ -128,7 +128,7 @@ def test_an_empty_room_log_without_a_decay_is_left_out_with_a_note():
     if "natural_decay_run_unusable" in notes:
         assert channel["natural_decay_per_h"] is None
         assert notes["natural_decay_run_unusable"] == (
-            "The empty-room log flat.csv gave no decay rate for pm2_5 and was left out."
+            "The empty-room log flat.csv gave no decay rate for pm2_5 and was not used."
         )
     else:  # a rate that noise gave: it is then shown with its uncertainty
         assert channel["natural_decay_per_h"]["uncertainty"] > 0
@@ -146,12 +146,16 @@ def test_channels_can_be_chosen():
 
 def test_a_log_without_particles_is_told():
     content = decay_log(6.0, channels=("Temperature [°C]",), shares=(1.0,))
-    with pytest.raises(NoDecayFound, match=r"run\.csv holds no particle channel; it holds: temperature\. Name the"):
+    with pytest.raises(
+        NoDecayFound,
+        match=r"run\.csv has no particle channel; its channels are: "
+        r"temperature\. Name the",
+    ):
         analysed(content)
 
 
 def test_a_log_without_a_decay_is_told():
-    with pytest.raises(NoDecayFound, match=r"run\.csv holds no decay that can be analysed\. pm2_5: "):
+    with pytest.raises(NoDecayFound, match=r"run\.csv has no decay that can be analysed\. pm2_5: "):
         analysed(b"time,PM2.5 [ug/m3]\n2026-01-01T10:00:00Z,5\n2026-01-01T10:00:10Z,6\n2026-01-01T10:00:20Z,7\n")
 
 
@@ -179,18 +183,17 @@ def test_a_time_without_a_zone_is_one_of_the_log():
     [
         (
             {"unit_on": "soon"},
-            "Unit on is 'soon'; it needs an ISO 8601 time such as 2026-01-05T10:30Z, or minutes from the first "
-            "reading such as 12.5min.",
+            "Unit on is 'soon'; enter an ISO 8601 time such as 2026-01-05T10:30Z, or minutes from the "
+            "first reading such as 12.5min.",
         ),
         (
             {"unit_on": "500min"},
-            "Unit on is '500min', 500.0 min after the first reading; the log runs from 0 to 75.0 min. Give a moment "
-            "inside the log.",
+            "Unit on is '500min', 500.0 min after the first reading; the log runs from 0 to 75.0 min. "
+            "Give a time within the log.",
         ),
         (
             {"unit_on": "30min", "end": "20min"},
-            "The end of the run is at 20 min and unit on at 30 min; the end needs to come after unit on. Correct one "
-            "of the two.",
+            "The run end is at 20 min and unit on at 30 min; the end must be after unit on. Correct one of the two.",
         ),
     ],
 )
@@ -204,7 +207,7 @@ def test_a_time_in_a_log_with_a_wrong_clock_is_refused():
     content = decay_log(6.0, started_at=datetime.fromisoformat("2945-01-01T00:00:00+00:00"))
     found = analysed(content)
     assert found["log"]["started_at"] is None
-    with pytest.raises(InvalidValue, match=r"and the log has no clock that can be trusted\. Give"):
+    with pytest.raises(InvalidValue, match=r"but the log has no reliable clock\. Give"):
         analysed(content, unit_on="2945-01-01T00:20:00Z")
 
 

@@ -60,7 +60,7 @@ def test_a_bench_of_the_same_method_does_not_move(filled: Engine):
     plan = plan_recompute(filled, lambda *step: said.append(step))
     assert plan.differences == ()
     assert plan.trials == 3
-    assert said[-1] == (3, 3, "Analysing trials again")
+    assert said[-1] == (3, 3, "Re-analysing trials")
 
 
 def test_what_would_move_is_listed_and_not_stored(filled: Engine):
@@ -106,7 +106,7 @@ def test_a_plan_made_before_a_change_is_refused(filled: Engine):
     with session_scope(filled) as session, pytest.raises(InvalidValue) as refused:
         accept_recompute(session, plan)
     assert refused.value.message == (
-        "A trial was changed since the re-analysis was made, so its list of differences no longer holds. Run it again."
+        "A trial has changed since the re-analysis, so its list of differences is out of date. Run it again."
     )
 
 

@@ -57,8 +57,8 @@ def test_every_number_of_every_draft_leads_somewhere(session: Session, bench: Re
 
 def test_a_place_leads_to_the_list_it_was_counted_on(session: Session, bench: ReviewedBench):
     words = all_words(review_draft(session, bench.units["Fir"]))
-    places = [(span.text, span.address) for _, line in words for span in line if span.text.startswith("place ")]
-    assert dict(places)["place 1 of 8"] == "/ranking/order"
+    places = [(span.text, span.address) for _, line in words for span in line if span.text.startswith("rank ")]
+    assert dict(places)["rank 1 of 8"] == "/ranking/order"
     by_list = {address for text, address in places if text.endswith("tested units")}
     assert by_list == {"/?sort=clean_air_delivery_rate", "/?sort=power", "/?sort=price", "/?sort=sound"}
 

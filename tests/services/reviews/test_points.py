@@ -49,7 +49,7 @@ def test_each_edit_stands_in_the_record_of_changes(session: Session, unit_id: in
     )
     newest, first, *_ = changes_of(session, SUBJECT, unit_id)
     assert (first.before, first.after) == ("It is loud.", "Rather loud.")
-    assert (newest.before, newest.after, newest.why) == ("Rather loud.", "Loud. (left out)", "minor")
+    assert (newest.before, newest.after, newest.why) == ("Rather loud.", "Loud. (excluded)", "minor")
     assert newest.field == "weakness loud"
 
 
@@ -73,7 +73,7 @@ def test_an_edit_stays_when_its_rule_no_longer_speaks(session: Session, unit_id:
     (point,) = with_edits([], versions_of_points(session, unit_id))
     assert point.text == "Loud."
     assert point.evidence_changed
-    assert "no longer holds" in point.threshold
+    assert "no longer applies" in point.threshold
 
 
 def test_points_of_one_s_own_get_names_in_order(session: Session, unit_id: int):
@@ -90,10 +90,10 @@ def test_points_of_one_s_own_get_names_in_order(session: Session, unit_id: int):
     ("changed", "message"),
     [
         ({"words": "  "}, "The point is empty"),
-        ({"words": "x" * 1001}, "The point has 1001 letters; at most 1000 fit"),
-        ({"kind": "virtue"}, "The kind of the point is 'virtue'; it needs one of: strength, weakness."),
-        ({"state": "gone"}, "The state of the point is 'gone'; it needs one of: kept, left out."),
-        ({"key": "beauty"}, "The point is named 'beauty'; it needs the name of a rule or of a point that was added"),
+        ({"words": "x" * 1001}, "The point has 1001 characters; at most 1000 are allowed"),
+        ({"kind": "virtue"}, "The type of the point is 'virtue'; choose one of: strength, weakness."),
+        ({"state": "gone"}, "The state of the point is 'gone'; choose one of: kept, left out."),
+        ({"key": "beauty"}, "There is no point 'beauty'. Use the name of a rule or of an existing point, or no"),
     ],
 )
 def test_what_cannot_be_is_refused_and_nothing_is_stored(

@@ -39,9 +39,9 @@ def test_a_quarter_is_only_told_of_enough_units():
 
 def test_the_strongest_and_the_weakest_are_told_with_their_place(session: Session, bench: ReviewedBench):
     strong, weak = points(session, bench, "Fir")["clean_air"], points(session, bench, "Hazel")["clean_air"]
-    assert (strong.kind, strong.position) == ("strength", "place 1 of 8 tested units")
-    assert strong.text.startswith("It delivers much clean air: 252")  # 30 m³ (9.0 - 0.6) per hour
-    assert (weak.kind, weak.position) == ("weakness", "place 8 of 8 tested units")
+    assert (strong.kind, strong.position) == ("strength", "rank 1 of 8 tested units")
+    assert strong.text.startswith("It delivers a lot of clean air: 252")  # 30 m³ (9.0 - 0.6) per hour
+    assert (weak.kind, weak.position) == ("weakness", "rank 8 of 8 tested units")
 
 
 def test_no_rule_calls_a_unit_the_best(session: Session, bench: ReviewedBench):
@@ -76,7 +76,7 @@ def test_loud_and_quiet_need_the_whole_interval(session: Session, bench: Reviewe
 def test_price_and_power_for_the_clean_air(session: Session, bench: ReviewedBench):
     cheap, dear = points(session, bench, "Fir"), points(session, bench, "Hazel")
     assert cheap["price_of_air"].kind == "strength"
-    assert "48\u00a0USD for each 100\u00a0m³/h" in cheap["price_of_air"].text  # 100 · 120 / 252
+    assert "48\u00a0USD per 100\u00a0m³/h" in cheap["price_of_air"].text  # 100 · 120 / 252
     assert dear["price_of_air"].kind == "weakness"
     assert (cheap["efficiency"].kind, dear["efficiency"].kind) == ("strength", "weakness")
 
@@ -84,7 +84,7 @@ def test_price_and_power_for_the_clean_air(session: Session, bench: ReviewedBenc
 def test_power_while_off_is_told_above_its_threshold(session: Session, bench: ReviewedBench):
     add_power(session, bench.units["Fir"], None, 4.0, 0.1)
     add_power(session, bench.units["Ivy"], None, 1.1, 0.1)  # its interval reaches below 1 W
-    assert "4.0\u00a0W standing by" in points(session, bench, "Fir")["standby"].text
+    assert "4.0\u00a0W in standby" in points(session, bench, "Fir")["standby"].text
     assert "standby" not in points(session, bench, "Ivy")
 
 
@@ -100,7 +100,7 @@ def test_claims_that_hold_and_claims_that_do_not(session: Session, bench: Review
         add_claim(session, bench.units[model], claim)
     assert points(session, bench, "Fir")["claims"].kind == "strength"
     assert (
-        points(session, bench, "Hazel")["claims"].text == "The measurements do not support the one claim of the maker."
+        points(session, bench, "Hazel")["claims"].text == "The measurements do not support the only claim of the maker."
     )
 
 

@@ -107,7 +107,7 @@ def test_a_text_is_out_of_date_once_its_draft_would_name_another_unit(session: S
     add_price(session, bench.units["Weak"], 160.0)  # no longer cheaper than Middling
     sentences = [change.sentence for change in outdated_texts(session, [middling])[middling].changes]
     assert sentences == [
-        "Stronger or cheaper units that the draft names: was Maker B Weak, is none.",
+        "Stronger or cheaper units named in the draft: was Maker B Weak, is none.",
         "Maker B Weak, price: was 80.00\u00a0USD, is 160.00\u00a0USD.",
     ]
 
@@ -141,7 +141,7 @@ def test_an_earlier_text_does_not_come_back_when_the_latest_is_withdrawn(session
     save_verdict(session, weak, "Second.", "published")
     withdraw_verdict(session, weak, "Wrong.")
     assert published_verdicts(session, [weak])[weak].words == "Second."
-    with pytest.raises(InvalidValue, match=f"Unit {weak} has no published verdict that could be withdrawn"):
+    with pytest.raises(InvalidValue, match=f"Unit {weak} has no published verdict to withdraw"):
         withdraw_verdict(session, weak, "Wrong.")
 
 
@@ -170,7 +170,7 @@ def test_a_draft_is_not_held_against_the_figures_and_saving_again_settles_it(ses
     ("words", "state", "message"),
     [
         (" \n ", "draft", "The verdict is empty"),
-        ("Good.", "finished", "The state of the verdict is 'finished'; it needs one of: draft, published."),
+        ("Good.", "finished", "The state of the verdict is 'finished'; choose one of: draft, published."),
     ],
 )
 def test_what_cannot_be_is_refused(session: Session, bench: RankedBench, words: str, state: str, message: str):

@@ -136,7 +136,7 @@ def test_a_backup_does_not_wait_for_ever_for_a_store_that_is_held(settings: Sett
     with closing(sqlite3.connect(store)) as other:
         other.execute("PRAGMA locking_mode = EXCLUSIVE")
         other.execute("BEGIN EXCLUSIVE")
-        with pytest.raises(StoreProblem, match=rf"^{store} is held by another program"):
+        with pytest.raises(StoreProblem, match=rf"^{store} is locked by another program"):
             backup_store(settings)
     assert time.monotonic() - begun < 5
     assert not (settings.data_folder / "backups").exists()
@@ -163,7 +163,7 @@ def test_a_store_that_is_in_use_is_not_replaced_and_nothing_is_left_beside_it(
     store = settings.data_folder / "bench.sqlite"
     with closing(sqlite3.connect(store)) as server:
         server.execute("SELECT count(*) FROM trials").fetchone()
-        with pytest.raises(StoreProblem, match=rf"^{store} is held by another program"):
+        with pytest.raises(StoreProblem, match=rf"^{store} is locked by another program"):
             restore_store(settings, copy, overwrite=True)
         assert _name(store) == "Present"
         assert not list(store.parent.glob("*.restoring")) + list(store.parent.glob("*.replaced-*"))

@@ -103,7 +103,7 @@ def test_new_things_get_the_ids_after_those_that_came_over(filled: Engine, targe
 def test_the_record_of_changes_stays_closed_in_the_copy(filled: Engine, target: str):
     copy_store(_address(filled), target)
     moved = open_engine(store_address(target))
-    with pytest.raises(DBAPIError, match="the record of changes can only be added to"), moved.begin() as connection:
+    with pytest.raises(DBAPIError, match="the change history: can only be added to"), moved.begin() as connection:
         connection.execute(delete(Change))
     moved.dispose()
 
@@ -114,7 +114,7 @@ def test_a_store_that_holds_something_is_not_copied_into(filled: Engine, target:
         copy_store(_address(filled), target)
     assert "is not empty: it holds " in refused.value.message
     assert refused.value.message.endswith(
-        "and more. A bench is only copied into an empty store; make another database, or name another folder."
+        "and more. A bench can only be copied into an empty store. Create another database, or choose another folder."
     )
 
 
@@ -123,11 +123,11 @@ def test_a_store_that_holds_something_is_not_copied_into(filled: Engine, target:
     [
         (
             lambda rows: [(*rows[0][:-1], np.pi), *rows[1:]],
-            r"The rows of the table readings read back from the copy are not those of the source\. Nothing was stored",
+            r"The rows of the table readings read back from the copy are not those of the source\. Nothing was saved",
         ),
         (
             lambda rows: rows[1:],
-            r"The table readings holds (\d+) rows, and \d+ were read back from the copy\. Nothing was stored in it\.",
+            r"The table readings holds (\d+) rows, and \d+ were read back from the copy\. Nothing was saved in it\.",
         ),
     ],
 )
@@ -155,7 +155,7 @@ def test_a_row_that_the_other_store_does_not_take_is_told_with_its_table(filled:
         session.execute(
             insert(Room).values(name="a\0b", room_volume_m3=1.0, room_volume_uncertainty_m3=0.0, furniture="", notes="")
         )
-    with pytest.raises(StoreProblem, match=r"The table rooms could not be copied: .*NUL.*\. Nothing was stored"):
+    with pytest.raises(StoreProblem, match=r"The table rooms could not be copied: .*NUL.*\. Nothing was saved"):
         copy_store(_address(filled), target)
 
 
@@ -173,20 +173,28 @@ def test_what_is_stored_meanwhile_is_told(filled: Engine, target: str):
 
 def test_places_that_are_no_bench_are_refused(filled: Engine, tmp_path: Path):
     source = _address(filled)
-    with pytest.raises(InvalidValue, match=r"are the same store\. Name the place that the copy is to go to\."):
+    with pytest.raises(InvalidValue, match=r"are the same store\. Choose another target\."):
         copy_store(source, source)
-    with pytest.raises(InvalidValue, match=r"There is no store .*gone/bench\.sqlite\. Name the folder, the file or"):
+    with pytest.raises(
+        InvalidValue,
+        match=r"There is no store .*gone/bench\.sqlite\. Give the folder, "
+        r"the file or",
+    ):
         copy_store(str(tmp_path / "gone"), str(tmp_path / "other"))
-    with pytest.raises(InvalidValue, match=r"'://x' is no address of a database\. Use sqlite:///PATH or postgresql://"):
+    with pytest.raises(InvalidValue, match=r"'://x' is not a database URL\. Use sqlite:///PATH or postgresql://"):
         copy_store("://x", str(tmp_path / "other"))
     (tmp_path / "empty.sqlite").touch()
-    with pytest.raises(InvalidValue, match=r"empty\.sqlite holds no bench\. Name the folder, the file or the address"):
+    with pytest.raises(
+        InvalidValue,
+        match=r"empty\.sqlite is not a bench\. Give the folder, the file "
+        r"or the URL",
+    ):
         copy_store(str(tmp_path / "empty.sqlite"), str(tmp_path / "other"))
 
 
 def test_an_older_store_is_left_as_it_is(tmp_path: Path):
     migrate_to(tmp_path / "bench.sqlite", BEFORE_FIRST)
-    with pytest.raises(StoreProblem, match=r"is of version 0013, and this program moves version \d+\. Bring it up to"):
+    with pytest.raises(StoreProblem, match=r"has version 0013, but this program copies version \d+\. Update it"):
         copy_store(str(tmp_path), str(tmp_path / "other"))
     assert not (tmp_path / "other").exists()
 

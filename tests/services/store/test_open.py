@@ -79,8 +79,8 @@ def test_a_read_only_folder_is_refused(open_folder: Path):
     with _as_nobody(), pytest.raises(StoreProblem) as refused:
         open_store(Settings(open_folder))
     assert refused.value.message == (
-        f"The folder {open_folder} cannot be written: Permission denied. Give the program the right to write there, "
-        "or choose another folder with --data or HAZEFALL_DATA."
+        f"The folder {open_folder} cannot be written: Permission denied. Give the program write "
+        f"permission, or choose another folder with --data or HAZEFALL_DATA."
     )
 
 
@@ -96,7 +96,7 @@ def test_a_read_only_store_is_refused(open_folder: Path):
 
 
 def test_a_file_in_the_place_of_the_folder_is_refused(tmp_path: Path):
-    (tmp_path / "bench").write_text("no folder")
+    (tmp_path / "bench").write_text("not a folder")
     with pytest.raises(StoreProblem, match="cannot be written: File exists"):
         open_store(Settings(tmp_path / "bench"))
 
@@ -111,8 +111,7 @@ def test_a_locked_store_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPat
         with pytest.raises(StoreProblem) as refused:
             open_store(Settings(tmp_path))
     assert refused.value.message == (
-        f"{path} is held by another program, which did not let go of it in time. Close the other program, or wait "
-        "until its work is done, and try again."
+        f"{path} is locked by another program. Close that program, or wait until it has finished, and try again."
     )
 
 
@@ -121,8 +120,9 @@ def test_a_file_that_is_no_store_is_refused(tmp_path: Path):
     with pytest.raises(StoreProblem) as refused:
         open_store(Settings(tmp_path))
     assert refused.value.message == (
-        f"{tmp_path}/bench.sqlite is damaged or is no store: file is not a database. Keep the file as it is and bring "
-        "back a copy with `hazefall restore`; copies made before each migration lie beside it."
+        f"{tmp_path}/bench.sqlite is damaged or not a store: file is not a database. Keep the file "
+        f"unchanged and restore a copy with `hazefall restore`; copies made before each migration are "
+        f"beside it."
     )
 
 
@@ -132,7 +132,7 @@ def test_a_damaged_store_is_refused_and_left_as_it_is(settings: Settings):
     content = bytearray(path.read_bytes())
     content[100:3000] = os.urandom(2900)
     path.write_bytes(content)
-    with pytest.raises(StoreProblem, match=r"is damaged or is no store: .*malformed"):
+    with pytest.raises(StoreProblem, match=r"is damaged or not a store: .*malformed"):
         open_store(settings)
     assert path.read_bytes() == content
 
@@ -148,7 +148,7 @@ def test_a_store_from_a_newer_version_is_refused(settings: Settings):
         open_store(settings)
     assert refused.value.message == (
         f"{path} is from a newer Hazefall: its version is 8888, and this program knows up to {newest}. "
-        "Install the newer program, or open another folder."
+        "Install the newer version, or open another folder."
     )
 
 
@@ -167,7 +167,7 @@ def test_an_unknown_kind_of_database_is_refused(tmp_path: Path):
 
 def test_a_database_server_that_does_not_answer_is_refused(tmp_path: Path):
     url = "postgresql://nobody@127.0.0.1:1/bench"
-    with pytest.raises(StoreProblem, match=r"The database does not answer: .*Start the database server and try again"):
+    with pytest.raises(StoreProblem, match=r"The database does not respond: .*Start the database server and try again"):
         open_store(Settings(tmp_path, database_url=url))
 
 
@@ -176,7 +176,7 @@ def test_a_disk_without_room_for_the_copy_is_told(tmp_path: Path, monkeypatch: p
 
     migrate_to(tmp_path / "bench.sqlite", BEFORE_FIRST)
     monkeypatch.setattr(opening.shutil, "disk_usage", lambda _folder: type("Usage", (), {"free": 10})())
-    with pytest.raises(StoreProblem, match=r"needs a copy of \d+ MB before it is brought .* 0 MB are free"):
+    with pytest.raises(StoreProblem, match=r"needs a backup copy of \d+ MB before migration, but 0 MB are free"):
         open_store(Settings(tmp_path))
 
 

@@ -15,45 +15,46 @@ from app.services.store.problems import file_problem_from, store_problem_from
     [
         (
             "database is locked",
-            "bench.sqlite is held by another program, which did not let go of it in time. Close the other program, or "
-            "wait until its work is done, and try again.",
+            "bench.sqlite is locked by another program. Close that program, or wait until it has "
+            "finished, and try again.",
         ),
         (
             "database or disk is full",
-            "bench.sqlite cannot grow: the disk is full. Nothing of this step was stored. Make room on the disk and "
-            "try again.",
+            "bench.sqlite cannot grow: the disk is full. Nothing was saved in this step. Free disk "
+            "space and try again.",
         ),
         (
             "attempt to write a readonly database",
-            "bench.sqlite cannot be written: attempt to write a readonly database. Give the program the right to write "
-            "there, or choose another folder with --data or HAZEFALL_DATA.",
+            "bench.sqlite cannot be written: attempt to write a readonly database. Give the program "
+            "write permission, or choose another folder with --data or HAZEFALL_DATA.",
         ),
         (
             "disk I/O error",
-            "bench.sqlite cannot be read or written: the disk answered with an error. Nothing of this step was stored. "
-            "Look whether the disk is full, over a quota or failing, then try again; `hazefall check` tells whether "
-            "the store is sound.",
+            "bench.sqlite cannot be read or written: the disk reported an error. Nothing was saved in "
+            "this step. Check whether the disk is full, over quota or failing, then try again. Run "
+            "`hazefall check` to verify the store.",
         ),
         (
             "database disk image is malformed",
-            "bench.sqlite is damaged or is no store: database disk image is malformed. Keep the file as it is and "
-            "bring back a copy with `hazefall restore`; copies made before each migration lie beside it.",
+            "bench.sqlite is damaged or not a store: database disk image is malformed. Keep the file "
+            "unchanged and restore a copy with `hazefall restore`; copies made before each migration "
+            "are beside it.",
         ),
         (
             "connection to server at 127.0.0.1 refused\nIs it running?",
-            "bench.sqlite does not answer: connection to server at 127.0.0.1 refused. Start the database server and "
-            "try again.",
+            "bench.sqlite does not respond: connection to server at 127.0.0.1 refused. Start the "
+            "database server and try again.",
         ),
         (
             'connection failed: connection to server at "db", port 5432 failed: FATAL:  password authentication failed '
             'for user "desk"',
-            'bench.sqlite lets nobody in with this name and password: password authentication failed for user "desk". '
+            'bench.sqlite rejects this name and password: password authentication failed for user "desk". '
             "Correct them in --database or HAZEFALL_DATABASE_URL, or keep the password in ~/.pgpass.",
         ),
         (
             'connection failed: connection to server at "db", port 1 failed: FATAL:  sorry, too many clients already',
-            "bench.sqlite takes no more connections: sorry, too many clients already. Start fewer server processes "
-            "with --workers, or raise max_connections of the database server.",
+            "bench.sqlite accepts no more connections: sorry, too many clients already. Start fewer "
+            "server processes with --workers, or raise max_connections of the database server.",
         ),
         (
             "permission denied for schema public\nLINE 2: CREATE TABLE bench",
@@ -78,8 +79,8 @@ def test_a_file_for_which_there_is_no_room_is_told_in_words(number: int):
     problem = file_problem_from(OSError(number, os.strerror(number), "/bench/uploads/a.log"))
     assert problem is not None
     assert problem.message == (
-        f"/bench/uploads/a.log cannot be written: there is no room for it ({os.strerror(number)}). Nothing of this "
-        "step was stored. Make room on the disk and try again."
+        f"/bench/uploads/a.log cannot be written: there is not enough space ({os.strerror(number)}). "
+        f"Nothing was saved in this step. Free disk space and try again."
     )
 
 
@@ -97,5 +98,5 @@ def test_a_disk_that_fills_within_a_savepoint_is_told_as_such():
     except sqlite3.OperationalError as error:
         problem = store_problem_from(OperationalError("ROLLBACK TO SAVEPOINT sa_savepoint_1", {}, error))
     assert problem is not None
-    assert problem.message.startswith("The store cannot grow: the disk is full. Nothing of this step was stored.")
+    assert problem.message.startswith("The store cannot grow: the disk is full. Nothing was saved in this step. Free")
     assert store_problem_from(sqlite3.OperationalError("no such savepoint: sa_savepoint_1")) is None

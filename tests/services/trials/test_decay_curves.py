@@ -94,14 +94,14 @@ def test_what_cannot_be_drawn_is_told(session: Session, trials: dict[str, int]):
     overlay = decay_overlay(session, CurveChoices(trial_ids=(trials["high"], 999), unit_ids=(77,)))
     assert len(overlay.curves) == 1
     assert overlay.left_out == (
-        "Without a usable trial at this setting in this room: unit 77.",
-        "Without a result for this channel, or in the trash: trial 999.",
+        "No usable trial at this setting in this room: unit 77.",
+        "No result for this channel, or in the trash: trial 999.",
     )
 
 
 def test_at_most_eight_curves_are_drawn(session: Session, trials: dict[str, int]):
     overlay = decay_overlay(session, CurveChoices(trial_ids=(*trials.values(), *range(900, 910))))
-    assert overlay.left_out[0] == "13 curves were asked for; the first 8 are drawn."
+    assert overlay.left_out[0] == "13 curves were requested; the first 8 are shown."
 
 
 def test_the_empty_room_is_not_drawn_twice(session: Session, trials: dict[str, int]):
@@ -115,7 +115,7 @@ def test_the_empty_room_can_be_left_out(session: Session, trials: dict[str, int]
 
 
 def test_an_unknown_scale_is_refused(session: Session):
-    with pytest.raises(InvalidValue, match=r"The scale is 'cubic'; it needs linear or log\."):
+    with pytest.raises(InvalidValue, match=r"The scale is 'cubic'; choose linear or log\."):
         decay_overlay(session, CurveChoices(scale="cubic"))
 
 

@@ -65,7 +65,7 @@ def test_a_trial_leaves_ranking_curves_and_summaries_at_once(session: Session, b
     assert [summary.trials for summary in session.scalars(select(SettingSummary))] == [1, 1, 1]
     assert [curve.trial_id for curve in decay_overlay(session).curves] == [3]
     assert decay_overlay(session, CurveChoices(trial_ids=(3, 4))).left_out == (
-        "Without a result for this channel, or in the trash: trial 4.",
+        "No result for this channel, or in the trash: trial 4.",
     )
 
 
@@ -130,5 +130,5 @@ def test_the_trash_tells_who_when_and_why_the_last_first(session: Session, bench
 @pytest.mark.parametrize("put", [trash_trial, trash_unit])
 def test_a_reason_is_needed(session: Session, bench: SmallBench, put):
     what = "trial" if put is trash_trial else "unit"
-    with pytest.raises(InvalidValue, match=f"The reason for putting the {what} in the trash is empty; it needs"):
+    with pytest.raises(InvalidValue, match=f"The reason for deleting the {what} in the trash is empty. Enter"):
         put(session, 1, who="Ann", why=" ")

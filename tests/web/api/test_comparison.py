@@ -65,7 +65,7 @@ def test_what_cannot_be_compared_has_words_and_no_figures(bench: ComparedBench, 
     ("query", "status", "found"),
     [
         ("setting_id=1", 422, "setting_id"),
-        ("setting_id=1&setting_id=1", 422, "Setting 1 was chosen twice; each can stand in a comparison once."),
+        ("setting_id=1&setting_id=1", 422, "Setting 1 was selected twice. Remove one."),
         ("setting_id=1&setting_id=999999", 404, "999999"),
         ("setting_id=1&setting_id=2&chanel=pm1", 422, "chanel"),
     ],

@@ -92,7 +92,7 @@ def test_the_running_cost_of_a_steady_load(tried_bench: TriedBench, client: Test
 def test_the_running_cost_without_a_price_says_what_is_needed(client: TestClient, small_bench: SmallBench):
     answer = client.get("/api/running-cost")
     assert answer.status_code == 422
-    assert "No price of a kilowatt-hour is known" in answer.json()["detail"]
+    assert "No electricity price is set" in answer.json()["detail"]
     assert client.get("/api/running-cost?price_per_kwh=0.3").status_code == 200
 
 
@@ -174,7 +174,7 @@ def test_every_answer_says_whether_the_bench_is_invented(
         session.get_one(Bench, 1).invented = True
     answer = client.get(f"/api/{path}").json()
     assert answer["invented"] is True
-    assert answer["invented_words"].startswith("Invented demonstration.")
+    assert answer["invented_words"].startswith("Demonstration with invented data.")
 
 
 def test_what_is_not_known_of_a_cost_is_null(store: Engine, client: TestClient, small_bench: SmallBench):

@@ -45,7 +45,7 @@ def test_the_same_unit_twice_answers_409_and_stores_nothing(client: TestClient, 
     answer = client.post("/api/units", json={"maker": "maker a", "model": "MODEL 1"})
     assert answer.status_code == 409
     assert answer.headers["content-type"] == PROBLEM
-    assert "is on the bench already, as unit 1" in answer.json()["detail"]
+    assert "already exists as unit 1" in answer.json()["detail"]
     assert len(client.get("/api/units").json()["units"]) == 1
 
 
@@ -60,12 +60,12 @@ def test_a_refused_part_leaves_nothing_behind(client: TestClient):
 @pytest.mark.parametrize(
     ("body", "field", "message"),
     [
-        ({"model": "1"}, "maker", "Nothing was given; a value is needed here."),
+        ({"model": "1"}, "maker", "This field is required."),
         ({"maker": " ", "model": "1"}, "maker", "The maker is empty"),
         ({"maker": "A", "model": "1", "mass_kg": -1}, "mass_kg", "Found '-1'. Needed: a number above 0.0."),
         ({"maker": "A", "model": "1", "kind": "magic"}, "kind", "Needed: one of 'mechanical filter'"),
-        ({"maker": "A", "model": "1", "colour": "red"}, "colour", "There is no such field."),
-        ({"maker": "A", "model": "x\u0000y"}, "model", "holds a NUL character"),
+        ({"maker": "A", "model": "1", "colour": "red"}, "colour", "Unknown field."),
+        ({"maker": "A", "model": "x\u0000y"}, "model", "contains a NUL character"),
         ({"maker": "A", "model": "1", "bought_on": "1.2.2026"}, "bought_on", "Needed: a date such as 2026-03-31."),
     ],
 )
@@ -97,7 +97,7 @@ def test_a_change_keeps_the_rest(client: TestClient, small_bench: SmallBench):
     for name in ("kind", "maker", "notes"):
         refused = client.patch(address, json={name: None})
         assert refused.status_code == 422
-        assert refused.json()["errors"] == [{"field": name, "message": "Nothing was given; a value is needed here."}]
+        assert refused.json()["errors"] == [{"field": name, "message": "This field is required."}]
     assert client.get(address).json() == after
 
 
@@ -149,7 +149,7 @@ def test_every_problem_leads_to_its_meaning(client: TestClient):
     document = client.get("/api/units/7").json()
     meaning = client.get(document["type"]).json()
     assert meaning["status"] == 404
-    assert "not in the store" in meaning["meaning"] or "nothing at this address" in meaning["meaning"]
+    assert "not in the store" in meaning["meaning"] or "Page not found" in meaning["meaning"]
     assert client.get("/api/problems/unreadable-log").json()["status"] == 422
     assert client.get("/api/problems/none").status_code == 404
 
@@ -170,5 +170,5 @@ def test_a_body_that_is_no_json_is_said_to_be_none(client: TestClient):
     assert answer.status_code == 422
     problem = answer.json()
     assert problem["errors"][0]["field"] == "body"
-    assert problem["errors"][0]["message"].startswith("This is no JSON (")
+    assert problem["errors"][0]["message"].startswith("This is not JSON (")
     assert problem["errors"][0]["message"].endswith("Send an object such as {}.")

@@ -134,7 +134,7 @@ def test_the_keyboard_alone_adds_a_trial(browse):
     _tab_to(page, "document.activeElement.name === 'timezone'")
     page.keyboard.type("Europe/Copenhagen")
     page.keyboard.press("Enter")
-    page.wait_for_selector("text=Nothing is stored yet")
+    page.wait_for_selector("text=Nothing is saved yet")
     _tab_to(page, "document.activeElement.name === 'unit_under_test_id'")
     page.keyboard.type("a new unit")
     page.keyboard.press("Tab")
@@ -143,7 +143,7 @@ def test_the_keyboard_alone_adds_a_trial(browse):
         page.keyboard.type(words)
     _tab_to(page, "document.activeElement.name === 'setting'")
     page.keyboard.type("full")
-    _tab_to(page, "(document.activeElement.textContent || '').trim() === 'Store the trial'")
+    _tab_to(page, "(document.activeElement.textContent || '').trim() === 'Save trial'")
     page.keyboard.press("Enter")
     page.wait_for_selector("h1:has-text('Keyboard Box')")
     assert "/trials/" in page.url

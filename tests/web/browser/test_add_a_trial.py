@@ -14,7 +14,7 @@ def test_a_real_log_goes_from_the_form_to_the_ranking_and_its_curve(browse):
     page.set_input_files("input[name=log]", LOG)
     page.fill("input[name=timezone]", "Europe/Copenhagen")
     page.click("main form button.main")
-    page.wait_for_selector("text=Nothing is stored yet")
+    page.wait_for_selector("text=Nothing is saved yet")
     assert "133 readings" in page.inner_text("main")
 
     page.select_option("select[name=unit_under_test_id]", label="a new unit")
@@ -22,7 +22,7 @@ def test_a_real_log_goes_from_the_form_to_the_ranking_and_its_curve(browse):
     page.fill("input[name=model]", "Browser Box")
     page.fill("input[name=setting]", "full")
     page.fill("input[name=tested_by]", "Browser test")
-    page.click("button:has-text('Store the trial')")
+    page.click("button:has-text('Save trial')")
     page.wait_for_selector("h1:has-text('Browser Box')")
     trial_address = page.url
     page.wait_for_selector(".js-plotly-plot .plot-container")

@@ -189,7 +189,7 @@ def test_the_panels_open_and_every_chart_is_drawn(browse, chart_pages: dict[str,
         panels = page.locator("details.take:has(a[href*='/charts/'])")
         assert panels.count() >= len(_charts_of(chart_pages[path])), path
         panels.first.locator("summary").press("Enter")
-        assert panels.first.get_by_role("link", name="Picture, SVG").is_visible()
+        assert panels.first.get_by_role("link", name="SVG image").is_visible()
         page.context.close()
 
 

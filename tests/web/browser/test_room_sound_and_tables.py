@@ -42,7 +42,7 @@ def test_picked_columns_stay_after_leaving_the_page(browse):
     page.goto(page.url.split("?")[0])
     assert "Clean air per watt at test power" in page.inner_text("table.ranking thead")
     page.click("summary:text-is('Columns')")
-    page.click("text=The usual ones")
+    page.click("text=Reset")
     page.locator("table.ranking thead:has-text('Running cost')").wait_for()
 
 
@@ -56,9 +56,9 @@ def test_a_table_is_tried_out_then_stored(browse, tmp_path):
     table.write_text("\n".join(rows))
     page = browse("/bulk")
     page.set_input_files("#table", table)
-    page.click("text=Show what it would store")
+    page.click("text=Preview")
     page.locator("h1:has-text('What would prices.csv store?')").wait_for()
-    assert "1 line would be stored, 1 refused." in page.inner_text(".answer")
+    assert "1 row will be saved, 1 refused." in page.inner_text(".answer")
     page.check("#leave_out")
     page.click("text=Store 1 line")
     page.locator("text=Prices of units: 1 line stored").wait_for()

@@ -40,13 +40,13 @@ def test_a_person_signs_in_makes_a_token_and_signs_out(
 
     page.goto(guarded_bench.address + "/units?search=fan")
     assert page.url.endswith("/sign-in?next=%2Funits%3Fsearch%3Dfan")
-    assert page.inner_text("h1") == "Who are you?"
+    assert page.inner_text("h1") == "Sign in"
     _fits(page, width)
     page.screenshot(path=screenshot_folder / f"sign_in_{width}.png", full_page=True)
     page.fill("#name", "ann")
     page.fill("#password", "not my password")
     page.click("main button.main")
-    assert "The name or the password is not right" in page.inner_text("#password-error")
+    assert "Wrong name or password. Try" in page.inner_text("#password-error")
     assert page.input_value("#name") == "ann"
     assert page.input_value("#password") == ""
     page.fill("#password", PASSWORD)
@@ -57,7 +57,7 @@ def test_a_person_signs_in_makes_a_token_and_signs_out(
     page.click(".masthead .visitor")
     assert "You are signed in as Ann" in page.inner_text("main")
     page.fill("#token_name", f"job at {width}")
-    page.click("text=Make the token")
+    page.click("text=Create token")
     assert page.inner_text("section.caution code").startswith("hazefall_")
     _fits(page, width)
     page.goto(guarded_bench.address + "/account")

@@ -25,31 +25,31 @@ def _address(page, panel, words: str) -> str:
 def test_a_chart_is_taken_in_every_format(browse):
     page = browse("/ranking/pictures")
     page.locator("[data-state=drawn]").first.wait_for()
-    panel = _open_panel(page, "Take this chart")
-    root = ElementTree.fromstring(_fetched(page, _address(page, panel, "Picture, SVG")))
+    panel = _open_panel(page, "Download chart")
+    root = ElementTree.fromstring(_fetched(page, _address(page, panel, "SVG image")))
     assert root.tag == "{http://www.w3.org/2000/svg}svg"
-    plain = _fetched(page, _address(page, panel, "Picture, PNG"))
-    fine = _fetched(page, _address(page, panel, "Picture, PNG, twice as fine"))
+    plain = _fetched(page, _address(page, panel, "PNG image"))
+    fine = _fetched(page, _address(page, panel, "PNG image, double resolution"))
     (width,), (twice,) = (struct.unpack(">I", drawn[16:20]) for drawn in (plain, fine))
     assert (width, twice) == (960, 1920)
     finding = panel.locator("[data-alt-text]").inner_text()
-    assert finding in _fetched(page, _address(page, panel, "Alt text and source")).decode()
+    assert finding in _fetched(page, _address(page, panel, "Alt text and source (TXT)")).decode()
 
 
 def test_a_picture_of_a_chosen_width_has_that_width(browse):
     page = browse("/curves?scale=log")
-    panel = _open_panel(page, "Take this chart")
-    panel.get_by_label("PNG, this many pixels wide").fill("777")
+    panel = _open_panel(page, "Download chart")
+    panel.get_by_label("PNG width in pixels").fill("777")
     with page.expect_response(lambda answer: "/charts/decay-overlay.png" in answer.url) as drawn:
-        panel.get_by_role("button", name="Draw it").click()
+        panel.get_by_role("button", name="Download PNG").click()
     assert "scale=log" in drawn.value.url  # the state of the page goes with it
     assert struct.unpack(">I", _fetched(page, drawn.value.url)[16:20]) == (777,)
 
 
 def test_the_csv_of_a_chart_equals_the_api(browse, served_bench):
     page = browse("/ranking/pictures")
-    panel = _open_panel(page, "Take this chart")
-    text = _fetched(page, _address(page, panel, "Plotted numbers, CSV")).decode()
+    panel = _open_panel(page, "Download chart")
+    text = _fetched(page, _address(page, panel, "Plotted data (CSV)")).decode()
     rows = {row["unit"]: row for row in csv.DictReader(StringIO(text, newline=""))}
     lines = page.request.get(f"{served_bench.address}/api/ranking").json()["ranking"]
     with_rate = [line for line in lines if line["clean_air_delivery_rate_m3_per_h"] is not None]
@@ -66,9 +66,9 @@ def test_the_csv_of_a_chart_equals_the_api(browse, served_bench):
 
 def test_the_taken_page_works_by_itself(browse, chromium, tmp_path):
     page = browse("/ranking/pictures")
-    panel = _open_panel(page, "Take this chart")
+    panel = _open_panel(page, "Download chart")
     with page.expect_download() as taken:
-        panel.get_by_role("link", name="One page to set into an article, HTML").click()
+        panel.get_by_role("link", name="Embed (HTML)").click()
     file = tmp_path / "chart.html"
     taken.value.save_as(file)
     context = chromium.new_context(offline=True)
@@ -80,7 +80,7 @@ def test_the_taken_page_works_by_itself(browse, chromium, tmp_path):
     assert box is not None
     assert box["width"] > 300
     assert box["height"] > 200
-    alone.get_by_text("The numbers").click()
+    alone.get_by_text("The results apply to").click()
     assert alone.locator("tbody tr").count() > 3
     assert asked == [file.as_uri()]
     context.close()
@@ -95,8 +95,8 @@ def test_units_are_compared_and_the_comparison_is_taken(browse):
     page.get_by_role("heading", name="What the data support").wait_for()
     assert page.locator("table.comparison tbody tr").count() == 9
     page.locator("[data-state=drawn]").first.wait_for()
-    panel = _open_panel(page, "Take this table")
-    rows = list(csv.DictReader(StringIO(_fetched(page, _address(page, panel, "Numbers, CSV")).decode(), newline="")))
+    panel = _open_panel(page, "Download table")
+    rows = list(csv.DictReader(StringIO(_fetched(page, _address(page, panel, "CSV")).decode(), newline="")))
     assert len(rows) == 2
     shown = page.locator("table.comparison tbody tr").first.locator("td").first.inner_text()
     assert rows[0]["clean_air_delivery_rate_m3_per_h"] in shown
@@ -108,18 +108,18 @@ def test_a_strength_is_edited_and_the_edit_is_kept(browse):
     key = (point.get_attribute("id") or "").removeprefix("point-")
     before = point.locator("p").first.inner_text()
     point.locator("summary").click()
-    point.get_by_label("Words").fill("It was worded by a person.")
-    point.get_by_label("It is a").select_option("strength")
+    point.get_by_label("Text").fill("It was edited.")
+    point.get_by_label("Type").select_option("strength")
     point.get_by_label("Your name").fill("Ada")
-    point.get_by_label("Why").fill("shorter")
-    point.get_by_role("button", name="Keep these words").click()
+    point.get_by_label("Reason").fill("shorter")
+    point.get_by_role("button", name="Save").click()
     page.wait_for_url(f"**/units/1/draft#point-{key}")
     edited = page.locator(f"section[aria-labelledby=strengths] #point-{key}")
-    assert "It was worded by a person." in edited.locator("p").first.inner_text()
+    assert "It was edited." in edited.locator("p").first.inner_text()
     assert before not in edited.locator("p").first.inner_text()
     edited.locator("summary").click()
-    assert "Ada, shorter: It was worded by a person." in edited.locator("ol").inner_text()
-    assert "It was worded by a person." in page.request.get(page.url.partition("#")[0] + ".md").text()
+    assert "Ada, shorter: It was edited." in edited.locator("ol").inner_text()
+    assert "It was edited." in page.request.get(page.url.partition("#")[0] + ".md").text()
 
 
 PAGES = {"draft": "/units/1/draft", "pictures": "/ranking/pictures", "compare": "/compare?unit_id=1,2"}

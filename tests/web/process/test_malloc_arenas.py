@@ -29,7 +29,7 @@ looked.wait()
 """
 
 
-@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="other C libraries have heaps of another kind")
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="other C libraries have heaps not of type")
 def test_threads_share_two_heaps():
     assert _heaps_with("shared") == HEAPS
     assert _heaps_with("each its own") > HEAPS

@@ -102,7 +102,7 @@ def test_each_knows_what_the_other_was_told(server: TwoProcesses, make_log: Call
         shown = page.split('name="shown" value="')[1].split('"')[0]
     with server.answered_by(1) as client:
         assert client.get("/api/ranking").json() == before
-        assert "Nothing is stored yet" in client.get(preview).text
+        assert "Nothing is saved yet" in client.get(preview).text
         moved = client.post(preview, data={**run, "unit_on": "20", "shown": shown})
         assert (moved.status_code, "The results have changed since the preview" in moved.text) == (422, True)
         stored = client.post(preview, data={**run, "smoke_source_id": "1", "shown": shown})
@@ -163,11 +163,11 @@ def test_the_progress_of_one_is_told_by_both(server: TwoProcesses, settings_of_m
     """Worked for by a third process here, so that neither of the two knows it from its own memory."""
     key = "0123456789abcdef" * 2
     with ProgressBoard(settings_of_module.data_folder / "progress").watched(key) as tell:
-        tell(3, 7, "trials analysed again")
+        tell(3, 7, "trials re-analysed")
         for place in (0, 1):
             with server.answered_by(place) as client:
                 told = client.get(f"/progress/{key}").json()
-                assert told == {"done": 3, "total": 7, "what": "trials analysed again"}
+                assert told == {"done": 3, "total": 7, "what": "trials re-analysed"}
     with server.client() as client:
         assert client.get(f"/progress/{key}").json() == {}
 

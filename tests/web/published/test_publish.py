@@ -86,7 +86,7 @@ def test_no_page_needs_a_script_and_each_says_that_the_bench_is_invented(site: P
     for page in _pages(site):
         found = Links(page.read_text())
         assert "script" not in found.tags
-        assert "Invented demonstration" in page.read_text()
+        assert "Demonstration with invented data" in page.read_text()
         assert "form" not in found.tags
 
 
@@ -111,7 +111,7 @@ def test_from_any_unit_two_clicks_lead_to_trial_raw_file_marks_empty_rooms_and_m
 
 def test_each_fact_of_a_unit_leads_to_the_trials_that_it_rests_on(site: Path):
     for page in sorted((site / "units").glob("*.html")):
-        sheet = page.read_text().split("what was measured</caption>")[1].split("</table>")[0]
+        sheet = page.read_text().split("measurements</caption>")[1].split("</table>")[0]
         named = re.findall(r"trials? ((?:<a [^>]*>\d+</a>(?:, | and )?)+)", sheet)
         bare = re.findall(r"trials? \d", sheet)
         assert (page.name, bare) == (page.name, [])
@@ -171,7 +171,7 @@ def test_the_feed_follows_atom_and_names_nobody(bench: Engine, site: Path, tmp_p
 
 
 def test_an_address_that_is_none_is_refused(bench: Engine, tmp_path: Path):
-    with pytest.raises(InvalidValue, match=r"The address is 'bench'; it needs to begin with https:// or http://\."):
+    with pytest.raises(InvalidValue, match=r"The address is 'bench'; it must start with https:// or http://\."):
         publish(bench, tmp_path, base_url="bench")
 
 

@@ -129,13 +129,13 @@ def test_nobody_reaches_nothing_of_a_bench_with_accounts(nobody: TestClient, sub
             if " /api" in route:
                 assert answer.status_code == 401
                 assert answer.headers["www-authenticate"] == 'Bearer realm="Hazefall"'
-                assert "carries no token that holds" in answer.json()["detail"]
+                assert "has no valid token" in answer.json()["detail"]
             elif route.startswith("GET"):
                 assert answer.status_code == 303
                 assert answer.headers["location"].startswith("/sign-in?next=%2F")
             else:
                 assert answer.status_code == 401
-                assert "Nobody is signed in here, or the sign-in has ended" in answer.text
+                assert "You are not signed in, or your session has ended" in answer.text
             assert "default-src 'none'" in answer.headers["content-security-policy"]
 
 
@@ -218,7 +218,7 @@ def test_a_wrong_token_is_told_so_even_where_a_cookie_would_hold(client: TestCli
         as_role(client, people, "view")
     answer = client.get("/api/units", headers={"Authorization": header})
     assert answer.status_code == 401
-    assert "carries no token that holds" in answer.json()["detail"]
+    assert "has no valid token" in answer.json()["detail"]
 
 
 def test_without_accounts_one_person_works_on_the_own_machine(client: TestClient):
@@ -253,7 +253,7 @@ def test_without_accounts_another_address_is_refused_by_the_application_itself(s
         transport = client._transport
         transport.app = _reached_at(transport.app, "192.0.2.1")
         assert client.get("/units").status_code == 403
-        assert "it answers on its own machine only" in client.get("/units").text
+        assert "it only responds on its own computer" in client.get("/units").text
 
 
 def _reached_at(app, address: str):
@@ -265,7 +265,7 @@ def _reached_at(app, address: str):
 
 @pytest.mark.parametrize("changed", [{"host": "0.0.0.0"}, {"host": "192.0.2.1"}, {"allowed_hosts": ("bench.example",)}])
 def test_a_bench_without_accounts_is_not_served_to_others(settings: Settings, store: Engine, changed: dict):
-    with pytest.raises(AccountNeeded, match="where others reach it, and it has no account"):
+    with pytest.raises(AccountNeeded, match="but it has no account"):
         require_account_for_network(replace(settings, **changed), store)
     with (
         pytest.raises(AccountNeeded),

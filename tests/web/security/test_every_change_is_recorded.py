@@ -257,7 +257,7 @@ def test_the_history_of_a_logger_profile_stands_on_the_page_of_the_loggers(desk:
     address = upload(desk.client, decay_log(6.0, minutes=30)).split("?")[0]
     kept = conditions(desk.bench, profile_name="Dust meter", timezone="Europe/Berlin", why="a reason")
     assert desk.client.post(address, data=kept).status_code == 303
-    history = desk.client.get("/loggers").text.split("What was changed in the profiles", 1)[1]
+    history = desk.client.get("/loggers").text.split("Profile history</h2>", 1)[1]
     assert "<td>Ann</td>" in history
     assert "Europe/Berlin" in history
 
@@ -270,12 +270,12 @@ def test_the_history_stands_on_the_page_of_the_thing_changed(desk: Desk, subtest
     for thing, path in PAGES.items():
         with subtests.test(thing=thing):
             page = desk.client.get(path).text
-            assert "What was changed" in page
-            assert "<td>Ann</td>" in page.split("What was changed", 1)[1]
-    history = desk.client.get("/units/1/edit").text.split("What was changed", 1)[1]
+            assert "History</h2>" in page
+            assert "<td>Ann</td>" in page.split("History</h2>", 1)[1]
+    history = desk.client.get("/units/1/edit").text.split("History</h2>", 1)[1]
     for words in (
         "rating was added",
-        "claim was taken back",
+        "claim was removed",
         "sound level was added",
         "power was added",
         "ozone was added",

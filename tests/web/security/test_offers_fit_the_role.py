@@ -52,7 +52,7 @@ def _route_of(method: str, path: str) -> str | None:
 def test_a_page_offers_nothing_that_the_role_may_not(
     client: TestClient, tried_bench: TriedBench, store: Engine, role: str
 ):
-    client.post("/trials/4/trash", data={"trash_why": "a mistake"})
+    client.post("/trials/4/trash", data={"trash_why": "Internal error. This request saved nothing. See the server"})
     client.post("/trials/6/exclude", data={"why": "a draught"})
     with session_scope(store) as session:
         make_account(session, "Vera", role)

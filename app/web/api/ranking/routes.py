@@ -185,7 +185,7 @@ def ranking_choices_of(query: RankingQuery) -> RankingChoices:
     if query.cursor is not None:
         if not query.cursor.isdecimal() or len(query.cursor) > 9:
             raise InvalidValue(
-                f"The cursor is {query.cursor[:40]!r}; it needs the next_cursor of an earlier answer.", field="cursor"
+                f"The cursor is {query.cursor[:40]!r}; use the next_cursor of an earlier response.", field="cursor"
             )
         told["offset"] = int(query.cursor)
     return RankingChoices(**told)

@@ -31,7 +31,7 @@ class TrialChange(RequestBody):
     room_id: IdField = 0
     excluded: bool = False
     trashed: bool = False
-    who: Annotated[str, Field(max_length=200, description="Who changes it; kept in the record of changes")] = ""
+    who: Annotated[str, Field(max_length=200, description="Who makes the change; recorded in the history")] = ""
     why: Annotated[str, Field(max_length=LONGEST_TEXT)] = ""
 
 

@@ -24,7 +24,7 @@ from app.web.api.trials.shapes import Kind
 def _with_zone(moment: datetime) -> datetime:
     if moment.tzinfo is None:
         raise ValueError(
-            f"The time {moment.isoformat()} has no zone. Write it such as 2026-03-31T10:00:00Z or with +02:00"
+            f"The time {moment.isoformat()} has no time zone. Write it like 2026-03-31T10:00:00Z or with +02:00"
         )
     return moment
 
@@ -100,7 +100,7 @@ def new_trial(session: Session, form: TrialForm) -> NewTrial:
         room_id = find_room(session, form.room)
         _found(room_id, f"room {form.room!r}", "room", "the page /rooms/add")
     if room_id is None:
-        raise InvalidValue("The trial has no room; room_id or the name of a room is needed.", field="room_id")
+        raise InvalidValue("The trial has no room; enter room_id or a room name.", field="room_id")
     source_id = told["smoke_source_id"]
     if source_id is None and form.smoke_source:
         source_id = find_smoke_source(session, form.smoke_source)
@@ -124,7 +124,7 @@ def new_trial(session: Session, form: TrialForm) -> NewTrial:
 def _found(key: int | None, what: str, field: str, where: str) -> None:
     if key is None:
         raise InvalidValue(
-            f"There is no {what} on the bench. Correct the name, or add it first by {where}.", field=field
+            f"There is no {what} on the bench. Correct the name, or add it first with {where}.", field=field
         )
 
 
@@ -134,7 +134,8 @@ def _pairs(texts: list[str], field: str, needed: str) -> dict[str, str]:
         header, sign, value = text.rpartition("=")
         if not sign or not header:
             raise InvalidValue(
-                f"Found {text[:80]!r}; HEADER={needed} is needed, with the header as the file has it.", field=field
+                f"Found {text[:80]!r}; HEADER={needed} is required, with the header exactly as in the file.",
+                field=field,
             )
         pairs[header] = value.strip()
     return pairs

@@ -44,7 +44,7 @@ def trials(
     setting_id: _IdQuery = None,
     room_id: _IdQuery = None,
     kind: Kind | None = None,
-    state: Annotated[str, Query(description="kept, excluded or trashed; all outside the trash if left out")] = "",
+    state: Annotated[str, Query(description="kept, excluded or trashed; all but the trash if omitted")] = "",
 ) -> TrialList:
     """Trials with their results, newest first."""
     from app.services.trials.detail import list_details  # loaded when used: it needs scipy
@@ -129,7 +129,7 @@ def trial_readings(
     "/trials/{trial_id}/log",
     response_class=Response,
     responses={
-        200: {"description": "The bytes as they were uploaded", "content": {"application/octet-stream": {}}},
+        200: {"description": "The raw file, byte for byte", "content": {"application/octet-stream": {}}},
         **problem_answers(404),
     },
 )

@@ -186,15 +186,15 @@ def _why_null(channel: Any, is_empty_room: bool) -> list[NoteShape]:
             _note(
                 "empty_room",
                 "No unit was running: the total decay is the natural decay of the room, and there is no clean air "
-                "delivery rate and no air change by a unit.",
+                "delivery rate and no air change rate of a unit.",
             )
         )
     if channel.predicted_clear_min is None and channel.total_decay is not None:
         notes.append(
             _note(
                 "no_predicted_time",
-                "No time to clear is predicted: the fitted curve does not come down to the clear level at a time that "
-                "can be told.",
+                "No time to clear is predicted: the fitted curve does not reach the clear level at a determinable "
+                "time.",
             )
         )
     return notes

@@ -82,7 +82,7 @@ class AskedParts(RequestBody):
     consumables_state: Literal["unknown", "none needed"] = "unknown"
     settings: list[NewSetting] = Field(default=[], max_length=50)
     price: AskedPrice | None = None
-    who: Annotated[str, Field(max_length=200, description="Who does it; kept in the record of changes")] = ""
+    who: Annotated[str, Field(max_length=200, description="Who makes the change; recorded in the history")] = ""
 
 
 @body(NewUnit)
@@ -108,8 +108,8 @@ def units(
     session: SessionDep,
     limit: Limit = 100,
     cursor: Cursor = None,
-    search: Annotated[str, Query(max_length=200, description="Words of maker and model")] = "",
-    trashed: Annotated[bool, Query(description="Those in the trash instead of those on the bench")] = False,
+    search: Annotated[str, Query(max_length=200, description="Words in maker and model")] = "",
+    trashed: Annotated[bool, Query(description="List units in the trash instead")] = False,
 ) -> UnitList:
     """Units under test in the order in which they were added; trashed ones on request."""
     part = list_units(session, limit, cursor, search=search, trashed=trashed)

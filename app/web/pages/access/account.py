@@ -53,11 +53,11 @@ def password_changed(request: Request, session: SessionDep, render: RenderDep, f
     with form.attempt(session):
         own = get_account(session, _own_id())
         if not password_matches(own.password_hash, form.typed("present_password")):
-            form.add_error("present_password", "This is not the present password. Type it again.")
+            form.add_error("present_password", "Wrong current password. Try again.")
         else:
             forget_attempts(session, tries, name=counted_as)
         if form.typed("password") != form.typed("password_again"):
-            form.add_error("password_again", "The two new passwords differ. Type both again.")
+            form.add_error("password_again", "The two new passwords differ. Enter both again.")
         form.stop_if_errors()
         set_password(session, own.id, form.typed("password"), kept_sign_in=user.sign_in_id if user else None)
         return RedirectResponse(PATH, 303)
@@ -91,15 +91,15 @@ def _refuse_token() -> None:
     user = current_user()
     if user is not None and user.token_id is not None:
         raise NotAllowed(
-            "The request carries a token; a password and tokens are changed by the person only. Sign in at /sign-in "
-            "and do it on the page of your account."
+            "The request uses a token. Passwords and tokens can only be changed by a signed-in person. Sign in at "
+            "/sign-in and use your account page."
         )
 
 
 def _own_id() -> int:
     user = current_user()
     if user is None or user.account_id is None:
-        raise InvalidValue("Nobody has an account on this bench yet. Add the first one under Accounts.")
+        raise InvalidValue("There are no accounts yet. Add the first one under Accounts.")
     return user.account_id
 
 

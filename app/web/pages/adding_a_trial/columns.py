@@ -61,7 +61,7 @@ def columns_shown(columns: Sequence[LogColumn], form: TypedForm) -> ColumnsShown
         rows=[_column_row(column, form) for column in shown],
         words=_words(len(columns), len(found), len(shown)),
         are_many=len(columns) > COLUMNS_SHOWN,
-        pages=pages or [Choice("0", "no column has these words", True)],
+        pages=pages or [Choice("0", "no column matches", True)],
         kept=[
             (position, name, form.typed(f"{name}_{position}"))
             for position in columns_in_form(form)
@@ -73,8 +73,8 @@ def columns_shown(columns: Sequence[LogColumn], form: TypedForm) -> ColumnsShown
 
 def _words(total: int, found: int, shown: int) -> str:
     if total <= COLUMNS_SHOWN:
-        return "Columns of the file."
-    having = "" if found == total else f", of which {rounded_text(found, 0)} have these words"
+        return "File columns."
+    having = "" if found == total else f", of which {rounded_text(found, 0)} match"
     return f"{rounded_text(shown, 0)} of the {counted(total, 'column')} of the file{having}."
 
 
@@ -101,10 +101,10 @@ def _column_row(column: LogColumn, form: TypedForm) -> ColumnRow:
 def uses_of_columns() -> list[Choice]:
     """Possible uses of a column; any other name creates a channel."""
     fixed = [
-        Choice(LEAVE_OUT, "leave it out"),
-        Choice("time", "time of the row"),
+        Choice(LEAVE_OUT, "do not use"),
+        Choice("time", "time"),
         Choice("elapsed", "elapsed time"),
-        Choice("box", "which box a row is from"),
+        Choice("box", "box"),
     ]
     listed = [Choice(name, about.label) for name, about in CHANNELS.items()]
     second = [Choice(f"{name}_b", channel(f"{name}_b").label) for name in ("pm1", "pm2_5", "pm10")]

@@ -24,11 +24,11 @@ _CLOCK = re.compile(r"(?:(\d{4}-\d\d-\d\d)[T ])?(\d{1,2}):(\d\d)(?::(\d\d(?:\.\d
 
 # Marks of a trial: form field, stored name, label.
 MARKS = (
-    ("smoke_start", "smoke_start_s", "Smoke begins"),
+    ("smoke_start", "smoke_start_s", "Smoke start"),
     ("unit_on", "unit_on_s", "Unit on"),
-    ("fit_start", "fit_start_s", "Fit window begins"),
-    ("fit_end", "fit_end_s", "Fit window ends"),
-    ("end", "end_s", "Run ends"),
+    ("fit_start", "fit_start_s", "Fit window start"),
+    ("fit_end", "fit_end_s", "Fit window end"),
+    ("end", "end_s", "Run end"),
 )
 
 
@@ -42,7 +42,7 @@ def moment_s(form: TypedForm, name: str, what: str, started_at: datetime, timezo
     if clock is None:
         if ":" in text:
             form.add_error(
-                name, f"{what}: found {text[:40]!r}; minutes such as 12.5, or a time such as 10:12:30, needed."
+                name, f"{what}: found {text[:40]!r}; enter minutes such as 12.5, or a time such as 10:12:30."
             )
             return None
         minutes = form.number(name, what)
@@ -55,7 +55,7 @@ def moment_s(form: TypedForm, name: str, what: str, started_at: datetime, timezo
             hour=int(hour), minute=int(minute), second=int(float(second or 0)), microsecond=_micro(second)
         )
     except ValueError:
-        form.add_error(name, f"{what}: {text!r} is no time of day. Correct it.")
+        form.add_error(name, f"{what}: {text!r} is not a time of day.")
         return None
     if not day and moment < local - timedelta(seconds=60):
         moment += timedelta(days=1)  # a run past midnight
@@ -182,7 +182,7 @@ def unit_of(session: Session, form: TypedForm, who: str) -> int | None:
             who=who,
         )
     if not chosen:
-        form.add_error("unit_under_test_id", "No unit under test was chosen. Choose one, or “a new unit”.")
+        form.add_error("unit_under_test_id", "No unit selected. Choose one, or “a new unit”.")
         return None
     return form.whole_number("unit_under_test_id", "The unit")
 
@@ -190,7 +190,7 @@ def unit_of(session: Session, form: TypedForm, who: str) -> int | None:
 def setting_of(session: Session, form: TypedForm, unit_id: int, who: str) -> int | None:
     name = form.text("setting")
     if not name:
-        form.add_error("setting", "The setting at which the unit ran is empty; type its name, such as high.")
+        form.add_error("setting", "The setting is empty. Enter its name, such as high.")
         return None
     found = find_setting(session, unit_id, name)
     if found is not None:
@@ -199,8 +199,8 @@ def setting_of(session: Session, form: TypedForm, unit_id: int, who: str) -> int
     if present and not form.ticked("setting_is_new"):
         form.add_error(
             "setting",
-            f"The unit has no setting {name!r}; it has: {', '.join(present)}. "
-            "Type one of these, or tick that the setting is new.",
+            f"The unit has no setting {name!r}; its settings are: {', '.join(present)}. Enter one of these, or tick "
+            "“This is a new setting of the unit”.",
         )
         return None
     return add_setting(session, unit_id, name, is_highest=not present, who=who)
@@ -213,7 +213,7 @@ def room_chosen(session: Session, form: TypedForm, who: str) -> int | None:
         form.stop_if_errors()
         return None if room is None else add_room(session, room, who=who)
     if not chosen:
-        form.add_error("room_id", "No room was chosen. Choose one, or “a new room”.")
+        form.add_error("room_id", "No room selected. Choose one, or “a new room”.")
         return None
     return form.whole_number("room_id", "The room")
 
@@ -249,13 +249,11 @@ def started_at_of(form: TypedForm, timezone: str) -> datetime | None:
     try:
         moment = datetime.fromisoformat(text)
     except ValueError:
-        form.add_error(
-            "started_at", f"The start: found {text[:40]!r}; a time such as 2026-03-31T10:00 is needed. Correct it."
-        )
+        form.add_error("started_at", f"The start: found {text[:40]!r}; enter a time such as 2026-03-31T10:00.")
         return None
     return moment if moment.tzinfo else moment.replace(tzinfo=zone_of(timezone))
 
 
 def kinds_of_trial() -> Sequence[tuple[str, str]]:
     """Values and labels of the two kinds of trial."""
-    return ((UNIT_RUNNING, "a unit is running"), (EMPTY_ROOM, "the empty room, no unit running"))
+    return ((UNIT_RUNNING, "unit running"), (EMPTY_ROOM, "empty room, no unit running"))

@@ -158,7 +158,7 @@ def preview_page(
         columns_kept=part.kept,
         uses=uses_of_columns(),
         boxes=[Choice(name, name, name == box) for name in boxes] if len(boxes) > 1 else (),
-        date_orders=plain_choices(("", *DAY_ORDERS), form.typed("date_order"), {"": "found from the file"}),
+        date_orders=plain_choices(("", *DAY_ORDERS), form.typed("date_order"), {"": "detect automatically"}),
         zones=zone_names(),
         timezone_found=table.timezone if table else "",
         to_check=_to_check(preview, form) if preview else (),
@@ -170,13 +170,13 @@ def preview_page(
         kinds_of_cleaning=plain_choices(KINDS_OF_CLEANING, form.typed("kind_of_cleaning", "mechanical filter")),
         setting_names=form_options.setting_names,
         rooms=select_options(form_options.rooms, form.typed("room_id"), "choose one", "a new room"),
-        loggers=select_options(form_options.loggers, form.typed("logger_id"), "not told", "a new logger"),
+        loggers=select_options(form_options.loggers, form.typed("logger_id"), "not specified", "a new logger"),
         smoke_sources=select_options(
-            form_options.smoke_sources, form.typed("smoke_source_id"), "not told", "a new source"
+            form_options.smoke_sources, form.typed("smoke_source_id"), "not specified", "a new source"
         ),
         aerosols=plain_choices(AEROSOLS, form.typed("aerosol", "smoke")),
         clear_levels=plain_choices(
-            ("", *CLEAR_LEVEL_WORDS), form.typed("clear_level_kind"), {"": "as the bench has it", **CLEAR_LEVEL_WORDS}
+            ("", *CLEAR_LEVEL_WORDS), form.typed("clear_level_kind"), {"": "bench default", **CLEAR_LEVEL_WORDS}
         ),
         profile_id=form.typed("profile_id"),
     )
@@ -188,19 +188,19 @@ def _to_check(preview: "LogPreview", form: TypedForm) -> tuple[str, ...]:
     found: list[str] = []
     if assumed_zone(form):
         found.append(
-            f"The file holds local times and names no zone. They were taken as those of {assumed_zone(form)}, the "
-            "bench’s own zone. Tick that this is right, or choose the zone in which the logger’s clock ran. Until then "
-            "a logger profile keeps no zone, and the trial says that it was assumed."
+            f"The file has local times without a time zone. They were read as {assumed_zone(form)}, the bench time "
+            "zone. Confirm this, or choose the zone of the logger clock. Until then a logger profile saves no zone, "
+            "and the trial says that it was assumed."
         )
     if table.date_order_unsure and not form.typed("date_order"):
         order = "the day first" if table.day_first else "the month first"
         found.append(
-            f"Nothing in the file tells whether a date such as 3/4/2026 is in March or in April; {order} was taken. "
-            "If that is wrong, choose the order above and read the file again."
+            f"The file does not show whether a date such as 3/4/2026 is in March or in April; {order} was assumed. If "
+            "this is wrong, choose the date order above and apply."
         )
     if not table.clock_is_known:
         found += [note for note in table.notes if "clock" in note]
-        found.append("The file does not tell on which day the run was made. Tell the start of the run below.")
+        found.append("The file does not contain the date of the run. Enter the start of the run below.")
     return tuple(found)
 
 

@@ -40,7 +40,7 @@ def uploaded(session: SessionDep, settings: SettingsDep, render: RenderDep, form
     """Stages the file and redirects to the preview. It does not use the store, so no writer has to wait."""
     file = form.files.get("log")
     if file is None or not file.filename:
-        form.add_error("log", "No file was chosen. Choose the log that the logger wrote.")
+        form.add_error("log", "No file selected. Choose the logger's file.")
     else:
         try:
             staged = stage_upload(settings, _pieces(file.file), file.filename)
@@ -60,5 +60,5 @@ def _page(session: Session, form: TypedForm) -> UploadPage:
     form_options = trial_form_options(session)
     chosen = form.typed("profile_id")
     kept = tuple(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in form_options.profiles)
-    profiles = (Choice("", "found from the file", not chosen), *kept) if kept else ()
+    profiles = (Choice("", "detect automatically", not chosen), *kept) if kept else ()
     return UploadPage(form, profiles, zone_names(), form_options.timezone)

@@ -34,7 +34,7 @@ _HARMLESS = {
 
 _TEXTS = (
     ("tested_by", "The name of the tester", LONGEST_NAME),
-    ("filter_state", "The state of the filter", LONGEST_NAME),
+    ("filter_state", "The filter condition", LONGEST_NAME),
     ("profile_name", "The name of the logger profile", LONGEST_NAME),
     ("notes", "The notes", LONGEST_TEXT),
 )
@@ -46,7 +46,7 @@ def note_every_mistake(session: Session, form: TypedForm, table: LogTable | None
     if form.typed("kind", UNIT_RUNNING) == UNIT_RUNNING:
         if form.text("unit_under_test_id") == NEW:
             _collect(session, form, lambda typed: fields.unit_of(session, typed, who))
-            form.needed_text("setting", "The setting at which the unit ran")
+            form.needed_text("setting", "The setting")
         else:
             _collect(session, form, lambda typed: _unit_and_setting(session, typed, who))
     for part in (fields.room_chosen, fields.logger_chosen, fields.smoke_source_chosen):
@@ -70,7 +70,7 @@ def _unit_and_setting(session: Session, form: TypedForm, who: str) -> None:
     if unit_id is not None:
         fields.setting_of(session, form, unit_id, who)
     elif not form.text("setting"):
-        form.needed_text("setting", "The setting at which the unit ran")
+        form.needed_text("setting", "The setting")
 
 
 def _marks(form: TypedForm, table: LogTable | None, timezone: str) -> None:

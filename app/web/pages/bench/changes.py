@@ -23,7 +23,7 @@ _SUBJECTS = {
     "logger": "loggers",
     "smoke source": "smoke sources",
     "logger profile": "logger profiles",
-    "tariff": "prices of electricity",
+    "tariff": "tariffs",
     "bench": "the bench",
     "account": "accounts",
 }
@@ -90,7 +90,7 @@ def changes(
             *(Choice(each, words, each == subject) for each, words in _SUBJECTS.items()),
         ),
         units=(
-            Choice("", "every unit", unit_id is None),
+            Choice("", "all units", unit_id is None),
             *(Choice(str(one), name, one == unit_id) for one, name in unit_names(session)),
         ),
         consequences=bool(consequences),

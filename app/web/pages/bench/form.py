@@ -23,8 +23,8 @@ router = APIRouter()
 
 CLEAR_LEVEL_WORDS = {
     "absolute": "a level in µg/m³",
-    "share_of_start": "a share of the level at unit on",
-    "background": "so many µg/m³ above the background before the smoke",
+    "share_of_start": "a fraction of the level at unit on",
+    "background": "µg/m³ above the background before the smoke",
 }
 
 
@@ -56,7 +56,9 @@ def bench_changed(session: SessionDep, render: RenderDep, form: TypedFormDep, bo
         clear_level_value=_needed(form, "clear_level_value", "The clear level"),
         standard_distance_m=_needed(form, "standard_distance_m", "The standard distance"),
         sound_correction_rule=form.typed("sound_correction_rule", before.sound_correction_rule),
-        natural_decay_stale_after_days=int(_needed(form, "natural_decay_stale_after_days", "The number of days")),
+        natural_decay_stale_after_days=int(
+            _needed(form, "natural_decay_stale_after_days", "The maximum age of an empty-room run")
+        ),
         hours_per_day=_needed(form, "hours_per_day", "The hours per day"),
         days_per_year=_needed(form, "days_per_year", "The days per year"),
         tariff_id=form.whole_number("tariff_id", "The tariff"),
@@ -76,7 +78,7 @@ def bench_changed(session: SessionDep, render: RenderDep, form: TypedFormDep, bo
 def _needed(form: TypedForm, name: str, what: str) -> float:
     value = form.number(name, what)
     if value is None:
-        form.add_error(name, f"{what} is empty; a number is needed.")
+        form.add_error(name, f"{what} is empty. Enter a number.")
         return 1.0
     return value
 

@@ -85,7 +85,7 @@ def logger_changed(
 def profile_choices(session: SessionDep, chosen: str) -> tuple[Choice, ...]:
     """The saved profiles, after an option for none; empty without saved profiles."""
     kept = tuple(Choice(str(p.id), p.name, str(p.id) == chosen) for p in list_profiles(session))
-    return (Choice("", "found from the file", not chosen), *kept) if kept else ()
+    return (Choice("", "detect automatically", not chosen), *kept) if kept else ()
 
 
 def _entered(form: TypedForm) -> NewLogger | None:
@@ -98,4 +98,4 @@ def _adding(session: SessionDep, form: TypedForm) -> LoggerForm:
 
 def _changing(session: SessionDep, name: str, logger_id: int, form: TypedForm) -> LoggerForm:
     profiles = profile_choices(session, form.typed("profile_id"))
-    return LoggerForm(f"Change the logger {name}", form, profiles, True, change_history(session, "logger", logger_id))
+    return LoggerForm(f"Edit logger {name}", form, profiles, True, change_history(session, "logger", logger_id))

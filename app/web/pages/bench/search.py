@@ -41,7 +41,7 @@ def search(request: Request, session: SessionDep, render: RenderDep) -> HTMLResp
         form.add_error("q", error.message)
     recent = described_changes(session, _RECENT, wanted=ChangeFilter(consequences=False)).rows
     page = SearchPage(
-        title=f"What has “{asked[:60]}” in it?" if asked else "What are you looking for?",
+        title=f"Search results for “{asked[:60]}”" if asked else "Search",
         answer=_answer(asked, found),
         asked=asked[:200],
         found=found,
@@ -53,8 +53,8 @@ def search(request: Request, session: SessionDep, render: RenderDep) -> HTMLResp
 
 def _answer(asked: str, found: tuple[FoundKind, ...]) -> str:
     if not asked:
-        return "Units, trials, claims, certified rates, notes and changes are searched; every word has to be there."
+        return "Searches units, trials, claims, certified rates, notes and changes. Results contain every word."
     if not found:
-        return "Nothing has all of these words. Use fewer, or a part of one."
+        return "Nothing found with all of these words. Use fewer words, or part of a word."
     parts = [f"{'more than ' if kind.more else ''}{counted(len(kind.things), kind.noun)}" for kind in found]
     return f"Found: {listed(parts)}."

@@ -70,6 +70,4 @@ def smoke_source_changed(source_id: int, session: SessionDep, render: RenderDep,
 
 
 def _changing(session: SessionDep, name: str, source_id: int, form: TypedForm) -> SmokeSourceForm:
-    return SmokeSourceForm(
-        f"Change the smoke source {name}", form, True, change_history(session, "smoke source", source_id)
-    )
+    return SmokeSourceForm(f"Edit smoke source {name}", form, True, change_history(session, "smoke source", source_id))

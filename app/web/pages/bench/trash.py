@@ -38,7 +38,7 @@ class TrashPage:
 @router.get("/trash")
 def trash(request: Request, session: SessionDep, render: RenderDep) -> Response:
     form = query_form(request.query_params)
-    offset = min(max(form.whole_number("offset", "The place in the list") or 0, 0), _MOST)
+    offset = min(max(form.whole_number("offset", "The list position") or 0, 0), _MOST)
     found = list_trash(session, _ROWS, offset)
     lines = [
         TrashLine(

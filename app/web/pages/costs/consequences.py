@@ -80,7 +80,7 @@ def _clean_air_cell(cost: CleanAirCost) -> Cell:
 
 def _pair_text(found: CostOfOwning) -> str:
     if found.pair is None:
-        return "Two units are needed to see which has paid back when."
+        return "Select two units to see the payback time."
     first, second = compared_names(found)
     return f"{first} and {second}: {found.pair.sentence}"
 

@@ -27,7 +27,7 @@ router = APIRouter()
 PATH = "/costs"
 _ROWS = 100
 _UNITS_OFFERED = 60  # options besides the drawn units
-_SETTING_WORDS = ("highest of each", "quietest of each", "quietest that serves the room")
+_SETTING_WORDS = ("highest of each unit", "quietest of each unit", "quietest that is enough for the room")
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,9 +105,9 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
     currency = terms.assumptions.currency
     years = terms.choices.years
     first = _first(view, form)
-    beyond = f" The picture holds the first {MOST_BARS}." if len(view.costs) > MOST_BARS else ""
+    beyond = f" The chart shows the first {MOST_BARS}." if len(view.costs) > MOST_BARS else ""
     return CostsPage(
-        title="What does each unit cost to run?",
+        title="Running cost",
         answer=cost_text(view),
         is_empty=view.units_on_bench == 0,
         shown=f"{len(view.costs)} of {counted(view.units_on_bench, 'unit')}",
@@ -116,17 +116,18 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
         lines=tuple(_line(cost, more) for cost in _shown(view, form)),
         links=_links(len(view.costs), first, form),
         more=more,
-        bars_words=f"Energy and parts of a year, the purchase left out. An open mark means: at least that.{beyond}",
+        bars_words="Energy and consumables for one year, without the purchase. An open marker means “at "
+        f"least”.{beyond}",
         bars_size=rows_class(min(len(view.costs), MOST_BARS)),
-        years_words=f"{over_years_text(view)} A step is a replacement. "
-        f"{len(view.drawn)} of {len(view.costs)} units are drawn; choose others above.",
+        years_words=f"{over_years_text(view)} Each step is a replacement. {len(view.drawn)} of {len(view.costs)} "
+        "units are shown; select others above.",
         chart_query=chart_query,
         conditions=f"Electricity at {terms.assumptions.price_per_kwh:g}\u00a0{currency}/kWh ({terms.tariff_words}) · "
-        f"{terms.hours_per_day:g}\u00a0h a day{_quiet_text(terms)} · "
-        f"{terms.assumptions.days_per_year:g} days a year · {terms.choices.setting} setting · {years} years",
+        f"{terms.hours_per_day:g}\u00a0h per day{_quiet_text(terms)} · {terms.assumptions.days_per_year:g} "
+        f"days per year · {terms.choices.setting} setting · {years} years",
         form=form,
         tariffs=(
-            Choice("", "the bench's", not form.text("tariff_id")),
+            Choice("", "bench default", not form.text("tariff_id")),
             *(
                 Choice(
                     str(tariff.id),
@@ -141,7 +142,7 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
             for value, words in zip(SETTING_CHOICES, _SETTING_WORDS, strict=True)
         ),
         kinds=(
-            Choice("", "every kind", not view.choices.kind),
+            Choice("", "all types", not view.choices.kind),
             *(Choice(kind, kind, kind == view.choices.kind) for kind in view.kinds),
         ),
         units=_units(view),
@@ -154,7 +155,7 @@ def _page(view: RunningCostView | None, more: Consequences | None, form: TypedFo
 
 
 def _first(view: RunningCostView, form: TypedForm) -> int:
-    return min(max(form.whole_number("offset", "The first line") or 0, 0), len(view.costs))
+    return min(max(form.whole_number("offset", "The first row") or 0, 0), len(view.costs))
 
 
 def _shown(view: RunningCostView, form: TypedForm) -> tuple[UnitCost, ...]:
@@ -195,7 +196,7 @@ def _not_offered(view: RunningCostView) -> int:
 
 def _page_without_price(form: TypedForm) -> CostsPage:
     return CostsPage(
-        title="What does each unit cost to run?",
+        title="Running cost",
         answer="",
         is_empty=False,
         shown="",

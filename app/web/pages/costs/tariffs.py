@@ -60,7 +60,7 @@ def reference_brought_in(session: SessionDep, form: TypedFormDep) -> Response:
 
 def _page(session: Session, form: TypedForm, done: str = "") -> TariffsPage:
     return TariffsPage(
-        title="What does a kilowatt-hour cost?",
+        title="Tariffs",
         form=form,
         tariffs=tariffs_of_bench(session),
         chosen_id=bench_choices(session).tariff_id,
@@ -73,4 +73,4 @@ def _done(told: TypedForm) -> str:
     added = told.whole_number("added", "added")
     if added is None or not told.is_good:
         return ""
-    return f"{counted(added, 'tariff')} added." if added > 0 else "Everything of the reference table was there already."
+    return f"{counted(added, 'tariff')} added." if added > 0 else "All tariffs of the reference table already exist."

@@ -20,7 +20,7 @@ from app.web.downloads.response import download_response
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm
 
-router = APIRouter(tags=["charts and tables to take away"])
+router = APIRouter(tags=["chart and table downloads"])
 
 ChartFormat = Literal["svg", "png", "csv", "html", "txt"]
 _MEDIA = {
@@ -81,7 +81,5 @@ def _size(form: TypedForm) -> tuple[int, float]:
             f"The width is {width_px} px; {SMALLEST_PX} to {LARGEST_PX} px can be drawn.", field="width_px"
         )
     if fineness is None or not 1 <= fineness <= 4:
-        raise InvalidValue(
-            f"The fineness is {form.typed('fineness')!r}; a number from 1 to 4 is needed.", field="fineness"
-        )
+        raise InvalidValue(f"The fineness is {form.typed('fineness')!r}; enter a number from 1 to 4.", field="fineness")
     return width_px, fineness

@@ -18,7 +18,7 @@ from app.web.forms.typed_form import TypedForm
 from app.web.templating.page_context import Choice
 
 router = APIRouter()
-download_router = APIRouter(tags=["charts and tables to take away"])
+download_router = APIRouter(tags=["chart and table downloads"])
 _IN_MEMORY = 8_000_000
 _PART = 1 << 16
 _MOST_SHOWN = 60
@@ -65,7 +65,7 @@ def show_package(request: Request, session: SessionDep, render: RenderDep) -> HT
                 "name": "unit",
                 "in": "query",
                 "required": False,
-                "description": "units with commas; none: the whole bench",
+                "description": "unit numbers separated by commas; omit for all",
                 "schema": {"type": "string"},
             }
         ]

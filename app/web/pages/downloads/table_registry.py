@@ -43,7 +43,7 @@ def _comparison(session: Session, form: TypedForm) -> ExportTable:
 def _fact_sheet(session: Session, form: TypedForm) -> ExportTable:
     unit_id = form.whole_number("unit", "The unit")
     if unit_id is None:
-        raise InvalidValue("This table needs a unit; add ?unit= and its number to the address.", field="unit")
+        raise InvalidValue("This table needs a unit; add ?unit= and its number to the URL.", field="unit")
     choices = RankingChoices(channel=form.text("channel"), room_id=form.whole_number("room_id", "The test room"))
     return fact_sheet_table(unit_overview(session, unit_id, choices), read_chart_facts(session), **_flow(form))
 

@@ -15,7 +15,7 @@ from app.web.downloads.response import download_response
 from app.web.forms.addresses import query_form
 from app.web.pages.downloads.table_registry import NAMED_TABLES, make_table
 
-router = APIRouter(tags=["charts and tables to take away"])
+router = APIRouter(tags=["chart and table downloads"])
 
 TableFormat = Literal["html", "md", "csv", "xlsx"]
 TableName = Annotated[str, Path(json_schema_extra={"enum": list(NAMED_TABLES)})]

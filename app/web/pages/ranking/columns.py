@@ -23,7 +23,7 @@ USUAL_ONES = "usual"  # value of the button that resets the selection
 USUAL = {
     "clean_air_delivery_rate": "Clean air delivery rate",
     "air_changes": "Air changes",
-    "standard_clearing_time": "95\u00a0% less smoke",
+    "standard_clearing_time": "Time to 95\u00a0% reduction",
     "time_to_clear": "Time to clear",
     "sound": "Sound",
     "power": "Power",

@@ -114,8 +114,8 @@ def compare_page(
         may_make_ozone=tuple(dict.fromkeys(_unit(setting) for setting in settings if setting.line.row.makes_ozone)),
         chart_query=_chart_query(compared) if compared else "",
         download_query=address("", form.values, search=None).lstrip("?"),
-        chart_words="The newest trial of each, from unit on: points are readings, lines the fitted decay with its "
-        "95\u00a0% band.",
+        chart_words="The latest trial of each, from unit on. Points are readings; lines are the fitted decay with "
+        "its 95\u00a0% band.",
         conditions=_conditions(compared) if compared else (),
         switches=(units_switch(PATH, form, system),) if compared else (),
         candidates=_candidates(offered, setting_ids),
@@ -137,16 +137,16 @@ def _unit(setting: ComparedSetting) -> str:
 
 def _title(settings: tuple[ComparedSetting, ...]) -> str:
     if not settings:
-        return "Which units do you want to compare?"
+        return "Compare units"
     if len(settings) == FEWEST:
-        return f"How do {settings[0].name} and {settings[1].name} differ?"
-    return f"How do these {len(settings)} differ?"
+        return f"{settings[0].name} and {settings[1].name} compared"
+    return f"{len(settings)} settings compared"
 
 
 def _what_to_do(setting_ids: tuple[int, ...]) -> str:
     if len(setting_ids) == 1:
-        return f"One is chosen. Choose another, up to {MOST} in all."
-    return f"Choose {FEWEST} to {MOST} settings below. Each is held against the first in everything that is stored."
+        return f"One setting is selected. Select another, up to {MOST} in total."
+    return f"Select {FEWEST} to {MOST} settings below. Each is compared with the first in every recorded quantity."
 
 
 def _answer(compared: SettingsCompared, system: UnitSystem) -> str:
@@ -154,12 +154,12 @@ def _answer(compared: SettingsCompared, system: UnitSystem) -> str:
     if len(compared.settings) == FEWEST:
         said = [compared.findings[quantity][0] for quantity in _ANSWERING]
         sentences = [finding.words for finding in said if finding.told_apart is not None]
-        return " ".join(sentences) or "What is stored of these two does not allow a comparison."
+        return " ".join(sentences) or "There are not enough data to compare these two settings."
     ranks = compared.clean_air_ranks
     measured = [row.key for row in ranks.rows if row.place is not None]
     by_id = {setting.setting_id: setting for setting in compared.settings}
     if not measured:
-        return "None of these has a clean air delivery rate that can be told apart from an empty room."
+        return "None of these can be told apart from an empty room."
     leader = by_id[measured[0]]
     rate = leader.clean_air
     words = "" if rate is None else system.flow_text(rate.value, rate.uncertainty, *rate.interval_95).with_interval
@@ -196,7 +196,7 @@ def _rows(compared: SettingsCompared, system: UnitSystem) -> tuple[CompareRow, .
     heads = (
         (CLEAN_AIR, "Clean air delivery rate", system.flow_symbol),
         ("air_changes", "Air changes in the test room", "1/h"),
-        (CLEARING_TIME, "95\u00a0% less smoke", "min"),
+        (CLEARING_TIME, "Time to 95\u00a0% reduction", "min"),
         ("time_to_clear", "Time to clear", time_to_clear_unit(compared.choices.channel)),
         (SOUND, f"Sound at {compared.offered.standard_distance_m:g}\u00a0m", "dB(A)"),
         (POWER, "Power", "W"),
@@ -246,9 +246,7 @@ def _conditions(compared: SettingsCompared) -> tuple[str, ...]:
     if compared.room is not None:
         found.append(f"Test room: {compared.room.name}, {rounded_text(compared.room.room_volume_m3, 1)}\u00a0m³")
     found.append(f"{channel(compared.choices.channel).label} of {compared.choices.aerosol}")
-    found.append(
-        "intervals are 95\u00a0%; natural decay and room volume, which both share, have cancelled in each difference"
-    )
+    found.append("intervals are 95\u00a0%; natural decay and room volume are shared and cancel in each difference")
     return tuple(found)
 
 
@@ -275,4 +273,4 @@ def _candidates(offered: Ranking, setting_ids: tuple[int, ...]) -> tuple[Choice,
 
 def _more_candidates(offered: Ranking) -> str:
     left = offered.total_lines - len(offered.lines)
-    return f"{counted(left, 'further setting')} not shown; narrow them down by a search." if left > 0 else ""
+    return f"{counted(left, 'more setting')} not shown; use the search to find them." if left > 0 else ""

@@ -80,7 +80,7 @@ def _page(session: Session, overlay: DecayOverlay, form: TypedForm, chart_query:
     curves = (*overlay.curves, *([overlay.empty_room] if overlay.empty_room else []))
     names = (*curve_names(overlay.curves), *(["Empty room"] if overlay.empty_room else []))
     return CurvesPage(
-        title="How does the smoke go, minute by minute?",
+        title="Decay curves",
         answer=overlay_text(overlay),
         is_empty=not curves,
         chart_query=chart_query,
@@ -92,9 +92,9 @@ def _page(session: Session, overlay: DecayOverlay, form: TypedForm, chart_query:
         settings=tuple(
             Choice(value, words, value.casefold() == chosen.setting.casefold())
             for value, words in (
-                (HIGHEST, "highest of each"),
-                (QUIETEST, "quietest of each"),
-                (EVERY, "every setting"),
+                (HIGHEST, "highest of each unit"),
+                (QUIETEST, "quietest of each unit"),
+                (EVERY, "all settings"),
                 *((name, f"“{name}”") for name in offered.setting_names),
             )
         ),
@@ -130,14 +130,14 @@ def _line(curve: DecayCurve, name: str) -> CurveLine:
 
 
 def _explanation(overlay: DecayOverlay) -> str:
-    words = "Points are readings, lines the fitted decay with its 95\u00a0% band"
+    words = "Points are readings; lines are the fitted decay with its 95\u00a0% band"
     if overlay.spread_of > len(overlay.curves):
         words += (
-            f". {len(overlay.curves)} of {overlay.spread_of} tested units are drawn, spread from the fastest to the "
-            "slowest; choose others below"
+            f". {len(overlay.curves)} of {overlay.spread_of} tested units are shown, spread from fastest to slowest; "
+            "select others below"
         )
     if any(not curve.cleared for curve in overlay.curves):
-        words += ". An open mark at the end: the run ended before the clear level was reached"
+        words += ". An open marker at the end means that the run ended before the clear level was reached"
     return words + "."
 
 
@@ -165,8 +165,8 @@ def _switches(form: TypedForm, overlay: DecayOverlay) -> tuple[Switch, ...]:
         Switch(
             "Empty room",
             (
-                option("drawn", chosen.with_empty_room, empty_room=None),
-                option("left out", not chosen.with_empty_room, empty_room="no"),
+                option("shown", chosen.with_empty_room, empty_room=None),
+                option("hidden", not chosen.with_empty_room, empty_room="no"),
             ),
         ),
     )

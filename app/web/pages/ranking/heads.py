@@ -26,7 +26,7 @@ def heads(ranking: Ranking, system: UnitSystem) -> tuple[tuple[str, str, str, bo
         ("name", "Unit", "", False),
         ("clean_air_delivery_rate", "Clean air delivery rate", system.flow_symbol, True),
         ("air_changes", "Air changes", "1/h", False),
-        ("standard_clearing_time", "95\u00a0% less smoke", "min", False),
+        ("standard_clearing_time", "Time to 95\u00a0% reduction", "min", False),
         ("time_to_clear", "Time to clear", time_to_clear_unit(ranking.choices.channel), True),
         ("sound", "Sound", "dB(A)", False),
         ("power", "Power", "W", False),

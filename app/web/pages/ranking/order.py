@@ -35,7 +35,7 @@ PATH = "/ranking/order"
 
 _QUANTITIES = {
     CLEAN_AIR: "clean air delivery rate",
-    CLEARING_TIME: "time for 95\u00a0% less smoke",
+    CLEARING_TIME: "time to 95\u00a0% reduction",
     SOUND: "sound level",
     POWER: "power",
     RUNNING_COST: "running cost",
@@ -108,7 +108,7 @@ def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: Unit
         system, ranking.room, ranking.choices.channel, ranking.offered.currency, ranking.highest_rate_m3_per_h, 0.0
     )
     return RankOrderPage(
-        title="How sure is the order?",
+        title="Rank uncertainty",
         answer=_answer(view, names),
         is_empty=ranking.units_on_bench == 0,
         quantity=words,
@@ -126,7 +126,7 @@ def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: Unit
         conditions=conditions(ranking, system),
         switches=(
             Switch(
-                "Order by",
+                "Rank by",
                 tuple(
                     (said, address(PATH, form.values, by=None if key == CLEAN_AIR else key), key == view.by)
                     for key, said in _QUANTITIES.items()
@@ -141,10 +141,10 @@ def _page(view: RankView, choices: RankingChoices, form: TypedForm, system: Unit
 def _answer(view: RankView, names: Mapping[int, str]) -> str:
     measured = view.measured
     if not measured:
-        return "No unit has this quantity yet, so there is no order to judge."
+        return "No unit has this quantity yet, so there are no ranks to show."
     first = measured[0]
     alike = [names[key] for key in view.ranks.like(first.row.key)]
-    lead = f"{names[first.row.key]} is first"
+    lead = f"{names[first.row.key]} ranks first"
     lead += f", in a statistical tie with {listed(alike)}" if alike else ", ahead of every other"
     if len(measured) == 1:
         return f"{names[first.row.key]} is the only one with this quantity."
@@ -173,10 +173,12 @@ def _line(one: LineRank, last: int, cell: Cell) -> RankLine:
             f"rank {ranks} of {last}",
         ),
         cell=cell,
-        alike="cannot be told from zero" if ranked.place is None else rounded_text(ranked.not_told_apart_from, 0),
+        alike="cannot be distinguished from zero"
+        if ranked.place is None
+        else rounded_text(ranked.not_told_apart_from, 0),
     )
 
 
 def _without_value(view: RankView, words: str) -> str:
     number = len(view.without_value)
-    return f"{counted(number, 'line')} without a {words}, so without a rank." if number else ""
+    return f"{counted(number, 'row')} without a {words}, so not ranked." if number else ""

@@ -51,7 +51,7 @@ def show_pictures(request: Request, session: SessionDep, snapshot: SnapshotDep, 
     facts = read_chart_facts(session)
     rates = ranking_chart(ranking, facts, flow_factor=system.flow_factor, flow_symbol=system.flow_symbol)
     page = RankingPicturesPage(
-        title="The ranking as pictures",
+        title="Ranking charts",
         answer=answer(ranking, system),
         is_empty=not ranking.lines,
         bench_is_empty=ranking.units_on_bench == 0,
@@ -59,7 +59,7 @@ def show_pictures(request: Request, session: SessionDep, snapshot: SnapshotDep, 
         rates_words=rates.alt_text,
         times_words=clearing_times_chart(ranking, facts).alt_text,
         size=rows_class(min(len(ranking.lines), MOST_LINES)),
-        left_out=f"Each picture holds the first {MOST_LINES} lines." if len(ranking.lines) > MOST_LINES else "",
+        left_out=f"Each chart shows the first {MOST_LINES} rows." if len(ranking.lines) > MOST_LINES else "",
         ranking_address=address("/", form.values),
         problems=tuple(form.problems),
     )

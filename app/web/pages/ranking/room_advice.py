@@ -82,7 +82,7 @@ def show_room(request: Request, snapshot: SnapshotDep, render: RenderDep) -> HTM
 def _page(found: AdviceForRoom, form: TypedForm, system: UnitSystem) -> RoomPage:
     serving = len({fit.candidate.unit_id for fit in found.advice.fits})
     return RoomPage(
-        title=f"Which unit for {found.choices.room_area_m2:g}\u00a0m²{_limits(found)}?",
+        title=f"Units for a {found.choices.room_area_m2:g} m² room{_limits(found)}",
         answer=_answer(found, system),
         is_empty=found.units == 0,
         shown=f"{serving} of {counted(found.units, 'unit')}",
@@ -95,11 +95,11 @@ def _page(found: AdviceForRoom, form: TypedForm, system: UnitSystem) -> RoomPage
         frontier_not_shown=max(0, len(found.frontier) - _MOST_LINES),
         frontier_text=frontier_text(found),
         assumptions=(
-            f"The room asks for {_flow(found.need.rate_m3_per_h, system)}, "
-            f"{found.need.air_changes_per_h:.2f} air changes an hour of {found.need.volume_m3:.0f}\u00a0m³.",
+            f"The room needs {_flow(found.need.rate_m3_per_h, system)}, {found.need.air_changes_per_h:.2f} air "
+            f"changes per hour of {found.need.volume_m3:.0f}\u00a0m³.",
             *found.need.assumptions,
-            "The time is for 95\u00a0% less smoke in this room by the unit alone: well mixed, no source, shut doors.",
-            "A rate measured in the test room is taken to hold in this one.",
+            "Time to 95\u00a0% reduction in this room is for the unit alone: well mixed, no source, doors shut.",
+            "Rates measured in the test room are assumed to apply in this room.",
         ),
         flow_symbol=system.flow_symbol,
         currency=found.currency,
@@ -123,16 +123,16 @@ def _answer(found: AdviceForRoom, system: UnitSystem) -> str:
     fits = {fit.candidate.setting_id: fit for fit in found.advice.fits}
     best = [fits[setting_id] for setting_id in found.best_of_unit]
     if not best:
-        alone = "No unit on this bench serves that room alone within these limits"
+        alone = "No single unit is enough for this room within these limits"
         if not found.pairs:
-            return f"{alone}, and no two of one kind do."
+            return f"{alone}, nor are two of the same unit."
         pair = found.pairs[0].candidate
-        return f"{alone}; two of one kind would: {_named(pair, found, system)}, both together."
+        return f"{alone}. Two of the same unit would be: {_named(pair, found, system)} for both."
     words = [_named(fit.candidate, found, system) for fit in best[:3]]
     more = f", and {len(best) - 3} more below" if len(best) > 3 else ""
     if len(best) == 1:
-        return f"Only one serves that room within these limits: {words[0]}."
-    return f"{counted(len(best), 'unit')} would do, the cheapest first: {'; '.join(words)}{more}."
+        return f"Only one unit is enough for this room within these limits: {words[0]}."
+    return f"{counted(len(best), 'unit')} would be enough, cheapest first: {'; '.join(words)}{more}."
 
 
 def _named(c: Candidate, found: AdviceForRoom, system: UnitSystem) -> str:
@@ -152,9 +152,9 @@ def _nearest(found: AdviceForRoom, system: UnitSystem) -> tuple[str, ...]:
         return ()
     nearest = []
     if found.strongest_within_limits is not None:
-        nearest.append(f"The strongest within the limits: {_named(found.strongest_within_limits, found, system)}.")
+        nearest.append(f"Strongest within the limits: {_named(found.strongest_within_limits, found, system)}.")
     if found.quietest_that_serves is not None:
-        nearest.append(f"The quietest that is strong enough: {_named(found.quietest_that_serves, found, system)}.")
+        nearest.append(f"Quietest that is strong enough: {_named(found.quietest_that_serves, found, system)}.")
     return tuple(nearest)
 
 
@@ -180,14 +180,14 @@ def _fit_line(fit: Fit, is_quietest_of_unit: bool, system: UnitSystem) -> Advice
             _price(c),
         ),
         is_quietest_of_unit,
-        "" if fit.sure else "The interval of its rate reaches below what the room asks for, so it may fall short.",
+        "" if fit.sure else "The interval of its rate extends below what the room needs, so it may be too weak.",
     )
 
 
 def _minutes(fit: Fit) -> Cell:
     interval = fit.minutes_interval_95
     below = "" if interval is None else f"{interval[0]:.0f} to {interval[1]:.0f}"
-    return Cell("estimate", f"{fit.minutes_to_clear:.0f}", below, "Worked out from the rate, not measured here.")
+    return Cell("estimate", f"{fit.minutes_to_clear:.0f}", below, "Calculated from the rate, not measured here.")
 
 
 def _line(c: Candidate, system: UnitSystem) -> AdviceLine:
@@ -207,19 +207,19 @@ def _sound(c: Candidate) -> Cell:
     text = rounded_text(c.sound_dba, 0)
     if c.sound_is_upper_bound:
         below = "est." if c.sound_is_estimate else ""
-        return Cell("bound", f"≤ {text}", below, "The room was too loud to say more than: at most this loud.")
+        return Cell("bound", f"≤ {text}", below, "The room was too loud: this is an upper bound.")
     below = ""
     if c.sound_level is not None and c.sound_level.uncertainty:
         low, high = c.sound_level.interval_95
         below = f"{rounded_text(low, 0)} to {rounded_text(high, 0)}"
     if c.sound_is_estimate:
-        return Cell("estimate", text, below, reason="Brought from another distance by the distance law.")
+        return Cell("estimate", text, below, reason="Converted from another distance by the distance law.")
     return Cell("value", text, below)
 
 
 def _price(c: Candidate) -> Cell:
     if c.price is None:
-        return Cell("missing", reason="No price in the currency of the bench is recorded.")
+        return Cell("missing", reason="No price recorded in the bench currency.")
     return Cell("value", rounded_text(c.price, 0))
 
 

@@ -112,7 +112,7 @@ def ranking_page(
         removed=tuple(f"{removed.units} {_why(removed, chosen, system)}" for removed in ranking.removed),
         conditions=conditions(ranking, system),
         not_measurable_words=_not_measurable_text(ranking),
-        start_level_unit=channel(chosen.channel).unit or "the unit of the log",
+        start_level_unit=channel(chosen.channel).unit or "the unit of measure of the log",
         form=form,
         settings=_setting_choices(ranking),
         channels=tuple(Choice(name, channel(name).label, name == chosen.channel) for name in ranking.offered.channels),
@@ -121,7 +121,7 @@ def ranking_page(
             for room in ranking.offered.rooms
         ),
         kinds=(
-            Choice("", "every kind", not chosen.kind),
+            Choice("", "all types", not chosen.kind),
             *(Choice(kind, kind, kind == chosen.kind) for kind in ranking.kinds),
         ),
         room_rules=tuple(
@@ -155,7 +155,7 @@ def _caption(ranking: Ranking) -> str:
     if ranking.choices.sort in ("name", "kind"):
         direction = "Z" if ranking.choices.larger_first else "A"
     order = f"Units by {words[:1].lower()}{words[1:]}, {direction} first."
-    return f"{order} Intervals are 95\u00a0%; behind ± stands a standard uncertainty."
+    return f"{order} Intervals are 95\u00a0%; ± is one standard uncertainty."
 
 
 def units_switch(path: str, form: TypedForm, system: UnitSystem) -> Switch:
@@ -184,14 +184,14 @@ def answer(ranking: Ranking, system: UnitSystem) -> str:
     leader, last = ranking.leader, ranking.last
     if leader is None:
         if ranking.total_lines == 0:
-            return "No unit passes these filters. Loosen one of them."
+            return "No units match these filters. Relax one of them."
         if ranking.without_rate == ranking.total_lines:
             return (
                 "No unit has a clean air delivery rate yet: it needs a usable trial of the unit and an empty-room run "
                 "of the same room."
             )
         return "None of these units can be told apart from an empty room."
-    sentence = f"{name_of(leader)} clears it fastest"
+    sentence = f"{name_of(leader)} clears the room fastest"
     if leader.row.standard_clearing_time_min is not None:
         time = measured_text(
             leader.row.standard_clearing_time_min,
@@ -199,14 +199,14 @@ def answer(ranking: Ranking, system: UnitSystem) -> str:
             leader.row.standard_clearing_time_low_95_min,
             leader.row.standard_clearing_time_high_95_min,
         )
-        sentence += f": 95\u00a0% of the smoke is gone after {time.value}\u00a0min ({time.interval})"
+        sentence += f": 95\u00a0% reduction in {time.value}\u00a0min ({time.interval})"
     rate = rate_text(leader, system)
-    sentence += f", at a clean air delivery rate of {rate.value}\u00a0{system.flow_symbol} ({rate.interval})."
+    sentence += f", with a clean air delivery rate of {rate.value}\u00a0{system.flow_symbol} ({rate.interval})."
     if last is not None and last is not leader:
         slowest = rate_text(last, system)
         sentence += (
-            f" The weakest that cleans measurably is {name_of(last)} with {slowest.value}\u00a0{system.flow_symbol} "
-            f"({slowest.interval})."
+            f" The weakest unit with measurable cleaning is {name_of(last)} with "
+            f"{slowest.value}\u00a0{system.flow_symbol} ({slowest.interval})."
         )
     if ranking.not_measurable:
         verb = "cannot be told apart from an empty room."
@@ -230,12 +230,12 @@ def conditions(ranking: Ranking, system: UnitSystem) -> tuple[str, ...]:
         region = f" ({offered.tariff_region})" if offered.tariff_region else ""
         found.append(
             f"electricity at {rounded_text(offered.price_per_kwh, 3)}\u00a0{offered.currency}/kWh{region}, "
-            f"{offered.hours_per_day:g}\u00a0h a day"
+            f"{offered.hours_per_day:g}\u00a0h per day"
         )
     found.append(f"sound at {offered.standard_distance_m:g}\u00a0m, {offered.sound_correction_rule}")
     if ranking.needed_rate_m3_per_h is not None:
         needed = rounded_text(ranking.needed_rate_m3_per_h * system.flow_factor, 0)
-        found.append(f"the room asks for {needed}\u00a0{system.flow_symbol} by the {chosen.room_rule}")
+        found.append(f"the room needs {needed}\u00a0{system.flow_symbol} by the {chosen.room_rule}")
     return tuple(found)
 
 
@@ -262,8 +262,8 @@ def _not_measurable_text(ranking: Ranking) -> str:
     if not ranking.not_measurable:
         return ""
     return (
-        f"{counted(ranking.not_measurable, 'line')} marked “at most” cannot be told apart from an empty room. "
-        "They stand after all others, in the order of their names, because ranking them would rank noise."
+        f"{counted(ranking.not_measurable, 'row')} marked “at most” cannot be told apart from an empty room. They "
+        "come last, sorted by name, because ranking them would rank noise."
     )
 
 

@@ -122,7 +122,7 @@ def _page(ordered: ReadersOrder, choices: RankingChoices, form: TypedForm, syste
     rows = order.rows[begin:end] if order else ()
     weight_names = {PREFIX + weighable.key for weighable in WEIGHABLES}
     return WeightsPage(
-        title="In which order, by your own weights?",
+        title="Weighted ranking",
         answer=_answer(ordered),
         is_empty=ranking.units_on_bench == 0,
         fields=tuple(_field(weighable.key, weighable.words, ordered, form) for weighable in WEIGHABLES),
@@ -157,22 +157,22 @@ def _answer(ordered: ReadersOrder) -> str:
     order = ordered.order
     if order is None:
         return (
-            "Say what counts for you: give one quantity or more a weight below. The bench has no weights of its own, "
-            "and yours stand only in the address of this page."
+            "Choose what matters to you: enter one or more weights below. There are no default weights; yours are "
+            "stored only in the URL of this page."
         )
     if not order.rows:
-        return "No unit has all the quantities that you gave a weight."
+        return "No unit has all the quantities that you weighted."
     first = [row for row in order.rows if row.place == 1]
     names = listed([_name(ordered.lines[row.key]) for row in first])
     stays = len(first) == 1 and first[0].lowest_place == 1
     if len(order.rows) == 1:
-        return f"{names} is the only one with all the quantities that you gave a weight."
+        return f"{names} is the only unit with all the quantities that you weighted."
     moves = (
-        "and stays first with each weight halved, doubled or left out"
+        "and stays first with each weight halved, doubled or set to zero"
         if stays
-        else f"but falls as far as place {max(row.lowest_place for row in first)} when one weight is changed"
+        else f"but falls as far as rank {max(row.lowest_place for row in first)} when one weight is changed"
     )
-    return f"By your weights {names} {'stands' if len(first) == 1 else 'stand'} first, {moves}."
+    return f"By your weights, {names} {'ranks' if len(first) == 1 else 'rank'} first, {moves}."
 
 
 def _name(line: RankedSetting) -> str:

@@ -28,9 +28,9 @@ from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.templating.page_context import Choice
 
 router = APIRouter()
-_STATE_WORDS = {DRAFT: "a draft, for the desk only", PUBLISHED: "published: readers have it"}
+_STATE_WORDS = {DRAFT: "draft (internal)", PUBLISHED: "published"}
 _KINDS = ("strength", "weakness")
-_KEPT_WORDS = {"kept": "stands in the draft", "left out": "left out"}
+_KEPT_WORDS = {"kept": "included in the draft", "left out": "left out"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,8 +164,8 @@ def _answer(draft: Draft, verdicts: int) -> str:
     edited = sum(point.version > 0 for point in kept)
     weaknesses = counted(len(kept) - strengths, "weakness", "weaknesses")
     text = f"{counted(strengths, 'strength')} and {weaknesses} in the draft"
-    text += f"; {edited} worded by a person." if edited else "; nobody has edited one yet."
-    return text + ("" if verdicts else " No verdict is written yet.")
+    text += f"; {edited} edited." if edited else "; none edited yet."
+    return text + ("" if verdicts else " No verdict yet.")
 
 
 def _point_form(point: DraftPoint, versions: Sequence[Any], form: TypedForm) -> PointForm:

@@ -12,7 +12,7 @@ from app.web.dependencies import SessionDep
 from app.web.downloads.parameters import download_content
 from app.web.downloads.response import download_response
 
-router = APIRouter(tags=["charts and tables to take away"])
+router = APIRouter(tags=["chart and table downloads"])
 _MEDIA = {"md": "text/markdown; charset=utf-8", "html": "text/html; charset=utf-8"}
 
 
@@ -26,7 +26,7 @@ def download_draft(
     draft_format: Literal["md", "html"],
     request: Request,
     session: SessionDep,
-    links: Literal["yes", "no"] = Query("yes", description="no: numbers carry no address of this bench"),
+    links: Literal["yes", "no"] = Query("yes", description="no: without links to this bench"),
 ) -> Response:
     """The draft as Markdown or HTML, the latest verdict first unless it was withdrawn; every number links to its
     source.

@@ -52,9 +52,9 @@ def edit_page(trial: Any, form: TypedForm, form_options: TrialFormOptions) -> Tr
         kinds_of_cleaning=plain_choices(KINDS_OF_CLEANING, form.typed("kind_of_cleaning", "mechanical filter")),
         setting_names=form_options.setting_names,
         rooms=select_options(form_options.rooms, form.typed("room_id"), "choose one", "a new room"),
-        loggers=select_options(form_options.loggers, form.typed("logger_id"), "not told", "a new logger"),
+        loggers=select_options(form_options.loggers, form.typed("logger_id"), "not specified", "a new logger"),
         smoke_sources=select_options(
-            form_options.smoke_sources, form.typed("smoke_source_id"), "not told", "a new source"
+            form_options.smoke_sources, form.typed("smoke_source_id"), "not specified", "a new source"
         ),
         aerosols=plain_choices(AEROSOLS, form.typed("aerosol", "smoke")),
         asks_for_start=False,

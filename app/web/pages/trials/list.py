@@ -23,7 +23,7 @@ from app.web.forms.typed_form import TypedForm
 from app.web.templating.page_context import Choice
 
 router = APIRouter()
-_STATE_WORDS = {"": "all outside the trash", "kept": "combined", "excluded": "excluded", "trashed": "in the trash"}
+_STATE_WORDS = {"": "all", "kept": "combined", "excluded": "excluded", "trashed": "in the trash"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,9 +88,9 @@ def _page(session: Session, form: TypedForm) -> TrialsPage:
         form=form,
         lines=[_line(row) for row in part.rows],
         channel=channel(main).label,
-        units=filter_options(form_options.units, form.typed("unit_under_test_id"), "every unit"),
-        rooms=filter_options(form_options.rooms, form.typed("room_id"), "every room"),
-        kinds=[Choice(kind, kind or "both kinds", kind == form.typed("kind")) for kind in ("", *KINDS_OF_TRIAL)],
+        units=filter_options(form_options.units, form.typed("unit_under_test_id"), "all units"),
+        rooms=filter_options(form_options.rooms, form.typed("room_id"), "all rooms"),
+        kinds=[Choice(kind, kind or "all types", kind == form.typed("kind")) for kind in ("", *KINDS_OF_TRIAL)],
         states=[Choice(state, _STATE_WORDS[state], state == form.typed("state")) for state in ("", *STATES)],
         is_narrowed=any(form.typed(name) for name in ("unit_under_test_id", "room_id", "kind", "state")),
         newest=cursor is None,
@@ -102,7 +102,7 @@ def _page(session: Session, form: TypedForm) -> TrialsPage:
 def _answer(count: TrialCount) -> str:
     """Number and kinds of trials, and their dates, over all pages of the list."""
     if count.first is None or count.last is None:
-        return "No trial fits what was chosen."
+        return "No trials match the filters."
     kinds = []
     if count.with_unit:
         kinds.append(f"{counted(count.with_unit, 'run')} of {counted(count.units, 'unit')}")
@@ -148,7 +148,7 @@ def _state(trial: Any, result: Any) -> str:
     if trial.trashed_at is not None:
         return "in the trash"
     if trial.unit_under_test is not None and trial.unit_under_test.trashed_at is not None:
-        return "not counted: its unit is in the trash"
+        return "excluded: unit in the trash"
     if trial.excluded_at is not None:
         return f"excluded: {trial.excluded_why}"
     if result is None:

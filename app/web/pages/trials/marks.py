@@ -29,11 +29,11 @@ _FIELDS = (*(name for name, _, _ in MARKS), "background_ug_m3", "clear_level_kin
 _MOVE_WORDS = {
     "total_decay_per_h": "Total decay",
     "clean_air_delivery_rate_m3_per_h": "Clean air delivery rate",
-    "standard_clearing_time_min": "Standard clearing time",
+    "standard_clearing_time_min": "Time to 95 % reduction",
     "time_to_clear_min": "Time to clear",
     "not_cleared_before_min": "Not cleared before",
-    "fit_window_start_min": "Fit window begins, from unit on",
-    "fit_window_end_min": "Fit window ends, from unit on",
+    "fit_window_start_min": "Fit window start, from unit on",
+    "fit_window_end_min": "Fit window end, from unit on",
 }
 
 
@@ -119,7 +119,7 @@ def form_of_marks(trial: Any) -> TypedForm:
 def clear_level_choices(form: TypedForm) -> list[Choice]:
     chosen = form.typed("clear_level_kind")
     return [
-        Choice("", "as the bench has it", not chosen),
+        Choice("", "bench default", not chosen),
         *(Choice(kind, words, kind == chosen) for kind, words in CLEAR_LEVEL_WORDS.items()),
     ]
 

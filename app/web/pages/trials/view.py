@@ -100,7 +100,7 @@ def trial_page(detail: Any, changes: Sequence[DescribedChange], query: TypedForm
     system = units_from_form(query)
     form = form_of_marks(trial)
     found = found_marks(shown.result) if shown else {}
-    begins = "Decay begins" if trial.kind == EMPTY_ROOM else "Unit on"
+    begins = "Decay start" if trial.kind == EMPTY_ROOM else "Unit on"
     figure, _ = figure_addresses(trial.id, name, TypedForm(), scale=scale)
     _, residuals = figure_addresses(trial.id, name, TypedForm())
     path = f"/trials/{trial.id}"
@@ -136,7 +136,7 @@ def _with_zone(moment: datetime) -> str:
 def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
     """The result of the shown channel in one or two sentences."""
     if shown is None:
-        return "The log holds no channel of particles or vapours, so no decay could be looked for."
+        return "The log has no particle or vapour channel, so there is no decay to analyse."
     label, total = channel(shown.channel).label, shown.total_decay
     if total is None:
         return f"No decay of {label} could be fitted. {shown.result.why_not}".strip()
@@ -151,12 +151,13 @@ def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
         flow = system.flow_text(rate.value, rate.uncertainty, rate.low_95, rate.high_95)
         if "no_measurable_cleaning" in codes:
             sentences.append(
-                f"The clean air delivery rate of {flow.with_interval} {system.flow_symbol} cannot be told from zero."
+                f"The clean air delivery rate of {flow.with_interval} {system.flow_symbol} cannot be distinguished "
+                "from zero."
             )
         else:
             sentences.append(f"That is {flow.with_interval} {system.flow_symbol} of clean air.")
     elif detail.trial.kind == "unit running":
-        sentences.append("No empty-room run of this room fits, so how much of that the unit did is not known.")
+        sentences.append("There is no matching empty-room run of this room, so the unit's contribution is not known.")
     if shown.result.cleared and shown.result.time_to_clear_min is not None:
         cleared = _words(shown.time_to_clear)
         after = cleared.with_interval if cleared else rounded_text(shown.result.time_to_clear_min, 1)

@@ -62,7 +62,7 @@ def bulk_sent(session: SessionDep, settings: SettingsDep, render: RenderDep, for
     """Stages the table and shows the preview. Nothing is stored."""
     file = form.files.get("table")
     if file is None or not file.filename:
-        form.add_error("table", "No file was chosen. Choose a CSV or XLSX table.")
+        form.add_error("table", "No file selected. Choose a CSV or XLSX table.")
         return render("pages/units/bulk.html", _page(form), status_code=422)
     try:
         staged = stage_upload(settings, file.file.read(), file.filename)
@@ -84,7 +84,7 @@ def bulk_confirmed(
     try:
         staged = staged_upload(settings, token)
     except NotFound:
-        form.add_error("table", "The table no longer waits here; a day has passed, or it was stored. Send it again.")
+        form.add_error("table", "This upload has expired or was already saved. Upload the table again.")
         return render("pages/units/bulk.html", _page(form), status_code=404)
     content = staged_content(settings, staged)
     with form.attempt(session):
@@ -120,16 +120,16 @@ def _preview(session: Session, content: bytes, file_name: str, form: TypedForm) 
 
 def _page(form: TypedForm, done: str = "") -> BulkPage:
     chosen = form.typed("kind")
-    kinds = [Choice("", "told by its headers", not chosen)]
+    kinds = [Choice("", "detect from headers", not chosen)]
     kinds += [Choice(kind.name, kind.words, kind.name == chosen) for kind in BULK_KINDS.values()]
     return BulkPage(form, kinds, tuple(BULK_KINDS.values()), done)
 
 
 def _preview_page(result: BulkResult, form: TypedForm, token: str) -> BulkPreviewPage:
     adds, already, refused = (result.count(outcome) for outcome in ("adds", "stored already", "refused"))
-    words = [f"{counted(adds, 'line')} would be stored"]
+    words = [f"{counted(adds, 'row')} will be saved"]
     if already:
-        words.append(f"{already} stored already and left out")
+        words.append(f"{already} already saved and skipped")
     if refused:
         words.append(f"{refused} refused")
     ordered = sorted(result.lines, key=lambda line: (line.outcome != "refused", line.line))
@@ -157,5 +157,5 @@ def _done(told: TypedForm) -> str:
     if kind is None or not told.is_good:
         return ""
     words = f"{kind.words}: {counted(added, 'line')} stored"
-    words += f", {already} were there already" if already else ""
-    return words + (f", {refused} refused and left out." if refused else ".")
+    words += f", {already} already existed" if already else ""
+    return words + (f", {refused} rejected and skipped." if refused else ".")

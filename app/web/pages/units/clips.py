@@ -53,13 +53,13 @@ def clip_added(unit_id: Id, session: SessionDep, render: RenderDep, form: TypedF
     setting_id = form.whole_number("setting", "The setting")
     clip, tone = form.files.get("clip"), form.files.get("tone")
     distance, known = form.number("distance_m", "The distance"), form.number("known_level_dba", "The known level")
-    tone_level = form.number("tone_level_db", "The level of the calibrator")
-    recorded_on = form.day("recorded_on", "The day of the recording")
+    tone_level = form.number("tone_level_db", "The calibrator level")
+    recorded_on = form.day("recorded_on", "The recording date")
     channel = form.whole_number("channel", "The channel")
     if setting_id is None:
-        form.add_error("setting", "No setting was chosen; a clip belongs to a setting.")
+        form.add_error("setting", "No setting selected. Every recording needs a setting.")
     if clip is None or not clip.filename:
-        form.add_error("clip", "No file was chosen. Choose the recording, a WAV or FLAC file.")
+        form.add_error("clip", "No file selected. Choose a WAV or FLAC recording.")
     if form.is_good and setting_id is not None and clip is not None:
         with_tone = tone is not None and bool(tone.filename)
         new = NewClip(
@@ -116,9 +116,9 @@ def clip_text(clip: SoundClip, title: str) -> ClipText:
     if calibrated:
         facts += [
             ("Equivalent level", f"{clip.equivalent_level_dba:.1f}\u00a0dB(A)"),
-            ("Fast maximum", f"{clip.fast_maximum_dba:.1f}\u00a0dB(A)"),
+            ("Maximum (Fast)", f"{clip.fast_maximum_dba:.1f}\u00a0dB(A)"),
             (
-                "Exceeded for a tenth of the time, and for nine tenths",
+                "Exceeded 10 % and 90 % of the time (L10, L90)",
                 f"{clip.l10_dba:.1f} and {clip.l90_dba:.1f}\u00a0dB(A)",
             ),
         ]

@@ -28,7 +28,7 @@ class TypedUnit:
 def typed_unit(form: TypedForm, consumables_state: str = "unknown") -> TypedUnit:
     """Reads all sections at once, so that all errors show at the same time."""
     if form.text(f"{PACK}price") and not (form.text("consumable") or form.text("consumable_id")):
-        form.add_error("consumable_id", "A price of a pack was given and no consumable; choose or name one.")
+        form.add_error("consumable_id", "A pack price was entered without a consumable; choose or name one.")
     return TypedUnit(
         form.entry(NewUnit, consumables_state=consumables_state),
         form.entry(NewPrice) if _any(form, "price", "price_source") else None,

@@ -86,7 +86,7 @@ def _state_after(state: str, form: TypedForm) -> str:
 
 
 def _adding(form: TypedForm) -> UnitForm:
-    return UnitForm("Add a unit under test", form)
+    return UnitForm("Add a unit", form)
 
 
 def page_of_change(session: Session, unit_id: int, form: TypedForm) -> UnitForm:
@@ -99,7 +99,7 @@ def page_of_change(session: Session, unit_id: int, form: TypedForm) -> UnitForm:
         unit=unit,
         highest_choices=(
             *(Choice(str(s.id), s.name, str(s.id) == highest) for s in unit.settings),
-            Choice("last", "the last of the new ones", highest == "last"),
+            Choice("last", "the last new one", highest == "last"),
         ),
         consumable_choices=(
             Choice("", "the new one above", not consumable),

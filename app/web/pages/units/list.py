@@ -59,7 +59,7 @@ class UnitsPage:
 @router.get("/units")
 def show_units(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
-    offset = form.whole_number("offset", "The first line") or 0
+    offset = form.whole_number("offset", "The first row") or 0
     trashed = form.typed("state") == "trashed"
     units = list_units(
         current_snapshot(session),
@@ -98,16 +98,16 @@ def _list_page(
 ) -> UnitsPage:
     after = offset + len(units.units)
     waiting = units.on_bench - units.tested
-    answer = f"{counted(units.on_bench, 'unit')} on the bench, {units.tested} with a trial"
-    answer += f"; {waiting} still to be tested." if waiting else "."
+    answer = f"{counted(units.on_bench, 'unit')}, {units.tested} with a trial"
+    answer += f"; {waiting} not tested yet." if waiting else "."
     return UnitsPage(
-        title="Which units are on the bench?",
+        title="Units",
         answer=answer,
         is_empty=units.on_bench == 0 and units.in_trash == 0,
         lines=tuple(_line(unit, outdated.get(unit.id)) for unit in units.units),
         total=units.total,
         kinds=(
-            Choice("", "every kind", not form.text("kind")),
+            Choice("", "all types", not form.text("kind")),
             *(Choice(kind, kind, kind == form.text("kind")) for kind in units.kinds),
         ),
         trashed=trashed,

@@ -74,7 +74,7 @@ def clip_sound(clip_id: int, request: Request, session: SessionDep) -> Response:
     form = query_form(request.query_params)
     full_scale_pa = form.number("pa", "The pressure at full scale")
     if full_scale_pa is None:
-        raise InvalidValue("This address needs the pressure at full scale; add ?pa= and a number in Pa.", field="pa")
+        raise InvalidValue("This URL needs the pressure at full scale; add ?pa= and a number in Pa.", field="pa")
     content = playable(session, clip_id, full_scale_pa)
     tag = f'"{hashlib.sha256(content).hexdigest()[:32]}"'
     headers = {"ETag": tag, "Cache-Control": "private, max-age=3600", "Content-Disposition": "inline"}
@@ -85,7 +85,7 @@ def _page(found: Listening, form: TypedForm, any_unit: bool) -> ListenPage:
     chosen = found.chosen
     ids = {entry.clip.id for entry in chosen}
     return ListenPage(
-        title="What do they sound like?",
+        title="Listen and compare",
         answer=_answer(chosen),
         is_empty=not found.clips,
         has_units=any_unit,
@@ -112,7 +112,7 @@ def _played(entry: ListedClip, found: Listening) -> PlayedClip:
     clip = entry.clip
     loudest = max(other.clip.equivalent_level_dba for other in found.chosen)
     softer = loudest - clip.equivalent_level_dba
-    words = "the loudest of these" if softer == 0 else f"{softer:.0f}\u00a0dB softer than the loudest of these"
+    words = "the loudest of these" if softer == 0 else f"{softer:.0f}\u00a0dB quieter than the loudest of these"
     return PlayedClip(
         clip_text(clip, entry.name),
         clip.unit_under_test_id,
@@ -136,7 +136,7 @@ def _rounded_up(pressure_pa: float) -> float:
 
 def _answer(chosen: Sequence[ListedClip]) -> str:
     if not chosen:
-        return "No calibrated clip is chosen."
+        return "No calibrated clip selected."
     softest, loudest = chosen[0], chosen[-1]
     if softest is loudest:
         return f"{loudest.name}: {loudest.clip.equivalent_level_dba:.0f}\u00a0dB(A)."

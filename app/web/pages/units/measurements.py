@@ -94,7 +94,7 @@ def _add_routes(kind: EntryKind) -> None:
 def _sound(form: TypedForm) -> Store | None:
     new, setting_id = form.entry(NewSoundMeasurement), form.whole_number("setting", "The setting")
     if setting_id is None:
-        form.add_error("setting", "No setting was chosen; a sound level belongs to a setting.")
+        form.add_error("setting", "No setting selected. Every sound level needs a setting.")
     if new is None or setting_id is None:
         return None
     return lambda session, unit_id: add_sound_measurement(session, unit_id, setting_id, new, who=new.measured_by)
@@ -106,10 +106,10 @@ def _power(form: TypedForm) -> Store | None:
     log = file if file is not None and file.filename else None
     of_log: dict[str, Any] = {} if log is None else {"power_w": None, "measured_on": None}
     if (log is not None) == bool(form.text("power_w")):
-        form.add_error("power_w", "Give either the watts that the meter showed, or its log; one of the two is needed.")
+        form.add_error("power_w", "Enter either the meter reading or the meter log.")
     new, chosen = form.entry(NewPowerMeasurement, **of_log), form.whole_number("setting", "The setting")
     if not form.typed("setting"):
-        form.add_error("setting", "No setting was chosen; choose one, or standby.")
+        form.add_error("setting", "No setting selected. Choose one, or standby.")
     if new is None:
         return None
     setting_id = None if chosen == int(STANDBY) else chosen

@@ -54,7 +54,8 @@ def sound_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
                 f"{row.distance_m:g}",
                 row.position or "–",
                 row.environment,
-                f"{row.instrument or 'not told'}{f', class {row.instrument_class}' if row.instrument_class else ''}",
+                (row.instrument or "not specified")
+                + (f", class {row.instrument_class}" if row.instrument_class else ""),
                 row.measured_on.isoformat(),
                 row.measured_by or "–",
             ),
@@ -120,7 +121,7 @@ def ratings_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage
             rating.aerosol,
             f"{rating.stated_value:g} {rating.stated_unit}" if rating.listed else "not listed",
             rating.sister_model or "this unit",
-            " ".join(part for part in (rating.test_standard, rating.edition) if part) or "not told",
+            " ".join(part for part in (rating.test_standard, rating.edition) if part) or "not specified",
             rating.source,
             rating.seen_on.isoformat(),
             entry.comparison.sentence,
@@ -139,7 +140,7 @@ def claims_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
             f"“{claim.wording}”",
             f"{entry.quantity_words}: {value}",
             "not named" if claim.setting_id is None else names.get(claim.setting_id, "not named"),
-            claim.where_seen or "not told",
+            claim.where_seen or "not specified",
             claim.seen_on.isoformat(),
             " ".join((entry.check.sentence, *entry.check.cautions)),
         )
@@ -151,7 +152,7 @@ def claims_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
 def _level_text(level: Any) -> str:
     value, uncertainty = rounded_text(level.level_dba.value, 1), rounded_text(level.level_dba.uncertainty, 1)
     words = f"at most {value}" if level.upper_bound else f"{value} ± {uncertainty}"
-    estimate = ", an estimate from another distance" if level.estimate else ""
+    estimate = ", estimated from another distance" if level.estimate else ""
     return " ".join([f"{words} dB(A) at {level.distance_m:g} m{estimate}.", *level.sentences])
 
 

@@ -91,17 +91,17 @@ def _federal(found: UnitEfficiency) -> tuple[tuple[str, str], ...]:
     factor = federal.integrated_energy_factor_cfm_per_w
     rows = [
         ("Integrated energy factor", f"{rounded_text(factor, 2)}\u00a0(ft³/min)/W"),
-        ("PM2.5 rate by certified smoke and dust", f"{rounded_text(federal.pm2_5_rate_cfm, 0)}\u00a0ft³/min"),
-        ("Energy of the federal year", f"{rounded_text(federal.energy_kwh_per_year, 0)}\u00a0kWh"),
+        ("PM2.5 rate from certified smoke and dust rates", f"{rounded_text(federal.pm2_5_rate_cfm, 0)}\u00a0ft³/min"),
+        ("Federal annual energy use", f"{rounded_text(federal.energy_kwh_per_year, 0)}\u00a0kWh"),
     ]
     for limit in federal.minima:
         side = "at or above" if factor >= limit.minimum.value else "below"
         rows.append(
             (
-                f"Least factor of its class, made from {limit.made_from}",
-                f"{limit.minimum.value:g}\u00a0(ft³/min)/W; this unit lies {side} it ({limit.minimum.caution})",
+                f"Minimum factor of its class, for {limit.made_from}",
+                f"{limit.minimum.value:g}\u00a0(ft³/min)/W; this unit is {side} it ({limit.minimum.caution})",
             )
         )
     if not federal.in_scope:
-        rows.append(("Scope", "outside the rates of 10 to 600\u00a0ft³/min that the rule covers"))
+        rows.append(("Scope", "outside the rule's range of 10 to 600\u00a0ft³/min"))
     return tuple(rows)

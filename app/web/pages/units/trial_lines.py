@@ -29,13 +29,13 @@ class UnitTrialLine:
 
 def trials_text(known: UnitOverview) -> str:
     """Summary of the list of trials, and the rooms that are not part of the numbers above."""
-    words = "All trials, the newest first; each number with its standard uncertainty."
+    words = "All trials, newest first; values with standard uncertainty."
     here = known.lines.room
     others = {one.trial.room.id: one.trial.room.name for one in known.trials}
     if here is None or not (others.pop(here.id, None) and others):
         return words
     names = listed(sorted(others.values()))
-    return f"{words} The numbers above take in those of {here.name} alone, never those of {names}."
+    return f"{words} The results above use only trials in {here.name}, not those in {names}."
 
 
 def trial_line(one: ListedTrial, known: UnitOverview, system: UnitSystem) -> UnitTrialLine:
@@ -50,7 +50,7 @@ def trial_line(one: ListedTrial, known: UnitOverview, system: UnitSystem) -> Uni
         if result.total_decay_per_h is not None:
             words = measured_text(result.total_decay_per_h, result.total_decay_uncertainty_per_h)
             decay = Cell("value", f"{words.value} ± {words.uncertainty}")
-        rate = Cell("missing", reason="Without a natural decay of the empty room the unit's own part is not known.")
+        rate = Cell("missing", reason="Without a natural decay, only the total decay is known.")
         if result.clean_air_delivery_rate_m3_per_h is not None:
             flow = system.flow_text(
                 result.clean_air_delivery_rate_m3_per_h, result.clean_air_delivery_rate_uncertainty, None, None

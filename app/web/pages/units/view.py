@@ -143,15 +143,15 @@ def _time_scale(line: RankedSetting) -> float:
 
 def _answer(known: UnitOverview, highest: RankedSetting | None, system: UnitSystem) -> str:
     if highest is None:
-        return "It has no speed setting on this bench yet, so nothing could be tested."
+        return "It has no speed setting yet, so it has not been tested."
     row = highest.row
     if not row.trials:
         return f"Not known yet: there is no trial at its highest setting, “{row.setting}”."
     rate = row.clean_air_delivery_rate_m3_per_h
     if rate is None:
         return (
-            f"Not known yet: {counted(row.trials, 'trial')} at “{row.setting}”, but no clean air delivery rate. "
-            "It needs a usable trial and an empty-room run of the same room."
+            f"Not known yet: {counted(row.trials, 'trial')} at “{row.setting}”, but no clean air delivery rate. This "
+            "needs a usable trial and an empty-room run in the same room."
         )
     words = system.flow_text(
         rate,
@@ -182,7 +182,7 @@ def _answer(known: UnitOverview, highest: RankedSetting | None, system: UnitSyst
             f", which {takes} 95\u00a0% of the smoke out of the test room in {time.value}\u00a0min ({time.interval})"
         )
         if end is not None:
-            answer += f": an estimate, for the runs ended after {rounded_text(end, 0)}\u00a0min"
+            answer += f", an estimate because the runs ended after {rounded_text(end, 0)}\u00a0min"
     return answer + "."
 
 
@@ -196,7 +196,7 @@ def _sound(level: SettingLevel) -> SoundLine:
         kind, text = "bound", f"≤ {words.value}{' est.' if found.estimate else ''}"
     elif found.estimate:
         kind = "estimate"
-    reason = " ".join(found.sentences) or "Brought to the bench's distance by the distance law."
+    reason = " ".join(found.sentences) or "Converted to the standard distance by the distance law."
     return SoundLine(level.setting.name, Cell(kind, text, reason=reason), found.readings, found.sentences)
 
 
@@ -214,16 +214,16 @@ def _cost_text(known: UnitOverview, highest: RankedSetting | None) -> str:
     energy, parts = cost.energy.missing, cost.consumables_missing
     total = money_between(cost.total_per_year, cost.interval_95, currency, cost.missing)
     words = (
-        f"{total[:1].upper()}{total[1:]} a year at “{highest.row.setting}”, "
-        f"{known.lines.offered.hours_per_day:g}\u00a0h a day: "
+        f"{total[:1].upper()}{total[1:]} per year at “{highest.row.setting}”, "
+        f"{known.lines.offered.hours_per_day:g}\u00a0h per day: "
         f"{money_between(cost.energy_cost_per_year, cost.energy_interval_95, currency, energy)} for energy, "
         f"{money_between(cost.consumables_cost_per_year, cost.consumables_interval_95, currency, parts)} for filters "
-        "and parts"
+        "and other consumables"
     )
     if known.over_years is not None:
         years = len(known.over_years.by_year) - 1
         owned = money_between(known.over_years.total, known.over_years.interval_95, currency, known.over_years.missing)
-        words += f"; {owned} over {years} years with the purchase"
+        words += f"; {owned} over {years} years with purchase"
     return words + "."
 
 
@@ -247,7 +247,7 @@ def _part(part: ConsumableOfUnit) -> PartLine:
         + (f", {price.source}" if price.source else "")
         for price in part.prices
     )
-    price = Cell("missing", reason="No price is recorded.")
+    price = Cell("missing", reason="No price recorded.")
     if part.washable:
         price = Cell("value", "0")
     elif part.prices:
@@ -260,7 +260,7 @@ def _part(part: ConsumableOfUnit) -> PartLine:
 def _parts_text(known: UnitOverview) -> str:
     state = known.unit.consumables_state
     if state == "none needed":
-        return "Recorded: it needs no filters or other consumables."
+        return "Needs no filters or other consumables."
     if not known.parts:
         return "Whether it needs filters or other consumables is not recorded yet."
     return ""

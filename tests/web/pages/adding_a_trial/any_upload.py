@@ -19,7 +19,7 @@ class Uploads:
     by_page: Counter[str] = field(default_factory=Counter)
 
     def send(self, content: bytes, name: str = "log.csv") -> int:
-        """By the API: stored, there already, or refused with the file's name and a reason."""
+        """By the API: stored, already present, or refused with the file's name and a reason."""
         fields = {"kind": "empty room", "room_id": "1"}
         answer = self.client.post("/api/trials", data=fields, files={"log": (name, content, "text/csv")})
         self.by_api[answer.status_code] += 1

@@ -25,7 +25,7 @@ def shown_by(page: str) -> str:
 
 def decay_cells(page: str) -> list[str]:
     """The cells of the table of decays."""
-    return re.findall(r"<td[^>]*>(.*?)</td>", page.split("Decay of each channel</caption>")[1].split("</table>")[0])
+    return re.findall(r"<td[^>]*>(.*?)</td>", page.split("Decay by channel</caption>")[1].split("</table>")[0])
 
 
 def previewed(client: TestClient, address: str, bench: SmallBench, **changed: str) -> tuple[str, dict[str, str]]:
@@ -82,7 +82,7 @@ def test_a_run_in_the_empty_room_added_meanwhile_is_told_and_shown_first(
     refused = client.post(address, data=fields)
     assert refused.status_code == 422
     assert "PM2.5, clean air delivery rate: – to 16" in refused.text
-    assert "so nothing was stored" in refused.text
+    assert "so nothing was saved" in refused.text
     assert "16" in decay_cells(refused.text)[2]
     assert [trial["kind"] for trial in client.get("/api/trials").json()["trials"]] == ["empty room"]
     accepted = client.post(address, data=fields | {"shown": shown_by(refused.text)})
@@ -95,7 +95,7 @@ def test_a_run_in_the_empty_room_added_meanwhile_is_told_and_shown_first(
 @pytest.mark.parametrize(
     "changed",
     [{"unit_on": "20"}, {"kind": "empty room", "unit_under_test_id": "", "setting": ""}, {"column_1": "leave out"}],
-    ids=["a mark", "the kind", "a column"],
+    ids=["a mark", "the type", "a column"],
 )
 def test_a_choice_that_moves_a_result_is_shown_before_it_is_stored(
     client: TestClient, small_bench: SmallBench, make_log: MakeLog, changed: dict[str, str]

@@ -32,7 +32,7 @@ def test_an_empty_bench_leads_to_this_form(client: TestClient):
 def test_no_file_is_told_beside_the_field(client: TestClient):
     answer = client.post("/trials/add", data={"timezone": "Europe/Berlin"})
     assert answer.status_code == 422
-    assert "No file was chosen." in message_by(answer.text, "log")
+    assert "No file selected." in message_by(answer.text, "log")
     assert 'value="Europe/Berlin"' in answer.text
 
 
@@ -49,7 +49,7 @@ def test_the_preview_says_what_was_read_and_stores_nothing(client: TestClient, m
     assert page.status_code == 200
     assert "PM2.5 [µg/m³]" in page.text
     assert "one every 10 s" in page.text
-    assert "Nothing is stored yet" in page.text
+    assert "Nothing is saved yet" in page.text
     assert "figure.json?" in page.text
     assert re.search(r"Total decay.*?<td class=\"number\">[\d.]+", page.text, re.DOTALL)
     assert client.get("/api/trials").json()["trials"] == []
@@ -68,9 +68,9 @@ def test_a_file_that_is_no_log_gets_line_and_text_and_stays_for_another_try(clie
     page = client.get(address)
     assert page.status_code == 422
     assert "note.txt" in page.text
-    assert "Nothing was stored" in page.text
-    assert "Read again with these choices" in page.text
-    assert "Store the trial" not in page.text
+    assert "Nothing was saved" in page.text
+    assert "Apply" in page.text
+    assert "Save trial" not in page.text
 
 
 def test_confirming_stores_the_trial_and_clears_the_waiting_file(
@@ -130,22 +130,22 @@ def test_everything_new_is_added_on_the_way(client: TestClient, make_log: MakeLo
 @pytest.mark.parametrize(
     ("changed", "field", "message"),
     [
-        ({"unit_under_test_id": ""}, "unit_under_test_id", "No unit under test was chosen."),
-        ({"setting": ""}, "setting", "The setting at which the unit ran is empty"),
-        ({"setting": "hihg"}, "setting", "The unit has no setting 'hihg'; it has: low, high."),
-        ({"room_id": ""}, "room_id", "No room was chosen."),
-        ({"room_id": "new"}, "room", "The name of the room is empty"),
-        ({"logger_id": "new"}, "logger", "The name of the logger is empty"),
-        ({"smoke_source_id": "new"}, "smoke_source", "The name of the smoke source is empty"),
-        ({"unit_on": "soon"}, "unit_on", "a number such as 12.5 is needed"),
-        ({"unit_on": "25:99"}, "unit_on", "'25:99' is no time of day"),
+        ({"unit_under_test_id": ""}, "unit_under_test_id", "No unit selected."),
+        ({"setting": ""}, "setting", "The setting is empty. Enter"),
+        ({"setting": "hihg"}, "setting", "The unit has no setting 'hihg'; its settings are: low, high."),
+        ({"room_id": ""}, "room_id", "No room selected."),
+        ({"room_id": "new"}, "room", "The room name is empty"),
+        ({"logger_id": "new"}, "logger", "The logger name is empty"),
+        ({"smoke_source_id": "new"}, "smoke_source", "The smoke source name is empty"),
+        ({"unit_on": "soon"}, "unit_on", "enter a number such as 12.5"),
+        ({"unit_on": "25:99"}, "unit_on", "'25:99' is not a time of day"),
         ({"unit_on": "400"}, "unit_on", "the log runs from 0 to 4500 s"),
-        ({"unit_on": "20", "end": "10"}, "end", "Marks need to stand in the order of the run"),
-        ({"background_ug_m3": "-3"}, "background_ug_m3", "it needs to be zero or above"),
+        ({"unit_on": "20", "end": "10"}, "end", "Marks must be in the order of the run"),
+        ({"background_ug_m3": "-3"}, "background_ug_m3", "it must be zero or above"),
         (
             {"clear_level_kind": "share_of_start", "clear_level_value": "5"},
             "clear_level_value",
-            "needs a share above 0",
+            "enter a fraction above 0",
         ),
     ],
 )
@@ -180,7 +180,7 @@ def test_the_same_file_for_the_same_trial_is_refused(client: TestClient, small_b
     send(client, make_log(), conditions(small_bench))
     again = send(client, make_log(), conditions(small_bench))
     assert again.status_code == 422
-    assert "is trial 1, which is in the bench already" in again.text
+    assert "is trial 1, which already exists" in again.text
     assert len(client.get("/api/trials").json()["trials"]) == 1
 
 
@@ -217,7 +217,7 @@ def test_local_times_without_a_zone_are_those_of_the_bench(client: TestClient, m
     page = client.get(upload(client, make_log().replace(b"Z,", b","))).text
     assert "from 2026-03-02 09:00:00" in page
     assert 'name="timezone" type="text" value="Europe/Berlin"' in page
-    assert "names no zone. They were taken as those of Europe/Berlin" in page
+    assert "without a time zone. They were read as Europe/Berlin" in page
 
 
 def test_a_zone_that_was_chosen_is_not_asked_for_again(client: TestClient, make_log: MakeLog):
@@ -226,29 +226,29 @@ def test_a_zone_that_was_chosen_is_not_asked_for_again(client: TestClient, make_
         client.get(upload(client, make_log())).text,
         client.get(upload(client, local), params={"timezone": "Asia/Tokyo"}).text,
     ):
-        assert "To check" not in page
+        assert "Please check" not in page
 
 
 def test_dates_that_can_be_read_in_two_ways_are_asked_about(client: TestClient):
     rows = [f"2.3.2026 09:{minute:02d}:{second:02d}Z,{minute + 5}" for minute in range(20) for second in (0, 30)]
     address = upload(client, "\n".join(["time,PM2.5 [µg/m³]", *rows]).replace(".3.", "/3/").encode())
     page = client.get(address).text
-    assert "Nothing in the file tells whether a date such as 3/4/2026 is in March or in April" in page
-    assert "Nothing in the file tells" not in client.get(address, params={"date_order": "day first"}).text
+    assert "The file does not show whether a date such as 3/4/2026 is in March or in April" in page
+    assert "The file does not show" not in client.get(address, params={"date_order": "day first"}).text
 
 
 def test_a_clock_in_an_impossible_year_is_said_where_it_is_seen(client: TestClient, make_log: MakeLog):
     page = client.get(upload(client, make_log().replace(b"2026-", b"2945-"))).text
-    checked = page.split("To check</strong>", 1)[1].split("What was decided")[0]
-    assert "The logger&#39;s clock says the year 2945" in checked
-    assert "Tell the start of the run below" in checked
+    checked = page.split("Please check</strong>", 1)[1].split("Import notes")[0]
+    assert "The logger clock shows the year 2945" in checked
+    assert "date of the run. Enter the start of the run below" in checked
     assert 'name="started_at"' in page
 
 
 def test_one_box_is_not_called_several(client: TestClient, make_log: MakeLog):
     lines = make_log().decode().splitlines()
     boxed = [f"box,{lines[0]}", *(f"left,{line}" for line in lines[1:])]
-    assert "The file holds several boxes" not in client.get(upload(client, "\n".join(boxed).encode())).text
+    assert "The file holds several sheets or boxes" not in client.get(upload(client, "\n".join(boxed).encode())).text
 
 
 def test_a_box_is_chosen_where_the_file_holds_several(client: TestClient, make_log: MakeLog):
@@ -331,17 +331,17 @@ def test_every_mistake_is_told_at_once_and_everything_typed_is_kept(
     for field, message in {
         "maker": "The maker is empty",
         "model": "The model is empty",
-        "setting": "The setting at which the unit ran is empty",
-        "room": "The name of the room is empty",
-        "length_m": "The length is -4 m; it needs to be above zero",
-        "width_m": "a number such as 12.5 is needed",
-        "height_m": "The height is 0 m; it needs to be above zero",
-        "logger": "is on the bench already",
-        "response_time_s": "it needs to be zero or above",
-        "smoke_source": "The name of the smoke source is empty",
-        "tested_by": "at most 200 fit",
-        "end": "Marks need to stand in the order of the run",
-        "background_ug_m3": "it needs to be zero or above",
+        "setting": "The setting is empty. Enter",
+        "room": "The room name is empty",
+        "length_m": "The length is -4 m; it must be above zero",
+        "width_m": "enter a number such as 12.5",
+        "height_m": "The height is 0 m; it must be above zero",
+        "logger": "already exists",
+        "response_time_s": "it must be zero or above",
+        "smoke_source": "The smoke source name is empty",
+        "tested_by": "at most 200 are allowed",
+        "end": "Marks must be in the order of the run",
+        "background_ug_m3": "it must be zero or above",
     }.items():
         assert message in message_by(answer.text, field), field
     for kept in ('value="-4"', 'value="wide"', "kept words", 'value="Logger A"'):
@@ -363,8 +363,8 @@ def test_a_new_room_without_name_and_size_is_asked_for_both(
 ):
     answer = send(client, make_log(), conditions(small_bench, room_id="new", room=""))
     assert answer.status_code == 422
-    assert message_by(answer.text, "room") == "The name of the room is empty; it needs at least one letter. Type it in."
-    assert message_by(answer.text, "room_volume_m3").startswith("The room has 0 of three sides and no volume.")
+    assert message_by(answer.text, "room") == "The room name is empty. Enter at least one letter."
+    assert message_by(answer.text, "room_volume_m3").startswith("The room has no volume and 0 of 3 dimensions.")
     assert "not yet named" not in answer.text
 
 
@@ -375,7 +375,7 @@ def test_the_preview_counts_the_event_rows_that_it_lists(client: TestClient):
     rows.insert(31, "2026-03-02T10:30:30Z,,Button pressed")
     content = "\n".join(["time,PM2.5 [µg/m³],event", *rows]).encode()
     page = client.get(upload(client, content)).text
-    listed = page.split("Rows and cells that do not count (")[1]
+    listed = page.split("Skipped rows and cells (")[1]
     assert int(listed.split(")")[0]) == listed.split("</table>")[0].count('<tr><th scope="row"') > 0
 
 
@@ -383,7 +383,7 @@ def test_hourly_readings_are_an_hour_apart_in_words(client: TestClient):
     rows = [f"2026-03-02T{hour:02d}:00:00Z,{200 - hour}" for hour in range(24)]
     page = client.get(upload(client, "\n".join(["time,PM2.5 [µg/m³]", *rows]).encode())).text
     assert "one every 60 min, from" in page
-    assert "e+0" not in page.split("How the file is read")[0]
+    assert "e+0" not in page.split("Import options")[0]
 
 
 def test_mistakes_of_the_trial_are_told_beside_a_file_that_cannot_be_read(
@@ -393,7 +393,7 @@ def test_mistakes_of_the_trial_are_told_beside_a_file_that_cannot_be_read(
     assert answer.status_code == 422
     assert "Middle/Earth" in answer.text
     assert "is empty" in message_by(answer.text, "setting")
-    assert "No room was chosen" in message_by(answer.text, "room_id")
+    assert "No room selected" in message_by(answer.text, "room_id")
 
 
 def test_a_column_is_not_read_as_a_channel_that_does_not_exist(
@@ -420,14 +420,14 @@ def test_a_profile_keeps_no_zone_that_was_only_assumed(
     assumed = {"timezone": "Europe/Berlin", "assumed_timezone": "Europe/Berlin"}
     page = client.get(upload(client, local)).text
     assert 'type="hidden" name="assumed_timezone" value="Europe/Berlin"' in page
-    assert "The logger’s clock ran in Europe/Berlin" in page
+    assert "The logger clock was set to Europe/Berlin" in page
     assert send(client, local, conditions(small_bench, profile_name="Unsure", **assumed)).status_code == 303
     trial = client.get("/api/trials/1").json()
-    assert "nobody confirmed it" in " ".join(trial["log"]["notes"])
+    assert "nobody has confirmed this" in " ".join(trial["log"]["notes"])
     sure = assumed | {"timezone_is_right": "1", "setting": "low", "profile_name": "Sure"}
     other = make_log(seed=3).replace(b"Z,", b",")
     assert send(client, other, conditions(small_bench, **sure)).status_code == 303
-    assert "nobody confirmed it" not in " ".join(client.get("/api/trials/2").json()["log"]["notes"])
+    assert "nobody has confirmed this" not in " ".join(client.get("/api/trials/2").json()["log"]["notes"])
     zones = {one["name"]: one["timezone"] for one in client.get("/api/logger-profiles").json()["logger_profiles"]}
     assert zones == {"Unsure": "", "Sure": "Europe/Berlin"}
 
@@ -445,7 +445,7 @@ def test_every_column_of_a_wide_file_can_be_assigned(client: TestClient, small_b
     assert "quantity 299" in last.text
     assert "quantity 10<" not in last.text
     found = client.get(address, params={"columns_like": "quantity 250"}).text
-    assert "1 of the 301 columns of the file, of which 1 have these words" in found
+    assert "1 of the 301 columns of the file, of which 1 match" in found
     chosen = {"header_251": "quantity 250", "column_251": "pm2_5", "unit_251": "µg/m³"}
     first = client.get(address, params=chosen)
     assert first.status_code == 200

@@ -11,14 +11,14 @@ from app.compute.study_figures import DECAY_COVERAGE, RANK_COVERAGE
 def test_every_step_of_the_analysis_is_told_with_its_version(client: TestClient):
     page = unescape(client.get("/method").text)
     assert METHOD_NAME in page
-    assert f"The analysis step by step, version {METHOD_VERSION}" in page
+    assert f"Analysis step by step, version {METHOD_VERSION}" in page
     for step in METHOD_DESCRIPTION:
         assert f"<li>{step}</li>" in page
 
 
 def test_what_humidity_does_to_an_interval_is_explained(client: TestClient):
     page = client.get("/method").text
-    assert "its interval is widened by what the change of humidity can do" in page
+    assert "Its interval is widened by the possible effect of the humidity change" in page
 
 
 def test_the_page_states_what_the_studies_found(client: TestClient):

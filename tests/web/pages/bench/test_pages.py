@@ -37,23 +37,23 @@ def test_choices_are_stored_with_a_record_of_each(client: TestClient):
     assert "Test desk" in page
     assert "the clear level was changed" in page
     assert "new guideline" in page
-    assert "the hours of use a day [h] was changed" in client.get("/changes").text
+    assert "the hours of use per day [h] was changed" in client.get("/changes").text
 
 
 @pytest.mark.parametrize(
     ("changed", "field", "message"),
     [
-        ({"clear_level_value": ""}, "clear_level_value", "The clear level is empty; a number is needed."),
-        ({"clear_level_value": "0"}, "clear_level_value", "The clear level is 0; it needs to be a number above zero."),
-        ({"clear_level_kind": "share_of_start"}, "clear_level_value", "needs a share above 0 and below 1"),
-        ({"timezone": "Mars/Crater"}, "timezone", "a name such as UTC or Europe/Berlin is needed"),
-        ({"timezone": "../etc/passwd"}, "timezone", "a name such as UTC or Europe/Berlin is needed"),
-        ({"hours_per_day": "25"}, "hours_per_day", "Found 25 hours a day; 0 to 24 are needed."),
-        ({"days_per_year": "400"}, "days_per_year", "Found 400 days a year; 0 to 366 are needed."),
-        ({"natural_decay_stale_after_days": "0"}, "natural_decay_stale_after_days", "1 to 36500 are needed"),
-        ({"sound_correction_rule": "guess"}, "sound_correction_rule", "it needs one of: ISO 3744"),
-        ({"standard_distance_m": "0"}, "standard_distance_m", "it needs to be above zero"),
-        ({"currency": "euros"}, "currency", "it needs three letters"),
+        ({"clear_level_value": ""}, "clear_level_value", "The clear level is empty. Enter a number."),
+        ({"clear_level_value": "0"}, "clear_level_value", "The clear level is 0; it must be a number above zero."),
+        ({"clear_level_kind": "share_of_start"}, "clear_level_value", "enter a fraction above 0 and below 1"),
+        ({"timezone": "Mars/Crater"}, "timezone", "enter a name such as UTC or Europe/Berlin"),
+        ({"timezone": "../etc/passwd"}, "timezone", "enter a name such as UTC or Europe/Berlin"),
+        ({"hours_per_day": "25"}, "hours_per_day", "Found 25 hours per day; enter a value from 0 to 24."),
+        ({"days_per_year": "400"}, "days_per_year", "Found 400 days per year, enter a value from 0 to 366."),
+        ({"natural_decay_stale_after_days": "0"}, "natural_decay_stale_after_days", "enter 1 to 36500"),
+        ({"sound_correction_rule": "guess"}, "sound_correction_rule", "choose one of: ISO 3744"),
+        ({"standard_distance_m": "0"}, "standard_distance_m", "it must be above zero"),
+        ({"currency": "euros"}, "currency", "enter three letters"),
     ],
 )
 def test_a_choice_that_cannot_be_is_refused_and_nothing_changes(
@@ -64,7 +64,7 @@ def test_a_choice_that_cannot_be_is_refused_and_nothing_changes(
     said = answer.text.split(f'id="{field}-error">')[1].split("</p>")[0].replace("&#39;", "'")
     assert message in said
     assert 'value="Test desk"' in answer.text
-    assert "Nothing was changed so far" in client.get("/changes").text
+    assert "No changes so far" in client.get("/changes").text
 
 
 def test_changes_lead_to_the_thing_and_can_be_narrowed(client: TestClient, small_bench: SmallBench):
@@ -75,7 +75,7 @@ def test_changes_lead_to_the_thing_and_can_be_narrowed(client: TestClient, small
     assert "&lt;i&gt;Ada&lt;/i&gt;" in page
     narrowed = client.get("/changes?subject=bench").text
     assert "mass [kg]" not in narrowed
-    assert "hours of use a day" in narrowed
+    assert "hours of use per day" in narrowed
 
 
 def test_older_changes_are_a_page_further(client: TestClient, small_bench: SmallBench):
@@ -86,5 +86,5 @@ def test_older_changes_are_a_page_further(client: TestClient, small_bench: Small
     further = client.get(older).text
     assert '<td class="words">3</td><td class="words">4</td>' not in page
     assert '<td class="words">3</td><td class="words">4</td>' in further
-    assert "To the newest" in further
+    assert "Newest changes" in further
     assert client.get("/changes?cursor=x").status_code == 422

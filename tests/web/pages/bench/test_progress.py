@@ -44,7 +44,7 @@ def test_a_new_clear_level_tells_how_many_trials_are_done(
     assert answer.status_code == 303, answer.text
     assert [told["done"] for told in seen] == [0, 1, 2, 3, 4, 5]
     assert {told["total"] for told in seen} == {6}
-    assert {told["what"] for told in seen} == {"trials analysed again"}
+    assert {told["what"] for told in seen} == {"trials re-analysed"}
     assert client.get(f"/progress/{KEY}").json() == {}  # nothing is kept of work that is done
     after = client.get("/api/trials/3").json()["channels"]["pm2_5"]
     assert after["clear_level"] == 40.0

@@ -11,7 +11,7 @@ from tests.web.tried_bench import TriedBench
 
 def test_an_empty_trash_says_so(client: TestClient):
     page = client.get("/trash").text
-    assert "Nothing lies in the trash." in page
+    assert "The trash is empty." in page
     assert faults_of(page) == []
     assert client.get("/api/trash").json()["trash"] == []
 
@@ -40,11 +40,11 @@ def test_a_trial_is_listed_and_taken_back(client: TestClient, tried_bench: Tried
 def test_a_unit_is_put_there_by_page_and_by_script(client: TestClient, tried_bench: TriedBench):
     refused = client.post("/units/1/trash", data={"trash_why": ""})
     assert refused.status_code == 422
-    assert "The reason for putting the unit in the trash is empty" in refused.text
+    assert "The reason for deleting the unit in the trash is empty" in refused.text
     assert faults_of(refused.text) == []
     assert client.post("/units/1/trash", data={"trash_why": "given back", "who": "Ada"}).status_code == 303
     assert "Maker A Model 1" in client.get("/trash").text
-    assert "Ada put this unit in the trash on" in client.get("/units/1/edit").text
+    assert "Ada moved this unit to the trash on" in client.get("/units/1/edit").text
     assert 'href="/trash"' in client.get("/units/1").text
     assert [unit["id"] for unit in client.get("/api/units").json()["units"]] == [2, 3]
     assert [unit["id"] for unit in client.get("/api/units?trashed=true").json()["units"]] == [1]
@@ -58,7 +58,9 @@ def test_a_unit_is_put_there_by_page_and_by_script(client: TestClient, tried_ben
 
 def test_a_long_trash_is_shown_in_parts(client: TestClient, tried_bench: TriedBench):
     for trial in (3, 4, 5):
-        client.post(f"/trials/{trial}/trash", data={"trash_why": "a mistake"})
+        client.post(
+            f"/trials/{trial}/trash", data={"trash_why": "Internal error. This request saved nothing. See the server"}
+        )
     part = client.get("/api/trash?limit=1&offset=1").json()
     assert ([thing["id"] for thing in part["trash"]], part["total"]) == ([4], 3)
     assert "None further" not in client.get("/trash?offset=2").text
@@ -67,11 +69,11 @@ def test_a_long_trash_is_shown_in_parts(client: TestClient, tried_bench: TriedBe
 
 
 def test_who_may_only_view_sees_the_trash_and_no_way_back(client: TestClient, tried_bench: TriedBench, store: Engine):
-    client.post("/trials/4/trash", data={"trash_why": "a mistake"})
+    client.post("/trials/4/trash", data={"trash_why": "Internal error. This request saved nothing. See the server"})
     with session_scope(store) as session:
         make_account(session, "Vera", "view")
     assert client.post("/sign-in", data={"name": "Vera", "password": PASSWORD}).status_code == 303
     page = client.get("/trash").text
-    assert "Taking something back needs the role “edit”." in page
+    assert "Restoring needs the role “edit”." in page
     assert "untrash" not in page
     assert client.post("/trials/4/untrash").status_code == 403

@@ -38,25 +38,25 @@ def bench(store, small_bench):
 def test_the_pay_back_of_two_units_is_told(client, bench):
     page = client.get("/costs")
     assert page.status_code == 200
-    assert "Maker B Box and Maker A Model 1: Maker A Model 1 costs less in all from 1.8 years on" in page.text
-    assert "The order of Maker B Box and Maker A Model 1 changes with" in page.text
+    assert "Maker B Box and Maker A Model 1: Maker A Model 1 costs less in total after 1.8 years" in page.text
+    assert "The ranking of Maker B Box and Maker A Model 1 changes with" in page.text
     assert 'data-figure-url="/figures/cost-sensitivity.json' in page.text
 
 
 def test_the_pair_can_be_chosen(client, bench):
     model, box = bench
     page = client.get(f"/costs?compare={model}&compare={box}&unit={model}&unit={box}")
-    assert "Maker A Model 1 and Maker B Box: Maker A Model 1 costs less in all from" in page.text
+    assert "Maker A Model 1 and Maker B Box: Maker A Model 1 costs less in total after" in page.text
     refused = client.get(f"/costs?compare={box}&compare={box}")
     assert refused.status_code == 422
-    assert "1 units were chosen for the break-even; two are needed" in refused.text
+    assert "1 units were selected for the break-even. Select" in refused.text
 
 
 @pytest.mark.parametrize(
     ("asked", "message"),
     [
-        ("years=0", "Found 0 years; 1 to 30 are needed."),
-        ("price_per_kwh=1e300", "The price of a kilowatt-hour is 1e+300; at most 1e+06 is needed."),
+        ("years=0", "Found 0 years; enter a value from 1 to 30."),
+        ("price_per_kwh=1e300", "The price per kilowatt-hour is 1e+300; enter enter at most 1e+06.."),
     ],
 )
 def test_an_assumption_that_cannot_be_is_refused_and_not_passed_over(client, bench, asked: str, message: str):
@@ -69,12 +69,12 @@ def test_clean_air_has_its_price_or_the_reason_why_not(client, bench):
     page = client.get("/costs").text
     assert "1,000\u00a0m³ of clean air" in page
     assert "0.0129" in page  # 45.04 USD for 3.504 million m³
-    assert "No clean air rate that can be told from zero is known at this setting." in page
+    assert "No clean air rate that can be distinguished from zero at this setting." in page
 
 
 def test_tariffs_stand_with_how_they_are_known(client, bench):
     page = client.get("/costs").text
-    assert "Tariffs by region and day" in page
+    assert "Tariffs by region and date" in page
     assert "<td>own bill</td>" in page
 
 
@@ -94,18 +94,18 @@ def test_the_sensitivity_chart_can_be_taken(client, bench):
 
 def test_an_empty_bench_says_once_what_to_do_first(client):
     page = client.get("/costs").text
-    assert "There is no unit on this bench yet" in page
-    assert "No price of a kilowatt-hour" not in page
+    assert "There are no units yet" in page
+    assert "No electricity price" not in page
 
 
 def test_a_bench_without_a_price_asks_for_one_once(client, small_bench):
     page = client.get("/costs")
     assert page.status_code == 200
-    assert page.text.count("No price of a kilowatt-hour is known") == 1
+    assert page.text.count("No electricity price is set") == 1
     assert page.text.count(">Tariffs<") == 1
     refused = client.get("/costs?price_per_kwh=much")
     assert refused.status_code == 422
-    assert "found &#39;much&#39;; a number such as 12.5 is needed" in refused.text
+    assert "found &#39;much&#39;; enter a number such as 12.5" in refused.text
 
 
 def test_a_cost_with_a_missing_price_never_looks_complete(client, store, bench):
@@ -119,18 +119,18 @@ def test_a_cost_with_a_missing_price_never_looks_complete(client, store, bench):
     page = client.get("/costs").text
     row = next(part.split("</tr>")[0] for part in page.split("<tr>") if ">Gap</a>" in part)
     assert row.count("≥ ") >= 2  # the year and the years
-    assert "its price is not recorded, so its cost is left out" in row
+    assert "its price is not recorded, so its cost is not included" in row
     answer = page.split('class="answer">')[1].split("</p>")[0]
     assert "Gap" not in answer
-    assert "For 1 unit a price or a power is missing, so the cost is a lower bound." in answer
+    assert "For 1 unit, a price or power is missing, so the cost is a lower bound." in answer
     chosen = re.findall(r'<option value="(\d+)" selected>', page.split('id="compare-first"')[1].split("</div>")[0])
     assert str(unit) not in chosen
-    moved = page.split("Each assumption moved alone")[1].split("</table>")[0]
+    moved = page.split("One assumption varied at a time")[1].split("</table>")[0]
     cheapest = re.findall(r"<td>([^<]+)</td>", moved)
     assert cheapest
     assert not any("Gap" in name for name in cheapest)
     forced = client.get(f"/costs?compare={unit}&compare={bench[1]}").text
-    assert "holds for the known part of their costs only" in forced
+    assert "applies only to the known part of their costs" in forced
 
 
 def test_one_running_cost_reads_alike_wherever_it_stands(store, client, bench):

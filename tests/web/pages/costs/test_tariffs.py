@@ -13,7 +13,7 @@ def stored(store):
 
 
 def test_a_tariff_is_added_and_shown(client, store):
-    assert "No tariff is stored yet." in client.get("/tariffs").text
+    assert "No tariffs yet." in client.get("/tariffs").text
     answer = client.post("/tariffs", data=SENT | {"standing": "own bill", "tariff_source": "bill"})
     assert answer.status_code == 303
     page = client.get(answer.headers["location"]).text
@@ -26,7 +26,7 @@ def test_a_tariff_is_added_and_shown(client, store):
     ("fields", "message"),
     [
         ({"region": ""}, "The region is empty"),
-        ({"price_per_kwh": ""}, "The price of a kilowatt-hour is missing"),
+        ({"price_per_kwh": ""}, "The price per kilowatt-hour is missing"),
         ({"price_per_kwh": "cheap"}, "found &#39;cheap&#39;"),
         ({"currency": "euro"}, "The currency is &#39;euro&#39;"),
         ({"valid_from": ""}, "The tariff has no date"),
@@ -46,5 +46,5 @@ def test_the_reference_table_is_brought_in_once(client, store):
     page = client.get("/tariffs?added=56").text
     assert "unverified, from memory" in page
     assert client.post("/tariffs/reference").headers["location"] == "/tariffs?added=0"
-    assert "was there already" in client.get("/tariffs?added=0").text
+    assert "already exist" in client.get("/tariffs?added=0").text
     assert len(stored(store)) == 56

@@ -52,7 +52,7 @@ def test_the_day_of_the_newest_datum_is_looked_for_where_it_is_shown(client: Tes
         assert client.get(f"/figures/{name}.json").status_code == 200
     assert asked == []
     for name in ("frontier", "cost-bars"):
-        assert client.get(f"/charts/{name}.txt").text.endswith("Newest datum: 2026-01-05.\n")
+        assert client.get(f"/charts/{name}.txt").text.endswith("Latest data: 2026-01-05.\n")
     assert len(asked) == 2
 
 
@@ -112,12 +112,12 @@ def test_names_in_pictures_and_tables_are_words(store: Engine, client: TestClien
         ("/charts/beauty.svg", 404, "There is no chart beauty in this bench."),
         ("/figures/beauty.json", 404, "There is no chart beauty in this bench."),
         ("/charts/ranking.svg?width_px=10", 422, "The width is 10 px; 320 to 4000 px can be drawn."),
-        ("/charts/ranking.png?fineness=9", 422, "The fineness is '9'; a number from 1 to 4 is needed."),
-        ("/charts/ranking.svg?max_price=cheap", 422, "found 'cheap'; a number such as 12.5 is needed."),
-        ("/charts/residuals.svg", 422, "This chart needs a trial; add ?trial= and its number to the address."),
-        ("/charts/decay-overlay.svg?trial=x", 422, "found 'x'; a whole number is needed."),
-        ("/charts/decay-overlay.svg?scale=cubic", 422, "The scale is 'cubic'; it needs linear or log."),
-        ("/charts/trial-decay.svg?trial=3&scale=cubic", 422, "The scale is 'cubic'; it needs one of: linear, log."),
+        ("/charts/ranking.png?fineness=9", 422, "The fineness is '9'; enter a number from 1 to 4."),
+        ("/charts/ranking.svg?max_price=cheap", 422, "found 'cheap'; enter a number such as 12.5."),
+        ("/charts/residuals.svg", 422, "This chart needs a trial; add ?trial= and its number to the URL."),
+        ("/charts/decay-overlay.svg?trial=x", 422, "found 'x'; enter a whole number."),
+        ("/charts/decay-overlay.svg?scale=cubic", 422, "The scale is 'cubic'; choose linear or log."),
+        ("/charts/trial-decay.svg?trial=3&scale=cubic", 422, "The scale is 'cubic'; choose one of: linear, log."),
     ],
 )
 def test_what_cannot_be_drawn_is_told(client: TestClient, address: str, status: int, message: str):

@@ -43,8 +43,8 @@ def test_every_chart_comes_as_one_file_and_as_words(client: TestClient, name: st
 
 def test_the_day_on_a_picture_is_that_of_the_newest_datum(client: TestClient):
     """All trials of this bench are of one day, which is not today."""
-    assert "Newest datum: 2026-03-02." in client.get("/charts/ranking.txt").text
-    assert "Newest datum: 2026-03-02." in client.get("/charts/decay-overlay.txt").text
+    assert "Latest data: 2026-03-02." in client.get("/charts/ranking.txt").text
+    assert "Latest data: 2026-03-02." in client.get("/charts/decay-overlay.txt").text
 
 
 def test_every_page_with_a_chart_has_its_panel(client: TestClient):
@@ -117,10 +117,10 @@ def test_the_fact_sheet_names_the_trials_of_each_rate(client: TestClient):
     ("address", "status", "message"),
     [
         ("/tables/beauty.csv", 404, "There is no table beauty in this bench."),
-        ("/tables/fact-sheet.csv", 422, "This table needs a unit; add ?unit= and its number to the address."),
+        ("/tables/fact-sheet.csv", 422, "This table needs a unit; add ?unit= and its number to the URL."),
         ("/tables/fact-sheet.csv?unit=99", 404, "There is no unit under test 99 in this bench."),
-        ("/tables/comparison.csv?unit_id=1", 422, "1 settings were chosen; a comparison takes 2 to 8."),
-        ("/tables/ranking.csv?max_price=cheap", 422, "found 'cheap'; a number such as 12.5 is needed."),
+        ("/tables/comparison.csv?unit_id=1", 422, "1 settings were selected; a comparison takes 2 to 8."),
+        ("/tables/ranking.csv?max_price=cheap", 422, "found 'cheap'; enter a number such as 12.5."),
         ("/units/99/draft.md", 404, "There is no unit under test 99 in this bench."),
     ],
 )
@@ -166,15 +166,15 @@ def test_the_look_of_a_publication_is_set_once_and_shows_in_every_file(client: T
 @pytest.mark.parametrize(
     ("changed", "field", "message"),
     [
-        ({"publication_ink": "red"}, "publication_ink", "The ink is 'red'; a colour such as #1c1f26 is needed."),
+        ({"publication_ink": "red"}, "publication_ink", "The ink is 'red'; enter a colour such as #1c1f26."),
         ({"publication_ink": "#999999"}, "publication_ink", "has a contrast of 2.8 to 1 on white; it needs 4.5 to 1"),
         (
             {"publication_accent": "#ffff00"},
             "publication_accent",
-            "it needs 3 to 1 to be read. Choose a darker colour.",
+            "it needs 3 to 1 to be readable. Choose a darker colour.",
         ),
-        ({"publication_font": "x;}body{"}, "publication_font", "the name of one family is needed"),
-        ({"publication": "x" * 61}, "publication", "has 61 letters; at most 60 fit"),
+        ({"publication_font": "x;}body{"}, "publication_font", "enter the name of one font family"),
+        ({"publication": "x" * 61}, "publication", "has 61 characters; at most 60 are allowed"),
     ],
 )
 def test_a_look_that_cannot_be_is_refused(client: TestClient, changed: dict[str, str], field: str, message: str):

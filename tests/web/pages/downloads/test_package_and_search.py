@@ -54,15 +54,15 @@ def test_the_command_packs_and_the_check_recomputes(
 ):
     out = tmp_path / "article.zip"
     assert run(["package", str(out), "--unit", "2", *told_to_command(bench)]) == 0
-    assert re.search(r"article\.zip: [\d.]+ MB; 1 units, \d+ trials with the empty-room runs", capsys.readouterr().out)
+    assert re.search(r"article\.zip: [\d.]+ MB; 1 units, \d+ trials including empty-room runs", capsys.readouterr().out)
     assert run(["check", str(out), "--workers", "1"]) == 0
-    assert "Every number comes out of the raw files as the package says." in capsys.readouterr().out
+    assert "Every number in the package is reproduced from the raw files." in capsys.readouterr().out
     with zipfile.ZipFile(out, "a") as package, pytest.warns(UserWarning, match="Duplicate name"):
         package.writestr("method.md", "another")
     assert run(["check", str(out)]) == 1
     said = capsys.readouterr().out
     assert "WRONG: method.md holds 7 bytes" in said
-    assert said.endswith("The package is not sound; see above.\n")
+    assert said.endswith("The package has problems; see above.\n")
 
 
 def test_a_unit_is_packed_by_its_name_too(bench: Settings, tmp_path: Path, client: TestClient, capsys):
@@ -79,11 +79,11 @@ def test_the_search_is_on_every_page_and_finds(client: TestClient):
         assert '<form class="find" method="get" action="/search" role="search"' in client.get(path).text
     found = client.get("/search?q=trial 5").text
     assert re.search(r'<h2>Trials</h2>\s*<ul class="found"><li><a href="/trials/5">', found)
-    assert "Nothing has all of these words" in client.get("/search?q=zzzz").text
-    assert "What happened lately" in client.get("/search").text
+    assert "Nothing found with all of these words" in client.get("/search?q=zzzz").text
+    assert "Recent changes" in client.get("/search").text
     too_long = client.get(f"/search?q={'a' * 300}")
     assert too_long.status_code == 422
-    assert "at most 200 can be looked for" in too_long.text
+    assert "at most 200 are allowed" in too_long.text
     assert "&lt;script&gt;" in client.get("/search?q=<script>").text
 
 
@@ -94,7 +94,7 @@ def test_changes_can_be_narrowed_to_a_unit_and_to_corrections(client: TestClient
     corrections = client.get("/changes?corrections=1").text
     assert "was changed" in corrections
     assert "<td>was added</td>" not in corrections
-    assert "No change fits" in client.get("/changes?unit=999999").text
+    assert "No changes match" in client.get("/changes?unit=999999").text
 
 
 @pytest.mark.parametrize("path", ["/", "/curves", "/costs", "/compare?unit_id=1,2", "/room", "/ranking/order"])

@@ -194,6 +194,6 @@ def test_a_cost_of_which_nothing_is_known_is_a_dash_with_its_reason(client, benc
     row = page.split("<tbody>")[1].split("</tr>")[0]
     assert "≥" not in row
     assert 'class="missing"' in row
-    assert "The standby power was not measured; 8,760 h of standby are left out." in row
+    assert "The standby power was not measured, so 8,760 h of standby are not included." in row
     table = client.get("/tables/ranking.csv?hours_per_day=0&column=running_cost").text.splitlines()
     assert table[1].split(",")[2:6] == ["", "", "", ""]

@@ -37,13 +37,13 @@ def test_two_are_compared_in_words_and_figures(bench: ComparedBench, client: Tes
     answer = client.get(compare_address(bench, "Alder", "Birch"))
     assert answer.status_code == 200
     words = words_of(answer.text)
-    assert "How do Alder and Birch differ?" in words
+    assert "Alder and Birch compared" in words
     assert "Alder delivers 1.10 times as much clean air as Birch; between 1.0" in words
     assert "Birch is 2.0 dB quieter than Alder" in words
     # the figures behind it: 15 m³/h more, with the interval of the difference
     assert "Clean air delivery rate 15 m³/h (8 to 22)" in words
     assert "above 99 %" in words
-    assert "Not compared: Of Alder only a lower bound of the running cost is known." in words
+    assert "Not compared: Only a lower bound of the running cost of Alder is known." in words
     assert 'data-figure-url="/figures/decay-overlay.json?trial=' in answer.text
 
 
@@ -61,11 +61,11 @@ def test_the_first_is_what_the_others_are_held_against(bench: ComparedBench, cli
 
 def test_one_can_be_left_out_of_three_but_not_of_two(bench: ComparedBench, client: TestClient):
     three = client.get(compare_address(bench, "Alder", "Birch", "Cedar")).text
-    leave = re.findall(r'href="(/compare\?[^"]*)">leave out', three)
+    leave = re.findall(r'href="(/compare\?[^"]*)">Remove<', three)
     assert len(leave) == 3
     left = client.get(html.unescape(leave[0])).text
-    assert "How do Birch and Cedar differ?" in words_of(left)
-    assert "leave out" not in left
+    assert "Birch and Cedar compared" in words_of(left)
+    assert ">Remove<" not in left
 
 
 def test_three_begin_with_the_strongest_and_what_it_cannot_be_told_from(bench: ComparedBench, client: TestClient):
@@ -86,14 +86,14 @@ def test_cubic_feet_where_they_are_asked_for(bench: ComparedBench, client: TestC
 
 def test_units_stand_for_their_highest_setting(bench: ComparedBench, client: TestClient):
     answer = client.get(f"/compare?unit_id={bench.units['Alder']}&unit_id={bench.units['Birch']}")
-    assert "How do Alder and Birch differ?" in words_of(answer.text)
+    assert "Alder and Birch compared" in words_of(answer.text)
 
 
 def test_without_a_choice_the_page_offers_one(bench: ComparedBench, client: TestClient):
     none, one = client.get("/compare"), client.get(compare_address(bench, "Cedar"))
     assert "Choose 2 to 8 settings below." in words_of(none.text)
     assert none.text.count('name="setting_id"') == 5
-    assert "One is chosen. Choose another, up to 8 in all." in words_of(one.text)
+    assert "One setting is selected. Select another, up to 8 in total." in words_of(one.text)
     cedar = bench.settings["Cedar"]
     assert f'id="setting-{cedar}" name="setting_id" type="checkbox" value="{cedar}" checked' in one.text
 
@@ -108,7 +108,7 @@ def test_a_bench_with_units_and_no_trial_says_what_to_do_first(client: TestClien
     with session_scope(store) as session:
         add_unit(session, NewUnit(maker="Maker A", model="Model 1"), now=NOW)
     page = client.get("/compare").text
-    assert "No trial is on this bench yet, so there is nothing to compare." in page
+    assert "There are no trials yet, so there is nothing to compare." in page
     assert 'href="/trials/add"' in page
 
 
@@ -122,7 +122,7 @@ def test_an_empty_bench_says_what_to_do_first(client: TestClient):
 @pytest.mark.parametrize(
     ("query", "message"),
     [
-        ("setting_id=x", "A setting: found 'x'; a whole number is needed."),
+        ("setting_id=x", "A setting: found 'x'; enter a whole number."),
         ("unit_id=77&unit_id=78", "There is no unit with a speed setting under the number 77 in this bench."),
         ("setting_id=1&setting_id=999", "There is no speed setting 999 in this bench."),
         ("setting_id=1&setting_id=2&channel=gold", "The channel is 'gold'; it needs one of: pm2_5."),
@@ -139,38 +139,36 @@ def test_an_address_that_cannot_be_answered_is_refused_in_words(
 
 def test_the_order_comes_with_its_ranks(bench: ComparedBench, client: TestClient):
     words = words_of(client.get("/ranking/order").text)
-    assert "Alder is first, ahead of every other. 1 of 3 ranks are certain." in words
+    assert "Alder ranks first, ahead of every other. 1 of 3 ranks are certain." in words
     assert "2 to 3" in words
     assert "Birch and Cedar" in words
-    assert "cannot be told from zero" in words
-    assert "1 line without a clean air delivery rate, so without a rank." in words
+    assert "cannot be distinguished from zero" in words
+    assert "1 row without a clean air delivery rate, so not ranked." in words
 
 
 def test_the_order_by_power(bench: ComparedBench, client: TestClient):
     words = words_of(client.get("/ranking/order?by=power").text)
-    assert "Birch is first, in a statistical tie with Cedar." in words
+    assert "Birch ranks first, in a statistical tie with Cedar." in words
 
 
 def test_an_order_by_a_quantity_without_interval_is_refused(bench: ComparedBench, client: TestClient):
     answer = client.get("/ranking/order?by=price")
     assert answer.status_code == 422
-    assert "it needs a quantity with an interval" in words_of(answer.text)
+    assert "choose a quantity with an interval" in words_of(answer.text)
 
 
 def test_the_bench_offers_no_weights_of_its_own(bench: ComparedBench, client: TestClient):
     page = client.get("/ranking/weights")
-    assert "The bench has no weights of its own" in words_of(page.text)
+    assert "There are no default weights" in words_of(page.text)
     assert "<tbody>" not in page.text
 
 
 def test_the_order_by_weights_shows_how_it_moves(bench: ComparedBench, client: TestClient):
     page = client.get("/ranking/weights?weight_clean_air_delivery_rate=3&weight_power=1&search=e")
     words = words_of(page.text)
-    assert (
-        "By your weights Maker B Alder stands first, but falls as far as place 3 when one weight is changed." in words
-    )
+    assert "By your weights, Maker B Alder ranks first, but falls as far as rank 3 when one weight is changed." in words
     assert "75 % of all weights" in words
-    assert "Clean air delivery rate left out" in words
+    assert "Clean air delivery rate set to zero" in words
     assert "Power doubled" in words
     assert 'name="weight_power" type="text" value="1"' in page.text
     assert '<input type="hidden" name="search" value="e">' in page.text
@@ -180,8 +178,8 @@ def test_the_order_by_weights_shows_how_it_moves(bench: ComparedBench, client: T
 @pytest.mark.parametrize(
     ("query", "field", "message"),
     [
-        ("weight_sound=loud", "weight_sound", "The weight of sound: found 'loud'; a number such as 12.5 is needed."),
-        ("weight_price=-2", "weight_price", "A weight is -2; it needs to be from 0 to 100."),
+        ("weight_sound=loud", "weight_sound", "The weight of sound: found 'loud'; enter a number such as 12.5."),
+        ("weight_price=-2", "weight_price", "A weight is -2; it must be from 0 to 100."),
     ],
 )
 def test_a_weight_that_cannot_be_is_refused_by_its_field(
@@ -215,15 +213,15 @@ def test_the_ranking_leads_to_these_pages_with_its_filters(bench: ComparedBench,
 
 def test_long_orders_are_shown_in_parts_and_ranked_as_a_whole(bench: ComparedBench, client: TestClient):
     page = client.get("/ranking/order?limit=2").text
-    assert "1 to 2 of 4 lines" in words_of(page)
+    assert "1 to 2 of 4 rows" in words_of(page)
     assert "2 to 3" in words_of(page)  # Birch, whose rank Cedar on the next part shares
     further = re.search(r'rel="next" href="([^"]+)"', page)
     assert further is not None
     rest = words_of(client.get(html.unescape(further[1])).text)
-    assert "3 to 4 of 4 lines" in rest
+    assert "3 to 4 of 4 rows" in rest
     assert "Cedar" in rest
     weighted = client.get("/ranking/weights?weight_clean_air_delivery_rate=1&limit=2&offset=2").text
-    assert "3 to 3 of 3 lines" in words_of(weighted)
+    assert "3 to 3 of 3 rows" in words_of(weighted)
 
 
 def test_a_bench_with_a_single_setting_leads_to_the_second(client: TestClient, store: Engine, small_bench: SmallBench):
@@ -238,27 +236,27 @@ def test_a_bench_with_a_single_setting_leads_to_the_second(client: TestClient, s
         add_trial(session, decay_log(), "run.csv", run, now=NOW)
         session.delete(session.get_one(SpeedSetting, small_bench.low_setting_id))
     page = client.get("/compare").text
-    assert "Only one setting of one unit is on this bench, and a comparison needs two" in page
+    assert "Only one setting of one unit has been recorded, and a comparison needs two" in page
     assert 'href="/trials/add"' in page
     order = client.get("/ranking/order").text
-    assert "every pair of neighbours in this order is told apart" not in order
+    assert "every pair of neighbouring units differs" not in order
     ranking = client.get("/").text
-    assert "Add the run that is missing" in ranking
+    assert "Add the missing run" in ranking
 
 
 def test_what_does_not_clean_and_what_may_make_ozone_is_cautioned_about(
     bench: ComparedBench, client: TestClient, store: Engine
 ):
-    assert "Not a protection" not in client.get(compare_address(bench, "Alder", "Birch")).text
+    assert "No protection" not in client.get(compare_address(bench, "Alder", "Birch")).text
     words = words_of(client.get(compare_address(bench, "Alder", "Dud")).text)
     assert "Dud: no cleaning was measured. A unit that does not clean measurably does not protect people with" in words
     assert "For medical advice ask a doctor." in words
-    assert "can make ozone" not in words
+    assert "can produce ozone" not in words
     with session_scope(store) as session:
         session.execute(update(UnitUnderTest).where(UnitUnderTest.model == "Birch").values(makes_ozone=True))
     words = words_of(client.get(compare_address(bench, "Alder", "Birch")).text)
-    assert "Birch: works in a way that can make ozone, which irritates the lungs." in words
-    assert "ask a doctor before running one near somebody who is ill" in words
+    assert "Birch: uses a technology that can produce ozone, which irritates the lungs." in words
+    assert "ask a doctor before running one near anyone who is ill" in words
 
 
 def test_the_ranking_says_that_what_does_not_clean_is_no_protection(bench: ComparedBench, client: TestClient):

@@ -26,12 +26,19 @@ def test_the_draft_answers_every_question_from_what_is_stored(client: TestClient
     page = client.get("/units/1/draft")
     assert page.status_code == 200
     words = text_of(page.text)
-    for heading in ("What it is", "How it was tested", "Does it clean?", "How loud is it?", "Strengths", "Disclosure"):
+    for heading in (
+        "Specifications",
+        "How it was tested",
+        "Does it clean?",
+        "How loud is it?",
+        "Strengths",
+        "Disclosure",
+    ):
         assert heading in words
     assert "Room A, 30.0" in words
     assert "2 with the unit: trials 3, 4" in words
     assert "2 without it: trials 1, 2" in words
-    assert "How the unit came to the bench is not recorded; record it before publishing." in words
+    assert "The source of the unit is not recorded; record it before publishing." in words
 
 
 def test_numbers_on_cleaning_lead_to_their_trials(client: TestClient):
@@ -62,15 +69,15 @@ def test_every_number_leads_to_a_page_that_answers(client: TestClient, unit_id: 
 def test_a_unit_that_does_nothing_is_told_so_and_for_nobody(client: TestClient):
     words = text_of(client.get("/units/2/draft").text)
     assert "No measurable cleaning" in words
-    assert "Nobody, as far as smoke goes: no cleaning was measurable." in words
+    assert "Nobody who wants to remove smoke: no cleaning was measurable." in words
     assert "Stronger" in words
-    assert "No air cleaner is a protection for people with asthma" in words
+    assert "No air cleaner protects people with asthma" in words
 
 
 def test_a_unit_never_tried_has_a_draft_that_says_so(client: TestClient):
     words = text_of(client.get("/units/3/draft").text)
-    assert "There is no usable trial of it yet." in words
-    assert "That cannot be said before it was tested." in words
+    assert "There is no usable trial yet." in words
+    assert "Not known until it is tested." in words
 
 
 def test_an_edit_of_a_weakness_is_kept_with_the_one_before(client: TestClient):
@@ -84,7 +91,7 @@ def test_an_edit_of_a_weakness_is_kept_with_the_one_before(client: TestClient):
     page = text_of(client.get("/units/2/draft").text)
     assert "It does nothing that we could measure. (evidence)" in page
     assert "Ada, plainer: It does nothing to smoke." in page
-    assert "worded by a person, version 2" in page
+    assert "edited, version 2" in page
     assert "It does nothing that we could measure." in client.get("/units/2/draft.md?links=no").text
 
 
@@ -95,17 +102,17 @@ def test_a_point_of_one_s_own_can_be_added_and_left_out(client: TestClient):
     sent = {"key": "own-1", "kind": "strength", "words": "A long cord.", "state": "left out"}
     client.post("/units/1/draft/points", data=sent)
     assert "A long cord." not in client.get("/units/1/draft.md").text
-    assert "Left out: A long cord." in text_of(client.get("/units/1/draft").text)
+    assert "Not included: A long cord." in text_of(client.get("/units/1/draft").text)
 
 
 @pytest.mark.parametrize(
     ("path", "sent", "message"),
     [
         ("points", {"key": "", "kind": "strength", "words": ""}, "The point is empty"),
-        ("points", {"key": "beauty", "kind": "strength", "words": "Nice."}, "The point is named 'beauty'"),
-        ("points", {"key": "", "kind": "virtue", "words": "Nice."}, "it needs one of: strength, weakness."),
+        ("points", {"key": "beauty", "kind": "strength", "words": "Nice."}, "There is no point 'beauty''. Use"),
+        ("points", {"key": "", "kind": "virtue", "words": "Nice."}, "choose one of: strength, weakness."),
         ("verdict", {"verdict": "", "state": "draft"}, "The verdict is empty"),
-        ("verdict", {"verdict": "Fine.", "state": "done"}, "it needs one of: draft, published."),
+        ("verdict", {"verdict": "Fine.", "state": "done"}, "choose one of: draft, published."),
     ],
 )
 def test_what_cannot_be_is_refused_and_what_was_typed_stays(
@@ -118,8 +125,8 @@ def test_what_cannot_be_is_refused_and_what_was_typed_stays(
     if sent.get("key") != "beauty":
         assert f">{typed}</textarea>" in answer.text
     page = client.get("/units/1/draft").text
-    assert "No verdict is written yet." in page
-    assert "Added by a person." not in page
+    assert "No verdict yet." in page
+    assert "Added by the reviewer." not in page
 
 
 def test_a_published_verdict_ages_when_a_number_moves(client: TestClient, store: Engine):
@@ -145,16 +152,16 @@ def test_a_published_verdict_ages_when_a_number_moves(client: TestClient, store:
 
 def test_a_verdict_can_be_withdrawn_and_stays_in_the_history(client: TestClient):
     client.post("/units/1/draft/verdict", data={"verdict": "Strong.", "state": "draft"})
-    assert "Withdraw version" not in client.get("/units/1/draft").text
+    assert "Withdraw published version" not in client.get("/units/1/draft").text
     client.post("/units/1/draft/verdict", data={"verdict": "Strong!", "state": "published"})
-    assert "Withdraw version 2, which readers have" in client.get("/units/1/draft").text
+    assert "Withdraw published version 2" in client.get("/units/1/draft").text
     refused = client.post("/units/1/draft/verdict/withdraw", data={"withdraw_why": " "})
     assert refused.status_code == 422
     assert "The reason for withdrawing the verdict is empty" in text_of(refused.text)
     sent = {"withdraw_why": "It was of <b>another</b> unit.", "who": "Ada"}
     assert client.post("/units/1/draft/verdict/withdraw", data=sent).status_code == 303
     page = client.get("/units/1/draft").text
-    assert "Withdraw version" not in page
+    assert "Withdraw published version" not in page
     assert "It was of &lt;b&gt;another&lt;/b&gt; unit." in page
     assert re.search(r"Version 2, published, [^<]*; withdrawn \d{4}-\d\d-\d\d \d\d:\d\d UTC, Ada", page)
     assert "Strong!" not in client.get("/units/1/draft.md").text

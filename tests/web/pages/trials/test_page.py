@@ -44,8 +44,8 @@ def test_the_start_names_its_zone_and_the_value_of_a_mark_its_unit(
     assert re.search(r"<dt>Started</dt><dd>\d{4}-\d\d-\d\d \d\d:\d\d [A-Z]\S+<", client.get("/trials/1").text)
     for page in (client.get("/trials/1").text, client.get("/trials/1/marks").text, client.get("/bench").text):
         label = page.split('<label for="clear_level_value">')[1].split("</label>")[0]
-        assert "Its value" in label
-        assert "[µg/m³ or a share]" in label
+        assert "Clear level value" in label
+        assert "[µg/m³ or fraction]" in label
 
 
 def test_without_an_empty_room_run_the_unit_gets_no_rate(
@@ -53,7 +53,7 @@ def test_without_an_empty_room_run_the_unit_gets_no_rate(
 ):
     store(client, make_log(), conditions(small_bench))
     page = client.get("/trials/1").text
-    assert "No empty-room run of this room fits" in page
+    assert "There is no matching empty-room run of this room" in page
     assert client.get("/api/trials/1").json()["channels"]["pm2_5"]["clean_air_delivery_rate_m3_per_h"] is None
 
 
@@ -82,7 +82,7 @@ def test_the_drawing_follows_marks_in_its_address(client: TestClient, trial_of_u
 def test_other_marks_are_shown_before_they_are_saved(client: TestClient, trial_of_unit: int):
     before = client.get(f"/api/trials/{trial_of_unit}").json()
     page = client.get(f"/trials/{trial_of_unit}/marks", params={"unit_on": "18", "end": "60"}).text
-    assert "What changes" in page
+    assert "Effect on results" in page
     assert "Total decay" in page
     assert 'name="unit_on" value="18"' in page
     assert client.get(f"/api/trials/{trial_of_unit}").json() == before
@@ -97,7 +97,7 @@ def test_other_marks_are_shown_before_they_are_saved(client: TestClient, trial_o
     page = client.get(f"/trials/{trial_of_unit}").text
     assert "the mark “unit on” [min] was changed" in page
     assert "switched on at the minute mark" in page
-    assert "PM2.5: the total decay [1/h] was computed again" in page
+    assert "PM2.5: the total decay [1/h] was recalculated" in page
     assert "unit_on_s" not in page
 
 
@@ -110,7 +110,7 @@ def test_marks_that_do_not_fit_are_told_beside_their_field(client: TestClient, t
         assert "the log runs from 0 to" in message_by(answer.text, "unit_on")
         assert 'value="500"' in answer.text
     answer = client.get(f"/trials/{trial_of_unit}/marks", params={"unit_on": "1,234"})
-    assert "can be read in two ways" in message_by(answer.text, "unit_on")
+    assert "is ambiguous" in message_by(answer.text, "unit_on")
     assert client.get(f"/api/trials/{trial_of_unit}").json()["marks"]["unit_on_s"] is None
 
 
@@ -132,7 +132,7 @@ def test_an_excluded_trial_stays_listed_with_who_and_why(client: TestClient, tri
         == 303
     )
     page = client.get(f"/trials/{trial_of_unit}").text
-    assert "Ada left this trial out" in page
+    assert "Ada excluded this trial from the results" in page
     assert "a window stood open" in page
     assert "excluded: a window stood open" in client.get("/trials").text
     assert client.post(f"/trials/{trial_of_unit}/restore", data={"who": "Ada"}).status_code == 303
@@ -142,18 +142,18 @@ def test_an_excluded_trial_stays_listed_with_who_and_why(client: TestClient, tri
 def test_the_trash_keeps_a_trial_until_it_is_taken_back(client: TestClient, trial_of_unit: int):
     refused = client.post(f"/trials/{trial_of_unit}/trash", data={"trash_why": " "})
     assert refused.status_code == 422
-    assert "The reason for putting the trial in the trash is empty" in message_by(refused.text, "trash_why")
+    assert "The reason for deleting the trial in the trash is empty" in message_by(refused.text, "trash_why")
     assert client.post(f"/trials/{trial_of_unit}/trash", data={"trash_why": "wrong log"}).status_code == 303
     page = client.get(f"/trials/{trial_of_unit}").text
     assert "In the trash" in page
-    assert re.search(r"desk put this trial in the trash on \d{4}-\d\d-\d\d \d\d:\d\d UTC: wrong log", page)
+    assert re.search(r"desk moved this trial to the trash on \d{4}-\d\d-\d\d \d\d:\d\d UTC: wrong log", page)
     assert f'/trials/{trial_of_unit}"' not in client.get("/trials").text
     assert f'/trials/{trial_of_unit}"' in client.get("/trials?state=trashed").text
     assert client.post(f"/trials/{trial_of_unit}/untrash").status_code == 303
     assert f'/trials/{trial_of_unit}"' in client.get("/trials").text
     again = client.post(f"/trials/{trial_of_unit}/untrash")
     assert again.status_code == 422
-    assert "does not lie in the trash" in again.text
+    assert "is not in the trash" in again.text
 
 
 def test_what_was_told_can_be_corrected_and_results_follow(
@@ -182,10 +182,10 @@ def test_the_list_is_narrowed_by_kind_unit_and_room(client: TestClient, trial_of
     of_unit = client.get(f"/trials?unit_under_test_id={small_bench.unit_id}").text
     assert "trial 3" in of_unit
     assert "trial 1<" not in of_unit
-    assert "No trial fits" in client.get("/trials?room_id=99").text
+    assert "No trials match the filters." in client.get("/trials?room_id=99").text
     wrong = client.get("/trials?state=lost")
     assert wrong.status_code == 422
-    assert "it needs one of: kept, excluded, trashed" in wrong.text
+    assert "choose one of: kept, excluded, trashed" in wrong.text
 
 
 def test_a_trial_that_is_not_there_is_a_404_page(client: TestClient):
@@ -209,15 +209,15 @@ def test_an_empty_room_run_reads_as_natural_decay_and_has_no_unit_to_switch_on(c
     answer = page.split('class="answer">')[1].split("</p>")[0]
     assert "Without a unit, PM2.5 fell at" in answer
     assert "the natural decay of" in answer
-    table = page.split("Results of each channel</h2>")[1].split("</table>")[0]
+    table = page.split("Results by channel</h2>")[1].split("</table>")[0]
     assert table.count("Natural decay") == 1
     for word in ("Total decay", "Clean air", "Air changes", "unit on"):
         assert word not in table
-    assert "Decay begins" in page
-    assert "Unit on was read off the curve" not in page
+    assert "Decay start" in page
+    assert "Unit on was detected from the curve" not in page
     of_unit = client.get(f"/trials/{trial_of_unit}").text
-    assert "Unit on was read off the curve" in of_unit
-    assert "Decay begins" not in of_unit
+    assert "Unit on was detected from the curve" in of_unit
+    assert "Decay start" not in of_unit
 
 
 def test_a_background_stands_with_its_unit(client: TestClient, trial_of_unit: int):

@@ -37,9 +37,9 @@ def test_an_empty_table_holds_the_headers(client):
 def test_a_table_is_previewed_then_stored(client, store):
     page = send(client, UNITS)
     assert page.status_code == 200
-    assert "2 lines would be stored. Nothing is stored yet." in page.text
+    assert "2 rows will be saved. Nothing is saved yet." in page.text
     assert "adds the unit Maker C Alpha" in page.text
-    assert "columns that nothing answers to: colour" in page.text
+    assert "columns not recognised: colour" in page.text
     assert models(store) == []
     answer = client.post(f"/bulk/{token_of(page)}", data={"kind": "units", "who": "Ada"})
     assert answer.status_code == 303
@@ -51,17 +51,17 @@ def test_a_refused_line_holds_the_rest_back_until_it_is_left_out(client, store, 
     text = "maker,model,price,currency,seen_on,source\nMaker A,Model 1,9,USD,2026-01-01,shop\n"
     text += "Maker Z,Gone,9,USD,2026-01-01,shop\n"
     page = send(client, text)
-    assert "1 line would be stored, 1 refused." in page.text
-    assert "Maker Z Gone is not on the bench" in page.text
+    assert "1 row will be saved, 1 refused." in page.text
+    assert "Maker Z Gone does not exist" in page.text
     token = token_of(page)
     refused = client.post(f"/bulk/{token}", data={"kind": "prices"})
     assert refused.status_code == 422
-    assert "1 of 2 lines are refused, the first in line 3" in refused.text
+    assert "1 of 2 rows are rejected, the first in line 3" in refused.text
     with session_scope(store) as session:
         assert len(session.scalars(select(Price)).all()) == 1
     answer = client.post(f"/bulk/{token}", data={"kind": "prices", "leave_out": "1"})
     assert answer.status_code == 303
-    assert "1 line stored, 1 refused and left out." in client.get(answer.headers["location"]).text
+    assert "1 line stored, 1 rejected and skipped." in client.get(answer.headers["location"]).text
     with session_scope(store) as session:
         assert len(session.scalars(select(Price)).all()) == 2
 
@@ -70,7 +70,7 @@ def test_what_is_stored_already_is_left_out(client, store):
     token = token_of(send(client, UNITS))
     client.post(f"/bulk/{token}", data={"kind": "units"})
     page = send(client, UNITS)
-    assert "0 lines would be stored, 2 stored already and left out." in page.text
+    assert "0 rows will be saved, 2 already saved and skipped." in page.text
     assert "Store 0" not in page.text
 
 
@@ -79,16 +79,16 @@ def test_a_table_can_be_turned_down_and_is_then_gone(client, store):
     assert client.post(f"/bulk/{token}", data={"turn_down": "1"}).headers["location"] == "/bulk"
     again = client.post(f"/bulk/{token}", data={"kind": "units"})
     assert again.status_code == 404
-    assert "The table no longer waits here" in again.text
+    assert "This upload has expired or was already saved. Upload the table" in again.text
     assert models(store) == []
 
 
 @pytest.mark.parametrize(
     ("text", "fields", "message"),
     [
-        ("a,b\n1,2\n", {}, "no kind of table has all it needs among them"),
+        ("a,b\n1,2\n", {}, "they do not match any table type"),
         ("maker,b\n1,2\n", {"kind": "units"}, "units.csv, line 1: the column model is missing"),
-        ("maker,model\n", {"kind": "cars"}, "The kind of table is &#39;cars&#39;"),
+        ("maker,model\n", {"kind": "cars"}, "The table type is &#39;cars&#39;"),
         (" ", {}, "units.csv"),
         ("%PDF-1.7 nothing", {}, "a PDF document"),
     ],
@@ -100,7 +100,7 @@ def test_what_is_no_table_is_refused(client, text, fields, message):
 
 
 def test_no_file_is_told(client):
-    assert "No file was chosen. Choose a CSV or XLSX table." in client.post("/bulk", data={}).text
+    assert "No file selected. Choose a CSV or XLSX table." in client.post("/bulk", data={}).text
 
 
 def test_cells_stay_words(client):
@@ -110,5 +110,5 @@ def test_cells_stay_words(client):
 
 
 def test_a_forged_count_in_the_address_says_nothing(client):
-    assert "stored" not in client.get("/bulk?kind=units&added=lots").text.split("Send a CSV")[0]
-    assert "stored." not in client.get("/bulk?kind=cars&added=5").text.split("Send a CSV")[0]
+    assert "stored" not in client.get("/bulk?kind=units&added=lots").text.split("Upload a CSV")[0]
+    assert "stored." not in client.get("/bulk?kind=cars&added=5").text.split("Upload a CSV")[0]

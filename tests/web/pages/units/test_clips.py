@@ -23,7 +23,7 @@ def stored(store):
 def test_the_form_is_offered(client, small_bench):
     page = client.get(f"/units/{small_bench.unit_id}/clips")
     assert page.status_code == 200
-    assert "No recording is stored yet." in page.text
+    assert "No recordings yet." in page.text
     assert 'name="tone_level_db" type="text" value="94"' in page.text
     assert "can damage hearing" in page.text
 
@@ -65,12 +65,12 @@ def test_a_prominent_tone_is_told(client, small_bench):
 @pytest.mark.parametrize(
     ("fields", "message"),
     [
-        ({"setting": ""}, "No setting was chosen; a clip belongs to a setting."),
+        ({"setting": ""}, "No setting selected a setting."),
         ({"distance_m": ""}, "The distance is missing"),
         ({"distance_m": "near"}, "The distance: found &#39;near&#39;"),
         ({"known_level_dba": "7"}, "The known level is 7.0 dB(A)"),
-        ({"channel": "4"}, "fan.wav has 1 channels and channel 4 was asked for"),
-        ({"channel": "0"}, "fan.wav has 1 channels and channel 0 was asked for"),
+        ({"channel": "4"}, "fan.wav has 1 channels; there is no channel 4"),
+        ({"channel": "0"}, "fan.wav has 1 channels; there is no channel 0"),
         ({"recorded_on": ""}, "The clip has no date"),
     ],
 )
@@ -82,9 +82,9 @@ def test_mistakes_are_told_and_nothing_is_stored(client, small_bench, store, fie
 
 
 def test_no_file_and_no_sound_are_told(client, small_bench, store):
-    assert "No file was chosen. Choose the recording" in send(client, small_bench, {}).text
+    assert "No file selected. Choose" in send(client, small_bench, {}).text
     letter = {"clip": ("letter.txt", b"dear", "text/plain")}
-    assert "letter.txt cannot be read as sound" in send(client, small_bench, letter).text
+    assert "letter.txt cannot be read as audio. Choose" in send(client, small_bench, letter).text
     assert stored(store) == []
 
 
@@ -103,4 +103,4 @@ def test_harmful_names_stay_words(client, small_bench):
     send(client, small_bench, files)
     page = client.get(f"/units/{small_bench.unit_id}/clips").text
     assert "<script>alert" not in page
-    assert "the recorder cut the sound off" in page
+    assert "the recording is clipped" in page

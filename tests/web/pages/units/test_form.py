@@ -68,13 +68,13 @@ def test_maker_and_model_are_enough(client: TestClient):
 @pytest.mark.parametrize(
     ("changed", "field", "message"),
     [
-        ({"maker": " "}, "maker", "The maker is empty; it needs at least one letter."),
-        ({"mass_kg": "heavy"}, "mass_kg", "The mass: found 'heavy'; a number such as 12.5 is needed."),
-        ({"price": "-1"}, "price", "The price is -1 eur; it needs to be zero or above."),
-        ({"currency": "euro"}, "currency", "it needs three letters such as USD or EUR"),
-        ({"price_seen_on": "3.2.2026"}, "price_seen_on", "a date such as 2026-03-31 is needed"),
+        ({"maker": " "}, "maker", "The maker is empty. Enter at least one letter."),
+        ({"mass_kg": "heavy"}, "mass_kg", "The mass: found 'heavy'; enter a number such as 12.5."),
+        ({"price": "-1"}, "price", "The price is -1 eur; it must be zero or above."),
+        ({"currency": "euro"}, "currency", "enter three letters such as USD or EUR"),
+        ({"price_seen_on": "3.2.2026"}, "price_seen_on", "enter a date such as 2026-03-31"),
         ({"price_seen_on": ""}, "price_seen_on", "The price has no date"),
-        ({"pack_size": "2.5"}, "pack_size", "a whole number is needed"),
+        ({"pack_size": "2.5"}, "pack_size", "enter a whole number"),
         ({"new_settings": "low\nLOW"}, "new_settings", ""),
         ({"kind": "magic"}, "kind", "it needs one of: mechanical filter"),
     ],
@@ -92,14 +92,14 @@ def test_a_mistake_in_any_section_stores_nothing_and_keeps_the_rest(
 def test_a_pack_price_without_a_part_is_refused(client: TestClient):
     answer = client.post("/units/add", data={"maker": "M", "model": "1", "consumable_price": "9"})
     assert answer.status_code == 422
-    assert "A price of a pack was given and no consumable; choose or name one." in answer.text
+    assert "A pack price was entered without a consumable; choose or name one." in answer.text
     assert client.get("/api/units").json()["units"] == []
 
 
 def test_a_second_unit_of_the_same_name_is_refused(client: TestClient, small_bench: SmallBench):
     answer = client.post("/units/add", data={"maker": "Maker A", "model": "model 1"})
     assert answer.status_code == 422
-    assert "is on the bench already, as unit 1" in message_by(answer.text, "model")
+    assert "already exists as unit 1" in message_by(answer.text, "model")
 
 
 def test_a_unit_is_changed_and_the_old_value_stays_on_record(client: TestClient, small_bench: SmallBench):
@@ -152,7 +152,7 @@ def test_a_setting_cannot_take_the_name_of_another(client: TestClient, small_ben
     )
     assert answer.status_code == 422
     message = message_by(answer.text, f"setting_{small_bench.low_setting_id}")
-    assert message == "The unit has another setting 'HIGH'. Give this one a name of its own."
+    assert message == "The unit already has a setting 'HIGH'. Give this one another name."
 
 
 def test_names_are_shown_as_text_never_as_markup(client: TestClient):

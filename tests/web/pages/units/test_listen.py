@@ -42,12 +42,12 @@ def addresses(page):
 
 def test_an_empty_bench_says_what_to_do_first(client):
     page = client.get("/listen").text
-    assert "There is no unit on this bench yet" in page
+    assert "There are no units yet" in page
     assert 'href="/trials/add"' in page
 
 
 def test_a_bench_without_recordings_says_what_to_do_first(client, small_bench):
-    assert "No recording is on this bench yet" in client.get("/listen").text
+    assert "There are no recordings yet" in client.get("/listen").text
 
 
 def test_chosen_clips_play_at_their_true_relative_loudness(client, clips):
@@ -68,9 +68,9 @@ def test_there_is_one_volume_a_caution_and_a_spectrum(client, clips):
     quiet, loud, _ = clips
     page = client.get(f"/listen?clip={quiet}&clip={loud}").text
     assert page.count('type="range"') == 1
-    assert "Begin with the volume of your machine low" in page
+    assert "Start with your volume low" in page
     assert f'data-figure-url="/figures/sound-spectra.json?clip={quiet}&amp;clip={loud}"' in page
-    assert "20\u00a0dB softer than the loudest of these" in page
+    assert "20\u00a0dB quieter than the loudest of these" in page
     figure = client.get(f"/figures/sound-spectra.json?clip={quiet}&clip={loud}").json()
     assert "Maker A Model 1, low 36 dB(A)" in figure["meta"]["alt_text"]
 
@@ -84,12 +84,14 @@ def test_unasked_the_loudest_clip_of_each_unit_is_shown(client, clips):
 def test_a_clip_without_calibration_cannot_be_set_beside_others(client, clips):
     page = client.get(f"/listen?clip={clips[2]}")
     assert page.status_code == 422
-    assert "is not calibrated, so its loudness beside others is not known" in page.text
+    assert "is not calibrated, so its relative loudness is not known" in page.text
 
 
 def test_unknown_and_too_many_clips_are_told(client, clips):
     assert "There is no sound clip 99" in client.get("/listen?clip=99").text
-    assert "9 clips were chosen; at most 8" in client.get("/listen?" + "&".join(f"clip={n}" for n in range(1, 10))).text
+    assert (
+        "9 clips were selected; at most 8" in client.get("/listen?" + "&".join(f"clip={n}" for n in range(1, 10))).text
+    )
 
 
 def test_a_player_may_take_the_sound_in_parts(client, clips):

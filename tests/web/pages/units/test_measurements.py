@@ -30,7 +30,7 @@ def test_a_sound_level_is_stored_and_taken_back_with_a_reason(client: TestClient
     assert "dB(A) at 1 m" in page
     refused = client.post(f"{address}/1/take-back", data={"why": ""})
     assert refused.status_code == 422
-    assert "The reason for taking it back is empty" in refused.text
+    assert "The reason for removal is empty" in refused.text
     assert client.post(f"{address}/1/take-back", data={"why": "wrong unit"}).status_code == 303
     assert "<td>48.5</td>" not in client.get(address).text
     assert "wrong unit" in client.get("/changes").text
@@ -39,12 +39,12 @@ def test_a_sound_level_is_stored_and_taken_back_with_a_reason(client: TestClient
 @pytest.mark.parametrize(
     ("changed", "field", "message"),
     [
-        ({"setting": ""}, "setting", "No setting was chosen"),
-        ({"sound_dba": "loud"}, "sound_dba", "a number such as 12.5 is needed"),
+        ({"setting": ""}, "setting", "No setting selected"),
+        ({"sound_dba": "loud"}, "sound_dba", "enter a number such as 12.5"),
         ({"sound_dba": "400"}, "sound_dba", "a number from 0 to 140 dB(A) is needed"),
         ({"distance_m": ""}, "distance_m", "The distance is missing"),
-        ({"distance_m": "0"}, "distance_m", "it needs to be above zero"),
-        ({"measured_on": "yesterday"}, "measured_on", "a date such as 2026-03-31 is needed"),
+        ({"distance_m": "0"}, "distance_m", "it must be above zero"),
+        ({"measured_on": "yesterday"}, "measured_on", "enter a date such as 2026-03-31"),
         ({"environment": "cave"}, "environment", "it needs one of: indoor, free field"),
     ],
 )
@@ -92,10 +92,10 @@ def test_power_needs_watts_or_a_log_and_not_both(client: TestClient, small_bench
     address = f"/units/{small_bench.unit_id}/power"
     neither = client.post(address, data={"setting": "0"})
     assert neither.status_code == 422
-    assert "one of the two is needed" in message_by(neither.text, "power_w")
+    assert "Enter either the meter reading or the meter log." in message_by(neither.text, "power_w")
     both = client.post(address, data={"setting": "0", "power_w": "3"}, files={"log": ("a.csv", b"x", "text/csv")})
-    assert "one of the two is needed" in message_by(both.text, "power_w")
-    assert "No setting was chosen" in message_by(client.post(address, data={"power_w": "3"}).text, "setting")
+    assert "Enter either the meter reading or the meter log." in message_by(both.text, "power_w")
+    assert "No setting selected" in message_by(client.post(address, data={"power_w": "3"}).text, "setting")
     wrong = client.post(address, data={"setting": "0"}, files={"log": ("a.csv", b"no log", "text/csv")})
     assert wrong.status_code == 422
     assert "a.csv" in message_by(wrong.text, "log")

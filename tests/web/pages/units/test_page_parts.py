@@ -45,13 +45,13 @@ def test_both_efficiencies_stand_apart_and_unverified_is_said(client, known):
     assert "6.00" in page
     assert "Integrated energy factor" in page
     assert "unverified: read second-hand, rule of 2023" in page
-    assert "hours a year (from memory, rule of 2023)" in page
-    assert "Never to be compared with the column beside it" in page
+    assert "hours per year (from memory, rule of 2023)" in page
+    assert "Do not compare it with the column beside it" in page
 
 
 def test_without_ratings_the_federal_factor_says_why(client, small_bench):
     page = client.get(f"/units/{small_bench.unit_id}").text
-    assert "Cannot be given. It needs certified smoke and dust rates" in page
+    assert "Not available. Needs certified smoke and dust rates" in page
 
 
 def test_recordings_are_named_with_a_way_to_listen(client, known):
@@ -66,7 +66,7 @@ def test_prices_over_time_are_drawn_in_one_currency(client, known):
     figure = client.get(f"/figures/price-history.json?unit={known.unit_id}").json()
     words = figure["meta"]["alt_text"]
     assert "179\u00a0USD on 2025-06-01" in words
-    assert "1 price in another currency left out." in words
+    assert "1 price in another currency not included." in words
     table = client.get(f"/charts/price-history.csv?unit={known.unit_id}").text
     assert "main filter" in table
     assert "150" not in table
@@ -109,7 +109,7 @@ def test_how_the_sound_was_measured_is_told_reading_by_reading(client, store, kn
         add_sound(session, known.unit_id, known.high_setting_id, 46.0, distance_m=2.0, instrument="meter A")
     page = client.get(f"/units/{known.unit_id}").text.replace("&nbsp;", "\u00a0")
     assert (
-        f"“high”, {DAY}: 46.0\u00a0dB(A) at 2\u00a0m, front, indoor; room alone 20.0\u00a0dB(A); meter A, class 2"
+        f"“high”, {DAY}: 46.0\u00a0dB(A) at 2\u00a0m, front, indoor; background 20.0\u00a0dB(A); meter A, class 2"
         in page
     )
     assert "brought to 1 m by 20 lg of the distances: an estimate." in page
@@ -123,7 +123,7 @@ def test_parts_without_a_price_cost_an_amount_not_known_never_zero(client, store
         add_tariff(session)
         add_consumable(session, small_bench.unit_id, NewConsumable(name="main filter", life_months=12))
     page = client.get(f"/units/{small_bench.unit_id}").text
-    assert "for energy, an amount not known for filters and parts" in page
+    assert "for energy, an amount not known for filters and other consumables" in page
     row = dict(zip(*csv.reader(client.get("/tables/running-cost.csv").text.splitlines()[:2]), strict=True))
     assert row["filters_and_parts_usd_per_year"] == ""
     assert row["running_cost_usd_per_year_bound"] == "at least"

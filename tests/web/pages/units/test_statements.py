@@ -35,8 +35,8 @@ def measured(store, small_bench):
 
 
 def test_empty_pages_offer_their_forms(client, small_bench):
-    assert "No certified rate was looked for yet." in client.get(f"/units/{small_bench.unit_id}/ratings").text
-    assert "No claim of the maker is recorded." in client.get(f"/units/{small_bench.unit_id}/claims").text
+    assert "No certified rates recorded." in client.get(f"/units/{small_bench.unit_id}/ratings").text
+    assert "No claims recorded." in client.get(f"/units/{small_bench.unit_id}/claims").text
     assert client.get("/units/99/ratings").status_code == 404
     assert client.get("/units/99/claims").status_code == 404
 
@@ -51,12 +51,12 @@ def test_looked_for_and_not_listed_is_kept(client, measured, store):
     sent = RATING | {"rating_value": "", "not_listed": "1"}
     assert client.post(f"/units/{measured.unit_id}/ratings", data=sent).status_code == 303
     assert rows(store, Rating)[0].listed is False
-    assert "Looked for on 2026-02-03 and not listed" in client.get(f"/units/{measured.unit_id}/ratings").text
+    assert "Searched for on 2026-02-03; not listed" in client.get(f"/units/{measured.unit_id}/ratings").text
 
 
 def test_a_sister_models_rating_is_kept_and_not_compared(client, measured, store):
     client.post(f"/units/{measured.unit_id}/ratings", data=RATING | {"sister_model": "Model 2"})
-    assert "given to Model 2, a sister model" in client.get(f"/units/{measured.unit_id}/ratings").text
+    assert "is for Model 2, a sister model" in client.get(f"/units/{measured.unit_id}/ratings").text
 
 
 @pytest.mark.parametrize(
@@ -100,7 +100,7 @@ def test_a_claim_may_name_a_setting_that_was_not_measured(client, measured):
         ({"claim_value": "a lot"}, "The claim: found &#39;a lot&#39;"),
         ({"quantity": "beauty"}, "The quantity of the claim is &#39;beauty&#39;"),
         ({"setting": "999"}, "There is no setting 999"),
-        ({"claim_seen_on": "soon"}, "found &#39;soon&#39;; a date such as"),
+        ({"claim_seen_on": "soon"}, "found &#39;soon&#39;; enter a date such as"),
     ],
 )
 def test_wrong_claims_keep_what_was_typed(client, measured, store, fields, message):
@@ -117,7 +117,7 @@ def test_entries_are_taken_back_with_a_reason(client, measured, store, what, sen
     address = f"/units/{measured.unit_id}/{what}/{entry}/take-back"
     refused = client.post(address, data={"why": " "})
     assert refused.status_code == 422
-    assert "The reason for taking it back is empty" in refused.text
+    assert "The reason for removal is empty" in refused.text
     assert client.post(address, data={"why": "another unit", "who": "Ada"}).status_code == 303
     assert rows(store, table) == []
 
