@@ -80,21 +80,10 @@ class Writer:
 
 
 class ReadBench:
-    """A server and a writer beside it.
+    """A server and a writer beside it."""
 
-    starts_anew : compare with a server that is started for it, instead of with the same one without its snapshot
-    """
-
-    def __init__(
-        self,
-        settings: Settings,
-        url: str,
-        unit_ids: Sequence[int],
-        setting_ids: dict[str, int],
-        *,
-        starts_anew: bool = False,
-    ) -> None:
-        self._settings, self._starts_anew = settings, starts_anew
+    def __init__(self, settings: Settings, url: str, unit_ids: Sequence[int], setting_ids: dict[str, int]) -> None:
+        self._settings = settings
         self._of_writer = open_engine(url)
         self.writer = Writer(self._of_writer, unit_ids)
         self.addresses = tuple(address.format(**setting_ids) for address in ADDRESSES)
@@ -109,10 +98,7 @@ class ReadBench:
             yield client
 
     def fresh(self, client: TestClient, addresses: Sequence[str]) -> dict[str, str]:
-        """The answers of the server once it has forgotten its snapshot, or of one that was started anew."""
-        if self._starts_anew:
-            with self.server() as another:
-                return {address: answer(another, address) for address in addresses}
+        """The answers of the server once it has forgotten its snapshot."""
         with session_scope(client.app_state["engine"], writes=False) as session:
             forget_snapshot(session)
         return {address: answer(client, address) for address in addresses}

@@ -1,10 +1,10 @@
 """A commit between any two reads of a request: does a later answer stay out of date?
 
-python -m tests.studies.commit_between_reads --rounds 12
+python -m tests.studies.commit_between_reads --rounds 50
 
 First a commit before every single statement of every view that a process keeps; then, for each number of readers, as
 many rounds as asked for of readers of views drawn by chance beside a writer. Every answer afterwards is compared with
-that of a server that was started for it.
+that of the same server once it has forgotten its snapshot.
 """
 
 import argparse
@@ -30,7 +30,7 @@ def run(rounds: int) -> list[str]:
         url = store.url.render_as_string(hide_password=False)
         store.dispose()
         setting_ids = {"strong": filled.settings["Strong"], "weak": filled.settings["Weak"]}
-        bench = ReadBench(settings, url, list(filled.units.values()), setting_ids, starts_anew=True)
+        bench = ReadBench(settings, url, list(filled.units.values()), setting_ids)
         lines = [f"{'view':62} {'statements':>10} {'out of date':>12}", *_gaps(bench)]
         lines += ["", f"{'readers beside a writer':62} {'rounds':>10} {'out of date':>12}", *_races(bench, rounds)]
         bench.close()
