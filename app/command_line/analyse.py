@@ -114,7 +114,7 @@ def _given_level(level: float | None, option: str, *, lowest_allowed: bool) -> f
     if level is None or 0 < level < float("inf") or (lowest_allowed and level == 0):
         return level
     needed = "of zero or above" if lowest_allowed else "above zero"
-    raise InvalidValue(f"{option} is {level:g}; enter a number {needed}, in the channel’s unit of measure.")
+    raise InvalidValue(f"{option} is {level:g}; enter a number {needed}, in the channel's unit of measure.")
 
 
 def _choices(arguments: argparse.Namespace) -> "ReadingChoices":

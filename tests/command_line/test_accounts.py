@@ -32,11 +32,11 @@ def test_accounts_are_added_listed_and_changed(command):
     assert command("account", "list")[1].startswith("There are no accounts; one person uses this bench")
     assert command("account", "add", "Ann", "--role", "administer") == (
         0,
-        "Ann may sign in now, with the role 'administer'.\n",
+        "Ann can now sign in, with the role 'administer'.\n",
         "",
     )
     assert command("account", "add", "Bea", "--role", "add", "--who", "Ann")[0] == 0
-    assert command("account", "role", "bea", "edit")[1] == "Bea has the role 'edit' now.\n"
+    assert command("account", "role", "bea", "edit")[1] == "Bea now has the role 'edit'.\n"
     assert command("account", "password", "Bea", typed="another few words")[1].startswith("Bea has a new password")
     assert command("account", "disable", "Bea")[1] == "Bea can no longer sign in.\n"
     assert command("account", "list")[1] == "Ann: administer\nBea: edit, disabled\n"

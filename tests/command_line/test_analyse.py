@@ -105,7 +105,10 @@ def test_columns_can_be_assigned(tmp_path: Path, capsys: pytest.CaptureFixture[s
             ["--room-volume-m3", "30", "--columns", "Haze"],
             "--columns is 'Haze'; use COLUMN=CHANNEL, such as “Dust [ug]=pm2_5”.",
         ),
-        (["--room-volume-m3", "30", "--channel", "voc"], "run.csv holds no channel 'voc'; it holds: pm1, pm2_5, pm10."),
+        (
+            ["--room-volume-m3", "30", "--channel", "voc"],
+            "run.csv has no channel 'voc'; its channels are: pm1, pm2_5, pm10.",
+        ),
         (["--room-volume-m3", "30", "--unit-on", "soon"], "Unit on is 'soon'; enter an ISO 8601 time such as"),
     ],
 )
@@ -183,7 +186,7 @@ def test_a_box_is_named_where_the_file_holds_several(tmp_path: Path, capsys: pyt
 def test_a_natural_decay_without_uncertainty_is_said_to_be_exact(log: Path, capsys: pytest.CaptureFixture[str]):
     assert run(["analyse", str(log), "--room-volume-m3", "30", "--natural-decay-per-h", "0.5"]) == 0
     said = capsys.readouterr().out
-    assert "natural decay           0.500, taken as exact" in said
+    assert "natural decay           0.500, assumed exact" in said
 
 
 def test_a_time_that_cannot_be_predicted_is_null_with_a_note(log: Path, capsys: pytest.CaptureFixture[str]):

@@ -85,7 +85,7 @@ def test_what_is_not_on_the_bench_is_named(bench: Path, logs: Path, capsys: pyte
     )
     assert run(["import", str(logs), "--manifest", str(listed), "--data", str(bench)]) == 1
     assert capsys.readouterr().err.splitlines() == [
-        "run9.csv: There is no unit under test 'Maker A Model 9' on the bench. Add it first, correct the name, or say "
+        "run9.csv: There is no unit under test 'Maker A Model 9'. Add it first, correct the name, or use "
         "--add-missing.",
         "run9.csv: There is no room 'Room B'. Add it first, correct the name, or use --add-missing.",
         "gone.csv: gone.csv cannot be opened: No such file or directory. Check its name and folder.",
@@ -144,7 +144,7 @@ def test_no_bench_is_made_where_one_is_looked_for(
     monkeypatch.chdir(tmp_path)
     assert run([*command, "--data", str(tmp_path / "bemch")]) == 1
     assert capsys.readouterr().err == (
-        f"hazefall {command[0]}: There is no bench in {tmp_path}/bemch. Choose its folder with --data, or its address "
+        f"hazefall {command[0]}: There is no bench in {tmp_path}/bemch. Choose its folder with --data, or its URL "
         "with --database.\n"
     )
     assert list(tmp_path.iterdir()) == []
@@ -185,7 +185,7 @@ def test_a_sound_store_is_told_so(bench: Path, capsys: pytest.CaptureFixture[str
         ),
         (
             "DROP TRIGGER changes_refuse_delete",
-            r"WRONG: The store no longer protects the change history: changes_refuse_delete was taken",
+            r"WRONG: The store no longer protects the change history: changes_refuse_delete was removed",
         ),
         (
             "DELETE FROM speed_settings",

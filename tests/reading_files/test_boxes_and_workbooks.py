@@ -28,8 +28,7 @@ def test_without_a_choice_the_boxes_are_listed():
         read_text(TWO_BOXES)
     assert caught.value.boxes == ("left", "right")
     assert caught.value.message == (
-        "log.csv, line 1: The file holds 2 boxes in the column “device”: “left”, “right”. "
-        "Choose one of them as the box."
+        "log.csv, line 1: The file has 2 boxes in the column “device”: “left”, “right”. Choose one of them as the box."
     )
 
 
@@ -118,7 +117,7 @@ def test_sheets_are_boxes():
 def test_a_workbook_with_one_table_and_a_column_of_boxes():
     lines = [["time", "device", "pm1"], *([f"2026-01-05 10:00:0{s}", box, s] for s in range(3) for box in "ab")]
     content = workbook(("log", lines))
-    with pytest.raises(SeveralBoxes, match="The file holds 2 boxes"):
+    with pytest.raises(SeveralBoxes, match="The file has 2 boxes"):
         read_log(content, "log.xlsx")
     assert read_log(content, "log.xlsx", ReadingChoices(box="b")).levels["pm1"].tolist() == [0, 1, 2]
 

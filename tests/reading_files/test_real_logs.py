@@ -23,9 +23,7 @@ def test_mobility_sizer_has_bins_named_by_a_line_above_the_table():
 
 
 def test_workshop_boxes_have_two_detectors_and_upload_times():
-    with pytest.raises(
-        SeveralBoxes, match=r"line 1: The file holds 3 boxes in the column “device”: “unit01”, “unit02”"
-    ):
+    with pytest.raises(SeveralBoxes, match=r"line 1: The file has 3 boxes in the column “device”: “unit01”, “unit02”"):
         read_extract("measured/decay_workshop_dust_two_sensors.csv")
     log = read_extract("measured/decay_workshop_dust_two_sensors.csv", box="unit01")
     assert (log.rows_read, count(log.levels["pm2_5"]), count(log.levels["pm2_5_b"])) == (308, 155, 137)

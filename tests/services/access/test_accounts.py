@@ -41,7 +41,7 @@ def test_the_first_account_administers_and_is_recorded_without_its_password(sess
 def test_a_first_account_that_could_not_look_after_others_is_refused(session: Session):
     with pytest.raises(
         InvalidValue,
-        match="first account cannot have the role 'edit'; it needs the role 'administer'' so that it can manage",
+        match="first account cannot have the role 'edit'; it needs the role 'administer' so that it can manage",
     ):
         add_account(session, "Ann", "edit", PASSWORD)
 

@@ -42,7 +42,7 @@ def test_a_token_says_whose_script_it_is_until_it_is_revoked(store: Engine, bea:
 
 def test_a_token_never_does_more_than_its_account(store: Engine, bea: int):
     with session_scope(store) as session:
-        with pytest.raises(InvalidValue, match="the role 'administer', and Bea has the role 'edit'"):
+        with pytest.raises(InvalidValue, match="the role 'administer', because Bea has the role 'edit'"):
             add_api_token(session, bea, "too much", "administer")
         token = add_api_token(session, bea, "a job", "edit")
         change_role(session, bea, "view")

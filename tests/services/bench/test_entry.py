@@ -295,7 +295,7 @@ def test_smoke_sources_have_an_aerosol(session: Session, small_bench: SmallBench
     add_smoke_source(session, NewSmokeSource(name="test dust", aerosol="dust"))
     with pytest.raises(AlreadyStored, match="A smoke source 'test dust' already exists"):
         add_smoke_source(session, NewSmokeSource(name="test dust", aerosol="dust"))
-    with pytest.raises(InvalidValue, match="The aerosol is 'steam'; it needs one of: smoke, dust, pollen"):
+    with pytest.raises(InvalidValue, match="The aerosol is 'steam'; choose one of: smoke, dust, pollen"):
         add_smoke_source(session, NewSmokeSource(name="kettle", aerosol="steam"))
 
 

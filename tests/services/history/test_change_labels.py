@@ -83,7 +83,7 @@ def test_marks_are_told_in_minutes_and_what_is_found_says_so(session: Session, s
     assert described.what == "the mark “unit on” [min] was changed"
     assert (described.before, described.after) == ("detected from the data", "12.5")
     described = changed(session, "trial", 1, "clear_level_kind", None, "share_of_start")
-    assert (described.before, described.after) == ("bench default", "a share of the level at unit on")
+    assert (described.before, described.after) == ("bench default", "a fraction of the level at unit on")
 
 
 def test_computed_numbers_keep_the_digits_that_say_something(session: Session, small_bench: SmallBench):

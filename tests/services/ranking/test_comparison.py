@@ -90,7 +90,7 @@ def test_what_was_never_tried_says_so(session: Session, bench: ComparedBench):
     said = words(compared)
     assert said["clean_air_delivery_rate"] == "Elm has no clean air rate here."
     assert said["standard_clearing_time"] == "Elm has no decay rate here."
-    assert said["sound"] == "The sound of Elm was not measured."
+    assert said["sound"] == "The sound level of Elm was not measured."
     assert all(found[0].told_apart is None for quantity, found in compared.findings.items() if quantity != "price")
     assert compared.settings[1].clean_air is None
 

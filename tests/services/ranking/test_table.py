@@ -226,7 +226,7 @@ def test_an_empty_bench_has_an_empty_ranking(session: Session):
         ({"channel": "pm9"}, "channel", "The channel is 'pm9'; choose one of: pm2_5."),
         ({"aerosol": "soot"}, "aerosol", "The aerosol is 'soot'; choose one of: smoke."),
         ({"sort": "beauty"}, "sort", "The column to sort by is 'beauty'; choose one of: "),
-        ({"room_rule": "guess"}, "room_rule", "The rule for the room is 'guess'; choose one of: 1.55 rule, "),
+        ({"room_rule": "guess"}, "room_rule", "The sizing rule is 'guess'; choose one of: 1.55 rule, "),
         ({"room_id": 99}, "room_id", "There is no test room 99 with results; there are: 1 (Room A)."),
         (
             {"setting": "warp"},

@@ -130,5 +130,5 @@ def test_the_trash_tells_who_when_and_why_the_last_first(session: Session, bench
 @pytest.mark.parametrize("put", [trash_trial, trash_unit])
 def test_a_reason_is_needed(session: Session, bench: SmallBench, put):
     what = "trial" if put is trash_trial else "unit"
-    with pytest.raises(InvalidValue, match=f"The reason for deleting the {what} in the trash is empty. Enter"):
+    with pytest.raises(InvalidValue, match=f"The reason for deleting the {what} is empty. Enter"):
         put(session, 1, who="Ann", why=" ")

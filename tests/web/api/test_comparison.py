@@ -56,7 +56,7 @@ def test_the_difference_is_the_first_less_the_other_whichever_way_it_is_asked(be
 def test_what_cannot_be_compared_has_words_and_no_figures(bench: ComparedBench, client: TestClient):
     answer = compared(client, bench, "Alder", "Elm")
     sound = of(answer, "sound")
-    assert sound["words"] == "The sound of Elm was not measured."
+    assert sound["words"] == "The sound level of Elm was not measured."
     assert (sound["told_apart"], sound["difference"], sound["ratio"]) == (None, None, None)
     assert answer["settings"][1]["rank_low_95"] is None
 

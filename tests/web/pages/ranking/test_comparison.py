@@ -125,7 +125,7 @@ def test_an_empty_bench_says_what_to_do_first(client: TestClient):
         ("setting_id=x", "A setting: found 'x'; enter a whole number."),
         ("unit_id=77&unit_id=78", "There is no unit with a speed setting under the number 77 in this bench."),
         ("setting_id=1&setting_id=999", "There is no speed setting 999 in this bench."),
-        ("setting_id=1&setting_id=2&channel=gold", "The channel is 'gold'; it needs one of: pm2_5."),
+        ("setting_id=1&setting_id=2&channel=gold", "The channel is 'gold'; choose one of: pm2_5."),
         ("setting_id=1&setting_id=2&room_id=99", "There is no test room 99 with results"),
     ],
 )
