@@ -69,7 +69,7 @@ def test_workshop_with_nineteen_boxes():
         except UnreadableLog as problem:
             silent.append((box, problem.message))
     assert [box for box, _ in silent] == ["unit05", "unit17"]  # the answers speak of 17 boxes with readings
-    assert all(f"No row of the box “{box}” has both a time and a reading" in message for box, message in silent)
+    assert all(f"No row of box “{box}” has both a time and a reading" in message for box, message in silent)
     with_particles = sum(max(count(log.levels["pm2_5"]), count(log.levels["pm2_5_b"])) for log in logs.values())
     assert with_particles / 6_989 == pytest.approx(1 / 3, abs=0.1)
     assert {round(log.interval_s / 60) for log in logs.values()} == {5}

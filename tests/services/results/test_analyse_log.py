@@ -139,8 +139,8 @@ def test_channels_can_be_chosen():
     with pytest.raises(InvalidValue) as refused:
         analysed(channels=("voc",))
     assert refused.value.message == (
-        "run.csv has no channel 'voc'; its channels are: pm1, pm2_5, pm10. Choose one of these, or assign a column with "
-        "--columns COLUMN=CHANNEL."
+        "run.csv has no channel 'voc'; its channels are: pm1, pm2_5, pm10. Choose one of these, or assign a column "
+        "with --columns COLUMN=CHANNEL."
     )
 
 
