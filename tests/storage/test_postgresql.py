@@ -61,7 +61,7 @@ def test_the_record_of_changes_is_neither_emptied_nor_written_over(empty: str, t
     store = open_store(Settings(tmp_path, database_url=empty))
     with session_scope(store) as session:
         record_change(session, "Ann", "changed", "room", 1)
-    with pytest.raises(DBAPIError, match="the change history: can only be added to"), store.begin() as connection:
+    with pytest.raises(DBAPIError, match="the record of changes can only be added to"), store.begin() as connection:
         connection.execute(text(statement))
     with store.connect() as connection:
         assert connection.scalar(text("SELECT who FROM changes")) == "Ann"

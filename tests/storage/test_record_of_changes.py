@@ -33,7 +33,7 @@ def _rows(store: Engine) -> list[tuple]:
 @pytest.mark.parametrize("statement", FORBIDDEN)
 def test_a_record_cannot_be_altered_or_removed(with_change: Engine, statement: str):
     with (
-        pytest.raises(DBAPIError, match="the change history: can only be added to"),
+        pytest.raises(DBAPIError, match="the record of changes can only be added to"),
         with_change.begin() as connection,
     ):
         connection.execute(text(statement))
@@ -45,7 +45,7 @@ def test_a_record_cannot_be_altered_or_removed(with_change: Engine, statement: s
 def test_a_record_cannot_be_replaced(with_change: Engine, statement: str):
     """Replacing removes the old row without asking a trigger on DELETE."""
     with (
-        pytest.raises(DBAPIError, match="the change history: can only be added to"),
+        pytest.raises(DBAPIError, match="the record of changes can only be added to"),
         with_change.begin() as connection,
     ):
         connection.execute(text(statement))

@@ -212,7 +212,7 @@ def test_a_body_that_cannot_be_read_says_so(client: TestClient):
     answer = client.post("/api/units", content=b'{"maker": "\xff"}', headers={"content-type": "application/json"})
     assert answer.status_code == 400
     assert answer.headers["content-type"] == "application/problem+json"
-    assert "The body cannot be read" in answer.json()["detail"]
+    assert "The request body cannot be read" in answer.json()["detail"]
 
 
 def test_what_scripts_take_away_answers_them_with_documents(client: TestClient):

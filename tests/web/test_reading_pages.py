@@ -286,7 +286,7 @@ def test_a_time_beyond_the_runs_is_an_estimate_wherever_it_is_shown(
 def test_trials_of_another_room_are_told_apart_on_the_page_of_a_unit(
     tried_bench: TriedBench, store: Engine, client: TestClient
 ):
-    assert "in" not in client.get("/units/1").text
+    assert "The results above use only trials in" not in client.get("/units/1").text
     with session_scope(store) as session:
         other = add_room(session, NewRoom(name="Room B", length_m=5, width_m=4, height_m=2.5))
         session.execute(update(Trial).where(Trial.id == 4).values(room_id=other))

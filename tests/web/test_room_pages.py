@@ -7,9 +7,9 @@ from tests.conftest import SmallBench
 
 
 def test_an_empty_bench_says_what_to_do_first(client: TestClient):
-    assert "Add the first room" in client.get("/rooms").text
-    assert "Add the first logger" in client.get("/loggers").text
-    assert "Add the first smoke source" in client.get("/smoke-sources").text
+    assert "Add a room" in client.get("/rooms").text
+    assert "Add a logger" in client.get("/loggers").text
+    assert "Add a smoke source" in client.get("/smoke-sources").text
 
 
 def test_a_room_is_added_by_its_sides(client: TestClient):
@@ -32,8 +32,8 @@ def test_what_was_typed_stays_and_the_message_stands_by_its_field(client: TestCl
     assert 'value="Attic"' in answer.text
     assert 'value="wide"' in answer.text
     assert "&lt;b&gt;rug&lt;/b&gt;" in answer.text
-    assert 'id="length_m-error">The length: found &#39;wide&#39;; a number such as 12.5 is needed.' in answer.text
-    assert 'id="width_m-error">The width: &#39;1,200&#39; can be read in two ways.' in answer.text
+    assert 'id="length_m-error">The length: found &#39;wide&#39;; enter a number such as 12.5.' in answer.text
+    assert 'id="width_m-error">The width: &#39;1,200&#39; is ambiguous.' in answer.text
     assert "Nothing was saved" in answer.text
     assert "Attic" not in client.get("/rooms").text
 
@@ -114,7 +114,7 @@ def test_a_smoke_source_is_added_and_cautions_stand_beside_the_form(client: Test
     assert again.status_code == 422
     assert 'id="smoke_source-error">A smoke source &#39;Pine incense&#39; already exists.' in again.text
     wrong = client.post("/smoke-sources/add", data={"smoke_source": "x", "aerosol": "fog"})
-    assert "it needs one of: smoke, dust, pollen" in wrong.text
+    assert "choose one of: smoke, dust, pollen" in wrong.text
 
 
 def test_a_smoke_source_is_changed(client: TestClient, small_bench: SmallBench):

@@ -200,7 +200,7 @@ def test_a_result_that_was_changed_is_found_even_when_the_hash_was_brought_in_li
     checked = check_package(changed, workers=1)
     assert not checked.sound
     assert [finding.message for finding in checked.findings] == [
-        f"{name}: trial 5, pm2_5, clean_air_delivery_rate_m3_per_h: the package says {rate * 1.1!r}, the raw files "
+        f"{name}: trial 5, pm2_5, clean_air_delivery_rate_m3_per_h: the package has {rate * 1.1!r}, the raw files "
         f"give {rate!r}."
     ]
 
@@ -215,7 +215,7 @@ def test_a_reading_a_power_and_a_mark_that_were_changed_are_found(packed: Path, 
 
     power = _changed(packed, tmp_path / "p.zip", "data/power_measurements.csv", "40.0", "20.0", told=True)
     found = [finding.message for finding in check_package(power, workers=1).findings]
-    assert any("power_w: the package says 40.0, the raw files give 20.0" in message for message in found)
+    assert any("power_w: the package has 40.0, the raw files give 20.0" in message for message in found)
     assert any("running_cost_per_year" in message for message in found)
 
     mark = _changed(packed, tmp_path / "m.zip", "data/trials.csv", "910.0", "1400.0", told=True)
@@ -288,7 +288,9 @@ def test_units_that_are_not_there_cannot_be_packed(store: Engine, filled: SmallB
             write_package(session, io.BytesIO(), [99])
         with pytest.raises(InvalidValue, match=r"There are no units to package\. Add a trial first"):
             write_package(session, io.BytesIO(), [])
-        with pytest.raises(InvalidValue, match=r"cannot be written: No such file or directory\. Choose another place"):
+        with pytest.raises(
+            InvalidValue, match=r"cannot be written: No such file or directory\. Choose another location"
+        ):
             write_package_file(session, tmp_path / "none" / "a.zip")
 
 

@@ -103,7 +103,7 @@ def test_new_things_get_the_ids_after_those_that_came_over(filled: Engine, targe
 def test_the_record_of_changes_stays_closed_in_the_copy(filled: Engine, target: str):
     copy_store(_address(filled), target)
     moved = open_engine(store_address(target))
-    with pytest.raises(DBAPIError, match="the change history: can only be added to"), moved.begin() as connection:
+    with pytest.raises(DBAPIError, match="the record of changes can only be added to"), moved.begin() as connection:
         connection.execute(delete(Change))
     moved.dispose()
 

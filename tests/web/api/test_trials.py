@@ -122,9 +122,9 @@ def test_a_file_that_is_no_log_names_file_line_and_text(client: TestClient, smal
         ({"kind": "empty room"}, "unit_under_test_id", "An empty-room run has no unit or setting."),
         ({"unit_on_s": 99999}, "unit_on_s", "the log runs from 0 to 4500 s"),
         ({"unit_on_s": "soon"}, "unit_on_s", "Needed: a number such as 12.5."),
-        ({"started_at": "2026-03-02T09:00:00"}, "started_at", "has no zone"),
+        ({"started_at": "2026-03-02T09:00:00"}, "started_at", "has no time zone"),
         ({"colour": "red"}, "colour", "Unknown field."),
-        ({"columns": "PM2.5"}, "columns", "HEADER=CHANNEL is needed"),
+        ({"columns": "PM2.5"}, "columns", "HEADER=CHANNEL is required"),
         ({"logger_id": "", "logger": "nobody's"}, "logger", "There is no logger"),
         ({"unit_under_test_id": "", "maker": "A", "model": "Z"}, "model", "There is no unit A Z on the bench."),
     ],
@@ -184,7 +184,7 @@ def test_facts_exclusion_and_trash_are_changed(client: TestClient, small_bench: 
     assert client.patch("/api/trials/1", json={"excluded": False}).json()["excluded"] is None
     refused = client.patch("/api/trials/1", json={"trashed": True})
     assert refused.status_code == 422
-    assert "The reason for deleting the trial in the trash is empty" in refused.text
+    assert "The reason for deleting the trial is empty" in refused.text
     assert client.patch("/api/trials/1", json={"trashed": True, "why": "x"}).json()["trashed_at"] is not None
     assert client.get("/api/trials").json()["trials"] == []
     assert client.get("/api/trials?state=trashed").json()["trials"][0]["id"] == 1

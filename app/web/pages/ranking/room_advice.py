@@ -82,7 +82,7 @@ def show_room(request: Request, snapshot: SnapshotDep, render: RenderDep) -> HTM
 def _page(found: AdviceForRoom, form: TypedForm, system: UnitSystem) -> RoomPage:
     serving = len({fit.candidate.unit_id for fit in found.advice.fits})
     return RoomPage(
-        title=f"Units for a {found.choices.room_area_m2:g} m² room{_limits(found)}",
+        title=f"Units for a {found.choices.room_area_m2:g}\u00a0m² room{_limits(found)}",
         answer=_answer(found, system),
         is_empty=found.units == 0,
         shown=f"{serving} of {counted(found.units, 'unit')}",

@@ -49,7 +49,7 @@ def test_choices_are_stored_with_a_record_of_each(client: TestClient):
         ({"timezone": "Mars/Crater"}, "timezone", "enter a name such as UTC or Europe/Berlin"),
         ({"timezone": "../etc/passwd"}, "timezone", "enter a name such as UTC or Europe/Berlin"),
         ({"hours_per_day": "25"}, "hours_per_day", "Found 25 hours per day; enter a value from 0 to 24."),
-        ({"days_per_year": "400"}, "days_per_year", "Found 400 days per year, enter a value from 0 to 366."),
+        ({"days_per_year": "400"}, "days_per_year", "Found 400 days per year; enter a value from 0 to 366."),
         ({"natural_decay_stale_after_days": "0"}, "natural_decay_stale_after_days", "enter 1 to 36500"),
         ({"sound_correction_rule": "guess"}, "sound_correction_rule", "choose one of: ISO 3744"),
         ({"standard_distance_m": "0"}, "standard_distance_m", "it must be above zero"),

@@ -40,7 +40,7 @@ def test_a_trial_is_listed_and_taken_back(client: TestClient, tried_bench: Tried
 def test_a_unit_is_put_there_by_page_and_by_script(client: TestClient, tried_bench: TriedBench):
     refused = client.post("/units/1/trash", data={"trash_why": ""})
     assert refused.status_code == 422
-    assert "The reason for deleting the unit in the trash is empty" in refused.text
+    assert "The reason for deleting the unit is empty" in refused.text
     assert faults_of(refused.text) == []
     assert client.post("/units/1/trash", data={"trash_why": "given back", "who": "Ada"}).status_code == 303
     assert "Maker A Model 1" in client.get("/trash").text
@@ -48,7 +48,7 @@ def test_a_unit_is_put_there_by_page_and_by_script(client: TestClient, tried_ben
     assert 'href="/trash"' in client.get("/units/1").text
     assert [unit["id"] for unit in client.get("/api/units").json()["units"]] == [2, 3]
     assert [unit["id"] for unit in client.get("/api/units?trashed=true").json()["units"]] == [1]
-    assert "its unit is in the trash" in client.get("/trials").text
+    assert "excluded: unit in the trash" in client.get("/trials").text
     assert client.patch("/api/units/1", json={"trashed": False}).json()["trashed_at"] is None
     needed = client.patch("/api/units/1", json={"trashed": True})
     assert needed.json()["errors"][0]["field"] == "why"

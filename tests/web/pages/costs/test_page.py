@@ -56,7 +56,7 @@ def test_the_pair_can_be_chosen(client, bench):
     ("asked", "message"),
     [
         ("years=0", "Found 0 years; enter a value from 1 to 30."),
-        ("price_per_kwh=1e300", "The price per kilowatt-hour is 1e+300; enter enter at most 1e+06.."),
+        ("price_per_kwh=1e300", "The price per kilowatt-hour is 1e+300; enter at most 1e+06."),
     ],
 )
 def test_an_assumption_that_cannot_be_is_refused_and_not_passed_over(client, bench, asked: str, message: str):
@@ -146,7 +146,7 @@ def test_one_running_cost_reads_alike_wherever_it_stands(store, client, bench):
     assert client.get("/figures/cost-bars.json").json()["meta"]["alt_text"] == lead
     for page in (costs, client.get("/").text):
         assert '<td class="number">450<span class="below">340 to 550</span></td>' in page
-    assert "450\u00a0USD (340 to 550) a year" in unescape(client.get(f"/units/{model}").text)
-    assert "450\u00a0USD (340 to 550) a year" in unescape(client.get(f"/units/{model}/draft").text)
+    assert "450\u00a0USD (340 to 550) per year" in unescape(client.get(f"/units/{model}").text)
+    assert "450\u00a0USD (340 to 550) per year" in unescape(client.get(f"/units/{model}/draft").text)
     assert ",450,340,550," in client.get("/tables/running-cost.csv").text
     assert ",450,340,550," in client.get("/tables/ranking.csv").text

@@ -91,7 +91,7 @@ def test_units_stand_for_their_highest_setting(bench: ComparedBench, client: Tes
 
 def test_without_a_choice_the_page_offers_one(bench: ComparedBench, client: TestClient):
     none, one = client.get("/compare"), client.get(compare_address(bench, "Cedar"))
-    assert "Choose 2 to 8 settings below." in words_of(none.text)
+    assert "Select 2 to 8 settings below." in words_of(none.text)
     assert none.text.count('name="setting_id"') == 5
     assert "One setting is selected. Select another, up to 8 in total." in words_of(one.text)
     cedar = bench.settings["Cedar"]

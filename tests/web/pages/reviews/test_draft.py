@@ -102,14 +102,14 @@ def test_a_point_of_one_s_own_can_be_added_and_left_out(client: TestClient):
     sent = {"key": "own-1", "kind": "strength", "words": "A long cord.", "state": "left out"}
     client.post("/units/1/draft/points", data=sent)
     assert "A long cord." not in client.get("/units/1/draft.md").text
-    assert "Not included: A long cord." in text_of(client.get("/units/1/draft").text)
+    assert "Excluded: A long cord." in text_of(client.get("/units/1/draft").text)
 
 
 @pytest.mark.parametrize(
     ("path", "sent", "message"),
     [
         ("points", {"key": "", "kind": "strength", "words": ""}, "The point is empty"),
-        ("points", {"key": "beauty", "kind": "strength", "words": "Nice."}, "There is no point 'beauty''. Use"),
+        ("points", {"key": "beauty", "kind": "strength", "words": "Nice."}, "There is no point 'beauty'. Use"),
         ("points", {"key": "", "kind": "virtue", "words": "Nice."}, "choose one of: strength, weakness."),
         ("verdict", {"verdict": "", "state": "draft"}, "The verdict is empty"),
         ("verdict", {"verdict": "Fine.", "state": "done"}, "choose one of: draft, published."),

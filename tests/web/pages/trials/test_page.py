@@ -142,7 +142,7 @@ def test_an_excluded_trial_stays_listed_with_who_and_why(client: TestClient, tri
 def test_the_trash_keeps_a_trial_until_it_is_taken_back(client: TestClient, trial_of_unit: int):
     refused = client.post(f"/trials/{trial_of_unit}/trash", data={"trash_why": " "})
     assert refused.status_code == 422
-    assert "The reason for deleting the trial in the trash is empty" in message_by(refused.text, "trash_why")
+    assert "The reason for deleting the trial is empty" in message_by(refused.text, "trash_why")
     assert client.post(f"/trials/{trial_of_unit}/trash", data={"trash_why": "wrong log"}).status_code == 303
     page = client.get(f"/trials/{trial_of_unit}").text
     assert "In the trash" in page

@@ -65,7 +65,7 @@ def test_a_prominent_tone_is_told(client, small_bench):
 @pytest.mark.parametrize(
     ("fields", "message"),
     [
-        ({"setting": ""}, "No setting selected a setting."),
+        ({"setting": ""}, "No setting selected. Every recording needs a setting."),
         ({"distance_m": ""}, "The distance is missing"),
         ({"distance_m": "near"}, "The distance: found &#39;near&#39;"),
         ({"known_level_dba": "7"}, "The known level is 7.0 dB(A)"),

@@ -76,7 +76,7 @@ def test_maker_and_model_are_enough(client: TestClient):
         ({"price_seen_on": ""}, "price_seen_on", "The price has no date"),
         ({"pack_size": "2.5"}, "pack_size", "enter a whole number"),
         ({"new_settings": "low\nLOW"}, "new_settings", ""),
-        ({"kind": "magic"}, "kind", "it needs one of: mechanical filter"),
+        ({"kind": "magic"}, "kind", "choose one of: mechanical filter"),
     ],
 )
 def test_a_mistake_in_any_section_stores_nothing_and_keeps_the_rest(

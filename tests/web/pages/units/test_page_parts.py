@@ -112,7 +112,7 @@ def test_how_the_sound_was_measured_is_told_reading_by_reading(client, store, kn
         f"“high”, {DAY}: 46.0\u00a0dB(A) at 2\u00a0m, front, indoor; background 20.0\u00a0dB(A); meter A, class 2"
         in page
     )
-    assert "brought to 1 m by 20 lg of the distances: an estimate." in page
+    assert "converted to 1 m by 20 lg of the distances: an estimate." in page
 
 
 def test_parts_without_a_price_cost_an_amount_not_known_never_zero(client, store, small_bench):

@@ -96,7 +96,10 @@ def test_a_claim_may_name_a_setting_that_was_not_measured(client, measured):
     ("fields", "message"),
     [
         ({"wording": ""}, "The wording of the claim is empty"),
-        ({"claim_unit": "furlongs"}, "The unit &#39;furlongs&#39; does not fit a claim on clean air delivery rate"),
+        (
+            {"claim_unit": "furlongs"},
+            "The unit of measure &#39;furlongs&#39; does not fit a claim about clean air delivery rate",
+        ),
         ({"claim_value": "a lot"}, "The claim: found &#39;a lot&#39;"),
         ({"quantity": "beauty"}, "The quantity of the claim is &#39;beauty&#39;"),
         ({"setting": "999"}, "There is no setting 999"),
