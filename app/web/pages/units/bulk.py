@@ -131,7 +131,7 @@ def _preview_page(result: BulkResult, form: TypedForm, token: str) -> BulkPrevie
     if already:
         words.append(f"{already} already saved and skipped")
     if refused:
-        words.append(f"{refused} refused")
+        words.append(f"{refused} rejected")
     ordered = sorted(result.lines, key=lambda line: (line.outcome != "refused", line.line))
     return BulkPreviewPage(
         form=form,
@@ -156,6 +156,6 @@ def _done(told: TypedForm) -> str:
     refused = told.whole_number("refused", "refused") or 0
     if kind is None or not told.is_good:
         return ""
-    words = f"{kind.words}: {counted(added, 'line')} stored"
+    words = f"{kind.words}: {counted(added, 'row')} saved"
     words += f", {already} already existed" if already else ""
     return words + (f", {refused} rejected and skipped." if refused else ".")

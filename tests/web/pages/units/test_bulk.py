@@ -44,14 +44,14 @@ def test_a_table_is_previewed_then_stored(client, store):
     answer = client.post(f"/bulk/{token_of(page)}", data={"kind": "units", "who": "Ada"})
     assert answer.status_code == 303
     assert models(store) == ["Alpha", "Beta"]
-    assert "Units under test: 2 lines stored." in client.get(answer.headers["location"]).text
+    assert "Units under test: 2 rows saved." in client.get(answer.headers["location"]).text
 
 
 def test_a_refused_line_holds_the_rest_back_until_it_is_left_out(client, store, small_bench):
     text = "maker,model,price,currency,seen_on,source\nMaker A,Model 1,9,USD,2026-01-01,shop\n"
     text += "Maker Z,Gone,9,USD,2026-01-01,shop\n"
     page = send(client, text)
-    assert "1 row will be saved, 1 refused." in page.text
+    assert "1 row will be saved, 1 rejected." in page.text
     assert "Maker Z Gone does not exist" in page.text
     token = token_of(page)
     refused = client.post(f"/bulk/{token}", data={"kind": "prices"})
@@ -61,7 +61,7 @@ def test_a_refused_line_holds_the_rest_back_until_it_is_left_out(client, store, 
         assert len(session.scalars(select(Price)).all()) == 1
     answer = client.post(f"/bulk/{token}", data={"kind": "prices", "leave_out": "1"})
     assert answer.status_code == 303
-    assert "1 line stored, 1 rejected and skipped." in client.get(answer.headers["location"]).text
+    assert "1 row saved, 1 rejected and skipped." in client.get(answer.headers["location"]).text
     with session_scope(store) as session:
         assert len(session.scalars(select(Price)).all()) == 2
 
@@ -110,5 +110,5 @@ def test_cells_stay_words(client):
 
 
 def test_a_forged_count_in_the_address_says_nothing(client):
-    assert "stored" not in client.get("/bulk?kind=units&added=lots").text.split("Upload a CSV")[0]
-    assert "stored." not in client.get("/bulk?kind=cars&added=5").text.split("Upload a CSV")[0]
+    assert "saved" not in client.get("/bulk?kind=units&added=lots").text.split("Upload a CSV")[0]
+    assert "saved." not in client.get("/bulk?kind=cars&added=5").text.split("Upload a CSV")[0]
