@@ -2,7 +2,7 @@
 
 Both sides read the same store of 1,000 units and 10,000 trials, and write the same lines with the same columns as
 HTML, over and over, as a desk that looks at its bench does; processor time, medians of alternating rounds. The lines
-of the page come from the snapshot of the bench; their words and markup are made for each view.
+of the page, their words and markup come from the snapshot of the bench.
 
 Three numbers for each length of the table: on a store that stays as it is; the first view after a commit, when only the
 unit that it changed is read again; and without a snapshot, which is the first view of all once the program is warm.
@@ -96,8 +96,9 @@ def ranking_ratio(path: Path, lines: int = 100, kept: Kept = Kept.TABLE, rounds:
         with session_scope(engine, writes=False) as session:
             if kept is Kept.NOTHING:
                 forget_snapshot(session)
-            ranking = rank_units(current_snapshot(session), choices)
-        view = ranking_page(ranking, TypedForm(), METRIC)
+            snapshot = current_snapshot(session)
+            ranking = rank_units(snapshot, choices)
+        view = ranking_page(ranking, TypedForm(), METRIC, snapshot=snapshot)
         return environment().get_template("pages/ranking/page.html").render(page=view, shell=shell)
 
     gc.freeze()  # as a started server does

@@ -28,6 +28,7 @@ Version = tuple[Any, ...]  # of two versions of one store the larger one is the 
 _MOST_VIEWS = 32
 _MOST_BY_UNIT = 32
 _MOST_OF_VALUES = 16
+_MOST_OF_ROWS = 4_000
 _MOST_RENEWED = 200  # with more units changed, reading all of them is faster
 _HELD = "snapshot of this transaction"
 _CHANGES = select(UnitChanges.changes).where(UnitChanges.unit_under_test_id == bindparam("id"))
@@ -72,7 +73,7 @@ class _State:
     """What is cached of one version.
 
     changes : number of changes of each unit; None where the store does not count them
-    of_values : results that follow from their arguments alone, so that every version shares them
+    of_values, of_rows : results that follow from their arguments alone, so that every version shares them
     """
 
     version: Version
@@ -80,11 +81,12 @@ class _State:
     by_unit: _Cached = field(default_factory=lambda: _Cached(_MOST_BY_UNIT))
     views: _Cached = field(default_factory=lambda: _Cached(_MOST_VIEWS))
     of_values: _Cached = field(default_factory=lambda: _Cached(_MOST_OF_VALUES))
+    of_rows: _Cached = field(default_factory=lambda: _Cached(_MOST_OF_ROWS))
 
     def next(self, version: Version, changes: Mapping[int, int] | None) -> "_State":
         """A later state; entries by unit are renewed when they are next asked for."""
         by_unit = _Cached(_MOST_BY_UNIT) if changes is None else self.by_unit.copied()
-        return _State(version, changes, by_unit, of_values=self.of_values)
+        return _State(version, changes, by_unit, of_values=self.of_values, of_rows=self.of_rows)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,13 +147,23 @@ class BenchSnapshot:
         """What a function makes of some values alone, for work that takes longer than comparing the values."""
         if self._state is None:
             return function(*values, **named)
-        key = function, values, tuple(named.items())
-        found = self._state.of_values.find(key)
-        if found is None:
-            found = (function(*values, **named),)
-            self._state.of_values.store(key, found)
-        answer: T = found[0]
-        return answer
+        return _of_arguments(self._state.of_values, function, *values, **named)
+
+    def of_row(self, function: Callable[P, T], *values: P.args, **named: P.kwargs) -> T:
+        """Like `of_values`, for a row of a long table: thousands of rows are cached."""
+        if self._state is None:
+            return function(*values, **named)
+        return _of_arguments(self._state.of_rows, function, *values, **named)
+
+
+def _of_arguments(cached: _Cached, function: Callable[P, T], *values: P.args, **named: P.kwargs) -> T:
+    key = function, values, tuple(named.items())
+    found = cached.find(key)
+    if found is None:
+        found = (function(*values, **named),)
+        cached.store(key, found)
+    answer: T = found[0]
+    return answer
 
 
 _NEWEST: WeakKeyDictionary[Any, _State] = WeakKeyDictionary()  # by pool of connections

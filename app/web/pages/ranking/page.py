@@ -28,7 +28,7 @@ def show_ranking(request: Request, snapshot: SnapshotDep, render: RenderDep) -> 
         ranking = rank_units(snapshot)
     system = units_from_form(form)
     keys = picked_keys(form, request.cookies)
-    page = ranking_page(ranking, form, system, picked_columns(snapshot, ranking, keys, system), keys)
+    page = ranking_page(ranking, form, system, picked_columns(snapshot, ranking, keys, system), keys, snapshot)
     response = render("pages/ranking/page.html", page, status_code=200 if form.is_good else 422)
     if "column" in form.values:
         remembered = ".".join(keys or ())

@@ -1,12 +1,16 @@
 """Context of the ranking page: a sentence, lines of formatted text, and the state of the form."""
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from functools import cached_property
+from typing import Any, NamedTuple
+
+from markupsafe import Markup
 
 from app.compute.wording.numbers import counted, measured_text
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.ranking.table import RankedSetting, Ranking, Removed
+from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import EVERY, EXTRA_COLUMNS, HIGHEST, QUIETEST, RankingChoices
 from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm
@@ -14,6 +18,7 @@ from app.web.forms.unit_system import METRIC, US, UnitSystem
 from app.web.pages.cells import CELL_OF, Cell, Scales, rate_text
 from app.web.pages.ranking.columns import ALL_USUAL, PickedColumns, column_choices
 from app.web.pages.ranking.heads import columns_of, heads
+from app.web.templating.environment import environment
 from app.web.templating.page_context import Choice, Column, PageLinks, Switch
 
 _MORE_FIELDS = ("kind", "max_price", "max_sound_dba")
@@ -26,9 +31,9 @@ class RowColumn(NamedTuple):
     has_bar: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class RankingLine:
-    """One line of the table, cells in column order."""
+    """One line of the table, cells in the order of its columns."""
 
     unit_id: int
     maker: str
@@ -38,6 +43,14 @@ class RankingLine:
     care: bool
     latest_trial_id: int | None
     cells: tuple[Cell, ...]
+    columns: tuple[RowColumn, ...]
+
+    @cached_property
+    def markup(self) -> Markup:
+        """Rendered once for each line object: a table of 1,000 lines takes longer to render than to rank."""
+        macros: Any = environment().get_template("partials/ranking_row.html").module
+        row: Markup = macros.ranking_row(self)
+        return row
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +67,6 @@ class RankingPage:
     column_choices: tuple[Choice, ...]
     column_kept: tuple[tuple[str, str], ...]  # hidden fields of the column form
     lines: tuple[RankingLine, ...]
-    row_columns: tuple[RowColumn, ...]
     shown: str
     removed: tuple[str, ...]
     conditions: tuple[str, ...]
@@ -82,8 +94,12 @@ def ranking_page(
     system: UnitSystem,
     picked: PickedColumns = ALL_USUAL,
     keys: tuple[str, ...] | None = None,
+    snapshot: BenchSnapshot | None = None,
 ) -> RankingPage:
-    """The page of a ranking, in metric or US units; `form` is the query, `keys` the columns."""
+    """The page of a ranking, in metric or US units; `form` is the query, `keys` the columns.
+
+    snapshot : caches the lines of the table, which follow from the ranked settings alone
+    """
     chosen = ranking.choices
     scales = Scales(
         system,
@@ -106,8 +122,7 @@ def ranking_page(
         column_kept=tuple(
             (name, text) for name, texts in form.values.items() if name not in ("column", "offset") for text in texts
         ),
-        lines=_lines(ranking, scales, picked),
-        row_columns=tuple(RowColumn(column.key, column.has_bar) for column in columns[1:]),
+        lines=_lines(ranking, scales, picked, columns, snapshot),
         shown=f"{ranking.total_units} of {counted(ranking.units_on_bench, 'unit')}",
         removed=tuple(f"{removed.units} {_why(removed, chosen, system)}" for removed in ranking.removed),
         conditions=conditions(ranking, system),
@@ -163,7 +178,7 @@ def units_switch(path: str, form: TypedForm, system: UnitSystem) -> Switch:
     something else.
     """
     return Switch(
-        "Units",
+        "Unit of measure",
         tuple(
             (
                 f"{one.flow_symbol}, {one.area_symbol}",
@@ -267,9 +282,19 @@ def _not_measurable_text(ranking: Ranking) -> str:
     )
 
 
-def _lines(ranking: Ranking, scales: Scales, picked: PickedColumns) -> tuple[RankingLine, ...]:
+def _lines(
+    ranking: Ranking,
+    scales: Scales,
+    picked: PickedColumns,
+    columns: tuple[Column, ...],
+    snapshot: BenchSnapshot | None,
+) -> tuple[RankingLine, ...]:
     extra = picked.cells or ((),) * len(ranking.lines)
-    return tuple(_line(line, scales, picked.usual, more) for line, more in zip(ranking.lines, extra, strict=True))
+    of_row = tuple(RowColumn(column.key, column.has_bar) for column in columns[1:])
+    pairs = zip(ranking.lines, extra, strict=True)
+    if snapshot is None:
+        return tuple(_line(line, scales, picked.usual, more, of_row) for line, more in pairs)
+    return tuple(snapshot.of_row(_line, line, scales, picked.usual, more, of_row) for line, more in pairs)
 
 
 def _links(ranking: Ranking, form: TypedForm) -> PageLinks:
@@ -285,7 +310,11 @@ def _links(ranking: Ranking, form: TypedForm) -> PageLinks:
 
 
 def _line(
-    line: RankedSetting, scales: Scales, columns: tuple[str, ...], further_cells: tuple[Cell, ...]
+    line: RankedSetting,
+    scales: Scales,
+    usual: tuple[str, ...],
+    further_cells: tuple[Cell, ...],
+    columns: tuple[RowColumn, ...],
 ) -> RankingLine:
     row = line.row
     return RankingLine(
@@ -296,5 +325,6 @@ def _line(
         setting=row.setting or "no setting recorded",
         care=row.worst_severity == "care",
         latest_trial_id=row.latest_trial_id,
-        cells=(*(CELL_OF[column](line, scales) for column in columns), *further_cells),
+        cells=(*(CELL_OF[column](line, scales) for column in usual), *further_cells),
+        columns=columns,
     )

@@ -240,7 +240,7 @@ def _switches(
             "Axis", (("linear", to(scale=None), scale == "linear"), ("logarithmic", to(scale="log"), scale == "log"))
         ),
         Switch(
-            "Units",
+            "Unit of measure",
             (("m³/h", to(units=None), system.key == "metric"), ("cfm", to(units="us"), system.key == "us")),
         ),
     )
