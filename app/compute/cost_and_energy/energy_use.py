@@ -74,17 +74,7 @@ def energy_use(
     >>> energy_use((RunningPart(16.0, 50.0),), standby_power_w=0.5).energy_kwh_per_year
     293.46
     """
-    hours_per_day = sum(part.hours_per_day for part in parts)
-    if any(not part.hours_per_day >= 0 for part in parts) or hours_per_day > 24.0 + 1e-9:
-        raise ValueError(
-            f"The hours per day at the settings add up to {hours_per_day:g}; each must be zero or above and the sum "
-            "at most 24 h."
-        )
-    if not 0 <= days_per_year <= 366:
-        raise ValueError(f"The days of use per year are {days_per_year:g}; they must be between 0 and 366.")
-    powers = [part.power_w for part in parts] + [standby_power_w]
-    if any(power is not None and not power >= 0 for power in powers):
-        raise ValueError(f"The powers are {powers} W; each must be zero or above.")
+    hours_per_day = _checked_hours_per_day(parts, days_per_year, standby_power_w)
     running_hours = min(hours_per_day * days_per_year, HOURS_PER_YEAR)
     standby_hours = HOURS_PER_YEAR - running_hours
     missing = []
@@ -107,6 +97,23 @@ def energy_use(
             standby_kwh = standby_power_w * standby_hours / 1000
             variance += (standby_power_uncertainty_w * standby_hours / 1000) ** 2
     return EnergyUse(running_hours, running_kwh, standby_kwh, variance**0.5, tuple(missing))
+
+
+def _checked_hours_per_day(
+    parts: tuple[RunningPart, ...], days_per_year: float, standby_power_w: float | None
+) -> float:
+    hours_per_day = sum(part.hours_per_day for part in parts)
+    if any(not part.hours_per_day >= 0 for part in parts) or hours_per_day > 24.0 + 1e-9:
+        raise ValueError(
+            f"The hours per day at the settings add up to {hours_per_day:g}; each must be zero or above and the sum "
+            "at most 24 h."
+        )
+    if not 0 <= days_per_year <= 366:
+        raise ValueError(f"The days of use per year are {days_per_year:g}; they must be between 0 and 366.")
+    powers = [part.power_w for part in parts] + [standby_power_w]
+    if any(power is not None and not power >= 0 for power in powers):
+        raise ValueError(f"The powers are {powers} W; each must be zero or above.")
+    return hours_per_day
 
 
 def _at(setting: str) -> str:

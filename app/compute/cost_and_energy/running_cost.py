@@ -163,7 +163,7 @@ def running_cost(unit: OwnedUnit, assumptions: CostAssumptions) -> RunningCost:
     >>> round(cost.total_per_year, 2), cost.at_least
     (17.52, False)
     >>> running_cost(OwnedUnit("box", (RunningPart(24.0, 12.5),)), CostAssumptions(price_per_kwh=0.16)).missing
-    ('Whether the unit needs filters or other consumables is not recorded, so they are left out.',)
+    ('Whether the unit needs filters or other consumables is not recorded, so they are not included.',)
     """
     energy = energy_of(unit, assumptions)
     hours, of_life = energy.running_hours_per_year, assumptions.filter_life_relative_uncertainty

@@ -5,9 +5,8 @@ from app.compute.clean_air.room_need import FLOOR_PER_RATE, need_by_155_rule
 from app.compute.wording.rounding import rounded_text
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.facts import ReviewFacts
-from app.services.reviews.sections import linked_trials
 from app.services.reviews.thresholds import QUIET_DBA
-from app.services.reviews.wording import DraftSection, Span, Spans, cite_trials, join_spans
+from app.services.reviews.wording import DraftSection, Span, Spans, cite_trials, join_spans, linked_trials
 
 NOT_A_PROTECTION = (
     "This is a measurement of particles in one room, not medical advice. No air cleaner protects people with asthma, "

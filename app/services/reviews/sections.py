@@ -12,7 +12,7 @@ from app.services.reviews.facts import OtherUnit, ReviewFacts
 from app.services.reviews.figures import power_shown, rate_shown, time_shown
 from app.services.reviews.places import BY_SOUND, place_of
 from app.services.reviews.rules import level_of_line, sound_text
-from app.services.reviews.wording import DraftSection, Span, Spans, cite_trials, join_spans, link_numbers
+from app.services.reviews.wording import DraftSection, Span, Spans, cite_trials, join_spans, link_numbers, linked_trials
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import Trial
 
@@ -279,15 +279,6 @@ def _claim_text(facts: ReviewFacts, entry: CheckedClaim) -> Spans:
     lines = facts.known.lines.lines
     ids = [one for line in lines if line.row.setting == entry.setting for one in facts.trials(line)]
     return join_spans(words, " [trials ", linked_trials(ids), "]") if ids else words
-
-
-def linked_trials(trial_ids: Sequence[int]) -> Spans:
-    """Trial numbers, each linked to its page."""
-    spans: list[Span] = []
-    for trial_id in trial_ids:
-        spans += [Span(", ")] if spans else []
-        spans.append(Span(str(trial_id), f"/trials/{trial_id}"))
-    return tuple(spans)
 
 
 def what_is_claimed(facts: ReviewFacts) -> DraftSection:

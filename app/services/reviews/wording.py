@@ -53,6 +53,15 @@ def cite_trials(number: str, trial_ids: Sequence[int]) -> Spans:
     return tuple(span for span in (*spans, Span("]")) if span.text)
 
 
+def linked_trials(trial_ids: Sequence[int]) -> Spans:
+    """Trial numbers, each linked to its page."""
+    spans: list[Span] = []
+    for trial_id in trial_ids:
+        spans += [Span(", ")] if spans else []
+        spans.append(Span(str(trial_id), f"/trials/{trial_id}"))
+    return tuple(spans)
+
+
 def link_numbers(sentence: str, address: str) -> Spans:
     """A sentence in which only the numbers are links.
 

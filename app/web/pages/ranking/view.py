@@ -1,10 +1,6 @@
 """Context of the ranking page: a sentence, lines of formatted text, and the state of the form."""
 
 from dataclasses import dataclass
-from functools import cached_property
-from typing import Any, NamedTuple
-
-from markupsafe import Markup
 
 from app.compute.wording.numbers import counted, measured_text
 from app.compute.wording.rounding import rounded_text
@@ -15,42 +11,13 @@ from app.services.snapshot.choices import EVERY, EXTRA_COLUMNS, HIGHEST, QUIETES
 from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import METRIC, US, UnitSystem
-from app.web.pages.cells import CELL_OF, Cell, Scales, rate_text
+from app.web.pages.cells import rate_text
 from app.web.pages.ranking.columns import ALL_USUAL, PickedColumns, column_choices
 from app.web.pages.ranking.heads import columns_of, heads
-from app.web.templating.environment import environment
+from app.web.pages.ranking.lines import RankingLine, ranking_lines
 from app.web.templating.page_context import Choice, Column, PageLinks, Switch
 
 _MORE_FIELDS = ("kind", "max_price", "max_sound_dba")
-
-
-class RowColumn(NamedTuple):
-    """Column data that a line needs besides its unit."""
-
-    key: str
-    has_bar: bool
-
-
-@dataclass(frozen=True)
-class RankingLine:
-    """One line of the table, cells in the order of its columns."""
-
-    unit_id: int
-    maker: str
-    model: str
-    kind: str
-    setting: str
-    care: bool
-    latest_trial_id: int | None
-    cells: tuple[Cell, ...]
-    columns: tuple[RowColumn, ...]
-
-    @cached_property
-    def markup(self) -> Markup:
-        """Rendered once for each line object: a table of 1,000 lines takes longer to render than to rank."""
-        macros: Any = environment().get_template("partials/ranking_row.html").module
-        row: Markup = macros.ranking_row(self)
-        return row
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,14 +68,6 @@ def ranking_page(
     snapshot : caches the lines of the table, which follow from the ranked settings alone
     """
     chosen = ranking.choices
-    scales = Scales(
-        system,
-        ranking.room,
-        chosen.channel,
-        ranking.offered.currency,
-        ranking.highest_rate_m3_per_h,
-        ranking.longest_time_min,
-    )
     columns = columns_of(ranking, form, system, picked)
     return RankingPage(
         title="How fast does each unit clear the room?",
@@ -122,7 +81,7 @@ def ranking_page(
         column_kept=tuple(
             (name, text) for name, texts in form.values.items() if name not in ("column", "offset") for text in texts
         ),
-        lines=_lines(ranking, scales, picked, columns, snapshot),
+        lines=ranking_lines(ranking, system, picked, columns, snapshot),
         shown=f"{ranking.total_units} of {counted(ranking.units_on_bench, 'unit')}",
         removed=tuple(f"{removed.units} {_why(removed, chosen, system)}" for removed in ranking.removed),
         conditions=conditions(ranking, system),
@@ -282,21 +241,6 @@ def _not_measurable_text(ranking: Ranking) -> str:
     )
 
 
-def _lines(
-    ranking: Ranking,
-    scales: Scales,
-    picked: PickedColumns,
-    columns: tuple[Column, ...],
-    snapshot: BenchSnapshot | None,
-) -> tuple[RankingLine, ...]:
-    extra = picked.cells or ((),) * len(ranking.lines)
-    of_row = tuple(RowColumn(column.key, column.has_bar) for column in columns[1:])
-    pairs = zip(ranking.lines, extra, strict=True)
-    if snapshot is None:
-        return tuple(_line(line, scales, picked.usual, more, of_row) for line, more in pairs)
-    return tuple(snapshot.of_row(_line, line, scales, picked.usual, more, of_row) for line, more in pairs)
-
-
 def _links(ranking: Ranking, form: TypedForm) -> PageLinks:
     first, limit = ranking.choices.offset, ranking.choices.limit
     after = first + len(ranking.lines)
@@ -306,25 +250,4 @@ def _links(ranking: Ranking, form: TypedForm) -> PageLinks:
         total=ranking.total_lines,
         previous_address=address("/", form.values, offset=max(0, first - limit) or None) if first else "",
         next_address=address("/", form.values, offset=after) if after < ranking.total_lines else "",
-    )
-
-
-def _line(
-    line: RankedSetting,
-    scales: Scales,
-    usual: tuple[str, ...],
-    further_cells: tuple[Cell, ...],
-    columns: tuple[RowColumn, ...],
-) -> RankingLine:
-    row = line.row
-    return RankingLine(
-        unit_id=row.unit_id,
-        maker=row.maker,
-        model=row.model,
-        kind=row.kind,
-        setting=row.setting or "no setting recorded",
-        care=row.worst_severity == "care",
-        latest_trial_id=row.latest_trial_id,
-        cells=(*(CELL_OF[column](line, scales) for column in usual), *further_cells),
-        columns=columns,
     )
