@@ -51,11 +51,11 @@ def test_a_full_disk_is_told_and_harms_nothing(small_disk: Path, tmp_path: Path)
         problem = answer.json()
         assert problem["type"] == "/api/problems/store-problem"
         assert "disk is full" in problem["detail"]
-        assert problem["detail"].endswith("Make room on the disk and try again.")
+        assert problem["detail"].endswith("Free disk space and try again.")
         page = httpx.post(f"{server.url}/trials/add", files={"log": ("run.csv", LOG, "text/csv")})
         assert page.status_code == 503
-        assert "there is no room for it" in page.text
-        assert "Make room on the disk and try again." in page.text
+        assert "there is not enough space" in page.text
+        assert "Free disk space and try again." in page.text
         assert httpx.get(server.url).status_code == 200  # reading goes on
         for arguments in (["import", str(tmp_path / "logs"), *given], ["backup", "--data", str(folder)]):
             said = run_command(*arguments)
@@ -102,10 +102,10 @@ def test_a_file_that_may_not_grow_is_told_and_harms_nothing(tmp_path: Path):
         resource.prlimit(server.process.pid, resource.RLIMIT_FSIZE, (100_000, hard))
         answer = _send(server)
         assert answer.status_code == 503
-        assert "Nothing of this step was stored." in answer.json()["detail"]
+        assert "Nothing was saved in this step." in answer.json()["detail"]
         page = httpx.post(f"{server.url}/trials/add", files={"log": ("run.csv", LOG, "text/csv")})
         assert page.status_code == 503
-        assert "there is no room for it" in page.text
+        assert "there is not enough space" in page.text
         assert httpx.get(server.url).status_code == 200
         resource.prlimit(server.process.pid, resource.RLIMIT_FSIZE, (hard, hard))
         assert _send(server).status_code == 201

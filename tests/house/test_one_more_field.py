@@ -46,10 +46,10 @@ def test_every_mistake_shows_at_once_beside_its_field():
     form = typed(maker="", model="Model 1", kind="other", colour="white" * 9, cable_m="-1", mass_kg="heavy")
     assert form.entry(UnitWithMore) is None
     assert form.errors == {
-        "maker": "The maker is empty; it needs at least one letter. Type it in.",
-        "mass_kg": "The mass: found 'heavy'; a number such as 12.5 is needed. Correct it.",
-        "colour": "The colour has 45 letters; at most 20 fit. Shorten it.",
-        "cable_m": "The cable is -1 m; it needs to be above zero. Correct it.",
+        "maker": "The maker is empty. Enter at least one letter.",
+        "mass_kg": "The mass: found 'heavy'; enter a number such as 12.5.",
+        "colour": "The colour has 45 characters; at most 20 are allowed. Shorten it.",
+        "cable_m": "The cable is -1 m; it must be above zero. Correct it.",
     }
 
 
@@ -58,7 +58,7 @@ def test_it_is_checked_before_storing_and_shown_again():
     assert checked_entry(new)["colour"] == "white"
     assert filled_form(UnitWithMore, new).typed("cable_m") == "2"
     assert changed_entry(UnitWithMore, new, {"colour": "red"}, "A unit").colour == "red"
-    with pytest.raises(InvalidValue, match=r"A unit has no field 'weight'; it has: maker, .*, colour, cable_m"):
+    with pytest.raises(InvalidValue, match=r"A unit has no field 'weight'; its fields are: maker, .*, colour, cable_m"):
         changed_entry(UnitWithMore, new, {"weight": 1}, "A unit")
 
 
@@ -67,7 +67,7 @@ def test_the_bulk_table_has_its_column():
     assert columns["cable_m"] == "cable, m"
     row = BulkRow(2, {"maker": "Maker A", "model": "Model 1", "colour": "white", "cable_m": "1.8"}, ".")
     assert row.entry(UnitWithMore).cable_m == 1.8
-    with pytest.raises(InvalidValue, match="cable_m: found 'long'; a number is needed") as refused:
+    with pytest.raises(InvalidValue, match="cable_m: found 'long'; enter a number") as refused:
         BulkRow(2, {"maker": "Maker A", "model": "Model 1", "cable_m": "long"}, ".").entry(UnitWithMore)
     assert refused.value.field == "cable_m"
 

@@ -10,11 +10,16 @@ import math
 import pytest
 
 from app.services.ranking.room_advice import RoomChoices, advice_for_room
+from app.services.snapshot.bench_snapshot import current_snapshot
 from tests.sample_data.measured_facts import add_price, add_rate, add_sound, add_unit_with_setting
 
 FOOT_M = 0.3048
 AREA_M2, HEIGHT_M = 20.0, 8 * FOOT_M
 NEED = AREA_M2 / FOOT_M**2 / 1.55 * FOOT_M**3 * 60  # m³/h: 215.3 ft², 138.9 ft³/min
+
+
+def advise(session, choices):
+    return advice_for_room(current_snapshot(session), choices)
 
 
 @pytest.fixture
@@ -39,7 +44,7 @@ def models(candidates):
 
 
 def test_the_rule_asks_for_236_cubic_metres_an_hour(bench):
-    found = advice_for_room(bench, RoomChoices(room_area_m2=AREA_M2))
+    found = advise(bench, RoomChoices(room_area_m2=AREA_M2))
     assert pytest.approx(235.98, abs=0.01) == NEED
     assert found.need.rate_m3_per_h == pytest.approx(NEED)
     assert found.need.air_changes_per_h == pytest.approx(60 / (1.55 * 8), rel=1e-6)  # 4.84 of the rule
@@ -47,7 +52,9 @@ def test_the_rule_asks_for_236_cubic_metres_an_hour(bench):
 
 
 def test_what_passes_all_three_limits_and_how_long_it_takes(bench):
-    found = advice_for_room(bench, RoomChoices(room_area_m2=AREA_M2, max_sound_dba=45.0, max_price=200.0))
+    found = advice_for_room(
+        current_snapshot(bench), RoomChoices(room_area_m2=AREA_M2, max_sound_dba=45.0, max_price=200.0)
+    )
     assert models(fit.candidate for fit in found.advice.fits) == ["A"]
     fit = found.advice.fits[0]
     volume = AREA_M2 * HEIGHT_M
@@ -62,12 +69,16 @@ def test_what_passes_all_three_limits_and_how_long_it_takes(bench):
 
 
 def test_without_a_budget_the_price_in_another_currency_does_not_matter(bench):
-    found = advice_for_room(bench, RoomChoices(room_area_m2=AREA_M2, max_sound_dba=45.0, max_price=None))
+    found = advice_for_room(
+        current_snapshot(bench), RoomChoices(room_area_m2=AREA_M2, max_sound_dba=45.0, max_price=None)
+    )
     assert models(fit.candidate for fit in found.advice.fits) == ["A", "D"]  # what has no price here stands last
 
 
 def test_two_of_the_weak_one_serve_together(bench):
-    found = advice_for_room(bench, RoomChoices(room_area_m2=AREA_M2, max_sound_dba=45.0, max_price=200.0))
+    found = advice_for_room(
+        current_snapshot(bench), RoomChoices(room_area_m2=AREA_M2, max_sound_dba=45.0, max_price=200.0)
+    )
     pair = next(fit for fit in found.pairs if fit.candidate.unit.endswith("C"))
     assert pair.candidate.rate.value == 260.0
     assert pair.candidate.price == 160.0
@@ -76,13 +87,13 @@ def test_two_of_the_weak_one_serve_together(bench):
 
 def test_the_frontier_is_what_nothing_beats_on_price_sound_and_air(bench):
     """A: quieter than B. B: stronger and cheaper than A. C: cheapest and quietest. D has no price in this currency."""
-    found = advice_for_room(bench, RoomChoices(room_area_m2=AREA_M2))
+    found = advise(bench, RoomChoices(room_area_m2=AREA_M2))
     assert models(found.frontier) == ["C", "B", "A"]
 
 
 @pytest.mark.parametrize("limits", [{"max_sound_dba": 0.0}, {"max_price": 0.0, "max_sound_dba": None}])
 def test_a_ceiling_or_a_budget_of_nothing_leaves_nothing_and_says_so(bench, limits):
-    found = advice_for_room(bench, RoomChoices(room_area_m2=AREA_M2, **limits))
+    found = advise(bench, RoomChoices(room_area_m2=AREA_M2, **limits))
     assert found.advice.fits == ()
     assert found.pairs == ()
     field = "sound" if limits["max_sound_dba"] == 0.0 else "price"
@@ -90,7 +101,7 @@ def test_a_ceiling_or_a_budget_of_nothing_leaves_nothing_and_says_so(bench, limi
 
 
 def test_a_hall_is_served_by_nobody_and_the_nearest_is_named(bench):
-    found = advice_for_room(bench, RoomChoices(room_area_m2=500.0, max_sound_dba=45.0))
+    found = advise(bench, RoomChoices(room_area_m2=500.0, max_sound_dba=45.0))
     assert found.advice.fits == ()
     assert found.strongest_within_limits.unit.endswith("D")
     assert found.quietest_that_serves is None

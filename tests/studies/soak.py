@@ -47,7 +47,7 @@ from tests.faults.whole_store import ask, faults_of, lost_marks, missing_trials
 
 SAMPLE_EVERY_S = 3.0
 ANALYSE_AGAIN_EVERY_S = 120.0
-OVERTAKEN = "A trial was changed since the re-analysis was made"
+OVERTAKEN = "A trial has changed since the re-analysis"
 # Raw bytes, readings, results and the record of changes: what a log takes in the store, against its own bytes.
 STORE_PER_LOG_BYTE = (1.0, 4.0)
 # Of a bench that stays as large. A leak of 1 kB with each of 20 requests a second is 72.

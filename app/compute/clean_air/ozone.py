@@ -67,7 +67,7 @@ def ozone_finding(makes_ozone: bool, ozone_ppb: float | None, *, below_detection
     Source   limits with their standing in `LIMITS`; 0.050 ppm and 0.005 ppm are 50 and 5 ppb
 
     >>> ozone_finding(True, None).sentence
-    'Ozone: not measured. The unit works in a way that can make it.'
+    'Ozone: not measured. The unit uses a technology that can produce it.'
     >>> ozone_finding(True, 62.0).sentence
     'Ozone: 62 ppb, above 50 ppb (California Air Resources Board) and 50 ppb (US EPA) and 5 ppb (UL).'
     """

@@ -93,7 +93,7 @@ def compare_with_rating(measured: MeasuredRate, certified: CertifiedRate) -> Rat
     >>> compare_with_rating(MeasuredRate("smoke", "pm2_5", True, Measured(270.0, 9.0)), smoke).sentence
     'Measured 0.90 of the certified smoke rate (0.84 to 0.96): below it.'
     >>> compare_with_rating(MeasuredRate("dust", "pm2_5", True, Measured(270.0, 9.0)), smoke).refused
-    'A dust rate was measured and a smoke rate is certified. They are different tests, so they are not compared.'
+    'A dust rate was measured and a smoke rate is certified. These are different tests, so they are not compared.'
     """
     refused = _why_refused(measured, certified)
     if refused or not certified.rate_m3_per_h:

@@ -75,7 +75,7 @@ def character_text(hum: Hum, knocks: float, l10_db: float, l90_db: float) -> tup
     """Sentences on hum, rattle and steadiness.
 
     >>> character_text(Hum(60.0, 120.0, 3.0), 0.0, 40.3, 39.8)[0]
-    'No hum: no multiple of 50 or 60 Hz stands 10 dB above the lines around it.'
+    'No hum: no multiple of 50 or 60 Hz is 10 dB above the adjacent lines.'
     """
     sentences = []
     if hum.heard:

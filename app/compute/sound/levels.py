@@ -115,7 +115,7 @@ def background_correction(measured_db: float, background_db: float | None, rule_
     >>> background_correction(90.0, 80.0, "ISO 3744").level_db
     89.54...
     >>> background_correction(36.0, 35.0, "ISO 3746").sentence
-    'At most 33.0 dB: the room alone has 35.0 dB, 1.0 dB below the 36.0 dB with the unit on; ISO 3746 needs 3 dB.'
+    'At most 33.0 dB: the background is 35.0 dB, 1.0 dB below the 36.0 dB with the unit on; ISO 3746 needs 3 dB.'
     """
     if rule_name not in BACKGROUND_RULES:
         raise ValueError(

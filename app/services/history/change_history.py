@@ -172,6 +172,6 @@ def what_changed(field: str, action: str) -> str:
     """Describes a change, as a sentence without its subject and full stop.
 
     >>> what_changed("unit_on_s", "changed"), what_changed("", "excluded")
-    ('the mark “unit on” [min] was changed', 'was left out of what is combined')
+    ('the mark “unit on” [min] was changed', 'was excluded from the results')
     """
     return f"{field_label(field)}{_ACTIONS.get(action, action)}"

@@ -139,10 +139,8 @@ def _of_unit(changes: list[DescribedChange]) -> list[str]:
 
 def _plural(noun: str) -> str:
     """
-    >>> _plural("measurement of power"), _plural("claim of the maker"), _plural("filter or part")
-    ('measurements of power', 'claims of the maker', 'filters or parts')
+    >>> _plural("measurement of power"), _plural("claim of the maker"), _plural("consumable")
+    ('measurements of power', 'claims of the maker', 'consumables')
     """
-    if noun == "consumable":
-        return "consumables"
     first, of, rest = noun.partition(" of ")
     return f"{first}s{of}{rest}"
