@@ -9,7 +9,7 @@ def test_three_inputs_give_advice_with_its_picture(browse):
     page.fill("#max_sound_dba", "60")
     page.fill("#max_price", "900")
     page.click("text=Find units")
-    page.locator("h1:has-text('Units for a 8')").wait_for()
+    page.locator("h1:has-text('Units for a room of 8')").wait_for()
     assert "would be enough" in page.inner_text(".answer")
     page.locator("[data-state=drawn]").first.wait_for()
     assert page.locator("table tbody tr").count() >= 1

@@ -82,7 +82,7 @@ def show_room(request: Request, snapshot: SnapshotDep, render: RenderDep) -> HTM
 def _page(found: AdviceForRoom, form: TypedForm, system: UnitSystem) -> RoomPage:
     serving = len({fit.candidate.unit_id for fit in found.advice.fits})
     return RoomPage(
-        title=f"Units for a {found.choices.room_area_m2:g}\u00a0m² room{_limits(found)}",
+        title=f"Units for a room of {found.choices.room_area_m2:g}\u00a0m²{_limits(found)}",
         answer=_answer(found, system),
         is_empty=found.units == 0,
         shown=f"{serving} of {counted(found.units, 'unit')}",
@@ -116,7 +116,7 @@ def _limits(found: AdviceForRoom) -> str:
         limits.append(f"below {found.choices.max_sound_dba:g}\u00a0dB(A)")
     if found.choices.max_price is not None:
         limits.append(f"up to {money(found.choices.max_price, found.currency, 0)}")
-    return f" {listed(limits)}" if limits else ""
+    return f", {listed(limits)}" if limits else ""
 
 
 def _answer(found: AdviceForRoom, system: UnitSystem) -> str:

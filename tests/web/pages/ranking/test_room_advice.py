@@ -28,7 +28,7 @@ def test_an_empty_bench_says_what_to_do_first(client):
 def test_three_inputs_are_enough(client, bench):
     page = client.get("/room?room_area_m2=20&max_sound_dba=45&max_price=250")
     assert page.status_code == 200
-    assert "Units for a 20\u00a0m² room below 45\u00a0dB(A) and up to 250\u00a0USD" in page.text
+    assert "Units for a room of 20\u00a0m², below 45\u00a0dB(A) and up to 250\u00a0USD" in page.text
     assert (
         "Only one unit is enough for this room within these limits: Maker A Model 1 at “low”, 199\u00a0USD" in page.text
     )
@@ -45,7 +45,7 @@ def test_unasked_it_is_about_20_m2_below_45_dba(client, bench):
 
 def test_an_empty_ceiling_is_no_ceiling(client, bench):
     page = client.get("/room?room_area_m2=20&max_sound_dba=")
-    assert "Units for a 20\u00a0m² room" in page.text
+    assert "Units for a room of 20\u00a0m²" in page.text
     assert '<span class="maker">high</span>' in page.text
 
 
@@ -89,7 +89,7 @@ def test_the_frontier_has_its_picture_and_its_cautions(client, bench):
 def test_a_ceiling_of_nothing_is_a_ceiling_and_nobody_serves(client, bench):
     page = client.get("/room?room_area_m2=20&max_sound_dba=0&max_price=250")
     assert page.status_code == 200
-    assert "Units for a 20\u00a0m² room below 0\u00a0dB(A) and up to 250\u00a0USD" in page.text
+    assert "Units for a room of 20\u00a0m², below 0\u00a0dB(A) and up to 250\u00a0USD" in page.text
     assert "nor are two of the same unit." in page.text
     assert "too loud, or not measured, at every setting" in page.text
 
