@@ -92,8 +92,8 @@ def _with(url: str, **parts: str) -> str:
 
 def test_a_database_that_is_not_there_is_told(empty: str, tmp_path: Path):
     assert _refusal(_with(empty, database="no_such_bench"), tmp_path) == (
-        'The database does not exist: database "no_such_bench" does not exist. Make it first (createuser and createdb '
-        "do), or correct the name in --database or HAZEFALL_DATABASE_URL."
+        'The database does not exist: database "no_such_bench" does not exist. Create it first (with createuser and '
+        "createdb), or correct the name in --database or HAZEFALL_DATABASE_URL."
     )
     assert 'does not exist: role "nobody_here" does not exist.' in _refusal(
         _with(empty, username="nobody_here"), tmp_path

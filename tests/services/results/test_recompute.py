@@ -22,6 +22,12 @@ from tests.conftest import NOW, SmallBench, decay_log
 from tests.services.adding_trials.test_add import empty, running
 
 
+@pytest.fixture(autouse=True)
+def _own_connection_of_the_worker() -> None:
+    """A worker keeps its connection by address, and a database server lends one address to several tests."""
+    _reading_connection.cache_clear()
+
+
 @pytest.fixture
 def filled(store: Engine, small_bench: SmallBench) -> Engine:
     with session_scope(store) as session:
