@@ -33,7 +33,8 @@ def _channel_lines(name: str, channel: ChannelAnalysis) -> list[str]:
     if channel.total_decay is None or fit is None:
         lines.append("  no decay rate")
     else:
-        on = "detected from the data" if decay.unit_on_found else "as given"
+        found = f"± {60 * decay.unit_on_uncertainty_h:.1f} min, detected from the data"
+        on = found if decay.unit_on_found else "as given"
         lines += [
             _line("unit on", f"{60 * decay.unit_on_h:.1f} min into the log, {on}"),
             _line("level at unit on", f"{_level_text(decay)} {decay.unit}"),

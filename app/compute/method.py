@@ -3,7 +3,7 @@
 from app.compute.study_figures import DECAY_COVERAGE, TWO_RATES
 
 METHOD_NAME = "single exponential with background, weighted, autocorrelation weighed in"
-METHOD_VERSION = "1.2"
+METHOD_VERSION = "2.0"
 
 # One sentence each, in the order in which pages and exports print them.
 METHOD_DESCRIPTION = (
@@ -11,6 +11,11 @@ METHOD_DESCRIPTION = (
     "a background, C(t) = Cb + A exp(−k t), and k is the decay rate.",
     "Smoke start, peak, unit on and run end are detected from the readings unless someone set marks; marks always "
     "take precedence.",
+    "Without a mark, unit on is the moment at which the slope breaks: the curve with the unit running is extended "
+    "backwards, and the readings before that moment follow a slower exponential and mixing. Unit on is the mean of its "
+    "posterior distribution, and the standard deviation is part of the uncertainty of the time to clear. Where that "
+    "exceeds three minutes, or where the mean lies before the peak, unit on is taken at the peak and its uncertainty "
+    "includes the distance. An empty-room run counts from its peak.",
     "Values that a logger repeats between true readings, and cells without a number, are not readings.",
     "The fit window starts two minutes after unit on or the peak, whichever is later, or three logger response times "
     "after it if that is longer.",

@@ -136,7 +136,9 @@ ROWS: tuple[tuple[str, dict[str, Any]], ...] = (
 )  # fmt: skip
 # the same of later revisions: revision from which on a program wrote it, table, and a whole row or columns of the rows
 LATER_ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = ()
-LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = ()
+LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
+    ("0016", "channel_results", {"unit_on_uncertainty_s": 12.5}),
+)
 # rows that the store itself adds, by triggers
 WRITTEN_BY_THE_STORE = {"unit_changes"}
 

@@ -10,11 +10,12 @@ from app.compute.decay.clearing import clear_level_value, time_to_clear
 from app.compute.decay.curve import decay_curve
 from app.compute.decay.fit import FitOutcome, FitTerms, Readings, fit_decay, no_fit
 from app.compute.decay.fit_checks import fit_notes
+from app.compute.decay.later_switch_on import later_switch_on_h
 from app.compute.decay.local_noise import LocalNoise, crossing_uncertainty_min, local_noise
 from app.compute.decay.phases import ROUNDING_H, Phases, find_phases
 from app.compute.decay.reading_checks import reading_notes
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks, TimeToClear
-from app.compute.decay.unit_on import switch_on_h
+from app.compute.decay.unit_on import find_unit_on
 from app.compute.decay.window import FEWEST_READINGS, ceiling_of
 from app.compute.signal.events import EVENTS_WITH_A_PART_BEFORE
 from app.compute.signal.noise import Floats, resolution_step
@@ -66,16 +67,29 @@ def analyse_decay(
     ceiling = saturation_level if saturation_level is not None else ceiling_of(level)
     terms = FitTerms(marks, ceiling, response_time_s, empty_room)
     phases = find_phases(time_h, level, marks, readings.interval_h)
+    if marks.unit_on_h is None:
+        phases = _with_unit_on(readings, phases, empty_room)
     outcome = fit_decay(readings, phases, terms)
     if marks.unit_on_h is None:
-        on_h = switch_on_h(readings, outcome)
-        if on_h is not None:
-            phases = replace(phases, unit_on_h=on_h)
+        later_h = later_switch_on_h(readings, outcome)
+        if later_h is not None:
+            phases = _with_unit_on(readings, phases, empty_room, later_h)
             outcome = fit_decay(readings, phases, terms)
     part_before = _rate_before(readings, phases, terms, outcome)
     of_fit = fit_notes(readings, phases, outcome, response_time_s, part_before)
     notes = (*reading_notes(readings, phases, outcome), *of_fit)
     return _result(channel, unit, readings, phases, outcome, clear_level, notes)
+
+
+def _with_unit_on(readings: Readings, phases: Phases, empty_room: bool, later_h: float | None = None) -> Phases:
+    """Phases with the switch-on read off the curve. later_h : where the fit has shown it, long after the peak."""
+    at_h = phases.unit_on_h if later_h is None else later_h
+    between_readings_h = readings.interval_h / math.sqrt(12)
+    # an empty room has no switch-on: the run counts from the peak
+    found = None if empty_room else find_unit_on(readings, phases, -math.inf if later_h is None else later_h)
+    if found is None or (later_h is not None and not found.resolved):
+        return replace(phases, unit_on_h=at_h, unit_on_uncertainty_h=between_readings_h)
+    return replace(phases, unit_on_h=found.at_h, unit_on_uncertainty_h=found.uncertainty_h)
 
 
 def _rate_before(readings: Readings, phases: Phases, terms: FitTerms, outcome: FitOutcome) -> Measured | None:
@@ -136,7 +150,9 @@ def _result(
             "background": fit.background.uncertainty if fit.background is not None else 0.0,
         }[clear_level.kind]
         at_crossing = _noise_at(readings, phases, phases.unit_on_h + cleared.value_min / 60)
-        uncertainty = crossing_uncertainty_min(at_crossing, of_clear_level, readings.interval_h)
+        uncertainty = crossing_uncertainty_min(
+            at_crossing, of_clear_level, readings.interval_h, phases.unit_on_uncertainty_h
+        )
         cleared = replace(cleared, uncertainty_min=uncertainty)
     return ChannelDecay(
         channel=channel,
@@ -155,6 +171,7 @@ def _result(
         time_to_clear=cleared,
         notes=notes,
         start_level_uncertainty=at_start.uncertainty if at_start else None,
+        unit_on_uncertainty_h=phases.unit_on_uncertainty_h,
     )
 
 

@@ -186,7 +186,8 @@ def _sensor_lag(phases: Phases, response_time_s: float | None) -> Note | None:
         return None
     lag_s = SENSOR_LAG_S if response_time_s is None else response_time_s
     message = (
-        f"Unit on was detected from the curve. Some sensors lag by up to {lag_s:.0f} s, so the time to clear may be "
-        "that much too short; the rate is not affected. Set the unit-on mark if the switch-on was noted."
+        f"Unit on was detected from the curve, ± {60 * phases.unit_on_uncertainty_h:.1f} min. Some sensors lag by up "
+        f"to {lag_s:.0f} s, so the time to clear may be that much too short; the rate is not affected. Set the unit-on "
+        "mark if the switch-on was noted."
     )
     return Note("unit_on_from_data", "fine", message, lag_s, unit="s")

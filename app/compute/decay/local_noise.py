@@ -100,13 +100,15 @@ def _neighbourhood(time_h: Floats, smooth: Floats, at_h: float) -> slice:
     return slice(first, last)
 
 
-def crossing_uncertainty_min(noise: LocalNoise | None, clear_uncertainty: float, interval_h: float) -> float | None:
+def crossing_uncertainty_min(
+    noise: LocalNoise | None, clear_uncertainty: float, interval_h: float, unit_on_uncertainty_h: float = 0.0
+) -> float | None:
     r"""Standard uncertainty of the time from unit on to a crossing [min].
 
-    .. math:: u_t^2 = \frac{u_C^2 + u_L^2}{\dot C^2} + 2\,\frac{\Delta^2}{12}
+    .. math:: u_t^2 = \frac{u_C^2 + u_L^2}{\dot C^2} + \frac{\Delta^2}{12} + u_{on}^2
 
     with u_C the uncertainty of the level, u_L that of the clear level (zero where it is a fixed number), Ċ the slope of
-    the level, and Δ the time between two readings, a rectangle for the crossing and one for unit on.
+    the level, Δ the time between two readings, a rectangle for the crossing, and u_on the uncertainty of unit on.
 
     Returns  None where the noise is not known, or where the level does not fall at the crossing
 
@@ -116,4 +118,4 @@ def crossing_uncertainty_min(noise: LocalNoise | None, clear_uncertainty: float,
     if noise is None or noise.slope_per_h >= 0:
         return None
     of_levels_h = math.hypot(noise.uncertainty, clear_uncertainty) / -noise.slope_per_h
-    return 60 * math.hypot(of_levels_h, interval_h * math.sqrt(2 / 12))
+    return 60 * math.hypot(of_levels_h, interval_h / math.sqrt(12), unit_on_uncertainty_h)

@@ -31,6 +31,7 @@ class Phases:
     smooth : levels after a median of three and the moving average
     rises_again_h : start of a later rise that ended the decay
     rising : the log rises overall, so it contains no decay
+    unit_on_uncertainty_h : standard uncertainty of unit on, 0 with a mark
     """
 
     smoke_start_h: float | None
@@ -42,6 +43,7 @@ class Phases:
     smooth: Floats
     rises_again_h: float | None
     rising: bool
+    unit_on_uncertainty_h: float = 0.0
 
 
 def find_phases(time_h: Floats, levels: Floats, marks: Marks, interval_h: float) -> Phases:

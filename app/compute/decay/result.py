@@ -89,6 +89,7 @@ class ChannelDecay:
     """Result of the analysis of one channel. `fit` is None where no decay could be found.
 
     start_level_uncertainty : standard uncertainty of the level at unit on, None with too few readings around it
+    unit_on_uncertainty_h : standard uncertainty of unit on, in the time to clear already; 0 with a mark
     """
 
     channel: str
@@ -107,6 +108,12 @@ class ChannelDecay:
     time_to_clear: TimeToClear
     notes: tuple[Note, ...]
     start_level_uncertainty: float | None = None
+    unit_on_uncertainty_h: float = 0.0
+
+    @property
+    def unit_on_min(self) -> Measured:
+        """Unit on, counted from the first reading [min]."""
+        return Measured(60 * self.unit_on_h, 60 * self.unit_on_uncertainty_h)
 
     @property
     def start_level_measured(self) -> Measured | None:

@@ -52,6 +52,7 @@ def _channel_json(channel: ChannelAnalysis) -> dict[str, Any]:
     cleared = measured_json(decay.time_to_clear_measured) or {"value": finite(clear.value_min)}
     return {
         "unit": decay.unit,
+        "unit_on_min": measured_json(decay.unit_on_min),
         "start_level": finite(decay.start_level),
         "start_level_measured": measured_json(decay.start_level_measured),
         "background_level": finite(fit.background.value) if fit and fit.background else None,

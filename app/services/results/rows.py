@@ -40,6 +40,7 @@ def analysis_values(decay: ChannelDecay) -> dict[str, object]:
         "peak_s": _seconds(decay.peak_h),
         "unit_on_s": _seconds(decay.unit_on_h),
         "unit_on_found": decay.unit_on_found,
+        "unit_on_uncertainty_s": _seconds(decay.unit_on_uncertainty_h),
         "end_s": _seconds(decay.end_h),
         "interval_s": decay.interval_s,
         "readings": decay.readings,
@@ -192,6 +193,7 @@ def stored_channel_decay(row: ChannelResult) -> ChannelDecay:
         ),
         notes=(),
         start_level_uncertainty=row.start_level_uncertainty,
+        unit_on_uncertainty_h=(row.unit_on_uncertainty_s or 0.0) / 3600,
     )
 
 

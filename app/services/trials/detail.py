@@ -38,6 +38,7 @@ class ChannelDetail:
     start_level: Measured | None
     background_level: Measured | None
     time_to_clear: Measured | None
+    unit_on_min: Measured | None
     empty_room_trials: tuple[int, ...]
     notes: tuple[ResultNote, ...]
 
@@ -120,6 +121,11 @@ def _channel(result: ChannelResult) -> ChannelDetail:
         predicted_clear_min=stored_measured(result.predicted_clear_min, result.predicted_clear_uncertainty_min, None),
         start_level=stored_measured(result.start_level, result.start_level_uncertainty, None),
         background_level=stored_measured(result.background_level, result.background_uncertainty, None),
+        unit_on_min=stored_measured(
+            result.unit_on_s / 60,
+            None if result.unit_on_uncertainty_s is None else result.unit_on_uncertainty_s / 60,
+            None,
+        ),
         time_to_clear=stored_measured(result.time_to_clear_min, result.time_to_clear_uncertainty_min, None),
         empty_room_trials=_trials_of(result.pool.runs if result.pool else ()),
         notes=tuple(result.notes),

@@ -122,6 +122,7 @@ class ChannelResult(Base):
     peak_s: Mapped[float | None]
     unit_on_s: Mapped[float]
     unit_on_found: Mapped[bool]
+    unit_on_uncertainty_s: Mapped[float | None]  # empty in results older than the column
     end_s: Mapped[float]
     interval_s: Mapped[float]
     readings: Mapped[int]

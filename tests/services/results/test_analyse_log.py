@@ -16,6 +16,7 @@ from tests.conftest import NOW, decay_log
 
 ROOM = Measured(30.0, 0.5)
 CHANNEL_FIELDS = {
+    "unit_on_min",
     "unit",
     "start_level",
     "start_level_measured",

@@ -78,7 +78,8 @@ class TimeToClearShape(BaseModel):
 class ChannelShape(FromStore):
     """Results of one channel; a missing one is null, and a note says why. Times count from unit on.
 
-    Levels are in `unit`; `start_level_measured` and `background_level_measured` are the same with their uncertainty.
+    `unit_on_min` counts from the first reading; its uncertainty is 0 with a mark. Levels are in `unit`;
+    `start_level_measured` and `background_level_measured` are the same with their uncertainty.
     `clear_level` is a choice of the bench or the trial, `window_sensitivity_per_h` and
     `humidity_uncertainty_per_h` are themselves parts of the uncertainty.
     """
@@ -86,6 +87,7 @@ class ChannelShape(FromStore):
     unit: str
     usable: bool
     unit_on_s: float
+    unit_on_min: MeasuredShape | None
     end_s: float
     start_level: float
     start_level_measured: MeasuredShape | None
@@ -208,6 +210,7 @@ def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
     return ChannelShape.of(
         result,
         **{
+            "unit_on_min": measured_shape(channel.unit_on_min),
             "start_level_measured": measured_shape(channel.start_level),
             "background_level_measured": measured_shape(channel.background_level),
             "fit_window_min": window,
