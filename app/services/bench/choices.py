@@ -14,7 +14,7 @@ from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import (
     currency_code,
     latest_current_day,
-    number_above_zero,
+    microphone_distance,
     one_of,
     optional_text,
     required_text,
@@ -137,8 +137,8 @@ def _checked(session: Session, new: BenchChoices) -> BenchChoices:
         currency=currency_code(new.currency),
         clear_level_kind=new.clear_level_kind,
         clear_level_value=new.clear_level_value,
-        standard_distance_m=number_above_zero(
-            new.standard_distance_m, "standard_distance_m", "The standard distance", "m"
+        standard_distance_m=microphone_distance(
+            new.standard_distance_m, "standard_distance_m", "The standard distance"
         ),
         sound_correction_rule=one_of(
             new.sound_correction_rule, SOUND_CORRECTION_RULES, "sound_correction_rule", "The rule for the background"

@@ -6,6 +6,7 @@ from typing import Any
 
 from app.compute.clean_air.claim_quantities import QUANTITIES
 from app.services.bench.definitions import AEROSOLS
+from app.services.store.checked_values import FARTHEST_M, NEAREST_M
 from app.services.store.entry_fields import choice, day, flag, number, text
 
 RATE_UNITS = ("ft³/min", "m³/h", "L/s")
@@ -49,7 +50,7 @@ class NewSoundMeasurement:
         zero=True,
         most=HIGHEST_DBA,
     )
-    distance_m: float | None = number("Distance", "m", needed=True)
+    distance_m: float | None = number("Distance", "m", needed=True, least=NEAREST_M, most=FARTHEST_M)
     position: str = text("Position", default="front", help="For example front, 1.2 m above the floor.")
     environment: str = choice("Environment", ENVIRONMENTS, default="indoor", words="indoor or free field")
     instrument: str = text("Instrument")
@@ -166,7 +167,9 @@ class NewClaim:
         choice_words={"": "not specified"},
         words="smoke, dust or pollen, if named",
     )
-    distance_m: float | None = number("Distance, for a sound level", "m", what="The distance")
+    distance_m: float | None = number(
+        "Distance, for a sound level", "m", what="The distance", least=NEAREST_M, most=FARTHEST_M
+    )
     room_area_m2: float | None = number("Room area, for a room claim", "m²", what="The room area")
     where_seen: str = text("Where seen", what="Where seen", evidence=True)
     seen_on: date | None = day("Seen on", "The claim", form_name="claim_seen_on", needed=True)

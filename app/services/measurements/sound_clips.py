@@ -22,7 +22,7 @@ from app.services.measurements.checks import setting_of_unit
 from app.services.measurements.delete_entry import delete_entry
 from app.services.measurements.sound_file import SoundFile, read_sound, wav_bytes
 from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.checked_values import day_seen, number_above_zero, optional_text
+from app.services.store.checked_values import day_seen, microphone_distance, optional_text
 from app.services.units.entry import SUBJECT
 from app.storage.models.logs import RawFile
 from app.storage.models.sound_clips import SoundClip as SoundClip
@@ -68,7 +68,7 @@ def add_clip(
     """
     setting = setting_of_unit(session, unit_id, setting_id)
     at = now or datetime.now(UTC)
-    distance = number_above_zero(new.distance_m, "distance_m", "The distance", "m")
+    distance = microphone_distance(new.distance_m, "distance_m")
     recorded_on = day_seen(new.recorded_on, "recorded_on", "The clip")
     sha256 = hashlib.sha256(new.content).hexdigest()
     if session.scalar(select(SoundClip.id).where(SoundClip.setting_id == setting_id, SoundClip.sha256 == sha256)):

@@ -11,6 +11,8 @@ LONGEST_NAME = 200
 LONGEST_TEXT = 20_000
 LARGEST_NUMBER = 1e12  # above any price, power or size; sums and squares of larger numbers would overflow
 LARGEST_COUNT = 10_000  # pieces, packs, settings
+# of a microphone; between them a level can be brought to another distance by 20 lg(r2 / r1)
+NEAREST_M, FARTHEST_M = 0.01, 100.0
 
 
 def required_text(value: str | None, field: str, what: str, longest: int = LONGEST_NAME) -> str:
@@ -52,6 +54,15 @@ def number_not_below_zero(value: float | None, field: str, what: str, unit: str)
     if checked < 0:
         raise InvalidValue(f"{what} is {checked:g} {unit}; it must be zero or above. Correct it.", field=field)
     return checked
+
+
+def microphone_distance(value: float | None, field: str, what: str = "The distance") -> float:
+    distance = number_above_zero(value, field, what, "m")
+    if not NEAREST_M <= distance <= FARTHEST_M:
+        raise InvalidValue(
+            f"{what} is {distance:g} m; enter a number from {NEAREST_M:g} to {FARTHEST_M:g} m.", field=field
+        )
+    return distance
 
 
 def whole_number_above_zero(value: int | None, field: str, what: str) -> int:

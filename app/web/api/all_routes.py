@@ -7,11 +7,13 @@ from app.web.api.ranking import comparison
 from app.web.api.ranking import order as rank_order
 from app.web.api.ranking import routes as ranking
 from app.web.api.trials import routes as trials
+from app.web.api.units import entries as unit_entries
 from app.web.api.units import routes as units
 
 API_ROUTERS: tuple[APIRouter, ...] = (
     health.router,
     units.router,
+    unit_entries.router,
     trials.router,
     ranking.router,
     rank_order.router,

@@ -84,6 +84,13 @@ _ROUTES = {
     """,
     "add": """
         POST /api/units
+        POST /api/units/{unit_id}/sound-levels
+        POST /api/units/{unit_id}/power-levels
+        POST /api/units/{unit_id}/prices
+        POST /api/units/{unit_id}/parts
+        POST /api/units/{unit_id}/claims
+        POST /api/units/{unit_id}/ratings
+        POST /api/units/{unit_id}/ozone-tests
         POST /api/trials
         GET /bulk
         POST /bulk

@@ -145,7 +145,7 @@ def test_taking_back_keeps_the_record(session, small_bench):
         ({"value": -2.0}, "The claim is -2 cfm; it must be zero or above"),
         ({"bound": "exactly"}, "The bound of the claim is 'exactly'; choose one of: about, at least, at most"),
         ({"aerosol": "odour"}, "The aerosol of the claim is 'odour'"),
-        ({"distance_m": 0.0}, "The distance is 0 m; it must be above zero"),
+        ({"distance_m": 0.0}, "The distance is 0 m; enter a number from 0.01 to 100 m"),
         ({"wording": " "}, "The wording of the claim is empty"),
     ],
 )

@@ -70,7 +70,7 @@ def test_what_is_not_there_cannot_be_taken_back(session):
         ({"level_dba": None}, "sound_dba", "sound level is missing; enter a number from 0 to 140 dB\\(A\\)"),
         ({"level_dba": 200.0}, "sound_dba", "sound level is 200 dB\\(A\\); enter a number from 0 to 140"),
         ({"background_dba": -3.0}, "background_dba", "background level is -3 dB\\(A\\)"),
-        ({"distance_m": None}, "distance_m", "The distance is missing. Enter a number in m"),
+        ({"distance_m": None}, "distance_m", "The distance is missing; enter a number from 0.01 to 100 m"),
         ({"environment": "attic"}, "environment", "environment is 'attic'; choose one of: indoor, free field"),
         ({"instrument_class": "3"}, "instrument_class", "instrument class is '3'; choose one of"),
         ({"measured_on": None}, "measured_on", "The sound level has no date"),

@@ -16,6 +16,7 @@ from app.storage.models.bench import Change
 from app.web.security.permissions import LEAST_ROLE
 from tests.conftest import SmallBench, decay_log
 from tests.sample_data.accounts import PASSWORD, make_account
+from tests.sample_data.api_entries import API_ENTRIES
 from tests.sample_data.sound_files import noise, sound_bytes
 from tests.web.pages.adding_a_trial.trial_forms import conditions, upload
 from tests.web.pages.units.test_bulk import token_of
@@ -111,6 +112,15 @@ ACTS: dict[str, tuple[str, Act]] = {
         "unit under test",
         lambda d: d.client.patch(f"/api/units/{d.bench.unit_id}", json={"notes": "heavy"} | WHY),
     ),
+    **{
+        f"POST /api/units/{{unit_id}}/{what}": (
+            "unit under test",
+            lambda d, what=what, entry=entry: d.client.post(
+                f"/api/units/{d.bench.unit_id}/{what}", json=entry(d.bench.high_setting_id)
+            ),
+        )
+        for what, entry in API_ENTRIES.items()
+    },
     "POST /units/add": ("unit under test", lambda d: d.post("/units/add", maker="M", model="2", kind="other")),
     "POST /units/{unit_id}/edit": (
         "unit under test",
