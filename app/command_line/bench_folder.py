@@ -18,6 +18,12 @@ def add_address_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", metavar="P", type=_port, help="port to listen on (default: 8000; 0: any free port)")
 
 
+def add_browser_argument(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--no-browser", action="store_true", help="do not open a browser (none is opened without a terminal and screen)"
+    )
+
+
 def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Settings:
     """Settings of the environment, overridden by the command line.
 
@@ -38,6 +44,12 @@ def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Setti
     if getattr(arguments, "database", None) is not None:
         told |= {"database_url": arguments.database}
     return replace(settings, **told)  # type: ignore[arg-type]
+
+
+def address(host: str, port: int) -> str:
+    """URL for the browser."""
+    shown = "localhost" if host in ("0.0.0.0", "::") else host
+    return f"http://{f'[{shown}]' if ':' in shown else shown}:{port}/"
 
 
 def place(settings: Settings) -> str:

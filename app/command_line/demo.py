@@ -2,13 +2,20 @@
 
 import argparse
 
-from app.command_line.bench_folder import add_address_arguments, add_folder_argument, settings_from
+from app.command_line.access.entry import has_screen
+from app.command_line.bench_folder import (
+    add_address_arguments,
+    add_browser_argument,
+    add_folder_argument,
+    settings_from,
+)
 from app.command_line.progress_bar import progress_bar
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder_argument(parser)
     add_address_arguments(parser)
+    add_browser_argument(parser)
     parser.add_argument("--only-make", action="store_true", help="create the demo bench without serving it")
 
 
@@ -27,4 +34,5 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.only_make:
         print(f"The demonstration bench (invented data) is in {settings.data_folder}")
         return 0
-    return serve(settings, "Hazefall serves the demonstration bench (invented data) in")
+    opens_browser = not arguments.no_browser and has_screen()
+    return serve(settings, "Hazefall serves the demonstration bench (invented data) in", opens_browser=opens_browser)

@@ -6,7 +6,15 @@ import socket
 from functools import partial
 from typing import TYPE_CHECKING
 
-from app.command_line.bench_folder import add_address_arguments, add_folder_argument, place, settings_from
+from app.command_line.access.entry import Entry, has_screen
+from app.command_line.bench_folder import (
+    add_address_arguments,
+    add_browser_argument,
+    add_folder_argument,
+    address,
+    place,
+    settings_from,
+)
 from app.command_line.progress_bar import progress_bar
 from app.errors import InvalidValue
 from app.settings import Settings
@@ -21,6 +29,7 @@ _ANSWERS_WITHIN_S = 120
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_folder_argument(parser)
     add_address_arguments(parser)
+    add_browser_argument(parser)
     parser.add_argument(
         "--workers",
         metavar="N",
@@ -36,22 +45,25 @@ def run(arguments: argparse.Namespace) -> int:
     settings = settings_from(arguments)
     with progress_bar() as on_progress:
         open_store(settings, on_progress).dispose()
-    return serve(settings, "Hazefall serves the bench in", workers=arguments.workers)
+    opens_browser = not arguments.no_browser and has_screen()
+    return serve(settings, "Hazefall serves the bench in", workers=arguments.workers, opens_browser=opens_browser)
 
 
-def serve(settings: Settings, what: str, *, workers: int = 1) -> int:
-    """Serves until stopped; prints the address as soon as the server accepts connections."""
+def serve(settings: Settings, what: str, *, workers: int = 1, opens_browser: bool = False) -> int:
+    """Serves until stopped; prints the way in as soon as the server accepts connections."""
+    from app.services.access.authenticate import has_accounts
     from app.services.access.network_policy import require_account_for_network
     from app.services.store.open import open_store
 
     engine = open_store(settings)
     try:
         require_account_for_network(settings, engine)
+        entry = Entry(None if has_accounts(engine) else settings.data_folder, opens_browser)
     finally:
         engine.dispose()
     require_free_address(settings)
     logging.getLogger("uvicorn.error").setLevel(logging.WARNING)
-    told = partial(_print_address, settings, f"{what} {place(settings)}")
+    told = partial(_announce, entry, settings.host, f"{what} {place(settings)}")
     return _serve_one_process(settings, told) if workers == 1 else _serve_several_processes(settings, told, workers)
 
 
@@ -69,9 +81,9 @@ def require_free_address(settings: Settings) -> None:
             ) from error
 
 
-def _print_address(settings: Settings, first: str, port: int) -> None:
+def _announce(entry: Entry, host: str, first: str, port: int) -> None:
     print(first, flush=True)
-    print(f"Open {address(settings.host, port)}   (Ctrl+C stops it)", flush=True)
+    entry.announce(address(host, port))
 
 
 def _serve_one_process(settings: Settings, told: partial[None]) -> int:
@@ -133,12 +145,6 @@ def served_app(settings: Settings) -> "FastAPI":
     app = make_app(settings)
     freeze_startup_objects()
     return app
-
-
-def address(host: str, port: int) -> str:
-    """URL for the browser."""
-    shown = "localhost" if host in ("0.0.0.0", "::") else host
-    return f"http://{f'[{shown}]' if ':' in shown else shown}:{port}/"
 
 
 def _processes(text: str) -> int:

@@ -8,6 +8,7 @@ from anyio import CapacityLimiter, to_thread
 from fastapi import FastAPI
 from sqlalchemy import Engine
 
+from app.services.access.local_secret import ensure_secret
 from app.services.access.network_policy import require_account_for_network
 from app.services.store.open import open_store
 from app.settings import Settings
@@ -48,6 +49,7 @@ def make_app(settings: Settings) -> FastAPI:
         engine = await to_thread.run_sync(open_store, settings)
         try:
             await to_thread.run_sync(require_account_for_network, settings, engine)
+            await to_thread.run_sync(ensure_secret, settings.data_folder)
         except BaseException:
             engine.dispose()
             raise

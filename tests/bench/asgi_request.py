@@ -4,9 +4,11 @@ import asyncio
 from collections.abc import Callable
 from typing import Any
 
+from app.services.access.local_secret import read_secret
+
 
 async def get(app: Any, path: str, once_answered: Callable[[], None] = lambda: None) -> tuple[int, bytes]:
-    """Status and body of the answer to one GET.
+    """Status and body of the answer to one GET of a script that reads the secret of the bench.
 
     once_answered : called after the last byte was sent, before the server does anything else
     """
@@ -29,12 +31,13 @@ async def get(app: Any, path: str, once_answered: Callable[[], None] = lambda: N
         if message["type"] == "http.response.body" and not message.get("more_body", False):
             once_answered()
 
+    secret = read_secret(state["settings"].data_folder)
     target, _, query = path.partition("?")
     scope = {
         "type": "http", "asgi": {"version": "3.0"}, "http_version": "1.1", "method": "GET", "scheme": "http",
         "path": target, "raw_path": target.encode(), "query_string": query.encode(), "root_path": "",
-        "headers": [(b"host", b"127.0.0.1:8000")], "client": ("127.0.0.1", 50000), "server": ("127.0.0.1", 8000),
-        "state": state,
+        "headers": [(b"host", b"127.0.0.1:8000"), (b"authorization", b"Bearer " + secret.encode())],
+        "client": ("127.0.0.1", 50000), "server": ("127.0.0.1", 8000), "state": state,
     }  # fmt: skip
     await app(scope, receive, send)
     await to_app.put({"type": "lifespan.shutdown"})

@@ -50,22 +50,26 @@ def measure(name: str, arguments: list[str], seconds: float, first_seed: int) ->
     try:
         assert server.stdout is not None
         server.stdout.readline()
-        url = server.stdout.readline().split()[1]
-        _load(url, 3.0, 0, first_seed)  # everything that is imported or compiled once
-        alone = _load(url, seconds, 0, first_seed)
-        both = _load(url, seconds, WRITERS, first_seed)
+        link = server.stdout.readline().split()[1]
+        cookies = httpx.get(link, timeout=120).cookies
+        url = "/".join(link.split("/")[:3])
+        _load(url, cookies, 3.0, 0, first_seed)  # everything that is imported or compiled once
+        alone = _load(url, cookies, seconds, 0, first_seed)
+        both = _load(url, cookies, seconds, WRITERS, first_seed)
     finally:
         server.send_signal(signal.SIGINT)
         server.wait(60)
     return Served(name, *alone[:2], *both[:2], both[2], alone[3] + both[3])
 
 
-def _load(url: str, seconds: float, writers: int, first_seed: int) -> tuple[float, float, float, int]:
+def _load(
+    url: str, cookies: httpx.Cookies, seconds: float, writers: int, first_seed: int
+) -> tuple[float, float, float, int]:
     until, times, errors, written = time.perf_counter() + seconds, [], [], []
     lock, seeds = threading.Lock(), iter(range(first_seed, first_seed + 100_000))
 
     def read(number: int) -> None:
-        with httpx.Client(base_url=url, timeout=120) as client:
+        with httpx.Client(base_url=url, cookies=cookies, timeout=120) as client:
             while time.perf_counter() < until:
                 begun = time.perf_counter()
                 status = client.get(PAGES[(number + len(times)) % len(PAGES)]).status_code
@@ -75,7 +79,7 @@ def _load(url: str, seconds: float, writers: int, first_seed: int) -> tuple[floa
 
     def write(_: int) -> None:
         fields = {"unit_under_test_id": 2, "room_id": 1, "tested_by": "script"}
-        with httpx.Client(base_url=url, timeout=120) as client:
+        with httpx.Client(base_url=url, cookies=cookies, timeout=120) as client:
             fields["setting_id"] = client.get("/api/units/2").json()["settings"][0]["id"]
             while time.perf_counter() < until:
                 with lock:

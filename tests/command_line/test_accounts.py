@@ -99,7 +99,7 @@ def test_a_bench_without_an_account_is_not_served_to_others(tmp_path: Path, host
     assert served.returncode == 1
     assert served.stdout == ""
     assert served.stderr == (
-        f"hazefall serve: The bench would be reachable by others at {host}, but it has no account. Add one first: "
+        f"hazefall serve: The bench would be reachable by others ({host}), but it has no account. Add one first: "
         f"hazefall account add NAME --role administer --data {tmp_path}. Without an account, a bench is only served "
-        "on 127.0.0.1.\n"
+        "on 127.0.0.1, without a proxy.\n"
     )

@@ -21,9 +21,9 @@ BACKUPS = 3
 class _Writer(threading.Thread):
     """Sends new trials until stopped; `acknowledged` are the ids of those answered with 201."""
 
-    def __init__(self, url: str, room_id: int) -> None:
+    def __init__(self, server: Served, room_id: int) -> None:
         super().__init__()
-        self.url, self.room_id = url, room_id
+        self.server, self.room_id = server, room_id
         self.acknowledged: list[int] = []
         self.refused: list[str] = []
         self.enough = threading.Event()
@@ -33,7 +33,8 @@ class _Writer(threading.Thread):
         while not self.enough.is_set():
             seed += 1
             answer = httpx.post(
-                f"{self.url}/api/trials",
+                f"{self.server.url}/api/trials",
+                headers=self.server.headers,
                 data={"kind": "empty room", "room_id": str(self.room_id)},
                 files={"log": (f"run{seed}.csv", decay_log(0.6, minutes=30, seed=seed), "text/csv")},
                 timeout=60,
@@ -48,7 +49,7 @@ def test_copies_made_while_the_server_writes_hold_all_that_was_acknowledged(
     settings: Settings, small_bench: SmallBench, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ):
     server = Served(settings.data_folder)
-    writer = _Writer(server.url, small_bench.room_id)
+    writer = _Writer(server, small_bench.room_id)
     writer.start()
     try:
         copies = []
@@ -77,8 +78,8 @@ def test_copies_made_while_the_server_writes_hold_all_that_was_acknowledged(
     assert run(["check", "--data", str(other)]) == 0
     again = Served(other)
     try:
-        assert httpx.get(f"{again.url}/api/trials/{known[-1]}", timeout=60).status_code == 200
-        raw = httpx.get(f"{again.url}/api/trials/{known[0]}/log", timeout=60).content
+        assert httpx.get(f"{again.url}/api/trials/{known[-1]}", headers=again.headers, timeout=60).status_code == 200
+        raw = httpx.get(f"{again.url}/api/trials/{known[0]}/log", headers=again.headers, timeout=60).content
         assert raw.startswith(b"time,")
     finally:
         again.stop()

@@ -5,14 +5,14 @@ import signal
 import socket
 import subprocess
 import sys
-import urllib.request
 from pathlib import Path
+from urllib.parse import urljoin
 
+import httpx
 import pytest
 
-from app.command_line.bench_folder import settings_from
+from app.command_line.bench_folder import address, settings_from
 from app.command_line.main import run
-from app.command_line.serve import address
 
 
 def _start(*arguments: str, environment: dict[str, str] | None = None) -> subprocess.Popen[str]:
@@ -30,9 +30,16 @@ def test_a_bench_is_made_and_served_at_the_address_told(tmp_path: Path):
     try:
         first, second = server.stdout.readline(), server.stdout.readline()
         assert first == f"Hazefall serves the bench in {tmp_path}/bench\n"
-        url = second.split()[1]
-        with urllib.request.urlopen(f"{url}api/health", timeout=20) as answer:
-            assert answer.status == 200
+        link, secret_path = second.split()[1], server.stdout.readline().rpartition(" the secret is in ")[2].rstrip("\n")
+        with httpx.Client(follow_redirects=True, timeout=20) as browser:
+            assert browser.get(link).status_code == 200
+            assert browser.get(urljoin(link, "/units")).status_code == 200  # the cookie lets it in
+        bearer = {"Authorization": f"Bearer {Path(secret_path).read_text().strip()}"}
+        assert httpx.get(urljoin(link, "/api/units"), headers=bearer).status_code == 200
+        again = httpx.get(link)
+        assert again.status_code == 401
+        assert "This link was used before" in again.text
+        assert httpx.get(urljoin(link, "/api/units")).status_code == 401
     finally:
         server.send_signal(signal.SIGINT)
         _, err = server.communicate(timeout=20)

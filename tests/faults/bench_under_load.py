@@ -19,6 +19,7 @@ from app.services.units.entry import add_setting, add_unit
 from app.settings import Settings
 from app.storage.engine import session_scope
 from tests.conftest import NOW, decay_log
+from tests.faults.real_process import Served
 
 UNITS = 3
 ANSWER_WITHIN_S = 60.0
@@ -59,11 +60,11 @@ class Desk:
         self._stop = threading.Event()
 
     @contextmanager
-    def at_work(self, url: str, uploaders: int = 3) -> Iterator["Desk"]:
+    def at_work(self, server: Served, uploaders: int = 3) -> Iterator["Desk"]:
         self._stop.clear()
         self.first_answer.clear()
         work = [*[self._upload] * uploaders, self._mark, self._stage]
-        people = [threading.Thread(target=self._until_the_end, args=(url, one), daemon=True) for one in work]
+        people = [threading.Thread(target=self._until_the_end, args=(server, one), daemon=True) for one in work]
         for person in people:
             person.start()
         try:
@@ -73,9 +74,9 @@ class Desk:
             for person in people:
                 person.join(ANSWER_WITHIN_S)
 
-    def _until_the_end(self, url: str, work) -> None:
+    def _until_the_end(self, server: Served, work) -> None:
         # the server was killed: whatever was in flight has no answer
-        with suppress(httpx.TransportError), httpx.Client(base_url=url, timeout=ANSWER_WITHIN_S) as client:
+        with suppress(httpx.TransportError), server.client(ANSWER_WITHIN_S) as client:
             while not self._stop.is_set():
                 work(client)
 

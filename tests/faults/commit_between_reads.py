@@ -18,6 +18,7 @@ from app.services.snapshot.bench_snapshot import forget_snapshot
 from app.settings import Settings
 from app.storage.engine import open_engine, session_scope
 from app.web.application import make_app
+from tests.sample_data.local_access import local_browser, local_script
 
 # One address for each view that a process keeps, with what it is made from.
 ADDRESSES = (
@@ -93,8 +94,9 @@ class ReadBench:
 
     @contextmanager
     def server(self) -> Iterator[TestClient]:
-        with TestClient(make_app(self._settings), base_url="http://127.0.0.1") as client:
+        with local_browser(make_app(self._settings), self._settings) as client:
             client.cookies.jar.set_policy(DefaultCookiePolicy(allowed_domains=[]))  # columns are remembered in one
+            client.headers.update(local_script(self._settings.data_folder))  # in the place of the cookie
             yield client
 
     def fresh(self, client: TestClient, addresses: Sequence[str]) -> dict[str, str]:

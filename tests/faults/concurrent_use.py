@@ -14,6 +14,7 @@ import httpx
 
 from tests.conftest import NOW, decay_log
 from tests.faults.bench_under_load import UNITS
+from tests.faults.real_process import Served
 
 READ = (
     "/",
@@ -60,7 +61,7 @@ class Crowd:
     marks : trial id to where unit on was put last; prices : amounts that were acknowledged
     """
 
-    url: str
+    server: Served | None
     readers: int
     writers: int
     seed: int
@@ -98,15 +99,19 @@ class Crowd:
         self.took_s = time.monotonic() - begun
         return self
 
+    def _client(self) -> httpx.Client:
+        assert self.server is not None
+        return self.server.client(ANSWER_WITHIN_S)
+
     def _read(self, over: threading.Event, number: int) -> None:
         chance = random.Random(f"reader {self.seed} {number}")
-        with httpx.Client(base_url=self.url, timeout=ANSWER_WITHIN_S) as client:
+        with self._client() as client:
             while not over.wait(chance.uniform(0.0, 2 * PAUSE_S)):
                 page = chance.choice(self.addresses).format(trial=chance.randint(1, 6))
                 self._timed(client, self.reading, "GET", page)
 
     def _write(self, over: threading.Event, number: int, work: Callable[..., None]) -> None:
-        with httpx.Client(base_url=self.url, timeout=ANSWER_WITHIN_S) as client:
+        with self._client() as client:
             turn = 0
             while not over.is_set():
                 turn += 1

@@ -11,8 +11,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import httpx
-
 from tests.faults.bench_under_load import Acknowledged, Desk, make_bench
 from tests.faults.real_process import Served, served
 from tests.faults.whole_store import faults_of, lost_marks, missing_trials
@@ -52,7 +50,7 @@ def filled_bench(folder: Path, trials: int) -> Path:
     """A bench with trials on it, sent to a server that is stopped in the usual way."""
     store, told = make_bench(folder), Acknowledged()
     desk = Desk(told, interval_s=1.0)  # stores of some size, so that copying and analysing them takes its time
-    with served(folder) as server, desk.at_work(server.url):
+    with served(folder) as server, desk.at_work(server):
         wait_for(lambda: len(told.trials) >= trials or bool(told.refused), server.process)
     none(told.refused)
     return store
@@ -63,7 +61,7 @@ def nothing_lost(server: Served, store: Path, told: Acknowledged) -> None:
     none(faults_of(store))
     none(missing_trials(store, told.trials))
     none(lost_marks(store, told.marks, told.marks_in_flight))
-    with httpx.Client(base_url=server.url, timeout=60) as client:
+    with server.client(60) as client:
         client.get("/").raise_for_status()
         for trial_id in list(told.trials)[-3:]:
             assert client.get(f"/api/trials/{trial_id}").raise_for_status().json()["id"] == trial_id

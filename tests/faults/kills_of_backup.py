@@ -24,7 +24,7 @@ def kill_during_backup(
     try:
         for number in range(kills):
             target = copies / f"copy_{number}.sqlite"
-            with desk.at_work(server.url, uploaders=1):
+            with desk.at_work(server, uploaders=1):
                 desk.first_answer.wait(60)
                 sent_before = dict(told.trials)
                 backup = start_command("backup", str(target), "--data", str(folder))

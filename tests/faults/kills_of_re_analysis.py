@@ -34,7 +34,7 @@ def kill_during_re_analysis(
         on_kill(met)
     with served(folder) as server:
         met.started(server)
-        httpx.get(server.url, timeout=60).raise_for_status()
+        httpx.get(server.url, headers=server.headers, timeout=60).raise_for_status()
     no_traceback(folder)
     return met
 
@@ -43,7 +43,7 @@ def _times_without_a_kill(folder: Path) -> tuple[float, float]:
     """How long a change of the clear level and a re-analysis by command take [s], with the loading of libraries."""
     with served(folder) as server:
         begun = time.monotonic()
-        assert _set_clear_level(server.url, 10.0) == 303
+        assert _set_clear_level(server, 10.0) == 303
         server_s = time.monotonic() - begun
     begun = time.monotonic()
     done = run_command("recompute", "--data", str(folder), "--accept", "--workers", "1")
@@ -51,10 +51,13 @@ def _times_without_a_kill(folder: Path) -> tuple[float, float]:
     return server_s, time.monotonic() - begun
 
 
-def _set_clear_level(url: str, level: float) -> int:
+def _set_clear_level(server: Served, level: float) -> int:
     form = {name: "" if value is None else str(value) for name, value in asdict(BenchChoices()).items()}
     return httpx.post(
-        f"{url}/bench", data=form | {"name": "Bench", "clear_level_value": str(level)}, timeout=60
+        f"{server.url}/bench",
+        data=form | {"name": "Bench", "clear_level_value": str(level)},
+        headers=server.headers,
+        timeout=60,
     ).status_code
 
 
@@ -65,7 +68,7 @@ def _kill_change_of_level(folder: Path, store: Path, level: float, after_s: floa
 
     def send() -> None:
         with suppress(httpx.TransportError):
-            answers.append(_set_clear_level(server.url, level))
+            answers.append(_set_clear_level(server, level))
 
     server = Served(folder)
     met.started(server)

@@ -18,7 +18,7 @@ def kill_during_uploads(folder: Path, kills: int, chance: random.Random, on_kill
     try:
         for _ in range(kills):
             before = len(told.trials)
-            with desk.at_work(server.url):
+            with desk.at_work(server):
                 if chance.random() < 0.7:  # the others fall into the first seconds, when libraries are still loading
                     desk.first_answer.wait(60)
                 time.sleep(chance.uniform(0.0, 1.5))

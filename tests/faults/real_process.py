@@ -11,6 +11,8 @@ from typing import IO
 
 import httpx
 
+from tests.sample_data.local_access import local_script
+
 ROOT = Path(__file__).resolve().parents[2]
 _COMMAND = [sys.executable, "-c", "import sys; from app.command_line.main import run; sys.exit(run())"]
 START_WITHIN_S = 60.0
@@ -20,6 +22,7 @@ class Served:
     """A server of its own on the bench of a folder. It is started by nothing but `hazefall serve`."""
 
     def __init__(self, folder: Path, *, wait: bool = True) -> None:
+        self.folder = folder
         self._said = (folder.parent / f"{folder.name}.said").open("a+", encoding="utf-8")
         self._begun = time.monotonic()
         self.process = subprocess.Popen(
@@ -40,12 +43,21 @@ class Served:
         assert self.process.stdout is not None
         for line in self.process.stdout:
             if line.startswith("Open "):
-                self.url = line.split()[1].rstrip("/")
+                self.url = "/".join(line.split()[1].split("/")[:3])
                 break
         assert self.url, f"The server ended with status {self.process.wait(10)} and said: {self.said()}"
         assert httpx.get(f"{self.url}/api/health", timeout=START_WITHIN_S).json()["status"] == "ok"
         self.started_in_s = time.monotonic() - self._begun
         return self
+
+    @property
+    def headers(self) -> dict[str, str]:
+        """What a script sends to be let in; of no use once the bench has accounts."""
+        return local_script(self.folder)
+
+    def client(self, timeout_s: float) -> httpx.Client:
+        """A script that is let in."""
+        return httpx.Client(base_url=self.url, headers=self.headers, timeout=timeout_s)
 
     def kill(self) -> None:
         """kill -9: nothing of the program runs after it."""
@@ -80,7 +92,7 @@ def served(folder: Path) -> Iterator[Served]:
             server.stop()
 
 
-def start_command(*arguments: str) -> subprocess.Popen[str]:
+def start_command(*arguments: str, environment: dict[str, str] | None = None) -> subprocess.Popen[str]:
     """Starts `hazefall ARGUMENTS` and does not wait for it."""
     return subprocess.Popen(
         [*_COMMAND, *arguments],
@@ -89,13 +101,15 @@ def start_command(*arguments: str) -> subprocess.Popen[str]:
         stderr=subprocess.PIPE,
         text=True,
         cwd=ROOT,
-        env=_environment(),
+        env=_environment() | (environment or {}),
     )
 
 
-def run_command(*arguments: str, within_s: float = 120.0) -> subprocess.CompletedProcess[str]:
+def run_command(
+    *arguments: str, within_s: float = 120.0, environment: dict[str, str] | None = None
+) -> subprocess.CompletedProcess[str]:
     """`hazefall ARGUMENTS` to its end."""
-    process = start_command(*arguments)
+    process = start_command(*arguments, environment=environment)
     out, err = process.communicate(timeout=within_s)
     return subprocess.CompletedProcess(arguments, process.returncode, out, err)
 

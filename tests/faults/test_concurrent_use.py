@@ -14,7 +14,7 @@ pytestmark = sqlite_only
 def test_nothing_is_lost_and_nobody_gets_an_error(tmp_path: Path):
     store = filled_bench(tmp_path / "bench", 10)
     with served(tmp_path / "bench") as server:
-        crowd = Crowd(server.url, readers=8, writers=8, seed=1).stay(5)
+        crowd = Crowd(server, readers=8, writers=8, seed=1).stay(5)
         assert "Traceback" not in server.said()
     none(crowd.reading.odd + crowd.writing.odd)
     assert crowd.trials

@@ -21,6 +21,7 @@ from tests.faults.whole_store import ask, faults_of
 pytestmark = sqlite_only
 
 LOG = decay_log(4.0, minutes=60, interval_s=1.0)  # some 200 kB, and as much again in readings
+FORM = {"log": ("run.csv", LOG, "text/csv")}
 ABOUT = {"kind": "unit running", "room_id": 1, "unit_under_test_id": 1, "setting": "high"}
 
 
@@ -52,11 +53,11 @@ def test_a_full_disk_is_told_and_harms_nothing(small_disk: Path, tmp_path: Path)
         assert problem["type"] == "/api/problems/store-problem"
         assert "disk is full" in problem["detail"]
         assert problem["detail"].endswith("Free disk space and try again.")
-        page = httpx.post(f"{server.url}/trials/add", files={"log": ("run.csv", LOG, "text/csv")})
+        page = httpx.post(f"{server.url}/trials/add", files=FORM, headers=server.headers)
         assert page.status_code == 503
         assert "there is not enough space" in page.text
         assert "Free disk space and try again." in page.text
-        assert httpx.get(server.url).status_code == 200  # reading goes on
+        assert httpx.get(server.url, headers=server.headers).status_code == 200  # reading goes on
         for arguments in (["import", str(tmp_path / "logs"), *given], ["backup", "--data", str(folder)]):
             said = run_command(*arguments)
             assert said.returncode == 1
@@ -89,7 +90,7 @@ def test_a_migration_without_room_leaves_the_store_as_it_was(small_disk: Path, t
     assert revision_of(folder / "bench.sqlite") == BEFORE_FIRST
     assert rows_of_each_table(folder / "bench.sqlite") == rows
     with served(folder) as server:
-        assert httpx.get(server.url).status_code == 200
+        assert httpx.get(server.url, headers=server.headers).status_code == 200
     assert faults_of(folder / "bench.sqlite") == []
 
 
@@ -97,16 +98,16 @@ def test_a_file_that_may_not_grow_is_told_and_harms_nothing(tmp_path: Path):
     folder = tmp_path / "bench"
     store = make_bench(folder)
     with served(folder) as server:
-        assert httpx.get(server.url).status_code == 200
+        assert httpx.get(server.url, headers=server.headers).status_code == 200
         _, hard = resource.prlimit(server.process.pid, resource.RLIMIT_FSIZE)
         resource.prlimit(server.process.pid, resource.RLIMIT_FSIZE, (100_000, hard))
         answer = _send(server)
         assert answer.status_code == 503
         assert "Nothing was saved in this step." in answer.json()["detail"]
-        page = httpx.post(f"{server.url}/trials/add", files={"log": ("run.csv", LOG, "text/csv")})
+        page = httpx.post(f"{server.url}/trials/add", files=FORM, headers=server.headers)
         assert page.status_code == 503
         assert "there is not enough space" in page.text
-        assert httpx.get(server.url).status_code == 200
+        assert httpx.get(server.url, headers=server.headers).status_code == 200
         resource.prlimit(server.process.pid, resource.RLIMIT_FSIZE, (hard, hard))
         assert _send(server).status_code == 201
         assert "Traceback" not in server.said()
@@ -115,8 +116,7 @@ def test_a_file_that_may_not_grow_is_told_and_harms_nothing(tmp_path: Path):
 
 
 def _send(server: Served) -> httpx.Response:
-    log = {"log": ("run.csv", LOG, "text/csv")}
-    return httpx.post(f"{server.url}/api/trials", files=log, data=ABOUT, timeout=60)
+    return httpx.post(f"{server.url}/api/trials", files=FORM, data=ABOUT, headers=server.headers, timeout=60)
 
 
 def _fill(disk: Path, but: int = 0) -> None:

@@ -70,8 +70,8 @@ def test_what_is_flat_is_not_found_and_what_grows_is_told():
 
 def _made_up(kb_with_each_trial: float, mb_per_h_after: float) -> Soak:
     """600 s: one log of 25 kB a second for half of them, each taking 50 kB in the store."""
-    growing = Crowd("", 0, 0, 1, trials=dict.fromkeys(range(300), ""), log_bytes=[25_000] * 300)
-    run = Soak(growing, Crowd("", 0, 0, 2), 0, steady_from_s=300.0, store_grew_bytes=300 * 50_000)
+    growing = Crowd(None, 0, 0, 1, trials=dict.fromkeys(range(300), ""), log_bytes=[25_000] * 300)
+    run = Soak(growing, Crowd(None, 0, 0, 2), 0, steady_from_s=300.0, store_grew_bytes=300 * 50_000)
     for at in range(0, 601, 3):
         sent = min(at, 300)
         memory = 200.0 + sent * kb_with_each_trial / 1000 + (at - sent) * mb_per_h_after / 3600

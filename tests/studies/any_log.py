@@ -14,7 +14,6 @@ from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from fastapi.testclient import TestClient
 from hypothesis import HealthCheck, given, settings
 from hypothesis import seed as with_seed
 from hypothesis import strategies as st
@@ -31,6 +30,7 @@ from app.web.application import make_app
 from tests.reading_files.hostile.hostile_files import HOSTILE
 from tests.reading_files.hostile.mutated_logs import SEEDS, mutate
 from tests.reading_files.hostile.test_any_bytes import ODD_CELLS, check_promises
+from tests.sample_data.local_access import local_browser
 from tests.web.pages.adding_a_trial.any_upload import STORED, Uploads
 
 STORED_ONE_IN = 10
@@ -115,7 +115,7 @@ def run(inputs: int, seed: int = 1) -> None:
         engine = open_store(bench)
         with session_scope(engine) as session:
             add_room(session, NewRoom(name="Room A", room_volume_m3=30.0))
-        with TestClient(make_app(bench), base_url="http://127.0.0.1", follow_redirects=False) as client:
+        with local_browser(make_app(bench), bench, follow_redirects=False) as client:
             tally = Tally(Uploads(client))
             damaged(tally, inputs * 2 // 3, seed)
             made(tally, inputs - inputs * 2 // 3, seed)

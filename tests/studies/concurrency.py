@@ -22,11 +22,11 @@ def run(seconds: float, readers: int = 32, writers: int = 8, imported: int = 20)
         folder = Path(place) / "bench"
         store = filled_bench(folder, 10)
         with served(folder) as server:
-            Crowd(server.url, 4, 2, 1).stay(6)  # what is loaded when used is loaded now
-            idle = Crowd(server.url, readers, 0, 2).stay(seconds)
-            busy = Crowd(server.url, readers, writers, 3).stay(seconds)
+            Crowd(server, 4, 2, 1).stay(6)  # what is loaded when used is loaded now
+            idle = Crowd(server, readers, 0, 2).stay(seconds)
+            busy = Crowd(server, readers, writers, 3).stay(seconds)
             command = _start_import(Path(place), folder, imported)
-            beside = Crowd(server.url, readers, 0, 4).stay(until=lambda: command.poll() is not None)
+            beside = Crowd(server, readers, 0, 4).stay(until=lambda: command.poll() is not None)
             out, err = command.communicate()
             assert command.returncode == 0, err
             assert f"{imported} logs added" in out

@@ -16,6 +16,8 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from tests.sample_data.local_access import local_script
+
 MB = 1024 * 1024
 _EDGE = "large-upload-edge"
 _ROW = b"2026-01-05 10:00:00,12.5\n"
@@ -31,8 +33,8 @@ class Answered:
 
 
 @contextmanager
-def served(limit_bytes: int) -> Iterator[tuple[int, int]]:
-    """Port and process of a server of its own with a room of its own, which takes uploads up to the limit."""
+def served(limit_bytes: int) -> Iterator[tuple[int, int, dict[str, str]]]:
+    """Port, process and a script's header of a server of its own with a room, which takes uploads up to the limit."""
     with tempfile.TemporaryDirectory() as folder, socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -43,17 +45,17 @@ def served(limit_bytes: int) -> Iterator[tuple[int, int]]:
         server = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         try:
             _wait_for(port)
-            yield port, server.pid
+            yield port, server.pid, local_script(Path(folder) / "bench")
         finally:
             server.terminate()
             server.wait(30)
 
 
-def send(port: int, pid: int, path: str, size_bytes: int, *, chunked: bool = False) -> Answered:
+def send(port: int, pid: int, let_in: dict[str, str], path: str, size_bytes: int, *, chunked: bool = False) -> Answered:
     """A log of that size as a form, sent piece by piece."""
     before = _most_memory_mb(pid)
     head, tail = _form_ends()
-    headers = {"Content-Type": f"multipart/form-data; boundary={_EDGE}"}
+    headers = let_in | {"Content-Type": f"multipart/form-data; boundary={_EDGE}"}
     if not chunked:
         headers["Content-Length"] = str(len(head) + size_bytes + len(tail))
     connection = http.client.HTTPConnection("127.0.0.1", port, timeout=300)
@@ -62,7 +64,7 @@ def send(port: int, pid: int, path: str, size_bytes: int, *, chunked: bool = Fal
     answer = connection.getresponse()
     words = answer.read().decode()
     if answer.status == 303:  # the page went on to the preview, which reads the file that waits
-        connection.request("GET", answer.headers["Location"])
+        connection.request("GET", answer.headers["Location"], headers=let_in)
         answer = connection.getresponse()
         words = answer.read().decode()
     connection.close()
@@ -97,7 +99,7 @@ def _most_memory_mb(pid: int) -> float:
 def _wait_for(port: int) -> None:
     for _ in range(600):
         try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}/trials/add", timeout=60):
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/api/health", timeout=60):
                 return
         except OSError:
             time.sleep(0.1)
@@ -112,9 +114,9 @@ def run(size_mb: int) -> None:
         ("to the page, the usual limit", 200_000_000, "/trials/add", False),
         ("to the API, the usual limit, length not told", 200_000_000, "/api/trials", True),
     ):
-        with served(limit) as (port, pid):
+        with served(limit) as (port, pid, let_in):
             begun = time.perf_counter()
-            answered = send(port, pid, path, size, chunked=chunked)
+            answered = send(port, pid, let_in, path, size, chunked=chunked)
             took = time.perf_counter() - begun
         print(f"{size_mb} MB {what}: {answered.status}, memory grew by {answered.grown_mb:.0f} MB, {took:.1f} s")
 

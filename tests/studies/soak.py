@@ -18,8 +18,6 @@ from collections.abc import Sequence
 from dataclasses import astuple, dataclass, field
 from pathlib import Path
 
-import httpx
-
 from app.services.bench.definitions import NewLogger, NewSmokeSource, NewTariff
 from app.services.bench.loggers import add_logger
 from app.services.bench.smoke_sources import add_smoke_source
@@ -113,8 +111,8 @@ def soak(
     _complete(folder)
     with served(folder) as server:
         addresses = _every_address(server, store)
-        growing = Crowd(server.url, readers, 4, 1, addresses=addresses, write_pause_s=write_pause_s)
-        steady = Crowd(server.url, readers, 4, 2, addresses=addresses, write_pause_s=write_pause_s)
+        growing = Crowd(server, readers, 4, 1, addresses=addresses, write_pause_s=write_pause_s)
+        steady = Crowd(server, readers, 4, 2, addresses=addresses, write_pause_s=write_pause_s)
         run = Soak(growing, steady, len(addresses))
         look = _Look(run, server, folder, seconds, sample_every_s)
         before = _size_of(store)
@@ -175,7 +173,7 @@ def _every_address(server: Served, store: Path) -> list[str]:
     """Every page and list, the data of the drawings on them, and files to take away; each is answered once."""
     ids = ids_of(store)
     answered, found = Answered(), []
-    with httpx.Client(base_url=server.url, timeout=120) as client:
+    with server.client(120) as client:
         for address in [*(filled(one, ids) for one in measured_addresses()), *_TAKEN]:
             page = client.get(address)
             answered.take(page, 0.0)

@@ -15,6 +15,7 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.application import make_app
 from tests.conftest import new_database
+from tests.sample_data.local_access import local_browser
 from tests.sample_data.made_once import made_once, settle
 from tests.web.tried_bench import TriedBench, fill
 
@@ -34,9 +35,9 @@ def app(settings: Settings) -> FastAPI:
 
 
 @pytest.fixture
-def client(app: FastAPI) -> Iterator[TestClient]:
-    """A browser on this machine that does not follow redirects, so that a test sees the 303 itself."""
-    with TestClient(app, base_url="http://127.0.0.1", follow_redirects=False) as opened:
+def client(app: FastAPI, settings: Settings) -> Iterator[TestClient]:
+    """A browser on this machine that holds the secret and follows no redirects: a test sees the 303 itself."""
+    with local_browser(app, settings, follow_redirects=False) as opened:
         yield opened
 
 

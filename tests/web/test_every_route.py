@@ -1,11 +1,11 @@
 """Every GET route answers from a filled bench, on either database."""
 
 import pytest
-from starlette.testclient import TestClient
 
 from app.settings import Settings
 from app.web.application import make_app
 from app.web.security.permissions import LEAST_ROLE
+from tests.sample_data.local_access import local_browser
 
 IDS = {"unit_id": 1, "trial_id": 5, "room_id": 1, "logger_id": 1, "source_id": 1, "clip_id": 1, "key": "0" * 32}
 # values for path parameters, and required queries
@@ -26,6 +26,7 @@ ELSEWHERE = {
     "/trials/add/{token}",
     "/trials/add/{token}/figure.json",
     "/account",
+    "/enter/{token}",
     "/accounts/{account_id}",
 }
 READ = [
@@ -36,7 +37,7 @@ READ = [
 
 
 def test_every_route_that_is_read_answers(demo_settings: Settings, subtests: pytest.Subtests):
-    with TestClient(make_app(demo_settings), base_url="http://127.0.0.1") as client:
+    with local_browser(make_app(demo_settings), demo_settings) as client:
         for route in READ:
             for address in ASKED.get(route) or [route.format_map(IDS)]:
                 with subtests.test(address=address):

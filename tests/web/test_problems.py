@@ -15,6 +15,7 @@ from app.web.application import make_app
 from app.web.dependencies import SessionDep
 from tests.conftest import SmallBench
 from tests.sample_data.accounts import make_account
+from tests.sample_data.local_access import local_browser
 
 
 def test_an_unknown_address_below_api_is_a_problem_document(client: TestClient):
@@ -135,7 +136,7 @@ def test_a_chunked_body_above_the_limit_answers_413(settings):
         yield b"\r\n--edge--\r\n"
 
     headers = {"Content-Type": "multipart/form-data; boundary=edge"}
-    with TestClient(make_app(limited), base_url="http://127.0.0.1") as client:
+    with local_browser(make_app(limited), limited) as client:
         for path in ("/trials/add", "/api/trials", "/bulk"):
             sent = 0
             assert client.post(path, content=chunks(), headers=headers).status_code == 413, path
@@ -155,12 +156,12 @@ def test_a_body_that_is_read_as_a_whole_may_be_two_megabytes(client: TestClient,
     assert client.post("/api/units", content=body[: 2_000_000 - 1], headers={"Content-Type": kind}).status_code != 413
 
 
-def test_a_mistake_of_the_program_tells_nothing_of_its_inside(app: FastAPI):
+def test_a_mistake_of_the_program_tells_nothing_of_its_inside(app: FastAPI, settings: Settings):
     @app.get("/api/try")
     def fail() -> None:
         raise ZeroDivisionError("secret inside")
 
-    with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
+    with local_browser(app, settings, raise_server_exceptions=False) as client:
         answer = client.get("/api/try")
         page = client.get("/api/try".removeprefix("/api"))
     assert answer.status_code == 500
@@ -179,7 +180,7 @@ _REFERENCES_LATE = {
 _ONLY_READ = {"sqlite": "PRAGMA query_only = ON", "postgresql": "SET TRANSACTION READ ONLY"}
 
 
-def test_a_commit_that_fails_is_not_answered_with_success(app: FastAPI):
+def test_a_commit_that_fails_is_not_answered_with_success(app: FastAPI, settings: Settings):
     """The session closes before the answer is sent, so a refused commit cannot be acknowledged."""
 
     @app.post("/api/try")
@@ -193,7 +194,7 @@ def test_a_commit_that_fails_is_not_answered_with_success(app: FastAPI):
         )
         return {"stored": True}
 
-    with TestClient(app, base_url="http://127.0.0.1", raise_server_exceptions=False) as client:
+    with local_browser(app, settings, raise_server_exceptions=False) as client:
         assert client.post("/api/try").status_code == 500
 
 

@@ -9,18 +9,19 @@ from app.services.access.sign_in import user_of_sign_in
 from app.storage.engine import session_scope
 
 
-def authenticate(engine: Engine, *, bearer: str | None, session_token: str, own_machine: bool) -> CurrentUser | None:
+def authenticate(
+    engine: Engine, *, bearer: str | None, session_token: str, holds_local_secret: bool
+) -> CurrentUser | None:
     """The user of a request; None if it cannot be authenticated.
 
     bearer : token of a script; None if the request has none. With a token, nothing else counts.
-    own_machine : the request came from this machine and is addressed to it
+    holds_local_secret : the request comes from this machine and proves the secret of a bench without accounts
     """
+    if holds_local_secret and not has_accounts(engine):
+        return LOCAL_USER
     if bearer is not None:
         return user_of_api_token(engine, bearer)
-    user = user_of_sign_in(engine, session_token) if session_token else None
-    if user is not None or not own_machine:
-        return user
-    return None if has_accounts(engine) else LOCAL_USER
+    return user_of_sign_in(engine, session_token) if session_token else None
 
 
 def has_accounts(engine: Engine) -> bool:

@@ -10,8 +10,12 @@ from app.settings import Settings
 
 
 def require_account_for_network(settings: Settings, engine: Engine) -> None:
-    """Raises AccountNeeded if the bench would be reachable from other machines and has no account."""
-    others = [name for name in (settings.host, *settings.allowed_hosts) if not is_own_machine(name)]
+    """Raises AccountNeeded if the bench would be reachable by others and has no account.
+
+    Allowed hosts and trusted proxies are for a bench behind a proxy, so they count whatever they name.
+    """
+    others = [settings.host] if not is_own_machine(settings.host) else []
+    others += [f"HAZEFALL_ALLOWED_HOSTS={name}" for name in settings.allowed_hosts]
     if not others or has_accounts(engine):
         return
     if settings.database_url:
@@ -19,9 +23,9 @@ def require_account_for_network(settings: Settings, engine: Engine) -> None:
     else:
         where = f"--data {settings.data_folder}"
     raise AccountNeeded(
-        f"The bench would be reachable by others at {', '.join(others)}, but it has no account. Add one first: "
+        f"The bench would be reachable by others ({', '.join(others)}), but it has no account. Add one first: "
         f"hazefall account add NAME --role administer {where}. Without an account, a bench is only served on "
-        "127.0.0.1."
+        "127.0.0.1, without a proxy."
     )
 
 

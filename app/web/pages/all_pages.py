@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter
 
-from app.web.pages.access import account, accounts, sign_in
+from app.web.pages.access import account, accounts, enter, sign_in
 from app.web.pages.adding_a_trial import preview as trial_preview
 from app.web.pages.adding_a_trial import upload as trial_upload
 from app.web.pages.bench import changes, loggers, method, progress, rooms, search, smoke_sources, trash
@@ -59,6 +59,7 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     changes.router,
     trash.router,
     sign_in.router,
+    enter.router,
     account.router,
     accounts.router,
     method.router,

@@ -1,9 +1,10 @@
 """Authentication of requests, and the check of each user's role against the route permissions.
 
-Without accounts, only requests on the bench's own machine are allowed. Once an account exists,
-everybody signs in, on that machine too, because a local request may have come through a proxy.
+Without accounts, only requests on the bench's own machine that hold its secret are allowed. Once an account exists,
+everybody signs in, on that machine too, and the secret no longer counts.
 """
 
+from pathlib import Path
 from urllib.parse import quote
 
 from anyio import to_thread
@@ -18,17 +19,17 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from app.errors import NotAllowed, StoreProblem
 from app.services.access.authenticate import authenticate, has_accounts
 from app.services.access.current_user import CurrentUser, record_use
-from app.services.access.network_policy import is_own_machine
 from app.services.access.roles import ADMINISTER, WORDS, may
 from app.services.store.problems import store_problem_from
 from app.web.current_user import current_user, user_of_request
 from app.web.problems import refuse
+from app.web.security.local_access import ENTRY, FOR_SCRIPTS, holds_local_secret, locked_page, why_not_local
 from app.web.security.permissions import ANYBODY, LEAST_ROLE
-from app.web.security.request_checks import host_name
 from app.web.security.session_cookie import session_token
 
 SIGN_IN = "/sign-in"
-PUBLIC_PATHS = frozenset({SIGN_IN, "/api/health"})
+HEALTH = "/api/health"
+PUBLIC_PATHS = frozenset({SIGN_IN, HEALTH})  # of a bench with accounts
 PUBLIC_FOLDER = "/static/"
 _SIGN_IN_FIRST = (
     "You are not signed in, or your session has ended. Sign in at /sign-in. You can keep a filled-in form open "
@@ -37,10 +38,6 @@ _SIGN_IN_FIRST = (
 _NEEDS_TOKEN = (
     "This bench has accounts, and the request has no valid token. Create one under “Your account”, and send it as "
     "the header “Authorization: Bearer TOKEN”."
-)
-_NO_ACCOUNT = (
-    "This bench has no accounts yet, so it only responds on its own computer. Create the first account there: "
-    "hazefall account add NAME --role administer."
 )
 
 
@@ -55,7 +52,8 @@ class AuthenticationMiddleware:
             await self.app(scope, receive, send)
             return
         engine = scope["state"]["engine"]
-        found = await to_thread.run_sync(_user_or_refusal, engine, HTTPConnection(scope))
+        folder = scope["state"]["settings"].data_folder
+        found = await to_thread.run_sync(_user_or_refusal, engine, folder, HTTPConnection(scope))
         if isinstance(found, Response):
             await found(scope, receive, send)
             return
@@ -95,41 +93,50 @@ class RequireRole:
             )
 
 
-def is_local_request(scope: Scope) -> bool:
-    """Whether a request was sent from this machine to this machine, under a name of this machine.
-
-    The name counts too, because a server behind a proxy is addressed under another one.
-    """
-    server = scope.get("server") or ("", None)
-    return is_own_machine(server[0]) and is_own_machine(host_name(HTTPConnection(scope).headers.get("host", "")))
-
-
-def _user_or_refusal(engine: Engine, request: HTTPConnection) -> CurrentUser | Response | None:
+def _user_or_refusal(engine: Engine, folder: Path, request: HTTPConnection) -> CurrentUser | Response | None:
     """The user; None for nobody at a public path; else the response that rejects the request."""
-    # not request.url, which contains the Host header of the client
-    path, query = request.scope["path"], request.scope["query_string"].decode("latin-1")
+    path, bearer = request.scope["path"], _bearer(request)
+    not_local = why_not_local(request.scope)
     try:
         user = authenticate(
             engine,
-            bearer=_bearer(request),
+            bearer=bearer,
             session_token=session_token(request.cookies, request.scope["scheme"]),
-            own_machine=is_local_request(request.scope),
+            holds_local_secret=not not_local and holds_local_secret(request, folder, bearer),
         )
+        if user is not None or path == HEALTH:
+            return user
+        if has_accounts(engine):
+            return None if path in PUBLIC_PATHS else _sign_in_first(request)
     except DBAPIError as error:
         problem = store_problem_from(error) or StoreProblem("The store cannot be read. Run `hazefall check`.")
         return refuse(request.scope, problem.status, problem.message)
-    if user is not None or path in PUBLIC_PATHS:
-        return user
-    if path == "/api" or path.startswith("/api/") or _bearer(request) is not None:
-        refusal = refuse(request.scope, 401, _NEEDS_TOKEN)
-        refusal.headers["WWW-Authenticate"] = 'Bearer realm="Hazefall"'
-        return refusal
-    if not has_accounts(engine):
-        return refuse(request.scope, 403, _NO_ACCOUNT)
+    if path.startswith(f"{ENTRY}/") and not not_local:
+        return None
+    return _for_scripts(request, not_local or FOR_SCRIPTS) if _is_script(request) else locked_page(not_local)
+
+
+def _sign_in_first(request: HTTPConnection) -> Response:
+    """Response to a request that nobody has signed in for, on a bench with accounts."""
+    # not request.url, which contains the Host header of the client
+    path, query = request.scope["path"], request.scope["query_string"].decode("latin-1")
+    if _is_script(request):
+        return _for_scripts(request, _NEEDS_TOKEN)
     if request.scope["method"] in ("GET", "HEAD"):
         asked = f"{path}?{query}" if query else path
         return RedirectResponse(f"{SIGN_IN}?next={quote(asked, safe='')}", 303)
     return refuse(request.scope, 401, _SIGN_IN_FIRST)
+
+
+def _is_script(request: HTTPConnection) -> bool:
+    path = request.scope["path"]
+    return path == "/api" or path.startswith("/api/") or _bearer(request) is not None
+
+
+def _for_scripts(request: HTTPConnection, detail: str) -> Response:
+    refusal = refuse(request.scope, 401, detail)
+    refusal.headers["WWW-Authenticate"] = 'Bearer realm="Hazefall"'
+    return refusal
 
 
 def _bearer(request: HTTPConnection) -> str | None:

@@ -10,6 +10,7 @@ _ROUTES = {
         GET /api/health
         GET /sign-in
         POST /sign-in
+        GET /enter/{token}
     """,
     "view": """
         GET /api/units

@@ -59,10 +59,11 @@ def served(folder: Path) -> Iterator[ServedBench]:
     server = subprocess.Popen([*command, "--data", str(folder), "--port", "0"], stdout=subprocess.PIPE, text=True)
     assert server.stdout is not None
     try:
-        address = next((line.split()[1] for line in server.stdout if line.startswith("Open ")), None)
-        if address is None:
+        link = next((line.split()[1] for line in server.stdout if line.startswith("Open ")), None)
+        if link is None:
             raise RuntimeError("The server ended without telling its address.")
-        with httpx.Client(base_url=address, timeout=120, follow_redirects=True) as client:
+        with httpx.Client(base_url="/".join(link.split("/")[:3]), timeout=120, follow_redirects=True) as client:
+            client.get(link).raise_for_status()
             yield ServedBench(server.pid, client)
     finally:
         server.terminate()

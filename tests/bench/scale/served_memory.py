@@ -28,7 +28,8 @@ def served_memory(folder: Path) -> ServedMemory:
     assert server.stdout is not None
     try:
         address = _told_address(server.stdout)
-        with httpx.Client(base_url=address, timeout=120) as client:
+        with httpx.Client(base_url="/".join(address.split("/")[:3]), timeout=120) as client:
+            client.get(address)  # the link; it leads to the first page
             client.get("/").raise_for_status()
             first, _ = _memory_mb(server.pid)
             for page in _PAGES:

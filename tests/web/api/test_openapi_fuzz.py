@@ -18,14 +18,15 @@ from schemathesis import GenerationMode
 from app.settings import Settings
 from app.web.application import make_app
 from tests.conftest import sqlite_only
+from tests.sample_data.local_access import local_script
 from tests.web.tried_bench import TriedBench
 
 EXAMPLES = 8  # of each operation and mode; the study of the same name asks for more
 
 
 @pytest.fixture
-def served(settings: Settings, tried_bench: TriedBench) -> Iterator[str]:
-    """The tried bench behind a real server on a free port of this machine."""
+def served(settings: Settings, tried_bench: TriedBench) -> Iterator[tuple[str, dict[str, str]]]:
+    """The tried bench behind a real server on a free port: its address, and the header that lets a script in."""
     server = uvicorn.Server(uvicorn.Config(make_app(settings), host="127.0.0.1", port=0, log_level="error"))
     thread = threading.Thread(target=server.run)
     thread.start()
@@ -33,15 +34,15 @@ def served(settings: Settings, tried_bench: TriedBench) -> Iterator[str]:
     while not server.started and time.monotonic() < deadline:
         time.sleep(0.05)
     port = server.servers[0].sockets[0].getsockname()[1]
-    yield f"http://127.0.0.1:{port}"
+    yield f"http://127.0.0.1:{port}", local_script(settings.data_folder)
     server.should_exit = True
     thread.join()
 
 
-def ask(address: str, examples: int) -> dict[str, dict[int, int]]:
+def ask(address: str, let_in: dict[str, str], examples: int) -> dict[str, dict[int, int]]:
     """Asks every operation so often in each mode; operation to status to how often. Fails on any status above 499
     and on one that the description does not name."""
-    schema = schemathesis.openapi.from_url(f"{address}/api/openapi.json")
+    schema = schemathesis.openapi.from_url(f"{address}/api/openapi.json", headers=let_in)
     found: dict[str, dict[int, int]] = {}
     for result in schema.get_all_operations():
         operation = result.ok()
@@ -50,13 +51,15 @@ def ask(address: str, examples: int) -> dict[str, dict[int, int]]:
         named = {int(status) for status in operation.definition.raw["responses"] if status.isdigit()}
         for mode in (GenerationMode.POSITIVE, GenerationMode.NEGATIVE):
             try:
-                _ask_one(operation.as_strategy(generation_mode=mode), examples, name, named, counted)
+                _ask_one(operation.as_strategy(generation_mode=mode), let_in, examples, name, named, counted)
             except Unsatisfiable:  # an operation that takes nothing cannot be asked wrongly
                 assert mode is GenerationMode.NEGATIVE, name
     return found
 
 
-def _ask_one(strategy: Any, examples: int, name: str, named: set[int], counted: dict[int, int]) -> None:
+def _ask_one(
+    strategy: Any, let_in: dict[str, str], examples: int, name: str, named: set[int], counted: dict[int, int]
+) -> None:
     @budget(
         max_examples=examples,
         deadline=None,
@@ -67,7 +70,7 @@ def _ask_one(strategy: Any, examples: int, name: str, named: set[int], counted: 
     )
     @given(case=strategy)
     def asked(case: Any) -> None:
-        answer = case.call(timeout=60)
+        answer = case.call(headers=let_in, timeout=60)
         counted[answer.status_code] = counted.get(answer.status_code, 0) + 1
         assert answer.status_code < 500, (name, case.as_curl_command(), answer.text[:500])
         # what no description of a route can name: an address that is none, a method that it has not
@@ -77,8 +80,8 @@ def _ask_one(strategy: Any, examples: int, name: str, named: set[int], counted: 
 
 
 @sqlite_only
-def test_no_request_to_any_operation_ends_in_an_error_of_the_server(served: str):
-    found = ask(served, EXAMPLES)
+def test_no_request_to_any_operation_ends_in_an_error_of_the_server(served: tuple[str, dict[str, str]]):
+    found = ask(*served, EXAMPLES)
     assert {"GET /api/trials", "POST /api/trials", "PATCH /api/units/{unit_id}", "GET /api/trash"} <= found.keys()
     for name, counted in found.items():
         assert sum(counted.values()) > 0, name

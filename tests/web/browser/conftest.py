@@ -14,6 +14,8 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from tests.sample_data.local_access import local_cookie
+
 CHROMIUM = shutil.which("chromium")
 FLAGS = [
     "--no-sandbox",
@@ -36,6 +38,14 @@ def free_port() -> int:
 class ServedBench:
     address: str
     data_folder: Path
+
+    @property
+    def cookies(self) -> list[dict[str, str]]:
+        """For the context of a browser: what the printed link would have set, without using the link up."""
+        return [
+            {"name": name, "value": value, "url": self.address, "httpOnly": True, "sameSite": "Strict"}
+            for name, value in local_cookie(self.data_folder).items()
+        ]
 
 
 def start_server(data_folder: Path, log_file: Path) -> tuple[subprocess.Popen, str]:
@@ -113,6 +123,7 @@ def browse(chromium, served_bench):
 
     def open_page(path: str, *, width: int = 1280, height: int = 900, scheme: str = "light"):
         context = chromium.new_context(viewport={"width": width, "height": height}, color_scheme=scheme)
+        context.add_cookies(served_bench.cookies)
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(15_000)

@@ -65,6 +65,7 @@ def test_no_page_breaks_the_accessibility_rules(chromium, served_bench, part: in
     here, because it refuses the checker's own script, as it should."""
     script = axe_script()
     context = chromium.new_context(viewport={"width": 1280, "height": 900}, bypass_csp=True)
+    context.add_cookies(served_bench.cookies)
     page = context.new_page()
     page.set_default_timeout(15_000)
     found = {}
@@ -86,6 +87,7 @@ def test_the_checker_would_see_a_violation(chromium, served_bench):
     """So that the test above cannot pass by looking at nothing."""
     script = axe_script()
     context = chromium.new_context(bypass_csp=True)
+    context.add_cookies(served_bench.cookies)
     page = context.new_page()
     page.goto(served_bench.address + "/method")
     page.evaluate(

@@ -14,6 +14,9 @@ from xml.etree import ElementTree
 
 import pytest
 
+from tests.sample_data.local_access import local_script
+from tests.web.browser.conftest import ServedBench
+
 FORMATS = ("svg", "png", "html", "csv", "txt")
 NAMED = {
     "decay-overlay",
@@ -63,9 +66,10 @@ class Page(HTMLParser):
             self.links.append(address)
 
 
-def _get(address: str, headers: dict[str, str] | None = None) -> tuple[int, bytes, dict[str, str]]:
+def _get(bench: ServedBench, path: str, headers: dict[str, str] | None = None) -> tuple[int, bytes, dict[str, str]]:
+    request = urllib.request.Request(bench.address + path, headers=local_script(bench.data_folder) | (headers or {}))
     try:
-        with urllib.request.urlopen(urllib.request.Request(address, headers=headers or {}), timeout=60) as answer:
+        with urllib.request.urlopen(request, timeout=60) as answer:
             return answer.status, answer.read(), {name.lower(): value for name, value in answer.headers.items()}
     except urllib.error.HTTPError as error:
         return error.code, error.read(), dict(error.headers.items())
@@ -86,7 +90,7 @@ def chart_pages(served_bench) -> dict[str, Page]:
         if address in seen or (kinds.get(kind, 0) >= many and address not in CHOSEN):
             continue
         seen.add(address)
-        status, content, headers = _get(served_bench.address + address)
+        status, content, headers = _get(served_bench, address)
         if status != 200 or not headers.get("content-type", "").startswith("text/html") or "/tables/" in address:
             continue
         kinds[kind] = kinds.get(kind, 0) + 1
@@ -154,10 +158,10 @@ def test_what_is_offered_comes_and_is_what_it_says(chart_pages: dict[str, Page],
                     continue
                 if name in drawn and re.search(r"\.(png|html)\b", address):
                     continue
-                status, content, headers = _get(served_bench.address + address)
+                status, content, headers = _get(served_bench, address)
                 assert (path, address, status) == (path, address, 200)
                 if name not in drawn:
-                    again = _get(served_bench.address + address, {"If-None-Match": headers["etag"]})
+                    again = _get(served_bench, address, {"If-None-Match": headers["etag"]})
                     assert (address, again[0], again[1]) == (address, 304, b"")  # computed again: the same bytes
                 files[re.search(r"\.(\w+)", address)[1] + ("2" if "fineness=2" in address else "")] = content
             assert ElementTree.fromstring(files["svg"]).tag == "{http://www.w3.org/2000/svg}svg"
@@ -170,7 +174,7 @@ def test_what_is_offered_comes_and_is_what_it_says(chart_pages: dict[str, Page],
             assert len(files["csv"].decode().splitlines()) > 1, (path, name)
             described = "".join(ElementTree.fromstring(files["svg"]).itertext())
             assert words.split("\n\n")[0] in described, (path, name)
-    chosen = _get(f"{served_bench.address}/charts/frontier.png?width_px=777")[1]
+    chosen = _get(served_bench, "/charts/frontier.png?width_px=777")[1]
     assert struct.unpack(">I", chosen[16:20]) == (777,)
     assert len(done) >= len(NAMED)
 
@@ -200,8 +204,8 @@ def test_the_house_style_is_set_once_and_is_in_every_picture(served_bench, brows
     _set(page, names)
     try:
         for name, query in (("ranking", ""), ("price-history", "?unit=1"), ("frontier", ""), ("cost-bars", "")):
-            assert b"#123a5c" in _get(f"{served_bench.address}/charts/{name}.svg{query}")[1], name
-            assert "The Evening Lamp" in _get(f"{served_bench.address}/charts/{name}.html{query}")[1].decode(), name
+            assert b"#123a5c" in _get(served_bench, f"/charts/{name}.svg{query}")[1], name
+            assert "The Evening Lamp" in _get(served_bench, f"/charts/{name}.html{query}")[1].decode(), name
     finally:
         _set(browse("/bench"), before)
 

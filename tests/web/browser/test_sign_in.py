@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from app.services.access.accounts import add_account
+from app.services.access.local_secret import new_link_token
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
@@ -80,3 +81,21 @@ def test_a_person_signs_in_makes_a_token_and_signs_out(
 
 def _fits(page, width: int) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_the_link_of_a_bench_without_accounts_lets_one_browser_in(chromium, served_bench: ServedBench):
+    watch = Watch(served_bench.address)
+    link = f"{served_bench.address}/enter/{new_link_token(served_bench.data_folder)}"
+    context, other = chromium.new_context(), chromium.new_context()
+    page, of_other = context.new_page(), other.new_page()
+    watch.on(page)
+    page.goto(link)
+    assert page.url == f"{served_bench.address}/"
+    page.goto(f"{served_bench.address}/units")
+    assert page.inner_text("h1").startswith("Units")
+    assert page.evaluate("document.cookie") == ""  # out of reach of scripts
+    assert of_other.goto(link).status == 401
+    assert of_other.inner_text("h1") == "This bench is locked"
+    context.close()
+    other.close()
+    watch.assert_quiet()

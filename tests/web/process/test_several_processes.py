@@ -24,6 +24,7 @@ from app.storage.engine import session_scope
 from app.web.progress_board import ProgressBoard
 from tests.conftest import told_to_command
 from tests.sample_data.accounts import PASSWORD, make_account
+from tests.sample_data.local_access import local_cookie
 from tests.web.tried_bench import fill
 
 _WAIT_S = 60.0
@@ -40,7 +41,8 @@ class TwoProcesses:
         assert self.process.stdout is not None
         self.told = [self.process.stdout.readline(), self.process.stdout.readline()]
         assert self.told[1], self.process.communicate(timeout=_WAIT_S)[1]
-        self.url = self.told[1].split()[1].rstrip("/")
+        self.url = "/".join(self.told[1].split()[1].split("/")[:3])
+        self.folder = settings.data_folder
 
     def workers(self) -> list[int]:
         """Ids of the two processes that answer."""
@@ -61,7 +63,12 @@ class TwoProcesses:
                 os.kill(pid, signal.SIGCONT)
 
     def client(self) -> httpx.Client:
-        return httpx.Client(base_url=self.url, timeout=_WAIT_S, limits=httpx.Limits(max_keepalive_connections=0))
+        return httpx.Client(
+            base_url=self.url,
+            cookies=local_cookie(self.folder),
+            timeout=_WAIT_S,
+            limits=httpx.Limits(max_keepalive_connections=0),
+        )
 
     def stop(self) -> str:
         """Stops all of it and returns what it said on standard error."""

@@ -13,6 +13,7 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.application import make_app
 from tests.conftest import SmallBench
+from tests.sample_data.local_access import local_browser
 from tests.web.pages.adding_a_trial.trial_forms import conditions, empty_room, upload
 from tests.web.pages.adding_a_trial.trial_forms import store as store_log
 
@@ -51,7 +52,7 @@ def test_page_drawing_and_confirmation_read_and_analyse_once(
     assert client.get(figure).status_code == 200
     assumed = {} if zone else {"timezone": "UTC", "assumed_timezone": "UTC"}
     fields = conditions(small_bench) | assumed | {"shown": shown_by(page)}
-    with TestClient(make_app(settings), base_url="http://127.0.0.1", follow_redirects=False) as restarted:
+    with local_browser(make_app(settings), settings, follow_redirects=False) as restarted:
         assert restarted.post(address.split("?")[0], data=fields).status_code == 303
     channels = len(client.get("/api/trials/1").json()["channels"])
     assert work_counted == {"reads": 1, "analyses": channels}

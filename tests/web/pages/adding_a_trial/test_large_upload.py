@@ -13,8 +13,8 @@ MOST_GROWN_MB = 100  # what the program loads meanwhile; a file held in memory w
 
 @pytest.mark.parametrize("path", ["/trials/add", "/api/trials"])
 def test_a_file_within_the_limit_goes_to_the_disk_and_is_refused_unread(path: str):
-    with served(SIZE + 20 * MB) as (port, pid):
-        answered = send(port, pid, path, SIZE)
+    with served(SIZE + 20 * MB) as (port, pid, let_in):
+        answered = send(port, pid, let_in, path, SIZE)
     assert answered.status == 422
     assert "huge.csv: The file has 280 MB; at most 256 MB are read." in answered.words
     assert answered.grown_mb < MOST_GROWN_MB
@@ -22,8 +22,8 @@ def test_a_file_within_the_limit_goes_to_the_disk_and_is_refused_unread(path: st
 
 @pytest.mark.parametrize("chunked", [False, True], ids=["length told", "length not told"])
 def test_a_file_above_the_limit_is_turned_away(chunked: bool):
-    with served(50_000_000) as (port, pid):
-        answered = send(port, pid, "/api/trials", SIZE, chunked=chunked)
+    with served(50_000_000) as (port, pid, let_in):
+        answered = send(port, pid, let_in, "/api/trials", SIZE, chunked=chunked)
     assert answered.status == 413
     assert "HAZEFALL_MAX_UPLOAD_BYTES" in answered.words
     assert answered.grown_mb < MOST_GROWN_MB

@@ -13,6 +13,7 @@ from app.command_line.main import run
 from app.settings import Settings
 from app.web.application import make_app
 from tests.conftest import told_to_command
+from tests.sample_data.local_access import local_browser
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +23,7 @@ def bench(demo_settings: Settings) -> Settings:
 
 @pytest.fixture(scope="module")
 def client(bench: Settings) -> Iterator[TestClient]:
-    with TestClient(make_app(bench), base_url="http://127.0.0.1") as opened:
+    with local_browser(make_app(bench), bench) as opened:
         yield opened
 
 

@@ -13,10 +13,9 @@ from html.parser import HTMLParser
 from pathlib import Path
 from urllib.parse import urljoin, urlsplit
 
-from fastapi.testclient import TestClient
-
 from app.settings import Settings
 from app.web.application import make_app
+from tests.sample_data.local_access import local_browser
 
 NUMBERS = 30
 # columns of a table that hold what a trial measured
@@ -142,7 +141,7 @@ def check(pages: dict[str, str], fetch: Fetch, has_raw_file: Callable[[str, str]
 
 
 def test_two_clicks_from_any_number_of_a_page(demo_settings: Settings):
-    with TestClient(make_app(demo_settings), base_url="http://127.0.0.1") as client:
+    with local_browser(make_app(demo_settings), demo_settings) as client:
         kept: dict[str, str] = {}
 
         def fetch(address: str) -> str:
