@@ -12,6 +12,7 @@ from pathlib import Path
 from app.errors import InvalidValue, NotFound, TooLarge
 from app.reading_files.text.decoding import refuse_large_file
 from app.settings import Settings
+from app.storage.durable_files import put_in_place, sync_file
 
 KEPT_FOR = timedelta(hours=24)
 _TOKEN = re.compile(r"[A-Za-z0-9_-]{32}")
@@ -62,8 +63,10 @@ def stage_upload(
         if size == 0:
             raise InvalidValue(f"{file_name or 'The file'} is empty. Choose a log with readings.", field="log")
         staged = StagedUpload(token, plain_file_name(file_name), size, digest.hexdigest(), at.isoformat())
-        (folder / f"{token}.json").write_text(json.dumps(asdict(staged)), encoding="utf-8")
-        unfinished.rename(folder / f"{token}.log")
+        about = folder / f"{token}.json"
+        about.write_text(json.dumps(asdict(staged)), encoding="utf-8")
+        sync_file(about)
+        put_in_place(unfinished, folder / f"{token}.log")
     finally:
         unfinished.unlink(missing_ok=True)
     return staged

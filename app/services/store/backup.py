@@ -13,6 +13,7 @@ from app.services.store.open import sqlite_file, stored_revision
 from app.services.store.problems import store_problem_from
 from app.services.store.progress import OnProgress, no_progress
 from app.settings import Settings
+from app.storage.durable_files import put_in_place
 
 _PAGES_A_STEP = 2000
 WAIT_FOR_STORE_S = 5.0
@@ -57,7 +58,7 @@ def backup_store(
             )
             copy.execute("PRAGMA journal_mode = DELETE")  # a single file
         rows = verify_copy(unfinished)
-        unfinished.rename(path)
+        put_in_place(unfinished, path)
     except (OSError, sqlite3.Error) as error:
         raise store_problem_from(error, str(path)) or StoreProblem(
             f"The copy {path} could not be written: {error}. Choose another place for it."
@@ -95,7 +96,7 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
         except StoreProblem:  # a server is using it
             new.unlink(missing_ok=True)
             raise
-    new.replace(target)  # atomic: a server that starts meanwhile would otherwise create an empty store
+    put_in_place(new, target)  # atomic: a server that starts meanwhile would otherwise create an empty store
     return StoreCopy(target, target.stat().st_size, rows)
 
 
@@ -184,7 +185,7 @@ def _keep_beside(store: Path) -> None:
     except OSError:  # a file system without hard links
         unfinished = kept.with_name(f"{kept.name}.unfinished")
         shutil.copyfile(store, unfinished)
-        unfinished.rename(kept)
+        put_in_place(unfinished, kept)
     log.unlink(missing_ok=True)
     index.unlink(missing_ok=True)
 

@@ -16,6 +16,7 @@ from app.services.store.problems import store_problem_from
 from app.services.store.progress import OnProgress, no_progress
 from app.services.store.revisions import StoreRevisions, read_store_revisions
 from app.settings import Settings
+from app.storage.durable_files import put_in_place
 from app.storage.engine import open_engine
 from app.storage.models.bench import Bench
 
@@ -256,7 +257,7 @@ def _copy_before(path: Path, revision: str) -> Path:
         left_behind.unlink()
     with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(unfinished)) as target:
         source.backup(target)
-    unfinished.rename(copy)
+    put_in_place(unfinished, copy)
     return copy
 
 
