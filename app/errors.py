@@ -42,6 +42,13 @@ class AlreadyStored(HazefallError):
     title = "Already exists"
 
 
+class RunEnded(HazefallError):
+    """A live run that was finished or closed, or a key that was used for other readings; nothing was stored."""
+
+    status = 409
+    title = "The live run accepts no more"
+
+
 class TooLarge(HazefallError):
     """An upload above the size limit."""
 

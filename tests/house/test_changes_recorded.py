@@ -13,6 +13,7 @@ WRITES_WITHOUT_A_RECORD = {
     "store/copy": "copies every row as it is, the record of changes among them",
     "logs/readings": "writes the readings of a log, for store_log",
     "logs/store": "keeps the log of a trial or measurement, which is recorded by whoever adds that",
+    "adding_trials/live_runs/receive": "readings are measurements; their run and its end are recorded",
     "results/natural_decay_pools": "pools follow from the empty-room runs",
     "results/repeatability": "follows from the repeats",
     "results/summaries": "summaries follow from results",

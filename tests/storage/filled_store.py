@@ -135,7 +135,20 @@ ROWS: tuple[tuple[str, dict[str, Any]], ...] = (
     ("verdict_withdrawals", {"verdict_id": 1, "withdrawn_by": "Ann", "withdrawn_at": AT, "why": ODD}),
 )  # fmt: skip
 # the same of later revisions: revision from which on a program wrote it, table, and a whole row or columns of the rows
-LATER_ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = ()
+LATER_ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = (
+    ("0017", "live_runs", {"id": 1, "kind": "unit running", "source": "file", "room_id": 1, "unit_under_test_id": 1,
+                           "setting_id": 1, "smoke_source_id": 1, "logger_id": 1, "profile_id": 1, "tested_by": "Ann",
+                           "filter_state": "", "notes": ODD, "start_key": "key 1", "started_at": AT,
+                           "last_heard_at": AT, "changes": 3, "logger_ahead_s": -1.25, "conflicts": 1,
+                           "replays_trial_id": None, "file_requested_at": AT, "finished_at": None, "trial_id": None}),
+    ("0017", "live_channels", {"run_id": 1, "position": 0, "channel": "pm2_5", "unit": "µg/m³"}),
+    ("0017", "live_readings", {"run_id": 1, "at_us": 1767256200250000, "change": 2, "value_01": 5.000000000000001,
+                               "value_02": None}),
+    ("0017", "live_lots", {"run_id": 1, "idempotency_key": ODD, "sha256": SHA, "received_at": AT, "added": 1,
+                           "repeated": 0, "conflicts": 0}),
+    ("0017", "live_events", {"id": 1, "run_id": 1, "kind": "unit on", "at": AT, "received_at": AT,
+                             "sender_ahead_s": 0.5, "idempotency_key": None, "undone_at": AT}),
+)  # fmt: skip
 LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0016", "channel_results", {"unit_on_uncertainty_s": 12.5}),
 )

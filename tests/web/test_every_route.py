@@ -21,8 +21,11 @@ ASKED = {
     "/bulk/{kind}.csv": ["/bulk/prices.csv"],
     "/listen/{clip_id}.wav": ["/listen/1.wav?pa=1"],
 }
-# what needs an upload that waits, or accounts: tests of its own look at these
+# what needs an upload that waits, a live run, or accounts: tests of its own look at these
 ELSEWHERE = {
+    "/api/runs/{run_id}",
+    "/api/runs/{run_id}/stream",
+    "/live/{run_id}",
     "/trials/add/{token}",
     "/trials/add/{token}/figure.json",
     "/account",

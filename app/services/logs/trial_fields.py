@@ -62,14 +62,17 @@ class NewTrial:
     marks: TrialMarks = field(default_factory=TrialMarks)
 
 
-def checked_trial(session: Session, new: NewTrial) -> NewTrial:
-    """The trial with trimmed texts; raises InvalidValue or NotFound if it does not fit the bench."""
+def checked_trial(session: Session, new: NewTrial, *, complete: bool = True) -> NewTrial:
+    """The trial with trimmed texts; raises InvalidValue or NotFound if it does not fit the bench.
+
+    complete : False where unit and setting may still be missing, as in a live run
+    """
     one_of(new.kind, KINDS_OF_TRIAL, "kind", "The trial type")
     _present(session, Room, new.room_id, "room")
     _present(session, SmokeSource, new.smoke_source_id, "smoke source")
     _present(session, Logger, new.logger_id, "logger")
     _present(session, LoggerProfile, new.profile_id, "logger profile")
-    _check_unit(session, new)
+    _check_unit(session, new, complete)
     if new.started_at is not None and new.started_at.tzinfo is None:
         raise InvalidValue(
             f"The start {new.started_at.isoformat()} has no time zone; enter a time such as 2026-01-05T10:00Z.",
@@ -149,13 +152,15 @@ def _present(session: Session, table: type, key: int | None, what: str) -> None:
         raise NotFound(what, key)
 
 
-def _check_unit(session: Session, new: NewTrial) -> None:
+def _check_unit(session: Session, new: NewTrial, complete: bool) -> None:
     if new.kind == EMPTY_ROOM:
         if new.unit_under_test_id is not None or new.setting_id is not None:
             raise InvalidValue(
                 "An empty-room run has no unit or setting. Leave them empty, or choose the type “unit running”.",
                 field="unit_under_test_id",
             )
+        return
+    if new.unit_under_test_id is None and not complete and new.setting_id is None:
         return
     if new.unit_under_test_id is None:
         raise InvalidValue(
@@ -170,6 +175,8 @@ def _check_unit(session: Session, new: NewTrial) -> None:
             f"{unit.maker} {unit.model} is in the trash. Restore it first, or choose another unit.",
             field="unit_under_test_id",
         )
+    if new.setting_id is None and not complete:
+        return
     if new.setting_id is None:
         raise InvalidValue(
             "A run with the unit running needs a setting. Choose one.",

@@ -6,6 +6,8 @@ from app.web.api import bench, health, problem_kinds, running_cost, trash
 from app.web.api.ranking import comparison
 from app.web.api.ranking import order as rank_order
 from app.web.api.ranking import routes as ranking
+from app.web.api.runs import routes as runs
+from app.web.api.runs import stream as run_stream
 from app.web.api.trials import routes as trials
 from app.web.api.units import entries as unit_entries
 from app.web.api.units import routes as units
@@ -15,6 +17,8 @@ API_ROUTERS: tuple[APIRouter, ...] = (
     units.router,
     unit_entries.router,
     trials.router,
+    runs.router,
+    run_stream.router,
     ranking.router,
     rank_order.router,
     comparison.router,

@@ -11,6 +11,9 @@ from app.web.pages.bench import form as bench_form
 from app.web.pages.costs import page as costs
 from app.web.pages.costs import tariffs
 from app.web.pages.downloads import charts, package, tables
+from app.web.pages.live import demonstration as live_demonstration
+from app.web.pages.live import list as live_list
+from app.web.pages.live import page as live_page
 from app.web.pages.ranking import compare, curves, room_advice, weighted_order
 from app.web.pages.ranking import order as rank_order
 from app.web.pages.ranking import page as ranking
@@ -46,6 +49,9 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     unit_draft.router,
     units.router,
     trials.router,
+    live_list.router,
+    live_demonstration.router,
+    live_page.router,
     trial_upload.router,
     trial_preview.router,
     trial_figures.router,

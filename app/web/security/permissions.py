@@ -19,6 +19,8 @@ _ROUTES = {
         GET /api/trials/{trial_id}
         GET /api/trials/{trial_id}/readings
         GET /api/trials/{trial_id}/log
+        GET /api/runs/{run_id}
+        GET /api/runs/{run_id}/stream
         GET /api/ranking
         GET /api/ranking/order
         GET /api/comparison
@@ -59,6 +61,8 @@ _ROUTES = {
         GET /units/{unit_id}/claims
         GET /units/{unit_id}/clips
         GET /units/{unit_id}/draft
+        GET /live
+        GET /live/{run_id}
         GET /trials
         GET /trials/{trial_id}
         GET /trials/{trial_id}/figure.json
@@ -93,6 +97,10 @@ _ROUTES = {
         POST /api/units/{unit_id}/ratings
         POST /api/units/{unit_id}/ozone-tests
         POST /api/trials
+        POST /api/runs
+        POST /api/runs/{run_id}/readings
+        POST /api/runs/{run_id}/events
+        POST /api/runs/{run_id}/finish
         GET /bulk
         POST /bulk
         POST /bulk/{token}
@@ -104,6 +112,12 @@ _ROUTES = {
         POST /units/{unit_id}/ratings
         POST /units/{unit_id}/claims
         POST /units/{unit_id}/clips
+        POST /live
+        POST /live/demonstration
+        POST /live/{run_id}/replay
+        POST /live/{run_id}/events
+        POST /live/{run_id}/events/{event_id}/undo
+        POST /live/{run_id}/finish
         GET /trials/add
         POST /trials/add
         GET /trials/add/{token}

@@ -16,6 +16,7 @@ from hypothesis.errors import Unsatisfiable
 from schemathesis import GenerationMode
 
 from app.settings import Settings
+from app.web.api.runs import stream
 from app.web.application import make_app
 from tests.conftest import sqlite_only
 from tests.sample_data.local_access import local_script
@@ -25,8 +26,11 @@ EXAMPLES = 8  # of each operation and mode; the study of the same name asks for 
 
 
 @pytest.fixture
-def served(settings: Settings, tried_bench: TriedBench) -> Iterator[tuple[str, dict[str, str]]]:
+def served(
+    settings: Settings, tried_bench: TriedBench, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[tuple[str, dict[str, str]]]:
     """The tried bench behind a real server on a free port: its address, and the header that lets a script in."""
+    monkeypatch.setattr(stream, "_LASTS_S", 0.0)  # a stream of an open run would last half a minute
     server = uvicorn.Server(uvicorn.Config(make_app(settings), host="127.0.0.1", port=0, log_level="error"))
     thread = threading.Thread(target=server.run)
     thread.start()

@@ -5,14 +5,17 @@ The test goes through the route permissions: a new writing route fails it until 
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from fastapi.testclient import TestClient
 from httpx import Response
-from sqlalchemy import Engine, select
+from sqlalchemy import Engine, select, update
 
+from app.services.adding_trials.live_runs.run import CLOSED_AFTER
 from app.storage.engine import session_scope
-from app.storage.models.bench import Change
+from app.storage.models.bench import Bench, Change
+from app.storage.models.live_runs import LiveRun
 from app.web.security.permissions import LEAST_ROLE
 from tests.conftest import SmallBench, decay_log
 from tests.sample_data.accounts import PASSWORD, make_account
@@ -24,13 +27,16 @@ from tests.web.pages.units.test_measurements import sound
 from tests.web.pages.units.test_statements import CLAIM, RATING
 
 WHY = {"why": "a reason", "who": "somebody else"}
-# what each of these leaves behind is no part of the bench: a waiting upload, a preview, a browser's sign-in
+# what each of these leaves behind is no part of the bench: a waiting upload, a preview, a browser's sign-in, readings
+# of a run that is no trial yet
 STORES_NOTHING_OF_THE_BENCH = {
     "POST /sign-in",
     "POST /sign-out",
     "POST /bulk",
     "POST /trials/add",
     "POST /trials/add/{token}/discard",
+    "POST /api/runs/{run_id}/readings",
+    "POST /live/{run_id}/replay",
 }
 
 
@@ -40,6 +46,7 @@ class Desk:
 
     client: TestClient
     bench: SmallBench
+    store: Engine
 
     @property
     def unit(self) -> str:
@@ -59,6 +66,29 @@ def _add_trial_by_api(desk: Desk) -> Response:
     fields = {"unit_under_test_id": b.unit_id, "setting_id": b.low_setting_id, "room_id": b.room_id}
     log = ("other.csv", decay_log(4.0, minutes=30, seed=9), "text/csv")
     return desk.client.post("/api/trials", data=fields, files={"log": log})
+
+
+def _end_run_by_api(desk: Desk) -> Response:
+    run = desk.client.post("/api/runs", json={"room_id": desk.bench.room_id, "kind": "empty room"}).json()
+    now = datetime.now(UTC)
+    lot = [{"time": (now + timedelta(seconds=10 * n)).isoformat(), "pm2_5": 300.0 / (1 + n)} for n in range(30)]
+    desk.client.post(f"/api/runs/{run['id']}/readings", json={"readings": lot})
+    return desk.client.post(f"/api/runs/{run['id']}/finish")
+
+
+def _another_run(desk: Desk, path: str, **fields: str) -> Response:
+    """Starts a run in the room after the one before it was closed, on an invented bench."""
+    with session_scope(desk.store) as session:
+        session.execute(update(LiveRun).values(last_heard_at=datetime.now(UTC) - CLOSED_AFTER))
+        session.execute(update(Bench).values(invented=True))
+    return desk.post(path, **fields)
+
+
+def _end_run(desk: Desk) -> Response:
+    now = datetime.now(UTC)
+    lot = [{"time": (now + timedelta(seconds=10 * n)).isoformat(), "pm2_5": 200.0 / (1 + n)} for n in range(30)]
+    desk.client.post("/api/runs/3/readings", json={"readings": lot})
+    return desk.post("/live/3/finish", unit_under_test_id=str(desk.bench.unit_id), setting="low")
 
 
 def _clip(desk: Desk) -> Response:
@@ -101,6 +131,17 @@ ACTS: dict[str, tuple[str, Act]] = {
     "POST /trials/add/{token}": ("trial", _add_trial),
     "POST /api/trials": ("trial", _add_trial_by_api),
     "PATCH /api/trials/{trial_id}": ("trial", lambda d: d.client.patch("/api/trials/1", json={"notes": "x"} | WHY)),
+    "POST /api/runs/{run_id}/finish": ("live run", _end_run_by_api),
+    "POST /api/runs": ("live run", lambda d: d.client.post("/api/runs", json={"room_id": d.bench.room_id})),
+    "POST /api/runs/{run_id}/events": (
+        "live run",
+        lambda d: d.client.post("/api/runs/2/events", json={"kind": "unit on"}),
+    ),
+    "POST /live": ("live run", lambda d: _another_run(d, "/live", room_id=str(d.bench.room_id))),
+    "POST /live/{run_id}/events": ("live run", lambda d: d.post("/live/3/events", kind="unit off")),
+    "POST /live/{run_id}/events/{event_id}/undo": ("live run", lambda d: d.post("/live/3/events/2/undo")),
+    "POST /live/{run_id}/finish": ("live run", lambda d: _end_run(d)),
+    "POST /live/demonstration": ("live run", lambda d: _another_run(d, "/live/demonstration")),
     "POST /trials/{trial_id}/marks": ("trial", lambda d: d.post("/trials/1/marks", end="40")),
     "POST /trials/{trial_id}/edit": ("trial", lambda d: d.post("/trials/1/edit", **conditions(d.bench, notes="y"))),
     "POST /trials/{trial_id}/exclude": ("trial", lambda d: d.post("/trials/1/exclude")),
@@ -225,7 +266,7 @@ def desk(client: TestClient, store: Engine, small_bench: SmallBench) -> Desk:
     with session_scope(store) as session:
         make_account(session, "Ann")
     assert client.post("/sign-in", data={"name": "Ann", "password": PASSWORD}).status_code == 303
-    return Desk(client, small_bench)
+    return Desk(client, small_bench, store)
 
 
 def test_every_change_is_recorded_under_the_name_of_the_account(desk: Desk, store: Engine, subtests):

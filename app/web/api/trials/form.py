@@ -1,8 +1,9 @@
 """Multipart form that adds a trial: log, conditions, marks, how to read the file."""
 
+from collections.abc import Mapping
 from dataclasses import fields
 from datetime import datetime
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from fastapi import UploadFile
 from pydantic import AfterValidator, Field
@@ -39,8 +40,33 @@ class MarkFields(RequestBody):
     """Marks of a trial; null is found from the data."""
 
 
+class BenchNames(RequestBody):
+    """Items of the bench by name, where no id is given."""
+
+    maker: Name = ""
+    model: Name = ""
+    setting: Name = ""
+    room: Name = ""
+    smoke_source: Name = ""
+    logger: Name = ""
+
+
+class FileReading(RequestBody):
+    """How to read the file.
+
+    columns, units : use of a column, as `HEADER=CHANNEL` and `HEADER=UNIT`, one field per column;
+    `HEADER=` excludes the column, `HEADER=own:NAME` adds a channel that is not in the list
+    """
+
+    timezone: Name = ""
+    box: Name = ""
+    date_order: Literal["", "day first", "month first"] = ""
+    columns: list[str] = Field(default=[])
+    units: list[str] = Field(default=[])
+
+
 @body(NewTrial)
-class TrialForm(MarkFields):
+class TrialForm(MarkFields, BenchNames, FileReading):
     """Items of the bench are given by id, or by name without an id.
 
     columns, units : use of a column, as `HEADER=CHANNEL` and `HEADER=UNIT`, one field per column;
@@ -49,22 +75,11 @@ class TrialForm(MarkFields):
 
     log: UploadFile
     kind: Kind = "unit running"
-    maker: Name = ""
-    model: Name = ""
-    setting: Name = ""
-    room: Name = ""
-    smoke_source: Name = ""
-    logger: Name = ""
     profile_id: IdOrNone = None
     started_at: TimeWithZone | None = None
-    timezone: Name = ""
-    box: Name = ""
-    date_order: Literal["", "day first", "month first"] = ""
-    columns: list[str] = Field(default=[])
-    units: list[str] = Field(default=[])
 
 
-def reading_choices(form: TrialForm, kept: ReadingChoices | None) -> ReadingChoices:
+def reading_choices(form: FileReading, kept: ReadingChoices | None) -> ReadingChoices:
     """Reading choices of the form, which override those of the logger's profile."""
     from app.reading_files.columns.asked_channels import (
         requested_channel,  # loaded when used: with the rest of the reading
@@ -87,20 +102,42 @@ def reading_choices(form: TrialForm, kept: ReadingChoices | None) -> ReadingChoi
 def new_trial(session: Session, form: TrialForm) -> NewTrial:
     """The trial with ids in place of names. Raises InvalidValue for an unknown name."""
     told = form.model_dump(exclude={"log"})
-    unit_id = told["unit_under_test_id"]
+    ids = named_ids(session, form)
+    given = {name: told[name] for name in ("kind", "profile_id", "started_at", "tested_by", "filter_state", "notes")}
+    return NewTrial(**needed_room(ids), marks=given_marks(told), **given)
+
+
+def given_marks(told: Mapping[str, Any]) -> TrialMarks:
+    """The marks among the fields of a request."""
+    return TrialMarks(**{field.name: told[field.name] for field in fields(TrialMarks)})
+
+
+def needed_room(ids: dict[str, int | None]) -> dict[str, Any]:
+    """The ids, if there is a room among them; InvalidValue otherwise."""
+    if ids["room_id"] is None:
+        raise InvalidValue("The trial has no room; enter room_id or a room name.", field="room_id")
+    return ids
+
+
+def named_ids(session: Session, form: BenchNames, unit_id: int | None = None) -> dict[str, int | None]:
+    """Ids of unit, setting, room, smoke source and logger, which are given by id or by name; None if not given.
+
+    unit_id : unit of a setting that is named without a unit
+    """
+    told = form.model_dump(exclude={"log"})
+    known_unit_id, unit_id = unit_id, told["unit_under_test_id"]
     if unit_id is None and (form.maker or form.model):
         unit_id = find_unit(session, form.maker, form.model)
         _found(unit_id, f"unit {form.maker} {form.model}".strip(), "model", "POST /api/units")
     setting_id = told["setting_id"]
-    if setting_id is None and form.setting and unit_id is not None:
-        setting_id = find_setting(session, unit_id, form.setting)
-        _found(setting_id, f"setting {form.setting!r} of that unit", "setting", f"PATCH /api/units/{unit_id}")
+    of_unit = known_unit_id if unit_id is None else unit_id
+    if setting_id is None and form.setting and of_unit is not None:
+        setting_id = find_setting(session, of_unit, form.setting)
+        _found(setting_id, f"setting {form.setting!r} of that unit", "setting", f"PATCH /api/units/{of_unit}")
     room_id = told["room_id"]
     if room_id is None and form.room:
         room_id = find_room(session, form.room)
         _found(room_id, f"room {form.room!r}", "room", "the page /rooms/add")
-    if room_id is None:
-        raise InvalidValue("The trial has no room; enter room_id or a room name.", field="room_id")
     source_id = told["smoke_source_id"]
     if source_id is None and form.smoke_source:
         source_id = find_smoke_source(session, form.smoke_source)
@@ -109,16 +146,13 @@ def new_trial(session: Session, form: TrialForm) -> NewTrial:
     if logger_id is None and form.logger:
         logger_id = find_logger(session, form.logger)
         _found(logger_id, f"logger {form.logger!r}", "logger", "the page /loggers/add")
-    given = {name: told[name] for name in ("kind", "profile_id", "started_at", "tested_by", "filter_state", "notes")}
-    return NewTrial(
-        room_id=room_id,
-        unit_under_test_id=unit_id,
-        setting_id=setting_id,
-        smoke_source_id=source_id,
-        logger_id=logger_id,
-        marks=TrialMarks(**{field.name: told[field.name] for field in fields(TrialMarks)}),
-        **given,
-    )
+    return {
+        "room_id": room_id,
+        "unit_under_test_id": unit_id,
+        "setting_id": setting_id,
+        "smoke_source_id": source_id,
+        "logger_id": logger_id,
+    }
 
 
 def _found(key: int | None, what: str, field: str, where: str) -> None:

@@ -1,0 +1,4 @@
+"""Where a run is while it is measured: phase, precision reached and to be expected, and advice.
+
+Begin with `advice.py`.
+"""

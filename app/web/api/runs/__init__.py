@@ -1,0 +1,4 @@
+"""API of live runs.
+
+Begin with `routes.py`.
+"""

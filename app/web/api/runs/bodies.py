@@ -1,0 +1,87 @@
+"""Bodies of the requests of a live run: its start, a lot of readings, an event, and its end."""
+
+from typing import Annotated, Literal
+
+from fastapi import UploadFile
+from pydantic import ConfigDict, Field, FiniteFloat
+from sqlalchemy.orm import Session
+
+from app.services.logs.trial_fields import NewTrial
+from app.web.api.derived import body
+from app.web.api.shapes import IdOrNone, RequestBody
+from app.web.api.trials.form import (
+    BenchNames,
+    FileReading,
+    MarkFields,
+    TimeWithZone,
+    named_ids,
+    needed_room,
+)
+from app.web.api.trials.shapes import Kind
+
+KindOfEvent = Literal["smoke lit", "mixing fan off", "unit on", "unit off"]
+
+
+@body(NewTrial, without=("started_at",))
+class RunStart(BenchNames):
+    """Conditions of a live run, as of a trial. Only the room is required; the unit may follow when it is finished.
+
+    source : `file` if a command follows a file and will send it when the run is finished
+    """
+
+    kind: Kind = "unit running"
+    source: Literal["posted", "file"] = "posted"
+    profile_id: IdOrNone = None
+
+
+class ReadingShape(RequestBody):
+    """One reading: a time with its zone, and a level for each channel, such as `pm2_5` or `relative_humidity`."""
+
+    model_config = ConfigDict(extra="allow")
+    __pydantic_extra__: dict[str, FiniteFloat | None]
+
+    time: TimeWithZone
+
+
+class ReadingLot(RequestBody):
+    """Readings in any order. Send each lot with an `Idempotency-Key`; a lot without an answer can then be repeated."""
+
+    readings: Annotated[list[ReadingShape], Field(min_length=1, max_length=5000)]
+
+
+class RunEvent(RequestBody):
+    """A phase event, or the undoing of one.
+
+    kind : what happened; omit it to undo
+    at, sent_at : when it happened, and when the request is sent, both on the sender's clock
+    undo : id of the event to undo
+    """
+
+    kind: KindOfEvent | None = None
+    at: TimeWithZone | None = None
+    sent_at: TimeWithZone | None = None
+    undo: IdOrNone = None
+
+
+@body(NewTrial, without=("started_at",))
+class RunFinish(MarkFields, BenchNames, FileReading):
+    """The followed file, if there is one, how to read it, and what replaces conditions and marks of the run."""
+
+    log: UploadFile | None = None
+    kind: Kind | None = None
+    profile_id: IdOrNone = None
+
+
+def run_conditions(session: Session, asked: RunStart) -> NewTrial:
+    """Conditions of a new run, with ids in place of names."""
+    told = asked.model_dump()
+    given = {name: told[name] for name in ("kind", "profile_id", "tested_by", "filter_state", "notes")}
+    return NewTrial(**needed_room(named_ids(session, asked)), **given)
+
+
+def changed_conditions(session: Session, asked: RunFinish, unit_id: int | None) -> dict[str, object]:
+    """Conditions that the end of a run replaces: those that were sent and are not empty."""
+    told = asked.model_dump(exclude={"log"})
+    ids = {name: key for name, key in named_ids(session, asked, unit_id).items() if key is not None}
+    names = ("kind", "profile_id", "tested_by", "filter_state", "notes")
+    return ids | {name: told[name] for name in names if told[name]}
