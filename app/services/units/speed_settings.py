@@ -19,6 +19,13 @@ def settings_of(session: Session, unit_id: int) -> Sequence[SpeedSetting]:
     ).all()
 
 
+def units_of_settings(session: Session, setting_ids: Sequence[int]) -> tuple[int, ...]:
+    """The units that settings belong to, each once; unknown settings have none."""
+    asked = select(SpeedSetting.id, SpeedSetting.unit_under_test_id).where(SpeedSetting.id.in_(setting_ids))
+    unit_of = {row.id: row.unit_under_test_id for row in session.execute(asked)}
+    return tuple(dict.fromkeys(unit_of[setting_id] for setting_id in setting_ids if setting_id in unit_of))
+
+
 def rename_setting(session: Session, setting_id: int, name: str, *, field: str, who: str = AT_THE_DESK) -> None:
     """Renames a setting; `field` is the form field of the error."""
     setting = session.get(SpeedSetting, setting_id)

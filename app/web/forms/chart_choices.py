@@ -12,6 +12,7 @@ from app.services.costs.running_cost import COST_SORTS, CostChoices
 from app.services.ranking.room_advice import RoomChoices
 from app.services.snapshot.choices import HIGHEST, RankingChoices
 from app.services.trials.decay_curves import CurveChoices
+from app.services.units.speed_settings import units_of_settings
 from app.web.forms.ranking_form import area_m2, or_default
 from app.web.forms.typed_form import TypedForm
 
@@ -27,6 +28,14 @@ def curve_choices(form: TypedForm) -> CurveChoices:
         scale=form.text("scale") or "linear",
         with_empty_room=form.one_of("empty_room", "The curve of the empty room", ("yes", "no")) != "no",
     )
+
+
+def with_units_of_settings(session: Session, form: TypedForm) -> TypedForm:
+    """The form with `setting_id`, as the rows of the ranking are selected, replaced by the units of those settings."""
+    asked = _numbers(form, "setting_id", "A setting")
+    if form.values.pop("setting_id", None) is not None:
+        form.values.setdefault("unit", []).extend(str(unit) for unit in units_of_settings(session, asked))
+    return form
 
 
 def compare_choices(form: TypedForm) -> RankingChoices:

@@ -10,6 +10,7 @@ from app.compute.wording.rounding import rounded_text
 from app.services.ranking.table import Ranking
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import EXTRA_COLUMNS
+from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import Cell
@@ -30,6 +31,22 @@ USUAL = {
     "price": "Price",
     "running_cost": "Running cost",
     "trials": "Trials",
+}
+# shown unless the reader selects others; the names come first, and the rate is in no group
+DEFAULT = (
+    "clean_air_delivery_rate",
+    "standard_clearing_time",
+    "sound",
+    "power",
+    "price",
+    "running_cost",
+    "trials",
+)
+GROUPS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "cleaning": ("Cleaning", ("air_changes", "standard_clearing_time", "time_to_clear", "certified_smoke")),
+    "use": ("Sound and power", ("sound", "power", "clean_air_per_watt", "federal_energy_factor", "ozone")),
+    "cost": ("Cost", ("price", "running_cost", "clean_air_cost")),
+    "trials": ("Trials", ("trials",)),
 }
 
 
@@ -54,6 +71,15 @@ class PickedColumns:
 
 
 ALL_USUAL = PickedColumns(tuple(USUAL))
+
+
+@dataclass(frozen=True, slots=True)
+class GroupSwitch:
+    """A column group, the URL that folds it away or shows it again, and whether it is folded now."""
+
+    words: str
+    address: str
+    is_folded: bool
 
 
 def _measured(value: Measured | None, why_not: str, factor: float = 1.0) -> Cell:
@@ -113,12 +139,25 @@ def picked_keys(form: TypedForm, cookies: Mapping[str, str]) -> tuple[str, ...] 
     return tuple(known) or None
 
 
+def folded_groups(form: TypedForm) -> tuple[str, ...]:
+    """The column groups that the URL folds away; unknown names are ignored."""
+    return tuple(group for group in GROUPS if group in form.values.get("fold", ()))
+
+
 def picked_columns(
-    snapshot: BenchSnapshot, ranking: Ranking, keys: tuple[str, ...] | None, system: UnitSystem
+    snapshot: BenchSnapshot,
+    ranking: Ranking,
+    asked: tuple[str, ...] | None,
+    system: UnitSystem,
+    folded: tuple[str, ...] = (),
 ) -> PickedColumns:
-    """The columns with the cells of the optional ones."""
-    if keys is None:
-        return ALL_USUAL
+    """The columns with the cells of the optional ones.
+
+    asked : the reader's selection; None: the default columns
+    folded : column groups that are left out
+    """
+    hidden = {key for group in folded for key in GROUPS[group][1]}
+    keys = [key for key in (DEFAULT if asked is None else asked) if key not in hidden]
     usual = tuple(key for key in USUAL if key in keys)
     extra = [(key, column) for key, column in EXTRA.items() if key in keys]
     if not extra:
@@ -138,6 +177,20 @@ def picked_columns(
 
 def column_choices(keys: tuple[str, ...] | None) -> tuple[Choice, ...]:
     """All columns that can be selected."""
-    shown = tuple(USUAL) if keys is None else keys
+    shown = DEFAULT if keys is None else keys
     words = USUAL | EXTRA_COLUMNS
     return tuple(Choice(key, text, key in shown) for key, text in words.items())
+
+
+def group_switches(form: TypedForm, keys: tuple[str, ...] | None) -> tuple[GroupSwitch, ...]:
+    """The column groups of the selection, each with the URL that folds it away or shows it again."""
+    shown, folded = DEFAULT if keys is None else keys, folded_groups(form)
+    return tuple(
+        GroupSwitch(
+            words,
+            address("/", form.values, fold=[one for one in GROUPS if (one in folded) != (one == group)]),
+            group in folded,
+        )
+        for group, (words, columns) in GROUPS.items()
+        if any(key in shown for key in columns)
+    )

@@ -17,7 +17,7 @@ from app.services.snapshot.choices import EVERY, HIGHEST, MOST_ROWS, QUIETEST, R
 from app.services.trials.decay_curves import MOST_CURVES, DecayCurve, DecayOverlay, decay_overlay
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
-from app.web.forms.chart_choices import curve_choices
+from app.web.forms.chart_choices import curve_choices, with_units_of_settings
 from app.web.forms.typed_form import TypedForm
 from app.web.templating.page_context import Choice, Switch
 
@@ -64,7 +64,7 @@ class CurvesPage:
 
 @router.get(PATH)
 def show_curves(request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
-    form = query_form(request.query_params)
+    form = with_units_of_settings(session, query_form(request.query_params))
     try:
         overlay = decay_overlay(session, curve_choices(form))
         drawn = form.accepted

@@ -27,7 +27,7 @@ from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem, units_from_form
 from app.web.pages.cells import CELL_OF, Bar, Cell, Scales
-from app.web.pages.ranking.view import conditions
+from app.web.pages.ranking.sentences import conditions
 from app.web.templating.page_context import PageLinks, Switch
 
 router = APIRouter()

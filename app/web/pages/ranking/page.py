@@ -1,16 +1,25 @@
 """The ranking page, which is the first page."""
 
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
 from fastapi import APIRouter, Request
 from starlette.responses import HTMLResponse
 
 from app.errors import InvalidValue
-from app.services.ranking.table import rank_units
+from app.services.ranking.table import Ranking, rank_units
+from app.services.snapshot.bench_snapshot import BenchSnapshot
+from app.services.snapshot.choices import MOST_ROWS
 from app.web.dependencies import RenderDep, SnapshotDep
 from app.web.forms.addresses import query_form
 from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.unit_system import units_from_form
-from app.web.pages.ranking.columns import COOKIE, picked_columns, picked_keys
+from app.web.pages.ranking.columns import COOKIE, folded_groups, picked_columns, picked_keys
+from app.web.pages.ranking.rank_cells import MOST_RANKED_AT_ONCE, ranked_by
 from app.web.pages.ranking.view import ranking_page
+
+if TYPE_CHECKING:
+    from app.services.ranking.rank_intervals import RankView
 
 router = APIRouter()
 _A_YEAR_S = 365 * 24 * 3600
@@ -28,9 +37,26 @@ def show_ranking(request: Request, snapshot: SnapshotDep, render: RenderDep) -> 
         ranking = rank_units(snapshot)
     system = units_from_form(form)
     keys = picked_keys(form, request.cookies)
-    page = ranking_page(ranking, form, system, picked_columns(snapshot, ranking, keys, system), keys, snapshot)
+    picked = picked_columns(snapshot, ranking, keys, system, folded_groups(form))
+    is_loaded = request.app.state.routes.all_loaded
+    view = _rank_view(snapshot, ranking, is_asked=form.text("ranks") == "1", is_loaded=is_loaded)
+    page = ranking_page(ranking, form, system, picked, keys, snapshot, view)
     response = render("pages/ranking/page.html", page, status_code=200 if form.is_good else 422)
     if "column" in form.values:
         remembered = ".".join(keys or ())
         response.set_cookie(COOKIE, remembered, max_age=_A_YEAR_S, httponly=True, samesite="lax")
     return response
+
+
+def _rank_view(snapshot: BenchSnapshot, ranking: Ranking, *, is_asked: bool, is_loaded: bool) -> "RankView | None":
+    """Rank intervals of the lines, where they do not hold up the page.
+
+    A large bench takes longer to rank than to show, and a process that has just started has not loaded the library
+    for it; the page then has the address that does it (`ranks=1`), for its script and as a link.
+    """
+    total = ranking.total_lines
+    if not 0 < total <= MOST_ROWS or not (is_asked or (is_loaded and total <= MOST_RANKED_AT_ONCE)):
+        return None
+    from app.services.ranking.rank_intervals import rank_view  # loaded when used: it needs scipy
+
+    return rank_view(snapshot, replace(ranking.choices, limit=MOST_ROWS, offset=0), by=ranked_by(ranking))

@@ -14,7 +14,7 @@ from app.web.dependencies import RenderDep, SessionDep, SnapshotDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.unit_system import units_from_form
-from app.web.pages.ranking.view import answer
+from app.web.pages.ranking.sentences import answer
 from app.web.templating.page_context import rows_class
 
 router = APIRouter()

@@ -1,23 +1,43 @@
 """Context of the ranking page: a sentence, lines of formatted text, and the state of the form."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from app.compute.wording.numbers import counted, measured_text
+from markupsafe import Markup
+
+from app.compute.wording.numbers import counted
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
-from app.services.ranking.table import RankedSetting, Ranking, Removed
+from app.services.ranking.table import Ranking, Removed
 from app.services.snapshot.bench_snapshot import BenchSnapshot
-from app.services.snapshot.choices import EVERY, EXTRA_COLUMNS, HIGHEST, QUIETEST, RankingChoices
+from app.services.snapshot.choices import EVERY, EXTRA_COLUMNS, HIGHEST, MOST_ROWS, QUIETEST, RankingChoices
 from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import METRIC, US, UnitSystem
-from app.web.pages.cells import rate_text
-from app.web.pages.ranking.columns import ALL_USUAL, PickedColumns, column_choices
+from app.web.pages.ranking.columns import ALL_USUAL, GroupSwitch, PickedColumns, column_choices, group_switches
 from app.web.pages.ranking.heads import columns_of, heads
-from app.web.pages.ranking.lines import RankingLine, ranking_lines
+from app.web.pages.ranking.lines import Axis, RankingLine, axes_of, body_of, ranking_lines
+from app.web.pages.ranking.rank_cells import RANK_WORDS, rank_cells, ranked_by
+from app.web.pages.ranking.sentences import answer, conditions, further_answer, tie_sentence
 from app.web.templating.page_context import Choice, Column, PageLinks, Switch
 
-_MORE_FIELDS = ("kind", "max_price", "max_sound_dba")
+if TYPE_CHECKING:
+    from app.services.ranking.rank_intervals import RankView
+
+_MORE_FIELDS = ("search", "kind", "max_price", "max_sound_dba")
+MOST_COLUMNS_THAT_FIT = 9  # on a window of 1,280 pixels, with the name and one drawn column
+
+
+@dataclass(frozen=True, slots=True)
+class Filters:
+    """Options of the filters with a list."""
+
+    settings: tuple[Choice, ...]
+    channels: tuple[Choice, ...]
+    rooms: tuple[Choice, ...]
+    kinds: tuple[Choice, ...]
+    room_rules: tuple[Choice, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,25 +46,30 @@ class RankingPage:
 
     title: str
     answer: str
+    further_answer: str
     is_empty: bool
     has_no_rate: bool
     caption: str
-    more_is_open: bool
+    more_in_use: int
     columns: tuple[Column, ...]
     column_choices: tuple[Choice, ...]
     column_kept: tuple[tuple[str, str], ...]  # hidden fields of the column form
+    column_groups: tuple[GroupSwitch, ...]
+    is_wide: bool
+    axes: Mapping[str, Axis | None]
     lines: tuple[RankingLine, ...]
+    body: tuple[Markup, ...]
+    ranked_by: str
+    ranks_address: str  # shows the rank intervals where this page does not; "" where it does
+    order_address: str
+    selection_kept: tuple[tuple[str, str], ...]  # hidden fields of the selected rows
     shown: str
     removed: tuple[str, ...]
     conditions: tuple[str, ...]
     not_measurable_words: str
     start_level_unit: str
     form: TypedForm
-    settings: tuple[Choice, ...]
-    channels: tuple[Choice, ...]
-    rooms: tuple[Choice, ...]
-    kinds: tuple[Choice, ...]
-    room_rules: tuple[Choice, ...]
+    filters: Filters
     area_field: str
     area_symbol: str
     currency: str
@@ -62,55 +87,57 @@ def ranking_page(
     picked: PickedColumns = ALL_USUAL,
     keys: tuple[str, ...] | None = None,
     snapshot: BenchSnapshot | None = None,
+    rank_view: "RankView | None" = None,
 ) -> RankingPage:
     """The page of a ranking, in metric or US units; `form` is the query, `keys` the columns.
 
     snapshot : caches the lines of the table, which follow from the ranked settings alone
+    rank_view : rank intervals of all lines, where they are shown
     """
     chosen = ranking.choices
     columns = columns_of(ranking, form, system, picked)
+    lines, axes = ranking_lines(ranking, system, picked, columns, snapshot), axes_of(ranking, system)
     return RankingPage(
-        title="How fast does each unit clear the room?",
-        answer=answer(ranking, system),
+        title="Ranking",
+        answer=answer(ranking, system) + tie_sentence(rank_view),
+        further_answer=further_answer(ranking, system),
         is_empty=ranking.units_on_bench == 0,
         has_no_rate=0 < ranking.total_lines == ranking.without_rate,
         caption=_caption(ranking),
-        more_is_open=any(form.typed(name) for name in (*_MORE_FIELDS, system.area_field)),
+        more_in_use=sum(bool(form.typed(name)) for name in (*_MORE_FIELDS, system.area_field)),
         columns=columns,
         column_choices=column_choices(keys),
-        column_kept=tuple(
-            (name, text) for name, texts in form.values.items() if name not in ("column", "offset") for text in texts
-        ),
-        lines=ranking_lines(ranking, system, picked, columns, snapshot),
+        column_kept=_hidden(form, (name for name in form.values if name not in ("column", "offset"))),
+        column_groups=group_switches(form, keys),
+        is_wide=len(columns) > MOST_COLUMNS_THAT_FIT or any(column.key == "time_to_clear" for column in columns),
+        axes={"clean_air_delivery_rate": axes.rate, "time_to_clear": axes.time},
+        lines=lines,
+        body=body_of(lines, rank_cells(ranking, rank_view)),
+        ranked_by=RANK_WORDS[ranked_by(ranking)],
+        ranks_address=_ranks_address(ranking, form, rank_view),
+        order_address=_order_address(ranking, form),
+        selection_kept=_hidden(form, ("setting", "channel", "room_id", "units")),
         shown=f"{ranking.total_units} of {counted(ranking.units_on_bench, 'unit')}",
         removed=tuple(f"{removed.units} {_why(removed, chosen, system)}" for removed in ranking.removed),
         conditions=conditions(ranking, system),
         not_measurable_words=_not_measurable_text(ranking),
         start_level_unit=channel(chosen.channel).unit or "the unit of measure of the log",
         form=form,
-        settings=_setting_choices(ranking),
-        channels=tuple(Choice(name, channel(name).label, name == chosen.channel) for name in ranking.offered.channels),
-        rooms=tuple(
-            Choice(str(room.id), f"{room.name}, {rounded_text(room.room_volume_m3, 1)} m³", room.id == chosen.room_id)
-            for room in ranking.offered.rooms
-        ),
-        kinds=(
-            Choice("", "all types", not chosen.kind),
-            *(Choice(kind, kind, kind == chosen.kind) for kind in ranking.kinds),
-        ),
-        room_rules=tuple(
-            Choice(rule, words, rule == chosen.room_rule)
-            for rule, words in (("1.55 rule", "1.55 rule (8 ft ceiling)"), ("air changes", "5 air changes per hour"))
-        ),
+        filters=_filters(ranking),
         area_field=system.area_field,
         area_symbol=system.area_symbol,
         currency=ranking.offered.currency,
-        kept=tuple((name, form.typed(name)) for name in ("units", "sort", "descending") if form.typed(name)),
+        kept=_hidden(form, ("units", "sort", "descending", "fold")),
         switches=(units_switch("/", form, system),),
         clear_address=address("/", {}, units=form.typed("units"), sort=form.typed("sort")),
         links=_links(ranking, form),
         download_query=address("", form.values | {"column": list(keys or ())}).lstrip("?"),
     )
+
+
+def _hidden(form: TypedForm, names: Iterable[str]) -> tuple[tuple[str, str], ...]:
+    """Hidden fields that keep parameters of the URL."""
+    return tuple((name, text) for name in names for text in form.values.get(name, ()) if text)
 
 
 def _why(removed: Removed, chosen: RankingChoices, system: UnitSystem) -> str:
@@ -153,73 +180,36 @@ def _other(system: UnitSystem) -> UnitSystem:
     return US if system is METRIC else METRIC
 
 
-def answer(ranking: Ranking, system: UnitSystem) -> str:
-    """One sentence that answers the title, with numbers of the lines shown."""
-    leader, last = ranking.leader, ranking.last
-    if leader is None:
-        if ranking.total_lines == 0:
-            return "No units match these filters. Relax one of them."
-        if ranking.without_rate == ranking.total_lines:
-            return (
-                "No unit has a clean air delivery rate yet: it needs a usable trial of the unit and an empty-room run "
-                "of the same room."
-            )
-        return "None of these units can be told apart from an empty room."
-    sentence = f"{name_of(leader)} clears the room fastest"
-    if leader.row.standard_clearing_time_min is not None:
-        time = measured_text(
-            leader.row.standard_clearing_time_min,
-            None,
-            leader.row.standard_clearing_time_low_95_min,
-            leader.row.standard_clearing_time_high_95_min,
-        )
-        sentence += f": 95\u00a0% reduction in {time.value}\u00a0min ({time.interval})"
-    rate = rate_text(leader, system)
-    sentence += f", with a clean air delivery rate of {rate.value}\u00a0{system.flow_symbol} ({rate.interval})."
-    if last is not None and last is not leader:
-        slowest = rate_text(last, system)
-        sentence += (
-            f" The weakest unit with measurable cleaning is {name_of(last)} with "
-            f"{slowest.value}\u00a0{system.flow_symbol} ({slowest.interval})."
-        )
-    if ranking.not_measurable:
-        verb = "cannot be told apart from an empty room."
-        sentence += f" {counted(ranking.not_measurable, 'other')} {verb}"
-    return sentence
+def _order_address(ranking: Ranking, form: TypedForm) -> str:
+    by = ranked_by(ranking)
+    dropped = dict.fromkeys(("sort", "descending", "column", "fold", "ranks", "offset"))
+    return address("/ranking/order", form.values, by=None if by == "clean_air_delivery_rate" else by, **dropped)
 
 
-def name_of(line: RankedSetting) -> str:
-    return f"{line.row.maker} {line.row.model}"
+def _ranks_address(ranking: Ranking, form: TypedForm, view: "RankView | None") -> str:
+    if view is not None or not 0 < ranking.total_lines <= MOST_ROWS:
+        return ""
+    return address("/", form.values, ranks="1")
 
 
-def conditions(ranking: Ranking, system: UnitSystem) -> tuple[str, ...]:
-    """Conditions of the numbers, a phrase each."""
-    chosen, offered = ranking.choices, ranking.offered
-    found = []
-    if ranking.room is not None:
-        found.append(f"Test room: {ranking.room.name}, {rounded_text(ranking.room.room_volume_m3, 1)}\u00a0m³")
-    found.append(f"{channel(chosen.channel).label} of {chosen.aerosol}")
-    found.append(_setting_text(chosen))
-    if offered.price_per_kwh is not None:
-        region = f" ({offered.tariff_region})" if offered.tariff_region else ""
-        found.append(
-            f"electricity at {rounded_text(offered.price_per_kwh, 3)}\u00a0{offered.currency}/kWh{region}, "
-            f"{offered.hours_per_day:g}\u00a0h per day"
-        )
-    found.append(f"sound at {offered.standard_distance_m:g}\u00a0m, {offered.sound_correction_rule}")
-    if ranking.needed_rate_m3_per_h is not None:
-        needed = rounded_text(ranking.needed_rate_m3_per_h * system.flow_factor, 0)
-        found.append(f"the room needs {needed}\u00a0{system.flow_symbol} by the {chosen.room_rule}")
-    return tuple(found)
-
-
-def _setting_text(chosen: RankingChoices) -> str:
-    words = {
-        HIGHEST: "each unit at its highest setting",
-        QUIETEST: "each unit at its quietest setting",
-        EVERY: "every setting",
-    }
-    return words.get(chosen.setting, f"each unit at the setting “{chosen.setting}”")
+def _filters(ranking: Ranking) -> Filters:
+    chosen = ranking.choices
+    return Filters(
+        settings=_setting_choices(ranking),
+        channels=tuple(Choice(name, channel(name).label, name == chosen.channel) for name in ranking.offered.channels),
+        rooms=tuple(
+            Choice(str(room.id), f"{room.name}, {rounded_text(room.room_volume_m3, 1)} m³", room.id == chosen.room_id)
+            for room in ranking.offered.rooms
+        ),
+        kinds=(
+            Choice("", "all types", not chosen.kind),
+            *(Choice(kind, kind, kind == chosen.kind) for kind in ranking.kinds),
+        ),
+        room_rules=tuple(
+            Choice(rule, words, rule == chosen.room_rule)
+            for rule, words in (("1.55 rule", "1.55 rule (8 ft ceiling)"), ("air changes", "5 air changes per hour"))
+        ),
+    )
 
 
 def _setting_choices(ranking: Ranking) -> tuple[Choice, ...]:

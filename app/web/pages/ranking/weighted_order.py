@@ -18,7 +18,8 @@ from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem, units_from_form
 from app.web.pages.cells import CELL_OF, Cell, Scales
-from app.web.pages.ranking.view import conditions, units_switch
+from app.web.pages.ranking.sentences import conditions
+from app.web.pages.ranking.view import units_switch
 from app.web.templating.page_context import PageLinks, Switch
 
 router = APIRouter()

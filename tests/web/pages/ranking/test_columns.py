@@ -66,6 +66,19 @@ def test_the_address_goes_before_what_is_remembered(client, bench):
     assert "Certified" not in heads(page)
 
 
+def test_a_column_group_folds_away_and_comes_back(client, bench):
+    page = client.get("/?sort=price")
+    fold = re.search(r'<a href="([^"]*fold=cost[^"]*)"', page.text).group(1).replace("&amp;", "&")
+    folded = client.get(fold)
+    assert "Running cost" in heads(page)
+    assert "Running cost" not in heads(folded)
+    assert "Price" not in heads(folded)
+    assert "Sound" in heads(folded)
+    back = re.search(r'<a href="([^"]*)" title="Show these columns"', folded.text).group(1).replace("&amp;", "&")
+    assert back == "/?sort=price"
+    assert '<input type="hidden" name="fold" value="cost">' in folded.text  # kept when a filter is applied
+
+
 def test_unknown_and_forged_columns_are_left_out(client, bench):
     assert "Running cost" in heads(client.get("/?column=beauty"))
     client.cookies.set("ranking_columns", "<b>.sound")
@@ -89,7 +102,7 @@ def test_flow_columns_follow_the_units_of_the_reader(client, bench):
 
 def order_of(page):
     """Models in the order of the table's lines."""
-    return re.findall(r"Model [0-9]", page.text.split("<tbody>")[1].split("</tbody>")[0])
+    return re.findall(r">(Model [0-9])</a>", page.text.split("<tbody")[1].split("</tbody>")[0])
 
 
 @pytest.fixture
@@ -191,7 +204,7 @@ def test_a_cost_of_which_nothing_is_known_is_a_dash_with_its_reason(client, benc
     with session_scope(store) as session:
         add_tariff(session)
     page = client.get("/?hours_per_day=0&column=running_cost").text
-    row = page.split("<tbody>")[1].split("</tr>")[0]
+    row = page.split("<tbody")[1].split("</tr>")[0]
     assert "≥" not in row
     assert 'class="missing"' in row
     assert "The standby power was not measured, so 8,760 h of standby are not included." in row
