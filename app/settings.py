@@ -38,6 +38,7 @@ ENVIRONMENT = {
     "HAZEFALL_ALLOWED_HOSTS": "further host names, separated by commas",
     "HAZEFALL_HOST": "address to listen on",
     "HAZEFALL_PORT": "port to listen on",
+    "HAZEFALL_TOKEN": "API token that `hazefall watch` sends",
 }
 
 

@@ -66,7 +66,7 @@ def run(arguments: argparse.Namespace) -> int:
         end=arguments.end,
         background=_given_level(arguments.background, "--background", lowest_allowed=True),
         clear_level=_given_level(arguments.clear_level, "--clear-level", lowest_allowed=False),
-        choices=_choices(arguments),
+        choices=reading_choices(arguments),
         empty_rooms=tuple(_log_file(path) for path in arguments.empty_room),
     )
     try:
@@ -117,7 +117,8 @@ def _given_level(level: float | None, option: str, *, lowest_allowed: bool) -> f
     raise InvalidValue(f"{option} is {level:g}; enter a number {needed}, in the channel's unit of measure.")
 
 
-def _choices(arguments: argparse.Namespace) -> "ReadingChoices":
+def reading_choices(arguments: argparse.Namespace) -> "ReadingChoices":
+    """How to read the log: time zone, columns and box of the command line."""
     from app.reading_files.columns.asked_channels import requested_channel
     from app.reading_files.log_table import ReadingChoices
 

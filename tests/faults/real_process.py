@@ -21,12 +21,12 @@ START_WITHIN_S = 60.0
 class Served:
     """A server of its own on the bench of a folder. It is started by nothing but `hazefall serve`."""
 
-    def __init__(self, folder: Path, *, wait: bool = True) -> None:
+    def __init__(self, folder: Path, *, wait: bool = True, port: str = "0") -> None:
         self.folder = folder
         self._said = (folder.parent / f"{folder.name}.said").open("a+", encoding="utf-8")
         self._begun = time.monotonic()
         self.process = subprocess.Popen(
-            [*_COMMAND, "serve", "--data", str(folder), "--port", "0"],
+            [*_COMMAND, "serve", "--data", str(folder), "--port", port],
             stdout=subprocess.PIPE,
             stderr=self._said,
             text=True,

@@ -14,6 +14,7 @@ from app.services.adding_trials.live_runs.fits import LiveFit, live_fit
 from app.services.adding_trials.live_runs.recorded import Extent, extent_of
 from app.services.adding_trials.live_runs.run import CLOSED_AFTER, DEMONSTRATION, closed_at, get_run
 from app.services.logs.trial_fields import EMPTY_ROOM
+from app.storage.models.bench import Bench
 from app.storage.models.live_runs import LiveEvent, LiveRun
 
 OPEN, CLOSED, FINISHED = "open", "closed", "finished"
@@ -45,6 +46,7 @@ class LiveState:
     events: Sequence[LiveEvent]
     advice: tuple[Advice, ...]
     clock_words: str
+    timezone: str
 
     @property
     def logger_correction_s(self) -> float:
@@ -102,6 +104,7 @@ def live_state(session: Session, run_id: int, now: datetime | None = None) -> Li
         events=events,
         advice=_advice(run, facts, status),
         clock_words=clock_words(run),
+        timezone=session.get_one(Bench, 1).timezone,
     )
 
 

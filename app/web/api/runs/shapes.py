@@ -49,6 +49,7 @@ class RunShape(OfBench):
     decay_rate_per_h : total decay rate of the readings so far; null until it can be fitted
     clears_in_min : minutes until the clear level is expected; 0 once it was reached
     logger_ahead_s : logger's clock minus bench's clock, the highest seen, as readings can only arrive late
+    timezone : the bench's, in which local times of a file are read
     changes : rises with every reading and event; the id of the stream's events
     """
 
@@ -82,6 +83,7 @@ class RunShape(OfBench):
     logger_ahead_s: float | None
     logger_clock: str
     conflicts: int
+    timezone: str
 
 
 class ConflictShape(FromStore):
@@ -145,5 +147,6 @@ def run_shape(state: Any, bench: dict[str, Any]) -> RunShape:
         logger_ahead_s=run.logger_ahead_s,
         logger_clock=state.clock_words,
         conflicts=run.conflicts,
+        timezone=state.timezone,
         **bench,
     )

@@ -16,7 +16,6 @@ from app.services.adding_trials.live_runs.finish import finish_run, request_file
 from app.services.adding_trials.live_runs.recorded import read_run
 from app.services.adding_trials.live_runs.run import DEMONSTRATION, FILE, get_run
 from app.services.adding_trials.live_runs.state import CLOSED, OPEN, LiveState, live_state
-from app.services.bench.choices import bench_choices
 from app.services.bench.form_options import trial_form_options
 from app.services.logs.trial_fields import UNIT_RUNNING
 from app.web.api.shapes import Id
@@ -124,7 +123,7 @@ def _moment(form: TypedForm, name: str) -> datetime | None:
 def _page(session: Session, run_id: int, form: TypedForm) -> LiveRunPage:
     state = live_state(session, run_id)
     run, fit = state.run, state.fit
-    timezone = bench_choices(session).timezone
+    timezone = state.timezone
     options = trial_form_options(session)
     standing = [event for event in state.events if event.undone_at is None]
     return LiveRunPage(

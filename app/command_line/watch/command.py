@@ -1,0 +1,109 @@
+"""`hazefall watch`: follows a growing log file or folder as a live run."""
+
+import argparse
+import os
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from app.command_line.analyse import reading_choices
+from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.errors import InvalidValue
+
+if TYPE_CHECKING:
+    from app.command_line.watch.follow import Follower
+
+# The file is read again after at least this long, and after so many times the time that reading takes, so that
+# following needs little of a processor however long the log is.
+_LOOK_EVERY_S = 2.0
+_REST = 25.0
+_SAYS_AT_MOST_EVERY_S = 60.0
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("path", metavar="PATH", type=Path, help="log file that grows, or folder of such files")
+    parser.add_argument("--room", metavar="NAME", required=True, help="room of the run")
+    for name in ("maker", "model", "setting", "logger", "smoke-source", "tested-by", "filter-state"):
+        parser.add_argument(f"--{name}", metavar="NAME", default="", help=f"{name.replace('-', ' ')} of the run")
+    parser.add_argument("--empty-room", action="store_true", help="an empty-room run, without a unit")
+    parser.add_argument("--url", metavar="URL", default="http://127.0.0.1:8000", help="address of the bench")
+    parser.add_argument("--token-file", metavar="FILE", type=Path, help="file with an API token of the role add")
+    parser.add_argument("--timezone", metavar="ZONE", help="time zone of local times, such as Europe/Berlin")
+    parser.add_argument("--columns", metavar="COLUMN=CHANNEL", action="append", default=[], help="channel of a column")
+    parser.add_argument("--box", metavar="NAME", help="which box or detector, if the file has several")
+    parser.add_argument("--finish-after", metavar="MIN", type=float, help="finish after so many minutes without news")
+    parser.add_argument("--finish", action="store_true", help="finish once everything in the file was sent")
+    add_folder_argument(parser)
+
+
+def run(arguments: argparse.Namespace) -> int:
+    from app.command_line.watch.bench_client import BenchClient, Refused
+    from app.command_line.watch.follow import Follower
+    from app.command_line.watch.followed_log import FollowedLog
+
+    log = FollowedLog(arguments.path)
+    client = BenchClient(_address(arguments.url), _token(arguments))
+    follower = Follower(client, log, _conditions(arguments), reading_choices(arguments), _say)
+    try:
+        return _follow(follower, arguments)
+    except Refused as problem:
+        _say(f"{problem.message} The readings stay in {arguments.path}.")
+        return 1
+    except KeyboardInterrupt:
+        if follower.run_id is not None:
+            _say(f"Stopped. Live run {follower.run_id} stays open; the same command goes on with it.")
+        return 130
+    finally:
+        log.close()
+
+
+def _follow(follower: "Follower", arguments: argparse.Namespace) -> int:
+    from app.command_line.watch.bench_client import Unreachable
+
+    quiet_since = told = time.monotonic()
+    total = 0
+    while True:
+        began = time.monotonic()
+        sent = follower.step()
+        now = time.monotonic()
+        total += sent
+        if sent:
+            quiet_since = now
+        if total and now - told >= _SAYS_AT_MOST_EVERY_S:
+            _say(f"{total} readings sent to live run {follower.run_id}.")
+            told, total = now, 0
+        quiet = arguments.finish_after is not None and now - quiet_since >= 60 * arguments.finish_after
+        ends = follower.all_sent and not sent and (arguments.finish or quiet)
+        if follower.run_id is not None and (follower.file_requested or ends):
+            try:
+                _say(f"Finished: trial {follower.finish()}.")
+                return 0
+            except Unreachable as problem:
+                _say(f"{problem.message} The run is finished once it answers.")
+        time.sleep(max(_LOOK_EVERY_S, _REST * (time.monotonic() - began)))
+
+
+def _conditions(arguments: argparse.Namespace) -> dict[str, str]:
+    names = ("room", "maker", "model", "setting", "logger", "smoke_source", "tested_by", "filter_state")
+    given = {name: getattr(arguments, name) for name in names if getattr(arguments, name)}
+    return given | {"kind": "empty room" if arguments.empty_room else "unit running"}
+
+
+def _address(url: str) -> str:
+    if not url.startswith(("http://", "https://")):
+        raise InvalidValue(f"--url is {url!r}; enter an address such as http://127.0.0.1:8000.")
+    return url.rstrip("/")
+
+
+def _token(arguments: argparse.Namespace) -> str:
+    """An API token from a file or the environment, else the secret of the bench in the folder; "" for none."""
+    from app.services.access.local_secret import read_secret
+
+    if arguments.token_file is not None:
+        return Path(arguments.token_file).read_text(encoding="utf-8").strip()
+    return os.environ.get("HAZEFALL_TOKEN", "").strip() or read_secret(settings_from(arguments).data_folder)
+
+
+def _say(message: str) -> None:
+    print(message, file=sys.stderr, flush=True)
