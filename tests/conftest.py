@@ -98,6 +98,13 @@ QUICK = (
 sqlite_only = pytest.mark.sqlite_only
 
 
+def pytest_xdist_auto_num_workers() -> int | None:
+    """With `-n auto`: one worker more than processors, because many tests wait for a browser, a server or a disk."""
+    if os.environ.get("PYTEST_XDIST_AUTO_NUM_WORKERS"):
+        return None  # as it was asked for
+    return len(os.sched_getaffinity(0)) + 1 if hasattr(os, "sched_getaffinity") else None
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Marks what is quick, by folder and file; a store is a SQLite file there."""
     for item in items:

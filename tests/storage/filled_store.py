@@ -148,6 +148,11 @@ LATER_ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = (
                            "repeated": 0, "conflicts": 0}),
     ("0017", "live_events", {"id": 1, "run_id": 1, "kind": "unit on", "at": AT, "received_at": AT,
                              "sender_ahead_s": 0.5, "idempotency_key": None, "undone_at": AT}),
+    ("0018", "attachments", {"id": 1, "unit_under_test_id": 1, "trial_id": None, "sound_measurement_id": 1,
+                             "power_measurement_id": None, "sha256": SHA, "file_name": "meter.jpg",
+                             "media_type": "image/jpeg", "kind": "photo", "width_px": 40, "height_px": 30,
+                             "shows": "meter display", "caption": ODD, "taken_on": DAY, "added_by": "Ann",
+                             "for_readers": 1, "stored_at": AT}),
 )  # fmt: skip
 LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0016", "channel_results", {"unit_on_uncertainty_s": 12.5}),

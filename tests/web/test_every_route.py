@@ -31,6 +31,9 @@ ELSEWHERE = {
     "/account",
     "/enter/{token}",
     "/accounts/{account_id}",
+    "/attachments/{attachment_id}/file",
+    "/attachments/{attachment_id}/{size}.jpg",
+    "/api/attachments/{attachment_id}/file",
 }
 READ = [
     route.removeprefix("GET ")

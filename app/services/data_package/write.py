@@ -19,6 +19,7 @@ from app.compute.method import METHOD_NAME, METHOD_VERSION
 from app.errors import InvalidValue
 from app.services.data_package.archive import PackageZip
 from app.services.data_package.overview import OVERVIEW_FIELDS, OVERVIEW_KEYS, overview_rows
+from app.services.data_package.photos import add_photos
 from app.services.data_package.selection import Chosen, choose_rows, rows_of
 from app.services.data_package.tables import (
     GIVEN_TABLES,
@@ -83,6 +84,7 @@ def write_package(
         _add_overview(session, package, chosen)
         _add_changes(session, package, chosen)
         _add_log_columns(session, package, chosen)
+        add_photos(session, package, chosen)
         raw = _add_raw_files(session, package, chosen)
         for done, log_id in enumerate(sorted(chosen.logs), start=1):
             _add_readings(session, package, log_id)

@@ -18,6 +18,7 @@ from app.compute.sound.calibration import (
 from app.compute.sound.clip import SoundClip as ClipAnalysis
 from app.compute.sound.clip import analyse_clip
 from app.errors import AlreadyStored, InvalidValue, NotFound
+from app.services.logs.raw_files import keep_raw_file
 from app.services.measurements.checks import setting_of_unit
 from app.services.measurements.delete_entry import delete_entry
 from app.services.measurements.sound_file import SoundFile, read_sound, wav_bytes
@@ -79,11 +80,11 @@ def add_clip(
         found = analyse_clip(sound.samples, sound.sample_rate_hz, calibration)
     except ValueError as error:
         raise InvalidValue(f"{new.file_name}: {error}", field="clip") from None
-    _keep_bytes(session, sha256, new.content, at)
+    keep_raw_file(session, sha256, new.content, at)
     tone_sha256 = None
     if new.tone_content is not None:
         tone_sha256 = hashlib.sha256(new.tone_content).hexdigest()
-        _keep_bytes(session, tone_sha256, new.tone_content, at)
+        keep_raw_file(session, tone_sha256, new.tone_content, at)
     clip = SoundClip(
         unit_under_test_id=unit_id,
         setting_id=setting_id,
@@ -233,12 +234,6 @@ def _results(found: ClipAnalysis) -> dict[str, object]:
         "character_words": "\n".join(found.character),
         "cautions": "\n".join(note.message for note in found.notes),
     }
-
-
-def _keep_bytes(session: Session, sha256: str, content: bytes, at: datetime) -> None:
-    if session.get(RawFile, sha256) is None:
-        session.add(RawFile(sha256=sha256, size_bytes=len(content), content=content, stored_at=at))
-        session.flush()
 
 
 def _words(clip: SoundClip, setting: str) -> str:

@@ -2,6 +2,7 @@
 
 from app.storage.models import (
     accounts,
+    attachments,
     bench,
     bench_measurements,
     live_runs,
@@ -22,6 +23,7 @@ METADATA = Base.metadata
 __all__ = [
     "METADATA",
     "accounts",
+    "attachments",
     "bench",
     "bench_measurements",
     "live_runs",

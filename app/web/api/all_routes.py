@@ -3,6 +3,7 @@
 from fastapi import APIRouter
 
 from app.web.api import bench, health, problem_kinds, running_cost, trash
+from app.web.api.attachments import routes as attachments
 from app.web.api.ranking import comparison
 from app.web.api.ranking import order as rank_order
 from app.web.api.ranking import routes as ranking
@@ -16,6 +17,7 @@ API_ROUTERS: tuple[APIRouter, ...] = (
     health.router,
     units.router,
     unit_entries.router,
+    attachments.router,
     trials.router,
     runs.router,
     run_stream.router,

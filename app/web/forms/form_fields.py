@@ -13,6 +13,7 @@ from app.services.measurements.definitions import (
     NewSoundMeasurement,
 )
 from app.services.store.entry_fields import EntryField, entry_fields
+from app.services.units.attachments.definitions import NewAttachment
 from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
 from app.web.forms.options import plain_choices
 from app.web.templating.page_context import Choice
@@ -31,6 +32,7 @@ DEFINITIONS: dict[str, Any] = {
     "ozone": NewOzoneTest,
     "rating": NewRating,
     "claim": NewClaim,
+    "attachment": NewAttachment,
 }
 
 

@@ -5,6 +5,7 @@ from fastapi import APIRouter
 from app.web.pages.access import account, accounts, enter, sign_in
 from app.web.pages.adding_a_trial import preview as trial_preview
 from app.web.pages.adding_a_trial import upload as trial_upload
+from app.web.pages.attachments import page as attachments
 from app.web.pages.bench import changes, loggers, method, progress, rooms, search, smoke_sources, trash
 from app.web.pages.bench import database_server_advice as growing
 from app.web.pages.bench import form as bench_form
@@ -46,6 +47,7 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     unit_form.router,
     unit_measurements.router,
     unit_clips.router,
+    attachments.router,
     unit_draft.router,
     units.router,
     trials.router,

@@ -15,6 +15,9 @@ _ROUTES = {
     "view": """
         GET /api/units
         GET /api/units/{unit_id}
+        GET /api/units/{unit_id}/attachments
+        GET /api/trials/{trial_id}/attachments
+        GET /api/attachments/{attachment_id}/file
         GET /api/trials
         GET /api/trials/{trial_id}
         GET /api/trials/{trial_id}/readings
@@ -60,6 +63,10 @@ _ROUTES = {
         GET /units/{unit_id}/ratings
         GET /units/{unit_id}/claims
         GET /units/{unit_id}/clips
+        GET /units/{unit_id}/attachments
+        GET /trials/{trial_id}/attachments
+        GET /attachments/{attachment_id}/file
+        GET /attachments/{attachment_id}/{size}.jpg
         GET /units/{unit_id}/draft
         GET /live
         GET /live/{run_id}
@@ -96,6 +103,8 @@ _ROUTES = {
         POST /api/units/{unit_id}/claims
         POST /api/units/{unit_id}/ratings
         POST /api/units/{unit_id}/ozone-tests
+        POST /api/units/{unit_id}/attachments
+        POST /api/trials/{trial_id}/attachments
         POST /api/trials
         POST /api/runs
         POST /api/runs/{run_id}/readings
@@ -118,6 +127,8 @@ _ROUTES = {
         POST /live/{run_id}/events
         POST /live/{run_id}/events/{event_id}/undo
         POST /live/{run_id}/finish
+        POST /units/{unit_id}/attachments
+        POST /trials/{trial_id}/attachments
         GET /trials/add
         POST /trials/add
         GET /trials/add/{token}
@@ -145,6 +156,8 @@ _ROUTES = {
         POST /units/{unit_id}/ratings/{rating_id}/take-back
         POST /units/{unit_id}/claims/{claim_id}/take-back
         POST /units/{unit_id}/clips/{clip_id}/take-back
+        POST /units/{unit_id}/attachments/{attachment_id}/take-back
+        POST /trials/{trial_id}/attachments/{attachment_id}/take-back
         POST /units/{unit_id}/draft/points
         POST /units/{unit_id}/draft/verdict
         POST /units/{unit_id}/draft/verdict/withdraw

@@ -20,6 +20,7 @@ from app.web.security.permissions import LEAST_ROLE
 from tests.conftest import SmallBench, decay_log
 from tests.sample_data.accounts import PASSWORD, make_account
 from tests.sample_data.api_entries import API_ENTRIES
+from tests.sample_data.photos import photo
 from tests.sample_data.sound_files import noise, sound_bytes
 from tests.web.pages.adding_a_trial.trial_forms import conditions, upload
 from tests.web.pages.units.test_bulk import token_of
@@ -100,6 +101,10 @@ def _clip(desk: Desk) -> Response:
     }
     clip = {"clip": ("fan.wav", sound_bytes(noise()), "audio/wav")}
     return desk.client.post(f"{desk.unit}/clips", data=fields, files=clip)
+
+
+def _photo(desk: Desk, path: str, width: int = 40) -> Response:
+    return desk.client.post(path, data={"shows": "unit"}, files={"file": ("unit.jpg", photo(width=width))})
 
 
 def _bulk(desk: Desk) -> Response:
@@ -201,6 +206,18 @@ ACTS: dict[str, tuple[str, Act]] = {
     "POST /units/{unit_id}/clips/{clip_id}/take-back": (
         "unit under test",
         lambda d: d.post(f"{d.unit}/clips/1/take-back"),
+    ),
+    "POST /units/{unit_id}/attachments": ("unit under test", lambda d: _photo(d, f"{d.unit}/attachments")),
+    "POST /api/units/{unit_id}/attachments": ("unit under test", lambda d: _photo(d, f"/api{d.unit}/attachments", 41)),
+    "POST /units/{unit_id}/attachments/{attachment_id}/take-back": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/attachments/1/take-back"),
+    ),
+    "POST /trials/{trial_id}/attachments": ("trial", lambda d: _photo(d, "/trials/1/attachments")),
+    "POST /api/trials/{trial_id}/attachments": ("trial", lambda d: _photo(d, "/api/trials/1/attachments", 41)),
+    "POST /trials/{trial_id}/attachments/{attachment_id}/take-back": (
+        "trial",
+        lambda d: d.post("/trials/1/attachments/3/take-back"),
     ),
     "POST /units/{unit_id}/draft/points": (
         "unit under test",

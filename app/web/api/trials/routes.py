@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from typing import Annotated, Any
-from urllib.parse import quote
 
 from fastapi import APIRouter, Form, Query
 from sqlalchemy.orm import Session
@@ -18,7 +17,7 @@ from app.web.api.trials.change import TrialChange, apply_change
 from app.web.api.trials.form import TrialForm, new_trial, reading_choices
 from app.web.api.trials.shapes import Kind, TrialInFull, TrialList, trial_shape
 from app.web.dependencies import ReadSessionDep, SessionDep
-from app.web.downloads.response import DOWNLOAD_POLICY
+from app.web.downloads.attached_file import original_file
 
 router = APIRouter(tags=["trials"])
 
@@ -136,20 +135,8 @@ def trial_readings(
 def trial_log(trial_id: Id, session: SessionDep) -> Response:
     """The raw file, byte for byte, as a download that a browser never displays."""
     raw = raw_log_of_trial(session, trial_id)
-    headers = {
-        "Content-Disposition": f'attachment; filename="{_plain(raw.file_name)}"; '
-        f"filename*=UTF-8''{quote(raw.file_name, safe='')}",
-        "X-Content-Type-Options": "nosniff",
-        "Content-Security-Policy": DOWNLOAD_POLICY,
-        "ETag": f'"{raw.sha256}"',
-    }
-    return Response(raw.content, media_type="application/octet-stream", headers=headers)
+    return original_file(raw.content, raw.file_name, raw.sha256)
 
 
 def _in_full(session: Session, detail: Any) -> TrialInFull:
     return TrialInFull(**dict(trial_shape(detail)), **of_bench(session))
-
-
-def _plain(file_name: str) -> str:
-    """The file name for old clients: ASCII letters, digits and a few characters."""
-    return "".join(sign if sign.isascii() and (sign.isalnum() or sign in "._- ") else "_" for sign in file_name)

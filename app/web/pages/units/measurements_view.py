@@ -16,6 +16,7 @@ from app.services.units.entry import get_unit
 from app.services.units.speed_settings import settings_of
 from app.web.forms.options import plain_choices
 from app.web.forms.typed_form import TypedForm
+from app.web.pages.attachments.lines import AttachmentLine, unit_lines
 from app.web.templating.page_context import Choice
 
 STANDBY = "0"
@@ -40,6 +41,7 @@ class EntriesPage:
     rows: Sequence[EntryRow]
     results: Sequence[tuple[str, str]] = ()
     settings: Sequence[Choice] = ()
+    attachments: Sequence[AttachmentLine] = ()
 
 
 def sound_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
@@ -65,7 +67,8 @@ def sound_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
     ]
     results = [(each.setting.name, _level_text(each.level)) for each in levels if each.level is not None]
     settings = _settings(session, unit_id, form, {"": "choose one"})
-    return EntriesPage("sound", unit_id, _name(session, unit_id), form, rows, results, settings)
+    photos = unit_lines(session, unit_id, "sound")
+    return EntriesPage("sound", unit_id, _name(session, unit_id), form, rows, results, settings, photos)
 
 
 def power_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
@@ -92,7 +95,8 @@ def power_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
         if level.power is not None
     ]
     settings = _settings(session, unit_id, form, {"": "choose one"}, {STANDBY: "standby"})
-    return EntriesPage("power", unit_id, _name(session, unit_id), form, rows, results, settings)
+    photos = unit_lines(session, unit_id, "power")
+    return EntriesPage("power", unit_id, _name(session, unit_id), form, rows, results, settings, photos)
 
 
 def ozone_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:

@@ -1,5 +1,6 @@
 """Further parts of a unit's page: efficiency, recordings, price history, claims chart."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.compute.statistics.measured import Measured
@@ -12,6 +13,7 @@ from app.services.measurements.sound_clips import clips_of_unit
 from app.services.reviews.unit_page import UnitOverview
 from app.web.dependencies import SessionDep
 from app.web.forms.unit_system import UnitSystem
+from app.web.pages.attachments.lines import AttachmentLine, unit_lines
 from app.web.pages.cells import Cell
 from app.web.pages.units.clips import tone_text
 from app.web.templating.page_context import rows_class
@@ -40,6 +42,7 @@ class UnitMore:
     federal_unverified: tuple[str, ...]
     why_no_federal: str
     recordings: tuple[tuple[int, str, str], ...]
+    attachments: Sequence[AttachmentLine]
     has_price_history: bool
     has_claims_chart: bool
     claims_text: str
@@ -60,6 +63,7 @@ def unit_more(session: SessionDep, known: UnitOverview, system: UnitSystem) -> U
         federal=_federal(found),
         federal_unverified=found.federal.unverified if found.federal else (),
         why_no_federal=found.why_no_federal,
+        attachments=unit_lines(session, unit_id),
         recordings=tuple(
             (
                 clip.id,

@@ -1,0 +1,4 @@
+"""Photos and documents of units and trials.
+
+Begin with `routes.py`.
+"""

@@ -1,0 +1,94 @@
+"""Photos and documents on the pages and through the API."""
+
+import re
+
+import pytest
+from fastapi.testclient import TestClient
+
+from tests.conftest import SmallBench
+from tests.sample_data.api_entries import API_ENTRIES
+from tests.sample_data.photos import DOCUMENT, photo
+from tests.web.api.test_trials import MakeLog, send, unit_running
+
+PHOTO = photo(place=True)
+METER = {"shows": "meter display", "caption": "38 W", "for_readers": "1", "who": "Ann"}
+
+
+@pytest.fixture
+def tried_trial(client: TestClient, small_bench: SmallBench, make_log: MakeLog) -> int:
+    return int(send(client, make_log(), **unit_running(small_bench)).json()["id"])
+
+
+@pytest.fixture
+def page(small_bench: SmallBench) -> str:
+    return f"/units/{small_bench.unit_id}/attachments"
+
+
+def test_a_photo_is_added_and_seen_beside_its_measurement(client: TestClient, small_bench: SmallBench, page: str):
+    unit = f"/api/units/{small_bench.unit_id}"
+    power = client.post(f"{unit}/power-levels", json=API_ENTRIES["power-levels"](small_bench.high_setting_id)).json()
+    about = {"about": f"power:{power['id']}"}
+    assert client.post(page, data=METER | about, files={"file": ("meter.jpg", PHOTO)}).status_code == 303
+    shown = client.get(page).text
+    assert "power at high, 38.2" in shown
+    assert 'src="/attachments/1/small.jpg" alt="Meter display: 38 W"' in shown
+    for other in (f"/units/{small_bench.unit_id}/power", f"/units/{small_bench.unit_id}"):
+        assert "/attachments/1/small.jpg" in client.get(other).text
+    assert "/attachments/1/small.jpg" not in client.get(f"/units/{small_bench.unit_id}/sound").text
+
+
+def test_the_original_is_a_download_and_the_picture_holds_nothing_else(client: TestClient, page: str):
+    client.post(page, data=METER, files={"file": ("my meter ü.jpg", PHOTO)})
+    for address in ("/attachments/1/file", "/api/attachments/1/file"):
+        original = client.get(address)
+        assert original.content == PHOTO
+        assert original.headers["content-disposition"].startswith("attachment")
+        assert original.headers["x-content-type-options"] == "nosniff"
+    picture = client.get("/attachments/1/large.jpg")
+    assert picture.headers["content-type"] == "image/jpeg"
+    assert b"Exif" in PHOTO
+    assert b"Exif" not in picture.content
+    again = client.get("/attachments/1/large.jpg", headers={"If-None-Match": picture.headers["etag"]})
+    assert (again.status_code, again.content) == (304, b"")
+
+
+def test_a_wrong_file_is_refused_and_what_was_typed_is_kept(client: TestClient, page: str):
+    answer = client.post(page, data=METER, files={"file": ("notes.txt", b"hello")})
+    assert answer.status_code == 422
+    assert "notes.txt is neither a photo" in answer.text
+    assert 'value="38 W"' in answer.text
+    missing = client.post(page, data=METER, files={"file": ("", b"")})
+    assert missing.status_code == 422
+    assert "No file selected" in missing.text
+
+
+def test_a_file_is_removed_with_a_reason(client: TestClient, page: str):
+    client.post(page, data={"shows": "receipt"}, files={"file": ("a.pdf", DOCUMENT)})
+    assert "receipt" in client.get(page).text.lower()
+    assert client.post(f"{page}/1/take-back", data={"why": ""}).status_code == 422
+    assert client.post(f"{page}/1/take-back", data={"why": "wrong unit"}).status_code == 303
+    assert "No photos or documents yet" in client.get(page).text
+
+
+def test_a_document_has_no_picture(client: TestClient, page: str):
+    client.post(page, data={"shows": "receipt"}, files={"file": ("a.pdf", DOCUMENT)})
+    assert client.get("/attachments/1/large.jpg").status_code == 404
+    assert client.get("/attachments/1/huge.jpg").status_code == 422
+    assert not re.search(r"<img[^>]*attachments/1", client.get(page).text)
+
+
+def test_the_api_stores_and_lists_files_of_units_and_trials(
+    client: TestClient, small_bench: SmallBench, tried_trial: int
+):
+    unit = f"/api/units/{small_bench.unit_id}/attachments"
+    stored = client.post(unit, data={"shows": "label"}, files={"file": ("label.jpg", PHOTO)})
+    assert stored.status_code == 201
+    assert (stored.json()["kind"], stored.json()["shows"]) == ("photo", "label")
+    assert client.post(unit, data={"shows": "label"}, files={"file": ("label.jpg", PHOTO)}).status_code == 409
+    trial = f"/api/trials/{tried_trial}/attachments"
+    client.post(trial, data={"shows": "test setup"}, files={"file": ("setup.jpg", PHOTO)}).raise_for_status()
+    assert [each["shows"] for each in client.get(trial).json()["attachments"]] == ["test setup"]
+    assert {each["shows"] for each in client.get(unit).json()["attachments"]} == {"label", "test setup"}
+    assert client.get("/api/units/99/attachments").status_code == 404
+    assert client.get("/api/trials/99/attachments").status_code == 404
+    assert "test setup" in client.get(f"/trials/{tried_trial}/attachments").text.lower()
