@@ -14,19 +14,18 @@ LARGEST_PIXELS = 80_000_000
 PictureSize = Literal["small", "large"]
 LONGEST_SIDES_PX: dict[PictureSize, int] = {"small": 320, "large": 1600}  # beside a number, and for readers
 _FORMATS = ("JPEG", "PNG", "WEBP")
-_TAKEN_AT, _DETAILS, _PLACE = 0x9003, 0x8769, 0x8825  # Exif 2.32: DateTimeOriginal, Exif IFD, GPS IFD
+_TAKEN_AT, _DETAILS = 0x9003, 0x8769  # Exif 2.32: DateTimeOriginal, Exif IFD
 _QUALITY = 85
 
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """What a photo's file says of it; `holds_place`: it says where it was taken."""
+    """What a photo's file says of it."""
 
     media_type: str
     width_px: int
     height_px: int
     taken_on: date | None
-    holds_place: bool
 
 
 def read_picture(content: bytes, file_name: str) -> Picture | None:
@@ -41,7 +40,6 @@ def read_picture(content: bytes, file_name: str) -> Picture | None:
                 width_px=turned.width,
                 height_px=turned.height,
                 taken_on=_day(details.get_ifd(_DETAILS).get(_TAKEN_AT)),
-                holds_place=bool(details.get_ifd(_PLACE)),
             )
     except UnidentifiedImageError:
         return None

@@ -19,14 +19,12 @@ def test_a_photo_is_recognised_by_its_bytes(form: str, media_type: str):
     assert found is not None
     assert (found.media_type, found.width_px, found.height_px) == (media_type, 40, 30)
     assert found.taken_on == date(2026, 2, 3)
-    assert found.holds_place
 
 
 def test_a_photo_without_hidden_data_has_none():
     found = read_picture(photo(), "a.jpg")
     assert found is not None
     assert found.taken_on is None
-    assert not found.holds_place
 
 
 def test_what_is_no_photo_is_none():
