@@ -46,7 +46,7 @@ class Series:
     hover : per value, the hover text, or empty
     colour : index into the palette; None for the neutral reference colour
     dash : index into the line styles
-    end_label : name written at the end of the curve, "" for none
+    end_label : name of the curve or point, written beside it or in the key; "" for none
     stack : bars of the same stack are stacked
     faint : drawn lightly, like raw readings behind their fit
     """
@@ -77,15 +77,11 @@ class Series:
 
 @dataclass(frozen=True, slots=True)
 class ReferenceLine:
-    """A labelled straight line across the chart at one value of the x or y axis, such as the clear level.
-
-    before : the label of a vertical line goes to its left, so that labels of two close lines do not overlap
-    """
+    """A labelled straight line across the chart at one value of the x or y axis, such as the clear level."""
 
     axis: Literal["x", "y"]
     at: float
     label: str
-    before: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,15 +91,6 @@ class Region:
     low: float
     high: float
     label: str
-
-
-@dataclass(frozen=True, slots=True)
-class Annotation:
-    """Text at a point of the chart, such as "not cleared within 172 min" at a censored end."""
-
-    x: Position
-    y: Position
-    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +113,6 @@ class Chart:
     source_line: str
     reference_lines: tuple[ReferenceLine, ...] = ()
     regions: tuple[Region, ...] = ()
-    annotations: tuple[Annotation, ...] = ()
     horizontal: bool = False
     # names of the plotted quantities in the downloaded table, ending in their unit
     x_column: str = "x"

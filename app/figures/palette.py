@@ -8,6 +8,7 @@ and black is used for references. Line style is a second cue that changes with e
 from dataclasses import dataclass
 
 BLUE, VERMILION, GREEN, PURPLE, SKY, ORANGE = "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00"
+INK, FADED, HAIRLINE, RULE, PAPER = "#1c1f26", "#565a63", "#d6d2c4", "#8a877c", "#ffffff"
 CURVE_COLOURS = (BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY)
 
 
@@ -38,6 +39,16 @@ def colour_of(index: int | None, ink: str, accent: str = "") -> str:
         return ink
     place = index % len(CURVE_COLOURS)
     return accent if accent and place == 0 else CURVE_COLOURS[place]
+
+
+def lightened(colour: str, share: float = 1 / 3) -> str:
+    """The colour mixed with white, for a dark ground.
+
+    >>> lightened("#0072B2")
+    '#55a1cc'
+    """
+    parts = [int(colour[start : start + 2], 16) for start in (1, 3, 5)]
+    return "#" + "".join(f"{round(part + (255 - part) * share):02x}" for part in parts)
 
 
 def line_style_of(index: int) -> LineStyle:

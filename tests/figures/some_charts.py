@@ -1,6 +1,6 @@
 """A few charts for the renderer tests, with hostile names."""
 
-from app.figures.chart import Annotation, Axis, Chart, ReferenceLine, Region, Series
+from app.figures.chart import Axis, Chart, ReferenceLine, Region, Series
 
 HARMFUL = "<img src=x onerror=alert(1)> & $x_1$ =cmd()"
 
@@ -38,7 +38,6 @@ def line_chart(scale: str = "linear", name: str = "Maker A") -> Chart:
         source_line="A bench. Method version 1.",
         reference_lines=(ReferenceLine("y", 10.0, "clear level"), ReferenceLine("x", 2.0, "unit on")),
         regions=(Region(3.0, 40.0, "fit window"),),
-        annotations=(Annotation(20.0, 50.0, "a word"),),
         x_column="minutes",
         y_column="level_ug_m3",
     )

@@ -3,6 +3,7 @@
 import gc
 import hashlib
 import os
+import re
 import struct
 import subprocess
 import sys
@@ -13,19 +14,19 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.text import Text
 
+from app.compute.wording.contrast import LINE_CONTRAST, TEXT_CONTRAST, contrast
 from app.figures.chart import Chart, HouseStyle
-from app.figures.renderers.matplotlib_chart import png_bytes, svg_bytes
-from app.figures.renderers.narrow_drawing import height_px
+from app.figures.layout.chart_layout import chart_layout
+from app.figures.palette import CURVE_COLOURS, FADED, INK, PAPER, lightened
+from app.figures.renderers.matplotlib_chart import drawn_height, png_bytes, svg_bytes
+from app.figures.renderers.svg_colours import DARK, readable_on_dark
 from tests.figures.some_charts import ALL, HARMFUL, line_chart
 
 _PRINT_DIGESTS = """
 import hashlib
 from app.figures.renderers.matplotlib_chart import png_bytes, svg_bytes
-from app.figures.renderers.narrow_drawing import height_px
 from tests.figures.some_charts import line_chart
 for drawn in (svg_bytes(line_chart()), png_bytes(line_chart())):
     print(hashlib.sha256(drawn).hexdigest())
@@ -69,32 +70,49 @@ def test_the_picture_has_the_size_that_was_asked_for(width_px: int, fineness: fl
     assert height > 0.4 * width
 
 
-@pytest.mark.parametrize("width_px", [390, 960])
-@pytest.mark.parametrize("chart", ALL.values(), ids=ALL.keys())
-def test_no_words_run_out_of_the_picture(chart: Chart, width_px: int, monkeypatch: pytest.MonkeyPatch):
-    drawn: list[Figure] = []
-    monkeypatch.setattr(Figure, "savefig", lambda figure, *_, **__: drawn.append(figure))
-    png_bytes(chart, width_px)
-    (figure,) = drawn
-    FigureCanvasAgg(figure).draw()
-    (axes,) = figure.axes
-    # the library keeps marks beyond the ends of an axis and does not draw them
-    low, high = sorted(axes.get_xlim())
-    beyond = [mark for mark in axes.get_xticklabels() if not low <= mark.get_position()[0] <= high]
-    low, high = sorted(axes.get_ylim())
-    beyond += [mark for mark in axes.get_yticklabels() if not low <= mark.get_position()[1] <= high]
-    texts = [text for text in figure.findobj(Text) if text.get_visible() and text.get_text() and text not in beyond]
-    assert len(texts) > 4
-    boxes = {text.get_text(): text.get_window_extent() for text in texts}
-    outside = [words for words, box in boxes.items() if box.x0 < -1 or box.x1 > width_px + 1 or box.y0 < -1]
-    assert outside == []
+def test_the_height_that_is_told_is_the_height_that_is_drawn():
+    for width in (390, 960):
+        _, height = struct.unpack(">II", png_bytes(line_chart(), width)[16:24])
+        assert height == drawn_height(line_chart(), width)
 
 
 def test_a_narrow_picture_names_its_curves_in_a_key_below():
-    wide, narrow = svg_bytes(line_chart(), 960), svg_bytes(line_chart(), 390)
-    assert b'id="legend_1"' not in wide
-    assert b'id="legend_1"' in narrow
-    assert height_px(line_chart(), 390) > height_px(line_chart(), 600)
+    def names(width: int) -> list[str]:
+        return [text.kind for text in chart_layout(line_chart(), width).texts if text.series is not None]
+
+    assert set(names(960)) == {"end"}
+    assert set(names(390)) == {"key"}
+    assert len(names(960)) == len(names(390)) == 2
+
+
+def test_text_is_text_in_fonts_that_every_system_has():
+    """Not outlines: a reader can select and search it, and an editor can change it."""
+    root = ElementTree.fromstring(svg_bytes(line_chart()))
+    texts = ["".join(text.itertext()) for text in root.iter("{http://www.w3.org/2000/svg}text")]
+    assert {"How fast?", "Maker A", "Empty room", "clear level", "unit on", "Time [min]"} <= set(texts)
+    fonts = {text.get("style") for text in root.iter("{http://www.w3.org/2000/svg}text")}
+    assert all("'DejaVu Sans', Verdana, Geneva, Arial, sans-serif" in (style or "") for style in fonts)
+    serif = svg_bytes(replace(line_chart(), house=HouseStyle(font="DejaVu Serif"))).decode()
+    assert "'DejaVu Serif', Georgia" in serif
+
+
+def test_every_colour_of_the_picture_has_a_partner_in_the_dark():
+    svg = svg_bytes(line_chart()).decode()
+    rules = re.search(r"@media \(prefers-color-scheme:dark\)\{(.*)\}</style>", svg)
+    assert rules
+    used = set(re.findall(r"(fill|stroke): (#[0-9a-f]{6})", re.sub(r"<style.*?</style>", "", svg, flags=re.DOTALL)))
+    assert len(used) > 5
+    named = set(re.findall(r"\[style\*=\"(fill|stroke): (#[0-9a-f]{6})\"\]", rules.group(1)))
+    assert {pair for pair in used if pair not in named} <= {("fill", "#777777")}  # the grey of the fit window is clear
+
+
+def test_what_is_read_in_the_dark_has_contrast():
+    for light in (INK, FADED):
+        assert contrast(DARK[light], DARK[PAPER]) >= TEXT_CONTRAST
+    for colour in ("#000000", "#224466", "#7A1F3D"):
+        assert contrast(readable_on_dark(colour), DARK[PAPER]) >= TEXT_CONTRAST
+    for colour in CURVE_COLOURS:
+        assert contrast(lightened(colour), DARK[PAPER]) >= LINE_CONTRAST
 
 
 def test_markup_and_mathematics_in_names_stay_words():

@@ -1,5 +1,6 @@
 """Figures for the browser: the library accepts them, nothing in them is markup, light and dark are left to the page."""
 
+import html
 import json
 import math
 from dataclasses import replace
@@ -7,7 +8,9 @@ from typing import Any
 
 import pytest
 
-from app.figures.chart import Chart
+from app.figures.axis_range import axis_range
+from app.figures.chart import Axis, Chart
+from app.figures.layout.chart_layout import chart_layout
 from app.figures.renderers.plotly_chart import plotly_figure
 from tests.figures.some_charts import ALL, HARMFUL, bar_chart, interval_chart, line_chart
 
@@ -92,7 +95,8 @@ def test_references_in_ink_are_named_for_the_page_to_colour():
 
 def test_the_names_axis_runs_from_top_to_bottom():
     layout = plotly_figure(bar_chart())["layout"]
-    assert layout["yaxis"]["autorange"] == "reversed"
+    assert layout["yaxis"]["range"] == [1.5, -0.5]
+    assert layout["yaxis"]["ticktext"] == ["Unit A", "Unit B"]
     assert layout["yaxis"]["categoryarray"] == ["Unit A", "Unit B"]
     assert layout["barmode"] == "stack"
 
@@ -107,3 +111,47 @@ def test_the_ends_of_the_axes_are_finite():
 def test_harmful_hover_text_is_escaped():
     mark = plotly_figure(interval_chart())["data"][1]
     assert HARMFUL not in mark["text"][0]
+
+
+def test_labels_keep_to_their_data_when_the_reader_zooms():
+    """The label of a curve is placed from its end; a level moves up and down, a mark sideways."""
+    notes = {note["text"]: note for note in plotly_figure(line_chart())["layout"]["annotations"]}
+    label = notes["Maker A"]
+    assert label["showarrow"]
+    assert (label["x"], label.get("xref")) == (55.0, None)
+    assert notes["clear level"]["xref"] == "paper"
+    assert notes["clear level"]["y"] == 10.0
+    assert notes["unit on"]["yref"] == "paper"
+    assert notes["unit on"]["x"] == 2.0
+
+
+@pytest.mark.parametrize("width", [360, 700, 1280])
+@pytest.mark.parametrize("chart", ALL.values(), ids=ALL.keys())
+def test_texts_are_where_the_layout_puts_them(chart: Chart, width: int):
+    """Converted back from the figure's coordinates to pixels."""
+    layout = chart_layout(chart, width, 480)
+    figure = plotly_figure(chart, width, 480)["layout"]
+    margin = figure["margin"]
+    wide, high = figure["width"] - margin["l"] - margin["r"], figure["height"] - margin["t"] - margin["b"]
+    placed = {"<br>".join(text.lines): text.anchor for text in layout.texts if text.kind != "tick"}
+    assert len(placed) == len(figure["annotations"])
+
+    def pixel(note: dict[str, Any], which: str, size: float, start: float, axis: Axis) -> float:
+        low, high_end = axis_range(chart, which)  # type: ignore[arg-type]
+        value = note[which]
+        if note.get(f"{which}ref") == "paper":
+            share = value
+        elif axis.scale == "log":
+            share = (value - math.log10(low)) / (math.log10(high_end) - math.log10(low))
+        else:
+            share = (value - low) / (high_end - low)
+        moved = note.get(f"a{which}", 0) if note["showarrow"] else 0
+        shift = note.get(f"{which}shift", 0)
+        if which == "x":
+            return start + share * size + moved + shift
+        return start + (1 - share) * size + moved - shift
+
+    for note in figure["annotations"]:
+        x = pixel(note, "x", wide, margin["l"], chart.x_axis)
+        y = pixel(note, "y", high, margin["t"], chart.y_axis)
+        assert (x, y) == pytest.approx(placed[html.unescape(note["text"])], abs=1.0), note

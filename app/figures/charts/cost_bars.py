@@ -38,6 +38,7 @@ def cost_bars_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
                 censored=(True,) * len(bounds),
                 hover=tuple(f"{name}: at least. {' '.join(cost.per_year.missing)}" for name, cost in bounds),
                 colour=None,
+                in_legend=True,
             )
         )
     return Chart(

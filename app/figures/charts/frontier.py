@@ -7,14 +7,12 @@ from app.figures.charts.house_style import house_style
 from app.services.bench.chart_facts import ChartFacts
 from app.services.ranking.room_advice import AdviceForRoom
 
-MOST_NAMED = 8
 MOST_SINGLE = 60  # settings with a series, and so a name in the downloaded table, of their own
 
 
 def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: float, flow_symbol: str) -> Chart:
     """Clean air over sound, with the price beside the name; settings on the front are named and highlighted."""
     best_ids = {c.setting_id for c in found.frontier}
-    named_ids = {c.setting_id for c in _named(found.frontier[:MOST_SINGLE])}
     complete = [c for c in found.candidates if c.measurable and c.rate is not None and c.sound_dba is not None]
     levels = [c.sound_dba for c in complete if c.sound_dba is not None]
     beaten = [c for c in complete if c.setting_id not in best_ids]
@@ -22,7 +20,7 @@ def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: floa
     if beaten:
         series.append(_beaten(beaten, flow_factor))
     single = found.frontier[:MOST_SINGLE]
-    series += [_best(c, found, flow_factor, with_name=c.setting_id in named_ids) for c in single]
+    series += [_best(c, found, flow_factor) for c in single]
     if len(found.frontier) > MOST_SINGLE:
         rest = list(found.frontier[MOST_SINGLE:])
         series.append(_further(rest, found, flow_factor))
@@ -60,17 +58,7 @@ def frontier_text(found: AdviceForRoom) -> str:
     )
 
 
-def _named(best: tuple[Candidate, ...]) -> list[Candidate]:
-    """The strongest settings, one per unit, that are labelled in the picture."""
-    strongest: dict[int, Candidate] = {}
-    for candidate in best:
-        there = strongest.get(candidate.unit_id)
-        if there is None or _rate(candidate) > _rate(there):
-            strongest[candidate.unit_id] = candidate
-    return sorted(strongest.values(), key=_rate, reverse=True)[:MOST_NAMED]
-
-
-def _best(candidate: Candidate, found: AdviceForRoom, factor: float, *, with_name: bool) -> Series:
+def _best(candidate: Candidate, found: AdviceForRoom, factor: float) -> Series:
     name = f"{candidate.unit}, {candidate.setting}"
     return Series(
         name,
@@ -79,7 +67,7 @@ def _best(candidate: Candidate, found: AdviceForRoom, factor: float, *, with_nam
         (_rate(candidate) * factor,),
         hover=(_hover(candidate, found, factor),),
         colour=0,
-        end_label=f"{candidate.unit}, {money(candidate.price or 0.0, found.currency, 0)}" if with_name else "",
+        end_label=f"{name}, {money(candidate.price or 0.0, found.currency, 0)}",
     )
 
 

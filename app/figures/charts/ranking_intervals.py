@@ -24,8 +24,8 @@ def ranking_chart(ranking: Ranking, facts: ChartFacts, *, flow_factor: float = 1
         x_axis=Axis("Clean air delivery rate", flow_symbol),
         y_axis=Axis("", names=tuple(names)),
         series=(
-            _series("clean air delivery rate", lines, names, told, True, flow_factor, 0),
-            _series("cannot be told apart from an empty room", lines, names, told, False, flow_factor, None),
+            _series("clean air delivery rate", lines, names, told, True, flow_factor),
+            _series("cannot be told apart from an empty room", lines, names, told, False, flow_factor),
         ),
         alt_text=_words(ranking, lines, flow_factor, flow_symbol),
         source_line=facts.source_line(f"{counted(sum(line.row.usable_trials or 0 for line in lines), 'trial')}"),
@@ -56,7 +56,6 @@ def _series(
     told: list[bool],
     wanted: bool,
     factor: float,
-    colour: int | None,
 ) -> Series:
     chosen = [(line, label) for line, label, is_told in zip(lines, names, told, strict=True) if is_told == wanted]
     rows = [line.row for line, _ in chosen]
@@ -81,7 +80,8 @@ def _series(
         low=tuple(scaled(row.clean_air_delivery_rate_low_95) for row in rows),
         high=tuple(scaled(row.clean_air_delivery_rate_high_95) for row in rows),
         hover=tuple(f"{label}: {text}" for (_, label), text in zip(chosen, words, strict=True)),
-        colour=colour,
+        colour=0 if wanted else None,
+        in_legend=not all(told),
     )
 
 

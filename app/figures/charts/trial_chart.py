@@ -28,12 +28,11 @@ def trial_chart(drawing: TrialDrawing, facts: ChartFacts, *, scale: str = "linea
     if not curve.fit_minutes:  # no fit: the readings themselves, as points
         series = [Series(f"{label}, reading", "points", _shifted(curve.minutes, on), curve.levels, faint=True)]
     positive = [level for level in curve.levels if level > 0]
-    first, last = min(curve.minutes, default=0.0) + on, max(curve.minutes, default=1.0) + on
     return Chart(
         name="trial",
         title=drawing.title,
         subtitle=f"{label}, all readings of the log",
-        x_axis=Axis(TIME_TITLE, "min", low=first, high=last),
+        x_axis=_time_axis(drawing),
         y_axis=Axis(label, drawing.unit, scale, low=min(positive, default=0.1) * 0.9 if scale == "log" else 0.0),  # type: ignore[arg-type]
         series=tuple(series),
         alt_text=_words(curve, label),
@@ -49,17 +48,21 @@ def trial_chart(drawing: TrialDrawing, facts: ChartFacts, *, scale: str = "linea
 
 
 def trial_residuals_chart(drawing: TrialDrawing, facts: ChartFacts) -> Chart:
-    """Readings minus the fitted curve over the same time axis."""
+    """Readings minus the fitted curve over the time axis of the whole log, as in the chart above it."""
     chart = residuals_chart(drawing.curve, facts, channel_name=drawing.channel, unit=drawing.unit)
-    low, high = drawing.curve.fit_window_min or (0.0, 1.0)
     on = drawing.unit_on_min
     return replace(
         chart,
         name="trial-residuals",
-        x_axis=Axis(TIME_TITLE, "min", low=low + on, high=high + on),
+        x_axis=_time_axis(drawing),
         series=tuple(_later(each, on) for each in chart.series),
         x_column="minutes_after_first_reading",
     )
+
+
+def _time_axis(drawing: TrialDrawing) -> Axis:
+    minutes, on = drawing.curve.minutes, drawing.unit_on_min
+    return Axis(TIME_TITLE, "min", low=min(minutes, default=0.0) + on, high=max(minutes, default=1.0) + on)
 
 
 def _lines(drawing: TrialDrawing) -> tuple[ReferenceLine, ...]:
@@ -67,9 +70,9 @@ def _lines(drawing: TrialDrawing) -> tuple[ReferenceLine, ...]:
     level = rounded_text(curve.clear_level, decimals_from_size(curve.clear_level, 2))
     lines = [ReferenceLine("y", curve.clear_level, f"clear level {level}\u00a0{unit}")]
     if drawing.smoke_start_min is not None:
-        lines.append(ReferenceLine("x", drawing.smoke_start_min, "smoke", before=True))
+        lines.append(ReferenceLine("x", drawing.smoke_start_min, "smoke"))
     lines.append(ReferenceLine("x", drawing.unit_on_min, "Decay starts" if curve.kind == EMPTY_ROOM else "unit on"))
-    lines.append(ReferenceLine("x", drawing.end_min, "end", before=True))
+    lines.append(ReferenceLine("x", drawing.end_min, "end"))
     return tuple(lines)
 
 

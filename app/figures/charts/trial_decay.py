@@ -1,6 +1,7 @@
 """Chart of one trial: readings, unit on, fit window, and fitted curve with band."""
 
 from bisect import bisect_right
+from dataclasses import replace
 
 from app.compute.wording.numbers import measured_text, not_within
 from app.compute.wording.rounding import decimals_from_size, rounded_text
@@ -30,7 +31,7 @@ def trial_decay_chart(
         subtitle=f"{label} in {curve.room}, {curve.started_at.date().isoformat()}",
         x_axis=Axis("Time from unit on", "min", low=first, high=max(curve.minutes, default=1.0)),
         y_axis=Axis(label, unit, scale, low=min(positive, default=0.1) * 0.9 if scale == "log" else 0.0),  # type: ignore[arg-type]
-        series=tuple(curve_series(curve, label, 0, 0)),
+        series=tuple(replace(series, end_label="") for series in curve_series(curve, label, 0, 0)),
         alt_text=_words(curve),
         source_line=facts.source_line(f"Trial {curve.trial_id}"),
         reference_lines=tuple(lines),

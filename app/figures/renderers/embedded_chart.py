@@ -9,7 +9,8 @@ from html import escape
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.chart import Chart, Series
 from app.figures.date_axis import day_of
-from app.figures.renderers.matplotlib_chart import FADED, HAIRLINE, INK, WIDTH_PX, svg_bytes
+from app.figures.palette import FADED, HAIRLINE, INK
+from app.figures.renderers.matplotlib_chart import WIDTH_PX, svg_bytes
 
 # content security policy for the browser that opens the file
 FILE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"

@@ -5,8 +5,8 @@ from typing import Any
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, Series
+from app.figures.layout.positions import BAR_SHARE, point_radius
 from app.figures.palette import REFERENCE_STYLE, colour_of, line_style_of
-from app.figures.renderers.narrow_drawing import legend_name
 
 
 def places_on(axis: Axis, values: tuple[Any, ...]) -> list[Any]:
@@ -24,7 +24,6 @@ class SeriesDrawing:
     chart: Chart
     axes: Any
     ink: str
-    width_px: int
     bar_ends: dict[Any, float] = field(default_factory=dict)
 
     def draw(self, series: Series) -> None:
@@ -38,38 +37,37 @@ class SeriesDrawing:
         }[series.kind]
         x, y = places_on(self.chart.x_axis, series.x), places_on(self.chart.y_axis, series.y)
         colour = colour_of(series.colour, self.ink, self.chart.house.accent)
-        label = legend_name(series.name, self.width_px) if series.in_legend or series.kind == "bar" else "_"
-        draw_kind(series, x, y, colour, label)
+        draw_kind(series, x, y, colour)
 
-    def _line(self, series: Series, x: Any, y: Any, colour: str, label: str, **more: Any) -> None:
+    def _line(self, series: Series, x: Any, y: Any, colour: str, **more: Any) -> None:
         style = REFERENCE_STYLE if series.colour is None else line_style_of(series.dash)
-        self.axes.plot(x, y, color=colour, linewidth=1.7, linestyle=style.matplotlib, label=label, zorder=3, **more)
+        self.axes.plot(x, y, color=colour, linewidth=1.7, linestyle=style.matplotlib, zorder=3, **more)
         if series.censored and series.censored[-1]:
             self._open_mark([x[-1]], [y[-1]], colour)
 
-    def _step(self, series: Series, x: Any, y: Any, colour: str, label: str) -> None:
-        self._line(series, x, y, colour, label, drawstyle="steps-post")
+    def _step(self, series: Series, x: Any, y: Any, colour: str) -> None:
+        self._line(series, x, y, colour, drawstyle="steps-post")
 
-    def _points(self, series: Series, x: Any, y: Any, colour: str, label: str) -> None:
-        size, alpha = (2.4, 0.35) if series.faint else (6.0 if len(x) <= 60 else 3.0, 1.0)
-        self.axes.plot(x, y, "o", color=colour, markersize=size, alpha=alpha, markeredgewidth=0, label=label, zorder=2)
+    def _points(self, series: Series, x: Any, y: Any, colour: str) -> None:
+        size, alpha = 2 * point_radius(series) * 0.75, 0.35 if series.faint else 1.0
+        self.axes.plot(x, y, "o", color=colour, markersize=size, alpha=alpha, markeredgewidth=0, zorder=2)
 
-    def _band(self, series: Series, x: Any, y: Any, colour: str, label: str) -> None:
+    def _band(self, series: Series, x: Any, y: Any, colour: str) -> None:
         low, high = (places_on(self.chart.y_axis, values) for values in (series.low, series.high))
         self.axes.fill_between(x, low, high, color=colour, alpha=0.16, linewidth=0, zorder=1)
 
-    def _bar(self, series: Series, x: Any, y: Any, colour: str, label: str) -> None:
+    def _bar(self, series: Series, x: Any, y: Any, colour: str) -> None:
         along, places = (x, y) if self.chart.horizontal else (y, x)
         lengths = [0.0 if value != value else value for value in along]
         starts = [self.bar_ends.get((series.stack, place), 0.0) for place in places]
         draw = self.axes.barh if self.chart.horizontal else self.axes.bar
         base = {"left": starts} if self.chart.horizontal else {"bottom": starts}
-        size = {"height": 0.62} if self.chart.horizontal else {"width": 0.62}
-        draw(places, lengths, color=colour, label=label, zorder=2, **base, **size)
+        size = {"height": BAR_SHARE} if self.chart.horizontal else {"width": BAR_SHARE}
+        draw(places, lengths, color=colour, zorder=2, **base, **size)
         for place, start, length in zip(places, starts, lengths, strict=True):
             self.bar_ends[series.stack, place] = start + length
 
-    def _interval(self, series: Series, x: Any, y: Any, colour: str, label: str) -> None:
+    def _interval(self, series: Series, x: Any, y: Any, colour: str) -> None:
         along, places = (x, y) if self.chart.horizontal else (y, x)
         bound = series.censored or (False,) * len(along)
         low = series.low or (None,) * len(along)

@@ -11,16 +11,23 @@ from typing import Any, Literal
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Chart, Series
-from app.figures.palette import CURVE_COLOURS, REFERENCE_STYLE, colour_of, line_style_of
-from app.figures.renderers.plotly_layout import INK, plotly_layout
+from app.figures.layout.chart_layout import chart_layout
+from app.figures.layout.positions import point_radius
+from app.figures.palette import CURVE_COLOURS, INK, REFERENCE_STYLE, colour_of, line_style_of
+from app.figures.renderers.plotly_layout import plotly_layout
 
 _FAINT = 0.35
-_FEW = 60  # points; more of them are drawn smaller
 _BAND = 0.16
 
 
-def plotly_figure(chart: Chart) -> dict[str, Any]:
-    """The chart as JSON. Every text is escaped, because Plotly interprets some tags in labels."""
+WIDTH_PX, HEIGHT_PX = 960, 480
+
+
+def plotly_figure(chart: Chart, width_px: float = WIDTH_PX, height_px: float = HEIGHT_PX) -> dict[str, Any]:
+    """The chart as JSON for an area of this size; a key that does not fit makes it higher.
+
+    Every text is escaped, because Plotly interprets some tags in labels.
+    """
     traces: list[dict[str, Any]] = []
     ink_traces: list[int] = []
     for series in chart.series:
@@ -28,7 +35,7 @@ def plotly_figure(chart: Chart) -> dict[str, Any]:
         if series.colour is None:
             ink_traces.extend(range(len(traces), len(traces) + len(made)))
         traces.extend(made)
-    layout = plotly_layout(chart)
+    layout = plotly_layout(chart, chart_layout(chart, width_px, height_px))
     if chart.x_axis.scale == "days":
         with_days(traces, layout)
     return {
@@ -39,10 +46,8 @@ def plotly_figure(chart: Chart) -> dict[str, Any]:
             "title": chart.title,
             "alt_text": chart.alt_text,
             "palette": list(CURVE_COLOURS),  # the page lightens them in dark mode
+            "ink": chart.house.ink or INK,
             "ink_traces": ink_traces,
-            "labelled_traces": [
-                index for index, trace in enumerate(traces) if trace.get("meta", {}).get("end_label", False)
-            ],
         },
     }
 
@@ -62,9 +67,6 @@ def _base(series: Series, chart: Chart, **more: Any) -> dict[str, Any]:
         "name": escape(series.name),
         "x": _positions(series.x),
         "y": _positions(series.y),
-        "showlegend": series.in_legend,
-        "legendgroup": escape(series.name),
-        "meta": {"end_label": bool(series.end_label)},
     }
     if series.hover:
         trace["text"] = [escape(text) for text in series.hover]
@@ -106,17 +108,15 @@ def _open_end(series: Series, chart: Chart, x: Any, y: Any) -> dict[str, Any]:
             "color": _colour(series, chart),
             "line": {"width": 2, "color": _colour(series, chart)},
         },
-        "showlegend": False,
         "hoverinfo": "skip",
         "cliponaxis": False,
-        "meta": {"end_label": False},
     }
 
 
 def _points(series: Series, chart: Chart) -> list[dict[str, Any]]:
     marker = {
         "color": _colour(series, chart),
-        "size": 4 if series.faint else (9 if len(series.x) <= _FEW else 5),
+        "size": 2 * point_radius(series),
         "opacity": _FAINT if series.faint else 1,
     }
     trace = _base(series, chart, mode="markers", marker=marker)
@@ -142,9 +142,7 @@ def _band(series: Series, chart: Chart) -> list[dict[str, Any]]:
             "fill": "toself",
             "fillcolor": _translucent(_colour(series, chart)),
             "line": {"width": 0},
-            "showlegend": False,
             "hoverinfo": "skip",
-            "meta": {"end_label": False},
         }
     ]
 
@@ -156,7 +154,6 @@ def _bar(series: Series, chart: Chart) -> list[dict[str, Any]]:
         "marker": {"color": _colour(series, chart), "line": {"width": 0}},
         "orientation": "h" if chart.horizontal else "v",
         "textposition": "none",  # the texts are for hovering
-        "showlegend": True,
     }
     if chart.horizontal and not series.hover:
         unit = escape(chart.x_axis.unit_symbol)
@@ -217,9 +214,7 @@ def _open_lines(mark: dict[str, Any], value_axis: str, name_axis: str, end: floa
         value_axis: along,
         name_axis: names,
         "line": {"color": colour, "width": 1.2, "dash": "dot"},
-        "showlegend": False,
         "hoverinfo": "skip",
-        "meta": {"end_label": False},
     }
 
 
@@ -235,27 +230,19 @@ def _translucent(colour: str, share: float = _BAND) -> str:
     return f"rgba({red},{green},{blue},{share})"
 
 
-_FORMATS = [
-    {"dtickrange": [None, "M1"], "value": "%-d %b %Y"},
-    {"dtickrange": ["M1", "M12"], "value": "%b %Y"},
-    {"dtickrange": ["M12", None], "value": "%Y"},
-]
-
-
 def with_days(traces: list[dict[str, Any]], layout: dict[str, Any]) -> None:
     """Converts everything along the x axis: values, range, shapes and annotations."""
     for trace in traces:
         trace["x"] = [_day(value) for value in trace["x"]]
     low, high = layout["xaxis"]["range"]
-    layout["xaxis"] |= {"type": "date", "range": [_day(low), _day(high)], "nticks": 6, "tickformatstops": _FORMATS}
+    layout["xaxis"] |= {"type": "date", "range": [_day(low), _day(high)]}
+    layout["xaxis"]["tickvals"] = [_day(value) for value in layout["xaxis"]["tickvals"]]
     for shape in layout["shapes"]:
         if shape.get("xref") != "paper":
             shape["x0"], shape["x1"] = _day(shape["x0"]), _day(shape["x1"])
     for note in layout["annotations"]:
         if note.get("xref") != "paper":
             note["x"] = _day(note["x"])
-            if "ax" in note:
-                note["ax"] = _day(note["ax"])
 
 
 def _day(position: Any) -> Any:

@@ -1,6 +1,11 @@
-"""OpenAPI descriptions of the query parameters of charts and tables."""
+"""Query parameters of charts and tables: their OpenAPI descriptions, and the size of a chart on a page."""
 
 from typing import Any
+
+from app.web.forms.typed_form import TypedForm
+
+_LEAST_PX, _MOST_PX = 200, 4000
+PAGE_WIDTH_PX, PAGE_HEIGHT_PX = 960, 480
 
 _PARAMETERS = (
     ("setting", "string", "highest, quietest, every, or the name of a setting"),
@@ -51,3 +56,10 @@ def download_content(media: dict[str, str]) -> dict[int | str, dict[str, Any]]:
         200: {"description": "The file, with an ETag of its bytes", "content": kinds},
         304: {"description": "Not modified"},
     }
+
+
+def figure_size(form: TypedForm) -> tuple[int, int]:
+    """Width and height [px] of the area that a page reserves for a chart, within what can be drawn."""
+    width = form.whole_number("width_px", "The width") or PAGE_WIDTH_PX
+    height = form.whole_number("height_px", "The height") or PAGE_HEIGHT_PX
+    return min(max(width, _LEAST_PX), _MOST_PX), min(max(height, _LEAST_PX), _MOST_PX)

@@ -12,8 +12,7 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import QueryParams
 
 from app import figures
-from app.figures.renderers.matplotlib_chart import WIDTH_PX, svg_bytes
-from app.figures.renderers.narrow_drawing import height_px
+from app.figures.renderers.matplotlib_chart import WIDTH_PX, drawn_height, svg_bytes
 from app.figures.tables.chart_table import chart_csv
 from app.web.downloads.chart_registry import make_chart
 from app.web.forms.addresses import query_form
@@ -60,8 +59,8 @@ def picture_files(
     if chart.is_empty:
         return None, []
     mark = short_hash(f"{chart!r}{_renderer()}".encode())
-    narrow = Drawing(f"assets/{file_name}-narrow-{mark}.svg", PHONE_PX, height_px(chart, PHONE_PX))
-    wide = None if only_narrow else Drawing(f"assets/{file_name}-{mark}.svg", WIDTH_PX, height_px(chart, WIDTH_PX))
+    narrow = Drawing(f"assets/{file_name}-narrow-{mark}.svg", PHONE_PX, drawn_height(chart, PHONE_PX))
+    wide = None if only_narrow else Drawing(f"assets/{file_name}-{mark}.svg", WIDTH_PX, drawn_height(chart, WIDTH_PX))
     drawn = [
         SiteFile(one.path, None if holds(one.path) else svg_bytes(chart, one.width_px))
         for one in (wide, narrow)

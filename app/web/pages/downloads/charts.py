@@ -15,7 +15,7 @@ from app.figures.tables.chart_table import chart_csv
 from app.web.api.shapes import problem_answers
 from app.web.dependencies import SessionDep
 from app.web.downloads.chart_registry import NAMED_CHARTS, make_chart
-from app.web.downloads.parameters import download_content, download_parameters
+from app.web.downloads.parameters import download_content, download_parameters, figure_size
 from app.web.downloads.response import download_response
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm
@@ -36,8 +36,9 @@ ChartName = Annotated[str, Path(json_schema_extra={"enum": list(NAMED_CHARTS)})]
 @router.get("/figures/{name}.json", include_in_schema=False)
 def show_figure(name: str, request: Request, session: SessionDep) -> Response:
     """The figure for Plotly: data, layout, and the finding in words."""
-    chart = make_chart(session, name, query_form(request.query_params), dated=False)
-    return download_response(request, orjson.dumps(plotly_figure(chart)), "application/json")
+    form = query_form(request.query_params)
+    chart = make_chart(session, name, form, dated=False)
+    return download_response(request, orjson.dumps(plotly_figure(chart, *figure_size(form))), "application/json")
 
 
 @router.get(

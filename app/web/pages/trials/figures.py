@@ -14,6 +14,7 @@ from app.services.adding_trials.staged_uploads import staged_upload
 from app.services.bench.form_options import trial_form_options
 from app.web.api.shapes import Id
 from app.web.dependencies import SessionDep, SettingsDep
+from app.web.downloads.parameters import figure_size
 from app.web.forms.addresses import query_form
 from app.web.pages.adding_a_trial.preview import analysed_log
 from app.web.pages.trials.marks import marks_from_form
@@ -31,7 +32,7 @@ def trial_figure(
     """Readings, marks and fit of a trial; with marks in the URL, as they would be under those."""
     from app.figures.charts.trial_chart import trial_chart
 
-    return _figure(trial_chart(_drawing(session, trial_id, channel, request), _facts(session), scale=scale))
+    return _figure(trial_chart(_drawing(session, trial_id, channel, request), _facts(session), scale=scale), request)
 
 
 @router.get("/trials/{trial_id}/residuals.json")
@@ -39,7 +40,7 @@ def trial_residuals(trial_id: Id, request: Request, session: SessionDep, channel
     """Residuals of the fit inside its window."""
     from app.figures.charts.trial_chart import trial_residuals_chart
 
-    return _figure(trial_residuals_chart(_drawing(session, trial_id, channel, request), _facts(session)))
+    return _figure(trial_residuals_chart(_drawing(session, trial_id, channel, request), _facts(session)), request)
 
 
 @router.get("/trials/add/{token}/figure.json")
@@ -51,7 +52,7 @@ def preview_figure(token: str, request: Request, session: SessionDep, settings: 
     form = query_form(request.query_params)
     upload = staged_upload(settings, token)
     preview = analysed_log(session, settings, upload, form, trial_form_options(session).timezone)
-    return _figure(trial_chart(log_drawing(preview), _facts(session)))
+    return _figure(trial_chart(log_drawing(preview), _facts(session)), request)
 
 
 def _drawing(session: Session, trial_id: int, channel: str, request: Request) -> Any:
@@ -72,7 +73,7 @@ def _facts(session: Session) -> Any:
     return read_chart_facts(session)
 
 
-def _figure(chart: Any) -> Response:
+def _figure(chart: Any, request: Request) -> Response:
     from app.figures.renderers.plotly_chart import plotly_figure
 
-    return JSONResponse(plotly_figure(chart))
+    return JSONResponse(plotly_figure(chart, *figure_size(query_form(request.query_params))))

@@ -1,0 +1,95 @@
+"""Which parts of the canvas are covered by data: a raster of small cells, so that any kind of drawing counts alike."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+
+from app.figures.layout.boxes import Box
+
+CELL = 2.0  # px
+Points = Sequence[tuple[float, float]]
+
+
+class InkMap:
+    """Cells of the canvas that some drawing covers. `seal` prepares it for questions."""
+
+    def __init__(self, width: float, height: float) -> None:
+        self.rows, self.columns = int(height / CELL) + 2, int(width / CELL) + 2
+        self.cells = np.zeros((self.rows, self.columns), dtype=bool)
+        self.sums: Any = None
+
+    def add_points(self, points: Points, radius: float) -> None:
+        """Discs, as squares of cells."""
+        if not points:
+            return
+        reach = int(np.ceil(radius / CELL))
+        at = np.asarray(points, dtype=float) / CELL
+        for down in range(-reach, reach + 1):
+            for across in range(-reach, reach + 1):
+                if (abs(down) - 0.5) ** 2 + (abs(across) - 0.5) ** 2 <= (reach + 0.5) ** 2:
+                    self._mark(at[:, 0] + across, at[:, 1] + down)
+
+    def add_line(self, points: Points, half_width: float = 1.5) -> None:
+        """A line through the points, sampled at every cell it crosses."""
+        if len(points) < 2:
+            self.add_points(points, half_width)
+            return
+        at = np.asarray(points, dtype=float)
+        # far outside the canvas nothing is seen, and the number of samples must stay bounded
+        at = np.clip(at, -50.0, [self.columns * CELL + 50.0, self.rows * CELL + 50.0])
+        steps = np.abs(np.diff(at, axis=0)).max(axis=1)
+        counts = np.maximum(np.ceil(steps / (0.75 * CELL)).astype(int), 1)
+        which = np.repeat(np.arange(len(counts)), counts)
+        within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+        shares = (within / counts[which])[:, None]
+        sampled = at[which] + shares * (at[which + 1] - at[which])
+        self.add_points([*map(tuple, sampled), tuple(at[-1])], half_width)
+
+    def add_box(self, box: Box) -> None:
+        rows = slice(max(int(box.y0 / CELL), 0), max(int(np.ceil(box.y1 / CELL)), 0))
+        self.cells[rows, max(int(box.x0 / CELL), 0) : max(int(np.ceil(box.x1 / CELL)), 0)] = True
+
+    def add_band(self, lower: Points, upper: Points) -> None:
+        """The area between two lines over the same x."""
+        if len(lower) < 2:
+            return
+        below, above = np.asarray(lower), np.asarray(upper)
+        for column in range(max(int(below[0, 0] / CELL), 0), min(int(below[-1, 0] / CELL) + 1, self.columns)):
+            middle = (column + 0.5) * CELL
+            ends = sorted(float(np.interp(middle, side[:, 0], side[:, 1])) / CELL for side in (below, above))
+            self.cells[max(int(ends[0]), 0) : max(int(ends[1]) + 1, 0), column] = True
+
+    def seal(self) -> None:
+        self.sums = np.zeros((self.rows + 1, self.columns + 1), dtype=np.int64)
+        self.sums[1:, 1:] = self.cells.cumsum(axis=0).cumsum(axis=1)
+
+    def is_free(self, box: Box) -> bool:
+        """Whether no drawing lies in the box."""
+        left, top = max(int(box.x0 / CELL), 0), max(int(box.y0 / CELL), 0)
+        right, bottom = min(int(box.x1 / CELL) + 1, self.columns), min(int(box.y1 / CELL) + 1, self.rows)
+        if right <= left or bottom <= top:
+            return True
+        sums = self.sums
+        return bool(sums[bottom, right] - sums[top, right] - sums[bottom, left] + sums[top, left] == 0)
+
+    def crossings(self, start: tuple[float, float], end: tuple[float, float], skip: float) -> bool:
+        """Whether a line crosses a drawing further than `skip` px from its start."""
+        (x0, y0), (x1, y1) = start, end
+        length = max(abs(x1 - x0), abs(y1 - y0), 1e-9)
+        for step in range(int(skip), int(length) + 1):
+            column = int((x0 + (x1 - x0) * step / length) / CELL)
+            row = int((y0 + (y1 - y0) * step / length) / CELL)
+            if 0 <= row < self.rows and 0 <= column < self.columns and self.cells[row, column]:
+                return True
+        return False
+
+    def _mark(self, across: Any, down: Any) -> None:
+        columns, rows = np.floor(across).astype(int), np.floor(down).astype(int)
+        within = (columns >= 0) & (columns < self.columns) & (rows >= 0) & (rows < self.rows)
+        self.cells[rows[within], columns[within]] = True
+
+
+def free_of(boxes: Iterable[Box], box: Box, gap: float = 3.0) -> bool:
+    """Whether no box is closer than `gap` px."""
+    return not any(box.overlaps(other, gap) for other in boxes)

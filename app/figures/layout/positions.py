@@ -1,0 +1,165 @@
+"""Positions of a chart's values on its canvas, and everything that its data cover."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+
+from app.figures.axis_range import axis_range
+from app.figures.chart import Axis, Chart, Position, Series
+from app.figures.layout.boxes import Box
+from app.figures.layout.ink import InkMap
+
+OPEN_MARK_PX = 8.0  # reach of the open mark at the end of a bound
+HANDLE_PX = 11.0
+BAR_SHARE = 0.62  # of a row
+_FEW = 60  # points; more of them are drawn smaller
+
+
+def point_radius(series: Series) -> float:
+    """Radius of the drawn points [px]."""
+    return 2.0 if series.faint else (4.5 if len(series.x) <= _FEW else 2.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Positions:
+    """Converts values of a chart to pixels inside its plot."""
+
+    chart: Chart
+    plot: Box
+    x_ends: tuple[float, float]
+    y_ends: tuple[float, float]
+
+    @classmethod
+    def of(cls, chart: Chart, plot: Box) -> "Positions":
+        return cls(chart, plot, axis_range(chart, "x"), axis_range(chart, "y"))
+
+    def x(self, value: Position) -> float:
+        share = _share(self.chart.x_axis, value, self.x_ends)
+        return self.plot.x0 + share * self.plot.width
+
+    def y(self, value: Position) -> float:
+        """Names go downwards, numbers upwards."""
+        share = _share(self.chart.y_axis, value, self.y_ends)
+        names = bool(self.chart.y_axis.names)
+        return self.plot.y0 + (share if names else 1 - share) * self.plot.height
+
+    def runs(self, series: Series) -> Iterator[list[tuple[float, float]]]:
+        """The points of a series in pixels, in runs without a missing value."""
+        run: list[tuple[float, float]] = []
+        for x, y in zip(series.x, series.y, strict=True):
+            if y is None:
+                if run:
+                    yield run
+                run = []
+            else:
+                run.append((self.x(x), self.y(y)))
+        if run:
+            yield run
+
+
+def _share(axis: Axis, value: Position, ends: tuple[float, float]) -> float:
+    """Relative place on the axis, within it or slightly outside."""
+    if isinstance(value, str):
+        return (axis.names.index(value) + 0.5) / len(axis.names)
+    low, high = ends
+    if axis.scale == "log":
+        low, high, value = (math.log10(max(number, 1e-12)) for number in (low, high, value))
+    return min(max((value - low) / (high - low), -0.5), 1.5)
+
+
+def ink_of(chart: Chart, positions: Positions, width: float, height: float, *, faint: bool = True) -> InkMap:
+    """Everything that data, reference lines and axes cover; without `faint`, what a leader line must not cross."""
+    ink, plot = InkMap(width, height), positions.plot
+    ink.add_line([(plot.x0, plot.y0), (plot.x0, plot.y1)], 0.5)
+    ink.add_line([(plot.x0, plot.y1), (plot.x1, plot.y1)], 0.5)
+    for line in chart.reference_lines:
+        if line.axis == "x":
+            ink.add_line([(positions.x(line.at), plot.y0), (positions.x(line.at), plot.y1)], 1.0)
+            ink.add_box(_handle(positions, line.at))
+        else:
+            ink.add_line([(plot.x0, positions.y(line.at)), (plot.x1, positions.y(line.at))], 0.5)
+    for region in chart.regions:
+        ink.add_box(_handle(positions, region.low))
+        ink.add_box(_handle(positions, region.high))
+    stacks: dict[tuple[str, Position], float] = {}
+    for series in chart.series:
+        if series.faint and not faint:
+            continue
+        if series.kind == "points":
+            ink.add_points([point for run in positions.runs(series) for point in run], point_radius(series))
+        elif series.kind == "band":
+            _add_band(series, positions, ink)
+        elif series.kind == "bar":
+            for box in _bars(series, positions, stacks):
+                ink.add_box(box)
+        elif series.kind == "interval":
+            for box in _intervals(series, positions):
+                ink.add_box(box)
+        else:
+            _add_line(series, positions, ink)
+    ink.seal()
+    return ink
+
+
+def _handle(positions: Positions, at: float) -> Box:
+    """Where the page of a trial puts the handle of a mark: at the foot of its line."""
+    x, bottom = positions.x(at), positions.plot.y1
+    return Box(x - HANDLE_PX, bottom - 2 * HANDLE_PX, x + HANDLE_PX, bottom)
+
+
+def _add_line(series: Series, positions: Positions, ink: InkMap) -> None:
+    for run in positions.runs(series):
+        drawn = run
+        if series.kind == "step":
+            corners = [(later[0], earlier[1]) for earlier, later in pairwise(run)]
+            drawn = [point for pair in zip(run, [*corners, run[-1]], strict=True) for point in pair]
+        ink.add_line(drawn)
+        if series.censored and series.censored[-1]:
+            ink.add_points([run[-1]], OPEN_MARK_PX)
+
+
+def _add_band(series: Series, positions: Positions, ink: InkMap) -> None:
+    ends = [
+        (positions.x(x), positions.y(low), positions.y(high))
+        for x, low, high in zip(series.x, series.low, series.high, strict=True)
+        if low is not None and high is not None
+    ]
+    ink.add_band([(x, low) for x, low, _ in ends], [(x, high) for x, _, high in ends])
+
+
+def _along(series: Series, chart: Chart) -> Iterator[tuple[int, float, Position]]:
+    """Index, value and name of each bar or interval."""
+    values, names = (series.x, series.y) if chart.horizontal else (series.y, series.x)
+    for index, (value, name) in enumerate(zip(values, names, strict=True)):
+        if isinstance(value, int | float) and name is not None:
+            yield index, float(value), name
+
+
+def _between(positions: Positions, name: Position, ends: tuple[float, float], half: float) -> Box:
+    """The box between two values at one name, so many pixels to each side of its middle."""
+    if positions.chart.horizontal:
+        first, second, middle = positions.x(ends[0]), positions.x(ends[1]), positions.y(name)
+        return Box(min(first, second), middle - half, max(first, second), middle + half)
+    first, second, middle = positions.y(ends[0]), positions.y(ends[1]), positions.x(name)
+    return Box(middle - half, min(first, second), middle + half, max(first, second))
+
+
+def _bars(series: Series, positions: Positions, stacks: dict[tuple[str, Position], float]) -> Iterator[Box]:
+    chart, plot = positions.chart, positions.plot
+    rows = len(chart.y_axis.names if chart.horizontal else chart.x_axis.names) or 1
+    half = BAR_SHARE / 2 * (plot.height if chart.horizontal else plot.width) / rows
+    for _, value, name in _along(series, chart):
+        start = stacks.get((series.stack, name), 0.0)
+        stacks[series.stack, name] = start + value
+        yield _between(positions, name, (start, start + value), half)
+
+
+def _intervals(series: Series, positions: Positions) -> Iterator[Box]:
+    end = (positions.x_ends if positions.chart.horizontal else positions.y_ends)[1]
+    for index, value, name in _along(series, positions.chart):
+        low = series.low[index] if series.low else None
+        high = series.high[index] if series.high else None
+        bound = bool(series.censored and series.censored[index])
+        ends = (value, end) if bound else (value if low is None else low, value if high is None else high)
+        yield _between(positions, name, ends, OPEN_MARK_PX)

@@ -1,0 +1,1 @@
+"""The layout step: nothing touches anything it does not name."""
