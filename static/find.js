@@ -15,3 +15,13 @@ document.addEventListener("keydown", (event) => {
   search.focus();
   search.select();
 });
+
+// On a phone the places are one line that scrolls: the place of this page is brought into sight.
+{
+  const places = document.querySelector(".places");
+  const here = places?.querySelector("[aria-current]");
+  if (here && places.scrollWidth > places.clientWidth) {
+    const box = places.getBoundingClientRect(), link = here.getBoundingClientRect();
+    places.scrollLeft += link.left + link.width / 2 - (box.left + box.width / 2);
+  }
+}

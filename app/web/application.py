@@ -7,12 +7,14 @@ from typing import TypedDict
 from anyio import CapacityLimiter, to_thread
 from fastapi import FastAPI
 from sqlalchemy import Engine
+from starlette.middleware.gzip import GZipMiddleware
 
 from app.services.access.local_secret import ensure_secret
 from app.services.access.network_policy import require_account_for_network
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.models import all_models as _all_tables  # noqa: F401 - see below
+from app.web.delivery import COMPRESSION_LEVEL, NOT_COMPRESSED, ETagMiddleware, HeadMiddleware
 from app.web.lazy_routes import LazyRoutesMiddleware, Routes
 from app.web.problems import answer_errors
 from app.web.security.authentication import AuthenticationMiddleware
@@ -78,4 +80,7 @@ def make_app(settings: Settings) -> FastAPI:
     app.add_middleware(AuthenticationMiddleware)
     app.add_middleware(BodyLimitMiddleware, max_bytes=settings.max_upload_bytes)
     app.add_middleware(RequestChecksMiddleware, allowed_hosts=(*settings.allowed_hosts, settings.host))
+    app.add_middleware(ETagMiddleware)
+    app.add_middleware(GZipMiddleware, compresslevel=COMPRESSION_LEVEL, exclude_content_types=NOT_COMPRESSED)
+    app.add_middleware(HeadMiddleware)
     return app

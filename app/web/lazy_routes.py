@@ -12,7 +12,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.web.pages.ranking import page as ranking
 from app.web.security.authentication import RequireRole
-from app.web.templating.static_files import STATIC_ADDRESS, CachedStaticFiles, plotly_folder, static_folder
+from app.web.templating.static_files import STATIC_ADDRESS, CachedStaticFiles, static_folder
 
 _FIRST_PATH = "/"
 # One lock per process: two applications that import the same modules at the same time could each get half of them.
@@ -27,7 +27,6 @@ class Routes:
         self._loading_started = False
         self.all_loaded = False
         self._include_page(ranking.router)
-        app.mount(f"{STATIC_ADDRESS}/plotly", CachedStaticFiles(directory=plotly_folder()), name="plotly")
         app.mount(STATIC_ADDRESS, CachedStaticFiles(directory=static_folder()), name="static")
         app.state.routes = self
 

@@ -10,7 +10,7 @@ from app.web.api.all_routes import API_ROUTERS
 from app.web.pages.all_pages import DOWNLOAD_ROUTERS, PAGE_ROUTERS
 
 ALL = len(API_ROUTERS) + len(DOWNLOAD_ROUTERS) + len(PAGE_ROUTERS)
-ADDED_BY_HAND = 3  # the schema of the API, and two folders of static files
+ADDED_BY_HAND = 2  # the schema of the API, and the folder of static files
 
 
 def wait_for_the_background() -> None:

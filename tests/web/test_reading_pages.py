@@ -184,11 +184,11 @@ def test_only_pages_with_charts_loosen_the_policy_for_style_attributes(tried_ben
     for address in ("/curves", "/costs", "/units/1"):
         answer = client.get(address)
         assert answer.headers["content-security-policy"] == CHART_PAGE_POLICY
-        assert "plotly.min.js" in answer.text
+        assert "plotly-basic.min.js" in answer.text
     for address in ("/", "/units", "/units/3"):
         answer = client.get(address)
         assert answer.headers["content-security-policy"] == PAGE_POLICY
-        assert "plotly.min.js" not in answer.text
+        assert "plotly-basic.min.js" not in answer.text
 
 
 def test_the_curves_have_a_table_and_a_picture_without_script(tried_bench: TriedBench, client: TestClient):

@@ -1,7 +1,6 @@
 """Style sheets, scripts and Plotly's script, served locally and cached until they change."""
 
 import hashlib
-import importlib.util
 import re
 from functools import lru_cache
 from pathlib import Path
@@ -13,20 +12,12 @@ from starlette.types import Scope
 from app.bundled_files import bundled_folder
 
 STATIC_ADDRESS = "/static"
+PLOTLY_SCRIPT = "plotly/plotly-basic.min.js"
 _A_YEAR = "public, max-age=31536000, immutable"
 
 
 def static_folder() -> Path:
     return bundled_folder("static")
-
-
-@lru_cache
-def plotly_folder() -> Path:
-    """Folder of plotly.js in the installed package, found without importing it."""
-    spec = importlib.util.find_spec("plotly")
-    if spec is None or spec.origin is None:
-        raise RuntimeError("The package plotly is not installed; charts need it. Reinstall hazefall with pip.")
-    return Path(spec.origin).parent / "package_data"
 
 
 class CachedStaticFiles(StaticFiles):
@@ -42,9 +33,9 @@ class CachedStaticFiles(StaticFiles):
 def static_address(name: str) -> str:
     """URL of a static file with its content hash, such as `/static/base.css?v=3f2a91c0`.
 
-    `name` is the path below `static/`; `plotly/plotly.min.js` is the script of the installed plotly package.
+    `name` is the path below `static/`.
     """
-    path = plotly_folder() / name.removeprefix("plotly/") if name.startswith("plotly/") else static_folder() / name
+    path = static_folder() / name
     return f"{STATIC_ADDRESS}/{name}?v={_content_hash(path, path.stat().st_mtime_ns)}"
 
 
@@ -55,7 +46,7 @@ def styles_left_out() -> tuple[str, ...]:
     It inserts none if an element with that id exists. Our pages have no maps, and our policy forbids
     inline styles, so pages with charts contain an empty element for each id.
     """
-    script = (plotly_folder() / "plotly.min.js").read_text(encoding="utf-8")
+    script = (static_folder() / PLOTLY_SCRIPT).read_text(encoding="utf-8")
     return tuple(sorted(set(re.findall(r'document\.getElementById\("([0-9a-f]{64})"\)', script))))
 
 

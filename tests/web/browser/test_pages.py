@@ -33,6 +33,29 @@ PAGES = [
     "/changes",
 ]
 
+# links inside a sentence are as high as its lines, and exempt (WCAG 2.2, 2.5.8)
+SMALL_TARGETS = """
+() => [...document.querySelectorAll("a[href]:not(.skip), button, input:not([type=hidden]), select, summary, audio")]
+  .filter((one) => {
+    const box = one.getBoundingClientRect();
+    if (!box.width || !box.height || getComputedStyle(one).visibility === "hidden") return false;
+    const inSentence = getComputedStyle(one).display === "inline"
+      && one.parentElement.textContent.trim().length > one.textContent.trim().length + 3;
+    return !inSentence && (box.height < 23.9 || box.width < 23.9);
+  })
+  .map((one) => `${one.tagName} ${one.className} ${one.textContent.trim().slice(0, 40)}`)
+"""
+CUT_CONTROLS = """
+() => [...document.querySelectorAll("audio")].map((one) => one.getBoundingClientRect().right)
+  .filter((right) => right > window.innerWidth)
+"""
+PLACE = """
+() => {
+  const link = document.querySelector(".places [aria-current]")?.getBoundingClientRect();
+  return link ? [link.left, link.right] : null;
+}
+"""
+
 LABELS_CUT_OFF = """
 () => [...document.querySelectorAll("[data-figure-url]")].flatMap((area) => {
   const box = area.getBoundingClientRect();
@@ -64,6 +87,34 @@ def test_a_page_fits_its_window_and_is_drawn_without_complaint(browse, screensho
         assert "invented" in page.inner_text("body").lower()
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         page.screenshot(path=screenshot_folder / f"{_file_name(path)}_{width}.png", full_page=True)
+
+
+@pytest.mark.parametrize("path", [*PAGES, "/ranking/pictures"])
+def test_a_thumb_hits_every_control_of_a_page(browse, path):
+    page = browse(path, width=390, height=844)
+    assert page.locator("a[href]").count() > 5
+    assert page.evaluate(SMALL_TARGETS) == []
+    assert page.evaluate(CUT_CONTROLS) == []
+
+
+@pytest.mark.parametrize("path", ["/", "/listen", "/trials", "/trials/add"])
+def test_the_place_of_a_page_is_in_sight_on_a_phone(browse, path):
+    left, right = browse(path, width=390, height=844).evaluate(PLACE)
+    assert left >= 0
+    assert right <= 390
+
+
+def test_the_drawing_library_is_sent_once_and_small(browse):
+    page = browse("/")
+    sent = {}
+    page.on("response", lambda answer: sent.setdefault(answer.url, []).append(answer))
+    for path in ("/curves", "/costs"):
+        page.goto(page.url.split("/", 3)[0] + "//" + page.url.split("/")[2] + path, wait_until="load")
+        page.locator("[data-figure-url] .plot-container").first.wait_for(state="attached")
+    scripts = [one for url, answers in sent.items() if "plotly" in url for one in answers]
+    sizes = [one.request.sizes()["responseBodySize"] for one in scripts if not one.from_service_worker]
+    assert 100_000 < max(sizes) <= 500_000
+    assert sum(size > 0 for size in sizes) == 1  # the second page takes it from the browser's cache
 
 
 @pytest.mark.parametrize("path", ["/", "/trials", "/costs", "/units/1"])

@@ -75,7 +75,7 @@ def test_the_application_serves_no_route_outside_the_table(app: FastAPI):
     """Mounted static files and the API schema are outside the routers; the schema requires a sign-in."""
     app.state.routes.load_all()
     others = [route.path for route in app.routes if hasattr(route, "path")]
-    assert others == ["/api/openapi.json", "/static/plotly", "/static"]
+    assert others == ["/api/openapi.json", "/static"]
     assert len(app.routes) - len(others) == len(API_ROUTERS) + len(DOWNLOAD_ROUTERS) + len(PAGE_ROUTERS)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import IO
 
 from fastapi import APIRouter, Request
+from starlette.background import BackgroundTask
 from starlette.responses import HTMLResponse, StreamingResponse
 
 from app.errors import InvalidValue
@@ -91,7 +92,8 @@ def download_package(request: Request, session: SessionDep) -> StreamingResponse
         raise
     name = f"units-{'-'.join(map(str, chosen[:8]))}.zip" if chosen else "bench.zip"
     headers = {"Content-Disposition": f'attachment; filename="{name}"', "Cache-Control": "no-store"}
-    return StreamingResponse(_parts(content), media_type="application/zip", headers=headers)
+    closing = BackgroundTask(content.close)  # also where the client leaves before the end
+    return StreamingResponse(_parts(content), media_type="application/zip", headers=headers, background=closing)
 
 
 def _parts(content: IO[bytes]) -> Iterator[bytes]:
