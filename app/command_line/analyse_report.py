@@ -2,6 +2,7 @@
 
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
 from app.compute.decay.result import ChannelDecay
+from app.compute.decay.verdict import Verdict
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import level_text
@@ -29,7 +30,7 @@ def report(analysis: LogAnalysis, request: AnalysisRequest) -> str:
 
 def _channel_lines(name: str, channel: ChannelAnalysis) -> list[str]:
     decay, fit = channel.decay, channel.decay.fit
-    lines = [f"{name} [{decay.unit}]"]
+    lines = [f"{name} [{decay.unit}]", *_verdict_lines(channel.verdict)]
     if channel.total_decay is None or fit is None:
         lines.append("  no decay rate")
     else:
@@ -50,9 +51,19 @@ def _channel_lines(name: str, channel: ChannelAnalysis) -> list[str]:
             _line("air changes", f"{_as_text(channel.air_changes_per_h)} per hour"),
             _line("time to 95 % reduction", f"{_as_text(channel.standard_clearing_time_min)} min (95 % reduction)"),
         ]
-    lines.append(_line("time to clear", _time_to_clear(decay)))
-    lines += [f"  {note.severity}: {note.message}" for note in channel.notes]
+    if channel.verdict.status != "unusable":
+        lines.append(_line("time to clear", _time_to_clear(decay)))
+    told = set(channel.verdict.reasons)
+    lines += [f"  {note.severity}: {note.text}" for note in channel.notes if note.message not in told]
     return lines
+
+
+def _verdict_lines(verdict: Verdict) -> list[str]:
+    """The verdict with its reasons and what to do, before any number."""
+    words = {"usable": "usable", "check": "usable after a check", "unusable": "unusable: no result is given"}
+    lines = [_line("verdict", words[verdict.status])]
+    lines += [f"    because: {reason}" for reason in verdict.reasons]
+    return lines + [f"    do: {advice.words}" for advice in verdict.advice]
 
 
 def _line(what: str, value: str) -> str:

@@ -53,7 +53,11 @@ def test_the_report_is_in_words(log: Path, capsys: pytest.CaptureFixture[str]):
     assert "pm2_5 [µg/m³]" in said
     assert "clean air delivery rate 16" in said
     assert "natural decay           0.5" in said
-    assert "care: No uncertainty of the room volume was specified" in said
+    assert (
+        "  verdict                 usable after a check\n    because: No uncertainty of the natural decay was" in said
+    )
+    assert "    because: No uncertainty of the room volume was" in said
+    assert said.index("verdict") < said.index("total decay")
 
 
 def test_the_report_of_a_run_that_never_cleared_gives_a_bound(tmp_path: Path, capsys: pytest.CaptureFixture[str]):

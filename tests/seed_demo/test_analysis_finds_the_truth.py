@@ -69,7 +69,8 @@ def test_every_event_in_mid_run_is_told_with_its_place_and_the_part_before_gives
         note = next(note for note in decay.notes if note.code == "not_one_exponential")
         assert (note.severity, decay.usable) == ("unusable", False)
         assert words in note.message
-        assert f"Set the fit end to {note.at_min:.1f} min to use the part before." in note.message
+        assert note.advice.action == "set_run_end"
+        assert note.advice.value == pytest.approx(60 * decay.unit_on_h + note.at_min, abs=0.11)
         # where unit on was read off the curve, it may lie a little beside the true one
         on_later_min = 60 * decay.unit_on_h - unit_on_s(plan) / 60
         assert note.at_min + on_later_min == pytest.approx(getattr(plan, event)[0], abs=3)

@@ -20,20 +20,22 @@ STEP_S = 1.0
 @dataclass(frozen=True, slots=True)
 class Room:
     """volume_m3 : of the air [m³]
-    zone_shares : of the volume, the source in the first zone and the logger in the last
+    zone_shares : of the volume, the source in the first zone;  logger_zone : index of the logger's, by default the last
     exchange_m3_per_h : between neighbouring zones, unit off [m³/h]
     air_change_per_h : with the outdoors [1/h];  deposition_per_h : loss to surfaces [1/h]
     incoming : level of particles that the incoming air adds, after losses on its way [µg/m³]
-    incoming_drift_per_h : change of that level [µg/m³ per h]
+    incoming_drift_per_h : change of that level [µg/m³ per h];  residue : excess of the first reading [µg/m³]
     """
 
     volume_m3: float = 30.0
     zone_shares: tuple[float, ...] = (0.2, 0.8)
+    logger_zone: int = -1
     exchange_m3_per_h: float = 200.0
     air_change_per_h: float = 0.3
     deposition_per_h: float = 0.15
     incoming: float = 6.0
     incoming_drift_per_h: float = 0.0
+    residue: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,8 @@ class Run:
     rises by `rise`; then a share of that emission smoulders on and falls by e in smoulder_min.
 
     clean_air_m3_per_h : of the unit [m³/h], in all zones alike;  stirring_m3_per_h : exchange that its fan adds
+    later_min : from then on [min on the log's clock] later_clean_air_m3_per_h is added to the clean air, whether by a
+        higher speed or by an open door;  second_smoke_min : a minute of smoke that raises the room by second_rise
     """
 
     smoke_start_min: float
@@ -53,6 +57,10 @@ class Run:
     rise: float = 400.0
     smoulder_share: float = 0.0
     smoulder_min: float = 5.0
+    later_min: float = math.inf
+    later_clean_air_m3_per_h: float = 0.0
+    second_smoke_min: float = math.inf
+    second_rise: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +107,7 @@ class PhysicalTrial:
 
 def physical_trial(rng: np.random.Generator, room: Room, run: Run, sensor: Sensor) -> PhysicalTrial:
     true_s = np.arange(0.0, 60 * run.end_min + STEP_S / 2, STEP_S)
-    level = zone_levels(true_s, room, run)[:, -1]
+    level = zone_levels(true_s, room, run)[:, room.logger_zone]
     rate = room.air_change_per_h + room.deposition_per_h + run.clean_air_m3_per_h / room.volume_m3
     elapsed_s, readings = sensor_readings(rng, true_s, level, sensor)
     return PhysicalTrial(elapsed_s, readings, true_s, level, run.unit_on_min, rate)
@@ -117,13 +125,14 @@ def zone_levels(true_s: Floats, room: Room, run: Run) -> Floats:
     time_min = true_s / 60
     emission = _emission(time_min, run, room)
     incoming = np.maximum(room.incoming + room.incoming_drift_per_h * time_min / 60, 0.0)
-    steps = [_step(_matrix(room, volumes, run, is_on)) for is_on in (False, True)]
+    cleaned = (0.0, run.clean_air_m3_per_h, run.clean_air_m3_per_h + run.later_clean_air_m3_per_h)
+    steps = [_step(_matrix(room, volumes, run, clean_air)) for clean_air in cleaned]
     levels = np.empty((true_s.size, shares.size))
     losses = room.air_change_per_h + room.deposition_per_h
-    levels[0] = room.air_change_per_h * incoming[0] / losses
+    levels[0] = room.air_change_per_h * incoming[0] / losses + room.residue
     source = np.zeros(shares.size)
     for place in range(true_s.size - 1):
-        step, gain = steps[int(time_min[place] >= run.unit_on_min)]
+        step, gain = steps[int(time_min[place] >= run.unit_on_min) + int(time_min[place] >= run.later_min)]
         source[:] = room.air_change_per_h * incoming[place]
         source[0] += emission[place] / volumes[0]
         levels[place + 1] = step @ levels[place] + gain @ source
@@ -146,13 +155,14 @@ def _emission(time_min: Floats, run: Run, room: Room) -> Floats:
     after = np.maximum(time_min - run.smoke_end_min, 0.0)
     late = run.smoulder_share * np.exp(-after / run.smoulder_min)
     emitted: Floats = full * np.where(burning, 1.0, np.where(time_min >= run.smoke_end_min, late, 0.0))
-    return emitted
+    again = (time_min >= run.second_smoke_min) & (time_min < run.second_smoke_min + 1)
+    return emitted + np.where(again, 60 * run.second_rise * room.volume_m3, 0.0)
 
 
-def _matrix(room: Room, volumes: Floats, run: Run, is_on: bool) -> Floats:
-    """Rates of change of all zones by the levels of all zones [1/h]."""
-    exchange = room.exchange_m3_per_h + (run.stirring_m3_per_h if is_on else 0.0)
-    loss = room.air_change_per_h + room.deposition_per_h + (run.clean_air_m3_per_h / room.volume_m3 if is_on else 0.0)
+def _matrix(room: Room, volumes: Floats, run: Run, clean_air_m3_per_h: float) -> Floats:
+    """Rates of change of all zones by the levels of all zones [1/h]. A unit without clean air does not run."""
+    exchange = room.exchange_m3_per_h + (run.stirring_m3_per_h if clean_air_m3_per_h > 0 else 0.0)
+    loss = room.air_change_per_h + room.deposition_per_h + clean_air_m3_per_h / room.volume_m3
     matrix = -loss * np.eye(volumes.size)
     for zone in range(volumes.size - 1):
         for here, there in ((zone, zone + 1), (zone + 1, zone)):

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from app.compute.decay.clearing import clear_level_value, time_to_clear
+from app.compute.decay.cures import Case, with_advice
 from app.compute.decay.curve import decay_curve
 from app.compute.decay.fit import FitOutcome, FitTerms, Readings, fit_decay, no_fit
 from app.compute.decay.fit_checks import fit_notes
@@ -17,10 +18,8 @@ from app.compute.decay.reading_checks import reading_notes
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks, TimeToClear
 from app.compute.decay.unit_on import find_unit_on
 from app.compute.decay.window import FEWEST_READINGS, ceiling_of
-from app.compute.signal.events import EVENTS_WITH_A_PART_BEFORE
 from app.compute.signal.noise import Floats, resolution_step
-from app.compute.statistics.measured import Measured
-from app.compute.wording.notes import Note
+from app.compute.wording.notes import Advice, Note
 
 __all__ = ["analyse_decay", "decay_curve"]
 
@@ -66,19 +65,32 @@ def analyse_decay(
     readings = Readings(time_h, level, float(np.median(np.diff(time_h))), resolution_step(level), unit)
     ceiling = saturation_level if saturation_level is not None else ceiling_of(level)
     terms = FitTerms(marks, ceiling, response_time_s, empty_room)
-    phases = find_phases(time_h, level, marks, readings.interval_h)
-    if marks.unit_on_h is None:
-        phases = _with_unit_on(readings, phases, empty_room)
+    phases, outcome, notes = _found(readings, terms)
+
+    def retried(other: Marks) -> ChannelDecay:
+        found = _found(readings, replace(terms, marks=other))
+        return _result(channel, unit, readings, found, clear_level)
+
+    notes = with_advice(notes, Case(readings, phases, outcome, marks, retried))
+    return _result(channel, unit, readings, (phases, outcome, notes), clear_level)
+
+
+_Found = tuple[Phases, FitOutcome, tuple[Note, ...]]
+
+
+def _found(readings: Readings, terms: FitTerms) -> _Found:
+    """Phases, fit, and notes without advice."""
+    is_found = terms.marks.unit_on_h is None
+    phases = find_phases(readings.time_h, readings.level, terms.marks, readings.interval_h)
+    if is_found:
+        phases = _with_unit_on(readings, phases, terms.empty_room)
     outcome = fit_decay(readings, phases, terms)
-    if marks.unit_on_h is None:
-        later_h = later_switch_on_h(readings, outcome)
-        if later_h is not None:
-            phases = _with_unit_on(readings, phases, empty_room, later_h)
-            outcome = fit_decay(readings, phases, terms)
-    part_before = _rate_before(readings, phases, terms, outcome)
-    of_fit = fit_notes(readings, phases, outcome, response_time_s, part_before)
-    notes = (*reading_notes(readings, phases, outcome), *of_fit)
-    return _result(channel, unit, readings, phases, outcome, clear_level, notes)
+    later_h = later_switch_on_h(readings, outcome) if is_found else None
+    if later_h is not None:
+        phases = _with_unit_on(readings, phases, terms.empty_room, later_h)
+        outcome = fit_decay(readings, phases, terms)
+    of_fit = fit_notes(readings, phases, outcome, terms.response_time_s)
+    return phases, outcome, (*reading_notes(readings, phases, outcome), *of_fit)
 
 
 def _with_unit_on(readings: Readings, phases: Phases, empty_room: bool, later_h: float | None = None) -> Phases:
@@ -89,15 +101,12 @@ def _with_unit_on(readings: Readings, phases: Phases, empty_room: bool, later_h:
     found = None if empty_room else find_unit_on(readings, phases, -math.inf if later_h is None else later_h)
     if found is None or (later_h is not None and not found.resolved):
         return replace(phases, unit_on_h=at_h, unit_on_uncertainty_h=between_readings_h)
-    return replace(phases, unit_on_h=found.at_h, unit_on_uncertainty_h=found.uncertainty_h)
-
-
-def _rate_before(readings: Readings, phases: Phases, terms: FitTerms, outcome: FitOutcome) -> Measured | None:
-    """Rate of the part before a change or a jump, offered as an alternative; None where it cannot be determined."""
-    if outcome.event is None or outcome.event.kind not in EVENTS_WITH_A_PART_BEFORE or outcome.fit.decay_rate is None:
-        return None
-    shorter = replace(terms, marks=replace(terms.marks, fit_end_h=outcome.event.at_h))
-    return fit_decay(readings, phases, shorter).fit.decay_rate
+    return replace(
+        phases,
+        unit_on_h=found.at_h,
+        unit_on_uncertainty_h=found.uncertainty_h,
+        unit_on_separable=found.separable,
+    )
 
 
 def _check_arguments(marks: Marks, saturation_level: float | None, response_time_s: float | None) -> None:
@@ -128,10 +137,8 @@ def _true_readings(elapsed_s: ArrayLike, levels: ArrayLike) -> tuple[Floats, Flo
     return time / 3600, level
 
 
-def _result(
-    channel: str, unit: str, readings: Readings, phases: Phases, outcome: FitOutcome, clear_level: ClearLevel,
-    notes: tuple[Note, ...],
-) -> ChannelDecay:  # fmt: skip
+def _result(channel: str, unit: str, readings: Readings, found: _Found, clear_level: ClearLevel) -> ChannelDecay:
+    phases, outcome, notes = found
     time_h, smooth = readings.time_h, phases.smooth
     start_level, peak_level, end_level = (
         float(v) for v in np.interp([phases.unit_on_h, phases.peak_h, phases.end_h], time_h, smooth)
@@ -195,7 +202,8 @@ def _nothing(channel: str, unit: str, readings: Readings, marks: Marks, clear_le
         "readings in this column."
     )
     clear = clear_level_value(clear_level, only if found else 0.0, only if found else 0.0)
-    note = Note("too_few_readings", "unusable", why, float(found), float(FEWEST_READINGS), "readings")
+    evidence = (float(found), float(FEWEST_READINGS), "readings")
+    note = Note("too_few_readings", "unusable", why, *evidence, advice=Advice("check_run"))
     return ChannelDecay(
         channel=channel,
         unit=unit,

@@ -4,9 +4,9 @@ import math
 
 from app.compute.decay.fit import FitOutcome, Readings
 from app.compute.decay.phases import Phases
+from app.compute.decay.result import DecayFit
 from app.compute.decay.window_sensitivity import NOISE_LIMIT
 from app.compute.signal.events import RateEvent
-from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 
 # Without a known background the level must fall to this share of the excess at the window's start;
@@ -19,14 +19,12 @@ NOTHING_EXPLAINED = 0.10  # R² below which the curve explains none of the readi
 POOR_R_SQUARED = 0.80  # acceptance limit for a particle channel in one bedroom study's methods text (read), 2026
 UNUSABLE_CHANGE = 0.20  # relative change of the rate from which an average of two rates is meaningless
 WIDE_WINDOW_SHARE = 0.10  # of the rate: change over other windows above which a note is given
+EARLY_MIN = 10.0  # after the window's start: mixing may last so long; common practice, no source
 SENSOR_LAG_S = 50.0  # some optical sensors lag by 30 to 50 s (Bulot et al., Sensors 20, 2219, 2020; recomputed)
 
 
-def fit_notes(
-    readings: Readings, phases: Phases, outcome: FitOutcome, response_time_s: float | None,
-    rate_before_event: Measured | None = None,
-) -> list[Note]:  # fmt: skip
-    """All notes on the fit of one channel. `rate_before_event` is mentioned beside an event."""
+def fit_notes(readings: Readings, phases: Phases, outcome: FitOutcome, response_time_s: float | None) -> list[Note]:
+    """All notes on the fit of one channel."""
     if outcome.fit.decay_rate is None:
         code = "rising_level" if "rises" in outcome.fit.why_not else "no_decay"
         return [Note(code, "unusable", outcome.fit.why_not)]
@@ -35,7 +33,7 @@ def fit_notes(
         _sampling_too_slow(readings, outcome),
         _not_told_from_zero(outcome),
         _poor_fit(outcome),
-        _not_one_exponential(phases, outcome, rate_before_event),
+        _not_one_exponential(phases, outcome),
         _window_sensitivity(outcome),
         _sensor_lag(phases, response_time_s),
     ]
@@ -54,9 +52,8 @@ def _run_too_short(outcome: FitOutcome) -> Note | None:
     without = "" if known else "without readings before the smoke "
     message = (
         f"Over the fit window of {60 * length_h:.0f} min the excess over the background falls to {left:.0%} of its "
-        f"start; to determine the rate {without}it must fall to {limit:.0%}. "
-        f"{'' if known else 'A slower decay to a lower background would look the same. '}Run "
-        f"longer{'' if known else ', or log ten minutes before the smoke'}."
+        f"start; to determine the rate {without}it must fall to {limit:.0%}."
+        f"{'' if known else ' A slower decay to a lower background would look the same.'}"
     )
     wide = fit.decay_rate.expanded_uncertainty_95 > max(fit.decay_rate.value, 0.0)
     return Note("run_too_short", "unusable" if wide and not known else "care", message, left, limit)
@@ -87,13 +84,12 @@ def _not_told_from_zero(outcome: FitOutcome) -> Note | None:
         message = (
             f"The interval of the decay rate, {rate.value:.2g} ± {rate.expanded_uncertainty_95:.2g} per hour, "
             "includes zero because it is symmetric; the readings show a rate of at least "
-            f"{outcome.at_least_per_h:.2g} per hour, but not how much faster it is. Run longer, log at a shorter "
-            "interval, or log ten minutes before the smoke."
+            f"{outcome.at_least_per_h:.2g} per hour, but not how much faster it is."
         )
     else:
         message = (
             f"The decay rate of {rate.value:.2g} ± {rate.uncertainty:.2g} per hour cannot be distinguished from zero; "
-            f"it is at most {rate.high_95:.2g} per hour. Run longer, or start with more smoke."
+            f"it is at most {rate.high_95:.2g} per hour."
         )
     return Note("decay_not_told_from_zero", "care", message, rate.value, rate.expanded_uncertainty_95, "1/h")
 
@@ -106,37 +102,39 @@ def _poor_fit(outcome: FitOutcome) -> Note | None:
         share = "nothing" if fit.r_squared <= 0 else f"only {fit.r_squared:.0%}"
         message = (
             f"The curve explains {share} of the spread of the readings (R² {fit.r_squared:.2f}); a constant level "
-            "would do as well, so its rate is not used. Run longer, start with more smoke, or check the residuals "
-            "and set the window."
+            "would do as well, so its rate is not used."
         )
         return Note("poor_fit", "unusable", message, fit.r_squared, NOTHING_EXPLAINED)
     message = (
         f"The curve explains {fit.r_squared:.0%} of the spread of the readings (R² {fit.r_squared:.2f}); "
-        f"{POOR_R_SQUARED:.0%} is usual. The fall is small compared with the noise, or the curve is not exponential: "
-        "check the residuals."
+        f"{POOR_R_SQUARED:.0%} is usual. The fall is small compared with the noise, or the curve is not exponential."
     )
     return Note("poor_fit", "care", message, fit.r_squared, POOR_R_SQUARED)
 
 
-def _not_one_exponential(phases: Phases, outcome: FitOutcome, before: Measured | None) -> Note | None:
+def _not_one_exponential(phases: Phases, outcome: FitOutcome) -> Note | None:
     event = outcome.event
     if event is None:
         return None
     at = 60 * (event.at_h - phases.unit_on_h)
-    message = f"The curve is not a single exponential: {_event_text(event, at)}"
-    if before is not None:
-        message += f" That part gives {before.value:.3g} ± {before.expanded_uncertainty_95:.2g} per hour (95 %)."
+    message = f"The curve is not a single exponential: {_event_text(event, at, is_early(event, outcome.fit))}"
     severe = abs(event.change) > UNUSABLE_CHANGE
     severity = "unusable" if severe else "care"
     return Note("not_one_exponential", severity, message, event.change, UNUSABLE_CHANGE, at_min=at)  # type: ignore[arg-type]
 
 
-def _event_text(event: RateEvent, at_min: float) -> str:
+def is_early(event: RateEvent, fit: DecayFit) -> bool:
+    """Whether a departure ends so soon after the window's start that mixing can explain it."""
+    return 60 * (event.at_h - fit.window_start_h) <= EARLY_MIN
+
+
+def _event_text(event: RateEvent, at_min: float, early: bool) -> str:
     if event.kind == "rate_change":
         faster = "faster" if event.change > 0 else "slower"
+        mixing = "mixing was not finished, " if early else ""
         return (
-            f"from {at_min:.1f} min after unit on it falls {abs(event.change):.0%} {faster} (a change of speed, an "
-            f"opened door, or a changed background). Set the fit end to {at_min:.1f} min to use the part before."
+            f"from {at_min:.1f} min after unit on it falls {abs(event.change):.0%} {faster} ({mixing}a change of "
+            "speed, an opened door, or a changed background)."
         )
     if event.kind == "jump":
         word = "jumps up" if event.change > 0 else "drops"
@@ -145,24 +143,18 @@ def _event_text(event: RateEvent, at_min: float) -> str:
             if event.change > 0
             else ("the logger was moved, or air was let in")
         )
-        return (
-            f"at {at_min:.1f} min after unit on it {word} by {abs(event.change):.0%} ({cause}). Set the fit end to "
-            f"{at_min:.1f} min to use the part before."
-        )
-    if event.kind == "fast_start":
+        return f"at {at_min:.1f} min after unit on it {word} by {abs(event.change):.0%} ({cause})."
+    if event.kind == "fast_start" or (event.kind == "slow_tail" and early):
         return (
             f"the start falls faster, until about {at_min:.1f} min after unit on (mixing was not finished, or large "
-            f"particles settle first). Set the fit start to {at_min:.1f} min to use the part after."
+            "particles settle first)."
         )
     if event.kind == "slow_start":
         return (
             f"the start falls more slowly, until about {at_min:.1f} min after unit on (smoke was still entering, or "
-            f"mixing was not finished). Set the fit start to {at_min:.1f} min to use the part after."
+            "mixing was not finished)."
         )
-    return (
-        "it falls more slowly towards the end (a second room that empties slowly, or a changed background). Set the "
-        "fit end where the residuals turn."
-    )
+    return "it falls more slowly towards the end (a second room that empties slowly, or a changed background)."
 
 
 def _window_sensitivity(outcome: FitOutcome) -> Note | None:

@@ -32,6 +32,7 @@ class Phases:
     rises_again_h : start of a later rise that ended the decay
     rising : the log rises overall, so it contains no decay
     unit_on_uncertainty_h : standard uncertainty of unit on, 0 with a mark
+    unit_on_separable : False where the slope changes too little to tell the unit's decay from the natural decay
     """
 
     smoke_start_h: float | None
@@ -44,6 +45,7 @@ class Phases:
     rises_again_h: float | None
     rising: bool
     unit_on_uncertainty_h: float = 0.0
+    unit_on_separable: bool = True
 
 
 def find_phases(time_h: Floats, levels: Floats, marks: Marks, interval_h: float) -> Phases:

@@ -4,6 +4,7 @@ import numpy as np
 
 from app.compute.decay.fit import FitOutcome, Readings
 from app.compute.decay.phases import Phases
+from app.compute.decay.unit_on import LARGEST_UNCERTAINTY_H
 from app.compute.decay.window import FEWEST_READINGS
 from app.compute.wording.notes import Note
 from app.compute.wording.numbers import level_text
@@ -34,6 +35,7 @@ def reading_notes(readings: Readings, phases: Phases, outcome: FitOutcome) -> li
         _clock_jump(readings, phases, outcome),
         _unstable_background(readings, phases, outcome),
         _rises_again(readings, phases),
+        _weak_unit(phases),
     ]
     return [note for note in found if note is not None]
 
@@ -43,17 +45,13 @@ def _few_readings(readings: Readings, outcome: FitOutcome) -> Note | None:
     if outcome.fit.decay_rate is None:
         if found >= FEWEST_READINGS:
             return None
-        message = (
-            f"The fit window has {found} readings; the fit needs {FEWEST_READINGS}. Log at a shorter interval than "
-            f"{3600 * readings.interval_h:.0f} s, or move the marks apart."
-        )
+        message = f"The fit window has {found} readings; the fit needs {FEWEST_READINGS}."
         return Note("too_few_readings", "unusable", message, float(found), float(FEWEST_READINGS), "readings")
     if found >= FEW_READINGS:
         return None
     message = (
         f"The rate is based on {found} readings. With fewer than {FEW_READINGS}, drift of the noise cannot be "
-        "detected, so the interval may be too narrow. Log at a shorter interval than "
-        f"{3600 * readings.interval_h:.0f} s."
+        "detected, so the interval may be too narrow."
     )
     return Note("too_few_readings", "care", message, float(found), float(FEW_READINGS), "readings")
 
@@ -69,15 +67,14 @@ def _low_start_level(readings: Readings, phases: Phases, outcome: FitOutcome) ->
         message = (
             f"At the start of the window the level is {level_text(excess, readings.unit)} above the background, "
             f"{excess / readings.step:.0f} display steps; {LOW_START_STEPS:.0f} are needed so that rounding does not "
-            "affect the rate. Start with more smoke."
+            "affect the rate."
         )
         limit = LOW_START_STEPS * readings.step
         return Note("low_start_level", severity, message, excess, limit, at_min=at)  # type: ignore[arg-type]
     if excess < LOW_START_SHARE * background:
         message = (
             f"At the start of the window the level is {level_text(excess, readings.unit)} above a background of "
-            f"{level_text(background, readings.unit)}; the excess should be larger than the background itself. Start "
-            "with more smoke, or lower the background first."
+            f"{level_text(background, readings.unit)}; the excess should be larger than the background itself."
         )
         return Note("low_start_level", "care", message, excess, LOW_START_SHARE * background, at_min=at)
     return None
@@ -91,7 +88,7 @@ def _saturation(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note
     message = (
         f"{outcome.saturated} readings after unit on are at the detector's limit "
         f"({level_text(highest, readings.unit)}); they are excluded and the window starts after the last of them, "
-        f"{until:.1f} min from unit on. The true start level is higher than shown. Start with less smoke."
+        f"{until:.1f} min from unit on. The true start level is higher than shown."
     )
     return Note("saturation", "care", message, float(outcome.saturated), 0.0, "readings", max(until, 0.0))
 
@@ -123,7 +120,7 @@ def _repeated_times(readings: Readings, phases: Phases) -> Note | None:
     at = 60 * (float(readings.time_h[repeated[0]]) - phases.unit_on_h)
     message = (
         f"{repeated.size} readings have the same time as the previous reading, first {at:.1f} min from unit on; each "
-        "counts as a reading. Check the logger's clock."
+        "counts as a reading."
     )
     return Note("repeated_times", "care", message, float(repeated.size), 0.0, "readings", at)
 
@@ -147,8 +144,7 @@ def _clock_jump(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note
     at = 60 * (float(time[longest]) - phases.unit_on_h)
     message = (
         f"The clock jumps by {60 * steps[longest]:.1f} min at {at:.1f} min from unit on, but the level continues as "
-        "if no time had passed; the logger's clock seems to have been changed. Correct the times before using the "
-        "rate."
+        "if no time had passed; the logger's clock seems to have been changed."
     )
     return Note("clock_jump", "unusable", message, 60 * float(steps[longest]), 600 * readings.interval_h, "min", at)
 
@@ -169,7 +165,7 @@ def _unstable_background(readings: Readings, phases: Phases, outcome: FitOutcome
         f"The background {'rose' if change > 0 else 'fell'} by {level_text(abs(change), readings.unit)} (from one "
         f"third of the readings before the smoke to the last) around a level of {level_text(level, readings.unit)}; "
         f"the limit is {level_text(limit, readings.unit)}. The level before the smoke says little about the "
-        "background during the run. Wait until it is stable."
+        "background during the run."
     )
     at = 60 * (float(readings.time_h[0]) - phases.unit_on_h)
     return Note("unstable_background", "care", message, change, limit, at_min=at)
@@ -185,6 +181,18 @@ def _rises_again(readings: Readings, phases: Phases) -> Note | None:
     message = (
         f"The level rises again from {at:.1f} min after unit on, when {left:.0%} of the peak was left: a second "
         "source, a door, or the unit switched off. The run is assumed to end "
-        f"there{', too early for a reliable rate' if early else ''}. Set the end mark if this is wrong."
+        f"there{', too early for a reliable rate' if early else ''}."
     )
     return Note("rises_again", "unusable" if early else "care", message, left, EARLY_RISE_SHARE, at_min=at)
+
+
+def _weak_unit(phases: Phases) -> Note | None:
+    if phases.unit_on_separable:
+        return None
+    uncertainty_min = 60 * phases.unit_on_uncertainty_h
+    message = (
+        f"Unit on could be found to within ± {uncertainty_min:.1f} min only: the slope changes too little to separate "
+        "the decay with the unit from the natural decay (a weak unit, or one that was never switched on). The time to "
+        "clear counts from the peak, and the rate may include natural decay."
+    )
+    return Note("unit_on_not_separable", "care", message, uncertainty_min, 60 * LARGEST_UNCERTAINTY_H, "min")

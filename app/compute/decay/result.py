@@ -3,6 +3,7 @@
 
 from dataclasses import dataclass
 
+from app.compute.decay.verdict import Verdict, verdict_of
 from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 
@@ -90,6 +91,7 @@ class ChannelDecay:
 
     start_level_uncertainty : standard uncertainty of the level at unit on, None with too few readings around it
     unit_on_uncertainty_h : standard uncertainty of unit on, in the time to clear already; 0 with a mark
+    rejected_fit : the fit of an unusable trial, for drawing only
     """
 
     channel: str
@@ -109,6 +111,7 @@ class ChannelDecay:
     notes: tuple[Note, ...]
     start_level_uncertainty: float | None = None
     unit_on_uncertainty_h: float = 0.0
+    rejected_fit: DecayFit | None = None
 
     @property
     def unit_on_min(self) -> Measured:
@@ -124,13 +127,13 @@ class ChannelDecay:
         return _measured(self.time_to_clear.value_min, self.time_to_clear.uncertainty_min)
 
     @property
+    def verdict(self) -> Verdict:
+        return verdict_of(self.notes)
+
+    @property
     def usable(self) -> bool:
-        """Whether the decay rate may enter a ranking: it exists and no note calls it unusable."""
-        return (
-            self.fit is not None
-            and self.fit.decay_rate is not None
-            and not any(note.severity == "unusable" for note in self.notes)
-        )
+        """Whether there are results; a channel without a rate always has an unusable note."""
+        return self.verdict.status != "unusable"
 
 
 def _measured(value: float | None, uncertainty: float | None) -> Measured | None:

@@ -1,4 +1,6 @@
-"""Checks between the channels of one trial: two detectors, humidity, temperature, weak channels."""
+"""Checks between the channels of one trial (two detectors, humidity, temperature, weak channels), and what the verdict
+leaves of each channel.
+"""
 
 import math
 from collections.abc import Mapping
@@ -7,12 +9,13 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from app.compute.decay.result import ChannelDecay
+from app.compute.decay.fit import no_fit
+from app.compute.decay.result import ChannelDecay, TimeToClear
 from app.compute.signal.humidity import HumidityBias, humidity_bias
 from app.compute.signal.noise import Floats
 from app.compute.statistics.measured import Measured, at_least_as_wide
 from app.compute.statistics.propagation import effective_degrees_of_freedom
-from app.compute.wording.notes import Note, Severity
+from app.compute.wording.notes import Advice, Note, Severity
 from app.compute.wording.numbers import level_text
 
 # US EPA sensor toolkit, hourly averages (read there): a pair is rejected where BOTH limits are exceeded.
@@ -46,6 +49,19 @@ def cross_channel_notes(
         if values.size != time_h.size:
             raise ValueError(f"There are {time_h.size} times and {values.size} levels of {name}; each needs both.")
     return {name: tuple(_notes_of(name, decay, time_h, arrays, decays)) for name, decay in decays.items()}
+
+
+def judged(decay: ChannelDecay) -> ChannelDecay:
+    """The decay as results may use it: an unusable one has neither rate nor times, so no number of it can be shown.
+
+    Its fit is kept as `rejected_fit`, for drawing what is wrong with it.
+    """
+    fit, clear = decay.fit, decay.time_to_clear
+    if decay.usable or fit is None:
+        return decay
+    none = no_fit(fit.why_not or "The trial is unusable.", fit.window_start_h, fit.window_end_h, fit.readings_fitted)
+    cleared = TimeToClear(False, None, None, None, clear.clear_level)
+    return replace(decay, fit=none, time_to_clear=cleared, rejected_fit=fit if fit.decay_rate is not None else None)
 
 
 def with_humidity_uncertainty(
@@ -124,10 +140,11 @@ def _detectors_disagree(
         f"The two detectors of {_size_text(name)} differ by {level_text(abs(difference), 'µg/m³')} on average, "
         f"{abs(share):.0%} of their mean, over the hour from {at:.0f} min after unit on; differences above "
         f"{DETECTOR_DIFFERENCE_UG_M3:g} µg/m³ and {DETECTOR_DIFFERENCE_SHARE:.0%} together mean that one of them is "
-        f"wrong. {rates} Check or clean them."
+        f"wrong. {rates}"
     )
     return Note(
-        "detectors_disagree", severity, message, abs(difference), DETECTOR_DIFFERENCE_UG_M3, "µg/m³", at_min=at
+        "detectors_disagree", severity, message, abs(difference), DETECTOR_DIFFERENCE_UG_M3, "µg/m³", at,
+        Advice("clean_detectors"),
     )  # fmt: skip
 
 
@@ -180,7 +197,7 @@ def _humidity(name: str, decay: ChannelDecay, time_h: Floats, humidity_pct: Floa
     severity: Severity = "unusable" if abs(bias.rate_bias_per_h) > HUMID_UNUSABLE_SHARE * rate else "care"
     return Note(
         "humidity_change", severity, _humidity_text(bias), change, HUMIDITY_CHANGE_PCT, "percentage points",
-        at_min=60 * (fit.window_start_h - decay.unit_on_h),
+        60 * (fit.window_start_h - decay.unit_on_h), Advice("steady_humidity"),
     )  # fmt: skip
 
 
@@ -195,8 +212,7 @@ def _humidity_text(bias: HumidityBias) -> str:
         f"{'higher' if rose else 'lower'} at the end by a factor of about {bias.factor:.2f}{beyond}, at most "
         f"{bias.largest_factor:.2f}. The decay rate is too {'low' if rose else 'high'} by about "
         f"{abs(bias.rate_bias_per_h):.2g} per hour, at most {abs(bias.largest_rate_bias_per_h):.2g}; it is not "
-        f"corrected, but its uncertainty includes {bias.uncertainty_per_h:.2g} per hour for this. Keep the humidity "
-        "constant, or dry the sampled air."
+        f"corrected, but its uncertainty includes {bias.uncertainty_per_h:.2g} per hour for this."
     )
 
 
@@ -214,9 +230,11 @@ def _temperature(decay: ChannelDecay, time_h: Floats, temperature_c: Floats | No
         return None
     message = (
         f"The temperature changed by {change:+.1f} °C during the fit window; up to {TEMPERATURE_CHANGE_C:g} °C is "
-        "usual. Sensors drift with temperature, and warm air leaks faster. Let the room settle before a run."
+        "usual. Sensors drift with temperature, and warm air leaks faster."
     )
-    return Note("temperature_change", "care", message, change, TEMPERATURE_CHANGE_C, "°C")
+    return Note(
+        "temperature_change", "care", message, change, TEMPERATURE_CHANGE_C, "°C", advice=Advice("steady_temperature")
+    )
 
 
 def _weak_channel(name: str) -> Note | None:

@@ -47,11 +47,13 @@ class UnitOn:
     """Moment of switch-on and its standard uncertainty [h on the log's clock].
 
     resolved : False where the slope changes too little or the moment lies on the rise; at_h is then the peak
+    separable : False where the slope changes too little
     """
 
     at_h: float
     uncertainty_h: float
     resolved: bool
+    separable: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +106,8 @@ def find_unit_on(readings: Readings, phases: Phases, not_before_h: float = -math
         return None  # the log starts with the decay
     if uncertainty > LARGEST_UNCERTAINTY_H or mean < phases.peak_h:
         # on the rise nothing separates smoke that still comes from smoke that still spreads
-        return UnitOn(phases.peak_h, math.hypot(uncertainty, mean - phases.peak_h), resolved=False)
+        separable = uncertainty <= LARGEST_UNCERTAINTY_H
+        return UnitOn(phases.peak_h, math.hypot(uncertainty, mean - phases.peak_h), resolved=False, separable=separable)
     return UnitOn(mean, uncertainty, resolved=True)
 
 

@@ -40,7 +40,6 @@ FEW_BLOCKS = 20  # fewer blocks count as this many in the limit for breaks
 CHANGE_LIMIT = 0.10  # smallest relative change of rate, or jump relative to the level, that is reported
 WORTH_A_LOOK = 0.3  # of the limit: a smaller gain cannot reach it when the noise is estimated again
 PLACED_WITHIN = 0.12  # of the window: range around the first finding in which the time of a rate change is refined
-EVENTS_WITH_A_PART_BEFORE = ("rate_change", "jump")
 END_SHARE = 3.0  # a fast start counts as finished after this many of its time constants
 
 

@@ -20,7 +20,7 @@ import numpy as np
 
 from app.compute.decay.result import ChannelDecay, DecayFit, TimeToClear
 from app.compute.statistics.measured import Measured
-from app.compute.wording.notes import Note
+from app.compute.wording.notes import Advice, Note
 from app.reading_files.log_table import LogColumn, LogTable, ReadingChoices, SkippedRow
 from app.reading_files.read_log import read_log
 from app.services.adding_trials.staged_uploads import StagedUpload, staged_content
@@ -152,18 +152,28 @@ def _analysis_of(content: bytes) -> AnalysedTrial:
 
 
 def _decay(values: dict[str, Any]) -> ChannelDecay:
-    fit, clear = values["fit"], values["time_to_clear"]
-    if fit is not None:
-        measured = {name: _measured(fit[name]) for name in ("decay_rate", "background", "amplitude")}
-        fit = DecayFit(**fit | measured | {"covariance": tuple(tuple(row) for row in fit["covariance"])})
+    clear = values["time_to_clear"]
     return ChannelDecay(
         **values
         | {
-            "fit": fit,
+            "fit": _fit(values["fit"]),
+            "rejected_fit": _fit(values["rejected_fit"]),
             "time_to_clear": TimeToClear(**clear | {"predicted": _measured(clear["predicted"])}),
-            "notes": tuple(Note(**note) for note in values["notes"]),
+            "notes": tuple(_note(note) for note in values["notes"]),
         }
     )
+
+
+def _fit(values: dict[str, Any] | None) -> DecayFit | None:
+    if values is None:
+        return None
+    measured = {name: _measured(values[name]) for name in ("decay_rate", "background", "amplitude")}
+    return DecayFit(**values | measured | {"covariance": tuple(tuple(row) for row in values["covariance"])})
+
+
+def _note(values: dict[str, Any]) -> Note:
+    advice = values["advice"]
+    return Note(**values | {"advice": None if advice is None else Advice(**advice)})
 
 
 def _measured(values: dict[str, Any] | None) -> Measured | None:

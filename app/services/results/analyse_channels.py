@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from app.compute.decay.analysis import analyse_decay
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
-from app.compute.decay.trial_quality import cross_channel_notes, with_humidity_uncertainty
+from app.compute.decay.trial_quality import cross_channel_notes, judged, with_humidity_uncertainty
 from app.compute.wording.notes import Note
 from app.reading_files.headers.channels import channel as channel_named
 from app.services.logs.readings import LogReadings
@@ -78,7 +78,7 @@ def analyse_channels(
     }
     decays = with_humidity_uncertainty(elapsed_s, levels, decays)
     between = cross_channel_notes(elapsed_s, levels, decays)
-    return {name: replace(decay, notes=(*decay.notes, *between[name])) for name, decay in decays.items()}
+    return {name: judged(replace(decay, notes=(*decay.notes, *between[name]))) for name, decay in decays.items()}
 
 
 def _analyse_one(

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from app.compute.clean_air.natural_decay import EmptyRoomRun, NaturalDecay, pool_natural_decay
 from app.compute.clean_air.rate import air_changes_per_h, clean_air_delivery_rate, detection, standard_clearing_time
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
+from app.compute.decay.verdict import Verdict, verdict_of
 from app.compute.method import METHOD_NAME, METHOD_VERSION
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
@@ -54,7 +55,9 @@ class AnalysisRequest:
 
 @dataclass(frozen=True, slots=True)
 class ChannelAnalysis:
-    """One channel: its decay, and the results with natural decay and room. None: does not exist."""
+    """One channel: its decay, and the results with natural decay and room. None: does not exist, as in an unusable
+    trial.
+    """
 
     decay: ChannelDecay
     total_decay: Measured | None
@@ -63,6 +66,10 @@ class ChannelAnalysis:
     air_changes_per_h: Measured | None
     standard_clearing_time_min: AsymmetricMeasured | None
     notes: tuple[Note, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        return verdict_of(self.notes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +97,7 @@ def analyse_log(log: LogFile, request: AnalysisRequest) -> LogAnalysis:
         clear_level_in_any_unit=request.clear_level is not None,
     )
     decays = analyse_channels(table.elapsed_s, table.levels, table.units, terms, chosen)
-    if not any(_rate(decay) is not None for decay in decays.values()):
+    if not any(_rate(decay) is not None or decay.rejected_fit is not None for decay in decays.values()):
         raise NoDecayFound(_why_none(log.file_name, chosen, decays))
     pools, said = _natural_decays(request, tuple(decays))
     return LogAnalysis(

@@ -5,6 +5,7 @@ from datetime import UTC
 from typing import Any
 
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
+from app.compute.decay.verdict import Verdict
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
 from app.services.results.analyse_log import ChannelAnalysis, LogAnalysis
@@ -26,6 +27,15 @@ def analysis_json(analysis: LogAnalysis) -> dict[str, Any]:
             "notes": list(table.notes),
         },
         "channels": {name: _channel_json(channel) for name, channel in analysis.channels.items()},
+    }
+
+
+def verdict_json(verdict: Verdict) -> dict[str, Any]:
+    """Status, reasons, and what to do, as sentences."""
+    return {
+        "status": verdict.status,
+        "reasons": list(verdict.reasons),
+        "advice": [advice.words for advice in verdict.advice],
     }
 
 
@@ -51,6 +61,7 @@ def _channel_json(channel: ChannelAnalysis) -> dict[str, Any]:
     rate = channel.clean_air_delivery_rate
     cleared = measured_json(decay.time_to_clear_measured) or {"value": finite(clear.value_min)}
     return {
+        "verdict": verdict_json(channel.verdict),
         "unit": decay.unit,
         "unit_on_min": measured_json(decay.unit_on_min),
         "start_level": finite(decay.start_level),
@@ -80,5 +91,5 @@ def _channel_json(channel: ChannelAnalysis) -> dict[str, Any]:
         },
         "standard_clearing_time_min": measured_json(channel.standard_clearing_time_min),
         "r_squared": finite(fit.r_squared) if fit and exists else None,
-        "notes": [{"code": n.code, "severity": n.severity, "message": n.message} for n in channel.notes],
+        "notes": [{"code": n.code, "severity": n.severity, "message": n.text} for n in channel.notes],
     }

@@ -3,11 +3,12 @@ on)."""
 
 import math
 from collections.abc import Sequence
+from typing import cast
 
 from app.compute.decay.result import ChannelDecay, DecayFit, TimeToClear
 from app.compute.statistics.measured import Measured
-from app.compute.wording.notes import Note
-from app.storage.models.trials import ChannelResult
+from app.compute.wording.notes import ADVICE_WORDS, END_OR_START, Advice, Note, Severity
+from app.storage.models.trials import ChannelResult, ResultNote
 
 # Columns of the fit, empty without one.
 _FIT_COLUMNS = (
@@ -124,9 +125,21 @@ def note_columns(notes: Sequence[Note], first_position: int = 0) -> list[dict[st
             "limit": _finite(note.limit),
             "unit": note.unit,
             "at_min": _finite(note.at_min),
+            "advice": note.advice.action if note.advice else "",
+            "advice_value": _finite(note.advice.value) if note.advice else None,
+            "advice_other_value": _finite(note.advice.other) if note.advice else None,
         }
         for position, note in enumerate(notes, start=first_position)
     ]
+
+
+def stored_note(row: ResultNote) -> Note:
+    """A stored note. Advice that this version does not know is left out."""
+    advice = None
+    if row.advice in ADVICE_WORDS or row.advice == END_OR_START:
+        advice = Advice(row.advice, row.advice_value, row.advice_other_value)
+    severity = cast(Severity, row.severity)  # checked by the database
+    return Note(row.code, severity, row.message, row.value, row.limit, row.unit, row.at_min, advice)
 
 
 def _seconds(hours: float | None) -> float | None:

@@ -67,7 +67,7 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
 def summary_values(
     trials: Sequence[SummaryTrial], pooled: Repeatability | None, pools: dict[int, NaturalDecayPool]
 ) -> dict[str, Any]:
-    """Columns of one summary. Excluded trials are only counted; unusable ones give no rate."""
+    """Columns of one summary. Excluded trials are only counted; unusable ones give neither rate nor time."""
     kept = [trial for trial in trials if not trial.excluded]
     usable = [t for t in kept if t.usable and t.total_decay is not None and t.total_decay.uncertainty > 0]
     latest = (kept or trials)[-1]
@@ -83,10 +83,11 @@ def summary_values(
         "between_trial_source": "",
         "heterogeneous": False,
     }
-    values |= _clearing(kept)
-    if kept:
-        values["start_level_low"] = min(trial.start_level for trial in kept)
-        values["start_level_high"] = max(trial.start_level for trial in kept)
+    judged_usable = [trial for trial in kept if trial.usable]
+    values |= _clearing(judged_usable)
+    if judged_usable:
+        values["start_level_low"] = min(trial.start_level for trial in judged_usable)
+        values["start_level_high"] = max(trial.start_level for trial in judged_usable)
     if usable:
         values |= _rates(usable, pooled, pools)
     return values
@@ -167,11 +168,11 @@ def _with_what_repeats_share(total: Measured, shared: float) -> Measured:
     return at_least_as_wide(wider, total)
 
 
-def _clearing(kept: Sequence[SummaryTrial]) -> dict[str, Any]:
+def _clearing(usable: Sequence[SummaryTrial]) -> dict[str, Any]:
     """Time to clear over the trials that use the newest trial's clear level and started above it."""
-    if not kept:
+    if not usable:
         return {}
-    alike = [t for t in kept if t.clear_key == kept[-1].clear_key and t.start_level > t.clear_level]
+    alike = [t for t in usable if t.clear_key == usable[-1].clear_key and t.start_level > t.clear_level]
     times = [
         TimeToClear(t.cleared, t.time_to_clear_min, t.not_cleared_before_min, None, t.clear_level)
         for t in alike

@@ -7,6 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
 
 from app.compute.cost_and_energy.cost_over_years import CostOverYears, cost_over_years
+from app.compute.wording.notes import Note
 from app.errors import InvalidValue, NotFound
 from app.services.bench.choices import BenchChoices, bench_choices
 from app.services.costs.choices import OwningChoices, owning_terms
@@ -17,6 +18,7 @@ from app.services.measurements.power_levels import SettingPower, power_levels_of
 from app.services.measurements.ratings import RatingWithComparison, ratings_of_unit
 from app.services.measurements.sound_levels import SettingLevel, sound_levels_of_unit
 from app.services.ranking.table import UnitLines, lines_of_unit
+from app.services.results.rows import stored_note
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import RankingChoices
 from app.services.store.entry_fields import stored_values
@@ -36,7 +38,7 @@ class UnitOverview:
     lines : one per setting, as in the ranking
     over_years : cost over five years at the highest setting; None where no electricity price is known
     trials : newest first, including excluded ones
-    notes : trial id to the notes of severity "care"
+    notes : trial id to the notes of severity "care" and "unusable"
     """
 
     unit: UnitUnderTest
@@ -51,7 +53,7 @@ class UnitOverview:
     ratings: tuple[RatingWithComparison, ...]
     ozone: UnitOzone
     trials: tuple[ListedTrial, ...]
-    notes: dict[int, tuple[ResultNote, ...]]
+    notes: dict[int, tuple[Note, ...]]
 
 
 def unit_overview(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitOverview:
@@ -104,14 +106,14 @@ def _over_years(session: Session, unit_id: int) -> CostOverYears | None:
     return cost_over_years(unit.owned, terms.assumptions, terms.choices.years)
 
 
-def _notes(session: Session, trials: tuple[ListedTrial, ...]) -> dict[int, tuple[ResultNote, ...]]:
-    """Notes of severity "care", by trial."""
+def _notes(session: Session, trials: tuple[ListedTrial, ...]) -> dict[int, tuple[Note, ...]]:
+    """Notes of severity "care" and "unusable", by trial."""
     trial_of = {listed.result.id: listed.trial.id for listed in trials if listed.result is not None}
-    found: dict[int, list[ResultNote]] = {}
+    found: dict[int, list[Note]] = {}
     for note in session.scalars(
         select(ResultNote)
         .where(ResultNote.result_id.in_(trial_of), ResultNote.severity != "fine")
         .order_by(ResultNote.result_id, ResultNote.position)
     ):
-        found.setdefault(trial_of[note.result_id], []).append(note)
+        found.setdefault(trial_of[note.result_id], []).append(stored_note(note))
     return {trial_id: tuple(notes) for trial_id, notes in found.items()}

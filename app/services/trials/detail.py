@@ -8,15 +8,17 @@ from sqlalchemy import Select, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.compute.clean_air.rate import air_changes_per_h
+from app.compute.decay.verdict import Verdict, verdict_of
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
+from app.compute.wording.notes import Note
 from app.errors import NotFound
 from app.reading_files.headers.channels import in_order
-from app.services.results.rows import stored_measured
+from app.services.results.rows import stored_measured, stored_note
 from app.services.trials.list import TrialFilter, filtered_trials
 from app.services.units.lists import ListPart, list_part
 from app.storage.models.logs import Log
-from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, ResultNote, Trial
+from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, Trial
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,11 @@ class ChannelDetail:
     time_to_clear: Measured | None
     unit_on_min: Measured | None
     empty_room_trials: tuple[int, ...]
-    notes: tuple[ResultNote, ...]
+    notes: tuple[Note, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        return verdict_of(self.notes)
 
     @property
     def channel(self) -> str:
@@ -128,7 +134,7 @@ def _channel(result: ChannelResult) -> ChannelDetail:
         ),
         time_to_clear=stored_measured(result.time_to_clear_min, result.time_to_clear_uncertainty_min, None),
         empty_room_trials=_trials_of(result.pool.runs if result.pool else ()),
-        notes=tuple(result.notes),
+        notes=tuple(stored_note(note) for note in result.notes),
     )
 
 

@@ -1,6 +1,6 @@
 """Data of one trial's chart: its curve, its marks in log time, and its title."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -47,6 +47,7 @@ def trial_drawing(session: Session, trial_id: int, channel: str = "", marks: Tri
     decay = stored_channel_decay(found.result)
     if marks is not None:
         check_marks(marks, float(readings.elapsed_s[-1]))
+    if marks is not None or not found.result.usable:  # no fit is stored of an unusable trial
         decay = analyse_stored_trial(session, detail.trial, marks).decays[chosen]
     return _drawing(readings, decay, detail)
 
@@ -87,12 +88,13 @@ def _curve(readings: LogReadings, decay: ChannelDecay, trial: Trial | None, name
     places = thinned_positions(minutes, level, POINTS_OF_ONE_TRIAL)
     minutes, level = minutes[places], level[places]
     end_min = 60 * (decay.end_h - decay.unit_on_h)
-    fit, rate = decay.fit, decay.fit.decay_rate if decay.fit else None
-    window, fit_minutes, fitted = None, np.empty(0), (np.empty(0), np.empty(0), np.empty(0))
-    if fit is not None and rate is not None:
+    rate = decay.fit.decay_rate if decay.fit else None
+    drawn = decay if decay.rejected_fit is None else replace(decay, fit=decay.rejected_fit)
+    fit, window, fit_minutes, fitted = drawn.fit, None, np.empty(0), (np.empty(0), np.empty(0), np.empty(0))
+    if fit is not None and fit.decay_rate is not None:
         window = (60 * (fit.window_start_h - decay.unit_on_h), 60 * (fit.window_end_h - decay.unit_on_h))
         fit_minutes = np.linspace(window[0], max(end_min, window[1]), FIT_POINTS)
-        fitted = decay_curve(decay, fit_minutes)
+        fitted = decay_curve(drawn, fit_minutes)
         if not bool(np.all(np.isfinite(fitted[0]))):
             fit_minutes, fitted = np.empty(0), (np.empty(0), np.empty(0), np.empty(0))
     return DecayCurve(

@@ -184,7 +184,7 @@ class ChannelResult(Base):
 
 
 class ResultNote(Base):
-    """A note on a result: code, severity, evidence and text."""
+    """A note on a result: code, severity, evidence, text, and the action that it advises with its values."""
 
     __tablename__ = "result_notes"
     __table_args__ = (CheckConstraint("severity IN ('fine', 'care', 'unusable')", name="severity"), STRICT)
@@ -198,6 +198,9 @@ class ResultNote(Base):
     limit: Mapped[float | None]
     unit: Mapped[str] = mapped_column(default="")
     at_min: Mapped[float | None]
+    advice: Mapped[str] = mapped_column(default="", server_default="")  # empty in notes older than the column
+    advice_value: Mapped[float | None]
+    advice_other_value: Mapped[float | None]
 
 
 class SettingSummary(Base):

@@ -6,6 +6,7 @@ from fastapi import Path, Query
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.orm import Session
 
+from app.compute.wording.notes import Note
 from app.services.bench.invented import invented_bench
 
 Limit = Annotated[int, Query(ge=1, le=500, description="Maximum number of rows")]
@@ -96,6 +97,19 @@ class NoteShape(FromStore):
     limit: float | None
     unit: str
     at_min: float | None
+
+    @classmethod
+    def of_note(cls, note: Note) -> Self:
+        """The message is the finding and what to do about it."""
+        return cls.of(note, message=note.text)
+
+
+class VerdictShape(BaseModel):
+    """Whether a channel of a trial has results: usable, check (usable after reading the reasons) or unusable."""
+
+    status: Literal["usable", "check", "unusable"]
+    reasons: list[str]
+    advice: list[str]
 
 
 class FieldMistakeShape(BaseModel):

@@ -95,7 +95,7 @@ def test_the_part_of_humidity_is_kept_apart_and_adds_in_squares():
     assert held.fit.decay_rate.uncertainty == pytest.approx(math.hypot(alone.fit.decay_rate.uncertainty, part))
     assert held.fit.decay_rate.expanded_uncertainty_95 >= alone.fit.decay_rate.expanded_uncertainty_95
     note = notes_for("pm2_5", {"pm2_5": curve(), "relative_humidity": np.linspace(45.0, 65.0, TIME_S.size)})
-    assert f"its uncertainty includes {part:.2g} per hour for this. Keep" in note["humidity_change"].message
+    assert f"its uncertainty includes {part:.2g} per hour for this. Keep" in note["humidity_change"].text
 
 
 def test_steady_humidity_widens_nothing_and_neither_does_a_log_without_it():

@@ -35,16 +35,16 @@ def test_a_higher_speed_from_the_24th_minute_is_seen_there(seed):
     assert note.value == pytest.approx(1.5, rel=0.25)
     assert note.severity == "unusable"
     assert "faster (a change of speed, an opened door, or a changed background)." in note.message
-    assert f"Set the fit end to {note.at_min:.1f} min" in note.message
+    assert note.advice.action == "set_end_or_start"
+    assert note.advice.value == pytest.approx(60 * decay.unit_on_h + note.at_min, abs=0.11)
     assert not decay.usable
 
 
 def test_the_segment_before_the_change_gives_its_own_rate():
     curve = with_rate(np.where(HOURS < 0.4, 2.0, 5.0))
     _, note = noted(curve, 1)
-    decay, after = noted(curve, 1, fit_end_h=note.at_min / 60)
+    decay, after = noted(curve, 1, end_h=note.advice.value / 60)
     assert after is None
-    assert f" That part gives {decay.fit.decay_rate.value:.3g} ± " in note.message
     # the level does not fall to the background within the segment, so one known beforehand is needed
     assert decay.fit.decay_rate.low_95 < 2.0 < decay.fit.decay_rate.high_95
 

@@ -16,6 +16,7 @@ from tests.conftest import NOW, decay_log
 
 ROOM = Measured(30.0, 0.5)
 CHANNEL_FIELDS = {
+    "verdict",
     "unit_on_min",
     "unit",
     "start_level",
@@ -63,6 +64,7 @@ def test_the_shape_is_that_of_the_contract():
         assert set(channel["time_to_clear_min"]) == {
             "reached", "value", "uncertainty", "low_95", "high_95", "not_before", "predicted"
         }  # fmt: skip
+        assert set(channel["verdict"]) == {"status", "reasons", "advice"}
         for note in channel["notes"]:
             assert set(note) == {"code", "severity", "message"}
             assert note["severity"] in ("fine", "care", "unusable")

@@ -108,6 +108,19 @@ def test_excluded_and_unusable_trials_are_counted_and_give_no_rate():
     assert found["latest_trial_id"] == 3
 
 
+def test_an_unusable_run_moves_neither_rate_nor_time_to_clear_nor_start_levels():
+    usable = [trial(1), trial(2, time_to_clear_min=37.0)]
+    told = {"usable": False, "total_decay": None, "start_level": 900.0}
+    alone = summary_values(usable, BENCH, {})
+    for more in (
+        {"time_to_clear_min": 9.0},
+        {"cleared": False, "time_to_clear_min": None, "not_cleared_before_min": 90.0},
+    ):
+        both = summary_values([*usable, trial(3, **told, **more)], BENCH, {})
+        counts = ("trials", "latest_trial_id", "latest_trial_on")
+        assert {n: v for n, v in both.items() if n not in counts} == {n: v for n, v in alone.items() if n not in counts}
+
+
 def test_a_setting_whose_trials_are_all_excluded_has_no_numbers():
     found = summary_values([trial(excluded=True)], BENCH, {})
     assert found["total_decay_per_h"] is None

@@ -142,7 +142,7 @@ def run_shape(state: Any, bench: dict[str, Any]) -> RunShape:
         clear_level=fit.decay.time_to_clear.clear_level if fit is not None else None,
         clears_in_min=state.clears_in_min,
         advice=[AdviceShape.model_validate(each) for each in state.advice],
-        notes=[NoteShape.model_validate(note) for note in fit.decay.notes] if shows_rate else [],
+        notes=[NoteShape.of_note(note) for note in fit.decay.notes] if shows_rate else [],
         events=[EventShape.model_validate(event) for event in state.events],
         logger_ahead_s=run.logger_ahead_s,
         logger_clock=state.clock_words,

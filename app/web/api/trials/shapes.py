@@ -6,9 +6,10 @@ from typing import Any, Literal
 from pydantic import BaseModel
 
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
+from app.compute.decay.verdict import Verdict
 from app.services.logs.trial_fields import EMPTY_ROOM, NewTrial, TrialMarks
 from app.web.api.derived import answer
-from app.web.api.shapes import FromStore, MeasuredShape, NoteShape, OfBench
+from app.web.api.shapes import FromStore, MeasuredShape, NoteShape, OfBench, VerdictShape
 
 Kind = Literal["unit running", "empty room"]
 ClearLevelKind = Literal["absolute", "share_of_start", "background"]
@@ -84,6 +85,7 @@ class ChannelShape(FromStore):
     `humidity_uncertainty_per_h` are themselves parts of the uncertainty.
     """
 
+    verdict: VerdictShape
     unit: str
     usable: bool
     unit_on_s: float
@@ -180,6 +182,11 @@ def _note(code: str, message: str) -> NoteShape:
     return NoteShape(code=code, severity="fine", message=message, value=None, limit=None, unit="", at_min=None)
 
 
+def _verdict(verdict: Verdict) -> VerdictShape:
+    words = [advice.words for advice in verdict.advice]
+    return VerdictShape(status=verdict.status, reasons=list(verdict.reasons), advice=words)
+
+
 def _why_null(channel: Any, is_empty_room: bool) -> list[NoteShape]:
     """A note for each quantity that cannot exist for this trial, so that every null is explained."""
     notes = []
@@ -210,6 +217,7 @@ def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
     return ChannelShape.of(
         result,
         **{
+            "verdict": _verdict(channel.verdict),
             "unit_on_min": measured_shape(channel.unit_on_min),
             "start_level_measured": measured_shape(channel.start_level),
             "background_level_measured": measured_shape(channel.background_level),
@@ -224,7 +232,7 @@ def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
             "time_to_clear_min": _time_to_clear(channel),
             "standard_clearing_time_min": measured_shape(channel.standard_clearing_time),
             "empty_room_trials": list(channel.empty_room_trials),
-            "notes": [NoteShape.model_validate(note) for note in channel.notes] + _why_null(channel, is_empty_room),
+            "notes": [NoteShape.of_note(note) for note in channel.notes] + _why_null(channel, is_empty_room),
         },
     )
 

@@ -6,6 +6,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
+from app.compute.decay.verdict import verdict_of
 from app.compute.wording.notes import Note
 from app.compute.wording.numbers import MeasuredText, interval_text, measured_text, not_within
 from app.compute.wording.rounding import rounded_text
@@ -22,6 +23,7 @@ from app.web.pages.adding_a_trial.columns import ColumnRow, columns_shown, uses_
 from app.web.pages.adding_a_trial.fields import DAY_ORDERS, MARKS, assumed_zone, kinds_of_trial, zone_of
 from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
 from app.web.pages.bench.zones import zone_names
+from app.web.pages.verdict import ShownVerdict, shown_verdict
 from app.web.templating.page_context import Choice
 
 if TYPE_CHECKING:
@@ -39,7 +41,7 @@ _DRAWN = frozenset((*_DRAWN_READING, *_DRAWN_MARKS))
 
 @dataclass(frozen=True, slots=True)
 class DecayRow:
-    """Preview of one channel's decay."""
+    """Preview of one channel's decay. `verdict` is `usable`, `check` or `unusable` with reasons and advice."""
 
     channel: str
     label: str
@@ -48,6 +50,7 @@ class DecayRow:
     clean_air: MeasuredText | None
     start_level: str
     time_to_clear: str
+    verdict: ShownVerdict
     notes: Sequence[Note]
 
 
@@ -221,6 +224,7 @@ def _decay_row(preview: "LogPreview", name: str) -> DecayRow:
         clean_air=None if flow[0] is None else measured_text(*flow),
         start_level=rounded_text(decay.start_level, 1),
         time_to_clear=time_to_clear,
+        verdict=shown_verdict(verdict_of(preview.notes[name]), channel(decay.channel).label),
         notes=preview.notes[name],
     )
 

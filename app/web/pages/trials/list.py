@@ -153,4 +153,4 @@ def _state(trial: Any, result: Any) -> str:
         return f"excluded: {trial.excluded_why}"
     if result is None:
         return "no result for this channel"
-    return "" if result.usable else "not usable"
+    return "" if result.usable else "unusable"

@@ -25,6 +25,7 @@ from app.web.pages.trials.marks import (
     handles_of,
     title_of,
 )
+from app.web.pages.verdict import ShownVerdict, shown_verdict
 from app.web.templating.page_context import Choice, Switch
 
 
@@ -65,6 +66,7 @@ class TrialPage:
     """`trial` is the trial as stored, with unit, setting, room, source, logger and log."""
 
     title: str
+    verdict: ShownVerdict | None
     answer: str
     address_problems: Sequence[str]
     trial: Any
@@ -106,6 +108,7 @@ def trial_page(detail: Any, changes: Sequence[DescribedChange], query: TypedForm
     path = f"/trials/{trial.id}"
     return TrialPage(
         title=title_of(trial),
+        verdict=shown_verdict(shown.verdict, channel(name).label, trial.id, form, name) if shown else None,
         answer=_answer(detail, shown, system),
         address_problems=query.problems,
         trial=trial,
@@ -115,7 +118,7 @@ def trial_page(detail: Any, changes: Sequence[DescribedChange], query: TypedForm
         switches=_switches(detail, name, scale, system, path, query),
         flow_symbol=system.flow_symbol,
         figure_url=figure if shown else "",
-        residuals_url=residuals if shown and shown.total_decay else "",
+        residuals_url=residuals if shown and shown.result.fit_window_start_min is not None else "",
         download_query=urlencode({"trial": trial.id, "channel": name, "scale": scale}),
         empty_rooms=sorted({run for each in detail.channels for run in each.empty_room_trials}),
         method_versions=listed(sorted({each.result.method_version for each in detail.channels})),
@@ -138,8 +141,8 @@ def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
     if shown is None:
         return "The log has no particle or vapour channel, so there is no decay to analyse."
     label, total = channel(shown.channel).label, shown.total_decay
-    if total is None:
-        return f"No decay of {label} could be fitted. {shown.result.why_not}".strip()
+    if total is None or shown.verdict.status == "unusable":
+        return f"This trial gives no result for {label}."
     words = measured_text(total.value, total.uncertainty, total.low_95, total.high_95)
     sentences = [f"{label} fell at {words.with_interval} per hour."]
     if detail.trial.kind == EMPTY_ROOM:
@@ -164,7 +167,8 @@ def _answer(detail: Any, shown: Any, system: UnitSystem) -> str:
         sentences.append(f"The room was clear after {after} min.")
     elif shown.result.not_cleared_before_min is not None:
         watched = not_within(shown.result.not_cleared_before_min).removeprefix("> ")
-        sentences.append(f"The room did not clear within {watched}.")
+        again = ", when the level rose again" if "rises_again" in codes else ""
+        sentences.append(f"The room was not clear when the run ended, after {watched}{again}.")
     return " ".join(sentences)
 
 

@@ -8,6 +8,8 @@ from app.services.trials.list import ListedTrial
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import Cell
 
+NO_RESULT = "The trial is unusable; its notes say why."
+
 
 @dataclass(frozen=True, slots=True)
 class UnitTrialLine:
@@ -46,17 +48,19 @@ def trial_line(one: ListedTrial, known: UnitOverview, system: UnitSystem) -> Uni
     start = "–"
     if result is not None:
         start = f"{plus_minus(result.start_level, result.start_level_uncertainty)}\u00a0{result.unit}"
-        decay = Cell("missing", reason=result.why_not or "No decay could be fitted.")
+        decay = Cell("missing", reason=result.why_not or NO_RESULT)
         if result.total_decay_per_h is not None:
             words = measured_text(result.total_decay_per_h, result.total_decay_uncertainty_per_h)
             decay = Cell("value", f"{words.value} ± {words.uncertainty}")
         rate = Cell("missing", reason="Without a natural decay, only the total decay is known.")
+        if not result.usable:
+            rate = Cell("missing", reason=NO_RESULT)
         if result.clean_air_delivery_rate_m3_per_h is not None:
             flow = system.flow_text(
                 result.clean_air_delivery_rate_m3_per_h, result.clean_air_delivery_rate_uncertainty, None, None
             )
             rate = Cell("value", f"{flow.value} ± {flow.uncertainty}")
-        time = Cell("missing", reason="The level was never above the clear level.")
+        time = Cell("missing", reason="The level was never above the clear level." if result.usable else NO_RESULT)
         if result.time_to_clear_min is not None:
             time = Cell("value", plus_minus(result.time_to_clear_min, result.time_to_clear_uncertainty_min))
         elif result.not_cleared_before_min is not None:
@@ -74,7 +78,7 @@ def trial_line(one: ListedTrial, known: UnitOverview, system: UnitSystem) -> Uni
         time,
         start,
         _state(one),
-        tuple((note.severity, note.message) for note in known.notes.get(trial.id, ())),
+        tuple((note.severity, note.text) for note in known.notes.get(trial.id, ())),
     )
 
 
@@ -84,4 +88,4 @@ def _state(one: ListedTrial) -> str:
         return f"excluded by {trial.excluded_by or 'the desk'} on {trial.excluded_at.date()}: {trial.excluded_why}"
     if one.result is None:
         return "no result for this channel"
-    return "counts" if one.result.usable else "not usable"
+    return "included" if one.result.usable else "unusable"
