@@ -2,6 +2,7 @@
 
 import os
 from dataclasses import dataclass
+from ipaddress import ip_network
 from pathlib import Path
 
 from app.errors import InvalidValue
@@ -15,6 +16,7 @@ class Settings:
     database_url : SQLAlchemy address of the store; empty for `bench.sqlite` in the data folder
     max_upload_bytes : largest accepted request body [bytes]
     allowed_hosts : host names under which the server answers, besides the loopback names
+    trusted_proxies : addresses or networks of proxies whose headers name scheme, host and client of a request
     host, port : where the server listens
     """
 
@@ -22,6 +24,7 @@ class Settings:
     database_url: str = ""
     max_upload_bytes: int = 200_000_000
     allowed_hosts: tuple[str, ...] = ()
+    trusted_proxies: tuple[str, ...] = ()
     host: str = "127.0.0.1"
     port: int = 8000
 
@@ -36,6 +39,7 @@ ENVIRONMENT = {
     "HAZEFALL_DATABASE_URL": "address of another database",
     "HAZEFALL_MAX_UPLOAD_BYTES": "largest upload in bytes",
     "HAZEFALL_ALLOWED_HOSTS": "further host names, separated by commas",
+    "HAZEFALL_TRUSTED_PROXIES": "addresses of proxies to trust, separated by commas",
     "HAZEFALL_HOST": "address to listen on",
     "HAZEFALL_PORT": "port to listen on",
     "HAZEFALL_TOKEN": "API token that `hazefall watch` sends",
@@ -48,10 +52,27 @@ def read_settings(default_data_folder: Path) -> Settings:
         data_folder=Path(os.environ.get("HAZEFALL_DATA") or default_data_folder),
         database_url=os.environ.get("HAZEFALL_DATABASE_URL", ""),
         max_upload_bytes=_whole_number("HAZEFALL_MAX_UPLOAD_BYTES", 200_000_000),
-        allowed_hosts=tuple(h.strip() for h in os.environ.get("HAZEFALL_ALLOWED_HOSTS", "").split(",") if h.strip()),
+        allowed_hosts=_listed("HAZEFALL_ALLOWED_HOSTS"),
+        trusted_proxies=_networks("HAZEFALL_TRUSTED_PROXIES"),
         host=os.environ.get("HAZEFALL_HOST", "127.0.0.1"),
         port=_whole_number("HAZEFALL_PORT", 8000),
     )
+
+
+def _listed(name: str) -> tuple[str, ...]:
+    return tuple(part.strip() for part in os.environ.get(name, "").split(",") if part.strip())
+
+
+def _networks(name: str) -> tuple[str, ...]:
+    for address in _listed(name):
+        try:
+            ip_network(address, strict=False)
+        except ValueError as error:
+            raise InvalidValue(
+                f"{name} names {address!r}, which is no address. Use addresses such as 127.0.0.1 or networks such as "
+                "10.0.0.0/24, separated by commas."
+            ) from error
+    return _listed(name)
 
 
 def _whole_number(name: str, default: int) -> int:

@@ -96,7 +96,9 @@ def _serve_one_process(settings: Settings, told: partial[None]) -> int:
                 told(next((s.getsockname()[1] for server in self.servers for s in server.sockets), settings.port))
 
     server = AddressPrintingServer(
-        uvicorn.Config(served_app(settings), host=settings.host, port=settings.port, log_level="warning")
+        uvicorn.Config(
+            served_app(settings), host=settings.host, port=settings.port, log_level="warning", proxy_headers=False
+        )
     )
     server.run()
     return 0 if server.started else 1
@@ -123,6 +125,7 @@ def _serve_several_processes(settings: Settings, told: partial[None], workers: i
         host=settings.host,
         port=settings.port,
         log_level="warning",
+        proxy_headers=False,  # our own middleware reads them, from trusted proxies only
         workers=workers,
         timeout_worker_healthcheck=_ANSWERS_WITHIN_S,
     )

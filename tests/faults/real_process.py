@@ -21,7 +21,9 @@ START_WITHIN_S = 60.0
 class Served:
     """A server of its own on the bench of a folder. It is started by nothing but `hazefall serve`."""
 
-    def __init__(self, folder: Path, *, wait: bool = True, port: str = "0") -> None:
+    def __init__(
+        self, folder: Path, *, wait: bool = True, port: str = "0", environment: dict[str, str] | None = None
+    ) -> None:
         self.folder = folder
         self._said = (folder.parent / f"{folder.name}.said").open("a+", encoding="utf-8")
         self._begun = time.monotonic()
@@ -31,7 +33,7 @@ class Served:
             stderr=self._said,
             text=True,
             cwd=ROOT,
-            env=_environment(),
+            env=_environment() | (environment or {}),
         )
         self.url = ""
         self.started_in_s = 0.0
@@ -82,9 +84,9 @@ class Served:
 
 
 @contextmanager
-def served(folder: Path) -> Iterator[Served]:
+def served(folder: Path, environment: dict[str, str] | None = None) -> Iterator[Served]:
     """A server that is stopped at the end, whatever happens meanwhile."""
-    server = Served(folder)
+    server = Served(folder, environment=environment)
     try:
         yield server
     finally:

@@ -43,6 +43,7 @@ PAGES = (
     "/changes",
     "/method",
     "/growing",
+    "/about",
     "/no-such-page",
 )
 

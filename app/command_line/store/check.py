@@ -1,4 +1,4 @@
-"""`hazefall check`: checks the store or a data package. Status 0 if sound, 1 if something is wrong."""
+"""`hazefall check`: checks the store, a data package or the network. Status 0 if sound, 1 if something is wrong."""
 
 import argparse
 from collections.abc import Iterable
@@ -6,6 +6,7 @@ from pathlib import Path
 
 from app.command_line.bench_folder import add_folder_argument, place, settings_of_present_bench
 from app.command_line.progress_bar import progress_bar
+from app.command_line.store.check_network import check_network
 from app.services.store.check import Finding
 
 
@@ -17,12 +18,29 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         nargs="?",
         help="data package to recompute from its raw files (default: check the store)",
     )
+    parser.add_argument(
+        "--network", metavar="URL", help="say what the bench sees of a request to this address, and what is wrong"
+    )
     parser.add_argument("--workers", metavar="N", type=int, help="processes for a package (default: one per core)")
     add_folder_argument(parser)
 
 
 def run(arguments: argparse.Namespace) -> int:
+    if arguments.network is not None:
+        return _check_network(arguments)
     return _check_store(arguments) if arguments.package is None else _check_package(arguments)
+
+
+def _check_network(arguments: argparse.Namespace) -> int:
+    from app.services.access.authenticate import has_accounts
+    from app.services.store.open import open_store
+
+    settings = settings_of_present_bench(arguments)
+    engine = open_store(settings)
+    try:
+        return check_network(settings.data_folder, arguments.network, has_accounts=has_accounts(engine))
+    finally:
+        engine.dispose()
 
 
 def _check_store(arguments: argparse.Namespace) -> int:

@@ -22,6 +22,7 @@ LINK_VALID_FOR = timedelta(hours=24)
 PASS_VALID_FOR = timedelta(days=7)
 _SHORTEST = 32  # a shorter content could be guessed, or is a file that was cut off
 _LINKS = "local-links"
+ENTER, NETWORK_CHECK = "enter", "network check"  # purposes of a token that works once
 _FOR_OTHERS = stat.S_IRWXG | stat.S_IRWXO
 
 
@@ -68,27 +69,43 @@ def is_secret(folder: Path, given: str) -> bool:
     return bool(secret) and hmac.compare_digest(given.encode("utf-8", "replace"), secret.encode())
 
 
-def new_link_token(folder: Path) -> str:
-    """Token of a link that works once, within a day. Only its hash is stored, as the name of an empty file."""
+def new_link_token(folder: Path, purpose: str = ENTER) -> str:
+    """Token of a link that works once, within a day, for one purpose. Only its hash is stored, as the name of a file.
+
+    Raises StoreProblem where the folder cannot be written.
+    """
     links = folder / _LINKS
+    try:
+        return _new_token_file(links, purpose)
+    except OSError as error:
+        raise StoreProblem(
+            f"The folder {links} cannot be written: {error.strerror}. Give the program write permission for it."
+        ) from error
+
+
+def _new_token_file(links: Path, purpose: str) -> str:
     links.mkdir(mode=0o700, exist_ok=True)
     for path in links.iterdir():  # expired ones
         if _age_s(path) > LINK_VALID_FOR.total_seconds():
             path.unlink(missing_ok=True)
     token = secrets.token_urlsafe(24)
-    (links / token_hash(token)).touch(mode=0o600)
+    _token_file(links, token, purpose).touch(mode=0o600)
     return token
 
 
-def use_link_token(folder: Path, token: str) -> bool:
+def use_link_token(folder: Path, token: str, purpose: str = ENTER) -> bool:
     """Whether the token is valid; it is not valid again. Of several requests at once only one gets True."""
-    path = folder / _LINKS / token_hash(token)
+    path = _token_file(folder / _LINKS, token, purpose)
     try:
         age_s = _age_s(path)
         path.unlink()
     except OSError:
         return False
     return age_s <= LINK_VALID_FOR.total_seconds()
+
+
+def _token_file(links: Path, token: str, purpose: str) -> Path:
+    return links / token_hash(f"{purpose} {token}")
 
 
 def browser_pass(secret: str, now: datetime | None = None) -> str:

@@ -1,6 +1,6 @@
 """Network policy: without an account, a bench is reachable only from its own machine."""
 
-from ipaddress import ip_address
+from ipaddress import IPv6Address, ip_address
 
 from sqlalchemy import Engine, make_url
 
@@ -16,6 +16,7 @@ def require_account_for_network(settings: Settings, engine: Engine) -> None:
     """
     others = [settings.host] if not is_own_machine(settings.host) else []
     others += [f"HAZEFALL_ALLOWED_HOSTS={name}" for name in settings.allowed_hosts]
+    others += [f"HAZEFALL_TRUSTED_PROXIES={address}" for address in settings.trusted_proxies]
     if not others or has_accounts(engine):
         return
     if settings.database_url:
@@ -27,6 +28,28 @@ def require_account_for_network(settings: Settings, engine: Engine) -> None:
         f"hazefall account add NAME --role administer {where}. Without an account, a bench is only served on "
         "127.0.0.1, without a proxy."
     )
+
+
+def plain_address(address: str) -> str:
+    """An address in one spelling: IPv4 stays IPv4 on a socket that listens to both kinds.
+
+    >>> plain_address("::ffff:192.0.2.1"), plain_address("FD00::1"), plain_address("no address")
+    ('192.0.2.1', 'fd00::1', 'no address')
+    """
+    try:
+        parsed = ip_address(address)
+    except ValueError:
+        return address
+    mapped = parsed.ipv4_mapped if isinstance(parsed, IPv6Address) else None
+    return str(mapped or parsed)
+
+
+def is_address(text: str) -> bool:
+    try:
+        ip_address(text)
+    except ValueError:
+        return False
+    return True
 
 
 def is_own_machine(name: str) -> bool:

@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter
 
-from app.web.api import bench, health, problem_kinds, running_cost, trash
+from app.web.api import bench, health, network, problem_kinds, running_cost, trash
 from app.web.api.attachments import routes as attachments
 from app.web.api.ranking import comparison
 from app.web.api.ranking import order as rank_order
@@ -15,6 +15,7 @@ from app.web.api.units import routes as units
 
 API_ROUTERS: tuple[APIRouter, ...] = (
     health.router,
+    network.router,
     units.router,
     unit_entries.router,
     attachments.router,

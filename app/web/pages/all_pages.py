@@ -6,7 +6,7 @@ from app.web.pages.access import account, accounts, enter, sign_in
 from app.web.pages.adding_a_trial import preview as trial_preview
 from app.web.pages.adding_a_trial import upload as trial_upload
 from app.web.pages.attachments import page as attachments
-from app.web.pages.bench import changes, loggers, method, progress, rooms, search, smoke_sources, trash
+from app.web.pages.bench import about, changes, loggers, method, progress, rooms, search, smoke_sources, trash
 from app.web.pages.bench import database_server_advice as growing
 from app.web.pages.bench import form as bench_form
 from app.web.pages.costs import page as costs
@@ -72,6 +72,7 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     accounts.router,
     method.router,
     growing.router,
+    about.router,
     package.router,
     search.router,
     progress.router,

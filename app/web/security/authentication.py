@@ -19,6 +19,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from app.errors import NotAllowed, StoreProblem
 from app.services.access.authenticate import authenticate, has_accounts
 from app.services.access.current_user import CurrentUser, record_use
+from app.services.access.local_secret import NETWORK_CHECK, use_link_token
 from app.services.access.roles import ADMINISTER, WORDS, may
 from app.services.store.problems import store_problem_from
 from app.web.current_user import current_user, user_of_request
@@ -28,7 +29,7 @@ from app.web.security.permissions import ANYBODY, LEAST_ROLE
 from app.web.security.session_cookie import session_token
 
 SIGN_IN = "/sign-in"
-HEALTH = "/api/health"
+HEALTH, NETWORK = "/api/health", "/api/network"
 PUBLIC_PATHS = frozenset({SIGN_IN, HEALTH})  # of a bench with accounts
 PUBLIC_FOLDER = "/static/"
 _SIGN_IN_FIRST = (
@@ -96,6 +97,8 @@ class RequireRole:
 def _user_or_refusal(engine: Engine, folder: Path, request: HTTPConnection) -> CurrentUser | Response | None:
     """The user; None for nobody at a public path; else the response that rejects the request."""
     path, bearer = request.scope["path"], _bearer(request)
+    if path == NETWORK and bearer is not None and use_link_token(folder, bearer, NETWORK_CHECK):
+        return CurrentUser("", "view")  # `hazefall check --network`, which sees nothing else
     not_local = why_not_local(request.scope)
     try:
         user = authenticate(

@@ -13,6 +13,7 @@ _ROUTES = {
         GET /enter/{token}
     """,
     "view": """
+        GET /api/network
         GET /api/units
         GET /api/units/{unit_id}
         GET /api/units/{unit_id}/attachments
@@ -173,6 +174,7 @@ _ROUTES = {
     """,
     "administer": """
         POST /bench
+        GET /about
         GET /accounts
         POST /accounts
         GET /accounts/{account_id}

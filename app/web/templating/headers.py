@@ -8,6 +8,9 @@ PAGE_POLICY = _POLICY
 # Plotly positions labels with style attributes; scripts and style sheets must be our own.
 CHART_PAGE_POLICY = _POLICY + "; style-src-attr 'unsafe-inline'"
 
+# sent over https only; subdomains may be other services
+HTTPS_ONLY_FROM_NOW = ("Strict-Transport-Security", "max-age=31536000")
+
 SECURITY_HEADERS = {
     "Content-Security-Policy": PAGE_POLICY,
     "X-Content-Type-Options": "nosniff",

@@ -1,0 +1,24 @@
+"""What the bench sees of a request through the network."""
+
+from typing import Any
+
+from fastapi import APIRouter, Request
+from pydantic import BaseModel
+
+from app.services.access.seen_request import SeenRequest, request_problems
+
+router = APIRouter(tags=["health"])
+
+
+class Network(BaseModel):
+    """`seen` is the request as the bench understood it; `problems` say what is wrong and what to do."""
+
+    seen: dict[str, Any]
+    problems: list[str]
+
+
+@router.get("/network")
+def network(request: Request) -> Network:
+    """For finding out whether a proxy in front of the bench is set up correctly."""
+    seen: SeenRequest = request.state["seen"]
+    return Network(seen=seen.document(), problems=list(request_problems(seen)))
