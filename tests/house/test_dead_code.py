@@ -31,6 +31,7 @@ STAYS = {
     "compress_type": "zipfile writes it",
     "external_attr": "zipfile writes it",
     "total_tokens": "anyio reads it",
+    "redirect_request": "urllib calls it",
     # checks of the method against values from outside read them
     "fit_linear": "checked against NIST's certified values",
     "fit_least_squares": "checked against NIST's certified values",
