@@ -4,11 +4,18 @@ import re
 from dataclasses import dataclass
 
 from app.reading_files.headers.words import header_meaning
-from app.reading_files.text.line_fields import plain_text, split_line
+from app.reading_files.text.line_fields import number_of_fields, plain_text, split_line
 from app.reading_files.text.time_text import parse_times
 from app.reading_files.text.unit_symbols import is_unit, seconds_in
 
 LINES_SEARCHED = 2000
+# Cells that the search looks at: enough for any logger, and for a wide table so many as its size allows. A cell takes
+# up to some ten microseconds, so a search takes less than two seconds per megabyte, whatever the lines hold.
+_CELLS_SEARCHED = 60_000
+_CHARACTERS_PER_CELL = 12
+_FEWEST_LINES = 5
+_ROWS_BELOW = 8  # that are looked at below each line that could be a header
+_LONGEST_CELL = 100  # of a number or time
 TIME_WORDS = frozenset(
     [
         "time",
@@ -42,7 +49,7 @@ TIME_WORDS = frozenset(
         "zeitstempel",
     ]
 )
-_NUMBER = re.compile(r"[-+]?(?:\d+[.,]?\d*|[.,]\d+)(?:[eE][-+]?\d+)?")
+_NUMBER = re.compile(r"[-+]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][-+]?\d+)?")
 _TIME_LIKE = re.compile(
     r"\d{1,4}[-/.:]\d{1,2}(?:[-/.: T]\d.*)?|.*\d{1,2}:\d{2}.*|\d{1,2}[- ]?[A-Za-z]{3}[- ]?\d{2,4}.*"
     r"|\d{8}[T_ ]\d{4,6}(?:\D.*)?"
@@ -78,13 +85,17 @@ def is_time_header(name: str) -> bool:
 
 def looks_like_reading(cell: str) -> bool:
     """Whether a cell is a number or a time."""
-    return _NUMBER.fullmatch(cell) is not None or _TIME_LIKE.fullmatch(cell) is not None
+    return cell.isdecimal() or (
+        len(cell) <= _LONGEST_CELL and (_NUMBER.fullmatch(cell) is not None or _TIME_LIKE.fullmatch(cell) is not None)
+    )
 
 
 def find_header(lines: list[str], delimiter: str) -> Header | None:
     """The header of the first table in the lines; None if there is no table."""
+    budget = max(_CELLS_SEARCHED, sum(map(len, lines)) // _CHARACTERS_PER_CELL)
+    lines = lines[: _lines_to_search(lines, delimiter, budget)]
     best: tuple[int, Header] | None = None
-    for index in range(min(len(lines), LINES_SEARCHED)):
+    for index in range(len(lines)):
         if best is not None and index > best[1].line + 20:
             break
         if best is not None and lines[index].lstrip(' "')[:1].isdigit():
@@ -92,6 +103,9 @@ def find_header(lines: list[str], delimiter: str) -> Header | None:
         cells = split_line(lines[index], delimiter)
         if len([cell for cell in cells if cell]) < 2 or not could_be_header(cells):
             continue
+        budget -= _ROWS_BELOW * len(cells)
+        if budget < 0:
+            break
         header = _with_units(index, cells, lines, delimiter)
         if header is None:
             continue
@@ -99,6 +113,16 @@ def find_header(lines: list[str], delimiter: str) -> Header | None:
         if best is None or known > _known(best[1]):
             best = (index, header)
     return best[1] if best else _by_structure(lines, delimiter)
+
+
+def _lines_to_search(lines: list[str], delimiter: str, budget: int) -> int:
+    """How many lines are searched: fewer where they have many cells, so that the time follows the size of the file."""
+    cells = 0
+    for index, line in enumerate(lines[:LINES_SEARCHED]):
+        cells += number_of_fields(line, delimiter)
+        if cells > budget:
+            return max(index, _FEWEST_LINES)
+    return LINES_SEARCHED
 
 
 def _known(header: Header) -> int:
@@ -111,7 +135,7 @@ def could_be_header(cells: list[str]) -> bool:
     >>> could_be_header(["Date Time", "11.5", "15.4"]), could_be_header(["2026-01-05 10:00", "time", "3"])
     (True, False)
     """
-    filled = [cell for cell in cells if cell]
+    filled = [cell for cell in cells if cell and not cell.isdecimal() and len(cell) <= _LONGEST_CELL]
     times = [cell for cell in filled if len(cell) <= 60 and is_time_header(cell) and not _TIME_LIKE.fullmatch(cell)]
     dates = [cell for cell in filled if _TIME_LIKE.fullmatch(cell) and not _NUMBER.fullmatch(cell)]
     return bool(times) and not dates
@@ -144,7 +168,7 @@ def _with_units(index: int, cells: list[str], lines: list[str], delimiter: str) 
 
 def _is_units_row(row: list[str]) -> bool:
     filled = [cell.strip("()[] ") for cell in row if cell]
-    if not filled or any(looks_like_reading(cell) for cell in filled):
+    if not filled or max(map(len, filled)) > _LONGEST_CELL or any(looks_like_reading(cell) for cell in filled):
         return False
     units = sum(is_unit(cell) or seconds_in(cell) is not None for cell in filled)
     return units == len(filled) or (len(filled) > 1 and units >= max(1, len(filled) // 4))
@@ -182,19 +206,19 @@ def _unlike(cells: list[str]) -> tuple[str, ...]:
 def _by_structure(lines: list[str], delimiter: str) -> Header | None:
     """A table without a time header, or without a header: the first run of rows of one structure."""
     rows: list[tuple[int, list[str]]] = []
-    for index in range(min(len(lines), LINES_SEARCHED)):
+    for index in range(len(lines)):
         if lines[index].strip():
             rows.append((index, split_line(lines[index], delimiter)))
     for place, (index, row) in enumerate(rows):
         run = rows[place : place + 3]
         if not all(_is_data_row(cells) and len(cells) == len(row) for _, cells in run):
             continue
-        if len(run) < 3 and not any(_is_time(cell) for cell in row):
+        if len(run) < 3 and not _holds_time(row):
             continue
         if place and len(rows[place - 1][1]) == len(row) and not _is_data_row(rows[place - 1][1]):
             head, cells = rows[place - 1]
             return Header(head, _unlike(cells), ("",) * len(cells), index)
-        if not any(_is_time(cell) for cell in row):
+        if not _holds_time(row):
             continue  # numbers without a header cannot be identified
         return Header(-1, _unlike([""] * len(row)), ("",) * len(row), index)
     return None
@@ -205,5 +229,6 @@ def _is_data_row(cells: list[str]) -> bool:
     return len(filled) >= 2 and sum(map(looks_like_reading, filled)) > 0.5 * len(filled)
 
 
-def _is_time(cell: str) -> bool:
-    return bool(_TIME_LIKE.fullmatch(cell)) and int(parse_times([cell]).kind[0]) >= 0
+def _holds_time(row: list[str]) -> bool:
+    like = [cell for cell in row if len(cell) <= _LONGEST_CELL and not cell.isdecimal() and _TIME_LIKE.fullmatch(cell)]
+    return bool(like) and bool((parse_times(like).kind >= 0).any())

@@ -8,7 +8,7 @@ from app.reading_files.text.decoding import decode_text, is_worksheet_file
 from app.reading_files.text.line_fields import find_delimiter
 from app.reading_files.text.worksheets import Sheet, read_sheets
 
-LONGEST_LINE = 4_000_000
+LONGEST_LINE = 1_000_000  # characters; the widest table that is read has ten thousand columns
 MOST_LINES = 5_000_000  # eight weeks at one reading per second; each takes some hundred bytes of memory
 
 

@@ -43,7 +43,8 @@ def split_line(line: str, delimiter: str) -> list[str]:
     return [field.strip() for field in line.split(delimiter)]
 
 
-def _number_of_fields(line: str, delimiter: str) -> int:
+def number_of_fields(line: str, delimiter: str) -> int:
+    """How many fields a line has, without splitting it where that can be avoided."""
     if delimiter == SPACES or '"' in line:
         return len(split_line(line, delimiter))
     return line.count(delimiter) + 1
@@ -66,7 +67,7 @@ def find_delimiter(lines: list[str]) -> str | None:
     tail = sample[len(sample) // 3 :]  # preamble lines are at the top
     for part in (tail, tail[-max(3, len(tail) // 4) :]):
         for delimiter in (*DELIMITERS, SPACES):
-            counts = Counter(_number_of_fields(line, delimiter) for line in part)
+            counts = Counter(number_of_fields(line, delimiter) for line in part)
             fields, lines_with = max(counts.items(), key=lambda item: (item[0] > 1, item[1]), default=(0, 0))
             if fields > 1 and lines_with >= 0.6 * len(part):
                 return delimiter
