@@ -89,6 +89,8 @@ def _announce(entry: Entry, host: str, first: str, port: int) -> None:
 def _serve_one_process(settings: Settings, told: partial[None]) -> int:
     import uvicorn  # loaded when used: only the serving commands need the web
 
+    from app.web.process.timed_connections import TimedConnection  # loaded when used: with uvicorn
+
     class AddressPrintingServer(uvicorn.Server):
         async def startup(self, sockets: list | None = None) -> None:  # type: ignore[type-arg]
             await super().startup(sockets)
@@ -97,7 +99,12 @@ def _serve_one_process(settings: Settings, told: partial[None]) -> int:
 
     server = AddressPrintingServer(
         uvicorn.Config(
-            served_app(settings), host=settings.host, port=settings.port, log_level="warning", proxy_headers=False
+            served_app(settings),
+            host=settings.host,
+            port=settings.port,
+            log_level="warning",
+            proxy_headers=False,
+            http=TimedConnection,
         )
     )
     server.run()
@@ -108,6 +115,8 @@ def _serve_several_processes(settings: Settings, told: partial[None], workers: i
     """Worker processes share only the socket, the store and the data folder; any of them answers any request."""
     import uvicorn  # loaded when used: only the serving commands need the web
     from uvicorn.supervisors import Multiprocess
+
+    from app.web.process.timed_connections import TimedConnection  # loaded when used: with uvicorn
 
     class AddressPrintingServer(Multiprocess):
         answered = False
@@ -125,7 +134,8 @@ def _serve_several_processes(settings: Settings, told: partial[None], workers: i
         host=settings.host,
         port=settings.port,
         log_level="warning",
-        proxy_headers=False,  # our own middleware reads them, from trusted proxies only
+        http=TimedConnection,
+        proxy_headers=False,  # as above
         workers=workers,
         timeout_worker_healthcheck=_ANSWERS_WITHIN_S,
     )

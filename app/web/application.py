@@ -20,6 +20,7 @@ from app.web.problems import answer_errors
 from app.web.security.authentication import AuthenticationMiddleware
 from app.web.security.body_limit import BodyLimitMiddleware
 from app.web.security.request_checks import RequestChecksMiddleware
+from app.web.security.slow_clients import SlowClientsMiddleware
 from app.web.security.trusted_proxies import TrustedProxiesMiddleware
 from app.web.templating.page_context import program_version
 
@@ -84,6 +85,7 @@ def make_app(settings: Settings) -> FastAPI:
     app.add_middleware(ETagMiddleware)
     app.add_middleware(GZipMiddleware, compresslevel=COMPRESSION_LEVEL, exclude_content_types=NOT_COMPRESSED)
     app.add_middleware(HeadMiddleware)
+    app.add_middleware(SlowClientsMiddleware)
     app.state.untrusted_proxies = []
     app.add_middleware(
         TrustedProxiesMiddleware, trusted=settings.trusted_proxies, warned_of=app.state.untrusted_proxies

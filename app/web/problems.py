@@ -107,6 +107,8 @@ HTTP_KINDS = {
     "not-found": (404, "Not found."),
     "method-not-allowed": (405, "Method not allowed; see the Allow header."),
     "refused": (403, "The request came from another site, or names a host that is not this bench."),
+    "too-slow": (408, "The request body arrived too slowly."),
+    "too-many-uploads": (429, "Too many uploads from one address at the same time."),
     "content-too-large": (413, "The request body is too large."),
     "mistake-of-the-program": (500, "Internal error; see the server log."),
 }
@@ -125,7 +127,7 @@ def problem_of(error: HazefallError) -> Problem:
     return Problem(error.status, kind, error.title, error.message, mistakes, *place)
 
 
-_REFUSALS = {413: "content-too-large"}
+_REFUSALS = {408: "too-slow", 413: "content-too-large", 429: "too-many-uploads"}
 
 
 def refuse(scope: Scope, status: int, detail: str) -> Response:

@@ -2,10 +2,12 @@
 
 import threading
 import unicodedata
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
-from app.errors import InvalidValue
+from app.errors import InvalidValue, TooManyAttempts
 
 if TYPE_CHECKING:
     from argon2 import PasswordHasher
@@ -14,8 +16,11 @@ SHORTEST, LONGEST = 12, 256
 # Verified when no account has the name, so that a wrong name takes as long as a wrong password. It is the hash of
 # discarded random bytes; a test checks that its cost equals that of a new hash.
 OF_NOBODY = "$argon2id$v=19$m=65536,t=3,p=4$GYfoNi4ITyHUeqNhoRTiCA$1iulx3NA4lg8uuxMypiFKugjgIa6mDLNl+wPPzdq5sw"
-# Each verification takes 64 MiB; more than two at once would only wait for the processor.
+# Each verification takes 64 MiB; more than two at once would only wait for the processor. Those that wait occupy a
+# thread each, so there may be only a few of them.
 _AT_ONCE = threading.BoundedSemaphore(2)
+_MOST_WAITING = 6
+_WAITING = threading.BoundedSemaphore(2 + _MOST_WAITING)
 
 
 def checked_password(password: str, name: str) -> str:
@@ -41,7 +46,7 @@ def checked_password(password: str, name: str) -> str:
 
 def password_hash(password: str) -> str:
     """Argon2id hash of a password, with its own salt."""
-    with _AT_ONCE:
+    with _turn():
         return _hasher().hash(_one_spelling(password))
 
 
@@ -50,11 +55,23 @@ def password_matches(kept: str, password: str) -> bool:
 
     if len(password) > 4 * LONGEST:
         return False
-    with _AT_ONCE:
+    with _turn():
         try:
             return _hasher().verify(kept, _one_spelling(password))
         except (VerificationError, InvalidHashError):
             return False
+
+
+@contextmanager
+def _turn() -> Iterator[None]:
+    """Waits for one of the places. Raises TooManyAttempts where others wait already, so that pages stay quick."""
+    if not _WAITING.acquire(blocking=False):
+        raise TooManyAttempts("Many people are signing in at this moment. Wait some seconds and try again.")
+    try:
+        with _AT_ONCE:
+            yield
+    finally:
+        _WAITING.release()
 
 
 @lru_cache
