@@ -4,7 +4,7 @@ import ast
 import dataclasses
 from pathlib import Path
 
-from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource, NewTariff
+from app.services.bench.definitions import BenchChoices, NewLogger, NewRoom, NewSmokeSource, NewTariff
 from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.measurements.definitions import (
     NewClaim,
@@ -17,6 +17,7 @@ from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
 
 APP = Path(__file__).parents[2] / "app"
 DEFINITIONS = (
+    BenchChoices,
     NewUnit, NewPrice, NewConsumable, NewRoom, NewLogger, NewSmokeSource, NewTariff, NewSoundMeasurement,
     NewPowerMeasurement, NewOzoneTest, NewRating, NewClaim, NewTrial, TrialMarks,
 )  # fmt: skip
@@ -29,6 +30,9 @@ ALLOWED = {
     "CertifiedRate": "a floor below: what a rate is compared with",
     "SoundReading": "a floor below: what a level is computed from",
     "SoundRow": "plain numbers of the snapshot",
+    "OwningChoices": "choices of one cost page, which begin with those of the bench",
+    "RunningCostQuery": "the same in a query",
+    "Offered": "plain values of the snapshot",
     "RankingRow": "one line of the ranking, as the snapshot holds it",
     "ListedUnit": "one line of the list of units",
     "_NamedUnit": "the columns by which the list of units is ordered",

@@ -4,9 +4,6 @@ from app.compute.wording.contrast import is_colour
 from app.figures.chart import HouseStyle
 from app.services.bench.chart_facts import ChartFacts
 
-# fonts bundled with the drawing library, so that a picture has the same bytes on every machine
-BUNDLED_FONTS = ("DejaVu Sans", "DejaVu Serif", "DejaVu Sans Mono", "STIXGeneral")
-
 
 def house_style(facts: ChartFacts) -> HouseStyle:
     """The bench's branding; an invalid colour is ignored."""

@@ -1,11 +1,23 @@
-"""What is entered of the bench: rooms, loggers, smoke sources, tariffs."""
+"""What is entered of the bench: its choices, rooms, loggers, smoke sources, tariffs."""
 
 from dataclasses import dataclass
 from datetime import date
 
-from app.services.store.checked_values import LONGEST_NAME, currency_code, day_valid_from, source_text
-from app.services.store.entry_fields import choice, day, number, text
+from app.services.bench.branding import BUNDLED_FONTS, font_family, line_colour, text_colour
+from app.services.bench.time_zones import time_zone
+from app.services.store.checked_values import (
+    FARTHEST_M,
+    LONGEST_NAME,
+    NEAREST_M,
+    currency_code,
+    day_valid_from,
+    source_text,
+)
+from app.services.store.clear_level import CLEAR_LEVEL_KINDS, CLEAR_LEVEL_WORDS
+from app.services.store.entry_fields import choice, count, day, number, text
 
+SOUND_CORRECTION_RULES = ("ISO 3744", "ISO 3746", "ISO 1996-2")
+MOST_DAYS = 36_500
 AEROSOLS = ("smoke", "dust", "pollen")
 STANDINGS = ("", "read", "read second-hand", "from memory", "own bill")
 
@@ -94,4 +106,74 @@ class NewTariff:
         what="The basis of the tariff",
         choice_words={"": "not specified"},
         words="read, read second-hand, from memory or own bill",
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchChoices:
+    """Choices made once for a bench, with those of a new one."""
+
+    name: str = text("Name", initial="Bench", what="The name of the bench", needed=True, longest=LONGEST_NAME)
+    timezone: str = text("Time zone", "Used for logs with local times.", initial="UTC", needed=True, check=time_zone)
+    currency: str = text("Currency", "Three letters, such as USD.", initial="USD", needed=True, check=currency_code)
+    clear_level_kind: str = choice(
+        "Clear level",
+        CLEAR_LEVEL_KINDS,
+        initial="absolute",
+        what="The clear level type",
+        choice_words=CLEAR_LEVEL_WORDS,
+    )
+    clear_level_value: float = number(
+        "Clear level value",
+        "µg/m³ or fraction",
+        "A fraction of the level at unit on is between 0 and 1, such as 0.05.",
+        initial=10.0,
+        what="The clear level",
+        needed=True,
+        zero=True,
+    )
+    standard_distance_m: float = number(
+        "Standard distance for sound levels",
+        "m",
+        initial=1.0,
+        what="The standard distance",
+        needed=True,
+        least=NEAREST_M,
+        most=FARTHEST_M,
+    )
+    sound_correction_rule: str = choice(
+        "Background correction", SOUND_CORRECTION_RULES, initial="ISO 3746", what="The rule for the background"
+    )
+    natural_decay_stale_after_days: int = count(
+        "Maximum age of an empty-room run", default=None, unit="days", initial=180, most=MOST_DAYS
+    )
+    hours_per_day: float = number(
+        "Use per day", "h", initial=24.0, what="The use per day", needed=True, zero=True, most=24.0
+    )
+    days_per_year: float = number(
+        "Use per year", "days", initial=365.0, what="The use per year", needed=True, zero=True, most=366.0
+    )
+    tariff_id: int | None = None
+    main_channel: str = text("Main channel", initial="pm2_5", needed=True, longest=50)
+    publication: str = text(
+        "Name on charts and tables",
+        "Shown in the corner of every chart.",
+        what="The name of the publication",
+        longest=60,
+    )
+    publication_font: str = text(
+        "Font",
+        "One font family. With the suggested fonts, images are identical on every machine.",
+        suggestions=BUNDLED_FONTS,
+        check=font_family,
+    )
+    publication_ink: str = text(
+        "Ink",
+        "Text and reference colour, such as #1c1f26; leave empty for the default.",
+        check=text_colour,
+    )
+    publication_accent: str = text(
+        "Accent",
+        "Replaces the first colour of curves and bars, such as #1d4b87.",
+        check=line_colour,
     )

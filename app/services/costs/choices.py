@@ -11,8 +11,8 @@ from app.compute.clean_air.room_need import RULE_CEILING_M
 from app.compute.cost_and_energy.cost_over_years import LONGEST_YEARS
 from app.compute.cost_and_energy.running_cost import FILTER_LIFE_RELATIVE_UNCERTAINTY, CostAssumptions
 from app.errors import InvalidValue, NotFound
-from app.services.bench.choices import BenchChoices, bench_choices
-from app.services.bench.definitions import NewTariff
+from app.services.bench.choices import bench_choices
+from app.services.bench.definitions import BenchChoices, NewTariff
 from app.services.store.checked_values import currency_code, latest_current_day
 from app.services.store.entry_fields import stored_values
 from app.storage.models.tariffs import Tariff

@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
 from app.services.store.checked_values import LONGEST_NAME, one_of
+from app.services.store.clear_level import CLEAR_LEVEL_KINDS, check_clear_level
 from app.services.store.entry_fields import checked_entry, choice, number, text
 from app.storage.models.rooms_and_loggers import Logger, LoggerProfile, Room, SmokeSource
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
@@ -15,7 +16,6 @@ from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 UNIT_RUNNING = "unit running"
 EMPTY_ROOM = "empty room"
 KINDS_OF_TRIAL = (UNIT_RUNNING, EMPTY_ROOM)
-CLEAR_LEVEL_KINDS = ("absolute", "share_of_start", "background")
 MARK_NAMES = ("smoke_start_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
 _MARK_WORDS = {
     "smoke_start_s": "smoke start",
@@ -131,20 +131,6 @@ def _check_levels(marks: TrialMarks) -> None:
             field="clear_level_value",
         )
     check_clear_level(marks.clear_level_kind, marks.clear_level_value)
-
-
-def check_clear_level(kind: str, value: float) -> None:
-    """Raises InvalidValue for a clear level that no analysis can use."""
-    one_of(kind, CLEAR_LEVEL_KINDS, "clear_level_kind", "The clear level type")
-    if not math.isfinite(value) or value < 0 or (kind == "absolute" and value == 0):
-        raise InvalidValue(
-            f"The clear level is {value:g}; it must be a number above zero. Correct it.", field="clear_level_value"
-        )
-    if kind == "share_of_start" and not 0 < value < 1:
-        raise InvalidValue(
-            f"The clear level is {value:g} of the start level; enter a fraction above 0 and below 1, such as 0.05.",
-            field="clear_level_value",
-        )
 
 
 def _present(session: Session, table: type, key: int | None, what: str) -> None:

@@ -9,7 +9,8 @@ from sqlalchemy.orm import Session, selectinload
 from app.compute.cost_and_energy.cost_over_years import CostOverYears, cost_over_years
 from app.compute.wording.notes import Note
 from app.errors import InvalidValue, NotFound
-from app.services.bench.choices import BenchChoices, bench_choices
+from app.services.bench.choices import bench_choices
+from app.services.bench.definitions import BenchChoices
 from app.services.costs.choices import OwningChoices, owning_terms
 from app.services.costs.owned_units import UnitAtSetting, owned_unit
 from app.services.measurements.claims import CheckedClaim, claims_of_unit

@@ -65,11 +65,12 @@ def microphone_distance(value: float | None, field: str, what: str = "The distan
     return distance
 
 
-def whole_number_above_zero(value: int | None, field: str, what: str) -> int:
+def whole_number_above_zero(value: int | None, field: str, what: str, most: float = LARGEST_COUNT) -> int:
     if value is None or value < 1:
-        raise InvalidValue(f"{what} is {value}; enter a whole number above zero.", field=field)
-    if value > LARGEST_COUNT:
-        raise InvalidValue(f"{what} is {value:g}; enter at most {LARGEST_COUNT}.", field=field)
+        found = "missing" if value is None else f"{value}"
+        raise InvalidValue(f"{what} is {found}; enter a whole number above zero.", field=field)
+    if value > most:
+        raise InvalidValue(f"{what} is {value:g}; enter at most {most:g}.", field=field)
     return value
 
 

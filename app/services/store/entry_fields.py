@@ -14,6 +14,7 @@ from typing import Any, Literal, TypeVar
 
 from app.errors import InvalidValue
 from app.services.store.checked_values import (
+    LARGEST_COUNT,
     LONGEST_TEXT,
     day_seen,
     number_above_zero,
@@ -82,7 +83,7 @@ class EntryField:
         if self.kind == "day":
             return day_seen(value, name, self.what)
         if self.kind == "whole number":
-            return whole_number_above_zero(value, name, self.what)
+            return whole_number_above_zero(value, name, self.what, LARGEST_COUNT if self.most is None else self.most)
         if self.kind == "yes or no":
             return bool(value)
         if self.choices:
@@ -116,9 +117,9 @@ class EntryField:
         return self.needed and self.default is None
 
 
-def text(label: str = "", *, default: Any = "", needed: bool = False, **told: Any) -> Any:
+def text(label: str = "", help: str = "", *, default: Any = "", needed: bool = False, **told: Any) -> Any:
     """A text; a required one has no default."""
-    return _entry("text", label, MISSING if needed else default, needed=needed, **told)
+    return _entry("text", label, MISSING if needed else default, help=help, needed=needed, **told)
 
 
 def choice(label: str = "", choices: tuple[str, ...] = (), *, default: Any = MISSING, **told: Any) -> Any:
@@ -131,8 +132,8 @@ def number(label: str, unit: str = "", help: str = "", *, default: float | None 
     return _entry("number", label, default, unit=unit, help=help, **told)
 
 
-def count(label: str, *, default: int = 1, **told: Any) -> Any:
-    """A whole number above zero."""
+def count(label: str, *, default: int | None = 1, **told: Any) -> Any:
+    """A whole number above zero; without a default it has to be entered."""
     return _entry("whole number", label, default, needed=True, **told)
 
 
@@ -146,9 +147,10 @@ def flag(label: str, *, default: bool | None = False, **told: Any) -> Any:
     return _entry("yes or no", label, default, **told)
 
 
-def _entry(kind: FieldKind, label: str, default: Any, **told: Any) -> Any:
+def _entry(kind: FieldKind, label: str, default: Any, *, initial: Any = MISSING, **told: Any) -> Any:
+    """initial : value of a new entry where a blank field in a form is an error, not this value"""
     made = EntryField(kind=kind, label=label, default=None if default is MISSING else default, **told)
-    return dataclasses.field(default=default, metadata={"entry": made})
+    return dataclasses.field(default=default if initial is MISSING else initial, metadata={"entry": made})
 
 
 def entry_fields(definition: Any) -> tuple[EntryField, ...]:

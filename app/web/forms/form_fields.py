@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource, NewTariff
+from app.services.bench.definitions import BenchChoices, NewLogger, NewRoom, NewSmokeSource, NewTariff
 from app.services.measurements.definitions import (
     NewClaim,
     NewOzoneTest,
@@ -20,6 +20,7 @@ from app.web.templating.page_context import Choice
 
 # names of the definitions in templates
 DEFINITIONS: dict[str, Any] = {
+    "bench": BenchChoices,
     "unit": NewUnit,
     "price": NewPrice,
     "consumable": NewConsumable,

@@ -19,11 +19,11 @@ from app.services.history.reader_news import News, reader_news
 from app.services.ranking.table import rank_units
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EVERY, MOST_ROWS, RankingChoices
+from app.services.store.clear_level import CLEAR_LEVEL_WORDS
 from app.web.api.ranking.routes import RankingQuery
 from app.web.api.ranking.routes import ranking as ranking_answer
 from app.web.forms.addresses import query_form
 from app.web.forms.unit_system import unit_system
-from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
 from app.web.pages.bench.method import MethodPage
 from app.web.pages.downloads.table_registry import make_table
 from app.web.pages.ranking.view import ranking_page

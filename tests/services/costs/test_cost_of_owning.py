@@ -1,7 +1,8 @@
 import pytest
 
 from app.errors import InvalidValue, NotFound
-from app.services.bench.choices import BenchChoices, change_bench
+from app.services.bench.choices import change_bench
+from app.services.bench.definitions import BenchChoices
 from app.services.costs.choices import FOR_THE_ROOM, QUIETEST, OwningChoices, tariffs_of_bench
 from app.services.costs.cost_of_owning import cost_of_owning
 from app.services.costs.running_cost import CostChoices

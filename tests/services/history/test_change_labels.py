@@ -6,8 +6,7 @@ from dataclasses import fields
 import pytest
 from sqlalchemy.orm import Session
 
-from app.services.bench.choices import BenchChoices
-from app.services.bench.definitions import NewLogger, NewRoom, NewTariff
+from app.services.bench.definitions import BenchChoices, NewLogger, NewRoom, NewTariff
 from app.services.bench.tariffs import add_tariff
 from app.services.history.change_history import DescribedChange, change_history, described_changes
 from app.services.history.change_labels import field_label

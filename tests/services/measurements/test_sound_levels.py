@@ -2,7 +2,8 @@ import pytest
 from sqlalchemy import select
 
 from app.errors import InvalidValue, NotFound
-from app.services.bench.choices import BenchChoices, change_bench
+from app.services.bench.choices import change_bench
+from app.services.bench.definitions import BenchChoices
 from app.services.measurements.definitions import NewSoundMeasurement
 from app.services.measurements.sound_levels import (
     add_sound_measurement,

@@ -16,13 +16,13 @@ from app.reading_files.log_table import LogTable
 from app.services.adding_trials.staged_uploads import StagedUpload
 from app.services.bench.definitions import AEROSOLS
 from app.services.bench.form_options import TrialFormOptions
+from app.services.bench.time_zones import zone_names
+from app.services.store.clear_level import CLEAR_LEVEL_WORDS
 from app.services.units.definitions import KINDS_OF_CLEANING
 from app.web.forms.options import NEW, plain_choices, select_options
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.adding_a_trial.columns import ColumnRow, columns_shown, uses_of_columns
 from app.web.pages.adding_a_trial.fields import DAY_ORDERS, MARKS, assumed_zone, kinds_of_trial, zone_of
-from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
-from app.web.pages.bench.zones import zone_names
 from app.web.pages.verdict import ShownVerdict, shown_verdict
 from app.web.templating.page_context import Choice
 

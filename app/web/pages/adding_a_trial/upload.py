@@ -11,10 +11,10 @@ from starlette.responses import RedirectResponse, Response
 from app.errors import HazefallError
 from app.services.adding_trials.staged_uploads import stage_upload
 from app.services.bench.form_options import trial_form_options
+from app.services.bench.time_zones import zone_names
 from app.web.dependencies import RenderDep, SessionDep, SettingsDep
 from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
-from app.web.pages.bench.zones import zone_names
 from app.web.templating.page_context import Choice
 
 router = APIRouter()

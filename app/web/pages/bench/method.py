@@ -7,9 +7,10 @@ from starlette.responses import Response
 
 from app.compute.method import METHOD_DESCRIPTION, METHOD_NAME, METHOD_VERSION
 from app.compute.study_figures import RANK_COVERAGE
-from app.services.bench.choices import BenchChoices, bench_choices
+from app.services.bench.choices import bench_choices
+from app.services.bench.definitions import BenchChoices
+from app.services.store.clear_level import CLEAR_LEVEL_WORDS
 from app.web.dependencies import RenderDep, SessionDep
-from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
 
 router = APIRouter()
 

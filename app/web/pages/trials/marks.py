@@ -15,12 +15,12 @@ from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel, in_order
 from app.services.bench.choices import bench_choices
 from app.services.logs.trial_fields import TrialMarks
+from app.services.store.clear_level import CLEAR_LEVEL_WORDS
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.pages.adding_a_trial.fields import MARKS, marks_of, minutes_text, name_marks_as_typed
-from app.web.pages.bench.form import CLEAR_LEVEL_WORDS
 from app.web.templating.page_context import Choice
 
 router = APIRouter()

@@ -3,7 +3,7 @@
 import pytest
 from fastapi.testclient import TestClient
 
-from app.services.bench.choices import BenchChoices
+from app.services.bench.definitions import BenchChoices
 from tests.conftest import SmallBench
 
 FILLED = {
@@ -43,16 +43,20 @@ def test_choices_are_stored_with_a_record_of_each(client: TestClient):
 @pytest.mark.parametrize(
     ("changed", "field", "message"),
     [
-        ({"clear_level_value": ""}, "clear_level_value", "The clear level is empty. Enter a number."),
+        ({"clear_level_value": ""}, "clear_level_value", "The clear level is missing. Enter a number"),
         ({"clear_level_value": "0"}, "clear_level_value", "The clear level is 0; it must be a number above zero."),
         ({"clear_level_kind": "share_of_start"}, "clear_level_value", "enter a fraction above 0 and below 1"),
         ({"timezone": "Mars/Crater"}, "timezone", "enter a name such as UTC or Europe/Berlin"),
         ({"timezone": "../etc/passwd"}, "timezone", "enter a name such as UTC or Europe/Berlin"),
-        ({"hours_per_day": "25"}, "hours_per_day", "Found 25 hours per day; enter a value from 0 to 24."),
-        ({"days_per_year": "400"}, "days_per_year", "Found 400 days per year; enter a value from 0 to 366."),
-        ({"natural_decay_stale_after_days": "0"}, "natural_decay_stale_after_days", "enter 1 to 36500"),
+        ({"hours_per_day": "25"}, "hours_per_day", "The use per day is 25 h; enter a number from 0 to 24 h."),
+        ({"days_per_year": "400"}, "days_per_year", "The use per year is 400 days; enter a number from 0 to 366 days."),
+        (
+            {"natural_decay_stale_after_days": "0"},
+            "natural_decay_stale_after_days",
+            "enter a whole number above zero",
+        ),
         ({"sound_correction_rule": "guess"}, "sound_correction_rule", "choose one of: ISO 3744"),
-        ({"standard_distance_m": "0"}, "standard_distance_m", "it must be above zero"),
+        ({"standard_distance_m": "0"}, "standard_distance_m", "enter a number from 0.01 to 100 m"),
         ({"currency": "euros"}, "currency", "enter three letters"),
     ],
 )

@@ -52,7 +52,11 @@ def test_a_new_clear_level_tells_how_many_trials_are_done(
 
 
 def test_a_refused_change_leaves_no_progress_behind(tried_bench: TriedBench, client: TestClient, settings: Settings):
-    fields = fields_of(client, "/bench") | {"clear_level_value": "-1", "progress_key": KEY}
+    fields = fields_of(client, "/bench") | {
+        "clear_level_kind": "share_of_start",
+        "clear_level_value": "10",
+        "progress_key": KEY,
+    }
     assert client.post("/bench", data=fields).status_code == 422
     assert list((settings.data_folder / "progress").iterdir()) == []
 
