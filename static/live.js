@@ -62,6 +62,7 @@
   function addReadings(news) {
     if (news.whole) points.clear();
     unit = news.unit;
+    words("channel", `${news.label}, ${unit}`);
     news.times_ms.forEach((time, number) => points.set(time, news.levels[number]));
     draw();
   }

@@ -1,6 +1,6 @@
 """Name, version and plain-language description of the decay analysis. Every stored result records the version."""
 
-from app.compute.study_figures import DECAY_COVERAGE, TWO_RATES
+from app.compute.study_figures import DECAY_COVERAGE, EARLY_STOP, TWO_RATES
 
 METHOD_NAME = "single exponential with background, weighted, autocorrelation weighed in"
 METHOD_VERSION = "2.0"
@@ -50,4 +50,5 @@ METHOD_DESCRIPTION = (
     "A single trial takes the spread between trials from the repeats of the whole bench; its interval in a ranking "
     "is never narrower than its own.",
     *DECAY_COVERAGE,
+    EARLY_STOP,
 )

@@ -45,3 +45,21 @@ class JointRanks:
     units: tuple[int, ...]
     order_percent: Ends
     ranks_percent: Ends
+
+
+@dataclass(frozen=True, slots=True)
+class EarlyStop:
+    """Coverage of runs that were stopped at a half-width, and after a fixed time.
+
+    ahead : half-width that came over the one expected `ahead_min` before, in eight of ten runs
+    """
+
+    trials: int
+    half_width_percent: float
+    stopped: int
+    stopped_percent: float
+    median_min: int
+    fixed_min: float
+    fixed_percent: float
+    ahead_min: int
+    ahead: Ends

@@ -1,6 +1,6 @@
 """Figures of the simulation studies; `python -m tests.studies.study_figures` writes this file."""
 
-from app.compute.study_shapes import DecayCoverage, JointRanks, TwoRatesPower
+from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, TwoRatesPower
 
 COVERAGE = DecayCoverage(
     trials=47960,
@@ -22,6 +22,18 @@ COVERAGE = DecayCoverage(
         "start_level": (100.0, 1000.0),
         "relative_noise": (0.01, 0.06),
     },
+)
+
+EARLY_STOP_STUDY = EarlyStop(
+    trials=500,
+    half_width_percent=5.0,
+    stopped=414,
+    stopped_percent=96.4,
+    median_min=21,
+    fixed_min=60.0,
+    fixed_percent=98.6,
+    ahead_min=10,
+    ahead=(0.51, 1.53),
 )
 
 POWER = TwoRatesPower(

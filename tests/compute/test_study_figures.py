@@ -4,9 +4,11 @@ import re
 
 import pytest
 
+from app.compute.live_runs.precision import STOP_AT
 from app.compute.method import METHOD_DESCRIPTION
-from app.compute.study_figures import DECAY_COVERAGE, RANK_COVERAGE, TWO_RATES
+from app.compute.study_figures import DECAY_COVERAGE, EARLY_STOP, RANK_COVERAGE, TWO_RATES
 from tests.studies.decay_coverage import GRID
+from tests.studies.early_stop import LOOK_EVERY_MIN
 from tests.studies.study_figures import SHIPPED, TABLES, module_text
 
 
@@ -63,8 +65,24 @@ def test_the_sentence_on_ranks_holds_the_figures_of_the_table():
     assert f"held at once in {min(ranks)} to {max(ranks)} %" in RANK_COVERAGE
 
 
+def test_the_sentence_on_stopping_early_holds_the_figures_of_the_table():
+    text = table("early_stop")
+    stopped = re.search(r"^stopped within 5 % +(\d+) +([\d.]+) ", text, re.MULTILINE)
+    fixed = re.search(r"^after 60 min +(\d+) +([\d.]+) ", text, re.MULTILINE)
+    minutes = re.search(r"^stopped after (\d+) min", text, re.MULTILINE)
+    ahead = re.search(r"10 min later .* \(10 % below ([\d.]+), 10 % above ([\d.]+)\)", text)
+    assert f"is at most {100 * STOP_AT:g} % of the rate" in EARLY_STOP
+    assert f"In {int(text.split()[4]):,} simulated runs looked at every {LOOK_EVERY_MIN:g}".replace(" 2", " two") in (
+        EARLY_STOP
+    )
+    assert f"it stopped {stopped[1]}, half of them within {minutes[1]} min, and {stopped[2]} % of their" in EARLY_STOP
+    assert f"after a fixed 60 min it is {fixed[2]} % of all runs" in EARLY_STOP
+    assert f"came out at {float(ahead[1]):g} to {float(ahead[2]):g} times" in EARLY_STOP
+    assert float(stopped[2]) >= 93.0, "the rule may not be offered"
+
+
 def test_the_description_states_no_percentage_of_its_own():
     """Coverage and power come from the studies alone; the other percentages are settings of the method."""
-    generated = {*DECAY_COVERAGE, TWO_RATES}
+    generated = {*DECAY_COVERAGE, EARLY_STOP, TWO_RATES}
     assert generated <= set(METHOD_DESCRIPTION)
     assert not [step for step in METHOD_DESCRIPTION if "simulated" in step and step not in generated]

@@ -10,7 +10,7 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from app.compute.study_shapes import DecayCoverage, JointRanks, TwoRatesPower
+from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, TwoRatesPower
 
 TABLES = Path(__file__).parent / "tables"
 SHIPPED = Path(__file__).parents[2] / "app" / "compute" / "study_tables.py"
@@ -110,15 +110,41 @@ def joint_ranks() -> JointRanks:
     )
 
 
+def early_stop() -> EarlyStop:
+    lines = _lines("early_stop")
+    stopped, fixed = (
+        next(cell for cell in _cells(lines) if cell["name"].startswith(begin)) for begin in ("stopped within", "after")
+    )
+    times = re.match(r"stopped after (\d+) min", next(line for line in lines if line.startswith("stopped after")))
+    ahead = re.match(
+        r"half-width (\d+) min later over the one expected: [\d.]+ \(10 % below ([\d.]+), 10 % above ([\d.]+)\)",
+        next(line for line in lines if line.startswith("half-width")),
+    )
+    assert times
+    assert ahead
+    return EarlyStop(
+        trials=int(lines[0].rpartition(" ")[2]),
+        half_width_percent=float(stopped["name"].split()[2]),
+        stopped=int(stopped["trials"]),
+        stopped_percent=float(stopped["inside"]),
+        median_min=int(times[1]),
+        fixed_min=float(fixed["name"].split()[1]),
+        fixed_percent=float(fixed["inside"]),
+        ahead_min=int(ahead[1]),
+        ahead=(float(ahead[2]), float(ahead[3])),
+    )
+
+
 def module_text() -> str:
     """Source of the module that ships, laid out as the formatter lays it out."""
     lines = [
         '"""Figures of the simulation studies; `python -m tests.studies.study_figures` writes this file."""',
         "",
-        "from app.compute.study_shapes import DecayCoverage, JointRanks, TwoRatesPower",
+        "from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, TwoRatesPower",
     ]
     for name, figures in (
         ("COVERAGE", decay_coverage()),
+        ("EARLY_STOP_STUDY", early_stop()),
         ("POWER", two_rates_power()),
         ("JOINT_RANKS", joint_ranks()),
     ):

@@ -87,7 +87,8 @@ def advice_on(facts: LiveFacts) -> tuple[Advice, ...]:
     if facts.level is None:
         message = "No readings yet. Start the logger, and the command or script that sends its readings."
         return (Advice("no_readings", message),)
-    found = [_silent(facts), _start_level(facts), *_rate(facts), _humidity(facts), _unmarked(facts), _over(facts)]
+    rate = (*_rate(facts), _humidity(facts), *_notes(facts))
+    found = [_silent(facts), _start_level(facts), *rate, _unmarked(facts), _over(facts)]
     return tuple(each for each in found if each is not None)
 
 
@@ -141,15 +142,16 @@ def _rate(facts: LiveFacts) -> list[Advice]:
         why = facts.decay.fit.why_not if facts.decay.fit is not None and facts.decay.fit.why_not else ""
         return [Advice("rate_unknown", f"Rate not known yet. {why}".strip())]
     known = f"Rate known to ±{percent_text(precision.now)} %"
-    if facts.phase == "over":
-        return [Advice("rate_known", f"{known}.")]
-    if precision.more_min is None or precision.then is None:
+    if facts.phase == "over" or not precision.predictable:
+        early = "" if facts.phase == "over" else " so far, with the notes below"
+        found = [Advice("rate_known", f"{known}{early}.")]
+    elif precision.more_min is None or precision.then is None:
         found = [Advice("rate_known", f"{known}; more minutes would change little.")]
     else:
         minutes = f"{precision.more_min} more minute{'' if precision.more_min == 1 else 's'}"
         give = "gives" if precision.more_min == 1 else "give"
         found = [Advice("rate_known", f"{known}; {minutes} {give} about ±{percent_text(precision.then)} %.")]
-    if precision.may_stop:
+    if precision.may_stop and facts.phase != "over":
         message = f"The interval is within ±{percent_text(STOP_AT)} % of the rate; you may end the run."
         found.append(Advice("may_stop", message))
     return found
@@ -167,6 +169,13 @@ def _humidity(facts: LiveFacts) -> Advice | None:
         "percentage points the rate gets a note, because damp particles look larger."
     )
     return Advice(f"humidity_{way}", message)
+
+
+def _notes(facts: LiveFacts) -> list[Advice]:
+    """What the analysis notes about the rate so far."""
+    if facts.phase not in ("decay", "over") or facts.precision is None or facts.decay is None:
+        return []
+    return [Advice(note.code, note.message) for note in facts.decay.notes if note.severity != "fine"]
 
 
 def _unmarked(facts: LiveFacts) -> Advice | None:

@@ -24,12 +24,14 @@ class Precision:
     """Half-width of the 95 % interval over the rate.
 
     now : reached so far
+    predictable : the fit has no note that asks for care, so what more minutes give can be estimated
     more_min, then : minutes of further decay that give `then`; None where no worthwhile gain is left in this run
     """
 
     now: float
-    more_min: int | None
-    then: float | None
+    predictable: bool
+    more_min: int | None = None
+    then: float | None = None
 
     @property
     def may_stop(self) -> bool:
@@ -49,25 +51,26 @@ def precision_of(decay: ChannelDecay) -> Precision | None:
     now = relative_half_width(decay)
     if now is None:
         return None
+    if any(note.severity != "fine" for note in decay.notes):
+        return Precision(now, predictable=False)
     expected = expected_half_widths(decay)
     target = next((each for each in _TARGETS if each <= _WORTHWHILE * now), None)
-    if target is None or not expected.size:
-        return Precision(now, None, None)
-    reached = np.flatnonzero(expected <= target)
-    if reached.size:
-        more = int(reached[0]) + 1
-        return Precision(now, more, float(expected[more - 1]))
-    return Precision(now, None, None)
+    reached = np.flatnonzero(expected <= target) if target is not None else np.zeros(0)
+    if not reached.size:
+        return Precision(now, predictable=True)
+    more = int(reached[0]) + 1
+    return Precision(now, True, more, float(expected[more - 1]))
 
 
 def expected_half_widths(decay: ChannelDecay) -> Floats:
     r"""Expected relative half-width after 1, 2, ... more minutes, until the excess reaches the floor of the fit window.
 
-    The covariance of (background, amplitude, rate) is the inverse of the information of readings spread evenly over the
-    window, with noise proportional to the level above a floor, and a background anywhere between zero and the lowest
-    level (variance of a uniform distribution). The size of the noise is the one that gives the uncertainty of the fit
-    so far. Parts of the uncertainty that are not noise stay as they are. An estimate: autocorrelation is assumed to act
-    on the longer window as on the present one.
+    .. math:: \Sigma_{later} = (\Sigma_{now}^{-1} + I_{more} / s^2)^{-1}
+
+    The covariance of (background, amplitude, rate) is that of the fit, to which the information of the readings to come
+    is added. Their noise is proportional to the level above a floor; its size s is the one that gives the information
+    on the rate that the readings so far have given, so autocorrelation acts on both alike. The coverage factor and the
+    parts of the uncertainty that are not noise stay as they are. An estimate: a study compares it with what came.
     """
     fit, now = decay.fit, relative_half_width(decay)
     if fit is None or now is None or fit.decay_rate is None or fit.amplitude is None or fit.background is None:
@@ -79,44 +82,33 @@ def expected_half_widths(decay: ChannelDecay) -> Floats:
     more = min(MOST_MORE_MIN, math.floor(60 * left_h)) if math.isfinite(left_h) else 0
     if more < 1 or length_h <= 0 or amplitude <= 0:
         return np.zeros(0)
-    steps = max(round(60 * length_h * _STEPS_A_MIN), 8)
-    step_h = length_h / steps
-    minutes = np.arange(more + 1)
-    ends = np.minimum(steps + np.round(minutes / 60 / step_h).astype(int), 200_000)
-    time_h: Floats = begin_h + step_h * (np.arange(int(ends[-1]), dtype=np.float64) + 0.5)
-    information, lowest = _information(time_h, rate, amplitude, background)
-    information, lowest = information[ends - 1], lowest[ends - 1]
-    prior = 12.0 * (amplitude / lowest) ** 2  # of the background in units of the amplitude
-    scale = _noise_scale(information[0], prior[0], fit.statistical_uncertainty_per_h / rate)
-    expected = _relative_uncertainty(information / scale**2, prior)
-    of_noise = fit.statistical_uncertainty_per_h / rate
-    other = max((fit.decay_rate.uncertainty / rate) ** 2 - of_noise**2, 0.0)
-    factor = now / (fit.decay_rate.uncertainty / rate) if fit.decay_rate.uncertainty > 0 else 0.0
-    widths: Floats = factor * np.sqrt(np.minimum(expected, of_noise) ** 2 + other)
-    return widths[1:]
+    step_h = 1 / 60 / _STEPS_A_MIN
+    steps = max(round(length_h / step_h), 1)
+    time_h: Floats = begin_h + step_h * (np.arange(steps + more * _STEPS_A_MIN, dtype=np.float64) + 0.5)
+    information = _information(time_h, rate, amplitude, background)
+    scales = np.array([amplitude, amplitude, rate])
+    try:
+        known = np.linalg.inv(np.array(fit.covariance) / np.outer(scales, scales))
+    except np.linalg.LinAlgError:
+        return np.zeros(0)
+    so_far = information[steps - 1]
+    if not known[2, 2] > 0:
+        return np.zeros(0)
+    noise = so_far[2, 2] / known[2, 2]
+    added = (information[steps + _STEPS_A_MIN - 1 :: _STEPS_A_MIN] - so_far) / noise
+    expected = np.sqrt(np.maximum(np.linalg.inv(known + added)[:, 2, 2], 0.0))
+    shrinks = expected / math.sqrt(1e-300 + max(float(np.linalg.inv(known)[2, 2]), 0.0))
+    uncertainty = fit.decay_rate.uncertainty / rate
+    of_noise = min(fit.statistical_uncertainty_per_h / rate, uncertainty)
+    other = uncertainty**2 - of_noise**2
+    widths: Floats = now / uncertainty * np.sqrt((of_noise * np.minimum(shrinks, 1.0)) ** 2 + other)
+    return widths
 
 
-def _information(time_h: Floats, rate: float, amplitude: float, background: float) -> tuple[Floats, Floats]:
-    """Information after each step, for parameters relative to amplitude and rate, and the level there."""
+def _information(time_h: Floats, rate: float, amplitude: float, background: float) -> Floats:
+    """Information of even readings up to each step, for parameters relative to amplitude and rate."""
     decayed = np.exp(-rate * time_h)
-    level = background + amplitude * decayed
-    noise = (level + FLOOR_SHARE * amplitude) / amplitude
+    noise = background / amplitude + decayed + FLOOR_SHARE
     slopes = np.stack([np.ones_like(decayed), decayed, -rate * time_h * decayed], axis=-1) / noise[:, None]
-    return np.cumsum(slopes[:, :, None] * slopes[:, None, :], axis=0), level
-
-
-def _relative_uncertainty(information: Floats, prior: Floats) -> Floats:
-    known = information.copy()
-    known[..., 0, 0] += prior
-    uncertainty: Floats = np.sqrt(np.linalg.inv(known)[..., 2, 2])
-    return uncertainty
-
-
-def _noise_scale(information: Floats, prior: float, wanted: float) -> float:
-    """Size of the noise at which the rate has the wanted relative uncertainty, by bisection."""
-    low, high = -18.0, 6.0
-    for _ in range(50):
-        middle = (low + high) / 2
-        found = float(_relative_uncertainty(information / 10.0 ** (2 * middle), np.asarray(prior)))
-        low, high = (middle, high) if found < wanted else (low, middle)
-    return float(10.0**low)
+    summed: Floats = np.cumsum(slopes[:, :, None] * slopes[:, None, :], axis=0)
+    return summed

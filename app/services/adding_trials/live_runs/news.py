@@ -6,6 +6,7 @@ import numpy as np
 from sqlalchemy import Engine, select
 
 from app.errors import NotFound
+from app.reading_files.headers.channels import channel as channel_named
 from app.services.adding_trials.live_runs.fits import shown_channel
 from app.services.adding_trials.live_runs.recorded import read_run
 from app.services.adding_trials.live_runs.state import LiveState, live_state
@@ -24,6 +25,7 @@ class NewPoints:
     """
 
     channel: str
+    label: str
     unit: str
     times_ms: list[int]
     levels: list[float]
@@ -65,5 +67,12 @@ def news_of_run(engine: Engine, run_id: int, since: int | None) -> News:
     if whole:
         thinned = thinned_positions(times, levels, MOST_POINTS)
         times, levels = times[thinned], levels[thinned]
-    points = NewPoints(channel, readings.units[channel], np.round(times).astype(int).tolist(), levels.tolist(), whole)
+    points = NewPoints(
+        channel,
+        channel_named(channel).label,
+        readings.units[channel],
+        np.round(times).astype(int).tolist(),
+        levels.tolist(),
+        whole,
+    )
     return News(state.run.changes, state, points if whole or points.levels else None)

@@ -32,11 +32,13 @@ class LevelShape(BaseModel):
 
 
 class PrecisionShape(FromStore):
-    """Half-width of the 95 % interval over the rate: now, and after `more_min` more minutes. A run may be stopped where
+    """Half-width of the 95 % interval over the rate: now, and after `more_min` more minutes
+    where that is `predictable`. A run may be stopped where
     `may_stop` is true; the rule looks at the width alone.
     """
 
     now: float
+    predictable: bool
     more_min: int | None
     then: float | None
     may_stop: bool

@@ -88,8 +88,8 @@ async def _events(engine: Any, run_id: int, seen: int | None, bench: dict[str, A
 
 
 def _points(points: Any) -> str:
-    sent = {"channel": points.channel, "unit": points.unit, "times_ms": points.times_ms, "levels": points.levels}
-    return json.dumps(sent | {"whole": points.whole})
+    sent = {"channel": points.channel, "label": points.label, "unit": points.unit, "whole": points.whole}
+    return json.dumps(sent | {"times_ms": points.times_ms, "levels": points.levels})
 
 
 def _event(name: str, changes: int, data: str) -> bytes:

@@ -11,6 +11,7 @@ from starlette.responses import RedirectResponse, Response
 
 from app.compute.live_runs.advice import Advice
 from app.compute.wording.numbers import level_text
+from app.reading_files.headers.channels import channel
 from app.services.adding_trials.live_runs.events import KINDS_OF_EVENT, add_event, undo_event
 from app.services.adding_trials.live_runs.finish import finish_run, request_file
 from app.services.adding_trials.live_runs.recorded import read_run
@@ -136,7 +137,7 @@ def _page(session: Session, run_id: int, form: TypedForm) -> LiveRunPage:
         events=[EventLine(e.id, e.kind.capitalize(), _clock(e.at, timezone)) for e in standing],
         event_times_ms=json.dumps([[e.kind, _on_logger_clock_ms(state, e.at)] for e in standing]),
         signature=signature_of(state),
-        channel=fit.channel if fit else "",
+        channel=channel(fit.channel).label if fit else "",
         unit=fit.unit if fit else "",
         clear_level=fit.decay.time_to_clear.clear_level if fit else None,
         newest=_newest(session, state, timezone),
