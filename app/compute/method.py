@@ -1,6 +1,6 @@
 """Name, version and plain-language description of the decay analysis. Every stored result records the version."""
 
-from app.compute.study_figures import DECAY_COVERAGE, EARLY_STOP, TWO_RATES
+from app.compute.study_figures import DECAY_COVERAGE, EARLY_STOP, SMALL_SAMPLES, TWO_RATES
 
 METHOD_NAME = "single exponential with background, weighted, autocorrelation weighed in"
 METHOD_VERSION = "2.0"
@@ -47,8 +47,19 @@ METHOD_DESCRIPTION = (
     "it.",
     "The time to clear is the first moment at which the smoothed level falls to the clear level and stays there for "
     "two minutes; a run that ends before that is reported as not cleared within its length.",
-    "A single trial takes the spread between trials from the repeats of the whole bench; its interval in a ranking "
-    "is never narrower than its own.",
+    "The spread between trials of one setting is assumed to be 5 % of the rate (root mean square, five degrees of "
+    "freedom; common practice, no source). Repeats of the whole bench update it. A single trial has this spread in its "
+    "interval, which in a ranking is never narrower than its own. The scatter of repeats is combined with it by "
+    "degrees of freedom. Where two settings are compared, the spread counts as one quantity.",
+    "The median time to clear of up to five trials is that of log-normal times. Their spread is that of the rate, of "
+    "20 % more or less smoke (common practice, no source), and of each time itself. Runs that did not clear count as "
+    "longer. From six trials on median and interval are those of Kaplan and Meier, where bounded; up to eight the "
+    "interval also contains the log-normal one.",
+    "The natural decay of a trial is that of its week, by a random walk through the empty-room runs. Its step size and "
+    "the spread between days are weighed by their restricted likelihood. Before the runs show them, 25 % between days "
+    "and of drift in a month are assumed (common practice, no source). The further the runs, the wider the "
+    "interval; a trial more than fourteen days from the nearest run has a note.",
+    *SMALL_SAMPLES,
     *DECAY_COVERAGE,
     EARLY_STOP,
 )

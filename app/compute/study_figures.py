@@ -3,7 +3,8 @@
 The numbers come from `study_tables.py`, which the studies write beside their tables; none is typed here.
 """
 
-from app.compute.study_tables import COVERAGE, EARLY_STOP_STUDY, JOINT_RANKS, POWER
+from app.compute.study_tables import COVERAGE, EARLY_STOP_STUDY, JOINT_RANKS, POWER, ROOM_DRIFT
+from app.compute.study_tables import SMALL_SAMPLES as FEW
 from app.compute.wording.numbers import listed
 
 
@@ -65,6 +66,24 @@ def _early_stop_words() -> str:
     )
 
 
+def _small_samples_words() -> tuple[str, ...]:
+    rates, times = FEW.rates_percent, FEW.times_percent
+    return (
+        "In simulated benches with one to three trials of each unit, whose true spread is the assumed one, the 95 % "
+        f"intervals of rates and of their ratios hold the truth in {rates[1.0][0]} to {rates[1.0][1]} %, and those of "
+        f"the median time to clear of one to eight trials in {times[1.0][0]} to {times[1.0][1]} %. With half that "
+        f"spread it is {rates[0.5][0]} to {rates[0.5][1]} % and {times[0.5][0]} to {times[0.5][1]} %, with twice that "
+        f"spread {rates[2.0][0]} to {rates[2.0][1]} % and {times[2.0][0]} to {times[2.0][1]} %: the lowest values "
+        "belong to benches without any repeat, which cannot show that their trials differ more.",
+        f"In simulated rooms whose natural decay changes by 20 to 100 % in {ROOM_DRIFT.days:g} days, it is held or "
+        f"noted in {ROOM_DRIFT.held_or_noted_percent[0]} to {ROOM_DRIFT.held_or_noted_percent[1]} % of trials, "
+        f"wherever the empty-room runs are (a flat mean over all runs holds it in {ROOM_DRIFT.flat_percent[0]} to "
+        f"{ROOM_DRIFT.flat_percent[1]} %). In a steady room it is held in {ROOM_DRIFT.steady_percent[0]} to "
+        f"{ROOM_DRIFT.steady_percent[1]} %.",
+    )
+
+
+SMALL_SAMPLES = _small_samples_words()
 DECAY_COVERAGE = _coverage_words()
 EARLY_STOP = _early_stop_words()
 TWO_RATES = _two_rates_words()

@@ -39,6 +39,31 @@ class TwoRatesPower:
 
 
 @dataclass(frozen=True, slots=True)
+class SmallSamples:
+    """How often the intervals of few repeats hold the truth, by the true spread over the assumed one.
+
+    rates_percent : rates and ratios of benches with one to three trials a unit
+    times_percent : median time to clear of one to eight trials
+    """
+
+    rates_percent: Mapping[float, Ends]
+    times_percent: Mapping[float, Ends]
+
+
+@dataclass(frozen=True, slots=True)
+class RoomDrift:
+    """How often the natural decay of a drifting room is held or noted, and how often a flat mean holds it.
+
+    steady_percent : held, in a room without a drift
+    """
+
+    days: float
+    held_or_noted_percent: Ends
+    flat_percent: Ends
+    steady_percent: Ends
+
+
+@dataclass(frozen=True, slots=True)
 class JointRanks:
     """How often the ranking of a whole bench is right, and all rank intervals hold at once."""
 

@@ -1,6 +1,6 @@
 """Figures of the simulation studies; `python -m tests.studies.study_figures` writes this file."""
 
-from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, TwoRatesPower
+from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, RoomDrift, SmallSamples, TwoRatesPower
 
 COVERAGE = DecayCoverage(
     trials=47960,
@@ -54,4 +54,24 @@ JOINT_RANKS = JointRanks(
     units=(10, 25, 70),
     order_percent=(93.3, 100.0),
     ranks_percent=(96.3, 100.0),
+)
+
+SMALL_SAMPLES = SmallSamples(
+    rates_percent={
+        0.5: (97.7, 100.0),
+        1.0: (92.8, 96.9),
+        2.0: (67.4, 93.8),
+    },
+    times_percent={
+        0.5: (99.2, 100.0),
+        1.0: (94.0, 97.9),
+        2.0: (70.1, 97.8),
+    },
+)
+
+ROOM_DRIFT = RoomDrift(
+    days=60.0,
+    held_or_noted_percent=(91.8, 100.0),
+    flat_percent=(12.1, 95.7),
+    steady_percent=(93.9, 100.0),
 )

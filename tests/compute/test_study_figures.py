@@ -6,7 +6,7 @@ import pytest
 
 from app.compute.live_runs.precision import STOP_AT
 from app.compute.method import METHOD_DESCRIPTION
-from app.compute.study_figures import DECAY_COVERAGE, EARLY_STOP, RANK_COVERAGE, TWO_RATES
+from app.compute.study_figures import DECAY_COVERAGE, EARLY_STOP, RANK_COVERAGE, SMALL_SAMPLES, TWO_RATES
 from tests.studies.decay_coverage import GRID
 from tests.studies.early_stop import LOOK_EVERY_MIN
 from tests.studies.study_figures import SHIPPED, TABLES, module_text
@@ -81,8 +81,33 @@ def test_the_sentence_on_stopping_early_holds_the_figures_of_the_table():
     assert float(stopped[2]) >= 93.0, "the rule may not be offered"
 
 
+@pytest.mark.parametrize("spread", ["0.5", "1.0", "2.0"])
+def test_the_sentence_on_small_samples_holds_the_figures_of_the_table(spread):
+    """Read here from the table by column."""
+    rates, times = table("small_samples").split("Median time to clear", 1)
+    rows = [line[31:].split() for line in rates.splitlines()[6:] if line and "no spread" not in line]
+    held = [float(value) for row in rows if row[0] == spread for value in (row[1], row[3])]
+    medians = [line.split() for line in times.split("Unlike units")[0].splitlines()[3:] if line]
+    held_times = [float(row[3]) for row in medians if row[2] == spread]
+    assert (len(held), len(held_times)) == (2 * 16, 16)
+    assert f"{min(held)} to {max(held)} %" in SMALL_SAMPLES[0]
+    assert f"{min(held_times)} to {max(held_times)} %" in SMALL_SAMPLES[0]
+
+
+def test_the_sentence_on_drift_holds_the_figures_of_the_table():
+    rows = [(line[24:46].strip(), line[51:].split()) for line in table("room_drift").splitlines()[4:]]
+    moving = [row for drift, row in rows if ("%" in drift and "walks" not in drift) or drift == "doubles"]
+    noted = [float(value) for row in moving for value in row[2:4]]
+    flat = [float(row[4]) for row in moving if row[4] != "–"]
+    steady = [float(value) for drift, row in rows if drift == "none" for value in row[:2]]
+    assert len(moving) == 2 * 5 * 5
+    assert f"noted in {min(noted)} to {max(noted)} % of trials" in SMALL_SAMPLES[1]
+    assert f"holds it in {min(flat)} to {max(flat)} %" in SMALL_SAMPLES[1]
+    assert f"it is held in {min(steady)} to {max(steady)} %" in SMALL_SAMPLES[1]
+
+
 def test_the_description_states_no_percentage_of_its_own():
     """Coverage and power come from the studies alone; the other percentages are settings of the method."""
-    generated = {*DECAY_COVERAGE, EARLY_STOP, TWO_RATES}
+    generated = {*DECAY_COVERAGE, EARLY_STOP, *SMALL_SAMPLES, TWO_RATES}
     assert generated <= set(METHOD_DESCRIPTION)
     assert not [step for step in METHOD_DESCRIPTION if "simulated" in step and step not in generated]

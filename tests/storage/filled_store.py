@@ -157,6 +157,7 @@ LATER_ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = (
 LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0016", "channel_results", {"unit_on_uncertainty_s": 12.5}),
     ("0019", "result_notes", {"advice": "set_run_end", "advice_value": 31.2, "advice_other_value": None}),
+    ("0020", "natural_decay_pools", {"week_of": DAY, "drift_sd_per_month": 0.01}),
 )
 # rows that the store itself adds, by triggers
 WRITTEN_BY_THE_STORE = {"unit_changes"}

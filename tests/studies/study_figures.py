@@ -10,7 +10,7 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, TwoRatesPower
+from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, RoomDrift, SmallSamples, TwoRatesPower
 
 TABLES = Path(__file__).parent / "tables"
 SHIPPED = Path(__file__).parents[2] / "app" / "compute" / "study_tables.py"
@@ -135,18 +135,53 @@ def early_stop() -> EarlyStop:
     )
 
 
+def small_samples() -> SmallSamples:
+    lines = _lines("small_samples")
+    rates: dict[float, list[float]] = {}
+    for line in lines:
+        row = re.fullmatch(r"(\S.*?)\s+\d+%\s+([\d.]+)\s+([\d.]+)\s+[\d.]+\s+([\d.]+)\s+\S+\s+\S+", line)
+        if row and "no spread" not in row[1]:
+            rates.setdefault(float(row[2]), []).extend([float(row[3]), float(row[4])])
+    times: dict[float, list[float]] = {}
+    for line in lines:
+        if row := re.fullmatch(r"\s+\d+\s+(?:any|[\d.]+)\s+([\d.]+)\s+([\d.]+)\s+[\d.]+\s+[\d.]+", line):
+            times.setdefault(float(row[1]), []).append(float(row[2]))
+    return SmallSamples(
+        rates_percent={spread: _ends(found) for spread, found in rates.items()},
+        times_percent={spread: _ends(found) for spread, found in times.items()},
+    )
+
+
+def room_drift() -> RoomDrift:
+    lines = _lines("room_drift")
+    rows = [re.fullmatch(r"(\d.{23})(\S.{21})\s*\d+%((?:\s+[\d.–]+){7})", line) for line in lines]
+    found = [(row[2].strip(), row[3].split()) for row in rows if row]
+    drifting = [values for drift, values in found if drift.startswith(("rises", "falls", "doubles"))]
+    days = re.search(r"drift over (\d+) days", "\n".join(lines))
+    assert days is not None
+    return RoomDrift(
+        days=float(days[1]),
+        held_or_noted_percent=_ends([float(value) for values in drifting for value in values[2:4]]),
+        flat_percent=_ends([float(values[4]) for values in drifting if values[4] != "–"]),
+        steady_percent=_ends([float(value) for drift, values in found if drift == "none" for value in values[:2]]),
+    )
+
+
 def module_text() -> str:
     """Source of the module that ships, laid out as the formatter lays it out."""
     lines = [
         '"""Figures of the simulation studies; `python -m tests.studies.study_figures` writes this file."""',
         "",
-        "from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, TwoRatesPower",
+        "from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, RoomDrift, SmallSamples, "
+        "TwoRatesPower",
     ]
     for name, figures in (
         ("COVERAGE", decay_coverage()),
         ("EARLY_STOP_STUDY", early_stop()),
         ("POWER", two_rates_power()),
         ("JOINT_RANKS", joint_ranks()),
+        ("SMALL_SAMPLES", small_samples()),
+        ("ROOM_DRIFT", room_drift()),
     ):
         lines += ["", f"{name} = {type(figures).__name__}("]
         for field in fields(figures):

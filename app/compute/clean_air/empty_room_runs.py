@@ -10,6 +10,8 @@ from app.compute.wording.notes import Note
 # limits are common practice without a source; they are arguments, so callers can change them.
 HUMIDITY_LIMIT_PCT = 15.0
 START_LEVEL_FACTOR_LIMIT = 3.0
+# Further from the nearest run the result depends on the assumed drift of the room. Common practice, no source.
+FAR_IN_TIME_DAYS = 14.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,8 @@ def choose_runs(
         chosen = _alike_in_humidity(chosen, relative_humidity_pct, humidity_limit_pct, left_out, notes)
     if start_level is not None and start_level > 0:
         chosen = _alike_in_start_level(chosen, start_level, start_level_factor_limit, left_out, notes)
+    if not stale:
+        notes += _few_or_far(chosen, day)
     return ChosenRuns(tuple(chosen), tuple(left_out), tuple(notes), stale)
 
 
@@ -172,6 +176,36 @@ def _within(
         if apart[run.run_id] > limit:
             left_out.append(LeftOutRun(run.run_id, kind, f"{words.format(apart[run.run_id])}; the limit is {limit:g}"))
     return [run for run in runs if apart[run.run_id] <= limit]
+
+
+def _few_or_far(chosen: Sequence[EmptyRoomRun], day: float) -> list[Note]:
+    """Notes on a natural decay that rests on assumptions more than on runs."""
+    notes = []
+    nearest = min(abs(run.day - day) for run in chosen)
+    if nearest > FAR_IN_TIME_DAYS:
+        notes.append(
+            Note(
+                code="natural_decay_far_in_time",
+                severity="care",
+                message=f"The closest empty-room run is {nearest:.0f} days from the trial. How much the room changed "
+                "since is assumed, and the interval is wider for it. Do an empty-room run within "
+                f"{FAR_IN_TIME_DAYS:.0f} days.",
+                value=nearest,
+                limit=FAR_IN_TIME_DAYS,
+                unit="d",
+            )
+        )
+    if len(chosen) == 1:
+        notes.append(
+            Note(
+                code="natural_decay_single_run",
+                severity="fine",
+                message="Only one empty-room run serves this trial, so the spread of the natural decay between days is "
+                "assumed. Do empty-room runs on two more days.",
+                value=1.0,
+            )
+        )
+    return notes
 
 
 def _missing() -> Note:

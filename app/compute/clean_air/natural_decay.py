@@ -1,29 +1,34 @@
-"""Natural decay of a room, pooled over its empty-room runs."""
+"""Natural decay of a room on a given day, from its empty-room runs."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from app.compute.clean_air.room_history import RoomHistory
 from app.compute.statistics.measured import Measured
-from app.compute.statistics.propagation import effective_degrees_of_freedom
-from app.compute.statistics.random_effects import heterogeneity, paule_mandel_variance, random_effects
+from app.compute.statistics.mixture import measured_of_mixture
+from app.compute.statistics.random_effects import heterogeneity
 from app.compute.statistics.repeatability import Repeatability
 
-METHOD = "random-effects mean (Paule-Mandel), t interval (Hartung-Knapp)"
+Floats = NDArray[np.float64]
 
-# From this many runs on, the spread comes from the room's own runs; below it the bench-wide spread is used.
+METHOD = "local level model: random walk between days, spread and step size averaged over their likelihood"
+
+# From this many runs on, the runs decide more about the spread between days than the assumption does.
 FEWEST_RUNS_THAT_SPEAK_FOR_THEMSELVES = 3
+# More runs than these, the nearest in time, do not narrow the result noticeably.
+MOST_RUNS = 24
 
-# Used until the bench has repeats of its own. Wind, temperature and doors change a room from day to day; the figure is
-# an assumption of this program without a published source, and every result that depends on it says so.
+# Wind, temperature and doors change a room from day to day. Common practice, no source; every result that depends on it
+# says so.
 ASSUMED_BETWEEN_RUNS = Repeatability(
     relative_sd=0.25,
     degrees_of_freedom=5.0,
     groups=0,
     trials=0,
-    source="assumed 25 % between days, until this bench has repeated empty-room runs",
+    source="assumed 25 % between days (common practice, no source)",
 )
 
 
@@ -47,13 +52,14 @@ class EmptyRoomRun:
 
 @dataclass(frozen=True, slots=True)
 class NaturalDecay:
-    """Pooled natural decay of one room and channel. [1/h]
+    """Natural decay of one room and channel on one day. [1/h]
 
-    natural_decay : the mean, for a quantity averaged over many days
+    natural_decay : the room's level on that day, for a quantity averaged over runs of about that time
     on_one_day : the same value with the spread between days included, for the result of a single trial
-    between_run_sd_per_h : standard deviation between runs beyond the uncertainties of the fits
-    between_run_source : "these runs", or the source of a pooled spread
-    run_ids, weights : which runs, and the share of each in the mean, in the same order
+    between_run_sd_per_h : standard deviation between runs of one time beyond the uncertainties of the fits
+    drift_sd_per_month : random walk of the level in thirty days, standard deviation
+    between_run_source : "these runs", or where the spread comes from
+    run_ids, weights : which runs, and the share of each, in the same order
     first_day, last_day : of the runs [d]
     heterogeneity_p : chi-square probability that the runs differ by no more than their fits allow; 1 for one run
     """
@@ -61,6 +67,7 @@ class NaturalDecay:
     natural_decay: Measured
     on_one_day: Measured
     between_run_sd_per_h: float
+    drift_sd_per_month: float
     between_run_source: str
     run_ids: tuple[int, ...]
     weights: tuple[float, ...]
@@ -74,35 +81,47 @@ class NaturalDecay:
         return len(self.run_ids)
 
 
-def pool_natural_decay(runs: Sequence[EmptyRoomRun], *, between_runs: Repeatability | None = None) -> NaturalDecay:
-    r"""Mean natural decay over empty-room runs that differ from day to day.
+def pool_natural_decay(
+    runs: Sequence[EmptyRoomRun], *, day: float, between_runs: Repeatability = ASSUMED_BETWEEN_RUNS
+) -> NaturalDecay:
+    r"""Natural decay on one day, from empty-room runs on other days.
 
-    .. math:: k_n = \frac{\sum w_i k_i}{\sum w_i}, \qquad w_i = \frac{1}{u_i^2 + \tau^2}
+    .. math:: k_i = m(t_i) + e_i + \epsilon_i, \qquad m(t) - m(t') \sim N(0,\ \omega^2 |t-t'|)
 
     Parameters
     ----------
     runs : of one room and channel, at least one
-    between_runs : relative spread between empty-room runs of the whole bench, used for a room with one or two runs;
-        `ASSUMED_BETWEEN_RUNS` where it is missing or has fewer than three degrees of freedom
+    day : of the result, on the calendar of the runs [d]
+    between_runs : relative spread τ of the daily deviations e, from other rooms of the bench, or assumed; the runs
+        themselves update it
 
     Returns
     -------
-    With three runs or more: Paule and Mandel's between-run variance, and the t interval of `random_effects`.
-    With one or two: the pooled relative spread times the level, combined with the scatter of the two runs by their
-    degrees of freedom, because two runs alone would give an interval of thirteen standard errors.
+    The level m on that day, interpolated between the runs around it, less certain the further they are: the best linear
+    unbiased estimate for each spread τ and step size ω (`RoomHistory`), averaged over both with their restricted
+    likelihood and the assumptions. One run gives its own value, with the assumed spread and drift.
 
     Raises
     ------
     ValueError if there is no run, or if a run's uncertainty is not above zero.
 
     >>> day_1 = EmptyRoomRun(11, Measured(0.50, 0.02, 30), day=1.0)
-    >>> day_5 = EmptyRoomRun(12, Measured(0.62, 0.02, 30), day=5.0)
-    >>> day_9 = EmptyRoomRun(13, Measured(0.44, 0.02, 30), day=9.0)
-    >>> pool_natural_decay([day_1, day_5, day_9]).natural_decay
-    Measured(value=0.5..., uncertainty=0.0529...)
-    >>> pool_natural_decay([day_1]).between_run_source
-    'assumed 25 % between days, until this bench has repeated empty-room runs'
+    >>> day_9 = EmptyRoomRun(13, Measured(0.54, 0.02, 30), day=9.0)
+    >>> near, far = (pool_natural_decay([day_1, day_9], day=day).natural_decay for day in (5.0, 60.0))
+    >>> round(near.value, 2), far.high_95 > near.high_95
+    (0.52, True)
+    >>> pool_natural_decay([day_1], day=1.0).between_run_source
+    'assumed 25 % between days (common practice, no source)'
     """
+    history = room_history(runs, day=day, between_runs=between_runs)
+    return natural_decay_on(day, runs, history, between_runs)
+
+
+def room_history(
+    runs: Sequence[EmptyRoomRun], *, day: float, between_runs: Repeatability = ASSUMED_BETWEEN_RUNS
+) -> RoomHistory:
+    """What the runs tell of spread and drift, for `natural_decay_on`; of more than `MOST_RUNS`, those nearest to the
+    day."""
     if not runs:
         raise ValueError("The natural decay needs at least one empty-room run and found none.")
     for run in runs:
@@ -111,58 +130,35 @@ def pool_natural_decay(runs: Sequence[EmptyRoomRun], *, between_runs: Repeatabil
                 f"Empty-room run {run.run_id} has the uncertainty {run.decay_rate.uncertainty} per hour; it must be "
                 "above zero."
             )
-    if len(runs) >= FEWEST_RUNS_THAT_SPEAK_FOR_THEMSELVES:
-        return _pool_many(runs)
-    return _pool_few(runs, between_runs if between_runs and between_runs.is_usable else ASSUMED_BETWEEN_RUNS)
-
-
-def _pool_many(runs: Sequence[EmptyRoomRun]) -> NaturalDecay:
-    pooled = random_effects([r.decay_rate.value for r in runs], [r.decay_rate.uncertainty for r in runs])
-    mean = Measured(pooled.mean, pooled.uncertainty, pooled.degrees_of_freedom)
-    return _gather(
-        runs, mean, pooled.between_sd, pooled.degrees_of_freedom, "these runs", pooled.weights, pooled.heterogeneity_p
+    used = sorted(runs, key=lambda run: (abs(run.day - day), run.run_id))[:MOST_RUNS]
+    used.sort(key=lambda run: (run.day, run.run_id))
+    return RoomHistory.of(
+        [run.run_id for run in used],
+        [run.day for run in used],
+        [run.decay_rate for run in used],
+        between_runs,
     )
 
 
-def _pool_few(runs: Sequence[EmptyRoomRun], pooled: Repeatability) -> NaturalDecay:
-    values = np.array([run.decay_rate.value for run in runs])
-    uncertainties = np.array([run.decay_rate.uncertainty for run in runs])
-    between_sd = pooled.relative_sd * abs(float(values.mean()))
-    own_degrees = values.size - 1
-    degrees = pooled.degrees_of_freedom + own_degrees
-    if own_degrees:
-        own_variance = paule_mandel_variance(values, uncertainties**2)
-        between_sd = math.sqrt((pooled.degrees_of_freedom * between_sd**2 + own_degrees * own_variance) / degrees)
-    w = 1.0 / (uncertainties**2 + between_sd**2)
-    share = w / w.sum()
-    parts = [(s * u, run.decay_rate.degrees_of_freedom) for s, u, run in zip(share, uncertainties, runs, strict=True)]
-    alone = pooled.degrees_of_freedom_alone + own_degrees
-    parts.append((between_sd * math.sqrt(float(share @ share)), alone))
-    mean = Measured(
-        float(share @ values), math.hypot(*(part for part, _ in parts)), effective_degrees_of_freedom(parts)
-    )
-    p = heterogeneity(values, uncertainties)[1] if own_degrees else 1.0
-    return _gather(runs, mean, between_sd, alone, pooled.source, tuple(share.tolist()), p)
-
-
-def _gather(
-    runs: Sequence[EmptyRoomRun],
-    mean: Measured,
-    between_sd: float,
-    between_degrees: float,
-    source: str,
-    weights: tuple[float, ...],
-    heterogeneity_p: float,
+def natural_decay_on(
+    day: float, runs: Sequence[EmptyRoomRun], history: RoomHistory, between_runs: Repeatability
 ) -> NaturalDecay:
-    parts = [(mean.uncertainty, mean.degrees_of_freedom), (between_sd, between_degrees)]
+    """Natural decay on one day, from the history of the same runs."""
+    level = history.on(day)
+    own = len(history.run_ids) >= FEWEST_RUNS_THAT_SPEAK_FOR_THEMSELVES
+    share = dict(zip(history.run_ids, level.weights, strict=True))
+    used = [run for run in runs if run.run_id in share]
+    values = np.array([run.decay_rate.value for run in used])
+    uncertainties = np.array([run.decay_rate.uncertainty for run in used])
     return NaturalDecay(
-        natural_decay=mean,
-        on_one_day=Measured(mean.value, math.hypot(mean.uncertainty, between_sd), effective_degrees_of_freedom(parts)),
-        between_run_sd_per_h=between_sd,
-        between_run_source=source,
-        run_ids=tuple(run.run_id for run in runs),
-        weights=weights,
-        first_day=min(run.day for run in runs),
-        last_day=max(run.day for run in runs),
-        heterogeneity_p=heterogeneity_p,
+        natural_decay=measured_of_mixture(history.likely, level.means, level.deviations),
+        on_one_day=measured_of_mixture(history.likely, level.means, np.hypot(level.deviations, history.spreads)),
+        between_run_sd_per_h=float(np.sqrt(history.likely @ history.spreads**2)),
+        drift_sd_per_month=float(np.sqrt(history.likely @ history.drifts**2)),
+        between_run_source="these runs" if own else between_runs.source,
+        run_ids=tuple(run.run_id for run in used),
+        weights=tuple(share[run.run_id] for run in used),
+        first_day=min(run.day for run in used),
+        last_day=max(run.day for run in used),
+        heterogeneity_p=heterogeneity(values, uncertainties)[1] if len(used) > 1 else 1.0,
     )

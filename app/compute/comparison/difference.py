@@ -10,7 +10,7 @@ from scipy.special import ndtr, stdtr
 from app.compute.comparison.setting_in_room import SettingInRoom, natural_correlation
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured, coverage_factor_95
-from app.compute.statistics.propagation import effective_degrees_of_freedom
+from app.compute.statistics.propagation import common_component, effective_degrees_of_freedom
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +36,12 @@ class Comparison:
     probability_first_higher: float
 
 
-def compare_measured(first: Measured, second: Measured, *, with_ratio: bool = True) -> Comparison:
+def compare_measured(
+    first: Measured, second: Measured, *, with_ratio: bool = True, pooled_spread: bool = False
+) -> Comparison:
     r"""Two quantities of one unit measured independently: power, money, or levels in dB with `with_ratio=False`.
+
+    pooled_spread : the uncertainty of both comes from one spread, so their degrees of freedom do not add up
 
     .. math:: d = a - b, \qquad u_d^2 = u_a^2 + u_b^2
 
@@ -47,18 +51,20 @@ def compare_measured(first: Measured, second: Measured, *, with_ratio: bool = Tr
     >>> quieter.higher, round(quieter.difference.high_95, 2)
     ('second', -1.95)
     """
-    parts = ((first.uncertainty, first.degrees_of_freedom), (second.uncertainty, second.degrees_of_freedom))
-    difference = _combined(first.value - second.value, parts)
+
+    def parts(one: float, other: float) -> tuple[tuple[float, float], ...]:
+        both = (
+            (one * first.uncertainty, first.degrees_of_freedom),
+            (other * second.uncertainty, second.degrees_of_freedom),
+        )
+        return (common_component(both),) if pooled_spread else both
+
+    difference = _combined(first.value - second.value, parts(1.0, 1.0))
     if not with_ratio:
         return _gather(difference, None)
 
     def degrees_of(one: float, other: float) -> float:
-        return effective_degrees_of_freedom(
-            (
-                (one * first.uncertainty, first.degrees_of_freedom),
-                (other * second.uncertainty, second.degrees_of_freedom),
-            )
-        )
+        return effective_degrees_of_freedom(parts(one, other))
 
     variances = (first.uncertainty**2, second.uncertainty**2, 0.0)
     return _gather(difference, _Pair(first.value, second.value, *variances, degrees_of))
@@ -100,19 +106,20 @@ def compare_clean_air(first: SettingInRoom, second: SettingInRoom) -> Comparison
     return _gather(difference, pair)
 
 
-def compare_clearing_times(first: Measured, second: Measured) -> Comparison:
+def compare_clearing_times(first: Measured, second: Measured, *, pooled_spread: bool = False) -> Comparison:
     r"""How much faster one setting clears than the other, from their total decay rates. [1/h]
 
     .. math:: \frac{t_2}{t_1} = \frac{k_1}{k_2}
 
     Standard clearing times are ln 20 / k, so the ratio of rates is the inverse ratio of times, and
     `higher` is the faster one. Total decay belongs to the room of the test; the two have to come from one room.
+    `pooled_spread` as in `compare_measured`.
 
     >>> faster = compare_clearing_times(Measured(6.4, 0.2), Measured(4.0, 0.2))
     >>> faster.higher, [round(x, 2) for x in faster.times.interval_95]
     ('first', [1.43, 1.8])
     """
-    return compare_measured(first, second)
+    return compare_measured(first, second, pooled_spread=pooled_spread)
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,6 +242,8 @@ def _clean_air_parts(
         (volume_1 * first.total_decay.uncertainty, first.total_decay.degrees_of_freedom),
         (volume_2 * second.total_decay.uncertainty, second.total_decay.degrees_of_freedom),
     ]
+    if first.pooled_spread and second.pooled_spread:
+        parts = [common_component(parts)]
     parts.append(_natural_part(first, second, volume_1, volume_2))
     if with_volume and first.room_id == second.room_id:
         cleaning = one * first.cleaning_per_h - other * second.cleaning_per_h

@@ -16,27 +16,40 @@ DRAWS = 2_000
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Values, uncertainties and degrees of freedom of many measured quantities, as columns."""
+    """Values, uncertainties and degrees of freedom of many measured quantities, as columns.
+
+    pooled : columns whose uncertainties come from one spread
+    """
 
     value: Floats
     uncertainty: Floats
     degrees: Floats
+    pooled: NDArray[np.bool_]
 
     @classmethod
-    def of(cls, quantities: Sequence[Measured]) -> "Columns":
+    def of(cls, quantities: Sequence[Measured], pooled: Sequence[bool] = ()) -> "Columns":
         return cls(
             np.array([q.value for q in quantities], dtype=np.float64),
             np.array([q.uncertainty for q in quantities], dtype=np.float64),
             np.array([q.degrees_of_freedom for q in quantities], dtype=np.float64),
+            np.array(pooled or [False] * len(quantities), dtype=np.bool_),
         )
 
     def scaled(self, factor: Floats) -> "Columns":
-        return Columns(self.value * factor, self.uncertainty * np.abs(factor), self.degrees)
+        return Columns(self.value * factor, self.uncertainty * np.abs(factor), self.degrees, self.pooled)
 
     def draw(self, random: np.random.Generator) -> Floats:
-        """Draws (rows) from Student's t of each column; normal where the degrees of freedom are infinite."""
+        """Draws (rows) from Student's t of each column; normal where the degrees of freedom are infinite.
+
+        Pooled columns share one deviate of their chi-squares (Wilson and Hilferty's cube, from memory).
+        """
         drawn = random.standard_normal((DRAWS, self.value.size))
-        finite = np.isfinite(self.degrees)
+        common = np.isfinite(self.degrees) & self.pooled
+        if common.any():
+            ninth = 2.0 / (9.0 * self.degrees[common])
+            cube = 1.0 - ninth + random.standard_normal((DRAWS, 1)) * np.sqrt(ninth)
+            drawn[:, common] /= np.sqrt(np.maximum(cube, 0.05) ** 3)
+        finite = np.isfinite(self.degrees) & ~self.pooled
         if finite.any():
             chi_square = 2.0 * random.standard_gamma(self.degrees[finite] / 2.0, (DRAWS, int(finite.sum())))
             drawn[:, finite] /= np.sqrt(chi_square / self.degrees[finite])

@@ -5,7 +5,7 @@ All pairs are tested jointly (`joint_pairs`); quantities that settings share (na
 once.
 """
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,7 +87,7 @@ def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Seq
     """
     keys = sorted(settings)
     tested = [settings[key] for key in keys]
-    total = Columns.of([s.total_decay for s in tested])
+    total = Columns.of([s.total_decay for s in tested], [s.pooled_spread for s in tested])
     natural = NaturalDecays.of(tested)
     volume, room_of = distinct_of([(s.room_id, s.volume) for s in tested])
     rate_per_volume = total.value - natural.value[natural.pool_of]
@@ -114,11 +114,13 @@ def rank_by_measured(
     lowest_first: bool = False,
     not_measurable: Sequence[int] = (),
     shared: Mapping[int, tuple[Hashable, float]] | None = None,
+    pooled_spread: Collection[int] = (),
 ) -> RankTable:
     """Order by any quantity measured for each unit: total decay, sound, power, cost.
 
     shared : key to a shared error source such as a meter: its name and standard uncertainty,
     not included in `quantities`; drawn once for each name
+    pooled_spread : keys whose uncertainties come from one spread (`SettingInRoom`)
     not_measurable : keys of units without a rankable value, such as a clear level that was not reached
     Raises ValueError where a key is in both.
 
@@ -128,7 +130,7 @@ def rank_by_measured(
     ([(1, 1, 2), (2, 1, 2), (3, 3, 3)], ((1, 2),))
     """
     keys = sorted(quantities)
-    columns = Columns.of([quantities[key] for key in keys])
+    columns = Columns.of([quantities[key] for key in keys], [key in pooled_spread for key in keys])
     sign = -1.0 if lowest_first else 1.0
     common = shared or {}
     sources = list(dict.fromkeys(name for name, _ in common.values()))
@@ -154,6 +156,8 @@ def _pairs(values: Floats, own: Columns, shared: Sequence[tuple[Floats, Floats]]
     per_degree = own_variance**2 / own.degrees
     variance = own_variance[:, None] + own_variance[None, :]
     fourth_power = per_degree[:, None] + per_degree[None, :]
+    both = own.pooled[:, None] & own.pooled[None, :]  # as in `common_component`
+    fourth_power += np.where(both, 2 * np.sqrt(per_degree[:, None] * per_degree[None, :]), 0.0)
     for of_difference, degrees in shared:
         variance += of_difference
         fourth_power += of_difference**2 / degrees

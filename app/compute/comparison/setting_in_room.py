@@ -11,6 +11,8 @@ class SettingInRoom:
     """Inputs of the clean air delivery rate V (k_total - k_natural) of one setting.
 
     total_decay : unit running, combined over its trials [1/h]; independent of every other setting
+    pooled_spread : its uncertainty contains the bench's spread between trials, which is common to all such settings:
+        their deviations are independent, but if the spread is too small it is too small for all
     natural_decay : of the pool named by `pool_id` [1/h]; the same value for all settings with that pool
     volume : of the room named by `room_id` [m³]; the same value for all settings in that room
     pool_runs : the empty-room runs of the pool, each with its weight; pools that share runs are correlated
@@ -22,6 +24,7 @@ class SettingInRoom:
     volume: Measured
     room_id: int
     pool_runs: tuple[tuple[int, float], ...] = ()
+    pooled_spread: bool = False
 
     @property
     def cleaning_per_h(self) -> float:

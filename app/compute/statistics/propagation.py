@@ -142,6 +142,23 @@ def covariance_of_means(readings: ArrayLike) -> NDArray[np.float64]:
     return product
 
 
+def common_component(parts: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    r"""Two or more independent components whose uncertainties come from one estimate: one component for
+    `effective_degrees_of_freedom`.
+
+    .. math:: u^2 = \sum_i u_i^2, \qquad \nu = \frac{u^4}{\left(\sum_i u_i^2/\sqrt{\nu_i}\right)^2}
+
+    If the estimate is too small, all are too small at once, so nothing averages out: with equal degrees of freedom the
+    sum has no more of them.
+
+    >>> common_component([(0.3, 5.0), (0.4, 5.0)])
+    (0.5, 4.99...)
+    """
+    variance = sum(uncertainty**2 for uncertainty, _ in parts)
+    root = sum(uncertainty**2 / math.sqrt(degrees) for uncertainty, degrees in parts)
+    return math.sqrt(variance), (variance / root) ** 2 if root > 0 else math.inf
+
+
 def effective_degrees_of_freedom(parts: Iterable[tuple[float, float]]) -> float:
     r"""Degrees of freedom of a combined uncertainty, by Welch and Satterthwaite. [1]_
 

@@ -1,4 +1,4 @@
-"""Repeatability: spread between repeated trials on this bench, pooled over everything repeated."""
+"""Repeatability: spread between repeated trials on this bench, assumed at first and updated by everything repeated."""
 
 import math
 from collections.abc import Sequence
@@ -7,25 +7,32 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from app.compute.statistics.measured import Measured
+from app.compute.statistics.measured import Measured, coverage_factor_95
+from app.compute.statistics.spread_sources import ASSUMED_DEGREES_OF_FREEDOM, ASSUMED_RELATIVE_SD
 
 Floats = NDArray[np.float64]
 
-# Below this a pooled spread is too uncertain to use: Student's t for 2 degrees is 4.3.
-FEWEST_DEGREES_OF_FREEDOM = 3.0
+# Above four, so that the variance of a spread is finite; five is the smallest whole number.
+FEWEST_DEGREES_OF_FREEDOM = 5.0
 
-_MOST_STEPS = 200
+# Steps of a stored figure: one more trial on a large bench then seldom changes it.
+_STEP = math.log(1.02)
+# Relative spreads at which the likelihood is evaluated: 0.05 % to 150 %.
+_SPREADS = np.geomspace(5e-4, 1.5, 97)
 
 
 @dataclass(frozen=True, slots=True)
 class Repeatability:
-    """Relative standard deviation between repeated trials, beyond the uncertainties of the fits.
+    r"""Relative spread between repeated trials, beyond the uncertainties of the fits.
 
-    relative_sd : between-trial standard deviation over the mean, 0.05 for 5 %
-    degrees_of_freedom : of the pooled scatter, which still includes the errors of the fits
-    groups, trials : number of repeated groups, and of their trials
+    Its square is uncertain: a scaled inverse chi-square distribution with this mean and these degrees of freedom.
+
+    .. math:: \tau_r^2 \sim \nu s^2/\chi^2_\nu, \qquad \text{relative\_sd}^2 = \frac{\nu}{\nu-2} s^2
+
+    relative_sd : root mean square of the between-trial standard deviation over the mean, 0.05 for 5 %
+    degrees_of_freedom : of the spread alone, above four
+    groups, trials : number of repeated groups, and of their trials, that updated the assumption
     source : where the figure comes from, for readers
-    relative_fit_sd : typical relative error of the fits from which the spread was estimated
     """
 
     relative_sd: float
@@ -33,103 +40,162 @@ class Repeatability:
     groups: int
     trials: int
     source: str
-    relative_fit_sd: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not self.degrees_of_freedom > 4:
+            raise ValueError(f"A spread has {self.degrees_of_freedom} degrees of freedom; it needs more than four.")
 
     @property
-    def degrees_of_freedom_alone(self) -> float:
-        r"""Of the spread alone: subtracting the fits' part leaves a less certain variance.
-
-        .. math:: \nu_\tau = \nu\left(\frac{\tau^2}{\tau^2+u_f^2}\right)^2, \qquad \text{at least 1}
-        """
-        scatter = self.relative_sd**2 + self.relative_fit_sd**2
-        return max(1.0, self.degrees_of_freedom * (self.relative_sd**2 / scatter) ** 2) if scatter > 0 else math.inf
-
-    def degrees_of_freedom_with_fit(self, relative_fit_variance: float) -> float:
-        r"""Of the variance of a trial whose fit has a given relative variance: the spread's, and the known part of the
-        fit, at most those of the pooled scatter.
-
-        .. math:: \nu_\tau\left(\frac{\tau^2+u^2}{\tau^2}\right)^2
-        """
-        if self.relative_sd == 0:
-            return self.degrees_of_freedom
-        grown = self.degrees_of_freedom_alone * (1.0 + relative_fit_variance / self.relative_sd**2) ** 2
-        return min(self.degrees_of_freedom, grown)
+    def repeats(self) -> int:
+        """Degrees of freedom that the bench's own repeats add to the assumption."""
+        return self.trials - self.groups
 
     @property
-    def is_usable(self) -> bool:
-        """Whether it has enough degrees of freedom to be used for settings that were not repeated."""
-        return self.degrees_of_freedom >= FEWEST_DEGREES_OF_FREEDOM
+    def mostly_assumed(self) -> bool:
+        """The bench's own repeats weigh less than the assumption."""
+        return self.repeats < ASSUMED_DEGREES_OF_FREEDOM
+
+    def in_steps(self) -> "Repeatability":
+        """The figure rounded to steps of 2 %: it depends on the trials alone, and seldom moves on a large bench."""
+        return Repeatability(
+            math.exp(round(math.log(self.relative_sd) / _STEP) * _STEP),
+            max(FEWEST_DEGREES_OF_FREEDOM, math.exp(round(math.log(self.degrees_of_freedom) / _STEP / 2) * _STEP * 2)),
+            self.groups,
+            self.trials,
+            self.source,
+        )
 
 
-def pooled_repeatability(groups: Sequence[Sequence[Measured]]) -> Repeatability | None:
-    r"""Relative between-trial standard deviation, pooled over all groups with repeats. [1]_
+ASSUMED_BETWEEN_TRIALS = Repeatability(
+    ASSUMED_RELATIVE_SD, ASSUMED_DEGREES_OF_FREEDOM, 0, 0, "assumed 5 % between repeats (common practice, no source)"
+)
 
-    .. math:: \sum_g\sum_i \frac{(y_{gi}-\bar y_g)^2}{r_{gi}^2+\tau^2} = \sum_g (n_g-1), \qquad
+
+@dataclass(frozen=True, slots=True)
+class UncertainVariance:
+    """A variance known as a scaled inverse chi-square distribution: its mean and its degrees of freedom, above four."""
+
+    mean: float
+    degrees_of_freedom: float
+
+    @property
+    def scale(self) -> float:
+        """Of Student's t for a quantity with this variance."""
+        if math.isinf(self.degrees_of_freedom):
+            return self.mean
+        return self.mean * (self.degrees_of_freedom - 2) / self.degrees_of_freedom
+
+
+def variance_of(uncertainty: float, degrees_of_freedom: float) -> UncertainVariance:
+    """The variance behind a standard uncertainty with its degrees of freedom; with fewer than five, the one on five
+    that gives the same 95 % interval.
+
+    >>> variance_of(0.1, 10.0).scale
+    0.01...
+    """
+    degrees = max(degrees_of_freedom, FEWEST_DEGREES_OF_FREEDOM)
+    scale = (uncertainty * coverage_factor_95(degrees_of_freedom) / coverage_factor_95(degrees)) ** 2
+    return UncertainVariance(scale if math.isinf(degrees) else scale * degrees / (degrees - 2), degrees)
+
+
+def total_variance(parts: Sequence[UncertainVariance]) -> UncertainVariance:
+    r"""The sum of independent uncertain variances, as the distribution with the same mean and variance.
+
+    .. math:: E = \sum E_i, \qquad \nu = 4 + \frac{2 E^2}{\sum 2 E_i^2/(\nu_i-4)}
+
+    Welch and Satterthwaite match moments of the estimate for a given truth; this matches those of the truth for given
+    data, so a part that is known poorly counts with its mean and not with its scale. Checked against the exact mixture
+    of normal distributions in the tests.
+
+    >>> total_variance([UncertainVariance(1.0, 10.0), UncertainVariance(1.0, 10.0)])
+    UncertainVariance(mean=2.0, degrees_of_freedom=16.0)
+    """
+    mean = sum(part.mean for part in parts)
+    spread = sum(2 * part.mean**2 / (part.degrees_of_freedom - 4) for part in parts)
+    return UncertainVariance(mean, 4 + 2 * mean**2 / spread if spread > 0 else math.inf)
+
+
+def with_spread(own: Measured, spread: Repeatability) -> Measured:
+    """A quantity with the spread between trials added to its uncertainty."""
+    of_spread = UncertainVariance((spread.relative_sd * own.value) ** 2, spread.degrees_of_freedom)
+    total = total_variance([variance_of(own.uncertainty, own.degrees_of_freedom), of_spread])
+    return Measured(own.value, math.sqrt(total.scale), total.degrees_of_freedom)
+
+
+def pooled_repeatability(
+    groups: Sequence[Sequence[Measured]], assumed: Repeatability = ASSUMED_BETWEEN_TRIALS, repeats: str = "repeats"
+) -> Repeatability:
+    r"""The assumed spread, updated by all groups with repeats.
+
+    .. math:: p(\tau) \propto \tau^{-\nu_0} e^{-\nu_0 s_0^2/2\tau^2} \prod_g
+              \frac{\prod_i (r_{gi}^2+\tau^2)^{-1/2}}{\left(\sum_i (r_{gi}^2+\tau^2)^{-1}\right)^{1/2}}
+              e^{-\frac12\sum_i (y_{gi}-\bar y_g)^2/(r_{gi}^2+\tau^2)} \frac{d\tau}{\tau}, \qquad
               y_{gi} = \frac{k_{gi}}{\bar k_g},\ r_{gi} = \frac{u_{gi}}{\bar k_g}
 
-    The spread that brings the weighted scatter to its expectation, as in `random_effects`, with one mean for each
-    group. A trial with a poor fit has little weight; the scatter explained by the fits is
-    not counted, because each trial adds its own.
+    The restricted likelihood of the random-effects model [1]_ [2]_ with one mean for each group, times the assumed
+    scaled inverse chi-square distribution. A trial with a poor fit tells little of the spread, and the scatter
+    explained by the fits is not counted, because each trial adds its own.
 
     groups : for each setting, channel and room, the decay rates of its trials with uncertainties above zero [1/h];
         groups of one are passed over, and so are groups whose mean is not above zero
-    Returns None without repeats.
+    Returns the scaled inverse chi-square distribution with the same mean and variance of τ². Without repeats it is the
+        assumption itself. The order of groups and trials does not matter, to the last digit.
 
     References
     ----------
-    .. [1] R. C. Paule and J. Mandel, J. Res. Natl. Bur. Stand. 87, 377-385, 1982, for one group; from memory. That
-       one spread, proportional to the rate, holds for the whole bench is an assumption.
+    .. [1] D. A. Harville, J. Am. Stat. Assoc. 72, 320-338, 1977 (restricted likelihood); from memory, checked against
+       statsmodels. That one spread, proportional to the rate, holds for the whole bench is an assumption.
+    .. [2] G. K. Smyth, Stat. Appl. Genet. Mol. Biol. 3(1), art. 3, 2004 (the prior for a variance); from memory.
 
-    >>> spread = pooled_repeatability([[Measured(4.0, 0.1), Measured(4.4, 0.1)], [Measured(1.0, 0.02)]])
-    >>> round(spread.relative_sd, 4), spread.degrees_of_freedom, spread.groups
-    (0.063, 1.0, 1)
+    >>> spread = pooled_repeatability([[Measured(4.0, 0.02), Measured(4.1, 0.02)]] * 12)
+    >>> round(spread.relative_sd, 3), round(spread.degrees_of_freedom), spread.groups, spread.mostly_assumed
+    (0.027, 17, 12, False)
     """
     repeated = [_relative(group) for group in groups if len(group) > 1 and sum(rate.value for rate in group) > 0]
     if not repeated:
-        return None
-    degrees = sum(values.size - 1 for values, _ in repeated)
-    between = _pooled_between_variance(repeated, degrees)
-    counted_trials = sum(values.size for values, _ in repeated)
-    return Repeatability(
-        relative_sd=math.sqrt(between),
-        degrees_of_freedom=float(degrees),
-        groups=len(repeated),
-        trials=counted_trials,
-        source=f"repeats on this bench: {counted_trials} trials in {len(repeated)} groups",
-        relative_fit_sd=math.sqrt(_typical_fit_variance(repeated, degrees, between)),
+        return assumed
+    repeated.sort(key=lambda group: (group[0].tolist(), group[1].tolist()))
+    mean, degrees = _moments(restricted_log_likelihood(repeated, _SPREADS), assumed)
+    trials = sum(values.size for values, _ in repeated)
+    updated = f"{trials} trials in {len(repeated)} {'group' if len(repeated) == 1 else 'groups'}"
+    known = Repeatability(math.sqrt(mean), degrees, len(repeated), trials, "")
+    source = (
+        f"{assumed.source}, updated by {updated}" if known.mostly_assumed else f"{repeats} on this bench: {updated}"
     )
+    return Repeatability(known.relative_sd, degrees, len(repeated), trials, source)
 
 
 def _relative(group: Sequence[Measured]) -> tuple[Floats, Floats]:
-    """Values and squared uncertainties of a group over its mean."""
-    values = np.array([rate.value for rate in group])
-    return values / values.mean(), np.array([(rate.uncertainty / values.mean()) ** 2 for rate in group])
+    """Values and squared uncertainties of a group over its mean, in ascending order."""
+    ordered = sorted((rate.value, rate.uncertainty) for rate in group)
+    values = np.array([value for value, _ in ordered])
+    return values / values.mean(), np.array([uncertainty for _, uncertainty in ordered]) ** 2 / values.mean() ** 2
 
 
-def _pooled_between_variance(repeated: Sequence[tuple[Floats, Floats]], degrees: int) -> float:
-    """Solves the equation by Newton steps from zero, which converge from below."""
-    between = 0.0
-    for _ in range(_MOST_STEPS):
-        excess, slope = -float(degrees), 0.0
-        for values, variances in repeated:
-            w = 1.0 / (variances + between)
-            squares = (values - w @ values / w.sum()) ** 2
-            excess += float(w @ squares)
-            slope += float(w**2 @ squares)
-        if excess <= 1e-12 * degrees:
-            break
-        between += excess / slope
-    return between
+def restricted_log_likelihood(groups: Sequence[tuple[Floats, Floats]], spreads: Floats) -> Floats:
+    """Restricted log-likelihood of each spread, for groups of values with the variances of their own errors."""
+    values, variances = np.concatenate([v for v, _ in groups]), np.concatenate([u for _, u in groups])
+    starts = np.cumsum([0, *(v.size for v, _ in groups[:-1])])
+    group_of = np.repeat(np.arange(len(groups)), [v.size for v, _ in groups])
+    found = np.empty(spreads.size)
+    for number, spread in enumerate(spreads.tolist()):  # one at a time: a large bench then needs little memory
+        variance = variances + spread**2
+        w = 1.0 / variance
+        weight = np.add.reduceat(w, starts)
+        mean = np.add.reduceat(w * values, starts) / weight
+        squares = float(w @ (values - mean[group_of]) ** 2)
+        found[number] = -0.5 * (float(np.log(variance).sum()) + float(np.log(weight).sum()) + squares)
+    return found
 
 
-def _typical_fit_variance(repeated: Sequence[tuple[Floats, Floats]], degrees: int, between: float) -> float:
-    """The equivalent common fit variance: with it the spread would be known as well as with the trials' own.
-
-    Each degree of freedom counts with the squared share of the spread in its variance. Without a spread
-    it is the harmonic mean of the fit variances.
-    """
-    if between == 0:
-        variances = np.concatenate([variances for _, variances in repeated])
-        return float(variances.size / np.sum(1.0 / variances))
-    known = sum((v.size - 1) * float(np.mean((between / (v + between)) ** 2)) for _, v in repeated)
-    return between * (math.sqrt(degrees / known) - 1.0)
+def _moments(log_likelihood: Floats, assumed: Repeatability) -> tuple[float, float]:
+    """Mean of the squared spread, and the degrees of freedom that give its variance, after the update."""
+    degrees = assumed.degrees_of_freedom
+    scale = UncertainVariance(assumed.relative_sd**2, degrees).scale
+    log_density = log_likelihood - degrees * np.log(_SPREADS) - degrees * scale / (2 * _SPREADS**2)
+    weights = np.exp(log_density - log_density.max())
+    weights /= weights.sum()
+    squares = _SPREADS**2
+    mean = float(weights @ squares)
+    variance = float(weights @ (squares - mean) ** 2)
+    return mean, max(FEWEST_DEGREES_OF_FREEDOM, 4 + 2 * mean**2 / variance)

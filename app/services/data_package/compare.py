@@ -8,11 +8,11 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.compute.statistics.repeatability import Repeatability
+from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability
 from app.services.data_package.open import FILLED_IN, OpenPackage
 from app.services.data_package.overview import OVERVIEW_FIELDS, OVERVIEW_KEYS, overview_rows
 from app.services.data_package.tables import packaged_columns, values_from, written
-from app.services.results.repeatability import FIGURES, MOVES_WHEN_CHANGED_BY, refresh_repeatability
+from app.services.results.repeatability import FIGURES, refresh_repeatability
 from app.services.results.summaries import summary_values
 from app.services.results.summary_trials import GroupKey, read_summary_trials
 from app.storage.models.trials import (
@@ -77,7 +77,7 @@ def _write_summaries_again(session: Session, package: OpenPackage) -> None:
         for row in session.scalars(select(SettingSummary)).all()
     }
     for key, trials in read_summary_trials(session).items():
-        for name, value in summary_values(trials, lent.get(key.channel), pools).items():
+        for name, value in summary_values(trials, lent.get(key.channel, ASSUMED_BETWEEN_TRIALS), pools).items():
             setattr(rows[key], name, value)
     session.flush()
     session.expire_all()
@@ -91,11 +91,7 @@ def _check_repeatability(session: Session, package: OpenPackage, given: Sequence
     session.expire_all()
     for row in given:
         now = fresh.get(row["channel"])
-        # a bench keeps its figure until it changes by this share, so that not every trial changes all summaries
-        if (
-            now is None
-            or abs(now.relative_sd - row["relative_sd"]) > MOVES_WHEN_CHANGED_BY * row["relative_sd"] + 1e-12
-        ):
+        if now is None or not math.isclose(now.relative_sd, row["relative_sd"], rel_tol=SAME_WITHIN):
             package.wrong(
                 "repeatability",
                 f"Repeats of {row['channel']} differ by {'nothing known' if now is None else f'{now.relative_sd:.4g}'} "
@@ -104,8 +100,8 @@ def _check_repeatability(session: Session, package: OpenPackage, given: Sequence
 
 
 def _compare_pools(session: Session, package: OpenPackage) -> int:
-    """Compares pools, identified by their runs. Only those in the package are checked, because a store may hold unused
-    ones.
+    """Compares pools, identified by their runs and week. Only those in the package are checked, because a store may
+    hold unused ones.
     """
     members: dict[str, list[int]] = {}
     for record in package.records("results/natural_decay_pool_runs.csv"):
@@ -114,14 +110,18 @@ def _compare_pools(session: Session, package: OpenPackage) -> int:
     for pool_id, trial_id in session.execute(select(NaturalDecayPoolRun.pool_id, NaturalDecayPoolRun.trial_id)):
         runs.setdefault(pool_id, []).append(trial_id)
     fresh: dict[Key, dict[str, str]] = {
-        (str(pool.room_id), pool.channel, " ".join(map(str, sorted(runs.get(pool.id, []))))): _as_text(pool)
+        (str(pool.room_id), pool.channel, " ".join(map(str, sorted(runs.get(pool.id, [])))), written(pool.week_of)): (
+            _as_text(pool)
+        )
         for pool in session.scalars(select(NaturalDecayPool)).all()
     }
     told: dict[Key, dict[str, str]] = {
-        (row["room_id"], row["channel"], " ".join(map(str, sorted(members.get(row["id"], []))))): row
+        (row["room_id"], row["channel"], " ".join(map(str, sorted(members.get(row["id"], [])))), row["week_of"]): row
         for row in package.records("results/natural_decay_pools.csv")
     }
-    return _compare_rows(package, "results/natural_decay_pools.csv", "pool of room {0}, {1}, runs {2}", told, fresh)
+    return _compare_rows(
+        package, "results/natural_decay_pools.csv", "pool of room {0}, {1}, runs {2}, week of {3}", told, fresh
+    )
 
 
 def _stored(session: Session, model: Any, keys: Sequence[str]) -> dict[Key, dict[str, str]]:

@@ -56,15 +56,15 @@ Method {METHOD_VERSION}: {METHOD_NAME}.
    the room is mixed and ends before the readings sink into the background. The standard error allows for the
    autocorrelation of the readings; the sensitivity of k to other defensible windows is part of its uncertainty.
 2. **Natural decay.** Runs of the empty room give the decay without a unit. Those of the same room and channel that are
-   no older than {bench.natural_decay_stale_after_days} days are pooled with the spread between them
-   (`results/natural_decay_pools.csv` and `results/natural_decay_pool_runs.csv`).
+   no older than {bench.natural_decay_stale_after_days} days give a random walk in time with a spread between days,
+   interpolated to the week of each trial (`results/natural_decay_pools.csv` and `results/natural_decay_pool_runs.csv`).
 3. **Clean air delivery rate.** V (k_total - k_natural) [m³/h], V being the volume of the room with its uncertainty.
    Without an empty-room run it is not available. A rate that cannot be distinguished from zero is given as "at most".
 4. **Times.** Time to 95 % reduction is ln(20) / k_total. Time to clear is the first lasting crossing of the clear
    level; a run that ended before is a lower bound. The bench's clear level: {bench.clear_level_value:g}
    ({bench.clear_level_kind.replace("_", " ")}).
-5. **Repeats.** Trials of one setting, room and aerosol are combined with the spread between them; a setting
-   with few trials borrows the spread of the bench's other repeats (`results/bench_repeatability.csv`).
+5. **Repeats.** Trials of one setting, room and aerosol are combined with the spread between them: an assumed one,
+   updated by all repeats of the bench (`results/bench_repeatability.csv`; without a row there, the assumption alone).
 6. **Sound** is the energy mean of the measurements, corrected for the background by {bench.sound_correction_rule} and
    brought to {bench.standard_distance_m:g} m by 20 lg(r2 / r1).
 7. **Running cost** is energy times the tariff plus consumables, for {bench.hours_per_day:g} h per day on

@@ -51,7 +51,8 @@ def _clearing_time(first: ComparedSetting, second: ComparedSetting, _: str) -> F
     rates = _both(first, second, lambda s: s.tested.total_decay if s.tested else None, "{} has no decay rate here.")
     if isinstance(rates, Finding):
         return rates
-    comparison = compare_clearing_times(*rates)
+    pooled = all(setting.tested is not None and setting.tested.pooled_spread for setting in (first, second))
+    comparison = compare_clearing_times(*rates, pooled_spread=pooled)
     return _finding(comparison, faster(comparison), first, second, "speed of clearing")
 
 

@@ -116,7 +116,8 @@ def _by_clearing_time(snapshot: BenchSnapshot, _ranking: Ranking, _: _Lines, tes
     """
     idle = [key for key, setting in tested.items() if setting.in_room is not None and not setting.measurable]
     rates = {key: s.total_decay for key, s in tested.items() if s.total_decay is not None and key not in idle}
-    return snapshot.of_values(_measured_ranks, tuple(rates.items()), False, tuple(idle))
+    pooled = tuple(key for key in rates if tested[key].pooled_spread)
+    return snapshot.of_values(_measured_ranks, tuple(rates.items()), False, tuple(idle), (), pooled)
 
 
 def _by_sound(snapshot: BenchSnapshot, ranking: Ranking, lines: _Lines, _: _Tested) -> RankTable:
@@ -163,10 +164,15 @@ def _measured_ranks(
     lowest_first: bool,
     not_measurable: tuple[int, ...],
     shared: tuple[tuple[int, tuple[Hashable, float]], ...] = (),
+    pooled_spread: tuple[int, ...] = (),
 ) -> RankTable:
     """Cached like `_clean_air_ranks`."""
     return rank_by_measured(
-        dict(quantities), lowest_first=lowest_first, not_measurable=not_measurable, shared=dict(shared)
+        dict(quantities),
+        lowest_first=lowest_first,
+        not_measurable=not_measurable,
+        shared=dict(shared),
+        pooled_spread=pooled_spread,
     )
 
 

@@ -99,7 +99,7 @@ def analyse_log(log: LogFile, request: AnalysisRequest) -> LogAnalysis:
     decays = analyse_channels(table.elapsed_s, table.levels, table.units, terms, chosen)
     if not any(_rate(decay) is not None or decay.rejected_fit is not None for decay in decays.values()):
         raise NoDecayFound(_why_none(log.file_name, chosen, decays))
-    pools, said = _natural_decays(request, tuple(decays))
+    pools, said = _natural_decays(request, tuple(decays), day_number(table.started_at))
     return LogAnalysis(
         METHOD_NAME,
         METHOD_VERSION,
@@ -152,7 +152,7 @@ def _why_none(file_name: str, chosen: Sequence[str], decays: dict[str, ChannelDe
 
 
 def _natural_decays(
-    request: AnalysisRequest, channels: Sequence[str]
+    request: AnalysisRequest, channels: Sequence[str], day: float
 ) -> tuple[dict[str, Measured], dict[str, tuple[Note, ...]]]:
     if request.natural_decay is not None:
         exact = request.natural_decay.uncertainty == 0
@@ -177,7 +177,7 @@ def _natural_decays(
                     number, rate, day_number(table.started_at), analysed.relative_humidity_pct, decay.start_level
                 )
             )
-    pools = {name: pool_natural_decay(of_channel) for name, of_channel in runs.items() if of_channel}
+    pools = {name: pool_natural_decay(of_channel, day=day) for name, of_channel in runs.items() if of_channel}
     for name in channels:
         said[name].append(_resting_on(pools[name]) if name in pools else _missing_natural_decay())
     return {name: pool.on_one_day for name, pool in pools.items()}, {n: tuple(notes) for n, notes in said.items()}

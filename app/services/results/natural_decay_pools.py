@@ -1,19 +1,26 @@
-"""Natural decay of a room, pooled over its empty-room runs; each pool lists its runs."""
+"""Natural decay of a room in the week of each trial, from its empty-room runs; each pool lists its runs."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Select, delete, select
 from sqlalchemy.orm import Session
 
 from app.compute.clean_air.empty_room_runs import ChosenRuns, choose_runs
-from app.compute.clean_air.natural_decay import EmptyRoomRun, NaturalDecay, pool_natural_decay
+from app.compute.clean_air.natural_decay import (
+    ASSUMED_BETWEEN_RUNS,
+    MOST_RUNS,
+    EmptyRoomRun,
+    NaturalDecay,
+    natural_decay_on,
+    room_history,
+)
+from app.compute.clean_air.room_history import RoomHistory
 from app.compute.method import METHOD_VERSION
-from app.compute.statistics.measured import Measured
 from app.compute.statistics.repeatability import Repeatability, pooled_repeatability
 from app.services.logs.trial_fields import EMPTY_ROOM
 from app.services.results.rows import stored_degrees, stored_measured
@@ -35,10 +42,25 @@ class PooledForTrial:
     choice: ChosenRuns
 
 
+class PoolKey(NamedTuple):
+    """What identifies a pool: room, channel, the middle of its week, and its runs."""
+
+    room_id: int
+    channel: str
+    week_of: date
+    runs: frozenset[int]
+
+
+def middle_of_week(at: datetime) -> date:
+    """The Thursday of the week from Monday to Sunday, UTC."""
+    day = at.astimezone(UTC).date()
+    return day + timedelta(days=3 - day.weekday())
+
+
 class EmptyRoomRuns:
     """The usable empty-room runs of the bench, read once, and the pools made from them.
 
-    Trials with the same runs share one pool, so that their common natural decay cancels
+    Trials of one week with the same runs share one pool, so that their common natural decay cancels
     when they are compared.
     """
 
@@ -46,9 +68,11 @@ class EmptyRoomRuns:
         self._session = session
         self._stale_after_days = float(session.get_one(Bench, 1).natural_decay_stale_after_days or 180)
         self._runs = _usable_runs(session)
-        self._spread = _spread_between_runs(self._runs)
+        self._spread: dict[tuple[int, str], Repeatability] = {}
         self._pools = _present_pools(session) if self._runs else {}
-        self._settled: dict[tuple[int, str, frozenset[int]], tuple[int, NaturalDecay]] = {}
+        self._histories: dict[tuple[int, str, frozenset[int]], RoomHistory] = {}
+        self._computed: dict[PoolKey, NaturalDecay] = {}
+        self._settled: dict[PoolKey, int] = {}
 
     def serving(
         self,
@@ -73,23 +97,39 @@ class EmptyRoomRuns:
         )
         if not choice.chosen:
             return PooledForTrial(None, None, choice)
-        key = (room_id, channel, frozenset(run.run_id for run in choice.chosen))
+        key = PoolKey(room_id, channel, middle_of_week(at), frozenset(run.run_id for run in choice.chosen))
+        if key not in self._computed:
+            self._computed[key] = self._pooled(key, choice.chosen)
+        pooled = self._computed[key]
         if not keep:
             pool = self._pools.get(key)
-            return PooledForTrial(
-                pool.id if pool else None,
-                pool_natural_decay(choice.chosen, between_runs=self._spread.get(channel)),
-                choice,
-            )
+            return PooledForTrial(pool.id if pool else None, pooled, choice)
         if key not in self._settled:
-            pooled = pool_natural_decay(choice.chosen, between_runs=self._spread.get(channel))
-            self._settled[key] = self._update_pool(key, pooled), pooled
-        return PooledForTrial(*self._settled[key], choice)
+            self._settled[key] = self._update_pool(key, pooled)
+        return PooledForTrial(self._settled[key], pooled, choice)
 
-    def _update_pool(self, key: tuple[int, str, frozenset[int]], pooled: NaturalDecay) -> int:
+    def _pooled(self, key: "PoolKey", chosen: Sequence[EmptyRoomRun]) -> NaturalDecay:
+        day = (key.week_of - date(1970, 1, 1)).days + 0.5
+        spread = self._spread_elsewhere(key.room_id, key.channel)
+        if len(chosen) > MOST_RUNS:  # each week has other nearest runs
+            return natural_decay_on(day, chosen, room_history(chosen, day=day, between_runs=spread), spread)
+        runs = (key.room_id, key.channel, key.runs)
+        if runs not in self._histories:
+            self._histories[runs] = room_history(chosen, day=day, between_runs=spread)
+        return natural_decay_on(day, chosen, self._histories[runs], spread)
+
+    def _spread_elsewhere(self, room_id: int, channel: str) -> Repeatability:
+        """Relative spread between the empty-room runs of the other rooms; the room's own runs update it."""
+        if (room_id, channel) not in self._spread:
+            others = [runs for key, runs in self._runs.items() if key[1] == channel and key[0] != room_id]
+            groups = [[run.decay_rate for run in of_room] for of_room in others]
+            self._spread[room_id, channel] = pooled_repeatability(groups, ASSUMED_BETWEEN_RUNS, "empty-room runs")
+        return self._spread[room_id, channel]
+
+    def _update_pool(self, key: "PoolKey", pooled: NaturalDecay) -> int:
         pool = self._pools.get(key)
         if pool is None:
-            pool = NaturalDecayPool(room_id=key[0], channel=key[1])
+            pool = NaturalDecayPool(room_id=key.room_id, channel=key.channel, week_of=key.week_of)
             self._session.add(pool)
             self._pools[key] = pool
         pool.natural_decay_per_h = pooled.natural_decay.value
@@ -97,6 +137,7 @@ class EmptyRoomRuns:
         pool.degrees_of_freedom = stored_degrees(pooled.natural_decay.degrees_of_freedom)
         pool.between_run_sd_per_h = pooled.between_run_sd_per_h
         pool.between_run_source = pooled.between_run_source
+        pool.drift_sd_per_month = pooled.drift_sd_per_month
         pool.on_one_day_uncertainty_per_h = pooled.on_one_day.uncertainty
         pool.on_one_day_degrees_of_freedom = stored_degrees(pooled.on_one_day.degrees_of_freedom)
         pool.heterogeneity_p = pooled.heterogeneity_p
@@ -164,17 +205,13 @@ def _usable_query() -> Select[*tuple[Any, ...]]:
     )
 
 
-def _spread_between_runs(runs: dict[tuple[int, str], list[EmptyRoomRun]]) -> dict[str, Repeatability | None]:
-    """Relative spread between empty-room runs of each channel, pooled over all rooms, for rooms with few runs."""
-    groups: dict[str, list[Sequence[Measured]]] = defaultdict(list)
-    for (_, channel), of_room in runs.items():
-        groups[channel].append([run.decay_rate for run in of_room])
-    return {channel: pooled_repeatability(of_channel) for channel, of_channel in groups.items()}
-
-
-def _present_pools(session: Session) -> dict[tuple[int, str, frozenset[int]], NaturalDecayPool]:
+def _present_pools(session: Session) -> dict[PoolKey, NaturalDecayPool]:
     members: dict[int, set[int]] = defaultdict(set)
     for pool_id, trial_id in session.execute(select(NaturalDecayPoolRun.pool_id, NaturalDecayPoolRun.trial_id)):
         members[pool_id].add(trial_id)
     pools: Iterable[NaturalDecayPool] = session.scalars(select(NaturalDecayPool))
-    return {(pool.room_id, pool.channel, frozenset(members[pool.id])): pool for pool in pools}
+    return {
+        PoolKey(pool.room_id, pool.channel, pool.week_of, frozenset(members[pool.id])): pool
+        for pool in pools
+        if pool.week_of is not None
+    }

@@ -1,7 +1,7 @@
-"""Repeatability of this bench per channel, pooled over all repeats; used for settings with few trials."""
+"""Repeatability of this bench per channel: the assumed spread, updated by all repeats."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, fields
 from datetime import datetime
 from functools import cache
@@ -11,50 +11,40 @@ from sqlalchemy import Select, delete, insert, select
 from sqlalchemy.orm import Session
 
 from app.compute.statistics.measured import Measured
-from app.compute.statistics.repeatability import Repeatability, pooled_repeatability
+from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability, pooled_repeatability
 from app.services.logs.trial_fields import UNIT_RUNNING
 from app.services.results.rows import stored_measured, without_shared_part
 from app.storage.models.rooms_and_loggers import SmokeSource
 from app.storage.models.trials import BenchRepeatability, ChannelResult, Trial
 from app.storage.models.units_under_test import UnitUnderTest
 
-# A smaller change is ignored, so that one more trial on a large bench does not rewrite every summary; the figure in use
-# is stored, so that all summaries use the same one.
-MOVES_WHEN_CHANGED_BY = 0.02
-
 
 def refresh_repeatability(session: Session, now: datetime) -> tuple[dict[str, Repeatability], bool]:
-    """Pools the repeats of the whole bench; returns the figure in use for each channel, and whether one changed."""
+    """Pools the repeats of the whole bench; returns the figure of each repeated channel, and whether one moved.
+
+    Figures are in steps of 2 %, so that one more trial on a large bench seldom rewrites every summary.
+    """
     connection = session.connection()  # plain statements are faster than ORM objects
     present = {channel: Repeatability(*figures) for channel, *figures in connection.execute(_PRESENT)}
     pooled = {channel: pooled_repeatability(groups) for channel, groups in _groups(session).items()}
-    lent, written = {}, []
-    for channel, new in sorted(pooled.items()):
-        if new is None:
-            continue
-        held = present.get(channel)
-        lent[channel] = new if held is None or _moves(held, new) else held
-        if lent[channel] is not held:
-            written.append((channel, new))
-    gone = present.keys() - lent.keys()
-    changed = [channel for channel, _ in written if channel in present]
-    if gone or changed:
-        connection.execute(delete(BenchRepeatability).where(BenchRepeatability.channel.in_([*gone, *changed])))
-    if written:
-        rows = [{"channel": channel, "computed_at": now, **asdict(new)} for channel, new in written]
-        connection.execute(insert(BenchRepeatability), rows)
-    return lent, bool(gone or written)
+    found = {channel: new.in_steps() for channel, new in sorted(pooled.items()) if new.groups}
+    changed = [channel for channel in (present | found) if present.get(channel) != found.get(channel)]
+    if changed:
+        connection.execute(delete(BenchRepeatability).where(BenchRepeatability.channel.in_(changed)))
+        rows = [{"channel": one, "computed_at": now, **asdict(found[one])} for one in changed if one in found]
+        if rows:
+            connection.execute(insert(BenchRepeatability), rows)
+    return found, any(_used(present, channel) != _used(found, channel) for channel in changed)
 
 
 FIGURES = tuple(field.name for field in fields(Repeatability))  # each field has a column of the same name
 _PRESENT = select(BenchRepeatability.channel, *(getattr(BenchRepeatability, name) for name in FIGURES))
 
 
-def _moves(held: Repeatability, new: Repeatability) -> bool:
-    def apart(before: float, after: float) -> bool:
-        return abs(after - before) > MOVES_WHEN_CHANGED_BY * max(abs(before), abs(after))
-
-    return apart(held.relative_sd, new.relative_sd) or apart(held.degrees_of_freedom, new.degrees_of_freedom)
+def _used(figures: Mapping[str, Repeatability], channel: str) -> tuple[float, float, bool]:
+    """The part of a figure that summaries depend on."""
+    figure = figures.get(channel, ASSUMED_BETWEEN_TRIALS)
+    return figure.relative_sd, figure.degrees_of_freedom, figure.mostly_assumed
 
 
 def _groups(session: Session) -> dict[str, list[Sequence[Measured]]]:

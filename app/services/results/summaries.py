@@ -6,6 +6,7 @@ import math
 from collections.abc import Collection, Iterable, Sequence
 from datetime import datetime
 from functools import cache
+from statistics import median
 from typing import Any
 
 from sqlalchemy import Select, bindparam, delete, insert, select, update
@@ -17,8 +18,9 @@ from app.compute.decay.result import TimeToClear
 from app.compute.method import METHOD_VERSION
 from app.compute.statistics.measured import Measured, at_least_as_wide
 from app.compute.statistics.propagation import effective_degrees_of_freedom
-from app.compute.statistics.repeatability import Repeatability
-from app.compute.statistics.repeats import OWN_REPEATS, CombinedTrials, combine_trials
+from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability
+from app.compute.statistics.repeats import CombinedTrials, combine_trials
+from app.compute.statistics.spread_sources import OWN_REPEATS
 from app.services.results.repeatability import refresh_repeatability
 from app.services.results.rows import stored_degrees, without_shared_part
 from app.services.results.summary_trials import GroupKey, SummaryTrial, read_summary_trials
@@ -45,7 +47,7 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
     changed: list[dict[str, Any]] = []
     added: list[dict[str, Any]] = []
     for key, trials in groups.items():
-        values = summary_values(trials, pooled.get(key.channel), pools)
+        values = summary_values(trials, pooled.get(key.channel, ASSUMED_BETWEEN_TRIALS), pools)
         if key not in present:
             unit_id = trials[0].unit_under_test_id
             added.append({**key._asdict(), "unit_under_test_id": unit_id, "computed_at": now, **values})
@@ -65,7 +67,7 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
 
 
 def summary_values(
-    trials: Sequence[SummaryTrial], pooled: Repeatability | None, pools: dict[int, NaturalDecayPool]
+    trials: Sequence[SummaryTrial], pooled: Repeatability, pools: dict[int, NaturalDecayPool]
 ) -> dict[str, Any]:
     """Columns of one summary. Excluded trials are only counted; unusable ones give neither rate nor time."""
     kept = [trial for trial in trials if not trial.excluded]
@@ -84,7 +86,7 @@ def summary_values(
         "heterogeneous": False,
     }
     judged_usable = [trial for trial in kept if trial.usable]
-    values |= _clearing(judged_usable)
+    values |= _clearing(judged_usable, pooled)
     if judged_usable:
         values["start_level_low"] = min(trial.start_level for trial in judged_usable)
         values["start_level_high"] = max(trial.start_level for trial in judged_usable)
@@ -93,13 +95,13 @@ def summary_values(
     return values
 
 
-def _rates(
-    usable: Sequence[SummaryTrial], pooled: Repeatability | None, pools: dict[int, NaturalDecayPool]
-) -> dict[str, Any]:
+def _rates(usable: Sequence[SummaryTrial], pooled: Repeatability, pools: dict[int, NaturalDecayPool]) -> dict[str, Any]:
     own = [(t.total_decay, t.humidity_uncertainty_per_h) for t in usable if t.total_decay is not None]
     combined = combine_trials([without_shared_part(rate, shared) for rate, shared in own], pooled)
-    # The newest trial's pool represents the setting, so that settings tested in the same weeks share it.
-    pool = next((pools[t.pool_id] for t in reversed(usable) if t.pool_id in pools), None)
+    # The pool of the middle trial represents the setting: a steady drift of the room then cancels in the mean.
+    middle = (len(usable) - 1) / 2
+    with_pool = sorted(range(len(usable)), key=lambda place: abs(place - middle))
+    pool = next((pools[pool_id] for place in with_pool if (pool_id := usable[place].pool_id) in pools), None)
     days = len({trial.started_at.date() for trial in usable})
     total, between_sd = _with_spread_between_days(combined, pool, days)
     shared_by_all = sum(w * shared for w, (_, shared) in zip(combined.weights, own, strict=True))
@@ -168,19 +170,28 @@ def _with_what_repeats_share(total: Measured, shared: float) -> Measured:
     return at_least_as_wide(wider, total)
 
 
-def _clearing(usable: Sequence[SummaryTrial]) -> dict[str, Any]:
+def _clearing(usable: Sequence[SummaryTrial], pooled: Repeatability) -> dict[str, Any]:
     """Time to clear over the trials that use the newest trial's clear level and started above it."""
     if not usable:
         return {}
     alike = [t for t in usable if t.clear_key == usable[-1].clear_key and t.start_level > t.clear_level]
     times = [
-        TimeToClear(t.cleared, t.time_to_clear_min, t.not_cleared_before_min, None, t.clear_level)
+        TimeToClear(
+            t.cleared,
+            t.time_to_clear_min,
+            t.not_cleared_before_min,
+            None,
+            t.clear_level,
+            t.time_to_clear_uncertainty_min,
+        )
         for t in alike
         if (t.time_to_clear_min if t.cleared else t.not_cleared_before_min) is not None
     ]
     if not times:
         return {}
-    combined = combine_times_to_clear(times)
+    # at a share of the start level the amount of smoke does not matter
+    start_level = None if usable[-1].clear_key[0] == "share_of_start" else median(t.start_level for t in alike)
+    combined = combine_times_to_clear(times, pooled, start_level=start_level)
     return {
         "censored_trials": combined.censored_trials,
         "time_to_clear_min": combined.median_min,

@@ -49,6 +49,7 @@ class SummaryTrial:
     clear_key: tuple[str, float]
     cleared: bool
     time_to_clear_min: float | None
+    time_to_clear_uncertainty_min: float | None
     not_cleared_before_min: float | None
     worst_severity: str
     volume: Measured
@@ -89,6 +90,7 @@ def read_summary_trials(
                 ),
                 cleared=row.cleared,
                 time_to_clear_min=row.time_to_clear_min,
+                time_to_clear_uncertainty_min=row.time_to_clear_uncertainty_min,
                 not_cleared_before_min=row.not_cleared_before_min,
                 worst_severity=_SEVERITIES[row.rank or 0],
                 volume=Measured(row.room_volume_m3, row.room_volume_uncertainty_m3),
@@ -124,6 +126,7 @@ def _query() -> Select[*tuple[Any, ...]]:
             ChannelResult.clear_level,
             ChannelResult.cleared,
             ChannelResult.time_to_clear_min,
+            ChannelResult.time_to_clear_uncertainty_min,
             ChannelResult.not_cleared_before_min,
             worst.c.rank,
             Room.room_volume_m3,

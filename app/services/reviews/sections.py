@@ -7,6 +7,7 @@ from app.compute.wording.numbers import counted, listed, money, money_between
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.measurements.claims import CheckedClaim
+from app.services.ranking.assumed_spread import spread_between_trials
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.facts import OtherUnit, ReviewFacts
 from app.services.reviews.figures import power_shown, rate_shown, time_shown
@@ -72,6 +73,7 @@ def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
         ("Days", _days(runs)),
         ("Tested by", join_spans(listed(sorted({run.tested_by for run in runs if run.tested_by})) or "not recorded")),
         ("Clear level", join_spans(Span(clear, "/bench"))),
+        ("Spread between trials", join_spans(spread_between_trials(facts.known.lines.lines))),
         ("Sound", _sound_method(facts)),
         ("Method", join_spans(Span(f"{METHOD_NAME}, version {METHOD_VERSION}", "/method"))),
     ]

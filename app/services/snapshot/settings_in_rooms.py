@@ -9,6 +9,7 @@ from sqlalchemy import Connection, Select, bindparam, select
 
 from app.compute.comparison.setting_in_room import SettingInRoom
 from app.compute.statistics.measured import Measured
+from app.compute.statistics.spread_sources import OWN_REPEATS
 from app.services.results.rows import stored_measured
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.storage.models.rooms_and_loggers import Room
@@ -21,6 +22,7 @@ class TestedSetting:
 
     total_decay : None without a usable trial [1/h]
     in_room : inputs of its clean air delivery rate, None without a natural decay
+    pooled_spread : as in `SettingInRoom`
     measurable : the rate is distinguishable from zero; then `at_most_m3_per_h` is None
     """
 
@@ -31,6 +33,7 @@ class TestedSetting:
     in_room: SettingInRoom | None
     measurable: bool
     at_most_m3_per_h: float | None
+    pooled_spread: bool
 
 
 _Pool = tuple[Measured | None, tuple[tuple[int, float], ...]]  # natural decay, and its runs with their weights
@@ -100,6 +103,7 @@ _ALL: Select[*tuple[object, ...]] = select(
     SettingSummary.total_decay_degrees_of_freedom,
     SettingSummary.measurable,
     SettingSummary.at_most_m3_per_h,
+    SettingSummary.between_trial_source,
     SettingSummary.pool_id,
 ).where(
     SettingSummary.channel == bindparam("channel"),
@@ -118,12 +122,13 @@ def _pools_of(connection: Connection, room_id: int) -> dict[int, _Pool]:
 
 
 def _tested(row: Sequence[Any], pools: Mapping[int, _Pool], volume: Measured, room_id: int) -> TestedSetting:
-    summary_id, setting_id, latest_trial_id, rate, uncertainty, freedom, measurable, at_most, pool_id = row
+    summary_id, setting_id, latest_trial_id, rate, uncertainty, freedom, measurable, at_most, source, pool_id = row
+    pooled_spread = source != OWN_REPEATS
     total = stored_measured(rate, uncertainty, freedom)
     natural, runs = pools.get(pool_id, (None, ()))
     in_room = None
     if total is not None and natural is not None:
-        in_room = SettingInRoom(total, natural, pool_id, volume, room_id, runs)
+        in_room = SettingInRoom(total, natural, pool_id, volume, room_id, runs, pooled_spread)
     return TestedSetting(
         setting_id=setting_id,
         summary_id=summary_id,
@@ -132,4 +137,5 @@ def _tested(row: Sequence[Any], pools: Mapping[int, _Pool], volume: Measured, ro
         in_room=in_room,
         measurable=in_room is not None and bool(measurable),
         at_most_m3_per_h=at_most,
+        pooled_spread=pooled_spread,
     )

@@ -65,7 +65,7 @@ class Trial(Base):
 
 
 class NaturalDecayPool(Base):
-    """Natural decay of one room and channel, pooled over the empty-room runs in `natural_decay_pool_runs`."""
+    """Natural decay of one room and channel in one week, from the empty-room runs in `natural_decay_pool_runs`."""
 
     __tablename__ = "natural_decay_pools"
     __table_args__ = (Index("ix_natural_decay_pools_room", "room_id", "channel"), STRICT)
@@ -73,11 +73,13 @@ class NaturalDecayPool(Base):
     id: Mapped[int] = mapped_column(primary_key=True)
     room_id: Mapped[int] = mapped_column(ForeignKey("rooms.id"))
     channel: Mapped[str]
+    week_of: Mapped[date | None]  # the day in the middle of the week; empty in pools older than the column
     natural_decay_per_h: Mapped[float]
     uncertainty_per_h: Mapped[float]
     degrees_of_freedom: Mapped[float | None]  # None: infinite
     between_run_sd_per_h: Mapped[float]
     between_run_source: Mapped[str] = mapped_column(default="", server_default="")  # these runs, or bench-wide
+    drift_sd_per_month: Mapped[float | None]  # random walk of the level in thirty days [1/h]
     # the same natural decay with the spread between days, for the result of a single trial
     on_one_day_uncertainty_per_h: Mapped[float | None]
     on_one_day_degrees_of_freedom: Mapped[float | None]
@@ -239,7 +241,7 @@ class SettingSummary(Base):
     total_decay_uncertainty_per_h: Mapped[float | None]
     total_decay_degrees_of_freedom: Mapped[float | None]
     between_trial_sd_per_h: Mapped[float | None]
-    between_trial_source: Mapped[str] = mapped_column(default="")  # "own repeats" or "bench repeatability"
+    between_trial_source: Mapped[str] = mapped_column(default="")  # a source of `statistics/repeats.py`
     heterogeneous: Mapped[bool] = mapped_column(default=False)
     pool_id: Mapped[int | None] = mapped_column(ForeignKey("natural_decay_pools.id"))
 
@@ -272,7 +274,7 @@ class BenchRepeatability(Base):
 
     channel: Mapped[str] = mapped_column(primary_key=True)
     relative_sd: Mapped[float]
-    relative_fit_sd: Mapped[float] = mapped_column(default=0.0, server_default="0")
+    relative_fit_sd: Mapped[float] = mapped_column(default=0.0, server_default="0")  # before method 2; not written now
     degrees_of_freedom: Mapped[float]
     groups: Mapped[int]
     trials: Mapped[int]

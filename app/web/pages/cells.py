@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from app.compute.statistics.spread_sources import ASSUMED, BENCH, OWN_AND_ASSUMED
 from app.compute.wording.numbers import MeasuredText, amount_text, at_most, listed, measured_text, money, not_within
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
@@ -251,10 +252,16 @@ def _trials_cell(line: RankedSetting, _: Scales) -> Cell:
     text = str(row.usable_trials or 0)
     if left_out:
         return Cell("bound", f"{text} of {row.trials}", reason=f"Not included: {listed(left_out)}.")
-    if row.between_trial_source == "bench repeatability":
-        return Cell("bound", text, reason="Single trial: the spread is taken from the repeats of the whole bench.")
+    if row.between_trial_source in _SPREAD_REASONS:
+        return Cell("bound", text, reason=_SPREAD_REASONS[row.between_trial_source])
     return Cell("value", text)
 
+
+_SPREAD_REASONS = {
+    BENCH: "Single trial: the spread is taken from the repeats of the whole bench.",
+    ASSUMED: "Single trial: the spread between trials is assumed, because the bench has too few repeats.",
+    OWN_AND_ASSUMED: "The spread between trials is partly assumed, because the bench has too few repeats.",
+}
 
 CELL_OF: dict[str, Callable[[RankedSetting, Scales], Cell]] = {
     "clean_air_delivery_rate": _rate_cell,

@@ -27,7 +27,7 @@ def test_runs_outside_the_dates_are_left_out_with_the_reason():
         3: ("outside_dates", "90 days from the trial; the limit is 60 days"),
     }
     assert not choice.stale
-    assert choice.notes == ()
+    assert [note.code for note in choice.notes] == ["natural_decay_single_run"]
 
 
 def test_a_run_after_the_trial_serves_as_one_before():
@@ -38,7 +38,7 @@ def test_where_all_are_stale_the_nearest_serve_and_it_is_said():
     choice = choose_runs([run(1, 300), run(2, 300), run(3, 900)], day=100, stale_after_days=60)
     assert ids(choice) == [1, 2]
     assert choice.stale
-    (note,) = choice.notes
+    note, *_ = choice.notes
     assert (note.code, note.severity, note.value, note.limit) == ("natural_decay_stale", "care", 200, 60)
     assert note.message == (
         "The closest empty-room run is 200 days from the trial; the limit is 60 days. The room may "
@@ -56,7 +56,7 @@ def test_runs_at_another_humidity_are_left_out():
 def test_where_no_run_is_alike_in_humidity_all_serve_and_it_is_said():
     choice = choose_runs([run(1, humidity=30.0)], day=100, stale_after_days=60, relative_humidity_pct=70.0)
     assert ids(choice) == [1]
-    (note,) = choice.notes
+    note, *_ = choice.notes
     assert note.code == "natural_decay_other_humidity"
     assert "differs from the trial by 40 percentage points" in note.message
     assert "limit is 15" in note.message
@@ -79,7 +79,7 @@ def test_runs_from_another_start_level_are_left_out():
 def test_where_no_run_began_alike_all_serve_and_it_is_said():
     choice = choose_runs([run(1, start=20.0)], day=100, stale_after_days=60, start_level=250.0)
     assert ids(choice) == [1]
-    (note,) = choice.notes
+    note, *_ = choice.notes
     assert note.code == "natural_decay_other_start_level"
     assert "12.5 times above or below" in note.message
 
@@ -109,3 +109,19 @@ def test_without_any_run_the_note_says_what_to_do():
 def test_limits_that_cannot_be_are_refused(limits, message):
     with pytest.raises(ValueError, match=message):
         choose_runs([run(1)], day=100, **limits)
+
+
+def test_a_single_run_and_one_far_in_time_are_noted():
+    far = choose_runs([run(1, 100), run(2, 101)], day=130, stale_after_days=60)
+    assert [(note.code, note.severity) for note in far.notes] == [("natural_decay_far_in_time", "care")]
+    assert far.notes[0].message == (
+        "The closest empty-room run is 29 days from the trial. How much the room changed since is assumed, and the "
+        "interval is wider for it. Do an empty-room run within 14 days."
+    )
+    single = choose_runs([run(1, 100)], day=101, stale_after_days=60)
+    assert [(note.code, note.severity) for note in single.notes] == [("natural_decay_single_run", "fine")]
+    assert single.notes[0].message == (
+        "Only one empty-room run serves this trial, so the spread of the natural decay between days is assumed. Do "
+        "empty-room runs on two more days."
+    )
+    assert choose_runs([run(1, 100), run(2, 101)], day=110, stale_after_days=60).notes == ()

@@ -9,7 +9,12 @@ from sqlalchemy.orm import Session
 
 from app.compute.clean_air.rate import clean_air_delivery_rate
 from app.compute.statistics.measured import Measured
-from app.compute.statistics.repeatability import Repeatability, pooled_repeatability
+from app.compute.statistics.repeatability import (
+    ASSUMED_BETWEEN_TRIALS,
+    Repeatability,
+    pooled_repeatability,
+    with_spread,
+)
 from app.services.adding_trials.add import add_trial
 from app.services.bench.definitions import NewRoom, NewSmokeSource
 from app.services.bench.rooms import add_room
@@ -43,6 +48,7 @@ def trial(number: int = 1, **told) -> SummaryTrial:
         "clear_key": ("absolute", 10.0),
         "cleared": True,
         "time_to_clear_min": 35.0,
+        "time_to_clear_uncertainty_min": 0.7,
         "not_cleared_before_min": None,
         "worst_severity": "fine",
         "volume": Measured(30.0, 0.5),
@@ -66,13 +72,34 @@ def test_a_single_trial_takes_its_spread_from_the_bench():
     found = summary_values([trial()], BENCH, {})
     assert found["between_trial_source"] == "bench repeatability"
     assert found["between_trial_sd_per_h"] == pytest.approx(0.24)
-    assert found["total_decay_uncertainty_per_h"] == pytest.approx(math.hypot(0.05, 0.24))
+    assert found["total_decay_uncertainty_per_h"] == pytest.approx(
+        with_spread(Measured(6.0, 0.05, 30.0), BENCH).uncertainty
+    )
 
 
-def test_without_a_bench_figure_the_spread_of_a_single_trial_is_not_known():
-    found = summary_values([trial()], None, {})
-    assert found["between_trial_source"] == "not known"
-    assert found["total_decay_uncertainty_per_h"] == pytest.approx(0.05)
+def test_on_a_new_bench_a_single_trial_takes_the_assumed_spread_and_says_so():
+    found = summary_values([trial()], ASSUMED_BETWEEN_TRIALS, {})
+    assert found["between_trial_source"] == "assumed spread"
+    assert found["between_trial_sd_per_h"] == pytest.approx(0.05 * 6.0)
+    half_width = Measured(
+        6.0, found["total_decay_uncertainty_per_h"], found["total_decay_degrees_of_freedom"]
+    ).expanded_uncertainty_95
+    assert half_width == pytest.approx(1.96 * math.hypot(0.05, 0.3), rel=0.03)
+
+
+def test_the_time_to_clear_of_a_single_trial_has_an_interval():
+    """By hand: 5 % of the rate, 20 % of the smoke over ln 30, 2 % of its own, about 1.96 of their root mean square."""
+    found = summary_values([trial()], ASSUMED_BETWEEN_TRIALS, {})
+    relative = math.sqrt(0.05**2 + (0.2 / math.log(30)) ** 2 + 0.02**2)
+    assert found["time_to_clear_min"] == pytest.approx(35.0)
+    assert found["time_to_clear_high_min"] == pytest.approx(35.0 * math.exp(1.96 * relative), rel=0.01)
+    assert found["time_to_clear_low_min"] == pytest.approx(35.0 * math.exp(-1.96 * relative), rel=0.01)
+
+
+def test_at_a_share_of_the_start_level_the_amount_of_smoke_does_not_matter():
+    share = trial(clear_key=("share_of_start", 0.05), clear_level=15.0)
+    found, absolute = (summary_values([one], ASSUMED_BETWEEN_TRIALS, {}) for one in (share, trial()))
+    assert found["time_to_clear_high_min"] < absolute["time_to_clear_high_min"] - 1.0
 
 
 def test_a_slow_unit_moves_from_day_to_day_at_least_as_the_empty_room_does():
@@ -80,7 +107,7 @@ def test_a_slow_unit_moves_from_day_to_day_at_least_as_the_empty_room_does():
     found = summary_values([slow], BENCH, {1: pool(between_run_sd=0.1)})
     assert found["between_trial_sd_per_h"] == pytest.approx(0.1)
     # fit and spread between days, which takes in the bench's relative figure of 0.024
-    assert found["total_decay_uncertainty_per_h"] == pytest.approx(math.hypot(0.01, 0.1), rel=1e-6)
+    assert found["total_decay_uncertainty_per_h"] == pytest.approx(math.hypot(0.01, 0.1), rel=0.01)
     assert found["measurable"] is False
     assert found["at_most_m3_per_h"] > found["clean_air_delivery_rate_m3_per_h"]
 
@@ -163,7 +190,7 @@ def test_the_bound_is_one_that_short_and_long_runs_support():
 
 
 @pytest.mark.parametrize("degrees", [1.0, 2.0, 4.0, 30.0])
-@pytest.mark.parametrize("lent", [None, BENCH, Repeatability(0.001, 200.0, 60, 260, "repeats")])
+@pytest.mark.parametrize("lent", [ASSUMED_BETWEEN_TRIALS, BENCH, Repeatability(0.001, 200.0, 60, 260, "repeats")])
 def test_the_interval_of_one_trial_is_never_narrowed_by_being_summarised(degrees, lent):
     own, one_day = Measured(6.0, 0.3, degrees), pool(0.01)
     found = summary_values([trial(total_decay=own, pool_id=1)], lent, {1: one_day})
@@ -221,21 +248,21 @@ def test_repeats_of_one_setting_lend_their_spread_to_another(session: Session, s
         log = decay_log(rate, seed=number, started_at=NOW + timedelta(days=number))
         add_trial(session, log, f"{number}.csv", running(small_bench))
     lent = session.get_one(BenchRepeatability, "pm2_5")
-    assert (lent.groups, lent.trials, lent.degrees_of_freedom) == (1, 4, 3.0)
-    assert lent.relative_sd == pytest.approx(0.085, abs=0.02)
+    assert (lent.groups, lent.trials) == (1, 4)
+    assert lent.degrees_of_freedom == pytest.approx(8.0, rel=0.05)
+    # the spread of the four is 0.085; with the assumption of 0.05 on five degrees of freedom it is between
+    assert lent.relative_sd == pytest.approx(math.sqrt((5 * 0.05**2 * 3 / 5 + 3 * 0.085**2) / (8 - 2)), abs=0.01)
     unit = add_unit(session, NewUnit(maker="Maker B", model="Model 2"))
     setting = add_setting(session, unit, "high")
     asked = running(small_bench)
     values = {n: getattr(asked, n) for n in asked.__slots__} | {"unit_under_test_id": unit, "setting_id": setting}
     add_trial(session, decay_log(3.0, seed=9), "9.csv", NewTrial(**values))
     single = _summaries(session)[-1]
-    assert single.between_trial_source == "bench repeatability"
+    assert single.between_trial_source == "assumed spread"  # five degrees of freedom assumed, three of repeats
     assert single.between_trial_sd_per_h == pytest.approx(lent.relative_sd * single.total_decay_per_h, rel=1e-6)
-    # the whole figure is kept, with the fits' part that takes degrees of freedom off the spread
     pooled = pooled_repeatability([rates_of(session, setting_id=running(small_bench).setting_id)])
     kept = Repeatability(**{name: getattr(lent, name) for name in Repeatability.__slots__})
-    assert kept == pooled
-    assert kept.relative_fit_sd > 0
+    assert kept == pooled.in_steps()
 
 
 def test_a_unit_in_the_trash_lends_nothing(session: Session, small_bench: SmallBench):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from app.compute.wording.numbers import counted, listed
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
+from app.services.ranking.assumed_spread import assumed_spread_words
 from app.services.ranking.compared_quantities import CLEAN_AIR, CLEARING_TIME, POWER, PRICE, RUNNING_COST, SOUND
 from app.services.ranking.compared_setting import ComparedSetting
 from app.services.ranking.comparison import FEWEST, MOST, SettingsCompared
@@ -247,6 +248,8 @@ def _conditions(compared: SettingsCompared) -> tuple[str, ...]:
         found.append(f"Test room: {compared.room.name}, {rounded_text(compared.room.room_volume_m3, 1)}\u00a0m³")
     found.append(f"{channel(compared.choices.channel).label} of {compared.choices.aerosol}")
     found.append("intervals are 95\u00a0%; natural decay and room volume are shared and cancel in each difference")
+    if assumed := assumed_spread_words(setting.line for setting in compared.settings):
+        found.append(assumed)
     return tuple(found)
 
 

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from app.compute.wording.numbers import counted, listed, measured_text
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
+from app.services.ranking.assumed_spread import assumed_spread_words
 from app.services.ranking.table import RankedSetting, Ranking
 from app.services.snapshot.choices import EVERY, HIGHEST, QUIETEST, RankingChoices
 from app.web.forms.unit_system import UnitSystem
@@ -86,6 +87,8 @@ def conditions(ranking: Ranking, system: UnitSystem) -> tuple[str, ...]:
     if ranking.needed_rate_m3_per_h is not None:
         needed = rounded_text(ranking.needed_rate_m3_per_h * system.flow_factor, 0)
         found.append(f"the room needs {needed}\u00a0{system.flow_symbol} by the {chosen.room_rule}")
+    if assumed := assumed_spread_words(ranking.lines):
+        found.append(assumed)
     return tuple(found)
 
 

@@ -9,6 +9,7 @@ from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.measurements.power_levels import SettingPower
 from app.services.measurements.sound_levels import SettingLevel
+from app.services.ranking.assumed_spread import assumed_spread_words
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.unit_page import UnitOverview
 from app.services.reviews.verdicts import OutdatedText
@@ -109,7 +110,14 @@ def unit_page(known: UnitOverview, form: TypedForm, system: UnitSystem, more: Un
             if line.row.setting_id is not None
         ),
         flow_symbol=system.flow_symbol,
-        conditions=f"{channel(lines.choices.channel).label} of {lines.choices.aerosol} in {room}",
+        conditions=" · ".join(
+            phrase
+            for phrase in (
+                f"{channel(lines.choices.channel).label} of {lines.choices.aerosol} in {room}",
+                assumed_spread_words(lines.lines),
+            )
+            if phrase
+        ),
         does_nothing=highest is not None and highest.row.measurable == 0,
         has_curve=any(line.row.usable_trials for line in lines.lines),
         curve_query=f"unit={unit.id}&setting=every&channel={lines.choices.channel}",
