@@ -19,7 +19,9 @@ from app.services.measurements.power_levels import add_power_measurement
 from app.services.measurements.ratings import add_rating
 from app.services.measurements.sound_clips import NewClip, add_clip
 from app.services.measurements.sound_levels import add_sound_measurement
+from app.services.units.attachments.attach import Evidence
 from seed_demo.fill_bench import BenchIds, noon
+from seed_demo.photos import add_display
 from seed_demo.scenario import EDITOR, REVIEWER, SECOND_REVIEWER, SEED, UNITS
 from seed_demo.scenario_types import InventedUnit, Speed
 from seed_demo.sound_of_units import FAN_SOUNDS, fan_sound
@@ -41,7 +43,12 @@ def add_measurements(session: Session, unit: InventedUnit, ids: BenchIds) -> Non
         setting_id = ids.settings[unit.name, speed.name]
         _add_power(session, unit_id, setting_id, speed.power_w, day, rng)
         for repeat in range(2):
-            _add_sound(session, unit, unit_id, setting_id, speed, day + timedelta(days=repeat), rng)
+            sound_id, level_dba = _add_sound(
+                session, unit, unit_id, setting_id, speed, day + timedelta(days=repeat), rng
+            )
+        if any(sound.model == unit.model and sound.speed == speed.name for sound in FAN_SOUNDS):
+            belongs_to = Evidence(unit_id=unit_id, sound_measurement_id=sound_id)
+            add_display(session, belongs_to, f"{level_dba:.1f} dB(A)", day + timedelta(days=1), REVIEWER)
     if unit.ozone:
         add_ozone_test(
             session,
@@ -89,16 +96,18 @@ def _add_sound(
     speed: Speed,
     day: date,
     rng: np.random.Generator,
-) -> None:
+) -> tuple[int, float]:
+    """Id and level of the reading that was added."""
     distance_m = FAR_METRES if unit.model in MEASURED_FROM_AFAR else 1.0
     room_dba = 22.5 + 0.8 * float(rng.standard_normal())
     unit_dba = speed.sound_dba - 20 * log10(distance_m) + 0.3 * float(rng.standard_normal())
-    add_sound_measurement(
+    level_dba = round(10 * log10(10 ** (unit_dba / 10) + 10 ** (room_dba / 10)), 1)
+    sound_id = add_sound_measurement(
         session,
         unit_id,
         setting_id,
         NewSoundMeasurement(
-            level_dba=round(10 * log10(10 ** (unit_dba / 10) + 10 ** (room_dba / 10)), 1),
+            level_dba=level_dba,
             background_dba=round(room_dba, 1),
             distance_m=distance_m,
             position="front, at the height of its middle",
@@ -110,6 +119,7 @@ def _add_sound(
         ),
         who=REVIEWER,
     )
+    return sound_id, level_dba
 
 
 def _add_clips(session: Session, unit: InventedUnit, ids: BenchIds, day: date) -> None:

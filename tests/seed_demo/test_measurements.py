@@ -17,10 +17,13 @@ from app.services.measurements.sound_levels import sound_levels_of_unit
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
+from app.storage.models.attachments import Attachment
+from app.storage.models.bench_measurements import SoundMeasurement
 from app.storage.models.sound_clips import SoundClip, SoundClipTone
 from app.storage.models.units_under_test import UnitUnderTest
 from seed_demo.fill_bench import add_invented_unit, add_surroundings, name_bench
 from seed_demo.fill_measurements import add_measurements
+from seed_demo.photos import display
 from seed_demo.scenario import UNITS
 from seed_demo.sound_of_units import FAN_SOUNDS, SAMPLE_RATE_HZ, SECONDS, fan_sound
 
@@ -125,3 +128,17 @@ def test_the_small_bench_has_its_recordings_too(demo_template: Path):
     with Session(engine) as session:
         assert len(session.scalars(select(SoundClip)).all()) == 2
     engine.dispose()
+
+
+def test_the_drawn_meters_show_what_was_entered_and_say_that_they_are_drawn(bench: Session):
+    photos = bench.scalars(select(Attachment)).all()
+    assert len(photos) == len(FAN_SOUNDS)
+    for each in photos:
+        level = bench.get_one(SoundMeasurement, each.sound_measurement_id)
+        assert f"{level.level_dba:.1f} dB(A)" in each.caption
+        assert "Drawn for the demonstration" in each.caption
+        assert each.for_readers
+
+
+def test_the_drawn_meter_has_the_same_bytes_each_time():
+    assert display("51.4 dB(A)") == display("51.4 dB(A)") != display("51.5 dB(A)")
