@@ -60,8 +60,9 @@ def _words(lines: list[tuple[str, float, bool]]) -> str:
     open_ended = sum(1 for _, _, is_reached in lines if not is_reached)
     text = "No unit reached the clear level."
     if cleared:
-        text = f"{cleared[0][1]} clears fastest, in {rounded_text(cleared[0][0], 0)} min"
-        text += f"; {cleared[-1][1]} last, in {rounded_text(cleared[-1][0], 0)} min." if len(cleared) > 1 else "."
+        text = f"The shortest median is that of {cleared[0][1]}, {rounded_text(cleared[0][0], 0)} min"
+        longest = f"; the longest that of {cleared[-1][1]}, {rounded_text(cleared[-1][0], 0)} min"
+        text += f"{longest if len(cleared) > 1 else ''}."
     if open_ended:
         text += f" {counted(open_ended, 'unit')} had not cleared when the run ended."
     return text

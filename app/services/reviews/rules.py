@@ -48,10 +48,11 @@ def _clean_air(facts: ReviewFacts) -> DraftPoint | None:
     if facts.rank is not None and facts.rank.rank_low_95 != facts.rank.rank_high_95:
         ranks = Span(f"ranks {facts.rank.rank_low_95} to {facts.rank.rank_high_95}", "/ranking/order")
         within = join_spans("; with all units judged together it is within ", ranks)
-    if place.in_first_share:
+    middle = (facts.ranked + 1) / 2
+    if place.in_first_share and facts.rank is not None and facts.rank.rank_high_95 < middle:
         words = join_spans("It delivers a lot of clean air: ", rate, ", ", place.span, within, ".")
         return _point("clean_air", STRENGTH, words, place)
-    if place.in_last_share:
+    if place.in_last_share and facts.rank is not None and facts.rank.rank_low_95 > middle:
         words = join_spans("It delivers little clean air: ", rate, ", ", place.span, within, ".")
         return _point("clean_air", WEAKNESS, words, place)
     return None

@@ -21,7 +21,7 @@ def _ends(by: str) -> str:
 THRESHOLDS: dict[str, str] = {
     "no_measurable_cleaning": "weakness where the 95 % interval of the clean air rate at the highest setting "
     "includes 0",
-    "clean_air": _ends("clean air delivery rate"),
+    "clean_air": f"{_ends('clean air delivery rate')}, where the simultaneous rank interval lies in that half",
     "never_cleared": "weakness where no median time to clear exists at the highest setting",
     "quiet": f"strength where a setting is entirely below {QUIET_DBA:g} dB(A) and cleans measurably",
     "loud": f"weakness where the 95 % interval is entirely above {LOUD_DBA:g} dB(A) at the highest setting",

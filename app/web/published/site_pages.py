@@ -16,6 +16,7 @@ from app.figures.tables.formats import csv_text
 from app.services.bench.choices import bench_choices
 from app.services.history.change_history import ChangeFilter, described_changes
 from app.services.history.reader_news import News, reader_news
+from app.services.ranking.rank_intervals import rank_view
 from app.services.ranking.table import rank_units
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EVERY, MOST_ROWS, RankingChoices
@@ -44,9 +45,10 @@ def ranking_files(session: Session, site: SiteFrame) -> list[SiteFile]:
     starts = range(0, max(total, 1), LINES_A_PAGE)
     pages = [(f"{start + 1} to {min(start + LINES_A_PAGE, total)}", _page_path(start)) for start in starts]
     files = []
+    ranks = rank_view(current_snapshot(session)) if 0 < total <= MOST_ROWS else None
     for start in starts:
         ranking = rank_units(current_snapshot(session), RankingChoices(limit=LINES_A_PAGE, offset=start))
-        shown = ranking_page(ranking, form, unit_system(""))
+        shown = ranking_page(ranking, form, unit_system(""), rank_view=ranks)
         files.append(rendered("ranking.html", site, _page_path(start), shown.title, body=shown, pages=pages))
     return [*files, *_ranking_numbers(session)]
 

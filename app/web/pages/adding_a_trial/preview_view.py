@@ -83,6 +83,7 @@ class PreviewPage:
     to_check: Sequence[str]  # what the file leaves open and a person has to check
     held: Sequence[tuple[str, int]]  # label of a channel, number of held values
     decays: Sequence[DecayRow]
+    unit_on_hint: str  # where unit on was found, with its uncertainty
     figure_url: str
     kinds: Sequence[Choice]
     units: Sequence[Choice]
@@ -122,8 +123,8 @@ class PreviewPage:
 
     @property
     def marks_are_open(self) -> bool:
-        """Whether a mark was typed or has an error; otherwise the section is closed."""
-        names = (*(field for field, _, _ in MARKS), "background_ug_m3", "clear_level_value")
+        """Whether a mark other than unit on was typed or has an error; otherwise the section is closed."""
+        names = (*(field for field, _, _ in MARKS if field != "unit_on"), "background_ug_m3", "clear_level_value")
         return any(self.form.typed(name) or self.form.error(name) for name in names)
 
 
@@ -167,6 +168,7 @@ def preview_page(
         to_check=_to_check(preview, form) if preview else (),
         held=[(channel(name).label, held) for name, held in table.held_values.items() if held] if table else (),
         decays=decays,
+        unit_on_hint=_unit_on_hint(preview, decays[0].channel) if preview and decays else "",
         figure_url=_figure_url(upload.token, form) if decays else "",
         kinds=[Choice(value, words, value == form.typed("kind")) for value, words in kinds_of_trial()],
         units=select_options(form_options.units, form.typed("unit_under_test_id"), "choose one", "a new unit"),
@@ -205,6 +207,25 @@ def _to_check(preview: "LogPreview", form: TypedForm) -> tuple[str, ...]:
         found += [note for note in table.notes if "clock" in note]
         found.append("The file does not contain the date of the run. Enter the start of the run below.")
     return tuple(found)
+
+
+def _unit_on_hint(preview: "LogPreview", name: str) -> str:
+    """What is used where nobody noted the moment. It is not put into the field, because a mark counts as exact."""
+    decay, table = preview.decays[name], preview.log.table
+    how = "Minutes after the first reading, such as 12.5, or a time of day such as 10:12:30."
+    if not decay.unit_on_found:
+        return f"{how} As entered; it counts as exact."
+    found = decay.unit_on_min
+    words = measured_text(found.value, found.uncertainty)
+    at = f"{words.value} ± {words.uncertainty}\u00a0min"
+    if table.clock_is_known:
+        moment = (table.started_at + timedelta(minutes=found.value)).astimezone(zone_of(table.timezone))
+        at += f" ({moment:%H:%M:%S})"
+    if any(note.code == "unit_on_not_separable" for note in decay.notes):
+        return (
+            f"{how} The curve does not show it; {at} is used while the field is empty. Enter the time if it was noted."
+        )
+    return f"{how} Detected at {at}, used while the field is empty. Enter the time if it was noted."
 
 
 def _decay_row(preview: "LogPreview", name: str) -> DecayRow:

@@ -14,9 +14,14 @@ from app.web.pages.cells import rate_text
 if TYPE_CHECKING:
     from app.services.ranking.rank_intervals import RankView
 
+MOST_TIES_NAMED = 3
 
-def answer(ranking: Ranking, system: UnitSystem) -> str:
-    """The finding in one sentence, with numbers of the lines shown."""
+
+def answer(ranking: Ranking, system: UnitSystem, view: "RankView | None" = None) -> str:
+    """The finding in one sentence, with numbers of the lines shown.
+
+    view : their simultaneous rank intervals; without them, or by another quantity, no unit is said to be the fastest
+    """
     leader = ranking.leader
     if leader is None:
         if ranking.total_lines == 0:
@@ -27,7 +32,7 @@ def answer(ranking: Ranking, system: UnitSystem) -> str:
                 "of the same room."
             )
         return "None of these units can be told apart from an empty room."
-    sentence = f"{name_of(leader)} clears the room fastest"
+    sentence = f"{name_of(leader)} {_lead(leader, view)}"
     if leader.row.standard_clearing_time_min is not None:
         time = measured_text(
             leader.row.standard_clearing_time_min,
@@ -57,12 +62,15 @@ def further_answer(ranking: Ranking, system: UnitSystem) -> str:
     return " ".join(sentences)
 
 
-def tie_sentence(view: "RankView | None") -> str:
-    """The units that the first one is not told apart from."""
-    if view is None or view.by != "clean_air_delivery_rate" or not view.measured:
-        return ""
-    alike = [view.names[key] for key in view.ranks.like(view.measured[0].row.key)]
-    return f" It is in a statistical tie with {listed(alike)}." if alike else ""
+def _lead(leader: RankedSetting, view: "RankView | None") -> str:
+    """What the rank intervals support about the line with the highest rate."""
+    if view is None or view.by != "clean_air_delivery_rate" or leader.row.setting_id is None:
+        return "has the highest measured rate"
+    alike = [view.names[key] for key in view.ranks.like(leader.row.setting_id)]
+    if not alike:
+        return "clears the room fastest"
+    named = alike if len(alike) <= MOST_TIES_NAMED else [*alike[:2], f"{len(alike) - 2} others"]
+    return f"ranks first, in a statistical tie with {listed(named)}"
 
 
 def name_of(line: RankedSetting) -> str:

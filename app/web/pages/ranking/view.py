@@ -19,7 +19,7 @@ from app.web.pages.ranking.columns import ALL_USUAL, GroupSwitch, PickedColumns,
 from app.web.pages.ranking.heads import columns_of, heads
 from app.web.pages.ranking.lines import Axis, RankingLine, axes_of, body_of, ranking_lines
 from app.web.pages.ranking.rank_cells import RANK_WORDS, rank_cells, ranked_by
-from app.web.pages.ranking.sentences import answer, conditions, further_answer, tie_sentence
+from app.web.pages.ranking.sentences import answer, conditions, further_answer
 from app.web.templating.page_context import Choice, Column, PageLinks, Switch
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def ranking_page(
     lines, axes = ranking_lines(ranking, system, picked, columns, snapshot), axes_of(ranking, system)
     return RankingPage(
         title="Ranking",
-        answer=answer(ranking, system) + tie_sentence(rank_view),
+        answer=answer(ranking, system, rank_view),
         further_answer=further_answer(ranking, system),
         is_empty=ranking.units_on_bench == 0,
         has_no_rate=0 < ranking.total_lines == ranking.without_rate,

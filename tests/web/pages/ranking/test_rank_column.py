@@ -95,8 +95,18 @@ def test_no_bracket_is_drawn_where_other_rows_lie_between(store, bench):
 
 
 def test_what_ties_with_the_first_is_named_in_the_finding(client, bench):
-    assert "It is in a statistical tie with Cedar." in shown(client, "max_price=160")
-    assert "It is in a statistical tie with" not in shown(client)
+    tied = " ".join(shown(client, "max_price=160").replace("\xa0", " ").split())
+    assert "Birch ranks first, in a statistical tie with Cedar: 95 % reduction in" in tied
+    assert "clears the room fastest" not in tied
+    certain = shown(client)
+    assert "Alder clears the room fastest: " in certain
+    assert "statistical tie with" not in certain
+
+
+def test_without_rank_intervals_of_the_rate_no_unit_is_called_the_fastest(client, bench):
+    page = shown(client, "sort=sound")
+    assert "Alder has the highest measured rate: " in page
+    assert "clears the room fastest" not in page
 
 
 def test_a_large_bench_is_shown_first_and_ranked_after(client, bench, monkeypatch):
