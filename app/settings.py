@@ -14,6 +14,7 @@ class Settings:
 
     data_folder : folder of the store, its backups and staged uploads
     database_url : SQLAlchemy address of the store; empty for `bench.sqlite` in the data folder
+    backup_folder : second place for scheduled backups; None for `backups/scheduled` in the data folder
     max_upload_bytes : largest accepted request body [bytes]
     allowed_hosts : host names under which the server answers, besides the loopback names
     trusted_proxies : addresses or networks of proxies whose headers name scheme, host and client of a request
@@ -22,6 +23,7 @@ class Settings:
 
     data_folder: Path
     database_url: str = ""
+    backup_folder: Path | None = None
     max_upload_bytes: int = 200_000_000
     allowed_hosts: tuple[str, ...] = ()
     trusted_proxies: tuple[str, ...] = ()
@@ -37,6 +39,7 @@ class Settings:
 ENVIRONMENT = {
     "HAZEFALL_DATA": "folder of the bench",
     "HAZEFALL_DATABASE_URL": "address of another database",
+    "HAZEFALL_BACKUP_FOLDER": "folder for scheduled backups, best on another disk",
     "HAZEFALL_MAX_UPLOAD_BYTES": "largest upload in bytes",
     "HAZEFALL_ALLOWED_HOSTS": "further host names, separated by commas",
     "HAZEFALL_TRUSTED_PROXIES": "addresses of proxies to trust, separated by commas",
@@ -51,6 +54,7 @@ def read_settings(default_data_folder: Path) -> Settings:
     return Settings(
         data_folder=Path(os.environ.get("HAZEFALL_DATA") or default_data_folder),
         database_url=os.environ.get("HAZEFALL_DATABASE_URL", ""),
+        backup_folder=Path(given) if (given := os.environ.get("HAZEFALL_BACKUP_FOLDER")) else None,
         max_upload_bytes=_whole_number("HAZEFALL_MAX_UPLOAD_BYTES", 200_000_000),
         allowed_hosts=_listed("HAZEFALL_ALLOWED_HOSTS"),
         trusted_proxies=_networks("HAZEFALL_TRUSTED_PROXIES"),

@@ -1,10 +1,11 @@
 """Opens the database. Each SQLite connection gets foreign keys, a write-ahead log and real transactions."""
 
-from collections.abc import Iterator
+import sqlite3
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Engine, create_engine, event
+from sqlalchemy import Engine, NullPool, create_engine, event
 from sqlalchemy.orm import Session
 
 WRITE_LOCK_KEY = 7_204_312  # any number, the same in every process: the advisory lock of writers on PostgreSQL
@@ -46,6 +47,17 @@ def open_engine(url: str) -> Engine:
         # write lock from the start waits instead.
         writes = connection.get_execution_options().get("writes", False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+def read_only_engine(connect: Callable[[], sqlite3.Connection]) -> Engine:
+    """Engine on a SQLite file that is only read; `connect` opens it."""
+    engine = create_engine("sqlite://", creator=connect, poolclass=NullPool)
+
+    @event.listens_for(engine, "connect")
+    def _prepare(connection: Any, _record: Any) -> None:
+        connection.create_function("lower", 1, _lower, deterministic=True)
 
     return engine
 

@@ -17,6 +17,7 @@ from app.storage.models import all_models as _all_tables  # noqa: F401 - see bel
 from app.web.delivery import COMPRESSION_LEVEL, NOT_COMPRESSED, ETagMiddleware, HeadMiddleware
 from app.web.lazy_routes import LazyRoutesMiddleware, Routes
 from app.web.problems import answer_errors
+from app.web.process.backup_schedule import backups_scheduled
 from app.web.security.authentication import AuthenticationMiddleware
 from app.web.security.body_limit import BodyLimitMiddleware
 from app.web.security.request_checks import RequestChecksMiddleware
@@ -60,11 +61,12 @@ def make_app(settings: Settings) -> FastAPI:
         if engine.dialect.name != "sqlite":
             to_thread.current_default_thread_limiter().total_tokens = THREADS_ON_A_SERVER
         try:
-            yield {
-                "engine": engine,
-                "settings": settings,
-                "write_lock": CapacityLimiter(WRITERS_AT_ONCE),
-            }
+            async with backups_scheduled(settings):
+                yield {
+                    "engine": engine,
+                    "settings": settings,
+                    "write_lock": CapacityLimiter(WRITERS_AT_ONCE),
+                }
         finally:
             engine.dispose()
 

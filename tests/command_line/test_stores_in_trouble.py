@@ -40,6 +40,7 @@ TYPED = {
     "account": ["account", "add", "Ada", "--role", "edit", "--data", "{bench}"],
     "token": ["token", "list", "--data", "{bench}"],
     "check": ["check", "--data", "{bench}"],
+    "link": ["link", "--data", "{bench}"],
     "package": ["package", "{place}/out.zip", "--data", "{bench}"],
     "publish": ["publish", "{place}/site", "--workers", "1", "--data", "{bench}"],
 }
@@ -49,9 +50,10 @@ _TYPED_FOR = {
     for state in ("newer", "corrupt")
     for command, typed in {"restore": ["restore", "{bench}/bench.sqlite", "--data", "{place}/other"]}.items()
 }
-WITHOUT_A_STORE = {"analyse"}
-# A copy is made page by page, so that a store of a newer program is copied as well as any other.
-_DONE = {("backup", "newer")}
+WITHOUT_A_STORE = {"analyse", "watch"}
+# A copy is made page by page, so that a store of a newer program is copied as well as any other;
+# a check only reads.
+_DONE = {("backup", "newer"), ("check", "read-only")}
 
 TOLD = {
     "locked": ("is locked by another program", "Close that program"),
@@ -59,7 +61,7 @@ TOLD = {
     "newer": ("is from a newer Hazefall: its version is 8888", "Install the newer version"),
     "corrupt": ("is damaged or not a store", "`hazefall restore`"),
 }
-_TOLD_FOR = {("restore", "corrupt"): ("is damaged or not a store", "`hazefall restore`")}
+_TOLD_FOR = {("restore", "corrupt"): ("is damaged or cut off", "Use another copy")}
 
 
 @pytest.fixture(scope="module")

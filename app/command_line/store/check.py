@@ -45,11 +45,11 @@ def _check_network(arguments: argparse.Namespace) -> int:
 
 def _check_store(arguments: argparse.Namespace) -> int:
     from app.services.store.check import check_store
-    from app.services.store.open import open_store
+    from app.services.store.open import open_store_to_read
 
     settings = settings_of_present_bench(arguments)
     with progress_bar() as on_progress:
-        engine = open_store(settings, on_progress)
+        engine = open_store_to_read(settings)
         try:
             checked = check_store(engine, on_progress)
         finally:

@@ -33,6 +33,7 @@ from app.services.data_package.tables import (
 from app.services.data_package.texts import method_text, readme_text
 from app.services.logs.logger_profiles import load_profile
 from app.services.logs.readings import read_readings
+from app.services.store.problems import file_problem_from
 from app.services.store.progress import OnProgress, no_progress
 from app.storage.models.bench import Bench, Change
 from app.storage.models.logs import Log, LogChannel, RawFile
@@ -104,7 +105,9 @@ def write_package_file(
             packed = write_package(session, target, unit_ids, on_progress)
         unfinished.replace(path)
     except OSError as error:
-        raise InvalidValue(f"{path} cannot be written: {error.strerror}. Choose another location.") from error
+        raise file_problem_from(error) or InvalidValue(
+            f"{path} cannot be written: {error.strerror}. Choose another location."
+        ) from error
     finally:
         unfinished.unlink(missing_ok=True)
     return packed

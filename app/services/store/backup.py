@@ -9,13 +9,13 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from app.errors import AlreadyStored, InvalidValue, StoreProblem
+from app.services.store.online_copy import connect_to_read, copy_pages
 from app.services.store.open import sqlite_file, stored_revision
 from app.services.store.problems import store_problem_from
 from app.services.store.progress import OnProgress, no_progress
 from app.settings import Settings
 from app.storage.durable_files import put_in_place
 
-_PAGES_A_STEP = 2000
 WAIT_FOR_STORE_S = 5.0
 _CUT_OFF_AFTER_S = 24 * 3600.0
 _COUNTED = ("units_under_test", "trials", "logs", "raw_files", "channel_results", "changes")
@@ -50,12 +50,8 @@ def backup_store(
         path.parent.mkdir(parents=True, exist_ok=True)
         _remove_left_behind(path.parent)
         unfinished.unlink(missing_ok=True)
-        with closing(sqlite3.connect(source, timeout=15)) as store, closing(sqlite3.connect(unfinished)) as copy:
-            store.backup(
-                copy,
-                pages=_PAGES_A_STEP,
-                progress=lambda _status, left, total: progress(total - left, total, "Copying the store"),
-            )
+        with closing(connect_to_read(source)) as store, closing(sqlite3.connect(unfinished)) as copy:
+            copy_pages(store, copy, progress)
             copy.execute("PRAGMA journal_mode = DELETE")  # a single file
         rows = verify_copy(unfinished)
         put_in_place(unfinished, path)
@@ -104,9 +100,10 @@ def verify_copy(path: Path) -> dict[str, int]:
     """Integrity and references of a SQLite file, and row counts of its main tables. Raises StoreProblem if broken."""
     try:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
-            found = [row[0] for row in connection.execute("PRAGMA integrity_check")]
+            found = [line for row in connection.execute("PRAGMA integrity_check") for line in row[0].splitlines()]
             if found != ["ok"]:
-                raise StoreProblem(f"{path} is damaged: {found[0]}. Use another copy.")
+                more = f" and {len(found) - 1} more faults" if len(found) > 1 else ""
+                raise StoreProblem(f"{path} is damaged ({found[0].strip('* .')}{more}). Use another copy.")
             broken = connection.execute("PRAGMA foreign_key_check").fetchall()
             if broken:
                 raise StoreProblem(
@@ -122,6 +119,11 @@ def verify_copy(path: Path) -> dict[str, int]:
                 if name in tables
             }
     except sqlite3.Error as error:
+        if "malformed" in str(error) or "not a database" in str(error):
+            raise StoreProblem(
+                f"{path} is damaged or cut off ({error}), so it cannot be restored. Nothing was changed. Use another "
+                "copy; copies made before each migration are beside the store."
+            ) from error
         raise store_problem_from(error, str(path)) or StoreProblem(
             f"{path} cannot be read as a store: {error}. Use another file."
         ) from error
@@ -156,7 +158,7 @@ def _remove_left_behind(folder: Path) -> None:
 def _refuse_unreadable(store: Path) -> None:
     """Rejects a locked or damaged store before the backup begins, which would wait for ever for a lock."""
     try:
-        with closing(sqlite3.connect(store, timeout=WAIT_FOR_STORE_S)) as connection:
+        with closing(connect_to_read(store, WAIT_FOR_STORE_S)) as connection:
             connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
     except sqlite3.Error as error:
         raise store_problem_from(error, str(store)) or StoreProblem(

@@ -12,12 +12,13 @@ from sqlalchemy.exc import ArgumentError, DBAPIError
 
 from app.bundled_files import bundled_folder
 from app.errors import StoreProblem
+from app.services.store.online_copy import can_write, connect_to_read
 from app.services.store.problems import store_problem_from
 from app.services.store.progress import OnProgress, no_progress
 from app.services.store.revisions import StoreRevisions, read_store_revisions
 from app.settings import Settings
 from app.storage.durable_files import put_in_place
-from app.storage.engine import open_engine
+from app.storage.engine import open_engine, read_only_engine
 from app.storage.models.bench import Bench
 
 _LOCK_TIMEOUT_S = 10.0
@@ -47,6 +48,25 @@ def open_store(settings: Settings, on_progress: OnProgress | None = None) -> Eng
         if _stored_revision(url, path, revisions, where) != revisions.newest:
             _migrate(url, path, revisions, where, on_progress or no_progress)
         return open_engine(url)
+
+
+def open_store_to_read(settings: Settings) -> Engine:
+    """Engine of a store in a folder that cannot be written; nothing there is changed.
+
+    Raises StoreProblem where the store is of another version, because it cannot be migrated there.
+    """
+    path = sqlite_file(settings.store_url)
+    if path is None or can_write(path.parent):
+        return open_store(settings)
+    newest = read_store_revisions(bundled_folder("migrations")).newest
+    with _plain_errors(str(path)), closing(connect_to_read(path)) as connection:
+        found = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    if found is None or found[0] != newest:
+        raise StoreProblem(
+            f"{path} has the version {found[0] if found else 'none'}; this program needs {newest} and cannot migrate "
+            "it in a folder without write permission. Copy the folder to a place that can be written."
+        )
+    return read_only_engine(lambda: connect_to_read(path))
 
 
 def stored_revision(url: str, where: str) -> str | None:

@@ -179,3 +179,28 @@ def test_a_damaged_store_keeps_its_write_ahead_log_when_it_is_replaced(copy: Pat
     assert kept.read_bytes() == b"no store" * 1000
     assert log.name == f"{kept.name}-wal"
     assert log.read_bytes() == b"what was written last"
+
+
+def _damaged(copy: Path, kind: str) -> None:
+    content = copy.read_bytes()
+    if kind == "cut off":
+        copy.write_bytes(content[: len(content) // 2])
+    elif kind == "pages of nothing":
+        copy.write_bytes(content[:8192] + b"\x00" * 40_960 + content[49_152:])
+    else:
+        copy.write_bytes(b"no store at all" * 500)
+
+
+@pytest.mark.parametrize("kind", ["cut off", "pages of nothing", "no store"])
+def test_a_damaged_copy_is_refused_in_one_plain_sentence_or_two(copy: Path, settings: Settings, kind: str):
+    """SQLite describes a damaged file in ninety lines; and the advice is not the command that is running."""
+    _damaged(copy, kind)
+    with pytest.raises(StoreProblem) as refused:
+        restore_store(settings, copy, overwrite=True)
+    message = refused.value.message
+    assert "\n" not in message
+    assert len(message) < 400
+    assert "is damaged" in message
+    assert "Use another copy" in message
+    assert "hazefall restore" not in message
+    assert _name(settings.data_folder / "bench.sqlite") == "Present"

@@ -3,13 +3,25 @@
 import platform
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from app.services.access.seen_request import UNTRUSTED, SeenRequest, request_problems
 from app.services.store.copy import shown_address
+from app.services.store.scheduled_backups import (
+    DAILY,
+    MONTHLY,
+    OLD_AFTER,
+    WEEKLY,
+    BackupState,
+    backup_folder,
+    backup_state,
+    backups_there,
+)
 from app.services.store.size import StoreSize, store_size
+from app.settings import Settings
 from app.web.dependencies import RenderDep, SessionDep, SettingsDep
 from app.web.templating.page_context import program_version
 
@@ -18,9 +30,14 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class AboutPage:
-    """`report` holds name and value of each line of the copyable text; `problems` are about the network."""
+    """`report` holds name and value of each line of the copyable text; `problems` are about the network.
+
+    backups : sentence on the scheduled backups; backup_problem : what is wrong with them, "" if nothing
+    """
 
     size: StoreSize
+    backups: str
+    backup_problem: str
     report: Sequence[tuple[str, str]]
     seen: SeenRequest
     problems: Sequence[str]
@@ -33,12 +50,39 @@ def about(request: Request, session: SessionDep, settings: SettingsDep, render: 
     warned_of = [UNTRUSTED.format(peer=peer) for peer in request.app.state.untrusted_proxies]
     problems = list(dict.fromkeys([*request_problems(seen), *warned_of]))
     where = shown_address(settings.database_url) if settings.database_url else str(settings.data_folder)
+    backups, backup_problem = _backups(settings, size, datetime.now(UTC))
     report = [
         ("Hazefall", program_version()),
         ("Python", f"{platform.python_version()} on {platform.system()} {platform.release()}"),
         ("Store", f"{'PostgreSQL' if size.in_server else 'SQLite'}, {where}"),
         ("Size", f"{size.size_bytes / 1e6:.1f} MB"),
         ("Contents", f"{size.units} units, {size.trials} trials, {size.readings} rows of readings"),
+        ("Backups", f"{backups} {backup_problem}".strip()),
         ("Connection", f"{seen.scheme}, host {seen.host}, client {seen.client_address}, from {seen.connected_from}"),
     ]
-    return render("pages/bench/about.html", AboutPage(size, report, seen, problems))
+    return render("pages/bench/about.html", AboutPage(size, backups, backup_problem, report, seen, problems))
+
+
+def _backups(settings: Settings, size: StoreSize, now: datetime) -> tuple[str, str]:
+    """A sentence on the scheduled backups, and what is wrong with them."""
+    if size.in_server:
+        return "The bench is on a database server; make backups with its own tools, such as pg_dump.", ""
+    folder, state = backup_folder(settings), backup_state(settings)
+    number = len(backups_there(folder))
+    kept = f"of the last {DAILY} days, {WEEKLY} weeks and {MONTHLY} months"
+    words = f"{number} verified backups in {folder}; a server that runs makes one a day and keeps those {kept}."
+    return words, _backup_problem(state, number, now)
+
+
+def _backup_problem(state: BackupState, number: int, now: datetime) -> str:
+    if state.problem:
+        return f"The last attempt failed: {state.problem}"
+    age = state.age(now)
+    if age is None or number == 0:
+        return "No scheduled backup has been made yet. Make one with: hazefall backup."
+    if age > OLD_AFTER:
+        return (
+            f"The last backup is {age.days} days old. It is made while the server runs. Let it run, or make one with: "
+            "hazefall backup."
+        )
+    return ""

@@ -1,0 +1,37 @@
+"""The page about the bench: what it says of the store and its backups, and to whom."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+from fastapi.testclient import TestClient
+
+from app.services.store.scheduled_backups import BackupState, backup_if_due
+from app.settings import Settings
+from app.web.pages.bench.about import _backup_problem
+from app.web.templating.page_context import program_version
+from tests.conftest import sqlite_only
+from tests.web.page_checks import faults_of
+
+NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+
+
+@sqlite_only
+def test_it_names_version_store_size_and_backups(client: TestClient, settings: Settings):
+    page = client.get("/about").text
+    assert faults_of(page) == []
+    assert f"Hazefall: {program_version()}" in page
+    assert f"Store: SQLite, {settings.data_folder}" in page
+    assert "Contents: 0 units, 0 trials, 0 rows of readings" in page
+    assert "No scheduled backup has been made yet." in page
+    backup_if_due(settings)
+    page = client.get("/about").text
+    assert f"1 verified backups in {settings.data_folder}/backups/scheduled" in page
+    assert "No scheduled backup" not in page
+
+
+def test_an_old_or_failed_backup_is_a_warning():
+    good = BackupState(NOW.isoformat(), "copy", 1)
+    assert _backup_problem(good, 3, NOW + timedelta(days=2)) == ""
+    assert _backup_problem(good, 3, NOW + timedelta(days=5)).startswith("The last backup is 5 days old.")
+    assert _backup_problem(replace(good, problem="disk full"), 3, NOW) == "The last attempt failed: disk full"
+    assert _backup_problem(good, 0, NOW).startswith("No scheduled backup")  # somebody removed them
