@@ -146,7 +146,7 @@ def demo_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def demo_site(demo_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """What is published of it. For reading only: all tests share it."""
-    return made_once(tmp_path_factory, "demo_site", lambda folder: make_demo_site(demo_template, folder))
+    return made_once(tmp_path_factory, "demo_site", lambda folder: make_demo_site(demo_template, folder)) / "site"
 
 
 @pytest.fixture(scope="session")

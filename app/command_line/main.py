@@ -21,7 +21,7 @@ COMMANDS = {
     "link": ("access.link", "print another link that lets a browser into a bench without accounts"),
     "account": ("access.account", "add, list and change the accounts of the people who use the bench"),
     "token": ("access.api_token", "create, list and revoke API tokens for scripts"),
-    "check": ("store.check", "check the store or the network, or recompute every number of a data package"),
+    "check": ("store.check", "check the store, a published folder or the network, or recompute a data package"),
     "package": ("package", "pack raw logs, readings and results into one ZIP file that anyone can check"),
     "publish": ("publish", "export the bench as static pages for any web host"),
 }

@@ -56,11 +56,11 @@ def publish_times(units: int = UNITS) -> PublishTimes:
         again = publish(engine, site, workers=1)
         second = time.process_time()
         engine.dispose()
-        pictures = len(list(site.glob("assets/*-*.svg"))) - 1  # without the icon
+        pictures = len(list(site.glob("charts/*.svg")))
         started = time.process_time()
         _bare_drawings(pictures)
         bare = time.process_time() - started
-    return PublishTimes(units, pictures, first - began, second - first, bare, again.written)
+    return PublishTimes(units, pictures, first - began, second - first, bare, again.folder.written)
 
 
 def _bare_drawings(number: int) -> None:

@@ -18,6 +18,7 @@ WRITES_WITHOUT_A_RECORD = {
     "results/natural_decay_pools": "pools follow from the empty-room runs",
     "results/repeatability": "follows from the repeats",
     "results/summaries": "summaries follow from results",
+    "publishing/unit_addresses": "addresses are stored with the edition, which is recorded",
     "access/sign_in": "a sign-in is no part of the bench",
     "access/sign_in_throttle": "tries at a sign-in are counted and forgotten",
     "access/current_user": "notes the last use of a sign-in or token",

@@ -2,6 +2,7 @@
 
 import fcntl
 import os
+import shutil
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing
@@ -45,12 +46,14 @@ def make_demo_store(folder: Path) -> None:
 
 
 def make_demo_site(demo_store: Path, folder: Path) -> None:
-    """The published site of the small demonstration bench."""
+    """`site`, the published site of the small demonstration bench, and the bench that holds its edition."""
     from app.web.published.publish import publish
 
-    engine = open_store(Settings(demo_store.parent))
-    publish(engine, folder, workers=1)
+    shutil.copyfile(demo_store, folder / "bench.sqlite")
+    engine = open_store(Settings(folder))
+    publish(engine, folder / "site", workers=1)
     engine.dispose()
+    settle(folder)
 
 
 def settle(folder: Path) -> None:

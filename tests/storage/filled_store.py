@@ -153,11 +153,16 @@ LATER_ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = (
                              "media_type": "image/jpeg", "kind": "photo", "width_px": 40, "height_px": 30,
                              "shows": "meter display", "caption": ODD, "taken_on": DAY, "added_by": "Ann",
                              "for_readers": 1, "stored_at": AT}),
+    ("0021", "editions", {"id": 1, "published_at": AT, "digest": SHA, "manifest": b"{}", "numbers_sha256": SHA,
+                          "numbers": 3, "moved": 0, "method_version": "2.0", "last_change_id": 1, "made_from": "{}"}),
+    ("0021", "edition_contents", {"sha256": SHA, "size_bytes": 3, "content": b"\x00\xff\x01"}),
+    ("0021", "unit_addresses", {"address": "maker-a-unit", "unit_under_test_id": 1, "current": 1}),
 )  # fmt: skip
 LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0016", "channel_results", {"unit_on_uncertainty_s": 12.5}),
     ("0019", "result_notes", {"advice": "set_run_end", "advice_value": 31.2, "advice_other_value": None}),
     ("0020", "natural_decay_pools", {"week_of": DAY, "drift_sd_per_month": 0.01}),
+    ("0021", "bench", {"licence": "CC-BY-4.0"}),
 )
 # rows that the store itself adds, by triggers
 WRITTEN_BY_THE_STORE = {"unit_changes"}

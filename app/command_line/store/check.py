@@ -1,26 +1,28 @@
-"""`hazefall check`: checks the store, a data package or the network. Status 0 if sound, 1 if something is wrong."""
+"""`hazefall check`: checks the store, a data package, a published folder or the network. Status 0 if sound."""
 
 import argparse
-from collections.abc import Iterable
 from pathlib import Path
 
 from app.command_line.bench_folder import add_folder_argument, place, settings_of_present_bench
 from app.command_line.progress_bar import progress_bar
 from app.command_line.store.check_network import check_network
-from app.services.store.check import Finding
+from app.command_line.store.check_published import check_published, print_findings
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "package",
-        metavar="PACKAGE.zip",
+        metavar="PACKAGE.zip or FOLDER",
         type=Path,
         nargs="?",
-        help="data package to recompute from its raw files (default: check the store)",
+        help="data package to recompute from its raw files, or published folder to compare with its edition "
+        "(default: check the store)",
     )
     parser.add_argument(
         "--network", metavar="URL", help="say what the bench sees of a request to this address, and what is wrong"
     )
+    parser.add_argument("--digest", metavar="SHA256", default="", help="digest of the edition, as noted when published")
+    parser.add_argument("--signers", metavar="FILE", type=Path, help="allowed signers, to verify the signature")
     parser.add_argument("--workers", metavar="N", type=int, help="processes for a package (default: one per core)")
     add_folder_argument(parser)
 
@@ -28,7 +30,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(arguments: argparse.Namespace) -> int:
     if arguments.network is not None:
         return _check_network(arguments)
-    return _check_store(arguments) if arguments.package is None else _check_package(arguments)
+    if arguments.package is None:
+        return _check_store(arguments)
+    return check_published(arguments) if arguments.package.is_dir() else _check_package(arguments)
 
 
 def _check_network(arguments: argparse.Namespace) -> int:
@@ -58,7 +62,7 @@ def _check_store(arguments: argparse.Namespace) -> int:
         f"{checked.counted[name]} {name.replace('_', ' ')}" for name in ("trials", "logs", "raw_files", "readings")
     )
     print(f"{place(settings)}: {counts} checked")
-    _print_findings(checked.findings)
+    print_findings(checked.findings)
     print("The store is OK." if checked.sound else "The store has problems; see above.")
     return 0 if checked.sound else 1
 
@@ -70,15 +74,10 @@ def _check_package(arguments: argparse.Namespace) -> int:
         checked = check_package(arguments.package, on_progress, workers=arguments.workers)
     counts = ", ".join(f"{number} {name.replace('_', ' ')}" for name, number in checked.counted.items())
     print(f"{arguments.package}: {counts} checked")
-    _print_findings(checked.findings)
+    print_findings(checked.findings)
     print(
         "Every number in the package is reproduced from the raw files."
         if checked.sound
         else "The package has problems; see above."
     )
     return 0 if checked.sound else 1
-
-
-def _print_findings(findings: Iterable[Finding]) -> None:
-    for finding in findings:
-        print(f"{'WRONG' if finding.wrong else 'note'}: {finding.message}")

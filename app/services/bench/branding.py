@@ -8,6 +8,7 @@ from app.services.store.checked_values import optional_text
 
 # bundled with the drawing library, so that a picture has the same bytes on every machine
 BUNDLED_FONTS = ("DejaVu Sans", "DejaVu Serif", "DejaVu Sans Mono", "STIXGeneral")
+_LICENCE = re.compile(r"[A-Za-z0-9][A-Za-z0-9.+-]{1,60}|https?://[^\s\"'<>]+")
 _FONT = re.compile(r"[A-Za-z0-9][A-Za-z0-9 -]*")
 
 
@@ -20,6 +21,18 @@ def font_family(name: str, field: str, what: str) -> str:
             field=field,
         )
     return font
+
+
+def licence_name(name: str, field: str, what: str) -> str:
+    """An SPDX identifier or an address, so that a machine can read what may be done with the data."""
+    licence = optional_text(name, field, what, 200)
+    if licence and not _LICENCE.fullmatch(licence):
+        raise InvalidValue(
+            f"{what} is {licence!r}; enter an SPDX identifier such as CC-BY-4.0, or an address that begins with "
+            "https://.",
+            field=field,
+        )
+    return licence
 
 
 def text_colour(text: str, field: str, what: str) -> str:

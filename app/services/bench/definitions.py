@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from app.services.bench.branding import BUNDLED_FONTS, font_family, line_colour, text_colour
+from app.services.bench.branding import BUNDLED_FONTS, font_family, licence_name, line_colour, text_colour
 from app.services.bench.time_zones import time_zone
 from app.services.store.checked_values import (
     FARTHEST_M,
@@ -176,4 +176,10 @@ class BenchChoices:
         "Accent",
         "Replaces the first colour of curves and bars, such as #1d4b87.",
         check=line_colour,
+    )
+    licence: str = text(
+        "Licence of the data",
+        "An SPDX identifier such as CC-BY-4.0, or the address of a licence; leave empty to state none.",
+        what="The licence",
+        check=licence_name,
     )

@@ -83,6 +83,7 @@ STAYS_AT_THE_DESK = {field.name for each in _DEFINITIONS for field in entry_fiel
     "publication_font",
     "publication_ink",
     "publication_accent",
+    "licence",
 }
 # the last four are full-width forms of the first, which some spreadsheets treat alike
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")

@@ -29,6 +29,7 @@ _ACTIONS = {
     "enabled": "was enabled",
     "revoked": "was revoked",
     "withdrawn": "was withdrawn",
+    "published": "was published",
     CONSEQUENCE: "was recalculated",
 }
 

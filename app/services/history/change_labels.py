@@ -79,6 +79,7 @@ _FIELDS = {
     "publication_font": ("the font of charts", ""),
     "publication_ink": ("the ink of charts", ""),
     "publication_accent": ("the accent colour of charts", ""),
+    "licence": ("the licence of the published data", ""),
     "usable": ("whether the result may be used", ""),
     "start_level": ("the level at unit on", ""),
     "total_decay_per_h": ("the total decay", "1/h"),

@@ -9,6 +9,7 @@ from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
 from app.storage.engine import open_engine, session_scope
+from app.storage.models.bench import Change
 from app.storage.models.logs import Log, RawFile
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import UnitUnderTest
@@ -42,6 +43,27 @@ def published_items(session: Session) -> PublishedItems:
 
 def raw_content(session: Session, sha256: str) -> bytes:
     return session.scalar(select(RawFile.content).where(RawFile.sha256 == sha256)) or b""
+
+
+def unit_names(session: Session) -> dict[int, str]:
+    """Names of all units, those in the trash too."""
+    rows = session.execute(select(UnitUnderTest.id, UnitUnderTest.maker, UnitUnderTest.model))
+    return {row.id: f"{row.maker} {row.model}" for row in rows}
+
+
+def reasons_for_trash(session: Session) -> dict[str, str]:
+    """Why each unit and trial was last moved to the trash, by its kind and id."""
+    rows = session.execute(
+        select(Change.subject, Change.subject_id, Change.why).where(Change.action == "trashed").order_by(Change.id)
+    )
+    return {f"{row.subject} {row.subject_id}": row.why for row in rows}
+
+
+@contextmanager
+def edition_session(engine: Engine) -> Iterator[Session]:
+    """A session that stores an edition, and commits it."""
+    with session_scope(engine) as session:
+        yield session
 
 
 @lru_cache

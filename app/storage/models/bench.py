@@ -33,6 +33,7 @@ class Bench(Base):
     publication_font: Mapped[str] = mapped_column(default="")
     publication_ink: Mapped[str] = mapped_column(default="")
     publication_accent: Mapped[str] = mapped_column(default="")
+    licence: Mapped[str] = mapped_column(default="", server_default="")  # of the published data, such as CC-BY-4.0
 
 
 class Change(Base):

@@ -1,6 +1,6 @@
-"""A reviewer's texts on a unit: edited strengths and weaknesses, and verdicts with the figures they refer to.
+"""What the desk publishes: a reviewer's texts on a unit with the figures they refer to, and the editions of the site.
 
-Nothing is overwritten: an edit is a new version, and the latest one counts.
+Nothing is overwritten: an edit is a new version and the latest one counts; a further edition leaves those before it.
 """
 
 from datetime import datetime
@@ -89,3 +89,55 @@ class VerdictFigure(Base):
     label: Mapped[str]
     value: Mapped[float | None]
     shown: Mapped[str]  # rounded by its uncertainty, with its interval and unit
+
+
+class Edition(Base):
+    """One published edition. `manifest` is its `edition.json` byte for byte, and `digest` the SHA-256 of that.
+
+    id : its number
+    numbers_sha256 : of the list of published numbers, the same in two editions with the same numbers
+    last_change_id : newest entry of the record of changes that the edition had seen
+    made_from : digests of what each page was made from, so that an unchanged page is not made again
+    """
+
+    __tablename__ = "editions"
+    __table_args__ = (CheckConstraint("length(digest) = 64", name="digest"), STRICT)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    published_at: Mapped[datetime]
+    digest: Mapped[str]
+    manifest: Mapped[bytes] = mapped_column(deferred=True)
+    numbers_sha256: Mapped[str]
+    numbers: Mapped[int]
+    moved: Mapped[int]
+    method_version: Mapped[str]
+    last_change_id: Mapped[int]
+    made_from: Mapped[str] = mapped_column(default="{}", deferred=True)
+
+
+class EditionContent(Base):
+    """Content of a published file, compressed by zlib; one row for all editions that hold the same bytes.
+
+    Raw logs are not repeated here: they are in `raw_files` under the same SHA-256.
+    """
+
+    __tablename__ = "edition_contents"
+    __table_args__ = (CheckConstraint("length(sha256) = 64", name="sha256"), STRICT)
+
+    sha256: Mapped[str] = mapped_column(primary_key=True)
+    size_bytes: Mapped[int]
+    content: Mapped[bytes] = mapped_column(deferred=True)
+
+
+class UnitAddress(Base):
+    """An address of a unit in the published site; it is never given to another unit.
+
+    current : the unit's address today; an earlier one, from before it was renamed, leads there
+    """
+
+    __tablename__ = "unit_addresses"
+    __table_args__ = (Index("ix_unit_addresses_unit_under_test_id", "unit_under_test_id"), STRICT)
+
+    address: Mapped[str] = mapped_column(primary_key=True)
+    unit_under_test_id: Mapped[int] = mapped_column(ForeignKey("units_under_test.id", ondelete="CASCADE"))
+    current: Mapped[bool]

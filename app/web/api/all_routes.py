@@ -4,6 +4,7 @@ from fastapi import APIRouter
 
 from app.web.api import bench, health, network, problem_kinds, running_cost, trash
 from app.web.api.attachments import routes as attachments
+from app.web.api.editions import routes as editions
 from app.web.api.ranking import comparison
 from app.web.api.ranking import order as rank_order
 from app.web.api.ranking import routes as ranking
@@ -28,5 +29,6 @@ API_ROUTERS: tuple[APIRouter, ...] = (
     running_cost.router,
     bench.router,
     trash.router,
+    editions.router,
     problem_kinds.router,
 )

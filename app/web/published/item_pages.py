@@ -7,6 +7,7 @@ from starlette.datastructures import QueryParams
 from app.compute.wording.rounding import rounded_text
 from app.figures.tables.fact_sheet import fact_sheet_table
 from app.figures.tables.formats import csv_text
+from app.figures.tables.table import ExportCell, ExportTable
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.data_package.write import raw_path
 from app.services.history.change_history import ChangeFilter, described_changes
@@ -18,8 +19,9 @@ from app.web.forms.unit_system import unit_system
 from app.web.pages.trials.view import trial_page
 from app.web.pages.units.more import unit_more
 from app.web.pages.units.view import unit_page
-from app.web.published.site_frame import SiteFile, SiteFrame, rendered
-from app.web.published.site_pictures import Holds, Picture, picture_files
+from app.web.published.number_marks import NumberMark, quantity_of_row
+from app.web.published.site_frame import SiteFile, SiteFrame, leads_to, rendered
+from app.web.published.site_pictures import Picture, Pictures
 
 _MARKS = (
     ("Smoke start", "smoke_start_s", "smoke_start_s"),
@@ -30,28 +32,30 @@ _MARKS = (
 )
 
 
-def unit_files(session: Session, site: SiteFrame, unit_id: int, holds: Holds) -> list[SiteFile]:
+def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictures) -> list[SiteFile]:
     """Page, fact sheet and pictures of a unit."""
     known, system = unit_overview(session, unit_id), unit_system("")
     shown = unit_page(known, query_form(QueryParams("")), system, unit_more(session, known, system))
     sheet = fact_sheet_table(known, read_chart_facts(session))
-    wanted = [("decay-overlay", shown.curve_query, f"decay-unit-{unit_id}")] if shown.has_curve else []
+    address = site.addresses.current[unit_id]
+    wanted = [("decay-overlay", shown.curve_query, f"{address}-decay")] if shown.has_curve else []
     if shown.more.has_claims_chart:
-        wanted.append(("claims-measured", f"unit={unit_id}", f"claims-unit-{unit_id}"))
+        wanted.append(("claims-measured", f"unit={unit_id}", f"{address}-claims"))
     charts, files = [], []
     for name, query, file_name in wanted:
-        chart, of_chart = picture_files(session, name, query, file_name, holds)
+        chart, of_chart = pictures.files(session, name, query, file_name)
         files += of_chart
         if chart is not None:
             charts.append(chart)
     page = rendered(
         "unit.html",
         site,
-        f"units/{unit_id}.html",
+        site.unit_path(unit_id),
         shown.name,
         body=shown,
         charts=charts,
         fact_sheet=sheet,
+        moved=[_mark_of_row(site, unit_id, row) for row in sheet.rows],
         states={
             entry.trial.id: f"excluded: {entry.trial.excluded_why}"  # the name of the person is not published
             for entry in known.trials
@@ -64,7 +68,6 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, holds: Holds) ->
         ).rows,
         verdict=published_verdicts(session, [unit_id]).get(unit_id),
     )
-    rows = [{column.key: _plain(cell) for column, cell in zip(sheet.columns, row, strict=True)} for row in sheet.rows]
     numbers = {
         "unit_id": unit_id,
         "maker": known.unit.maker,
@@ -73,15 +76,38 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, holds: Holds) ->
         "invented": site.invented,
         "conditions": sheet.conditions,
         "method_version": site.method_version,
-        "facts": rows,
+        "facts": _facts(sheet),
         "trials": [line.id for line in shown.trials],
     }
+    data = orjson.dumps(numbers, option=orjson.OPT_INDENT_2)
+    return [page, *_at_all_addresses(site, unit_id, csv_text(sheet).encode(), data), *files]
+
+
+def _facts(sheet: ExportTable) -> list[dict[str, object]]:
+    keys = [column.key for column in sheet.columns]
+    return [{key: _plain(cell) for key, cell in zip(keys, row, strict=True)} for row in sheet.rows]
+
+
+def _at_all_addresses(site: SiteFrame, unit_id: int, table: bytes, data: bytes) -> list[SiteFile]:
+    """The data of a unit, and what leads from its former addresses: those of a version before editions, which numbered
+    the units, and those from before it was renamed.
+    """
+    folder, page = site.unit_folder(unit_id), site.unit_path(unit_id)
+    earlier = sorted(address for address, owner in site.addresses.earlier.items() if owner == unit_id)
     return [
-        page,
-        SiteFile(f"units/{unit_id}.csv", csv_text(sheet).encode()),
-        SiteFile(f"units/{unit_id}.json", orjson.dumps(numbers, option=orjson.OPT_INDENT_2)),
-        *files,
+        SiteFile(f"{folder}facts.csv", table),
+        SiteFile(f"{folder}facts.json", data),
+        SiteFile(f"units/{unit_id}.csv", table),
+        SiteFile(f"units/{unit_id}.json", data),
+        leads_to(site, f"units/{unit_id}.html", page),
+        *(leads_to(site, f"units/{address}/index.html", page) for address in earlier),
     ]
+
+
+def _mark_of_row(site: SiteFrame, unit_id: int, row: tuple[ExportCell, ...]) -> NumberMark | None:
+    """The latest move of a row of the fact sheet."""
+    quantity = quantity_of_row(row[0].value, row[1].value)
+    return site.marks.of_setting(unit_id, row[1].value, quantity) if quantity else None
 
 
 def _plain(cell: object) -> object:
@@ -90,15 +116,15 @@ def _plain(cell: object) -> object:
     return {"value": value, "low_95": low, "high_95": high, "bound": bound} if low or bound else value
 
 
-def trial_files(session: Session, site: SiteFrame, trial_id: int, holds: Holds) -> list[SiteFile]:
+def trial_files(session: Session, site: SiteFrame, trial_id: int, pictures: Pictures) -> list[SiteFile]:
     """Page and decay curve of a trial, with everything its numbers depend on."""
     detail = trial_detail(session, trial_id)
     shown = trial_page(detail, (), query_form(QueryParams("")))
     chart: Picture | None = None
     files: list[SiteFile] = []
     if shown.figure_url:
-        chart, files = picture_files(
-            session, "trial-decay", shown.download_query, f"trial-{trial_id}", holds, only_narrow=True
+        chart, files = pictures.files(
+            session, "trial-decay", shown.download_query, f"trial-{trial_id}", only_narrow=True
         )
     page = rendered(
         "trial.html",

@@ -1,33 +1,102 @@
-"""Writes the whole bench as static files for any web host, so that readers do not access the bench's machine."""
+"""Writes the whole bench as static files for any web host, so that readers do not access the bench's machine.
 
-import multiprocessing
+Each publication of changed numbers or pages is a numbered edition, frozen in the store.
+"""
+
+import hashlib
 import os
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from functools import lru_cache, partial
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 
+import orjson
 from sqlalchemy import Engine
+from sqlalchemy.orm import Session
 
-from app.errors import InvalidValue
-from app.hidden_marks import shown_marks
+from app.errors import AlreadyStored, InvalidValue, StoreProblem
 from app.services.data_package.write import raw_path
-from app.services.publishing.published_items import raw_content, reading_session
-from app.services.publishing.site_folder import SiteFolder, SiteWritten
+from app.services.publishing.compressed_copies import COMPRESSED, compressors
+from app.services.publishing.editions import (
+    FrozenSize,
+    Manifest,
+    content_of,
+    get_edition,
+    last_change_id,
+    manifest_of,
+    save_edition,
+)
+from app.services.publishing.published_items import edition_session, raw_content, reading_session
+from app.services.publishing.signature import sign
+from app.services.publishing.site_folder import MANIFEST, SIGNATURE, SiteFolder, SiteWritten
+from app.services.publishing.unit_addresses import store_addresses
 from app.services.store.progress import OnProgress, no_progress
-from app.web.published.item_pages import trial_files, unit_files
-from app.web.published.site_frame import SiteFile, SiteFrame, frame_files, site_frame
-from app.web.published.site_pages import changes_files, costs_files, method_file, pictures_files, ranking_files
+from app.web.published.edition_at_hand import EditionAtHand, read_edition_at_hand
+from app.web.published.edition_pages import edition_dependent_files
+from app.web.published.lasting_addresses import kept_addresses
+from app.web.published.make import as_shown, made, page_of, tasks_of
+from app.web.published.site_frame import SiteFile, rendered
+from app.web.published.site_pictures import Failure
 
-_FEW = 8  # starting a process takes longer than rendering this many pages
+NOTHING_FROZEN = FrozenSize()
 
 
 @dataclass(frozen=True, slots=True)
-class Task:
-    """One page, or the pages of one kind, rendered by one process."""
+class Published:
+    """What was published.
 
-    kind: str
-    id: int = 0
+    is_new : the edition was made now; otherwise nothing has changed since it was published
+    moved : numbers that moved since the edition before; pages : files that differ from it
+    failures : pages and charts that could not be made; what stood there before stands there still
+    frozen : what the edition added to the store
+    """
+
+    edition: int
+    day: str
+    digest: str
+    is_new: bool
+    numbers: int
+    moved: int
+    pages: int
+    folder: SiteWritten
+    frozen: FrozenSize = NOTHING_FROZEN
+    failures: tuple[Failure, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Finish:
+    """What is added to a folder besides the edition: a signature by an SSH key, compressed copies for the host."""
+
+    key: Path | None = None
+    precompress: bool = False
+
+
+NO_FINISH = Finish()
+
+
+@dataclass(slots=True)
+class _Site:
+    """Files of the site while they are made: what each was made from, and what failed."""
+
+    folder: SiteFolder
+    url: str
+    before: Manifest | None
+    made_from: dict[str, str] = field(default_factory=dict)
+    failures: list[Failure] = field(default_factory=list)
+
+    def take(self, file: SiteFile) -> None:
+        """Adds a file; one without content is as in the edition before."""
+        if file.made_from:
+            self.made_from[file.path] = file.made_from
+        if file.content is not None:
+            self.folder.put(file.path, file.content)
+        elif self.before is not None:
+            self.take_as_before(file.path, self.before.files[file.path])
+
+    def take_as_before(self, path: str, sha256: str) -> None:
+        if not self.folder.takes_over(path, sha256):
+            with reading_session(self.url) as session:
+                self.folder.put(path, content_of(session, sha256))
 
 
 def publish(
@@ -37,80 +106,165 @@ def publish(
     *,
     base_url: str = "",
     workers: int | None = None,
-) -> SiteWritten:
-    """Publishes the bench into a folder; unchanged files are not rewritten, and pages of deleted items
-    are removed.
+    now: datetime | None = None,
+    finish: Finish = NO_FINISH,
+) -> Published:
+    """Publishes the bench into a folder as a new edition, or as the newest one where nothing has changed since.
 
-    base_url : URL of the site, for the feed; empty: relative links
+    base_url : URL of the site, for links that have to be whole; empty: none
     workers : processes; None: one per core
     """
     if base_url and not base_url.startswith(("https://", "http://")):
         raise InvalidValue(f"The address is {base_url!r}; it must start with https:// or http://.")
-    progress = on_progress or no_progress
-    site_folder = SiteFolder(folder)
     url = engine.url.render_as_string(hide_password=False)
-    with reading_session(url) as session:
-        site = site_frame(session)
-    tasks = [Task("ranking"), Task("pictures"), Task("costs"), Task("rest")]
-    tasks += [Task("unit", one) for one in site.things.units] + [Task("trial", one) for one in site.things.trials]
-    total = len(tasks) + len(site.things.raw_files)
-    make = partial(_make, url, site, folder, site_folder.stamp, base_url)
-    done = 0
-    for files in _made(make, tasks, workers or os.cpu_count() or 1):
-        for file in files:
-            _take(site_folder, _as_shown(file))
+    site_folder = SiteFolder(folder)
+    try:
+        with reading_session(url) as session:
+            at_hand = read_edition_at_hand(session, base_url, now or datetime.now(UTC))
+        site = _Site(site_folder, url, at_hand.before)
+        _make_pages(site, at_hand, workers or os.cpu_count() or 1, on_progress or no_progress)
+        with reading_session(url) as session:
+            manifest, is_new = _finish_pages(session, site, at_hand)
+        if not is_new:
+            return _published(site, at_hand, manifest, finish, is_new=False)
+        with edition_session(engine) as session:
+            if last_change_id(session) != at_hand.last_change_id:
+                raise StoreProblem(
+                    "The bench was changed while it was being published. Nothing was published; run the command again."
+                )
+            frozen = save_edition(
+                session, manifest, site_folder.read, numbers=len(at_hand.numbers),
+                moved=len(at_hand.moved_in(manifest.edition)), made_from=orjson.dumps(site.made_from).decode(),
+            )  # fmt: skip
+            store_addresses(session)
+        return _published(site, at_hand, manifest, finish, is_new=True, frozen=frozen)
+    except BaseException:
+        site_folder.discard()
+        raise
+
+
+def _make_pages(site: _Site, at_hand: EditionAtHand, workers: int, progress: OnProgress) -> None:
+    """Everything that does not name the edition: pages of units and trials, charts, raw files."""
+    frame = at_hand.frame
+    tasks = tasks_of(frame, at_hand.unit_names)
+    total, done = len(tasks) + len(frame.things.raw_files), 0
+    for result in made(site.url, frame, at_hand.made_from, tasks, workers):
+        for file in result.files:
+            site.take(file)
+        site.failures += result.failures
+        page = page_of(frame, result.task)
+        if not result.files and (site.before is None or page not in site.before.files):
+            site.take(rendered("not_made.html", frame, page, "Not available", what=result.task.name))
         done += 1
         progress(done, total, "Writing pages")
-    with reading_session(url) as session:
-        for sha256, file_name in sorted(site.things.raw_files.items()):
+    with reading_session(site.url) as session:
+        for sha256, file_name in sorted(frame.things.raw_files.items()):
             path = raw_path(sha256, file_name)
-            kept = site_folder.holds(path)
-            _take(site_folder, SiteFile(path, None if kept else raw_content(session, sha256)))
+            if not site.folder.takes_over(path, sha256):
+                site.folder.put(path, raw_content(session, sha256))
             done += 1
             progress(done, total, "Writing raw files")
-    return site_folder.finish()
 
 
-def _made(make: "partial[list[SiteFile]]", tasks: Sequence[Task], workers: int) -> Iterator[list[SiteFile]]:
-    if workers == 1 or len(tasks) < _FEW * workers:
-        yield from map(make, tasks)
-        return
-    # "spawn": a forked child would share the parent's connections and locks
-    with multiprocessing.get_context("spawn").Pool(workers) as pool:
-        yield from pool.imap(make, tasks, chunksize=max(1, min(16, len(tasks) // (8 * workers))))
+def _finish_pages(session: Session, site: _Site, at_hand: EditionAtHand) -> tuple[Manifest, bool]:
+    """Adds the pages that name the edition and what stands at former addresses; says whether the edition is new."""
+    made_so_far = dict(site.folder.files)
+    for number in dict.fromkeys((at_hand.unless_changed, at_hand.next_number)):
+        dependent = [as_shown(file) for file in edition_dependent_files(session, at_hand, number)]
+        files = made_so_far | {file.path: _sha256(file) for file in dependent}
+        kept = kept_addresses(
+            session, at_hand.frame, at_hand.before, files, at_hand.day_of(number), _as_failed(site, files)
+        )
+        for path, today in kept.same_as.items():
+            files[path] = files[today]
+        files |= {file.path: _sha256(file) for file in kept.notices}
+        if at_hand.before is not None:
+            files |= {path: at_hand.before.files[path] for path in kept.unchanged}
+        manifest = at_hand.manifest(number, files, tuple(kept.taken_down))
+        is_new = number == at_hand.next_number
+        if not is_new and manifest.digest != at_hand.digest_before:
+            continue  # a page changed, so this is another edition
+        for file in (*dependent, *kept.notices):
+            site.take(file)
+        for path in kept.same_as:
+            site.folder.put(path, site.folder.read(kept.same_as[path]))
+        for path in kept.unchanged:
+            site.take_as_before(path, manifest.files[path])
+        return manifest, is_new
+    raise ValueError("An edition has a number of its own.")
 
 
-def _make(url: str, site: SiteFrame, folder: Path, stamp: int, base_url: str, task: Task) -> list[SiteFile]:
-    # the file name contains the hash of the description, so an existing file is the same picture
-    holds = _standing_there(folder, stamp).holds
-    with reading_session(url) as session:
-        if task.kind == "unit":
-            return unit_files(session, site, task.id, holds)
-        if task.kind == "trial":
-            return trial_files(session, site, task.id, holds)
-        if task.kind == "ranking":
-            return ranking_files(session, site)
-        if task.kind == "pictures":
-            return pictures_files(session, site, holds)
-        if task.kind == "costs":
-            return costs_files(session, site, holds)
-        return [*frame_files(), method_file(session, site), *changes_files(session, site, base_url)]
+def _as_failed(site: _Site, files: Mapping[str, str]) -> frozenset[str]:
+    """Addresses of the edition before that this one lacks because a page or chart failed."""
+    if site.before is None or not site.failures:
+        return frozenset()
+    return frozenset(site.before.files.keys() - files.keys())
 
 
-@lru_cache(maxsize=1)
-def _standing_there(folder: Path, stamp: int) -> SiteFolder:
-    """The folder as an earlier run left it; its manifest is read once per process and run."""
-    return SiteFolder(folder)
+def _sha256(file: SiteFile) -> str:
+    return hashlib.sha256(file.content or b"").hexdigest()
 
 
-def _as_shown(file: SiteFile) -> SiteFile:
-    """Hides bidirectional marks in a page or table; a raw log stays byte for byte."""
-    is_text = file.content is not None and file.path.endswith((".html", ".svg", ".csv", ".md", ".xml", ".json"))
-    return replace(file, content=shown_marks(file.content or b"")) if is_text else file
+def _published(
+    site: _Site,
+    at_hand: EditionAtHand,
+    manifest: Manifest,
+    finish: Finish,
+    *,
+    is_new: bool,
+    frozen: FrozenSize = NOTHING_FROZEN,
+) -> Published:
+    """Puts the new site in its place."""
+    _add_beside(site.folder, manifest, finish)
+    former = at_hand.before.files if at_hand.before is not None else {}
+    return Published(
+        edition=manifest.edition,
+        day=manifest.published_at[:10],
+        digest=manifest.digest,
+        is_new=is_new,
+        numbers=len(at_hand.numbers),
+        moved=len(at_hand.moved_in(manifest.edition)),
+        pages=sum(former.get(path) != sha256 for path, sha256 in manifest.files.items()) if is_new else 0,
+        folder=site.folder.swap(),
+        frozen=frozen,
+        failures=tuple(site.failures),
+    )
 
 
-def _take(site_folder: SiteFolder, file: SiteFile) -> None:
-    if file.content is None:
-        site_folder.keep(file.path)
-    else:
-        site_folder.put(file.path, file.content)
+def _add_beside(site_folder: SiteFolder, manifest: Manifest, finish: Finish) -> None:
+    """The manifest, its signature, and compressed copies."""
+    site_folder.add_beside(MANIFEST, manifest.content)
+    if finish.key is not None:
+        site_folder.add_beside(SIGNATURE, sign(manifest.content, finish.key, site_folder.workplace))
+    if finish.precompress:
+        for ending, compress in compressors().items():
+            for path in (MANIFEST, *manifest.files):
+                if path.endswith(COMPRESSED):
+                    site_folder.add_copy(path, ending, compress)
+
+
+def publish_again(
+    engine: Engine, folder: Path, number: int, on_progress: OnProgress | None = None, *, finish: Finish = NO_FINISH
+) -> Published:
+    """Writes an edition again from the store, byte for byte, into a folder that holds no other edition."""
+    progress = on_progress or no_progress
+    site_folder = SiteFolder(folder)
+    try:
+        with reading_session(engine.url.render_as_string(hide_password=False)) as session:
+            edition = get_edition(session, number)
+            manifest = manifest_of(session, edition)
+            if site_folder.held() and site_folder.held() != manifest.files:
+                raise AlreadyStored(
+                    f"{folder} holds another edition, whose addresses would be lost. Choose an empty folder for "
+                    f"edition {number}."
+                )
+            for done, (path, sha256) in enumerate(sorted(manifest.files.items()), start=1):
+                if not site_folder.takes_over(path, sha256):
+                    site_folder.put(path, content_of(session, sha256))
+                progress(done, len(manifest.files), "Writing files")
+            _add_beside(site_folder, manifest, finish)
+            counts = edition.numbers, edition.moved
+        return Published(number, manifest.published_at[:10], manifest.digest, False, *counts, 0, site_folder.swap())
+    except BaseException:
+        site_folder.discard()
+        raise

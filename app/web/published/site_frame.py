@@ -10,7 +10,9 @@ from sqlalchemy.orm import Session
 from app.compute.method import METHOD_VERSION
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.publishing.published_items import PublishedItems, published_items
+from app.services.publishing.unit_addresses import UnitAddresses, unit_addresses
 from app.services.reviews.wording import Span, Spans
+from app.web.published.number_marks import NumberMarks
 from app.web.templating.environment import environment
 from app.web.templating.page_context import read_shell
 from app.web.templating.static_files import static_folder
@@ -19,22 +21,31 @@ NAVIGATION = (
     ("Ranking", "index.html"),
     ("Pictures", "pictures.html"),
     ("Running cost", "costs.html"),
-    ("Corrections", "changes.html"),
+    ("Changes", "changes.html"),
     ("Method", "method.html"),
 )
 
 
 @dataclass(frozen=True, slots=True)
 class SiteFile:
-    """One file of the site. `content` None: the existing file is up to date."""
+    """One file of the site. `content` None: it is as in the edition before.
+
+    made_from : digest of what it was made from, where making it takes long
+    """
 
     path: str
     content: bytes | None
+    made_from: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class SiteFrame:
-    """The frame of all pages; `style` and `icon` are file paths that contain the content hash."""
+    """The frame of all pages; `style` and `icon` are file paths that contain the content hash.
+
+    base_url : URL of the site with a slash at its end; "" where it has none, so that links stay relative
+    identity : names the site whatever its URL
+    marks : what moved, for beside the numbers
+    """
 
     bench_name: str
     publication: str
@@ -44,10 +55,25 @@ class SiteFrame:
     style: str
     icon: str
     things: PublishedItems
+    addresses: UnitAddresses
+    marks: NumberMarks
+    base_url: str = ""
+    identity: str = ""
     navigation: tuple[tuple[str, str], ...] = NAVIGATION
 
+    def unit_folder(self, unit_id: int) -> str:
+        return f"units/{self.addresses.current[unit_id]}/"
 
-def site_frame(session: Session) -> SiteFrame:
+    def unit_path(self, unit_id: int) -> str:
+        """Page of a unit. The file is named, because a folder does not open from a disk."""
+        return f"{self.unit_folder(unit_id)}index.html"
+
+    def absolute(self, path: str) -> str:
+        """A path as readers know it: with the URL of the site, and a folder without the name of its page."""
+        return f"{self.base_url}{path.removesuffix('index.html')}"
+
+
+def site_frame(session: Session, marks: NumberMarks, base_url: str, identity: str) -> SiteFrame:
     shell, facts = read_shell(session, "/"), read_chart_facts(session)
     return SiteFrame(
         bench_name=shell.bench_name,
@@ -58,6 +84,10 @@ def site_frame(session: Session) -> SiteFrame:
         style=_asset("base.css").path,
         icon=_asset("mark.svg").path,
         things=published_items(session),
+        addresses=unit_addresses(session),
+        marks=marks,
+        base_url=f"{base_url.rstrip('/')}/" if base_url else "",
+        identity=identity,
     )
 
 
@@ -72,6 +102,11 @@ def rendered(template: str, site: SiteFrame, path: str, title: str, **more: Any)
         environment().get_template(f"site/{template}").render(site=site, page=page, with_trial_links=with_trial_links)
     )
     return SiteFile(path, html.encode())
+
+
+def leads_to(site: SiteFrame, path: str, target: str) -> SiteFile:
+    """A page at an earlier address that leads to today's."""
+    return rendered("moved.html", site, path, "Moved", target=target)
 
 
 def _asset(name: str) -> SiteFile:

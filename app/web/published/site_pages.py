@@ -1,9 +1,7 @@
-"""Pages that exist once in a published site: ranking, pictures, costs, corrections, method, and the feed."""
+"""Pages that exist once in a published site: ranking, pictures, costs and method."""
 
 import csv
-from datetime import UTC, datetime
 from io import StringIO
-from uuid import NAMESPACE_URL, uuid5
 
 import orjson
 from sqlalchemy.orm import Session
@@ -14,8 +12,6 @@ from app.compute.wording.numbers import counted
 from app.errors import HazefallError
 from app.figures.tables.formats import csv_text
 from app.services.bench.choices import bench_choices
-from app.services.history.change_history import ChangeFilter, described_changes
-from app.services.history.reader_news import News, reader_news
 from app.services.ranking.rank_intervals import rank_view
 from app.services.ranking.table import rank_units
 from app.services.snapshot.bench_snapshot import current_snapshot
@@ -28,17 +24,15 @@ from app.web.forms.unit_system import unit_system
 from app.web.pages.bench.method import MethodPage
 from app.web.pages.downloads.table_registry import make_table
 from app.web.pages.ranking.view import ranking_page
+from app.web.published.change_pages import EditionOfSite
 from app.web.published.site_frame import SiteFile, SiteFrame, rendered
-from app.web.published.site_pictures import Holds, Picture, picture_files
-from app.web.templating.environment import environment
+from app.web.published.site_pictures import Picture, Pictures
 
 LINES_A_PAGE = 250
 MOST_COMPARED = 8
-MOST_CORRECTIONS = 500
-_FEED_ENTRIES = 50
 
 
-def ranking_files(session: Session, site: SiteFrame) -> list[SiteFile]:
+def ranking_files(session: Session, site: SiteFrame, edition: EditionOfSite) -> list[SiteFile]:
     """The ranking of all units at their highest setting, about a hundred lines per page, and its numbers."""
     form = query_form(QueryParams(""))
     total = rank_units(current_snapshot(session), RankingChoices(limit=1)).total_lines
@@ -49,7 +43,9 @@ def ranking_files(session: Session, site: SiteFrame) -> list[SiteFile]:
     for start in starts:
         ranking = rank_units(current_snapshot(session), RankingChoices(limit=LINES_A_PAGE, offset=start))
         shown = ranking_page(ranking, form, unit_system(""), rank_view=ranks)
-        files.append(rendered("ranking.html", site, _page_path(start), shown.title, body=shown, pages=pages))
+        files.append(
+            rendered("ranking.html", site, _page_path(start), shown.title, body=shown, pages=pages, edition=edition)
+        )
     return [*files, *_ranking_numbers(session)]
 
 
@@ -85,7 +81,7 @@ def _without_head(table: str) -> str:
     return out.getvalue()
 
 
-def pictures_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFile]:
+def pictures_files(session: Session, site: SiteFrame, pictures: Pictures) -> list[SiteFile]:
     """Pictures of the whole bench, and the curves of the strongest units."""
     charts, files = _charts(
         session,
@@ -95,7 +91,7 @@ def pictures_files(session: Session, site: SiteFrame, holds: Holds) -> list[Site
             ("decay-overlay", "", "decay-overlay"),
             ("frontier", "", "frontier"),
         ),
-        holds,
+        pictures,
     )
     leading = rank_units(current_snapshot(session), RankingChoices(limit=MOST_COMPARED)).lines
     ids = [line.row.setting_id for line in leading if line.has_rate and line.row.setting_id is not None]
@@ -105,7 +101,7 @@ def pictures_files(session: Session, site: SiteFrame, holds: Holds) -> list[Site
         table = make_table(session, "comparison", query_form(query))
         files.append(SiteFile("data/comparison.csv", csv_text(table).encode()))
         units = {line.row.setting_id: line.row.unit_id for line in leading}
-        tables.append((table, "data/comparison.csv", [f"units/{units[one]}.html" for one in ids]))
+        tables.append((table, "data/comparison.csv", [site.unit_path(units[one]) for one in ids]))
     answer = f"{counted(len(charts), 'chart')} of all units, and the strongest units compared."
     title = "Charts"
     page = rendered(
@@ -114,7 +110,7 @@ def pictures_files(session: Session, site: SiteFrame, holds: Holds) -> list[Site
     return [page, *files]
 
 
-def costs_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFile]:
+def costs_files(session: Session, site: SiteFrame, pictures: Pictures) -> list[SiteFile]:
     """Costs of the units, if an electricity price is known."""
     title = "Running cost"
     charts: list[Picture] = []
@@ -125,7 +121,7 @@ def costs_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFil
         charts, files = _charts(
             session,
             (("cost-bars", "", "cost-bars"), ("cost-over-years", "", "cost-over-years")),
-            holds,
+            pictures,
         )
         files.append(SiteFile("data/running-cost.csv", csv_text(table).encode()))
         tables.append((table, "data/running-cost.csv", ()))
@@ -140,12 +136,12 @@ def costs_files(session: Session, site: SiteFrame, holds: Holds) -> list[SiteFil
 
 
 def _charts(
-    session: Session, wanted: tuple[tuple[str, str, str], ...], holds: Holds
+    session: Session, wanted: tuple[tuple[str, str, str], ...], pictures: Pictures
 ) -> tuple[list[Picture], list[SiteFile]]:
     charts: list[Picture] = []
     files: list[SiteFile] = []
     for name, query, file_name in wanted:
-        chart, of_chart = picture_files(session, name, query, file_name, holds)
+        chart, of_chart = pictures.files(session, name, query, file_name)
         files += of_chart
         if chart is not None:
             charts.append(chart)
@@ -157,42 +153,3 @@ def method_file(session: Session, site: SiteFrame) -> SiteFile:
     words = f"{choices.clear_level_value:g}: {CLEAR_LEVEL_WORDS[choices.clear_level_kind]}"
     body = MethodPage(METHOD_NAME, METHOD_VERSION, choices, words)
     return rendered("method.html", site, "method.html", "Method", body=body)
-
-
-def changes_files(session: Session, site: SiteFrame, base_url: str) -> list[SiteFile]:
-    """The page of corrections, and the same as an Atom feed (RFC 4287)."""
-    corrections = described_changes(
-        session, MOST_CORRECTIONS, wanted=ChangeFilter(corrections_only=True, public_only=True)
-    ).rows
-    units, trials = set(site.things.units), set(site.things.trials)
-    page = rendered("changes.html", site, "changes.html", "Corrections", body=corrections, units=units, trials=trials)
-    recent = reader_news(session, _FEED_ENTRIES)
-    base = f"{base_url.rstrip('/')}/" if base_url else ""
-    feed_id = base or f"urn:uuid:{uuid5(NAMESPACE_URL, f'hazefall {site.bench_name}')}"
-    feed = {
-        "id": feed_id,
-        "base": base,
-        "updated": _moment(max((news.at for news in recent), default=datetime(1970, 1, 1, tzinfo=UTC))),
-        "entries": [_entry(news, feed_id, trials, units) for news in recent],
-    }
-    text = environment().get_template("site/feed.xml").render(site=site, feed=feed)
-    return [page, SiteFile("feed.xml", text.encode())]
-
-
-def _entry(news: News, feed_id: str, trials: set[int], units: set[int]) -> dict[str, str]:
-    path = "changes.html"
-    if news.trial_id in trials:
-        path = f"trials/{news.trial_id}.html"
-    elif news.trial_id is None and news.unit_id in units:
-        path = f"units/{news.unit_id}.html"
-    return {
-        "title": news.title,
-        "id": f"urn:uuid:{uuid5(NAMESPACE_URL, f'{feed_id} change {news.id}')}",
-        "updated": _moment(news.at),
-        "path": path,
-        "summary": news.words,
-    }
-
-
-def _moment(at: datetime) -> str:
-    return at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -1,10 +1,11 @@
-"""Charts of the published site: an SVG named by the hash of the chart's description, and its numbers.
+"""Charts of the published site, each an SVG at an address that lasts, and its numbers.
 
 Drawing takes far longer than describing, so a picture with an unchanged description is not drawn again.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
+import logging
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from sqlalchemy.orm import Session
 from starlette.datastructures import QueryParams
 
 from app import figures
+from app.errors import HazefallError
 from app.figures.renderers.matplotlib_chart import WIDTH_PX, drawn_height, svg_bytes
 from app.figures.tables.chart_table import chart_csv
 from app.web.downloads.chart_registry import make_chart
@@ -43,31 +45,66 @@ class Drawing:
 
 
 PHONE_PX = 390
+_LOG = logging.getLogger(__name__)
 
 
-Holds = Callable[[str], bool]
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """Something that could not be made: what, and why."""
+
+    what: str
+    why: str
+
+    @classmethod
+    def of(cls, what: str, error: Exception) -> "Failure":
+        return cls(what, error.message if isinstance(error, HazefallError) else f"{type(error).__name__}: {error}")
 
 
-def picture_files(
-    session: Session, name: str, query: str, file_name: str, holds: Holds, *, only_narrow: bool = False
-) -> tuple[Picture | None, list[SiteFile]]:
-    """Files of a chart, or None if it is empty. `holds` says whether a file exists from an earlier run.
+@dataclass(frozen=True, slots=True)
+class Pictures:
+    """Makes the charts of a page, and collects those that fail, so that the page goes on without them.
 
-    only_narrow : one drawing only, for pages that are too numerous for two
+    made_from : what the charts of the edition before were made from, by path: the same is not drawn again
     """
-    chart = make_chart(session, name, query_form(QueryParams(query)))
-    if chart.is_empty:
-        return None, []
-    mark = short_hash(f"{chart!r}{_renderer()}".encode())
-    narrow = Drawing(f"assets/{file_name}-narrow-{mark}.svg", PHONE_PX, drawn_height(chart, PHONE_PX))
-    wide = None if only_narrow else Drawing(f"assets/{file_name}-{mark}.svg", WIDTH_PX, drawn_height(chart, WIDTH_PX))
-    drawn = [
-        SiteFile(one.path, None if holds(one.path) else svg_bytes(chart, one.width_px))
-        for one in (wide, narrow)
-        if one is not None
-    ]
-    numbers = SiteFile(f"data/{file_name}.csv", chart_csv(chart).encode())
-    return Picture(wide, narrow, numbers.path, chart.alt_text, chart.title), [*drawn, numbers]
+
+    page: str
+    made_from: Mapping[str, str]
+    failures: list[Failure] = field(default_factory=list)
+
+    def files(
+        self, session: Session, name: str, query: str, file_name: str, *, only_narrow: bool = False
+    ) -> tuple[Picture | None, list[SiteFile]]:
+        """Files of a chart; none if it is empty or failed.
+
+        only_narrow : one drawing only, for pages that are too numerous for two
+        """
+        try:
+            return self._files(session, name, query, file_name, only_narrow)
+        except HazefallError:
+            raise
+        except Exception as error:  # a chart must not take its page with it; it is named at the end
+            _LOG.exception("The chart %s of %s failed", name, self.page)
+            self.failures.append(Failure.of(f"the chart “{name}” of {self.page}", error))
+            return None, []
+
+    def _files(
+        self, session: Session, name: str, query: str, file_name: str, only_narrow: bool
+    ) -> tuple[Picture | None, list[SiteFile]]:
+        chart = make_chart(session, name, query_form(QueryParams(query)))
+        if chart.is_empty:
+            return None, []
+        mark = short_hash(f"{chart!r}{_renderer()}".encode())
+        narrow = Drawing(
+            f"charts/{file_name}{'' if only_narrow else '-narrow'}.svg", PHONE_PX, drawn_height(chart, PHONE_PX)
+        )
+        wide = None if only_narrow else Drawing(f"charts/{file_name}.svg", WIDTH_PX, drawn_height(chart, WIDTH_PX))
+        drawn = [
+            SiteFile(one.path, None if self.made_from.get(one.path) == mark else svg_bytes(chart, one.width_px), mark)
+            for one in (wide, narrow)
+            if one is not None
+        ]
+        numbers = SiteFile(f"data/{file_name}.csv", chart_csv(chart).encode())
+        return Picture(wide, narrow, numbers.path, chart.alt_text, chart.title), [*drawn, numbers]
 
 
 @lru_cache

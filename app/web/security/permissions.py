@@ -35,6 +35,8 @@ _ROUTES = {
         GET /api/logger-profiles
         GET /api/tariffs
         GET /api/trash
+        GET /api/editions
+        GET /api/editions/{number}
         GET /api/problems/{kind}
         GET /figures/{name}.json
         GET /charts/{name}.{chart_format}

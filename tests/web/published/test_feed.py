@@ -15,8 +15,9 @@ from sqlalchemy import Engine, update
 from app.services.reviews.verdicts import save_verdict
 from app.storage.engine import session_scope
 from app.storage.models.bench import Bench
-from app.web.published.site_frame import site_frame
-from app.web.published.site_pages import changes_files
+from app.web.published.change_pages import changes_files
+from app.web.published.edition_at_hand import read_edition_at_hand
+from tests.conftest import NOW
 from tests.web.tried_bench import TriedBench
 
 ATOM = "{http://www.w3.org/2005/Atom}"
@@ -77,7 +78,8 @@ def _bench(tried_bench: TriedBench) -> None:
 
 def feed_of(store: Engine, base_url: str = "") -> ElementTree.Element:
     with session_scope(store, writes=False) as session:
-        files = {file.path: file.content for file in changes_files(session, site_frame(session), base_url)}
+        at_hand = read_edition_at_hand(session, base_url, NOW)
+        files = {file.path: file.content for file in changes_files(session, at_hand.frame, at_hand.editions(1))}
     return ElementTree.fromstring(files["feed.xml"] or b"")
 
 
@@ -112,4 +114,16 @@ def test_each_entry_leads_to_the_page_of_its_thing_in_plain_words(store: Engine)
         href = entry.find(f"{ATOM}link").get("href")  # type: ignore[union-attr]
         number = re.search(r"Trial (\d+)", title)
         assert href == (f"trials/{number[1]}.html" if number else href)
-        assert re.fullmatch(r"(trials|units)/\d+\.html|changes\.html", href or "")
+        assert re.fullmatch(r"trials/\d+\.html|(units/[a-z0-9-]+|editions/1)/index\.html|changes\.html", href or "")
+
+
+def test_entries_are_in_date_order(store: Engine):
+    days = [entry.findtext(f"{ATOM}updated") or "" for entry in feed_of(store).findall(f"{ATOM}entry")]
+    assert days == sorted(days, reverse=True)
+    assert feed_of(store).findtext(f"{ATOM}updated") == days[0]
+
+
+def test_links_are_whole_where_the_site_has_a_url(store: Engine):
+    links = [link.get("href") or "" for link in feed_of(store, "https://bench.example/air").iter(f"{ATOM}link")]
+    assert all(link.startswith("https://bench.example/air/") for link in links)
+    assert not [link for link in links if link.endswith("index.html")]

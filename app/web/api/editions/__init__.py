@@ -1,0 +1,4 @@
+"""Published editions.
+
+Begin with `routes.py`.
+"""
