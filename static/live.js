@@ -54,9 +54,17 @@
     if (state.clear_level) clearLevel = state.clear_level;
     /* an answer can only arrive late, so the smallest difference is the best */
     aheadMs = Math.min(aheadMs, Date.now() - Date.parse(state.at));
-    const seconds = Math.round(Math.abs(aheadMs) / 1000);
-    const way = aheadMs > 0 ? "ahead of" : "behind";
-    words("device-clock", seconds < 2 ? "This device’s clock agrees with the bench’s clock." : `This device’s clock is ${seconds} s ${way} the bench’s clock; taps are placed accordingly.`);
+    const logger = state.logger_ahead_s === null ? null : aheadMs - 1000 * state.logger_ahead_s;
+    const compared = [apart(aheadMs, "the bench’s clock")];
+    if (logger !== null) compared.push(apart(logger, "the logger’s clock"));
+    words("device-clock", `This device’s clock ${compared.join(" and ")}; taps are placed accordingly.`);
+  }
+
+  function apart(milliseconds, what) {
+    const seconds = Math.round(Math.abs(milliseconds) / 1000);
+    if (seconds < 2) return `agrees with ${what}`;
+    const span = seconds < 120 ? `${seconds} s` : `${Math.round(seconds / 60)} min`;
+    return `is ${span} ${milliseconds > 0 ? "ahead of" : "behind"} ${what}`;
   }
 
   function addReadings(news) {

@@ -91,15 +91,21 @@ def _serve_one_process(settings: Settings, told: partial[None]) -> int:
 
     from app.web.process.timed_connections import TimedConnection  # loaded when used: with uvicorn
 
+    app = served_app(settings)
+
     class AddressPrintingServer(uvicorn.Server):
         async def startup(self, sockets: list | None = None) -> None:  # type: ignore[type-arg]
             await super().startup(sockets)
             if self.started:
                 told(next((s.getsockname()[1] for server in self.servers for s in server.sockets), settings.port))
 
+        async def shutdown(self, sockets: list | None = None) -> None:  # type: ignore[type-arg]
+            app.state.stopping = True  # streams of live runs end, so that no open page delays the stop
+            await super().shutdown(sockets)
+
     server = AddressPrintingServer(
         uvicorn.Config(
-            served_app(settings),
+            app,
             host=settings.host,
             port=settings.port,
             log_level="warning",

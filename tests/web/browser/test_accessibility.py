@@ -36,6 +36,7 @@ PAGES = [
     "/trials/5/marks",
     "/trials/5/edit",
     "/trials/add",
+    "/live",
     "/bulk",
     "/rooms",
     "/rooms/add",

@@ -35,7 +35,7 @@ def test_the_replay_grows_on_the_page_without_a_reload(replayed, screenshot_fold
     )
     page.wait_for_function("words => document.querySelector('[data-live=summary]').textContent !== words", arg=words)
     assert page.evaluate("window.stillTheSamePage")
-    assert "clock agrees" in page.inner_text("[data-live=device-clock]")
+    assert "This device’s clock agrees with the bench’s clock; taps" in page.inner_text("[data-live=device-clock]")
     page.screenshot(path=screenshot_folder / "live_narrow.png", full_page=True)
 
 

@@ -16,11 +16,15 @@ class AdviceShape(FromStore):
 
 
 class EventShape(FromStore):
-    """A phase event on the bench's clock. An undone one remains, with the time at which it was undone."""
+    """A phase event on the bench's clock. An undone one remains, with the time at which it was undone.
+
+    sender_ahead_s : clock of the sender minus the bench's clock, where the sender stated its own
+    """
 
     id: int
     kind: KindOfEvent
     at: datetime
+    sender_ahead_s: float | None
     undone_at: datetime | None
 
 

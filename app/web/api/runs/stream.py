@@ -11,7 +11,7 @@ from collections.abc import AsyncIterator
 from typing import Annotated, Any
 
 from anyio import sleep, to_thread
-from fastapi import APIRouter, Header, Query, Request
+from fastapi import APIRouter, FastAPI, Header, Query, Request
 from starlette.responses import Response, StreamingResponse
 
 from app.services.bench.invented import invented_bench
@@ -22,8 +22,7 @@ from app.web.dependencies import ReadSessionDep
 router = APIRouter(tags=["live runs"])
 
 _LOOK_EVERY_S = 1.0
-_STATE_EVERY_S = 5.0  # without news: the silence of a logger is news too
-_HEARTBEAT_S = 10.0
+_STATE_EVERY_S = 5.0  # without news: the silence of a logger is news too, and else a comment keeps the connection
 _LASTS_S = 30.0
 _ASK_AGAIN_MS = 1000
 
@@ -56,33 +55,35 @@ async def run_stream(
     await to_thread.run_sync(changes_of_run, engine, run_id)  # an unknown run is a 404 before the stream begins
     seen = int(last_event_id) if last_event_id.isdecimal() and len(last_event_id) < 10 else since
     return StreamingResponse(
-        _events(engine, run_id, seen, bench), media_type="text/event-stream", headers={"Cache-Control": "no-store"}
+        _events(request.app, engine, run_id, seen, bench),
+        media_type="text/event-stream",
+        headers={"Cache-Control": "no-store"},
     )
 
 
-async def _events(engine: Any, run_id: int, seen: int | None, bench: dict[str, Any]) -> AsyncIterator[bytes]:
+async def _events(
+    app: FastAPI, engine: Any, run_id: int, seen: int | None, bench: dict[str, Any]
+) -> AsyncIterator[bytes]:
     from app.services.adding_trials.live_runs.news import changes_of_run, news_of_run
 
     yield f"retry: {_ASK_AGAIN_MS}\n\n".encode()
-    began = told = heard = time.monotonic()
-    first = True
+    began = looked = time.monotonic()
+    sent: dict[str, Any] | None = None
     while True:
         changes = await to_thread.run_sync(changes_of_run, engine, run_id)
         now = time.monotonic()
-        if first or changes != seen or now - told >= _STATE_EVERY_S:
+        if sent is None or changes != seen or now - looked >= _STATE_EVERY_S:
             news = await to_thread.run_sync(news_of_run, engine, run_id, seen)
             if news.points is not None:
                 yield _event("readings", news.changes, _points(news.points))
             shape: RunShape = run_shape(news.state, bench)
-            yield _event("state", news.changes, shape.model_dump_json())
-            seen, told, heard, first = news.changes, now, now, False
+            told = shape.model_dump(exclude={"at"})
+            yield b": still here\n\n" if told == sent else _event("state", news.changes, shape.model_dump_json())
+            seen, looked, sent = news.changes, now, told
             if shape.status != "open":
                 yield _event("end", news.changes, json.dumps({"status": shape.status, "trial_id": shape.trial_id}))
                 return
-        elif now - heard >= _HEARTBEAT_S:
-            yield b": still here\n\n"
-            heard = now
-        if now - began >= _LASTS_S:
+        if now - began >= _LASTS_S or getattr(app.state, "stopping", False):
             return
         await sleep(_LOOK_EVERY_S)
 

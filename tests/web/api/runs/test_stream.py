@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Any
 
 import pytest
+from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from app.web.api.runs import stream
@@ -59,6 +60,28 @@ def test_a_late_reading_is_news(client: TestClient, small_bench: SmallBench):
     _, _, points = events_of(client, run_id, seen)[0]
     assert points["levels"] == [lot[10]["pm2_5"]]
     assert points["times_ms"] == [round(datetime.fromisoformat(lot[10]["time"]).timestamp() * 1000)]
+
+
+def test_a_stream_without_news_keeps_its_connection(
+    client: TestClient, small_bench: SmallBench, monkeypatch: pytest.MonkeyPatch
+):
+    """A comment after the state, and the state again only where it has changed by itself."""
+    run_id = started(client, small_bench)["id"]
+    for name, seconds in (("_LASTS_S", 0.3), ("_STATE_EVERY_S", 0.0), ("_LOOK_EVERY_S", 0.05)):
+        monkeypatch.setattr(stream, name, seconds)
+    blocks = client.get(f"/api/runs/{run_id}/stream").text.split("\n\n")
+    assert blocks[0] == "retry: 1000"
+    assert blocks[1].startswith("event: state\n")
+    assert set(blocks[2:]) == {": still here", ""}
+
+
+def test_a_server_that_stops_ends_its_streams(
+    app: FastAPI, client: TestClient, small_bench: SmallBench, monkeypatch: pytest.MonkeyPatch
+):
+    run_id = started(client, small_bench)["id"]
+    monkeypatch.setattr(stream, "_LASTS_S", 1000.0)
+    app.state.stopping = True
+    assert [event for event, _, _ in events_of(client, run_id)] == ["state"]
 
 
 def test_a_finished_run_ends_its_stream(client: TestClient, small_bench: SmallBench):
