@@ -5,7 +5,7 @@ from app.compute.decay.result import ChannelDecay
 from app.compute.decay.verdict import Verdict
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
-from app.compute.wording.numbers import level_text
+from app.compute.wording.numbers import counted, level_text
 from app.compute.wording.rounding import decimals_for, decimals_from_size, rounded_text
 from app.services.results.analyse_log import AnalysisRequest, ChannelAnalysis, LogAnalysis
 
@@ -14,9 +14,10 @@ def report(analysis: LogAnalysis, request: AnalysisRequest) -> str:
     """The whole report as text."""
     table = analysis.table
     started = f"from {table.started_at:%Y-%m-%d %H:%M:%S} UTC" if table.clock_is_known else "by an unreliable clock"
+    apart = f", {table.interval_s:g} s apart" if len(table.elapsed_s) > 1 else ""
     lines = [
         table.file_name,
-        f"  {len(table.elapsed_s)} readings {started}, {table.interval_s:g} s apart; {table.rows_skipped} rows skipped",
+        f"  {counted(len(table.elapsed_s), 'reading')} {started}{apart}; {table.rows_skipped} rows skipped",
         f"  channels: {', '.join(table.levels)}",
         f"  room: {request.room_volume.value:g} m³"
         + (f" ± {request.room_volume.uncertainty:g} m³" if not request.volume_is_exact else ", assumed exact"),

@@ -20,7 +20,14 @@ from app.reading_files.headers.search import Header, find_header
 from app.reading_files.log_table import LogColumn, LogTable, ReadingChoices, SkippedRow
 from app.reading_files.refusals import ColumnsNotRecognised, quoted, refusal
 from app.reading_files.table.held_values import leave_out_held
-from app.reading_files.table.joined_rows import Rows, choose_box, describe_unreadable, joined, rows_of_box
+from app.reading_files.table.joined_rows import (
+    Rows,
+    choose_box,
+    describe_unreadable,
+    ignore_place_numbers,
+    joined,
+    rows_of_box,
+)
 from app.reading_files.table.log_lines import LogLines, open_lines
 from app.reading_files.table.segment import Segment, Source, read_segment
 from app.reading_files.table.utc_order import in_utc_order, merge_equal_times
@@ -144,7 +151,7 @@ def assemble_log(
     content: bytes, source: Source, opened: LogLines, segments: list[Segment], notes: list[str]
 ) -> LogTable:
     """One log from the tables of a file."""
-    notes = [*_layout_notes(opened, segments), *opened.notes, *notes]
+    notes = [*_layout_notes(opened, segments), *opened.notes, *notes, *ignore_place_numbers(source, segments)]
     box, boxes = choose_box(source, opened, segments)
     everything, units, skipped, cells_skipped = _gathered(source, segments, box, notes)
     if not everything.filled().any():

@@ -168,6 +168,16 @@ def interval_text(interval_s: float) -> str:
     return f"{rounded_text(minutes, 0 if minutes.is_integer() else 1)} min"
 
 
+def readings_text(number: int, interval_s: float) -> str:
+    """Number of readings with their interval, which a single reading does not have.
+
+    >>> readings_text(361, 10.0), readings_text(1, 0.0)
+    ('361 readings, one every 10 s', '1 reading')
+    """
+    count = counted(number, "reading")
+    return f"{count}, one every {interval_text(interval_s)}" if number > 1 and interval_s > 0 else count
+
+
 def counted(number: int, singular: str, plural: str | None = None) -> str:
     """A number with its noun in the right form.
 

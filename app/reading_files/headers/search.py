@@ -56,6 +56,10 @@ _TIME_LIKE = re.compile(
 )
 
 
+# a setting of the logger in the lines above a table, such as "Factor C = ---", and no name of a column
+_SETTING = re.compile(r"\s=\s|=\s*-{2,}")
+
+
 @dataclass(frozen=True, slots=True)
 class Header:
     """The header of a table; indices count lines from 0.
@@ -134,8 +138,12 @@ def could_be_header(cells: list[str]) -> bool:
 
     >>> could_be_header(["Date Time", "11.5", "15.4"]), could_be_header(["2026-01-05 10:00", "time", "3"])
     (True, False)
+    >>> could_be_header(["Time constant = 1 s", "PM2.5 Factor C = ---"])
+    False
     """
     filled = [cell for cell in cells if cell and not cell.isdecimal() and len(cell) <= _LONGEST_CELL]
+    if any(_SETTING.search(cell) for cell in filled):
+        return False
     times = [cell for cell in filled if len(cell) <= 60 and is_time_header(cell) and not _TIME_LIKE.fullmatch(cell)]
     dates = [cell for cell in filled if _TIME_LIKE.fullmatch(cell) and not _NUMBER.fullmatch(cell)]
     return bool(times) and not dates
@@ -215,8 +223,8 @@ def _by_structure(lines: list[str], delimiter: str) -> Header | None:
             continue
         if len(run) < 3 and not _holds_time(row):
             continue
-        if place and len(rows[place - 1][1]) == len(row) and not _is_data_row(rows[place - 1][1]):
-            head, cells = rows[place - 1]
+        head, cells = rows[place - 1] if place else (-1, [])
+        if len(cells) == len(row) and not _is_data_row(cells) and not any(map(_SETTING.search, cells)):
             return Header(head, _unlike(cells), ("",) * len(cells), index)
         if not _holds_time(row):
             continue  # numbers without a header cannot be identified

@@ -1,5 +1,6 @@
 """Joins the rows of one box from all tables of a file."""
 
+import re
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -14,6 +15,31 @@ from app.reading_files.text.number_text import why_no_number
 from app.reading_files.time.zones import zone_named
 
 MOST_BOXES_LISTED = 30
+
+
+_PLACE_HEADER = re.compile(r"(?:location|site|station)\b.*", re.IGNORECASE)
+
+
+def ignore_place_numbers(source: Source, segments: list[Segment]) -> list[str]:
+    """Ends the division into boxes where one device noted the number of its place; a note says so.
+
+    Several devices in one file log at the same moments; one that is carried from place to place never has two readings
+    of one moment. Names of devices, and places in words, are boxes as before.
+    """
+    with_boxes = [segment for segment in segments if segment.boxes is not None]
+    heads = {column.header for segment in with_boxes for column in segment.columns if column.use == "box"}
+    names = {box for segment in with_boxes if segment.boxes is not None for box in segment.boxes if box}
+    if source.choices.box is not None or len(names) < 2 or not all(map(_PLACE_HEADER.fullmatch, heads)):
+        return []
+    if "box" in source.choices.columns.values() or not all(name.isdecimal() for name in names):
+        return []
+    moments = np.concatenate([segment.times.us for segment in with_boxes])
+    if len(np.unique(moments)) < len(moments):
+        return []
+    for segment in with_boxes:
+        segment.boxes = None
+    head = quoted(min(heads))
+    return [f"The column {head} numbers {len(names)} places of one device; all its rows are one log."]
 
 
 def choose_box(source: Source, opened: LogLines, segments: list[Segment]) -> tuple[str | None, tuple[str, ...]]:

@@ -48,8 +48,15 @@ _PRESSURE = {
 _FRACTION = {"ppm": (1.0, 0.0), "ppb": (1e-3, 0.0), "ppt": (1e-6, 0.0)}
 _POWER = {"w": (1.0, 0.0), "kw": (1e3, 0.0), "mw": (1e-3, 0.0)}
 _ENERGY = {"kwh": (1.0, 0.0), "wh": (1e-3, 0.0)}
-_VOLTAGE = {"v": (1.0, 0.0), "mv": (1e-3, 0.0)}
-_CURRENT = {"a": (1.0, 0.0), "ma": (1e-3, 0.0)}
+_VOLTAGE = {"v": (1.0, 0.0), "mv": (1e-3, 0.0), "kv": (1e3, 0.0)}
+_CURRENT = {
+    "a": (1.0, 0.0),
+    "ma": (1e-3, 0.0),
+    "ua": (1e-6, 0.0),
+    "na": (1e-9, 0.0),
+    "pa": (1e-12, 0.0),
+    "fa": (1e-15, 0.0),
+}
 _DECIBEL = {"db": (1.0, 0.0)}
 _SOUND = {"db(a)": (1.0, 0.0), "db": (1.0, 0.0)}
 
@@ -155,7 +162,7 @@ _SPELLINGS = {
 def plain_unit(text: str) -> str:
     """One spelling for the many ways to write a unit.
 
-    >>> [plain_unit(text) for text in ("µg/m³", "ug m-3", "UG/M^3", "#/cm3", "particles per litre", "°F", "dBA")]
+    >>> [plain_unit(text) for text in ("µg/m³", "ug m-3", "UG/M^3", "#/ccm", "particles per litre", "°F", "dBA")]
     ['ug/m3', 'ug/m3', 'ug/m3', '/cm3', '/l', 'f', 'db(a)']
     """
     plain = text.strip().lower().translate(str.maketrans("µμ³²₂º·*", "uu322°  "))
@@ -163,6 +170,7 @@ def plain_unit(text: str) -> str:
     plain = re.sub(r"([a-z])\s+(c?m|l|ft)\s*-\s*([13])\b", _negative_power, plain)
     plain = re.sub(r"^#?\s*(c?m|l|ft)\s*-\s*([13])$", lambda found: f"/{found[1]}{_power(found[2])}", plain)
     plain = re.sub(r"[\s_]+", "", plain)
+    plain = re.sub(r"/ccm$", "/cm3", plain)
     plain = re.sub(r"cubicmet(?:er|re)", "m3", plain)
     plain = re.sub(r"cubicf(?:oo|ee)t", "ft3", plain)
     counted = _COUNTED.match(plain)

@@ -33,6 +33,8 @@ class TrialFormOptions:
     smoke_sources: tuple[FormOption, ...]
     profiles: tuple[FormOption, ...]
     timezone: str
+    last_unit_id: int | None
+    last_setting: str
     last_room_id: int | None
     last_logger_id: int | None
     last_smoke_source_id: int | None
@@ -48,6 +50,14 @@ def trial_form_options(session: Session) -> TrialFormOptions:
         .limit(1)
     ).first()
     room_id, logger_id, source_id, tested_by = last or (None, None, None, "")
+    last_unit_id, last_setting = session.execute(
+        select(Trial.unit_under_test_id, SpeedSetting.name)
+        .join(SpeedSetting, SpeedSetting.id == Trial.setting_id)
+        .join(UnitUnderTest, UnitUnderTest.id == Trial.unit_under_test_id)
+        .where(Trial.trashed_at.is_(None), UnitUnderTest.trashed_at.is_(None))
+        .order_by(Trial.id.desc())
+        .limit(1)
+    ).first() or (None, "")
     units = session.execute(
         select(UnitUnderTest.id, UnitUnderTest.maker, UnitUnderTest.model)
         .where(UnitUnderTest.trashed_at.is_(None))
@@ -69,6 +79,8 @@ def trial_form_options(session: Session) -> TrialFormOptions:
         smoke_sources=_named(session, SmokeSource),
         profiles=_named(session, LoggerProfile),
         timezone=session.scalar(select(Bench.timezone)) or "UTC",
+        last_unit_id=last_unit_id,
+        last_setting=last_setting,
         last_room_id=room_id,
         last_logger_id=logger_id,
         last_smoke_source_id=source_id,

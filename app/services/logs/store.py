@@ -80,6 +80,12 @@ def has_raw_file(session: Session, sha256: str) -> bool:
     return session.scalar(select(RawFile.sha256).where(RawFile.sha256 == sha256)) is not None
 
 
+def trials_of_file(session: Session, sha256: str) -> tuple[int, ...]:
+    """Trials outside the trash whose log is this very file, oldest first."""
+    asked = select(Trial.id).join(Log, Log.id == Trial.log_id).where(Log.sha256 == sha256, Trial.trashed_at.is_(None))
+    return tuple(session.scalars(asked.order_by(Trial.id)))
+
+
 def _same_log(session: Session, table: LogTable) -> int | None:
     """A stored log of the same bytes with the same result: detector box, start, length and channels."""
     for log in session.scalars(select(Log).where(Log.sha256 == table.sha256).options(selectinload(Log.channels))).all():

@@ -11,6 +11,7 @@ from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
 from app.compute.decay.trial_quality import cross_channel_notes, judged, with_humidity_uncertainty
 from app.compute.wording.notes import Note
 from app.reading_files.headers.channels import channel as channel_named
+from app.reading_files.headers.channels import is_particle_channel
 from app.services.logs.readings import LogReadings
 
 MASS_UNIT = "µg/m³"
@@ -49,8 +50,8 @@ class AnalysedTrial:
 
 
 def is_analysed(channel: str) -> bool:
-    """Whether a channel is one that cleaning lowers: particles by mass or number, and VOC."""
-    return channel.startswith(("pm", "count_")) or channel == "voc"
+    """Whether a channel is one that cleaning lowers: particles by mass, number or surface, and VOC."""
+    return channel.startswith(("pm", "count_")) or is_particle_channel(channel) or channel == "voc"
 
 
 def analyse_readings(readings: LogReadings, terms: AnalysisTerms) -> AnalysedTrial:

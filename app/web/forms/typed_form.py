@@ -22,6 +22,7 @@ Entry = TypeVar("Entry")
 
 _TWO_READINGS = re.compile(r"[-+]?\d{1,3}(,\d{3})+")
 _LONGEST_SHOWN = 60
+MOST_FILES = 30  # in one form
 
 
 class _AttemptEnded(Exception):
@@ -33,11 +34,13 @@ class TypedForm:
     """The typed text of each field, and the errors found so far.
 
     values : field name to all its values, in order; an unticked box sends none
+    further_files : where a field has several files, those after the first
     errors : field name to its message; "" for messages that belong to no field
     """
 
     values: dict[str, list[str]] = field(default_factory=dict)
     files: dict[str, UploadFile] = field(default_factory=dict)
+    further_files: list[UploadFile] = field(default_factory=list)
     errors: dict[str, str] = field(default_factory=dict)
 
     def typed(self, name: str, default: str = "") -> str:
@@ -55,6 +58,14 @@ class TypedForm:
     def problems(self) -> list[str]:
         """All messages, for the box above the form."""
         return list(dict.fromkeys(self.errors.values()))
+
+    @property
+    def linked_problems(self) -> list[tuple[str, str]]:
+        """Field and message of each error, "" for the field of one that belongs to none."""
+        of_message: dict[str, str] = {}
+        for name, message in self.errors.items():
+            of_message.setdefault(message, name)
+        return [(name, message) for message, name in of_message.items()]
 
     @property
     def accepted(self) -> dict[str, list[str]]:
@@ -180,7 +191,9 @@ def typed_form_of(data: FormData) -> TypedForm:
     form = TypedForm()
     for name, value in data.multi_items():
         if isinstance(value, UploadFile):
-            form.files[name] = value
+            if name in form.files:
+                form.further_files.append(value)
+            form.files.setdefault(name, value)
         else:
             form.values.setdefault(name, []).append(value)
     return form
@@ -206,7 +219,7 @@ def _as_typed(value: object) -> str:
 
 
 async def _typed_form(request: Request) -> AsyncIterator[TypedForm]:
-    async with request.form(max_files=4, max_fields=5000) as data:  # closes the uploaded files at the end
+    async with request.form(max_files=MOST_FILES + 1, max_fields=5000) as data:  # closes the uploaded files at the end
         yield typed_form_of(data)
 
 

@@ -3,6 +3,8 @@
 from fastapi import APIRouter
 
 from app.web.pages.access import account, accounts, enter, sign_in
+from app.web.pages.adding_a_trial import batch as trial_batch
+from app.web.pages.adding_a_trial import other_use as trial_other_use
 from app.web.pages.adding_a_trial import preview as trial_preview
 from app.web.pages.adding_a_trial import upload as trial_upload
 from app.web.pages.attachments import page as attachments
@@ -55,7 +57,9 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     live_demonstration.router,
     live_page.router,
     trial_upload.router,
+    trial_batch.router,
     trial_preview.router,
+    trial_other_use.router,
     trial_figures.router,
     trial_page.router,
     trial_marks.router,

@@ -134,9 +134,13 @@ _ROUTES = {
         POST /trials/{trial_id}/attachments
         GET /trials/add
         POST /trials/add
+        GET /trials/add/batch
+        POST /trials/add/batch
         GET /trials/add/{token}
         POST /trials/add/{token}
         POST /trials/add/{token}/discard
+        POST /trials/add/{token}/power
+        GET /trials/add/{token}/sound
         GET /trials/add/{token}/figure.json
         GET /rooms/add
         POST /rooms/add

@@ -4,6 +4,7 @@ The log: one release of particles in a room, recorded by a portable mobility siz
 tests/data/README.md). It is stored as a trial of a unit that the form creates on the way.
 """
 
+import re
 from pathlib import Path
 
 LOG = Path(__file__).resolve().parents[2] / "data/logs/measured/decay_room_release_mobility_sizer_1min.csv"
@@ -11,9 +12,8 @@ LOG = Path(__file__).resolve().parents[2] / "data/logs/measured/decay_room_relea
 
 def test_a_real_log_goes_from_the_form_to_the_ranking_and_its_curve(browse):
     page = browse("/trials/add")
-    page.set_input_files("input[name=log]", LOG)
     page.fill("input[name=timezone]", "Europe/Copenhagen")
-    page.click("main form button.main")
+    page.set_input_files("input[name=log]", LOG)
     page.wait_for_selector("text=Nothing is saved yet")
     assert "133 readings" in page.inner_text("main")
 
@@ -41,7 +41,7 @@ def test_a_real_log_goes_from_the_form_to_the_ranking_and_its_curve(browse):
 
 def test_the_fields_of_a_new_thing_are_seen_as_soon_as_it_is_chosen(browse):
     """By the style sheet alone: nothing is sent, and no script of the page has a part in it."""
-    page = browse("/trials/1/edit")
+    page = browse("/trials/5/edit")
     for choice, field in NEW_THINGS:
         assert not page.locator(f"[name={field}]").is_visible(), field
         before = page.locator(f"select[name={choice}]").input_value()
@@ -74,3 +74,58 @@ def test_a_file_that_is_no_log_is_refused_with_what_was_found_and_nothing_is_sto
 
 def _trials_listed(browse) -> int:
     return browse("/trials").locator("table tbody tr").count()
+
+
+DROP = """
+async ([names, texts]) => {
+  const data = new DataTransfer();
+  names.forEach((name, index) => data.items.add(new File([texts[index]], name, { type: "text/csv" })));
+  const target = document.querySelector("footer");
+  target.dispatchEvent(new DragEvent("dragover", { dataTransfer: data, bubbles: true, cancelable: true }));
+  target.dispatchEvent(new DragEvent("drop", { dataTransfer: data, bubbles: true, cancelable: true }));
+}
+"""
+PASTE = """
+(text) => {
+  const data = new DataTransfer();
+  data.setData("text/plain", text);
+  document.body.dispatchEvent(new ClipboardEvent("paste", { clipboardData: data, bubbles: true, cancelable: true }));
+}
+"""
+
+
+def small_log(day: int) -> str:
+    rows = [f"2026-03-{day:02d}T10:{i:02d}:00Z,{3 + 300 * 0.9**i:.2f}" for i in range(50)]
+    return "\n".join(["time,PM2.5 [µg/m³]", *rows])
+
+
+def test_files_dropped_anywhere_get_a_verdict_each_and_one_table(browse):
+    page = browse("/trials/add")
+    page.evaluate(DROP, [["one.csv", "two.csv", "none.csv"], [small_log(1), small_log(2), "no table\n"]])
+    page.locator(".uploads .read").nth(1).wait_for()
+    page.locator(".uploads .failed", has_text="No table of readings was found").wait_for()
+    assert "50 readings" in page.inner_text(".uploads")
+    page.get_by_role("link", name="Continue with 3 files").click()
+    page.wait_for_url("**/trials/add/batch?**")
+    assert page.locator("table.batch tbody tr").count() == 3
+
+
+def test_a_pasted_table_leads_to_its_preview(browse):
+    page = browse("/trials/add")
+    page.evaluate(PASTE, small_log(3))
+    page.wait_for_url(re.compile(r"/trials/add/[\w-]{32}"))
+    page.locator("h1", has_text="pasted.txt").wait_for()
+    assert page.evaluate("document.activeElement.tagName") == "H1"
+    page.locator(".plot-container").first.wait_for(state="attached")
+    assert page.evaluate("document.querySelector('.chart-area').getBoundingClientRect().top") <= 330
+
+
+def test_an_empty_room_run_asks_for_no_unit(browse):
+    page = browse("/trials/add")
+    page.evaluate(PASTE, small_log(4))
+    page.wait_for_url(re.compile(r"/trials/add/[\w-]{32}"))
+    assert page.locator("[name=unit_under_test_id]").is_visible()
+    page.select_option("[name=kind]", "empty room")
+    for name in ("unit_under_test_id", "setting", "setting_is_new", "filter_state"):
+        assert not page.locator(f"[name={name}]").is_visible(), name
+    assert page.locator("[name=room_id]").is_visible()

@@ -12,6 +12,7 @@ from app.reading_files.log_table import ReadingChoices
 from app.services.adding_trials.staged_uploads import StagedUpload, discard_upload, staged_content, staged_upload
 from app.services.bench.form_options import TrialFormOptions, trial_form_options
 from app.services.logs.logger_profiles import load_profile, save_profile
+from app.services.logs.store import trials_of_file
 from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial, TrialMarks, check_marks
 from app.settings import Settings
 from app.web.current_user import user_may
@@ -57,7 +58,7 @@ def confirmed(
 ) -> Response:
     """Stores the trial and everything new that it needs, or nothing."""
     upload = staged_upload(settings, token)
-    trial_id = _store(session, reading, settings, upload, form)
+    trial_id = store_staged(session, reading, settings, upload, form)
     if trial_id is not None:
         # after the response, so after the commit: if the commit fails, the file stays staged
         done = BackgroundTask(discard_upload, settings, token)
@@ -80,6 +81,8 @@ def with_last_conditions(form: TypedForm, form_options: TrialFormOptions) -> Typ
         return form
     told = {
         "kind": "unit running",
+        "unit_under_test_id": form_options.last_unit_id,
+        "setting": form_options.last_setting,
         "room_id": form_options.last_room_id,
         "logger_id": form_options.last_logger_id,
         "smoke_source_id": form_options.last_smoke_source_id,
@@ -107,7 +110,7 @@ def read_preview(session: Session, settings: Settings, upload: StagedUpload, for
     except HazefallError as error:
         form.add_error(error.field or "", error.message)
         name_marks_as_typed(form)
-    return preview_page(upload, form, form_options, preview, refusal)
+    return preview_page(upload, form, form_options, preview, refusal, trials_of_file(session, upload.sha256))
 
 
 def analysed_log(
@@ -138,7 +141,10 @@ def analysed_log(
     return preview_log(session, log, trial, new_logger_of(form))
 
 
-def _store(session: Session, reading: Session, settings: Settings, upload: StagedUpload, form: TypedForm) -> int | None:
+def store_staged(
+    session: Session, reading: Session, settings: Settings, upload: StagedUpload, form: TypedForm
+) -> int | None:
+    """Stores the trial of a staged file as the form says; None, with the errors in the form, if it cannot be stored."""
     from app.services.adding_trials.add import add_read_trial  # loaded when used: it needs pandas and scipy
     from app.services.adding_trials.preview import check_as_shown
     from app.services.adding_trials.staged_results import read_staged_log

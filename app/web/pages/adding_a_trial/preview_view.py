@@ -1,5 +1,6 @@
 """Context of the preview page: columns, skipped rows, first look at the decay, and fields of the trial."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
@@ -8,7 +9,7 @@ from urllib.parse import urlencode
 
 from app.compute.decay.verdict import verdict_of
 from app.compute.wording.notes import Note
-from app.compute.wording.numbers import MeasuredText, interval_text, measured_text, not_within
+from app.compute.wording.numbers import MeasuredText, measured_text, not_within, readings_text
 from app.compute.wording.rounding import rounded_text
 from app.errors import UnreadableLog
 from app.reading_files.headers.channels import channel, in_order
@@ -19,16 +20,18 @@ from app.services.bench.form_options import TrialFormOptions
 from app.services.bench.time_zones import zone_names
 from app.services.store.clear_level import CLEAR_LEVEL_WORDS
 from app.services.units.definitions import KINDS_OF_CLEANING
-from app.web.forms.options import NEW, plain_choices, select_options
+from app.web.forms.options import NEW, filter_options, plain_choices, select_options
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.adding_a_trial.columns import ColumnRow, columns_shown, uses_of_columns
 from app.web.pages.adding_a_trial.fields import DAY_ORDERS, MARKS, assumed_zone, kinds_of_trial, zone_of
+from app.web.pages.adding_a_trial.log_kind import OtherUse, local_time, other_use_of
 from app.web.pages.verdict import ShownVerdict, shown_verdict
 from app.web.templating.page_context import Choice
 
 if TYPE_CHECKING:
     from app.services.adding_trials.preview import LogPreview
 
+_OF_READING = re.compile(r"(?:column|unit)_\d+|log|timezone")  # fields of the section on how the file was read
 NOTHING_OFFERED = 2  # a list with only its first and last option
 # Fields that change the chart; only these are in the URL of the chart.
 _DRAWN_READING = (
@@ -68,7 +71,9 @@ class PreviewPage:
     shown: str  # digest of the results on the page; confirming stores nothing else
     first_reading: str
     last_reading: str
-    interval: str
+    readings: str
+    stored_as: Sequence[int]  # trials of this very file
+    other_use: OtherUse | None  # of a log without a channel that decays
     not_counted: int  # rows and cells without a reading, including event rows
     columns: Sequence[ColumnRow]
     columns_words: str
@@ -87,6 +92,7 @@ class PreviewPage:
     figure_url: str
     kinds: Sequence[Choice]
     units: Sequence[Choice]
+    units_only: Sequence[Choice]
     kinds_of_cleaning: Sequence[Choice]
     setting_names: Sequence[str]
     rooms: Sequence[Choice]
@@ -122,6 +128,14 @@ class PreviewPage:
         return self.form.typed("smoke_source_id") == NEW
 
     @property
+    def reading_is_open(self) -> bool:
+        """Whether somebody has to look at how the file was read; otherwise the section is closed."""
+        names = ("columns_like", "box", "profile_name")
+        if self.table is None or not self.decays or any(self.form.typed(name) for name in names):
+            return True
+        return any(_OF_READING.fullmatch(name) for name in self.form.errors)
+
+    @property
     def marks_are_open(self) -> bool:
         """Whether a mark other than unit on was typed or has an error; otherwise the section is closed."""
         names = (*(field for field, _, _ in MARKS if field != "unit_on"), "background_ug_m3", "clear_level_value")
@@ -134,6 +148,7 @@ def preview_page(
     form_options: TrialFormOptions,
     preview: "LogPreview | None",
     refusal: UnreadableLog | None,
+    stored_as: Sequence[int] = (),
 ) -> PreviewPage:
     """The page; `preview` is None if the file could not be read or analysed."""
     table = preview.log.table if preview else None
@@ -151,9 +166,11 @@ def preview_page(
         refusal=refusal,
         table=table,
         shown=preview.digest if preview else "",
-        first_reading=_local_time(table, 0) if table else "",
-        last_reading=_local_time(table, -1) if table else "",
-        interval=interval_text(table.interval_s) if table else "",
+        first_reading=local_time(table, 0) if table else "",
+        last_reading=local_time(table, -1) if table else "",
+        readings=readings_text(len(table.elapsed_s), table.interval_s) if table else "",
+        stored_as=stored_as,
+        other_use=other_use_of(table) if table and not decays else None,
         not_counted=max(table.rows_skipped + table.cells_skipped, len(table.skipped)) if table else 0,
         columns=part.rows,
         columns_words=part.words,
@@ -166,12 +183,13 @@ def preview_page(
         zones=zone_names(),
         timezone_found=table.timezone if table else "",
         to_check=_to_check(preview, form) if preview else (),
-        held=[(channel(name).label, held) for name, held in table.held_values.items() if held] if table else (),
+        held=_held(table) if table else (),
         decays=decays,
         unit_on_hint=_unit_on_hint(preview, decays[0].channel) if preview and decays else "",
         figure_url=_figure_url(upload.token, form) if decays else "",
         kinds=[Choice(value, words, value == form.typed("kind")) for value, words in kinds_of_trial()],
         units=select_options(form_options.units, form.typed("unit_under_test_id"), "choose one", "a new unit"),
+        units_only=filter_options(form_options.units, form.typed("power_unit_id"), "choose one"),
         kinds_of_cleaning=plain_choices(KINDS_OF_CLEANING, form.typed("kind_of_cleaning", "mechanical filter")),
         setting_names=form_options.setting_names,
         rooms=select_options(form_options.rooms, form.typed("room_id"), "choose one", "a new room"),
@@ -180,11 +198,18 @@ def preview_page(
             form_options.smoke_sources, form.typed("smoke_source_id"), "not specified", "a new source"
         ),
         aerosols=plain_choices(AEROSOLS, form.typed("aerosol", "smoke")),
-        clear_levels=plain_choices(
-            ("", *CLEAR_LEVEL_WORDS), form.typed("clear_level_kind"), {"": "bench default", **CLEAR_LEVEL_WORDS}
-        ),
+        clear_levels=_clear_levels(form),
         profile_id=form.typed("profile_id"),
     )
+
+
+def _held(table: LogTable) -> list[tuple[str, int]]:
+    return [(channel(name).label, held) for name, held in table.held_values.items() if held]
+
+
+def _clear_levels(form: TypedForm) -> list[Choice]:
+    words = {"": "bench default", **CLEAR_LEVEL_WORDS}
+    return plain_choices(("", *CLEAR_LEVEL_WORDS), form.typed("clear_level_kind"), words)
 
 
 def _to_check(preview: "LogPreview", form: TypedForm) -> tuple[str, ...]:
@@ -248,13 +273,6 @@ def _decay_row(preview: "LogPreview", name: str) -> DecayRow:
         verdict=shown_verdict(verdict_of(preview.notes[name]), channel(decay.channel).label),
         notes=preview.notes[name],
     )
-
-
-def _local_time(table: LogTable, place: int) -> str:
-    if not table.clock_is_known:
-        return f"{table.elapsed_s[place] / 60:.1f} min"
-    moment = table.started_at + timedelta(seconds=float(table.elapsed_s[place]))
-    return moment.astimezone(zone_of(table.timezone)).strftime("%Y-%m-%d %H:%M:%S")
 
 
 def _figure_url(token: str, form: TypedForm) -> str:

@@ -14,7 +14,8 @@ from app.services.bench.form_options import trial_form_options
 from app.services.bench.time_zones import zone_names
 from app.web.dependencies import RenderDep, SessionDep, SettingsDep
 from app.web.forms.addresses import address
-from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.forms.typed_form import MOST_FILES, TypedForm, TypedFormDep, empty_form
+from app.web.pages.adding_a_trial.batch import BATCH
 from app.web.templating.page_context import Choice
 
 router = APIRouter()
@@ -37,15 +38,21 @@ def upload_form(session: SessionDep, render: RenderDep) -> Response:
 
 @router.post("/trials/add")
 def uploaded(session: SessionDep, settings: SettingsDep, render: RenderDep, form: TypedFormDep) -> Response:
-    """Stages the file and redirects to the preview. It does not use the store, so no writer has to wait."""
-    file = form.files.get("log")
-    if file is None or not file.filename:
+    """Stages the files and redirects to the preview, of several files to their table. It does not use the store, so
+    no writer has to wait.
+    """
+    files = [file for file in (form.files.get("log"), *form.further_files) if file is not None and file.filename]
+    if not files:
         form.add_error("log", "No file selected. Choose the logger's file.")
+    elif len(files) > MOST_FILES:
+        form.add_error("log", f"{len(files)} files were sent; at most {MOST_FILES} fit into one table. Send fewer.")
     else:
         try:
-            staged = stage_upload(settings, _pieces(file.file), file.filename)
+            tokens = [stage_upload(settings, _pieces(file.file), file.filename or "log").token for file in files]
             told = {name: form.values.get(name, []) for name in ("profile_id", "timezone")}
-            return RedirectResponse(address(f"/trials/add/{staged.token}", told), 303)
+            if len(tokens) > 1:
+                return RedirectResponse(address(BATCH, told, token=tokens), 303)
+            return RedirectResponse(address(f"/trials/add/{tokens[0]}", told), 303)
         except HazefallError as error:
             form.add_error("log", error.message)
     return render("pages/adding_a_trial/upload.html", _page(session, form), status_code=422)

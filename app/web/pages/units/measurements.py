@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path
+from fastapi import APIRouter, Path, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -24,6 +24,7 @@ from app.services.measurements.ratings import add_rating, delete_rating
 from app.services.measurements.sound_levels import add_sound_measurement, delete_sound_measurement
 from app.web.api.shapes import LARGEST_ID, Id
 from app.web.dependencies import RenderDep, SessionDep
+from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.pages.units.measurements_view import (
     STANDBY,
@@ -62,8 +63,11 @@ def _add_routes(kind: EntryKind) -> None:
         return empty_form(**{kind.day: datetime.now(UTC).date()})
 
     @router.get(path)
-    def shown(unit_id: Id, session: SessionDep, render: RenderDep) -> Response:
-        return render(template, kind.page(session, unit_id, today()))
+    def shown(unit_id: Id, request: Request, session: SessionDep, render: RenderDep) -> Response:
+        """The form with what the URL fills in, such as the mean of a log that was uploaded."""
+        form = today()
+        form.values |= query_form(request.query_params).values
+        return render(template, kind.page(session, unit_id, form))
 
     @router.post(path)
     def added(unit_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:

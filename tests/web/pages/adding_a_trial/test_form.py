@@ -383,8 +383,8 @@ def test_the_preview_counts_the_event_rows_that_it_lists(client: TestClient):
 def test_hourly_readings_are_an_hour_apart_in_words(client: TestClient):
     rows = [f"2026-03-02T{hour:02d}:00:00Z,{200 - hour}" for hour in range(24)]
     page = client.get(upload(client, "\n".join(["time,PM2.5 [µg/m³]", *rows]).encode())).text
-    assert "one every 60 min, from" in page
-    assert "e+0" not in page.split("Import options")[0]
+    assert "24 readings, one every 60 min, 1 channel, from" in page
+    assert "e+0" not in page.split("How the file was read")[0]
 
 
 def test_mistakes_of_the_trial_are_told_beside_a_file_that_cannot_be_read(

@@ -1,0 +1,159 @@
+"""Several files at once, files that are stored already, and logs that are no trial."""
+
+import re
+
+from fastapi.testclient import TestClient
+from sqlalchemy import Engine
+
+from app.storage.engine import session_scope
+from app.storage.models.trials import Trial
+from tests.conftest import SmallBench
+from tests.web.pages.adding_a_trial.trial_forms import conditions, upload
+from tests.web.pages.adding_a_trial.trial_forms import store as send
+
+POWER = "\n".join(["time,power [W]", *(f"2026-03-02T10:{i:02d}:00Z,{40 + i % 2}" for i in range(60))]).encode()
+# half the time at 50 dB, half at 60 dB: 10 lg((10^5 + 10^6) / 2) = 57.4 dB
+SOUND = "\n".join(["time,Sound level [dB(A)]", *(f"2026-03-02T10:{i:02d}:00Z,{50 + 10 * (i % 2)}" for i in range(60))])
+
+
+def send_many(client: TestClient, *contents: bytes) -> str:
+    files = [("log", (f"run {number}.csv", content, "text/csv")) for number, content in enumerate(contents, start=1)]
+    answer = client.post("/trials/add", files=files)
+    assert answer.status_code == 303
+    return answer.headers["location"]
+
+
+def tokens_of(address: str) -> list[str]:
+    return re.findall(r"token=([A-Za-z0-9_-]{32})", address)
+
+
+def fields_of(tokens: list[str], bench: SmallBench, **more: str) -> dict[str, object]:
+    fields = {"sent": "1", "token": tokens, "room_id": str(bench.room_id)} | more
+    for token in tokens:
+        fields |= {f"keep_{token}": "1", f"kind_{token}": "unit running", f"setting_{token}": "high"}
+        fields[f"unit_under_test_id_{token}"] = str(bench.unit_id)
+    return fields
+
+
+def test_one_table_stores_several_files(client: TestClient, store: Engine, small_bench: SmallBench, make_log):
+    address = send_many(client, make_log(), make_log(seed=2))
+    page = client.get(address).text
+    assert page.count('name="token"') == 2
+    assert re.search(r"PM2.5: total decay [\d.]+ per hour", page)
+    tokens = tokens_of(address)
+    fields = fields_of(tokens, small_bench) | {f"kind_{tokens[1]}": "empty room"}
+    answer = client.post("/trials/add/batch", data=fields)
+    assert (answer.status_code, answer.headers.get("location")) == (303, "/trials")
+    with session_scope(store) as session:
+        assert [(trial.kind, trial.unit_under_test_id) for trial in session.query(Trial).order_by(Trial.id)] == [
+            ("unit running", small_bench.unit_id),
+            ("empty room", None),
+        ]
+    assert "were saved, discarded or have expired" in client.get(address).text
+
+
+def test_what_cannot_be_stored_stays_with_its_reason(client: TestClient, small_bench: SmallBench, make_log):
+    tokens = tokens_of(send_many(client, make_log(), make_log(seed=2)))
+    fields = fields_of(tokens, small_bench) | {f"setting_{tokens[1]}": "unheard of"}
+    answer = client.post("/trials/add/batch", data=fields)
+    assert answer.status_code == 422
+    assert "1 saved; these could not be saved." in answer.text
+    assert "The unit has no setting &#39;unheard of&#39;" in answer.text
+    assert tokens[0] not in answer.text
+    assert len(client.get("/api/trials").json()["trials"]) == 1
+
+
+def test_a_file_without_a_tick_is_left_alone(client: TestClient, small_bench: SmallBench, make_log):
+    tokens = tokens_of(send_many(client, make_log(), make_log(seed=2)))
+    fields = {name: value for name, value in fields_of(tokens, small_bench).items() if not name.startswith("keep_")}
+    answer = client.post("/trials/add/batch", data=fields)
+    assert answer.status_code == 422
+    assert "No file is ticked." in answer.text
+    assert client.get("/api/trials").json()["trials"] == []
+
+
+def test_a_table_names_what_is_no_trial(client: TestClient, small_bench: SmallBench, make_log):
+    page = client.get(send_many(client, make_log(), POWER, b"no table\n")).text
+    assert "This is the log of a power meter: about 40.5\u00a0W over 59\u00a0min." in page
+    assert "No table of readings was found" in page
+    assert page.count("disabled") == 2
+
+
+def test_too_many_files_are_refused(client: TestClient):
+    answer = client.post("/trials/add", files=[("log", (f"{i}.csv", b"x", "text/csv")) for i in range(31)])
+    assert answer.status_code == 422
+    assert "31 files were sent; at most 30 fit into one table." in answer.text
+
+
+def test_a_file_that_is_stored_is_named_before_the_form(client: TestClient, small_bench: SmallBench, make_log):
+    content = make_log()
+    assert "Already stored" not in client.get(upload(client, content)).text
+    send(client, content, conditions(small_bench))
+    page = client.get(upload(client, content)).text
+    assert page.index('This very file is <a href="/trials/1">trial 1</a>.') < page.index("Trial details")
+
+
+def test_the_last_unit_and_setting_are_offered(client: TestClient, small_bench: SmallBench, make_log):
+    send(client, make_log(), conditions(small_bench))
+    page = client.get(upload(client, make_log(seed=2))).text
+    chosen = re.findall(r'<option value="(\d+)" selected>', page)
+    assert str(small_bench.unit_id) in chosen
+    assert re.search(r'name="setting" type="text" value="high"', page)
+
+
+def test_the_chart_comes_before_the_form_and_the_columns_last(client: TestClient, small_bench: SmallBench, make_log):
+    page = client.get(upload(client, make_log())).text
+    order = [
+        page.index(mark) for mark in ("data-figure-url", "Decay by channel", "Trial details", "Columns of the file")
+    ]
+    assert order == sorted(order)
+    assert '<details class="reading">' in page  # folded
+
+
+def test_each_error_leads_to_its_field(client: TestClient, small_bench: SmallBench, make_log):
+    answer = send(client, make_log(), conditions(small_bench, unit_under_test_id="", room_id=""))
+    linked = re.findall(r'<li><a href="#(\w+)">', answer.text)
+    assert {"unit_under_test_id", "room_id"} <= set(linked)
+    for name in linked:
+        assert f'id="{name}"' in answer.text
+
+
+def test_the_surface_area_of_particles_is_a_trial(client: TestClient, small_bench: SmallBench, make_log):
+    content = make_log().replace(b"pm2_5", b"ldsa").replace("PM2.5 [µg/m³]".encode(), "LDSA [µm²/cm³]".encode())
+    page = client.get(upload(client, content)).text
+    assert "Lung-deposited surface area" in page
+    assert "Save trial" in page
+    assert send(client, content, conditions(small_bench)).status_code == 303
+
+
+def test_a_power_log_becomes_the_power_of_a_unit(client: TestClient, small_bench: SmallBench):
+    address = upload(client, POWER)
+    page = client.get(address).text
+    assert "Save power" in page
+    assert "Save trial" not in page
+    token = address.split("?")[0]
+    refused = client.post(f"{token}/power", data={"power_unit_id": str(small_bench.unit_id), "power_setting": "no"})
+    assert refused.status_code == 422
+    assert "The unit has no setting &#39;no&#39;" in refused.text
+    assert "No unit selected. Choose the unit whose power" in client.post(f"{token}/power", data={}).text
+    stored = client.post(f"{token}/power", data={"power_unit_id": str(small_bench.unit_id), "power_setting": "high"})
+    assert (stored.status_code, stored.headers.get("location")) == (303, f"/units/{small_bench.unit_id}/power")
+    assert "40.5" in client.get(f"/units/{small_bench.unit_id}/power").text
+
+
+def test_a_power_log_may_be_that_of_standby(client: TestClient, small_bench: SmallBench):
+    token = upload(client, POWER).split("?")[0]
+    client.post(f"{token}/power", data={"power_unit_id": str(small_bench.unit_id), "power_setting": "standby"})
+    assert "standby" in client.get(f"/units/{small_bench.unit_id}/power").text.split("<tbody>")[1]
+
+
+def test_a_sound_log_fills_the_form_of_a_sound_level(client: TestClient, small_bench: SmallBench):
+    address = upload(client, SOUND.encode())
+    page = client.get(address).text
+    assert "57.4\u00a0dB(A) over 59\u00a0min, the mean by energy" in page
+    query = f"power_unit_id={small_bench.unit_id}&level=57.4&measured_on=2026-03-02"
+    led = client.get(f"{address.split('?')[0]}/sound?{query}")
+    assert led.status_code in (303, 307)
+    form = client.get(led.headers["location"]).text
+    assert 'name="sound_dba" type="text" value="57.4"' in form
+    assert 'value="2026-03-02"' in form
