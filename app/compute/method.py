@@ -40,6 +40,8 @@ METHOD_DESCRIPTION = (
     "reported with their time, and where one changes the rate by more than a fifth, the rate is not used unless a "
     "person sets another window.",
     TWO_RATES,
+    "Each channel of a trial has one verdict: usable, check (usable, with reasons) or unusable. An unusable one gives "
+    "neither a rate nor a time, anywhere.",
     "A curve that explains less than a tenth of the spread of the readings gives no usable rate.",
     "Where the humidity changes during the window, an optical sensor reads the growth of wet particles as smoke; the "
     "rate is not corrected for it, but its uncertainty includes the root mean square of a shift anywhere between "

@@ -69,6 +69,31 @@ def test_the_report_of_a_run_that_never_cleared_gives_a_bound(tmp_path: Path, ca
     assert "natural decay           not known" in said
 
 
+def test_an_unusable_log_is_answered_with_reasons_and_advice_and_no_result(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    """Twelve per hour, and a reading every ten minutes: the level falls by 86 % between two readings."""
+    path = tmp_path / "sparse.csv"
+    path.write_bytes(decay_log(12.0, interval_s=600, minutes=120, before_min=30))
+    arguments = ["analyse", str(path), "--room-volume-m3", "30", "--channel", "pm2_5", "--natural-decay-per-h", "0.5"]
+    assert run(arguments) == 0
+    said = capsys.readouterr().out
+    assert "  verdict                 unusable: no result is given\n    because: " in said
+    assert "    do: Repeat the run with a reading every " in said
+    numbers = [line for line in said.split("[µg/m³]")[1].splitlines() if line.startswith("  ") and line[2] != " "]
+    assert not [line for line in numbers if line.startswith(("  total decay", "  clean air", "  air ch", "  time to"))]
+    assert run([*arguments, "--json"]) == 0
+    channel = _json(capsys)["channels"]["pm2_5"]
+    assert channel["verdict"]["status"] == "unusable"
+    assert channel["verdict"]["advice"][0].startswith("Repeat the run with a reading every ")
+    assert channel["total_decay_per_h"] is None
+    assert channel["clean_air_delivery_rate_m3_per_h"] is None
+    assert channel["standard_clearing_time_min"] is None
+    clear = channel["time_to_clear_min"]
+    assert [clear[name] for name in ("reached", "value", "not_before", "predicted")] == [False, None, None, None]
+    assert set(channel["unit_on_min"]) == {"value", "uncertainty", "low_95", "high_95"}
+
+
 def test_columns_can_be_assigned(tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     path = tmp_path / "odd.csv"
     path.write_bytes(decay_log(6.0, channels=("Haze",), shares=(1.0,)))

@@ -1,5 +1,7 @@
 """Strengths and weaknesses: a rule speaks where its threshold is met, and is silent elsewhere."""
 
+from dataclasses import replace
+
 import pytest
 from sqlalchemy.orm import Session
 
@@ -52,6 +54,16 @@ def test_no_rule_calls_a_unit_the_best(session: Session, bench: ReviewedBench):
 
 def test_a_middling_unit_has_nothing_said_of_its_clean_air(session: Session, bench: ReviewedBench):
     assert "clean_air" not in points(session, bench, "Juniper")
+
+
+@pytest.mark.parametrize(("model", "changed"), [("Fir", {"rank_high_95": 5}), ("Hazel", {"rank_low_95": 4})])
+def test_a_rank_interval_that_reaches_the_other_half_makes_neither_strength_nor_weakness(
+    session: Session, bench: ReviewedBench, model: str, changed: dict[str, int]
+):
+    facts = review_facts(session, bench.units[model])
+    assert facts.ranked == 8
+    assert RULES["clean_air"](facts) is not None
+    assert RULES["clean_air"](replace(facts, rank=replace(facts.rank, **changed))) is None
 
 
 def test_what_does_not_clean_measurably_is_a_weakness_and_has_no_place(session: Session, bench: ReviewedBench):

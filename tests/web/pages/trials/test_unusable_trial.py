@@ -98,3 +98,25 @@ def test_a_good_trial_says_that_it_is_usable(client: TestClient, numbers_before:
     verdict = client.get("/trials/3").text.split("</h1>")[1].split('class="answer"')[0]
     assert "PM2.5: usable" in verdict
     assert client.get("/api/trials/3").json()["channels"]["pm2_5"]["verdict"]["status"] in ("usable", "check")
+
+
+def test_a_run_that_ended_because_the_level_rose_again_says_so(
+    client: TestClient, small_bench: SmallBench, make_log: MakeLog
+):
+    """The level rises after 18 min of decay, with a third of the smoke left; the log runs for 70 min."""
+    lines = make_log(decay_rate_per_h=4.0, minutes=70, start_level=400).decode().splitlines()
+    rise = 1 + (15 + 18) * 6
+    again = [
+        line.split(",", 1)[1]
+        for line in make_log(decay_rate_per_h=4.0, minutes=70, start_level=260).decode().splitlines()[1:]
+    ]
+    begin = 12 * 6  # there the second log has begun to rise
+    joined = [f"{line.split(',', 1)[0]},{again[begin + place]}" for place, line in enumerate(lines[rise:])]
+    content = ("\n".join([*lines[:rise], *joined]) + "\n").encode()
+    assert store(client, content, conditions(small_bench)).status_code == 303
+    answer = client.get("/trials/1").text.split('class="answer">')[1].split("</p>")[0]
+    found = re.search(
+        r"The room was not clear when the run ended, after (\d+)\s*min, when the level rose again", answer
+    )
+    assert found is not None, answer
+    assert int(found[1]) == pytest.approx(18, abs=2)
