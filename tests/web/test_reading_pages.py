@@ -198,7 +198,7 @@ def test_the_curves_have_a_table_and_a_picture_without_script(tried_bench: Tried
     assert '<noscript><img src="/charts/decay-overlay.svg?trial=3&amp;trial=5"' in html
     words = words_of(html)
     assert "trial 3" in words
-    assert re.search(r"Not cleared before the end of the run: Maker Z Lamp \(&gt; 1\d\d min\)", words)
+    assert re.search(r"Not cleared before the end of the run: Maker Z Lamp, trial \d+ \(&gt; 1\d\d min\)", words)
 
 
 def test_costs_without_a_tariff_ask_for_a_price(store: Engine, tried_bench: TriedBench, client: TestClient):

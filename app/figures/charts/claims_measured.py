@@ -21,7 +21,7 @@ def claims_chart(unit_name: str, claims: Sequence[CheckedClaim], facts: ChartFac
     ends = [100.0, *(_share(entry, entry.check.high_95) for entry in shown)]
     return Chart(
         name="claims-measured",
-        title=f"{unit_name}: claims and measurements",
+        title=claims_text(unit_name, claims).rstrip("."),
         subtitle="Measured as a share of the claim, with its 95 % interval",
         x_axis=Axis("Measured / claimed", "%", low=0.0, high=1.15 * max(ends, default=100.0)),
         y_axis=Axis("", names=tuple(names)),

@@ -5,9 +5,12 @@ from app.compute.wording.rounding import rounded_text
 from app.figures.chart import Axis, Chart, Series
 from app.figures.charts.house_style import house_style
 from app.figures.charts.ranking_intervals import MOST_LINES, line_names
+from app.figures.tables.quantity_cells import time_to_clear_cell
 from app.reading_files.headers.channels import channel
 from app.services.bench.chart_facts import ChartFacts
-from app.services.ranking.table import Ranking
+from app.services.ranking.table import RankedSetting, Ranking
+
+_READING_MIN = 0.5  # a time to clear is known to about a reading
 
 
 def clearing_times_chart(ranking: Ranking, facts: ChartFacts) -> Chart:
@@ -22,13 +25,13 @@ def clearing_times_chart(ranking: Ranking, facts: ChartFacts) -> Chart:
     reached = [row.time_to_clear_min is not None for row in rows]
     times = tuple((row.time_to_clear_min or row.not_cleared_before_min or 0.0) for row in rows)
     hover = tuple(
-        f"{name}: {rounded_text(time, 0)} min" if is_reached else f"{name}: {not_within(time)}"
-        for name, time, is_reached in zip(names, times, reached, strict=True)
+        f"{name}: {time_to_clear_cell(line).value} min{_from(line)}" if is_reached else f"{name}: {not_within(time)}"
+        for name, line, time, is_reached in zip(names, lines, times, reached, strict=True)
     )
     room = f" in {ranking.room.name}" if ranking.room else ""
     return Chart(
         name="clearing-times",
-        title="How long until the room is clear?",
+        title=_title(lines, names),
         subtitle=f"{channel(ranking.choices.channel).label}{room}, from unit on to the clear level; an open marker is "
         "a run that ended before that",
         x_axis=Axis("Time to clear", "min", low=0.0),
@@ -46,7 +49,7 @@ def clearing_times_chart(ranking: Ranking, facts: ChartFacts) -> Chart:
                 colour=0,
             ),
         ),
-        alt_text=_words(list(zip(names, times, reached, strict=True))),
+        alt_text=_words(lines, names, channel(ranking.choices.channel).unit),
         source_line=facts.source_line(counted(sum(row.usable_trials or 0 for row in rows), "trial")),
         horizontal=True,
         x_column="time_to_clear_min",
@@ -55,14 +58,49 @@ def clearing_times_chart(ranking: Ranking, facts: ChartFacts) -> Chart:
     )
 
 
-def _words(lines: list[tuple[str, float, bool]]) -> str:
-    cleared = sorted((time, name) for name, time, is_reached in lines if is_reached)
-    open_ended = sum(1 for _, _, is_reached in lines if not is_reached)
+def _from(line: RankedSetting) -> str:
+    """The start levels of the runs, which a time to clear depends on."""
+    low, high = line.row.start_level_low, line.row.start_level_high
+    if low is None or high is None:
+        return ""
+    least, most = rounded_text(low, 0), rounded_text(high, 0)
+    return f" from {least if least == most else f'{least} to {most}'}"
+
+
+def _cleared(lines: list[RankedSetting], names: list[str]) -> list[tuple[str, RankedSetting]]:
+    """Names and lines that cleared, the fastest first."""
+    found = [(line.row.time_to_clear_min, name, line) for name, line in zip(names, lines, strict=True)]
+    reached = [(time, name, line) for time, name, line in found if time is not None]
+    return [(name, line) for _, name, line in sorted(reached, key=lambda entry: entry[:2])]
+
+
+def _title(lines: list[RankedSetting], names: list[str]) -> str:
+    """Both ends of the median times; a unit is said to clear faster than the next only where their runs never meet."""
+    cleared = _cleared(lines, names)
+    if not cleared:
+        return "No unit reached the clear level"
+    (name, first), *others = cleared
+    time = f"{time_to_clear_cell(first).value}\u00a0min"
+    if not others:
+        return f"{name} clears the room in {time}"
+    (_, second), (last_name, last) = others[0], others[-1]
+    slowest, fastest = first.row.time_to_clear_high_min, second.row.time_to_clear_low_min
+    if slowest is not None and fastest is not None and slowest + _READING_MIN < fastest - _READING_MIN:
+        return f"{name} clears the room in {time}, the next in {time_to_clear_cell(second).value}\u00a0min"
+    ends = f"{time_to_clear_cell(last).value}\u00a0min with {last_name}"
+    return f"The room is clear after {time} with {name}, {ends}"
+
+
+def _words(lines: list[RankedSetting], names: list[str], unit: str) -> str:
+    cleared = _cleared(lines, names)
     text = "No unit reached the clear level."
     if cleared:
-        text = f"The shortest median is that of {cleared[0][1]}, {rounded_text(cleared[0][0], 0)} min"
-        longest = f"; the longest that of {cleared[-1][1]}, {rounded_text(cleared[-1][0], 0)} min"
-        text += f"{longest if len(cleared) > 1 else ''}."
+        (first, fastest), (last, slowest) = cleared[0], cleared[-1]
+        shortest = f"{first}, {time_to_clear_cell(fastest).value}\u00a0min{_from(fastest)} {unit}"
+        text = f"The shortest median is that of {shortest}"
+        longest = f"{last}, {time_to_clear_cell(slowest).value}\u00a0min{_from(slowest)} {unit}"
+        text += f"; the longest that of {longest}." if len(cleared) > 1 else "."
+    open_ended = len(lines) - len(cleared)
     if open_ended:
         text += f" {counted(open_ended, 'unit')} had not cleared when the run ended."
     return text

@@ -3,6 +3,7 @@
 from app.compute.wording.numbers import amount_text, counted, money
 from app.figures.chart import Axis, Chart, Series
 from app.figures.charts.house_style import house_style
+from app.figures.tables.running_cost import assumptions_text
 from app.services.bench.chart_facts import ChartFacts
 from app.services.costs.running_cost import RunningCostView, UnitCost
 
@@ -43,7 +44,7 @@ def cost_bars_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
         )
     return Chart(
         name="cost-bars",
-        title="What does each unit cost to run for a year?",
+        title=_title(view),
         subtitle=assumptions_text(view),
         x_axis=Axis("Running cost per year", currency, low=0.0),
         y_axis=Axis("", names=names),
@@ -57,21 +58,10 @@ def cost_bars_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
     )
 
 
-def assumptions_text(view: RunningCostView) -> str:
-    """The assumptions in one line."""
-    terms = view.terms
-    return (
-        f"{terms.assumptions.price_per_kwh:g} {terms.assumptions.currency} per kWh, {terms.hours_per_day:g} h per "
-        f"day, {terms.assumptions.days_per_year:g} days per year, {terms.choices.setting} setting; without purchase"
-    )
-
-
 def cost_text(view: RunningCostView) -> str:
     """Cheapest and most expensive of the complete costs, and the number of lower bounds."""
     currency = view.terms.assumptions.currency
-    whole = sorted(
-        (cost for cost in view.costs if not cost.per_year.at_least), key=lambda cost: cost.per_year.total_per_year
-    )
+    whole = _whole(view)
     sentences = []
     if whole:
         first, last = whole[0], whole[-1]
@@ -83,6 +73,28 @@ def cost_text(view: RunningCostView) -> str:
     if bounds:
         sentences.append(f"For {counted(bounds, 'unit')}, a price or power is missing, so the cost is a lower bound.")
     return " ".join(sentences) or "No units to show."
+
+
+def _title(view: RunningCostView) -> str:
+    """The unit that costs least to run, where its interval ends below the next one's; else the range."""
+    currency = view.terms.assumptions.currency
+    whole = _whole(view)
+    if not whole:
+        return "Running cost per year: no unit has complete data"
+    first, *others = whole
+    if not others:
+        return f"{first.name} costs {_total(first)}\u00a0{currency} per year to run"
+    second, last = others[0], others[-1]
+    if first.per_year.interval_95[1] < second.per_year.interval_95[0]:
+        ends = f"{_total(first)}\u00a0{currency} per year; {last.name} costs {_total(last)}\u00a0{currency}"
+        return f"{first.name} costs least to run, {ends}"
+    return f"Running costs from {_total(first)} to {_total(last)}\u00a0{currency} per year"
+
+
+def _whole(view: RunningCostView) -> list[UnitCost]:
+    """Complete costs, the lowest first."""
+    complete = (cost for cost in view.costs if not cost.per_year.at_least)
+    return sorted(complete, key=lambda cost: cost.per_year.total_per_year)
 
 
 def _total(cost: UnitCost) -> str:

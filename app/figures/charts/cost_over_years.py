@@ -37,7 +37,7 @@ def cost_over_years_chart(view: RunningCostView, facts: ChartFacts) -> Chart:
     rate = view.terms.choices.discount_rate_pct
     return Chart(
         name="cost-over-years",
-        title=f"What does each unit cost over {years} years?",
+        title=_title(view),
         subtitle=f"Purchase, energy and consumables; {view.terms.assumptions.price_per_kwh:g} {currency} per kWh, "
         f"{view.terms.hours_per_day:g} h per day, {view.terms.choices.setting} setting"
         + (f"; discounted at {rate:g} % per year" if rate else ""),
@@ -63,6 +63,19 @@ def over_years_text(view: RunningCostView) -> str:
     first, last = whole[0], whole[-1]
     text = f"After {years} years {first.name} has cost {_total(first)}\u00a0{currency}"
     return text + (f", {last.name} {_total(last)}\u00a0{currency}." if last is not first else ".")
+
+
+def _title(view: RunningCostView) -> str:
+    """The costs at both ends; without complete costs, what is drawn."""
+    currency, years = view.terms.assumptions.currency, view.terms.choices.years
+    whole = sorted((c for c in view.drawn if not c.over_years.at_least), key=lambda c: c.over_years.total)
+    if not whole:
+        return f"Cost over {years} years"
+    first, last = whole[0], whole[-1]
+    if last is first:
+        return f"{first.name} costs {_total(first)}\u00a0{currency} over {years} years"
+    ends = f"{_total(first)}\u00a0{currency}, {last.name} {_total(last)}\u00a0{currency}"
+    return f"Over {years} years {first.name} costs {ends}"
 
 
 def _total(cost: UnitCost) -> str:

@@ -31,7 +31,7 @@ def cost_sensitivity_chart(found: CostOfOwning, facts: ChartFacts) -> Chart:
         )
     return Chart(
         name="cost-sensitivity",
-        title="Which assumption would change the ranking?",
+        title=_title(found),
         subtitle=f"Cost of {first} minus cost of {second} over {years} years, one assumption varied at a time"
         if first
         else "Two units are needed",
@@ -46,6 +46,17 @@ def cost_sensitivity_chart(found: CostOfOwning, facts: ChartFacts) -> Chart:
         y_column="assumption",
         house=house_style(facts),
     )
+
+
+def _title(found: CostOfOwning) -> str:
+    """Whether some assumption changes which of the two costs less."""
+    first, second = compared_names(found)
+    if not first:
+        return "Two units are needed to compare their costs"
+    swapping = [entry.assumption for entry in found.sensitivity if _swaps(entry, first, second)]
+    if swapping:
+        return f"Which of {first} and {second} costs less depends on {listed(swapping)}"
+    return f"No single assumption changes which of {first} and {second} costs less"
 
 
 def compared_names(found: CostOfOwning) -> tuple[str, str]:

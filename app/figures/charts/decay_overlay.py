@@ -8,9 +8,12 @@ from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.chart import Axis, Chart, ReferenceLine, Series
 from app.figures.charts.house_style import house_style
 from app.figures.palette import cues
+from app.figures.tables.quantity_cells import standard_time_cell
 from app.reading_files.headers.channels import channel
 from app.services.bench.chart_facts import ChartFacts
 from app.services.trials.decay_curves import DecayCurve, DecayOverlay
+
+_MOST_NAMED = 4
 
 
 def decay_overlay_chart(overlay: DecayOverlay, facts: ChartFacts) -> Chart:
@@ -31,7 +34,7 @@ def decay_overlay_chart(overlay: DecayOverlay, facts: ChartFacts) -> Chart:
     log = chosen.scale == "log"
     return Chart(
         name="decay-overlay",
-        title="How fast does the smoke clear?",
+        title=overlay_title(overlay),
         subtitle=_subtitle(overlay, label),
         x_axis=Axis("Time from unit on", "min", low=0.0, high=end or 1.0),
         y_axis=Axis(label, unit, chosen.scale, low=_log_floor(drawn) if log else 0.0),  # type: ignore[arg-type]
@@ -109,29 +112,54 @@ def curve_names(curves: tuple[DecayCurve, ...]) -> list[str]:
     ]
 
 
+def overlay_title(overlay: DecayOverlay) -> str:
+    """The times to 95 % reduction at both ends, of the units' results from all trials; no order is claimed."""
+    times = _times(overlay)
+    if not times:
+        return "Decay of the smoke" if overlay.curves else "No usable decay"
+    ends = [times[0]] if len(times) == 1 else [times[0], times[-1]]
+    return "95\u00a0% of the smoke gone " + ", ".join(f"in {time} with {name}" for name, time in ends)
+
+
 def overlay_text(overlay: DecayOverlay) -> str:
-    """The finding in words and numbers: fastest, slowest, and runs that did not clear."""
+    """The finding in words and numbers: the units' times to 95 % reduction, which do not depend on where a run started,
+    and the trials that did not clear.
+    """
     curves = overlay.curves
     if not curves:
         return "No curves: the selection has no usable decay. Select others below."
-    names = dict(zip((curve.trial_id for curve in curves), curve_names(curves), strict=True))
-    cleared = [(curve.time_to_clear_min, curve) for curve in curves if curve.time_to_clear_min is not None]
     sentences = []
-    if cleared:
-        first_time, first = min(cleared, key=lambda pair: pair[0])
-        sentence = f"{names[first.trial_id]} clears the room in {rounded_text(first_time, 0)}\u00a0min"
-        last_time, last = max(cleared, key=lambda pair: pair[0])
-        if last is not first:
-            sentence += f", {names[last.trial_id]} in {rounded_text(last_time, 0)}\u00a0min"
-        sentences.append(sentence + ".")
+    times = _times(overlay)
+    if times:
+        ends = times if len(times) <= _MOST_NAMED else [times[0], times[-1]]
+        named = listed([f"{name} {time}" for name, time in ends])
+        sentences.append(f"Time to 95\u00a0% reduction, from all trials of each: {named}.")
+    names = dict(zip((curve.trial_id for curve in curves), curve_names(curves), strict=True))
     never = [curve for curve in curves if curve.not_cleared_before_min is not None and not curve.cleared]
     if never:
-        bounds = [f"{names[c.trial_id]} ({not_within(c.not_cleared_before_min or 0.0)})" for c in never]
+        bounds = [_not_cleared(curve, names[curve.trial_id]) for curve in never]
         sentences.append(f"Not cleared before the end of the run: {listed(bounds)}.")
     if overlay.empty_room is not None and overlay.empty_room.total_decay_per_h is not None:
         words = measured_text(overlay.empty_room.total_decay_per_h, overlay.empty_room.total_decay_uncertainty_per_h)
         sentences.append(f"The empty room decays at {words.value}\u00a0±\u00a0{words.uncertainty} per hour.")
-    return " ".join(sentences) or "No curve reaches its clear level."
+    return " ".join(sentences) or "None of the selected units has a measurable rate."
+
+
+def _not_cleared(curve: DecayCurve, name: str) -> str:
+    trial = f"trial {curve.trial_id}"
+    return f"{name if trial in name else f'{name}, {trial}'} ({not_within(curve.not_cleared_before_min or 0.0)})"
+
+
+def _times(overlay: DecayOverlay) -> list[tuple[str, str]]:
+    """Name and time to 95 % reduction of each setting that is drawn, the shortest first, as the ranking shows it."""
+    found: dict[int, tuple[float, str, str]] = {}
+    for line, name in zip(overlay.lines, curve_names(overlay.curves), strict=True):
+        if line is None or not line.has_rate or line.row.standard_clearing_time_min is None:
+            continue
+        cell = standard_time_cell(line)
+        words = f"{'an estimated ' if cell.bound else ''}{cell.value}\u00a0min"
+        found.setdefault(line.row.setting_id or 0, (line.row.standard_clearing_time_min, name, words))
+    return [(name, words) for _, name, words in sorted(found.values())]
 
 
 def _subtitle(overlay: DecayOverlay, label: str) -> str:
@@ -141,7 +169,7 @@ def _subtitle(overlay: DecayOverlay, label: str) -> str:
     subtitle = f"{label} in {listed(rooms)}, {level}, from unit on" if rooms else label
     if overlay.spread_of > len(curves):
         subtitle += f"; {len(curves)} of {overlay.spread_of} units, spread from fastest to slowest"
-    return subtitle
+    return f"{subtitle}; each curve is one trial"
 
 
 def _runs(overlay: DecayOverlay) -> str:

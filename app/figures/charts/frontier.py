@@ -31,7 +31,7 @@ def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: floa
         lines.append(ReferenceLine("x", found.choices.max_sound_dba, "sound limit"))
     return Chart(
         name="frontier",
-        title="Best trade-offs of price, sound and clean air",
+        title=_title(found),
         subtitle=f"Each point is one setting of one unit; levels at {found.distance_m:g} m, prices in {found.currency}",
         x_axis=Axis("Sound", "dB(A)", low=min(levels, default=20.0) - 3, high=max(levels, default=60.0) + 3),
         y_axis=Axis("Clean air delivery rate", flow_symbol, low=0.0),
@@ -56,6 +56,13 @@ def frontier_text(found: AdviceForRoom) -> str:
         f"{counted(len(best), 'setting')} that no other beats on price, sound and clean air at once, from "
         f"{listed(words, 'to')}."
     )
+
+
+def _title(found: AdviceForRoom) -> str:
+    best, settings = len(found.frontier), counted(len(found.frontier), "setting")
+    if not best:
+        return "No setting has a price, a sound level and a measurable rate yet"
+    return f"{settings} {'is' if best == 1 else 'are'} not beaten on price, sound and clean air at once"
 
 
 def _best(candidate: Candidate, found: AdviceForRoom, factor: float) -> Series:

@@ -24,7 +24,7 @@ def price_history_chart(history: PriceHistory, facts: ChartFacts) -> Chart:
     air = max(10.0, 0.05 * (last - first))  # so that the first step does not touch the axis
     return Chart(
         name="price-history",
-        title=f"Prices of {history.unit_name} and its consumables",
+        title=_title(history),
         subtitle=f"Prices seen, in {history.currency}; each applies until the next was seen",
         x_axis=Axis("Day", scale="days", low=first - air, high=last + air),
         y_axis=Axis("Price", history.currency, low=0.0),
@@ -54,6 +54,19 @@ def _steps(line: PriceLine, currency: str, latest: date, cue: tuple[int, int]) -
         dash=cue[1],
         end_label=line.name,
     )
+
+
+def _title(history: PriceHistory) -> str:
+    """The unit's latest price, and how far it is from the first."""
+    own = next((line for line in history.lines if line.is_unit), None)
+    if own is None:
+        return f"Prices of consumables for {history.unit_name}"
+    first, last = own.prices[0], own.prices[-1]
+    words = f"{history.unit_name} costs {money(last.amount, history.currency)}"
+    if last.amount == first.amount:
+        return words
+    change = money(abs(last.amount - first.amount), history.currency)
+    return f"{words}, {change} {'more' if last.amount > first.amount else 'less'} than on {first.seen_on.isoformat()}"
 
 
 def price_text(history: PriceHistory) -> str:

@@ -1,25 +1,41 @@
 """Chart of the ranking as intervals on a common scale."""
 
+from typing import TYPE_CHECKING
+
 from app.compute.wording.numbers import counted, listed, measured_text
 from app.figures.chart import Axis, Chart, ReferenceLine, Series
 from app.figures.charts.house_style import house_style
+from app.figures.tables.quantity_cells import rate_cell
 from app.reading_files.headers.channels import channel
 from app.services.bench.chart_facts import ChartFacts
 from app.services.ranking.table import RankedSetting, Ranking
 from app.services.snapshot.choices import EVERY
 
+if TYPE_CHECKING:
+    from app.services.ranking.rank_intervals import RankView
+
 MOST_LINES = 40
 
 
-def ranking_chart(ranking: Ranking, facts: ChartFacts, *, flow_factor: float = 1.0, flow_symbol: str = "m³/h") -> Chart:
-    """Clean air delivery rates with 95 % intervals; rates not distinguishable from zero in a neutral colour."""
+def ranking_chart(
+    ranking: Ranking,
+    facts: ChartFacts,
+    *,
+    ranks: "RankView | None" = None,
+    flow_factor: float = 1.0,
+    flow_symbol: str = "m³/h",
+) -> Chart:
+    """Clean air delivery rates with 95 % intervals; rates not distinguishable from zero in a neutral colour.
+
+    ranks : simultaneous ranks of the same lines; without them the title names no leader
+    """
     lines = [line for line in ranking.lines if line.row.clean_air_delivery_rate_m3_per_h is not None][:MOST_LINES]
     names = line_names(lines, ranking)
     told = [line.has_rate for line in lines]
     needed = ranking.needed_rate_m3_per_h
     return Chart(
         name="ranking",
-        title="How much clean air does each unit deliver?",
+        title=_title(ranking, ranks, flow_factor, flow_symbol),
         subtitle=f"{_conditions(ranking)}; 95 % intervals",
         x_axis=Axis("Clean air delivery rate", flow_symbol),
         y_axis=Axis("", names=tuple(names)),
@@ -89,6 +105,37 @@ def _conditions(ranking: Ranking) -> str:
     room = f" in {ranking.room.name}" if ranking.room else ""
     settings = "all settings" if ranking.choices.setting == EVERY else f"{ranking.choices.setting} setting"
     return f"{channel(ranking.choices.channel).label} of {ranking.choices.aerosol}{room}, {settings}"
+
+
+def _title(ranking: Ranking, ranks: "RankView | None", factor: float, symbol: str) -> str:
+    """The unit that delivers most, where the simultaneous ranks support it; a tie is called a tie."""
+    leader, last = ranking.leader, ranking.last
+    if leader is None or last is None:
+        return "No unit delivers a measurable rate of clean air"
+    key = leader.row.setting_id or 0
+    if last is leader:
+        return f"{_name(leader)} delivers {_value(leader, factor)} {symbol} of clean air"
+    if ranks is None or all(one.row.key != key for one in ranks.measured):
+        return f"From {_value(last, factor)} to {_value(leader, factor)} {symbol} of clean air"
+    alike = set(ranks.ranks.like(key))
+    ties = [one.line for one in ranks.measured if one.row.key in alike]
+    if not ties:
+        return f"{_name(leader)} delivers the most clean air, {_value(leader, factor)} {symbol}"
+    lowest = min(ties, key=lambda line: line.row.clean_air_delivery_rate_m3_per_h or 0.0)
+    tied = _name(ties[0]) if len(ties) == 1 else counted(len(ties), "other")
+    return (
+        f"{_name(leader)} and {tied} tie for the most clean air, {_value(lowest, factor)} to "
+        f"{_value(leader, factor)} {symbol}"
+    )
+
+
+def _name(line: RankedSetting) -> str:
+    return f"{line.row.maker} {line.row.model}"
+
+
+def _value(line: RankedSetting, factor: float) -> str:
+    """The rate as every table shows it."""
+    return rate_cell(line, factor).value
 
 
 def _words(ranking: Ranking, lines: list[RankedSetting], factor: float, symbol: str) -> str:

@@ -31,7 +31,7 @@ def sound_spectra_chart(clips: Sequence[ListedClip], facts: ChartFacts) -> Chart
     )
     return Chart(
         name="sound-spectra",
-        title="Sound spectra",
+        title=_title(clips),
         subtitle="A-weighted third-octave levels, each at its recording distance",
         x_axis=Axis("Frequency", "Hz", "log"),
         y_axis=Axis("Third-octave level", "dB(A)", low=LOWEST_DBA),
@@ -42,6 +42,22 @@ def sound_spectra_chart(clips: Sequence[ListedClip], facts: ChartFacts) -> Chart
         y_column="level_dba",
         house=house_style(facts),
     )
+
+
+def _title(clips: Sequence[ListedClip]) -> str:
+    """The clips with a prominent tone; without any, the range of the levels."""
+    if not clips:
+        return "Sound spectra"
+    tones = [
+        f"{entry.name} at {listed([f'{tone.frequency_hz:.0f}' for tone in prominent])}\u00a0Hz"
+        for entry in clips
+        if (prominent := [tone for tone in entry.clip.tones if tone.prominent])
+    ]
+    if tones:
+        return f"Prominent tones: {listed(tones)}"
+    levels = sorted(entry.clip.equivalent_level_dba for entry in clips)
+    ends = [f"{level:.0f}" for level in (levels[0], levels[-1])]
+    return f"No prominent tone; {' to '.join(dict.fromkeys(ends))}\u00a0dB(A), each at its own distance"
 
 
 def spectra_text(clips: Sequence[ListedClip]) -> str:

@@ -5,16 +5,14 @@ The axis shows minutes from the first reading, like the marks, so that a mark ca
 
 from dataclasses import replace
 
-from app.compute.wording.numbers import measured_text, not_within
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.chart import Axis, Chart, ReferenceLine, Region, Series
 from app.figures.charts.decay_overlay import curve_series
 from app.figures.charts.house_style import house_style
-from app.figures.charts.trial_decay import residuals_chart
+from app.figures.charts.trial_decay import residuals_chart, trial_title, trial_words
 from app.reading_files.headers.channels import channel
 from app.services.bench.chart_facts import ChartFacts
 from app.services.logs.trial_fields import EMPTY_ROOM
-from app.services.trials.decay_curves import DecayCurve
 from app.services.trials.drawing import TrialDrawing
 
 TIME_TITLE = "Time after the first reading"
@@ -30,12 +28,12 @@ def trial_chart(drawing: TrialDrawing, facts: ChartFacts, *, scale: str = "linea
     positive = [level for level in curve.levels if level > 0]
     return Chart(
         name="trial",
-        title=drawing.title,
+        title=trial_title(curve),
         subtitle=f"{label}, all readings of the log",
         x_axis=_time_axis(drawing),
         y_axis=Axis(label, drawing.unit, scale, low=min(positive, default=0.1) * 0.9 if scale == "log" else 0.0),  # type: ignore[arg-type]
         series=tuple(series),
-        alt_text=_words(curve, label),
+        alt_text=trial_words(curve, drawing.unit),
         source_line=facts.source_line(*([f"Trial {curve.trial_id}"] if curve.trial_id else [])),
         reference_lines=_lines(drawing),
         regions=()
@@ -83,17 +81,3 @@ def _later(series: Series, minutes: float) -> Series:
 
 def _shifted(values: tuple[float, ...], by: float) -> tuple[float, ...]:
     return tuple(float(f"{value + by:.6g}") for value in values)
-
-
-def _words(curve: DecayCurve, label: str) -> str:
-    sentences = [f"{label} over time."]
-    if curve.total_decay_per_h is not None:
-        words = measured_text(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
-        sentences.append(f"It decays at {words.value} ± {words.uncertainty} per hour.")
-    else:
-        sentences.append("No decay could be fitted.")
-    if curve.time_to_clear_min is not None:
-        sentences.append(f"It is clear {rounded_text(curve.time_to_clear_min, 0)} min after unit on.")
-    elif curve.not_cleared_before_min is not None:
-        sentences.append(f"It was not clear when the run ended, {not_within(curve.not_cleared_before_min)}.")
-    return " ".join(sentences)

@@ -3,7 +3,7 @@
 from bisect import bisect_right
 from dataclasses import replace
 
-from app.compute.wording.numbers import measured_text, not_within
+from app.compute.wording.numbers import level_text, not_within, plus_minus
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.chart import Axis, Chart, ReferenceLine, Region, Series
 from app.figures.charts.decay_overlay import curve_series
@@ -27,12 +27,12 @@ def trial_decay_chart(
     ]
     return Chart(
         name="trial-decay",
-        title=f"{curve.name}{f', {curve.setting}' if curve.setting else ''}: trial {curve.trial_id}",
+        title=trial_title(curve),
         subtitle=f"{label} in {curve.room}, {curve.started_at.date().isoformat()}",
         x_axis=Axis("Time from unit on", "min", low=first, high=max(curve.minutes, default=1.0)),
         y_axis=Axis(label, unit, scale, low=min(positive, default=0.1) * 0.9 if scale == "log" else 0.0),  # type: ignore[arg-type]
         series=tuple(replace(series, end_label="") for series in curve_series(curve, label, 0, 0)),
-        alt_text=_words(curve),
+        alt_text=trial_words(curve, unit),
         source_line=facts.source_line(f"Trial {curve.trial_id}"),
         reference_lines=tuple(lines),
         regions=() if curve.fit_window_min is None else (Region(*curve.fit_window_min, "fit window"),),
@@ -50,7 +50,9 @@ def residuals_chart(curve: DecayCurve, facts: ChartFacts, *, channel_name: str, 
     largest = rounded_text(reach / 1.1, decimals_from_size(reach))
     return Chart(
         name="residuals",
-        title="Residuals",
+        title=f"Residuals of trial {curve.trial_id}: up to {largest} {unit}"
+        if residuals
+        else "No usable decay, so no residuals",
         subtitle=f"{channel(channel_name).label}, reading minus fitted curve, within the fit window",
         x_axis=Axis("Time from unit on", "min", low=window[0], high=window[1]),
         y_axis=Axis("Residual", unit, low=-reach, high=reach),
@@ -84,13 +86,27 @@ def _between(places: tuple[float, ...], values: tuple[float, ...], at: float) ->
     return values[after - 1] + share * (values[after] - values[after - 1])
 
 
-def _words(curve: DecayCurve) -> str:
-    sentences = []
-    if curve.total_decay_per_h is not None:
-        words = measured_text(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
-        sentences.append(f"The level decays at {words.value} ± {words.uncertainty} per hour.")
+def trial_title(curve: DecayCurve) -> str:
+    """Which trial it is, with its decay rate where that is usable."""
+    named = f"{curve.name} at “{curve.setting}”" if curve.setting else curve.name
+    trial = f"Trial {curve.trial_id}: {named}" if curve.trial_id else named
+    if not curve.usable or curve.total_decay_per_h is None:
+        return f"{trial}, no usable decay"
+    return f"{trial} decays at {plus_minus(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)} per hour"
+
+
+def trial_words(curve: DecayCurve, unit: str) -> str:
+    """The finding of this one trial; its time to clear names the level that it started from."""
+    if not curve.usable or curve.total_decay_per_h is None:
+        return "This trial has no usable decay." if curve.trial_id else "No decay could be fitted."
+    rate = plus_minus(curve.total_decay_per_h, curve.total_decay_uncertainty_per_h)
+    sentences = [f"In this trial the level decays at {rate} per hour."]
+    start = level_text(curve.start_level, unit)
     if curve.time_to_clear_min is not None:
-        sentences.append(f"It is clear after {rounded_text(curve.time_to_clear_min, 0)} min.")
+        time = plus_minus(curve.time_to_clear_min, curve.time_to_clear_uncertainty_min)
+        sentences.append(f"From {start} it reached the clear level in {time}\u00a0min.")
     elif curve.not_cleared_before_min is not None:
-        sentences.append(f"It was not clear when the run ended ({not_within(curve.not_cleared_before_min)}).")
-    return " ".join(sentences) or "No decay could be fitted."
+        sentences.append(
+            f"From {start} it was not clear when the run ended ({not_within(curve.not_cleared_before_min)})."
+        )
+    return " ".join(sentences)

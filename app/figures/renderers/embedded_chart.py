@@ -9,8 +9,9 @@ from html import escape
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.chart import Chart, Series
 from app.figures.date_axis import day_of
-from app.figures.palette import FADED, HAIRLINE, INK
+from app.figures.palette import FADED, HAIRLINE, INK, PAPER
 from app.figures.renderers.matplotlib_chart import WIDTH_PX, svg_bytes
+from app.figures.renderers.svg_colours import DARK, readable_on_dark
 
 # content security policy for the browser that opens the file
 FILE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
@@ -45,7 +46,7 @@ def inline_svg(chart: Chart, width_px: int = WIDTH_PX) -> str:
     drawn = drawn[drawn.index("<svg") :]
     drawn = re.sub(r"<metadata>.*?</metadata>", "", drawn, flags=re.DOTALL)
     # the library's style sheet would affect the rest of the page
-    drawn = re.sub(r"<style[^>]*>.*?</style>", "", drawn, flags=re.DOTALL)
+    drawn = re.sub(r"<style[^>]*>(?!@media).*?</style>", "", drawn, flags=re.DOTALL)
     drawn = re.sub(r"<title>.*?</title>", "", drawn, count=1, flags=re.DOTALL)
     drawn = _IDS.sub(lambda found: f"{found.group(1)}{chart.name}-", drawn)
     head = f'<svg role="img" aria-label="{escape(chart.alt_text)}" stroke-linejoin="round" '
@@ -57,11 +58,14 @@ def inline_svg(chart: Chart, width_px: int = WIDTH_PX) -> str:
 def _style(chart: Chart, width_px: int) -> str:
     font = f'"{chart.house.font}", ' if chart.house.font else ""
     ink, accent = chart.house.ink or INK, chart.house.accent or INK
+    dark_ink, dark_accent = readable_on_dark(ink), readable_on_dark(accent)
     return (
         f"body{{margin:0;padding:8px;color:{ink};background:#fff;font:16px/1.5 {font}Helvetica,Arial,sans-serif}}"
         f"figure{{margin:0;max-width:{width_px}px}}svg{{width:100%;height:auto}}small{{color:{FADED}}}"
         f"summary{{color:{accent};cursor:pointer}}table{{border-collapse:collapse;font-variant-numeric:tabular-nums}}"
         f"th,td{{text-align:left;padding:2px 10px 2px 0;border-bottom:1px solid {HAIRLINE}}}.n{{text-align:right}}"
+        f"@media (prefers-color-scheme:dark){{body{{background:{DARK[PAPER]};color:{dark_ink}}}"
+        f"small{{color:{DARK[FADED]}}}summary{{color:{dark_accent}}}th,td{{border-color:{DARK[HAIRLINE]}}}}}"
     )
 
 

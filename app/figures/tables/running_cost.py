@@ -1,7 +1,6 @@
 """The running cost as a table for download."""
 
 from app.compute.wording.numbers import amount_text
-from app.figures.charts.cost_bars import assumptions_text
 from app.figures.tables.quantity_cells import text_cell
 from app.figures.tables.table import AT_LEAST, ExportCell, ExportColumn, ExportTable, plain_cell
 from app.services.bench.chart_facts import ChartFacts
@@ -52,3 +51,12 @@ def _of_known(amount: float, missing: tuple[str, ...], interval: tuple[float, fl
         words = amount_text(amount, interval)
         return ExportCell(words.value, words.low, words.high)
     return ExportCell(amount_text(amount).value, bound=AT_LEAST if missing else "", why=" ".join(missing))
+
+
+def assumptions_text(view: RunningCostView) -> str:
+    """The assumptions in one line."""
+    terms = view.terms
+    return (
+        f"{terms.assumptions.price_per_kwh:g} {terms.assumptions.currency} per kWh, {terms.hours_per_day:g} h per "
+        f"day, {terms.assumptions.days_per_year:g} days per year, {terms.choices.setting} setting; without purchase"
+    )

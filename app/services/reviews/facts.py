@@ -91,7 +91,7 @@ def review_facts(session: Session, unit_id: int) -> ReviewFacts:
     lines = [line for line in known.lines.lines if line.row.setting_id is not None]
     highest = max(lines, key=lambda line: (line.row.is_highest or 0, line.row.position or 0), default=None)
     own = None if highest is None else next((r for r in view.ranks.rows if r.key == highest.row.setting_id), None)
-    trials_of = _trials_of(known)
+    trials_of = known.usable_trials
     return ReviewFacts(
         known=known,
         highest=highest,
@@ -104,18 +104,6 @@ def review_facts(session: Session, unit_id: int) -> ReviewFacts:
         others=_others(session, highest, view, known),
         chart_facts=read_chart_facts(session),
     )
-
-
-def _trials_of(known: UnitOverview) -> dict[int, tuple[int, ...]]:
-    """Usable trials that are not excluded, in the room of the ranking line."""
-    found: dict[int, list[int]] = {}
-    for entry in sorted(known.trials, key=lambda one: (one.trial.started_at, one.trial.id)):
-        trial = entry.trial
-        counts = trial.excluded_at is None and entry.result is not None and entry.result.usable
-        in_room = known.lines.room is None or trial.room_id == known.lines.room.id
-        if counts and in_room and trial.setting_id is not None:
-            found.setdefault(trial.setting_id, []).append(trial.id)
-    return {setting_id: tuple(ids) for setting_id, ids in found.items()}
 
 
 def _empty_room_ids(session: Session, lines: list[RankedSetting]) -> list[int]:

@@ -56,6 +56,18 @@ class UnitOverview:
     trials: tuple[ListedTrial, ...]
     notes: dict[int, tuple[Note, ...]]
 
+    @property
+    def usable_trials(self) -> dict[int, tuple[int, ...]]:
+        """Setting id to its usable trials that are not excluded, in the room of the ranking lines, oldest first."""
+        found: dict[int, list[int]] = {}
+        for entry in sorted(self.trials, key=lambda one: (one.trial.started_at, one.trial.id)):
+            trial = entry.trial
+            counts = trial.excluded_at is None and entry.result is not None and entry.result.usable
+            in_room = self.lines.room is None or trial.room_id == self.lines.room.id
+            if counts and in_room and trial.setting_id is not None:
+                found.setdefault(trial.setting_id, []).append(trial.id)
+        return {setting_id: tuple(ids) for setting_id, ids in found.items()}
+
 
 def unit_overview(session: Session, unit_id: int, choices: RankingChoices | None = None) -> UnitOverview:
     """Raises NotFound for an unknown unit; a trashed one is found. Channel and room come from `choices`."""

@@ -47,7 +47,6 @@ class CurveChoices:
     normalised: bool = False
     scale: str = "linear"
     with_empty_room: bool = True
-    with_readings: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +91,8 @@ class DecayCurve:
 class DecayOverlay:
     """Curves for one chart, and what was left out.
 
+    lines : for each curve the result of its setting from all trials, as in the ranking; None for an empty-room run, an
+        excluded trial, or a setting outside the chosen ones
     empty_room : the latest usable empty-room run of the same room, None where there is none
     left_out : sentences on requested curves that are not drawn
     spread_of : number of ranked units that the curves were selected from; 0 if the reader chose
@@ -101,6 +102,7 @@ class DecayOverlay:
     offered: Offered
     unit: str
     curves: tuple[DecayCurve, ...]
+    lines: tuple[RankedSetting | None, ...]
     empty_room: DecayCurve | None
     left_out: tuple[str, ...]
     spread_of: int
@@ -133,7 +135,12 @@ def decay_overlay(session: Session, choices: CurveChoices | None = None) -> Deca
     curves = tuple(_curve(session, rows[trial_id], chosen) for trial_id in trial_ids if trial_id in rows)
     empty_room = _empty_room(session, chosen, curves) if chosen.with_empty_room else None
     unit = next((row[1].unit for row in rows.values()), "µg/m³")
-    return DecayOverlay(chosen, ranking.offered, unit, curves, empty_room, tuple(left_out), spread_of)
+    by_setting = {line.row.setting_id: line for line in ranking.lines if line.row.setting_id is not None}
+    results = tuple(
+        by_setting.get(rows[curve.trial_id][0].setting_id or 0) if curve.usable and not curve.excluded else None
+        for curve in curves
+    )
+    return DecayOverlay(chosen, ranking.offered, unit, curves, results, empty_room, tuple(left_out), spread_of)
 
 
 def _ranking_of(snapshot: BenchSnapshot, chosen: CurveChoices) -> Ranking:
@@ -179,15 +186,9 @@ def _select() -> Select[Trial, ChannelResult, str, str | None, str | None, str |
 
 
 def _read(session: Session, trial_ids: list[int], channel: str) -> list[_Row]:
-    found = session.execute(
-        _select().where(
-            Trial.id.in_(trial_ids),
-            ChannelResult.channel == channel,
-            Trial.trashed_at.is_(None),
-            UnitUnderTest.trashed_at.is_(None),  # empty-room runs have no unit
-        )
-    )
-    return list(found)
+    wanted = (Trial.id.in_(trial_ids), ChannelResult.channel == channel, Trial.trashed_at.is_(None))
+    in_use = UnitUnderTest.trashed_at.is_(None)  # empty-room runs have no unit
+    return list(session.execute(_select().where(*wanted, in_use)))
 
 
 def _empty_room(session: Session, chosen: CurveChoices, curves: tuple[DecayCurve, ...]) -> DecayCurve | None:
@@ -225,9 +226,7 @@ def trial_curve(session: Session, trial_id: int, channel: str = "") -> DecayCurv
 def _curve(session: Session, row: _Row, chosen: CurveChoices, *, whole_log: bool = False) -> DecayCurve:
     trial, result, room, maker, model, setting = row
     factor = 100.0 / result.start_level if chosen.normalised and result.start_level > 0 else 1.0
-    minutes, levels = np.empty(0), np.empty(0)
-    if chosen.with_readings:
-        minutes, levels = _readings(session, trial, result, whole_log=whole_log)
+    minutes, levels = _readings(session, trial, result, whole_log=whole_log)
     end_min = (result.end_s - result.unit_on_s) / 60
     fit_minutes, fitted = fitted_curve(result, end_min)
     window = None

@@ -1,4 +1,4 @@
-"""Data of one trial's chart: its curve, its marks in log time, and its title."""
+"""Data of one trial's chart: its curve, and its marks in log time."""
 
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -27,7 +27,6 @@ class TrialDrawing:
     curve: DecayCurve
     channel: str
     unit: str
-    title: str
     smoke_start_min: float | None
     unit_on_min: float
     end_min: float
@@ -73,7 +72,6 @@ def _drawing(
         curve=_curve(readings, decay, trial, name, setting),
         channel=decay.channel,
         unit=decay.unit,
-        title=f"{name}, {setting}" if setting else name,
         smoke_start_min=None if decay.smoke_start_h is None else 60 * decay.smoke_start_h,
         unit_on_min=60 * decay.unit_on_h,
         end_min=60 * decay.end_h,

@@ -46,10 +46,17 @@ MakeChart = Callable[[Session, TypedForm], DatedChart]
 
 
 def _ranking(session: Session, form: TypedForm) -> DatedChart:
+    from app.services.ranking.rank_intervals import rank_view  # loaded when used: it needs scipy
+
     system = unit_system(form.typed("units"))
-    ranking = rank_units(current_snapshot(session), ranking_choices(form))
+    snapshot = current_snapshot(session)
+    ranking = rank_units(snapshot, ranking_choices(form))
     chart = ranking_chart(
-        ranking, read_chart_facts(session), flow_factor=system.flow_factor, flow_symbol=system.flow_symbol
+        ranking,
+        read_chart_facts(session),
+        ranks=rank_view(snapshot, ranking.choices),
+        flow_factor=system.flow_factor,
+        flow_symbol=system.flow_symbol,
     )
     return chart, lambda: _newest_trial(ranking)
 

@@ -22,7 +22,7 @@ from tests.figures.some_charts import ALL
 WIDTHS = (360, 700, 960, 1280)
 PAGE_HEIGHTS = (256, 480, 576)
 QUERIES = {
-    "ranking": ("", "setting=every", "room_area_m2=30"),
+    "ranking": ("", "setting=every", "room_area_m2=8"),
     "clearing-times": ("", "setting=every"),
     "decay-overlay": ("", "scale=log", "levels=share", "unit=1,2,3"),
     "cost-bars": ("",),

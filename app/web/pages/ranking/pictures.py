@@ -30,7 +30,9 @@ class RankingPicturesPage:
     is_empty: bool
     bench_is_empty: bool
     query: str
+    rates_title: str
     rates_words: str
+    times_title: str
     times_words: str
     size: str
     left_out: str
@@ -40,6 +42,8 @@ class RankingPicturesPage:
 
 @router.get(PATH)
 def show_pictures(request: Request, session: SessionDep, snapshot: SnapshotDep, render: RenderDep) -> HTMLResponse:
+    from app.services.ranking.rank_intervals import rank_view  # loaded when used: it needs scipy
+
     form = query_form(request.query_params)
     system = units_from_form(form)
     try:
@@ -49,7 +53,14 @@ def show_pictures(request: Request, session: SessionDep, snapshot: SnapshotDep, 
         ranking = rank_units(snapshot)
     query = address("", form.values).lstrip("?") if form.is_good else ""
     facts = read_chart_facts(session)
-    rates = ranking_chart(ranking, facts, flow_factor=system.flow_factor, flow_symbol=system.flow_symbol)
+    rates = ranking_chart(
+        ranking,
+        facts,
+        ranks=rank_view(snapshot, ranking.choices),
+        flow_factor=system.flow_factor,
+        flow_symbol=system.flow_symbol,
+    )
+    times = clearing_times_chart(ranking, facts)
     page = RankingPicturesPage(
         title="Ranking charts",
         answer=answer(ranking, system),
@@ -57,7 +68,9 @@ def show_pictures(request: Request, session: SessionDep, snapshot: SnapshotDep, 
         bench_is_empty=ranking.units_on_bench == 0,
         query=query,
         rates_words=rates.alt_text,
-        times_words=clearing_times_chart(ranking, facts).alt_text,
+        rates_title=rates.title,
+        times_title=times.title,
+        times_words=times.alt_text,
         size=rows_class(min(len(ranking.lines), MOST_LINES)),
         left_out=f"Each chart shows the first {MOST_LINES} rows." if len(ranking.lines) > MOST_LINES else "",
         ranking_address=address("/", form.values),

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from app.compute.clean_air.ozone import LIMITS
 from app.compute.clean_air.published_figure import PublishedFigure
-from app.compute.wording.numbers import counted, measured_text, money, money_between
+from app.compute.wording.numbers import counted, listed, measured_text, money, money_between
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.measurements.power_levels import SettingPower
@@ -65,6 +65,7 @@ class UnitPage:
     conditions: str
     does_nothing: bool
     has_curve: bool
+    curve_words: str
     curve_query: str
     distance: str
     sounds: tuple[SoundLine, ...]
@@ -120,6 +121,7 @@ def unit_page(known: UnitOverview, form: TypedForm, system: UnitSystem, more: Un
         ),
         does_nothing=highest is not None and highest.row.measurable == 0,
         has_curve=any(line.row.usable_trials for line in lines.lines),
+        curve_words=_curve_words(known),
         curve_query=f"unit={unit.id}&setting=every&channel={lines.choices.channel}",
         distance=f"{known.bench.standard_distance_m:g}",
         sounds=tuple(_sound(level) for level in known.sounds),
@@ -137,6 +139,18 @@ def unit_page(known: UnitOverview, form: TypedForm, system: UnitSystem, more: Un
         more=more,
         form=form,
         trials_text=trials_text(known),
+    )
+
+
+def _curve_words(known: UnitOverview) -> str:
+    """Which trials the curves are: the results of the table are from all trials, a curve is from one."""
+    latest = sorted(ids[-1] for ids in known.usable_trials.values())
+    if not latest:
+        return ""
+    trials = f"{'trial' if len(latest) == 1 else 'trials'} {listed([str(one) for one in latest])}"
+    return (
+        f"Curves of {trials}, the latest usable one of each setting, with the empty room for comparison: readings, "
+        "fitted decay and its 95\u00a0% band. The numbers in the table are from all trials."
     )
 
 

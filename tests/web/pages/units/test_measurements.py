@@ -43,7 +43,7 @@ def test_a_sound_level_is_stored_and_taken_back_with_a_reason(client: TestClient
         ({"sound_dba": "loud"}, "sound_dba", "enter a number such as 12.5"),
         ({"sound_dba": "400"}, "sound_dba", "enter a number from 0 to 140 dB(A)"),
         ({"distance_m": ""}, "distance_m", "The distance is missing"),
-        ({"distance_m": "0"}, "distance_m", "it must be above zero"),
+        ({"distance_m": "0"}, "distance_m", "enter a number from 0.01 to 100 m"),
         ({"measured_on": "yesterday"}, "measured_on", "enter a date such as 2026-03-31"),
         ({"environment": "cave"}, "environment", "choose one of: indoor, free field"),
     ],
