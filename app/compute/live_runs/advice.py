@@ -7,6 +7,7 @@ from typing import Literal
 from app.compute.decay.result import ChannelDecay
 from app.compute.decay.trial_quality import HUMIDITY_CHANGE_PCT
 from app.compute.live_runs.precision import STOP_AT, Precision
+from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import level_text, measured_text
 
 Phase = Literal["waiting", "background", "smoke", "mixed", "decay", "over"]
@@ -22,6 +23,7 @@ PHASE_WORDS: dict[Phase, str] = {
 SILENT_INTERVALS = 3.0  # sampling intervals without a reading
 SILENT_AT_LEAST_S = 15.0
 START_OVER_REFERENCE = 10.0  # start level over the clear level, or over the background where none is absolute
+FORESEEN_AT = 0.30  # half-width of the rate over the rate from which a time to clear is stated
 FALLING_MIN = 5.0  # minutes after the peak from which a decay without the mark of unit on is mentioned
 
 
@@ -92,10 +94,14 @@ def advice_on(facts: LiveFacts) -> tuple[Advice, ...]:
     return tuple(each for each in found if each is not None)
 
 
-def summary_of(facts: LiveFacts, on_min: float | None, clears_in_min: float | None) -> str:
+def summary_of(
+    facts: LiveFacts, on_min: float | None, clears_in_min: Measured | None, *, is_clear: bool = False
+) -> str:
     """One sentence on the run: phase, level, rate with its interval, and time to clear.
 
-    on_min : minutes since the decay began; clears_in_min : until the clear level is expected, 0 once it was reached
+    on_min : minutes since the decay began
+    clears_in_min : minutes until the clear level is expected; not stated while the rate is known too badly
+    is_clear : the clear level was reached
     """
     if facts.level is None:
         return f"{PHASE_WORDS[facts.phase]}."
@@ -108,11 +114,16 @@ def summary_of(facts: LiveFacts, on_min: float | None, clears_in_min: float | No
             text = measured_text(rate.value, rate.uncertainty, rate.low_95, rate.high_95)
             parts.append(f"decay rate {text.with_interval} per hour")
         clear = level_text(decay.time_to_clear.clear_level, facts.unit)
-        if clears_in_min == 0:
+        if is_clear:
             parts.append(f"clear level of {clear} reached")
-        elif clears_in_min is not None and facts.phase == "decay" and facts.precision is not None:
-            parts.append(f"clear level of {clear} in about {math.ceil(clears_in_min)} min")
+        elif clears_in_min is not None and facts.phase == "decay" and _is_foreseen(facts.precision, clears_in_min):
+            low, high = max(clears_in_min.low_95, 0.0), clears_in_min.high_95
+            parts.append(f"clear level of {clear} in about {clears_in_min.value:.0f} min ({low:.0f} to {high:.0f})")
     return f"{'; '.join(parts)}."
+
+
+def _is_foreseen(precision: Precision | None, clears_in_min: Measured) -> bool:
+    return precision is not None and precision.now <= FORESEEN_AT and clears_in_min.value > 0
 
 
 def _silent(facts: LiveFacts) -> Advice | None:

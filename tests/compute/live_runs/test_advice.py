@@ -18,6 +18,7 @@ from app.compute.live_runs.advice import (
     summary_of,
 )
 from app.compute.live_runs.precision import STOP_AT, Precision, precision_of
+from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import level_text, measured_text
 
 BEFORE_MIN = 13.0  # ten of background and three of smoke
@@ -153,12 +154,16 @@ def test_the_summary_states_the_numbers_of_the_fit():
     rate = decay.fit.decay_rate if decay.fit else None
     assert rate is not None
     found = facts(decay=decay, precision=precision, level=decay.end_level)
-    words = summary_of(found, 40.0, 22.3)
+    words = summary_of(found, 40.0, Measured(22.3, 1.5))
     text = measured_text(rate.value, rate.uncertainty, rate.low_95, rate.high_95).with_interval
     level = level_text(decay.end_level, "µg/m³")
-    assert words == (f"Decay for 40 min: {level}; decay rate {text} per hour; clear level of 10 µg/m³ in about 23 min.")
+    assert words == (
+        f"Decay for 40 min: {level}; decay rate {text} per hour; clear level of 10 µg/m³ in about 22 min (19 to 25)."
+    )
     assert float(text.split()[0]) == pytest.approx(rate.value, rel=1e-3)
-    assert summary_of(found, 40.0, 0.0).endswith("; clear level of 10 µg/m³ reached.")
+    assert summary_of(found, 40.0, None, is_clear=True).endswith("; clear level of 10 µg/m³ reached.")
+    vague = replace(found, precision=Precision(0.31, True))
+    assert "clear level" not in summary_of(vague, 40.0, Measured(22.3, 9.0))
     assert summary_of(replace(found, phase="waiting", level=None), None, None) == "Waiting for readings."
     before = replace(found, phase="smoke", level=50.0)
     assert summary_of(before, None, None) == "Smoke rises and mixes: 50 µg/m³."

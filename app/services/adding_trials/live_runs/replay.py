@@ -17,6 +17,7 @@ from app.services.adding_trials.live_runs.run import open_run, start_run
 from app.services.bench.invented import invented_bench
 from app.services.logs.readings import LogReadings, read_readings
 from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial
+from app.storage.models.bench import Bench
 from app.storage.models.live_runs import LiveRun
 from app.storage.models.logs import VALUE_COLUMNS
 from app.storage.models.trials import ChannelResult, Trial
@@ -25,7 +26,7 @@ SPEED = 60
 
 
 def start_replay(session: Session, now: datetime | None = None) -> int:
-    """Starts a replay of the newest usable trial of a unit and returns the id of its run.
+    """Starts a replay of the trial with the fastest usable decay, and returns the id of its run.
 
     Raises InvalidValue on a bench that is not invented, or has no such trial.
     """
@@ -34,8 +35,9 @@ def start_replay(session: Session, now: datetime | None = None) -> int:
         select(Trial)
         .join(ChannelResult, ChannelResult.trial_id == Trial.id)
         .where(Trial.kind == UNIT_RUNNING, Trial.trashed_at.is_(None), Trial.excluded_at.is_(None))
+        .where(ChannelResult.channel == session.get_one(Bench, 1).main_channel)
         .where(ChannelResult.usable == True)  # noqa: E712 -- an integer in the store
-        .order_by(Trial.id.desc())
+        .order_by(ChannelResult.total_decay_per_h.desc(), Trial.id)
         .limit(1)
     ).first()
     if trial is None or not invented_bench(session).invented:

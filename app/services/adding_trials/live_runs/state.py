@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.live_runs.advice import Advice, LiveFacts, Phase, Tapped, advice_on, phase_of, summary_of
 from app.compute.live_runs.precision import Precision
+from app.compute.statistics.measured import Measured
 from app.services.adding_trials.live_runs.clock import clock_words, logger_correction_s
 from app.services.adding_trials.live_runs.events import FAN_OFF, SMOKE_LIT, UNIT_OFF, UNIT_ON, events_of
 from app.services.adding_trials.live_runs.fits import LiveFit, live_fit
@@ -28,7 +29,7 @@ class LiveState:
     fit : analysis of the readings so far, at most some seconds old; None without readings
     summary : one sentence on where the run is
     level : newest level of the channel shown, at `level_at` on the logger's clock
-    on_min, clears_in_min : minutes since the decay began, and until the clear level is expected
+    on_min : minutes since the decay began; clears_in_min : until the clear level is expected, None once it is reached
     """
 
     run: LiveRun
@@ -42,7 +43,8 @@ class LiveState:
     level: float | None
     level_at: datetime | None
     on_min: float | None
-    clears_in_min: float | None
+    clears_in_min: Measured | None
+    is_clear: bool
     events: Sequence[LiveEvent]
     advice: tuple[Advice, ...]
     clock_words: str
@@ -75,6 +77,7 @@ def live_state(session: Session, run_id: int, now: datetime | None = None) -> Li
     status = FINISHED if run.finished_at is not None else OPEN if ended is None else CLOSED
     silent_s = _silent_s(run, extent, at)
     on_min = _minutes_of_decay(fit, extent) if phase in ("decay", "over") else None
+    is_clear = fit is not None and on_min is not None and fit.decay.time_to_clear.reached
     clears_in_min = _clears_in_min(fit, on_min)
     facts = LiveFacts(
         phase=phase,
@@ -93,7 +96,7 @@ def live_state(session: Session, run_id: int, now: datetime | None = None) -> Li
         at=at,
         status=status,
         phase=phase,
-        summary=summary_of(facts, on_min, clears_in_min),
+        summary=summary_of(facts, on_min, clears_in_min, is_clear=is_clear),
         closes_at=run.last_heard_at + CLOSED_AFTER if status == OPEN else None,
         extent=extent,
         fit=fit,
@@ -101,6 +104,7 @@ def live_state(session: Session, run_id: int, now: datetime | None = None) -> Li
         level_at=extent.last_at,
         on_min=on_min,
         clears_in_min=clears_in_min,
+        is_clear=is_clear,
         events=events,
         advice=_advice(run, facts, status),
         clock_words=clock_words(run),
@@ -124,13 +128,14 @@ def _minutes_of_decay(fit: LiveFit | None, extent: Extent) -> float | None:
     return (extent.last_at - extent.first_at).total_seconds() / 60 - 60 * fit.decay.unit_on_h
 
 
-def _clears_in_min(fit: LiveFit | None, on_min: float | None) -> float | None:
-    if fit is None or on_min is None:
+def _clears_in_min(fit: LiveFit | None, on_min: float | None) -> Measured | None:
+    """The fitted curve's own crossing, counted from now."""
+    if fit is None or on_min is None or fit.decay.time_to_clear.reached:
         return None
-    clear = fit.decay.time_to_clear
-    if clear.reached:
-        return 0.0
-    return None if clear.predicted is None else max(clear.predicted.value - on_min, 0.0)
+    predicted = fit.decay.time_to_clear.predicted
+    if predicted is None:
+        return None
+    return Measured(predicted.value - on_min, predicted.uncertainty, predicted.degrees_of_freedom)
 
 
 def _advice(run: LiveRun, facts: LiveFacts, status: str) -> tuple[Advice, ...]:

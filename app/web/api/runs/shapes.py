@@ -53,7 +53,7 @@ class RunShape(OfBench):
 
     summary : one sentence on where the run is
     decay_rate_per_h : total decay rate of the readings so far; null until it can be fitted
-    clears_in_min : minutes until the clear level is expected; 0 once it was reached
+    clears_in_min : minutes until the clear level is expected; null once it is reached (`is_clear`), or without a rate
     logger_ahead_s : logger's clock minus bench's clock, the highest seen, as readings can only arrive late
     timezone : the bench's, in which local times of a file are read
     changes : rises with every reading and event; the id of the stream's events
@@ -82,7 +82,8 @@ class RunShape(OfBench):
     decay_rate_per_h: MeasuredShape | None
     precision: PrecisionShape | None
     clear_level: float | None
-    clears_in_min: float | None
+    clears_in_min: MeasuredShape | None
+    is_clear: bool
     advice: list[AdviceShape]
     notes: list[NoteShape]
     events: list[EventShape]
@@ -146,7 +147,8 @@ def run_shape(state: Any, bench: dict[str, Any]) -> RunShape:
         decay_rate_per_h=measured_shape(rate),
         precision=None if state.precision is None else PrecisionShape.model_validate(state.precision),
         clear_level=fit.decay.time_to_clear.clear_level if fit is not None else None,
-        clears_in_min=state.clears_in_min,
+        clears_in_min=measured_shape(state.clears_in_min),
+        is_clear=state.is_clear,
         advice=[AdviceShape.model_validate(each) for each in state.advice],
         notes=[NoteShape.of_note(note) for note in fit.decay.notes] if shows_rate else [],
         events=[EventShape.model_validate(event) for event in state.events],

@@ -1,5 +1,6 @@
 """State of a live run from what is stored: advice, clocks, and how often the fit is made."""
 
+import math
 from datetime import datetime, timedelta
 
 import pytest
@@ -57,6 +58,20 @@ def test_the_fit_is_made_again_after_some_seconds_or_an_event(
     receive_readings(session, run_id, lot[-3:], now=arrived + REFIT_AFTER)
     add_event(session, run_id, UNIT_ON, at=NOW + timedelta(minutes=15), now=arrived + REFIT_AFTER)
     assert analyses_at(arrived + REFIT_AFTER) == 3  # a mark is seen at once
+
+
+def test_the_time_to_clear_is_the_curves_own_crossing(session: Session, small_bench: SmallBench, lot: list[Reading]):
+    """300 µg/m³ over 4 at 6 per hour reach 10 µg/m³ after ln(296 / 6) / 6 h = 39 min; after 20 min 19 are left."""
+    run_id, arrived = sent(session, small_bench, lot[: 6 * 35 + 1])
+    add_event(session, run_id, UNIT_ON, at=NOW + timedelta(minutes=15), now=arrived)
+    state = live_state(session, run_id, arrived)
+    assert state.clears_in_min is not None
+    assert state.clears_in_min.value == pytest.approx(60 * math.log(296 / 6) / 6 - 20, abs=3 * 1.5)
+    assert not state.is_clear
+    receive_readings(session, run_id, lot, now=arrived + timedelta(hours=1))
+    later = live_state(session, run_id, arrived + timedelta(hours=1))
+    assert (later.clears_in_min, later.is_clear) == (None, True)
+    assert "; clear level of 10 µg/m³ reached." in later.summary
 
 
 def test_humidity_that_rises_is_named(session: Session, small_bench: SmallBench, lot: list[Reading]):

@@ -146,13 +146,13 @@ def test_only_an_invented_bench_replays_a_run(client: TestClient, store: Engine,
 
 
 def test_a_replay_reaches_the_phases_of_its_trial(store: Engine, tried_bench: TriedBench):
-    """The replayed trial: 10 min of background, 5 min of smoke, two hours of decay at 0.61 per hour."""
+    """The fastest trial is replayed: 10 min of background, 5 min of smoke, an hour of decay at 6 per hour."""
     begun = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
     with session_scope(store) as session:
         session.execute(update(Bench).values(invented=True))
         run_id = start_replay(session, begun)
         phases = []
-        for seconds in range(1, 140, 2):
+        for seconds in range(1, 80, 2):
             at = begun + timedelta(seconds=seconds)
             goes_on = replay(session, run_id, at)
             state = live_state(session, run_id, at)
@@ -162,5 +162,5 @@ def test_a_replay_reaches_the_phases_of_its_trial(store: Engine, tried_bench: Tr
         assert list(dict.fromkeys(phases)) == ["background", "decay"]
         assert phases.index("decay") * 2 * SPEED == pytest.approx(15 * 60, abs=2 * SPEED)
         rate = state.fit.decay.fit.decay_rate
-        assert rate.value == pytest.approx(0.61, rel=0.05)
-        assert (state.extent.readings, state.run.conflicts) == (811, 0)
+        assert rate.value == pytest.approx(6.0, rel=0.05)
+        assert (state.extent.readings, state.run.conflicts) == (451, 0)
