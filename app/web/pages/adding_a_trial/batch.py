@@ -172,17 +172,17 @@ def _line(
 
 
 def verdict_of_file(page: PreviewPage) -> str:
-    """What was read of a file, in one or two sentences."""
+    """What was read of a file, and the verdict on its first channel, in some sentences."""
     if page.table is None:
         return " ".join(page.form.problems) or "The file could not be read."
     if not page.decays:
         return page.other_use.words if page.other_use else f"{page.readings}; no channel to analyse."
     first = page.decays[0]
-    words = f"{page.readings}. {first.label}: "
-    if first.total_decay is None:
-        words += "no decay found."
-    else:
-        words += f"total decay {first.total_decay.value} per hour ({first.total_decay.interval})."
+    words = f"{page.readings}. {first.verdict.heading}"
+    if first.total_decay is not None:
+        words += f" Total decay {first.total_decay.value} per hour ({first.total_decay.interval})."
+    elif first.verdict.reasons:
+        words += f" {first.verdict.reasons[0]}"
     if page.stored_as:
         words += f" Already stored as trial {page.stored_as[0]}."
     return words

@@ -39,7 +39,7 @@ def test_one_table_stores_several_files(client: TestClient, store: Engine, small
     address = send_many(client, make_log(), make_log(seed=2))
     page = client.get(address).text
     assert page.count('name="token"') == 2
-    assert re.search(r"PM2.5: total decay [\d.]+ per hour", page)
+    assert re.search(r"PM2.5: usable( after a check)?\. Total decay [\d.]+ per hour", page)
     tokens = tokens_of(address)
     fields = fields_of(tokens, small_bench) | {f"kind_{tokens[1]}": "empty room"}
     answer = client.post("/trials/add/batch", data=fields)
