@@ -25,3 +25,18 @@ document.addEventListener("keydown", (event) => {
     places.scrollLeft += link.left + link.width / 2 - (box.left + box.width / 2);
   }
 }
+
+// The name of who measures is remembered in this browser, and filled into empty fields for it.
+{
+  const NAMES = "[name=tested_by], [name=measured_by], [name=who], [name$=_measured_by], [name=recorded_by]";
+  const KEPT = "tester's name";
+  window.rememberNames = (part) => {
+    const kept = localStorage.getItem(KEPT);
+    if (kept) for (const field of part.querySelectorAll(NAMES)) field.value ||= kept;
+  };
+  window.rememberNames(document);
+  document.addEventListener("submit", (event) => {
+    const typed = [...event.target.querySelectorAll(NAMES)].map((field) => field.value.trim()).find(Boolean);
+    if (typed) localStorage.setItem(KEPT, typed);
+  });
+}

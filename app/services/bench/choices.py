@@ -1,6 +1,6 @@
 """Bench-wide choices: clear level, age limit of natural decay, standard distance, cost assumptions."""
 
-from dataclasses import fields
+from dataclasses import fields, replace
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -56,6 +56,15 @@ def change_bench(
     session.flush()
     _follow(session, changed, who, why, on_progress)
     return frozenset(changed)
+
+
+def use_tariff_if_none(session: Session, tariff_id: int, *, who: str = AT_THE_DESK) -> None:
+    """The first tariff entered by hand is used at once, if it is valid and in the currency of the bench."""
+    now, tariff = bench_choices(session), session.get(Tariff, tariff_id)
+    if now.tariff_id is not None or tariff is None or tariff.currency != now.currency:
+        return
+    if tariff.valid_from <= latest_current_day():
+        change_bench(session, replace(now, tariff_id=tariff_id), who=who)
 
 
 def _follow(session: Session, changed: set[str], who: str, why: str, on_progress: OnProgress) -> None:

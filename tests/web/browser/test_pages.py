@@ -225,3 +225,41 @@ def _brightness(colour: str) -> float:
 
 def _file_name(path: str) -> str:
     return re.sub(r"\W+", "_", path).strip("_") or "ranking"
+
+
+def test_a_measurement_is_entered_on_the_page_of_its_unit(browse):
+    page = browse("/units/2")
+    page.locator("[data-checklist] > summary").click()
+    box = page.locator("[data-form-url='/units/2/claims']")
+    before = page.locator("section.checklist li", has_text="Claims of the maker").inner_text()
+    box.locator("summary").click()
+    form = box.locator("form")
+    form.wait_for()
+    ids = page.evaluate("[...document.querySelectorAll('[id]')].map((one) => one.id)")
+    assert len(ids) == len(set(ids))
+    form.evaluate("(one) => { one.noValidate = true; }")
+    form.locator("button.main").click()  # nothing is filled in: the errors are shown in place
+    box.locator(".problems").wait_for()
+    assert page.url.endswith("/units/2")
+    box.locator("[name=wording]").fill("Invented claim of a browser test")
+    box.locator("form button.main").click()
+    page.get_by_text("Invented claim of a browser test").first.wait_for(state="attached")
+    after = page.locator("section.checklist li", has_text="Claims of the maker").inner_text()
+    assert after != before
+    assert page.url.endswith("/units/2")
+
+
+def test_the_name_of_the_tester_is_remembered(browse):
+    page = browse("/units/1/ozone")
+    page.evaluate("localStorage.setItem(\"tester's name\", 'Invented Tester')")
+    page.reload()
+    names = page.locator("[name=who], [name=measured_by], [name=tested_by]").all()
+    assert names
+    assert all(one.input_value() == "Invented Tester" for one in names)
+
+
+def test_the_menu_of_a_unit_stays_in_sight(browse):
+    page = browse("/units/1")
+    page.evaluate("window.scrollTo(0, 1500)")
+    page.wait_for_function("window.scrollY > 1000")
+    assert 0 <= page.locator(".sections").bounding_box()["y"] < 10

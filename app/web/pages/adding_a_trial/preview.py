@@ -77,7 +77,7 @@ def upload_discarded(token: str, settings: SettingsDep) -> Response:
 
 def with_last_conditions(form: TypedForm, form_options: TrialFormOptions) -> TypedForm:
     """The form with the conditions of the last trial as defaults, because most trials use the same room."""
-    if "kind" in form.values:
+    if "kind" in form.values and "room_id" in form.values:  # the form of the preview was sent
         return form
     told = {
         "kind": "unit running",

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import BinaryIO
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -12,9 +12,10 @@ from app.errors import HazefallError
 from app.services.adding_trials.staged_uploads import stage_upload
 from app.services.bench.form_options import trial_form_options
 from app.services.bench.time_zones import zone_names
+from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING
 from app.web.dependencies import RenderDep, SessionDep, SettingsDep
-from app.web.forms.addresses import address
-from app.web.forms.typed_form import MOST_FILES, TypedForm, TypedFormDep, empty_form
+from app.web.forms.addresses import address, query_form
+from app.web.forms.typed_form import MOST_FILES, TypedForm, TypedFormDep
 from app.web.pages.adding_a_trial.batch import BATCH
 from app.web.templating.page_context import Choice
 
@@ -32,8 +33,11 @@ class UploadPage:
 
 
 @router.get("/trials/add")
-def upload_form(session: SessionDep, render: RenderDep) -> Response:
-    return render("pages/adding_a_trial/upload.html", _page(session, empty_form()))
+def upload_form(request: Request, session: SessionDep, render: RenderDep) -> Response:
+    """The form; a link may say which kind of run it is for."""
+    form = query_form(request.query_params)
+    form.one_of("kind", "The trial type", (UNIT_RUNNING, EMPTY_ROOM))
+    return render("pages/adding_a_trial/upload.html", _page(session, form), status_code=200 if form.is_good else 422)
 
 
 @router.post("/trials/add")
@@ -49,7 +53,7 @@ def uploaded(session: SessionDep, settings: SettingsDep, render: RenderDep, form
     else:
         try:
             tokens = [stage_upload(settings, _pieces(file.file), file.filename or "log").token for file in files]
-            told = {name: form.values.get(name, []) for name in ("profile_id", "timezone")}
+            told = {name: form.values.get(name, []) for name in ("profile_id", "timezone", "kind")}
             if len(tokens) > 1:
                 return RedirectResponse(address(BATCH, told, token=tokens), 303)
             return RedirectResponse(address(f"/trials/add/{tokens[0]}", told), 303)

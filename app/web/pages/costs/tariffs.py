@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.compute.wording.numbers import counted
-from app.services.bench.choices import bench_choices
+from app.services.bench.choices import bench_choices, use_tariff_if_none
 from app.services.bench.definitions import NewTariff
 from app.services.bench.reference_tariffs import bring_in_reference_tariffs
 from app.services.bench.tariffs import SUBJECT, add_tariff
@@ -47,7 +47,8 @@ def tariff_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> 
     new = form.entry(NewTariff)
     if new is not None:
         with form.attempt(session):
-            add_tariff(session, new, who=form.text("who"))
+            tariff_id = add_tariff(session, new, who=form.text("who"))
+            use_tariff_if_none(session, tariff_id, who=form.text("who"))
             return RedirectResponse(f"{PATH}?added=1", 303)
     return render("pages/costs/tariffs.html", _page(session, form), status_code=422)
 

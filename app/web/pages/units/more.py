@@ -11,10 +11,12 @@ from app.services.measurements.efficiency import UnitEfficiency, unit_efficiency
 from app.services.measurements.measured_rates import rates_of_unit
 from app.services.measurements.sound_clips import clips_of_unit
 from app.services.reviews.unit_page import UnitOverview
+from app.services.reviews.verdicts import verdicts_of_unit
 from app.web.dependencies import SessionDep
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.attachments.lines import AttachmentLine, unit_lines
 from app.web.pages.cells import Cell
+from app.web.pages.units.checklist import ChecklistItem, checklist, missing_text
 from app.web.pages.units.clips import tone_text
 from app.web.templating.page_context import rows_class
 
@@ -43,6 +45,8 @@ class UnitMore:
     why_no_federal: str
     recordings: tuple[tuple[int, str, str], ...]
     attachments: Sequence[AttachmentLine]
+    checklist: tuple[ChecklistItem, ...]
+    missing: str
     has_price_history: bool
     has_claims_chart: bool
     claims_text: str
@@ -54,6 +58,14 @@ def unit_more(session: SessionDep, known: UnitOverview, system: UnitSystem) -> U
     found = unit_efficiency(rates_of_unit(session, unit_id), known.powers, known.ratings)
     names = {level.setting.id: level.setting.name for level in known.sounds}
     shares = sum(has_share(entry) for entry in known.claims)
+    attachments = unit_lines(session, unit_id)
+    recordings = [clip for clip in clips_of_unit(session, unit_id) if clip.pascal_per_unit is not None]
+    items = checklist(
+        known,
+        photos=len(attachments),
+        recordings=len(recordings),
+        verdicts=sum(verdict.withdrawal is None for verdict in verdicts_of_unit(session, unit_id)),
+    )
     return UnitMore(
         efficiency=tuple(
             EfficiencyLine(entry.setting, entry.aerosol, _per_watt(entry.per_watt, entry.why_not, system))
@@ -63,15 +75,16 @@ def unit_more(session: SessionDep, known: UnitOverview, system: UnitSystem) -> U
         federal=_federal(found),
         federal_unverified=found.federal.unverified if found.federal else (),
         why_no_federal=found.why_no_federal,
-        attachments=unit_lines(session, unit_id),
+        attachments=attachments,
+        checklist=items,
+        missing=missing_text(items),
         recordings=tuple(
             (
                 clip.id,
                 names.get(clip.setting_id, ""),
                 f"{clip.equivalent_level_dba:.0f}\u00a0dB(A) at {clip.distance_m:g}\u00a0m, {tone_text(clip)}",
             )
-            for clip in clips_of_unit(session, unit_id)
-            if clip.pascal_per_unit is not None
+            for clip in recordings
         ),
         has_price_history=len(known.prices) > 1 or any(len(part.prices) > 1 for part in known.parts),
         has_claims_chart=shares > 0,
