@@ -132,7 +132,13 @@ def _decided(
         f"{verdict.capitalize()}: measured {words.value} {unit} ({words.interval}) against {bound} "
         f"{_number(claimed)} {unit} claimed, {_margin(margin, own.value.uncertainty)}."
     )
+    sentence += _allowed(bound, tolerance, unit)
     return ClaimCheck(verdict, unit, claimed, own.value.value, low, high, margin, False, sentence, cautions)
+
+
+def _allowed(bound: Bound, tolerance: float, unit: str) -> str:
+    """The tolerance, as a sentence, where the claim has one."""
+    return f" “About” allows a difference of {_number(tolerance)} {unit}." if bound == "about" else ""
 
 
 def _from_bound(
@@ -151,9 +157,8 @@ def _from_bound(
         )
     tolerance = max(quantity.tolerance, quantity.tolerance_share * abs(claimed)) if bound == "about" else 0.0
     if bound != "at most" and at_most < claimed - tolerance:
-        return ClaimCheck(
-            "not supported", unit, claimed, None, None, at_most, margin, False, f"Not supported: {words}", cautions
-        )
+        sentence = f"Not supported: {words}{_allowed(bound, tolerance, unit)}"
+        return ClaimCheck("not supported", unit, claimed, None, None, at_most, margin, False, sentence, cautions)
     why = f"The measurement only shows that it is at most {_number(at_most)} {unit}."
     return _untested(quantity, claimed, why, None, cautions)
 

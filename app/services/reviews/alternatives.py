@@ -13,12 +13,13 @@ MOST_STRONGER, MOST_CHEAPER = 2, 2
 class Alternative:
     """Another unit at its highest setting.
 
-    stronger : delivers significantly more clean air
+    stronger, weaker : delivers significantly more, or significantly less, clean air; neither is a tie
     cheaper : has a lower price in the bench's currency
     """
 
     line: RankedSetting
     stronger: bool
+    weaker: bool
     cheaper: bool
 
     @property
@@ -40,7 +41,9 @@ def alternatives(view: RankView, own: RankedSetting | None) -> tuple[Alternative
     cheaper = [line for line in candidates if (_price(line, currency) or own_price) < own_price]
     chosen = sorted(stronger, key=lambda line: (_price(line, currency), -_rate(line)))[:MOST_STRONGER]
     chosen += [line for line in sorted(cheaper, key=_rate, reverse=True) if line not in chosen][:MOST_CHEAPER]
-    return tuple(Alternative(line, line in stronger, line in cheaper) for line in chosen)
+    return tuple(
+        Alternative(line, line in stronger, _is_stronger(own, line, view, in_order), line in cheaper) for line in chosen
+    )
 
 
 def _is_stronger(line: RankedSetting, own: RankedSetting, view: RankView, in_order: Set[int]) -> bool:

@@ -43,4 +43,4 @@ def _sections(facts: ReviewFacts, points: tuple[DraftPoint, ...]) -> tuple[Draft
         (readers.cautions(facts), unit),
         (readers.disclosure(facts), facts.page("edit")),
     )
-    return tuple(section.with_linked_numbers(address) for section, address in parts)
+    return tuple(section.with_linked_numbers(address, facts.names) for section, address in parts)

@@ -26,7 +26,7 @@ _SAID_OF_OTHERS = (CLEAN_AIR, SOUND, PRICE, RUNNING_COST)
 class OtherUnit:
     """Another tested unit compared with the one under review.
 
-    stronger : delivers significantly more clean air
+    stronger, weaker : delivers significantly more, or significantly less, clean air; neither is a tie
     cheaper : has a lower price in the bench's currency
     trial_ids : usable trials of that setting, oldest first
     """
@@ -35,6 +35,7 @@ class OtherUnit:
     setting_id: int
     name: str
     stronger: bool
+    weaker: bool
     cheaper: bool
     sentences: tuple[str, ...]
     trial_ids: tuple[int, ...]
@@ -69,6 +70,13 @@ class ReviewFacts:
     @property
     def currency(self) -> str:
         return self.known.lines.offered.currency
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of all units, and their models alone as comparisons use them; the longest first."""
+        rows = [line.row for line in self.bench]
+        found = {self.name, *(f"{row.maker} {row.model}" for row in rows), *(row.model for row in rows)}
+        return tuple(sorted(found, key=lambda name: (-len(name), name)))
 
     def trials(self, line: RankedSetting) -> tuple[int, ...]:
         """The trials behind a ranking line."""
@@ -140,6 +148,7 @@ def _others(
             setting_id=setting_id,
             name=other.name,
             stronger=other.stronger,
+            weaker=other.weaker,
             cheaper=other.cheaper,
             sentences=tuple(
                 finding.words

@@ -14,15 +14,17 @@ class Place:
     """Rank of a unit among those with a quantity; 1 is best.
 
     address : URL of the page that shows this order
+    those : which of the tested units have the quantity, such as "with measurable cleaning"; "" for all of them
     """
 
     place: int
     of: int
     address: str = ""
+    those: str = ""
 
     @property
     def words(self) -> str:
-        return f"rank {self.place} of {self.of} tested units"
+        return f"rank {self.place} of {self.of} {f'units {self.those}' if self.those else 'tested units'}"
 
     @property
     def span(self) -> Span:
@@ -41,6 +43,13 @@ class Place:
 BY_CLEAN_AIR, BY_SOUND, BY_POWER, BY_PRICE, BY_COST = (
     f"/?sort={key}" for key in ("clean_air_delivery_rate", "sound", "power", "price", "running_cost")
 )
+_THOSE = {
+    BY_CLEAN_AIR: "with measurable cleaning",
+    BY_SOUND: "with a measured level",
+    BY_POWER: "with measurable cleaning and power",
+    BY_PRICE: "with measurable cleaning and a price",
+    BY_COST: "with complete costs",
+}
 Value = Callable[[RankedSetting], float | None]
 
 
@@ -53,4 +62,5 @@ def place_of(facts: ReviewFacts, value: Value, address: str, *, larger_is_better
     if own is None or not values:
         return None
     better = sum(1 for other in values if (other > own if larger_is_better else other < own))
-    return Place(better + 1, len(values), address)
+    those = "" if len(values) == len(facts.bench) else _THOSE[address]
+    return Place(better + 1, len(values), address, those)

@@ -1,8 +1,9 @@
 """Sections of a draft review for readers: who should buy it, who should not, cautions, disclosure."""
 
+import math
+
 from app.compute.clean_air.conversions import M2_PER_SQUARE_FOOT
 from app.compute.clean_air.room_need import FLOOR_PER_RATE, need_by_155_rule
-from app.compute.wording.rounding import rounded_text
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.facts import ReviewFacts
 from app.services.reviews.thresholds import QUIET_DBA
@@ -47,7 +48,8 @@ def _quiet(facts: ReviewFacts) -> Span:
 
 def _floor(facts: ReviewFacts, line: RankedSetting) -> Spans:
     area = (line.row.clean_air_delivery_rate_m3_per_h or 0.0) / need_by_155_rule(1.0).rate_m3_per_h
-    words = f"{rounded_text(area, 0)}\u00a0m² ({rounded_text(area / M2_PER_SQUARE_FOOT, -1)}\u00a0ft²)"
+    # rounded down: a larger room than was measured would be promised otherwise
+    words = f"{math.floor(area)}\u00a0m² ({math.floor(area / M2_PER_SQUARE_FOOT)}\u00a0ft²)"
     return cite_trials(words, facts.trials(line))
 
 
@@ -58,14 +60,13 @@ def who_should_not(facts: ReviewFacts) -> DraftSection:
         items.append(join_spans("Anyone who wants to remove smoke from a room."))
     if line is not None and line.has_rate:
         items.append(join_spans("Anyone with a larger room than ", _floor(facts, line), "."))
-    for other in facts.others:
-        if other.stronger and other.cheaper:
-            name = Span(other.name, f"/units/{other.unit_id}")
-            items.append(
-                join_spans(
-                    "Anyone who only wants the most clean air for the money: ", name, " is stronger and cheaper."
-                )
-            )
+    better = [other for other in facts.others if other.stronger and other.cheaper]
+    if better:
+        named = [Span(other.name, f"/units/{other.unit_id}") for other in better]
+        commas = [part for name in named[:-1] for part in (name, Span(", "))][:-1]
+        together = join_spans(commas, " and ", named[-1]) if commas else join_spans(named[-1])
+        verb = " are stronger and cheaper." if commas else " is stronger and cheaper."
+        items.append(join_spans("Anyone who only wants the most clean air for the money: ", together, verb))
     quiet = any(
         one.has_rate and one.sound and one.sound.level_dba is not None and one.sound.level_dba <= QUIET_DBA
         for one in facts.known.lines.lines

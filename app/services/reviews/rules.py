@@ -6,12 +6,13 @@ Thresholds are in `thresholds.py`, and shown on the page beside each point.
 
 from collections.abc import Callable
 
-from app.compute.wording.numbers import counted, money, money_known, not_within
+from app.compute.cost_and_energy.running_cost import RunningCost
+from app.compute.wording.numbers import counted, measured_text, money, money_between, not_within
 from app.compute.wording.rounding import rounded_text
 from app.services.measurements.sound_levels import SettingLevel
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.facts import ReviewFacts
-from app.services.reviews.figures import cost_shown, rate_shown
+from app.services.reviews.figures import cost_shown, power_shown, rate_shown
 from app.services.reviews.places import BY_CLEAN_AIR, BY_COST, BY_POWER, BY_PRICE, BY_SOUND, Place, place_of
 from app.services.reviews.thresholds import (
     LOUD_DBA,
@@ -88,12 +89,19 @@ def _efficiency(facts: ReviewFacts) -> DraftPoint | None:
     place, line = place_of(facts, _per_watt, BY_POWER, larger_is_better=True), facts.highest
     if place is None or line is None or not (place.in_first_share or place.in_last_share):
         return None
-    figure = cite_trials(f"{rounded_text(_per_watt(line) or 0.0, 1)}\u00a0m³/h per watt", facts.trials(line))
-    power = Span(f"{rounded_text(line.row.power_w or 0.0, 0)}\u00a0W", facts.page("power"))
+    per_watt = _share_text(_per_watt(line) or 0.0, line)
+    figure = cite_trials(f"{per_watt}\u00a0m³/h per watt", facts.trials(line))
+    power = Span(power_shown(line), facts.page("power"))
     good = place.in_first_share
     lead = "It uses little power for its clean air: " if good else "It uses a lot of power for its clean air: "
     words = join_spans(lead, figure, " at ", power, ", ", place.span, ".")
     return _point("efficiency", STRENGTH if good else WEAKNESS, words, place)
+
+
+def _share_text(value: float, line: RankedSetting) -> str:
+    """A value that scales with the rate, rounded to the rate's relative uncertainty."""
+    rate, uncertainty = _rate(line), line.row.clean_air_delivery_rate_uncertainty
+    return measured_text(value, value * uncertainty / rate if rate and uncertainty else None).value
 
 
 def level_of_line(line: RankedSetting) -> float | None:
@@ -142,10 +150,11 @@ def sound_text(facts: ReviewFacts, level: SettingLevel) -> Spans:
     if found is None:
         return join_spans("not measured")
     value = f"{rounded_text(found.level_dba.value, 0)}\u00a0dB(A)"
+    estimated = "an estimated " if found.estimate else ""
     if found.upper_bound:
-        return join_spans(Span(f"at most {value}", facts.page("sound")))
+        return join_spans(Span(f"{estimated}at most {value}", facts.page("sound")))
     low, high = (rounded_text(end, 0) for end in found.level_dba.interval_95)
-    return join_spans(Span(f"{value} ({low} to {high})", facts.page("sound")))
+    return join_spans(Span(f"{estimated}{value} ({low} to {high})", facts.page("sound")))
 
 
 def _whole_cost(line: RankedSetting) -> float | None:
@@ -175,7 +184,8 @@ def _price_of_air(facts: ReviewFacts) -> DraftPoint | None:
         return None
     good = place.in_first_share
     lead = "Its price is low for its clean air: " if good else "Its price is high for its clean air: "
-    figure = cite_trials(f"{money(per_100(line) or 0.0, facts.currency, 0)} per 100\u00a0m³/h", facts.trials(line))
+    per_rate = f"{_share_text(per_100(line) or 0.0, line)}\u00a0{facts.currency} per 100\u00a0m³/h"
+    figure = cite_trials(per_rate, facts.trials(line))
     price = Span(money(line.row.price or 0.0, facts.currency), facts.page("edit"))
     words = join_spans(lead, figure, ", price ", price, ", ", place.span, ".")
     return _point("price_of_air", STRENGTH if good else WEAKNESS, words, place)
@@ -190,12 +200,19 @@ def _parts(facts: ReviewFacts) -> DraftPoint | None:
         return None
     words = join_spans(
         "Its consumables are expensive compared with its price: ",
-        Span(f"{money_known(parts, facts.currency, line.cost.consumables_missing, 0)} per year", facts.costs_page),
+        Span(f"{_parts_text(line.cost, facts.currency)} per year", facts.costs_page),
         " compared with ",
         Span(money(line.row.price, facts.currency), facts.page("edit")),
         " for the unit.",
     )
     return _point("parts", WEAKNESS, words)
+
+
+def _parts_text(cost: RunningCost, currency: str) -> str:
+    """The cost of consumables as the section on costs gives it."""
+    return money_between(
+        cost.consumables_cost_per_year, cost.consumables_interval_95, currency, cost.consumables_missing
+    )
 
 
 def _standby(facts: ReviewFacts) -> DraftPoint | None:

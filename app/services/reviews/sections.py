@@ -17,6 +17,8 @@ from app.services.reviews.wording import DraftSection, Span, Spans, cite_trials,
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import Trial
 
+STRONGER_AND_CHEAPER, STRONGER = "Stronger and cheaper", "Stronger, but not cheaper"
+CHEAPER_AND_ALIKE, CHEAPER_AND_WEAKER = "Cheaper, and about as strong", "Cheaper, but weaker"
 _EMPTY_ROOMS = "/trials?kind=empty+room"
 _DECIDED_BY_TRIALS = ("clean_air_delivery_rate", "room_area", "air_changes", "air_change_time")
 
@@ -194,21 +196,24 @@ def _rank_text(facts: ReviewFacts) -> Spans:
 
 def _against_others(facts: ReviewFacts) -> list[Spans]:
     found = [join_spans("Compared with other tested units, each at its highest setting:")] if facts.others else []
-    for kinds, lead in (
-        ((True, True), "Stronger and cheaper"),
-        ((True, False), "Stronger, but not cheaper"),
-        ((False, True), "Cheaper, but not clearly stronger"),
-    ):
-        for other in facts.others:
-            if (other.stronger, other.cheaper) == kinds:
-                found.append(_other_text(facts, other, lead))
+    for lead in (STRONGER_AND_CHEAPER, STRONGER, CHEAPER_AND_ALIKE, CHEAPER_AND_WEAKER):
+        found += [_other_text(facts, other, lead) for other in facts.others if lead_of(other) == lead]
     return found
+
+
+def lead_of(other: OtherUnit) -> str:
+    """What another unit is, compared with the one under review, as the comparison of the two supports it."""
+    if other.stronger:
+        return STRONGER_AND_CHEAPER if other.cheaper else STRONGER
+    return CHEAPER_AND_WEAKER if other.weaker else CHEAPER_AND_ALIKE
 
 
 def _other_text(facts: ReviewFacts, other: OtherUnit, lead: str) -> Spans:
     own = facts.highest.row.setting_id if facts.highest else 0
     address = f"/compare?setting_id={own}&setting_id={other.setting_id}"
-    sentences = [span for sentence in other.sentences for span in join_spans(" ", link_numbers(sentence, address))]
+    sentences = [
+        span for sentence in other.sentences for span in join_spans(" ", link_numbers(sentence, address, facts.names))
+    ]
     tested = join_spans(" [trials ", linked_trials(other.trial_ids), "]") if other.trial_ids else ()
     return join_spans(f"{lead}: ", Span(other.name, f"/units/{other.unit_id}"), ".", sentences, tested)
 
@@ -275,7 +280,9 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
 
 def _claim_text(facts: ReviewFacts, entry: CheckedClaim) -> Spans:
     """A claim with its check; a claim on cleaning also links to the trials that decide it."""
-    words = join_spans(f"“{entry.claim.wording}” ", link_numbers(entry.check.sentence, facts.page("claims")))
+    words = join_spans(
+        f"“{entry.claim.wording}” ", link_numbers(entry.check.sentence, facts.page("claims"), facts.names)
+    )
     if entry.claim.quantity not in _DECIDED_BY_TRIALS:
         return words
     lines = facts.known.lines.lines

@@ -62,26 +62,33 @@ def linked_trials(trial_ids: Sequence[int]) -> Spans:
     return tuple(spans)
 
 
-def link_numbers(sentence: str, address: str) -> Spans:
-    """A sentence in which only the numbers are links.
+def link_numbers(sentence: str, address: str, names: Sequence[str] = ()) -> Spans:
+    """A sentence in which only the numbers are links; digits inside the names of units or settings are not numbers.
 
-    >>> [span.text for span in link_numbers("A costs 30 USD less than B.", "/compare") if span.address]
+    >>> [span.text for span in link_numbers("Dust 60 costs 30 USD less.", "/compare", ["Dust 60"]) if span.address]
     ['30']
     """
     spans, end = [], 0
+    named = [(at, at + len(name)) for name in names for at in _starts(sentence, name)]
     for found in _NUMBER.finditer(sentence):
+        if any(start <= found.start() < stop for start, stop in named):
+            continue
         spans += [Span(sentence[end : found.start()]), Span(found.group(), address)]
         end = found.end()
     return join_spans(spans, sentence[end:])
 
 
-def link_all_numbers(words: Spans, address: str) -> Spans:
+def _starts(sentence: str, name: str) -> list[int]:
+    return [found.start() for found in re.finditer(re.escape(name), sentence)] if name else []
+
+
+def link_all_numbers(words: Spans, address: str, names: Sequence[str] = ()) -> Spans:
     """Adds a link to every number that has none of its own.
 
     >>> [span.address for span in link_all_numbers(join_spans("By the 1.55 rule ", Span("9 m²", "/trials/1")), "/room")]
     ['', '/room', '', '/trials/1']
     """
-    return join_spans(*((span,) if span.address else link_numbers(span.text, address) for span in words))
+    return join_spans(*((span,) if span.address else link_numbers(span.text, address, names) for span in words))
 
 
 def plain(words: Spans) -> str:
@@ -131,23 +138,23 @@ class DraftSection:
     points: tuple[DraftPoint, ...] = ()
     items: tuple[Spans, ...] = ()
 
-    def with_linked_numbers(self, address: str) -> "DraftSection":
-        """The section with that link added to every number that has none."""
+    def with_linked_numbers(self, address: str, names: Sequence[str] = ()) -> "DraftSection":
+        """The section with that link added to every number that has none and is not in a name."""
         return replace(
             self,
-            paragraphs=tuple(link_all_numbers(words, address) for words in self.paragraphs),
-            facts=tuple((name, link_all_numbers(words, address)) for name, words in self.facts),
+            paragraphs=tuple(link_all_numbers(words, address, names) for words in self.paragraphs),
+            facts=tuple((name, link_all_numbers(words, address, names)) for name, words in self.facts),
             points=tuple(
                 replace(
                     point,
-                    given=link_all_numbers(point.given, address),
-                    words=link_all_numbers(point.words, f"{address}/draft#point-{point.key}"),
+                    given=link_all_numbers(point.given, address, names),
+                    words=link_all_numbers(point.words, f"{address}/draft#point-{point.key}", names),
                 )
                 if point.version
-                else replace(point, words=link_all_numbers(point.words, address))
+                else replace(point, words=link_all_numbers(point.words, address, names))
                 for point in self.points
             ),
-            items=tuple(link_all_numbers(words, address) for words in self.items),
+            items=tuple(link_all_numbers(words, address, names) for words in self.items),
         )
 
 

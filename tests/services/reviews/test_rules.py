@@ -41,9 +41,9 @@ def test_a_quarter_is_only_told_of_enough_units():
 
 def test_the_strongest_and_the_weakest_are_told_with_their_place(session: Session, bench: ReviewedBench):
     strong, weak = points(session, bench, "Fir")["clean_air"], points(session, bench, "Hazel")["clean_air"]
-    assert (strong.kind, strong.position) == ("strength", "rank 1 of 8 tested units")
+    assert (strong.kind, strong.position) == ("strength", "rank 1 of 8 units with measurable cleaning")
     assert strong.text.startswith("It delivers a lot of clean air: 252")  # 30 m³ (9.0 - 0.6) per hour
-    assert (weak.kind, weak.position) == ("weakness", "rank 8 of 8 tested units")
+    assert (weak.kind, weak.position) == ("weakness", "rank 8 of 8 units with measurable cleaning")
 
 
 def test_no_rule_calls_a_unit_the_best(session: Session, bench: ReviewedBench):
@@ -88,7 +88,7 @@ def test_loud_and_quiet_need_the_whole_interval(session: Session, bench: Reviewe
 def test_price_and_power_for_the_clean_air(session: Session, bench: ReviewedBench):
     cheap, dear = points(session, bench, "Fir"), points(session, bench, "Hazel")
     assert cheap["price_of_air"].kind == "strength"
-    assert "48\u00a0USD per 100\u00a0m³/h" in cheap["price_of_air"].text  # 100 · 120 / 252
+    assert "47.6\u00a0USD per 100\u00a0m³/h" in cheap["price_of_air"].text  # 100 · 120 / 252
     assert dear["price_of_air"].kind == "weakness"
     assert (cheap["efficiency"].kind, dear["efficiency"].kind) == ("strength", "weakness")
 

@@ -1,0 +1,155 @@
+"""What the drafts of the demonstration bench say is true of its results: facts, not wording."""
+
+import math
+import re
+import shutil
+from collections.abc import Iterator
+
+import pytest
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.services.reviews.draft import review_draft
+from app.services.reviews.facts import ReviewFacts, review_facts
+from app.services.reviews.sections import CHEAPER_AND_ALIKE, CHEAPER_AND_WEAKER, lead_of
+from app.services.reviews.wording import Draft, Span, plain
+from app.services.store.open import open_store
+from app.settings import Settings
+from app.storage.models.units_under_test import UnitUnderTest
+from tests.sample_data.made_once import made_once
+
+
+def _make_whole_demo(folder) -> None:
+    from seed_demo.build import build_demo
+
+    engine = open_store(Settings(folder))
+    build_demo(engine)
+    engine.dispose()
+
+
+@pytest.fixture(scope="module")
+def drafts(tmp_path_factory) -> Iterator[list[tuple[ReviewFacts, Draft]]]:
+    """The drafts of all units of the whole demonstration bench: the small one has no close alternatives."""
+    source = made_once(tmp_path_factory, "whole_demo", _make_whole_demo)
+    folder = tmp_path_factory.mktemp("drafts")
+    shutil.copytree(source, folder, dirs_exist_ok=True)
+    engine = open_store(Settings(folder))
+    with Session(engine) as session:
+        units = session.scalars(select(UnitUnderTest.id).where(UnitUnderTest.trashed_at.is_(None))).all()
+        yield [(review_facts(session, unit_id), review_draft(session, unit_id)) for unit_id in units]
+    engine.dispose()
+
+
+def _all_words(draft: Draft) -> list[tuple[Span, ...]]:
+    found = []
+    for section in draft.sections:
+        found += [*section.paragraphs, *section.items, *(words for _, words in section.facts)]
+        found += [point.words for point in section.points]
+    return found
+
+
+def _text(draft: Draft) -> str:
+    return "\n".join(plain(words) for words in _all_words(draft))
+
+
+def test_a_cheaper_unit_is_called_weaker_where_it_is(drafts):
+    weaker = alike = 0
+    with_rates = [facts for facts, _ in drafts if facts.highest is not None and facts.highest.has_rate]
+    for facts in with_rates:
+        rates = {line.row.unit_id: line for line in facts.bench}
+        own = facts.highest.row.clean_air_delivery_rate_m3_per_h
+        for other in facts.others:
+            its = rates[other.unit_id].row.clean_air_delivery_rate_m3_per_h
+            if lead_of(other) == CHEAPER_AND_WEAKER:
+                weaker += 1
+                assert its < own
+            elif lead_of(other) == CHEAPER_AND_ALIKE:
+                alike += 1
+                ends = rates[other.unit_id].row, facts.highest.row
+                low, high = ends[0].clean_air_delivery_rate_low_95, ends[0].clean_air_delivery_rate_high_95
+                assert low <= ends[1].clean_air_delivery_rate_high_95
+                assert high >= ends[1].clean_air_delivery_rate_low_95
+    assert weaker > 5
+    assert "clearly stronger" not in "".join(_text(draft) for _, draft in drafts)
+
+
+def test_a_rank_among_all_tested_units_counts_all_of_them(drafts):
+    found = 0
+    for facts, draft in drafts:
+        for number in re.findall(r"rank \d+ of (\d+) tested units", _text(draft)):
+            found += 1
+            assert int(number) == len(facts.bench)
+    assert found > 10
+
+
+def test_no_digit_of_a_name_is_a_source_link(drafts):
+    checked = 0
+    for facts, draft in drafts:
+        with_digits = [name for name in facts.names if re.search(r"\d", name)]
+        for words in _all_words(draft):
+            text, at, linked = plain(words), 0, []
+            for span in words:
+                if span.address:
+                    linked.append((at, at + len(span.text)))
+                at += len(span.text)
+            for name in with_digits:
+                for match in re.finditer(re.escape(name), text):
+                    checked += 1
+                    inside = [ends for ends in linked if match.start() < ends[1] and ends[0] < match.end()]
+                    assert all(ends[0] <= match.start() and match.end() <= ends[1] for ends in inside), text
+    assert checked > 10
+
+
+def test_a_claim_with_a_tolerance_names_it(drafts):
+    found = 0
+    for facts, draft in drafts:
+        for entry in facts.known.claims:
+            if "claimed" in entry.check.sentence and " about " in entry.check.sentence:
+                found += 1
+                assert re.search(r"“About” allows a difference of [\d.]+", entry.check.sentence)
+                assert entry.check.sentence in _text(draft)
+    assert found > 2
+
+
+def test_an_estimated_level_is_called_estimated(drafts):
+    estimated = 0
+    for facts, draft in drafts:
+        for level in facts.known.sounds:
+            if level.level is not None and level.level.estimate:
+                estimated += 1
+                assert f"“{level.setting.name}”: an estimated " in _text(draft)
+    assert estimated > 0
+
+
+def test_no_sentence_stands_twice_in_a_draft(drafts):
+    for _, draft in drafts:
+        sentences = [plain(words) for words in _all_words(draft) if len(plain(words)) > 40]
+        assert len(sentences) == len(set(sentences))
+        assert _text(draft).count("Anyone who only wants the most clean air for the money") <= 1
+
+
+def test_one_cost_has_one_rounding(drafts):
+    """The cost of the consumables in the weaknesses is that of the section on costs."""
+    found = 0
+    for _, draft in drafts:
+        text = _text(draft)
+        expensive = re.search(r"compared with its price: (.+?) per year compared", text)
+        if expensive:
+            found += 1
+            assert f"{expensive.group(1)} for filters and other consumables" in text
+    assert found > 2
+
+
+def test_no_larger_room_is_promised_than_was_measured(drafts):
+    """155 ft² for each 100 cfm, which is 8.475 m² for each 100 m³/h (the 1.55 rule; from memory)."""
+    found = 0
+    for facts, draft in drafts:
+        if facts.highest is None or not facts.highest.has_rate:
+            continue
+        largest = re.search(r"For a room of up to (\d+)\u00a0m²", _text(draft))
+        assert largest
+        found += 1
+        area = 0.08475 * facts.highest.row.clean_air_delivery_rate_m3_per_h
+        assert int(largest.group(1)) <= area
+        assert int(largest.group(1)) == pytest.approx(math.floor(area), abs=1)
+    assert found > 10
