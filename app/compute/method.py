@@ -1,9 +1,16 @@
 """Name, version and plain-language description of the decay analysis. Every stored result records the version."""
 
-from app.compute.study_figures import DECAY_COVERAGE, EARLY_STOP, SMALL_SAMPLES, TWO_RATES
+from app.compute.study_figures import (
+    DECAY_COVERAGE,
+    DISTURBANCE_WORDS,
+    EARLY_STOP,
+    EFFICIENCY_WORDS,
+    SMALL_SAMPLES,
+    TWO_RATES,
+)
 
-METHOD_NAME = "single exponential with background, weighted, autocorrelation weighed in"
-METHOD_VERSION = "2.0"
+METHOD_NAME = "single exponential with drifting background, weighted, memory of the noise weighed in"
+METHOD_VERSION = "2.1"
 
 # One sentence each, in the order in which pages and exports print them.
 METHOD_DESCRIPTION = (
@@ -20,22 +27,36 @@ METHOD_DESCRIPTION = (
     "The fit window starts two minutes after unit on or the peak, whichever is later, or three logger response times "
     "after it if that is longer.",
     "Readings at the detector's limit are excluded, and the window starts after the last of them.",
-    "The window ends where the excess over the background falls to five display steps or to 1 % of its start, but "
-    "keeps at least fifteen readings.",
+    "The excess over the background counts until it falls to five display steps or to 1 % of its start. The window "
+    "goes on for as long again, because the readings there determine the background; it keeps at least fifteen "
+    "readings.",
+    "Where the start of the window falls faster or more slowly than the rest, because mixing was not finished or smoke "
+    "was still entering, the window starts after that part and a note says so, unless someone marked the start.",
     "The background is fitted between zero and the lowest level of the window plus two standard deviations of its "
     "noise and rounding: the room never falls below its background, but a reading does.",
-    "Readings before the smoke constrain it to their level: to 10 % in an empty room, and to 40 % with a unit "
-    "running, because a unit also cleans the air that leaks in. A background set by a person is used as given.",
-    "Weights follow the noise: proportional to the level above a floor estimated from the residuals, plus the "
-    "display rounding.",
-    "Logger noise drifts from one reading to the next. The amount is not known, so every amount is weighted by how "
-    "well it explains the residuals, and the interval of k includes what remains uncertain.",
+    "Readings before the smoke constrain it: to their level ± 10 % in an empty room; with a unit running to half their "
+    "level ± 40 %, because the unit also cleans the air that leaks in, so that the background may be anywhere between "
+    "zero and that level. A background set by a person is used as given.",
+    "Where the background before the smoke is known, it may drift: steadily, by 12 % of its level per hour (standard "
+    "deviation) in an empty room and by less with a unit running, in proportion to 0.6 per hour over k. The readings "
+    "after the decay limit the drift, and what remains of it is in the interval.",
+    "Weights follow the noise: proportional to the level above a floor estimated from the changes of the residuals, "
+    "plus the display rounding.",
+    "Logger noise has a memory. It is not known, so memories from 2 s to 30 min (or an eighth of the window), parts of "
+    "independent noise, and flicker with equal parts of all memories are weighted by how well each explains the "
+    "residuals, and the interval of k includes what remains uncertain.",
+    "A logger that averages over its interval changes the level of the curve and not its rate.",
     "The rate is the centre of its probability distribution, the 95 % interval is symmetric about it, and its "
     "degrees of freedom follow from its shape.",
     "Long logs are first averaged over at most 120 equal intervals, which changes neither the rate nor the slow "
     "drift that determines its uncertainty.",
     "The rate is recalculated in six other windows. Where it changes by more than its noise explains and by more "
     "than its uncertainty, the change is added to the uncertainty.",
+    "The interval includes a systematic budget, shown on the page of a trial: background drift, linearity (0.1 % of "
+    "the rate; common practice, no source), sensor warm-up (3 % of gain at the first reading, time constant 10 min; "
+    "common practice, no source), other windows and humidity, and for the clean air delivery rate the room volume. "
+    "Drift of the sensor's gain and coincidence losses below the detector's limit are assumed to be none, because one "
+    "log cannot show them.",
     "The residuals are searched for a change of rate, a jump, a passing event and a second exponential; findings are "
     "reported with their time, and where one changes the rate by more than a fifth, the rate is not used unless a "
     "person sets another window.",
@@ -63,5 +84,7 @@ METHOD_DESCRIPTION = (
     "interval; a trial more than fourteen days from the nearest run has a note.",
     *SMALL_SAMPLES,
     *DECAY_COVERAGE,
+    EFFICIENCY_WORDS,
+    DISTURBANCE_WORDS,
     EARLY_STOP,
 )

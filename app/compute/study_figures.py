@@ -3,7 +3,15 @@
 The numbers come from `study_tables.py`, which the studies write beside their tables; none is typed here.
 """
 
-from app.compute.study_tables import COVERAGE, EARLY_STOP_STUDY, JOINT_RANKS, POWER, ROOM_DRIFT
+from app.compute.study_tables import (
+    COVERAGE,
+    DISTURBANCES,
+    EARLY_STOP_STUDY,
+    EFFICIENCY,
+    JOINT_RANKS,
+    POWER,
+    ROOM_DRIFT,
+)
 from app.compute.study_tables import SMALL_SAMPLES as FEW
 from app.compute.wording.numbers import listed
 
@@ -83,8 +91,33 @@ def _small_samples_words() -> tuple[str, ...]:
     )
 
 
+def _efficiency_words() -> str:
+    of = EFFICIENCY
+    return (
+        f"In {of.cells} combinations of rate, sampling and noise with a memory in seconds, of {of.trials_of_cell} "
+        f"simulated trials each, the interval contains the true rate in {of.mean_percent} % on average "
+        f"({_range(of.percent)} % by combination). It is {of.median_ratio} times as wide as the scatter of the rates "
+        f"needs in the median and at most {of.highest_ratio} times. It is too narrow where the memory is as long as "
+        "the decay of a fast unit, and wide where the drift of the background could be larger than it was."
+    )
+
+
+def _disturbance_words() -> str:
+    of = DISTURBANCES
+    missed = f" It fails for {listed(list(of.missed))}." if of.missed else ""
+    return (
+        f"In {of.rows} simulated rooms with drifting background, late smoke, slow mixing or a sensor that warms up, "
+        f"{of.logs} logs each, the interval contains the true rate or a note warns in {_range(of.met_percent)} %, "
+        f"where one log can show the disturbance.{missed} It cannot show an error of the sensor in proportion to the "
+        "level, nor smoke or mixing that fades about as fast as the decay itself, because the sum of two such "
+        f"exponentials looks like one: {listed(list(of.hidden))}."
+    )
+
+
 SMALL_SAMPLES = _small_samples_words()
 DECAY_COVERAGE = _coverage_words()
 EARLY_STOP = _early_stop_words()
+EFFICIENCY_WORDS = _efficiency_words()
+DISTURBANCE_WORDS = _disturbance_words()
 TWO_RATES = _two_rates_words()
 RANK_COVERAGE = _rank_words()

@@ -88,3 +88,29 @@ class EarlyStop:
     fixed_percent: float
     ahead_min: int
     ahead: Ends
+
+
+@dataclass(frozen=True, slots=True)
+class RateEfficiency:
+    """Width of the interval of a decay rate over what the scatter of the rates needs, and its coverage, by cell."""
+
+    trials_of_cell: int
+    cells: int
+    median_ratio: float
+    highest_ratio: float
+    mean_percent: float
+    percent: Ends
+
+
+@dataclass(frozen=True, slots=True)
+class Disturbances:
+    """How often the interval holds the rate, or a note says that something is wrong, by disturbance.
+
+    met_percent : of the rows that one log can reveal; missed, hidden : names of the others, with their share
+    """
+
+    logs: int
+    rows: int
+    met_percent: Ends
+    missed: tuple[str, ...]
+    hidden: tuple[str, ...]

@@ -1,16 +1,25 @@
 """Figures of the simulation studies; `python -m tests.studies.study_figures` writes this file."""
 
-from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, RoomDrift, SmallSamples, TwoRatesPower
+from app.compute.study_shapes import (
+    DecayCoverage,
+    Disturbances,
+    EarlyStop,
+    JointRanks,
+    RateEfficiency,
+    RoomDrift,
+    SmallSamples,
+    TwoRatesPower,
+)
 
 COVERAGE = DecayCoverage(
-    trials=47960,
-    silent_trials=23923,
-    silent_percent=96.6,
-    noted_percent=94.6,
-    one_condition_percent=(95.6, 98.6),
-    smallest_group=200,
-    lowest_percent=91.1,
-    lowest="a reading every 120 s and an autocorrelation of 0.95",
+    trials=5999,
+    silent_trials=2647,
+    silent_percent=97.4,
+    noted_percent=96.7,
+    one_condition_percent=(93.2, 99.5),
+    smallest_group=150,
+    lowest_percent=88.6,
+    lowest="an autocorrelation of 0.95 and readings before the smoke",
     conditions={
         "rate_per_h": (0.3, 12.0),
         "interval_s": (1.0, 120.0),
@@ -74,4 +83,34 @@ ROOM_DRIFT = RoomDrift(
     held_or_noted_percent=(91.8, 100.0),
     flat_percent=(12.1, 95.7),
     steady_percent=(93.9, 100.0),
+)
+
+EFFICIENCY = RateEfficiency(
+    trials_of_cell=100,
+    cells=120,
+    median_ratio=1.35,
+    highest_ratio=2.45,
+    mean_percent=95.9,
+    percent=(78.0, 100.0),
+)
+
+DISTURBANCES = Disturbances(
+    logs=60,
+    rows=29,
+    met_percent=(80.0, 100.0),
+    missed=(
+        "incoming air -3 µg/m³ per h at 1.5 per h (91.7 %)",
+        "incoming air +3 µg/m³ per h at 1.5 per h (80 %)",
+        "incoming air -3 µg/m³ per h at 4 per h (90 %)",
+        "smoulders on, 20 %, 5 min at 3 per h (88.3 %)",
+        "sensor warms up, 10 %, 10 min at 3 per h (85 %)",
+    ),
+    hidden=(
+        "coincidence, 10 % at the start at 3 per h (20 %)",
+        "smoulders on, 20 %, 5 min at 8 per h (35 %)",
+        "smoulders on, 20 %, 15 min at 8 per h (76.7 %)",
+        "slow mixing, 100 m³/h at 8 per h (78.3 %)",
+        "slow mixing, 50 m³/h at 8 per h (95 %)",
+        "coincidence, 10 % at the start at 8 per h (40 %)",
+    ),
 )

@@ -2,11 +2,20 @@
 
 import re
 
+import numpy as np
 import pytest
 
 from app.compute.live_runs.precision import STOP_AT
 from app.compute.method import METHOD_DESCRIPTION
-from app.compute.study_figures import DECAY_COVERAGE, EARLY_STOP, RANK_COVERAGE, SMALL_SAMPLES, TWO_RATES
+from app.compute.study_figures import (
+    DECAY_COVERAGE,
+    DISTURBANCE_WORDS,
+    EARLY_STOP,
+    EFFICIENCY_WORDS,
+    RANK_COVERAGE,
+    SMALL_SAMPLES,
+    TWO_RATES,
+)
 from tests.studies.decay_coverage import GRID
 from tests.studies.early_stop import LOOK_EVERY_MIN
 from tests.studies.study_figures import SHIPPED, TABLES, module_text
@@ -32,7 +41,7 @@ def test_the_coverage_sentence_holds_the_figures_of_the_table():
     assert stated.startswith(f"In {int(silent[1]) + int(noted[1]):,} simulated trials of known rate")
     assert f"contains the true value in {silent[2]} % of the {int(silent[1]):,} trials without a note." in stated
     assert f"Grouped by one condition it is {inside[0]} to {inside[-1]} %" in stated
-    assert f"no group of 200 trials or more falls below {lowest} %" in stated
+    assert f"no group of 150 trials or more falls below {lowest} %" in stated
     assert stated.endswith(f"With a note it is {noted[2]} %.")
 
 
@@ -106,8 +115,28 @@ def test_the_sentence_on_drift_holds_the_figures_of_the_table():
     assert f"it is held in {min(steady)} to {max(steady)} %" in SMALL_SAMPLES[1]
 
 
+def test_the_sentence_on_the_width_of_intervals_holds_the_figures_of_the_table():
+    """Read here from the table by column."""
+    rows = [line[30:].split() for line in table("rate_efficiency").splitlines() if re.match(r" *[\d.]+ +\d+  ", line)]
+    held, ratio = ([float(row[column]) for row in rows] for column in (0, 1))
+    assert f"In {len(rows)} combinations" in EFFICIENCY_WORDS
+    assert f"({min(held):g} to {max(held):g} % by combination)" in EFFICIENCY_WORDS
+    assert f"It is {np.median(ratio):.3g} times as wide" in EFFICIENCY_WORDS
+    assert f"at most {max(ratio)} times" in EFFICIENCY_WORDS
+    assert f"true rate in {np.mean(held):.1f} % on average" in EFFICIENCY_WORDS
+
+
+def test_the_sentence_on_disturbances_names_each_row_that_fails_or_cannot_be_seen():
+    rows = [line for line in table("disturbances").splitlines()[6:] if line]
+    named = [line for line in rows if line.split("  ")[-1].strip() != "met"]
+    assert f"In {len(rows)} simulated rooms" in DISTURBANCE_WORDS
+    assert named
+    for line in named:
+        assert f"{line[:34].strip()} at {float(line[34:40]):g} per h ({float(line[56:64]):g} %)" in DISTURBANCE_WORDS
+
+
 def test_the_description_states_no_percentage_of_its_own():
     """Coverage and power come from the studies alone; the other percentages are settings of the method."""
-    generated = {*DECAY_COVERAGE, EARLY_STOP, *SMALL_SAMPLES, TWO_RATES}
+    generated = {*DECAY_COVERAGE, DISTURBANCE_WORDS, EARLY_STOP, EFFICIENCY_WORDS, *SMALL_SAMPLES, TWO_RATES}
     assert generated <= set(METHOD_DESCRIPTION)
     assert not [step for step in METHOD_DESCRIPTION if "simulated" in step and step not in generated]

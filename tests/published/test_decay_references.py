@@ -102,12 +102,14 @@ def test_without_autocorrelation_the_uncertainty_is_that_of_the_reference_librar
     assert np.median(ours) == pytest.approx(rate.std(), rel=0.25)
 
 
-def test_under_autocorrelation_the_uncertainty_is_not_below_the_scatter_of_the_rates_as_the_reference_is():
-    """statsmodels GLSAR trusts one estimate of φ, which is too low on short series: its standard error falls short of
-    the scatter of the rates (φ = 0.9). Ours, which carries what is not known of φ, is above it, by less than a half."""
+def test_under_autocorrelation_the_uncertainty_is_not_below_the_scatter_of_the_rates():
+    """statsmodels GLSAR trusts one estimate of φ (0.9 here): its standard error is about the scatter of our rates, and
+    differs more from trial to trial. Ours, which carries what is not known of φ, is above the scatter by less than a
+    third."""
     rate, ours, reference = _rates(0.9).T
-    assert np.median(reference) < rate.std()
-    assert rate.std() < np.median(ours) < 1.5 * rate.std()
+    assert np.median(reference) == pytest.approx(rate.std(), rel=0.1)
+    assert rate.std() < np.median(ours) < 1.33 * rate.std()
+    assert (ours / np.median(ours)).std() < (reference / np.median(reference)).std()
 
 
 @pytest.mark.skipif(not BEDROOM.exists(), reason="the log may not be copied here and its folder is not beside us")
@@ -136,7 +138,7 @@ def test_settled_readings_of_a_bedroom_agree_with_the_recomputed_rates_and_held_
 @pytest.mark.parametrize(
     ("subject", "background_level", "said"),
     [
-        (1, 0.0, True), (2, 0.0, True), (3, 0.0, False), (4, 0.0, False), (5, 0.0, True), (6, 0.0, True),
+        (1, 0.0, True), (2, 0.0, True), (3, 0.0, False), (4, 0.0, False), (5, 0.0, False), (6, 0.0, True),
         (1, None, False), (6, None, True),
     ],
 )  # fmt: skip
@@ -144,8 +146,9 @@ def test_two_exponentials_are_said_not_to_be_one(subject, background_level, said
     """Kwan et al. 1976, by way of the R data sets, GPL; six subjects, the textbook case of two exponentials, 11 values.
 
     What is seen and what is not, both held here. With the background known (nothing of a drug is left in the end) the
-    second rate is told in four of six; in 3 and 4 it has only 6 % of the amplitude, less than the tenth from which it
-    is told. With the background free the slow rate of subject 1 passes for a background, as its 11 values allow."""
+    second rate is told in three of six; in 3 and 4 it has only 6 % of the amplitude, less than the tenth from which it
+    is told, and in 5 noise with a memory explains the 11 values nearly as well.
+    With the background free the slow rate of subject 1 passes for a background, as its 11 values allow."""
     rows = np.genfromtxt(ELIMINATION, delimiter=",", names=True)
     rows = rows[rows["Subject"] == subject]
     marks = Marks(unit_on_h=0.0, fit_start_h=0.0, fit_end_h=8.0, background_level=background_level)

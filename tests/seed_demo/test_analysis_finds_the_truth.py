@@ -70,11 +70,12 @@ def test_every_event_in_mid_run_is_told_with_its_place_and_the_part_before_gives
         assert (note.severity, decay.usable) == ("unusable", False)
         assert words in note.message
         assert note.advice.action == "set_run_end"
-        assert note.advice.value == pytest.approx(60 * decay.unit_on_h + note.at_min, abs=0.11)
+        # a change that takes minutes is found in its middle, so the end that works may be a little earlier
+        assert -3.11 <= note.advice.value - (60 * decay.unit_on_h + note.at_min) <= 0.11
         # where unit on was read off the curve, it may lie a little beside the true one
         on_later_min = 60 * decay.unit_on_h - unit_on_s(plan) / 60
         assert note.at_min + on_later_min == pytest.approx(getattr(plan, event)[0], abs=3)
-        before = part_before(plan, channel, decay.unit_on_h + note.at_min / 60)
+        before = part_before(plan, channel, note.advice.value / 60)
         assert before.usable
         assert before.fit.decay_rate.value == pytest.approx(rate_of_the_day(plan), rel=0.12)
     if channel == "pm1":

@@ -7,7 +7,7 @@ Trials on which the program itself says "care" or "unusable" are counted apart f
 nothing: a run too short for its rate, or with too few readings, is told and not hidden in an average. About half are:
 the grid holds runs of 20 minutes at 0.3 per hour, and one reading in two minutes, on purpose. The table by notes shows
 that each is needed: too few readings for the share inside, too short a run for the error of the median. A cell is
-one level of one condition, or of two together. A cell with fewer than 200 silent trials is not judged, for
+one level of one condition, or of two together. A cell with fewer than 150 silent trials is not judged, for
 chance alone would decide.
 """
 
@@ -36,9 +36,9 @@ GRID: dict[str, tuple[float, ...]] = {
     "start_level": (100.0, 300.0, 1000.0),
     "relative_noise": (0.01, 0.03, 0.06),
 }
-FULL_TRIALS = 48_000
+FULL_TRIALS = 6_000
 SEED = 20_260_105
-SMALLEST_CELL = 200
+SMALLEST_CELL = 150
 COVERAGE = (0.93, 0.97)
 CELL_COVERAGE = 0.90
 BIAS = 0.01

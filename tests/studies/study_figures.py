@@ -6,13 +6,33 @@ Each study calls this after it has written its table. A test compares module, ta
 """
 
 import re
+import statistics
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, RoomDrift, SmallSamples, TwoRatesPower
+from app.compute.study_shapes import (
+    DecayCoverage,
+    Disturbances,
+    EarlyStop,
+    JointRanks,
+    RateEfficiency,
+    RoomDrift,
+    SmallSamples,
+    TwoRatesPower,
+)
 
 TABLES = Path(__file__).parent / "tables"
+SHAPES = (
+    "DecayCoverage",
+    "Disturbances",
+    "EarlyStop",
+    "JointRanks",
+    "RateEfficiency",
+    "RoomDrift",
+    "SmallSamples",
+    "TwoRatesPower",
+)
 SHIPPED = Path(__file__).parents[2] / "app" / "compute" / "study_tables.py"
 _CELL = re.compile(r"(?P<name>\S.*?)\s+(?P<trials>\d+)\s+(?P<inside>[\d.]+)\s+(?P<error>-?[\d.]+)\s+(?P<u>[\d.]+)")
 
@@ -61,14 +81,15 @@ _CONDITIONS = {
     "step": "a display step of {} µg/m³",
     "run_min": "a run of {} min",
     "background": "a background of {} µg/m³",
-    "before_smoke": "{} phases before the smoke",
+    "before_smoke": "{}readings before the smoke",
     "start_level": "a start level of {} µg/m³",
     "relative_noise": "relative noise of {}",
 }
 
 
 def _in_words(cell: str) -> str:
-    parts = (part.split() for part in cell.split(", "))
+    cell = cell.replace("before_smoke 1", "before_smoke ").replace("before_smoke 0", "before_smoke no ")
+    parts = (part.split(" ", 1) for part in cell.split(", "))
     return " and ".join(_CONDITIONS[condition].format(level) for condition, level in parts)
 
 
@@ -167,13 +188,43 @@ def room_drift() -> RoomDrift:
     )
 
 
+def rate_efficiency() -> RateEfficiency:
+    """Of all cells, with and without a note on sampling."""
+    lines = _lines("rate_efficiency")
+    rows = [re.fullmatch(r" *[\d.]+ +[\d.]+  (?:memory|flicker).{8} +([\d.]+) +([\d.]+) .*", line) for line in lines]
+    found = [(float(row[1]), float(row[2])) for row in rows if row]
+    return RateEfficiency(
+        trials_of_cell=int(lines[0].split()[-1]),
+        cells=len(found),
+        median_ratio=round(statistics.median(ratio for _, ratio in found), 2),
+        highest_ratio=max(ratio for _, ratio in found),
+        mean_percent=round(statistics.mean(percent for percent, _ in found), 1),
+        percent=_ends([percent for percent, _ in found]),
+    )
+
+
+def disturbances() -> Disturbances:
+    lines = _lines("disturbances")
+    start = next(number for number, line in enumerate(lines) if line.startswith("disturbance ")) + 1
+    rows = [(line[:34].strip(), line[34:40].strip(), float(line[56:64]), line[84:]) for line in lines[start:]]
+    named = [(f"{name} at {float(rate):g} per h ({percent:g} %)", verdict) for name, rate, percent, verdict in rows]
+    return Disturbances(
+        logs=int(lines[0].split()[-1]),
+        rows=len(rows),
+        met_percent=_ends([percent for _, _, percent, verdict in rows if verdict in ("met", "missed")]),
+        missed=tuple(name for name, verdict in named if verdict == "missed"),
+        hidden=tuple(name for name, verdict in named if verdict not in ("met", "missed")),
+    )
+
+
 def module_text() -> str:
     """Source of the module that ships, laid out as the formatter lays it out."""
     lines = [
         '"""Figures of the simulation studies; `python -m tests.studies.study_figures` writes this file."""',
         "",
-        "from app.compute.study_shapes import DecayCoverage, EarlyStop, JointRanks, RoomDrift, SmallSamples, "
-        "TwoRatesPower",
+        "from app.compute.study_shapes import (",
+        *(f"    {name}," for name in SHAPES),
+        ")",
     ]
     for name, figures in (
         ("COVERAGE", decay_coverage()),
@@ -182,6 +233,8 @@ def module_text() -> str:
         ("JOINT_RANKS", joint_ranks()),
         ("SMALL_SAMPLES", small_samples()),
         ("ROOM_DRIFT", room_drift()),
+        ("EFFICIENCY", rate_efficiency()),
+        ("DISTURBANCES", disturbances()),
     ):
         lines += ["", f"{name} = {type(figures).__name__}("]
         for field in fields(figures):
@@ -193,6 +246,8 @@ def module_text() -> str:
 def _argument(name: str, value: Any) -> list[str]:
     if isinstance(value, dict):
         return [f"    {name}={{", *(f"        {_literal(key)}: {_literal(of)}," for key, of in value.items()), "    },"]
+    if isinstance(value, tuple) and value and isinstance(value[0], str):
+        return [f"    {name}=(", *(f"        {_literal(one)}," for one in value), "    ),"]
     return [f"    {name}={_literal(value)},"]
 
 

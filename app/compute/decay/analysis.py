@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 from app.compute.decay.clearing import clear_level_value, time_to_clear
 from app.compute.decay.cures import Case, with_advice
 from app.compute.decay.curve import decay_curve
-from app.compute.decay.fit import FitOutcome, FitTerms, Readings, fit_decay, no_fit
+from app.compute.decay.fit import FitOutcome, FitTerms, Readings, fit_past_the_start, no_fit
 from app.compute.decay.fit_checks import fit_notes
 from app.compute.decay.later_switch_on import later_switch_on_h
 from app.compute.decay.local_noise import LocalNoise, crossing_uncertainty_min, local_noise
@@ -84,11 +84,11 @@ def _found(readings: Readings, terms: FitTerms) -> _Found:
     phases = find_phases(readings.time_h, readings.level, terms.marks, readings.interval_h)
     if is_found:
         phases = _with_unit_on(readings, phases, terms.empty_room)
-    outcome = fit_decay(readings, phases, terms)
+    outcome = fit_past_the_start(readings, phases, terms)
     later_h = later_switch_on_h(readings, outcome) if is_found else None
     if later_h is not None:
         phases = _with_unit_on(readings, phases, terms.empty_room, later_h)
-        outcome = fit_decay(readings, phases, terms)
+        outcome = fit_past_the_start(readings, phases, terms)
     of_fit = fit_notes(readings, phases, outcome, terms.response_time_s)
     return phases, outcome, (*reading_notes(readings, phases, outcome), *of_fit)
 

@@ -21,6 +21,7 @@ BEFORE_SMOKE_MIN = 10.0
 SMOKE_MARGIN = 4.0  # with whole steps, twice the limit still gave intervals that held the rate in 78 % only
 SLOWEST_PER_H = 0.1  # a run is not asked to be longer than a rate like this needs
 MARGIN = 1.2  # what a run needs is asked for with so much to spare
+EARLIER_MIN = (0.0, 1.0, 2.0, 3.0)  # a change that takes minutes is found in its middle
 # Shares of the distance from the window's start by which a fit start is moved beyond the place found: what fades is not
 # over there. For a fading start, and for a change of rate.
 LATER = {False: (1.5, 1.0, 0.5, 0.0), True: (0.7, 0.5, 0.25, 0.0)}
@@ -119,7 +120,8 @@ def _departure(note: Note, case: Case) -> Advice:
     assert note.at_min is not None
     event = case.outcome.event
     at_min = note.at_min + 60 * case.phases.unit_on_h
-    end = _first_that_works(note, case, "end_h", [math.floor(10 * at_min) / 10])
+    ends = [math.floor(10 * (at_min - earlier)) / 10 for earlier in EARLIER_MIN]
+    end = _first_that_works(note, case, "end_h", ends)
     if note.code == "clock_jump":
         return Advice("set_clock") if end is None else Advice("set_run_end", end)
     if event is None or (event.kind == "slow_tail" and not is_early(event, case.outcome.fit)):
@@ -150,6 +152,7 @@ _FIXED = {
     "unstable_background": Advice("wait_for_background"),
     "no_decay": Advice("check_run"),
     "rising_level": Advice("check_run"),
+    "window_moved": Advice("mix_first"),
     "unit_on_not_separable": Advice("set_unit_on"),
 }
 _COMPUTED: dict[str, Callable[[Note, Case], Advice | None]] = {

@@ -1,37 +1,38 @@
 """Decay rate from the readings of one trial: window, fit, alternative windows, departures from one exponential."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from app.compute.decay.phases import ROUNDING_H, Phases
 from app.compute.decay.result import DecayFit, Marks
+from app.compute.decay.systematic import drift_uncertainty, rows_of, warm_up_uncertainty, with_budget
 from app.compute.decay.window import (
     FEWEST_READINGS,
     KEPT_READINGS,
+    NOISE_LIMIT,
+    TAIL_SHARE,
     Places,
     excess_floor,
     time_to_floor_h,
+    window_sensitivity,
     window_start_h,
 )
-from app.compute.decay.window_sensitivity import NOISE_LIMIT, window_sensitivity
+from app.compute.signal.background import FEWEST_BEFORE, background_bounds, noise_at_lowest
 from app.compute.signal.blocks import Blocks, block_means
 from app.compute.signal.events import RateEvent, find_event
-from app.compute.signal.exponential_fit import ExponentialFit, QuickFit, fit_exponential, noise_of_blocks, quick_fit
+from app.compute.signal.exponential_fit import ExponentialFit, QuickFit, fit_exponential, quick_fit
 from app.compute.signal.noise import Floats
 from app.compute.signal.rate_table import BackgroundBounds
 from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import level_text
 
-# While a unit runs it also cleans air that leaks in, so the background of the decay lies below the level before the
-# smoke. That level therefore constrains the background to this share only; in an empty room they differ by drift alone.
-BACKGROUND_SHARE_RUNNING = 0.4  # common practice, no source
-BACKGROUND_SHARE_EMPTY_ROOM = 0.1  # common practice, no source
-FEWEST_BEFORE = 3  # readings before the smoke needed to estimate a background
-# The room never falls below its background, but a reading can. So the background may exceed the lowest reading by two
-# standard deviations of noise and rounding.
-NOISE_BELOW_BACKGROUND = 2.0
+# A start moved past an early part must leave enough of the decay to find its rate; both: common practice, no source.
+FEWEST_LEFT = 30  # readings
+LEAST_LEFT = 0.05  # of the excess at the first start
+# What fades is not over at the place found: shares of its distance from the window's start by which to go on.
+LATER = (1.5, 1.0, 0.5, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +67,7 @@ class FitOutcome:
     excess_at_start : fitted level over the background at the window's start
     before : level before the smoke, not-a-number where there is none
     saturated : number of readings after unit on at or above the ceiling
+    moved_for : the event at the start for which the window was moved
     """
 
     fit: DecayFit
@@ -76,6 +78,7 @@ class FitOutcome:
     before: float
     saturated: int
     at_least_per_h: float = math.nan
+    moved_for: RateEvent | None = None
 
 
 def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome:
@@ -100,17 +103,44 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     event = find_event(blocks, fitted, bounds)
     start_h = max(start_h, float(readings.time_h[places[0]])) if marks.fit_start_h is None else start_h
     if fitted.amplitude <= 0 or fitted.rate + 2 * fitted.uncertainty < 0:
-        why = _why_no_decay(blocks, readings.unit, start_h - phases.unit_on_h, end_h - phases.unit_on_h)
+        why = why_no_decay(blocks, readings.unit, start_h - phases.unit_on_h, end_h - phases.unit_on_h)
         fit = no_fit(why, start_h, end_h, int(places.size))
         return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated)
     choice = "given" if marks.background_level is not None else _choice(fitted, bounds)
     # the fit starts at the middle of its first block, later than the first reading of the window
     origin_h = float(blocks.time_h[0])
     fit = _decay_fit(readings, (phases.unit_on_h, origin_h), places, fitted, choice, start_h, moved)
+    curve = fitted.background + fitted.amplitude * np.exp(-np.clip(fitted.rate * time, -50, 700))
+    weight = 1 / (fitted.noise.correlated**2 + fitted.noise.independent**2)
+    warm_up = warm_up_uncertainty(time, curve, weight, fitted.rate, origin_h - float(readings.time_h[0]))
+    fit = with_budget(fit, drift_uncertainty(time, fitted, bounds), warm_up)
     return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated, fitted.at_least)
 
 
-def _why_no_decay(blocks: Blocks, unit: str, start_h: float, end_h: float) -> str:
+def fit_past_the_start(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome:
+    """The fit; where its start falls slower or faster than the rest, the fit from the end of that part on.
+
+    The start is moved only without a mark of a person, and only where the rest is one exponential.
+    """
+    outcome = fit_decay(readings, phases, terms)
+    event, rate = outcome.event, outcome.fit.decay_rate
+    if event is None or rate is None or event.kind not in ("slow_start", "fast_start"):
+        return outcome
+    if terms.marks.fit_start_h is not None:
+        return outcome
+    first_h = outcome.fit.window_start_h
+    for later in LATER:
+        start_h = event.at_h + later * (event.at_h - first_h)
+        left = int((readings.time_h[outcome.places] >= start_h).sum())
+        if left < FEWEST_LEFT or math.exp(-rate.value * (start_h - first_h)) < LEAST_LEFT:
+            continue
+        moved = fit_decay(readings, phases, replace(terms, marks=replace(terms.marks, fit_start_h=start_h)))
+        if moved.fit.decay_rate is not None and moved.event is None:
+            return replace(moved, moved_for=event)
+    return outcome
+
+
+def why_no_decay(blocks: Blocks, unit: str, start_h: float, end_h: float) -> str:
     """A sentence on what the level does instead of decaying; start and end from unit on [h]."""
     tenth = max(blocks.level.size // 10, 1)
     first, last = float(np.median(blocks.level[:tenth])), float(np.median(blocks.level[-tenth:]))
@@ -186,51 +216,23 @@ def _window(
 ) -> tuple[Places, Blocks, BackgroundBounds, QuickFit]:
     """Readings above the floor: fit, cut, and fit again."""
     places, quick = usable, None
+    known = terms.marks.background_level, terms.empty_room
     for turn in range(3):
         level = readings.level[places]
         blocks = block_means(readings.time_h[places], level, readings.interval_h, readings.step)
-        bounds = background_bounds(blocks.level, before, terms, readings.step)
+        bounds = background_bounds(blocks, before, *known, readings.step)
         quick = quick_fit(blocks, bounds, quick)
         floor = excess_floor(readings.step, quick.amplitude)
-        reach_h = float(readings.time_h[places[0]]) + time_to_floor_h(quick.amplitude, quick.rate, floor)
+        to_floor_h = time_to_floor_h(quick.amplitude, quick.rate, floor)
+        reach_h = float(readings.time_h[places[0]]) + (1 + TAIL_SHARE) * to_floor_h
         if turn == 2 or terms.marks.fit_end_h is not None or reach_h >= end_h:
             break
         kept_h = float(readings.time_h[usable[min(KEPT_READINGS, usable.size) - 1]])
         end_h = max(reach_h, kept_h)
         places = usable[readings.time_h[usable] <= end_h]
     quick = quick_fit(blocks, bounds, quick)
-    bounds = background_bounds(blocks.level, before, terms, readings.step, _noise_at_lowest(blocks, quick))
+    bounds = background_bounds(blocks, before, *known, readings.step, noise_at_lowest(blocks, quick), quick.rate)
     return places, blocks, bounds, quick_fit(blocks, bounds, quick)
-
-
-def _noise_at_lowest(blocks: Blocks, quick: QuickFit) -> float:
-    """Standard deviation of the lowest block, drifting noise and rounding together, from the residuals."""
-    noise = noise_of_blocks(blocks, quick.level(blocks.time_h - blocks.time_h[0]))
-    lowest = int(np.argmin(blocks.level))
-    return math.hypot(float(noise.correlated[lowest]), float(noise.independent[lowest]))
-
-
-def background_bounds(
-    fitted: Floats, before: Floats, terms: FitTerms, step: float, noise: float = 0.0
-) -> BackgroundBounds:
-    """Bounds of the background in the fit: from a mark, from readings before the smoke, or an upper bound only.
-
-    noise : standard deviation of the lowest level, once it is known
-    """
-    ordered = np.sort(fitted)
-    lowest, low = float(ordered[ordered.size // 20]), min(0.0, float(ordered[0]))
-    high = max(lowest, low + max(step, 1e-6 * max(abs(low), abs(float(ordered[-1])))))
-    high += NOISE_BELOW_BACKGROUND * noise
-    rounding = max(step / math.sqrt(12), 1e-4 * max(high, 0.0), 1e-12)
-    if terms.marks.background_level is not None:
-        given = terms.marks.background_level
-        return BackgroundBounds(min(low, given), max(high, given), given, rounding)
-    if before.size < FEWEST_BEFORE:
-        return BackgroundBounds(low, high)
-    given = float(np.median(before))
-    share = BACKGROUND_SHARE_EMPTY_ROOM if terms.empty_room else BACKGROUND_SHARE_RUNNING
-    variance = rounding**2 + (share * given) ** 2 + float(np.var(before)) / min(before.size, 4)
-    return BackgroundBounds(min(low, given), max(high, given), given, math.sqrt(variance))
 
 
 def _decay_fit(
@@ -260,7 +262,7 @@ def _decay_fit(
         window_sensitivity_per_h=half_range,
         background=Measured(fitted.background, math.sqrt(max(float(covariance[0, 0]), 0.0)), dof),
         amplitude=Measured(fitted.amplitude * grow, math.sqrt(max(float(covariance[1, 1]), 0.0)), dof),
-        covariance=_rows(covariance),
+        covariance=rows_of(covariance),
         background_choice=choice,
         window_start_h=start_h,
         window_end_h=float(time[-1]),
@@ -276,7 +278,3 @@ def _choice(fitted: ExponentialFit, bounds: BackgroundBounds) -> str:
     if bounds.given is None:
         return "fitted"
     return "before the smoke" if fitted.covariance[0, 0] > 0.5 * bounds.given_uncertainty**2 else "fitted"
-
-
-def _rows(matrix: Floats) -> tuple[tuple[float, float, float], ...]:
-    return tuple((float(row[0]), float(row[1]), float(row[2])) for row in matrix)

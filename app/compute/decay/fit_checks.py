@@ -5,7 +5,8 @@ import math
 from app.compute.decay.fit import FitOutcome, Readings
 from app.compute.decay.phases import Phases
 from app.compute.decay.result import DecayFit
-from app.compute.decay.window_sensitivity import NOISE_LIMIT
+from app.compute.decay.systematic import parts_of
+from app.compute.decay.window import NOISE_LIMIT
 from app.compute.signal.events import RateEvent
 from app.compute.wording.notes import Note
 
@@ -34,6 +35,7 @@ def fit_notes(readings: Readings, phases: Phases, outcome: FitOutcome, response_
         _not_told_from_zero(outcome),
         _poor_fit(outcome),
         _not_one_exponential(phases, outcome),
+        _window_moved(phases, outcome),
         _window_sensitivity(outcome),
         _sensor_lag(phases, response_time_s),
     ]
@@ -123,6 +125,22 @@ def _not_one_exponential(phases: Phases, outcome: FitOutcome) -> Note | None:
     return Note("not_one_exponential", severity, message, event.change, UNUSABLE_CHANGE, at_min=at)  # type: ignore[arg-type]
 
 
+def _window_moved(phases: Phases, outcome: FitOutcome) -> Note | None:
+    event = outcome.moved_for
+    if event is None:
+        return None
+    at = 60 * (outcome.fit.window_start_h - phases.unit_on_h)
+    slower = event.kind == "slow_start"
+    cause = "smoke was still entering, or mixing was not finished"
+    if not slower:
+        cause = "mixing was not finished, or large particles settle first"
+    message = (
+        f"The start of the curve falls {'more slowly' if slower else 'faster'} than the rest ({cause}), so the fit "
+        f"starts at {at:.1f} min after unit on."
+    )
+    return Note("window_moved", "care", message, event.change, at_min=at)
+
+
 def is_early(event: RateEvent, fit: DecayFit) -> bool:
     """Whether a departure ends so soon after the window's start that mixing can explain it."""
     return 60 * (event.at_h - fit.window_start_h) <= EARLY_MIN
@@ -161,7 +179,7 @@ def _window_sensitivity(outcome: FitOutcome) -> Note | None:
     fit = outcome.fit
     assert fit.decay_rate is not None
     rate, moved = fit.decay_rate.value, fit.window_sensitivity_per_h
-    included = fit.decay_rate.uncertainty > fit.statistical_uncertainty_per_h
+    included = parts_of(fit).window > 0
     if not included and not (moved > WIDE_WINDOW_SHARE * abs(rate) and outcome.window_deviation > NOISE_LIMIT):
         return None
     message = (

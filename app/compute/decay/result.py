@@ -60,6 +60,8 @@ class DecayFit:
     humidity_uncertainty_per_h : the part from humidity that changed during the window, included in that of k; trials of
         one
             unit share it, so repeats do not reduce it [1/h]
+    background_drift_uncertainty_per_h, warm_up_uncertainty_per_h : lines of the systematic budget; the first is part
+        of the statistical uncertainty as well [1/h]
     background, amplitude : Cb and A [unit of the channel]
     covariance : 3 x 3, order (background, amplitude, decay rate)
     background_choice : "fitted", "before the smoke" or "given"
@@ -83,6 +85,8 @@ class DecayFit:
     residual_spread: float
     lag_one_autocorrelation: float
     humidity_uncertainty_per_h: float = 0.0
+    background_drift_uncertainty_per_h: float = 0.0
+    warm_up_uncertainty_per_h: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

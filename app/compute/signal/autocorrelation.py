@@ -1,6 +1,5 @@
 """Autocorrelated noise: the lag-one coefficient, and sums weighted by the inverse noise covariance."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -40,15 +39,6 @@ class NoiseModel:
     correlated: Floats
     independent: Floats
     spacing: Floats
-
-
-@dataclass(frozen=True, slots=True)
-class CorrelatedPrecision:
-    """(S R S)⁻¹ of an AR(1) correlation R: its diagonal, the line beside it, and log det (S R S)."""
-
-    diagonal: Floats
-    beside: Floats
-    log_det: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,35 +100,56 @@ class TailProducts:
     of_value: Floats
 
 
-def correlated_precisions(noise: NoiseModel, autocorrelations: Sequence[float]) -> list[CorrelatedPrecision]:
-    """The autocorrelated part alone, for each lag-one autocorrelation (0 to below 1)."""
-    logs = np.array([[math.log(max(autocorrelation, 1e-9))] for autocorrelation in autocorrelations])
-    rho = np.exp(logs * noise.spacing)
-    left = 1.0 - rho * rho
-    share = rho / left
-    inverse = 1.0 / noise.correlated
-    diagonal = np.ones((len(logs), inverse.size))
-    diagonal[:, 1:] = 1.0 / left
-    diagonal[:, :-1] += rho * share
-    diagonal *= inverse * inverse
-    beside = -share * (inverse[1:] * inverse[:-1])
-    log_det = np.log(left).sum(axis=1) - 2 * np.log(inverse).sum()
-    return [CorrelatedPrecision(*of_one) for of_one in zip(diagonal, beside, log_det.tolist(), strict=True)]
+@dataclass(frozen=True, slots=True)
+class NoiseRows:
+    """Noise of the same values under several settings, one row for each: standard deviation of the autocorrelated part,
+    1/variance of the independent part, and the lag-one autocorrelation (0 to below 1); spacing as in NoiseModel."""
 
+    correlated: Floats
+    weight: Floats
+    autocorrelations: Floats
+    spacing: Floats
 
-def with_independent(precision: CorrelatedPrecision, weight: Floats, log_weight: float) -> Whitener:
-    """The whole inverse covariance; `weight` is 1/variance of the independent part, log_weight its summed log."""
-    factor, beside, _ = dpttrf(precision.diagonal + weight, precision.beside)
-    return Whitener(weight, factor, beside, float(np.log(factor).sum()) - log_weight + precision.log_det)
+    def systems(self) -> tuple[Floats, Floats, Floats]:
+        """Diagonal of T of each row, the line beside it, and log det Ω without the part of T."""
+        rho = np.exp(np.log(np.maximum(self.autocorrelations, 1e-9))[:, None] * self.spacing)
+        left = 1.0 - rho * rho
+        share = rho / left
+        inverse = 1.0 / self.correlated
+        diagonal = np.ones(self.correlated.shape)
+        diagonal[:, 1:] = 1.0 / left
+        diagonal[:, :-1] += rho * share
+        diagonal *= inverse * inverse
+        diagonal += self.weight
+        beside = -share * (inverse[:, 1:] * inverse[:, :-1])
+        log_det = np.log(left).sum(axis=1) - np.log(inverse * inverse * self.weight).sum(axis=1)
+        return diagonal, beside, log_det
+
+    def products(self, columns: Floats) -> tuple[Floats, Floats]:
+        """columnsᵀ Ω⁻¹ columns and log det Ω of each row, with all rows as one long system."""
+        rows, count = self.correlated.shape
+        diagonal, beside, log_det = self.systems()
+        joined = np.zeros((rows, count))
+        joined[:, :-1] = beside
+        factor, off, _ = dpttrf(diagonal.ravel(), joined.ravel()[:-1])
+        weighted = self.weight[:, :, None] * columns
+        solved, _ = dpttrs(factor, off, weighted.reshape(rows * count, -1))
+        sums: Floats = weighted.transpose(0, 2, 1) @ (columns - solved.reshape(weighted.shape))
+        return sums, log_det + np.log(factor).reshape(rows, count).sum(axis=1)
 
 
 def whiteners(noise: NoiseModel, autocorrelations: Sequence[float]) -> list[Whitener]:
     """The inverse covariance of the noise for each lag-one autocorrelation (0 to below 1)."""
-    weight = 1.0 / noise.independent**2
-    log_weight = float(np.log(weight).sum())
-    return [
-        with_independent(precision, weight, log_weight) for precision in correlated_precisions(noise, autocorrelations)
-    ]
+    shape = (len(autocorrelations), noise.correlated.size)
+    weight = np.broadcast_to(1.0 / noise.independent**2, shape)
+    rows = NoiseRows(
+        np.broadcast_to(noise.correlated, shape), weight, np.array(autocorrelations, dtype=float), noise.spacing
+    )
+    result = []
+    for diagonal, beside, log_det in zip(*rows.systems(), strict=True):
+        factor, off, _ = dpttrf(diagonal, beside)
+        result.append(Whitener(weight[0], factor, off, float(np.log(factor).sum() + log_det)))
+    return result
 
 
 def whitener(noise: NoiseModel, autocorrelation: float) -> Whitener:

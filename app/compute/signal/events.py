@@ -16,9 +16,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.compute.signal.autocorrelation import Whitener, whiteners
+from app.compute.signal.autocorrelation import NoiseModel, Whitener, whiteners
 from app.compute.signal.blocks import Blocks
-from app.compute.signal.exponential_fit import ExponentialFit, noise_of_blocks
+from app.compute.signal.exponential_fit import FLOORS, NOISE_FLOOR, ExponentialFit
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.noise import Floats
 from app.compute.signal.rate_table import BackgroundBounds, possible_autocorrelations
@@ -77,11 +77,12 @@ def find_event(blocks: Blocks, fit: ExponentialFit, bounds: BackgroundBounds) ->
         return None
     time = blocks.time_h - blocks.time_h[0]
     settings = [float(v) for v in possible_autocorrelations(count)[AUTOCORRELATIONS]]
-    inverses = whiteners(fit.noise, settings)
+    single = noise_about(blocks, fit.start.level(time))
+    inverses = whiteners(single, settings)
     breaks, without = _best_break(time, blocks.level, fit, inverses, bounds)
     pair = _best_pair(time, blocks.level, fit, inverses, bounds, without)
     break_limit = BREAK_LIMIT + BREAK_LIMIT_FEW / max(count, FEW_BLOCKS)
-    pair_limit = _pair_limit(count, fit, bounds)
+    pair_limit = _pair_limit(count, single, bounds)
     best, limit = (pair, pair_limit) if pair.gain / pair_limit > breaks.gain / break_limit else (breaks, break_limit)
     if best.gain < WORTH_A_LOOK * limit:
         return None
@@ -95,8 +96,22 @@ def find_event(blocks: Blocks, fit: ExponentialFit, bounds: BackgroundBounds) ->
     return RateEvent(kind, best.at_h + float(blocks.time_h[0]), change, gain, limit)
 
 
-def _pair_limit(count: int, fit: ExponentialFit, bounds: BackgroundBounds) -> float:
-    of_last_block = math.hypot(float(fit.noise.correlated[-1]), float(fit.noise.independent[-1]))
+def noise_about(blocks: Blocks, curve: Floats) -> NoiseModel:
+    """Noise of the blocks from the size of the residuals: correlated σ² = s² (C² + c0²), c0 by likelihood; rounding on
+    top. Unlike the noise of the fit it does not depend on the memory, so curves of any memory are compared alike."""
+    top = max(float(np.max(np.abs(curve))), 1e-12)
+    squares, rounding = (blocks.level - curve) ** 2, blocks.rounding**2
+    floors = FLOORS[:, None] * top
+    shape = (curve[None, :] ** 2 + floors**2) / np.maximum(blocks.share, 0.25)
+    scale = np.maximum(((squares - rounding) / shape).mean(axis=1), 1e-12)[:, None]
+    variance = scale * shape + rounding
+    best = int(np.argmax(-np.log(variance).sum(axis=1) - (squares / variance).sum(axis=1)))
+    correlated = np.maximum(np.sqrt(scale[best] * shape[best]), NOISE_FLOOR * top)
+    return NoiseModel(correlated, np.maximum(blocks.rounding, 0.02 * correlated), blocks.spacing)
+
+
+def _pair_limit(count: int, noise: NoiseModel, bounds: BackgroundBounds) -> float:
+    of_last_block = math.hypot(float(noise.correlated[-1]), float(noise.independent[-1]))
     if bounds.given is not None and bounds.given_uncertainty <= of_last_block:
         return PAIR_LIMIT_GIVEN + PAIR_LIMIT_GIVEN_FEW / count
     return PAIR_LIMIT + PAIR_LIMIT_FEW / count
@@ -239,7 +254,7 @@ def _gain_with_own_noise(
     level, offset = blocks.level, bounds.given or 0.0
     weight = 1 / np.maximum(np.abs(level), 0.02 * float(np.max(np.abs(level))))
     coefficients = np.linalg.lstsq(candidate.columns * weight[:, None], (level - offset) * weight, rcond=None)[0]
-    noise = noise_of_blocks(blocks, candidate.columns @ coefficients + offset)
+    noise = noise_about(blocks, candidate.columns @ coefficients + offset)
     best = -math.inf
     together = np.column_stack([candidate.columns, level - offset])
     for inverse in whiteners(noise, settings):

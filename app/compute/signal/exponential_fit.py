@@ -18,13 +18,8 @@ from app.compute.signal.autocorrelation import NoiseModel, whitener
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.noise import Floats
-from app.compute.signal.rate_table import (
-    ROUNDING_SHARES,
-    BackgroundBounds,
-    log_prior,
-    log_probability,
-    possible_autocorrelations,
-)
+from app.compute.signal.noise_settings import MIXTURES, BlockNoise, Mixture, NoiseSettings, noise_settings
+from app.compute.signal.rate_table import BackgroundBounds, log_probability
 
 RISING = -np.geomspace(3.0, 0.01, 8)  # over the length of the window
 FASTEST_PER_H = 90.0
@@ -32,10 +27,12 @@ FASTEST_PER_INTERVAL = 5.0  # a decay to e⁻⁵ from one value to the next cann
 NEAR = np.geomspace(0.5, 2.0, 13)  # of the rate of the previous fit: search range of the next
 BETWEEN = np.linspace(0.0, 1.0, 11)
 NEAR_RATE = np.array([-0.1, -0.03, -0.01, -0.003, -0.001, 0.0, 0.001, 0.003, 0.01, 0.03, 0.1])
-GRID_POINTS = 41
-FEW = [1, 4, 7]  # indices of the autocorrelations that determine the width of the table
-FEWEST_HELD = 7  # grid points that must carry the probability
+GRID_POINTS = 29
+FEW = [1, 4]  # indices of the autocorrelations that determine the width of the table
+MIDDLE = 2  # index of the one that sets the width in which it is looked for
+FEWEST_HELD = 5  # grid points that must carry the probability
 DROP = 11.0  # the table ends where the log probability is this far below its maximum
+FLOORS = np.geomspace(1e-3, 3.0, 9)  # of the highest level: noise at level zero over relative noise
 NOISE_FLOOR = 1e-5  # of the highest level: smallest standard deviation, far below any logger's
 
 
@@ -72,6 +69,7 @@ class ExponentialFit:
     spread: float
     noise: NoiseModel
     residuals: Floats
+    start: QuickFit
 
 
 def coarse_rates(time: Floats) -> Floats:
@@ -128,16 +126,17 @@ def fit_exponential(blocks: Blocks, bounds: BackgroundBounds, start: QuickFit) -
     time = blocks.time_h - blocks.time_h[0]
     level = blocks.level
     noise = noise_of_blocks(blocks, start.level(time))
-    possible = possible_autocorrelations(time.size)
-    rates, weight = _posterior(time, level, noise, bounds, start.rate, possible)
+    settings = noise_settings(blocks)
+    rates, weight = _posterior(time, level, noise, bounds, start.rate, settings)
     rate, half_95, half_68, at_least = _middle_and_widths(rates, weight.sum(axis=0))
     by_setting = weight.sum(axis=1)
-    autocorrelation = float(by_setting @ np.tile(possible, ROUNDING_SHARES.size) / by_setting.sum())
+    autocorrelation, mixture = _likeliest(by_setting, settings)
+    model = noise.model(mixture, autocorrelation)
     dof = _degrees_of_freedom(half_95 / half_68 if half_68 > 0 else 1.96)
     uncertainty = half_95 / float(stdtrit(dof, 0.975))
-    background, amplitude, covariance = linear_part(time, level, noise, bounds, rate, autocorrelation)
+    background, amplitude, covariance = linear_part(time, level, model, bounds, rate, autocorrelation)
     curve = background + amplitude * np.exp(-np.clip(rate * time, -50, 700))
-    residuals = (level - curve) / np.hypot(noise.correlated, noise.independent)
+    residuals = (level - curve) / np.hypot(model.correlated, model.independent)
     factor = np.ones(3)
     factor[2] = uncertainty / math.sqrt(covariance[2, 2]) if covariance[2, 2] > 0 else 1.0
     return ExponentialFit(
@@ -150,22 +149,33 @@ def fit_exponential(blocks: Blocks, bounds: BackgroundBounds, start: QuickFit) -
         covariance=covariance * np.outer(factor, factor),
         autocorrelation=autocorrelation,
         spread=math.sqrt(float(residuals @ residuals) / max(level.size - 3, 1)),
-        noise=noise,
+        noise=model,
         residuals=residuals,
+        start=start,
     )
 
 
-def noise_of_blocks(blocks: Blocks, curve: Floats) -> NoiseModel:
-    """Noise of the blocks from the residuals: correlated σ² = s² (C² + c0²), c0 by likelihood; rounding on top."""
+def noise_of_blocks(blocks: Blocks, curve: Floats) -> BlockNoise:
+    """Noise of the blocks from the residuals: σ² = s² (C² + c0²), c0 by likelihood, and rounding.
+
+    c0 comes from the changes between neighbouring residuals, whose variance has the shape of σ² however long the
+    memory of the noise is; residuals that drift would show the shape of the drift.
+    """
     top = max(float(np.max(np.abs(curve))), 1e-12)
-    squares, rounding = (blocks.level - curve) ** 2, blocks.rounding**2
-    floors = np.geomspace(1e-3, 3.0, 9)[:, None] * top
-    shape = (curve[None, :] ** 2 + floors**2) / np.maximum(blocks.share, 0.25)
-    scale = np.maximum(((squares - rounding) / shape).mean(axis=1), 1e-12)[:, None]
-    variance = scale * shape + rounding
-    best = int(np.argmax(-np.log(variance).sum(axis=1) - (squares / variance).sum(axis=1)))
-    correlated = np.maximum(np.sqrt(scale[best] * shape[best]), NOISE_FLOOR * top)
-    return NoiseModel(correlated, np.maximum(blocks.rounding, 0.02 * correlated), blocks.spacing)
+    left, rounding = blocks.level - curve, blocks.rounding**2
+    floors = FLOORS[:, None] * top
+    share = np.maximum(blocks.share, 0.25)
+    shape = (curve[None, :] ** 2 + floors**2) / share
+    between, rounding_between = 0.5 * (shape[:, 1:] + shape[:, :-1]), 0.5 * (rounding[1:] + rounding[:-1])
+    changes = 0.5 * np.diff(left) ** 2
+    scale = np.maximum(((changes - rounding_between) / between).mean(axis=1), 1e-12)[:, None]
+    variance = scale * between + rounding_between
+    best = int(np.argmax(-np.log(variance).sum(axis=1) - (changes / variance).sum(axis=1)))
+    root = np.sqrt(float(scale[best, 0]) / share)
+    least = NOISE_FLOOR * top
+    return BlockNoise(
+        root * np.maximum(np.abs(curve), least), np.maximum(root * floors[best], least), blocks.rounding, blocks.spacing
+    )
 
 
 def linear_part(
@@ -193,12 +203,14 @@ def linear_part(
 
 
 def _posterior(
-    time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, possible: Floats
+    time: Floats, level: Floats, noise: BlockNoise, bounds: BackgroundBounds, rate: float, settings: NoiseSettings
 ) -> tuple[Floats, Floats]:
     """Posterior over a grid of rates wide enough for all of it (columns), and over noise settings (rows)."""
-    rates = _nearby_rates(time, level, noise, bounds, rate, float(possible[-1]))
+    few = NoiseSettings(settings.autocorrelations[FEW], settings.mixtures[:1], settings.log_prior[:0])
+    middle = float(settings.autocorrelations[MIDDLE])
+    rates = _nearby_rates(time, level, noise.model(MIXTURES[0], middle), bounds, rate, middle)
     for turn in range(5):
-        marginal = log_probability(rates, time, level, noise, bounds, possible[FEW], ROUNDING_SHARES[[1]]).max(axis=0)
+        marginal = log_probability(rates, time, level, noise, bounds, few, few=True).max(axis=0)
         held = np.flatnonzero(marginal > marginal.max() - DROP)
         ends_outside = turn == 0 and (held[0] == 0 or held[-1] == rates.size - 1)
         if ends_outside:
@@ -207,9 +219,16 @@ def _posterior(
         rates = np.linspace(rates[max(held[0] - 1, 0)], rates[min(held[-1] + 1, rates.size - 1)], GRID_POINTS)
         if held.size >= FEWEST_HELD:
             break
-    table = log_probability(rates, time, level, noise, bounds, possible, ROUNDING_SHARES)
-    table += np.tile(log_prior(possible), ROUNDING_SHARES.size)[:, None]
+    table = log_probability(rates, time, level, noise, bounds, settings) + settings.log_prior[:, None]
     return rates, np.exp(table - table.max())
+
+
+def _likeliest(weight: Floats, settings: NoiseSettings) -> tuple[float, Mixture]:
+    """The likeliest mixture of a single memory, and the mean autocorrelation under it."""
+    table = weight[2:].reshape(len(settings.mixtures), -1)
+    best = int(np.argmax(table.sum(axis=1)))
+    total = float(weight[0] + table[best].sum()) + 1e-300
+    return float(table[best] @ settings.autocorrelations) / total, settings.mixtures[best]
 
 
 def _nearby_rates(

@@ -11,10 +11,12 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from scipy.linalg.lapack import dpotrf, dtrtrs
 from scipy.special import ndtr
 
-from app.compute.signal.autocorrelation import NoiseModel, correlated_precisions, with_independent
+from app.compute.signal.autocorrelation import NoiseRows
 from app.compute.signal.noise import Floats
+from app.compute.signal.noise_settings import BlockNoise, NoiseSettings, flicker_covariance
 
 # Shares of the largest autocorrelation that is considered.
 AUTOCORRELATION_SHARES = np.array([0.0, 0.33, 0.55, 0.7, 0.82, 0.9, 0.96, 1.0])
@@ -23,22 +25,23 @@ AUTOCORRELATION_SHARES = np.array([0.0, 0.33, 0.55, 0.7, 0.82, 0.9, 0.96, 1.0])
 # rate possible.
 LONGEST_SHARE, LONGEST_VALUES = 0.4, 50.0
 LONGEST_SHARE_FEW, FEW_VALUES = 0.25, 15
-DRIFT_EXPONENT = 1.4
-ROUNDING_SHARES = np.array([0.1, 0.3, 1.0])
-INDEPENDENT_SHARE = 0.02  # smallest share of independent noise, for a well-conditioned inverse
-NODES = 10  # Chebyshev nodes that represent all rates of a narrow table
-NARROW = 4.0  # widest table, in rate times time, for which they suffice (error below 1e-6)
-BACKGROUND_PIECES = 7
+NODES = 8  # Chebyshev nodes that represent all rates of a narrow table
+NARROW = 2.5  # widest table, in rate times time, for which they suffice (error below 1e-6)
+BACKGROUND_PIECES = 6
 
 
 @dataclass(frozen=True, slots=True)
 class BackgroundBounds:
-    """Constraint on the background: between `low` and `high`, and `given` ± `given_uncertainty` if known."""
+    """Constraint on the background: between `low` and `high`, and `given` ± `given_uncertainty` if known.
+
+    drift_per_h : standard deviation of a steady drift of the background, 0 for none [unit of the channel per h]
+    """
 
     low: float
     high: float
     given: float | None = None
     given_uncertainty: float = 0.0
+    drift_per_h: float = 0.0
 
 
 def possible_autocorrelations(count: int) -> Floats:
@@ -54,43 +57,17 @@ def possible_autocorrelations(count: int) -> Floats:
     return possible
 
 
-def log_prior(autocorrelations: Floats) -> Floats:
-    """Log prior of each grid value: the density (1 − φ)^−1.4 over the interval that the value represents.
-
-    A flat density gives little weight to noise that drifts through the whole run, and the interval would be too
-    narrow with few readings. With this one, steeper than uniform in the logarithm of
-    the correlation time, the intervals of tests/studies/decay_coverage.py have their nominal coverage.
-    """
-    middles = 0.5 * (autocorrelations[1:] + autocorrelations[:-1])
-    edges = np.concatenate([autocorrelations[:1], middles, autocorrelations[-1:]])
-    power = 1 - DRIFT_EXPONENT
-    prior: Floats = np.log(np.diff((1 - edges) ** power) / -power)
-    return prior
-
-
 def log_probability(
-    rates: Floats, time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, autocorrelations: Floats,
-    rounding_shares: Floats,
+    rates: Floats, time: Floats, level: Floats, noise: BlockNoise, bounds: BackgroundBounds, settings: NoiseSettings,
+    few: bool = False,
 ) -> Floats:  # fmt: skip
-    """Log probability of each rate (columns) for each rounding share and, within it, each autocorrelation (rows)."""
+    """Log likelihood of each rate (columns) for each setting of the noise (rows)."""
     weights = _interpolation(rates, float(time[-1]))
     nodes = rates if weights is None else _chebyshev(rates[0], rates[-1])
-    columns = np.empty((time.size, nodes.size + 2), order="F")
-    columns[:, 0], columns[:, 1], columns[:, 2:] = 1.0, level, -growth(nodes, time)
-    rows = autocorrelations.size * rounding_shares.size
-    sums, log_det = np.empty((rows, nodes.size + 2, nodes.size + 2)), np.empty((rows, 1))
-    correlated = correlated_precisions(noise, autocorrelations.tolist())
-    row = 0
-    for share in rounding_shares:
-        independent = np.hypot(share * noise.independent, INDEPENDENT_SHARE * noise.correlated)
-        weight = 1.0 / independent**2
-        weighted = weight[:, None] * columns
-        whole, log_weight = columns.T @ weighted, float(np.log(weight).sum())
-        for precision in correlated:
-            inverse = with_independent(precision, weight, log_weight)
-            sums[row] = whole - weighted.T @ inverse.inner(weighted)
-            log_det[row] = inverse.log_det
-            row += 1
+    columns = np.empty((time.size, nodes.size + 3), order="F")
+    columns[:, 0], columns[:, 1], columns[:, 2:-1], columns[:, -1] = 1.0, level, -growth(nodes, time), time
+    sums, log_det = products(columns, noise, settings, few)
+    sums, log_det = _without_drift(sums, log_det, bounds.drift_per_h)
     one_one, one_y, y_y = sums[:, 0, 0, None], sums[:, 0, 1, None], sums[:, 1, 1, None]
     one_g, y_g = sums[:, 0, 2:], sums[:, 1, 2:]
     if weights is None:
@@ -99,6 +76,41 @@ def log_probability(
         g_g = np.einsum("pik,ik->pk", sums[:, 2:, 2:] @ weights, weights)
         one_g, y_g = one_g @ weights, y_g @ weights
     return _integrated(rates, time.size, bounds, _Sums(one_one, one_y, y_y, one_g, y_g, g_g, log_det))
+
+
+def _without_drift(sums: Floats, log_det: Floats, drift_per_h: float) -> tuple[Floats, Floats]:
+    r"""Integrates a drift of the background, the last column t, over its normal prior.
+
+    .. math:: X^T \Omega_d^{-1} X = X^T \Omega^{-1} X - \frac{b\,b^T}{t^T \Omega^{-1} t + 1/\sigma_d^2},
+              \quad b = X^T \Omega^{-1} t, \quad
+              \det \Omega_d = \det \Omega\,(1 + \sigma_d^2\,t^T \Omega^{-1} t)
+    """
+    kept, across, own = sums[:, :-1, :-1], sums[:, :-1, -1], sums[:, -1, -1]
+    if drift_per_h <= 0:
+        return kept, log_det
+    share = drift_per_h**2 / (1 + drift_per_h**2 * own)
+    kept = kept - share[:, None, None] * across[:, :, None] * across[:, None, :]
+    return kept, log_det + np.log1p(drift_per_h**2 * own)[:, None]
+
+
+def products(columns: Floats, noise: BlockNoise, settings: NoiseSettings, few: bool) -> tuple[Floats, Floats]:
+    """columnsᵀ Ω⁻¹ columns and log det Ω for each setting of the noise; `few` leaves out flicker."""
+    variance = noise.proportional**2 + noise.floor**2 + noise.rounding**2
+    sums = [(columns.T @ (columns / variance[:, None]))[None]]
+    log_det = [np.array([np.log(variance).sum()])]
+    if not few:
+        root, _ = dpotrf(flicker_covariance(noise, settings.autocorrelations), lower=1)
+        solved, _ = dtrtrs(root, columns, lower=1)
+        sums.append((solved.T @ solved)[None])
+        log_det.append(np.array([2 * np.log(np.diag(root)).sum()]))
+    correlated, independent = (
+        np.concatenate(part)
+        for part in zip(*(noise.variances(one, settings.autocorrelations) for one in settings.mixtures), strict=True)
+    )
+    autocorrelations = np.tile(settings.autocorrelations, len(settings.mixtures))
+    rows = NoiseRows(np.sqrt(correlated), 1.0 / independent, autocorrelations, noise.spacing)
+    sums_of_rows, log_det_of_rows = rows.products(columns)
+    return np.concatenate([*sums, sums_of_rows]), np.concatenate([*log_det, log_det_of_rows])[:, None]
 
 
 class _Sums(NamedTuple):

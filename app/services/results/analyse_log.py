@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from app.compute.clean_air.natural_decay import EmptyRoomRun, NaturalDecay, pool_natural_decay
 from app.compute.clean_air.rate import air_changes_per_h, clean_air_delivery_rate, detection, standard_clearing_time
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
+from app.compute.decay.systematic import SystematicLine, budget_of
 from app.compute.decay.verdict import Verdict, verdict_of
 from app.compute.method import METHOD_NAME, METHOD_VERSION
 from app.compute.statistics.asymmetric import AsymmetricMeasured
@@ -56,7 +57,7 @@ class AnalysisRequest:
 @dataclass(frozen=True, slots=True)
 class ChannelAnalysis:
     """One channel: its decay, and the results with natural decay and room. None: does not exist, as in an unusable
-    trial.
+    trial. volume_share : relative uncertainty of the room volume, part of that of the clean air delivery rate
     """
 
     decay: ChannelDecay
@@ -66,10 +67,17 @@ class ChannelAnalysis:
     air_changes_per_h: Measured | None
     standard_clearing_time_min: AsymmetricMeasured | None
     notes: tuple[Note, ...]
+    volume_share: float | None = None
 
     @property
     def verdict(self) -> Verdict:
         return verdict_of(self.notes)
+
+    @property
+    def systematic(self) -> tuple[SystematicLine, ...]:
+        """Budget of the decay rate; empty without one."""
+        fit = self.decay.fit
+        return () if fit is None else budget_of(fit, self.volume_share)
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +215,7 @@ def _channel(
         clean_air_delivery_rate=rate,
         air_changes_per_h=air_changes_per_h(total, natural),
         notes=tuple(notes),
+        volume_share=request.room_volume.uncertainty / request.room_volume.value,
     )
 
 

@@ -90,6 +90,10 @@ def _channel_json(channel: ChannelAnalysis) -> dict[str, Any]:
             "predicted": measured_json(clear.predicted),
         },
         "standard_clearing_time_min": measured_json(channel.standard_clearing_time_min),
+        "systematic": [
+            {"source": line.source, "relative_uncertainty": line.relative_uncertainty, "basis": line.basis}
+            for line in channel.systematic
+        ],
         "r_squared": finite(fit.r_squared) if fit and exists else None,
         "notes": [{"code": n.code, "severity": n.severity, "message": n.text} for n in channel.notes],
     }

@@ -30,6 +30,8 @@ _FIT_COLUMNS = (
     "residual_spread",
     "lag_one_autocorrelation",
     "humidity_uncertainty_per_h",
+    "background_drift_uncertainty_per_h",
+    "warm_up_uncertainty_per_h",
 )
 
 
@@ -89,6 +91,8 @@ def _fit_values(fit: DecayFit | None, unit_on_h: float) -> dict[str, object]:
         "residual_spread": _finite(fit.residual_spread),
         "lag_one_autocorrelation": _finite(fit.lag_one_autocorrelation),
         "humidity_uncertainty_per_h": _finite(fit.humidity_uncertainty_per_h),
+        "background_drift_uncertainty_per_h": _finite(fit.background_drift_uncertainty_per_h),
+        "warm_up_uncertainty_per_h": _finite(fit.warm_up_uncertainty_per_h),
     }
 
 
@@ -174,6 +178,8 @@ def stored_fit(row: ChannelResult) -> DecayFit | None:
         residual_spread=row.residual_spread or 0.0,
         lag_one_autocorrelation=row.lag_one_autocorrelation or 0.0,
         humidity_uncertainty_per_h=row.humidity_uncertainty_per_h or 0.0,
+        background_drift_uncertainty_per_h=row.background_drift_uncertainty_per_h or 0.0,
+        warm_up_uncertainty_per_h=row.warm_up_uncertainty_per_h or 0.0,
     )
 
 

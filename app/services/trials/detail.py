@@ -8,16 +8,18 @@ from sqlalchemy import Select, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.compute.clean_air.rate import air_changes_per_h
+from app.compute.decay.systematic import SystematicLine, budget_of
 from app.compute.decay.verdict import Verdict, verdict_of
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 from app.errors import NotFound
 from app.reading_files.headers.channels import in_order
-from app.services.results.rows import stored_measured, stored_note
+from app.services.results.rows import stored_fit, stored_measured, stored_note
 from app.services.trials.list import TrialFilter, filtered_trials
 from app.services.units.lists import ListPart, list_part
 from app.storage.models.logs import Log
+from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, Trial
 
 
@@ -27,6 +29,7 @@ class ChannelDetail:
 
     natural_decay : of the room on one day; empty_room_trials : the runs behind it
     predicted_clear_min : when the fitted curve reaches the clear level, an estimate
+    systematic : budget of the decay rate, and of the room volume where there is a clean air delivery rate
     start_level, background_level, time_to_clear : None also without a known uncertainty
     """
 
@@ -41,6 +44,7 @@ class ChannelDetail:
     background_level: Measured | None
     time_to_clear: Measured | None
     unit_on_min: Measured | None
+    systematic: tuple[SystematicLine, ...]
     empty_room_trials: tuple[int, ...]
     notes: tuple[Note, ...]
 
@@ -99,10 +103,10 @@ def with_everything(statement: Select[Trial]) -> Select[Trial]:
 
 def detail_of(trial: Trial) -> TrialDetail:
     results = {result.channel: result for result in trial.results}
-    return TrialDetail(trial, tuple(_channel(results[name]) for name in in_order(results)))
+    return TrialDetail(trial, tuple(_channel(results[name], trial.room) for name in in_order(results)))
 
 
-def _channel(result: ChannelResult) -> ChannelDetail:
+def _channel(result: ChannelResult, room: Room) -> ChannelDetail:
     total = stored_measured(
         result.total_decay_per_h, result.total_decay_uncertainty_per_h, result.total_decay_degrees_of_freedom
     )
@@ -133,9 +137,18 @@ def _channel(result: ChannelResult) -> ChannelDetail:
             None,
         ),
         time_to_clear=stored_measured(result.time_to_clear_min, result.time_to_clear_uncertainty_min, None),
+        systematic=_budget(result, room),
         empty_room_trials=_trials_of(result.pool.runs if result.pool else ()),
         notes=tuple(stored_note(note) for note in result.notes),
     )
+
+
+def _budget(result: ChannelResult, room: Room) -> tuple[SystematicLine, ...]:
+    fit = stored_fit(result)
+    if fit is None:
+        return ()
+    share = room.room_volume_uncertainty_m3 / room.room_volume_m3
+    return budget_of(fit, None if result.clean_air_delivery_rate_m3_per_h is None else share)
 
 
 def _on_one_day(pool: NaturalDecayPool) -> Measured:

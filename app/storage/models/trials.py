@@ -157,6 +157,8 @@ class ChannelResult(Base):
     residual_spread: Mapped[float | None]
     lag_one_autocorrelation: Mapped[float | None]
     humidity_uncertainty_per_h: Mapped[float | None]  # part of the uncertainty; empty in results older than the column
+    background_drift_uncertainty_per_h: Mapped[float | None]  # likewise
+    warm_up_uncertainty_per_h: Mapped[float | None]  # likewise
 
     # with natural decay and room volume
     pool_id: Mapped[int | None] = mapped_column(ForeignKey("natural_decay_pools.id"))

@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 from app.compute.decay.analysis import analyse_decay, decay_curve
+from app.compute.decay.fit import why_no_decay
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
+from app.compute.signal.blocks import block_means
 from tests.studies.simulated_trial import Conditions, autocorrelated_noise, simulated_trial
 
 
@@ -220,9 +222,16 @@ def test_a_level_that_rises_again_and_again_and_ends_low_is_not_said_to_rise():
     level = 100 + 30 * (4.4 * time / 3600 % 1) - np.where(time > 3300, 3.0, 0.0)
     marks = Marks(unit_on_h=0.0, fit_start_h=0.0, fit_end_h=1.0, end_h=1.0)
     decay = analysed(time, level + 0.1 * np.random.default_rng(1).standard_normal(time.size), marks=marks)
-    assert decay.fit.decay_rate is None
-    assert "without approaching a background; a decay rate needs a falling level" in decay.fit.why_not
-    assert note_of(decay, "no_decay").severity == "unusable"
+    assert not decay.usable
+    assert "rises" not in decay.fit.why_not
+    assert note_of(decay, "poor_fit").severity == "unusable"
+
+
+def test_without_a_decay_a_level_that_ends_lower_is_not_said_to_rise():
+    blocks = block_means(np.arange(60) / 60, np.linspace(130.0, 99.0, 60), 1 / 60, 1.0)
+    why = why_no_decay(blocks, "µg/m³", 0.0, 1.0)
+    assert why.startswith("The level goes from 129 µg/m³ to 100 µg/m³")
+    assert "without approaching a background; a decay rate needs a falling level" in why
 
 
 @pytest.mark.parametrize("seed", range(12))

@@ -10,7 +10,7 @@ from app.compute.decay.result import Marks
 from app.compute.decay.trial_quality import judged
 from app.compute.decay.verdict import verdict_of
 from app.compute.wording.notes import ADVICE_WORDS, END_OR_START, Advice, Note
-from tests.studies.advice import RESULT, SCENARIOS, analysed, followed, outcome, trial_of
+from tests.studies.advice import RESULT, SCENARIOS, analysed, outcome, trial_of
 
 GOOD = Note("pm10_is_weak", "fine", "It is weak.")
 CARE = Note("saturation", "care", "It is saturated.", advice=Advice("less_smoke"))
@@ -88,18 +88,18 @@ def test_every_unusable_trial_says_why_and_what_to_do(scenario):
         assert verdict.advice
 
 
-def test_early_mixing_is_cured_by_a_later_fit_start_and_never_by_an_earlier_end():
+def test_early_mixing_moves_the_start_of_the_window_and_is_said():
     """A logger beside the smoke in a room that mixes slowly: the start falls too fast, and the part after is right."""
     scenario = SCENARIOS[0]
     for seed in range(4):
         trial, elapsed_s, readings = trial_of(scenario, seed)
-        verdict = analysed(scenario, elapsed_s, readings).verdict
-        assert verdict.status == "unusable"
-        (advice,) = verdict.advice
-        assert advice.action == "set_fit_start"
-        assert advice.value > 20
-        rate = analysed(followed(scenario, advice), elapsed_s, readings).fit.decay_rate
-        assert rate.value == pytest.approx(trial.rate_per_h, rel=0.06)
+        decay = analysed(scenario, elapsed_s, readings)
+        assert decay.verdict.status == "check"
+        assert decay.verdict.advice == (Advice("mix_first"),)
+        note = next(one for one in decay.notes if one.code == "window_moved")
+        assert note.at_min == pytest.approx(60 * (decay.fit.window_start_h - decay.unit_on_h))
+        assert f"so the fit starts at {note.at_min:.1f} min after unit on" in note.message
+        assert decay.fit.decay_rate.value == pytest.approx(trial.rate_per_h, rel=0.03)
 
 
 def test_a_weak_unit_is_said_to_be_inseparable_from_natural_decay():

@@ -18,6 +18,7 @@ ROOM = Measured(30.0, 0.5)
 CHANNEL_FIELDS = {
     "verdict",
     "unit_on_min",
+    "systematic",
     "unit",
     "start_level",
     "start_level_measured",

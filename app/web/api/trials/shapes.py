@@ -76,6 +76,14 @@ class TimeToClearShape(BaseModel):
     predicted: MeasuredShape | None
 
 
+class SystematicShape(BaseModel):
+    """A line of the systematic budget that the intervals include; 0 for what is assumed and one log cannot show."""
+
+    source: str
+    relative_uncertainty: float
+    basis: str
+
+
 class ChannelShape(FromStore):
     """Results of one channel; a missing one is null, and a note says why. Times count from unit on.
 
@@ -108,6 +116,7 @@ class ChannelShape(FromStore):
     r_squared: float | None
     window_sensitivity_per_h: float | None
     humidity_uncertainty_per_h: float | None
+    systematic: list[SystematicShape]
     empty_room_trials: list[int]
     method_version: str
     notes: list[NoteShape]
@@ -231,6 +240,10 @@ def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
             "air_changes_per_h": measured_shape(channel.air_changes),
             "time_to_clear_min": _time_to_clear(channel),
             "standard_clearing_time_min": measured_shape(channel.standard_clearing_time),
+            "systematic": [
+                SystematicShape(source=line.source, relative_uncertainty=line.relative_uncertainty, basis=line.basis)
+                for line in channel.systematic
+            ],
             "empty_room_trials": list(channel.empty_room_trials),
             "notes": [NoteShape.of_note(note) for note in channel.notes] + _why_null(channel, is_empty_room),
         },

@@ -30,6 +30,15 @@ from app.web.templating.page_context import Choice, Switch
 
 
 @dataclass(frozen=True, slots=True)
+class BudgetRow:
+    """A line of the systematic budget; share [%] "assumed" where one log cannot show it."""
+
+    source: str
+    share: str
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
 class ResultRow:
     """Results of one channel as text; None for a quantity without value or uncertainty.
 
@@ -58,6 +67,7 @@ class ResultRow:
     predicted: MeasuredText | None
     r_squared: str
     window_sensitivity: str
+    budget: Sequence[BudgetRow]
     notes: Sequence[Any]
 
 
@@ -201,8 +211,14 @@ def _result_row(detail: Any, system: UnitSystem) -> ResultRow:
         predicted=None if result.cleared else _words(detail.predicted_clear_min),
         r_squared="–" if result.r_squared is None else rounded_text(result.r_squared, 4),
         window_sensitivity=_plain(result.window_sensitivity_per_h),
+        budget=[_budget_row(line) for line in detail.systematic],
         notes=detail.notes,
     )
+
+
+def _budget_row(line: Any) -> BudgetRow:
+    percent = 100 * line.relative_uncertainty
+    return BudgetRow(line.source, f"{percent:.2g}" if percent > 0 else "assumed", line.basis)
 
 
 def _indicative(name: str) -> str:

@@ -1,7 +1,7 @@
 """How often a curve with two rates is seen, and a single exponential mistaken for one, beside the textbook F test.
 
-    python -m tests.studies.two_rates_power                # full size, on both cores, writes two_rates_power.txt
-    python -m tests.studies.two_rates_power --trials 50    # smaller; prints the table only
+    python -m tests.studies.intervals.two_rates_power               # full size, writes two_rates_power.txt
+    python -m tests.studies.intervals.two_rates_power --trials 50    # smaller; prints the table only
 
 The F test is the extra sum of squares of a second exponential over a single one (background free in both, weights
 by the level, residuals taken for independent), at the 1 % level. It is what a text book offers; the table shows
@@ -30,7 +30,7 @@ AUTOCORRELATIONS = (0.0, 0.5, 0.8, 0.95)
 RUN_H, BACKGROUND, EXCESS, RELATIVE_NOISE, STEP = 1.5, 5.0, 300.0, 0.03, 0.1
 FULL_TRIALS = 150
 SEED = 20_260_301
-RESULT = Path(__file__).parent / "tables" / "two_rates_power.txt"
+RESULT = Path(__file__).parents[1] / "tables" / "two_rates_power.txt"
 
 CURVES: dict[str, Callable[[Floats], Floats]] = {
     "one rate, 3 per h": lambda time: np.exp(-3 * time),
@@ -82,7 +82,7 @@ def main() -> None:
     parser.add_argument("--trials", type=int, default=FULL_TRIALS, help="of each line of the table")
     trials = parser.parse_args().trials
     lines = [
-        f"python -m tests.studies.two_rates_power --trials {trials}",
+        f"python -m tests.studies.intervals.two_rates_power --trials {trials}",
         "",
         f"{RUN_H:g} h, {BACKGROUND:g} + {EXCESS:g} µg/m³, noise {RELATIVE_NOISE:.0%}, {trials} trials a line; "
         "called more than one rate:",

@@ -1,0 +1,191 @@
+"""Systematic budget of a decay rate: what the scatter of the readings does not show.
+
+Each line is a standard uncertainty with its basis. The lines are independent of the noise and of each other, so the
+uncertainty of the rate is the root of the sum of squares [1]_.
+
+References
+.. [1] JCGM 100:2008, 5.1.2.
+"""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from app.compute.decay.result import DecayFit
+from app.compute.signal.autocorrelation import whitener
+from app.compute.signal.exponential_fit import ExponentialFit
+from app.compute.signal.fitting import scaled_inverse
+from app.compute.signal.noise import Floats
+from app.compute.signal.rate_table import BackgroundBounds
+from app.compute.statistics.measured import Measured, at_least_as_wide
+from app.compute.statistics.propagation import effective_degrees_of_freedom
+
+LINEARITY = 0.001  # of the rate: reading proportional to C^(1 ± 0.001)
+# Excess of the gain of a sensor that was switched on with the log, and its time constant.
+WARM_UP_SHARE = 0.03
+WARM_UP_H = 1 / 6
+NO_SOURCE = "common practice, no source"
+
+
+@dataclass(frozen=True, slots=True)
+class SystematicLine:
+    """relative_uncertainty : standard uncertainty over the rate; 0 for what is assumed and cannot be seen in one log"""
+
+    source: str
+    relative_uncertainty: float
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
+class SystematicParts:
+    """Standard uncertainties that the budget of a rate is made of [1/h].
+
+    background_drift : part of the fit's own uncertainty, because the fit has a drift of the background
+    warm_up : of the sensor
+    window : change over other windows, 0 where noise explains it
+    humidity : of a change of humidity
+    """
+
+    background_drift: float = 0.0
+    warm_up: float = 0.0
+    window: float = 0.0
+    humidity: float = 0.0
+
+
+def warm_up_uncertainty(time_h: Floats, curve: Floats, weight: Floats, rate: float, from_log_start_h: float) -> float:
+    r"""Standard uncertainty of a rate from the gain of a sensor that is still warming up [1/h].
+
+    .. math:: u = s\,\left|\left[(X^T W X)^{-1} X^T W\,h\right]_k\right|, \quad
+              h_i = C_i\,e^{-(t_0 + t_i)/\tau}
+
+    The shape h is what the excess of the gain adds to the readings; the fit of background, amplitude and rate (the
+    columns of X, without a drift) turns it into a change of the rate. s = 0.03 and τ = 10 min: common practice, no
+    source.
+
+    Parameters
+    time_h, curve, weight : from the window's start [h], fitted levels, and 1/variance of each
+    rate : [1/h];  from_log_start_h : from the log's first reading to the window's start [h]
+
+    >>> time = np.arange(0.0, 1.5, 0.01)
+    >>> curve = 300 * np.exp(-3 * time)
+    >>> round(warm_up_uncertainty(time, curve, 1 / curve**2, 3.0, 0.2), 4)
+    0.0068
+    """
+    decayed = np.exp(-np.clip(rate * time_h, -50, 700))
+    amplitude = float(curve[0] - curve[-1]) / max(float(decayed[0] - decayed[-1]), 1e-12)
+    columns = np.stack([np.ones_like(time_h), decayed, -amplitude * time_h * decayed], axis=1)
+    shape = WARM_UP_SHARE * curve * np.exp(-(from_log_start_h + time_h) / WARM_UP_H)
+    root = np.sqrt(weight)
+    moved = np.linalg.lstsq(columns * root[:, None], shape * root, rcond=None)[0]
+    return abs(float(moved[2]))
+
+
+def budget(rate_per_h: float, parts: SystematicParts, volume_share: float | None = None) -> tuple[SystematicLine, ...]:
+    """The lines of the budget of a rate, largest first, then what is assumed.
+
+    volume_share : relative uncertainty of the room volume, which the clean air delivery rate includes; None if unknown
+
+    >>> [line.source for line in budget(3.0, SystematicParts(background_drift=0.03, humidity=0.02))][:3]
+    ['background drift', 'humidity', 'linearity']
+    """
+    size = max(abs(rate_per_h), 1e-12)
+    lines = [
+        SystematicLine(
+            "background drift",
+            parts.background_drift / size,
+            "the fit has a steady drift of 12 % of the background per hour (standard deviation): hourly means of an "
+            "outdoor reference monitor change by up to 8 % in 68 % and up to 23 % in 95 % of hours",
+        ),
+        SystematicLine(
+            "linearity", LINEARITY, f"reading proportional to the level to the power 1 ± 0.001; {NO_SOURCE}"
+        ),
+        SystematicLine(
+            "sensor warm-up",
+            parts.warm_up / size,
+            f"3 % of gain at the first reading, with a time constant of 10 min; {NO_SOURCE}",
+        ),
+        SystematicLine("mixing and choice of window", parts.window / size, "the rate in six other windows of this run"),
+        SystematicLine("humidity", parts.humidity / size, "growth of wet particles between no water and most organics"),
+    ]
+    if volume_share is not None:
+        lines.append(SystematicLine("room volume", volume_share, "clean air delivery rate only; as entered"))
+    seen = sorted((line for line in lines if line.relative_uncertainty > 0), key=lambda one: -one.relative_uncertainty)
+    return (*seen, *ASSUMED)
+
+
+ASSUMED = (
+    SystematicLine("gain drift", 0.0, f"assumed none during the run; one log cannot show it; {NO_SOURCE}"),
+    SystematicLine(
+        "coincidence losses",
+        0.0,
+        f"assumed none below the detector's limit; one log cannot show them; start with less smoke; {NO_SOURCE}",
+    ),
+)
+
+
+def drift_uncertainty(time: Floats, fitted: ExponentialFit, bounds: BackgroundBounds) -> float:
+    r"""Part of the fit's uncertainty of the rate that comes from a drift of the background [1/h].
+
+    .. math:: u_d = u\,\sqrt{1 - u_0^2/u_1^2}
+
+    with u₁ the uncertainty of generalised least squares with the drift and its prior, u₀ without a drift.
+    """
+    if bounds.drift_per_h <= 0:
+        return 0.0
+    decayed = np.exp(-np.clip(fitted.rate * time, -50, 700))
+    columns = np.stack([np.ones_like(time), decayed, -fitted.amplitude * time * decayed, time], axis=1)
+    normal = columns.T @ whitener(fitted.noise, fitted.autocorrelation).times(columns)
+    if bounds.given is not None:
+        normal[0, 0] += 1 / max(bounds.given_uncertainty, 1e-12) ** 2
+    without = scaled_inverse(normal[:3, :3])[2, 2]
+    normal[3, 3] += 1 / bounds.drift_per_h**2
+    share = 1 - float(without) / max(float(scaled_inverse(normal)[2, 2]), 1e-300)
+    return fitted.uncertainty * math.sqrt(min(max(share, 0.0), 1.0))
+
+
+def with_budget(fit: DecayFit, background_drift: float, warm_up: float) -> DecayFit:
+    """The fit with the lines of the budget that its own uncertainty does not have yet."""
+    rate = fit.decay_rate
+    if rate is None:
+        return fit
+    uncertainty = math.hypot(rate.uncertainty, LINEARITY * rate.value, warm_up)
+    more = math.hypot(LINEARITY * rate.value, warm_up)
+    degrees = effective_degrees_of_freedom([(rate.uncertainty, rate.degrees_of_freedom), (more, math.inf)])
+    wider = at_least_as_wide(Measured(rate.value, uncertainty, degrees), rate)
+    turn = np.array([1.0, 1.0, uncertainty / rate.uncertainty if rate.uncertainty > 0 else 1.0])
+    covariance = np.array(fit.covariance) * np.outer(turn, turn)
+    return replace(
+        fit,
+        decay_rate=wider,
+        covariance=rows_of(covariance),
+        background_drift_uncertainty_per_h=background_drift,
+        warm_up_uncertainty_per_h=warm_up,
+    )
+
+
+def rows_of(matrix: Floats) -> tuple[tuple[float, float, float], ...]:
+    return tuple((float(row[0]), float(row[1]), float(row[2])) for row in matrix)
+
+
+def parts_of(fit: DecayFit) -> SystematicParts:
+    """Parts of the uncertainty of a fit's rate; the change over other windows is what the other parts leave."""
+    rate = fit.decay_rate
+    if rate is None:
+        return SystematicParts()
+    others = (
+        fit.statistical_uncertainty_per_h,
+        LINEARITY * rate.value,
+        fit.warm_up_uncertainty_per_h,
+        fit.humidity_uncertainty_per_h,
+    )
+    left = rate.uncertainty**2 - sum(part * part for part in others)
+    window = math.sqrt(left) if left > 1e-6 * rate.uncertainty**2 else 0.0
+    return SystematicParts(
+        fit.background_drift_uncertainty_per_h, fit.warm_up_uncertainty_per_h, window, fit.humidity_uncertainty_per_h
+    )
+
+
+def budget_of(fit: DecayFit, volume_share: float | None = None) -> tuple[SystematicLine, ...]:
+    """The budget of a fit's rate; empty without a rate. `volume_share` as in `budget`."""
+    return () if fit.decay_rate is None else budget(fit.decay_rate.value, parts_of(fit), volume_share)

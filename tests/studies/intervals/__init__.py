@@ -1,0 +1,1 @@
+"""Studies of the interval of one decay rate; begin with `rate_efficiency.py`."""
