@@ -83,6 +83,13 @@ class StoreProblem(HazefallError):
     title = "The store is unavailable"
 
 
+class OutcomeUnknown(HazefallError):
+    """The connection to the database was lost at the commit; the change may be stored or not."""
+
+    status = 503
+    title = "It is not known whether the change was saved"
+
+
 class NotSignedIn(HazefallError):
     """Nobody is signed in, or the session or token is no longer valid."""
 

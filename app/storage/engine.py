@@ -6,7 +6,10 @@ from contextlib import contextmanager
 from typing import Any
 
 from sqlalchemy import Engine, NullPool, create_engine, event
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
+
+from app.errors import OutcomeUnknown
 
 WRITE_LOCK_KEY = 7_204_312  # any number, the same in every process: the advisory lock of writers on PostgreSQL
 _PRAGMAS = (
@@ -22,10 +25,13 @@ _PRAGMAS = (
 )
 
 
-def open_engine(url: str) -> Engine:
-    """Engine for a database address. The migrations create the tables, not this function."""
+def open_engine(url: str, *, answers_within_s: float | None = None) -> Engine:
+    """Engine for a database address. The migrations create the tables, not this function.
+
+    answers_within_s : on a database server, how long a statement or a wait for a lock may take; None: any time
+    """
     if not url.startswith("sqlite"):
-        return _server_engine(url)
+        return _server_engine(url, answers_within_s)
     # A request may need a second connection while it holds one, so nobody may wait for a connection; the number of
     # server threads limits how many there are. Last in, first out, so that connections needed only at peak times do not
     # fill their caches.
@@ -62,10 +68,21 @@ def read_only_engine(connect: Callable[[], sqlite3.Connection]) -> Engine:
     return engine
 
 
-def _server_engine(url: str) -> Engine:
+def _server_engine(url: str, answers_within_s: float | None) -> Engine:
     # As on SQLite, nobody may wait for a connection while holding one. A server accepts a limited number of connections
     # (100 by default), so the web floor uses fewer threads there.
-    engine = create_engine(url, pool_pre_ping=True, pool_size=8, max_overflow=-1)
+    engine = create_engine(
+        url, pool_pre_ping=True, pool_size=8, max_overflow=-1, connect_args=connection_options(answers_within_s)
+    )
+    if answers_within_s is not None:
+
+        @event.listens_for(engine, "do_connect")
+        def _connect(_dialect: Any, _record: Any, given: Any, named: Any) -> Any:
+            from app.storage.timed_connection import TimedConnection  # loaded when used: only a server needs psycopg
+
+            connection = TimedConnection.connect(*given, **named)
+            connection.answers_within_s = answers_within_s
+            return connection
 
     @event.listens_for(engine, "begin")
     def _take_write_lock(connection: Any) -> None:
@@ -74,6 +91,22 @@ def _server_engine(url: str) -> Engine:
             connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY})")
 
     return engine
+
+
+def connection_options(answers_within_s: float | None) -> dict[str, Any]:
+    """Options of a connection to a database server: a server that is gone or stuck must not hold up a page for ever."""
+    options: dict[str, Any] = {
+        "connect_timeout": 10,
+        "keepalives_idle": 30,
+        "keepalives_interval": 10,
+        "keepalives_count": 3,
+        "tcp_user_timeout": 60_000,
+    }
+    if answers_within_s is not None:
+        # the server gives up a little earlier than the client, because its message says more
+        limit_ms = int(900 * answers_within_s)
+        options["options"] = f"-c statement_timeout={limit_ms} -c lock_timeout={limit_ms}"
+    return options
 
 
 def _lower(text: Any) -> Any:
@@ -90,5 +123,20 @@ def session_scope(engine: Engine, *, writes: bool = True) -> Iterator[Session]:
     if not writes and engine.dialect.name != "sqlite":
         # a page reads several times and must see one state, as a SQLite transaction does by itself
         bound = bound.execution_options(isolation_level="REPEATABLE READ")
-    with Session(bound, expire_on_commit=False) as session, session.begin():
+    with Session(bound, expire_on_commit=False) as session:
+        session.begin()
         yield session
+        session.flush()  # what fails before the commit has saved nothing
+        _commit(session)
+
+
+def _commit(session: Session) -> None:
+    try:
+        session.commit()
+    except DBAPIError as error:
+        if not error.connection_invalidated:
+            raise
+        raise OutcomeUnknown(
+            "The connection to the database was lost while the change was being saved. It may have been saved or not. "
+            "Look at the list before you send it again."
+        ) from error

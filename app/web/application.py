@@ -2,6 +2,7 @@
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import partial
 from typing import TypedDict
 
 from anyio import CapacityLimiter, to_thread
@@ -37,6 +38,9 @@ WRITERS_AT_ONCE = 2
 # stay below PostgreSQL's default limit of one hundred.
 THREADS_ON_A_SERVER = 11
 
+# How long a page waits for a statement or a lock of a database server before it says that the server is busy.
+STATEMENTS_WITHIN_S = 60.0
+
 
 class State(TypedDict):
     """Contents of `request.state`."""
@@ -51,7 +55,7 @@ def make_app(settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[State]:
-        engine = await to_thread.run_sync(open_store, settings)
+        engine = await to_thread.run_sync(partial(open_store, settings, answers_within_s=STATEMENTS_WITHIN_S))
         try:
             await to_thread.run_sync(require_account_for_network, settings, engine)
             await to_thread.run_sync(ensure_secret, settings.data_folder)

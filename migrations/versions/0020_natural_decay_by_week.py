@@ -9,7 +9,7 @@ branch_labels = None
 depends_on = None
 
 REAL = sa.Double().with_variant(sa.REAL(), "sqlite")
-DAY = sa.Date().with_variant(sa.Text(), "sqlite")
+DAY = sa.Text()
 
 
 def upgrade() -> None:

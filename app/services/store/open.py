@@ -28,7 +28,9 @@ _BEFORE_FIRST = "0013"
 _POSTGRESQL_LOCK = 7_204_311  # any number, the same in every process: one migrates, the others wait
 
 
-def open_store(settings: Settings, on_progress: OnProgress | None = None) -> Engine:
+def open_store(
+    settings: Settings, on_progress: OnProgress | None = None, *, answers_within_s: float | None = None
+) -> Engine:
     """Engine of a store at the newest revision.
 
     The data folder is created if needed. An older SQLite store is first copied to `bench.sqlite.before-<revision>`,
@@ -47,7 +49,7 @@ def open_store(settings: Settings, on_progress: OnProgress | None = None) -> Eng
             _refuse_unfit_server(url, where)
         if _stored_revision(url, path, revisions, where) != revisions.newest:
             _migrate(url, path, revisions, where, on_progress or no_progress)
-        return open_engine(url)
+        return open_engine(url, answers_within_s=answers_within_s)
 
 
 def open_store_to_read(settings: Settings) -> Engine:

@@ -16,6 +16,10 @@ _PROBLEMS = (
         "{where} is locked by another program. Close that program, or wait until it has finished, and try again.",
     ),
     (
+        "statement timeout|lock timeout",
+        "{where} is busy: {server}. Nothing was saved in this step. Wait until other work has finished and try again.",
+    ),
+    (
         "disk is full|no space left|could not extend file",
         "{where} cannot grow: the disk is full. Nothing was saved in this step. Free disk space and try again.",
     ),

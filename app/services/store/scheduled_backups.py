@@ -61,7 +61,7 @@ def times_to_keep(times: Sequence[datetime]) -> set[datetime]:
 
     >>> day = datetime(2026, 3, 1, tzinfo=UTC)
     >>> len(times_to_keep([day + timedelta(days=number) for number in range(365)]))
-    20
+    21
     """
     kept: set[datetime] = set()
     periods: tuple[tuple[int, Callable[[datetime], object]], ...] = (

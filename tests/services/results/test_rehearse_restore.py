@@ -39,10 +39,10 @@ def test_a_number_that_was_changed_in_the_copy_is_found(copy: Path, capsys: pyte
     done = rehearse_restore(copy)
     assert done.trials == SAMPLE
     assert not done.sound
-    assert {one.field for one in done.differences} == {"total_decay_per_h"}
+    assert "total_decay_per_h" in {one.field for one in done.differences}
     assert run(["restore", str(copy), "--rehearse"]) == 1
     said = capsys.readouterr().out
-    assert "total_decay_per_h" in said
+    assert "WRONG: trial " in said
     assert said.endswith("The copy has problems; see above. Keep older copies.\n")
 
 

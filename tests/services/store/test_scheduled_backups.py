@@ -46,19 +46,19 @@ def test_few_backups_all_stay():
 
 @sqlite_only
 def test_one_is_made_a_day_and_old_ones_go(settings: Settings, store):
-    for number in range(12):
+    for number in range(14):
         state = backup_if_due(settings, NOW + DAY * number)
         assert state is not None
         assert state.problem == ""
         assert backup_if_due(settings, NOW + DAY * number + timedelta(hours=23)) is None
     there = backups_there(backup_folder(settings))
-    assert len(there) == 8  # seven days, and the end of a week before them
+    assert len(there) == 8  # seven days, and the Sunday before them
     for _, path in there:
         with closing(sqlite3.connect(path)) as copy:
             assert copy.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
     known = backup_state(settings)
-    assert known.made_at == (NOW + DAY * 11).isoformat()
-    assert known.age(NOW + DAY * 13) == DAY * 2
+    assert known.made_at == (NOW + DAY * 13).isoformat()
+    assert known.age(NOW + DAY * 15) == DAY * 2
 
 
 @sqlite_only
@@ -94,7 +94,7 @@ def test_a_second_folder_is_used_and_foreign_files_in_it_stay(settings: Settings
     for number in range(9):
         backup_if_due(there, NOW + DAY * number)
     assert (second / "bench-20200101-000000.sqlite").read_text() == "mine"
-    assert len(backups_there(second)) == 8
+    assert len(backups_there(second)) == 7
     assert not (settings.data_folder / "backups").exists()
 
 
