@@ -62,8 +62,8 @@ def how_it_was_tested(facts: ReviewFacts) -> DraftSection:
     }[bench.clear_level_kind]
     entries = [
         ("Room", _joined([Span(_room_text(room), f"/rooms/{room.id}/edit") for room in rooms.values()])),
-        ("Smoke source", _joined(sorted({_source_text(run) for run in runs}, key=_text))),
-        ("Sensor", _joined(sorted({_logger_text(run) for run in runs}, key=_text))),
+        ("Smoke source", _joined(sorted({_source_text(run) for run in runs}, key=lambda span: span.text))),
+        ("Sensor", _joined(sorted({_logger_text(run) for run in runs}, key=lambda span: span.text))),
         ("Quantity", join_spans(channel(facts.known.lines.choices.channel).label)),
         ("Runs", join_spans(Span(f"{len(runs)}", trials_page), " with the unit: ", _trial_list(runs))),
         (
@@ -100,10 +100,6 @@ def _logger_text(run: Trial) -> Span:
         return Span("not recorded")
     words = f"{logger.name}, {logger.principle}" if logger.principle else logger.name
     return Span(words, f"/loggers/{logger.id}/edit")
-
-
-def _text(span: Span) -> str:
-    return span.text
 
 
 def _joined(spans: Sequence[Span]) -> Spans:
