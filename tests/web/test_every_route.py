@@ -28,6 +28,7 @@ ELSEWHERE = {
     "/live/{run_id}",
     "/trials/add/{token}",
     "/trials/add/{token}/figure.json",
+    "/trials/add/{token}/sound",
     "/account",
     "/enter/{token}",
     "/accounts/{account_id}",

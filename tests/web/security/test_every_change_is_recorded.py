@@ -62,6 +62,21 @@ def _add_trial(desk: Desk) -> Response:
     return desk.client.post(address, data=conditions(desk.bench))
 
 
+def _add_batch(desk: Desk) -> Response:
+    tokens = [upload(desk.client, decay_log(5.0, minutes=30, seed=n)).split("/")[3].split("?")[0] for n in (21, 22)]
+    fields: dict[str, object] = {"sent": "1", "token": tokens, "room_id": str(desk.bench.room_id)}
+    for token in tokens:
+        fields |= {f"keep_{token}": "1", f"kind_{token}": "empty room"}
+    return desk.client.post("/trials/add/batch", data=fields)
+
+
+def _power_of_upload(desk: Desk) -> Response:
+    rows = "\n".join(f"2026-03-02T10:{minute:02d}:00Z,40" for minute in range(30))
+    address = upload(desk.client, f"time,power [W]\n{rows}".encode()).split("?")[0]
+    fields = {"power_unit_id": str(desk.bench.unit_id), "power_setting": "high"}
+    return desk.client.post(f"{address}/power", data=fields)
+
+
 def _add_trial_by_api(desk: Desk) -> Response:
     b = desk.bench
     fields = {"unit_under_test_id": b.unit_id, "setting_id": b.low_setting_id, "room_id": b.room_id}
@@ -134,6 +149,8 @@ _TARIFF = {
 Act = Callable[[Desk], Response]
 ACTS: dict[str, tuple[str, Act]] = {
     "POST /trials/add/{token}": ("trial", _add_trial),
+    "POST /trials/add/batch": ("trial", _add_batch),
+    "POST /trials/add/{token}/power": ("unit under test", _power_of_upload),
     "POST /api/trials": ("trial", _add_trial_by_api),
     "PATCH /api/trials/{trial_id}": ("trial", lambda d: d.client.patch("/api/trials/1", json={"notes": "x"} | WHY)),
     "POST /api/runs/{run_id}/finish": ("live run", _end_run_by_api),
