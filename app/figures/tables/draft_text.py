@@ -18,6 +18,13 @@ def draft_markdown(draft: Draft, verdict: str = "", site: str | None = "") -> st
     for section in draft.sections:
         parts.append(f"## {escaped(section.heading)}")
         parts += [_markdown_text(words, site) for words in section.paragraphs]
+        if section.table:
+            rows = [" | ".join(_markdown_text(cell, site).replace("|", "\\|") for cell in row) for row in section.table]
+            parts.append(
+                "\n".join(f"| {row} |" for row in (rows[0], " | ".join("---" for _ in section.table[0]), *rows[1:]))
+            )
+        if section.picture[0] and site is not None:
+            parts.append(f"![{escaped(section.picture[1])}]({site}{section.picture[0]})")
         lists = [f"- **{escaped(name)}**: {_markdown_text(words, site)}" for name, words in section.facts]
         lists += [f"- {_markdown_text(point.words, site)}" for point in shown_points(section)]
         lists += [f"- {_markdown_text(words, site)}" for words in section.items]
@@ -36,6 +43,11 @@ def draft_html(draft: Draft, verdict: str = "", site: str | None = "") -> str:
     for section in draft.sections:
         parts.append(f"<h2>{escape(section.heading)}</h2>")
         parts += [f"<p>{_html_text(words, site)}</p>" for words in section.paragraphs]
+        if section.table:
+            parts.append(_html_table(section, site))
+        if section.picture[0] and site is not None:
+            address, alt = section.picture
+            parts.append(f'<figure><img src="{escape(site + address)}" alt="{escape(alt)}"></figure>')
         if section.facts:
             facts = "".join(
                 f"<dt>{escape(name)}</dt><dd>{_html_text(words, site)}</dd>" for name, words in section.facts
@@ -53,6 +65,18 @@ def draft_html(draft: Draft, verdict: str = "", site: str | None = "") -> str:
         f"<title>{escape(draft.title)}</title></head><body>\n<article>\n{body}\n"
         f"<footer><p>{escape(draft.foot)}</p></footer>\n</article>\n</body></html>\n"
     )
+
+
+def _html_table(section: DraftSection, site: str | None) -> str:
+    heads, *rows = section.table
+    head = "".join(f'<th scope="col">{_html_text(cell, site)}</th>' for cell in heads)
+    body = "".join(
+        f'<tr><th scope="row">{_html_text(row[0], site)}</th>'
+        + "".join(f"<td>{_html_text(cell, site)}</td>" for cell in row[1:])
+        + "</tr>"
+        for row in rows
+    )
+    return f"<table><caption>Each setting with its interval</caption><tr>{head}</tr>{body}</table>"
 
 
 def shown_points(section: DraftSection) -> list[DraftPoint]:

@@ -157,12 +157,7 @@ def does_it_clean(facts: ReviewFacts) -> DraftSection:
             ".",
             _rank_text(facts),
         )
-    items = [
-        join_spans(f"At “{other.row.setting}”: ", cite_trials(rate_shown(other), facts.trials(other)), ".")
-        for other in facts.known.lines.lines
-        if other.row.setting_id not in (None, line.row.setting_id) and rate_shown(other)
-    ]
-    return DraftSection("cleaning", heading, (first, *_against_others(facts)), items=tuple(items))
+    return DraftSection("cleaning", heading, (first,))
 
 
 def _time_text(line: RankedSetting, trials: tuple[int, ...]) -> Spans:
@@ -190,11 +185,13 @@ def _rank_text(facts: ReviewFacts) -> Spans:
     return join_spans(" That is ", place, " units with measurable cleaning", spread, ".")
 
 
-def _against_others(facts: ReviewFacts) -> list[Spans]:
-    found = [join_spans("Compared with other tested units, each at its highest setting:")] if facts.others else []
+def against_others(facts: ReviewFacts) -> DraftSection:
+    found: list[Spans] = []
     for lead in (STRONGER_AND_CHEAPER, STRONGER, CHEAPER_AND_ALIKE, CHEAPER_AND_WEAKER):
         found += [_other_text(facts, other, lead) for other in facts.others if lead_of(other) == lead]
-    return found
+    none = join_spans("No tested unit is clearly stronger, and none that cleans measurably is cheaper.")
+    first = join_spans("Each at its highest setting.") if found else none
+    return DraftSection("compared", "Compared with other tested units", (first, *found))
 
 
 def lead_of(other: OtherUnit) -> str:

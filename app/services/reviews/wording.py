@@ -129,7 +129,11 @@ class DraftPoint:
 
 @dataclass(frozen=True, slots=True)
 class DraftSection:
-    """One section: a heading, then paragraphs, terms with their values, points and items, in this order."""
+    """One section: a heading, then paragraphs, a table, a picture, terms with their values, points and items.
+
+    table : rows of cells, the heads first; empty for none
+    picture : address and alt text of a chart, empty for none
+    """
 
     key: str
     heading: str
@@ -137,6 +141,8 @@ class DraftSection:
     facts: tuple[tuple[str, Spans], ...] = ()
     points: tuple[DraftPoint, ...] = ()
     items: tuple[Spans, ...] = ()
+    table: tuple[tuple[Spans, ...], ...] = ()
+    picture: tuple[str, str] = ("", "")
 
     def with_linked_numbers(self, address: str, names: Sequence[str] = ()) -> "DraftSection":
         """The section with that link added to every number that has none and is not in a name."""
@@ -155,6 +161,7 @@ class DraftSection:
                 for point in self.points
             ),
             items=tuple(link_all_numbers(words, address, names) for words in self.items),
+            table=tuple(tuple(link_all_numbers(cell, address, names) for cell in row) for row in self.table),
         )
 
 

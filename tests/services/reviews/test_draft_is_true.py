@@ -45,6 +45,7 @@ def _all_words(draft: Draft) -> list[tuple[Span, ...]]:
     for section in draft.sections:
         found += [*section.paragraphs, *section.items, *(words for _, words in section.facts)]
         found += [point.words for point in section.points]
+        found += [cell for row in section.table for cell in row]
     return found
 
 
@@ -123,7 +124,7 @@ def test_an_estimated_level_is_called_estimated(drafts):
 
 def test_no_sentence_stands_twice_in_a_draft(drafts):
     for _, draft in drafts:
-        sentences = [plain(words) for words in _all_words(draft) if len(plain(words)) > 40]
+        sentences = [plain(words) for words in _all_words(draft) if plain(words).endswith(".") and len(words) > 1]
         assert len(sentences) == len(set(sentences))
         assert _text(draft).count("Anyone who only wants the most clean air for the money") <= 1
 
@@ -153,3 +154,33 @@ def test_no_larger_room_is_promised_than_was_measured(drafts):
         assert int(largest.group(1)) <= area
         assert int(largest.group(1)) == pytest.approx(math.floor(area), abs=1)
     assert found > 10
+
+
+def test_a_draft_begins_with_its_finding_and_ends_with_the_method(drafts):
+    for facts, draft in drafts:
+        keys = [section.key for section in draft.sections]
+        assert keys[:2] == ["cleaning", "results"]
+        assert keys[-1] == "method"
+        assert draft.title.startswith(facts.name)
+        if facts.highest is not None and facts.highest.has_rate:
+            rate = facts.highest.row.clean_air_delivery_rate_m3_per_h
+            shown = float(re.search(r"delivers ([\d.\u202f]+)", draft.title).group(1).replace("\u202f", ""))
+            assert shown == pytest.approx(rate, rel=0.06)
+        else:
+            assert "delivers" not in draft.title
+
+
+def test_the_table_has_the_results_of_every_setting(drafts):
+    """Each cell is the number that the ranking line of that setting holds; a bound is never shown as a value."""
+    for facts, draft in drafts:
+        table = next(section.table for section in draft.sections if section.key == "results")
+        lines = [line for line in facts.known.lines.lines if line.row.setting_id is not None]
+        assert len(table) == (len(lines) + 1 if lines else 0)
+        for line, row in zip(lines, table[1:], strict=True):
+            rate, time, own = plain(row[1]), plain(row[2]), line.row.clean_air_delivery_rate_m3_per_h
+            assert (time == "–") == (not line.has_rate or line.row.standard_clearing_time_min is None)
+            if line.has_rate:
+                assert float(rate.split("\u00a0")[0]) == pytest.approx(own, rel=0.06)
+                assert ("estimated" in time) == (line.time_lies_beyond_min is not None)
+            elif rate != "–":
+                assert rate.startswith("at most")

@@ -54,7 +54,7 @@ def test_numbers_on_cleaning_lead_to_their_trials(client: TestClient):
 def test_every_number_leads_to_a_page_that_answers(client: TestClient, unit_id: int):
     draft = (
         client.get(f"/units/{unit_id}/draft")
-        .text.split('id="what_it_is">')[1]
+        .text.split('id="cleaning">')[1]
         .split('<section aria-labelledby="verdict-heading"')[0]
     )
     shown = re.sub(r"<details.*?</details>|<form.*?</form>|<p class=\"quiet\">Rule:.*?</p>", "", draft, flags=re.DOTALL)
