@@ -36,13 +36,13 @@ COVERAGE = DecayCoverage(
 EARLY_STOP_STUDY = EarlyStop(
     trials=500,
     half_width_percent=5.0,
-    stopped=414,
-    stopped_percent=96.4,
-    median_min=21,
+    stopped=431,
+    stopped_percent=98.6,
+    median_min=27,
     fixed_min=60.0,
-    fixed_percent=98.6,
+    fixed_percent=98.2,
     ahead_min=10,
-    ahead=(0.51, 1.53),
+    ahead=(0.53, 1.11),
 )
 
 POWER = TwoRatesPower(

@@ -23,6 +23,7 @@ ASKED = {
 }
 # what needs an upload that waits, a live run, or accounts: tests of its own look at these
 ELSEWHERE = {
+    "/api/editions/{number}",
     "/api/runs/{run_id}",
     "/api/runs/{run_id}/stream",
     "/live/{run_id}",
