@@ -5,9 +5,11 @@ import math
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from app.compute.cost_and_energy.meter import display_step_w, of_meter_w
 from app.compute.cost_and_energy.power_result import LogPower
 from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
+from app.compute.wording.numbers import UNCERTAIN_SHARE
 
 # A plug-in meter's resolution is coarse at low load. Common practice, no source.
 LOW_LOAD_W = 5.0
@@ -23,16 +25,16 @@ def power_of_spot_readings(readings_w: ArrayLike, meter_uncertainty_w: float) ->
 
     Parameters
         readings_w : one reading or more [W]
-        meter_uncertainty_w : u_m, standard uncertainty of the meter; common to all readings, so repeats do not
-            make it smaller [W]
+        meter_uncertainty_w : stated standard uncertainty of the meter, zero where it was not stated; with the display
+            step it gives u_m (`of_meter_w`), common to all readings, so repeats do not make it smaller [W]
     Returns  mean with its uncertainty; degrees of freedom by Welch and Satterthwaite [1]_ [W]
     Raises   ValueError without readings, for one that is not a number or below zero, or a negative uncertainty
-    Notes    With one reading, only the meter's uncertainty is included.
+    Notes    With one reading, only the meter's part is included.
 
     References
     .. [1] JCGM 100:2008, 4.2.3, 5.1.2 and G.4.1.
     >>> power_of_spot_readings([50.0, 52.0, 51.0], 0.5)
-    Measured(value=51.0, uncertainty=0.763...)
+    Measured(value=51.0, uncertainty=0.816...)
     """
     values = np.asarray(readings_w, dtype=float)
     if values.size == 0 or not bool(np.all(np.isfinite(values) & (values >= 0))):
@@ -41,10 +43,11 @@ def power_of_spot_readings(readings_w: ArrayLike, meter_uncertainty_w: float) ->
         )
     if not meter_uncertainty_w >= 0:
         raise ValueError(f"The meter's uncertainty is {meter_uncertainty_w:g} W; it must be zero or above.")
+    of_meter = of_meter_w(float(values.mean()), meter_uncertainty_w, display_step_w(values.tolist()))
     if values.size == 1:
-        return Measured(float(values[0]), meter_uncertainty_w)
+        return Measured(float(values[0]), of_meter)
     of_mean = float(values.std(ddof=1) / math.sqrt(values.size))
-    both = math.hypot(of_mean, meter_uncertainty_w)
+    both = math.hypot(of_mean, of_meter)
     degrees_of_freedom = (values.size - 1) * (both / of_mean) ** 4 if of_mean > 0 else math.inf
     return Measured(float(values.mean()), both, degrees_of_freedom)
 
@@ -56,7 +59,7 @@ def power_of_log(elapsed_s: ArrayLike, power_w: ArrayLike, meter_uncertainty_w: 
 
     Parameters
         elapsed_s, power_w : readings in any order [s], [W]; not-a-number is left out; readings of one time are averaged
-        meter_uncertainty_w : standard uncertainty of the meter where known [W]
+        meter_uncertainty_w : standard uncertainty of the meter; zero: not stated, an assumed class is used [W]
     Returns  mean power with its uncertainty from three independent parts: the spread of the means of ten blocks of
         time, the meter's step (a rectangle as wide as the step [1]_), and the meter; highest power and cautions
     Raises   ValueError for fewer than two different times, or a power below zero
@@ -80,15 +83,14 @@ def power_of_log(elapsed_s: ArrayLike, power_w: ArrayLike, meter_uncertainty_w: 
     mean = float(np.trapezoid(powers, times)) / duration
     step = _step(np.asarray(power_w, dtype=float))
     of_blocks, blocks = _block_spread(times, powers)
-    of_step = step / math.sqrt(12.0)
-    both = math.hypot(of_blocks, of_step, meter_uncertainty_w)
+    both = math.hypot(of_blocks, of_meter_w(mean, meter_uncertainty_w, step))
     degrees_of_freedom = (blocks - 1) * (both / of_blocks) ** 4 if of_blocks > 0 else math.inf
     return LogPower(
         mean_power=Measured(mean, both, degrees_of_freedom),
         duration_h=duration / 3600,
         readings=int(times.size),
         highest_w=float(powers.max()),
-        notes=_cautions(times, mean, step),
+        notes=_cautions(times, powers, Measured(mean, both), step),
     )
 
 
@@ -103,9 +105,14 @@ def _in_order(
 
 
 def _step(powers: NDArray[np.float64]) -> float:
-    """Smallest difference between two recorded values: the meter's display step; zero where only one value occurs."""
-    levels = np.unique(powers[np.isfinite(powers)])
-    return float(np.diff(levels).min()) if levels.size > 1 else 0.0
+    """Smallest difference between two recorded values: the meter's display step; from their decimals where values
+    hardly repeat or only one occurs.
+    """
+    recorded = powers[np.isfinite(powers)]
+    levels = np.unique(recorded)
+    if levels.size > 1 and recorded.size > 2 * levels.size:
+        return float(np.diff(levels).min())
+    return display_step_w(levels.tolist())
 
 
 def _block_spread(times: NDArray[np.float64], powers: NDArray[np.float64]) -> tuple[float, int]:
@@ -119,8 +126,23 @@ def _block_spread(times: NDArray[np.float64], powers: NDArray[np.float64]) -> tu
     return float(means.std(ddof=1) / math.sqrt(_BLOCKS)), _BLOCKS
 
 
-def _cautions(times: NDArray[np.float64], mean: float, step: float) -> tuple[Note, ...]:
-    notes = []
+def _cautions(
+    times: NDArray[np.float64], powers: NDArray[np.float64], found: Measured, step: float
+) -> tuple[Note, ...]:
+    mean, notes = found.value, []
+    if found.uncertainty > UNCERTAIN_SHARE * mean:
+        notes.append(
+            Note(
+                "power_varies",
+                "care",
+                f"The {times.size} readings run from {powers.min():.1f} to {powers.max():.1f} W, so the mean of "
+                f"{mean:.1f} W is uncertain by {100 * found.uncertainty / mean:.0f} %. Log longer at one setting, "
+                "without switching it on or off.",
+                found.uncertainty,
+                UNCERTAIN_SHARE * mean,
+                "W",
+            )
+        )
     if mean < LOW_LOAD_W:
         notes.append(
             Note(

@@ -75,20 +75,29 @@ def combine_times_to_clear(
             raise ValueError("A time to clear has neither a value nor the end of its run; one of them is needed.")
         bounds.append(bound)
     censored = sum(not time.reached for time in times)
+    few = len(times) < FEWEST_FOR_SURVIVAL_CURVE
+    if few and not censored:
+        return _of_model(times, bounds, spread_of_times(spread, times[-1].clear_level, start_level))
     curve = survival_curve(bounds, [time.reached for time in times])
     if curve.median is None:
         return ClearingOfRepeats(len(times), censored, None, None, None, float(np.median(bounds)))
-    of_curve = _bounded(curve) if len(times) >= FEWEST_FOR_SURVIVAL_CURVE else None
+    of_curve = None if few else _bounded(curve)
     if of_curve is not None and len(times) >= FEWEST_FOR_IT_ALONE:
         return ClearingOfRepeats(len(times), censored, curve.median, *of_curve, None, KAPLAN_MEIER)
-    of_times = spread_of_times(spread, times[-1].clear_level, start_level)
-    median, low, high = median_of_times(_repeated(times, bounds), of_times)
-    if of_curve is not None:
-        low, high = min(low, of_curve[0]), max(high, of_curve[1])
-        return ClearingOfRepeats(len(times), censored, curve.median, low, high, None, KAPLAN_MEIER)
+    of_model = _of_model(times, bounds, spread_of_times(spread, times[-1].clear_level, start_level))
+    low, high = of_model.low_95_min, of_model.high_95_min
+    if of_curve is None or low is None or high is None:
+        return of_model
+    low, high = min(low, of_curve[0]), max(high, of_curve[1])
+    return ClearingOfRepeats(len(times), censored, curve.median, low, high, None, KAPLAN_MEIER)
+
+
+def _of_model(times: Sequence[TimeToClear], bounds: Sequence[float], spread: Repeatability) -> ClearingOfRepeats:
+    """Median and interval of log-normal times; one time is its own median."""
+    median, low, high = median_of_times(_repeated(times, bounds), spread)
     if len(times) == 1:
         median = bounds[0]
-    return ClearingOfRepeats(len(times), censored, median, low, high, None, LOG_NORMAL)
+    return ClearingOfRepeats(len(times), sum(not time.reached for time in times), median, low, high, None, LOG_NORMAL)
 
 
 def _bounded(curve: SurvivalCurve) -> tuple[float, float] | None:

@@ -17,8 +17,11 @@ FEWEST_DEGREES_OF_FREEDOM = 5.0
 
 # Steps of a stored figure: one more trial on a large bench then seldom changes it.
 _STEP = math.log(1.02)
-# Relative spreads at which the likelihood is evaluated: 0.05 % to 150 %.
-_SPREADS = np.geomspace(5e-4, 1.5, 97)
+# Relative spreads considered, and the points of a grid that is narrowed to where their density counts: a large bench
+# knows its spread to less than a percent of it.
+_LEAST, _MOST = 5e-4, 1.5
+_POINTS = (33, 33, 49)
+_NEGLIGIBLE = 1e-9  # of the largest density
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +158,7 @@ def pooled_repeatability(
     if not repeated:
         return assumed
     repeated.sort(key=lambda group: (group[0].tolist(), group[1].tolist()))
-    mean, degrees = _moments(restricted_log_likelihood(repeated, _SPREADS), assumed)
+    mean, degrees = _moments(repeated, assumed)
     trials = sum(values.size for values, _ in repeated)
     updated = f"{trials} trials in {len(repeated)} {'group' if len(repeated) == 1 else 'groups'}"
     known = Repeatability(math.sqrt(mean), degrees, len(repeated), trials, "")
@@ -188,14 +191,20 @@ def restricted_log_likelihood(groups: Sequence[tuple[Floats, Floats]], spreads: 
     return found
 
 
-def _moments(log_likelihood: Floats, assumed: Repeatability) -> tuple[float, float]:
+def _moments(groups: Sequence[tuple[Floats, Floats]], assumed: Repeatability) -> tuple[float, float]:
     """Mean of the squared spread, and the degrees of freedom that give its variance, after the update."""
     degrees = assumed.degrees_of_freedom
     scale = UncertainVariance(assumed.relative_sd**2, degrees).scale
-    log_density = log_likelihood - degrees * np.log(_SPREADS) - degrees * scale / (2 * _SPREADS**2)
-    weights = np.exp(log_density - log_density.max())
+    low, high = _LEAST, _MOST
+    for points in _POINTS:
+        spreads = np.geomspace(low, high, points)
+        log_density = restricted_log_likelihood(groups, spreads)
+        log_density -= degrees * np.log(spreads) + degrees * scale / (2 * spreads**2)
+        weights = np.exp(log_density - log_density.max())
+        counting = np.flatnonzero(weights > _NEGLIGIBLE)
+        low, high = float(spreads[max(counting[0] - 1, 0)]), float(spreads[min(counting[-1] + 1, points - 1)])
     weights /= weights.sum()
-    squares = _SPREADS**2
+    squares = spreads**2
     mean = float(weights @ squares)
     variance = float(weights @ (squares - mean) ** 2)
     return mean, max(FEWEST_DEGREES_OF_FREEDOM, 4 + 2 * mean**2 / variance)

@@ -8,6 +8,10 @@ from app.compute.wording.rounding import decimals_for, decimals_from_size, round
 
 DASH = "–"
 
+# A number whose standard uncertainty is a larger share of it is never shown without its interval. Common practice, no
+# source.
+UNCERTAIN_SHARE = 0.3
+
 
 @dataclass(frozen=True, slots=True)
 class MeasuredText:
@@ -51,6 +55,31 @@ def measured_text(
         low=DASH if low_95 is None else rounded_text(low_95, decimals),
         high=DASH if high_95 is None else rounded_text(high_95, decimals),
     )
+
+
+def is_uncertain(value: float, uncertainty: float | None) -> bool:
+    """Whether a number may not be shown without its interval.
+
+    >>> is_uncertain(9.6, 9.6), is_uncertain(11.5, 0.13), is_uncertain(0.0, 0.03)
+    (True, False, True)
+    """
+    return uncertainty is not None and uncertainty > UNCERTAIN_SHARE * abs(value)
+
+
+def doubtful_text(value: float, uncertainty: float | None, unit_symbol: str, *, decimals: int | None = None) -> str:
+    r"""A quantity that cannot be below zero, with its 95 % interval where it is uncertain.
+
+    decimals : of a number that is not uncertain; as its uncertainty supports by default
+
+    >>> doubtful_text(9.6, 9.6, "W"), doubtful_text(11.5, 0.136, "W"), doubtful_text(0.3, 0.2, "W")
+    ('10\xa0W (0 to 28)', '11.50\xa0W', '0.30\xa0W (0.00 to 0.69)')
+    """
+    if not is_uncertain(value, uncertainty):
+        shown = measured_text(value, uncertainty).value if decimals is None else rounded_text(value, decimals)
+        return f"{shown}\u00a0{unit_symbol}"
+    reach = 1.96 * (uncertainty or 0.0)
+    words = measured_text(value, uncertainty, max(0.0, value - reach), value + reach)
+    return f"{words.value}\u00a0{unit_symbol} ({words.interval})"
 
 
 def level_text(level: float, unit: str) -> str:

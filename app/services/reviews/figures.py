@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
-from app.compute.wording.numbers import at_most, measured_text, money, money_between
+from app.compute.wording.numbers import at_most, doubtful_text, measured_text, money, money_between
 from app.compute.wording.rounding import rounded_text
 from app.services.ranking.rows import read_ranking_table
 from app.services.ranking.table import RankedSetting
@@ -147,7 +147,7 @@ def sound_shown(line: RankedSetting) -> str:
 
 def power_shown(line: RankedSetting) -> str:
     row = line.row
-    return "" if row.power_w is None else f"{measured_text(row.power_w, row.power_uncertainty_w).value}\u00a0W"
+    return "" if row.power_w is None else doubtful_text(row.power_w, row.power_uncertainty_w, "W")
 
 
 def cost_shown(line: RankedSetting) -> str:

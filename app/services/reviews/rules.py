@@ -4,10 +4,11 @@ A rule applies only where the data support it, and calls no unit "the best": it 
 Thresholds are in `thresholds.py`, and shown on the page beside each point.
 """
 
+import math
 from collections.abc import Callable
 
 from app.compute.cost_and_energy.running_cost import RunningCost
-from app.compute.wording.numbers import counted, measured_text, money, money_between, not_within
+from app.compute.wording.numbers import counted, doubtful_text, money, money_between, not_within
 from app.compute.wording.rounding import rounded_text
 from app.services.measurements.sound_levels import SettingLevel
 from app.services.ranking.table import RankedSetting
@@ -89,8 +90,9 @@ def _efficiency(facts: ReviewFacts) -> DraftPoint | None:
     place, line = place_of(facts, _per_watt, BY_POWER, larger_is_better=True), facts.highest
     if place is None or line is None or not (place.in_first_share or place.in_last_share):
         return None
-    per_watt = _share_text(_per_watt(line) or 0.0, line)
-    figure = cite_trials(f"{per_watt}\u00a0m³/h per watt", facts.trials(line))
+    of_power = (line.row.power_uncertainty_w or 0.0) / (line.row.power_w or 1.0)
+    per_watt = _share_text(_per_watt(line) or 0.0, line, "m³/h per watt", of_power)
+    figure = cite_trials(per_watt, facts.trials(line))
     power = Span(power_shown(line), facts.page("power"))
     good = place.in_first_share
     lead = "It uses little power for its clean air: " if good else "It uses a lot of power for its clean air: "
@@ -98,10 +100,13 @@ def _efficiency(facts: ReviewFacts) -> DraftPoint | None:
     return _point("efficiency", STRENGTH if good else WEAKNESS, words, place)
 
 
-def _share_text(value: float, line: RankedSetting) -> str:
-    """A value that scales with the rate, rounded to the rate's relative uncertainty."""
+def _share_text(value: float, line: RankedSetting, unit_symbol: str, of_other: float = 0.0) -> str:
+    """A value that scales with the rate, rounded to its relative uncertainty and that of the other quantity in it;
+    with its interval where that is large.
+    """
     rate, uncertainty = _rate(line), line.row.clean_air_delivery_rate_uncertainty
-    return measured_text(value, value * uncertainty / rate if rate and uncertainty else None).value
+    relative = math.hypot(uncertainty / rate, of_other) if rate and uncertainty else None
+    return doubtful_text(value, None if relative is None else value * relative, unit_symbol)
 
 
 def level_of_line(line: RankedSetting) -> float | None:
@@ -184,7 +189,7 @@ def _price_of_air(facts: ReviewFacts) -> DraftPoint | None:
         return None
     good = place.in_first_share
     lead = "Its price is low for its clean air: " if good else "Its price is high for its clean air: "
-    per_rate = f"{_share_text(per_100(line) or 0.0, line)}\u00a0{facts.currency} per 100\u00a0m³/h"
+    per_rate = f"{_share_text(per_100(line) or 0.0, line, facts.currency)} per 100\u00a0m³/h"
     figure = cite_trials(per_rate, facts.trials(line))
     price = Span(money(line.row.price or 0.0, facts.currency), facts.page("edit"))
     words = join_spans(lead, figure, ", price ", price, ", ", place.span, ".")
@@ -219,7 +224,8 @@ def _standby(facts: ReviewFacts) -> DraftPoint | None:
     standby = next((power for power in facts.known.powers if power.setting is None), None)
     if standby is None or standby.power is None or standby.power.low_95 <= STANDBY_W:
         return None
-    watts = Span(f"{rounded_text(standby.power.value, 1)}\u00a0W", facts.page("power"))
+    shown = doubtful_text(standby.power.value, standby.power.uncertainty, "W", decimals=1)
+    watts = Span(shown, facts.page("power"))
     words = join_spans("It draws power while off: ", watts, " in standby.")
     return _point("standby", WEAKNESS, words)
 

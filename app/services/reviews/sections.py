@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from app.compute.method import METHOD_NAME, METHOD_VERSION
-from app.compute.wording.numbers import counted, listed, money, money_between
+from app.compute.wording.numbers import counted, doubtful_text, listed, money, money_between
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.measurements.claims import CheckedClaim
@@ -232,7 +232,8 @@ def how_much_power(facts: ReviewFacts) -> DraftSection:
     ]
     standby = next((power for power in facts.known.powers if power.setting is None), None)
     if standby is not None and standby.power is not None:
-        watts = Span(f"{rounded_text(standby.power.value, 1)}\u00a0W", facts.page("power"))
+        text = doubtful_text(standby.power.value, standby.power.uncertainty, "W", decimals=1)
+        watts = Span(text, facts.page("power"))
         items.append(join_spans("Standby: ", watts, "."))
     empty = () if items else (join_spans("Not measured yet."),)
     return DraftSection("power", "How much power does it draw?", empty, items=tuple(items))
@@ -287,10 +288,7 @@ def what_is_claimed(facts: ReviewFacts) -> DraftSection:
     ratings = facts.page("ratings")
     items = [_claim_text(facts, entry) for entry in facts.known.claims]
     items += [
-        join_spans(
-            f"Certified for {entry.rating.aerosol}: ",
-            link_numbers(entry.comparison.sentence, ratings),
-        )
+        join_spans(f"Certified for {entry.rating.aerosol}: ", link_numbers(entry.comparison.sentence, ratings))
         for entry in facts.known.ratings
     ]
     empty = () if items else (join_spans("No claims or ratings recorded."),)

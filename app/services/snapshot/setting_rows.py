@@ -22,6 +22,7 @@ from sqlalchemy import (
     type_coerce,
 )
 
+from app.compute.cost_and_energy.meter import ASSUMED_METER_SHARE, STEPS_W, WHOLE_FROM_W
 from app.services.snapshot.choices import RankingChoices
 from app.services.snapshot.highest_setting import highest_setting_id
 from app.storage.models.bench_measurements import PowerMeasurement
@@ -108,8 +109,18 @@ def _power_variance(of_setting: ColumnElement[bool]) -> ColumnElement[float | No
     """
     watts, readings = PowerMeasurement.power_w, func.count()
     of_repeats = (func.avg(watts * watts) - func.avg(watts) * func.avg(watts)) / (readings - 1.0)
-    of_meter = func.avg(PowerMeasurement.uncertainty_w)
-    return _of_power(of_meter * of_meter + case((readings > 1, of_repeats), else_=0.0), of_setting)
+    stated = func.avg(PowerMeasurement.uncertainty_w)
+    of_class = case((stated > 0, stated), else_=ASSUMED_METER_SHARE * func.avg(watts))
+    ones, tenths, hundredths = STEPS_W
+    step = func.min(
+        case(
+            (and_(func.abs(watts - func.round(watts)) == 0, watts >= WHOLE_FROM_W), ones),
+            (func.abs(10 * watts - func.round(10 * watts)) < 1e-6, tenths),
+            else_=hundredths,
+        )
+    )
+    of_meter = of_class * of_class + step * step / 12.0
+    return _of_power(of_meter + case((readings > 1, of_repeats), else_=0.0), of_setting)
 
 
 def _of_power(expression: ColumnElement[float], of_setting: ColumnElement[bool]) -> ColumnElement[float | None]:

@@ -4,7 +4,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from app.compute.statistics.spread_sources import ASSUMED, BENCH, OWN_AND_ASSUMED
-from app.compute.wording.numbers import MeasuredText, amount_text, at_most, listed, measured_text, money, not_within
+from app.compute.wording.numbers import (
+    MeasuredText,
+    amount_text,
+    at_most,
+    is_uncertain,
+    listed,
+    measured_text,
+    money,
+    not_within,
+)
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.ranking.table import RankedSetting
@@ -213,8 +222,9 @@ def _sound_cell(line: RankedSetting, _: Scales) -> Cell:
 def _power_cell(line: RankedSetting, _: Scales) -> Cell:
     if line.row.power_w is None:
         return Cell("missing", reason="The power of this setting was not measured.")
-    words = measured_text(line.row.power_w, line.row.power_uncertainty_w)
-    return Cell("value", words.value, f"± {words.uncertainty}")
+    power, uncertainty = line.row.power_w, line.row.power_uncertainty_w or 0.0
+    words = measured_text(power, uncertainty, max(0.0, power - 1.96 * uncertainty), power + 1.96 * uncertainty)
+    return Cell("value", words.value, words.interval if is_uncertain(power, uncertainty) else f"± {words.uncertainty}")
 
 
 def _price_cell(line: RankedSetting, scales: Scales) -> Cell:

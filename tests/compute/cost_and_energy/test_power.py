@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from app.compute.cost_and_energy.power import power_of_log, power_of_spot_readings
+from app.compute.wording.numbers import doubtful_text
 
 
 def test_repeats_do_not_make_the_meter_better():
@@ -12,13 +13,41 @@ def test_repeats_do_not_make_the_meter_better():
     assert found.uncertainty == pytest.approx(1.0, rel=0.001)
 
 
-def test_one_reading_has_the_uncertainty_of_the_meter():
-    found = power_of_spot_readings([50.0], 0.7)
-    assert (found.value, found.uncertainty, found.degrees_of_freedom) == (50.0, 0.7, math.inf)
+def test_one_reading_has_the_uncertainty_of_the_meter_and_its_display():
+    """JCGM 100:2008, 4.3.7: half a step either way, a rectangle."""
+    found = power_of_spot_readings([50.4], 0.7)
+    assert found.uncertainty == pytest.approx(math.hypot(0.7, 0.1 / math.sqrt(12)))
+    assert (found.value, found.degrees_of_freedom) == (50.4, math.inf)
 
 
-def test_degrees_of_freedom_follow_the_repeats_when_the_meter_is_perfect():
-    assert power_of_spot_readings([50.0, 51.0, 52.0], 0.0).degrees_of_freedom == pytest.approx(2.0)
+def test_a_meter_without_a_stated_uncertainty_is_not_perfect():
+    """11.5 ± 0.0 W: two per cent either way, a rectangle, and the display of tenths."""
+    found = power_of_spot_readings([11.5], 0.0)
+    assert found.uncertainty == pytest.approx(math.hypot(0.02 * 11.5 / math.sqrt(3), 0.1 / math.sqrt(12)))
+    assert doubtful_text(found.value, found.uncertainty, "W") == "11.50\u00a0W"
+
+
+def test_a_log_at_one_value_without_a_stated_uncertainty_is_not_perfect():
+    found = power_of_log(np.arange(600.0), np.full(600, 11.5)).mean_power
+    assert found.uncertainty == power_of_spot_readings([11.5], 0.0).uncertainty
+
+
+def test_a_log_of_two_readings_far_apart_says_that_its_mean_is_uncertain():
+    """0 and 19.2 W: a mean of 9.6 W, and a standard error of as much."""
+    found = power_of_log([0, 60], [0.0, 19.2])
+    assert found.mean_power.value == pytest.approx(9.6)
+    assert found.mean_power.uncertainty == pytest.approx(9.6, rel=0.001)
+    note = next(note for note in found.notes if note.code == "power_varies")
+    assert note.message == (
+        "The 2 readings run from 0.0 to 19.2 W, so the mean of 9.6 W is uncertain by 100 %. Log longer at one setting, "
+        "without switching it on or off."
+    )
+    assert doubtful_text(9.6, found.mean_power.uncertainty, "W") == "10\u00a0W (0 to 28)"
+    assert "coarse_meter" not in {note.code for note in found.notes}
+
+
+def test_degrees_of_freedom_follow_the_repeats_where_the_meter_is_good():
+    assert power_of_spot_readings([50.0, 51.0, 52.01], 0.001).degrees_of_freedom == pytest.approx(2.0, rel=0.01)
 
 
 @pytest.mark.parametrize("readings", [[], [math.nan], [-1.0, 3.0]])
@@ -49,7 +78,7 @@ def test_order_and_repeated_times_do_not_matter():
 def test_a_constant_power_is_known_to_the_meter():
     log = power_of_log(np.arange(600.0), np.full(600, 42.0), meter_uncertainty_w=0.4)
     assert log.mean_power.value == pytest.approx(42.0)
-    assert log.mean_power.uncertainty == pytest.approx(0.4)
+    assert log.mean_power.uncertainty == pytest.approx(math.hypot(0.4, 1 / math.sqrt(12)))
     assert log.notes == ()
 
 

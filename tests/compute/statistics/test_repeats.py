@@ -149,6 +149,18 @@ def test_with_many_repeats_the_assumption_counts_little():
     assert not spread.mostly_assumed
 
 
+def test_a_bench_of_thousands_of_trials_knows_its_spread_closely_and_no_better():
+    """About 9,000 degrees of freedom, less what the fits hide; by hand from the variance of a variance."""
+    random = np.random.default_rng(12)
+    groups = [
+        [Measured(float(5 * (1 + 0.04 * a + 0.01 * b)), 0.05, 60.0) for a, b in random.normal(size=(4, 2))]
+        for _ in range(3_000)
+    ]
+    spread = pooled_repeatability(groups)
+    assert spread.relative_sd == pytest.approx(0.04, rel=0.03)
+    assert spread.degrees_of_freedom == pytest.approx(9_000 * (0.04**2 / (0.04**2 + 0.01**2)) ** 2, rel=0.05)
+
+
 def test_the_restricted_likelihood_has_its_maximum_where_statsmodels_has_its_estimate():
     """statsmodels 0.14, OLS with one mean for each group: `scale` is the restricted estimate of the variance."""
     random = np.random.default_rng(5)

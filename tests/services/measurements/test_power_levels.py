@@ -35,7 +35,7 @@ def test_repeats_are_averaged_and_standby_stands_last(session, small_bench):
     low, high, standby = power_levels_of_unit(session, small_bench.unit_id)
     assert (low.power, low.name) == (None, "low")
     assert high.power.value == 51.0
-    assert high.power.uncertainty == pytest.approx((1.0**2 + 0.5**2) ** 0.5)
+    assert high.power.uncertainty == pytest.approx((1.0**2 + 0.5**2 + 1.0**2 / 12) ** 0.5)  # a display of whole watts
     assert (standby.name, standby.power.value) == ("standby", 0.4)
 
 
@@ -126,4 +126,16 @@ def test_repeats_that_disagree_are_as_uncertain_in_the_ranking_as_on_the_units_p
     )
     assert own.uncertainty == pytest.approx(11.85, abs=0.005)
     assert (row.power_w, row.power_uncertainty_w) == (pytest.approx(38.45), pytest.approx(own.uncertainty))
-    assert (row.standby_power_w, row.standby_power_uncertainty_w) == (0.5, pytest.approx(0.05))
+    assert (row.standby_power_w, row.standby_power_uncertainty_w) == (0.5, pytest.approx((0.05**2 + 0.01 / 12) ** 0.5))
+
+
+@pytest.mark.parametrize("stated", [0.0, 0.4])
+@pytest.mark.parametrize("readings", [(11.5,), (40.0,), (0.0,), (5.0, 5.2), (40.0, 41.25), (12.0, 13.0)])
+def test_the_ranking_counts_meter_and_display_as_the_units_page_does(session, small_bench, readings, stated):
+    for watts in readings:
+        add_power(session, small_bench.unit_id, small_bench.high_setting_id, watts, uncertainty_w=stated)
+    own = next(p.power for p in power_levels_of_unit(session, small_bench.unit_id) if p.power is not None)
+    lines = rank_units(current_snapshot(session)).lines
+    row = next(line.row for line in lines if line.row.setting_id == small_bench.high_setting_id)
+    assert row.power_uncertainty_w == pytest.approx(own.uncertainty)
+    assert row.power_uncertainty_w > 0

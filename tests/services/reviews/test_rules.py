@@ -1,5 +1,6 @@
 """Strengths and weaknesses: a rule speaks where its threshold is met, and is silent elsewhere."""
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -98,6 +99,20 @@ def test_power_while_off_is_told_above_its_threshold(session: Session, bench: Re
     add_power(session, bench.units["Ivy"], None, 1.1, 0.1)  # its interval reaches below 1 W
     assert "4.0\u00a0W in standby" in points(session, bench, "Fir")["standby"].text
     assert "standby" not in points(session, bench, "Ivy")
+
+
+def test_a_figure_uncertain_by_more_than_thirty_percent_is_told_with_its_interval(
+    session: Session, bench: ReviewedBench
+):
+    """One reading known to half of itself beside the meter's: the efficiency no longer stands alone."""
+    sure = points(session, bench, "Fir")["efficiency"].text
+    assert "(" not in sure
+    add_power(session, bench.units["Fir"], bench.settings["Fir"], 10.4, 12.0)
+    text = points(session, bench, "Fir")["efficiency"].text
+    assert re.search(r"m³/h per watt \([\d.]+ to [\d.]+\) at \d+\u00a0W \(\d+ to \d+\)", text), text
+    add_power(session, bench.units["Fir"], None, 4.0, 1.3)
+    standby = points(session, bench, "Fir")["standby"].text
+    assert "4.0\u00a0W (1.5 to 6.5) in standby" in standby
 
 
 def test_claims_that_hold_and_claims_that_do_not(session: Session, bench: ReviewedBench):

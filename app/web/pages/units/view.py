@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from app.compute.clean_air.ozone import LIMITS
 from app.compute.clean_air.published_figure import PublishedFigure
-from app.compute.wording.numbers import counted, listed, measured_text, money, money_between
+from app.compute.wording.numbers import counted, is_uncertain, listed, measured_text, money, money_between
 from app.compute.wording.rounding import rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.measurements.power_levels import SettingPower
@@ -225,7 +225,10 @@ def _sound(level: SettingLevel) -> SoundLine:
 def _power(power: SettingPower) -> Cell:
     if power.power is None:
         return Cell("missing", reason="Not measured.")
-    words = measured_text(power.power.value, power.power.uncertainty)
+    value, uncertainty = power.power.value, power.power.uncertainty
+    words = measured_text(value, uncertainty, max(0.0, power.power.low_95), power.power.high_95)
+    if is_uncertain(value, uncertainty):
+        return Cell("value", words.with_interval)
     return Cell("value", f"{words.value} ± {words.uncertainty}")
 
 
