@@ -86,7 +86,8 @@ def edition_files(site: SiteFrame, edition: EditionOfSite) -> list[SiteFile]:
     ]
     pages = [
         rendered(
-            "edition.html", site, path, f"Edition {edition.number}", edition=edition,
+            "edition.html", site, path, f"Edition {edition.number}", description=edition.title,
+            edition=edition,
             rows=rows[start : start + ROWS_A_PART], parts=parts,
         )
         for (_, path), start in zip(parts, starts, strict=True)
@@ -118,7 +119,8 @@ def changes_files(session: Session, site: SiteFrame, editions: Sequence[EditionO
     ).rows
     units, trials = set(site.things.units), set(site.things.trials)
     page = rendered(
-        "changes.html", site, "changes.html", "Changes", body=corrections, units=units, trials=trials,
+        "changes.html", site, "changes.html", "Changes", description=editions[0].title, body=corrections,
+        units=units, trials=trials,
         editions=editions, newest=editions[0], rows=editions[0].of_units[:ROWS_A_PART],
     )  # fmt: skip
     return [page, _feed(session, site, editions)]

@@ -20,6 +20,8 @@ from app.web.pages.trials.view import trial_page
 from app.web.pages.units.more import unit_more
 from app.web.pages.units.view import unit_page
 from app.web.published.number_marks import NumberMark, quantity_of_row
+from app.web.published.page_facts import product_facts
+from app.web.published.preview_card import card_file
 from app.web.published.site_frame import SiteFile, SiteFrame, leads_to, rendered
 from app.web.published.site_pictures import Picture, Pictures
 
@@ -38,6 +40,7 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictur
     shown = unit_page(known, query_form(QueryParams("")), system, unit_more(session, known, system))
     sheet = fact_sheet_table(known, read_chart_facts(session))
     address = site.addresses.current[unit_id]
+    card_path = f"cards/{address}.png"
     wanted = [("decay-overlay", shown.curve_query, f"{address}-decay")] if shown.has_curve else []
     if shown.more.has_claims_chart:
         wanted.append(("claims-measured", f"unit={unit_id}", f"{address}-claims"))
@@ -52,6 +55,9 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictur
         site,
         site.unit_path(unit_id),
         shown.name,
+        description=shown.answer,
+        facts=product_facts(site, known, sheet, shown.answer),
+        card=card_path,
         body=shown,
         charts=charts,
         fact_sheet=sheet,
@@ -79,8 +85,9 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictur
         "facts": _facts(sheet),
         "trials": [line.id for line in shown.trials],
     }
+    card = card_file(site, card_path, shown.name, shown.answer, pictures.made_from)
     data = orjson.dumps(numbers, option=orjson.OPT_INDENT_2)
-    return [page, *_at_all_addresses(site, unit_id, csv_text(sheet).encode(), data), *files]
+    return [page, *_at_all_addresses(site, unit_id, csv_text(sheet).encode(), data), card, *files]
 
 
 def _facts(sheet: ExportTable) -> list[dict[str, object]]:
@@ -131,6 +138,7 @@ def trial_files(session: Session, site: SiteFrame, trial_id: int, pictures: Pict
         site,
         f"trials/{trial_id}.html",
         f"Trial {trial_id}: {shown.title}",
+        description=shown.answer,
         body=shown,
         chart=chart,
         raw_path=raw_file_path(site, detail.trial.log.sha256, detail.trial.log.file_name),

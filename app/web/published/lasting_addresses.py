@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from app.services.publishing.editions import Manifest
 from app.services.publishing.published_items import reasons_for_trash
 from app.services.publishing.unit_addresses import UnitAddresses
-from app.web.published.site_frame import SiteFile, SiteFrame, rendered
+from app.web.published.site_frame import SITE_CARD, SiteFile, SiteFrame, rendered
 
 _PARTS = ("units/", "charts/", "data/", "cards/")
 _NOTICE = {
@@ -49,6 +49,8 @@ def kept_addresses(
     for path in sorted(before.files.keys() - now.keys()):
         if (today := _of_renamed(path, site.addresses, now)) is not None:
             kept.same_as[path] = today
+        elif path.startswith("cards/") and SITE_CARD in now:
+            kept.same_as[path] = SITE_CARD
         elif path in down or path in failed or path.startswith("editions/"):
             kept.unchanged.append(path)
             kept.taken_down.extend([path] if path in down else [])

@@ -11,7 +11,8 @@ from sqlalchemy.orm import Session
 from app.hidden_marks import shown_marks
 from app.services.publishing.published_items import reading_session
 from app.web.published.item_pages import trial_files, unit_files
-from app.web.published.site_frame import SiteFile, SiteFrame, frame_files
+from app.web.published.preview_card import card_file
+from app.web.published.site_frame import SITE_CARD, SiteFile, SiteFrame, frame_files
 from app.web.published.site_pages import costs_files, method_file, pictures_files
 from app.web.published.site_pictures import Failure, Pictures
 
@@ -88,7 +89,8 @@ def _files(session: Session, site: SiteFrame, task: Task, pictures: Pictures) ->
         return pictures_files(session, site, pictures)
     if task.kind == "costs":
         return costs_files(session, site, pictures)
-    return [*frame_files(), method_file(session, site)]
+    card = card_file(site, SITE_CARD, site.bench_name, "Room air cleaners, tested in one room.", pictures.made_from)
+    return [*frame_files(), card, method_file(session, site)]
 
 
 def as_shown(file: SiteFile) -> SiteFile:

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.method import METHOD_VERSION
 from app.services.bench.chart_facts import read_chart_facts
+from app.services.bench.choices import bench_choices
 from app.services.publishing.published_items import PublishedItems, published_items
 from app.services.publishing.unit_addresses import UnitAddresses, unit_addresses
 from app.services.reviews.wording import Span, Spans
@@ -24,6 +25,9 @@ NAVIGATION = (
     ("Changes", "changes.html"),
     ("Method", "method.html"),
 )
+
+
+SITE_CARD = "cards/site.png"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +48,7 @@ class SiteFrame:
 
     base_url : URL of the site with a slash at its end; "" where it has none, so that links stay relative
     identity : names the site whatever its URL
+    licence : of the data, as the desk chose it; "" where it states none
     marks : what moved, for beside the numbers
     """
 
@@ -59,6 +64,7 @@ class SiteFrame:
     marks: NumberMarks
     base_url: str = ""
     identity: str = ""
+    licence: str = ""
     navigation: tuple[tuple[str, str], ...] = NAVIGATION
 
     def unit_folder(self, unit_id: int) -> str:
@@ -67,6 +73,12 @@ class SiteFrame:
     def unit_path(self, unit_id: int) -> str:
         """Page of a unit. The file is named, because a folder does not open from a disk."""
         return f"{self.unit_folder(unit_id)}index.html"
+
+    @property
+    def licence_url(self) -> str:
+        """Address of the licence; identifiers are those of the SPDX list."""
+        is_address = self.licence.startswith(("https://", "http://"))
+        return self.licence if is_address or not self.licence else f"https://spdx.org/licenses/{self.licence}.html"
 
     def absolute(self, path: str) -> str:
         """A path as readers know it: with the URL of the site, and a folder without the name of its page."""
@@ -88,6 +100,7 @@ def site_frame(session: Session, marks: NumberMarks, base_url: str, identity: st
         marks=marks,
         base_url=f"{base_url.rstrip('/')}/" if base_url else "",
         identity=identity,
+        licence=bench_choices(session).licence,
     )
 
 
@@ -96,8 +109,12 @@ def frame_files() -> list[SiteFile]:
 
 
 def rendered(template: str, site: SiteFrame, path: str, title: str, **more: Any) -> SiteFile:
-    """A page as a file with relative links."""
-    page = {"path": path, "root": "../" * path.count("/"), "title": title, **more}
+    """A page as a file with relative links.
+
+    more : what its template gets; `description` is for search results and previews, `facts` for machines (JSON-LD)
+    """
+    page = {"description": "", "facts": "", "card": SITE_CARD}
+    page |= {"path": path, "root": "../" * path.count("/"), "title": title, **more}
     html = (
         environment().get_template(f"site/{template}").render(site=site, page=page, with_trial_links=with_trial_links)
     )

@@ -25,6 +25,7 @@ from app.web.pages.bench.method import MethodPage
 from app.web.pages.downloads.table_registry import make_table
 from app.web.pages.ranking.view import ranking_page
 from app.web.published.change_pages import EditionOfSite
+from app.web.published.page_facts import dataset_facts
 from app.web.published.site_frame import SiteFile, SiteFrame, rendered
 from app.web.published.site_pictures import Picture, Pictures
 
@@ -43,9 +44,12 @@ def ranking_files(session: Session, site: SiteFrame, edition: EditionOfSite) -> 
     for start in starts:
         ranking = rank_units(current_snapshot(session), RankingChoices(limit=LINES_A_PAGE, offset=start))
         shown = ranking_page(ranking, form, unit_system(""), rank_view=ranks)
-        files.append(
-            rendered("ranking.html", site, _page_path(start), shown.title, body=shown, pages=pages, edition=edition)
+        described = {"description": shown.answer, "facts": dataset_facts(site, edition, shown.answer)}
+        more = described if start == 0 else {}
+        page = rendered(
+            "ranking.html", site, _page_path(start), shown.title, body=shown, pages=pages, edition=edition, **more
         )
+        files.append(page)
     return [*files, *_ranking_numbers(session)]
 
 
@@ -105,7 +109,14 @@ def pictures_files(session: Session, site: SiteFrame, pictures: Pictures) -> lis
     answer = f"{counted(len(charts), 'chart')} of all units, and the strongest units compared."
     title = "Charts"
     page = rendered(
-        "tables_and_pictures.html", site, "pictures.html", title, answer=answer, charts=charts, tables=tables
+        "tables_and_pictures.html",
+        site,
+        "pictures.html",
+        title,
+        description=answer,
+        answer=answer,
+        charts=charts,
+        tables=tables,
     )
     return [page, *files]
 
@@ -131,7 +142,10 @@ def costs_files(session: Session, site: SiteFrame, pictures: Pictures) -> list[S
         )
     except HazefallError as error:  # no tariff yet: the page says so
         answer = error.message
-    page = rendered("tables_and_pictures.html", site, "costs.html", title, answer=answer, charts=charts, tables=tables)
+    page = rendered(
+        "tables_and_pictures.html", site, "costs.html", title, description=answer, answer=answer, charts=charts,
+        tables=tables,
+    )  # fmt: skip
     return [page, *files]
 
 
@@ -152,4 +166,4 @@ def method_file(session: Session, site: SiteFrame) -> SiteFile:
     choices = bench_choices(session)
     words = f"{choices.clear_level_value:g}: {CLEAR_LEVEL_WORDS[choices.clear_level_kind]}"
     body = MethodPage(METHOD_NAME, METHOD_VERSION, choices, words)
-    return rendered("method.html", site, "method.html", "Method", body=body)
+    return rendered("method.html", site, "method.html", "Method", description=METHOD_NAME, body=body)

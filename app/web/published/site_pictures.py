@@ -5,7 +5,7 @@ Drawing takes far longer than describing, so a picture with an unchanged descrip
 
 import logging
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from app.figures.renderers.matplotlib_chart import WIDTH_PX, drawn_height, svg_b
 from app.figures.tables.chart_table import chart_csv
 from app.web.downloads.chart_registry import make_chart
 from app.web.forms.addresses import query_form
+from app.web.published.lean_svg import lean_svg
 from app.web.published.site_frame import SiteFile, short_hash
 
 
@@ -99,11 +100,17 @@ class Pictures:
         )
         wide = None if only_narrow else Drawing(f"charts/{file_name}.svg", WIDTH_PX, drawn_height(chart, WIDTH_PX))
         drawn = [
-            SiteFile(one.path, None if self.made_from.get(one.path) == mark else svg_bytes(chart, one.width_px), mark)
+            SiteFile(
+                one.path,
+                None if self.made_from.get(one.path) == mark else lean_svg(svg_bytes(chart, one.width_px)),
+                mark,
+            )
             for one in (wide, narrow)
             if one is not None
         ]
-        numbers = SiteFile(f"data/{file_name}.csv", chart_csv(chart).encode())
+        # the readings of a single trial are in its raw file, beside the chart
+        plotted = replace(chart, series=tuple(one for one in chart.series if not one.faint)) if only_narrow else chart
+        numbers = SiteFile(f"data/{file_name}.csv", chart_csv(plotted).encode())
         return Picture(wide, narrow, numbers.path, chart.alt_text, chart.title), [*drawn, numbers]
 
 

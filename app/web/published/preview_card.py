@@ -1,0 +1,72 @@
+"""Picture of a page for previews in messages and articles: its title and finding on paper, 1200 by 630."""
+
+from collections.abc import Mapping
+from io import BytesIO
+from pathlib import Path
+from textwrap import wrap
+from typing import TYPE_CHECKING
+
+from app.web.published.site_frame import SiteFile, SiteFrame, short_hash
+
+if TYPE_CHECKING:
+    from PIL.ImageFont import FreeTypeFont
+
+_SIZE = (1200, 630)
+_INK, _FADED, _PAPER, _LINE = "#1c1f26", "#565a63", "#fbfaf6", "#d6d2c4"
+_VERSION = "1"  # of the layout below
+
+
+def card_file(site: SiteFrame, path: str, title: str, answer: str, made_from: Mapping[str, str]) -> SiteFile:
+    """The card of a page; not drawn again where its words are those of the edition before."""
+    from PIL import __version__  # loaded when used
+
+    notice = "Demonstration with invented data" if site.invented else ""
+    words = (title, answer, site.publication or site.bench_name, notice)
+    mark = short_hash(repr((_VERSION, __version__, words)).encode())
+    return SiteFile(path, None if made_from.get(path) == mark else _drawn(*words), mark)
+
+
+def _drawn(title: str, answer: str, name: str, notice: str) -> bytes:
+    from PIL import Image, ImageDraw  # loaded when used
+
+    picture = Image.new("RGB", _SIZE, _PAPER)
+    draw = ImageDraw.Draw(picture)
+    draw.line((60, 92, 1140, 92), fill=_LINE, width=2)
+    draw.text((60, 48), _shortened(name, 60), fill=_FADED, font=_font(28))
+    top = 124
+    for line in _lines(title, 36, 3):
+        draw.text((60, top), line, fill=_INK, font=_font(48, bold=True))
+        top += 62
+    top += 20
+    for line in _lines(answer, 62, 6):
+        draw.text((60, top), line, fill=_INK, font=_font(30))
+        top += 44
+    if notice:
+        draw.text((60, 568), notice, fill=_FADED, font=_font(26, bold=True))
+    out = BytesIO()
+    picture.quantize(32).save(out, "PNG", optimize=True)
+    return out.getvalue()
+
+
+def _lines(words: str, width: int, most: int) -> list[str]:
+    lines = wrap(words, width)
+    return lines if len(lines) <= most else [*lines[: most - 1], f"{lines[most - 1][: width - 1]}…"]
+
+
+def _shortened(words: str, most: int) -> str:
+    return words if len(words) <= most else f"{words[: most - 1]}…"
+
+
+def _font(size: int, *, bold: bool = False) -> "FreeTypeFont":
+    """The font that the drawing library brings, so that a card has the same bytes on every machine."""
+    from importlib.util import find_spec
+
+    from PIL import ImageFont  # loaded when used
+
+    spec = find_spec("matplotlib")
+    if spec is None or spec.origin is None:
+        raise RuntimeError(
+            "The package matplotlib is not installed; cards need its fonts. Reinstall hazefall with pip."
+        )
+    name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
+    return ImageFont.truetype(Path(spec.origin).parent / "mpl-data" / "fonts" / "ttf" / name, size)
