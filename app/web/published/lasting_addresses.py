@@ -49,11 +49,11 @@ def kept_addresses(
     for path in sorted(before.files.keys() - now.keys()):
         if (today := _of_renamed(path, site.addresses, now)) is not None:
             kept.same_as[path] = today
-        elif path.startswith("cards/") and SITE_CARD in now:
-            kept.same_as[path] = SITE_CARD
         elif path in down or path in failed or path.startswith("editions/"):
             kept.unchanged.append(path)
             kept.taken_down.extend([path] if path in down else [])
+        elif path.startswith("cards/") and SITE_CARD in now:
+            kept.same_as[path] = SITE_CARD
         elif (notice := _notice(site, path, day, reasons)) is not None:
             kept.notices.append(notice)
             kept.taken_down.append(path)

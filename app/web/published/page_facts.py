@@ -7,6 +7,7 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 import orjson
+from markupsafe import Markup
 
 from app.compute.method import METHOD_NAME
 from app.figures.tables.table import ExportTable
@@ -75,10 +76,10 @@ def product_facts(site: SiteFrame, known: UnitOverview, sheet: ExportTable, answ
     return _script(facts)
 
 
-def _script(facts: dict[str, Any]) -> str:
+def _script(facts: dict[str, Any]) -> Markup:
     """JSON that cannot end the element it stands in."""
     text = orjson.dumps(facts).decode()
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
 
 
 def _url(site: SiteFrame, path: str) -> str:

@@ -44,7 +44,7 @@ class SiteFile:
 
 @dataclass(frozen=True, slots=True)
 class SiteFrame:
-    """The frame of all pages; `style` and `icon` are file paths that contain the content hash.
+    """The frame of all pages; `style`, `icon` and `script` are file paths that contain the content hash.
 
     base_url : URL of the site with a slash at its end; "" where it has none, so that links stay relative
     identity : names the site whatever its URL
@@ -59,6 +59,7 @@ class SiteFrame:
     method_version: str
     style: str
     icon: str
+    script: str
     things: PublishedItems
     addresses: UnitAddresses
     marks: NumberMarks
@@ -95,6 +96,7 @@ def site_frame(session: Session, marks: NumberMarks, base_url: str, identity: st
         method_version=METHOD_VERSION,
         style=_asset("base.css").path,
         icon=_asset("mark.svg").path,
+        script=_asset("explore.js").path,
         things=published_items(session),
         addresses=unit_addresses(session),
         marks=marks,
@@ -105,7 +107,7 @@ def site_frame(session: Session, marks: NumberMarks, base_url: str, identity: st
 
 
 def frame_files() -> list[SiteFile]:
-    return [_asset("base.css"), _asset("mark.svg")]
+    return [_asset("base.css"), _asset("mark.svg"), _asset("explore.js")]
 
 
 def rendered(template: str, site: SiteFrame, path: str, title: str, **more: Any) -> SiteFile:

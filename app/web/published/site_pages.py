@@ -2,18 +2,20 @@
 
 import csv
 from io import StringIO
+from typing import Any
 
 import orjson
 from sqlalchemy.orm import Session
 from starlette.datastructures import QueryParams
 
+from app.compute.clean_air.room_need import need_by_155_rule
 from app.compute.method import METHOD_NAME, METHOD_VERSION
 from app.compute.wording.numbers import counted
 from app.errors import HazefallError
 from app.figures.tables.formats import csv_text
 from app.services.bench.choices import bench_choices
 from app.services.ranking.rank_intervals import rank_view
-from app.services.ranking.table import rank_units
+from app.services.ranking.table import Ranking, rank_units
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EVERY, MOST_ROWS, RankingChoices
 from app.services.store.clear_level import CLEAR_LEVEL_WORDS
@@ -44,13 +46,20 @@ def ranking_files(session: Session, site: SiteFrame, edition: EditionOfSite) -> 
     for start in starts:
         ranking = rank_units(current_snapshot(session), RankingChoices(limit=LINES_A_PAGE, offset=start))
         shown = ranking_page(ranking, form, unit_system(""), rank_view=ranks)
-        described = {"description": shown.answer, "facts": dataset_facts(site, edition, shown.answer)}
-        more = described if start == 0 else {}
+        described: dict[str, Any] = {"description": shown.answer, "facts": dataset_facts(site, edition, shown.answer)}
+        more: dict[str, Any] = described if start == 0 else {}
+        more |= {"rates": _rates(ranking), "rate_per_m2": round(need_by_155_rule(1.0).rate_m3_per_h, 4)}
         page = rendered(
             "ranking.html", site, _page_path(start), shown.title, body=shown, pages=pages, edition=edition, **more
         )
         files.append(page)
     return [*files, *_ranking_numbers(session)]
+
+
+def _rates(ranking: Ranking) -> dict[int, float]:
+    """Rates that serve a room, by unit: those distinguishable from zero [m³/h]."""
+    rows = [line.row for line in ranking.lines if line.has_rate]
+    return {row.unit_id: round(row.clean_air_delivery_rate_m3_per_h or 0.0, 2) for row in rows}
 
 
 def _page_path(start: int) -> str:
