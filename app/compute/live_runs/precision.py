@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.compute.decay.result import ChannelDecay
-from app.compute.decay.window import FLOOR_SHARE, time_to_floor_h
+from app.compute.decay.window import FLOOR_SHARE, TAIL_SHARE, time_to_floor_h
 from app.compute.signal.noise import Floats
 
 # Half-width of the 95 % interval over the rate at which a run may be stopped. Only the width decides, never the value:
@@ -63,7 +63,7 @@ def precision_of(decay: ChannelDecay) -> Precision | None:
 
 
 def expected_half_widths(decay: ChannelDecay) -> Floats:
-    r"""Expected relative half-width after 1, 2, ... more minutes, until the excess reaches the floor of the fit window.
+    r"""Expected relative half-width after 1, 2, ... more minutes, until the end of the fit window.
 
     .. math:: \Sigma_{later} = (\Sigma_{now}^{-1} + I_{more} / s^2)^{-1}
 
@@ -78,7 +78,7 @@ def expected_half_widths(decay: ChannelDecay) -> Floats:
     rate, amplitude, background = fit.decay_rate.value, fit.amplitude.value, max(fit.background.value, 0.0)
     begin_h, length_h = fit.window_start_h - decay.unit_on_h, fit.window_end_h - fit.window_start_h
     at_start = amplitude * math.exp(-rate * begin_h)
-    left_h = time_to_floor_h(at_start, rate, FLOOR_SHARE * at_start) - length_h
+    left_h = (1 + TAIL_SHARE) * time_to_floor_h(at_start, rate, FLOOR_SHARE * at_start) - length_h
     more = min(MOST_MORE_MIN, math.floor(60 * left_h)) if math.isfinite(left_h) else 0
     if more < 1 or length_h <= 0 or amplitude <= 0:
         return np.zeros(0)

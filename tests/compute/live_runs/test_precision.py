@@ -36,19 +36,19 @@ def test_the_expected_interval_is_near_the_one_that_comes():
 
 
 def test_the_advice_ends_with_the_fit_window():
-    """Later than the excess is above a hundredth of its start, readings say nothing about the rate."""
+    """Until the excess is a hundredth of its start, and as long again for the background; not later."""
     decay = decay_of(20.0, rate=6.0)
     assert decay.fit is not None
     assert decay.fit.decay_rate is not None
     window_min = 60 * (decay.fit.window_end_h - decay.fit.window_start_h)
-    end_min = 60 * np.log(100) / decay.fit.decay_rate.value
+    end_min = 2 * 60 * np.log(100) / decay.fit.decay_rate.value
     assert expected_half_widths(decay).size == int(end_min - window_min)
-    assert expected_half_widths(decay_of(60.0, rate=6.0)).size == 0
+    assert expected_half_widths(decay_of(110.0, rate=6.0)).size == 0
     assert expected_half_widths(decay_of(60.0, rate=0.2)).size == MOST_MORE_MIN
 
 
 def test_the_next_step_is_a_round_figure_that_is_reached():
-    decay = decay_of(20.0)
+    decay = decay_of(8.0)
     precision = precision_of(decay)
     assert precision is not None
     assert precision.more_min is not None
