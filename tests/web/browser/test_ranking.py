@@ -9,6 +9,7 @@ HEAD = "document.querySelector('table.ranking thead th').getBoundingClientRect()
 @pytest.fixture
 def without_script(chromium, served_bench):
     context = chromium.new_context(viewport={"width": 1280, "height": 900}, java_script_enabled=False)
+    context.add_cookies(served_bench.cookies)
     page = context.new_page()
     page.set_default_timeout(15_000)
     yield lambda path: page.goto(served_bench.address + path) and page
