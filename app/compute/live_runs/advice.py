@@ -157,7 +157,7 @@ def _rate(facts: LiveFacts) -> list[Advice]:
         early = "" if facts.phase == "over" else " so far, with the notes below"
         found = [Advice("rate_known", f"{known}{early}.")]
     elif precision.more_min is None or precision.then is None:
-        found = [Advice("rate_known", f"{known}; more minutes would change little.")]
+        found = [Advice("rate_known", f"{known}.")]
     else:
         minutes = f"{precision.more_min} more minute{'' if precision.more_min == 1 else 's'}"
         give = "gives" if precision.more_min == 1 else "give"

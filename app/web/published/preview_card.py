@@ -1,5 +1,7 @@
 """Picture of a page for previews in messages and articles: its title and finding on paper, 1200 by 630."""
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from io import BytesIO
 from pathlib import Path
@@ -57,7 +59,7 @@ def _shortened(words: str, most: int) -> str:
     return words if len(words) <= most else f"{words[: most - 1]}…"
 
 
-def _font(size: int, *, bold: bool = False) -> "FreeTypeFont":
+def _font(size: int, *, bold: bool = False) -> FreeTypeFont:
     """The font that the drawing library brings, so that a card has the same bytes on every machine."""
     from importlib.util import find_spec
 

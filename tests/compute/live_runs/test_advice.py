@@ -77,7 +77,7 @@ def test_the_precision_is_stated_with_what_more_minutes_give():
     one = messages(facts(precision=Precision(0.201, True, 1, 0.15), decay=decay_of(30.0)))
     assert one["rate_known"] == "Rate known to ±21 %; 1 more minute gives about ±15 %."
     end = messages(facts(precision=Precision(0.012, True), decay=decay_of(30.0)))
-    assert end["rate_known"] == "Rate known to ±1.2 %; more minutes would change little."
+    assert end["rate_known"] == "Rate known to ±1.2 %."
     early = messages(facts(precision=Precision(0.4, False), decay=decay_of(30.0)))
     assert early["rate_known"] == "Rate known to ±40 % so far, with the notes below."
 
