@@ -1,17 +1,12 @@
 """Picture of a page for previews in messages and articles: its title and finding on paper, 1200 by 630."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from io import BytesIO
 from pathlib import Path
 from textwrap import wrap
-from typing import TYPE_CHECKING
+from typing import Any
 
 from app.web.published.site_frame import SiteFile, SiteFrame, short_hash
-
-if TYPE_CHECKING:
-    from PIL.ImageFont import FreeTypeFont
 
 _SIZE = (1200, 630)
 _INK, _FADED, _PAPER, _LINE = "#1c1f26", "#565a63", "#fbfaf6", "#d6d2c4"
@@ -59,7 +54,7 @@ def _shortened(words: str, most: int) -> str:
     return words if len(words) <= most else f"{words[: most - 1]}…"
 
 
-def _font(size: int, *, bold: bool = False) -> FreeTypeFont:
+def _font(size: int, *, bold: bool = False) -> Any:
     """The font that the drawing library brings, so that a card has the same bytes on every machine."""
     from importlib.util import find_spec
 
