@@ -104,8 +104,8 @@ def _assumptions(units: tuple[OwnedUnit, ...], assumptions: CostAssumptions, yea
         ),
         Assumption(
             "filter life",
-            "times the recorded",
-            2 / 3,
+            "times",
+            0.67,
             1.0,
             1.5,
             lambda value: (_with_life(units, value), assumptions, years),

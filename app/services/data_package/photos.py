@@ -25,7 +25,8 @@ PHOTO_FIELDS = (
 def add_photos(session: Session, package: PackageZip, chosen: Chosen) -> None:
     """Adds nothing if no photo of the chosen units and trials is for readers."""
     of_chosen = or_(Attachment.unit_under_test_id.in_(chosen.units), Attachment.trial_id.in_(chosen.trials))
-    rows = session.scalars(select(Attachment).where(Attachment.for_readers, of_chosen).order_by(Attachment.id)).all()
+    for_readers = Attachment.for_readers == True  # noqa: E712  # PostgreSQL: a number, no truth
+    rows = session.scalars(select(Attachment).where(for_readers, of_chosen).order_by(Attachment.id)).all()
     if not rows:
         return
     names = [field.name for field in PHOTO_FIELDS if field.name != "path"]

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Request
 from pydantic import BaseModel
 
 from app.services.access.seen_request import SeenRequest, request_problems
+from app.web.api.shapes import problem_answers
 
 router = APIRouter(tags=["health"])
 
@@ -17,7 +18,7 @@ class Network(BaseModel):
     problems: list[str]
 
 
-@router.get("/network")
+@router.get("/network", responses=problem_answers())
 def network(request: Request) -> Network:
     """For finding out whether a proxy in front of the bench is set up correctly."""
     seen: SeenRequest = request.state["seen"]

@@ -78,7 +78,9 @@ def test_the_running_cost_of_a_steady_load(tried_bench: TriedBench, client: Test
     cost = next(line for line in answer["costs"] if line["unit_id"] == tried_bench.strong_unit_id)
     assert cost["energy_kwh_per_year"]["value"] == pytest.approx(109.5)
     assert cost["energy_cost_per_year"]["value"] == pytest.approx(17.52)
-    assert cost["energy_cost_per_year"]["uncertainty"] == pytest.approx(0.1 * 8.76 * 0.16)  # 0.1 W of the meter
+    # 0.1 W of the meter, and its display step of 0.1 W as a rectangular distribution (JCGM 100:2008, 4.3.7)
+    watts = (0.1**2 + 0.1**2 / 12) ** 0.5
+    assert cost["energy_cost_per_year"]["uncertainty"] == pytest.approx(watts * 8.76 * 0.16)
     assert set(cost["cost_per_year"]) == MEASURED
     assert cost["at_least"] is True  # nothing is known of its filters
     assert "not recorded" in " ".join(cost["missing"])

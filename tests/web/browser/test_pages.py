@@ -147,6 +147,7 @@ def test_the_results_of_a_trial_fit_a_desk_s_window(browse):
 
 LONG_NUMBERS = """
 () => document.querySelectorAll("table.close tbody tr").forEach((row) => {
+  if (row.cells.length < 11) return;
   const texts = ["1.440 1.422 to 1.458", "0.411 0.343 to 0.480", "182.1 170.5 to 193.7", "1.029 0.964 to 1.094", "",
     "124.8 123.3 to 126.4", "1285 1276 to 1293", "0.963 0.920 to 1.005"];
   [...row.querySelectorAll("td")].forEach((cell, place) => {
@@ -191,22 +192,6 @@ CHOICES_CUT = """
   return [(bottom - last) / heights.get(last), tops.length];
 }
 """
-
-
-FIRST_LINES = """
-() => [...document.querySelectorAll("table.ranking tbody tr")].map((row) => {
-  const name = row.querySelector("th a").getBoundingClientRect();
-  const number = document.createRange();
-  number.selectNode(document.createTreeWalker(row.querySelector("td.number"), NodeFilter.SHOW_TEXT).nextNode());
-  return [name.height, name.top - number.getBoundingClientRect().top];
-})
-"""
-
-
-def test_a_name_in_two_lines_begins_beside_its_numbers(browse):
-    found = browse("/", width=390).evaluate(FIRST_LINES)
-    assert max(height for height, _ in found) > 30  # some name has two lines
-    assert max(abs(apart) for _, apart in found) < 6
 
 
 @pytest.mark.parametrize("path", ["/", "/curves", "/units/1"])

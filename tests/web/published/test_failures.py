@@ -84,9 +84,9 @@ def test_a_chart_that_fails_leaves_its_page(bench: Engine, tmp_path: Path, monke
     assert "Does the Maker A Model 1 clean the air?" in (tmp_path / "site/units/maker-a-model-1/index.html").read_text()
 
 
-@pytest.mark.parametrize("length", [60, 400, 4000])
+@pytest.mark.parametrize("length", [60, 600])
 def test_hostile_names_are_published(bench: Engine, tmp_path: Path, length: int):
-    """Longer than any form allows, as an import of old data might hold them."""
+    """The second is longer than any form allows, as an import of old data might hold it."""
     with session_scope(bench) as session:
         unit = session.get_one(UnitUnderTest, 1)
         unit.maker, unit.model = "W" * length, "<svg/onload=x>\u202e$\\frac{1}{0}$ " * (length // 30)

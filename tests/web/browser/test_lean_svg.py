@@ -1,18 +1,15 @@
 """A leaner SVG shows the same picture, in the browser's own drawing."""
 
 import re
-import shutil
 from io import BytesIO
 from xml.etree import ElementTree
 
 import pytest
 from PIL import Image, ImageChops
-from playwright.sync_api import sync_playwright
 
 from app.figures.chart import Axis, Chart, Series
 from app.figures.renderers.matplotlib_chart import svg_bytes
 from app.web.published.lean_svg import lean_svg
-from tests.web.browser.conftest import FLAGS
 
 
 @pytest.fixture(scope="module")
@@ -52,17 +49,14 @@ def test_it_is_well_formed_and_much_smaller_and_keeps_its_words(drawn: bytes):
     assert lean_svg(lean) == lean
 
 
-@pytest.mark.skipif(shutil.which("chromium") is None, reason="needs a browser")
-def test_the_browser_draws_the_same_picture(drawn: bytes):
+def test_the_browser_draws_the_same_picture(chromium, drawn: bytes):
     """Fewer than one pixel in a hundred differs by more than a tenth of the scale."""
-    with sync_playwright() as running:
-        browser = running.chromium.launch(executable_path=shutil.which("chromium"), args=FLAGS)
-        pictures = []
-        for svg in (drawn, lean_svg(drawn)):
-            page = browser.new_page(viewport={"width": 400, "height": 500})
-            page.set_content(svg.decode().partition("?>")[2])
-            pictures.append(Image.open(BytesIO(page.screenshot())).convert("L"))
-        browser.close()
+    pictures = []
+    for svg in (drawn, lean_svg(drawn)):
+        page = chromium.new_page(viewport={"width": 400, "height": 500})
+        page.set_content(svg.decode().partition("?>")[2])
+        pictures.append(Image.open(BytesIO(page.screenshot())).convert("L"))
+        page.close()
     difference = ImageChops.difference(*pictures).histogram()
     assert min(pictures[0].getextrema()[0], pictures[1].getextrema()[0]) < 100  # something was drawn
     assert sum(difference[26:]) < 0.01 * 400 * 500
