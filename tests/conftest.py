@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -143,6 +144,12 @@ def store_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def demo_template(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The store of the small demonstration bench."""
     return made_once(tmp_path_factory, "demo_store", make_demo_store) / "bench.sqlite"
+
+
+@pytest.fixture(scope="session")
+def whole_demo(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The store of the whole demonstration bench. For reading only: all tests share it."""
+    return made_once(tmp_path_factory, "whole_demo", partial(make_demo_store, small=False)) / "bench.sqlite"
 
 
 @pytest.fixture(scope="session")

@@ -35,12 +35,12 @@ def make_empty_store(folder: Path) -> None:
     settle(folder)
 
 
-def make_demo_store(folder: Path) -> None:
-    """`bench.sqlite` of the small demonstration bench."""
+def make_demo_store(folder: Path, *, small: bool = True) -> None:
+    """`bench.sqlite` of the small demonstration bench, or of the whole one."""
     from seed_demo.build import build_demo
 
     engine = open_store(Settings(folder))
-    build_demo(engine, small=True)
+    build_demo(engine, small=small)
     engine.dispose()
     settle(folder)
 

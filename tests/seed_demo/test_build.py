@@ -1,6 +1,7 @@
 """The demonstration is built through the services, once, and says that it is invented."""
 
 import hashlib
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -89,9 +90,10 @@ def test_the_raw_files_are_kept_as_they_were_written(quick):
 
 
 @pytest.fixture(scope="module")
-def whole(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
-    engine = open_store(Settings(tmp_path_factory.mktemp("whole")))
-    build_demo(engine)
+def whole(whole_demo: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Engine]:
+    folder = tmp_path_factory.mktemp("whole")
+    shutil.copyfile(whole_demo, folder / "bench.sqlite")
+    engine = open_store(Settings(folder))
     yield engine
     engine.dispose()
 

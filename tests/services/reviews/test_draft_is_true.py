@@ -4,6 +4,7 @@ import math
 import re
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from sqlalchemy import select
@@ -16,23 +17,13 @@ from app.services.reviews.wording import Draft, Span, plain
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.models.units_under_test import UnitUnderTest
-from tests.sample_data.made_once import made_once
-
-
-def _make_whole_demo(folder) -> None:
-    from seed_demo.build import build_demo
-
-    engine = open_store(Settings(folder))
-    build_demo(engine)
-    engine.dispose()
 
 
 @pytest.fixture(scope="module")
-def drafts(tmp_path_factory) -> Iterator[list[tuple[ReviewFacts, Draft]]]:
+def drafts(whole_demo: Path, tmp_path_factory) -> Iterator[list[tuple[ReviewFacts, Draft]]]:
     """The drafts of all units of the whole demonstration bench: the small one has no close alternatives."""
-    source = made_once(tmp_path_factory, "whole_demo", _make_whole_demo)
     folder = tmp_path_factory.mktemp("drafts")
-    shutil.copytree(source, folder, dirs_exist_ok=True)
+    shutil.copyfile(whole_demo, folder / "bench.sqlite")
     engine = open_store(Settings(folder))
     with Session(engine) as session:
         units = session.scalars(select(UnitUnderTest.id).where(UnitUnderTest.trashed_at.is_(None))).all()
