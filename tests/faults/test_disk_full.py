@@ -5,7 +5,6 @@ and has the store fail with another error of the operating system.
 """
 
 import resource
-import subprocess
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -17,6 +16,7 @@ from tests.conftest import decay_log, sqlite_only
 from tests.faults.bench_under_load import make_bench
 from tests.faults.real_process import Served, run_command, served
 from tests.faults.whole_store import ask, faults_of
+from tests.sample_data.disk_in_memory import disk_in_memory
 
 pytestmark = sqlite_only
 
@@ -28,15 +28,8 @@ ABOUT = {"kind": "unit running", "room_id": 1, "unit_under_test_id": 1, "setting
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A disk of 8 MB."""
-    disk = tmp_path / "disk"
-    disk.mkdir()
-    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=8m", "tmpfs", str(disk)], capture_output=True)
-    if mounted.returncode:
-        pytest.skip(f"a file system cannot be mounted here: {mounted.stderr.decode().strip()}")
-    try:
-        yield disk
-    finally:
-        subprocess.run(["umount", "-l", str(disk)], check=True)
+    with disk_in_memory(tmp_path / "disk", 8) as mounted:
+        yield mounted
 
 
 def test_a_full_disk_is_told_and_harms_nothing(small_disk: Path, tmp_path: Path):

@@ -11,6 +11,7 @@ from app.services.store.backup import verify_copy
 from tests.conftest import decay_log, sqlite_only
 from tests.faults.bench_under_load import make_bench
 from tests.faults.real_process import Served, run_command
+from tests.sample_data.disk_in_memory import disk_in_memory
 
 pytestmark = sqlite_only
 
@@ -20,15 +21,8 @@ ABOUT = {"kind": "unit running", "room_id": 1, "unit_under_test_id": 1, "setting
 @pytest.fixture
 def disk(tmp_path: Path) -> Iterator[Path]:
     """A disk in memory that a test can make read-only."""
-    path = tmp_path / "disk"
-    path.mkdir()
-    mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=60m", "tmpfs", str(path)], capture_output=True)
-    if mounted.returncode:
-        pytest.skip(f"a file system cannot be mounted here: {mounted.stderr.decode().strip()}")
-    try:
-        yield path
-    finally:
-        subprocess.run(["umount", "-l", str(path)], check=True)
+    with disk_in_memory(tmp_path / "disk", 60) as mounted:
+        yield mounted
 
 
 def _make_read_only(disk: Path) -> dict[str, str]:

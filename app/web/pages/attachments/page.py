@@ -1,6 +1,6 @@
 """Photos and documents of a unit or a trial: list, adding one, deleting one, and the files themselves."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
@@ -57,19 +57,16 @@ def added_to_unit(unit_id: Id, session: SessionDep, render: RenderDep, form: Typ
         sound_measurement_id=row_id if kind == "sound" else None,
         power_measurement_id=row_id if kind == "power" else None,
     )
-    if _add(session, form, belongs_to):
-        return RedirectResponse(f"/units/{unit_id}/attachments", 303)
-    return render(TEMPLATE, _unit_page(session, unit_id, form), status_code=422)
+    done = _add(session, form, belongs_to)
+    return _after(done, f"/units/{unit_id}/attachments", render, lambda: _unit_page(session, unit_id, form))
 
 
 @router.post("/units/{unit_id}/attachments/{attachment_id}/take-back")
 def removed_from_unit(
     unit_id: Id, attachment_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
 ) -> Response:
-    with form.attempt(session):
-        detach(session, attachment_id, who=form.text("who"), why=form.text("why"))
-        return RedirectResponse(f"/units/{unit_id}/attachments", 303)
-    return render(TEMPLATE, _unit_page(session, unit_id, form), status_code=422)
+    done = _remove(session, form, attachment_id)
+    return _after(done, f"/units/{unit_id}/attachments", render, lambda: _unit_page(session, unit_id, form))
 
 
 @router.get("/trials/{trial_id}/attachments")
@@ -79,19 +76,16 @@ def of_trial(trial_id: Id, session: SessionDep, render: RenderDep) -> Response:
 
 @router.post("/trials/{trial_id}/attachments")
 def added_to_trial(trial_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
-    if _add(session, form, Evidence(trial_id=trial_id)):
-        return RedirectResponse(f"/trials/{trial_id}/attachments", 303)
-    return render(TEMPLATE, _trial_page(session, trial_id, form), status_code=422)
+    done = _add(session, form, Evidence(trial_id=trial_id))
+    return _after(done, f"/trials/{trial_id}/attachments", render, lambda: _trial_page(session, trial_id, form))
 
 
 @router.post("/trials/{trial_id}/attachments/{attachment_id}/take-back")
 def removed_from_trial(
     trial_id: Id, attachment_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
 ) -> Response:
-    with form.attempt(session):
-        detach(session, attachment_id, who=form.text("who"), why=form.text("why"))
-        return RedirectResponse(f"/trials/{trial_id}/attachments", 303)
-    return render(TEMPLATE, _trial_page(session, trial_id, form), status_code=422)
+    done = _remove(session, form, attachment_id)
+    return _after(done, f"/trials/{trial_id}/attachments", render, lambda: _trial_page(session, trial_id, form))
 
 
 @router.get("/attachments/{attachment_id}/file")
@@ -119,6 +113,18 @@ def _add(session: Session, form: TypedForm, belongs_to: Evidence) -> bool:
         attach(session, belongs_to, file.file.read(), file.filename or "file", new, who=form.text("who"))
         return True
     return False
+
+
+def _remove(session: Session, form: TypedForm, attachment_id: int) -> bool:
+    with form.attempt(session):
+        detach(session, attachment_id, who=form.text("who"), why=form.text("why"))
+        return True
+    return False
+
+
+def _after(done: bool, address: str, render: RenderDep, page: Callable[[], AttachmentsPage]) -> Response:
+    """Back to the list after a change, or the page again with its errors."""
+    return RedirectResponse(address, 303) if done else render(TEMPLATE, page(), status_code=422)
 
 
 def _unit_page(session: Session, unit_id: int, form: TypedForm) -> AttachmentsPage:
