@@ -12,6 +12,7 @@
   const onward = document.createElement("p");
   onward.hidden = true;
   form.after(list, onward);
+  form.querySelector("button[type=submit]").hidden = true; // a file is sent as soon as it is chosen
   const read = []; // addresses of the previews
   let waiting = 0;
   let queue = Promise.resolve(); // one file after the other: the server reads each log as a whole

@@ -137,6 +137,17 @@ def browse(chromium, served_bench):
     watch.assert_quiet()
 
 
+@pytest.fixture
+def without_script(chromium, served_bench):
+    """A function that opens a page of the served bench in a browser that runs no script."""
+    context = chromium.new_context(viewport={"width": 1280, "height": 900}, java_script_enabled=False)
+    context.add_cookies(served_bench.cookies)
+    page = context.new_page()
+    page.set_default_timeout(15_000)
+    yield lambda path: page.goto(served_bench.address + path) and page
+    context.close()
+
+
 @pytest.fixture(scope="session")
 def screenshot_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = os.environ.get("HAZEFALL_SCREENSHOTS")

@@ -59,16 +59,23 @@ NEW_THINGS = (
 )
 
 
-def test_a_file_that_is_no_log_is_refused_with_what_was_found_and_nothing_is_stored(browse, tmp_path):
+def test_a_file_that_is_no_log_is_refused_with_what_was_found_and_nothing_is_stored(browse, without_script, tmp_path):
     no_log = tmp_path / "shopping.csv"
     no_log.write_text("bread,milk\neggs,butter\n")
     before = _trials_listed(browse)
     page = browse("/trials/add")
+    assert not page.get_by_role("button", name="Preview").is_visible()  # the choice itself sends the file
     page.set_input_files("input[name=log]", no_log)
-    with page.expect_response(lambda answer: answer.request.is_navigation_request() and answer.status != 303) as shown:
-        page.click("main form button.main")
-    assert shown.value.status == 422
+    page.wait_for_url(re.compile(r"/trials/add/[\w-]{32}"))
     assert "shopping.csv" in page.inner_text("main")
+    assert "No table of readings was found" in page.inner_text("main")
+
+    plain = without_script("/trials/add")
+    plain.set_input_files("input[name=log]", no_log)
+    with plain.expect_response(lambda answer: answer.request.is_navigation_request() and answer.status != 303) as shown:
+        plain.get_by_role("button", name="Preview").click()
+    assert shown.value.status == 422
+    assert "shopping.csv" in plain.inner_text("main")
     assert _trials_listed(browse) == before
 
 

@@ -1,19 +1,7 @@
 """The ranking as a reader uses it: seen at once, drawn, selected by keyboard, on a phone, and without script."""
 
-import pytest
-
 FIRST_ROW = "document.querySelector('table.ranking tbody tr').getBoundingClientRect().top"
 HEAD = "document.querySelector('table.ranking thead th').getBoundingClientRect()"
-
-
-@pytest.fixture
-def without_script(chromium, served_bench):
-    context = chromium.new_context(viewport={"width": 1280, "height": 900}, java_script_enabled=False)
-    context.add_cookies(served_bench.cookies)
-    page = context.new_page()
-    page.set_default_timeout(15_000)
-    yield lambda path: page.goto(served_bench.address + path) and page
-    context.close()
 
 
 def test_the_first_row_is_seen_at_once(browse):
