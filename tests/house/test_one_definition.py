@@ -14,6 +14,7 @@ from app.services.measurements.definitions import (
     NewSoundMeasurement,
 )
 from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from tests.house.source import nodes_of
 
 APP = Path(__file__).parents[2] / "app"
 DEFINITIONS = (
@@ -54,7 +55,7 @@ def test_no_class_repeats_the_fields_of_a_definition():
     for path in sorted(APP.rglob("*.py")):
         if "storage" in path.parts:
             continue  # the tables hold the columns themselves
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        for node in nodes_of(path):
             if not isinstance(node, ast.ClassDef) or node.name in own or node.name in ALLOWED:
                 continue
             found = named_fields(node)

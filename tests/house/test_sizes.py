@@ -3,6 +3,8 @@
 import ast
 from pathlib import Path
 
+from tests.house.source import nodes_of_text
+
 ROOT = Path(__file__).resolve().parents[2]
 MOST_LINES_OF_A_FILE = 300
 MOST_LINES_OF_A_FUNCTION = 60
@@ -35,9 +37,8 @@ def python_files() -> list[Path]:
 
 def too_large(source: str) -> set[str]:
     """What passes a limit in the text of one file, by name."""
-    tree = ast.parse(source)
     found = {"the file"} if source.count("\n") > MOST_LINES_OF_A_FILE else set()
-    for node in ast.walk(tree):
+    for node in nodes_of_text(source):
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             if (node.end_lineno or node.lineno) - node.lineno + 1 > MOST_LINES_OF_A_FUNCTION:
                 found.add(node.name)

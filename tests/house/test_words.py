@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.house.source import nodes_of_text
+
 # Each is a regular expression over lower-case text, beside the words to use instead.
 BANNED = {
     r"\b(?:is|are|was|were|been|not) told\b(?! apart)": "specified, entered, given",
@@ -61,13 +63,13 @@ def _shown_by_template(text: str) -> str:
 
 def _shown_by_module(source: str) -> list[str]:
     """Strings of a module that can be shown: its literals without docstrings, an f-string joined to one text."""
-    tree = ast.parse(source)
+    nodes = nodes_of_text(source)
     docstrings = {
-        id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
+        id(node.value) for node in nodes if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
     }
-    parts = {id(part) for node in ast.walk(tree) if isinstance(node, ast.JoinedStr) for part in node.values}
+    parts = {id(part) for node in nodes if isinstance(node, ast.JoinedStr) for part in node.values}
     found = []
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.JoinedStr):
             found.append(
                 "".join(part.value if isinstance(part, ast.Constant) else "{}" for part in node.values)  # type: ignore[misc]
@@ -84,14 +86,15 @@ def _banned_in(text: str) -> list[str]:
     ]
 
 
-@pytest.mark.parametrize("path", TEMPLATES, ids=str)
-def test_a_template_uses_standard_words(path: Path):
-    assert _banned_in(_shown_by_template(path.read_text())) == []
+def test_templates_use_standard_words():
+    assert [
+        f"{path}: {words}" for path in TEMPLATES for words in _banned_in(_shown_by_template(path.read_text()))
+    ] == []
 
 
-@pytest.mark.parametrize("path", MODULES, ids=str)
-def test_a_module_shows_standard_words(path: Path):
-    assert [words for text in _shown_by_module(path.read_text()) for words in _banned_in(text)] == []
+def test_modules_show_standard_words():
+    shown = ((path, text) for path in MODULES for text in _shown_by_module(path.read_text(encoding="utf-8")))
+    assert [f"{path}: {words}" for path, text in shown for words in _banned_in(text)] == []
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ HEAVY = (
     "alembic",
     "rich",
 )
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 
 def heavy_modules_after(code: str, environment: dict[str, str]) -> str:
