@@ -84,6 +84,10 @@
         }, 150);
       });
       dark.addEventListener("change", () => draw(area, figure));
+      area.addEventListener("figure-changed", async () => {
+        figure = await asked(area);
+        draw(area, figure);
+      });
     } catch (problem) {
       area.dataset.state = "failed";
       area.textContent = `The chart could not be drawn (${problem.message}). The table below shows the same data.`;

@@ -6,7 +6,6 @@
   const area = document.querySelector(".trial-drawing");
   const form = area && document.getElementById(area.dataset.marksForm);
   if (!form) return;
-  const marks = [...form.querySelectorAll("data.mark")];
   const STEP_MIN = 0.1;
 
   const axis = () => area._fullLayout && area._fullLayout.xaxis;
@@ -33,7 +32,13 @@
     place(handle);
   }
 
+  /* The form of a stored trial leads to a page of its own; that of an upload has a button that shows the effect here. */
   const showEffect = () => {
+    const button = form.querySelector("[data-shows-effect]");
+    if (button) {
+      form.requestSubmit(button);
+      return;
+    }
     form.action = `${form.getAttribute("action").split("#")[0]}#effect`;
     form.requestSubmit();
   };
@@ -81,13 +86,20 @@
   let handles = [];
   const settle = () => {
     if (area.dataset.state !== "drawn" || !axis()) return;
-    if (!handles.length) handles = marks.map(handleFor);
+    if (!handles.length) handles = [...form.querySelectorAll("data.mark")].map(handleFor);
     for (const handle of handles) {
       if (handle.parentNode !== area) area.append(handle);
       handle.setAttribute("aria-valuemax", shown(axis().range[1]));
       place(handle);
     }
   };
+  form.addEventListener("marks-changed", () => {
+    for (const handle of handles) {
+      const mark = form.querySelector(`data.mark[data-field="${handle.dataset.field}"]`);
+      if (mark) handle.dataset.minutes = mark.getAttribute("value");
+    }
+    settle();
+  });
   new MutationObserver(settle).observe(area, { attributes: true, attributeFilter: ["data-state"] });
   area.addEventListener("plotly_relayout", settle);
   window.addEventListener("resize", () => requestAnimationFrame(settle));

@@ -18,6 +18,7 @@ class ReadingChoices:
     units : header text of a column to unit symbol, if the header has none
     box : which box or detector of a file that holds several (text of its identifying column, or name of a sheet)
     day_first : order of an ambiguous numeric date
+    header_line : line number of the headers, from 1
     """
 
     timezone: str | None = None
@@ -26,6 +27,7 @@ class ReadingChoices:
     box: str | None = None
     day_first: bool | None = None
     assumed_timezone: str | None = None
+    header_line: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 from app.errors import UnreadableLog
 from app.reading_files.headers.channels import is_particle_channel
 from app.reading_files.headers.preamble import read_preamble
-from app.reading_files.headers.search import Header, find_header
+from app.reading_files.headers.search import Header
 from app.reading_files.log_table import LogColumn, LogTable, ReadingChoices, SkippedRow
 from app.reading_files.refusals import ColumnsNotRecognised, quoted, refusal
+from app.reading_files.table.chosen_header import chosen_header
 from app.reading_files.table.held_values import leave_out_held
 from app.reading_files.table.joined_rows import (
     Rows,
@@ -53,24 +54,11 @@ def read_log(content: bytes, file_name: str, choices: ReadingChoices | None = No
     """
     choices = choices or ReadingChoices()
     opened = open_lines(content, file_name, choices.box)
-    header = find_header(opened.lines, opened.delimiter)
-    if header is None:
-        raise _no_table(opened, file_name)
+    header = chosen_header(opened, file_name, choices.header_line)
     preamble = read_preamble(opened.lines[: max(0, header.line)], choices.day_first)
     source = Source(opened.lines, file_name, opened.delimiter, opened.last_line_ends, choices, preamble)
     segments, notes = _read_segments(source, header)
     return assemble_log(content, source, opened, segments, notes)
-
-
-def _no_table(opened: LogLines, file_name: str) -> Exception:
-    first = next((index for index, line in enumerate(opened.lines) if line.strip()), 0)
-    return refusal(
-        file_name,
-        f"No table of readings was found, with fields separated by {DELIMITER_NAMES[opened.delimiter]}.",
-        "A header line, with a time column, is required above the rows of numbers.",
-        line=first + 1,
-        text=opened.lines[first],
-    )
 
 
 def _read_segments(source: Source, header: Header) -> tuple[list[Segment], list[str]]:

@@ -119,6 +119,28 @@ def find_header(lines: list[str], delimiter: str) -> Header | None:
     return best[1] if best else _by_structure(lines, delimiter)
 
 
+def header_at(lines: list[str], delimiter: str, line: int) -> Header | None:
+    """The header at a line that a person chose, with the line of units below or above it; None without two names.
+
+    >>> header_at(["Station 7, roof", "when,haze", "2026-01-05 10:00,3"], ",", 1).names
+    ('when', 'haze')
+    """
+    found = find_header(lines, delimiter)
+    if found is not None and found.line == line:
+        return found
+    cells = split_line(lines[line], delimiter) if line < len(lines) else []
+    if len([cell for cell in cells if cell]) < 2:
+        return None
+    names = _unlike(_grouped(cells, line, lines, delimiter))
+    below = next((index for index in range(line + 1, len(lines)) if lines[index].strip()), len(lines))
+    row = split_line(lines[below], delimiter) if below < len(lines) else []
+    if _is_units_row(row):
+        return Header(line, names, _padded(row, len(names)), below + 1)
+    above = split_line(lines[line - 1], delimiter) if line else []
+    units = above if len(above) == len(cells) and _is_units_row(above) else []
+    return Header(line, names, _padded(units, len(names)), line + 1)
+
+
 def _lines_to_search(lines: list[str], delimiter: str, budget: int) -> int:
     """How many lines are searched: fewer where they have many cells, so that the time follows the size of the file."""
     cells = 0

@@ -23,7 +23,8 @@ from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Advice, Note
 from app.reading_files.log_table import LogColumn, LogTable, ReadingChoices, SkippedRow
 from app.reading_files.read_log import read_log
-from app.services.adding_trials.staged_uploads import StagedUpload, staged_content
+from app.reading_files.table.first_lines import HEAD_BYTES, first_lines
+from app.services.adding_trials.staged_uploads import StagedUpload, staged_content, staged_head
 from app.services.logs.readings import LogReadings
 from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
 from app.settings import Settings
@@ -73,6 +74,20 @@ def read_staged_log(settings: Settings, upload: StagedUpload, choices: ReadingCh
     return StagedLog(settings, upload, choices, table, key)
 
 
+def staged_first_lines(settings: Settings, upload: StagedUpload, box: str | None, most: int) -> tuple[str, ...]:
+    """The first lines of a staged file; those of a workbook are cached, because it is read as a whole."""
+    head = staged_head(settings, upload, HEAD_BYTES)
+    if not head.startswith(b"PK"):
+        return first_lines(head, upload.file_name, box, most)
+    name = f"{_digest(f'{upload.sha256} {box} {most}')}.lines"
+    kept = kept_beside(settings, upload, name)
+    if kept is not None:
+        return tuple(json.loads(kept))
+    lines = first_lines(staged_content(settings, upload), upload.file_name, box, most)
+    keep_beside(settings, upload, name, json.dumps(lines).encode())
+    return lines
+
+
 def keep_beside(settings: Settings, upload: StagedUpload, name: str, content: bytes | memoryview) -> None:
     """Writes a cache file with its digest, atomically for other processes."""
     path = _beside(settings, upload, name)
@@ -101,7 +116,7 @@ def _beside(settings: Settings, upload: StagedUpload, name: str) -> Path:
 
 
 def _reading_key(upload: StagedUpload, choices: ReadingChoices) -> str:
-    chosen = (choices.timezone, choices.box, choices.day_first, sorted(choices.columns.items()))
+    chosen = (choices.timezone, choices.box, choices.day_first, choices.header_line, sorted(choices.columns.items()))
     return _digest(repr((_program(), upload.sha256, upload.file_name, chosen, sorted(choices.units.items()))))
 
 

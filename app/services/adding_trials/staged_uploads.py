@@ -99,6 +99,12 @@ def staged_content(settings: Settings, staged: StagedUpload) -> bytes:
     return content
 
 
+def staged_head(settings: Settings, staged: StagedUpload, most_bytes: int) -> bytes:
+    """The first bytes of a staged file, unchecked: for showing them."""
+    with (settings.data_folder / "uploads" / f"{staged.token}.log").open("rb") as file:
+        return file.read(most_bytes)
+
+
 def discard_upload(settings: Settings, token: str) -> None:
     """Removes a staged file and its cache files, after it was stored or discarded."""
     if _TOKEN.fullmatch(token):

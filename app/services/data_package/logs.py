@@ -69,6 +69,7 @@ def _read(
         units={record["file_header"]: record["file_unit"] for record in columns if record["file_unit"]},
         box=log["box"] or None,
         day_first={"true": True, "false": False}.get(log["day_first"]),
+        header_line=int(log.get("header_line") or 0) or None,
     )
     try:
         return read_log(content, log["file_name"], choices)

@@ -136,3 +136,33 @@ def test_an_empty_room_run_asks_for_no_unit(browse):
     for name in ("unit_under_test_id", "setting", "setting_is_new", "filter_state"):
         assert not page.locator(f"[name={name}]").is_visible(), name
     assert page.locator("[name=room_id]").is_visible()
+
+
+WRONG_HEADER = "\n".join(
+    ["Station time,Serial", "12:00,77", "when,haze [mg/m3]"]
+    + [f"2026-03-05T10:{i:02d}:00Z,{(3 + 300 * 0.9**i) / 1000:.5f}" for i in range(50)]
+)
+
+
+def test_a_clicked_header_line_and_a_dragged_mark_are_followed_at_once(browse):
+    page = browse("/trials/add")
+    page.evaluate(PASTE, WRONG_HEADER)
+    page.wait_for_url(re.compile(r"/trials/add/[\w-]{32}"))
+    page.locator(".raw-lines button[value='3']").click()
+    page.locator(".raw-lines button[value='3'][aria-pressed=true]").wait_for()
+    assert "haze [mg/m3]" in page.inner_text("table.columns-read")
+    page.locator("[name=column_1]").fill("pm2_5")
+    page.locator("[name=column_1]").press("Tab")  # a chart is there now: the page of a log that can be read
+    page.locator(".plot-container").first.wait_for(state="attached")
+    handle = page.get_by_role("slider", name="Switched on")
+    handle.wait_for()
+    before = page.inner_text("#live-results")
+    box = handle.bounding_box()
+    page.mouse.move(box["x"] + 12, box["y"] + 40)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 140, box["y"] + 40, steps=3)
+    with page.expect_response(lambda answer: "unit_on=" in answer.url and "figure" not in answer.url):
+        page.mouse.up()
+    page.wait_for_function("(before) => document.getElementById('live-results').innerText !== before", arg=before)
+    assert float(page.input_value("[name=unit_on]")) > 1
+    assert page.locator("[name=column_1]").input_value() == "pm2_5"

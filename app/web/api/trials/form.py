@@ -54,6 +54,7 @@ class BenchNames(RequestBody):
 class FileReading(RequestBody):
     """How to read the file.
 
+    header_line : line that names the columns, from 1; null: detected
     columns, units : use of a column, as `HEADER=CHANNEL` and `HEADER=UNIT`, one field per column;
     `HEADER=` excludes the column, `HEADER=own:NAME` adds a channel that is not in the list
     """
@@ -61,6 +62,7 @@ class FileReading(RequestBody):
     timezone: Name = ""
     box: Name = ""
     date_order: Literal["", "day first", "month first"] = ""
+    header_line: Annotated[int, Field(ge=1, le=10_000_000)] | None = None
     columns: list[str] = Field(default=[])
     units: list[str] = Field(default=[])
 
@@ -96,6 +98,7 @@ def reading_choices(form: FileReading, kept: ReadingChoices | None) -> ReadingCh
         units=base.units | _pairs(form.units, "units", "UNIT"),
         box=form.box or base.box,
         day_first=base.day_first if not form.date_order else form.date_order == "day first",
+        header_line=form.header_line,
     )
 
 

@@ -21,6 +21,7 @@ from app.web.forms.typed_form import MOST_FILES, TypedForm, TypedFormDep
 from app.web.pages.adding_a_trial.fields import kinds_of_trial
 from app.web.pages.adding_a_trial.preview import read_preview, store_staged, with_last_conditions
 from app.web.pages.adding_a_trial.preview_view import PreviewPage
+from app.web.pages.adding_a_trial.same_time import ADVICE, files_at_that_time, run_time
 from app.web.templating.page_context import Choice
 
 router = APIRouter()
@@ -32,7 +33,9 @@ _OF_LINE = ("kind", "unit_under_test_id", "setting")
 
 @dataclass(frozen=True, slots=True)
 class BatchLine:
-    """One file: its token, what was read, and its fields; `errors` are those of this line."""
+    """One file: its token, what was read, and its fields; `errors` are those of this line, and `same_time` says which
+    other runs were logged in the room at that time.
+    """
 
     token: str
     file_name: str
@@ -44,6 +47,7 @@ class BatchLine:
     units: Sequence[Choice]
     setting: str
     errors: Sequence[str]
+    same_time: Sequence[str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +63,7 @@ class BatchPage:
     loggers: Sequence[Choice]
     smoke_sources: Sequence[Choice]
     setting_names: Sequence[str]
+    advice: str
     hidden: Sequence[tuple[str, str]]
 
 
@@ -126,7 +131,12 @@ def _page(
     saved: int = 0,
 ) -> BatchPage:
     options = trial_form_options(session)
-    lines = [_line(session, settings, form, upload, options, (failed or {}).get(upload.token)) for upload in uploads]
+    read = [_read(session, settings, form, upload) for upload in uploads]
+    runs = [run_time(upload, page.table, page.form) for upload, page in zip(uploads, read, strict=True)]
+    lines = [
+        _line(form, upload, page, options, (failed or {}).get(upload.token), files_at_that_time(run, runs))
+        for upload, page, run in zip(uploads, read, runs, strict=True)
+    ]
     asked = len(dict.fromkeys(form.values.get("token", [])))
     return BatchPage(
         title=counted(len(lines), "file"),
@@ -138,25 +148,29 @@ def _page(
         loggers=filter_options(options.loggers, form.typed("logger_id"), "not specified"),
         smoke_sources=filter_options(options.smoke_sources, form.typed("smoke_source_id"), "not specified"),
         setting_names=options.setting_names,
+        advice=ADVICE if any(line.same_time for line in lines) else "",
         hidden=[(name, text) for name in ("profile_id", "timezone") for text in form.values.get(name, ()) if text],
     )
 
 
+def _read(session: Session, settings: Settings, form: TypedForm, upload: StagedUpload) -> PreviewPage:
+    own = form_of_line(form, upload.token)
+    for name in _OF_LINE:  # where the line was not sent yet: as in the last trial
+        if f"{name}_{upload.token}" not in form.values and name in form.values:
+            own.values[name] = form.values[name]
+    return read_preview(session, settings, upload, own)
+
+
 def _line(
-    session: Session,
-    settings: Settings,
     form: TypedForm,
     upload: StagedUpload,
+    page: PreviewPage,
     options: TrialFormOptions,
     failed: TypedForm | None,
+    same_time: Sequence[str],
 ) -> BatchLine:
-    token = upload.token
-    own = form_of_line(form, token)
-    for name in _OF_LINE:  # where the line was not sent yet: as in the last trial
-        if f"{name}_{token}" not in form.values and name in form.values:
-            own.values[name] = form.values[name]
-    page = read_preview(session, settings, upload, TypedForm(dict(own.values)))
-    is_trial = bool(page.decays) and not page.stored_as
+    token, own = upload.token, page.form
+    is_trial = bool(page.decays) and not page.beside.stored_as
     return BatchLine(
         token=token,
         file_name=upload.file_name,
@@ -168,6 +182,7 @@ def _line(
         units=filter_options(options.units, own.typed("unit_under_test_id"), "none"),
         setting=own.typed("setting"),
         errors=failed.problems if failed else (),
+        same_time=[*page.beside.same_time, *same_time],
     )
 
 
@@ -183,6 +198,6 @@ def verdict_of_file(page: PreviewPage) -> str:
         words += f" Total decay {first.total_decay.value} per hour ({first.total_decay.interval})."
     elif first.verdict.reasons:
         words += f" {first.verdict.reasons[0]}"
-    if page.stored_as:
-        words += f" Already stored as trial {page.stored_as[0]}."
+    if page.beside.stored_as:
+        words += f" Already stored as trial {page.beside.stored_as[0]}."
     return words

@@ -114,6 +114,7 @@ def choices_of(form: TypedForm, kept: ReadingChoices | None, bench_timezone: str
         units=units,
         box=form.typed("box") or base.box,
         day_first=DAY_ORDERS.get(form.typed("date_order"), base.day_first),
+        header_line=form.whole_number("header_line", "The header line"),
     )
 
 

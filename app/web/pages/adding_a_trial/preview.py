@@ -28,7 +28,9 @@ from app.web.pages.adding_a_trial.fields import (
     new_trial_of,
     started_at_of,
 )
-from app.web.pages.adding_a_trial.preview_view import PreviewPage, preview_page
+from app.web.pages.adding_a_trial.header_line import raw_lines, refused_header, take_header_line
+from app.web.pages.adding_a_trial.preview_view import PreviewBeside, PreviewPage, preview_page
+from app.web.pages.adding_a_trial.same_time import runs_at_that_time
 from app.web.pages.adding_a_trial.validation import note_every_mistake
 
 if TYPE_CHECKING:
@@ -43,6 +45,7 @@ def previewed(token: str, request: Request, session: SessionDep, settings: Setti
     """Reads the staged file as the URL says and shows the result."""
     upload = staged_upload(settings, token)
     form = with_last_conditions(query_form(request.query_params), trial_form_options(session))
+    take_header_line(form)
     page = read_preview(session, settings, upload, form)
     return render(TEMPLATE, page, charts=page.has_chart, status_code=200 if form.is_good else 422)
 
@@ -110,7 +113,14 @@ def read_preview(session: Session, settings: Settings, upload: StagedUpload, for
     except HazefallError as error:
         form.add_error(error.field or "", error.message)
         name_marks_as_typed(form)
-    return preview_page(upload, form, form_options, preview, refusal, trials_of_file(session, upload.sha256))
+    table = preview.log.table if preview else None
+    box = form.typed("box") or (table.box if table else None)
+    beside = PreviewBeside(
+        stored_as=trials_of_file(session, upload.sha256),
+        lines=raw_lines(settings, upload, box, table.header_line if table else refused_header(refusal)),
+        same_time=runs_at_that_time(session, upload, table, form),
+    )
+    return preview_page(upload, form, form_options, preview, refusal, beside)
 
 
 def analysed_log(

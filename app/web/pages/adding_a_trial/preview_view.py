@@ -3,7 +3,6 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
@@ -22,20 +21,27 @@ from app.services.store.clear_level import CLEAR_LEVEL_WORDS
 from app.services.units.definitions import KINDS_OF_CLEANING
 from app.web.forms.options import NEW, filter_options, plain_choices, select_options
 from app.web.forms.typed_form import TypedForm
+from app.web.pages.adding_a_trial.assumptions import unit_on_hint, what_to_check
 from app.web.pages.adding_a_trial.columns import ColumnRow, columns_shown, uses_of_columns
-from app.web.pages.adding_a_trial.fields import DAY_ORDERS, MARKS, assumed_zone, kinds_of_trial, zone_of
+from app.web.pages.adding_a_trial.fields import DAY_ORDERS, MARKS, kinds_of_trial
+from app.web.pages.adding_a_trial.header_line import RawLine
 from app.web.pages.adding_a_trial.log_kind import OtherUse, local_time, other_use_of
+from app.web.pages.adding_a_trial.mark_handles import MarkHandle, handles_of, marks_of_decay
+from app.web.pages.adding_a_trial.same_time import ADVICE
 from app.web.pages.verdict import ShownVerdict, shown_verdict
 from app.web.templating.page_context import Choice
 
 if TYPE_CHECKING:
     from app.services.adding_trials.preview import LogPreview
 
-_OF_READING = re.compile(r"(?:column|unit)_\d+|log|timezone")  # fields of the section on how the file was read
+_OF_READING = re.compile(
+    r"(?:column|unit)_\d+|log|timezone|header_line"
+)  # fields of the section on how the file was read
 NOTHING_OFFERED = 2  # a list with only its first and last option
 # Fields that change the chart; only these are in the URL of the chart.
 _DRAWN_READING = (
-    *("timezone", "assumed_timezone", "timezone_is_right", "box", "date_order", "profile_id", "kind", "logger_id"),
+    *("timezone", "assumed_timezone", "timezone_is_right", "box", "date_order", "header_line"),
+    *("profile_id", "kind", "logger_id"),
     *("saturation_level_ug_m3", "response_time_s"),
 )
 _DRAWN_MARKS = (*(name for name, _, _ in MARKS), "background_ug_m3", "clear_level_kind", "clear_level_value")
@@ -58,6 +64,19 @@ class DecayRow:
 
 
 @dataclass(frozen=True, slots=True)
+class PreviewBeside:
+    """What is shown beside the reading: trials of this very file, its first lines, runs in the room at that time."""
+
+    stored_as: Sequence[int]
+    lines: Sequence[RawLine]
+    same_time: Sequence[str]
+
+    @property
+    def same_time_words(self) -> str:
+        return " ".join((*self.same_time, ADVICE))
+
+
+@dataclass(frozen=True, slots=True)
 class PreviewPage:
     """`table` is the reading, None if the file could not be read; `refusal` then says why."""
 
@@ -72,7 +91,6 @@ class PreviewPage:
     first_reading: str
     last_reading: str
     readings: str
-    stored_as: Sequence[int]  # trials of this very file
     other_use: OtherUse | None  # of a log without a channel that decays
     not_counted: int  # rows and cells without a reading, including event rows
     columns: Sequence[ColumnRow]
@@ -101,6 +119,8 @@ class PreviewPage:
     aerosols: Sequence[Choice]
     clear_levels: Sequence[Choice]
     profile_id: str
+    handles: Sequence[MarkHandle]
+    beside: "PreviewBeside"
 
     @property
     def has_chart(self) -> bool:
@@ -130,7 +150,7 @@ class PreviewPage:
     @property
     def reading_is_open(self) -> bool:
         """Whether somebody has to look at how the file was read; otherwise the section is closed."""
-        names = ("columns_like", "box", "profile_name")
+        names = ("columns_like", "box", "profile_name", "header_line")
         if self.table is None or not self.decays or any(self.form.typed(name) for name in names):
             return True
         return any(_OF_READING.fullmatch(name) for name in self.form.errors)
@@ -148,7 +168,7 @@ def preview_page(
     form_options: TrialFormOptions,
     preview: "LogPreview | None",
     refusal: UnreadableLog | None,
-    stored_as: Sequence[int] = (),
+    beside: PreviewBeside,
 ) -> PreviewPage:
     """The page; `preview` is None if the file could not be read or analysed."""
     table = preview.log.table if preview else None
@@ -169,7 +189,6 @@ def preview_page(
         first_reading=local_time(table, 0) if table else "",
         last_reading=local_time(table, -1) if table else "",
         readings=readings_text(len(table.elapsed_s), table.interval_s) if table else "",
-        stored_as=stored_as,
         other_use=other_use_of(table) if table and not decays else None,
         not_counted=max(table.rows_skipped + table.cells_skipped, len(table.skipped)) if table else 0,
         columns=part.rows,
@@ -182,10 +201,10 @@ def preview_page(
         date_orders=plain_choices(("", *DAY_ORDERS), form.typed("date_order"), {"": "detect automatically"}),
         zones=zone_names(),
         timezone_found=table.timezone if table else "",
-        to_check=_to_check(preview, form) if preview else (),
+        to_check=what_to_check(preview, form) if preview else (),
         held=_held(table) if table else (),
         decays=decays,
-        unit_on_hint=_unit_on_hint(preview, decays[0].channel) if preview and decays else "",
+        unit_on_hint=unit_on_hint(preview, decays[0].channel) if preview and decays else "",
         figure_url=_figure_url(upload.token, form) if decays else "",
         kinds=[Choice(value, words, value == form.typed("kind")) for value, words in kinds_of_trial()],
         units=select_options(form_options.units, form.typed("unit_under_test_id"), "choose one", "a new unit"),
@@ -200,6 +219,8 @@ def preview_page(
         aerosols=plain_choices(AEROSOLS, form.typed("aerosol", "smoke")),
         clear_levels=_clear_levels(form),
         profile_id=form.typed("profile_id"),
+        handles=handles_of(form, marks_of_decay(preview.decays[decays[0].channel])) if preview and decays else (),
+        beside=beside,
     )
 
 
@@ -210,47 +231,6 @@ def _held(table: LogTable) -> list[tuple[str, int]]:
 def _clear_levels(form: TypedForm) -> list[Choice]:
     words = {"": "bench default", **CLEAR_LEVEL_WORDS}
     return plain_choices(("", *CLEAR_LEVEL_WORDS), form.typed("clear_level_kind"), words)
-
-
-def _to_check(preview: "LogPreview", form: TypedForm) -> tuple[str, ...]:
-    """Assumptions about what the file does not say, each with what to do."""
-    table = preview.log.table
-    found: list[str] = []
-    if assumed_zone(form):
-        found.append(
-            f"The file has local times without a time zone. They were read as {assumed_zone(form)}, the bench time "
-            "zone. Confirm this, or choose the zone of the logger clock. Until then a logger profile saves no zone, "
-            "and the trial says that it was assumed."
-        )
-    if table.date_order_unsure and not form.typed("date_order"):
-        order = "the day first" if table.day_first else "the month first"
-        found.append(
-            f"The file does not show whether a date such as 3/4/2026 is in March or in April; {order} was assumed. If "
-            "this is wrong, choose the date order above and apply."
-        )
-    if not table.clock_is_known:
-        found += [note for note in table.notes if "clock" in note]
-        found.append("The file does not contain the date of the run. Enter the start of the run below.")
-    return tuple(found)
-
-
-def _unit_on_hint(preview: "LogPreview", name: str) -> str:
-    """What is used where nobody noted the moment. It is not put into the field, because a mark counts as exact."""
-    decay, table = preview.decays[name], preview.log.table
-    how = "Minutes after the first reading, such as 12.5, or a time of day such as 10:12:30."
-    if not decay.unit_on_found:
-        return f"{how} As entered; it counts as exact."
-    found = decay.unit_on_min
-    words = measured_text(found.value, found.uncertainty)
-    at = f"{words.value} ± {words.uncertainty}\u00a0min"
-    if table.clock_is_known:
-        moment = (table.started_at + timedelta(minutes=found.value)).astimezone(zone_of(table.timezone))
-        at += f" ({moment:%H:%M:%S})"
-    if any(note.code == "unit_on_not_separable" for note in decay.notes):
-        return (
-            f"{how} The curve does not show it; {at} is used while the field is empty. Enter the time if it was noted."
-        )
-    return f"{how} Detected at {at}, used while the field is empty. Enter the time if it was noted."
 
 
 def _decay_row(preview: "LogPreview", name: str) -> DecayRow:

@@ -21,6 +21,7 @@ from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.pages.adding_a_trial.fields import MARKS, marks_of, minutes_text, name_marks_as_typed
+from app.web.pages.adding_a_trial.mark_handles import MarkHandle, handles_of, marks_of_decay
 from app.web.templating.page_context import Choice
 
 router = APIRouter()
@@ -47,15 +48,6 @@ class MoveRow:
     before: str
     after: str
     moves: bool
-
-
-@dataclass(frozen=True, slots=True)
-class MarkHandle:
-    """A mark that can be dragged on the chart: its field, label and position [min after first reading]."""
-
-    field: str
-    words: str
-    at_min: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,29 +128,6 @@ def found_marks(result: Any) -> dict[str, str]:
         "end": result.end_s,
     }
     return {name: minutes_text(value) for name, value in seconds.items()}
-
-
-def marks_of_decay(decay: Any) -> dict[str, str]:
-    """The same for an analysis that is not stored."""
-    hours = {
-        "smoke_start": decay.smoke_start_h,
-        "unit_on": decay.unit_on_h,
-        "fit_start": decay.fit.window_start_h if decay.fit else None,
-        "fit_end": decay.fit.window_end_h if decay.fit else None,
-        "end": decay.end_h,
-    }
-    return {name: minutes_text(None if value is None else value * 3600) for name, value in hours.items()}
-
-
-def handles_of(form: TypedForm, found: dict[str, str]) -> list[MarkHandle]:
-    """A handle for each mark: where it was typed, or else where it was found."""
-    handles = []
-    for name, _, words in MARKS:
-        typed = form.text(name)
-        at = typed if typed.replace(".", "", 1).isdecimal() else found.get(name, "")
-        if at:
-            handles.append(MarkHandle(name, words, at))
-    return handles
 
 
 def figure_addresses(trial_id: int, channel_name: str, form: TypedForm, *, scale: str = "") -> tuple[str, str]:

@@ -16,13 +16,12 @@ from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem, units_from_form
 from app.web.pages.adding_a_trial.fields import zone_of
+from app.web.pages.adding_a_trial.mark_handles import MarkHandle, handles_of
 from app.web.pages.trials.marks import (
-    MarkHandle,
     clear_level_choices,
     figure_addresses,
     form_of_marks,
     found_marks,
-    handles_of,
     title_of,
 )
 from app.web.pages.verdict import ShownVerdict, shown_verdict

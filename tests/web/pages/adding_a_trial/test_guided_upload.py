@@ -1,13 +1,17 @@
 """Several files at once, files that are stored already, and logs that are no trial."""
 
 import re
+from datetime import timedelta
 
+import httpx
+import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
 from app.storage.engine import session_scope
+from app.storage.models.logs import Log
 from app.storage.models.trials import Trial
-from tests.conftest import SmallBench
+from tests.conftest import NOW, SmallBench
 from tests.web.pages.adding_a_trial.trial_forms import conditions, upload
 from tests.web.pages.adding_a_trial.trial_forms import store as send
 
@@ -157,3 +161,81 @@ def test_a_sound_log_fills_the_form_of_a_sound_level(client: TestClient, small_b
     form = client.get(led.headers["location"]).text
     assert 'name="sound_dba" type="text" value="57.4"' in form
     assert 'value="2026-03-02"' in form
+
+
+# the lines above the table look like a table with names: "Time" and a number below it
+MISREAD = "\n".join(
+    [
+        "Station time,Serial",
+        "12:00,77",
+        "when,haze density [mg/m3],noise",
+        *(f"2026-03-02T10:{i:02d}:00Z,{0.3 * 0.9**i:.5f},7" for i in range(50)),
+    ]
+).encode()
+
+
+def test_the_columns_follow_the_line_that_is_clicked_as_the_header(client: TestClient, small_bench: SmallBench):
+    address = upload(client, MISREAD).split("?")[0]
+    page = client.get(address).text
+    assert re.search(r'value="1" aria-pressed="true"', page)  # the wrong line
+    assert "haze density" not in page.split("Columns of the file")[-1] or "Save trial" not in page
+    stale = {"header_1": "Serial", "column_1": "pm10"}  # said of the columns of the wrong header
+    page = client.get(address, params={"choose_header_line": "3"} | stale).text
+    assert re.search(r'value="3" aria-pressed="true"', page)
+    assert "named by line 3, as you chose" in page
+    assert re.search(r'name="header_1" value="haze density \[mg/m3\]"', page)
+    assert 'name="column_1" value=""' in page
+    assert "Detect again" in page
+    again = client.get(address, params={"choose_header_line": "", "header_line": "3"}).text
+    assert "as you chose" not in again
+
+
+def test_a_trial_is_stored_as_read_under_the_clicked_header(client: TestClient, store: Engine, small_bench: SmallBench):
+    address = upload(client, MISREAD).split("?")[0]
+    roles = {"header_0": "when", "column_0": "time", "header_1": "haze density [mg/m3]", "column_1": "pm2_5"}
+    answer = client.post(address, data=conditions(small_bench) | roles | {"header_line": "3"})
+    assert answer.status_code == 303, answer.text
+    with session_scope(store) as session:
+        log = session.query(Log).one()
+        assert (log.header_line, log.readings) == (3, 50)
+    first = client.get("/api/trials/1/readings?channel=pm2_5").json()
+    assert first["levels"][0] == pytest.approx(300.0)  # 0.3 mg/m³
+
+
+@pytest.mark.parametrize("line", ["2000", "0"])
+def test_a_header_line_that_names_nothing_is_refused(client: TestClient, small_bench: SmallBench, line: str):
+    address = upload(client, MISREAD).split("?")[0]
+    page = client.get(address, params={"header_line": line})
+    assert page.status_code == 422
+    assert "chosen as the header does not hold two names" in page.text
+    assert page.text.count('name="choose_header_line"') > 5  # another can be clicked
+
+
+def test_two_runs_in_one_room_at_the_same_time_are_noted(client: TestClient, small_bench: SmallBench, make_log):
+    alone = client.get(upload(client, make_log())).text
+    assert "was logged in this room" not in alone
+    send(client, make_log(), conditions(small_bench))
+    page = client.get(upload(client, make_log(seed=2))).text
+    assert re.search(r"trial 1 \([^)]+ at “high”\) was logged in this room from \d\d:\d\d to \d\d:\d\d", page)
+    assert "neither rate would be its own" in page
+    later = client.get(upload(client, make_log(seed=2, started_at=NOW + timedelta(days=1)))).text
+    assert "was logged in this room" not in later
+
+
+def test_a_table_of_files_notes_those_of_the_same_time(client: TestClient, small_bench: SmallBench, make_log):
+    logs = (make_log(), make_log(seed=2), make_log(seed=3, started_at=NOW + timedelta(days=1)))
+    address = send_many(client, *logs)
+    page = client.get(address, params=httpx.QueryParams(address.split("?")[1]).set("room_id", small_bench.room_id)).text
+    rows = page.split("<tbody>")[1].split("</tbody>")[0].split("<tr>")[1:]
+    assert ["at the same time" in row for row in rows] == [True, True, False]
+    assert "run 2.csv was logged in this room at the same time." in rows[0]
+    assert page.count("neither rate would be its own") == 1
+
+
+def test_the_marks_of_an_upload_can_be_dragged_on_its_chart(client: TestClient, make_log):
+    page = client.get(upload(client, make_log())).text
+    marks = dict(re.findall(r'<data class="mark" value="([\d.]+)" data-field="(\w+)"', page))
+    assert {"smoke_start", "unit_on", "end"} <= set(marks.values())
+    assert 'data-marks-form="preview-form"' in page
+    for field in ("smoke_start", "unit_on", "end"):
+        assert re.search(rf'name="{field}" type="text"', page)  # or typed

@@ -41,7 +41,7 @@ def test_a_moment_that_was_entered_is_used_as_exact(client: TestClient, make_log
 
 def test_the_verdict_comes_before_any_number(client: TestClient, make_log: MakeLog):
     good = client.get(upload(client, make_log())).text.split("</h1>")[1]
-    assert re.match(r'\s*<div class="verdict verdict-(usable|check)">', good)
+    assert re.match(r'\s*<div [^>]*data-live>\s*<div class="verdict verdict-(usable|check)">', good)
     short = client.get(upload(client, make_log(minutes=2.3, before_min=0.0))).text.split("</h1>")[1]
     assert '<div class="verdict verdict-unusable">' in short.split('class="answer"')[0]
     assert "Repeat the run" in short.split('class="answer"')[0]

@@ -1,0 +1,90 @@
+"""Largest contentful paint of every page of the demonstration bench in Chromium, on loopback, at two widths.
+
+Each page is opened in a fresh browser context, so that nothing comes from a cache, after one visit that warms the
+server as any earlier reader does. The largest contentful paint is what the browser reports (W3C, Largest Contentful
+Paint), the least and the median of five visits: other load of the machine only adds, and is printed. The aim is below
+500 ms on a machine that does nothing else.
+
+`python -m tests.bench.largest_paint_bench` serves a whole demonstration bench; `--store FILE` a copy of another store.
+"""
+
+import argparse
+import os
+import shutil
+import statistics
+import tempfile
+import urllib.request
+from pathlib import Path
+
+from playwright.sync_api import Browser, sync_playwright
+
+from tests.bench.scale.scale_addresses import filled, ids_of, measured_addresses
+from tests.sample_data.local_access import local_script
+from tests.sample_data.made_once import make_demo_store
+from tests.web.browser.conftest import CHROMIUM, FLAGS, ServedBench, start_server
+
+AIM_MS = 500
+VISITS = 5
+WIDTHS = (1280, 390)
+_LARGEST_PAINT = """
+() => new Promise((done) => {
+  let largest = 0;
+  new PerformanceObserver((list) => list.getEntries().forEach((entry) => { largest = entry.startTime; }))
+    .observe({ type: "largest-contentful-paint", buffered: true });
+  setTimeout(() => done(largest), 100);
+})
+"""
+
+
+def largest_paint_ms(browser: Browser, bench: ServedBench, path: str, width: int) -> float:
+    """Of one visit, without a cache."""
+    context = browser.new_context(viewport={"width": width, "height": 900})
+    context.add_cookies(bench.cookies)
+    page = context.new_page()
+    page.goto(bench.address + path, wait_until="networkidle")
+    paint = float(page.evaluate(_LARGEST_PAINT))
+    context.close()
+    return paint
+
+
+def pages_of(bench: ServedBench) -> list[str]:
+    """The addresses that answer with a page, each asked once."""
+    found = []
+    for address in measured_addresses():
+        path = filled(address, ids_of(bench.data_folder / "bench.sqlite"))
+        request = urllib.request.Request(bench.address + path, headers=local_script(bench.data_folder))
+        with urllib.request.urlopen(request) as answer:
+            if answer.headers.get_content_type() == "text/html":
+                found.append(path)
+    return found
+
+
+def print_table(bench: ServedBench) -> None:
+    print(f"load of the machine {os.getloadavg()[0]:.1f}; least (median) of {VISITS} visits, aim below {AIM_MS} ms")
+    print(f"{'page':<42}" + "".join(f"{f'{width} px':>18}" for width in WIDTHS))
+    with sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        for path in pages_of(bench):
+            paints = [[largest_paint_ms(browser, bench, path, width) for _ in range(VISITS)] for width in WIDTHS]
+            words = [f"{min(visits):.0f} ({statistics.median(visits):.0f}) ms" for visits in paints]
+            above = "  above" if max(map(min, paints)) >= AIM_MS else ""
+            print(f"{path:<42}" + "".join(f"{each:>18}" for each in words) + above, flush=True)
+        browser.close()
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--store", type=Path, help="a store to copy and serve, instead of a new demonstration bench")
+    store = parser.parse_args().store
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        if store is None:
+            make_demo_store(folder, small=False)
+        else:
+            shutil.copyfile(store, folder / "bench.sqlite")
+        process, server_address = start_server(folder, folder / "server.log")
+        try:
+            print_table(ServedBench(server_address, folder))
+        finally:
+            process.terminate()
+            process.wait(timeout=20)
