@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 from app.services.measurements.claims import add_claim
 from app.services.measurements.definitions import (
     NewClaim,
+    NewClip,
     NewOzoneTest,
     NewPowerMeasurement,
     NewRating,
@@ -17,7 +18,7 @@ from app.services.measurements.definitions import (
 from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.measurements.power_levels import add_power_measurement
 from app.services.measurements.ratings import add_rating
-from app.services.measurements.sound_clips import NewClip, add_clip
+from app.services.measurements.sound_clips import add_clip
 from app.services.measurements.sound_levels import add_sound_measurement
 from app.services.units.attachments.attach import Evidence
 from seed_demo.fill_bench import BenchIds, noon

@@ -8,6 +8,7 @@ from app.services.bench.definitions import BenchChoices, NewLogger, NewRoom, New
 from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.measurements.definitions import (
     NewClaim,
+    NewClip,
     NewOzoneTest,
     NewPowerMeasurement,
     NewRating,
@@ -20,7 +21,7 @@ APP = Path(__file__).parents[2] / "app"
 DEFINITIONS = (
     BenchChoices,
     NewUnit, NewPrice, NewConsumable, NewRoom, NewLogger, NewSmokeSource, NewTariff, NewSoundMeasurement,
-    NewPowerMeasurement, NewOzoneTest, NewRating, NewClaim, NewTrial, TrialMarks,
+    NewPowerMeasurement, NewOzoneTest, NewRating, NewClaim, NewClip, NewTrial, TrialMarks,
 )  # fmt: skip
 MOST_ALIKE = 3
 # Classes that share more names with a definition, and why they are no copy of it.

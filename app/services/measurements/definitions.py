@@ -7,7 +7,7 @@ from typing import Any
 from app.compute.clean_air.claim_quantities import QUANTITIES
 from app.services.bench.definitions import AEROSOLS
 from app.services.store.checked_values import FARTHEST_M, NEAREST_M
-from app.services.store.entry_fields import choice, day, flag, number, text
+from app.services.store.entry_fields import choice, count, day, flag, number, text
 
 RATE_UNITS = ("ft³/min", "m³/h", "L/s")
 CLAIM_UNITS = tuple(sorted({symbol for each in QUANTITIES.values() for symbol in each.factors if symbol}))
@@ -15,6 +15,7 @@ BOUNDS = ("about", "at least", "at most")
 ENVIRONMENTS = ("indoor", "free field")
 INSTRUMENT_CLASSES = {"": "not specified", "1": "class 1", "2": "class 2"}
 HIGHEST_DBA = 140.0
+LOWEST_CALIBRATION_DB = 20.0
 
 
 def _measured_by() -> Any:
@@ -173,3 +174,35 @@ class NewClaim:
     room_area_m2: float | None = number("Room area, for a room claim", "m²", what="The room area")
     where_seen: str = text("Where seen", what="Where seen", evidence=True)
     seen_on: date | None = day("Seen on", "The claim", form_name="claim_seen_on", needed=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewClip:
+    """A recording and its calibration: by a recorded calibrator tone, by a level read beside the microphone, or (both
+    None) none. The files come beside the form.
+    """
+
+    content: bytes
+    file_name: str
+    tone_content: bytes | None = None
+    tone_file_name: str = ""
+    distance_m: float | None = number(
+        "Microphone distance", "m", what="The distance", needed=True, least=NEAREST_M, most=FARTHEST_M
+    )
+    channel: int = count("File channel", what="The channel", help="1 is the left channel.")
+    recorded_on: date | None = day("Recorded on", "The clip", needed=True)
+    recorded_by: str = text("Recorded by", what="Who recorded it", form_name="who", private=True)
+    instrument: str = text("Recorder and microphone", what="The recorder")
+    tone_level_db: float | None = number(
+        "Calibrator level", "dB", what="The calibrator level", least=LOWEST_CALIBRATION_DB, most=HIGHEST_DBA, zero=True
+    )
+    known_level_dba: float | None = number(
+        "Or the level measured beside the microphone",
+        "dB(A)",
+        "The equivalent level from a sound level meter during the recording. Without either, no level can be given.",
+        what="The known level",
+        least=LOWEST_CALIBRATION_DB,
+        most=HIGHEST_DBA,
+        zero=True,
+    )
+    notes: str = text("Notes", lines=2)

@@ -3,8 +3,7 @@
 import hashlib
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
@@ -20,37 +19,20 @@ from app.compute.sound.clip import analyse_clip
 from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.logs.raw_files import keep_raw_file
 from app.services.measurements.checks import setting_of_unit
+from app.services.measurements.definitions import NewClip
 from app.services.measurements.delete_entry import delete_entry
 from app.services.measurements.sound_file import SoundFile, read_sound, wav_bytes
 from app.services.store.audit import AT_THE_DESK, record_change
-from app.services.store.checked_values import day_seen, microphone_distance, optional_text
+from app.services.store.checked_values import optional_text
+from app.services.store.entry_fields import checked_entry, entry_fields
 from app.services.units.entry import SUBJECT
 from app.storage.models.logs import RawFile
 from app.storage.models.sound_clips import SoundClip as SoundClip
 from app.storage.models.sound_clips import SoundClipBand, SoundClipTone
 
 MOST_TONES = 10
-_LOWEST_DB, _HIGHEST_DB = 20.0, 140.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewClip:
-    """A clip and its calibration: by a recorded calibrator tone, by a level read beside the microphone, or (both None)
-    none.
-    """
-
-    content: bytes
-    file_name: str
-    channel: int = 1
-    recorded_on: date | None = None
-    recorded_by: str = ""
-    instrument: str = ""
-    distance_m: float | None = None
-    tone_content: bytes | None = None
-    tone_file_name: str = ""
-    tone_level_db: float | None = None
-    known_level_dba: float | None = None
-    notes: str = ""
+# what is entered of a clip and stored as it is; its calibration level is stored with the kind of calibration
+_ENTERED = tuple(each.name for each in entry_fields(NewClip) if each.name in SoundClip.__table__.columns)
 
 
 def add_clip(
@@ -69,8 +51,7 @@ def add_clip(
     """
     setting = setting_of_unit(session, unit_id, setting_id)
     at = now or datetime.now(UTC)
-    distance = microphone_distance(new.distance_m, "distance_m")
-    recorded_on = day_seen(new.recorded_on, "recorded_on", "The clip")
+    values = checked_entry(new)
     sha256 = hashlib.sha256(new.content).hexdigest()
     if session.scalar(select(SoundClip.id).where(SoundClip.setting_id == setting_id, SoundClip.sha256 == sha256)):
         raise AlreadyStored(f"{new.file_name} is already saved for setting {setting.name}.", field="clip")
@@ -90,18 +71,13 @@ def add_clip(
         setting_id=setting_id,
         sha256=sha256,
         file_name=optional_text(new.file_name, "clip", "The name of the file", 200) or "clip",
-        channel=new.channel,
-        recorded_on=recorded_on,
-        recorded_by=optional_text(new.recorded_by, "recorded_by", "Who recorded it"),
-        instrument=optional_text(new.instrument, "instrument", "The recorder"),
-        distance_m=distance,
         calibration_kind=calibration.kind if calibration else "none",
         calibration_level_db=calibration.level_db if calibration else None,
         calibration_sha256=tone_sha256,
         calibration_tone_hz=calibration.tone_hz if calibration else None,
         pascal_per_unit=calibration.pascal_per_unit if calibration else None,
-        notes=optional_text(new.notes, "notes", "The notes"),
         stored_at=at,
+        **{name: values[name] for name in _ENTERED},
         **_results(found),
     )
     session.add(clip)
@@ -195,29 +171,22 @@ def _calibration(new: NewClip, sound: SoundFile) -> Calibration | None:
             field="known_level_dba",
         )
     if new.tone_content is not None:
-        level = _level(new.tone_level_db, "tone_level_db", "The calibrator level", "dB")
+        if new.tone_level_db is None:
+            raise InvalidValue(
+                "The calibrator level is missing; enter the level of the recorded tone.", field="tone_level_db"
+            )
         name = new.tone_file_name or "calibration tone"
         tone = read_sound(new.tone_content, name, channel=new.channel, field="tone")
         try:
-            return calibration_from_tone(tone.samples, tone.sample_rate_hz, level)
+            return calibration_from_tone(tone.samples, tone.sample_rate_hz, new.tone_level_db)
         except ValueError as error:
             raise InvalidValue(f"{name}: {error}", field="tone") from None
     if new.known_level_dba is None:
         return None
-    level = _level(new.known_level_dba, "known_level_dba", "The known level", "dB(A)")
     try:
-        return calibration_from_known_level(sound.samples, sound.sample_rate_hz, level)
+        return calibration_from_known_level(sound.samples, sound.sample_rate_hz, new.known_level_dba)
     except ValueError as error:
         raise InvalidValue(f"{new.file_name}: {error}", field="clip") from None
-
-
-def _level(value: float | None, field: str, what: str, unit: str) -> float:
-    if value is None or not _LOWEST_DB <= value <= _HIGHEST_DB:
-        raise InvalidValue(
-            f"{what} is {value} {unit}; enter a number from {_LOWEST_DB:.0f} to {_HIGHEST_DB:.0f}.",
-            field=field,
-        )
-    return float(value)
 
 
 def _results(found: ClipAnalysis) -> dict[str, object]:

@@ -7,6 +7,7 @@ from typing import Any
 from app.services.bench.definitions import BenchChoices, NewLogger, NewRoom, NewSmokeSource, NewTariff
 from app.services.measurements.definitions import (
     NewClaim,
+    NewClip,
     NewOzoneTest,
     NewPowerMeasurement,
     NewRating,
@@ -33,6 +34,7 @@ DEFINITIONS: dict[str, Any] = {
     "ozone": NewOzoneTest,
     "rating": NewRating,
     "claim": NewClaim,
+    "clip": NewClip,
     "attachment": NewAttachment,
 }
 

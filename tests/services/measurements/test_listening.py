@@ -1,8 +1,9 @@
 import pytest
 
 from app.errors import InvalidValue, NotFound
+from app.services.measurements.definitions import NewClip
 from app.services.measurements.listening import listening
-from app.services.measurements.sound_clips import NewClip, add_clip
+from app.services.measurements.sound_clips import add_clip
 from app.storage.models.units_under_test import UnitUnderTest
 from tests.sample_data.measured_facts import DAY, NOW, add_unit_with_setting
 from tests.sample_data.sound_files import noise, sound_bytes

@@ -6,8 +6,8 @@ import soundfile
 from sqlalchemy import select
 
 from app.errors import AlreadyStored, InvalidValue, NotFound
+from app.services.measurements.definitions import NewClip
 from app.services.measurements.sound_clips import (
-    NewClip,
     add_clip,
     clips_of_unit,
     delete_clip,
@@ -133,8 +133,12 @@ def test_taking_back_keeps_the_file_and_the_record(session, small_bench):
         ({"channel": 2}, "clip", r"fan.wav has 1 channels; there is no channel 2"),
         ({"distance_m": None}, "distance_m", "The distance is missing"),
         ({"recorded_on": None}, "recorded_on", "The clip has no date"),
-        ({"known_level_dba": 5.0}, "known_level_dba", r"The known level is 5.0 dB\(A\); enter a number from 20 to 140"),
-        ({"tone_content": b"x", "tone_level_db": None}, "tone_level_db", "The calibrator level is None dB"),
+        ({"known_level_dba": 5.0}, "known_level_dba", r"The known level is 5 dB\(A\); enter a number from 20 to 140"),
+        (
+            {"tone_content": b"x", "tone_level_db": None},
+            "tone_level_db",
+            "The calibrator level is missing; enter the level of the recorded tone",
+        ),
         ({"tone_content": b"x", "tone_level_db": 94.0}, "tone", "calibration tone cannot be read as audio. Choose"),
         ({"tone_content": b"x", "known_level_dba": 40.0}, "known_level_dba", "given. Remove one"),
     ],

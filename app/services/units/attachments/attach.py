@@ -111,15 +111,30 @@ def attachment_picture(session: Session, row: Attachment, size: PictureSize) -> 
     return picture_copy(attachment_bytes(session, row), row.file_name, size)
 
 
-def detach(session: Session, attachment_id: int, *, who: str = AT_THE_DESK, why: str) -> None:
-    """Deletes an attachment; the raw file stays in the store, and the record names its hash."""
+def detach(
+    session: Session, attachment_id: int, *, of: Evidence | None = None, who: str = AT_THE_DESK, why: str
+) -> None:
+    """Deletes an attachment; the raw file stays in the store, and the record names its hash.
+
+    of : the unit or trial that it has to belong to, also through a measurement or a trial of the unit; None: any
+    Raises NotFound for an attachment of another one.
+    """
     row = get_attachment(session, attachment_id)
+    if of is not None and not _belongs(session, row, of):
+        raise NotFound("attachment here", attachment_id)
     reason = required_text(why, "why", "The reason for removal")
     subject = ("trial", row.trial_id) if row.trial_id is not None else (SUBJECT, row.unit_under_test_id or 0)
     before = f"{_words(row)}\nraw file (SHA-256): {row.sha256}"
     record_change(session, who, "taken back", *subject, "attachment", before, None, reason)
     session.delete(row)
     session.flush()
+
+
+def _belongs(session: Session, row: Attachment, of: Evidence) -> bool:
+    if of.trial_id is not None:
+        return row.trial_id == of.trial_id
+    trial = session.get(Trial, row.trial_id) if row.trial_id is not None else None
+    return of.unit_id == (row.unit_under_test_id if trial is None else trial.unit_under_test_id)
 
 
 def _check_file(content: bytes, name: str, new: NewAttachment) -> Picture | None:

@@ -6,8 +6,8 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from app.services.measurements.power_levels import power_levels_of_unit
-from app.services.measurements.sound_levels import sound_levels_of_unit
+from app.services.measurements.power_levels import SettingPower
+from app.services.measurements.sound_levels import SettingLevel
 from app.services.units.attachments.attach import attachments_of_trial, attachments_of_unit
 
 
@@ -26,25 +26,34 @@ class AttachmentLine:
     for_readers: bool
 
 
-def measurements_of_unit(session: Session, unit_id: int) -> dict[str, str]:
-    """The sound and power measurements that a file may belong to: key and words."""
+def measurement_words(sounds: Sequence[SettingLevel], powers: Sequence[SettingPower]) -> dict[str, str]:
+    """The sound and power measurements of a unit that a file may belong to: key and words."""
     sound = {
         f"sound:{row.id}": f"sound at {level.setting.name}, {row.level_dba:g}\u00a0dB(A), {row.measured_on}"
-        for level in sound_levels_of_unit(session, unit_id)
+        for level in sounds
         for row in level.measurements
     }
     power = {
         f"power:{row.id}": f"power at {level.name}, {row.power_w:.4g}\u00a0W, {row.measured_on}"
-        for level in power_levels_of_unit(session, unit_id)
+        for level in powers
         for row in level.measurements
     }
     return sound | power
 
 
-def unit_lines(session: Session, unit_id: int, kind: str = "") -> Sequence[AttachmentLine]:
-    """Files of a unit and its trials; with `kind`, such as "sound", those of its measurements of that kind."""
+def unit_lines(
+    session: Session,
+    unit_id: int,
+    sounds: Sequence[SettingLevel] = (),
+    powers: Sequence[SettingPower] = (),
+    kind: str = "",
+) -> Sequence[AttachmentLine]:
+    """Files of a unit and its trials; with `kind`, such as "sound", those of its measurements of that kind.
+
+    sounds, powers : the unit's measurements, which name what a file belongs to
+    """
     rows = [row for row in attachments_of_unit(session, unit_id) if _key(row).startswith(kind)]
-    measured = measurements_of_unit(session, unit_id) if any(_key(row) for row in rows) else {}
+    measured = measurement_words(sounds, powers)
     return [_line(row, measured.get(_key(row), "the unit")) for row in rows]
 
 

@@ -7,6 +7,8 @@ from fastapi import APIRouter, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
+from app.services.measurements.power_levels import power_levels_of_unit
+from app.services.measurements.sound_levels import sound_levels_of_unit
 from app.services.trials.detail import trial_detail
 from app.services.units.attachments.attach import (
     Evidence,
@@ -23,7 +25,7 @@ from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.downloads.attached_file import original_file, photo_copy
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
-from app.web.pages.attachments.lines import AttachmentLine, measurements_of_unit, trial_lines, unit_lines
+from app.web.pages.attachments.lines import AttachmentLine, measurement_words, trial_lines, unit_lines
 from app.web.templating.page_context import Choice
 
 router = APIRouter()
@@ -65,7 +67,7 @@ def added_to_unit(unit_id: Id, session: SessionDep, render: RenderDep, form: Typ
 def removed_from_unit(
     unit_id: Id, attachment_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
 ) -> Response:
-    done = _remove(session, form, attachment_id)
+    done = _remove(session, form, attachment_id, Evidence(unit_id=unit_id))
     return _after(done, f"/units/{unit_id}/attachments", render, lambda: _unit_page(session, unit_id, form))
 
 
@@ -84,7 +86,7 @@ def added_to_trial(trial_id: Id, session: SessionDep, render: RenderDep, form: T
 def removed_from_trial(
     trial_id: Id, attachment_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
 ) -> Response:
-    done = _remove(session, form, attachment_id)
+    done = _remove(session, form, attachment_id, Evidence(trial_id=trial_id))
     return _after(done, f"/trials/{trial_id}/attachments", render, lambda: _trial_page(session, trial_id, form))
 
 
@@ -115,9 +117,9 @@ def _add(session: Session, form: TypedForm, belongs_to: Evidence) -> bool:
     return False
 
 
-def _remove(session: Session, form: TypedForm, attachment_id: int) -> bool:
+def _remove(session: Session, form: TypedForm, attachment_id: int, of: Evidence) -> bool:
     with form.attempt(session):
-        detach(session, attachment_id, who=form.text("who"), why=form.text("why"))
+        detach(session, attachment_id, of=of, who=form.text("who"), why=form.text("why"))
         return True
     return False
 
@@ -128,14 +130,16 @@ def _after(done: bool, address: str, render: RenderDep, page: Callable[[], Attac
 
 
 def _unit_page(session: Session, unit_id: int, form: TypedForm) -> AttachmentsPage:
-    unit, measured, chosen = get_unit(session, unit_id), measurements_of_unit(session, unit_id), form.typed("about")
+    unit, chosen = get_unit(session, unit_id), form.typed("about")
+    sounds, powers = sound_levels_of_unit(session, unit_id), power_levels_of_unit(session, unit_id)
+    measured = measurement_words(sounds, powers)
     return AttachmentsPage(
         title=f"Photos and documents of {unit.maker} {unit.model}",
         address=f"/units/{unit_id}/attachments",
         back=f"/units/{unit_id}",
         back_words="Unit page",
         form=form,
-        lines=unit_lines(session, unit_id),
+        lines=unit_lines(session, unit_id, sounds, powers),
         about=[
             Choice("", "the unit", not chosen),
             *(Choice(key, words, key == chosen) for key, words in measured.items()),

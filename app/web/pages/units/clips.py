@@ -3,13 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from typing import Any
 
 from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.compute.wording.numbers import listed
-from app.services.measurements.sound_clips import NewClip, SoundClip, add_clip, clips_of_unit, delete_clip
+from app.services.measurements.definitions import NewClip
+from app.services.measurements.sound_clips import SoundClip, add_clip, clips_of_unit, delete_clip
 from app.services.units.entry import get_unit
 from app.services.units.speed_settings import settings_of
 from app.web.api.shapes import Id
@@ -52,34 +54,24 @@ def clips(unit_id: Id, session: SessionDep, render: RenderDep) -> Response:
 def clip_added(unit_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     setting_id = form.whole_number("setting", "The setting")
     clip, tone = form.files.get("clip"), form.files.get("tone")
-    distance, known = form.number("distance_m", "The distance"), form.number("known_level_dba", "The known level")
-    tone_level = form.number("tone_level_db", "The calibrator level")
-    recorded_on = form.day("recorded_on", "The recording date")
-    channel = form.whole_number("channel", "The channel")
     if setting_id is None:
         form.add_error("setting", "No setting selected. Every recording needs a setting.")
     if clip is None or not clip.filename:
         form.add_error("clip", "No file selected. Choose a WAV or FLAC recording.")
-    if form.is_good and setting_id is not None and clip is not None:
-        with_tone = tone is not None and bool(tone.filename)
-        new = NewClip(
-            content=clip.file.read(),
-            file_name=clip.filename or "clip",
-            channel=1 if channel is None else channel,
-            recorded_on=recorded_on,
-            recorded_by=form.text("who"),
-            instrument=form.text("instrument"),
-            distance_m=distance,
-            tone_content=tone.file.read() if tone is not None and with_tone else None,
-            tone_file_name=(tone.filename or "") if tone is not None and with_tone else "",
-            tone_level_db=tone_level,
-            known_level_dba=known,
-            notes=form.text("notes"),
-        )
+    files = _files(clip, "") | _files(tone, "tone_")
+    new = form.entry(NewClip, **{"content": b"", "file_name": "", "tone_content": None, "tone_file_name": ""} | files)
+    if form.is_good and setting_id is not None and new is not None:
         with form.attempt(session):
-            add_clip(session, unit_id, setting_id, new, who=form.text("who"))
+            add_clip(session, unit_id, setting_id, new, who=new.recorded_by)
             return RedirectResponse(f"/units/{unit_id}/clips", 303)
     return render("pages/units/clips.html", _page(session, unit_id, form), status_code=422)
+
+
+def _files(file: Any, prefix: str) -> dict[str, Any]:
+    """Content and name of an uploaded file; nothing without one."""
+    if file is None or not file.filename:
+        return {}
+    return {f"{prefix}content": file.file.read(), f"{prefix}file_name": file.filename}
 
 
 @router.post("/units/{unit_id}/clips/{clip_id}/take-back")

@@ -67,7 +67,7 @@ def sound_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
     ]
     results = [(each.setting.name, _level_text(each.level)) for each in levels if each.level is not None]
     settings = _settings(session, unit_id, form, {"": "choose one"})
-    photos = unit_lines(session, unit_id, "sound")
+    photos = unit_lines(session, unit_id, levels, (), "sound")
     return EntriesPage("sound", unit_id, _name(session, unit_id), form, rows, results, settings, photos)
 
 
@@ -95,7 +95,7 @@ def power_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
         if level.power is not None
     ]
     settings = _settings(session, unit_id, form, {"": "choose one"}, {STANDBY: "standby"})
-    photos = unit_lines(session, unit_id, "power")
+    photos = unit_lines(session, unit_id, (), levels, "power")
     return EntriesPage("power", unit_id, _name(session, unit_id), form, rows, results, settings, photos)
 
 

@@ -58,7 +58,7 @@ def unit_more(session: SessionDep, known: UnitOverview, system: UnitSystem) -> U
     found = unit_efficiency(rates_of_unit(session, unit_id), known.powers, known.ratings)
     names = {level.setting.id: level.setting.name for level in known.sounds}
     shares = sum(has_share(entry) for entry in known.claims)
-    attachments = unit_lines(session, unit_id)
+    attachments = unit_lines(session, unit_id, known.sounds, known.powers)
     recordings = [clip for clip in clips_of_unit(session, unit_id) if clip.pascal_per_unit is not None]
     items = checklist(
         known,

@@ -70,6 +70,36 @@ def test_a_file_is_removed_with_a_reason(client: TestClient, page: str):
     assert "No photos or documents yet" in client.get(page).text
 
 
+def test_a_file_is_removed_only_from_what_it_belongs_to(
+    client: TestClient, small_bench: SmallBench, tried_trial: int, page: str
+):
+    """The address of a removal names the unit or the trial; a file of another one stays."""
+    client.post(page, data={"shows": "label"}, files={"file": ("label.jpg", PHOTO)})
+    trial = f"/trials/{tried_trial}/attachments"
+    client.post(trial, data={"shows": "test setup"}, files={"file": ("setup.jpg", photo(place=False))})
+    other = client.post("/api/units", json={"maker": "Invented", "model": "Other", "kind": "other"}).json()["id"]
+    why = {"why": "wrong address"}
+    assert client.post(f"/units/{other}/attachments/1/take-back", data=why).status_code == 422
+    assert client.post(f"/units/{other}/attachments/2/take-back", data=why).status_code == 422
+    refused = client.post(f"{trial}/1/take-back", data=why)
+    assert (refused.status_code, "There is no attachment here 1" in refused.text) == (422, True)
+    assert len(client.get(f"/api/units/{small_bench.unit_id}/attachments").json()["attachments"]) == 2
+    assert client.post(f"{page}/2/take-back", data=why).status_code == 303  # of a trial of the unit
+    assert client.post(f"{page}/1/take-back", data=why).status_code == 303
+
+
+def test_the_page_of_a_unit_reads_its_levels_once(client: TestClient, monkeypatch, page: str):
+    client.post(page, data={"shows": "label"}, files={"file": ("label.jpg", PHOTO)})
+    monkeypatch.setattr("app.web.pages.attachments.page.sound_levels_of_unit", _must_not_read)
+    monkeypatch.setattr("app.web.pages.attachments.page.power_levels_of_unit", _must_not_read)
+    monkeypatch.setattr("app.web.pages.units.measurements_view.sound_levels_of_unit", _must_not_read)
+    assert "/attachments/1/small.jpg" in client.get(page.removesuffix("/attachments")).text
+
+
+def _must_not_read(*_: object) -> None:
+    raise AssertionError("The levels were read a second time.")
+
+
 def test_a_document_has_no_picture(client: TestClient, page: str):
     client.post(page, data={"shows": "receipt"}, files={"file": ("a.pdf", DOCUMENT)})
     assert client.get("/attachments/1/large.jpg").status_code == 404

@@ -68,9 +68,9 @@ def test_a_prominent_tone_is_told(client, small_bench):
         ({"setting": ""}, "No setting selected. Every recording needs a setting."),
         ({"distance_m": ""}, "The distance is missing"),
         ({"distance_m": "near"}, "The distance: found &#39;near&#39;"),
-        ({"known_level_dba": "7"}, "The known level is 7.0 dB(A)"),
+        ({"known_level_dba": "7"}, "The known level is 7 dB(A)"),
         ({"channel": "4"}, "fan.wav has 1 channels; there is no channel 4"),
-        ({"channel": "0"}, "fan.wav has 1 channels; there is no channel 0"),
+        ({"channel": "0"}, "The channel is 0; enter a whole number above zero"),
         ({"recorded_on": ""}, "The clip has no date"),
     ],
 )

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from app.services.measurements.sound_clips import NewClip, add_clip
+from app.services.measurements.definitions import NewClip
+from app.services.measurements.sound_clips import add_clip
 from app.storage.engine import session_scope
 from tests.sample_data.measured_facts import DAY
 from tests.sample_data.sound_files import noise, sound_bytes

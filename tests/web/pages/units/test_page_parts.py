@@ -6,10 +6,10 @@ from datetime import date
 import pytest
 
 from app.services.measurements.claims import add_claim
-from app.services.measurements.definitions import NewClaim, NewOzoneTest, NewRating
+from app.services.measurements.definitions import NewClaim, NewClip, NewOzoneTest, NewRating
 from app.services.measurements.ozone_tests import add_ozone_test
 from app.services.measurements.ratings import add_rating
-from app.services.measurements.sound_clips import NewClip, add_clip
+from app.services.measurements.sound_clips import add_clip
 from app.services.units.consumables import add_consumable, add_consumable_price
 from app.services.units.definitions import NewConsumable, NewPrice
 from app.storage.engine import session_scope
