@@ -56,15 +56,6 @@ def number_not_below_zero(value: float | None, field: str, what: str, unit: str)
     return checked
 
 
-def microphone_distance(value: float | None, field: str, what: str = "The distance") -> float:
-    distance = number_above_zero(value, field, what, "m")
-    if not NEAREST_M <= distance <= FARTHEST_M:
-        raise InvalidValue(
-            f"{what} is {distance:g} m; enter a number from {NEAREST_M:g} to {FARTHEST_M:g} m.", field=field
-        )
-    return distance
-
-
 def whole_number_above_zero(value: int | None, field: str, what: str, most: float = LARGEST_COUNT) -> int:
     if value is None or value < 1:
         found = "missing" if value is None else f"{value}"
