@@ -42,6 +42,13 @@ class AlreadyStored(HazefallError):
     title = "Already exists"
 
 
+class UploadRepeated(HazefallError):
+    """An upload with the key of another upload; nothing was stored."""
+
+    status = 422
+    title = "Saved before with other entries"
+
+
 class RunEnded(HazefallError):
     """A live run that was finished or closed, or a key that was used for other readings; nothing was stored."""
 

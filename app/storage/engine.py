@@ -1,17 +1,19 @@
 """Opens the database. Each SQLite connection gets foreign keys, a write-ahead log and real transactions."""
 
+import contextlib
 import sqlite3
+import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import Any
 
-from sqlalchemy import Engine, NullPool, create_engine, event
+from sqlalchemy import Engine, NullPool, create_engine, event, text
 from sqlalchemy.exc import DBAPIError
 from sqlalchemy.orm import Session
 
-from app.errors import OutcomeUnknown
+from app.errors import HazefallError, OutcomeUnknown, StoreProblem
 
 WRITE_LOCK_KEY = 7_204_312  # any number, the same in every process: the advisory lock of writers on PostgreSQL
+PAUSES_S = (0.0, 0.5, 1.5, 3.0, 5.0)  # before each question after a lost commit
 _PRAGMAS = (
     "PRAGMA journal_mode = WAL",
     # FULL writes each commit to the disk before it is acknowledged; with NORMAL a power cut could take back the last
@@ -87,8 +89,10 @@ def _server_engine(url: str, answers_within_s: float | None) -> Engine:
     @event.listens_for(engine, "begin")
     def _take_write_lock(connection: Any) -> None:
         # Summaries and pools depend on the whole bench, so writers are serialised here as on SQLite.
-        if connection.get_execution_options().get("writes", False):
-            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY})")
+        options = connection.get_execution_options()
+        if options.get("writes", False):
+            asked = f"SELECT pg_advisory_xact_lock({WRITE_LOCK_KEY}), CAST(pg_current_xact_id() AS text)"
+            options.get("begun", []).append(connection.exec_driver_sql(asked).one()[1])
 
     return engine
 
@@ -113,13 +117,14 @@ def _lower(text: Any) -> Any:
     return text.lower() if isinstance(text, str) else text
 
 
-@contextmanager
+@contextlib.contextmanager
 def session_scope(engine: Engine, *, writes: bool = True) -> Iterator[Session]:
     """A session that commits at the end of the block and rolls back on an error; the one place that commits.
 
     writes : False for a block that only reads, which then never waits for a writer
     """
-    bound = engine.execution_options(writes=writes)
+    begun: list[str] = []  # ids of the transactions that the server began for this session
+    bound = engine.execution_options(writes=writes, begun=begun)
     if not writes and engine.dialect.name != "sqlite":
         # a page reads several times and must see one state, as a SQLite transaction does by itself
         bound = bound.execution_options(isolation_level="REPEATABLE READ")
@@ -127,16 +132,35 @@ def session_scope(engine: Engine, *, writes: bool = True) -> Iterator[Session]:
         session.begin()
         yield session
         session.flush()  # what fails before the commit has saved nothing
-        _commit(session)
+        try:
+            session.commit()
+        except DBAPIError as error:
+            if not begun or not error.connection_invalidated:
+                raise
+            outcome = outcome_of_commit(engine, begun[-1])
+            if outcome != "committed":
+                raise _lost_commit(outcome) from error
 
 
-def _commit(session: Session) -> None:
-    try:
-        session.commit()
-    except DBAPIError as error:
-        if not error.connection_invalidated:
-            raise
-        raise OutcomeUnknown(
-            "The connection to the database was lost while the change was being saved. It may have been saved or not. "
-            "Look at the list before you send it again."
-        ) from error
+def outcome_of_commit(engine: Engine, transaction_id: str) -> str:
+    """What a database server says of a transaction whose commit was not answered: "committed", "aborted", or "" if it
+    cannot be asked within some seconds. A server that lost a process restarts all of them first.
+    """
+    asked = text("SELECT pg_xact_status(CAST(CAST(:id AS text) AS xid8))")
+    for pause_s in PAUSES_S:
+        time.sleep(pause_s)
+        with contextlib.suppress(DBAPIError), engine.connect() as connection:
+            found = connection.scalar(asked, {"id": transaction_id})
+            if found in ("committed", "aborted"):
+                return str(found)
+    return ""
+
+
+def _lost_commit(outcome: str) -> HazefallError:
+    lost = "The connection to the database was lost while the change was being saved."
+    if outcome == "aborted":
+        return StoreProblem(f"{lost} The database confirms that nothing was saved. Send it again.")
+    return OutcomeUnknown(
+        f"{lost} The database cannot be asked now whether it was saved. Look at the list before you send it again; a "
+        "form, or a request with an Idempotency-Key, can be repeated and is saved only once."
+    )

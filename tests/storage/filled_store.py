@@ -157,6 +157,7 @@ LATER_ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = (
                           "numbers": 3, "moved": 0, "method_version": "2.0", "last_change_id": 1, "made_from": "{}"}),
     ("0021", "edition_contents", {"sha256": SHA, "size_bytes": 3, "content": b"\x00\xff\x01"}),
     ("0021", "unit_addresses", {"address": "maker-a-unit", "unit_under_test_id": 1, "current": 1}),
+    ("0023", "upload_keys", {"idempotency_key": ODD, "sha256": SHA, "trial_id": 2, "stored_at": AT}),
 )  # fmt: skip
 LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0016", "channel_results", {"unit_on_uncertainty_s": 12.5}),

@@ -2,7 +2,7 @@
 
 import os
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -10,10 +10,12 @@ import psycopg
 import pytest
 from sqlalchemy import Engine, text
 from sqlalchemy.exc import OperationalError
+from sqlalchemy.orm import Session
 
-from app.errors import OutcomeUnknown
+from app.errors import OutcomeUnknown, StoreProblem
 from app.services.store.problems import store_problem_from
 from app.storage.engine import connection_options, open_engine, session_scope
+from app.storage.timed_connection import TimedConnection
 from tests.conftest import POSTGRESQL, new_database
 
 needs_server = pytest.mark.skipif(not POSTGRESQL, reason="HAZEFALL_TEST_POSTGRESQL names no server")
@@ -83,19 +85,74 @@ def test_a_frozen_server_is_given_up_and_the_next_request_works(engine: Engine):
         assert session.scalar(text("SELECT 1")) == 1
 
 
-@needs_server
-def test_a_connection_lost_at_the_commit_leaves_the_outcome_open(engine: Engine, address: str):
+@pytest.fixture
+def table(engine: Engine) -> str:
     with session_scope(engine) as session:
         session.execute(text("CREATE TABLE t (x int)"))
-    with pytest.raises(OutcomeUnknown, match=r"may have been saved or not\. Look at the list before"):
-        _insert_and_lose_the_connection(engine, address)
+    return "t"
 
 
-def _insert_and_lose_the_connection(engine: Engine, address: str) -> None:
+def rows(address: str, table: str) -> int:
+    with closing(psycopg.connect(address)) as other:
+        return int(other.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
+
+
+def _insert(engine: Engine, table: str, then: Callable[[Session], None] = lambda session: None) -> None:
     with session_scope(engine) as session:
-        session.execute(text("INSERT INTO t VALUES (1)"))
+        session.execute(text(f"INSERT INTO {table} VALUES (1)"))
+        then(session)
+
+
+@needs_server
+def test_a_connection_lost_before_the_commit_is_looked_up_and_nothing_was_saved(
+    engine: Engine, address: str, table: str
+):
+    def end_its_backend(session: Session) -> None:
         with closing(psycopg.connect(address, autocommit=True)) as other:
             other.execute("SELECT pg_terminate_backend(%s)", [backend_of(session)])
+
+    with pytest.raises(StoreProblem, match=r"confirms that nothing was saved\. Send it again\."):
+        _insert(engine, table, end_its_backend)
+    assert rows(address, table) == 0
+
+
+@pytest.fixture
+def answer_is_lost(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The server commits, and its answer does not arrive."""
+
+    def commit(connection: TimedConnection) -> None:
+        psycopg.Connection.commit(connection)
+        connection.pgconn.finish()
+        raise psycopg.OperationalError("server closed the connection unexpectedly")
+
+    monkeypatch.setattr(TimedConnection, "commit", commit)
+
+
+@needs_server
+@pytest.mark.usefixtures("answer_is_lost")
+def test_a_connection_lost_after_the_commit_is_looked_up_and_everything_was_saved(
+    engine: Engine, address: str, table: str
+):
+    _insert(engine, table)
+    assert rows(address, table) == 1
+
+
+@needs_server
+@pytest.mark.usefixtures("answer_is_lost")
+def test_an_outcome_that_nobody_can_tell_is_told_as_unknown(
+    engine: Engine, table: str, monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr("app.storage.engine.PAUSES_S", (0.0, 0.0))
+
+    def stays_away(*_given, **_named):
+        raise psycopg.OperationalError("connection refused")
+
+    def end_the_server(_session: Session) -> None:
+        engine.dispose()  # closes the connections that are not in use
+        monkeypatch.setattr(TimedConnection, "connect", stays_away)
+
+    with pytest.raises(OutcomeUnknown, match="cannot be asked now whether it was saved"):
+        _insert(engine, table, end_the_server)
 
 
 def test_a_command_that_takes_long_has_no_limit_on_statements():

@@ -9,6 +9,7 @@ from app.hidden_marks import holds_control_characters, holds_hidden_marks
 
 LONGEST_NAME = 200
 LONGEST_TEXT = 20_000
+LONGEST_KEY = 200
 LARGEST_NUMBER = 1e12  # above any price, power or size; sums and squares of larger numbers would overflow
 LARGEST_COUNT = 10_000  # pieces, packs, settings
 # of a microphone; between them a level can be brought to another distance by 20 lg(r2 / r1)
@@ -40,6 +41,11 @@ def optional_text(value: str | None, field: str, what: str, longest: int = LONGE
             field=field,
         )
     return text
+
+
+def idempotency_key(key: str) -> str:
+    """A key that names a request, so that a repeat is recognised; "" for none."""
+    return optional_text(key, "Idempotency-Key", "The idempotency key", LONGEST_KEY)
 
 
 def number_above_zero(value: float | None, field: str, what: str, unit: str) -> float:

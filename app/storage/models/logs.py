@@ -83,3 +83,18 @@ readings = Table(
     *(Column(name, RealNumber) for name in VALUE_COLUMNS),
     sqlite_strict=True,
 )
+
+
+class UploadKey(Base):
+    """Key of an upload that became a trial, stored with it, so that a repeat of the request is recognised.
+
+    sha256 : digest of the file and the fields that came with the key
+    """
+
+    __tablename__ = "upload_keys"
+    __table_args__ = (Index("ix_upload_keys_stored_at", "stored_at"), STRICT)
+
+    idempotency_key: Mapped[str] = mapped_column(primary_key=True)
+    sha256: Mapped[str]
+    trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"))
+    stored_at: Mapped[datetime]

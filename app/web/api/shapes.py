@@ -2,12 +2,13 @@
 
 from typing import Annotated, Any, Literal, Self
 
-from fastapi import Path, Query
+from fastapi import Header, Path, Query
 from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.orm import Session
 
 from app.compute.wording.notes import Note
 from app.services.bench.invented import invented_bench
+from app.services.store.checked_values import LONGEST_KEY
 
 Limit = Annotated[int, Query(ge=1, le=500, description="Maximum number of rows")]
 Cursor = Annotated[str | None, Query(description="`next_cursor` of the previous page; omit for the first page")]
@@ -16,6 +17,14 @@ _COVERAGE_95 = 1.959963984540054  # two-sided 95 % point of the normal distribut
 # PostgreSQL stores ids in four bytes; larger numbers are not ids.
 LARGEST_ID = 2_147_483_647
 Id = Annotated[int, Path(ge=1, le=LARGEST_ID)]
+Key = Annotated[
+    str,
+    Header(
+        alias="Idempotency-Key",
+        max_length=LONGEST_KEY,
+        description="Any text that names this request; a repeat with the same key changes nothing",
+    ),
+]
 IdOrNone = Annotated[int | None, Field(ge=1, le=LARGEST_ID)]
 
 

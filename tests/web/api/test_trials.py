@@ -270,3 +270,49 @@ def test_no_answer_holds_what_json_does_not_know(client: TestClient, small_bench
     assert channel["notes"]
     assert all(note["message"] for note in channel["notes"])
     assert all(math.isfinite(value) for value in channel.values() if isinstance(value, float))
+
+
+def keyed(client: TestClient, key: str, content: bytes, **fields: object) -> Response:
+    return client.post(
+        "/api/trials",
+        files={"log": ("run.csv", content, "text/csv")},
+        data=fields,
+        headers={"Idempotency-Key": key},
+    )
+
+
+def test_an_upload_repeated_with_its_key_answers_with_the_same_trial(
+    client: TestClient, small_bench: SmallBench, make_log: MakeLog, work_counted: dict[str, int]
+):
+    log, about = make_log(), unit_running(small_bench)
+    first = keyed(client, "night 1", log, **about)
+    work = dict(work_counted)
+    again = keyed(client, "night 1", log, **about)
+    assert (first.status_code, again.status_code) == (201, 201)
+    assert again.json() == first.json()
+    assert work_counted == work  # neither read nor analysed again
+    assert len(client.get("/api/trials").json()["trials"]) == 1
+    # without the key the same file is what it was before: a second trial that nobody wants
+    assert send(client, log, **about).status_code == 409
+
+
+def test_a_key_that_came_with_something_else_is_refused_with_its_trial(
+    client: TestClient, small_bench: SmallBench, make_log: MakeLog
+):
+    """draft-ietf-httpapi-idempotency-key-header, section 2.7: 422 where a key is used for another payload (from
+    memory).
+    """
+    about = unit_running(small_bench)
+    assert keyed(client, "night 1", make_log(), **about).status_code == 201
+    for log, fields in ((make_log(seed=9), about), (make_log(), about | {"notes": "other"})):
+        refused = keyed(client, "night 1", log, **fields)
+        assert refused.status_code == 422
+        assert refused.json()["type"].endswith("/upload-repeated")
+        assert "Trial 1 was saved from this upload with another file or other fields" in refused.json()["detail"]
+    assert keyed(client, "night 2", make_log(seed=9), **about).json()["id"] == 2
+
+
+def test_a_refused_upload_uses_up_no_key(client: TestClient, small_bench: SmallBench, make_log: MakeLog):
+    about = unit_running(small_bench)
+    assert keyed(client, "night 1", b"no log", **about).status_code == 422
+    assert keyed(client, "night 1", make_log(), **about).status_code == 201

@@ -9,10 +9,10 @@ from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
 from app.services.adding_trials.live_runs.clock import logger_correction_s
-from app.services.adding_trials.live_runs.run import DEMONSTRATION, SUBJECT, checked_key, count_change, open_run
+from app.services.adding_trials.live_runs.run import DEMONSTRATION, SUBJECT, count_change, open_run
 from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
 from app.services.store.audit import record_change
-from app.services.store.checked_values import one_of
+from app.services.store.checked_values import idempotency_key, one_of
 from app.storage.models.live_runs import LiveEvent, LiveRun, live_readings
 
 SMOKE_LIT, FAN_OFF, UNIT_ON, UNIT_OFF = "smoke lit", "mixing fan off", "unit on", "unit off"
@@ -38,7 +38,7 @@ def add_event(
     """
     moment = now or datetime.now(UTC)
     one_of(kind, KINDS_OF_EVENT, "kind", "The event")
-    event_key = checked_key(key)
+    event_key = idempotency_key(key)
     if event_key:
         same = select(LiveEvent.id).where(LiveEvent.run_id == run_id, LiveEvent.idempotency_key == event_key)
         if (present := session.scalar(same)) is not None:

@@ -12,7 +12,8 @@ from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, RunEnded
 from app.reading_files.headers.channels import channel, has_known_form, split_detector
-from app.services.adding_trials.live_runs.run import DEMONSTRATION, checked_key, count_change, open_run
+from app.services.adding_trials.live_runs.run import DEMONSTRATION, count_change, open_run
+from app.services.store.checked_values import idempotency_key
 from app.storage.models.live_runs import LiveChannel, LiveLot, live_readings
 from app.storage.models.logs import VALUE_COLUMNS
 
@@ -66,7 +67,7 @@ def receive_readings(
     Raises RunEnded for a run that was finished or closed, or a key of another lot; InvalidValue for a bad reading.
     """
     at = now or datetime.now(UTC)
-    lot_key = checked_key(key)
+    lot_key = idempotency_key(key)
     if lot_key and (known := session.get(LiveLot, (run_id, lot_key))) is not None:
         if known.sha256 != sha256:
             raise RunEnded(

@@ -10,14 +10,13 @@ from sqlalchemy.orm import Session, selectinload
 from app.errors import AlreadyStored, NotFound, RunEnded
 from app.services.logs.trial_fields import NewTrial, TrialMarks, checked_trial
 from app.services.store.audit import record_change
-from app.services.store.checked_values import optional_text
+from app.services.store.checked_values import idempotency_key
 from app.storage.models.live_runs import LiveRun
 
 SUBJECT = "live run"
 # A run from which nothing was heard for so long is closed and stays as it is. Common practice, no source.
 CLOSED_AFTER = timedelta(hours=2)
 POSTED, FILE, DEMONSTRATION = "posted", "file", "demonstration"
-LONGEST_KEY = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +43,7 @@ def start_run(
     Raises AlreadyStored if an open run is in the same room, InvalidValue or NotFound for what does not fit the bench.
     """
     at = now or datetime.now(UTC)
-    start_key = checked_key(key)
+    start_key = idempotency_key(key)
     if start_key and (present := session.scalar(select(LiveRun.id).where(LiveRun.start_key == start_key))):
         return StartedRun(present, new=False)
     new = checked_trial(session, new_trial, complete=False)
@@ -71,11 +70,6 @@ def start_run(
     session.flush()
     record_change(session, new.tested_by, "added", SUBJECT, run.id, after=run.kind, at=at)
     return StartedRun(run.id, new=True)
-
-
-def checked_key(key: str) -> str:
-    """An idempotency key; "" for none."""
-    return optional_text(key, "Idempotency-Key", "The idempotency key", LONGEST_KEY)
 
 
 def get_run(session: Session, run_id: int) -> LiveRun:

@@ -4,30 +4,20 @@ import hashlib
 from dataclasses import replace
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Header, Response
+from fastapi import APIRouter, Form, Response
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
-from app.services.adding_trials.live_runs.run import LONGEST_KEY
 from app.services.adding_trials.staged_uploads import plain_file_name
 from app.services.bench.choices import bench_choices
 from app.web.api.runs.bodies import ReadingLot, RunEvent, RunFinish, RunStart, changed_conditions, run_conditions
 from app.web.api.runs.shapes import ConflictShape, ReceiptShape, RunShape, run_shape
-from app.web.api.shapes import Id, of_bench, problem_answers
+from app.web.api.shapes import Id, Key, of_bench, problem_answers
 from app.web.api.trials.form import given_marks, reading_choices
 from app.web.api.trials.shapes import TrialInFull, trial_shape
 from app.web.dependencies import ReadSessionDep, SessionDep
 
 router = APIRouter(tags=["live runs"])
-
-Key = Annotated[
-    str,
-    Header(
-        alias="Idempotency-Key",
-        max_length=LONGEST_KEY,
-        description="Any text that names this request; a repeat with the same key changes nothing",
-    ),
-]
 
 
 @router.post("/runs", status_code=201, responses=problem_answers(400, 404, 409))

@@ -11,8 +11,9 @@ from app.services.adding_trials.staged_uploads import plain_file_name
 from app.services.bench.choices import bench_choices
 from app.services.logs.readings import MOST_POINTS, thin_readings
 from app.services.logs.store import log_id_of_trial, raw_log_of_trial
+from app.services.store.checked_values import idempotency_key
 from app.services.trials.list import TrialFilter
-from app.web.api.shapes import Cursor, Id, OfBench, of_bench, problem_answers
+from app.web.api.shapes import Cursor, Id, Key, OfBench, of_bench, problem_answers
 from app.web.api.trials.change import TrialChange, apply_change
 from app.web.api.trials.form import TrialForm, new_trial, reading_choices
 from app.web.api.trials.shapes import Kind, TrialInFull, TrialList, trial_shape
@@ -66,13 +67,16 @@ def trial_added(
     session: SessionDep,
     reading: ReadSessionDep,
     form: Annotated[TrialForm, Form(media_type="multipart/form-data")],
+    key: Key = "",
 ) -> TrialInFull:
     """Adds a trial from its log and analyses it. A file that is not a log is rejected with line and text found; the
-    same file for the same trial answers 409.
+    same file for the same trial answers 409. With an `Idempotency-Key` the request can be repeated for 30 days: it
+    answers 201 with the trial of the first, as it is now. A key that came with other contents answers 422.
     """
     from app.reading_files.read_log import read_log  # loaded when used: it needs pandas
     from app.reading_files.text.decoding import refuse_large_file
     from app.services.adding_trials.add import add_read_trial
+    from app.services.adding_trials.upload_keys import digest_of_upload, keep_key, trial_of_key
     from app.services.logs.logger_profiles import load_profile
     from app.services.trials.detail import trial_detail
 
@@ -82,8 +86,15 @@ def trial_added(
     name = plain_file_name(form.log.filename or "log")
     refuse_large_file(form.log.size or 0, name)  # before it is read into memory
     content = form.log.file.read()
-    table = read_log(content, name, choices)
-    trial_id = add_read_trial(session, content, table, new_trial(session, form), choices)
+    upload_key = idempotency_key(key)
+    sha256 = digest_of_upload(content, form.model_dump(exclude={"log"}) | {"file name": name})
+    trial_id = trial_of_key(reading, upload_key, sha256)
+    if trial_id is None:
+        table = read_log(content, name, choices)  # before the first statement of the writing session
+        trial_id = trial_of_key(session, upload_key, sha256)  # a repeat at the same moment may have been first
+    if trial_id is None:
+        trial_id = add_read_trial(session, content, table, new_trial(session, form), choices)
+        keep_key(session, upload_key, sha256, trial_id)
     return _in_full(session, trial_detail(session, trial_id))
 
 

@@ -19,7 +19,7 @@ from app.web.forms.addresses import query_form
 from app.web.forms.options import filter_options
 from app.web.forms.typed_form import MOST_FILES, TypedForm, TypedFormDep
 from app.web.pages.adding_a_trial.fields import kinds_of_trial
-from app.web.pages.adding_a_trial.preview import read_preview, store_staged, with_last_conditions
+from app.web.pages.adding_a_trial.preview import read_preview, store_staged, stored_before, with_last_conditions
 from app.web.pages.adding_a_trial.preview_view import PreviewPage
 from app.web.pages.adding_a_trial.same_time import ADVICE, files_at_that_time, run_time
 from app.web.templating.page_context import Choice
@@ -88,15 +88,27 @@ def batch_confirmed(
         else:
             saved.append(upload)
     done = BackgroundTask(_discard_all, settings, [upload.token for upload in saved])
-    if not failed and saved:
+    before = _stored_before(reading, form, uploads)
+    if not failed and (saved or before):
         return RedirectResponse("/trials", 303, background=done)
-    if not saved and not failed:
+    if not (saved or before or failed):
         form.add_error("", "No file is ticked. Tick those that are to be saved.")
     left = [upload for upload in uploads if upload not in saved]
-    page = _page(session, settings, form, left, failed, len(saved))
+    page = _page(session, settings, form, left, failed, len(saved) + len(before))
     answer = render(TEMPLATE, page, status_code=422)
     answer.background = done
     return answer
+
+
+def _stored_before(session: Session, form: TypedForm, uploads: Sequence[StagedUpload]) -> list[str]:
+    """Ticked lines whose file waits no longer because the same form stored them before."""
+    waiting = {upload.token for upload in uploads}
+    sent = [token for token in _tokens(form) if token not in waiting and form.ticked(f"keep_{token}")]
+    return [token for token in sent if stored_before(session, token, form_of_line(form, token)) is not None]
+
+
+def _tokens(form: TypedForm) -> list[str]:
+    return list(dict.fromkeys(form.values.get("token", [])))
 
 
 def _discard_all(settings: Settings, tokens: Sequence[str]) -> None:
@@ -114,7 +126,7 @@ def form_of_line(form: TypedForm, token: str) -> TypedForm:
 def _uploads(settings: Settings, form: TypedForm) -> list[StagedUpload]:
     """The staged files that are still there."""
     found = []
-    for token in list(dict.fromkeys(form.values.get("token", [])))[:MOST_FILES]:
+    for token in _tokens(form)[:MOST_FILES]:
         try:
             found.append(staged_upload(settings, token))
         except NotFound:
@@ -137,7 +149,7 @@ def _page(
         _line(form, upload, page, options, (failed or {}).get(upload.token), files_at_that_time(run, runs))
         for upload, page, run in zip(uploads, read, runs, strict=True)
     ]
-    asked = len(dict.fromkeys(form.values.get("token", [])))
+    asked = len(_tokens(form))
     return BatchPage(
         title=counted(len(lines), "file"),
         lines=lines,

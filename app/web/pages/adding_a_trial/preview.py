@@ -10,6 +10,7 @@ from starlette.responses import RedirectResponse, Response
 from app.errors import HazefallError, InvalidValue, UnreadableLog
 from app.reading_files.log_table import ReadingChoices
 from app.services.adding_trials.staged_uploads import StagedUpload, discard_upload, staged_content, staged_upload
+from app.services.adding_trials.upload_keys import digest_of_upload, keep_key, trial_of_key
 from app.services.bench.form_options import TrialFormOptions, trial_form_options
 from app.services.logs.logger_profiles import load_profile, save_profile
 from app.services.logs.store import trials_of_file
@@ -59,9 +60,11 @@ def confirmed(
     render: RenderDep,
     form: TypedFormDep,
 ) -> Response:
-    """Stores the trial and everything new that it needs, or nothing."""
-    upload = staged_upload(settings, token)
-    trial_id = store_staged(session, reading, settings, upload, form)
+    """Stores the trial and everything new that it needs, or nothing. Sent again, it leads to the same trial."""
+    trial_id = stored_before(reading, token, form)
+    if trial_id is None:
+        upload = staged_upload(settings, token)
+        trial_id = store_staged(session, reading, settings, upload, form)
     if trial_id is not None:
         # after the response, so after the commit: if the commit fails, the file stays staged
         done = BackgroundTask(discard_upload, settings, token)
@@ -151,6 +154,15 @@ def analysed_log(
     return preview_log(session, log, trial, new_logger_of(form))
 
 
+def stored_before(session: Session, token: str, form: TypedForm) -> int | None:
+    """The trial that this form was stored as before; raises UploadRepeated if that was with other entries."""
+    return trial_of_key(session, _key_of(token), digest_of_upload(b"", form.values))
+
+
+def _key_of(token: str) -> str:
+    return f"form {token}"
+
+
 def store_staged(
     session: Session, reading: Session, settings: Settings, upload: StagedUpload, form: TypedForm
 ) -> int | None:
@@ -174,6 +186,8 @@ def store_staged(
         marks = marks_of(form, log.table.started_at, timezone)
         with form.attempt(session):
             form.stop_if_errors()
+            if (before := stored_before(session, upload.token, form)) is not None:
+                return before
             new = new_trial_of(session, form, marks, timezone)
             form.stop_if_errors()
             if form.text("profile_name"):
@@ -181,6 +195,7 @@ def store_staged(
             trial_id = add_read_trial(session, content, log.table, new, choices, analyse=log.analyse)
             if "shown" in form.values:
                 check_as_shown(session, log, trial_id, form.text("shown"))
+            keep_key(session, _key_of(upload.token), digest_of_upload(b"", form.values), trial_id)
             return trial_id
         name_marks_as_typed(form)
     note_every_mistake(session, form, table, timezone)

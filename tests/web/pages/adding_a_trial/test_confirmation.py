@@ -138,3 +138,26 @@ def test_a_log_without_a_clock_is_stored_as_previewed(client: TestClient, small_
     address = upload(client, content).split("?")[0]
     _, fields = previewed(client, address, small_bench)
     assert client.post(address, data=fields).status_code == 303
+
+
+def test_the_form_sent_twice_leads_to_one_trial(client: TestClient, small_bench: SmallBench, make_log: MakeLog):
+    """As after a lost connection: the browser offers to send the form again."""
+    address = upload(client, make_log()).split("?")[0]
+    _, fields = previewed(client, address, small_bench)
+    answers = [client.post(address, data=fields) for _ in range(2)]
+    assert [(answer.status_code, answer.headers["location"]) for answer in answers] == [(303, "/trials/1")] * 2
+    assert len(client.get("/api/trials").json()["trials"]) == 1
+    refused = client.post(address, data=fields | {"notes": "typed after going back"})
+    assert refused.status_code == 422
+    assert "Trial 1 was saved from this upload" in refused.text
+
+
+def test_a_form_whose_file_still_waits_is_not_stored_twice(
+    client: TestClient, small_bench: SmallBench, make_log: MakeLog, monkeypatch: pytest.MonkeyPatch
+):
+    """The connection was lost at the commit, so that the file was not removed."""
+    monkeypatch.setattr("app.web.pages.adding_a_trial.preview.discard_upload", lambda *_: None)
+    address = upload(client, make_log()).split("?")[0]
+    _, fields = previewed(client, address, small_bench)
+    answers = [client.post(address, data=fields) for _ in range(2)]
+    assert [answer.headers["location"] for answer in answers] == ["/trials/1"] * 2
