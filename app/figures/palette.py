@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 BLUE, VERMILION, GREEN, PURPLE, SKY, ORANGE = "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00"
 INK, FADED, HAIRLINE, RULE, PAPER = "#1c1f26", "#565a63", "#d6d2c4", "#8a877c", "#ffffff"
+REGION = "#777777"  # drawn faintly, on light and dark alike
 CURVE_COLOURS = (BLUE, VERMILION, GREEN, PURPLE, ORANGE, SKY)
 
 

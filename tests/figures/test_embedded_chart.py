@@ -9,7 +9,8 @@ from xml.etree import ElementTree
 import pytest
 
 from app.figures.chart import Chart, HouseStyle
-from app.figures.renderers.embedded_chart import chart_html, inline_svg
+from app.figures.renderers.embedded_chart import chart_html
+from app.figures.renderers.svg_chart import inline_svg
 from tests.figures.some_charts import ALL, HARMFUL, bar_chart, line_chart
 
 
@@ -56,12 +57,12 @@ def test_the_picture_inside_is_well_formed_and_says_the_finding(chart: Chart):
     assert root.get("viewBox")
 
 
-def test_every_mark_that_is_used_is_there_under_the_chart_s_name():
-    svg = inline_svg(line_chart())
+def test_every_mark_that_is_used_is_there_under_a_name_of_the_chart_s_own():
+    svg, other = inline_svg(line_chart()), inline_svg(line_chart("log"))
     marks = set(re.findall(r'\bid="([^"]+)"', svg))
     used = set(re.findall(r'href="#([^"]+)"', svg)) | set(re.findall(r"url\(#([^)]+)\)", svg))
-    assert used <= marks
-    assert all(mark.startswith("lines-") for mark in marks)
+    assert used == marks
+    assert marks.isdisjoint(re.findall(r'\bid="([^"]+)"', other))
 
 
 def test_the_numbers_stand_below_with_their_bounds_and_without_the_faint_readings():

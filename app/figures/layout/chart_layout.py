@@ -35,6 +35,7 @@ from app.figures.layout.positions import Positions, ink_of
 from app.figures.layout.text_size import text_lines
 from app.figures.layout.ticks import Tick
 
+WIDTH_PX = 960  # of a picture whose width is not asked for
 _LEAST_PLOT = 240.0
 _TICK_ROW, _TITLE_ROW, _END = 31.0, 18.0, 10.0
 _ROUNDS = 4
@@ -121,8 +122,7 @@ def _placed(chart: Chart, width: float, tops: tuple[float, float, float], names:
     positions = Positions.of(chart, plot)
     marks, mark_leaders = mark_rows(chart, positions, width)
     limits = Box(plot.x0 + 3, plot.y0 - 6, width - 6, plot.y1 - 3)
-    ink = ink_of(chart, positions, width, plot.y1 + 60)
-    uncrossed = ink_of(chart, positions, width, plot.y1 + 60, faint=False)
+    ink, uncrossed = ink_of(chart, positions, width, plot.y1 + 60)
     placing = Placing(chart, positions, ink, uncrossed, limits, list(marks), mark_leaders)
     if is_narrow(width):
         placing.in_key += wanted

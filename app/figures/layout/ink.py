@@ -55,10 +55,17 @@ class InkMap:
         if len(lower) < 2:
             return
         below, above = np.asarray(lower), np.asarray(upper)
-        for column in range(max(int(below[0, 0] / CELL), 0), min(int(below[-1, 0] / CELL) + 1, self.columns)):
-            middle = (column + 0.5) * CELL
-            ends = sorted(float(np.interp(middle, side[:, 0], side[:, 1])) / CELL for side in (below, above))
-            self.cells[max(int(ends[0]), 0) : max(int(ends[1]) + 1, 0), column] = True
+        columns = np.arange(max(int(below[0, 0] / CELL), 0), min(int(below[-1, 0] / CELL) + 1, self.columns))
+        sides = [np.interp((columns + 0.5) * CELL, side[:, 0], side[:, 1]) / CELL for side in (below, above)]
+        first, last = np.minimum(*sides).astype(int), np.maximum(*sides).astype(int)
+        rows = np.arange(self.rows)[:, None]
+        self.cells[:, columns] |= (rows >= first) & (rows <= last)
+
+    def copy(self) -> "InkMap":
+        """A map of its own with the same drawings, which others can be added to."""
+        other = InkMap(0, 0)
+        other.rows, other.columns, other.cells = self.rows, self.columns, self.cells.copy()
+        return other
 
     def seal(self) -> None:
         self.sums = np.zeros((self.rows + 1, self.columns + 1), dtype=np.int64)

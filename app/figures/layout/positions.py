@@ -68,8 +68,10 @@ def _share(axis: Axis, value: Position, ends: tuple[float, float]) -> float:
     return min(max((value - low) / (high - low), -0.5), 1.5)
 
 
-def ink_of(chart: Chart, positions: Positions, width: float, height: float, *, faint: bool = True) -> InkMap:
-    """Everything that data, reference lines and axes cover; without `faint`, what a leader line must not cross."""
+def ink_of(chart: Chart, positions: Positions, width: float, height: float) -> tuple[InkMap, InkMap]:
+    """Everything that data, reference lines and axes cover; and without the faint series, which a leader line may
+    cross.
+    """
     ink, plot = InkMap(width, height), positions.plot
     ink.add_line([(plot.x0, plot.y0), (plot.x0, plot.y1)], 0.5)
     ink.add_line([(plot.x0, plot.y1), (plot.x1, plot.y1)], 0.5)
@@ -84,22 +86,30 @@ def ink_of(chart: Chart, positions: Positions, width: float, height: float, *, f
         ink.add_box(_handle(positions, region.high))
     stacks: dict[tuple[str, Position], float] = {}
     for series in chart.series:
-        if series.faint and not faint:
-            continue
-        if series.kind == "points":
-            ink.add_points([point for run in positions.runs(series) for point in run], point_radius(series))
-        elif series.kind == "band":
-            _add_band(series, positions, ink)
-        elif series.kind == "bar":
-            for box in _bars(series, positions, stacks):
-                ink.add_box(box)
-        elif series.kind == "interval":
-            for box in _intervals(series, positions):
-                ink.add_box(box)
-        else:
-            _add_line(series, positions, ink)
+        if not series.faint:
+            _add_series(series, positions, ink, stacks)
+    with_faint = ink.copy()
+    for series in chart.series:
+        if series.faint:
+            _add_series(series, positions, with_faint, stacks)
     ink.seal()
-    return ink
+    with_faint.seal()
+    return with_faint, ink
+
+
+def _add_series(series: Series, positions: Positions, ink: InkMap, stacks: dict[tuple[str, Position], float]) -> None:
+    if series.kind == "points":
+        ink.add_points([point for run in positions.runs(series) for point in run], point_radius(series))
+    elif series.kind == "band":
+        _add_band(series, positions, ink)
+    elif series.kind == "bar":
+        for box in bar_boxes(series, positions, stacks):
+            ink.add_box(box)
+    elif series.kind == "interval":
+        for box in _intervals(series, positions):
+            ink.add_box(box)
+    else:
+        _add_line(series, positions, ink)
 
 
 def _handle(positions: Positions, at: float) -> Box:
@@ -145,7 +155,8 @@ def _between(positions: Positions, name: Position, ends: tuple[float, float], ha
     return Box(middle - half, min(first, second), middle + half, max(first, second))
 
 
-def _bars(series: Series, positions: Positions, stacks: dict[tuple[str, Position], float]) -> Iterator[Box]:
+def bar_boxes(series: Series, positions: Positions, stacks: dict[tuple[str, Position], float]) -> Iterator[Box]:
+    """The bars of a series, each from where the one before it in its stack ends."""
     chart, plot = positions.chart, positions.plot
     rows = len(chart.y_axis.names if chart.horizontal else chart.x_axis.names) or 1
     half = BAR_SHARE / 2 * (plot.height if chart.horizontal else plot.width) / rows

@@ -3,19 +3,18 @@
 It loads nothing from elsewhere, so it can be archived, mailed, or embedded in an article.
 """
 
-import re
 from html import escape
 
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.chart import Chart, Series
 from app.figures.date_axis import day_of
+from app.figures.layout.chart_layout import WIDTH_PX
 from app.figures.palette import FADED, HAIRLINE, INK, PAPER
-from app.figures.renderers.matplotlib_chart import WIDTH_PX, svg_bytes
+from app.figures.renderers.svg_chart import inline_svg
 from app.figures.renderers.svg_colours import DARK, readable_on_dark
 
 # content security policy for the browser that opens the file
 FILE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
-_IDS = re.compile(r'(\bid="|href="#|url\(#)')
 
 
 def chart_html(chart: Chart, width_px: int = WIDTH_PX) -> str:
@@ -36,23 +35,6 @@ def chart_html(chart: Chart, width_px: int = WIDTH_PX) -> str:
             "",
         ]
     )
-
-
-def inline_svg(chart: Chart, width_px: int = WIDTH_PX) -> str:
-    """The picture as inline SVG, as wide as its container. Ids are prefixed with the chart's name, so that two charts
-    on one page do not clash.
-    """
-    drawn = svg_bytes(chart, width_px).decode()
-    drawn = drawn[drawn.index("<svg") :]
-    drawn = re.sub(r"<metadata>.*?</metadata>", "", drawn, flags=re.DOTALL)
-    # the library's style sheet would affect the rest of the page
-    drawn = re.sub(r"<style[^>]*>(?!@media).*?</style>", "", drawn, flags=re.DOTALL)
-    drawn = re.sub(r"<title>.*?</title>", "", drawn, count=1, flags=re.DOTALL)
-    drawn = _IDS.sub(lambda found: f"{found.group(1)}{chart.name}-", drawn)
-    head = f'<svg role="img" aria-label="{escape(chart.alt_text)}" stroke-linejoin="round" '
-    opening, rest = drawn.split(">", 1)
-    opening = re.sub(r'\s(?:width|height)="[^"]*"', "", opening)
-    return f"{opening.replace('<svg ', head, 1)}>{rest.strip()}"
 
 
 def _style(chart: Chart, width_px: int) -> str:

@@ -1,7 +1,7 @@
-"""A chart as SVG or PNG bytes, drawn on the server. The same chart gives the same bytes.
+"""A chart as PNG bytes, drawn on the server. The same chart gives the same bytes.
 
-The file does not depend on date, machine or dictionary order: no date, a fixed salt for SVG ids, places from
-the layout step, and in a PNG the font bundled with the library. An SVG keeps its text as text.
+The file does not depend on date, machine or dictionary order: no date, places from the layout step, and the font
+bundled with the library.
 """
 
 import gc
@@ -12,17 +12,14 @@ from typing import TYPE_CHECKING, Any, Literal
 from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart
 from app.figures.layout.boxes import Box, KeySample, Leader, PlacedText
-from app.figures.layout.chart_layout import ChartLayout, chart_layout
+from app.figures.layout.chart_layout import WIDTH_PX, ChartLayout, chart_layout
 from app.figures.layout.positions import point_radius
-from app.figures.palette import FADED, HAIRLINE, INK, PAPER, REFERENCE_STYLE, RULE, colour_of, line_style_of
+from app.figures.palette import FADED, HAIRLINE, INK, PAPER, REFERENCE_STYLE, REGION, RULE, colour_of, line_style_of
 from app.figures.renderers.matplotlib_series import SeriesDrawing
-from app.figures.renderers.svg_colours import following_the_page
 
 if TYPE_CHECKING:
     from matplotlib.typing import RcKeyType
 
-WIDTH_PX = 960
-SMALLEST_PX, LARGEST_PX = 320, 4000
 _DPI = 96
 _POINTS_PER_PX = 72 / 96
 _DOTTED = (0, (1.5, 2))
@@ -31,39 +28,26 @@ _DOTTED = (0, (1.5, 2))
 _DRAWING = ThreadPoolExecutor(1, "drawing")
 
 
-def svg_bytes(chart: Chart, width_px: int = WIDTH_PX) -> bytes:
-    """The chart as SVG, with its alt text as description, in light or dark as the reader's page is."""
-    drawn = _DRAWING.submit(_drawn_and_cleared, chart, width_px, "svg", 1.0).result()
-    return following_the_page(drawn.decode(), chart.house).encode()
-
-
 def png_bytes(chart: Chart, width_px: int = WIDTH_PX, scale: float = 1.0) -> bytes:
     """The chart as PNG, `width_px` times `scale` pixels wide."""
-    return _DRAWING.submit(_drawn_and_cleared, chart, width_px, "png", scale).result()
+    return _DRAWING.submit(_drawn_and_cleared, chart, width_px, scale).result()
 
 
-def drawn_height(chart: Chart, width_px: int) -> int:
-    """Height of the picture at this width [px]."""
-    return round(chart_layout(chart, width_px).height)
-
-
-def _drawn_and_cleared(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes:
+def _drawn_and_cleared(chart: Chart, width_px: int, scale: float) -> bytes:
     """Draws the chart, then frees it. A drawing contains reference cycles, so that only the garbage collector frees it
     and its pixels; it runs now, while they are in the youngest generation.
     """
     try:
-        return _drawn(chart, width_px, file_format, scale)
+        return _drawn(chart, width_px, scale)
     finally:
         gc.collect(1)
 
 
-def _drawn(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes:
+def _drawn(chart: Chart, width_px: int, scale: float) -> bytes:
     import matplotlib  # loaded when used
     from matplotlib.figure import Figure  # loaded when used
 
     rules: dict[RcKeyType, object] = {
-        "svg.hashsalt": "hazefall",
-        "svg.fonttype": "none",
         "text.parse_math": False,  # a dollar sign in a name is literal
         "font.family": [chart.house.font, "DejaVu Sans"] if chart.house.font else ["DejaVu Sans"],
         "font.size": 13 * _POINTS_PER_PX,
@@ -74,13 +58,7 @@ def _drawn(chart: Chart, width_px: int, file_format: str, scale: float) -> bytes
         figure = Figure(figsize=(width_px / _DPI, round(layout.height) / _DPI), dpi=_DPI, facecolor=PAPER)
         _Drawing(chart, figure, layout).draw()
         out = BytesIO()
-        if file_format == "svg":
-            metadata = {"Title": chart.title, "Description": chart.alt_text, "Date": None, "Creator": "Hazefall"}
-            figure.savefig(out, format="svg", metadata=metadata)
-        else:
-            figure.savefig(
-                out, format="png", dpi=_DPI * scale, metadata={"Software": None, "Description": chart.alt_text}
-            )
+        figure.savefig(out, format="png", dpi=_DPI * scale, metadata={"Software": None, "Description": chart.alt_text})
     return out.getvalue()
 
 
@@ -202,7 +180,7 @@ class _Drawing:
 
     def _references(self) -> None:
         for region in self.chart.regions:
-            self.axes.axvspan(region.low, region.high, color="#777777", alpha=0.10, linewidth=0, zorder=0)
+            self.axes.axvspan(region.low, region.high, color=REGION, alpha=0.10, linewidth=0, zorder=0)
         for line in self.chart.reference_lines:
             draw = self.axes.axhline if line.axis == "y" else self.axes.axvline
             draw(line.at, color=RULE, linewidth=1, linestyle=_DOTTED, zorder=1)

@@ -1,9 +1,4 @@
-"""Makes a drawn SVG follow its reader: light or dark by a style sheet inside it, and fonts that every system has.
-
-The colours of the drawing stay in its style attributes, so that a program that knows no style sheets shows it in light.
-"""
-
-import re
+"""Colours and fonts of an SVG that follows its reader: light or dark, and fonts that every system has."""
 
 from app.compute.wording.contrast import TEXT_CONTRAST, contrast
 from app.figures.chart import HouseStyle
@@ -12,16 +7,7 @@ from app.figures.palette import CURVE_COLOURS, FADED, HAIRLINE, INK, PAPER, RULE
 CLASS = "chart-picture"
 DARK = {INK: "#e8e5dc", FADED: "#a9adb5", HAIRLINE: "#353a43", RULE: "#777c86", PAPER: "#14171c"}
 _SERIF = ("DejaVu Serif", "STIXGeneral")
-_FONT = re.compile(r"""font-family: [^;"]+""")
 _SMALLEST_STEP = 6
-
-
-def following_the_page(svg: str, house: HouseStyle) -> str:
-    """The SVG with its dark colours and its fonts."""
-    svg = _FONT.sub(f"font-family: {font_stack(house.font)}", svg)
-    head, rest = svg.split("<svg ", 1)
-    opening, body = rest.split(">", 1)
-    return f'{head}<svg class="{CLASS}" {opening}>\n <style type="text/css">{dark_rules(house)}</style>{body}'
 
 
 def font_stack(font: str) -> str:
@@ -33,16 +19,21 @@ def font_stack(font: str) -> str:
     return "'DejaVu Sans', Verdana, Geneva, Arial, sans-serif"
 
 
-def dark_rules(house: HouseStyle) -> str:
-    """The style sheet: each colour of the drawing, wherever it fills or draws a line, by its dark partner."""
-    partners = DARK | {colour: lightened(colour) for colour in CURVE_COLOURS}
-    partners |= {colour: readable_on_dark(colour) for colour in (house.ink, house.accent) if colour}
+def dark_rules(house: HouseStyle, drawn: str) -> str:
+    """The style sheet: each colour that fills or draws a line in the drawing, by its dark partner."""
     rules = "".join(
-        f'.{CLASS} [style*="{what}: {light.lower()}"]{{{what}:{dark}!important}}'
-        for light, dark in partners.items()
+        f'.{CLASS} [{what}="{light}"]{{{what}:{dark}}}'
+        for light, dark in dark_partners(house).items()
         for what in ("fill", "stroke")
+        if f'{what}="{light}"' in drawn
     )
     return f"@media (prefers-color-scheme:dark){{{rules}}}"
+
+
+def dark_partners(house: HouseStyle) -> dict[str, str]:
+    """Colour on paper to the colour on a dark ground."""
+    partners = DARK | {colour: lightened(colour) for colour in CURVE_COLOURS}
+    return partners | {colour: readable_on_dark(colour) for colour in (house.ink, house.accent) if colour}
 
 
 def readable_on_dark(colour: str) -> str:

@@ -14,11 +14,12 @@ from starlette.datastructures import QueryParams
 
 from app import figures
 from app.errors import HazefallError
-from app.figures.renderers.matplotlib_chart import WIDTH_PX, drawn_height, svg_bytes
+from app.figures.chart import Chart
+from app.figures.layout.chart_layout import WIDTH_PX, chart_layout
+from app.figures.renderers.svg_chart import svg_of_layout
 from app.figures.tables.chart_table import chart_csv
 from app.web.downloads.chart_registry import make_chart
 from app.web.forms.addresses import query_form
-from app.web.published.lean_svg import lean_svg
 from app.web.published.site_frame import SiteFile, short_hash
 
 
@@ -95,30 +96,29 @@ class Pictures:
         if chart.is_empty:
             return None, []
         mark = short_hash(f"{chart!r}{_renderer()}".encode())
-        narrow = Drawing(
-            f"charts/{file_name}{'' if only_narrow else '-narrow'}.svg", PHONE_PX, drawn_height(chart, PHONE_PX)
-        )
-        wide = None if only_narrow else Drawing(f"charts/{file_name}.svg", WIDTH_PX, drawn_height(chart, WIDTH_PX))
-        drawn = [
-            SiteFile(
-                one.path,
-                None if self.made_from.get(one.path) == mark else lean_svg(svg_bytes(chart, one.width_px)),
-                mark,
-            )
-            for one in (wide, narrow)
-            if one is not None
-        ]
-        # the readings of a single trial are in its raw file, beside the chart
-        plotted = replace(chart, series=tuple(one for one in chart.series if not one.faint)) if only_narrow else chart
+        narrow, of_narrow = self._drawn(chart, mark, f"charts/{file_name}{'' if only_narrow else '-narrow'}", PHONE_PX)
+        wide, drawn = None, [of_narrow]
+        if not only_narrow:
+            wide, of_wide = self._drawn(chart, mark, f"charts/{file_name}", WIDTH_PX)
+            drawn = [of_wide, of_narrow]
+        # readings are published once, in the raw file of their trial
+        plotted = replace(chart, series=tuple(one for one in chart.series if not one.faint))
         numbers = SiteFile(f"data/{file_name}.csv", chart_csv(plotted).encode())
         return Picture(wide, narrow, numbers.path, chart.alt_text, chart.title), [*drawn, numbers]
+
+    def _drawn(self, chart: Chart, mark: str, stem: str, width_px: int) -> tuple[Drawing, SiteFile]:
+        """The chart at a width. What it was made from ends in its height, which is known without drawing it again."""
+        path = f"{stem}.svg"
+        made_from, _, height = self.made_from.get(path, "").partition(" ")
+        if made_from == mark and height:
+            return Drawing(path, width_px, int(height)), SiteFile(path, None, f"{mark} {height}")
+        layout = chart_layout(chart, width_px)
+        drawing = Drawing(path, width_px, round(layout.height))
+        return drawing, SiteFile(path, svg_of_layout(chart, layout), f"{mark} {drawing.height_px}")
 
 
 @lru_cache
 def _renderer() -> str:
-    """Fingerprint of the drawing code and its library, because another version may draw differently."""
-    import matplotlib  # loaded when used
-
+    """Fingerprint of the drawing code, because another version may draw differently."""
     folder = Path(figures.__file__ or "").parent
-    code = b"".join(path.read_bytes() for path in sorted(folder.rglob("*.py")))
-    return f"{matplotlib.__version__} {short_hash(code)}"
+    return short_hash(b"".join(path.read_bytes() for path in sorted(folder.rglob("*.py"))))

@@ -130,7 +130,7 @@ def test_the_same_bench_rewrites_nothing_and_draws_nothing(bench: Engine, site: 
     def drawn(*_: object) -> bytes:
         raise AssertionError("a picture that stands there was drawn again")
 
-    monkeypatch.setattr("app.web.published.site_pictures.svg_bytes", drawn)
+    monkeypatch.setattr("app.web.published.site_pictures.svg_of_layout", drawn)
     before = _stamps(site)
     done = publish(bench, site, workers=1)
     assert not done.is_new

@@ -8,9 +8,11 @@ from starlette.responses import Response
 
 from app.errors import InvalidValue
 from app.figures.chart import Chart
+from app.figures.layout.chart_layout import WIDTH_PX
 from app.figures.renderers.embedded_chart import chart_html
-from app.figures.renderers.matplotlib_chart import LARGEST_PX, SMALLEST_PX, WIDTH_PX, png_bytes, svg_bytes
+from app.figures.renderers.matplotlib_chart import png_bytes
 from app.figures.renderers.plotly_chart import plotly_figure
+from app.figures.renderers.svg_chart import svg_bytes
 from app.figures.tables.chart_table import chart_csv
 from app.web.api.shapes import problem_answers
 from app.web.dependencies import SessionDep
@@ -22,6 +24,7 @@ from app.web.forms.typed_form import TypedForm
 
 router = APIRouter(tags=["chart and table downloads"])
 
+SMALLEST_PX, LARGEST_PX = 320, 4000
 ChartFormat = Literal["svg", "png", "csv", "html", "txt"]
 _MEDIA = {
     "svg": "image/svg+xml",

@@ -1,0 +1,65 @@
+"""Path data of an SVG in tenths of a pixel, as short as it gets."""
+
+from collections.abc import Iterable
+from itertools import pairwise
+
+from app.figures.layout.boxes import Box
+
+Point = tuple[float, float]
+
+
+def stepped(run: list[Point]) -> list[Point]:
+    """Constant to the next x."""
+    corners = [(later[0], earlier[1]) for earlier, later in pairwise(run)]
+    return [point for pair in zip(run, [*corners, run[-1]], strict=True) for point in pair]
+
+
+def path_of(points: Iterable[Point]) -> str:
+    """A line in tenths of a pixel, each place relative to the one before.
+
+    >>> path_of([(1.0, 2.0), (2.04, 1.96), (2.04, 1.96), (2.5, 3.0)])
+    'M1 2l1 0l.5 1'
+    """
+    return _relative(points, "l", "")
+
+
+def dots(points: Iterable[Point]) -> str:
+    """A dot at each place, which a round end of the line draws.
+
+    >>> dots([(1.0, 2.0), (2.0, 1.5)])
+    'M1 2h0m1-.5h0'
+    """
+    return _relative(points, "m", "h0")
+
+
+def _relative(points: Iterable[Point], step: str, mark: str) -> str:
+    parts: list[str] = []
+    before: tuple[int, int] | None = None
+    for x, y in points:
+        at = round(10 * x), round(10 * y)
+        if before is None:
+            parts.append(f"M{_tenths(at[0])} {_tenths(at[1])}{mark}")
+        elif at != before:
+            across, down = _tenths(at[0] - before[0]), _tenths(at[1] - before[1])
+            parts.append(f"{step}{across}{'' if down.startswith('-') else ' '}{down}{mark}")
+        before = at
+    return "".join(parts)
+
+
+def box_path(box: Box) -> str:
+    return f"M{px(box.x0)} {px(box.y0)}H{px(box.x1)}V{px(box.y1)}H{px(box.x0)}z"
+
+
+def px(number: float) -> str:
+    return _tenths(round(10 * number))
+
+
+def _tenths(tenths: int) -> str:
+    """
+    >>> _tenths(423), _tenths(-5), _tenths(2980), _tenths(0)
+    ('42.3', '-.5', '298', '0')
+    """
+    sign, (whole, rest) = "-" if tenths < 0 else "", divmod(abs(tenths), 10)
+    if not rest:
+        return f"{sign}{whole}"
+    return f"{sign}{whole or ''}.{rest}"
