@@ -123,7 +123,7 @@
     }
     if (!read.length) return;
     const query = new URLSearchParams(read.map((one) => ["token", one.token]));
-    for (const name of ["profile_id", "timezone", "kind"]) if (form.elements[name]?.value) query.append(name, form.elements[name].value);
+    for (const name of ["profile_id", "timezone", "kind", "unit_under_test_id"]) if (form.elements[name]?.value) query.append(name, form.elements[name].value);
     onward.hidden = false;
     onward.replaceChildren();
     const link = document.createElement("a");

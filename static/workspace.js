@@ -5,6 +5,11 @@
   const list = document.querySelector("[data-checklist]");
   if (!list) return;
   const OPEN = "checklist open";
+  const SAVED = "saved in place";
+  if (sessionStorage.getItem(SAVED) === location.pathname) {
+    sessionStorage.removeItem(SAVED);
+    document.querySelector(".undo button")?.focus({ preventScroll: true });
+  }
   list.open = sessionStorage.getItem(OPEN) === location.pathname;
   list.addEventListener("toggle", (event) => {
     if (event.target !== list) return;
@@ -12,10 +17,11 @@
     else sessionStorage.removeItem(OPEN);
   });
 
-  /* The form that adds an entry is the last one of its page that is sent by POST and deletes nothing. */
-  function formOf(page) {
-    return [...page.querySelectorAll("main form")].filter((form) =>
-      form.getAttribute("method")?.toLowerCase() === "post" && !/take-back|trash|discard|attachments/.test(form.getAttribute("action") ?? "")).at(-1);
+  /* The form that adds an entry says so itself; of a long one only the part that was asked for is shown. */
+  function formOf(page, part) {
+    const form = page.querySelector("form[data-in-place]");
+    if (form && part) for (const one of form.querySelectorAll("[data-part]")) one.hidden = one.dataset.part !== part;
+    return form;
   }
 
   /* Names stay; ids are told apart from those of the other forms. */
@@ -34,7 +40,7 @@
   }
 
   async function show(box, page, number) {
-    const form = formOf(page);
+    const form = formOf(page, box.dataset.part);
     if (!form) return;
     const problems = page.querySelector(".problems");
     const shown = adopted(form, box.dataset.formUrl, number);
@@ -43,7 +49,7 @@
     box.append(shown);
     window.rememberNames?.(shown);
     shown.addEventListener("submit", (event) => send(event, box, shown, number));
-    (problems ? box.querySelector(".problems") : shown.querySelector("select, input:not([type=hidden])"))?.focus();
+    (problems ? box.querySelector(".problems") : [...shown.querySelectorAll("select, textarea, input:not([type=hidden])")].find((one) => one.offsetParent))?.focus();
   }
 
   async function send(event, box, form, number) {
@@ -52,7 +58,12 @@
     if (button) button.disabled = true;
     const answer = await fetch(form.action, { method: "POST", body: new FormData(form, button) });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    if (answer.ok) location.reload();
+    // a log leads on to its preview; everything else is stored, and can be undone below
+    if (answer.ok && answer.url.includes("/trials/add/")) location.assign(answer.url);
+    else if (answer.ok) {
+      sessionStorage.setItem(SAVED, location.pathname);
+      location.reload();
+    }
     else await show(box, page, number);
   }
 

@@ -14,6 +14,7 @@ from app.storage.models.bench import Change
 AT_THE_DESK = "desk"
 # Key under which a session holds the name of the signed-in account; it overrides any typed name.
 ACTING = "acting"
+_TIME = "time of the changes"  # key of a session: its transaction and the time of what that changes
 
 
 def acting_name(session: Session, typed: str = "") -> str:
@@ -40,9 +41,10 @@ def record_change(
     action : added, changed, excluded, restored, trashed, untrashed, recomputed, taken back
     subject, subject_id : the item changed, such as ("trial", 12)
     before, after : values of the field; None means that there was none
+    at : by default one time for everything that a transaction changes
     """
     change = Change(
-        at=at or datetime.now(UTC),
+        at=at or _time_of_transaction(session),
         who=without_hidden_marks(acting_name(session, who)),
         action=action,
         subject=subject,
@@ -54,6 +56,14 @@ def record_change(
     )
     session.add(change)
     return change
+
+
+def _time_of_transaction(session: Session) -> datetime:
+    transaction = session.get_transaction()
+    known = session.info.get(_TIME)
+    if known is None or transaction is None or known[0] is not transaction:
+        known = session.info[_TIME] = (transaction, datetime.now(UTC))
+    return known[1]
 
 
 def write_changes(

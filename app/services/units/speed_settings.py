@@ -41,15 +41,16 @@ def rename_setting(session: Session, setting_id: int, name: str, *, field: str, 
     setting.name = checked
 
 
-def choose_highest(session: Session, unit_id: int, setting_id: int, *, who: str = AT_THE_DESK) -> None:
-    """Marks the unit's fastest setting; the ranking shows it by default."""
+def choose_highest(session: Session, unit_id: int, setting_id: int | None, *, who: str = AT_THE_DESK) -> None:
+    """Marks the unit's fastest setting, which the ranking shows by default; None: none is known."""
     settings = settings_of(session, unit_id)
     chosen = next((setting for setting in settings if setting.id == setting_id), None)
-    if chosen is None:
+    if chosen is None and setting_id is not None:
         raise NotFound("setting of this unit", setting_id)
     before = next((setting.name for setting in settings if setting.is_highest), None)
-    if before == chosen.name:
+    after = chosen.name if chosen else None
+    if before == after:
         return
     for setting in settings:
         setting.is_highest = setting.id == setting_id
-    record_change(session, who, "changed", SUBJECT, unit_id, "highest setting", before, chosen.name)
+    record_change(session, who, "changed", SUBJECT, unit_id, "highest setting", before, after)

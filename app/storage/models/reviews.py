@@ -61,8 +61,10 @@ class Verdict(Base):
     written_at: Mapped[datetime]
     method_version: Mapped[str]
 
-    figures: Mapped[list["VerdictFigure"]] = relationship(lazy="raise", order_by="VerdictFigure.position")
-    withdrawal: Mapped["VerdictWithdrawal | None"] = relationship(lazy="raise")
+    figures: Mapped[list["VerdictFigure"]] = relationship(
+        lazy="raise", order_by="VerdictFigure.position", passive_deletes="all"
+    )
+    withdrawal: Mapped["VerdictWithdrawal | None"] = relationship(lazy="raise", passive_deletes="all")
 
 
 class VerdictWithdrawal(Base):

@@ -33,6 +33,7 @@ from app.web.pages.units import clips as unit_clips
 from app.web.pages.units import form as unit_form
 from app.web.pages.units import list as units
 from app.web.pages.units import measurements as unit_measurements
+from app.web.pages.units import undo as unit_undo
 
 PAGE_ROUTERS: tuple[APIRouter, ...] = (
     ranking.router,
@@ -49,6 +50,7 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     unit_form.router,
     unit_measurements.router,
     unit_clips.router,
+    unit_undo.router,
     attachments.router,
     unit_draft.router,
     units.router,

@@ -124,6 +124,7 @@ _ROUTES = {
         POST /units/{unit_id}/ratings
         POST /units/{unit_id}/claims
         POST /units/{unit_id}/clips
+        POST /units/{unit_id}/undo
         POST /live
         POST /live/demonstration
         POST /live/{run_id}/replay

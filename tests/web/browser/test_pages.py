@@ -232,6 +232,23 @@ def test_a_measurement_is_entered_on_the_page_of_its_unit(browse):
     after = page.locator("section.checklist li", has_text="Claims of the maker").inner_text()
     assert after != before
     assert page.url.endswith("/units/2")
+    undo = page.get_by_role("button", name="Undo")  # what was saved can be taken back at once, from wherever one is
+    assert undo.evaluate("(one) => one === document.activeElement")
+    assert 0 < undo.bounding_box()["y"] < 900
+    undo.click()
+    page.wait_for_url("**/units/2#checklist")
+    assert page.get_by_text("Invented claim of a browser test").count() == 0
+    assert page.locator("section.checklist li", has_text="Claims of the maker").inner_text() == before
+
+
+def test_only_the_part_of_a_long_form_is_opened_in_place(browse):
+    page = browse("/units/2")
+    page.locator("[data-checklist] > summary").click()
+    box = page.locator("[data-form-url='/units/2/edit'][data-part=price]")
+    box.locator("summary").click()
+    box.locator("[name=price]").wait_for()
+    assert not box.locator("[name=maker]").is_visible()
+    assert box.locator("[name=maker]").input_value() != ""  # it is sent along, unchanged
 
 
 def test_the_name_of_the_tester_is_remembered(browse):

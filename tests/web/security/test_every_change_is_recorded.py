@@ -77,6 +77,12 @@ def _power_of_upload(desk: Desk) -> Response:
     return desk.client.post(f"{address}/power", data=fields)
 
 
+def _undo(desk: Desk) -> Response:
+    desk.post(f"{desk.unit}/ozone", **_OZONE)
+    change = desk.client.get(desk.unit).text.split('name="change_id" value="')[1].split('"')[0]
+    return desk.post(f"{desk.unit}/undo", change_id=change)
+
+
 def _add_trial_by_api(desk: Desk) -> Response:
     b = desk.bench
     fields = {"unit_under_test_id": b.unit_id, "setting_id": b.low_setting_id, "room_id": b.room_id}
@@ -219,6 +225,7 @@ ACTS: dict[str, tuple[str, Act]] = {
         "unit under test",
         lambda d: d.post(f"{d.unit}/claims/1/take-back"),
     ),
+    "POST /units/{unit_id}/undo": ("unit under test", _undo),
     "POST /units/{unit_id}/clips": ("unit under test", _clip),
     "POST /units/{unit_id}/clips/{clip_id}/take-back": (
         "unit under test",

@@ -98,6 +98,8 @@ def with_last_conditions(form: TypedForm, form_options: TrialFormOptions) -> Typ
         told["unit_under_test_id"] = NEW
     if not form_options.rooms:
         told["room_id"] = NEW
+    if form.text("unit_under_test_id") not in ("", str(told["unit_under_test_id"])):
+        told["setting"] = ""  # it was a setting of another unit
     for name, value in told.items():
         if value:
             form.values.setdefault(name, [str(value)])

@@ -22,6 +22,7 @@ from app.web.templating.page_context import Choice
 router = APIRouter()
 
 _PIECE = 1 << 20
+_TOLD = ("profile_id", "timezone", "kind", "unit_under_test_id")  # led on to the preview
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,7 @@ def uploaded(session: SessionDep, settings: SettingsDep, render: RenderDep, form
     else:
         try:
             tokens = [stage_upload(settings, _pieces(file.file), file.filename or "log").token for file in files]
-            told = {name: form.values.get(name, []) for name in ("profile_id", "timezone", "kind")}
+            told = {name: form.values.get(name, []) for name in _TOLD}
             if len(tokens) > 1:
                 return RedirectResponse(address(BATCH, told, token=tokens), 303)
             return RedirectResponse(address(f"/trials/add/{tokens[0]}", told), 303)

@@ -14,21 +14,22 @@ class ChecklistItem:
     """One thing to know of a unit.
 
     state : what is known, in words
-    form_address : page whose form is opened in place; "" where `address` leads to a page of its own
+    form_address : page whose form is opened in place
+    part : the part of that form which is shown; "" for all of it
     """
 
     name: str
     is_known: bool
     state: str
-    address: str
-    form_address: str = ""
+    form_address: str
+    part: str = ""
 
 
 def checklist(known: UnitOverview, *, photos: int, recordings: int, verdicts: int) -> tuple[ChecklistItem, ...]:
     own = f"/units/{known.unit.id}"
 
-    def entered(name: str, is_known: bool, state: str, page: str) -> ChecklistItem:
-        return ChecklistItem(name, is_known, state, f"{own}/{page}", f"{own}/{page}")
+    def entered(name: str, is_known: bool, state: str, page: str, part: str = "") -> ChecklistItem:
+        return ChecklistItem(name, is_known, state, f"{own}/{page}", part)
 
     settings = len(known.unit.settings)
     levels = sum(each.level is not None for each in known.sounds)
@@ -38,14 +39,14 @@ def checklist(known: UnitOverview, *, photos: int, recordings: int, verdicts: in
         _empty_room(known),
         entered("Sound", 0 < settings <= levels, _of_settings(levels, settings), "sound"),
         entered("Power", 0 < settings <= powers, _of_settings(powers, settings), "power"),
-        entered("Price", bool(known.prices), counted(len(known.prices), "price"), "edit"),
-        entered("Filters and other parts", *_parts(known), "edit"),
+        entered("Price", bool(known.prices), counted(len(known.prices), "price"), "edit", "price"),
+        entered("Filters and other parts", *_parts(known), "edit", "parts"),
         entered("Claims of the maker", bool(known.claims), counted(len(known.claims), "claim"), "claims"),
         entered("Certified rates", bool(known.ratings), counted(len(known.ratings), "rate"), "ratings"),
         entered("Ozone", bool(known.ozone.tests), counted(len(known.ozone.tests), "test"), "ozone"),
         entered("Recordings", recordings > 0, counted(recordings, "calibrated recording"), "clips"),
-        ChecklistItem("Photos and documents", photos > 0, counted(photos, "file"), "#photos"),
-        ChecklistItem("Verdict", verdicts > 0, "written" if verdicts else "not written yet", f"{own}/draft"),
+        entered("Photos and documents", photos > 0, counted(photos, "file"), "attachments"),
+        entered("Verdict", verdicts > 0, "written" if verdicts else "not written yet", "draft"),
     )
 
 
@@ -57,7 +58,8 @@ def _runs(known: UnitOverview) -> ChecklistItem:
     runs = [(line.row.setting or "", line.row.usable_trials or 0) for line in known.lines.lines if line.row.setting_id]
     missing = [f"{RUNS_PLANNED - number} at “{name}”" for name, number in runs if number < RUNS_PLANNED]
     state = f"missing: {listed(missing)}" if missing else f"{RUNS_PLANNED} or more at each setting"
-    return ChecklistItem("Usable runs", bool(runs) and not missing, state if runs else "no settings yet", "/trials/add")
+    address = f"/trials/add?kind=unit+running&unit_under_test_id={known.unit.id}"
+    return ChecklistItem("Usable runs", bool(runs) and not missing, state if runs else "no settings yet", address)
 
 
 def _empty_room(known: UnitOverview) -> ChecklistItem:

@@ -18,6 +18,7 @@ from app.web.pages.attachments.lines import AttachmentLine, unit_lines
 from app.web.pages.cells import Cell
 from app.web.pages.units.checklist import ChecklistItem, checklist, missing_text
 from app.web.pages.units.clips import tone_text
+from app.web.pages.units.undo import UndoOffer, undo_offer
 from app.web.templating.page_context import rows_class
 
 
@@ -47,6 +48,7 @@ class UnitMore:
     attachments: Sequence[AttachmentLine]
     checklist: tuple[ChecklistItem, ...]
     missing: str
+    undo: UndoOffer | None
     has_price_history: bool
     has_claims_chart: bool
     claims_text: str
@@ -78,6 +80,7 @@ def unit_more(session: SessionDep, known: UnitOverview, system: UnitSystem) -> U
         attachments=attachments,
         checklist=items,
         missing=missing_text(items),
+        undo=undo_offer(session, unit_id),
         recordings=tuple(
             (
                 clip.id,

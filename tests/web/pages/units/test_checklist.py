@@ -52,6 +52,25 @@ def test_what_is_entered_is_known(client: TestClient, store: Engine, small_bench
     assert found["Empty-room runs"] == ("match 0 of 1 setting with runs", False)
 
 
+def test_each_thing_to_know_has_a_form_that_opens_in_place(client: TestClient, small_bench: SmallBench):
+    page = client.get("/units/1").text.split('id="checklist"')[1].split("</section>")[0]
+    asked = re.findall(r'data-form-url="([^"]+)"(?: data-part="(\w+)")?', page)
+    assert len(asked) == 12
+    for address, part in asked:
+        form = client.get(address.replace("&amp;", "&")).text
+        assert len(re.findall(r"<form[^>]* data-in-place", form)) == 1, address
+        assert f'data-part="{part}"' in form or not part
+    assert [part for _, part in asked if part] == ["price", "parts"]
+
+
+def test_a_log_opened_in_place_is_of_that_unit(client: TestClient, small_bench: SmallBench, make_log):
+    other = client.post("/api/units", json={"maker": "Invented", "model": "Other", "kind": "other"}).json()["id"]
+    form = client.get(f"/trials/add?kind=unit+running&unit_under_test_id={other}").text
+    sent = dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', form))
+    answer = client.post("/trials/add", data=sent, files={"log": ("run.csv", make_log(), "text/csv")})
+    assert f'<option value="{other}" selected>' in client.get(answer.headers["location"]).text
+
+
 def test_every_section_of_the_menu_is_on_the_page(client: TestClient, small_bench: SmallBench):
     page = client.get("/units/1").text
     menu = re.findall(r'<a href="#([\w-]+)"', page.split('class="sections"')[1].split("</nav>")[0])
