@@ -7,7 +7,7 @@ the trials; with `site` None the numbers are not linked.
 from html import escape
 
 from app.figures.tables.formats import escaped
-from app.services.reviews.wording import Draft, DraftPoint, DraftSection, Spans
+from app.services.reviews.wording import Draft, DraftPicture, DraftPoint, DraftSection, Spans
 
 
 def draft_markdown(draft: Draft, verdict: str = "", site: str | None = "") -> str:
@@ -23,8 +23,9 @@ def draft_markdown(draft: Draft, verdict: str = "", site: str | None = "") -> st
             parts.append(
                 "\n".join(f"| {row} |" for row in (rows[0], " | ".join("---" for _ in section.table[0]), *rows[1:]))
             )
-        if section.picture[0] and site is not None:
-            parts.append(f"![{escaped(section.picture[1])}]({site}{section.picture[0]})")
+        for picture in shown_pictures(section, site):
+            parts.append(f"![{escaped(picture.alt)}]({site}{picture.address})")
+            parts += [escaped(picture.caption)] if picture.caption else []
         lists = [f"- **{escaped(name)}**: {_markdown_text(words, site)}" for name, words in section.facts]
         lists += [f"- {_markdown_text(point.words, site)}" for point in shown_points(section)]
         lists += [f"- {_markdown_text(words, site)}" for words in section.items]
@@ -45,9 +46,10 @@ def draft_html(draft: Draft, verdict: str = "", site: str | None = "") -> str:
         parts += [f"<p>{_html_text(words, site)}</p>" for words in section.paragraphs]
         if section.table:
             parts.append(_html_table(section, site))
-        if section.picture[0] and site is not None:
-            address, alt = section.picture
-            parts.append(f'<figure><img src="{escape(site + address)}" alt="{escape(alt)}"></figure>')
+        for picture in shown_pictures(section, site):
+            caption = f"<figcaption>{escape(picture.caption)}</figcaption>" if picture.caption else ""
+            image = f'<img src="{escape(f"{site}{picture.address}")}" alt="{escape(picture.alt)}">'
+            parts.append(f"<figure>{image}{caption}</figure>")
         if section.facts:
             facts = "".join(
                 f"<dt>{escape(name)}</dt><dd>{_html_text(words, site)}</dd>" for name, words in section.facts
@@ -77,6 +79,11 @@ def _html_table(section: DraftSection, site: str | None) -> str:
         for row in rows
     )
     return f"<table><caption>Each setting with its interval</caption><tr>{head}</tr>{body}</table>"
+
+
+def shown_pictures(section: DraftSection, site: str | None) -> tuple[DraftPicture, ...]:
+    """The pictures, which are on the bench: none without links to it."""
+    return section.pictures if site is not None else ()
 
 
 def shown_points(section: DraftSection) -> list[DraftPoint]:

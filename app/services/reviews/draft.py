@@ -4,6 +4,7 @@ from sqlalchemy.orm import Session
 
 from app.services.history.latest_data_date import EVERYTHING, latest_data_date
 from app.services.reviews import readers, sections
+from app.services.reviews.chosen_photos import with_photos
 from app.services.reviews.facts import ReviewFacts, review_facts
 from app.services.reviews.points import versions_of_points, with_edits
 from app.services.reviews.results import headline, results
@@ -21,7 +22,7 @@ def review_draft(session: Session, unit_id: int) -> Draft:
     return Draft(
         unit_id=unit_id,
         title=headline(facts),
-        sections=_sections(facts, points),
+        sections=with_photos(session, unit_id, _sections(facts, points)),
         foot=f"{facts.chart_facts.source_line()}{dated}",
     )
 

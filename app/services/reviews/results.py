@@ -4,7 +4,7 @@ from app.services.ranking.table import RankedSetting
 from app.services.reviews.facts import ReviewFacts
 from app.services.reviews.figures import cost_shown, power_shown, rate_shown, time_shown
 from app.services.reviews.rules import sound_text
-from app.services.reviews.wording import DraftSection, Span, Spans, cite_trials, join_spans
+from app.services.reviews.wording import DraftPicture, DraftSection, Span, Spans, cite_trials, join_spans
 
 _HEADS = ("Setting", "Clean air", "95 % of the smoke gone in", "Sound", "Power", "Running cost")
 
@@ -22,12 +22,13 @@ def headline(facts: ReviewFacts) -> str:
 def results(facts: ReviewFacts) -> DraftSection:
     lines = [line for line in facts.known.lines.lines if line.row.setting_id is not None]
     rows = [tuple(join_spans(head) for head in _HEADS), *(_row(facts, line) for line in lines)]
-    picture = ("", "")
+    pictures: tuple[DraftPicture, ...] = ()
     if facts.runs:
         unit, quantity = facts.known.unit.id, facts.known.lines.choices.channel
         address = f"/charts/decay-overlay.svg?unit={unit}&setting=every&channel={quantity}"
-        picture = (address, f"Decay curves of {facts.name}, one trial of each setting, with the empty room")
-    return DraftSection("results", "Results", table=tuple(rows) if lines else (), picture=picture)
+        alt = f"Decay curves of {facts.name}, one trial of each setting, with the empty room"
+        pictures = (DraftPicture(address, alt),)
+    return DraftSection("results", "Results", table=tuple(rows) if lines else (), pictures=pictures)
 
 
 def _row(facts: ReviewFacts, line: RankedSetting) -> tuple[Spans, ...]:

@@ -128,11 +128,20 @@ class DraftPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class DraftPicture:
+    """A chart or a photo by its address."""
+
+    address: str
+    alt: str
+    caption: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class DraftSection:
     """One section: a heading, then paragraphs, a table, a picture, terms with their values, points and items.
 
     table : rows of cells, the heads first; empty for none
-    picture : address and alt text of a chart, empty for none
+    pictures : charts, and the photos that were chosen for readers
     """
 
     key: str
@@ -142,7 +151,7 @@ class DraftSection:
     points: tuple[DraftPoint, ...] = ()
     items: tuple[Spans, ...] = ()
     table: tuple[tuple[Spans, ...], ...] = ()
-    picture: tuple[str, str] = ("", "")
+    pictures: tuple[DraftPicture, ...] = ()
 
     def with_linked_numbers(self, address: str, names: Sequence[str] = ()) -> "DraftSection":
         """The section with that link added to every number that has none and is not in a name."""

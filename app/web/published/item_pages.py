@@ -16,6 +16,7 @@ from app.services.reviews.verdicts import published_verdicts
 from app.services.trials.detail import TrialDetail, trial_detail
 from app.web.forms.addresses import query_form
 from app.web.forms.unit_system import unit_system
+from app.web.pages.attachments.lines import trial_lines
 from app.web.pages.trials.view import trial_page
 from app.web.pages.units.more import unit_more
 from app.web.pages.units.view import unit_page
@@ -23,6 +24,7 @@ from app.web.published.number_marks import NumberMark, quantity_of_row
 from app.web.published.page_facts import product_facts
 from app.web.published.preview_card import card_file
 from app.web.published.site_frame import SiteFile, SiteFrame, leads_to, rendered
+from app.web.published.site_photos import photo_files, site_photos
 from app.web.published.site_pictures import Picture, Pictures
 
 _MARKS = (
@@ -60,6 +62,7 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictur
         card=card_path,
         body=shown,
         charts=charts,
+        photos=site_photos(shown.more.attachments),
         fact_sheet=sheet,
         moved=[_mark_of_row(site, unit_id, row) for row in sheet.rows],
         states={
@@ -87,7 +90,9 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictur
     }
     card = card_file(site, card_path, shown.name, shown.answer, pictures.made_from)
     data = orjson.dumps(numbers, option=orjson.OPT_INDENT_2)
-    return [page, *_at_all_addresses(site, unit_id, csv_text(sheet).encode(), data), card, *files]
+    own = [line for line in shown.more.attachments if line.trial_id is None]  # a trial has its photos beside its page
+    photos = photo_files(session, own, pictures.made_from)
+    return [page, *_at_all_addresses(site, unit_id, csv_text(sheet).encode(), data), card, *files, *photos]
 
 
 def _facts(sheet: ExportTable) -> list[dict[str, object]]:
@@ -127,6 +132,7 @@ def trial_files(session: Session, site: SiteFrame, trial_id: int, pictures: Pict
     """Page and decay curve of a trial, with everything its numbers depend on."""
     detail = trial_detail(session, trial_id)
     shown = trial_page(detail, (), query_form(QueryParams("")))
+    attached = trial_lines(session, trial_id)
     chart: Picture | None = None
     files: list[SiteFile] = []
     if shown.figure_url:
@@ -141,13 +147,14 @@ def trial_files(session: Session, site: SiteFrame, trial_id: int, pictures: Pict
         description=shown.answer,
         body=shown,
         chart=chart,
+        photos=site_photos(attached),
         raw_path=raw_file_path(site, detail.trial.log.sha256, detail.trial.log.file_name),
         marks=_marks(detail),
         changes=described_changes(
             session, 50, wanted=ChangeFilter(trial_id=trial_id, corrections_only=True, public_only=True)
         ).rows,
     )
-    return [page, *files]
+    return [page, *files, *photo_files(session, attached, pictures.made_from)]
 
 
 def raw_file_path(site: SiteFrame, sha256: str, file_name: str) -> str:

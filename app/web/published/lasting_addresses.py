@@ -9,6 +9,8 @@ from app.services.publishing.editions import Manifest
 from app.services.publishing.published_items import reasons_for_trash
 from app.services.publishing.unit_addresses import UnitAddresses
 from app.web.published.site_frame import SITE_CARD, SiteFile, SiteFrame, rendered
+from app.web.published.site_photos import FOLDER as PHOTOS
+from app.web.published.site_photos import taken_down_photo
 
 _PARTS = ("units/", "charts/", "data/", "cards/")
 _NOTICE = {
@@ -84,6 +86,8 @@ def _named(path: str) -> Iterator[tuple[str, str]]:
 
 def _notice(site: SiteFrame, path: str, day: str, reasons: Mapping[str, str]) -> SiteFile | None:
     """A file that says what was taken down; None for a kind of file that cannot say it."""
+    if path.startswith(PHOTOS):
+        return taken_down_photo(path, day)
     what, why = _subject(site, path, reasons)
     if path.endswith(".html"):
         return rendered("taken_down.html", site, path, f"{what} was taken down", what=what, day=day, why=why)

@@ -165,6 +165,8 @@ _ROUTES = {
         POST /units/{unit_id}/claims/{claim_id}/take-back
         POST /units/{unit_id}/clips/{clip_id}/take-back
         POST /units/{unit_id}/attachments/{attachment_id}/take-back
+        POST /units/{unit_id}/attachments/{attachment_id}/readers
+        POST /trials/{trial_id}/attachments/{attachment_id}/readers
         POST /trials/{trial_id}/attachments/{attachment_id}/take-back
         POST /units/{unit_id}/draft/points
         POST /units/{unit_id}/draft/verdict

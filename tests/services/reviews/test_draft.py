@@ -5,13 +5,18 @@ import re
 import pytest
 from sqlalchemy.orm import Session
 
+from app.figures.tables.draft_text import draft_html, draft_markdown
 from app.services.measurements.claims import add_claim
-from app.services.measurements.definitions import NewClaim, NewOzoneTest
+from app.services.measurements.definitions import NewClaim, NewOzoneTest, NewPowerMeasurement
 from app.services.measurements.ozone_tests import add_ozone_test
+from app.services.measurements.power_levels import add_power_measurement
 from app.services.reviews.draft import review_draft
 from app.services.reviews.points import PointEdit, save_point
 from app.services.reviews.wording import Draft, DraftSection, Span, Spans, join_spans, link_all_numbers, plain
+from app.services.units.attachments.attach import Evidence, attach
+from app.services.units.attachments.definitions import NewAttachment
 from tests.sample_data.measured_facts import DAY, add_power
+from tests.sample_data.photos import photo
 from tests.sample_data.reviewed_bench import ReviewedBench, fill
 
 
@@ -101,3 +106,26 @@ def test_a_number_with_an_address_of_its_own_keeps_it():
         Span(" of "),
         Span("10", "/x"),
     )
+
+
+def test_chosen_photos_stand_in_their_sections(session: Session, bench: ReviewedBench):
+    unit_id = bench.units["Fir"]
+    power = add_power_measurement(session, unit_id, None, NewPowerMeasurement(power_w=1.0, measured_on=DAY))
+    chosen = NewAttachment(shows="meter display", caption="1.0 W", for_readers=True)
+    attach(session, Evidence(unit_id=unit_id, power_measurement_id=power), photo(), "meter.jpg", chosen)
+    attach(
+        session, Evidence(unit_id=unit_id), photo(width=50), "unit.jpg", NewAttachment(shows="unit", for_readers=True)
+    )
+    attach(session, Evidence(unit_id=unit_id), photo(width=60), "own.jpg", NewAttachment(shows="unit"))
+    draft = review_draft(session, unit_id)
+    photos = {
+        section.key: [(each.address, each.caption) for each in section.pictures if "attachments" in each.address]
+        for section in draft.sections
+    }
+    assert {key: found for key, found in photos.items() if found} == {
+        "power": [("/attachments/1/large.jpg", "Meter display. 1.0 W")],
+        "what_it_is": [("/attachments/2/large.jpg", "Unit.")],
+    }
+    assert "![Meter display: 1.0 W](http://here/attachments/1/large.jpg)" in draft_markdown(draft, site="http://here")
+    assert "<figcaption>Meter display. 1.0 W</figcaption>" in draft_html(draft, site="http://here")
+    assert "attachments" not in draft_html(draft, site=None)

@@ -237,8 +237,16 @@ ACTS: dict[str, tuple[str, Act]] = {
         "unit under test",
         lambda d: d.post(f"{d.unit}/attachments/1/take-back"),
     ),
+    "POST /units/{unit_id}/attachments/{attachment_id}/readers": (
+        "unit under test",
+        lambda d: d.post(f"{d.unit}/attachments/2/readers", shown="1"),
+    ),
     "POST /trials/{trial_id}/attachments": ("trial", lambda d: _photo(d, "/trials/1/attachments")),
     "POST /api/trials/{trial_id}/attachments": ("trial", lambda d: _photo(d, "/api/trials/1/attachments", 41)),
+    "POST /trials/{trial_id}/attachments/{attachment_id}/readers": (
+        "trial",
+        lambda d: d.post("/trials/1/attachments/4/readers", shown="1"),
+    ),
     "POST /trials/{trial_id}/attachments/{attachment_id}/take-back": (
         "trial",
         lambda d: d.post("/trials/1/attachments/3/take-back"),

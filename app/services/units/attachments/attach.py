@@ -119,15 +119,45 @@ def detach(
     of : the unit or trial that it has to belong to, also through a measurement or a trial of the unit; None: any
     Raises NotFound for an attachment of another one.
     """
-    row = get_attachment(session, attachment_id)
-    if of is not None and not _belongs(session, row, of):
-        raise NotFound("attachment here", attachment_id)
+    row = _attachment_of(session, attachment_id, of)
     reason = required_text(why, "why", "The reason for removal")
-    subject = ("trial", row.trial_id) if row.trial_id is not None else (SUBJECT, row.unit_under_test_id or 0)
+    subject = _subject(row)
     before = f"{_words(row)}\nraw file (SHA-256): {row.sha256}"
     record_change(session, who, "taken back", *subject, "attachment", before, None, reason)
     session.delete(row)
     session.flush()
+
+
+def show_to_readers(session: Session, attachment_id: int, shown: bool, *, of: Evidence, who: str = AT_THE_DESK) -> None:
+    """Chooses a photo for drafts, published pages and data packages, or hides it from them again."""
+    row = _attachment_of(session, attachment_id, of)
+    if row.kind != "photo":
+        raise _only_photos(row.file_name)
+    if row.for_readers != shown:
+        row.for_readers = shown
+        words = ("shown to readers", "not shown to readers")
+        before, after = words if not shown else words[::-1]
+        record_change(session, who, "changed", *_subject(row), "attachment", before, f"{_words(row)}: {after}")
+        session.flush()
+
+
+def _only_photos(name: str) -> InvalidValue:
+    return InvalidValue(
+        f"{name} is a document. Only photos are shown to readers, because a document may hold names and addresses. "
+        "Add a photo of the page instead.",
+        field="for_readers",
+    )
+
+
+def _subject(row: Attachment) -> tuple[str, int]:
+    return ("trial", row.trial_id) if row.trial_id is not None else (SUBJECT, row.unit_under_test_id or 0)
+
+
+def _attachment_of(session: Session, attachment_id: int, of: Evidence | None) -> Attachment:
+    row = get_attachment(session, attachment_id)
+    if of is not None and not _belongs(session, row, of):
+        raise NotFound("attachment here", attachment_id)
+    return row
 
 
 def _belongs(session: Session, row: Attachment, of: Evidence) -> bool:
@@ -151,11 +181,7 @@ def _check_file(content: bytes, name: str, new: NewAttachment) -> Picture | None
             f"{name} is neither a photo (JPEG, PNG, WebP) nor a PDF document. Save it as one of them.", field="file"
         )
     if picture is None and new.for_readers:
-        raise InvalidValue(
-            f"{name} is a document. Only photos are shown to readers, because a document may hold names and addresses. "
-            "Add a photo of the page instead.",
-            field="for_readers",
-        )
+        raise _only_photos(name)
     return picture
 
 

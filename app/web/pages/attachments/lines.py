@@ -24,6 +24,23 @@ class AttachmentLine:
     about: str
     taken_on: str
     for_readers: bool
+    trial_id: int | None
+
+    @property
+    def is_for_readers(self) -> bool:
+        return self.is_photo and self.for_readers
+
+    @property
+    def alt(self) -> str:
+        shows = self.shows.capitalize()
+        return f"{shows}: {self.caption}" if self.caption else shows
+
+    @property
+    def words(self) -> str:
+        """What it shows, of what, and when, in one or two sentences."""
+        taken = f", taken on {self.taken_on}" if self.taken_on else ""
+        about = f", {self.about}" if self.about else ""
+        return f"{self.shows.capitalize()}{about}{taken}. {self.caption}".rstrip()
 
 
 def measurement_words(sounds: Sequence[SettingLevel], powers: Sequence[SettingPower]) -> dict[str, str]:
@@ -77,5 +94,6 @@ def _line(row: Any, about: str) -> AttachmentLine:
         caption=row.caption,
         about=about if row.trial_id is None else f"trial {row.trial_id}",
         taken_on=row.taken_on.isoformat() if row.taken_on else "",
-        for_readers=row.for_readers,
+        for_readers=bool(row.for_readers),
+        trial_id=row.trial_id,
     )

@@ -17,6 +17,7 @@ from app.services.units.attachments.attach import (
     attachment_picture,
     detach,
     get_attachment,
+    show_to_readers,
 )
 from app.services.units.attachments.definitions import NewAttachment
 from app.services.units.attachments.pictures import PictureSize
@@ -71,6 +72,24 @@ def removed_from_unit(
     return _after(done, f"/units/{unit_id}/attachments", render, lambda: _unit_page(session, unit_id, form))
 
 
+@router.post("/units/{unit_id}/attachments/{attachment_id}/readers")
+def shown_of_unit(
+    unit_id: Id, attachment_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
+) -> Response:
+    """Shows a photo to readers, or hides it from them."""
+    done = _show(session, form, attachment_id, Evidence(unit_id=unit_id))
+    return _after(done, f"/units/{unit_id}/attachments", render, lambda: _unit_page(session, unit_id, form))
+
+
+@router.post("/trials/{trial_id}/attachments/{attachment_id}/readers")
+def shown_of_trial(
+    trial_id: Id, attachment_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
+) -> Response:
+    """Shows a photo to readers, or hides it from them."""
+    done = _show(session, form, attachment_id, Evidence(trial_id=trial_id))
+    return _after(done, f"/trials/{trial_id}/attachments", render, lambda: _trial_page(session, trial_id, form))
+
+
 @router.get("/trials/{trial_id}/attachments")
 def of_trial(trial_id: Id, session: SessionDep, render: RenderDep) -> Response:
     return render(TEMPLATE, _trial_page(session, trial_id, empty_form()))
@@ -120,6 +139,13 @@ def _add(session: Session, form: TypedForm, belongs_to: Evidence) -> bool:
 def _remove(session: Session, form: TypedForm, attachment_id: int, of: Evidence) -> bool:
     with form.attempt(session):
         detach(session, attachment_id, of=of, who=form.text("who"), why=form.text("why"))
+        return True
+    return False
+
+
+def _show(session: Session, form: TypedForm, attachment_id: int, of: Evidence) -> bool:
+    with form.attempt(session):
+        show_to_readers(session, attachment_id, form.ticked("shown"), of=of, who=form.text("who"))
         return True
     return False
 

@@ -88,6 +88,18 @@ def test_a_file_is_removed_only_from_what_it_belongs_to(
     assert client.post(f"{page}/1/take-back", data=why).status_code == 303
 
 
+def test_a_photo_is_chosen_for_readers_and_hidden_again(client: TestClient, page: str):
+    client.post(page, data={"shows": "label"}, files={"file": ("label.jpg", PHOTO)})
+    client.post(page, data={"shows": "receipt"}, files={"file": ("a.pdf", DOCUMENT)})
+    assert client.get(page).text.count("Show to readers") == 1  # not for a document
+    assert client.post(f"{page}/1/readers", data={"shown": "1"}).status_code == 303
+    assert "Hide from readers" in client.get(page).text
+    refused = client.post(f"{page}/2/readers", data={"shown": "1"})
+    assert (refused.status_code, "Only photos are shown to readers" in refused.text) == (422, True)
+    assert client.post(f"{page}/1/readers", data={}).status_code == 303
+    assert "Shown to readers." not in client.get(page).text
+
+
 def test_the_page_of_a_unit_reads_its_levels_once(client: TestClient, monkeypatch, page: str):
     client.post(page, data={"shows": "label"}, files={"file": ("label.jpg", PHOTO)})
     monkeypatch.setattr("app.web.pages.attachments.page.sound_levels_of_unit", _must_not_read)
