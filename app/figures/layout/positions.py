@@ -1,9 +1,10 @@
 """Positions of a chart's values on its canvas, and everything that its data cover."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, Position, Series
@@ -35,37 +36,43 @@ class Positions:
         return cls(chart, plot, axis_range(chart, "x"), axis_range(chart, "y"))
 
     def x(self, value: Position) -> float:
-        share = _share(self.chart.x_axis, value, self.x_ends)
-        return self.plot.x0 + share * self.plot.width
+        return self.plot.x0 + _scale(self.chart.x_axis, self.x_ends)(value) * self.plot.width
 
     def y(self, value: Position) -> float:
         """Names go downwards, numbers upwards."""
-        share = _share(self.chart.y_axis, value, self.y_ends)
+        share = _scale(self.chart.y_axis, self.y_ends)(value)
         names = bool(self.chart.y_axis.names)
         return self.plot.y0 + (share if names else 1 - share) * self.plot.height
 
     def runs(self, series: Series) -> Iterator[list[tuple[float, float]]]:
         """The points of a series in pixels, in runs without a missing value."""
         run: list[tuple[float, float]] = []
+        x_share, y_share = _scale(self.chart.x_axis, self.x_ends), _scale(self.chart.y_axis, self.y_ends)
+        left, wide, top, high = self.plot.x0, self.plot.width, self.plot.y0, self.plot.height
+        if not self.chart.y_axis.names:
+            top, high = self.plot.y1, -high
         for x, y in zip(series.x, series.y, strict=True):
             if y is None:
                 if run:
                     yield run
                 run = []
             else:
-                run.append((self.x(x), self.y(y)))
+                run.append((left + x_share(x) * wide, top + y_share(y) * high))
         if run:
             yield run
 
 
-def _share(axis: Axis, value: Position, ends: tuple[float, float]) -> float:
-    """Relative place on the axis, within it or slightly outside."""
-    if isinstance(value, str):
-        return (axis.names.index(value) + 0.5) / len(axis.names)
+def _scale(axis: Axis, ends: tuple[float, float]) -> Callable[[Any], float]:
+    """Gives the relative place of a value on the axis, within it or slightly outside."""
+    if axis.names:
+        return lambda name: (axis.names.index(name) + 0.5) / len(axis.names)
     low, high = ends
     if axis.scale == "log":
-        low, high, value = (math.log10(max(number, 1e-12)) for number in (low, high, value))
-    return min(max((value - low) / (high - low), -0.5), 1.5)
+        low, high = (math.log10(max(end, 1e-12)) for end in ends)
+        per = 1 / (high - low)
+        return lambda value: min(max((math.log10(max(value, 1e-12)) - low) * per, -0.5), 1.5)
+    per = 1 / (high - low)
+    return lambda value: min(max((value - low) * per, -0.5), 1.5)
 
 
 def ink_of(chart: Chart, positions: Positions, width: float, height: float) -> tuple[InkMap, InkMap]:

@@ -17,11 +17,16 @@ from app.storage.models.units_under_test import UnitUnderTest
 
 @dataclass(frozen=True, slots=True)
 class PublishedItems:
-    """Ids of units and trials, and the raw files: hash to file name."""
+    """Ids of units and trials, and the raw files: hash to file name, and hash of each trial's."""
 
     units: tuple[int, ...]
     trials: tuple[int, ...]
     raw_files: dict[str, str]
+    raw_of_trials: dict[int, str]
+
+    def raw_name(self, trial_id: int) -> str:
+        """Name of a trial's raw file; identical files are published once, under their first name."""
+        return self.raw_files[self.raw_of_trials[trial_id]]
 
 
 def published_items(session: Session) -> PublishedItems:
@@ -38,7 +43,7 @@ def published_items(session: Session) -> PublishedItems:
     names: dict[str, str] = {}
     for row in rows:
         names.setdefault(row.sha256, row.file_name)
-    return PublishedItems(tuple(units), tuple(row.id for row in rows), names)
+    return PublishedItems(tuple(units), tuple(row.id for row in rows), names, {row.id: row.sha256 for row in rows})
 
 
 def raw_content(session: Session, sha256: str) -> bytes:

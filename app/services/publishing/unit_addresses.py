@@ -21,6 +21,10 @@ class UnitAddresses:
     current: dict[int, str]
     earlier: dict[str, int]
 
+    def of_unit(self, unit_id: int) -> tuple[str, ...]:
+        """Today's address of a unit, then its earlier ones."""
+        return self.current[unit_id], *sorted(one for one, owner in self.earlier.items() if owner == unit_id)
+
 
 def address_of(maker: str, model: str) -> str:
     """The address that a unit's name asks for; "" where it has no letter or digit that an address may hold.

@@ -24,6 +24,7 @@ from app.services.publishing.numbers.moved import MovedNumber, moved_numbers
 from app.services.publishing.numbers.of_bench import published_numbers
 from app.services.publishing.numbers.published_number import PublishedNumber, by_key, numbers_file
 from app.services.publishing.numbers.reasons import read_reasons
+from app.services.publishing.page_sources import PageSources, read_page_sources
 from app.services.publishing.published_items import unit_names
 from app.web.published.change_pages import EditionOfSite
 from app.web.published.number_marks import number_marks
@@ -36,6 +37,7 @@ class EditionAtHand:
 
     numbers_json : the list of published numbers as a file, and its digest
     former : the editions so far, newest first
+    sources : digests of the rows that the pages are made from; made_from : of those of the edition before
     moved : numbers that differ from the newest edition; empty for the first edition
     unless_changed : number of the edition if no page differs; next_number : otherwise
     """
@@ -48,6 +50,7 @@ class EditionAtHand:
     before: Manifest | None
     former: tuple[EditionOfSite, ...]
     moved: tuple[MovedNumber, ...]
+    sources: PageSources
     made_from: Mapping[str, str]
     last_change_id: int
     now: datetime
@@ -122,6 +125,7 @@ def read_edition_at_hand(session: Session, base_url: str, now: datetime) -> Edit
         before=before,
         former=former,
         moved=moved,
+        sources=read_page_sources(session),
         made_from={} if newest is None else made_from(session, newest),
         last_change_id=last_change_id(session),
         now=now,

@@ -105,7 +105,7 @@ def _at_all_addresses(site: SiteFrame, unit_id: int, table: bytes, data: bytes) 
     the units, and those from before it was renamed.
     """
     folder, page = site.unit_folder(unit_id), site.unit_path(unit_id)
-    earlier = sorted(address for address, owner in site.addresses.earlier.items() if owner == unit_id)
+    _, *earlier = site.addresses.of_unit(unit_id)
     return [
         SiteFile(f"{folder}facts.csv", table),
         SiteFile(f"{folder}facts.json", data),
@@ -148,18 +148,13 @@ def trial_files(session: Session, site: SiteFrame, trial_id: int, pictures: Pict
         body=shown,
         chart=chart,
         photos=site_photos(attached),
-        raw_path=raw_file_path(site, detail.trial.log.sha256, detail.trial.log.file_name),
+        raw_path=raw_path(detail.trial.log.sha256, site.things.raw_name(trial_id)),
         marks=_marks(detail),
         changes=described_changes(
             session, 50, wanted=ChangeFilter(trial_id=trial_id, corrections_only=True, public_only=True)
         ).rows,
     )
     return [page, *files, *photo_files(session, attached, pictures.made_from)]
-
-
-def raw_file_path(site: SiteFrame, sha256: str, file_name: str) -> str:
-    """Identical files are published once, under their first name."""
-    return raw_path(sha256, site.things.raw_files.get(sha256, file_name))
 
 
 def _marks(detail: TrialDetail) -> list[tuple[str, str, str]]:

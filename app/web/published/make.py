@@ -4,29 +4,43 @@ import logging
 import multiprocessing
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
+from pathlib import Path
 
 from sqlalchemy.orm import Session
 
+from app.bundled_files import bundled_folder
 from app.hidden_marks import shown_marks
-from app.services.publishing.published_items import reading_session
+from app.services.publishing.page_sources import PageSources
+from app.services.publishing.published_items import PublishedItems, reading_session
+from app.services.publishing.unit_addresses import UnitAddresses
 from app.web.published.item_pages import trial_files, unit_files
+from app.web.published.number_marks import NumberMarks
 from app.web.published.preview_card import card_file
-from app.web.published.site_frame import SITE_CARD, SiteFile, SiteFrame, frame_files
+from app.web.published.site_frame import SITE_CARD, SiteFile, SiteFrame, frame_files, short_hash
 from app.web.published.site_pages import costs_files, method_file, pictures_files
 from app.web.published.site_pictures import Failure, Pictures
 
-_FEW = 8  # starting a process takes longer than rendering this many pages
+_FEW = 32  # starting a process takes longer than rendering this many pages
+_NONE = PublishedItems((), (), {}, {})
 _LOG = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """One page, or the pages of one kind, made by one process. `name` says what it is to a reader of messages."""
+    """One page, or the pages of one kind, made by one process.
+
+    name : what it is, for messages; made_from : digest of everything that its files depend on
+    """
 
     kind: str
     name: str
     id: int = 0
+    made_from: str = ""
+
+    @property
+    def key(self) -> str:
+        return f"{self.kind} {self.id}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,15 +52,34 @@ class Made:
     failures: tuple[Failure, ...] = ()
 
 
-def tasks_of(site: SiteFrame, names: Mapping[int, str]) -> list[Task]:
+def tasks_of(site: SiteFrame, names: Mapping[int, str], sources: PageSources) -> list[Task]:
     """Everything that does not name the edition. `names` has the name of each unit."""
+    every = replace(site, things=_NONE, addresses=UnitAddresses({}, {}), marks=NumberMarks({}))
+
+    def mark(*of: object) -> str:
+        return short_hash(repr((program_code(), every, of)).encode())
+
+    bench = mark(site, sources.whole)
     whole = [
-        Task("pictures", "the charts page"),
-        Task("costs", "the running cost page"),
-        Task("method", "the method page"),
+        Task("pictures", "the charts page", made_from=bench),
+        Task("costs", "the running cost page", made_from=bench),
+        Task("method", "the method page", made_from=bench),
     ]
-    units = [Task("unit", f"unit {one} ({names.get(one, '')})", one) for one in site.things.units]
-    return [*whole, *units, *(Task("trial", f"trial {one}", one) for one in site.things.trials)]
+    for one in site.things.units:
+        of_unit = site.addresses.of_unit(one), site.marks.of_item(f"unit {one}"), sources.units[one]
+        whole.append(Task("unit", f"unit {one} ({names.get(one, '')})", one, mark(of_unit)))
+    for one in site.things.trials:
+        of_trial = site.things.raw_name(one), site.marks.of_item(f"trial {one}"), sources.trials[one]
+        whole.append(Task("trial", f"trial {one}", one, mark(of_trial)))
+    return whole
+
+
+@lru_cache
+def program_code() -> str:
+    """Fingerprint of the program, because another version may make other pages."""
+    app, templates = Path(__file__).parents[2], bundled_folder("templates")
+    found = [path for folder, ending in ((app, "*.py"), (templates, "*")) for path in sorted(folder.rglob(ending))]
+    return short_hash(b"".join(path.read_bytes() for path in found if path.is_file()))
 
 
 def page_of(site: SiteFrame, task: Task) -> str:

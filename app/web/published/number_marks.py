@@ -23,6 +23,10 @@ class NumberMarks:
 
     by_place: Mapping[tuple[str, str, str], NumberMark]
 
+    def of_item(self, item: str) -> list[tuple[tuple[str, str, str], NumberMark]]:
+        """All of a unit or trial, such as "unit 3"."""
+        return sorted((place, mark) for place, mark in self.by_place.items() if place[0] == item)
+
     def of_setting(self, unit_id: int, setting: str, quantity: str) -> NumberMark | None:
         """Of a column of the ranking; a number of the whole unit where the setting has none of its own."""
         place = f"unit {unit_id}"

@@ -10,7 +10,7 @@ from app.web.published.site_frame import SiteFile, SiteFrame, short_hash
 
 _SIZE = (1200, 630)
 _INK, _FADED, _PAPER, _LINE = "#1c1f26", "#565a63", "#fbfaf6", "#d6d2c4"
-_VERSION = "2"  # of the layout below
+_VERSION = "3"  # of the layout below
 
 
 def card_file(site: SiteFrame, path: str, title: str, answer: str, made_from: Mapping[str, str]) -> SiteFile:
@@ -41,7 +41,7 @@ def _drawn(title: str, answer: str, name: str, notice: str) -> bytes:
     if notice:
         draw.text((60, 568), notice, fill=_FADED, font=_font(26, bold=True))
     out = BytesIO()
-    picture.quantize(32, Image.Quantize.FASTOCTREE).save(out, "PNG", optimize=True)
+    picture.quantize(32, Image.Quantize.FASTOCTREE).save(out, "PNG")
     return out.getvalue()
 
 

@@ -34,7 +34,7 @@ from app.services.store.progress import OnProgress, no_progress
 from app.web.published.edition_at_hand import EditionAtHand, read_edition_at_hand
 from app.web.published.edition_pages import edition_dependent_files
 from app.web.published.lasting_addresses import kept_addresses
-from app.web.published.make import as_shown, made, page_of, tasks_of
+from app.web.published.make import Made, Task, as_shown, made, page_of, tasks_of
 from app.web.published.site_frame import SiteFile, rendered
 from app.web.published.site_pictures import Failure
 
@@ -83,6 +83,24 @@ class _Site:
     before: Manifest | None
     made_from: dict[str, str] = field(default_factory=dict)
     failures: list[Failure] = field(default_factory=list)
+
+    def take_task(self, result: Made) -> None:
+        """Adds the files of a task, and notes what they were made from where none failed."""
+        for file in result.files:
+            self.take(file)
+        self.failures += result.failures
+        if result.files and not result.failures:
+            self.made_from[result.task.key] = " ".join([result.task.made_from, *(one.path for one in result.files)])
+
+    def takes_over_task(self, task: Task, made_from: Mapping[str, str]) -> bool:
+        """Takes the files of a task from the edition before where they would be the same; says whether it did."""
+        mark, *paths = made_from.get(task.key, "").split(" ")
+        if self.before is None or mark != task.made_from or not self.before.files.keys() >= set(paths):
+            return False
+        for path in paths:
+            self.take(SiteFile(path, None, made_from.get(path, "")))
+        self.made_from[task.key] = made_from[task.key]
+        return True
 
     def take(self, file: SiteFile) -> None:
         """Adds a file; one without content is as in the edition before."""
@@ -146,12 +164,12 @@ def publish(
 def _make_pages(site: _Site, at_hand: EditionAtHand, workers: int, progress: OnProgress) -> None:
     """Everything that does not name the edition: pages of units and trials, charts, raw files."""
     frame = at_hand.frame
-    tasks = tasks_of(frame, at_hand.unit_names)
-    total, done = len(tasks) + len(frame.things.raw_files), 0
+    tasks = tasks_of(frame, at_hand.unit_names, at_hand.sources)
+    total = len(tasks) + len(frame.things.raw_files)
+    tasks = [task for task in tasks if not site.takes_over_task(task, at_hand.made_from)]
+    done = total - len(tasks) - len(frame.things.raw_files)
     for result in made(site.url, frame, at_hand.made_from, tasks, workers):
-        for file in result.files:
-            site.take(file)
-        site.failures += result.failures
+        site.take_task(result)
         page = page_of(frame, result.task)
         if not result.files and (site.before is None or page not in site.before.files):
             site.take(rendered("not_made.html", frame, page, "Not available", what=result.task.name))

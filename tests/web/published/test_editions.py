@@ -112,6 +112,21 @@ def test_nothing_changed_makes_no_new_edition(five: Made, tmp_path: Path, capsys
     assert _files(five_again) == before
 
 
+def test_pages_taken_over_from_edition_to_edition_are_as_if_made_anew(five: Made, tmp_path: Path):
+    """Without the digests of what the pages were made from, every one is made, and the edition is the same."""
+    with (
+        closing(sqlite3.connect(five.engine.url.database or "")) as bench,
+        closing(sqlite3.connect(tmp_path / "bench.sqlite")) as copy,
+    ):
+        bench.backup(copy)
+        assert copy.execute("UPDATE editions SET made_from = '{}'").rowcount == 5
+        copy.commit()
+    engine = open_store(Settings(tmp_path))
+    done = publish(engine, tmp_path / "site", workers=1)
+    engine.dispose()
+    assert (done.edition, done.is_new, done.digest) == (5, False, five.published[4].digest)
+
+
 @pytest.mark.parametrize("edition", [1, 2, 3, 4, 5])
 def test_an_edition_is_made_again_byte_for_byte(five: Made, tmp_path: Path, edition: int):
     done = publish_again(five.engine, tmp_path / "again", edition)

@@ -62,6 +62,8 @@ def test_the_page_of_the_edition_before_stays_where_a_new_one_fails(
     site = tmp_path / "site"
     publish(bench, site, workers=1)
     page = (site / "units/maker-a-model-1/index.html").read_text()
+    with session_scope(bench) as session:
+        session.get_one(UnitUnderTest, 1).notes = "not published, but the page is made again"
     _fails_for(monkeypatch, 1)
     done = publish(bench, site, workers=1)
     assert [failure.what for failure in done.failures] == ["unit 1 (Maker A Model 1)"]

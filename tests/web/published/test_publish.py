@@ -126,11 +126,11 @@ def test_each_fact_of_a_unit_leads_to_the_trials_that_it_rests_on(site: Path):
                 assert address == f"../../trials/{number}.html"
 
 
-def test_the_same_bench_rewrites_nothing_and_draws_nothing(bench: Engine, site: Path, monkeypatch: pytest.MonkeyPatch):
-    def drawn(*_: object) -> bytes:
-        raise AssertionError("a picture that stands there was drawn again")
+def test_the_same_bench_rewrites_nothing_and_makes_no_page(bench: Engine, site: Path, monkeypatch: pytest.MonkeyPatch):
+    def made_again(*_: object) -> None:
+        raise AssertionError("a page whose data did not change was made again")
 
-    monkeypatch.setattr("app.web.published.site_pictures.svg_of_layout", drawn)
+    monkeypatch.setattr("app.web.published.make.make_one", made_again)
     before = _stamps(site)
     done = publish(bench, site, workers=1)
     assert not done.is_new
