@@ -112,14 +112,15 @@ def _placed(chart: Chart, width: float, tops: tuple[float, float, float], names:
     wanted = labelled(chart)
     left = left_margin(chart, names, plot_high)
     plot = Box(left, top, width - (18.0 if is_narrow(width) else 30.0), top + plot_high)
-    at_margin = [] if is_narrow(width) else [s for s in wanted if in_margin(s, chart, Positions.of(chart, plot))]
+    positions = Positions.of(chart, plot)
+    at_margin = [] if is_narrow(width) else [s for s in wanted if in_margin(s, chart, positions)]
     if at_margin:
         plot = replace(plot, x1=width - margin_width(at_margin, chart, width))
-    marks, _ = mark_rows(chart, Positions.of(chart, plot), width)
+    marks, _ = mark_rows(chart, replace(positions, plot=plot), width)
     rows_high = max((plot.y0 - mark.box.y0 for mark in marks), default=0.0)
     rows = round(rows_high / ROW_PX + 0.49) if marks else 0
     plot = replace(plot, y0=top + rows * ROW_PX + 8, y1=top + rows * ROW_PX + 8 + plot_high)
-    positions = Positions.of(chart, plot)
+    positions = replace(positions, plot=plot)
     marks, mark_leaders = mark_rows(chart, positions, width)
     limits = Box(plot.x0 + 3, plot.y0 - 6, width - 6, plot.y1 - 3)
     ink, uncrossed = ink_of(chart, positions, width, plot.y1 + 60)

@@ -238,14 +238,16 @@ def _join(
 
 
 def _crosses(box: Box, start: tuple[float, float], end: tuple[float, float]) -> bool:
-    """Whether a line passes through a box, sampled every pixel."""
-    (x0, y0), (x1, y1) = start, end
-    steps = int(max(abs(x1 - x0), abs(y1 - y0))) + 1
-    return any(
-        box.x0 - 2 <= x0 + (x1 - x0) * step / steps <= box.x1 + 2
-        and box.y0 - 2 <= y0 + (y1 - y0) * step / steps <= box.y1 + 2
-        for step in range(steps + 1)
-    )
+    """Whether a line passes through a box or closer than 2 px: its part within the box's columns meets its rows."""
+    first, last = 0.0, 1.0
+    for at, to, low, high in ((start[0], end[0], box.x0, box.x1), (start[1], end[1], box.y0, box.y1)):
+        if at == to:
+            if not low - 2 <= at <= high + 2:
+                return False
+            continue
+        shares = sorted(((low - 2 - at) / (to - at), (high + 2 - at) / (to - at)))
+        first, last = max(first, shares[0]), min(last, shares[1])
+    return first <= last
 
 
 def _clear_of(series: Series) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 from app.figures.layout.boxes import Box
 
 CELL = 2.0  # px
-Points = Sequence[tuple[float, float]]
+Points = Sequence[tuple[float, float]] | np.ndarray
 
 
 class InkMap:
@@ -21,14 +21,21 @@ class InkMap:
 
     def add_points(self, points: Points, radius: float) -> None:
         """Discs, as squares of cells."""
-        if not points:
+        if not len(points):
             return
         reach = int(np.ceil(radius / CELL))
-        at = np.asarray(points, dtype=float) / CELL
-        for down in range(-reach, reach + 1):
-            for across in range(-reach, reach + 1):
-                if (abs(down) - 0.5) ** 2 + (abs(across) - 0.5) ** 2 <= (reach + 0.5) ** 2:
-                    self._mark(at[:, 0] + across, at[:, 1] + down)
+        disc = np.array(
+            [
+                (across, down)
+                for down in range(-reach, reach + 1)
+                for across in range(-reach, reach + 1)
+                if (abs(down) - 0.5) ** 2 + (abs(across) - 0.5) ** 2 <= (reach + 0.5) ** 2
+            ]
+        )
+        at = np.unique(np.floor(np.asarray(points, dtype=float) / CELL).astype(int), axis=0)
+        columns, rows = (at[:, None] + disc).reshape(-1, 2).T
+        within = (columns >= 0) & (columns < self.columns) & (rows >= 0) & (rows < self.rows)
+        self.cells[rows[within], columns[within]] = True
 
     def add_line(self, points: Points, half_width: float = 1.5) -> None:
         """A line through the points, sampled at every cell it crosses."""
@@ -44,7 +51,7 @@ class InkMap:
         within = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
         shares = (within / counts[which])[:, None]
         sampled = at[which] + shares * (at[which + 1] - at[which])
-        self.add_points([*map(tuple, sampled), tuple(at[-1])], half_width)
+        self.add_points(np.vstack((sampled, at[-1])), half_width)
 
     def add_box(self, box: Box) -> None:
         rows = slice(max(int(box.y0 / CELL), 0), max(int(np.ceil(box.y1 / CELL)), 0))
@@ -84,17 +91,11 @@ class InkMap:
         """Whether a line crosses a drawing further than `skip` px from its start."""
         (x0, y0), (x1, y1) = start, end
         length = max(abs(x1 - x0), abs(y1 - y0), 1e-9)
-        for step in range(int(skip), int(length) + 1):
-            column = int((x0 + (x1 - x0) * step / length) / CELL)
-            row = int((y0 + (y1 - y0) * step / length) / CELL)
-            if 0 <= row < self.rows and 0 <= column < self.columns and self.cells[row, column]:
-                return True
-        return False
-
-    def _mark(self, across: Any, down: Any) -> None:
-        columns, rows = np.floor(across).astype(int), np.floor(down).astype(int)
+        shares = np.arange(int(skip), int(length) + 1) / length
+        columns = ((x0 + (x1 - x0) * shares) / CELL).astype(int)
+        rows = ((y0 + (y1 - y0) * shares) / CELL).astype(int)
         within = (columns >= 0) & (columns < self.columns) & (rows >= 0) & (rows < self.rows)
-        self.cells[rows[within], columns[within]] = True
+        return bool(self.cells[rows[within], columns[within]].any())
 
 
 def free_of(boxes: Iterable[Box], box: Box, gap: float = 3.0) -> bool:

@@ -64,8 +64,8 @@ def test_on_the_demo_bench(name: str, query: str, width: int, demo_charts: Sessi
     assert layout_collisions(chart_layout(chart, width)) == []
     if width in (WIDTHS[0], WIDTHS[-1]):  # the drawing follows the layout, and takes most of the time
         assert drawn_collisions(chart, width, monkeypatch) == []
-    for height in PAGE_HEIGHTS:
-        assert layout_collisions(chart_layout(chart, width, height)) == []
+        for height in PAGE_HEIGHTS:
+            assert layout_collisions(chart_layout(chart, width, height)) == []
 
 
 @pytest.mark.filterwarnings("ignore:Glyph .* missing from font:UserWarning")  # not every machine has every script
@@ -77,8 +77,8 @@ def test_on_hostile_benches(chart: Chart, width: int, monkeypatch):
     assert layout_collisions(chart_layout(chart, width)) == []
     if width in (WIDTHS[0], WIDTHS[-1]):
         assert drawn_collisions(chart, width, monkeypatch) == []
-    for height in PAGE_HEIGHTS:
-        assert layout_collisions(chart_layout(chart, width, height)) == []
+        for height in PAGE_HEIGHTS:
+            assert layout_collisions(chart_layout(chart, width, height)) == []
 
 
 def test_the_check_finds_what_touches():
