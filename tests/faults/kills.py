@@ -48,12 +48,19 @@ def no_progress(_so_far: Kills) -> None:
 
 def filled_bench(folder: Path, trials: int) -> Path:
     """A bench with trials on it, sent to a server that is stopped in the usual way."""
-    store, told = make_bench(folder), Acknowledged()
+    store = make_bench(folder)
+    with served(folder) as server:
+        fill(server, trials)
+    return store
+
+
+def fill(server: Served, trials: int) -> None:
+    """Sends logs to a server, so many at least."""
+    told = Acknowledged()
     desk = Desk(told, interval_s=1.0)  # stores of some size, so that copying and analysing them takes its time
-    with served(folder) as server, desk.at_work(server):
+    with desk.at_work(server):
         wait_for(lambda: len(told.trials) >= trials or bool(told.refused), server.process)
     none(told.refused)
-    return store
 
 
 def nothing_lost(server: Served, store: Path, told: Acknowledged) -> None:

@@ -103,7 +103,7 @@ def _kill_recompute(folder: Path, store: Path, after_s: float) -> str:
     now = _rates(store)
     moved = [key for key in bent if now[key] != bent[key]]
     assert len(moved) in (0, len(bent)), f"{len(moved)} of {len(bent)} results were stored, the others not"
-    if "The new results are stored" in out:
+    if "The new results are saved" in out:
         assert moved, "the new results were acknowledged and are not there"
     assert bool(moved) == (_recomputed(store) > records), "results without their record of changes, or the reverse"
     whole = run_command("recompute", "--data", str(folder), "--accept", "--workers", "1")

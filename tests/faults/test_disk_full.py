@@ -4,7 +4,10 @@ The small disk is a file system in memory, where one may be mounted. The limit o
 and has the store fail with another error of the operating system.
 """
 
+import re
 import resource
+import shutil
+import tempfile
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -12,11 +15,18 @@ from pathlib import Path
 import httpx
 import pytest
 
+from app.command_line.main import run
+from app.services.store.open import open_store
+from app.settings import Settings
+from app.web.application import make_app
 from tests.conftest import decay_log, sqlite_only
 from tests.faults.bench_under_load import make_bench
-from tests.faults.real_process import Served, run_command, served
+from tests.faults.older_store import make_older_store, revision_of, rows_of_each_table
+from tests.faults.real_process import Served, served
 from tests.faults.whole_store import ask, faults_of
 from tests.sample_data.disk_in_memory import disk_in_memory
+from tests.sample_data.local_access import local_browser
+from tests.storage.migrated import BEFORE_FIRST, REVISIONS
 
 pytestmark = sqlite_only
 
@@ -32,7 +42,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
         yield mounted
 
 
-def test_a_full_disk_is_told_and_harms_nothing(small_disk: Path, tmp_path: Path):
+def test_a_full_disk_is_told_and_harms_nothing(small_disk: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]):
     folder = small_disk / "bench"
     store = make_bench(folder)
     (tmp_path / "logs").mkdir()
@@ -52,10 +62,8 @@ def test_a_full_disk_is_told_and_harms_nothing(small_disk: Path, tmp_path: Path)
         assert "Free disk space and try again." in page.text
         assert httpx.get(server.url, headers=server.headers).status_code == 200  # reading goes on
         for arguments in (["import", str(tmp_path / "logs"), *given], ["backup", "--data", str(folder)]):
-            said = run_command(*arguments)
-            assert said.returncode == 1
-            assert "full" in said.stderr
-            assert "Traceback" not in said.stderr
+            assert run(arguments) == 1
+            assert "full" in capsys.readouterr().err
         assert ask(store, "SELECT count(*) FROM trials") == [(0,)]
         assert faults_of(store) == []
         assert list((folder / "backups").glob("*")) == []
@@ -66,25 +74,65 @@ def test_a_full_disk_is_told_and_harms_nothing(small_disk: Path, tmp_path: Path)
     assert ask(store, "SELECT count(*) FROM trials") == [(1,)]
 
 
-def test_a_migration_without_room_leaves_the_store_as_it_was(small_disk: Path, tmp_path: Path):
-    from tests.faults.older_store import make_older_store, revision_of, rows_of_each_table
-    from tests.storage.migrated import BEFORE_FIRST
-
+def test_a_migration_without_room_leaves_the_store_as_it_was(
+    small_disk: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
     folder = small_disk / "bench"
     folder.mkdir()
     make_older_store(make_bench(tmp_path / "present"), folder / "bench.sqlite", BEFORE_FIRST)
     rows = rows_of_each_table(folder / "bench.sqlite")
     _fill(small_disk, but=200_000)
-    said = run_command("serve", "--data", str(folder), "--port", "0")
-    assert said.returncode == 1
-    assert "Make room on the disk" in said.stderr
-    assert "Traceback" not in said.stderr
+    assert run(["serve", "--data", str(folder), "--port", "0"]) == 1
+    assert "Make room on the disk" in capsys.readouterr().err
     (small_disk / "filler").unlink()
     assert revision_of(folder / "bench.sqlite") == BEFORE_FIRST
     assert rows_of_each_table(folder / "bench.sqlite") == rows
-    with served(folder) as server:
-        assert httpx.get(server.url, headers=server.headers).status_code == 200
+    open_store(Settings(folder)).dispose()
+    assert revision_of(folder / "bench.sqlite") == REVISIONS[-1]
     assert faults_of(folder / "bench.sqlite") == []
+
+
+def test_every_command_that_writes_elsewhere_says_that_disk_is_full(
+    small_disk: Path, demo_template: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    """With the same status, and without half a file."""
+    data = tmp_path / "demo"
+    data.mkdir()
+    store = shutil.copyfile(demo_template, data / "bench.sqlite")
+    _fill(small_disk, but=300_000)  # so that each begins to write
+    there = ["--data", str(data)]
+    for arguments in (
+        ["package", str(small_disk / "out.zip"), *there],
+        ["backup", str(small_disk / "copy.sqlite"), *there],
+        ["restore", str(store), "--data", str(small_disk / "restored")],
+        ["copy-store", str(data), str(small_disk / "copied")],
+        ["publish", str(small_disk / "site"), *there],
+    ):
+        assert run(arguments) == 1, arguments
+        said = capsys.readouterr().err
+        assert re.search("not enough space|disk is full|No space left", said), said
+        assert "Traceback" not in said
+        for left in ("restored", "copied"):  # may hold an empty folder
+            shutil.rmtree(small_disk / left, ignore_errors=True)
+        assert [path.name for path in small_disk.iterdir()] == ["filler"], arguments
+
+
+def test_a_package_that_does_not_fit_in_temporary_space_is_told(
+    demo_template: Path, small_disk: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    data = tmp_path / "demo"
+    data.mkdir()
+    shutil.copyfile(demo_template, data / "bench.sqlite")
+    settings = Settings(data)
+    monkeypatch.setattr("app.web.pages.downloads.package._IN_MEMORY", 1_000)
+    monkeypatch.setattr(tempfile, "tempdir", str(small_disk))
+    with local_browser(make_app(settings), settings) as client:
+        _fill(small_disk, but=300_000)
+        answer = client.get("/package.zip")
+        assert answer.status_code == 503
+        assert "there is not enough space" in answer.text
+        (small_disk / "filler").unlink()
+        assert client.get("/package.zip").status_code == 200
 
 
 def test_a_file_that_may_not_grow_is_told_and_harms_nothing(tmp_path: Path):

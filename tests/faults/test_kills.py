@@ -1,13 +1,13 @@
-"""kill -9 of real processes, a few times each; `tests.studies.kills` does it some hundred times."""
+"""kill -9 of a real server during uploads; `tests.studies.kills` does it some hundred times, and to other work.
+
+The windows that random kills hardly meet are in `test_kill_points.py`.
+"""
 
 import random
 from pathlib import Path
 
 from tests.conftest import sqlite_only
 from tests.faults.bench_under_load import make_bench
-from tests.faults.kills_of_backup import kill_during_backup
-from tests.faults.kills_of_migration import kill_during_migration
-from tests.faults.kills_of_re_analysis import kill_during_re_analysis
 from tests.faults.kills_of_uploads import kill_during_uploads
 from tests.faults.whole_store import change, faults_of, lost_marks, missing_trials
 
@@ -15,22 +15,8 @@ pytestmark = sqlite_only
 
 
 def test_what_was_acknowledged_outlives_a_kill_during_uploads(tmp_path: Path):
-    met = kill_during_uploads(tmp_path / "bench", 2, random.Random(1))
-    assert met.kills == 2
-    assert met.acknowledged > 0
-
-
-def test_a_re_analysis_that_is_killed_leaves_all_results_old_or_all_new(tmp_path: Path):
-    assert kill_during_re_analysis(tmp_path / "bench", 2, random.Random(1), trials=6).kills == 2
-
-
-def test_a_migration_that_is_killed_is_carried_out_by_the_next_start(tmp_path: Path):
-    assert kill_during_migration(tmp_path / "benches", 2, random.Random(1), trials=6).kills >= 2
-
-
-def test_a_backup_that_is_killed_leaves_no_copy_that_only_looks_whole(tmp_path: Path):
-    met = kill_during_backup(tmp_path / "bench", 2, random.Random(1), trials=6)
-    assert met.kills == 2
+    met = kill_during_uploads(tmp_path / "bench", 1, random.Random(2))
+    assert met.kills == 1
     assert met.acknowledged > 0
 
 

@@ -10,6 +10,7 @@ an error.
 """
 
 import argparse
+import math
 import statistics
 import subprocess
 import tempfile
@@ -91,6 +92,8 @@ class Soak:
             for sent, sample in zip(self.sent_then, self.samples, strict=True)
             if begin <= sample.at_s <= self.steady_from_s
         ]
+        if len({sent for sent, _ in seen}) < 2:  # a run of seconds
+            return math.nan
         return 1000 * statistics.linear_regression(*zip(*seen, strict=True)).slope
 
     def steady_samples(self) -> list[Sample]:
@@ -116,10 +119,12 @@ def soak(
         run = Soak(growing, steady, len(addresses))
         look = _Look(run, server, folder, seconds, sample_every_s)
         before = _size_of(store)
-        growing.stay(until=lambda: look() >= GROWING_SHARE * seconds)
+        growing.stay(until=lambda: look() >= GROWING_SHARE * seconds and bool(growing.trials or growing.writing.odd))
         run.steady_from_s, full = look(now=True), _size_of(store)
         steady.no_new_logs = sorted(growing.trials)
-        steady.stay(until=lambda: look() >= seconds and look.again is None)
+        steady.stay(
+            until=lambda: look() >= seconds and look.again is None and bool(steady.taken_back or steady.writing.odd)
+        )
         look(now=True)
         run.store_grew_bytes, run.store_grew_after_bytes = full - before, _size_of(store) - full
         said = server.said()

@@ -49,7 +49,7 @@ def backup_store(
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         _remove_left_behind(path.parent)
-        unfinished.unlink(missing_ok=True)
+        _discard(unfinished)
         with closing(connect_to_read(source)) as store, closing(sqlite3.connect(unfinished)) as copy:
             copy_pages(store, copy, progress)
             copy.execute("PRAGMA journal_mode = DELETE")  # a single file
@@ -60,8 +60,7 @@ def backup_store(
             f"The copy {path} could not be written: {error}. Choose another place for it."
         ) from error
     finally:
-        if unfinished.exists():
-            unfinished.unlink()
+        _discard(unfinished)
     return StoreCopy(path, path.stat().st_size, rows)
 
 
@@ -83,17 +82,23 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
         )
     target.parent.mkdir(parents=True, exist_ok=True)
     new = target.with_name(f"{target.name}.restoring")
-    new.unlink(missing_ok=True)
-    with closing(sqlite3.connect(copy)) as source, closing(sqlite3.connect(new)) as store:
-        source.backup(store)
-    if target.exists():
-        try:
+    _discard(new)
+    try:
+        with closing(sqlite3.connect(copy)) as source, closing(sqlite3.connect(new)) as store:
+            source.backup(store)
+        if target.exists():
             _keep_beside(target)
-        except StoreProblem:  # a server is using it
-            new.unlink(missing_ok=True)
-            raise
-    put_in_place(new, target)  # atomic: a server that starts meanwhile would otherwise create an empty store
+        put_in_place(new, target)  # atomic: a server that starts meanwhile would otherwise create an empty store
+    except BaseException:  # the disk is full, or a server uses the store
+        _discard(new)
+        raise
     return StoreCopy(target, target.stat().st_size, rows)
+
+
+def _discard(unfinished: Path) -> None:
+    """Removes an unfinished copy with the journal that SQLite leaves beside it on a full disk."""
+    for path in (unfinished, unfinished.with_name(f"{unfinished.name}-journal")):
+        path.unlink(missing_ok=True)
 
 
 def verify_copy(path: Path) -> dict[str, int]:

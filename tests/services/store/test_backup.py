@@ -78,11 +78,11 @@ def test_at_no_moment_of_a_restore_is_there_no_store(
     assert _name(kept) == "Present"
 
 
-@pytest.mark.parametrize("step", range(1, 9))
+@pytest.mark.parametrize("step", range(1, 10))
 def test_a_restore_that_is_cut_off_leaves_the_one_store_or_the_other(
     copy: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch, step: int
 ):
-    """Cut off before its nth step on the disk; there are fewer than eight, so that the last gets to its end."""
+    """Cut off before its nth step on the disk; there are fewer than nine, so that the last gets to its end."""
     store = settings.data_folder / "bench.sqlite"
     taken = 0
 
@@ -105,7 +105,7 @@ def test_a_restore_that_is_cut_off_leaves_the_one_store_or_the_other(
         ended = False
     monkeypatch.undo()
     assert ended == (taken < step)
-    assert ended or step < 8
+    assert ended or step < 9
     assert _name(store) == ("Copied" if ended else "Present")
     restore_store(settings, copy, overwrite=True)  # what was left behind is not in the way
     assert _name(store) == "Copied"
