@@ -5,7 +5,7 @@ from pathlib import Path
 from tests.conftest import sqlite_only
 from tests.faults.bench_under_load import make_bench
 from tests.faults.concurrent_use import Crowd, missing_prices
-from tests.faults.kills import fill, none
+from tests.faults.killing.kills import fill, none
 from tests.faults.real_process import served
 from tests.faults.whole_store import ask, faults_of, lost_marks, missing_trials
 

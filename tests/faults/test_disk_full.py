@@ -21,7 +21,7 @@ from app.settings import Settings
 from app.web.application import make_app
 from tests.conftest import decay_log, sqlite_only
 from tests.faults.bench_under_load import make_bench
-from tests.faults.older_store import make_older_store, revision_of, rows_of_each_table
+from tests.faults.killing.older_store import make_older_store, revision_of, rows_of_each_table
 from tests.faults.real_process import Served, served
 from tests.faults.whole_store import ask, faults_of
 from tests.sample_data.disk_in_memory import disk_in_memory

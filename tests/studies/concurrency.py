@@ -11,7 +11,7 @@ from pathlib import Path
 
 from tests.conftest import decay_log
 from tests.faults.concurrent_use import Crowd, missing_prices
-from tests.faults.kills import filled_bench, none
+from tests.faults.killing.kills import filled_bench, none
 from tests.faults.real_process import served, start_command
 from tests.faults.whole_store import ask, faults_of, lost_marks, missing_trials
 

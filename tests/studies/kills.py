@@ -17,11 +17,11 @@ from concurrent.futures import ProcessPoolExecutor
 from itertools import repeat
 from pathlib import Path
 
-from tests.faults.kills import Kills, OnKill
-from tests.faults.kills_of_backup import kill_during_backup
-from tests.faults.kills_of_migration import kill_during_migration
-from tests.faults.kills_of_re_analysis import kill_during_re_analysis
-from tests.faults.kills_of_uploads import kill_during_uploads
+from tests.faults.killing.kills import Kills, OnKill
+from tests.faults.killing.of_backup import kill_during_backup
+from tests.faults.killing.of_migration import kill_during_migration
+from tests.faults.killing.of_re_analysis import kill_during_re_analysis
+from tests.faults.killing.of_uploads import kill_during_uploads
 
 Kind = Callable[[Path, int, random.Random, OnKill], Kills]
 # The share of the kills that each kind of work gets.

@@ -30,7 +30,7 @@ from app.storage.models.bench import Bench
 from tests.bench.scale.scale_addresses import figure_addresses, filled, ids_of, measured_addresses
 from tests.conftest import NOW
 from tests.faults.concurrent_use import Answered, Crowd, missing_prices
-from tests.faults.kills import filled_bench, none
+from tests.faults.killing.kills import filled_bench, none
 from tests.faults.real_process import Served, served, start_command
 from tests.faults.resource_use import (
     WARM_UP_SHARE,

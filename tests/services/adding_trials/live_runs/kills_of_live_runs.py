@@ -15,7 +15,7 @@ from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
 from tests.faults.bench_under_load import make_bench
-from tests.faults.kills import Kills, OnKill, no_progress, no_traceback, none
+from tests.faults.killing.kills import Kills, OnKill, no_progress, no_traceback, none
 from tests.faults.real_process import Served
 from tests.faults.whole_store import faults_of
 

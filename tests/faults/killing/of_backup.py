@@ -6,7 +6,16 @@ from pathlib import Path
 
 from app.services.store.backup import verify_copy
 from tests.faults.bench_under_load import Acknowledged, Desk
-from tests.faults.kills import Kills, OnKill, filled_bench, no_progress, no_traceback, none, nothing_lost, wait_for
+from tests.faults.killing.kills import (
+    Kills,
+    OnKill,
+    filled_bench,
+    no_progress,
+    no_traceback,
+    none,
+    nothing_lost,
+    wait_for,
+)
 from tests.faults.real_process import Served, run_command, start_command
 from tests.faults.whole_store import missing_trials
 

@@ -19,8 +19,8 @@ from app.settings import Settings
 from app.web.application import make_app
 from tests.conftest import decay_log, sqlite_only
 from tests.faults.bench_under_load import make_bench
-from tests.faults.kill_points import killed
-from tests.faults.older_store import make_older_store, revision_of, rows_of_each_table
+from tests.faults.killing.older_store import make_older_store, revision_of, rows_of_each_table
+from tests.faults.killing.points import killed
 from tests.faults.whole_store import ask, change, faults_of
 from tests.sample_data.local_access import local_browser
 from tests.storage.migrated import REVISIONS

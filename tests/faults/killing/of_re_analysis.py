@@ -10,7 +10,7 @@ from pathlib import Path
 import httpx
 
 from app.services.bench.definitions import BenchChoices
-from tests.faults.kills import Kills, OnKill, filled_bench, no_progress, no_traceback, none
+from tests.faults.killing.kills import Kills, OnKill, filled_bench, no_progress, no_traceback, none
 from tests.faults.real_process import Served, run_command, served, start_command
 from tests.faults.whole_store import ask, change, faults_of
 

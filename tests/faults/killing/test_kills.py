@@ -1,6 +1,6 @@
 """kill -9 of a real server during uploads; `tests.studies.kills` does it some hundred times, and to other work.
 
-The windows that random kills hardly meet are in `test_kill_points.py`.
+The windows that random kills hardly meet are in `test_points.py`.
 """
 
 import random
@@ -8,7 +8,7 @@ from pathlib import Path
 
 from tests.conftest import sqlite_only
 from tests.faults.bench_under_load import make_bench
-from tests.faults.kills_of_uploads import kill_during_uploads
+from tests.faults.killing.of_uploads import kill_during_uploads
 from tests.faults.whole_store import change, faults_of, lost_marks, missing_trials
 
 pytestmark = sqlite_only

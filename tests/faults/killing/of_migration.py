@@ -6,8 +6,8 @@ import time
 from pathlib import Path
 
 from app.services.store.backup import verify_copy
-from tests.faults.kills import Kills, OnKill, filled_bench, no_progress, no_traceback, none, wait_for
-from tests.faults.older_store import make_older_store, revision_of, rows_of_each_table
+from tests.faults.killing.kills import Kills, OnKill, filled_bench, no_progress, no_traceback, none, wait_for
+from tests.faults.killing.older_store import make_older_store, revision_of, rows_of_each_table
 from tests.faults.real_process import Served, served
 from tests.faults.whole_store import faults_of
 from tests.storage.migrated import EARLIER, REVISIONS

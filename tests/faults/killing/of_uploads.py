@@ -5,7 +5,7 @@ import time
 from pathlib import Path
 
 from tests.faults.bench_under_load import Acknowledged, Desk, make_bench
-from tests.faults.kills import Kills, OnKill, no_progress, no_traceback, none, nothing_lost
+from tests.faults.killing.kills import Kills, OnKill, no_progress, no_traceback, none, nothing_lost
 from tests.faults.real_process import Served
 
 
