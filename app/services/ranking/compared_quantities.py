@@ -25,11 +25,13 @@ class Finding:
     words : a sentence with the names of both
     told_apart : None if the two cannot be compared; `words` then gives the reason
     comparison : the numbers, first setting against second
+    said : which of the two is better, and by how much, without their names; None where they are not compared
     """
 
     words: str
     told_apart: bool | None
     comparison: Comparison | None
+    said: ComparisonText | None = None
 
 
 def compared(quantity: str, first: ComparedSetting, second: ComparedSetting, currency: str) -> Finding:
@@ -120,9 +122,11 @@ def _finding(
     comparison: Comparison, said: ComparisonText, first: ComparedSetting, second: ComparedSetting, quantity: str
 ) -> Finding:
     if said.subject is None:
-        return Finding(f"By {quantity}, {first.name} and {second.name} {CANNOT_BE_TOLD_APART}.", False, comparison)
+        return Finding(
+            f"By {quantity}, {first.name} and {second.name} {CANNOT_BE_TOLD_APART}.", False, comparison, said
+        )
     subject, other = (first, second) if said.subject == "first" else (second, first)
-    return Finding(f"{subject.name} {_than(said.words, other.name)}.", True, comparison)
+    return Finding(f"{subject.name} {_than(said.words, other.name)}.", True, comparison, said)
 
 
 def _than(words: str, other: str) -> str:

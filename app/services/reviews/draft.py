@@ -6,6 +6,7 @@ from app.services.history.latest_data_date import EVERYTHING, latest_data_date
 from app.services.reviews import readers, sections
 from app.services.reviews.chosen_photos import with_photos
 from app.services.reviews.facts import ReviewFacts, review_facts
+from app.services.reviews.other_units import against_others
 from app.services.reviews.points import versions_of_points, with_edits
 from app.services.reviews.results import headline, results
 from app.services.reviews.rules import STRENGTH, WEAKNESS, points_of
@@ -37,7 +38,7 @@ def _sections(facts: ReviewFacts, points: tuple[DraftPoint, ...]) -> tuple[Draft
         (DraftSection("weaknesses", "Weaknesses", points=tuple(p for p in points if p.kind == WEAKNESS)), unit),
         (readers.who_should_buy(facts), "/room"),
         (readers.who_should_not(facts), "/room"),
-        (sections.against_others(facts), "/compare"),
+        (against_others(facts), "/compare"),
         (sections.how_loud(facts), facts.page("sound")),
         (sections.how_much_power(facts), facts.page("power")),
         (sections.what_it_costs(facts), costs),

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session, selectinload
 
 from app.compute.comparison.rank_intervals import RankRow
 from app.services.bench.chart_facts import ChartFacts, read_chart_facts
-from app.services.ranking.compared_quantities import CLEAN_AIR, PRICE, RUNNING_COST, SOUND
+from app.services.ranking.compared_quantities import CLEAN_AIR, PRICE, RUNNING_COST, SOUND, Finding
 from app.services.ranking.comparison import compare_settings
 from app.services.ranking.rank_intervals import RankView, rank_view
 from app.services.ranking.table import RankedSetting
@@ -20,6 +20,19 @@ from app.services.trials.usable import usable_trials
 from app.storage.models.trials import NaturalDecayPoolRun, Trial
 
 _SAID_OF_OTHERS = (CLEAN_AIR, SOUND, PRICE, RUNNING_COST)
+
+
+@dataclass(frozen=True, slots=True)
+class PairFact:
+    """One quantity of the unit under review and of another one.
+
+    better : "own" or "other", "" for a tie
+    words : by how much, such as "costs 40 EUR less; between 22 and 58"
+    """
+
+    quantity: str
+    better: str
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +50,7 @@ class OtherUnit:
     stronger: bool
     weaker: bool
     cheaper: bool
-    sentences: tuple[str, ...]
+    facts: tuple[PairFact, ...]
     trial_ids: tuple[int, ...]
 
 
@@ -150,8 +163,8 @@ def _others(
             stronger=other.stronger,
             weaker=other.weaker,
             cheaper=other.cheaper,
-            sentences=tuple(
-                finding.words
+            facts=tuple(
+                _pair_fact(quantity, finding)
                 for quantity in _SAID_OF_OTHERS
                 if (finding := compared.findings[quantity][number]).told_apart is not None
             ),
@@ -159,3 +172,10 @@ def _others(
         )
         for number, (other, setting_id) in enumerate(zip(chosen, ids, strict=True))
     )
+
+
+def _pair_fact(quantity: str, finding: Finding) -> PairFact:
+    said = finding.said
+    if said is None or said.subject is None:
+        return PairFact(quantity, "", "")
+    return PairFact(quantity, "own" if said.subject == "first" else "other", said.words)

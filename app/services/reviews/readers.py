@@ -7,7 +7,15 @@ from app.compute.clean_air.room_need import FLOOR_PER_RATE, need_by_155_rule
 from app.services.ranking.table import RankedSetting
 from app.services.reviews.facts import ReviewFacts
 from app.services.reviews.thresholds import QUIET_DBA
-from app.services.reviews.wording import DraftSection, Span, Spans, cite_trials, join_spans, linked_trials
+from app.services.reviews.wording import (
+    DraftSection,
+    Span,
+    Spans,
+    join_phrases,
+    join_spans,
+    linked_trials,
+    newest_trial,
+)
 
 NOT_A_PROTECTION = (
     "This is a measurement of particles in one room, not medical advice. No air cleaner protects people with asthma, "
@@ -19,26 +27,30 @@ NOT_A_PROTECTION = (
 def who_should_buy(facts: ReviewFacts) -> DraftSection:
     """Floor areas that a setting is enough for by the 1.55 rule: at its highest, and at the strongest quiet setting."""
     line = facts.highest
-    items = []
-    if line is not None and line.has_rate:
-        items.append(join_spans("For a room of up to ", _floor(facts, line), ", at the noise of its highest setting."))
-        quiet = [
-            one
-            for one in facts.known.lines.lines
-            if one.has_rate and one.sound and one.sound.level_dba is not None and one.sound.level_dba <= QUIET_DBA
-        ]
-        if quiet:
-            best = max(quiet, key=lambda one: one.row.clean_air_delivery_rate_m3_per_h or 0.0)
-            at = f", at “{best.row.setting}”."
-            items.append(join_spans("For a room of up to ", _floor(facts, best), " below ", _quiet(facts), at))
-    rule = (
-        f"By the {FLOOR_PER_RATE.value:g} rule, for a ceiling of 8\u00a0ft (2.44\u00a0m); a room with a higher "
-        "ceiling needs more."
-    )
-    first = join_spans(rule) if items else join_spans("Nobody who wants to remove smoke: no cleaning was measurable.")
     if line is None or line.row.clean_air_delivery_rate_m3_per_h is None:
-        first = join_spans("Not known until it is tested.")
-    return DraftSection("for_whom", "Who should buy it?", (first,), items=tuple(items))
+        return DraftSection("for_whom", "Who should buy it?", (join_spans("Not known until it is tested."),))
+    if not line.has_rate:
+        nobody = join_spans("Nobody who wants to remove smoke: no cleaning was measurable.")
+        return DraftSection("for_whom", "Who should buy it?", (nobody,))
+    words = join_spans(
+        "For a room of up to ", _floor(facts, line), ", if the noise of its highest setting is bearable."
+    )
+    quiet = [one for one in facts.known.lines.lines if _is_quiet(one)]
+    best = max(quiet, key=lambda one: one.row.clean_air_delivery_rate_m3_per_h or 0.0, default=None)
+    if best is not None and _area_m2(best) >= 1:
+        enough = join_spans(f", at “{best.row.setting}”, it is enough for ", _floor(facts, best), ".")
+        words = join_spans(words, " Below ", _quiet(facts), enough)
+    rule = (
+        f"These are the floor areas of the {FLOOR_PER_RATE.value:g} rule, for a ceiling of 8\u00a0ft (2.44\u00a0m); "
+        "a room with a higher ceiling needs more."
+    )
+    return DraftSection("for_whom", "Who should buy it?", (words, join_spans(rule)))
+
+
+def _is_quiet(line: RankedSetting) -> bool:
+    """Whether a setting cleans measurably at no more than the quiet level."""
+    sound = line.sound
+    return bool(line.has_rate and sound and sound.level_dba is not None and sound.level_dba <= QUIET_DBA)
 
 
 def _quiet(facts: ReviewFacts) -> Span:
@@ -46,36 +58,38 @@ def _quiet(facts: ReviewFacts) -> Span:
     return Span(f"{QUIET_DBA:g}\u00a0dB(A)", facts.page("draft#rules"))
 
 
+def _area_m2(line: RankedSetting) -> float:
+    return (line.row.clean_air_delivery_rate_m3_per_h or 0.0) / need_by_155_rule(1.0).rate_m3_per_h
+
+
 def _floor(facts: ReviewFacts, line: RankedSetting) -> Spans:
-    area = (line.row.clean_air_delivery_rate_m3_per_h or 0.0) / need_by_155_rule(1.0).rate_m3_per_h
+    area = _area_m2(line)
     # rounded down: a larger room than was measured would be promised otherwise
     words = f"{math.floor(area)}\u00a0m² ({math.floor(area / M2_PER_SQUARE_FOOT)}\u00a0ft²)"
-    return cite_trials(words, facts.trials(line))
+    return newest_trial(words, facts.trials(line))
 
 
 def who_should_not(facts: ReviewFacts) -> DraftSection:
     line = facts.highest
-    items = []
+    found: list[Spans] = []
     if line is not None and line.row.measurable == 0:
-        items.append(join_spans("Anyone who wants to remove smoke from a room."))
+        found.append(join_spans("Anyone who wants to remove smoke from a room."))
     if line is not None and line.has_rate:
-        items.append(join_spans("Anyone with a larger room than ", _floor(facts, line), "."))
-    better = [other for other in facts.others if other.stronger and other.cheaper]
+        found.append(join_spans("Anyone with a room larger than ", _floor(facts, line), "."))
+        measured = any(level.level is not None for level in facts.known.sounds)
+        if measured and not any(_is_quiet(one) for one in facts.known.lines.lines):
+            limit = join_spans("Nor anyone who needs less than ", _quiet(facts), ": ")
+            found.append(join_spans(limit, "no setting that quiet cleans measurably."))
+    better = [
+        (Span(other.name, f"/units/{other.unit_id}"),) for other in facts.others if other.stronger and other.cheaper
+    ]
     if better:
-        named = [Span(other.name, f"/units/{other.unit_id}") for other in better]
-        commas = [part for name in named[:-1] for part in (name, Span(", "))][:-1]
-        together = join_spans(commas, " and ", named[-1]) if commas else join_spans(named[-1])
-        verb = " are stronger and cheaper." if commas else " is stronger and cheaper."
-        items.append(join_spans("Anyone who only wants the most clean air for the money: ", together, verb))
-    quiet = any(
-        one.has_rate and one.sound and one.sound.level_dba is not None and one.sound.level_dba <= QUIET_DBA
-        for one in facts.known.lines.lines
-    )
-    measured = any(level.level is not None for level in facts.known.sounds)
-    if line is not None and line.has_rate and measured and not quiet:
-        items.append(join_spans("Anyone who needs less than ", _quiet(facts), ": no such setting cleans measurably."))
-    empty = () if items else (join_spans("The measurements give no reason to advise anyone in particular against it."),)
-    return DraftSection("not_for_whom", "Who should not buy it?", empty, items=tuple(items))
+        verb = " are stronger and cheaper." if len(better) > 1 else " is stronger and cheaper."
+        found.append(join_spans("For the most clean air for the money, ", join_phrases(better), verb))
+    if not found:
+        found.append(join_spans("The measurements give no reason to advise anyone in particular against it."))
+    spaced = [part for words in found for part in (Span(" "), *words)][1:]
+    return DraftSection("not_for_whom", "Who should not buy it?", (tuple(spaced),))
 
 
 def cautions(facts: ReviewFacts) -> DraftSection:

@@ -4,7 +4,7 @@ from app.services.ranking.table import RankedSetting
 from app.services.reviews.facts import ReviewFacts
 from app.services.reviews.figures import cost_shown, power_shown, rate_shown, time_shown
 from app.services.reviews.rules import sound_text
-from app.services.reviews.wording import DraftPicture, DraftSection, Span, Spans, cite_trials, join_spans
+from app.services.reviews.wording import DraftPicture, DraftSection, Span, Spans, cite_trials, join_spans, newest_trial
 
 _HEADS = ("Setting", "Clean air", "95 % of the smoke gone in", "Sound", "Power", "Running cost")
 
@@ -49,7 +49,7 @@ def _time(line: RankedSetting, trials: tuple[int, ...]) -> Spans:
     if not line.has_rate or not time_shown(line):
         return ()
     estimated = "" if line.time_lies_beyond_min is None else "an estimated "
-    return cite_trials(f"{estimated}{time_shown(line)}", trials)
+    return newest_trial(f"{estimated}{time_shown(line)}", trials)
 
 
 def _cell(words: Spans) -> Spans:

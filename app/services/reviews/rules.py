@@ -22,7 +22,7 @@ from app.services.reviews.thresholds import (
     STANDBY_W,
     THRESHOLDS,
 )
-from app.services.reviews.wording import DraftPoint, Span, Spans, cite_trials, join_spans
+from app.services.reviews.wording import DraftPoint, Span, Spans, join_spans, newest_trial
 
 STRENGTH, WEAKNESS = "strength", "weakness"
 
@@ -45,17 +45,13 @@ def _clean_air(facts: ReviewFacts) -> DraftPoint | None:
     place = place_of(facts, _rate, BY_CLEAN_AIR, larger_is_better=True)
     if facts.highest is None or place is None:
         return None
-    rate = cite_trials(rate_shown(facts.highest), facts.trials(facts.highest))
-    within: Spans = ()
-    if facts.rank is not None and facts.rank.rank_low_95 != facts.rank.rank_high_95:
-        ranks = Span(f"ranks {facts.rank.rank_low_95} to {facts.rank.rank_high_95}", "/ranking/order")
-        within = join_spans("; with all units judged together it is within ", ranks)
+    rate = newest_trial(rate_shown(facts.highest), facts.trials(facts.highest))
     middle = (facts.ranked + 1) / 2
     if place.in_first_share and facts.rank is not None and facts.rank.rank_high_95 < middle:
-        words = join_spans("It delivers a lot of clean air: ", rate, ", ", place.span, within, ".")
+        words = join_spans("It delivers a lot of clean air: ", rate, ", ", place.span, ".")
         return _point("clean_air", STRENGTH, words, place)
     if place.in_last_share and facts.rank is not None and facts.rank.rank_low_95 > middle:
-        words = join_spans("It delivers little clean air: ", rate, ", ", place.span, within, ".")
+        words = join_spans("It delivers little clean air: ", rate, ", ", place.span, ".")
         return _point("clean_air", WEAKNESS, words, place)
     return None
 
@@ -66,7 +62,7 @@ def _no_measurable_cleaning(facts: ReviewFacts) -> DraftPoint | None:
         return None
     words = join_spans(
         "No measurable cleaning: at its highest setting it cannot be told apart from an empty room, ",
-        cite_trials(rate_shown(line), facts.trials(line)),
+        newest_trial(rate_shown(line), facts.trials(line)),
         ".",
     )
     return _point("no_measurable_cleaning", WEAKNESS, words)
@@ -76,7 +72,7 @@ def _never_cleared(facts: ReviewFacts) -> DraftPoint | None:
     line = facts.highest
     if line is None or line.row.time_to_clear_min is not None or line.row.not_cleared_before_min is None:
         return None
-    bound = cite_trials(not_within(line.row.not_cleared_before_min), facts.trials(line))
+    bound = newest_trial(not_within(line.row.not_cleared_before_min), facts.trials(line))
     words = join_spans("It did not reach the clear level before the runs ended: ", bound, ".")
     return _point("never_cleared", WEAKNESS, words)
 
@@ -92,7 +88,7 @@ def _efficiency(facts: ReviewFacts) -> DraftPoint | None:
         return None
     of_power = (line.row.power_uncertainty_w or 0.0) / (line.row.power_w or 1.0)
     per_watt = _share_text(_per_watt(line) or 0.0, line, "m³/h per watt", of_power)
-    figure = cite_trials(per_watt, facts.trials(line))
+    figure = newest_trial(per_watt, facts.trials(line))
     power = Span(power_shown(line), facts.page("power"))
     good = place.in_first_share
     lead = "It uses little power for its clean air: " if good else "It uses a lot of power for its clean air: "
@@ -137,7 +133,7 @@ def _quiet(facts: ReviewFacts) -> DraftPoint | None:
     line, level = max(fitting, key=lambda pair: _rate(pair[0]) or 0.0)
     words = join_spans(
         f"It cleans measurably while quiet: at “{line.row.setting}” ",
-        cite_trials(rate_shown(line), facts.trials(line)),
+        newest_trial(rate_shown(line), facts.trials(line)),
         " at ",
         sound_text(facts, level),
         ".",
@@ -190,7 +186,7 @@ def _price_of_air(facts: ReviewFacts) -> DraftPoint | None:
     good = place.in_first_share
     lead = "Its price is low for its clean air: " if good else "Its price is high for its clean air: "
     per_rate = f"{_share_text(per_100(line) or 0.0, line, facts.currency)} per 100\u00a0m³/h"
-    figure = cite_trials(per_rate, facts.trials(line))
+    figure = newest_trial(per_rate, facts.trials(line))
     price = Span(money(line.row.price or 0.0, facts.currency), facts.page("edit"))
     words = join_spans(lead, figure, ", price ", price, ", ", place.span, ".")
     return _point("price_of_air", STRENGTH if good else WEAKNESS, words, place)
@@ -258,7 +254,7 @@ def _repeats(facts: ReviewFacts) -> DraftPoint | None:
     line = facts.highest
     if line is None or not line.row.heterogeneous:
         return None
-    trials = cite_trials(counted(line.row.usable_trials or 0, "trial"), facts.trials(line))
+    trials = newest_trial(counted(line.row.usable_trials or 0, "trial"), facts.trials(line))
     words = join_spans(
         "Its trials differ by more than their uncertainty explains: ", trials, " at the highest setting."
     )

@@ -1,5 +1,6 @@
 """Sections of a draft review, built from stored facts alone; every number links to its source."""
 
+import re
 from collections.abc import Sequence
 
 from app.compute.method import METHOD_NAME, METHOD_VERSION
@@ -9,16 +10,24 @@ from app.reading_files.headers.channels import channel
 from app.services.measurements.claims import CheckedClaim
 from app.services.ranking.assumed_spread import spread_between_trials
 from app.services.ranking.table import RankedSetting
-from app.services.reviews.facts import OtherUnit, ReviewFacts
+from app.services.reviews.facts import ReviewFacts
 from app.services.reviews.figures import power_shown, rate_shown, time_shown
 from app.services.reviews.places import BY_SOUND, place_of
 from app.services.reviews.rules import level_of_line, sound_text
-from app.services.reviews.wording import DraftSection, Span, Spans, cite_trials, join_spans, link_numbers, linked_trials
+from app.services.reviews.wording import (
+    DraftSection,
+    Span,
+    Spans,
+    cite_trials,
+    join_phrases,
+    join_spans,
+    link_numbers,
+    linked_trials,
+    newest_trial,
+)
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import Trial
 
-STRONGER_AND_CHEAPER, STRONGER = "Stronger and cheaper", "Stronger, but not cheaper"
-CHEAPER_AND_ALIKE, CHEAPER_AND_WEAKER = "Cheaper, and about as strong", "Cheaper, but weaker"
 _EMPTY_ROOMS = "/trials?kind=empty+room"
 _DECIDED_BY_TRIALS = ("clean_air_delivery_rate", "room_area", "air_changes", "air_change_time")
 
@@ -150,7 +159,7 @@ def does_it_clean(facts: ReviewFacts) -> DraftSection:
         )
     else:
         first = join_spans(
-            f"At its highest setting, “{line.row.setting}”, it delivers ",
+            f"{_compared_with_most(facts)} at its highest setting, “{line.row.setting}”, it delivers ",
             cite_trials(rate_shown(line), trials),
             " of clean air",
             _time_text(line, trials),
@@ -160,16 +169,29 @@ def does_it_clean(facts: ReviewFacts) -> DraftSection:
     return DraftSection("cleaning", heading, (first,))
 
 
+def _compared_with_most(facts: ReviewFacts) -> str:
+    """The answer, with what the whole interval of ranks supports: better than most tested units, worse, or neither."""
+    rank = facts.rank
+    if rank is None or rank.place is None:
+        return "Yes:"
+    tested = len(facts.bench)
+    if tested - rank.rank_high_95 > tested / 2:
+        return "Yes, and better than most tested units:"
+    return "Yes, but less than most tested units:" if rank.rank_low_95 - 1 > tested / 2 else "Yes:"
+
+
 def _time_text(line: RankedSetting, trials: tuple[int, ...]) -> Spans:
     shown, end = time_shown(line), line.time_lies_beyond_min
     if not shown:
         return ()
     share = Span("95\u00a0%", "/method")
     takes = "takes" if end is None else "would take"
-    found = join_spans(f", which {takes} ", share, " of the smoke out of the test room in ", cite_trials(shown, trials))
+    found = join_spans(
+        f", which {takes} ", share, " of the smoke out of the test room in ", newest_trial(shown, trials)
+    )
     if end is None:
         return found
-    ended = cite_trials(f"{rounded_text(end, 0)}\u00a0min", trials)
+    ended = newest_trial(f"{rounded_text(end, 0)}\u00a0min", trials)
     return join_spans(found, ", an estimate because the runs ended after ", ended)
 
 
@@ -180,63 +202,38 @@ def _rank_text(facts: ReviewFacts) -> Spans:
     spread: Spans = ()
     if rank.rank_low_95 != rank.rank_high_95:
         ranks = Span(f"ranks {rank.rank_low_95} to {rank.rank_high_95}", "/ranking/order")
-        spread = join_spans("; with all units judged together it is within ", ranks)
+        spread = join_spans("; judged together with all others, it is within ", ranks)
     place = Span(f"rank {rank.place} of {facts.ranked}", "/ranking/order")
     return join_spans(" That is ", place, " units with measurable cleaning", spread, ".")
 
 
-def against_others(facts: ReviewFacts) -> DraftSection:
-    found: list[Spans] = []
-    for lead in (STRONGER_AND_CHEAPER, STRONGER, CHEAPER_AND_ALIKE, CHEAPER_AND_WEAKER):
-        found += [_other_text(facts, other, lead) for other in facts.others if lead_of(other) == lead]
-    none = join_spans("No tested unit is clearly stronger, and none that cleans measurably is cheaper.")
-    first = join_spans("Each at its highest setting.") if found else none
-    return DraftSection("compared", "Compared with other tested units", (first, *found))
-
-
-def lead_of(other: OtherUnit) -> str:
-    """What another unit is, compared with the one under review, as the comparison of the two supports it."""
-    if other.stronger:
-        return STRONGER_AND_CHEAPER if other.cheaper else STRONGER
-    return CHEAPER_AND_WEAKER if other.weaker else CHEAPER_AND_ALIKE
-
-
-def _other_text(facts: ReviewFacts, other: OtherUnit, lead: str) -> Spans:
-    own = facts.highest.row.setting_id if facts.highest else 0
-    address = f"/compare?setting_id={own}&setting_id={other.setting_id}"
-    sentences = [
-        span for sentence in other.sentences for span in join_spans(" ", link_numbers(sentence, address, facts.names))
-    ]
-    tested = join_spans(" [trials ", linked_trials(other.trial_ids), "]") if other.trial_ids else ()
-    return join_spans(f"{lead}: ", Span(other.name, f"/units/{other.unit_id}"), ".", sentences, tested)
-
-
 def how_loud(facts: ReviewFacts) -> DraftSection:
-    items = tuple(
-        join_spans(f"“{level.setting.name}”: ", sound_text(facts, level), ".")
+    measured = [
+        join_spans(sound_text(facts, level), f" at “{level.setting.name}”")
         for level in facts.known.sounds
         if level.level is not None
-    )
+    ]
+    if not measured:
+        return DraftSection("sound", "How loud is it?", (join_spans("Its sound was not measured."),))
+    distance = Span(f"{facts.known.bench.standard_distance_m:g}\u00a0m", "/bench")
+    words = join_spans("From ", distance, " away it is ", join_phrases(measured), ".")
     place = place_of(facts, level_of_line, BY_SOUND, larger_is_better=False)
     where = join_spans(" At its highest setting it is ", place.span, ", from quietest to loudest.") if place else ()
-    distance = Span(f"{facts.known.bench.standard_distance_m:g}\u00a0m", "/bench")
-    first = join_spans("Sound levels at ", distance, ".", where) if items else join_spans("Not measured yet.")
-    return DraftSection("sound", "How loud is it?", (first,), items=items)
+    return DraftSection("sound", "How loud is it?", (join_spans(words, where),))
 
 
 def how_much_power(facts: ReviewFacts) -> DraftSection:
-    items = [
-        join_spans(f"“{line.row.setting}”: ", Span(power_shown(line), facts.page("power")), ".")
+    running = [
+        join_spans(Span(power_shown(line), facts.page("power")), f" at “{line.row.setting}”")
         for line in facts.known.lines.lines
         if power_shown(line)
     ]
     standby = next((power for power in facts.known.powers if power.setting is None), None)
     if standby is not None and standby.power is not None:
         text = doubtful_text(standby.power.value, standby.power.uncertainty, "W", decimals=1)
-        watts = Span(text, facts.page("power"))
-        items.append(join_spans("Standby: ", watts, "."))
-    empty = () if items else (join_spans("Not measured yet."),)
-    return DraftSection("power", "How much power does it draw?", empty, items=tuple(items))
+        running.append(join_spans(Span(text, facts.page("power")), " in standby"))
+    words = join_spans("It draws ", join_phrases(running), ".") if running else join_spans("It was not measured.")
+    return DraftSection("power", "How much power does it draw?", (words,))
 
 
 def what_it_costs(facts: ReviewFacts) -> DraftSection:
@@ -248,16 +245,16 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
     of_energy = money_between(cost.energy_cost_per_year, cost.energy_interval_95, currency, cost.energy.missing)
     of_parts, left_out = cost.consumables_cost_per_year, cost.consumables_missing
     parts = Span(money_between(of_parts, cost.consumables_interval_95, currency, left_out), costs)
+    shares = join_spans(": ", Span(of_energy, costs), " for energy, ", parts, " for filters and other consumables.")
+    if not of_parts and not left_out:
+        shares = join_spans(", all of it for energy.")
     first = join_spans(
         f"At “{line.row.setting}”, ",
         Span(f"{offered.hours_per_day:g}\u00a0h per day", costs),
         ", it costs ",
         Span(f"{money_between(cost.total_per_year, cost.interval_95, currency, cost.missing)} per year", costs),
-        " to run: ",
-        Span(of_energy, costs),
-        " for energy, ",
-        parts,
-        " for filters and other consumables.",
+        " to run",
+        shares,
     )
     paragraphs = [first]
     if known.over_years is not None:
@@ -265,7 +262,7 @@ def what_it_costs(facts: ReviewFacts) -> DraftSection:
         owned = known.over_years
         total = Span(money_between(owned.total, owned.interval_95, facts.currency, owned.missing), costs)
         over = Span(f"{years} years", costs)
-        paragraphs.append(join_spans("With purchase, the total is ", total, " over ", over, "."))
+        paragraphs.append(join_spans("Over ", over, ", with the purchase, that comes to ", total, "."))
     missing = tuple(dict.fromkeys((*line.cost.missing, *(known.over_years.missing if known.over_years else ()))))
     return DraftSection(
         "cost", "What does it cost to own?", tuple(paragraphs), items=tuple(join_spans(one) for one in missing)
@@ -287,9 +284,10 @@ def _claim_text(facts: ReviewFacts, entry: CheckedClaim) -> Spans:
 def what_is_claimed(facts: ReviewFacts) -> DraftSection:
     ratings = facts.page("ratings")
     items = [_claim_text(facts, entry) for entry in facts.known.claims]
-    items += [
-        join_spans(f"Certified for {entry.rating.aerosol}: ", link_numbers(entry.comparison.sentence, ratings))
-        for entry in facts.known.ratings
-    ]
+    said: set[str] = set()
+    for entry in facts.known.ratings:
+        words = " ".join(one for one in re.split(r"(?<=\.) (?=[A-Z])", entry.comparison.sentence) if one not in said)
+        said |= set(re.split(r"(?<=\.) (?=[A-Z])", entry.comparison.sentence))
+        items.append(join_spans(f"Certified for {entry.rating.aerosol}: ", link_numbers(words, ratings)))
     empty = () if items else (join_spans("No claims or ratings recorded."),)
     return DraftSection("claims", "Claims and certified rates", empty, items=tuple(items))

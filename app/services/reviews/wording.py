@@ -53,6 +53,22 @@ def cite_trials(number: str, trial_ids: Sequence[int]) -> Spans:
     return tuple(span for span in (*spans, Span("]")) if span.text)
 
 
+def newest_trial(number: str, trial_ids: Sequence[int]) -> Spans:
+    """A number that leads to the newest of its trials, where these were listed before."""
+    return (Span(number, f"/trials/{trial_ids[-1]}" if trial_ids else ""),)
+
+
+def join_phrases(phrases: Sequence[Spans]) -> Spans:
+    """Phrases with commas, and "and" before the last one.
+
+    >>> plain(join_phrases([join_spans("3 W"), join_spans("4 W"), join_spans("5 W")]))
+    '3 W, 4 W and 5 W'
+    """
+    last = len(phrases) - 1
+    between = ["" if place == 0 else " and " if place == last else ", " for place in range(len(phrases))]
+    return join_spans(*(part for word, phrase in zip(between, phrases, strict=True) for part in (word, phrase)))
+
+
 def linked_trials(trial_ids: Sequence[int]) -> Spans:
     """Trial numbers, each linked to its page."""
     spans: list[Span] = []
