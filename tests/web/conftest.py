@@ -9,7 +9,7 @@ from argon2 import PasswordHasher
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
-from app.services.access import passwords
+from app.services.access import passwords, sign_in
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
@@ -26,6 +26,7 @@ def cheap_passwords() -> Iterator[None]:
     cheap = PasswordHasher(time_cost=1, memory_cost=8, parallelism=1)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(passwords, "_hasher", lambda: cheap)
+        patch.setattr(sign_in, "OF_NOBODY", cheap.hash("of nobody"))
         yield
 
 

@@ -16,7 +16,8 @@ def _bomb(unpacked_mb: int, members: int = 1) -> bytes:
     """A workbook whose sheet unpacks to so much."""
     sheet = b"<worksheet><sheetData>" + b" " * (unpacked_mb * 1024 * 1024 // members) + b"</sheetData></worksheet>"
     out = io.BytesIO()
-    with zipfile.ZipFile(io.BytesIO(SEEDS["workbook.xlsx"])) as given, zipfile.ZipFile(out, "w", 8) as made:
+    given, made = zipfile.ZipFile(io.BytesIO(SEEDS["workbook.xlsx"])), zipfile.ZipFile(out, "w", 8, compresslevel=1)
+    with given, made:
         for name in given.namelist():
             made.writestr(name, sheet if name.startswith("xl/worksheets/") else given.read(name))
         for number in range(1, members):
