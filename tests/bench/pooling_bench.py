@@ -1,90 +1,134 @@
-"""Time to bring a bench of 10,000 trials up to date after one new trial, and after one new empty-room run.
+"""Time to bring a bench of 10,000 trials up to date after each kind of change.
 
     python -m tests.bench.pooling_bench
 
-A stored trial is moved by a little, everything derived from it is updated, and nothing is kept. Seconds are printed and
-not judged, because they depend on the machine.
+A stored value is moved by a little, everything derived from it is updated, and nothing is kept. Seconds are printed and
+not judged, because they depend on the machine: of the clock, and of the processor, which other work on the machine
+disturbs less.
 """
 
 import tempfile
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import func, select
+from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
 from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING
-from app.services.results.update_derived import update_derived_results
+from app.services.results.update_derived import rederive_room, update_all_derived_results, update_derived_results
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
+from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import BenchRepeatability, ChannelResult, SettingSummary, Trial
 from tests.bench.scale.large_bench import make_large_store
 
+ROOM_OF_UNITS = 1  # all units of the large bench are tested there; every second empty-room run is in another room
+
 
 @dataclass(frozen=True, slots=True)
-class PoolingTimes:
-    """Seconds, and the number of trials on the bench; summaries : written after the change."""
+class PoolingTime:
+    """One kind of change: seconds of the clock and of the processor, and how many stored rows it moved."""
 
-    trials: int
-    after_a_trial_s: float
-    after_a_moved_spread_s: float
+    change: str
+    seconds: float
+    processor_s: float
+    results: int
     summaries: int
-    after_an_empty_room_run_s: float
 
 
 class _NothingKept(Exception):
     """Raised to roll the changes back."""
 
 
-def pooling_times(store: Path) -> PoolingTimes:
+def pooling_times(store: Path) -> list[PoolingTime]:
     """Times on a store of 1,000 units and 10,000 trials."""
     engine = open_store(Settings(store.parent, database_url=f"sqlite:///{store}"))
-    found: list[float] = []
+    found: list[PoolingTime] = []
     try:
         with session_scope(engine) as session:
-            _move(session, UNIT_RUNNING, 1.0)  # brings every pool and summary to this version
-            trials = session.scalar(select(func.count()).select_from(Trial)) or 0
-            summaries = session.scalar(select(func.count()).select_from(SettingSummary)) or 0
-        for kind, spread_moves in ((UNIT_RUNNING, False), (UNIT_RUNNING, True), (EMPTY_ROOM, False)):
+            update_all_derived_results(session, why="brings every pool and summary to this version")
+        for name, change in _CHANGES.items():
             try:
                 with session_scope(engine) as session:
-                    if spread_moves:  # a stored figure that is not today's: every summary is written again
-                        for row in session.scalars(select(BenchRepeatability)):
-                            row.relative_sd *= 1.5
-                    begun = time.perf_counter()
-                    _move(session, kind, 1.01)
-                    found.append(time.perf_counter() - begun)
+                    run = change(session)
+                    session.flush()
+                    results, summaries = _stored(session, ChannelResult), _stored(session, SettingSummary)
+                    begun, of_processor = time.perf_counter(), time.process_time()
+                    run()
+                    seconds, processor_s = time.perf_counter() - begun, time.process_time() - of_processor
+                    moved = results ^ _stored(session, ChannelResult), summaries ^ _stored(session, SettingSummary)
+                    found.append(PoolingTime(name, seconds, processor_s, len(moved[0]) // 2, len(moved[1]) // 2))
                     raise _NothingKept
             except _NothingKept:
                 pass
     finally:
         engine.dispose()
-    return PoolingTimes(trials, found[0], found[1], summaries, found[2])
+    return found
 
 
-def _move(session: Session, kind: str, factor: float) -> None:
-    """Moves the rates of the newest trial of a kind and updates what follows from it."""
-    trial_id = session.scalar(select(func.max(Trial.id)).where(Trial.kind == kind))
+def _stored(session: Session, model: type[ChannelResult] | type[SettingSummary]) -> set[tuple[object, ...]]:
+    names = ("id", "clean_air_delivery_rate_low_95", "clean_air_delivery_rate_high_95", "time_to_clear_high_min")
+    columns = [getattr(model, name) for name in names if hasattr(model, name)]
+    return {tuple(row) for row in session.execute(select(*columns))}
+
+
+def _trial_moved(session: Session, kind: str, room_id: int = ROOM_OF_UNITS) -> Callable[[], None]:
+    trial_id = session.scalar(select(func.max(Trial.id)).where(Trial.kind == kind, Trial.room_id == room_id))
     assert trial_id is not None
     for row in session.scalars(select(ChannelResult).where(ChannelResult.trial_id == trial_id)):
         if row.total_decay_per_h is not None:
-            row.total_decay_per_h *= factor
-    update_derived_results(session, [trial_id], why="measured")
+            row.total_decay_per_h *= 1.01
+    return lambda: update_derived_results(session, [trial_id], why="measured")
+
+
+def _spread_moved(session: Session) -> Callable[[], None]:
+    """As if the summaries had been written with another spread between repeats."""
+    for row in session.scalars(select(BenchRepeatability)):
+        row.relative_sd *= 1.5
+    session.execute(
+        update(SettingSummary).values(
+            clean_air_delivery_rate_high_95=SettingSummary.clean_air_delivery_rate_high_95 * 1.01,
+            time_to_clear_high_min=SettingSummary.time_to_clear_high_min * 1.01,
+        )
+    )
+    return _trial_moved(session, UNIT_RUNNING)
+
+
+def _run_spread_moved(session: Session) -> Callable[[], None]:
+    """The empty-room runs of the other room scatter more, so that every pool of this one moves."""
+    runs = select(Trial.id).where(Trial.kind == EMPTY_ROOM, Trial.room_id != ROOM_OF_UNITS)
+    for row in session.scalars(select(ChannelResult).where(ChannelResult.trial_id.in_(runs))):
+        if row.total_decay_per_h is not None:
+            row.total_decay_per_h *= 1.5 if row.trial_id // 100 % 2 else 1.0
+    return lambda: update_derived_results(session, list(session.scalars(runs)), why="measured")
+
+
+def _volume_moved(session: Session) -> Callable[[], None]:
+    session.get_one(Room, ROOM_OF_UNITS).room_volume_m3 *= 1.01
+    return lambda: rederive_room(session, ROOM_OF_UNITS, who="", why="measured again")
+
+
+_CHANGES: dict[str, Callable[[Session], Callable[[], None]]] = {
+    "one new trial": lambda session: _trial_moved(session, UNIT_RUNNING),
+    "a new trial that moves the pooled spread": _spread_moved,
+    "an empty-room run in another room": lambda session: _trial_moved(session, EMPTY_ROOM, 2),
+    "an empty-room run in the room of the units": lambda session: _trial_moved(session, EMPTY_ROOM),
+    "empty-room runs that move the spread between days": _run_spread_moved,
+    "another volume of the room": _volume_moved,
+}
 
 
 def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         store = Path(folder) / "large.sqlite3"
-        make_large_store(store)
-        times = pooling_times(store)
-    print(f"bench of {times.trials:,} trials")
-    print(f"after one new trial: {times.after_a_trial_s:.2f} s")
-    print(
-        f"the same where the pooled spread moves ({times.summaries:,} summaries): {times.after_a_moved_spread_s:.2f} s"
-    )
-    print(f"after one new empty-room run: {times.after_an_empty_room_run_s:.2f} s")
+        made = make_large_store(store)
+        print(f"bench of {made.trials:,} trials\n")
+        print(f"{'after':52}{'s':>6}{'of processor':>14}{'results':>9}{'summaries':>11}")
+        for one in pooling_times(store):
+            print(f"{one.change:52}{one.seconds:6.2f}{one.processor_s:14.2f}{one.results:9d}{one.summaries:11d}")
 
 
 if __name__ == "__main__":

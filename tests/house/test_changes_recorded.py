@@ -51,7 +51,7 @@ def writes(path: Path) -> bool:
 
 def records(path: Path) -> bool:
     calls = (node.func for node in nodes_of(path) if isinstance(node, ast.Call))
-    return any(isinstance(called, ast.Name) and called.id == "record_change" for called in calls)
+    return any(isinstance(called, ast.Name) and called.id in {"record_change", "record_changes"} for called in calls)
 
 
 def test_the_reader_sees_every_form_of_writing(tmp_path: Path):

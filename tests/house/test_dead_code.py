@@ -44,10 +44,11 @@ STAYS = {
     "greenwood_error": "checked against the remission data",
     "hartung_knapp_uncertainty": "checked against statsmodels",
     "diameter_growth": "checked against the published formula of growth in humid air",
+    "combine_trials": "one of the many settings that the program combines at once; tests and studies call it",
+    "combine_times_to_clear": "likewise",
+    "median_of_times": "likewise",
     "detection_limit": "its share of missed units is checked by simulation",
     # facts that are kept for the reader of a record or of the code
-    "first_run_on": "a column that the data package writes out",
-    "last_run_on": "a column that the data package writes out",
     "is_indoor": "a column of the row that the driver fills by position",
     "ENVIRONMENT": "a test compares it with the README's table of settings",
     "forget_snapshot": "tests and benchmarks start from an empty cache",

@@ -1,16 +1,17 @@
 """Natural decay of a room on a given day, from its empty-room runs."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.compute.clean_air.room_history import RoomHistory
+from app.compute.clean_air.room_history import LevelsOnDays, RunsOfRooms, levels_on_days
 from app.compute.statistics.measured import Measured
-from app.compute.statistics.mixture import measured_of_mixture
+from app.compute.statistics.mixture import measured_of_mixtures
 from app.compute.statistics.random_effects import heterogeneity
-from app.compute.statistics.repeatability import Repeatability
+from app.compute.statistics.repeatability import Repeatability, variance_of
 
 Floats = NDArray[np.float64]
 
@@ -20,6 +21,7 @@ METHOD = "local level model: random walk between days, spread and step size aver
 FEWEST_RUNS_THAT_SPEAK_FOR_THEMSELVES = 3
 # More runs than these, the nearest in time, do not narrow the result noticeably.
 MOST_RUNS = 24
+_AT_ONCE = 32  # days in one pass of the filter: their arrays then stay in the processor's cache
 
 # Wind, temperature and doors change a room from day to day. Common practice, no source; every result that depends on it
 # says so.
@@ -98,8 +100,9 @@ def pool_natural_decay(
     Returns
     -------
     The level m on that day, interpolated between the runs around it, less certain the further they are: the best linear
-    unbiased estimate for each spread τ and step size ω (`RoomHistory`), averaged over both with their restricted
-    likelihood and the assumptions. One run gives its own value, with the assumed spread and drift.
+    unbiased estimate for each spread τ and step size ω (`levels_on_days`), averaged over both with their restricted
+    likelihood and the assumptions. One run gives its own value, with the assumed spread and drift. Of more than
+    `MOST_RUNS`, those nearest to the day are used.
 
     Raises
     ------
@@ -113,15 +116,45 @@ def pool_natural_decay(
     >>> pool_natural_decay([day_1], day=1.0).between_run_source
     'assumed 25 % between days (common practice, no source)'
     """
-    history = room_history(runs, day=day, between_runs=between_runs)
-    return natural_decay_on(day, runs, history, between_runs)
+    (found,) = pool_natural_decays([DayAsked(day, nearest_runs(runs, day), between_runs)])
+    return found
 
 
-def room_history(
-    runs: Sequence[EmptyRoomRun], *, day: float, between_runs: Repeatability = ASSUMED_BETWEEN_RUNS
-) -> RoomHistory:
-    """What the runs tell of spread and drift, for `natural_decay_on`; of more than `MOST_RUNS`, those nearest to the
-    day."""
+def nearest_runs(runs: Sequence[EmptyRoomRun], day: float) -> tuple[EmptyRoomRun, ...]:
+    """The `MOST_RUNS` nearest to a day, in order of their days. Which of two at the same distance does not depend on
+    the order in which they were added."""
+    chosen = sorted(runs, key=lambda run: (abs(run.day - day), *_content(run)))[:MOST_RUNS]
+    return tuple(sorted(chosen, key=_content))
+
+
+def _content(run: EmptyRoomRun) -> tuple[float, float, float, int]:
+    return run.day, run.decay_rate.value, run.decay_rate.uncertainty, run.run_id
+
+
+@dataclass(frozen=True, slots=True)
+class DayAsked:
+    """A day on which the natural decay is asked for, its runs (`nearest_runs`), and the spread in other rooms."""
+
+    day: float
+    runs: tuple[EmptyRoomRun, ...]
+    between_runs: Repeatability = ASSUMED_BETWEEN_RUNS
+
+
+def pool_natural_decays(asked: Sequence[DayAsked]) -> list[NaturalDecay]:
+    """`pool_natural_decay` on many days, in their order; a day's result does not depend on the others."""
+    by_number: dict[int, list[int]] = defaultdict(list)
+    for place, one in enumerate(asked):
+        _check(one.runs)
+        by_number[len(one.runs)].append(place)
+    found: dict[int, NaturalDecay] = {}
+    for places in by_number.values():
+        for start in range(0, len(places), _AT_ONCE):
+            some = places[start : start + _AT_ONCE]
+            found |= zip(some, _pooled([asked[place] for place in some]), strict=True)
+    return [found[place] for place in range(len(asked))]
+
+
+def _check(runs: Sequence[EmptyRoomRun]) -> None:
     if not runs:
         raise ValueError("The natural decay needs at least one empty-room run and found none.")
     for run in runs:
@@ -130,34 +163,35 @@ def room_history(
                 f"Empty-room run {run.run_id} has the uncertainty {run.decay_rate.uncertainty} per hour; it must be "
                 "above zero."
             )
-    used = sorted(runs, key=lambda run: (abs(run.day - day), run.run_id))[:MOST_RUNS]
-    used.sort(key=lambda run: (run.day, run.run_id))
-    return RoomHistory.of(
-        [run.run_id for run in used],
-        [run.day for run in used],
-        [run.decay_rate for run in used],
-        between_runs,
+
+
+def _pooled(asked: Sequence[DayAsked]) -> list[NaturalDecay]:
+    """Days with the same number of runs."""
+    rates = [[run.decay_rate for run in one.runs] for one in asked]
+    runs = RunsOfRooms(
+        np.array([[run.day for run in one.runs] for one in asked]),
+        np.array([[rate.value for rate in row] for row in rates]),
+        np.array([[variance_of(rate.uncertainty, rate.degrees_of_freedom).mean for rate in row] for row in rates]),
     )
+    levels = levels_on_days(np.array([one.day for one in asked]), runs, [one.between_runs for one in asked])
+    natural = measured_of_mixtures(levels.likely, levels.means, levels.deviations)
+    one_day = measured_of_mixtures(levels.likely, levels.means, np.hypot(levels.deviations, levels.spreads))
+    return [_described(one, natural[place], one_day[place], levels, place) for place, one in enumerate(asked)]
 
 
-def natural_decay_on(
-    day: float, runs: Sequence[EmptyRoomRun], history: RoomHistory, between_runs: Repeatability
-) -> NaturalDecay:
-    """Natural decay on one day, from the history of the same runs."""
-    level = history.on(day)
-    own = len(history.run_ids) >= FEWEST_RUNS_THAT_SPEAK_FOR_THEMSELVES
-    share = dict(zip(history.run_ids, level.weights, strict=True))
-    used = [run for run in runs if run.run_id in share]
-    values = np.array([run.decay_rate.value for run in used])
-    uncertainties = np.array([run.decay_rate.uncertainty for run in used])
+def _described(asked: DayAsked, natural: Measured, one_day: Measured, levels: LevelsOnDays, place: int) -> NaturalDecay:
+    likely, used = levels.likely[place], asked.runs
+    own = len(used) >= FEWEST_RUNS_THAT_SPEAK_FOR_THEMSELVES
+    values = [run.decay_rate.value for run in used]
+    uncertainties = [run.decay_rate.uncertainty for run in used]
     return NaturalDecay(
-        natural_decay=measured_of_mixture(history.likely, level.means, level.deviations),
-        on_one_day=measured_of_mixture(history.likely, level.means, np.hypot(level.deviations, history.spreads)),
-        between_run_sd_per_h=float(np.sqrt(history.likely @ history.spreads**2)),
-        drift_sd_per_month=float(np.sqrt(history.likely @ history.drifts**2)),
-        between_run_source="these runs" if own else between_runs.source,
+        natural_decay=natural,
+        on_one_day=one_day,
+        between_run_sd_per_h=float(np.sqrt((likely * levels.spreads[place] ** 2).sum())),
+        drift_sd_per_month=float(np.sqrt((likely * levels.drifts[place] ** 2).sum())),
+        between_run_source="these runs" if own else asked.between_runs.source,
         run_ids=tuple(run.run_id for run in used),
-        weights=tuple(share[run.run_id] for run in used),
+        weights=tuple(levels.weights[place].tolist()),
         first_day=min(run.day for run in used),
         last_day=max(run.day for run in used),
         heterogeneity_p=heterogeneity(values, uncertainties)[1] if len(used) > 1 else 1.0,

@@ -3,14 +3,19 @@
 import math
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured
-from app.compute.statistics.propagation import effective_degrees_of_freedom
+from app.compute.statistics.measured_columns import MeasuredColumns, combined, one_sided_factors_95
 
 # The reduction that the standard clearing time refers to: 95 % of the excess over background, ln 20 = 2.996 time
 # constants.
 STANDARD_REDUCTION = 0.95
 MINUTES_PER_HOUR = 60.0
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +32,44 @@ class Detection:
     at_most: float
     decision_threshold: float
     detection_limit: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CleanAirColumns:
+    """`clean_air_delivery_rate` and `detection` of many trials or settings, one a row. [m³/h]"""
+
+    rate: MeasuredColumns
+    measurable: NDArray[np.bool_]
+    at_most: Floats
+    decision_threshold: Floats
+
+
+def clean_air_columns(
+    total_decay: MeasuredColumns, natural_decay: MeasuredColumns, volume: MeasuredColumns
+) -> CleanAirColumns:
+    """The two functions below for many rows; a row's result does not depend on the others, to the last digit."""
+    cleaning = _difference(total_decay, natural_decay)
+    rate = combined(
+        volume.value * cleaning.value,
+        [
+            (volume.value * total_decay.uncertainty, total_decay.degrees_of_freedom),
+            (volume.value * natural_decay.uncertainty, natural_decay.degrees_of_freedom),
+            (np.abs(cleaning.value) * volume.uncertainty, volume.degrees_of_freedom),
+        ],
+    )
+    threshold = one_sided_factors_95(cleaning.degrees_of_freedom) * volume.value * cleaning.uncertainty
+    at_most = np.maximum(rate.value, 0.0) + one_sided_factors_95(rate.degrees_of_freedom) * rate.uncertainty
+    return CleanAirColumns(rate, rate.value > threshold, at_most, threshold)
+
+
+def _difference(total_decay: MeasuredColumns, natural_decay: MeasuredColumns) -> MeasuredColumns:
+    return combined(
+        total_decay.value - natural_decay.value,
+        [
+            (total_decay.uncertainty, total_decay.degrees_of_freedom),
+            (natural_decay.uncertainty, natural_decay.degrees_of_freedom),
+        ],
+    )
 
 
 def clean_air_delivery_rate(total_decay: Measured, natural_decay: Measured, volume: Measured) -> Measured:
@@ -62,13 +105,7 @@ def clean_air_delivery_rate(total_decay: Measured, natural_decay: Measured, volu
     """
     if not volume.value > 0:
         raise ValueError(f"The effective volume is {volume.value} m³; it must be above zero.")
-    cleaning = total_decay.value - natural_decay.value
-    parts = [
-        (volume.value * total_decay.uncertainty, total_decay.degrees_of_freedom),
-        (volume.value * natural_decay.uncertainty, natural_decay.degrees_of_freedom),
-        (abs(cleaning) * volume.uncertainty, volume.degrees_of_freedom),
-    ]
-    return Measured(volume.value * cleaning, _root_sum_of_squares(parts), effective_degrees_of_freedom(parts))
+    return _alone(total_decay, natural_decay, volume).rate.row(0)
 
 
 def air_changes_per_h(total_decay: Measured, natural_decay: Measured) -> Measured:
@@ -83,13 +120,7 @@ def air_changes_per_h(total_decay: Measured, natural_decay: Measured) -> Measure
     >>> air_changes_per_h(Measured(6.0, 0.3), Measured(0.6, 0.4))
     Measured(value=5.4, uncertainty=0.5)
     """
-    parts = [
-        (total_decay.uncertainty, total_decay.degrees_of_freedom),
-        (natural_decay.uncertainty, natural_decay.degrees_of_freedom),
-    ]
-    return Measured(
-        total_decay.value - natural_decay.value, _root_sum_of_squares(parts), effective_degrees_of_freedom(parts)
-    )
+    return _difference(MeasuredColumns.of([total_decay]), MeasuredColumns.of([natural_decay])).row(0)
 
 
 def standard_clearing_time(total_decay: Measured) -> AsymmetricMeasured | None:
@@ -106,16 +137,25 @@ def standard_clearing_time(total_decay: Measured) -> AsymmetricMeasured | None:
     >>> standard_clearing_time(Measured(0.3, 0.2)) is None
     True
     """
-    low, high = total_decay.interval_95
-    if not low > 0:
-        return None
-    minutes = removal_time_min(total_decay.value, STANDARD_REDUCTION)
-    return AsymmetricMeasured(
-        value=minutes,
-        uncertainty=minutes * total_decay.uncertainty / total_decay.value,
-        low_95=removal_time_min(high, STANDARD_REDUCTION),
-        high_95=removal_time_min(low, STANDARD_REDUCTION),
+    (minutes, uncertainty, low, high) = (
+        column.tolist()[0] for column in standard_clearing_times(MeasuredColumns.of([total_decay]))
     )
+    return None if math.isnan(minutes) else AsymmetricMeasured(minutes, uncertainty, low, high)
+
+
+def standard_clearing_times(total_decay: MeasuredColumns) -> tuple[Floats, Floats, Floats, Floats]:
+    """`standard_clearing_time` for many rows: times, uncertainties and limits; not-a-number where there is none."""
+    bounded = total_decay.low_95 > 0
+    low, rate, high = (
+        np.where(bounded, column, np.nan) for column in (total_decay.low_95, total_decay.value, total_decay.high_95)
+    )
+    minutes = _removal_times(rate)
+    return minutes, minutes * total_decay.uncertainty / rate, _removal_times(high), _removal_times(low)
+
+
+def _removal_times(rates_per_h: Floats) -> Floats:
+    found: Floats = -math.log1p(-STANDARD_REDUCTION) / rates_per_h * MINUTES_PER_HOUR
+    return found
 
 
 def removal_time_min(air_changes_per_h: float, share_removed: float) -> float:
@@ -163,29 +203,17 @@ def detection(total_decay: Measured, natural_decay: Measured, volume: Measured) 
     >>> detection(Measured(0.62, 0.10), Measured(0.60, 0.05), Measured(30.0, 0.5)).measurable
     False
     """
-    cleaning = air_changes_per_h(total_decay, natural_decay)
-    rate = clean_air_delivery_rate(total_decay, natural_decay, volume)
-    threshold = one_sided_factor_95(cleaning.degrees_of_freedom) * volume.value * cleaning.uncertainty
+    found = _alone(total_decay, natural_decay, volume)
+    threshold = float(found.decision_threshold[0])
     return Detection(
-        measurable=rate.value > threshold,
-        at_most=max(rate.value, 0.0) + one_sided_factor_95(rate.degrees_of_freedom) * rate.uncertainty,
+        measurable=bool(found.measurable[0]),
+        at_most=float(found.at_most[0]),
         decision_threshold=threshold,
         detection_limit=2.0 * threshold,
     )
 
 
-def one_sided_factor_95(degrees_of_freedom: float) -> float:
-    """One-sided 95 % point of Student's t; 1.644854 for infinite degrees of freedom.
-
-    >>> one_sided_factor_95(10)
-    1.812...
-    """
-    if math.isinf(degrees_of_freedom):
-        return 1.6448536269514722
-    from scipy.special import stdtrit  # loaded when used: pages of costs and rooms do not need it
-
-    return float(stdtrit(degrees_of_freedom, 0.95))
-
-
-def _root_sum_of_squares(parts: list[tuple[float, float]]) -> float:
-    return math.hypot(*(uncertainty for uncertainty, _ in parts))
+def _alone(total_decay: Measured, natural_decay: Measured, volume: Measured) -> CleanAirColumns:
+    if not volume.value > 0:
+        raise ValueError(f"The effective volume is {volume.value} m³; it must be above zero.")
+    return clean_air_columns(*(MeasuredColumns.of([one]) for one in (total_decay, natural_decay, volume)))

@@ -3,11 +3,10 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-
-import numpy as np
+from statistics import median
 
 from app.compute.decay.result import TimeToClear
-from app.compute.statistics.log_normal_times import RepeatedTimes, median_of_times
+from app.compute.statistics.log_normal_times import RepeatedTimes, medians_of_times
 from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability
 from app.compute.statistics.survival import SurvivalCurve, survival_curve
 
@@ -66,6 +65,41 @@ def combine_times_to_clear(
     >>> combine_times_to_clear([cleared, not_cleared, not_cleared]).not_before_min
     172.0
     """
+    return combine_many_times([RunsOfSetting(times, spread, start_level)])[0]
+
+
+@dataclass(frozen=True, slots=True)
+class RunsOfSetting:
+    """Arguments of `combine_times_to_clear`."""
+
+    times: Sequence[TimeToClear]
+    spread: Repeatability = ASSUMED_BETWEEN_TRIALS
+    start_level: float | None = None
+
+
+def combine_many_times(settings: Sequence[RunsOfSetting]) -> list[ClearingOfRepeats]:
+    """`combine_times_to_clear` for many settings, in their order."""
+    found: list[ClearingOfRepeats | _Asked] = [_combined(setting) for setting in settings]
+    asked = [one for one in found if isinstance(one, _Asked)]
+    medians = iter(medians_of_times([(one.repeated, one.spread) for one in asked]))
+    return [_with_model(one, next(medians)) if isinstance(one, _Asked) else one for one in found]
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What still needs the log-normal model; of_curve, curve_median : where the interval is to contain both."""
+
+    trials: int
+    censored: int
+    only_bound: float | None
+    repeated: RepeatedTimes
+    spread: Repeatability
+    of_curve: tuple[float, float] | None = None
+    curve_median: float | None = None
+
+
+def _combined(setting: RunsOfSetting) -> "ClearingOfRepeats | _Asked":
+    times = setting.times
     if not times:
         raise ValueError("A combined time to clear needs at least one trial and found none.")
     bounds: list[float] = []
@@ -76,28 +110,27 @@ def combine_times_to_clear(
         bounds.append(bound)
     censored = sum(not time.reached for time in times)
     few = len(times) < FEWEST_FOR_SURVIVAL_CURVE
-    if few and not censored:
-        return _of_model(times, bounds, spread_of_times(spread, times[-1].clear_level, start_level))
-    curve = survival_curve(bounds, [time.reached for time in times])
-    if curve.median is None:
-        return ClearingOfRepeats(len(times), censored, None, None, None, float(np.median(bounds)))
-    of_curve = None if few else _bounded(curve)
-    if of_curve is not None and len(times) >= FEWEST_FOR_IT_ALONE:
-        return ClearingOfRepeats(len(times), censored, curve.median, *of_curve, None, KAPLAN_MEIER)
-    of_model = _of_model(times, bounds, spread_of_times(spread, times[-1].clear_level, start_level))
-    low, high = of_model.low_95_min, of_model.high_95_min
-    if of_curve is None or low is None or high is None:
-        return of_model
-    low, high = min(low, of_curve[0]), max(high, of_curve[1])
-    return ClearingOfRepeats(len(times), censored, curve.median, low, high, None, KAPLAN_MEIER)
+    of_curve, curve_median = None, None
+    if not few or censored:
+        curve = survival_curve(bounds, [time.reached for time in times])
+        if curve.median is None:
+            return ClearingOfRepeats(len(times), censored, None, None, None, median(bounds))
+        of_curve, curve_median = None if few else _bounded(curve), curve.median
+        if of_curve is not None and len(times) >= FEWEST_FOR_IT_ALONE:
+            return ClearingOfRepeats(len(times), censored, curve_median, *of_curve, None, KAPLAN_MEIER)
+    spread = spread_of_times(setting.spread, times[-1].clear_level, setting.start_level)
+    alone = bounds[0] if len(times) == 1 else None
+    return _Asked(len(times), censored, alone, _repeated(times, bounds), spread, of_curve, curve_median)
 
 
-def _of_model(times: Sequence[TimeToClear], bounds: Sequence[float], spread: Repeatability) -> ClearingOfRepeats:
-    """Median and interval of log-normal times; one time is its own median."""
-    median, low, high = median_of_times(_repeated(times, bounds), spread)
-    if len(times) == 1:
-        median = bounds[0]
-    return ClearingOfRepeats(len(times), sum(not time.reached for time in times), median, low, high, None, LOG_NORMAL)
+def _with_model(asked: _Asked, of_model: tuple[float, float, float]) -> ClearingOfRepeats:
+    """Median and interval of log-normal times, or the curve's with the interval of both; one time is its own median."""
+    middle, low, high = of_model
+    if asked.of_curve is None:
+        value = middle if asked.only_bound is None else asked.only_bound
+        return ClearingOfRepeats(asked.trials, asked.censored, value, low, high, None, LOG_NORMAL)
+    low, high = min(low, asked.of_curve[0]), max(high, asked.of_curve[1])
+    return ClearingOfRepeats(asked.trials, asked.censored, asked.curve_median, low, high, None, KAPLAN_MEIER)
 
 
 def _bounded(curve: SurvivalCurve) -> tuple[float, float] | None:
@@ -124,7 +157,11 @@ def spread_of_times(spread: Repeatability, clear_level: float, start_level: floa
 
 
 def _repeated(times: Sequence[TimeToClear], bounds: Sequence[float]) -> RepeatedTimes:
-    """Logarithms; a time of zero, at a clear level above the start, counts as a hundredth of a minute."""
-    positive = np.maximum(np.array(bounds), 0.01)
-    own = np.array([(time.uncertainty_min or 0.0) if time.reached else 0.0 for time in times])
-    return RepeatedTimes(np.log(positive), own / positive, np.array([time.reached for time in times]))
+    """Logarithms in ascending order, so that the order of the trials does not matter to the last digit; a time of zero,
+    at a clear level above the start, counts as a hundredth of a minute."""
+    rows = []
+    for time, bound in zip(times, bounds, strict=True):
+        positive = max(bound, 0.01)
+        own = (time.uncertainty_min or 0.0) if time.reached else 0.0
+        rows.append((math.log(positive), own / positive, time.reached))
+    return RepeatedTimes(*zip(*sorted(rows), strict=True))

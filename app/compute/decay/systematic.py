@@ -20,6 +20,7 @@ from app.compute.signal.noise import Floats
 from app.compute.signal.rate_table import BackgroundBounds
 from app.compute.statistics.measured import Measured, at_least_as_wide
 from app.compute.statistics.propagation import effective_degrees_of_freedom
+from app.compute.statistics.shared_parts import SharedColumns
 
 LINEARITY = 0.001  # of the rate: reading proportional to C^(1 ± 0.001)
 # Excess of the gain of a sensor that was switched on with the log, and its time constant.
@@ -112,6 +113,24 @@ def budget(rate_per_h: float, parts: SystematicParts, volume_share: float | None
         lines.append(SystematicLine("room volume", volume_share, "clean air delivery rate only; as entered"))
     seen = sorted((line for line in lines if line.relative_uncertainty > 0), key=lambda one: -one.relative_uncertainty)
     return (*seen, *ASSUMED)
+
+
+def shared_parts(
+    rate: Floats, uncertainty: Floats, statistical: Floats, window: Floats, humidity: Floats, warm_up: Floats
+) -> SharedColumns:
+    """Parts of the uncertainties of rates that repeats share, from their stored parts, one trial a row [1/h].
+
+    rate, uncertainty : not-a-number without a rate; and so the others where they are not known
+    statistical : of the fit; window : change over other windows; counted where it exceeds the statistical one
+    warm_up : not known in results from before method 2.1, whose uncertainty has neither warm-up nor linearity
+    """
+    known = ~np.isnan(warm_up)
+    humidity = np.where(np.isnan(humidity), 0.0, humidity)
+    warm_up = np.where(known, warm_up, 0.0)
+    linearity = np.where(known, LINEARITY * np.abs(rate), 0.0)
+    left = uncertainty**2 - statistical**2 - humidity**2 - warm_up**2 - linearity**2
+    window = np.where((window > statistical) & (left > 0), np.minimum(window, np.sqrt(np.maximum(left, 0.0))), 0.0)
+    return SharedColumns(humidity, window, warm_up, linearity)
 
 
 ASSUMED = (

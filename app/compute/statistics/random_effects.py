@@ -1,7 +1,7 @@
 """Random-effects mean of repeated measurements that differ by more than their own uncertainties."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,7 +81,7 @@ def random_effects(values: Sequence[float], uncertainties: Sequence[float]) -> R
     squares = (x - mean) ** 2
     hartung_knapp = float(w @ squares / ((x.size - 1) * w.sum()))
     robust = float(np.sum(share**2 * squares / (1.0 - share)))
-    q, p, i_squared = heterogeneity(x, u)
+    q, p, i_squared = heterogeneity(values, uncertainties)
     return RandomEffects(
         mean=mean,
         uncertainty=math.sqrt(max(hartung_knapp, robust)),
@@ -117,7 +117,7 @@ def paule_mandel_variance(values: NDArray[np.float64], variances: NDArray[np.flo
     return between
 
 
-def heterogeneity(values: NDArray[np.float64], uncertainties: NDArray[np.float64]) -> tuple[float, float, float]:
+def heterogeneity(values: Iterable[float], uncertainties: Iterable[float]) -> tuple[float, float, float]:
     r"""Cochran's Q, its chi-square probability, and I², of values with their own uncertainties. [1]_
 
     .. math:: Q = \sum_i \frac{(x_i-\mu_0)^2}{u_i^2}, \qquad I^2 = \max\left(0, \frac{Q-(n-1)}{Q}\right)
@@ -126,11 +126,12 @@ def heterogeneity(values: NDArray[np.float64], uncertainties: NDArray[np.float64
     ----------
     .. [1] J. P. T. Higgins and S. G. Thompson, Stat. Med. 21, 1539-1558, 2002; from memory, checked with statsmodels.
 
-    >>> heterogeneity(np.array([1.0, 3.0]), np.array([1.0, 1.0]))
+    >>> heterogeneity([1.0, 3.0], [1.0, 1.0])
     (2.0, 0.157..., 0.5)
     """
-    w = 1.0 / uncertainties**2
-    q = float(w @ (values - w @ values / w.sum()) ** 2)
-    degrees_of_freedom = values.size - 1
+    rows = [(value, 1.0 / uncertainty**2) for value, uncertainty in zip(values, uncertainties, strict=True)]
+    mean = sum(w * value for value, w in rows) / sum(w for _, w in rows)
+    q = float(sum(w * (value - mean) ** 2 for value, w in rows))
+    degrees_of_freedom = len(rows) - 1
     i_squared = max(0.0, (q - degrees_of_freedom) / q) if q > 0 else 0.0
     return q, float(chdtrc(degrees_of_freedom, q)), i_squared

@@ -154,51 +154,85 @@ def pooled_repeatability(
     >>> round(spread.relative_sd, 3), round(spread.degrees_of_freedom), spread.groups, spread.mostly_assumed
     (0.027, 17, 12, False)
     """
-    repeated = [_relative(group) for group in groups if len(group) > 1 and sum(rate.value for rate in group) > 0]
-    if not repeated:
+    rates = [rate for group in groups for rate in group]
+    return pooled_from_columns(
+        np.array([rate.value for rate in rates]),
+        np.array([rate.uncertainty for rate in rates]),
+        np.repeat(np.arange(len(groups)), [len(group) for group in groups]),
+        assumed,
+        repeats,
+    )
+
+
+def pooled_from_columns(
+    values: Floats,
+    uncertainties: Floats,
+    group_of: NDArray[np.intp],
+    assumed: Repeatability = ASSUMED_BETWEEN_TRIALS,
+    repeats: str = "repeats",
+) -> Repeatability:
+    """`pooled_repeatability` from columns; group_of : number of the group of each rate, in any order."""
+    repeated = RepeatedRates.of(values, uncertainties, group_of)
+    groups, trials = repeated.starts.size, repeated.values.size
+    if not groups:
         return assumed
-    repeated.sort(key=lambda group: (group[0].tolist(), group[1].tolist()))
     mean, degrees = _moments(repeated, assumed)
-    trials = sum(values.size for values, _ in repeated)
-    updated = f"{trials} trials in {len(repeated)} {'group' if len(repeated) == 1 else 'groups'}"
-    known = Repeatability(math.sqrt(mean), degrees, len(repeated), trials, "")
+    updated = f"{trials} trials in {groups} {'group' if groups == 1 else 'groups'}"
+    known = Repeatability(math.sqrt(mean), degrees, groups, trials, "")
     source = (
         f"{assumed.source}, updated by {updated}" if known.mostly_assumed else f"{repeats} on this bench: {updated}"
     )
-    return Repeatability(known.relative_sd, degrees, len(repeated), trials, source)
+    return Repeatability(known.relative_sd, degrees, groups, trials, source)
 
 
-def _relative(group: Sequence[Measured]) -> tuple[Floats, Floats]:
-    """Values and squared uncertainties of a group over its mean, in ascending order."""
-    ordered = sorted((rate.value, rate.uncertainty) for rate in group)
-    values = np.array([value for value, _ in ordered])
-    return values / values.mean(), np.array([uncertainty for _, uncertainty in ordered]) ** 2 / values.mean() ** 2
+@dataclass(frozen=True, slots=True, eq=False)
+class RepeatedRates:
+    """Rates over the mean of their group, with the variances of their own errors, group after group, in ascending order
+    within each; starts : place of the first rate of each group."""
+
+    values: Floats
+    variances: Floats
+    starts: NDArray[np.intp]
+
+    @classmethod
+    def of(cls, values: Floats, uncertainties: Floats, group_of: NDArray[np.intp]) -> "RepeatedRates":
+        """Groups of one are left out, and so are groups whose mean is not above zero."""
+        order = np.lexsort((uncertainties, values, group_of))
+        values, uncertainties, group_of = values[order], uncertainties[order], group_of[order]
+        starts = np.flatnonzero(np.diff(group_of, prepend=-1))
+        if not starts.size:
+            return cls(values, uncertainties, starts)
+        sizes = np.diff(starts, append=values.size)
+        means = np.add.reduceat(values, starts) / sizes
+        kept = (sizes > 1) & (means > 0)
+        of_kept, mean_of = np.repeat(kept, sizes), np.repeat(means[kept], sizes[kept])
+        starts = np.cumsum(sizes[kept]) - sizes[kept]
+        return cls(values[of_kept] / mean_of, uncertainties[of_kept] ** 2 / mean_of**2, starts)
 
 
-def restricted_log_likelihood(groups: Sequence[tuple[Floats, Floats]], spreads: Floats) -> Floats:
-    """Restricted log-likelihood of each spread, for groups of values with the variances of their own errors."""
-    values, variances = np.concatenate([v for v, _ in groups]), np.concatenate([u for _, u in groups])
-    starts = np.cumsum([0, *(v.size for v, _ in groups[:-1])])
-    group_of = np.repeat(np.arange(len(groups)), [v.size for v, _ in groups])
+def restricted_log_likelihood(rates: RepeatedRates, spreads: Floats) -> Floats:
+    """Restricted log-likelihood of each spread. The order of the groups does not matter to the last digit."""
+    group_of = np.repeat(np.arange(rates.starts.size), np.diff(rates.starts, append=rates.values.size))
     found = np.empty(spreads.size)
     for number, spread in enumerate(spreads.tolist()):  # one at a time: a large bench then needs little memory
-        variance = variances + spread**2
+        variance = rates.variances + spread**2
         w = 1.0 / variance
-        weight = np.add.reduceat(w, starts)
-        mean = np.add.reduceat(w * values, starts) / weight
-        squares = float(w @ (values - mean[group_of]) ** 2)
-        found[number] = -0.5 * (float(np.log(variance).sum()) + float(np.log(weight).sum()) + squares)
+        weight = np.add.reduceat(w, rates.starts)
+        mean = np.add.reduceat(w * rates.values, rates.starts) / weight
+        of_rate = np.log(variance) + w * (rates.values - mean[group_of]) ** 2
+        of_group = np.add.reduceat(of_rate, rates.starts) + np.log(weight)
+        found[number] = -0.5 * np.sort(of_group).sum()
     return found
 
 
-def _moments(groups: Sequence[tuple[Floats, Floats]], assumed: Repeatability) -> tuple[float, float]:
+def _moments(rates: RepeatedRates, assumed: Repeatability) -> tuple[float, float]:
     """Mean of the squared spread, and the degrees of freedom that give its variance, after the update."""
     degrees = assumed.degrees_of_freedom
     scale = UncertainVariance(assumed.relative_sd**2, degrees).scale
     low, high = _LEAST, _MOST
     for points in _POINTS:
         spreads = np.geomspace(low, high, points)
-        log_density = restricted_log_likelihood(groups, spreads)
+        log_density = restricted_log_likelihood(rates, spreads)
         log_density -= degrees * np.log(spreads) + degrees * scale / (2 * spreads**2)
         weights = np.exp(log_density - log_density.max())
         counting = np.flatnonzero(weights > _NEGLIGIBLE)

@@ -3,9 +3,8 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-
-import numpy as np
-from numpy.typing import NDArray
+from itertools import groupby
+from operator import itemgetter
 
 _Z_95 = 1.959963984540054
 _HALF = 1e-12
@@ -67,42 +66,61 @@ def survival_curve(times: Sequence[float], reached: Sequence[bool]) -> SurvivalC
     >>> curve.survival, curve.median
     ((0.5, 0.0), 6.5)
     """
-    time, seen = _checked(times, reached)
-    event_times, counts = np.unique(time[seen], return_counts=True)
-    at_risk = np.array([int(np.count_nonzero(time >= t)) for t in event_times], dtype=np.int64)
-    survival = np.cumprod(1.0 - counts / at_risk) if event_times.size else np.empty(0)
-    left = at_risk - counts
-    # where all that were left reach it at once the curve is zero and Greenwood's sum is undefined; the error is 0
-    growth = np.cumsum(np.divide(counts, at_risk * left, out=np.zeros(counts.size), where=left > 0))
-    errors = survival * np.sqrt(growth)
-    bounds = [_log_log_interval(s, g) for s, g in zip(survival.tolist(), growth.tolist(), strict=True)]
+    _check(times, reached)
+    points, at_risk, counts, survival, growth = _steps(times, reached)
+    errors = [s * math.sqrt(g) for s, g in zip(survival, growth, strict=True)]
+    bounds = [_log_log_interval(s, g) for s, g in zip(survival, growth, strict=True)]
     low, high = tuple(b[0] for b in bounds), tuple(b[1] for b in bounds)
-    points = event_times.tolist()
     return SurvivalCurve(
         times=tuple(points),
-        at_risk=tuple(at_risk.tolist()),
-        events=tuple(counts.tolist()),
-        survival=tuple(survival.tolist()),
-        greenwood_error=tuple(errors.tolist()),
+        at_risk=tuple(at_risk),
+        events=tuple(counts),
+        survival=tuple(survival),
+        greenwood_error=tuple(errors),
         low_95=low,
         high_95=high,
-        median=_median(points, survival.tolist()),
+        median=_median(points, survival),
         median_low_95=next((t for t, bound in zip(points, low, strict=True) if bound <= 0.5), None),
         median_high_95=next((t for t, bound in zip(points, high, strict=True) if bound <= 0.5), None),
     )
 
 
-def _checked(times: Sequence[float], reached: Sequence[bool]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    """Times and marks as arrays; ValueError where they do not fit."""
-    time = np.asarray(times, dtype=np.float64)
-    seen = np.asarray(reached, dtype=bool)
-    if time.size == 0:
+def _steps(
+    times: Sequence[float], reached: Sequence[bool]
+) -> tuple[list[float], list[int], list[int], list[float], list[float]]:
+    """At each time with an event: the time, number at risk, events, share left, and Greenwood's sum."""
+    ordered = sorted(zip(times, reached, strict=True))
+    points: list[float] = []
+    at_risk: list[int] = []
+    counts: list[int] = []
+    survival: list[float] = []
+    growth: list[float] = []
+    gone, share, sum_of_growth = 0, 1.0, 0.0
+    for time, same in groupby(ordered, key=itemgetter(0)):
+        marks = [seen for _, seen in same]
+        count, left = sum(marks), len(ordered) - gone
+        gone += len(marks)
+        if not count:
+            continue
+        share *= 1.0 - count / left
+        # where all that were left reach it at once the curve is zero and Greenwood's sum is undefined; the error is 0
+        sum_of_growth += count / (left * (left - count)) if left > count else 0.0
+        points.append(float(time))
+        at_risk.append(left)
+        counts.append(count)
+        survival.append(share)
+        growth.append(sum_of_growth)
+    return points, at_risk, counts, survival, growth
+
+
+def _check(times: Sequence[float], reached: Sequence[bool]) -> None:
+    if len(times) == 0:
         raise ValueError("A survival curve needs at least one time and found none.")
-    if seen.size != time.size:
-        raise ValueError(f"There are {time.size} times and {seen.size} marks of what was reached; each needs one.")
-    if not np.all(time >= 0):
-        raise ValueError(f"A time is {time[~(time >= 0)][0]}; each must be zero or above.")
-    return time, seen
+    if len(reached) != len(times):
+        raise ValueError(f"There are {len(times)} times and {len(reached)} marks of what was reached; each needs one.")
+    for time in times:
+        if not time >= 0:
+            raise ValueError(f"A time is {time}; each must be zero or above.")
 
 
 def _median(times: list[float], survival: list[float]) -> float | None:

@@ -14,7 +14,7 @@ from app.services.data_package.overview import OVERVIEW_FIELDS, OVERVIEW_KEYS, o
 from app.services.data_package.tables import packaged_columns, values_from, written
 from app.services.results.repeatability import FIGURES, refresh_repeatability
 from app.services.results.summaries import summary_values
-from app.services.results.summary_trials import GroupKey, read_summary_trials
+from app.services.results.summary_trials import GroupKey, read_pools, read_summary_trials
 from app.storage.models.trials import (
     BenchRepeatability,
     ChannelResult,
@@ -71,13 +71,14 @@ def _write_summaries_again(session: Session, package: OpenPackage) -> None:
     if package.about.get("whole_bench"):
         _check_repeatability(session, package, given)
     lent = {row["channel"]: Repeatability(**{name: row[name] for name in FIGURES}) for row in given}
-    pools = {pool.id: pool for pool in session.scalars(select(NaturalDecayPool)).all()}
     rows = {
         GroupKey(row.setting_id, row.room_id, row.aerosol, row.channel): row
         for row in session.scalars(select(SettingSummary)).all()
     }
-    for key, trials in read_summary_trials(session).items():
-        for name, value in summary_values(trials, lent.get(key.channel, ASSUMED_BETWEEN_TRIALS), pools).items():
+    groups = read_summary_trials(session)
+    settings = [(trials, lent.get(key.channel, ASSUMED_BETWEEN_TRIALS)) for key, trials in groups.items()]
+    for key, values in zip(groups, summary_values(settings, read_pools(session)), strict=True):
+        for name, value in values.items():
             setattr(rows[key], name, value)
     session.flush()
     session.expire_all()

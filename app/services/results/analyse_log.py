@@ -19,7 +19,7 @@ from app.reading_files.read_log import read_log
 from app.services.logs.moment import hours_into_log
 from app.services.logs.readings import LogReadings
 from app.services.results.analyse_channels import AnalysisTerms, analyse_channels, analyse_readings
-from app.services.results.clean_air import no_measurable_cleaning, no_standard_time
+from app.services.results.derived_values import no_measurable_cleaning, no_standard_time
 from app.services.results.natural_decay_pools import day_number
 
 
@@ -209,7 +209,7 @@ def _channel(
     rate = clean_air_delivery_rate(total, natural, request.room_volume)
     limit = detection(total, natural, request.room_volume)
     if not limit.measurable:
-        notes.append(no_measurable_cleaning(rate, limit))
+        notes.append(no_measurable_cleaning(rate.value, limit.decision_threshold, limit.at_most))
     return replace(
         bare,
         clean_air_delivery_rate=rate,

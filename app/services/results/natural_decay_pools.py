@@ -1,36 +1,50 @@
 """Natural decay of a room in the week of each trial, from its empty-room runs; each pool lists its runs."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
-from sqlalchemy import Select, delete, select
+from sqlalchemy import Select, Table, bindparam, delete, insert, select, update
 from sqlalchemy.orm import Session
 
-from app.compute.clean_air.empty_room_runs import ChosenRuns, choose_runs
+from app.compute.clean_air.empty_room_runs import ChosenRuns, Limits, TrialConditions, choose_runs
 from app.compute.clean_air.natural_decay import (
     ASSUMED_BETWEEN_RUNS,
-    MOST_RUNS,
+    DayAsked,
     EmptyRoomRun,
     NaturalDecay,
-    natural_decay_on,
-    room_history,
+    nearest_runs,
+    pool_natural_decays,
 )
-from app.compute.clean_air.room_history import RoomHistory
 from app.compute.method import METHOD_VERSION
 from app.compute.statistics.repeatability import Repeatability, pooled_repeatability
 from app.services.logs.trial_fields import EMPTY_ROOM
 from app.services.results.rows import stored_degrees, stored_measured
+from app.services.store.id_batches import in_batches
 from app.storage.models.bench import Bench
 from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, SettingSummary, Trial
+
+_POOL = cast(Table, NaturalDecayPool.__table__)
+_POOL_RUN = cast(Table, NaturalDecayPoolRun.__table__)
+_POOL_COLUMNS = tuple(column.name for column in _POOL.columns if column.name != "id")
 
 
 def day_number(at: datetime) -> float:
     """Days since 1970-01-01, UTC; only differences are used."""
     return at.timestamp() / 86400
+
+
+class PoolRequest(NamedTuple):
+    """What decides which pool serves a trial."""
+
+    room_id: int
+    channel: str
+    at: datetime
+    relative_humidity_pct: float | None
+    start_level: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,106 +80,144 @@ class EmptyRoomRuns:
 
     def __init__(self, session: Session) -> None:
         self._session = session
-        self._stale_after_days = float(session.get_one(Bench, 1).natural_decay_stale_after_days or 180)
+        self._limits = Limits(float(session.get_one(Bench, 1).natural_decay_stale_after_days or 180))
         self._runs = _usable_runs(session)
         self._spread: dict[tuple[int, str], Repeatability] = {}
-        self._pools = _present_pools(session) if self._runs else {}
-        self._histories: dict[tuple[int, str, frozenset[int]], RoomHistory] = {}
-        self._computed: dict[PoolKey, NaturalDecay] = {}
-        self._settled: dict[PoolKey, int] = {}
 
-    def serving(
-        self,
-        room_id: int,
-        channel: str,
-        at: datetime,
-        relative_humidity_pct: float | None,
-        start_level: float | None,
-        *,
-        keep: bool = True,
-    ) -> PooledForTrial:
-        """The pool for a trial, by its room, time, humidity and start level.
+    def serving(self, requests: Sequence[PoolRequest], *, keep: bool = True) -> list[PooledForTrial]:
+        """The pool for each trial, by its room, time, humidity and start level.
 
         keep : False for a preview, which must not write: a new pool then has no id
         """
-        choice = choose_runs(
-            self._runs.get((room_id, channel), []),
-            day=day_number(at),
-            stale_after_days=self._stale_after_days,
-            relative_humidity_pct=relative_humidity_pct,
-            start_level=start_level,
-        )
-        if not choice.chosen:
-            return PooledForTrial(None, None, choice)
-        key = PoolKey(room_id, channel, middle_of_week(at), frozenset(run.run_id for run in choice.chosen))
-        if key not in self._computed:
-            self._computed[key] = self._pooled(key, choice.chosen)
-        pooled = self._computed[key]
-        if not keep:
-            pool = self._pools.get(key)
-            return PooledForTrial(pool.id if pool else None, pooled, choice)
-        if key not in self._settled:
-            self._settled[key] = self._update_pool(key, pooled)
-        return PooledForTrial(self._settled[key], pooled, choice)
+        choices = self._choices(requests)
+        keys: list[PoolKey | None] = []
+        asked: dict[PoolKey, DayAsked] = {}
+        known: dict[tuple[date, int], PoolKey] = {}
+        for request, choice in zip(requests, choices, strict=True):
+            if not choice.chosen:
+                keys.append(None)
+                continue
+            week = middle_of_week(request.at)
+            seen = week, id(choice.chosen)  # choices with the same runs share one tuple
+            if seen not in known:
+                runs = nearest_runs(choice.chosen, _day_in_middle(week))
+                key = PoolKey(request.room_id, request.channel, week, frozenset(run.run_id for run in runs))
+                known[seen] = key
+                asked[key] = DayAsked(_day_in_middle(week), runs, self._spread_elsewhere(*key[:2]))
+            keys.append(known[seen])
+        pooled = dict(zip(asked, pool_natural_decays(list(asked.values())), strict=True))
+        ids = _store_pools(self._session, pooled, write=keep)
+        return [
+            PooledForTrial(None, None, choice) if key is None else PooledForTrial(ids.get(key), pooled[key], choice)
+            for key, choice in zip(keys, choices, strict=True)
+        ]
 
-    def _pooled(self, key: "PoolKey", chosen: Sequence[EmptyRoomRun]) -> NaturalDecay:
-        day = (key.week_of - date(1970, 1, 1)).days + 0.5
-        spread = self._spread_elsewhere(key.room_id, key.channel)
-        if len(chosen) > MOST_RUNS:  # each week has other nearest runs
-            return natural_decay_on(day, chosen, room_history(chosen, day=day, between_runs=spread), spread)
-        runs = (key.room_id, key.channel, key.runs)
-        if runs not in self._histories:
-            self._histories[runs] = room_history(chosen, day=day, between_runs=spread)
-        return natural_decay_on(day, chosen, self._histories[runs], spread)
+    def _choices(self, requests: Sequence[PoolRequest]) -> list[ChosenRuns]:
+        places: dict[tuple[int, str], list[int]] = defaultdict(list)
+        for place, request in enumerate(requests):
+            places[request.room_id, request.channel].append(place)
+        found: dict[int, ChosenRuns] = {}
+        for room_and_channel, some in places.items():
+            of_room = [requests[place] for place in some]
+            trials = [TrialConditions(day_number(r.at), r.relative_humidity_pct, r.start_level) for r in of_room]
+            found |= zip(some, choose_runs(self._runs.get(room_and_channel, []), trials, self._limits), strict=True)
+        return [found[place] for place in range(len(requests))]
 
     def _spread_elsewhere(self, room_id: int, channel: str) -> Repeatability:
-        """Relative spread between the empty-room runs of the other rooms; the room's own runs update it."""
+        """Relative spread between the empty-room runs of the other rooms; the room's own runs update it.
+
+        In steps of 2 %, so that a run in one room seldom moves the results of another.
+        """
         if (room_id, channel) not in self._spread:
             others = [runs for key, runs in self._runs.items() if key[1] == channel and key[0] != room_id]
             groups = [[run.decay_rate for run in of_room] for of_room in others]
-            self._spread[room_id, channel] = pooled_repeatability(groups, ASSUMED_BETWEEN_RUNS, "empty-room runs")
+            found = pooled_repeatability(groups, ASSUMED_BETWEEN_RUNS, "empty-room runs")
+            self._spread[room_id, channel] = found.in_steps() if found.groups else found
         return self._spread[room_id, channel]
 
-    def _update_pool(self, key: "PoolKey", pooled: NaturalDecay) -> int:
-        pool = self._pools.get(key)
-        if pool is None:
-            pool = NaturalDecayPool(room_id=key.room_id, channel=key.channel, week_of=key.week_of)
-            self._session.add(pool)
-            self._pools[key] = pool
-        pool.natural_decay_per_h = pooled.natural_decay.value
-        pool.uncertainty_per_h = pooled.natural_decay.uncertainty
-        pool.degrees_of_freedom = stored_degrees(pooled.natural_decay.degrees_of_freedom)
-        pool.between_run_sd_per_h = pooled.between_run_sd_per_h
-        pool.between_run_source = pooled.between_run_source
-        pool.drift_sd_per_month = pooled.drift_sd_per_month
-        pool.on_one_day_uncertainty_per_h = pooled.on_one_day.uncertainty
-        pool.on_one_day_degrees_of_freedom = stored_degrees(pooled.on_one_day.degrees_of_freedom)
-        pool.heterogeneity_p = pooled.heterogeneity_p
-        pool.number_of_runs = pooled.number_of_runs
-        pool.first_run_on = datetime.fromtimestamp(pooled.first_day * 86400, UTC).date()
-        pool.last_run_on = datetime.fromtimestamp(pooled.last_day * 86400, UTC).date()
-        pool.method_version = METHOD_VERSION
-        self._session.flush()
-        self._session.execute(delete(NaturalDecayPoolRun).where(NaturalDecayPoolRun.pool_id == pool.id))
-        self._session.add_all(
-            NaturalDecayPoolRun(pool_id=pool.id, trial_id=run_id, weight=weight)
-            for run_id, weight in zip(pooled.run_ids, pooled.weights, strict=True)
-        )
-        self._session.flush()
-        return pool.id
+
+def _day_in_middle(week_of: date) -> float:
+    return (week_of - date(1970, 1, 1)).days + 0.5
+
+
+def _store_pools(session: Session, pooled: dict[PoolKey, NaturalDecay], *, write: bool) -> dict[PoolKey, int]:
+    """Ids of the pools; those that are new or have changed are written."""
+    if not pooled:
+        return {}
+    session.flush()
+    connection = session.connection()  # plain statements are faster than ORM objects
+    present = _present_pools(session)
+    if not write:
+        return {key: present[key][0] for key in pooled if key in present}
+    changed: list[dict[str, Any]] = []
+    added: list[PoolKey] = []
+    for key, values in ((key, _pool_values(key, decay)) for key, decay in pooled.items()):
+        if key not in present:
+            added.append(key)
+        elif present[key][1:] != (
+            tuple(values.values()),
+            dict(zip(pooled[key].run_ids, pooled[key].weights, strict=True)),
+        ):
+            changed.append({"of_pool": present[key][0], **values})
+    if changed:
+        connection.execute(update(_POOL).where(_POOL.c.id == bindparam("of_pool")), changed)
+    ids = {key: present[key][0] for key in pooled if key in present}
+    if added:
+        statement = insert(_POOL).returning(_POOL.c.id, sort_by_parameter_order=True)
+        rows = [_pool_values(key, pooled[key]) for key in added]
+        ids |= zip(added, connection.scalars(statement, rows), strict=True)
+    of_changed = {row["of_pool"] for row in changed} | {ids[key] for key in added}
+    for batch in in_batches(of_changed):
+        connection.execute(delete(_POOL_RUN).where(_POOL_RUN.c.pool_id.in_(batch)))
+    runs = [
+        {"pool_id": ids[key], "trial_id": run_id, "weight": weight}
+        for key, decay in pooled.items()
+        if ids[key] in of_changed
+        for run_id, weight in _weights(decay).items()
+    ]
+    if runs:
+        connection.execute(insert(_POOL_RUN), runs)
+        for loaded in session:
+            if isinstance(loaded, NaturalDecayPool | NaturalDecayPoolRun):  # changed by a plain statement
+                session.expire(loaded)
+    return ids
+
+
+def _weights(pooled: NaturalDecay) -> dict[int, float]:
+    return dict(zip(pooled.run_ids, pooled.weights, strict=True))
+
+
+def _pool_values(key: PoolKey, pooled: NaturalDecay) -> dict[str, Any]:
+    """All columns but the id, in their order."""
+    values = {
+        "room_id": key.room_id,
+        "channel": key.channel,
+        "week_of": key.week_of,
+        "natural_decay_per_h": pooled.natural_decay.value,
+        "uncertainty_per_h": pooled.natural_decay.uncertainty,
+        "degrees_of_freedom": stored_degrees(pooled.natural_decay.degrees_of_freedom),
+        "between_run_sd_per_h": pooled.between_run_sd_per_h,
+        "between_run_source": pooled.between_run_source,
+        "drift_sd_per_month": pooled.drift_sd_per_month,
+        "on_one_day_uncertainty_per_h": pooled.on_one_day.uncertainty,
+        "on_one_day_degrees_of_freedom": stored_degrees(pooled.on_one_day.degrees_of_freedom),
+        "heterogeneity_p": pooled.heterogeneity_p,
+        "number_of_runs": pooled.number_of_runs,
+        "first_run_on": datetime.fromtimestamp(pooled.first_day * 86400, UTC).date(),
+        "last_run_on": datetime.fromtimestamp(pooled.last_day * 86400, UTC).date(),
+        "method_version": METHOD_VERSION,
+    }
+    return {name: values[name] for name in _POOL_COLUMNS}
 
 
 def remove_unused_pools(session: Session) -> None:
     """Removes pools that no result or summary uses any more."""
-    unused = session.scalars(
-        select(NaturalDecayPool.id).where(
-            ~select(ChannelResult.id).where(ChannelResult.pool_id == NaturalDecayPool.id).exists(),
-            ~select(SettingSummary.id).where(SettingSummary.pool_id == NaturalDecayPool.id).exists(),
-        )
-    ).all()
-    if unused:
-        session.execute(delete(NaturalDecayPoolRun).where(NaturalDecayPoolRun.pool_id.in_(unused)))
-        session.execute(delete(NaturalDecayPool).where(NaturalDecayPool.id.in_(unused)))
+    used = select(ChannelResult.pool_id).where(ChannelResult.pool_id.is_not(None))
+    used_too = select(SettingSummary.pool_id).where(SettingSummary.pool_id.is_not(None))
+    unused = session.scalars(select(NaturalDecayPool.id).where(NaturalDecayPool.id.not_in(used.union(used_too)))).all()
+    for batch in in_batches(unused):
+        session.execute(delete(NaturalDecayPoolRun).where(NaturalDecayPoolRun.pool_id.in_(batch)))
+        session.execute(delete(NaturalDecayPool).where(NaturalDecayPool.id.in_(batch)))
 
 
 def _usable_runs(session: Session) -> dict[tuple[int, str], list[EmptyRoomRun]]:
@@ -205,13 +257,19 @@ def _usable_query() -> Select[*tuple[Any, ...]]:
     )
 
 
-def _present_pools(session: Session) -> dict[PoolKey, NaturalDecayPool]:
-    members: dict[int, set[int]] = defaultdict(set)
-    for pool_id, trial_id in session.execute(select(NaturalDecayPoolRun.pool_id, NaturalDecayPoolRun.trial_id)):
-        members[pool_id].add(trial_id)
-    pools: Iterable[NaturalDecayPool] = session.scalars(select(NaturalDecayPool))
+def _present_pools(session: Session) -> dict[PoolKey, tuple[int, tuple[Any, ...], dict[int, float]]]:
+    """Stored pools: id, values in the order of `_pool_values`, and the weights of the runs."""
+    weights: dict[int, dict[int, float]] = defaultdict(dict)
+    connection = session.connection()
+    for pool_id, trial_id, weight in connection.execute(select(*_POOL_RUN.columns)):
+        weights[pool_id][trial_id] = weight
+    pools = connection.execute(select(_POOL.c.id, *(_POOL.c[name] for name in _POOL_COLUMNS)))
     return {
-        PoolKey(pool.room_id, pool.channel, pool.week_of, frozenset(members[pool.id])): pool
-        for pool in pools
-        if pool.week_of is not None
+        PoolKey(values[0], values[1], values[2], frozenset(weights[pool_id])): (
+            pool_id,
+            tuple(values),
+            weights[pool_id],
+        )
+        for pool_id, *values in pools
+        if values[2] is not None
     }

@@ -1,19 +1,20 @@
 """Repeatability of this bench per channel: the assumed spread, updated by all repeats."""
 
-from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import asdict, fields
 from datetime import datetime
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Select, delete, insert, select
+import numpy as np
+from sqlalchemy import Select, delete, func, insert, select
 from sqlalchemy.orm import Session
 
-from app.compute.statistics.measured import Measured
-from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability, pooled_repeatability
+from app.compute.decay.systematic import shared_parts
+from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability, pooled_from_columns
 from app.services.logs.trial_fields import UNIT_RUNNING
-from app.services.results.rows import stored_measured, without_shared_part
+from app.services.results.rows import float_columns
+from app.services.results.summary_trials import PARTS
 from app.storage.models.rooms_and_loggers import SmokeSource
 from app.storage.models.trials import BenchRepeatability, ChannelResult, Trial
 from app.storage.models.units_under_test import UnitUnderTest
@@ -26,8 +27,7 @@ def refresh_repeatability(session: Session, now: datetime) -> tuple[dict[str, Re
     """
     connection = session.connection()  # plain statements are faster than ORM objects
     present = {channel: Repeatability(*figures) for channel, *figures in connection.execute(_PRESENT)}
-    pooled = {channel: pooled_repeatability(groups) for channel, groups in _groups(session).items()}
-    found = {channel: new.in_steps() for channel, new in sorted(pooled.items()) if new.groups}
+    found = {channel: new.in_steps() for channel, new in _pooled(session).items() if new.groups}
     changed = [channel for channel in (present | found) if present.get(channel) != found.get(channel)]
     if changed:
         connection.execute(delete(BenchRepeatability).where(BenchRepeatability.channel.in_(changed)))
@@ -47,18 +47,23 @@ def _used(figures: Mapping[str, Repeatability], channel: str) -> tuple[float, fl
     return figure.relative_sd, figure.degrees_of_freedom, figure.mostly_assumed
 
 
-def _groups(session: Session) -> dict[str, list[Sequence[Measured]]]:
-    groups: dict[tuple[int | None, int, str, str], list[Measured]] = defaultdict(list)
-    for setting_id, room_id, aerosol, channel, value, uncertainty, degrees, shared in session.execute(_query()):
-        rate = stored_measured(value, uncertainty, degrees)
-        # errors that repeats share do not show between them
-        rate = None if rate is None else without_shared_part(rate, shared or 0.0)
-        if rate is not None and rate.uncertainty > 0:
-            groups[setting_id, room_id, aerosol or "smoke", channel].append(rate)
-    of_channel: dict[str, list[Sequence[Measured]]] = defaultdict(list)
-    for (_, _, _, channel), rates in groups.items():
-        of_channel[channel].append(rates)
-    return of_channel
+def _pooled(session: Session) -> dict[str, Repeatability]:
+    """The figure of each channel with a usable trial."""
+    rows = session.connection().execute(_query()).all()
+    if not rows:
+        return {}
+    columns = float_columns([row[4:] for row in rows])
+    values, uncertainties = columns[:2]
+    # errors that repeats share do not show between them
+    own = np.sqrt(np.maximum(uncertainties**2 - shared_parts(*columns).total ** 2, 0.0))
+    channels = np.array([row[3] for row in rows])
+    number: dict[tuple[Any, ...], int] = {}
+    group_of = np.array([number.setdefault(tuple(row[:4]), len(number)) for row in rows])
+    found = {}
+    for channel in sorted(set(channels.tolist())):
+        of_channel = (channels == channel) & (own > 0)
+        found[channel] = pooled_from_columns(values[of_channel], own[of_channel], group_of[of_channel])
+    return found
 
 
 @cache
@@ -68,12 +73,10 @@ def _query() -> Select[*tuple[Any, ...]]:
         select(
             Trial.setting_id,
             Trial.room_id,
-            SmokeSource.aerosol,
+            func.coalesce(func.nullif(SmokeSource.aerosol, ""), "smoke"),
             ChannelResult.channel,
             ChannelResult.total_decay_per_h,
-            ChannelResult.total_decay_uncertainty_per_h,
-            ChannelResult.total_decay_degrees_of_freedom,
-            ChannelResult.humidity_uncertainty_per_h,
+            *PARTS,
         )
         .join(ChannelResult, ChannelResult.trial_id == Trial.id)
         .join(UnitUnderTest, UnitUnderTest.id == Trial.unit_under_test_id)
@@ -84,5 +87,6 @@ def _query() -> Select[*tuple[Any, ...]]:
             UnitUnderTest.trashed_at.is_(None),
             Trial.excluded_at.is_(None),
             ChannelResult.usable == True,  # noqa: E712  # a column, not a truth value
+            ChannelResult.total_decay_per_h.is_not(None),
         )
     )

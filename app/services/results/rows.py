@@ -3,12 +3,17 @@ on)."""
 
 import math
 from collections.abc import Sequence
-from typing import cast
+from typing import Any, cast
+
+import numpy as np
+from numpy.typing import NDArray
 
 from app.compute.decay.result import ChannelDecay, DecayFit, TimeToClear
 from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import ADVICE_WORDS, END_OR_START, Advice, Note, Severity
 from app.storage.models.trials import ChannelResult, ResultNote
+
+Floats = NDArray[np.float64]
 
 # Columns of the fit, empty without one.
 _FIT_COLUMNS = (
@@ -103,13 +108,20 @@ def stored_measured(value: float | None, uncertainty: float | None, degrees: flo
     return Measured(value, uncertainty, math.inf if degrees is None else degrees)
 
 
+_LEAST_LEFT = 1e-3  # of the uncertainty: no fit is exact
+
+
 def without_shared_part(total: Measured, shared: float) -> Measured:
-    """Removes a component with infinite degrees of freedom from an uncertainty."""
-    left = math.sqrt(max(total.uncertainty**2 - shared**2, 0.0))
-    if shared == 0 or left == 0:
-        return Measured(total.value, left, total.degrees_of_freedom)
-    degrees = total.degrees_of_freedom * (left / total.uncertainty) ** 4
-    return Measured(total.value, left, max(degrees, 1.0))
+    """Removes a component with infinite degrees of freedom from an uncertainty; a thousandth of it is always left."""
+    if shared == 0:
+        return total
+    left = math.sqrt(max(total.uncertainty**2 - shared**2, (_LEAST_LEFT * total.uncertainty) ** 2))
+    return Measured(total.value, left, max(total.degrees_of_freedom * (left / total.uncertainty) ** 4, 1.0))
+
+
+def float_columns(rows: Sequence[Sequence[Any]]) -> Floats:
+    """Stored numbers as columns, one a row of the result; NULL is not-a-number."""
+    return np.array(rows, dtype=np.float64).reshape(len(rows), -1).T
 
 
 def stored_degrees(degrees: float) -> float | None:

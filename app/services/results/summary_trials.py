@@ -1,22 +1,34 @@
 """Stored results of trials with a unit running, grouped by setting, channel, aerosol and room."""
 
+import math
 from collections import defaultdict
 from collections.abc import Collection
-from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from typing import Any, NamedTuple
 
-from sqlalchemy import Select, case, func, select
+from sqlalchemy import Double, Select, String, bindparam, case, func, select
 from sqlalchemy.orm import Session
 
+from app.compute.decay.systematic import shared_parts
 from app.compute.statistics.measured import Measured
+from app.compute.statistics.shared_parts import SharedParts
 from app.services.logs.trial_fields import UNIT_RUNNING
-from app.services.results.rows import stored_measured
+from app.services.results.rows import float_columns, stored_measured
 from app.storage.models.bench import Bench
 from app.storage.models.rooms_and_loggers import Room, SmokeSource
-from app.storage.models.trials import ChannelResult, ResultNote, Trial
+from app.storage.models.trials import ChannelResult, NaturalDecayPool, ResultNote, Trial
 from app.storage.models.units_under_test import UnitUnderTest
+
+# Of `shared_parts`, the arguments after the rate.
+PARTS = (
+    ChannelResult.total_decay_uncertainty_per_h,
+    ChannelResult.statistical_uncertainty_per_h,
+    ChannelResult.window_sensitivity_per_h,
+    ChannelResult.humidity_uncertainty_per_h,
+    ChannelResult.warm_up_uncertainty_per_h,
+)
+_SEVERITIES = ("fine", "care", "unusable")
 
 
 class GroupKey(NamedTuple):
@@ -28,34 +40,58 @@ class GroupKey(NamedTuple):
     channel: str
 
 
-@dataclass(frozen=True, slots=True)
-class SummaryTrial:
-    """The fields of one trial that a summary needs.
+class SummaryTrial(NamedTuple):
+    """The fields of one trial that a summary needs, in the order of the query.
 
-    total_decay : with its whole uncertainty; humidity_uncertainty_per_h : the part of it that repeats share
-    clear_key : kind and value of its clear level
+    total_decay_per_h : with its whole uncertainty; shared : the parts of it that repeats share
+    severity : 0 to 2, of its worst note
     """
 
     trial_id: int
     unit_under_test_id: int
     started_at: datetime
-    excluded: bool
+    excluded_at: datetime | None
     usable: bool
-    total_decay: Measured | None
-    humidity_uncertainty_per_h: float
+    total_decay_per_h: float | None
+    total_decay_uncertainty_per_h: float | None
+    total_decay_degrees_of_freedom: float | None
+    logger_id: int | None
     pool_id: int | None
     start_level: float
     clear_level: float
-    clear_key: tuple[str, float]
+    clear_level_kind: str
+    clear_level_value: float
     cleared: bool
     time_to_clear_min: float | None
     time_to_clear_uncertainty_min: float | None
     not_cleared_before_min: float | None
-    worst_severity: str
-    volume: Measured
+    severity: int
+    room_volume_m3: float
+    room_volume_uncertainty_m3: float
+    shared: SharedParts
+
+    @property
+    def total_decay(self) -> Measured | None:
+        return stored_measured(
+            self.total_decay_per_h, self.total_decay_uncertainty_per_h, self.total_decay_degrees_of_freedom
+        )
+
+    @property
+    def volume(self) -> Measured:
+        return Measured(self.room_volume_m3, self.room_volume_uncertainty_m3)
+
+    @property
+    def worst_severity(self) -> str:
+        return _SEVERITIES[self.severity]
 
 
-_SEVERITIES = ("fine", "care", "unusable")
+class StoredPool(NamedTuple):
+    """Natural decay of a room in one week. [1/h]"""
+
+    id: int
+    natural_decay: Measured
+    on_one_day: Measured | None
+    between_run_sd_per_h: float
 
 
 def read_summary_trials(
@@ -66,37 +102,31 @@ def read_summary_trials(
     query = _query()
     if setting_ids is not None:
         query = query.where(Trial.setting_id.in_(setting_ids))
+    defaults = {"kind": bench.clear_level_kind, "value": bench.clear_level_value}
+    rows = session.connection().execute(query, defaults).all()  # plain rows are read faster than ORM rows
+    parts = shared_parts(*float_columns([(row[9], *row[-len(PARTS) :]) for row in rows])).rows() if rows else []
     groups: dict[GroupKey, list[SummaryTrial]] = defaultdict(list)
-    for row in session.execute(query):
-        # a trial without a smoke source counts as smoke
-        key = GroupKey(row.setting_id, row.room_id, row.aerosol or "smoke", row.channel)
-        groups[key].append(
-            SummaryTrial(
-                trial_id=row.id,
-                unit_under_test_id=row.unit_under_test_id,
-                started_at=row.started_at,
-                excluded=row.excluded_at is not None,
-                usable=row.usable,
-                total_decay=stored_measured(
-                    row.total_decay_per_h, row.total_decay_uncertainty_per_h, row.total_decay_degrees_of_freedom
-                ),
-                humidity_uncertainty_per_h=row.humidity_uncertainty_per_h or 0.0,
-                pool_id=row.pool_id,
-                start_level=row.start_level,
-                clear_level=row.clear_level,
-                clear_key=(
-                    row.clear_level_kind or bench.clear_level_kind,
-                    bench.clear_level_value if row.clear_level_value is None else row.clear_level_value,
-                ),
-                cleared=row.cleared,
-                time_to_clear_min=row.time_to_clear_min,
-                time_to_clear_uncertainty_min=row.time_to_clear_uncertainty_min,
-                not_cleared_before_min=row.not_cleared_before_min,
-                worst_severity=_SEVERITIES[row.rank or 0],
-                volume=Measured(row.room_volume_m3, row.room_volume_uncertainty_m3),
-            )
-        )
+    for row, shared in zip(rows, parts, strict=True):
+        groups[GroupKey._make(row[:4])].append(SummaryTrial._make((*row[4 : -len(PARTS)], shared)))
     return groups
+
+
+def read_pools(session: Session) -> dict[int, StoredPool]:
+    pools = NaturalDecayPool.__table__.columns
+    query = select(
+        pools.id,
+        pools.natural_decay_per_h,
+        pools.uncertainty_per_h,
+        pools.degrees_of_freedom,
+        pools.on_one_day_uncertainty_per_h,
+        pools.on_one_day_degrees_of_freedom,
+        pools.between_run_sd_per_h,
+    )
+    found = {}
+    for pool_id, value, uncertainty, degrees, of_day, degrees_of_day, between_sd in session.connection().execute(query):
+        natural = Measured(value, uncertainty, math.inf if degrees is None else degrees)
+        found[pool_id] = StoredPool(pool_id, natural, stored_measured(value, of_day, degrees_of_day), between_sd)
+    return found
 
 
 @cache
@@ -108,29 +138,30 @@ def _query() -> Select[*tuple[Any, ...]]:
         select(
             Trial.setting_id,
             Trial.room_id,
-            SmokeSource.aerosol,
+            func.coalesce(func.nullif(SmokeSource.aerosol, ""), "smoke"),  # a trial without a source counts as smoke
             ChannelResult.channel,
             Trial.id,
             Trial.unit_under_test_id,
             Trial.started_at,
             Trial.excluded_at,
-            Trial.clear_level_kind,
-            Trial.clear_level_value,
             ChannelResult.usable,
             ChannelResult.total_decay_per_h,
             ChannelResult.total_decay_uncertainty_per_h,
             ChannelResult.total_decay_degrees_of_freedom,
-            ChannelResult.humidity_uncertainty_per_h,
+            Trial.logger_id,
             ChannelResult.pool_id,
             ChannelResult.start_level,
             ChannelResult.clear_level,
+            func.coalesce(Trial.clear_level_kind, bindparam("kind", type_=String)),
+            func.coalesce(Trial.clear_level_value, bindparam("value", type_=Double)),
             ChannelResult.cleared,
             ChannelResult.time_to_clear_min,
             ChannelResult.time_to_clear_uncertainty_min,
             ChannelResult.not_cleared_before_min,
-            worst.c.rank,
+            func.coalesce(worst.c.rank, 0),
             Room.room_volume_m3,
             Room.room_volume_uncertainty_m3,
+            *PARTS,
         )
         .join(ChannelResult, ChannelResult.trial_id == Trial.id)
         .join(Room, Room.id == Trial.room_id)

@@ -12,6 +12,7 @@ from app.compute.statistics.measured import Measured
 from app.compute.statistics.repeatability import (
     ASSUMED_BETWEEN_TRIALS,
     Repeatability,
+    RepeatedRates,
     pooled_repeatability,
     restricted_log_likelihood,
     with_spread,
@@ -167,7 +168,7 @@ def test_the_restricted_likelihood_has_its_maximum_where_statsmodels_has_its_est
     group_of = np.repeat(np.arange(6), [2, 3, 2, 4, 2, 5])
     values = random.normal(1.0, 0.06, group_of.size)
     reference = OLS(values, (group_of[:, None] == np.arange(6)).astype(float)).fit()
-    groups = [(values[group_of == g], np.full(int((group_of == g).sum()), 1e-12)) for g in range(6)]
+    groups = RepeatedRates(values, np.full(values.size, 1e-12), np.flatnonzero(np.diff(group_of, prepend=-1)))
     spreads = np.geomspace(0.01, 0.3, 20_001)
     best = spreads[int(np.argmax(restricted_log_likelihood(groups, spreads)))]
     assert best == pytest.approx(math.sqrt(reference.scale), rel=2e-4)

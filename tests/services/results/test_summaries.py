@@ -15,57 +15,63 @@ from app.compute.statistics.repeatability import (
     pooled_repeatability,
     with_spread,
 )
+from app.compute.statistics.shared_parts import SharedParts
 from app.services.adding_trials.add import add_trial
 from app.services.bench.definitions import NewRoom, NewSmokeSource
 from app.services.bench.rooms import add_room
 from app.services.bench.smoke_sources import add_smoke_source
 from app.services.logs.trial_fields import NewTrial
-from app.services.results.summaries import summary_values
-from app.services.results.summary_trials import SummaryTrial
+from app.services.results.summaries import summary_values as summaries_of
+from app.services.results.summary_trials import StoredPool, SummaryTrial
 from app.services.results.update_derived import update_all_derived_results
 from app.services.trials.trash import trash_unit, untrash_unit
 from app.services.units.definitions import NewUnit
 from app.services.units.entry import add_setting, add_unit
-from app.storage.models.trials import BenchRepeatability, ChannelResult, NaturalDecayPool, SettingSummary, Trial
+from app.storage.models.trials import BenchRepeatability, ChannelResult, SettingSummary, Trial
 from tests.conftest import NOW, SmallBench, decay_log
 from tests.services.adding_trials.test_add import empty, running
 
 BENCH = Repeatability(0.04, 20.0, 9, 29, "repeats")
 
 
-def trial(number: int = 1, **told) -> SummaryTrial:
+ORDINARY = Measured(6.0, 0.05, 30.0)
+
+
+def trial(number: int = 1, total: Measured | None = ORDINARY, **told) -> SummaryTrial:
     values = {
         "trial_id": number,
         "unit_under_test_id": 1,
         "started_at": NOW + timedelta(days=number),
-        "excluded": False,
+        "excluded_at": None,
         "usable": True,
-        "total_decay": Measured(6.0, 0.05, 30.0),
-        "humidity_uncertainty_per_h": 0.0,
+        "total_decay_per_h": total.value if total else None,
+        "total_decay_uncertainty_per_h": total.uncertainty if total else None,
+        "total_decay_degrees_of_freedom": total.degrees_of_freedom if total else None,
+        "logger_id": 1,
         "pool_id": None,
         "start_level": 300.0,
         "clear_level": 10.0,
-        "clear_key": ("absolute", 10.0),
+        "clear_level_kind": "absolute",
+        "clear_level_value": 10.0,
         "cleared": True,
         "time_to_clear_min": 35.0,
         "time_to_clear_uncertainty_min": 0.7,
         "not_cleared_before_min": None,
-        "worst_severity": "fine",
-        "volume": Measured(30.0, 0.5),
+        "severity": 0,
+        "room_volume_m3": 30.0,
+        "room_volume_uncertainty_m3": 0.5,
+        "shared": SharedParts(),
     } | told
     return SummaryTrial(**values)
 
 
-def pool(between_run_sd: float = 0.02) -> NaturalDecayPool:
-    return NaturalDecayPool(
-        id=1,
-        natural_decay_per_h=0.5,
-        uncertainty_per_h=0.03,
-        degrees_of_freedom=4.0,
-        between_run_sd_per_h=between_run_sd,
-        on_one_day_uncertainty_per_h=0.05,
-        on_one_day_degrees_of_freedom=4.0,
-    )
+def pool(between_run_sd: float = 0.02) -> StoredPool:
+    return StoredPool(1, Measured(0.5, 0.03, 4.0), Measured(0.5, 0.05, 4.0), between_run_sd)
+
+
+def summary_values(trials, spread, pools):
+    (found,) = summaries_of([(trials, spread)], pools)
+    return found
 
 
 def test_a_single_trial_takes_its_spread_from_the_bench():
@@ -97,13 +103,13 @@ def test_the_time_to_clear_of_a_single_trial_has_an_interval():
 
 
 def test_at_a_share_of_the_start_level_the_amount_of_smoke_does_not_matter():
-    share = trial(clear_key=("share_of_start", 0.05), clear_level=15.0)
+    share = trial(clear_level_kind="share_of_start", clear_level_value=0.05, clear_level=15.0)
     found, absolute = (summary_values([one], ASSUMED_BETWEEN_TRIALS, {}) for one in (share, trial()))
     assert found["time_to_clear_high_min"] < absolute["time_to_clear_high_min"] - 1.0
 
 
 def test_a_slow_unit_moves_from_day_to_day_at_least_as_the_empty_room_does():
-    slow = trial(total_decay=Measured(0.6, 0.01, 30.0), pool_id=1)
+    slow = trial(total=Measured(0.6, 0.01, 30.0), pool_id=1)
     found = summary_values([slow], BENCH, {1: pool(between_run_sd=0.1)})
     assert found["between_trial_sd_per_h"] == pytest.approx(0.1)
     # fit and spread between days, which takes in the bench's relative figure of 0.024
@@ -126,7 +132,7 @@ def test_the_rate_of_a_setting_is_volume_times_total_less_natural_decay():
 
 def test_excluded_and_unusable_trials_are_counted_and_give_no_rate():
     found = summary_values(
-        [trial(1), trial(2, excluded=True, total_decay=Measured(9.0, 0.05)), trial(3, usable=False, total_decay=None)],
+        [trial(1), trial(2, excluded_at=NOW, total=Measured(9.0, 0.05)), trial(3, usable=False, total=None)],
         BENCH,
         {},
     )
@@ -137,7 +143,7 @@ def test_excluded_and_unusable_trials_are_counted_and_give_no_rate():
 
 def test_an_unusable_run_moves_neither_rate_nor_time_to_clear_nor_start_levels():
     usable = [trial(1), trial(2, time_to_clear_min=37.0)]
-    told = {"usable": False, "total_decay": None, "start_level": 900.0}
+    told = {"usable": False, "total": None, "start_level": 900.0}
     alone = summary_values(usable, BENCH, {})
     for more in (
         {"time_to_clear_min": 9.0},
@@ -149,7 +155,7 @@ def test_an_unusable_run_moves_neither_rate_nor_time_to_clear_nor_start_levels()
 
 
 def test_a_setting_whose_trials_are_all_excluded_has_no_numbers():
-    found = summary_values([trial(excluded=True)], BENCH, {})
+    found = summary_values([trial(excluded_at=NOW)], BENCH, {})
     assert found["total_decay_per_h"] is None
     assert found["time_to_clear_min"] is None
     assert found["start_level_low"] is None
@@ -157,7 +163,7 @@ def test_a_setting_whose_trials_are_all_excluded_has_no_numbers():
 
 
 def test_times_at_another_clear_level_are_not_mixed_in():
-    other = trial(1, clear_key=("absolute", 50.0), clear_level=50.0, time_to_clear_min=18.0)
+    other = trial(1, clear_level_value=50.0, clear_level=50.0, time_to_clear_min=18.0)
     found = summary_values([other, trial(2)], BENCH, {})
     assert found["time_to_clear_min"] == 35.0
 
@@ -193,7 +199,7 @@ def test_the_bound_is_one_that_short_and_long_runs_support():
 @pytest.mark.parametrize("lent", [ASSUMED_BETWEEN_TRIALS, BENCH, Repeatability(0.001, 200.0, 60, 260, "repeats")])
 def test_the_interval_of_one_trial_is_never_narrowed_by_being_summarised(degrees, lent):
     own, one_day = Measured(6.0, 0.3, degrees), pool(0.01)
-    found = summary_values([trial(total_decay=own, pool_id=1)], lent, {1: one_day})
+    found = summary_values([trial(total=own, pool_id=1)], lent, {1: one_day})
     total = Measured(
         found["total_decay_per_h"],
         found["total_decay_uncertainty_per_h"],
@@ -207,19 +213,17 @@ def test_the_interval_of_one_trial_is_never_narrowed_by_being_summarised(degrees
 
 
 def test_repeats_do_not_average_out_what_humidity_does_to_all_of_them():
-    wet = [trial(n, total_decay=Measured(6.0, 0.5, 30.0), humidity_uncertainty_per_h=0.48) for n in range(12)]
-    dry = [trial(n, total_decay=Measured(6.0, 0.5, 30.0)) for n in range(12)]
+    wet = [trial(n, total=Measured(6.0, 0.5, 30.0), shared=SharedParts(humidity=0.48)) for n in range(12)]
+    dry = [trial(n, total=Measured(6.0, 0.5, 30.0)) for n in range(12)]
     of_wet, of_dry = (summary_values(t, BENCH, {})["total_decay_uncertainty_per_h"] for t in (wet, dry))
     assert of_dry < 0.2
     assert 0.48 < of_wet < 0.5
 
 
 def test_the_worst_severity_is_that_of_the_trials_in_use():
-    found = summary_values(
-        [trial(1, worst_severity="care"), trial(2, usable=False, worst_severity="unusable")], BENCH, {}
-    )
+    found = summary_values([trial(1, severity=1), trial(2, usable=False, severity=2)], BENCH, {})
     assert found["worst_severity"] == "care"
-    assert summary_values([trial(usable=False, worst_severity="unusable")], BENCH, {})["worst_severity"] == "unusable"
+    assert summary_values([trial(usable=False, severity=2)], BENCH, {})["worst_severity"] == "unusable"
 
 
 def _summaries(session: Session, channel: str = "pm2_5") -> list[SettingSummary]:

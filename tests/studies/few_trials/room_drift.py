@@ -14,12 +14,12 @@ from collections.abc import Callable
 
 import numpy as np
 
-from app.compute.clean_air.empty_room_runs import choose_runs
+from app.compute.clean_air.empty_room_runs import Limits, TrialConditions, choose_runs
 from app.compute.clean_air.natural_decay import (
-    ASSUMED_BETWEEN_RUNS,
+    DayAsked,
     EmptyRoomRun,
-    natural_decay_on,
-    room_history,
+    nearest_runs,
+    pool_natural_decays,
 )
 from app.compute.statistics.measured import Measured
 from app.compute.statistics.random_effects import random_effects
@@ -69,16 +69,13 @@ def coverage(runs: str, drift: str, between: float, campaigns: int, random: Rand
             for number, (k, u, day) in enumerate(zip(seen, own, days, strict=True))
         ]
         trials = random.uniform(0, DAYS, TRIALS)
-        history = room_history(empty, day=30.0)
+        asked = [DayAsked(day, nearest_runs(empty, day)) for day in trials.tolist()]
+        chosen = choose_runs(empty, [TrialConditions(day) for day in trials.tolist()], Limits(180))
         flat = random_effects(seen.tolist(), own.tolist()) if days.size > 2 else None
-        for day in trials.tolist():
+        for day, found, choice in zip(trials.tolist(), pool_natural_decays(asked), chosen, strict=True):
             truth = LEVEL * float(level(np.array(day)))
             on_day = truth * (1 + random.normal(0, between))
-            found = natural_decay_on(day, empty, history, ASSUMED_BETWEEN_RUNS)
-            noted = any(
-                note.code == "natural_decay_far_in_time"
-                for note in choose_runs(empty, day=day, stale_after_days=180).notes
-            )
+            noted = any(note.code == "natural_decay_far_in_time" for note in choice.notes)
             held = found.natural_decay.low_95 <= truth <= found.natural_decay.high_95
             held_day = found.on_one_day.low_95 <= on_day <= found.on_one_day.high_95
             held_flat = np.nan
