@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from app.compute.wording.numbers import counted
 from app.services.access.seen_request import UNTRUSTED, SeenRequest, request_problems
 from app.services.store.copy import shown_address
 from app.services.store.scheduled_backups import (
@@ -70,7 +71,9 @@ def _backups(settings: Settings, size: StoreSize, now: datetime) -> tuple[str, s
     folder, state = backup_folder(settings), backup_state(settings)
     number = len(backups_there(folder))
     kept = f"of the last {DAILY} days, {WEEKLY} weeks and {MONTHLY} months"
-    words = f"{number} verified backups in {folder}; a server that runs makes one a day and keeps those {kept}."
+    words = (
+        f"{counted(number, 'verified backup')} in {folder}; a server that runs makes one a day and keeps those {kept}."
+    )
     return words, _backup_problem(state, number, now)
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from app.compute.wording.numbers import measured_text
 from app.compute.wording.rounding import rounded_text
 from app.services.measurements.claims import claims_of_unit
 from app.services.measurements.ozone_tests import ozone_of_unit
@@ -78,7 +79,7 @@ def power_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
             row.id,
             (
                 level.name,
-                f"{row.power_w:.4g} ± {row.uncertainty_w:.2g}",
+                _power_text(row.power_w, row.uncertainty_w),
                 "log" if row.log_id is not None else "spot reading",
                 row.instrument or "–",
                 row.measured_on.isoformat(),
@@ -99,6 +100,14 @@ def power_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
     return EntriesPage("power", unit_id, _name(session, unit_id), form, rows, results, settings, photos)
 
 
+def _power_text(power_w: float, uncertainty_w: float) -> str:
+    """A reading as entered; without an uncertainty, its digits are all that is known."""
+    if not uncertainty_w:
+        return f"{power_w:.4g}"
+    words = measured_text(power_w, uncertainty_w)
+    return f"{words.value} ± {words.uncertainty}"
+
+
 def ozone_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
     found = ozone_of_unit(session, unit_id)
     rows = [
@@ -113,7 +122,7 @@ def ozone_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
         )
         for test in found.tests
     ]
-    results = [("Ozone", found.finding.sentence)]
+    results = [("Finding", found.finding.sentence)]
     return EntriesPage("ozone", unit_id, _name(session, unit_id), form, rows, results)
 
 

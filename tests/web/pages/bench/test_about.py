@@ -25,7 +25,7 @@ def test_it_names_version_store_size_and_backups(client: TestClient, settings: S
     assert "No scheduled backup has been made yet." in page
     backup_if_due(settings)
     page = client.get("/about").text
-    assert f"1 verified backups in {settings.data_folder}/backups/scheduled" in page
+    assert f"1 verified backup in {settings.data_folder}/backups/scheduled" in page
     assert "No scheduled backup" not in page
 
 
