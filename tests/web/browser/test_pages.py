@@ -87,11 +87,7 @@ def test_a_page_fits_its_window_and_is_drawn_without_complaint(browse, screensho
         assert "invented" in page.inner_text("body").lower()
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         page.screenshot(path=screenshot_folder / f"{_file_name(path)}_{width}.png", full_page=True)
-
-
-@pytest.mark.parametrize("path", [*PAGES, "/ranking/pictures"])
-def test_a_thumb_hits_every_control_of_a_page(browse, path):
-    page = browse(path, width=390, height=844)
+    # a thumb hits every control of the phone's page
     assert page.locator("a[href]").count() > 5
     assert page.evaluate(SMALL_TARGETS) == []
     assert page.evaluate(CUT_CONTROLS) == []
