@@ -66,10 +66,13 @@ METHOD_DESCRIPTION = (
     "A curve that explains less than a tenth of the spread of the readings gives no usable rate.",
     "Where the humidity changes during the window, an optical sensor reads the growth of wet particles as smoke; the "
     "rate is not corrected for it, but its uncertainty includes the root mean square of a shift anywhere between "
-    "zero and that of the most hygroscopic smoke. Repeats of one unit share this part, so averaging does not reduce "
-    "it.",
+    "zero and that of the most hygroscopic smoke.",
     "The time to clear is the first moment at which the smoothed level falls to the clear level and stays there for "
     "two minutes; a run that ends before that is reported as not cleared within its length.",
+    "Repeats share the effect of humidity and the change over other windows, and repeats with one logger share its "
+    "warm-up and its linearity, so averaging reduces none of these. In a ratio of two units measured with one logger "
+    "its linearity cancels, as do the volume of a common room and a common natural decay. Warm-up does not cancel, "
+    "because a log does not show whether the sensor was cold.",
     "The spread between trials of one setting is assumed to be 5 % of the rate (root mean square, five degrees of "
     "freedom; common practice, no source). Repeats of the whole bench update it. A single trial has this spread in its "
     "interval, which in a ranking is never narrower than its own. The scatter of repeats is combined with it by "

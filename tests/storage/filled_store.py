@@ -165,6 +165,7 @@ LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0020", "natural_decay_pools", {"week_of": DAY, "drift_sd_per_month": 0.01}),
     ("0021", "bench", {"licence": "CC-BY-4.0"}),
     ("0022", "channel_results", {"background_drift_uncertainty_per_h": 0.011, "warm_up_uncertainty_per_h": 0.004}),
+    ("0024", "setting_summaries", {"logger_id": 1}),
 )
 # rows that the store itself adds, by triggers
 WRITTEN_BY_THE_STORE = {"unit_changes"}

@@ -8,18 +8,20 @@ from pathlib import Path
 import pytest
 from alembic import command
 from alembic.config import Config
-from sqlalchemy import Engine, create_engine, inspect, text
+from sqlalchemy import Engine, create_engine, inspect, select, text
 
 from app.bundled_files import bundled_folder
 from app.errors import StoreProblem
 from app.services.ranking.table import rank_units
 from app.services.snapshot.bench_snapshot import current_snapshot
+from app.services.store.audit import changes_of
 from app.services.store.open import open_store
 from app.services.trials.detail import trial_detail
 from app.services.trials.trash import list_trash
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.all_models import METADATA
+from app.storage.models.trials import ChannelResult, ResultNote, SettingSummary
 from tests.conftest import new_database, sqlite_only
 from tests.storage.filled_store import WRITTEN_BY_THE_STORE, columns_of, contents, fill, filled_rows, plain_engine
 from tests.storage.migrated import BEFORE_FIRST, EARLIER, REVISIONS, migrate_to, migrate_url_to
@@ -146,6 +148,31 @@ def test_the_copy_made_before_holds_the_store_as_it_was(tmp_path: Path, revision
     assert contents(copy) == before
     with copy.connect() as connection:
         assert connection.scalar(text("SELECT version_num FROM alembic_version")) == revision
+
+
+@sqlite_only
+@pytest.mark.parametrize("usable", [0, 1])
+def test_an_unusable_trial_of_an_earlier_method_loses_its_numbers_and_the_removal_is_recorded(tmp_path, usable: int):
+    migrate_to(tmp_path / "bench.sqlite", "0023")
+    with plain_engine(f"sqlite:///{tmp_path}/bench.sqlite").begin() as connection:
+        fill(connection, "0023")
+        connection.execute(text(f"UPDATE channel_results SET usable = {usable}"))
+        connection.execute(text("UPDATE setting_summaries SET time_to_clear_min = 9.0"))
+        message = "No measurable cleaning: 19.3 m³/h"
+        connection.execute(text(f"UPDATE result_notes SET code = 'no_measurable_cleaning', message = '{message}'"))
+    engine = open_store(Settings(tmp_path))
+    with session_scope(engine) as session:
+        (result,) = session.scalars(select(ChannelResult))
+        (summary,) = session.scalars(select(SettingSummary))
+        numbers = (result.total_decay_per_h, result.not_cleared_before_min, summary.time_to_clear_min)
+        changes = {(c.field, c.before, c.after) for c in changes_of(session, "trial", 2) if c.action == "recomputed"}
+        notes = session.scalars(select(ResultNote.message)).all()
+    engine.dispose()
+    if usable:
+        assert (numbers, changes, notes) == ((5.0, 0.1, 9.0), set(), [message])
+        return
+    assert (numbers, notes) == ((None, None, None), [])
+    assert changes == {("pm2_5 total_decay_per_h", "5", None), ("pm2_5 not_cleared_before_min", "0.1", None)}
 
 
 @sqlite_only

@@ -7,10 +7,11 @@ from typing import Literal
 
 from scipy.special import ndtr, stdtr
 
-from app.compute.comparison.setting_in_room import SettingInRoom, natural_correlation
+from app.compute.comparison.setting_in_room import SettingInRoom, natural_correlation, without_linearity
 from app.compute.statistics.asymmetric import AsymmetricMeasured
 from app.compute.statistics.measured import Measured, coverage_factor_95
 from app.compute.statistics.propagation import common_component, effective_degrees_of_freedom
+from app.compute.statistics.shared_parts import without_shared_part
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +38,19 @@ class Comparison:
 
 
 def compare_measured(
-    first: Measured, second: Measured, *, with_ratio: bool = True, pooled_spread: bool = False
+    first: Measured,
+    second: Measured,
+    *,
+    with_ratio: bool = True,
+    pooled_spread: bool = False,
+    shared: tuple[float, float] = (0.0, 0.0),
 ) -> Comparison:
     r"""Two quantities of one unit measured independently: power, money, or levels in dB with `with_ratio=False`.
 
     pooled_spread : the uncertainty of both comes from one spread, so their degrees of freedom do not add up
+    shared : parts of the uncertainties from one common error s, such as the linearity of one logger
 
-    .. math:: d = a - b, \qquad u_d^2 = u_a^2 + u_b^2
+    .. math:: d = a - b, \qquad u_d^2 = (u_a^2 - s_a^2) + (u_b^2 - s_b^2) + (s_a - s_b)^2
 
     Degrees of freedom by Welch and Satterthwaite; a ratio of decibels has no meaning and is left out.
 
@@ -52,12 +59,15 @@ def compare_measured(
     ('second', -1.95)
     """
 
+    own = without_shared_part(first, shared[0]), without_shared_part(second, shared[1])
+
     def parts(one: float, other: float) -> tuple[tuple[float, float], ...]:
-        both = (
-            (one * first.uncertainty, first.degrees_of_freedom),
-            (other * second.uncertainty, second.degrees_of_freedom),
+        both = tuple(
+            (scale * quantity.uncertainty, quantity.degrees_of_freedom)
+            for scale, quantity in zip((one, other), own, strict=True)
         )
-        return (common_component(both),) if pooled_spread else both
+        common = (abs(one * shared[0] - other * shared[1]), math.inf)
+        return (common_component(both), common) if pooled_spread else (*both, common)
 
     difference = _combined(first.value - second.value, parts(1.0, 1.0))
     if not with_ratio:
@@ -66,7 +76,7 @@ def compare_measured(
     def degrees_of(one: float, other: float) -> float:
         return effective_degrees_of_freedom(parts(one, other))
 
-    variances = (first.uncertainty**2, second.uncertainty**2, 0.0)
+    variances = (first.uncertainty**2, second.uncertainty**2, shared[0] * shared[1])
     return _gather(difference, _Pair(first.value, second.value, *variances, degrees_of))
 
 
@@ -77,7 +87,8 @@ def compare_clean_air(first: SettingInRoom, second: SettingInRoom) -> Comparison
 
     With the same empty-room runs the shared natural decay has the sensitivity V2 - V1, so it cancels in one room; with
     some runs in common it cancels in part (`natural_correlation`). In one room the volume scales the difference and
-    cancels in the ratio.
+    cancels in the ratio. So does the linearity of a logger that measured both: its exponent multiplies all rates alike.
+    The warm-up of a sensor does not cancel, because whether it was cold is not known of each log.
 
     >>> room, natural = Measured(30.0, 1.5), Measured(0.6, 0.2)
     >>> strong = SettingInRoom(Measured(6.0, 0.1), natural, 1, room, 1)
@@ -91,6 +102,8 @@ def compare_clean_air(first: SettingInRoom, second: SettingInRoom) -> Comparison
     volume_1, volume_2 = (1.0, 1.0) if one_room else (first.volume.value, second.volume.value)
     of_natural = first.natural_decay.uncertainty * second.natural_decay.uncertainty
     shared = volume_1 * volume_2 * natural_correlation(first, second) * of_natural
+    if _one_logger(first, second):
+        shared += volume_1 * volume_2 * first.linearity_per_h * second.linearity_per_h
 
     def degrees_of(one: float, other: float) -> float:
         return effective_degrees_of_freedom(_clean_air_parts(first, second, one, other, with_volume=not one_room))
@@ -106,20 +119,22 @@ def compare_clean_air(first: SettingInRoom, second: SettingInRoom) -> Comparison
     return _gather(difference, pair)
 
 
-def compare_clearing_times(first: Measured, second: Measured, *, pooled_spread: bool = False) -> Comparison:
+def compare_clearing_times(
+    first: Measured, second: Measured, *, pooled_spread: bool = False, shared: tuple[float, float] = (0.0, 0.0)
+) -> Comparison:
     r"""How much faster one setting clears than the other, from their total decay rates. [1/h]
 
     .. math:: \frac{t_2}{t_1} = \frac{k_1}{k_2}
 
     Standard clearing times are ln 20 / k, so the ratio of rates is the inverse ratio of times, and
     `higher` is the faster one. Total decay belongs to the room of the test; the two have to come from one room.
-    `pooled_spread` as in `compare_measured`.
+    `pooled_spread` and `shared` as in `compare_measured`.
 
     >>> faster = compare_clearing_times(Measured(6.4, 0.2), Measured(4.0, 0.2))
     >>> faster.higher, [round(x, 2) for x in faster.times.interval_95]
     ('first', [1.43, 1.8])
     """
-    return compare_measured(first, second, pooled_spread=pooled_spread)
+    return compare_measured(first, second, pooled_spread=pooled_spread, shared=shared)
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,12 +253,16 @@ def _clean_air_parts(
 ) -> tuple[tuple[float, float], ...]:
     """Variance components of one · V1 (k1 - n1) - other · V2 (k2 - n2), shared parts taken together. [m³/h]"""
     volume_1, volume_2 = one * first.volume.value, other * second.volume.value
+    one_logger = _one_logger(first, second)
+    totals = [without_linearity(setting) if one_logger else setting.total_decay for setting in (first, second)]
     parts = [
-        (volume_1 * first.total_decay.uncertainty, first.total_decay.degrees_of_freedom),
-        (volume_2 * second.total_decay.uncertainty, second.total_decay.degrees_of_freedom),
+        (volume * total.uncertainty, total.degrees_of_freedom)
+        for volume, total in zip((volume_1, volume_2), totals, strict=True)
     ]
     if first.pooled_spread and second.pooled_spread:
         parts = [common_component(parts)]
+    if one_logger:
+        parts.append((abs(volume_1 * first.linearity_per_h - volume_2 * second.linearity_per_h), math.inf))
     parts.append(_natural_part(first, second, volume_1, volume_2))
     if with_volume and first.room_id == second.room_id:
         cleaning = one * first.cleaning_per_h - other * second.cleaning_per_h
@@ -254,6 +273,10 @@ def _clean_air_parts(
                 (scale * setting.cleaning_per_h * setting.volume.uncertainty, setting.volume.degrees_of_freedom)
             )
     return tuple(parts)
+
+
+def _one_logger(first: SettingInRoom, second: SettingInRoom) -> bool:
+    return first.logger_id is not None and first.logger_id == second.logger_id
 
 
 def _natural_part(first: SettingInRoom, second: SettingInRoom, volume_1: float, volume_2: float) -> tuple[float, float]:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from app.compute.comparison.joint_draws import DRAWS, Columns, NaturalDecays, distinct_of
 from app.compute.comparison.joint_pairs import Differences, told_apart_jointly
-from app.compute.comparison.setting_in_room import SettingInRoom
+from app.compute.comparison.setting_in_room import SettingInRoom, without_linearity
 from app.compute.statistics.measured import Measured
 
 Floats = NDArray[np.float64]
@@ -87,7 +87,8 @@ def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Seq
     """
     keys = sorted(settings)
     tested = [settings[key] for key in keys]
-    total = Columns.of([s.total_decay for s in tested], [s.pooled_spread for s in tested])
+    total = Columns.of([without_linearity(s) for s in tested], [s.pooled_spread for s in tested])
+    of_logger = _of_loggers(tested)
     natural = NaturalDecays.of(tested)
     volume, room_of = distinct_of([(s.room_id, s.volume) for s in tested])
     rate_per_volume = total.value - natural.value[natural.pool_of]
@@ -96,7 +97,8 @@ def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Seq
     def draw(random: np.random.Generator) -> Floats:
         # always in this order, so that the seed gives the same draws
         naturals, rooms, totals = (part.draw(random) for part in (natural, volume, total))
-        drawn: Floats = rooms[:, room_of] * (totals - naturals[:, natural.pool_of])
+        loggers = random.standard_normal((DRAWS, of_logger.shape[0])) @ of_logger
+        drawn: Floats = rooms[:, room_of] * (totals + loggers - naturals[:, natural.pool_of])
         return drawn
 
     of_room = np.where(room_of[:, None] == np.arange(volume.value.size), rate_per_volume[:, None], 0.0)
@@ -104,8 +106,16 @@ def rank_by_clean_air(settings: Mapping[int, SettingInRoom], not_measurable: Seq
     for column, (uncertainty, degrees) in enumerate(zip(volume.uncertainty, volume.degrees, strict=True)):
         part = uncertainty * of_room[:, column]
         parts.append(((part[:, None] - part[None, :]) ** 2, np.asarray(degrees)))
+    parts += [((row[:, None] - row[None, :]) ** 2, np.asarray(np.inf)) for row in volumes * of_logger]
     rates = volumes * rate_per_volume
     return _table(keys, rates, _pairs(rates, total.scaled(volumes), parts), draw, not_measurable)
+
+
+def _of_loggers(settings: Sequence[SettingInRoom]) -> Floats:
+    """Linearity of each logger (rows) in the total decay of each setting (columns), zero where another measured it."""
+    loggers = sorted({setting.logger_id for setting in settings if setting.logger_id is not None})
+    of_setting = [[s.linearity_per_h if s.logger_id == logger else 0.0 for s in settings] for logger in loggers]
+    return np.array(of_setting, dtype=np.float64).reshape(len(loggers), len(settings))
 
 
 def rank_by_measured(

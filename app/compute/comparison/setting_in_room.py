@@ -4,6 +4,7 @@ import math
 from dataclasses import dataclass
 
 from app.compute.statistics.measured import Measured
+from app.compute.statistics.shared_parts import without_shared_part
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +17,8 @@ class SettingInRoom:
     natural_decay : of the pool named by `pool_id` [1/h]; the same value for all settings with that pool
     volume : of the room named by `room_id` [m³]; the same value for all settings in that room
     pool_runs : the empty-room runs of the pool, each with its weight; pools that share runs are correlated
+    logger_id : of all trials, if it is one; linearity_per_h : its standard uncertainty in the total decay, a common
+        factor of all settings measured with that logger [1/h]
     """
 
     total_decay: Measured
@@ -25,6 +28,8 @@ class SettingInRoom:
     room_id: int
     pool_runs: tuple[tuple[int, float], ...] = ()
     pooled_spread: bool = False
+    logger_id: int | None = None
+    linearity_per_h: float = 0.0
 
     @property
     def cleaning_per_h(self) -> float:
@@ -35,6 +40,13 @@ class SettingInRoom:
     def rate_m3_per_h(self) -> float:
         """Clean air delivery rate, value only [m³/h]."""
         return self.volume.value * self.cleaning_per_h
+
+
+def without_linearity(setting: SettingInRoom) -> Measured:
+    """Total decay with the uncertainty that is independent of every other setting. [1/h]"""
+    if setting.logger_id is None:
+        return setting.total_decay
+    return without_shared_part(setting.total_decay, setting.linearity_per_h)
 
 
 def natural_correlation(one: SettingInRoom, other: SettingInRoom) -> float:

@@ -8,6 +8,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from app.compute.statistics.measured import Measured
+
 Floats = NDArray[np.float64]
 
 
@@ -74,3 +76,14 @@ def shared_uncertainty(weights: Sequence[float], parts: Sequence[SharedParts], l
         warm_up, linearity = of_logger.get(logger, (0.0, 0.0))
         of_logger[logger] = warm_up + weight * own.warm_up, linearity + weight * own.linearity
     return math.hypot(humidity, window, *(value for both in of_logger.values() for value in both))
+
+
+_LEAST_LEFT = 1e-3  # of the uncertainty: no fit is exact
+
+
+def without_shared_part(total: Measured, shared: float) -> Measured:
+    """Removes a component with infinite degrees of freedom from an uncertainty; a thousandth of it is always left."""
+    if shared == 0:
+        return total
+    left = math.sqrt(max(total.uncertainty**2 - shared**2, (_LEAST_LEFT * total.uncertainty) ** 2))
+    return Measured(total.value, left, max(total.degrees_of_freedom * (left / total.uncertainty) ** 4, 1.0))

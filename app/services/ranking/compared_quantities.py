@@ -54,8 +54,16 @@ def _clearing_time(first: ComparedSetting, second: ComparedSetting, _: str) -> F
     if isinstance(rates, Finding):
         return rates
     pooled = all(setting.tested is not None and setting.tested.pooled_spread for setting in (first, second))
-    comparison = compare_clearing_times(*rates, pooled_spread=pooled)
+    comparison = compare_clearing_times(*rates, pooled_spread=pooled, shared=_shared_linearity(first, second))
     return _finding(comparison, faster(comparison), first, second, "speed of clearing")
+
+
+def _shared_linearity(first: ComparedSetting, second: ComparedSetting) -> tuple[float, float]:
+    """Linearity of the logger of both, in their total decay [1/h]; zero where they are not of one logger."""
+    one, other = first.tested, second.tested
+    if one is None or other is None or one.logger_id is None or one.logger_id != other.logger_id:
+        return 0.0, 0.0
+    return one.linearity_per_h, other.linearity_per_h
 
 
 def _sound(first: ComparedSetting, second: ComparedSetting, _: str) -> Finding:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from app.compute.comparison.rank_intervals import RankRow, RankTable, rank_by_clean_air, rank_by_measured
 from app.compute.comparison.setting_in_room import SettingInRoom
 from app.compute.statistics.measured import Measured
+from app.compute.statistics.shared_parts import without_shared_part
 from app.errors import InvalidValue
 from app.services.measurements.comparable_sound import read_comparable_sound
 from app.services.ranking.table import RankedSetting, Ranking, rank_units
@@ -112,12 +113,15 @@ def _clean_air_ranks(settings: tuple[tuple[int, SettingInRoom], ...], idle: tupl
 def _by_clearing_time(snapshot: BenchSnapshot, _ranking: Ranking, _: _Lines, tested: _Tested) -> RankTable:
     """Ranks by total decay: the shortest time has the highest rate, and the rate has the better-behaved interval.
 
-    A rate not distinguishable from the empty room's is not ranked either.
+    A rate not distinguishable from the empty room's is not ranked either. The linearity of a logger is drawn once.
     """
     idle = [key for key, setting in tested.items() if setting.in_room is not None and not setting.measurable]
     rates = {key: s.total_decay for key, s in tested.items() if s.total_decay is not None and key not in idle}
     pooled = tuple(key for key in rates if tested[key].pooled_spread)
-    return snapshot.of_values(_measured_ranks, tuple(rates.items()), False, tuple(idle), (), pooled)
+    with_logger = {key: tested[key] for key in rates if tested[key].logger_id is not None}
+    own = tuple((key, without_shared_part(rate, tested[key].linearity_per_h)) for key, rate in rates.items())
+    shared = tuple((key, (s.logger_id, s.linearity_per_h)) for key, s in with_logger.items())
+    return snapshot.of_values(_measured_ranks, own, False, tuple(idle), shared, pooled)
 
 
 def _by_sound(snapshot: BenchSnapshot, ranking: Ranking, lines: _Lines, _: _Tested) -> RankTable:

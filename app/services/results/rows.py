@@ -108,17 +108,6 @@ def stored_measured(value: float | None, uncertainty: float | None, degrees: flo
     return Measured(value, uncertainty, math.inf if degrees is None else degrees)
 
 
-_LEAST_LEFT = 1e-3  # of the uncertainty: no fit is exact
-
-
-def without_shared_part(total: Measured, shared: float) -> Measured:
-    """Removes a component with infinite degrees of freedom from an uncertainty; a thousandth of it is always left."""
-    if shared == 0:
-        return total
-    left = math.sqrt(max(total.uncertainty**2 - shared**2, (_LEAST_LEFT * total.uncertainty) ** 2))
-    return Measured(total.value, left, max(total.degrees_of_freedom * (left / total.uncertainty) ** 4, 1.0))
-
-
 def float_columns(rows: Sequence[Sequence[Any]]) -> Floats:
     """Stored numbers as columns, one a row of the result; NULL is not-a-number."""
     return np.array(rows, dtype=np.float64).reshape(len(rows), -1).T

@@ -12,14 +12,16 @@ from app.compute.statistics.measured_columns import MeasuredColumns
 from app.compute.statistics.propagation import effective_degrees_of_freedom
 from app.compute.statistics.repeatability import Repeatability
 from app.compute.statistics.repeats import CombinedTrials, combine_many
-from app.compute.statistics.shared_parts import shared_uncertainty
+from app.compute.statistics.shared_parts import shared_uncertainty, without_shared_part
 from app.compute.statistics.spread_sources import OWN_REPEATS
-from app.services.results.rows import stored_degrees, without_shared_part
+from app.services.results.rows import stored_degrees
 from app.services.results.summary_trials import StoredPool, SummaryTrial
 
 
 class _Rated(NamedTuple):
-    """One setting on the way: its total decay, the pool that serves it, and for a single trial its own decay."""
+    """One setting on the way: its total decay, the pool that serves it, for a single trial its own decay, and the
+    logger whose linearity is in the total decay, if it is one.
+    """
 
     combined: CombinedTrials
     total: Measured
@@ -27,6 +29,7 @@ class _Rated(NamedTuple):
     pool: StoredPool | None
     volume: Measured
     own: Measured | None
+    logger_id: int | None
 
 
 def setting_rates(
@@ -65,7 +68,8 @@ def _rated(usable: Sequence[SummaryTrial], combined: CombinedTrials, pools: Mapp
     alone = usable[0].total_decay if len(usable) == 1 else None
     if alone is not None:
         total = at_least_as_wide(total, alone)
-    return _Rated(combined, total, between_sd, pool, usable[-1].volume, alone)
+    one_logger = len(set(loggers)) == 1 and all(part.linearity > 0 for part in parts)
+    return _Rated(combined, total, between_sd, pool, usable[-1].volume, alone, loggers[0] if one_logger else None)
 
 
 def _of_total(rated: _Rated) -> dict[str, Any]:
@@ -76,6 +80,7 @@ def _of_total(rated: _Rated) -> dict[str, Any]:
         "between_trial_sd_per_h": rated.between_sd,
         "between_trial_source": rated.combined.between_trial_source,
         "heterogeneous": rated.combined.heterogeneous,
+        "logger_id": rated.logger_id,
     }
 
 

@@ -2,12 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, bindparam, select
 
 from app.compute.comparison.setting_in_room import SettingInRoom
+from app.compute.decay.systematic import LINEARITY
 from app.compute.statistics.measured import Measured
 from app.compute.statistics.spread_sources import OWN_REPEATS
 from app.services.results.rows import stored_measured
@@ -22,7 +23,7 @@ class TestedSetting:
 
     total_decay : None without a usable trial [1/h]
     in_room : inputs of its clean air delivery rate, None without a natural decay
-    pooled_spread : as in `SettingInRoom`
+    pooled_spread, logger_id, linearity_per_h : as in `SettingInRoom`
     measurable : the rate is distinguishable from zero; then `at_most_m3_per_h` is None
     """
 
@@ -34,6 +35,8 @@ class TestedSetting:
     measurable: bool
     at_most_m3_per_h: float | None
     pooled_spread: bool
+    logger_id: int | None
+    linearity_per_h: float
 
 
 _Pool = tuple[Measured | None, tuple[tuple[int, float], ...]]  # natural decay, and its runs with their weights
@@ -105,6 +108,7 @@ _ALL: Select[*tuple[object, ...]] = select(
     SettingSummary.at_most_m3_per_h,
     SettingSummary.between_trial_source,
     SettingSummary.pool_id,
+    SettingSummary.logger_id,
 ).where(
     SettingSummary.channel == bindparam("channel"),
     SettingSummary.aerosol == bindparam("aerosol"),
@@ -122,13 +126,15 @@ def _pools_of(connection: Connection, room_id: int) -> dict[int, _Pool]:
 
 
 def _tested(row: Sequence[Any], pools: Mapping[int, _Pool], volume: Measured, room_id: int) -> TestedSetting:
-    summary_id, setting_id, latest_trial_id, rate, uncertainty, freedom, measurable, at_most, source, pool_id = row
+    summary_id, setting_id, latest_trial_id, *rate, measurable, at_most, source, pool_id, logger_id = row
     pooled_spread = source != OWN_REPEATS
-    total = stored_measured(rate, uncertainty, freedom)
+    total = stored_measured(*rate)
+    linearity = 0.0 if total is None or logger_id is None else LINEARITY * abs(total.value)
     natural, runs = pools.get(pool_id, (None, ()))
     in_room = None
     if total is not None and natural is not None:
-        in_room = SettingInRoom(total, natural, pool_id, volume, room_id, runs, pooled_spread)
+        in_room = SettingInRoom(total, natural, pool_id, volume, room_id, runs, pooled_spread, logger_id)
+        in_room = replace(in_room, linearity_per_h=linearity)
     return TestedSetting(
         setting_id=setting_id,
         summary_id=summary_id,
@@ -138,4 +144,6 @@ def _tested(row: Sequence[Any], pools: Mapping[int, _Pool], volume: Measured, ro
         measurable=in_room is not None and bool(measurable),
         at_most_m3_per_h=at_most,
         pooled_spread=pooled_spread,
+        logger_id=logger_id,
+        linearity_per_h=linearity,
     )

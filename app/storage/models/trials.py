@@ -245,6 +245,9 @@ class SettingSummary(Base):
     between_trial_sd_per_h: Mapped[float | None]
     between_trial_source: Mapped[str] = mapped_column(default="")  # a source of `statistics/repeats.py`
     heterogeneous: Mapped[bool] = mapped_column(default=False)
+    # of all usable trials, if it is one: its linearity is a part of the total decay that cancels in ratios; without a
+    # foreign key, which SQLite can only add by making the table anew
+    logger_id: Mapped[int | None]
     pool_id: Mapped[int | None] = mapped_column(ForeignKey("natural_decay_pools.id"))
 
     clean_air_delivery_rate_m3_per_h: Mapped[float | None]

@@ -197,3 +197,28 @@ def test_decibels_have_no_ratio():
     found = compare_measured(Measured(41.2, 0.5), Measured(38.0, 0.4), with_ratio=False)
     assert found.ratio is None
     assert found.times is None
+
+
+def test_the_linearity_of_one_logger_cancels_in_the_ratio_and_scales_the_difference():
+    """Monte Carlo (JCGM 101:2008) of V (k (1 + e) - n): one e for both units, large so that it shows."""
+    room, natural = Measured(30.0, 0.0), Measured(0.6, 0.0)
+    own, linearity, draws = 0.02, 0.05, 200_000
+    random = np.random.default_rng(3)
+    of_logger = random.normal(0, linearity, draws)
+    rates = [k * (1 + of_logger) + random.normal(0, own, draws) - 0.6 for k in (6.0, 4.0)]
+
+    def setting(k: float, logger: int | None) -> SettingInRoom:
+        decay = Measured(k, math.hypot(own, linearity * k))
+        return SettingInRoom(decay, natural, 1, room, 1, (), False, logger, linearity * k)
+
+    same = compare_clean_air(setting(6.0, 7), setting(4.0, 7))
+    assert same.ratio.uncertainty == pytest.approx((rates[0] / rates[1]).std(), rel=0.02)
+    assert same.difference.uncertainty == pytest.approx(30 * (rates[0] - rates[1]).std(), rel=0.02)
+    for other in (setting(4.0, 8), setting(4.0, None)):
+        apart = compare_clean_air(setting(6.0, 7), other)
+        assert apart.ratio.uncertainty > 5 * same.ratio.uncertainty
+        assert apart.difference.uncertainty == pytest.approx(30 * math.hypot(own, 0.3, own, 0.2), rel=1e-6)
+    of_times = compare_clearing_times(
+        setting(6.0, 7).total_decay, setting(4.0, 7).total_decay, shared=(linearity * 6.0, linearity * 4.0)
+    )
+    assert of_times.ratio.uncertainty == pytest.approx(math.hypot(own / 4, 1.5 * own / 4), rel=1e-6)

@@ -246,3 +246,17 @@ def test_an_error_that_one_meter_makes_in_all_levels_moves_no_rank():
     assert ranks(own_meters)[2][1:] == (1, 3)
     assert own_meters.is_tie(1, 2)
     assert not one_meter.is_tie(1, 2)
+
+
+def test_units_of_one_logger_are_ranked_apart_although_its_linearity_is_uncertain():
+    def settings(loggers):
+        natural, room = Measured(0.5, 0.0), Measured(30.0, 0.0)
+        return {
+            key: SettingInRoom(
+                Measured(k, math.hypot(0.02, 0.03 * k)), natural, 1, room, 1, (), False, logger, 0.03 * k
+            )
+            for key, (k, logger) in enumerate(zip((4.0, 4.2, 4.4), loggers, strict=True))
+        }
+
+    assert [row.rank_high_95 - row.rank_low_95 for row in rank_by_clean_air(settings((1, 1, 1))).rows] == [0, 0, 0]
+    assert all(row.not_told_apart_from for row in rank_by_clean_air(settings((1, 2, 3))).rows)

@@ -14,6 +14,7 @@ import argparse
 import math
 
 import numpy as np
+from scipy.stats import norm, t
 
 from app.compute.comparison.difference import compare_clearing_times
 from app.compute.decay.clearing_of_repeats import ASSUMED_SPREAD_OF_SMOKE, combine_times_to_clear
@@ -26,6 +27,7 @@ from app.compute.statistics.spread_sources import ASSUMED_RELATIVE_SD, OWN_REPEA
 SEED, SEED_OF_UNLIKE = 20_260_416, 20_260_302
 FIT_DEGREES = 15
 CLEAR_LEVEL = 10.0
+ASSUMPTION_DRAWS = 200_000
 Random = np.random.Generator
 SPREADS = (0.5, 1.0, 2.0)
 # repeats of the units of a bench, in turn
@@ -102,10 +104,10 @@ def clearing_coverage(
         truth = 60 * math.log(start / CLEAR_LEVEL) / rate
         seen = true_times * (1 + own * random.normal(size=repeats))
         times = [
-            TimeToClear(True, float(t), None, None, CLEAR_LEVEL, float(own * t))
-            if t < run_length * truth
+            TimeToClear(True, float(time), None, None, CLEAR_LEVEL, float(own * time))
+            if time < run_length * truth
             else TimeToClear(False, None, run_length * truth, None, CLEAR_LEVEL)
-            for t in seen
+            for time in seen
         ]
         combined = combine_times_to_clear(times, start_level=float(np.median(starts)))
         low, high = combined.low_95_min, combined.high_95_min
@@ -148,6 +150,45 @@ def repeats_coverage(
     return {n: tuple(np.mean(rows, axis=0)) for n, rows in found.items() if rows}
 
 
+def other_assumptions(degrees: float, scale: float, repeats: int, spread: float, random: Random) -> tuple[float, float]:
+    """Coverage of the mean of the repeats of one of two alike units, and its half-width relative to that of a known
+    spread, with another assumption: a scaled inverse chi-square distribution of these degrees of freedom.
+
+    scale : of the assumption over the one root mean square that is assumed; spread : true spread over the same
+    Fits are exact; so the interval is Student's t from the assumption and the scatter of both units.
+    """
+    own = 2 * (repeats - 1)
+    seen = spread**2 * random.chisquare(own, ASSUMPTION_DRAWS) if own else np.zeros(ASSUMPTION_DRAWS)
+    half = t.ppf(0.975, degrees + own) * np.sqrt((degrees * scale**2 + seen) / (degrees + own))
+    held = np.abs(spread * random.standard_normal(ASSUMPTION_DRAWS)) < half
+    return float(held.mean()), float(half.mean() / norm.ppf(0.975))
+
+
+def widest_below(limit: float, spread: float) -> float:
+    """Coverage of a single trial at a true spread, where the interval is as wide as it may be for the assumed spread to
+    be covered in no more than the limit. A single trial tells nothing of the spread, so its interval has one width."""
+    return float(2 * norm.cdf(norm.ppf((1 + limit) / 2) / spread) - 1)
+
+
+def _print_other_assumptions(random: Random) -> None:
+    print(
+        "\nOther assumptions (the program's is the first): degrees of freedom, scale; exact fits, two units. Inside in"
+    )
+    print(
+        "% with the assumed spread and with twice that, half-width with the assumed one over that of a known spread\n"
+    )
+    print(f"{'degrees':>8}{'scale':>7}" + "".join(f"{f'{n} trials':>22}" for n in (1, 2, 3)))
+    for degrees, scale in ((5.0, math.sqrt(3 / 5)), (5.0, 1.0), (2.0, 0.54), (1.5, 0.775), (1.0, 1.0)):
+        cells = ""
+        for repeats in (1, 2, 3):
+            (once, width), (twice, _) = (
+                other_assumptions(degrees, scale, repeats, spread, random) for spread in (1.0, 2.0)
+            )
+            cells += f"{100 * once:10.1f}{100 * twice:6.1f}{width:6.2f}"
+        print(f"{degrees:8.1f}{scale:7.2f}{cells}", flush=True)
+    print(f"\nOne trial, held in 98 % at the assumed spread: in {100 * widest_below(0.98, 2.0):.1f} % at twice that.")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--benches", type=int, default=800)
@@ -187,6 +228,7 @@ def main() -> None:
             table = repeats_coverage(units, unlike, unequal, max(20, 20 * benches // units), unlike_units)
             row = "  ".join(f"{n}: {coverage:.3f} ({width:.3f})" for n, (coverage, width) in table.items())
             print(f"{units:4d} {unlike:5.1f} {unequal:5.1f}   {row}", flush=True)
+    _print_other_assumptions(np.random.default_rng(SEED))
 
 
 def _print_rates(name: str, fit: float, spread: float, found: dict[str, float]) -> None:
