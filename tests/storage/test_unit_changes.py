@@ -6,10 +6,7 @@ from sqlalchemy.orm import Session
 
 from app.storage.engine import session_scope
 from app.storage.models.unit_changes import WHOLE_BENCH
-from tests.conftest import sqlite_only
 from tests.sample_data.ranked_bench import RankedBench, fill
-
-pytestmark = sqlite_only("PostgreSQL tells by its snapshots")
 
 OF_UNITS = (
     "units_under_test",
@@ -47,10 +44,12 @@ def run(store: Engine, statement: str, **values: object) -> None:
 @pytest.mark.parametrize("table", [*OF_UNITS, *SHARED])
 def test_every_such_table_counts_what_is_added_altered_and_removed(store: Engine, table: str):
     """A migration that makes a table anew takes its triggers away without a word; this is where it shows."""
+    asked = {
+        "sqlite": "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = :table",
+        "postgresql": "SELECT tgname FROM pg_trigger WHERE tgrelid = CAST(:table AS regclass)",
+    }
     with store.connect() as connection:
-        found = connection.execute(
-            text("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = :table"), {"table": table}
-        ).scalars()
+        found = connection.execute(text(asked[store.dialect.name]), {"table": table}).scalars()
         assert {f"{table}_count_{event}" for event in ("insert", "update", "delete")} <= set(found)
 
 
@@ -119,3 +118,36 @@ def test_a_change_that_is_rolled_back_counts_for_nothing(store: Engine, bench: R
         connection.execute(text("UPDATE prices SET amount = 2"))
         change.rollback()
     assert counts(store) == before
+
+
+def test_each_commit_is_a_later_version_also_of_a_transaction_that_began_earlier(store: Engine, bench: RankedBench):
+    """A program beside this one may hold a transaction open while others commit."""
+    unit = bench.units["Strong"]
+    seen = [counts(store)]
+    if store.dialect.name == "postgresql":
+        early = store.connect()
+        early.execute(text("SELECT pg_current_xact_id()"))
+    run(store, "UPDATE prices SET amount = 3 WHERE unit_under_test_id = :unit", unit=unit)
+    seen.append(counts(store))
+    if store.dialect.name == "postgresql":
+        for amount in (4, 5):
+            early.execute(text(f"UPDATE prices SET amount = {amount} WHERE unit_under_test_id = {unit}"))
+        early.commit()
+        early.close()
+        seen.append(counts(store))
+        run(store, "UPDATE prices SET amount = 6 WHERE unit_under_test_id = :unit", unit=unit)
+        seen.append(counts(store))
+    for key in (WHOLE_BENCH, unit):
+        versions = [each[key] for each in seen]
+        assert versions == sorted(set(versions))
+
+
+def test_a_transaction_of_many_statements_counts_after_a_savepoint_was_rolled_back(store: Engine, bench: RankedBench):
+    unit = bench.units["Strong"]
+    before = counts(store)
+    with store.connect() as connection, connection.begin():
+        with connection.begin_nested() as attempt:
+            connection.execute(text("UPDATE prices SET amount = 2 WHERE unit_under_test_id = :unit"), {"unit": unit})
+            attempt.rollback()
+        connection.execute(text("UPDATE prices SET amount = 3 WHERE unit_under_test_id = :unit"), {"unit": unit})
+    assert counts(store)[unit] > before[unit]

@@ -4,8 +4,8 @@ This is the only cache of bench data in a process. Its version is read in the sa
 nothing read in one transaction can end up under the version of another. One rule holds for all of it: what belongs to
 a version is used by transactions that see that version, and by no others.
 
-SQLite counts its changes by triggers, also those of each unit, so that a later version takes over what belongs to
-units that did not change. PostgreSQL does not tell which units changed: there a later version begins empty.
+The store counts its changes by triggers, also those of each unit, so that a later version takes over what belongs to
+units that did not change.
 """
 
 import threading
@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from typing import Any, NamedTuple, ParamSpec, TypeVar
 from weakref import WeakKeyDictionary
 
-from sqlalchemy import bindparam, select, text
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from app.storage.models.unit_changes import WHOLE_BENCH, UnitChanges
@@ -23,7 +23,7 @@ from app.storage.models.unit_changes import WHOLE_BENCH, UnitChanges
 T = TypeVar("T")
 C = TypeVar("C", bound=Hashable)
 P = ParamSpec("P")
-Version = tuple[Any, ...]  # of two versions of one store the larger one is the later
+Version = int  # of two versions of one store the larger one is the later
 
 _MOST_VIEWS = 32
 _MOST_BY_UNIT = 32
@@ -64,7 +64,7 @@ class _Cached:
 class _ByUnit(NamedTuple):
     """Something of each unit, with the number of changes of each unit when it was read."""
 
-    changes: Mapping[int, int] | None
+    changes: Mapping[int, int]
     units: Mapping[int, Any]
 
 
@@ -72,21 +72,20 @@ class _ByUnit(NamedTuple):
 class _State:
     """What is cached of one version.
 
-    changes : number of changes of each unit; None where the store does not count them
+    changes : number of changes of each unit
     of_values, of_rows : results that follow from their arguments alone, so that every version shares them
     """
 
     version: Version
-    changes: Mapping[int, int] | None
+    changes: Mapping[int, int]
     by_unit: _Cached = field(default_factory=lambda: _Cached(_MOST_BY_UNIT))
     views: _Cached = field(default_factory=lambda: _Cached(_MOST_VIEWS))
     of_values: _Cached = field(default_factory=lambda: _Cached(_MOST_OF_VALUES))
     of_rows: _Cached = field(default_factory=lambda: _Cached(_MOST_OF_ROWS))
 
-    def next(self, version: Version, changes: Mapping[int, int] | None) -> "_State":
+    def next(self, version: Version, changes: Mapping[int, int]) -> "_State":
         """A later state; entries by unit are renewed when they are next asked for."""
-        by_unit = _Cached(_MOST_BY_UNIT) if changes is None else self.by_unit.copied()
-        return _State(version, changes, by_unit, of_values=self.of_values, of_rows=self.of_rows)
+        return _State(version, changes, self.by_unit.copied(), of_values=self.of_values, of_rows=self.of_rows)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -210,24 +209,13 @@ def _state_of(session: Session) -> _State:
 
 
 def _version(session: Session) -> Version:
-    """Grows with each commit that concerns a snapshot.
-
-    On PostgreSQL the first transaction not begun yet grows with time; with the same one, those in progress only end.
-    """
-    connection = session.connection()
-    if connection.dialect.name == "sqlite":
-        return (connection.execute(_CHANGES, {"id": WHOLE_BENCH}).scalar() or 0,)
-    snapshot = str(connection.scalar(text("SELECT CAST(pg_current_snapshot() AS text)")))
-    _, not_begun, in_progress = snapshot.split(":")
-    return int(not_begun), -len(in_progress.split(",")) if in_progress else 0, snapshot
+    """Grows with each commit that concerns a snapshot."""
+    return session.connection().execute(_CHANGES, {"id": WHOLE_BENCH}).scalar() or 0
 
 
-def _changes_by_unit(session: Session) -> dict[int, int] | None:
+def _changes_by_unit(session: Session) -> dict[int, int]:
     """Read by the driver itself, which takes half the time."""
-    connection = session.connection()
-    if connection.dialect.name != "sqlite":
-        return None
-    cursor = connection.connection.cursor()
+    cursor = session.connection().connection.cursor()
     try:
         cursor.execute(_CHANGES_BY_UNIT)
         return dict(cursor.fetchall())
@@ -235,9 +223,9 @@ def _changes_by_unit(session: Session) -> dict[int, int] | None:
         cursor.close()
 
 
-def _changed_units(found: _ByUnit | None, now: Mapping[int, int] | None) -> set[int] | None:
+def _changed_units(found: _ByUnit | None, now: Mapping[int, int]) -> set[int] | None:
     """The units that changed since something was read; None where all have to be read."""
-    if found is None or found.changes is None or now is None:
+    if found is None:
         return None
     changed = {unit for unit, changes in now.items() if found.changes.get(unit) != changes}
     return changed if len(changed) <= _MOST_RENEWED else None

@@ -22,7 +22,7 @@ from app.storage.engine import open_engine, read_only_engine
 from app.storage.models.bench import Bench
 
 _LOCK_TIMEOUT_S = 10.0
-_OLDEST_SERVER = 13  # the first with the snapshot function that change detection needs
+_OLDEST_SERVER = 13  # the first with the transaction ids that change detection needs
 # The last revision before version 0.2.0. A store there has the tables of the first revision and is marked so.
 _BEFORE_FIRST = "0013"
 _POSTGRESQL_LOCK = 7_204_311  # any number, the same in every process: one migrates, the others wait

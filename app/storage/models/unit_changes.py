@@ -1,13 +1,14 @@
 """Counter of changes per unit, maintained by the database itself.
 
-SQLite triggers count every change of a row that the ranking, the costs or the advice use, whoever makes it, so that
-in-memory data can be renewed for the changed units only. On PostgreSQL the table stays empty: there the transaction
-snapshot shows whether anything changed.
+Triggers count every change of a row that the ranking, the costs or the advice use, whoever makes it, so that in-memory
+data can be renewed for the changed units only. A count grows with each change on SQLite, and with each transaction on
+PostgreSQL.
 """
 
 from sqlalchemy.orm import Mapped, mapped_column
 
 from app.storage.models.base import STRICT, Base
+from app.storage.models.logs import RowNumber
 
 WHOLE_BENCH = 0  # row that counts every change, of units and of shared data
 
@@ -21,4 +22,4 @@ class UnitChanges(Base):
     __table_args__ = (STRICT,)
 
     unit_under_test_id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
-    changes: Mapped[int]
+    changes: Mapped[int] = mapped_column(RowNumber)

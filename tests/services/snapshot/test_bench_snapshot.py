@@ -141,7 +141,6 @@ def models(store: Engine) -> tuple[dict[int, list[str]], list[set[int] | None]]:
         return dict(current_snapshot(session).by_unit(models_of_units, None)), list(ASKED)
 
 
-@sqlite_only("PostgreSQL does not tell which unit changed")
 def test_only_the_units_that_changed_are_read_again(store: Engine, bench: RankedBench):
     first, asked = models(store)
     assert asked == [None]
@@ -155,7 +154,6 @@ def test_only_the_units_that_changed_are_read_again(store: Engine, bench: Ranked
     assert list(second) == list(first), "each unit keeps its place"
 
 
-@sqlite_only("PostgreSQL does not tell which unit changed")
 def test_a_unit_that_is_gone_is_in_no_later_snapshot(store: Engine, bench: RankedBench):
     first, _ = models(store)
     with store.begin() as connection:
@@ -165,7 +163,6 @@ def test_a_unit_that_is_gone_is_in_no_later_snapshot(store: Engine, bench: Ranke
     assert second == {unit: model for unit, model in first.items() if unit != bench.units["Weak"]}
 
 
-@sqlite_only("PostgreSQL does not tell which unit changed")
 def test_a_change_of_what_is_shared_reads_no_unit_again(store: Engine, bench: RankedBench):
     models(store)
     with store.begin() as connection:
@@ -187,7 +184,6 @@ def test_a_session_that_writes_caches_nothing(store: Engine, bench: RankedBench)
         assert len(snapshot.by_unit(models_of_units, None)) == before + 1
 
 
-@sqlite_only("a snapshot of a database server is out of date with a commit in any of its databases")
 def test_a_view_is_computed_once_for_a_version(store: Engine, bench: RankedBench):
     def counted() -> list[int]:
         with session_scope(store, writes=False) as session:
@@ -237,7 +233,7 @@ def test_a_change_that_is_rolled_back_leaves_the_version(store: Engine, bench: R
     with session_scope(store) as session:
         add_unit_with_setting(session, "Aardvark")
         session.rollback()
-    assert store.dialect.name != "sqlite" or version() == before
+    assert version() == before
 
 
 def doubled(snapshot: BenchSnapshot, number: int) -> list[int]:
