@@ -14,6 +14,7 @@ from app.services.snapshot.choices import EVERY
 if TYPE_CHECKING:
     from app.services.ranking.rank_intervals import RankView
 
+MOST_TIES = 5  # that are told as one tie with its range; of more, the range says nothing
 MOST_LINES = 40
 
 
@@ -121,6 +122,11 @@ def _title(ranking: Ranking, ranks: "RankView | None", factor: float, symbol: st
     ties = [one.line for one in ranks.measured if one.row.key in alike]
     if not ties:
         return f"{_name(leader)} delivers the most clean air, {_value(leader, factor)} {symbol}"
+    if len(ties) > MOST_TIES:
+        return (
+            f"{_name(leader)} has the highest rate, {_value(leader, factor)} {symbol}; "
+            f"{counted(len(ties), 'other')} may be as strong"
+        )
     lowest = min(ties, key=lambda line: line.row.clean_air_delivery_rate_m3_per_h or 0.0)
     tied = _name(ties[0]) if len(ties) == 1 else counted(len(ties), "other")
     return (

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from app.errors import InvalidValue, NotFound
 from app.services.store.checked_values import LONGEST_NAME, one_of
 from app.services.store.clear_level import CLEAR_LEVEL_KINDS, check_clear_level
-from app.services.store.entry_fields import checked_entry, choice, number, text
+from app.services.store.entry_fields import checked_entry, choice, entry_fields, number, text
 from app.storage.models.rooms_and_loggers import Logger, LoggerProfile, Room, SmokeSource
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
@@ -56,10 +56,15 @@ class NewTrial:
     logger_id: int | None = None
     profile_id: int | None = None
     started_at: datetime | None = None
-    tested_by: str = text("Tested by", what="The name of the tester", longest=LONGEST_NAME, private=True)
-    filter_state: str = text("State of the filter", longest=LONGEST_NAME)
+    filter_state: str = text("Filter condition", "For example new filter, or after 900 h.", longest=LONGEST_NAME)
+    tested_by: str = text(
+        "Tested by", what="The name of the tester", longest=LONGEST_NAME, private=True, autocomplete="name"
+    )
     notes: str = text("Notes", lines=3)
     marks: TrialMarks = field(default_factory=TrialMarks)
+
+
+TRIAL_TEXTS = tuple(each.name for each in entry_fields(NewTrial))  # what is typed of a trial, besides what is chosen
 
 
 def checked_trial(session: Session, new: NewTrial, *, complete: bool = True) -> NewTrial:

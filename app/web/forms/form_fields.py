@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.services.bench.definitions import BenchChoices, NewLogger, NewRoom, NewSmokeSource, NewTariff
+from app.services.logs.trial_fields import NewTrial
 from app.services.measurements.definitions import (
     NewClaim,
     NewClip,
@@ -35,6 +36,7 @@ DEFINITIONS: dict[str, Any] = {
     "rating": NewRating,
     "claim": NewClaim,
     "clip": NewClip,
+    "trial": NewTrial,
     "attachment": NewAttachment,
 }
 

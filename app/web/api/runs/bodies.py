@@ -6,7 +6,7 @@ from fastapi import UploadFile
 from pydantic import ConfigDict, Field, FiniteFloat
 from sqlalchemy.orm import Session
 
-from app.services.logs.trial_fields import NewTrial
+from app.services.logs.trial_fields import TRIAL_TEXTS, NewTrial
 from app.web.api.derived import body
 from app.web.api.shapes import IdOrNone, RequestBody
 from app.web.api.trials.form import (
@@ -75,7 +75,7 @@ class RunFinish(MarkFields, BenchNames, FileReading):
 def run_conditions(session: Session, asked: RunStart) -> NewTrial:
     """Conditions of a new run, with ids in place of names."""
     told = asked.model_dump()
-    given = {name: told[name] for name in ("kind", "profile_id", "tested_by", "filter_state", "notes")}
+    given = {name: told[name] for name in ("kind", "profile_id", *TRIAL_TEXTS)}
     return NewTrial(**needed_room(named_ids(session, asked)), **given)
 
 
@@ -83,5 +83,5 @@ def changed_conditions(session: Session, asked: RunFinish, unit_id: int | None) 
     """Conditions that the end of a run replaces: those that were sent and are not empty."""
     told = asked.model_dump(exclude={"log"})
     ids = {name: key for name, key in named_ids(session, asked, unit_id).items() if key is not None}
-    names = ("kind", "profile_id", "tested_by", "filter_state", "notes")
+    names = ("kind", "profile_id", *TRIAL_TEXTS)
     return ids | {name: told[name] for name in names if told[name]}

@@ -14,7 +14,7 @@ from app.reading_files.log_table import ReadingChoices
 from app.services.bench.loggers import find_logger
 from app.services.bench.rooms import find_room
 from app.services.bench.smoke_sources import find_smoke_source
-from app.services.logs.trial_fields import NewTrial, TrialMarks
+from app.services.logs.trial_fields import TRIAL_TEXTS, NewTrial, TrialMarks
 from app.services.store.checked_values import LONGEST_NAME
 from app.services.units.entry import find_setting, find_unit
 from app.web.api.derived import body
@@ -106,7 +106,7 @@ def new_trial(session: Session, form: TrialForm) -> NewTrial:
     """The trial with ids in place of names. Raises InvalidValue for an unknown name."""
     told = form.model_dump(exclude={"log"})
     ids = named_ids(session, form)
-    given = {name: told[name] for name in ("kind", "profile_id", "started_at", "tested_by", "filter_state", "notes")}
+    given = {name: told[name] for name in ("kind", "profile_id", "started_at", *TRIAL_TEXTS)}
     return NewTrial(**needed_room(ids), marks=given_marks(told), **given)
 
 

@@ -13,7 +13,7 @@ from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource
 from app.services.bench.loggers import add_logger
 from app.services.bench.rooms import add_room
 from app.services.bench.smoke_sources import add_smoke_source
-from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.logs.trial_fields import EMPTY_ROOM, TRIAL_TEXTS, UNIT_RUNNING, NewTrial, TrialMarks
 from app.services.units.definitions import NewUnit
 from app.services.units.entry import add_setting, add_unit, find_setting
 from app.services.units.speed_settings import settings_of
@@ -167,10 +167,8 @@ def new_trial_of(session: Session, form: TypedForm, marks: TrialMarks, timezone:
         logger_id=logger_chosen(session, form, who),
         profile_id=form.whole_number("profile_id", "The profile"),
         started_at=started_at_of(form, timezone),
-        tested_by=who,
-        filter_state=form.text("filter_state"),
-        notes=form.text("notes"),
         marks=marks,
+        **{name: form.text(name) for name in TRIAL_TEXTS},
     )
 
 

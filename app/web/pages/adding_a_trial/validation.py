@@ -10,8 +10,9 @@ from datetime import UTC, datetime
 from sqlalchemy.orm import Session
 
 from app.reading_files.log_table import LogTable
-from app.services.logs.trial_fields import UNIT_RUNNING, check_marks
-from app.services.store.checked_values import LONGEST_NAME, LONGEST_TEXT, optional_text
+from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial, check_marks
+from app.services.store.checked_values import LONGEST_NAME, optional_text
+from app.services.store.entry_fields import entry_fields
 from app.web.forms.options import NEW
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.adding_a_trial import fields
@@ -33,10 +34,8 @@ _HARMLESS = {
 }
 
 _TEXTS = (
-    ("tested_by", "The name of the tester", LONGEST_NAME),
-    ("filter_state", "The filter condition", LONGEST_NAME),
+    *((each.name, each.what, each.longest) for each in entry_fields(NewTrial)),
     ("profile_name", "The name of the logger profile", LONGEST_NAME),
-    ("notes", "The notes", LONGEST_TEXT),
 )
 
 

@@ -13,7 +13,7 @@ from app.errors import InvalidValue
 from app.services.adding_trials.live_runs.run import closed_at, open_runs, recent_runs, start_run
 from app.services.bench.form_options import trial_form_options
 from app.services.bench.invented import invented_bench
-from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial
+from app.services.logs.trial_fields import EMPTY_ROOM, TRIAL_TEXTS, UNIT_RUNNING, NewTrial
 from app.services.units.entry import find_setting
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.options import filter_options
@@ -72,6 +72,7 @@ def conditions_in(session: Session, form: TypedForm) -> NewTrial:
         form.add_error("room_id", "No room selected. Choose one.")
     kind = form.typed("kind", UNIT_RUNNING)
     unit_id = form.whole_number("unit_under_test_id", "The unit") if kind != EMPTY_ROOM else None
+    texts: dict[str, Any] = {name: form.text(name) for name in TRIAL_TEXTS}
     return NewTrial(
         kind=kind,
         room_id=room_id or 0,
@@ -79,9 +80,7 @@ def conditions_in(session: Session, form: TypedForm) -> NewTrial:
         setting_id=setting_in(session, form, unit_id),
         smoke_source_id=form.whole_number("smoke_source_id", "The smoke source"),
         logger_id=form.whole_number("logger_id", "The logger"),
-        tested_by=form.text("tested_by"),
-        filter_state=form.text("filter_state"),
-        notes=form.text("notes"),
+        **texts,
     )
 
 

@@ -10,12 +10,12 @@ from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.definitions import AEROSOLS
 from app.services.bench.form_options import TrialFormOptions, trial_form_options
-from app.services.logs.trial_fields import TrialMarks
+from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.units.definitions import KINDS_OF_CLEANING
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.options import NEW, plain_choices, select_options
-from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.forms.typed_form import TypedForm, TypedFormDep, filled_form
 from app.web.pages.adding_a_trial.fields import kinds_of_trial, new_trial_of
 from app.web.pages.trials.marks import title_of
 from app.web.templating.page_context import Choice
@@ -74,15 +74,14 @@ def trial_to_change(trial_id: Id, session: SessionDep, render: RenderDep) -> Res
     from app.services.trials.detail import trial_detail  # loaded when used: it needs scipy
 
     trial = trial_detail(session, trial_id).trial
-    form = empty_form(
+    form = filled_form(
+        NewTrial,
+        trial,
         unit_under_test_id=trial.unit_under_test_id,
         setting=trial.setting.name if trial.setting else None,
-        filter_state=trial.filter_state,
         room_id=trial.room_id,
         logger_id=trial.logger_id,
         smoke_source_id=trial.smoke_source_id,
-        tested_by=trial.tested_by,
-        notes=trial.notes,
     )
     return render(TEMPLATE, _page(session, trial, form))
 
