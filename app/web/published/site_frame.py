@@ -44,7 +44,7 @@ class SiteFile:
 
 @dataclass(frozen=True, slots=True)
 class SiteFrame:
-    """The frame of all pages; `style`, `icon` and `script` are file paths that contain the content hash.
+    """The frame of all pages; styles, icon and scripts are file paths that contain the content hash.
 
     base_url : URL of the site with a slash at its end; "" where it has none, so that links stay relative
     identity : names the site whatever its URL
@@ -60,6 +60,8 @@ class SiteFrame:
     style: str
     icon: str
     script: str
+    own_style: str
+    values_script: str
     things: PublishedItems
     addresses: UnitAddresses
     marks: NumberMarks
@@ -97,6 +99,8 @@ def site_frame(session: Session, marks: NumberMarks, base_url: str, identity: st
         style=_asset("base.css").path,
         icon=_asset("mark.svg").path,
         script=_asset("explore.js").path,
+        own_style=_asset("published.css").path,
+        values_script=_asset("values.js").path,
         things=published_items(session),
         addresses=unit_addresses(session),
         marks=marks,
@@ -107,7 +111,7 @@ def site_frame(session: Session, marks: NumberMarks, base_url: str, identity: st
 
 
 def frame_files() -> list[SiteFile]:
-    return [_asset("base.css"), _asset("mark.svg"), _asset("explore.js")]
+    return [_asset(name) for name in ("base.css", "published.css", "mark.svg", "explore.js", "values.js")]
 
 
 def rendered(template: str, site: SiteFrame, path: str, title: str, **more: Any) -> SiteFile:

@@ -17,12 +17,12 @@ from app.services.bench.choices import bench_choices
 from app.services.ranking.rank_intervals import rank_view
 from app.services.ranking.table import Ranking, rank_units
 from app.services.snapshot.bench_snapshot import current_snapshot
-from app.services.snapshot.choices import EVERY, MOST_ROWS, RankingChoices
+from app.services.snapshot.choices import EVERY, HIGHEST, MOST_ROWS, QUIETEST, RankingChoices
 from app.services.store.clear_level import CLEAR_LEVEL_WORDS
 from app.web.api.ranking.routes import RankingQuery
 from app.web.api.ranking.routes import ranking as ranking_answer
 from app.web.forms.addresses import query_form
-from app.web.forms.unit_system import unit_system
+from app.web.forms.unit_system import METRIC, US, UnitSystem
 from app.web.pages.bench.method import MethodPage
 from app.web.pages.downloads.table_registry import make_table
 from app.web.pages.ranking.view import ranking_page
@@ -30,9 +30,11 @@ from app.web.published.change_pages import EditionOfSite
 from app.web.published.page_facts import dataset_facts
 from app.web.published.site_frame import SiteFile, SiteFrame, rendered
 from app.web.published.site_pictures import Picture, Pictures
+from app.web.templating.environment import environment
 
 LINES_A_PAGE = 250
 MOST_COMPARED = 8
+_SWITCHES = "data/ranking-tables.js"
 
 
 def ranking_files(session: Session, site: SiteFrame, edition: EditionOfSite) -> list[SiteFile]:
@@ -45,21 +47,44 @@ def ranking_files(session: Session, site: SiteFrame, edition: EditionOfSite) -> 
     ranks = rank_view(current_snapshot(session)) if 0 < total <= MOST_ROWS else None
     for start in starts:
         ranking = rank_units(current_snapshot(session), RankingChoices(limit=LINES_A_PAGE, offset=start))
-        shown = ranking_page(ranking, form, unit_system(""), rank_view=ranks)
+        shown = ranking_page(ranking, form, METRIC, rank_view=ranks)
         described: dict[str, Any] = {"description": shown.answer, "facts": dataset_facts(site, edition, shown.answer)}
         more: dict[str, Any] = described if start == 0 else {}
-        more |= {"rates": _rates(ranking), "rate_per_m2": round(need_by_155_rule(1.0).rate_m3_per_h, 4)}
-        page = rendered(
-            "ranking.html", site, _page_path(start), shown.title, body=shown, pages=pages, edition=edition, **more
-        )
-        files.append(page)
-    return [*files, *_ranking_numbers(session)]
+        switches = _SWITCHES if len(starts) == 1 and total else ""
+        more |= _for_script(ranking, METRIC) | {"pages": pages, "edition": edition, "switches": switches}
+        files.append(rendered("ranking.html", site, _page_path(start), shown.title, body=shown, **more))
+    return [*files, *([_switches(session, site)] if switches else []), *_ranking_numbers(session)]
 
 
-def _rates(ranking: Ranking) -> dict[int, float]:
-    """Rates that serve a room, by unit: those distinguishable from zero [m³/h]."""
-    rows = [line.row for line in ranking.lines if line.has_rate]
-    return {row.unit_id: round(row.clean_air_delivery_rate_m3_per_h or 0.0, 2) for row in rows}
+def _for_script(ranking: Ranking, system: UnitSystem) -> dict[str, Any]:
+    """What the script of the page filters by: rates that serve a room, that is, those distinguishable from zero
+    [m³/h], and power with its standard uncertainty [W], by unit and setting.
+    """
+    rates, watts = {}, {}
+    for line in ranking.lines:
+        row = line.row
+        place = row.unit_id, row.setting or ""
+        if line.has_rate:
+            rates[place] = round(row.clean_air_delivery_rate_m3_per_h or 0.0, 2)
+        if row.power_w is not None:
+            watts[place] = f"{row.power_w:.6g} {row.power_uncertainty_w or 0:.4g}"
+    per_m2 = round(need_by_155_rule(1.0).rate_m3_per_h, 4)
+    return {"rates": rates, "watts": watts, "rate_per_m2": per_m2, "system": system}
+
+
+def _switches(session: Session, site: SiteFrame) -> SiteFile:
+    """The ranking at other settings and in the other unit system, as a script: a page from a disk can load nothing
+    else. It is loaded where a reader asks for it.
+    """
+    tables, form = {}, query_form(QueryParams(""))
+    for setting in (HIGHEST, QUIETEST, EVERY):
+        for system in (METRIC, US):
+            ranking = rank_units(current_snapshot(session), RankingChoices(setting=setting, limit=MOST_ROWS))
+            page = {"body": ranking_page(ranking, form, system), "root": "", **_for_script(ranking, system)}
+            page |= {"switches": "", "path": "index.html"}
+            template = environment().get_template("site/ranking_table.html")
+            tables[f"{setting} {system.key}"] = template.render(site=site, page=page)
+    return SiteFile(_SWITCHES, b"window.hazefallTables = " + orjson.dumps(tables) + b";\n")
 
 
 def _page_path(start: int) -> str:

@@ -20,6 +20,7 @@ from app.figures.renderers.svg_chart import svg_of_layout
 from app.figures.tables.chart_table import chart_csv
 from app.web.downloads.chart_registry import make_chart
 from app.web.forms.addresses import query_form
+from app.web.published.chart_values import chart_values
 from app.web.published.site_frame import SiteFile, short_hash
 
 
@@ -28,6 +29,7 @@ class Picture:
     """Paths of a chart's pictures and numbers, and its finding in words.
 
     narrow : the chart drawn for a phone; the only drawing if `wide` is None
+    values : what a reader's pointer shows, as JSON
     """
 
     wide: "Drawing | None"
@@ -35,15 +37,17 @@ class Picture:
     numbers: str
     alt_text: str
     title: str
+    values: str
 
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """One SVG and its size in CSS pixels."""
+    """One SVG and its size in CSS pixels. `plot` has its width, and left, top, right and bottom of its plot."""
 
     path: str
     width_px: int
     height_px: int
+    plot: str
 
 
 PHONE_PX = 390
@@ -104,17 +108,20 @@ class Pictures:
         # readings are published once, in the raw file of their trial
         plotted = replace(chart, series=tuple(one for one in chart.series if not one.faint))
         numbers = SiteFile(f"data/{file_name}.csv", chart_csv(plotted).encode())
-        return Picture(wide, narrow, numbers.path, chart.alt_text, chart.title), [*drawn, numbers]
+        return Picture(wide, narrow, numbers.path, chart.alt_text, chart.title, chart_values(chart)), [*drawn, numbers]
 
     def _drawn(self, chart: Chart, mark: str, stem: str, width_px: int) -> tuple[Drawing, SiteFile]:
-        """The chart at a width. What it was made from ends in its height, which is known without drawing it again."""
+        """The chart at a width. What it was made from ends in its sizes, which are known without drawing it again."""
         path = f"{stem}.svg"
-        made_from, _, height = self.made_from.get(path, "").partition(" ")
-        if made_from == mark and height:
-            return Drawing(path, width_px, int(height)), SiteFile(path, None, f"{mark} {height}")
+        made_from, _, sizes = self.made_from.get(path, "").partition(" ")
+        height, _, plot = sizes.partition(" ")
+        if made_from == mark and plot:
+            return Drawing(path, width_px, int(height), plot), SiteFile(path, None, f"{mark} {sizes}")
         layout = chart_layout(chart, width_px)
-        drawing = Drawing(path, width_px, round(layout.height))
-        return drawing, SiteFile(path, svg_of_layout(chart, layout), f"{mark} {drawing.height_px}")
+        ends = (layout.plot.x0, layout.plot.y0, layout.plot.x1, layout.plot.y1)
+        drawing = Drawing(path, width_px, round(layout.height), " ".join(f"{one:.0f}" for one in (width_px, *ends)))
+        made = SiteFile(path, svg_of_layout(chart, layout), f"{mark} {drawing.height_px} {drawing.plot}")
+        return drawing, made
 
 
 @lru_cache

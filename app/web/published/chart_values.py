@@ -1,0 +1,54 @@
+"""The values of a published chart for its readers' pointer: what was measured, with its intervals."""
+
+from typing import Any
+
+import orjson
+from markupsafe import Markup
+
+from app.compute.wording.rounding import decimals_from_size, rounded_text
+from app.figures.axis_range import axis_range
+from app.figures.chart import Chart, Series
+
+_MOST = 60  # values of a curve; what lies between them is read from the picture
+
+
+def chart_values(chart: Chart) -> Markup:
+    """JSON that cannot end the element it stands in: both axes, and the series but for single readings."""
+    bands = {(one.x, one.colour): one for one in chart.series if one.kind == "band"}
+    facts = {
+        "x": _axis(chart, "x"),
+        "y": _axis(chart, "y"),
+        "series": [
+            _series(one, bands.get((one.x, one.colour)))
+            for one in chart.series
+            if one.x and not one.faint and one.kind != "band"
+        ],
+    }
+    text = orjson.dumps(facts).decode()
+    return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
+
+
+def _axis(chart: Chart, which: Any) -> dict[str, Any]:
+    axis = chart.x_axis if which == "x" else chart.y_axis
+    low, high = axis_range(chart, which)
+    unit = "" if axis.scale == "days" else axis.unit_symbol
+    return {"words": axis.title, "unit": unit, "scale": axis.scale, "low": low, "high": high, "names": axis.names}
+
+
+def _series(series: Series, band: Series | None) -> dict[str, Any]:
+    """A thinned series; the band of a curve gives its intervals."""
+    step = -(-len(series.x) // _MOST)
+    low, high = (band.low, band.high) if band is not None else (series.low, series.high)
+    found: dict[str, Any] = {"name": series.end_label or series.name, "kind": series.kind, "stack": series.stack}
+    for key, values in (("x", series.x), ("y", series.y), ("low", low), ("high", high)):
+        found[key] = [_shown(value) for value in values[::step]]
+    found["bound"] = [int(one) for one in series.censored[::step]] if any(series.censored) else []
+    return found
+
+
+def _shown(value: Any) -> Any:
+    """A number to four digits, as a number; a name as it is."""
+    if not isinstance(value, int | float):
+        return value
+    decimals = decimals_from_size(value, 4)
+    return float(rounded_text(value, decimals).replace("\u202f", "").replace("\u2212", "-"))
