@@ -6,7 +6,7 @@ whatever path; a row that refers to neither belongs to all pages.
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -55,48 +55,50 @@ def read_page_sources(session: Session) -> PageSources:
     return rows.sources()
 
 
-def _read(session: Session, of: Table) -> tuple[list[str], list[tuple[Any, ...]]]:
+def _read(session: Session, of: Table) -> tuple[list[str], Iterator[tuple[Any, ...]]]:
     """Names of the columns and the rows, as stored; without large contents, whose hash is beside them."""
     names = [one.name for one in of.columns if not isinstance(one.type, LargeBinary)]
     plain = table(of.name, *(column(name) for name in names))
     order = [plain.c[one.name] for one in of.primary_key.columns]
-    return names, [tuple(row) for row in session.execute(select(*plain.c).order_by(*order))]
+    return names, (tuple(row) for row in session.execute(select(*plain.c).order_by(*order)))
 
 
 @dataclass(slots=True)
 class _Rows:
-    """Texts of rows by what they belong to: a trial, a unit, or all pages (by table)."""
+    """Digests of rows by what they belong to: a trial, a unit, or all pages (by table). A large bench has more rows
+    than should be in memory, so each text is hashed at once.
+    """
 
-    parts: dict[Owner, list[str]] = field(default_factory=lambda: defaultdict(list))
-    owned: dict[Owner, list[str]] = field(default_factory=lambda: defaultdict(list))
-    names: dict[int, list[str]] = field(default_factory=lambda: defaultdict(list))
-    shared: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    parts: dict[Owner, "_Texts"] = field(default_factory=lambda: defaultdict(_Texts))
+    owned: dict[Owner, "_Texts"] = field(default_factory=lambda: defaultdict(_Texts))
+    names: dict[int, "_Texts"] = field(default_factory=lambda: defaultdict(_Texts))
+    shared: dict[str, "_Texts"] = field(default_factory=lambda: defaultdict(_Texts))
     owners: dict[Owner, Owner] = field(default_factory=dict)
     units_of_trials: dict[int, int | None] = field(default_factory=dict)
 
-    def add_parts(self, of: Table, read: tuple[list[str], list[tuple[Any, ...]]]) -> None:
+    def add_parts(self, of: Table, read: tuple[list[str], Iterator[tuple[Any, ...]]]) -> None:
         names, rows = read
         whole, key = _WHOLES.get(of.name, "natural_decay_pools"), names.index(_PARTS[of.name])
         for row in rows:
-            self.parts[whole, row[key]].append(f"{of.name}{row}")
+            self.parts[whole, row[key]].add(f"{of.name}{row}")
 
-    def add(self, of: Table, read: tuple[list[str], list[tuple[Any, ...]]]) -> None:
+    def add(self, of: Table, read: tuple[list[str], Iterator[tuple[Any, ...]]]) -> None:
         names, rows = read
         refers = [(names.index(one.parent.name), one.column.table.name) for one in of.foreign_keys]
         refers.sort()
         for row in rows:
             text = f"{of.name}{row}"
             referred = [(name, row[place]) for place, name in refers if row[place] is not None]
-            text += "".join(part for one in referred for part in self.parts.get(one, ()))
+            text += "".join(self.parts[one].digest for one in referred if one in self.parts)
             owner = self._owner(of.name, names, row, referred)
             if of.name == TRIAL:
                 self.units_of_trials[row[names.index("id")]] = row[names.index("unit_under_test_id")]
             if owner is None:
-                self.shared[of.name].append(text)
+                self.shared[of.name].add(text)
                 continue
-            self.owned[owner].append(text)
+            self.owned[owner].add(text)
             if of.name in _NAMES_OF_UNIT:
-                self.names[owner[1]].append(text)
+                self.names[owner[1]].add(text)
 
     def _owner(self, name: str, names: list[str], row: tuple[Any, ...], referred: list[Owner]) -> Owner | None:
         if name in (TRIAL, UNIT):
@@ -108,18 +110,18 @@ class _Rows:
             self.owners[name, row[names.index("id")]] = owner
         return owner
 
-    def add_changes(self, read: tuple[list[str], list[tuple[Any, ...]]]) -> None:
+    def add_changes(self, read: tuple[list[str], Iterator[tuple[Any, ...]]]) -> None:
         names, rows = read
         subject, subject_id = names.index("subject"), names.index("subject_id")
         for row in rows:
             if row[subject] in _SUBJECTS:
-                self.owned[_SUBJECTS[row[subject]], row[subject_id]].append(f"changes{row}")
+                self.owned[_SUBJECTS[row[subject]], row[subject_id]].add(f"changes{row}")
             elif row[subject] != "edition":  # publishing itself changes no page
-                self.shared["changes"].append(str(row))
+                self.shared["changes"].add(str(row))
 
     def sources(self) -> PageSources:
-        own = {owner: _digest(texts) for owner, texts in self.owned.items()}
-        shared = {name: _digest(texts) for name, texts in sorted(self.shared.items()) if name != "changes"}
+        own = {owner: texts.digest for owner, texts in self.owned.items()}
+        shared = {name: texts.digest for name, texts in sorted(self.shared.items()) if name != "changes"}
         of_trials = _digest(f"{name} {one}" for name, one in shared.items() if name not in _NOT_OF_TRIALS)
         of_units = _digest(f"{name} {one}" for name, one in shared.items())
         with_trials: dict[int, list[str]] = defaultdict(list)
@@ -127,20 +129,35 @@ class _Rows:
             with_trials[unit or 0].append(own[TRIAL, trial])
         everything = [f"{owner} {one}" for owner, one in sorted(own.items())]
         return PageSources(
-            whole=_digest([of_units, _digest(self.shared["changes"]), *everything]),
+            whole=_digest([of_units, self.shared["changes"].digest, *everything]),
             units={
                 unit: _digest([of_units, own[UNIT, unit], *with_trials[unit]]) for kind, unit in own if kind == UNIT
             },
             trials={
-                trial: _digest([of_trials, own[TRIAL, trial], *self.names.get(unit or 0, ())])
+                trial: _digest([of_trials, own[TRIAL, trial], self.names[unit or 0].digest])
                 for trial, unit in self.units_of_trials.items()
             },
         )
 
 
-def _digest(texts: Iterator[str] | list[str] | Any) -> str:
-    found = hashlib.sha256()
+class _Texts:
+    """Texts in an order, of which only the digest is kept."""
+
+    __slots__ = ("_found",)
+
+    def __init__(self) -> None:
+        self._found = hashlib.sha256()
+
+    def add(self, text: str) -> None:
+        self._found.update(f"{text}\n".encode())
+
+    @property
+    def digest(self) -> str:
+        return self._found.hexdigest()[:16]
+
+
+def _digest(texts: Iterable[str]) -> str:
+    found = _Texts()
     for text in texts:
-        found.update(text.encode())
-        found.update(b"\n")
-    return found.hexdigest()[:16]
+        found.add(text)
+    return found.digest

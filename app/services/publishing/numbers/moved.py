@@ -8,7 +8,7 @@ import orjson
 
 from app.compute.wording.numbers import DASH, measured_text
 from app.compute.wording.rounding import decimals_from_size, rounded_text
-from app.services.publishing.numbers.published_number import Measured, PublishedNumber
+from app.services.publishing.numbers.published_number import Measured, PublishedNumber, json_rows
 from app.services.publishing.numbers.reasons import Reasons
 
 NEW, GONE, MOVED = "new", "no longer published", "moved"
@@ -114,8 +114,7 @@ def number_text(number: PublishedNumber | None, further_decimals: int = 0) -> st
 
 
 def moved_file(moved: Iterable[MovedNumber]) -> bytes:
-    rows = [orjson.dumps(asdict(one)) for one in moved]
-    return b'{"moved": [\n' + b",\n".join(rows) + b"\n]}\n"
+    return json_rows("moved", (asdict(one) for one in moved))
 
 
 def moved_of_file(content: bytes) -> tuple[MovedNumber, ...]:

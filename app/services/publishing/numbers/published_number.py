@@ -85,8 +85,20 @@ def significant(value: float | None) -> float | None:
 
 def numbers_file(numbers: Iterable[PublishedNumber]) -> bytes:
     """The list as JSON; the same numbers give the same bytes."""
-    rows = [orjson.dumps(number.as_json) for number in sorted(numbers, key=lambda number: number.key)]
-    return b'{"numbers": [\n' + b",\n".join(rows) + b"\n]}\n"
+    return json_rows("numbers", (number.as_json for number in sorted(numbers, key=lambda number: number.key)))
+
+
+def json_rows(name: str, rows: Iterable[dict[str, Any]]) -> bytes:
+    """A list as JSON, a row on each line; grown row by row, because many small buffers take ten times the memory.
+
+    >>> json_rows("moved", [{"a": 1}, {"a": 2}])
+    b'{"moved": [\\n{"a":1},\\n{"a":2}\\n]}\\n'
+    """
+    out = bytearray(f'{{"{name}": [\n'.encode())
+    for place, row in enumerate(rows):
+        out += b",\n" if place else b""
+        out += orjson.dumps(row)
+    return bytes(out + b"\n]}\n")
 
 
 def numbers_of_file(content: bytes) -> tuple[PublishedNumber, ...]:
