@@ -15,7 +15,9 @@ from app.services.trials.marks import exclude_trial
 from app.storage.engine import session_scope
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import UnitUnderTest
+from seed_demo.control_plan import control_runs
 from seed_demo.fill_bench import BenchIds, add_invented_unit, add_surroundings, name_bench
+from seed_demo.fill_control_room import add_control_room
 from seed_demo.fill_measurements import add_measurements
 from seed_demo.log_writers import LOCAL_ZONE
 from seed_demo.simulate_trial import log_file, unit_on_s
@@ -29,12 +31,13 @@ def build_demo(engine: Engine, on_progress: OnProgress | None = None, *, small: 
     deterministic: nothing depends on the clock or on chance.
 
     on_progress : called with (steps done, total, description)
-    small : five units, twelve trials and three empty-room runs, for tests
+    small : five units, twelve trials and three empty-room runs, without the room of the control chart, for tests
     """
     tell = on_progress or no_progress
     plans = small_trials() if small else all_trials()
     units = units_of(plans)
-    steps = len(units) + len(plans) + 1
+    controls = () if small else control_runs()
+    steps = len(units) + len(plans) + len(controls) + 1
     with session_scope(engine) as session:
         if _is_filled(session):
             return False
@@ -45,8 +48,10 @@ def build_demo(engine: Engine, on_progress: OnProgress | None = None, *, small: 
             add_invented_unit(session, unit, ids)
             add_measurements(session, unit, ids)
             tell(done, steps, f"{unit.name} put on the bench")
+        if controls:
+            add_control_room(session, ids)
         added = []
-        for done, plan in enumerate(plans, start=len(units) + 1):
+        for done, plan in enumerate((*controls, *plans), start=len(units) + 1):
             added.append((_add_planned_trial(session, plan, ids), plan))
             tell(done, steps, f"{_subject(plan)} in the {plan.room.name.lower()}")
         update_all_derived_results(

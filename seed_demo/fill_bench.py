@@ -33,6 +33,7 @@ from seed_demo.scenario import (
     SOURCE_CAUTION,
     SOURCES,
     TARIFFS,
+    InventedRoom,
 )
 from seed_demo.scenario_types import InventedUnit, Part
 
@@ -94,20 +95,7 @@ def add_surroundings(session: Session) -> BenchIds:
     """Rooms, smoke sources and loggers, each logger with a profile for its files."""
     ids = BenchIds({}, {}, {}, {}, {}, {})
     for room in ROOMS:
-        ids.rooms[room.name] = add_room(
-            session,
-            NewRoom(
-                name=room.name,
-                length_m=room.length_m,
-                width_m=room.width_m,
-                height_m=room.height_m,
-                room_volume_m3=room.recorded_volume_m3,
-                room_volume_uncertainty_m3=room.recorded_uncertainty_m3,
-                furniture=room.furniture,
-                notes=room.notes,
-            ),
-            who=REVIEWER,
-        )
+        add_invented_room(session, room, ids)
     for source in SOURCES:
         ids.sources[source.name] = add_smoke_source(
             session,
@@ -132,6 +120,24 @@ def add_surroundings(session: Session) -> BenchIds:
             who=REVIEWER,
         )
     return ids
+
+
+def add_invented_room(session: Session, room: InventedRoom, ids: BenchIds) -> int:
+    room_id = ids.rooms[room.name] = add_room(
+        session,
+        NewRoom(
+            name=room.name,
+            length_m=room.length_m,
+            width_m=room.width_m,
+            height_m=room.height_m,
+            room_volume_m3=room.recorded_volume_m3,
+            room_volume_uncertainty_m3=room.recorded_uncertainty_m3,
+            furniture=room.furniture,
+            notes=room.notes,
+        ),
+        who=REVIEWER,
+    )
+    return room_id
 
 
 def add_invented_unit(session: Session, unit: InventedUnit, ids: BenchIds) -> int:

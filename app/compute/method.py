@@ -1,6 +1,7 @@
 """Name, version and plain-language description of the decay analysis. Every stored result records the version."""
 
 from app.compute.study_figures import (
+    CONTROL_CHART_WORDS,
     DECAY_COVERAGE,
     DISTURBANCE_WORDS,
     EARLY_STOP,
@@ -81,10 +82,15 @@ METHOD_DESCRIPTION = (
     "20 % more or less smoke (common practice, no source), and of each time itself. Runs that did not clear count as "
     "longer. From six trials on median and interval are those of Kaplan and Meier, where bounded; up to eight the "
     "interval also contains the log-normal one.",
-    "The natural decay of a trial is that of its week, by a random walk through the empty-room runs. Its step size and "
+    "The natural decay of a trial is that of its week, by a random walk through the empty-room runs of the same room, "
+    "channel and aerosol; smoke, dust and pollen are never mixed. Its step size and "
     "the spread between days are weighed by their restricted likelihood. Before the runs show them, 25 % between days "
     "and of drift in a month are assumed (common practice, no source). The further the runs, the wider the "
     "interval; a trial more than fourteen days from the nearest run has a note.",
+    "Where a room has a check unit with four or more runs, the spread between them, beyond their own uncertainties, is "
+    "in the interval of every clean air delivery rate there, as a line of the budget. A mean of repeats has what "
+    "exceeds the repeatability of the bench, and repeating does not reduce it.",
+    f"Control chart of a room: {CONTROL_CHART_WORDS[:1].lower()}{CONTROL_CHART_WORDS[1:]}",
     *SMALL_SAMPLES,
     *DECAY_COVERAGE,
     EFFICIENCY_WORDS,

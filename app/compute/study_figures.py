@@ -3,7 +3,9 @@
 The numbers come from `study_tables.py`, which the studies write beside their tables; none is typed here.
 """
 
+from app.compute.control_charts.limits import EWMA_SIGMAS, EWMA_WEIGHT, SHEWHART_SIGMAS
 from app.compute.study_tables import (
+    CONTROL_CHART,
     COVERAGE,
     DISTURBANCES,
     EARLY_STOP_STUDY,
@@ -13,7 +15,7 @@ from app.compute.study_tables import (
     ROOM_DRIFT,
 )
 from app.compute.study_tables import SMALL_SAMPLES as FEW
-from app.compute.wording.numbers import listed
+from app.compute.wording.numbers import counted, listed
 
 
 def _range(ends: tuple[float, float]) -> str:
@@ -121,3 +123,26 @@ EFFICIENCY_WORDS = _efficiency_words()
 DISTURBANCE_WORDS = _disturbance_words()
 TWO_RATES = _two_rates_words()
 RANK_COVERAGE = _rank_words()
+
+
+def _control_chart_words() -> str:
+    found = listed(
+        [
+            f"one of {size:g} standard deviations within {counted(runs, 'run')}"
+            for size, runs in sorted(CONTROL_CHART.found_within.items(), reverse=True)
+        ]
+    )
+    return (
+        f"The first {CONTROL_CHART.reference_runs} runs, or those of a stated period, give the centre and the spread "
+        "between runs from moving ranges; each run counts with its own uncertainty, and later runs never move the "
+        f"limits. A single run is compared with ± {SHEWHART_SIGMAS:g} standard deviations, the exponentially weighted "
+        f"moving average (weight {EWMA_WEIGHT:g}) with ± {EWMA_SIGMAS:g} of its own. Both limits are wider by what a "
+        "short reference leaves uncertain. "
+        f"In {CONTROL_CHART.rooms:,} simulated rooms for each size of change, 90 % of lasting changes are found by the "
+        f"average: {found}. Smaller ones may go unseen. In a room without a change, the average reports a shift within "
+        f"{CONTROL_CHART.runs} runs in {CONTROL_CHART.false_shift_percent:g} % of rooms, and it or a single run passes "
+        f"a limit in {CONTROL_CHART.false_percent:g} %."
+    )
+
+
+CONTROL_CHART_WORDS = _control_chart_words()

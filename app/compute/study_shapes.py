@@ -114,3 +114,20 @@ class Disturbances:
     met_percent: Ends
     missed: tuple[str, ...]
     hidden: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ControlChartStudy:
+    """How the control chart of a room finds changes, with the usual number of reference runs.
+
+    found_within : runs within which 90 % of changes are found by the moving average, by size in standard deviations
+    false_percent : rooms without a change in which the average or a single run passes a limit within `runs` runs
+    false_shift_percent : the same by the average alone
+    """
+
+    rooms: int
+    reference_runs: int
+    runs: int
+    found_within: Mapping[float, int]
+    false_percent: float
+    false_shift_percent: float

@@ -1,6 +1,7 @@
 """Figures of the simulation studies; `python -m tests.studies.study_figures` writes this file."""
 
 from app.compute.study_shapes import (
+    ControlChartStudy,
     DecayCoverage,
     Disturbances,
     EarlyStop,
@@ -113,4 +114,17 @@ DISTURBANCES = Disturbances(
         "slow mixing, 50 m³/h at 8 per h (95 %)",
         "coincidence, 10 % at the start at 8 per h (40 %)",
     ),
+)
+
+CONTROL_CHART = ControlChartStudy(
+    rooms=1000,
+    reference_runs=16,
+    runs=50,
+    found_within={
+        2.0: 24,
+        3.0: 6,
+        4.0: 3,
+    },
+    false_percent=7.3,
+    false_shift_percent=2.2,
 )

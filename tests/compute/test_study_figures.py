@@ -8,6 +8,7 @@ import pytest
 from app.compute.live_runs.precision import STOP_AT
 from app.compute.method import METHOD_DESCRIPTION
 from app.compute.study_figures import (
+    CONTROL_CHART_WORDS,
     DECAY_COVERAGE,
     DISTURBANCE_WORDS,
     EARLY_STOP,
@@ -135,8 +136,25 @@ def test_the_sentence_on_disturbances_names_each_row_that_fails_or_cannot_be_see
         assert f"{line[:34].strip()} at {float(line[34:40]):g} per h ({float(line[56:64]):g} %)" in DISTURBANCE_WORDS
 
 
+def test_the_sentence_on_control_charts_holds_the_figures_of_the_table():
+    """Read here from the table by column, of the rows with the usual sixteen reference runs."""
+    lines = table("control_chart").splitlines()
+    rows = {float(line[14:22]): line for line in lines if line.startswith(f"{16:14}")}
+    assert f"In {int(lines[2].split()[0]):,} simulated rooms for each size of change" in CONTROL_CHART_WORDS
+    assert len(rows) == 6
+    for size, line in rows.items():
+        within = line[31:37].strip()
+        stated = f"one of {size:g} standard deviations within {within} runs"
+        assert (stated in CONTROL_CHART_WORDS) == (size > 0 and within != "–")
+    false_shift, either = rows[0.0][37:45].strip(), rows[0.0][54:62].strip()
+    assert f"reports a shift within 50 runs in {float(false_shift):g} % of rooms" in CONTROL_CHART_WORDS
+    assert CONTROL_CHART_WORDS.endswith(f"passes a limit in {float(either):g} %.")
+
+
 def test_the_description_states_no_percentage_of_its_own():
     """Coverage and power come from the studies alone; the other percentages are settings of the method."""
-    generated = {*DECAY_COVERAGE, DISTURBANCE_WORDS, EARLY_STOP, EFFICIENCY_WORDS, *SMALL_SAMPLES, TWO_RATES}
+    control = next(step for step in METHOD_DESCRIPTION if step.startswith("Control chart of a room: "))
+    assert control.casefold().endswith(CONTROL_CHART_WORDS.casefold())
+    generated = {control, *DECAY_COVERAGE, DISTURBANCE_WORDS, EARLY_STOP, EFFICIENCY_WORDS, *SMALL_SAMPLES, TWO_RATES}
     assert generated <= set(METHOD_DESCRIPTION)
     assert not [step for step in METHOD_DESCRIPTION if "simulated" in step and step not in generated]

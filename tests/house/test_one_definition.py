@@ -4,7 +4,13 @@ import ast
 import dataclasses
 from pathlib import Path
 
-from app.services.bench.definitions import BenchChoices, NewLogger, NewRoom, NewSmokeSource, NewTariff
+from app.services.bench.definitions import (
+    BenchChoices,
+    NewLogger,
+    NewRoom,
+    NewSmokeSource,
+    NewTariff,
+)
 from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.measurements.definitions import (
     NewClaim,

@@ -9,6 +9,8 @@ import pytest
 from sqlalchemy import Engine, func, select
 from sqlalchemy.orm import Session
 
+from app.services.results.control_charts.room_charts import room_charts
+from app.services.results.control_charts.words import day_of
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.models.all_models import METADATA
@@ -19,6 +21,7 @@ from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import ChannelResult, SettingSummary, Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 from seed_demo.build import build_demo
+from seed_demo.control_plan import AIR_CHANGE_AFTER_PER_H, CONTROL_ROOM, EVERY_DAYS, SHIFT_ON, control_runs
 from seed_demo.scenario import UNITS
 from seed_demo.trial_plan import all_trials
 from seed_demo.truth import true_rate
@@ -112,7 +115,24 @@ def test_every_run_of_the_whole_bench_got_a_result_for_each_of_its_channels(whol
             .group_by(ChannelResult.trial_id)
         ).all()
         assert {count for _, count in counted} == {3}
-        assert len(counted) == len(all_trials())
+        assert len(counted) == len(all_trials()) + len(control_runs())
+
+
+def test_the_chart_of_the_third_room_finds_the_shift_that_was_built_in(whole):
+    """The seal came loose on a known day; the level rises by the change of the air exchange."""
+    with Session(whole) as session:
+        room = session.scalars(select(Room).where(Room.name == CONTROL_ROOM.name)).one()
+        charts = room_charts(session, room)
+    assert charts.natural_decay.points[-1].run.day - charts.natural_decay.points[0].run.day > 2 * 365
+    [shift] = charts.natural_decay.shifts
+    assert abs((day_of(shift.first.day) - SHIFT_ON).days) <= EVERY_DAYS
+    assert (day_of(shift.found.day) - SHIFT_ON).days <= 6 * EVERY_DAYS
+    rise = AIR_CHANGE_AFTER_PER_H - CONTROL_ROOM.air_change_per_h
+    assert shift.change.value == pytest.approx(rise, abs=3 * shift.change.uncertainty)
+    assert shift.ended is None
+    assert len(charts.check_unit.points) >= 17
+    assert not charts.check_unit.shifts
+    assert all("invented" in change.words for change in charts.changes)
 
 
 def test_the_ordinary_settings_give_the_clean_air_that_is_true_of_them(whole):

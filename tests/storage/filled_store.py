@@ -158,6 +158,10 @@ LATER_ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0021", "edition_contents", {"sha256": SHA, "size_bytes": 3, "content": b"\x00\xff\x01"}),
     ("0021", "unit_addresses", {"address": "maker-a-unit", "unit_under_test_id": 1, "current": 1}),
     ("0023", "upload_keys", {"idempotency_key": ODD, "sha256": SHA, "trial_id": 2, "stored_at": AT}),
+    ("0026", "room_changes", {"id": 1, "room_id": 1, "changed_on": DAY, "kind": "furniture", "words": ODD,
+                              "new_limits": 1, "reference_until": DAY, "noted_by": "Ann", "created_at": AT}),
+    ("0026", "check_units", {"id": 1, "room_id": 1, "setting_id": 1, "valid_from": DAY, "notes": ODD,
+                             "noted_by": "Ann", "created_at": AT}),
 )  # fmt: skip
 LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0016", "channel_results", {"unit_on_uncertainty_s": 12.5}),
@@ -166,6 +170,8 @@ LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0021", "bench", {"licence": "CC-BY-4.0"}),
     ("0022", "channel_results", {"background_drift_uncertainty_per_h": 0.011, "warm_up_uncertainty_per_h": 0.004}),
     ("0024", "setting_summaries", {"logger_id": 1}),
+    ("0026", "channel_results", {"clean_air_delivery_rate_check_unit_share": 0.031}),
+    ("0026", "setting_summaries", {"first_trial_on": DAY}),
 )
 # rows that the store itself adds, by triggers
 WRITTEN_BY_THE_STORE = {"unit_changes"}

@@ -11,7 +11,9 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
+from app.compute.control_charts.chart import REFERENCE_RUNS
 from app.compute.study_shapes import (
+    ControlChartStudy,
     DecayCoverage,
     Disturbances,
     EarlyStop,
@@ -24,6 +26,7 @@ from app.compute.study_shapes import (
 
 TABLES = Path(__file__).parent / "tables"
 SHAPES = (
+    "ControlChartStudy",
     "DecayCoverage",
     "Disturbances",
     "EarlyStop",
@@ -217,6 +220,23 @@ def disturbances() -> Disturbances:
     )
 
 
+def control_chart() -> ControlChartStudy:
+    """Of the rows with the usual number of reference runs; sizes that 90 % of rooms find."""
+    lines = _lines("control_chart")
+    numbers = re.match(r"(\d+) rooms in each row; (\d+) runs", lines[2])
+    assert numbers is not None
+    rows = [line.split() for line in lines[4 : lines.index("", 4)]]
+    own = {float(row[1]): row for row in rows if int(row[0]) == REFERENCE_RUNS}
+    return ControlChartStudy(
+        rooms=int(numbers[1]),
+        reference_runs=REFERENCE_RUNS,
+        runs=int(numbers[2]),
+        found_within={size: int(row[3]) for size, row in own.items() if size and row[3] != "–"},
+        false_percent=float(own[0.0][6]),
+        false_shift_percent=float(own[0.0][4]),
+    )
+
+
 def module_text() -> str:
     """Source of the module that ships, laid out as the formatter lays it out."""
     lines = [
@@ -235,6 +255,7 @@ def module_text() -> str:
         ("ROOM_DRIFT", room_drift()),
         ("EFFICIENCY", rate_efficiency()),
         ("DISTURBANCES", disturbances()),
+        ("CONTROL_CHART", control_chart()),
     ):
         lines += ["", f"{name} = {type(figures).__name__}("]
         for field in fields(figures):

@@ -281,6 +281,6 @@ def _missing() -> Note:
     return Note(
         code="natural_decay_missing",
         severity="care",
-        message="This room and channel have no empty-room run, so the clean air delivery rate is not known; only the "
-        "total decay is given. Do an empty-room run in the same room.",
+        message="This room, channel and aerosol have no empty-room run, so the clean air delivery rate is not known; "
+        "only the total decay is given. Do an empty-room run in the same room.",
     )

@@ -205,6 +205,22 @@ def parts_of(fit: DecayFit) -> SystematicParts:
     )
 
 
-def budget_of(fit: DecayFit, volume_share: float | None = None) -> tuple[SystematicLine, ...]:
-    """The budget of a fit's rate; empty without a rate. `volume_share` as in `budget`."""
-    return () if fit.decay_rate is None else budget(fit.decay_rate.value, parts_of(fit), volume_share)
+def budget_of(
+    fit: DecayFit, volume_share: float | None = None, check_unit_share: float | None = None
+) -> tuple[SystematicLine, ...]:
+    """The budget of a fit's rate; empty without a rate. `volume_share` as in `budget`.
+
+    check_unit_share : spread of the check unit of the room over its rate, which the clean air delivery rate includes
+    """
+    if fit.decay_rate is None:
+        return ()
+    lines = budget(fit.decay_rate.value, parts_of(fit), volume_share)
+    if not check_unit_share:
+        return lines
+    line = SystematicLine(
+        "check unit",
+        check_unit_share,
+        "clean air delivery rate only; how much the same cleaner varies in this room between its runs",
+    )
+    seen = sorted((*lines[: -len(ASSUMED)], line), key=lambda one: -one.relative_uncertainty)
+    return (*seen, *ASSUMED)

@@ -15,11 +15,13 @@ from app.compute.decay.result import ChannelDecay
 from app.compute.wording.notes import Note
 from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel as channel_named
+from app.reading_files.headers.channels import in_order
 from app.services.adding_trials.staged_results import StagedLog, keep_beside, kept_beside
 from app.services.bench.definitions import NewLogger
 from app.services.logs.readings import LogReadings
 from app.services.logs.trial_fields import NewTrial, check_marks
 from app.services.results.clean_air import derive_unsaved
+from app.services.results.control_charts.upload_warnings import upload_warnings
 from app.services.results.trial_results import analysis_terms, result_values
 from app.storage.models.trials import ChannelResult, ResultNote
 
@@ -43,12 +45,14 @@ class LogPreview:
 
     decays : analysis of each particle channel, with the marks given or found
     results : the columns to be stored for each channel; notes : of the analysis and of the derived results
+    room_warnings : from the control chart of the room
     """
 
     log: StagedLog
     decays: dict[str, ChannelDecay]
     results: Results
     notes: dict[str, tuple[Note, ...]]
+    room_warnings: tuple[str, ...]
 
     @property
     def digest(self) -> str:
@@ -75,14 +79,17 @@ def preview_log(session: Session, log: StagedLog, trial: NewTrial, new_logger: N
     analysed = log.analyse(LogReadings(table.elapsed_s, table.levels, table.units), terms)
     now = datetime.now(UTC)
     started_at = table.started_at if table.clock_is_known else trial.started_at or now
-    derived = derive_unsaved(session, analysed, trial.kind, trial.room_id, started_at)
+    derived = derive_unsaved(session, analysed, trial.kind, (trial.room_id, trial.smoke_source_id), started_at)
     results: Results = {}
     notes: dict[str, tuple[Note, ...]] = {}
     for name, decay in analysed.decays.items():
         values, further = derived[name]
         notes[name] = (*decay.notes, *further)
         results[name] = _result(result_values(decay, analysed.relative_humidity_pct, now) | values, notes[name])
-    preview = LogPreview(log, analysed.decays, results, notes)
+    rates = {name: decay.fit.decay_rate for name, decay in analysed.decays.items() if decay.fit is not None}
+    known = {name: rate for name in in_order(rates) if (rate := rates[name]) is not None}
+    warnings = upload_warnings(session, trial, started_at, known)
+    preview = LogPreview(log, analysed.decays, results, notes, warnings)
     keep_beside(log.settings, log.upload, f"{preview.digest}.shown", _text(results).encode())
     return preview
 

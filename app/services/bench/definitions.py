@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from app.services.bench.branding import BUNDLED_FONTS, font_family, licence_name, line_colour, text_colour
 from app.services.bench.time_zones import time_zone
@@ -14,12 +15,18 @@ from app.services.store.checked_values import (
     source_text,
 )
 from app.services.store.clear_level import CLEAR_LEVEL_KINDS, CLEAR_LEVEL_WORDS
-from app.services.store.entry_fields import choice, count, day, number, text
+from app.services.store.entry_fields import choice, count, day, flag, number, text
 
 SOUND_CORRECTION_RULES = ("ISO 3744", "ISO 3746", "ISO 1996-2")
 MOST_DAYS = 36_500
 AEROSOLS = ("smoke", "dust", "pollen")
+ROOM_CHANGES = ("furniture", "filter", "sealing", "ventilation", "season", "sensor", "other")
 STANDINGS = ("", "read", "read second-hand", "from memory", "own bill")
+
+
+def _last_reference_day(value: date | None, name: str, what: str) -> date | None:
+    """It may lie in the future; empty for a number of runs."""
+    return None if value is None else day_valid_from(value, name, what)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +51,41 @@ class NewRoom:
     )
     furniture: str = text("Furniture", what="The furniture note", lines=2)
     notes: str = text("Room notes", what="The notes", form_name="room_notes", lines=2)
+
+
+def _noted_by() -> Any:
+    return text("Noted by", what="Who noted it", autocomplete="name", private=True, longest=LONGEST_NAME)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewRoomChange:
+    """Something that changed in a room; `new_limits` begins a reference period of its control charts."""
+
+    changed_on: date | None = day("Changed on", "The change", needed=True)
+    kind: str = choice("What changed", ROOM_CHANGES, what="The kind of change", form_name="change_kind")
+    words: str = text(
+        "Description", needed=True, lines=2, help="For example: sofa replaced by two chairs.", form_name="change_words"
+    )
+    new_limits: bool = flag(
+        "Begin new limits on this day",
+        help="The next runs become the reference. Earlier runs keep their own limits.",
+    )
+    reference_until: date | None = day(
+        "Reference period ends",
+        "The end of the reference period",
+        help="Only with new limits. If empty, the first 16 runs are the reference.",
+        check=_last_reference_day,
+    )
+    noted_by: str = _noted_by()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NewCheckUnit:
+    """Day from which a setting of a unit is the check unit of a room."""
+
+    valid_from: date | None = day("Check unit from", "The check unit", needed=True)
+    notes: str = text("Notes", lines=2)
+    noted_by: str = _noted_by()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,14 +12,15 @@ from app.services.data_package.tables import packaged_columns
 from app.services.logs.trial_fields import EMPTY_ROOM
 from app.storage.models.all_models import METADATA
 from app.storage.models.bench_measurements import PowerMeasurement
+from app.storage.models.rooms_and_loggers import CheckUnit
 from app.storage.models.trials import ChannelResult, SettingSummary, Trial
-from app.storage.models.units_under_test import Consumable, ConsumablePrice, UnitUnderTest
+from app.storage.models.units_under_test import Consumable, ConsumablePrice, SpeedSetting, UnitUnderTest
 
 
 @dataclass(frozen=True, slots=True)
 class Chosen:
     """Ids of the rows in the package. It includes every empty-room run of the bench, because their scatter is pooled
-    over rooms; `whole` if all units are included.
+    over rooms, and the check units of the rooms; `whole` if all units are included.
     """
 
     whole: bool
@@ -36,6 +37,8 @@ def choose_rows(session: Session, unit_ids: Collection[int] | None) -> Chosen:
         if unit_id not in present:
             raise NotFound("unit under test", unit_id)
     units = present if unit_ids is None else set(unit_ids)
+    if units:
+        units |= _check_units(session) & present
     if not units:
         raise InvalidValue(
             "There are no units to package. Add a trial first, or choose an existing unit.", field="unit"
@@ -65,6 +68,12 @@ def choose_rows(session: Session, unit_ids: Collection[int] | None) -> Chosen:
     )
 
 
+def _check_units(session: Session) -> set[int]:
+    """Units that check a room; the control charts need their runs."""
+    marked = select(SpeedSetting.unit_under_test_id).join(CheckUnit, CheckUnit.setting_id == SpeedSetting.id)
+    return set(session.scalars(marked).all())
+
+
 def rows_of(name: str, chosen: Chosen) -> Select[Any]:
     table = METADATA.tables[name]
     statement = select(*packaged_columns(name)).order_by(*table.primary_key)
@@ -84,5 +93,8 @@ def rows_of(name: str, chosen: Chosen) -> Select[Any]:
     if name == "consumable_prices":
         of_units = select(Consumable.id).where(Consumable.unit_under_test_id.in_(sorted(chosen.units)))
         return statement.where(ConsumablePrice.consumable_id.in_(of_units))
+    if name == "check_units":
+        of_settings = select(SpeedSetting.id).where(SpeedSetting.unit_under_test_id.in_(sorted(chosen.units)))
+        return statement.where(CheckUnit.setting_id.in_(of_settings))
     belongs = table.c.get("unit_under_test_id")
     return statement.where(true() if belongs is None else belongs.in_(sorted(chosen.units)))

@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlalchemy import Column, Integer, Table, Text
 
-from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource, NewTariff
+from app.services.bench.definitions import NewCheckUnit, NewLogger, NewRoom, NewRoomChange, NewSmokeSource, NewTariff
 from app.services.logs.trial_fields import NewTrial
 from app.services.measurements.definitions import (
     NewClaim,
@@ -36,6 +36,8 @@ GIVEN_TABLES = (
     "loggers",
     "units_under_test",
     "speed_settings",
+    "room_changes",
+    "check_units",
     "prices",
     "consumables",
     "consumable_prices",
@@ -62,6 +64,8 @@ _DEFINITIONS = (
     NewPrice,
     NewConsumable,
     NewRoom,
+    NewRoomChange,
+    NewCheckUnit,
     NewLogger,
     NewSmokeSource,
     NewTariff,

@@ -55,9 +55,10 @@ Method {METHOD_VERSION}: {METHOD_NAME}.
    on, k the total decay rate [1/h]. b, A and k are found by weighted least squares within a fit window that begins once
    the room is mixed and ends before the readings sink into the background. The standard error allows for the
    autocorrelation of the readings; the sensitivity of k to other defensible windows is part of its uncertainty.
-2. **Natural decay.** Runs of the empty room give the decay without a unit. Those of the same room and channel that are
-   no older than {bench.natural_decay_stale_after_days} days give a random walk in time with a spread between days,
-   interpolated to the week of each trial (`results/natural_decay_pools.csv` and `results/natural_decay_pool_runs.csv`).
+2. **Natural decay.** Runs of the empty room give the decay without a unit. Those of the same room, channel and aerosol
+   that are no older than {bench.natural_decay_stale_after_days} days give a random walk in time with a spread between
+   days, interpolated to the week of each trial (`results/natural_decay_pools.csv` and
+   `results/natural_decay_pool_runs.csv`).
 3. **Clean air delivery rate.** V (k_total - k_natural) [m³/h], V being the volume of the room with its uncertainty.
    Without an empty-room run it is not available. A rate that cannot be distinguished from zero is given as "at most".
 4. **Times.** Time to 95 % reduction is ln(20) / k_total. Time to clear is the first lasting crossing of the clear

@@ -7,8 +7,10 @@ from typing import NamedTuple
 
 from app.compute.cost_and_energy.energy_use import RunningPart
 from app.compute.cost_and_energy.running_cost import CostAssumptions, OwnedUnit, RunningCost, running_cost
+from app.services.results.control_charts.runs import ChartKey
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import EVERY, HIGHEST, AvailableRoom, Offered, RankingChoices, read_offered
+from app.services.snapshot.room_shifts import RoomShift, room_shifts, straddled_shift
 from app.services.snapshot.setting_rows import RankingRow
 from app.services.snapshot.setting_sound import SettingSound
 from app.services.snapshot.stored_units import Conditions, StoredUnit, conditions_of, stored_unit, stored_units
@@ -20,11 +22,13 @@ class RankedSetting:
 
     sound : None if the unit has no setting
     cost : None without an electricity price
+    shift : a shift of the room between its trials, None if there was none
     """
 
     row: RankingRow
     sound: SettingSound | None
     cost: RunningCost | None
+    shift: RoomShift | None = None
 
     @property
     def has_rate(self) -> bool:
@@ -67,6 +71,7 @@ class _Terms(NamedTuple):
     conditions: Conditions
     hours_per_day: float
     assumptions: CostAssumptions | None
+    shifts: tuple[RoomShift, ...]
 
 
 class _NamedLines(NamedTuple):
@@ -91,13 +96,16 @@ def read_ranking_table(snapshot: BenchSnapshot, choices: RankingChoices) -> Rank
 
 def _table(snapshot: BenchSnapshot, choices: RankingChoices) -> RankingTable:
     filled, offered = read_offered(snapshot, choices)
-    units = snapshot.by_unit(_lines_of_units, _terms(filled, offered))
+    units = snapshot.by_unit(_lines_of_units, _terms(snapshot, filled, offered))
     in_order = sorted(units.values(), key=itemgetter(0))
     return RankingTable(tuple(line for unit in in_order for line in unit.lines), offered)
 
 
-def _terms(filled: RankingChoices, offered: Offered) -> _Terms:
-    return _Terms(conditions_of(filled, offered), offered.hours_per_day, offered.assumptions())
+def _terms(snapshot: BenchSnapshot, filled: RankingChoices, offered: Offered) -> _Terms:
+    shifts: tuple[RoomShift, ...] = ()
+    if filled.room_id is not None:
+        shifts = room_shifts(snapshot, ChartKey(filled.room_id, filled.channel, filled.aerosol))
+    return _Terms(conditions_of(filled, offered), offered.hours_per_day, offered.assumptions(), shifts)
 
 
 def _lines_of_units(
@@ -113,13 +121,21 @@ def _lines_of_units(
 def lines_of_unit(snapshot: BenchSnapshot, unit_id: int, choices: RankingChoices | None = None) -> UnitLines:
     """Every setting of one unit as in the ranking, from the slowest; empty for an unknown unit."""
     filled, offered = read_offered(snapshot, choices or RankingChoices())
-    terms = _terms(filled, offered)
+    terms = _terms(snapshot, filled, offered)
     unit = stored_unit(snapshot, unit_id, terms.conditions)
     return UnitLines(() if unit is None else _lines(unit, terms), filled, offered, offered.room(filled.room_id))
 
 
 def _lines(unit: StoredUnit, terms: _Terms) -> tuple[RankedSetting, ...]:
-    return tuple(RankedSetting(row, unit.sound_of(row), _cost(unit, row, terms)) for row in unit.rows)
+    return tuple(
+        RankedSetting(
+            row,
+            unit.sound_of(row),
+            _cost(unit, row, terms),
+            straddled_shift(terms.shifts, row.first_trial_on, row.latest_trial_on),
+        )
+        for row in unit.rows
+    )
 
 
 def _cost(unit: StoredUnit, row: RankingRow, terms: _Terms) -> RunningCost | None:

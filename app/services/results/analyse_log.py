@@ -19,8 +19,8 @@ from app.reading_files.read_log import read_log
 from app.services.logs.moment import hours_into_log
 from app.services.logs.readings import LogReadings
 from app.services.results.analyse_channels import AnalysisTerms, analyse_channels, analyse_readings
+from app.services.results.control_charts.runs import day_number
 from app.services.results.derived_values import no_measurable_cleaning, no_standard_time
-from app.services.results.natural_decay_pools import day_number
 
 
 @dataclass(frozen=True, slots=True)

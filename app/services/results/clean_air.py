@@ -15,12 +15,14 @@ from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 from app.services.logs.trial_fields import UNIT_RUNNING
 from app.services.results.analyse_channels import AnalysedTrial
+from app.services.results.control_charts.check_unit_spread import CheckUnitSpreads
+from app.services.results.control_charts.runs import ChartKey, aerosol_of, aerosol_of_run
 from app.services.results.derived_values import DERIVED_COLUMNS, derived_values
 from app.services.results.natural_decay_pools import EmptyRoomRuns, PooledForTrial, PoolRequest
 from app.services.results.rows import note_columns, stored_measured
 from app.services.store.audit import record_changes
 from app.services.store.id_batches import in_batches
-from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.rooms_and_loggers import Room, SmokeSource
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
 _RESULT = ChannelResult.__table__
@@ -50,7 +52,9 @@ def derive_clean_air(
     new_notes: list[dict[str, Any]] = []
     changed_notes: list[int] = []
     records: list[tuple[int, str, str | None, str | None]] = []
-    for row, (values, notes) in zip(rows, _derived(EmptyRoomRuns(session), rows), strict=True):
+    for row, (values, notes) in zip(
+        rows, _derived(EmptyRoomRuns(session), CheckUnitSpreads(session), rows), strict=True
+    ):
         if values != row[_FIRST_DERIVED : _FIRST_DERIVED + len(DERIVED_COLUMNS)]:
             named = dict(zip(DERIVED_COLUMNS, values, strict=True))
             updates.append({"of_result": row.id, **named})
@@ -66,11 +70,13 @@ def derive_clean_air(
     return moved
 
 
-def _derived(runs: EmptyRoomRuns, rows: Sequence[Any]) -> Iterator[tuple[tuple[Any, ...], list[Note]]]:
+def _derived(
+    runs: EmptyRoomRuns, spreads: CheckUnitSpreads, rows: Sequence[Any]
+) -> Iterator[tuple[tuple[Any, ...], list[Note]]]:
     """Derived columns and notes of each row, in their order."""
     running = [place for place, row in enumerate(rows) if row.kind == UNIT_RUNNING]
     requests = [
-        PoolRequest(row.room_id, row.channel, row.started_at, row.relative_humidity_pct, row.start_level)
+        PoolRequest(row.room_id, row.channel, row.aerosol, row.started_at, row.relative_humidity_pct, row.start_level)
         for row in (rows[place] for place in running)
     ]
     served = dict(zip(running, runs.serving(requests), strict=True))
@@ -83,28 +89,33 @@ def _derived(runs: EmptyRoomRuns, rows: Sequence[Any]) -> Iterator[tuple[tuple[A
         ],
         [served.get(place) for place in range(len(rows))],
         [Measured(row.room_volume_m3, row.room_volume_uncertainty_m3) for row in rows],
+        [spreads.of(ChartKey(row.room_id, row.channel, row.aerosol)) for row in rows],
     )
 
 
 def derive_unsaved(
-    session: Session, analysed: AnalysedTrial, kind: str, room_id: int, started_at: datetime
+    session: Session, analysed: AnalysedTrial, kind: str, place: tuple[int, int | None], started_at: datetime
 ) -> dict[str, tuple[dict[str, Any], list[Note]]]:
     """Derived columns and notes by channel, for an analysis that is not stored; nothing is written.
 
-    room_id : a room that is not on the bench has no natural decay, and so no clean air delivery rate
+    place : room and smoke source; a room that is not on the bench has no natural decay, and so no clean air delivery
+        rate
     """
+    room_id, aerosol = place[0], aerosol_of(session, place[1])
     room = session.get(Room, room_id)
     volume = Measured(room.room_volume_m3, room.room_volume_uncertainty_m3) if room else None
     served: Sequence[PooledForTrial | None] = [None] * len(analysed.decays)
     if kind == UNIT_RUNNING:
         humidity = analysed.relative_humidity_pct
         requests = [
-            PoolRequest(room_id, channel, started_at, humidity, decay.start_level)
+            PoolRequest(room_id, channel, aerosol, started_at, humidity, decay.start_level)
             for channel, decay in analysed.decays.items()
         ]
         served = EmptyRoomRuns(session).serving(requests, keep=False)
     totals = [decay.fit.decay_rate if decay.fit else None for decay in analysed.decays.values()]
-    found = derived_values(totals, served, [volume] * len(totals))
+    spreads = CheckUnitSpreads(session)
+    of_room = [spreads.of(ChartKey(room_id, channel, aerosol)) for channel in analysed.decays]
+    found = derived_values(totals, served, [volume] * len(totals), of_room)
     return {
         channel: (dict(zip(DERIVED_COLUMNS, values, strict=True)), notes)
         for channel, (values, notes) in zip(analysed.decays, found, strict=True)
@@ -135,12 +146,14 @@ def _rows_query() -> Select[*tuple[Any, ...]]:
             *(_RESULT.c[name] for name in DERIVED_COLUMNS),
             Trial.kind,
             Trial.room_id,
+            aerosol_of_run.label("aerosol"),
             Trial.started_at,
             Room.room_volume_m3,
             Room.room_volume_uncertainty_m3,
         )
         .join(Trial, Trial.id == _RESULT.c.trial_id)
         .join(Room, Room.id == Trial.room_id)
+        .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
         .where(Trial.trashed_at.is_(None))
         .order_by(_RESULT.c.id)
     )

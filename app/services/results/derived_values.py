@@ -9,6 +9,7 @@ from app.compute.clean_air.empty_room_runs import ChosenRuns
 from app.compute.clean_air.rate import clean_air_columns, standard_clearing_times
 from app.compute.statistics.measured import Measured
 from app.compute.statistics.measured_columns import Floats, MeasuredColumns
+from app.compute.statistics.repeatability import Repeatability, with_spread
 from app.compute.wording.notes import Note
 from app.services.results.natural_decay_pools import PooledForTrial
 from app.storage.models.trials import ChannelResult
@@ -23,17 +24,21 @@ _NO_RATE = (None,) * 5
 
 
 def derived_values(
-    totals: Sequence[Measured | None], served: Sequence[PooledForTrial | None], volumes: Sequence[Measured | None]
+    totals: Sequence[Measured | None],
+    served: Sequence[PooledForTrial | None],
+    volumes: Sequence[Measured | None],
+    spreads: Sequence[Repeatability | None],
 ) -> Iterator[tuple[tuple[Any, ...], list[Note]]]:
     """Values of `DERIVED_COLUMNS` from decay rate, natural decay and volume, and their notes, of each result.
 
     served : natural decay of each; None for an empty-room run, which has no clean air delivery rate
+    spreads : of the check unit of each room, which the clean air delivery rate includes
     """
     with_total = [place for place, total in enumerate(totals) if total is not None]
     known = MeasuredColumns.of([total for total in totals if total is not None])
     columns = [_or_none(column) for column in standard_clearing_times(known)]
     times = dict(zip(with_total, zip(*columns, strict=True), strict=True))
-    rates = _rates(totals, served, volumes)
+    rates = _rates(_with_check_unit(totals, spreads), served, volumes)
     for place, (total, pooled) in enumerate(zip(totals, served, strict=True)):
         notes: list[Note] = [] if pooled is None else list(pooled.choice.notes)
         time = times.get(place, _NO_TIME)
@@ -41,14 +46,24 @@ def derived_values(
             notes.append(no_standard_time(total))
         rate = rates.get(place)
         if rate is None or pooled is None:
-            yield (None, *_NO_RATE, *time), notes
+            yield (None, *_NO_RATE, None, *time), notes
             continue
         *columns, measurable, at_most, threshold = rate
         if not measurable:
             notes.append(no_measurable_cleaning(rate[0], threshold, at_most))
         if pooled.choice.number_unlike and pooled.pooled is not None:
             notes.append(_runs_left_out(pooled.choice, pooled.pooled.number_of_runs))
-        yield (pooled.pool_id, *columns, *time), notes
+        spread = spreads[place]
+        yield (pooled.pool_id, *columns, None if spread is None else spread.relative_sd, *time), notes
+
+
+def _with_check_unit(
+    totals: Sequence[Measured | None], spreads: Sequence[Repeatability | None]
+) -> list[Measured | None]:
+    return [
+        total if total is None or spread is None else with_spread(total, spread)
+        for total, spread in zip(totals, spreads, strict=True)
+    ]
 
 
 def _rates(

@@ -22,9 +22,11 @@ from app.compute.clean_air.natural_decay import (
 from app.compute.method import METHOD_VERSION
 from app.compute.statistics.repeatability import Repeatability, pooled_repeatability
 from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.results.control_charts.runs import ChartKey, aerosol_of_run, day_number
 from app.services.results.rows import stored_degrees, stored_measured
 from app.services.store.id_batches import in_batches
 from app.storage.models.bench import Bench
+from app.storage.models.rooms_and_loggers import SmokeSource
 from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, SettingSummary, Trial
 
 _POOL = cast(Table, NaturalDecayPool.__table__)
@@ -32,16 +34,12 @@ _POOL_RUN = cast(Table, NaturalDecayPoolRun.__table__)
 _POOL_COLUMNS = tuple(column.name for column in _POOL.columns if column.name != "id")
 
 
-def day_number(at: datetime) -> float:
-    """Days since 1970-01-01, UTC; only differences are used."""
-    return at.timestamp() / 86400
-
-
 class PoolRequest(NamedTuple):
     """What decides which pool serves a trial."""
 
     room_id: int
     channel: str
+    aerosol: str
     at: datetime
     relative_humidity_pct: float | None
     start_level: float | None
@@ -82,7 +80,7 @@ class EmptyRoomRuns:
         self._session = session
         self._limits = Limits(float(session.get_one(Bench, 1).natural_decay_stale_after_days or 180))
         self._runs = _usable_runs(session)
-        self._spread: dict[tuple[int, str], Repeatability] = {}
+        self._spread: dict[ChartKey, Repeatability] = {}
 
     def serving(self, requests: Sequence[PoolRequest], *, keep: bool = True) -> list[PooledForTrial]:
         """The pool for each trial, by its room, time, humidity and start level.
@@ -103,7 +101,8 @@ class EmptyRoomRuns:
                 runs = nearest_runs(choice.chosen, _day_in_middle(week))
                 key = PoolKey(request.room_id, request.channel, week, frozenset(run.run_id for run in runs))
                 known[seen] = key
-                asked[key] = DayAsked(_day_in_middle(week), runs, self._spread_elsewhere(*key[:2]))
+                spread = self._spread_elsewhere(ChartKey(*request[:3]))
+                asked[key] = DayAsked(_day_in_middle(week), runs, spread)
             keys.append(known[seen])
         pooled = dict(zip(asked, pool_natural_decays(list(asked.values())), strict=True))
         ids = _store_pools(self._session, pooled, write=keep)
@@ -113,27 +112,28 @@ class EmptyRoomRuns:
         ]
 
     def _choices(self, requests: Sequence[PoolRequest]) -> list[ChosenRuns]:
-        places: dict[tuple[int, str], list[int]] = defaultdict(list)
+        places: dict[ChartKey, list[int]] = defaultdict(list)
         for place, request in enumerate(requests):
-            places[request.room_id, request.channel].append(place)
+            places[ChartKey(*request[:3])].append(place)
         found: dict[int, ChosenRuns] = {}
-        for room_and_channel, some in places.items():
+        for of_one, some in places.items():
             of_room = [requests[place] for place in some]
             trials = [TrialConditions(day_number(r.at), r.relative_humidity_pct, r.start_level) for r in of_room]
-            found |= zip(some, choose_runs(self._runs.get(room_and_channel, []), trials, self._limits), strict=True)
+            found |= zip(some, choose_runs(self._runs.get(of_one, []), trials, self._limits), strict=True)
         return [found[place] for place in range(len(requests))]
 
-    def _spread_elsewhere(self, room_id: int, channel: str) -> Repeatability:
-        """Relative spread between the empty-room runs of the other rooms; the room's own runs update it.
+    def _spread_elsewhere(self, of_one: ChartKey) -> Repeatability:
+        """Relative spread between the empty-room runs of the other rooms with the same channel and aerosol; the room's
+        own runs update it.
 
         In steps of 2 %, so that a run in one room seldom moves the results of another.
         """
-        if (room_id, channel) not in self._spread:
-            others = [runs for key, runs in self._runs.items() if key[1] == channel and key[0] != room_id]
+        if of_one not in self._spread:
+            others = [runs for key, runs in self._runs.items() if key[1:] == of_one[1:] and key[0] != of_one[0]]
             groups = [[run.decay_rate for run in of_room] for of_room in others]
             found = pooled_repeatability(groups, ASSUMED_BETWEEN_RUNS, "empty-room runs")
-            self._spread[room_id, channel] = found.in_steps() if found.groups else found
-        return self._spread[room_id, channel]
+            self._spread[of_one] = found.in_steps() if found.groups else found
+        return self._spread[of_one]
 
 
 def _day_in_middle(week_of: date) -> float:
@@ -220,13 +220,15 @@ def remove_unused_pools(session: Session) -> None:
         session.execute(delete(NaturalDecayPool).where(NaturalDecayPool.id.in_(batch)))
 
 
-def _usable_runs(session: Session) -> dict[tuple[int, str], list[EmptyRoomRun]]:
+def _usable_runs(session: Session) -> dict[ChartKey, list[EmptyRoomRun]]:
+    """Of one room, channel and aerosol each: smoke, dust and pollen settle at different rates."""
     rows = session.execute(_usable_query()).all()
-    runs: dict[tuple[int, str], list[EmptyRoomRun]] = defaultdict(list)
-    for trial_id, room_id, at, channel, value, uncertainty, degrees, humidity, start_level in rows:
+    runs: dict[ChartKey, list[EmptyRoomRun]] = defaultdict(list)
+    for trial_id, room_id, aerosol, at, channel, value, uncertainty, degrees, humidity, start_level in rows:
         rate = stored_measured(value, uncertainty, degrees)
         if rate is not None:
-            runs[room_id, channel].append(EmptyRoomRun(trial_id, rate, day_number(at), humidity, start_level))
+            run = EmptyRoomRun(trial_id, rate, day_number(at), humidity, start_level)
+            runs[ChartKey(room_id, channel, aerosol)].append(run)
     return runs
 
 
@@ -237,6 +239,7 @@ def _usable_query() -> Select[*tuple[Any, ...]]:
         select(
             Trial.id,
             Trial.room_id,
+            aerosol_of_run,
             Trial.started_at,
             ChannelResult.channel,
             ChannelResult.total_decay_per_h,
@@ -246,6 +249,7 @@ def _usable_query() -> Select[*tuple[Any, ...]]:
             ChannelResult.start_level,
         )
         .join(ChannelResult, ChannelResult.trial_id == Trial.id)
+        .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
         .where(
             Trial.kind == EMPTY_ROOM,
             Trial.trashed_at.is_(None),

@@ -37,7 +37,10 @@ def setting_rates(
 ) -> list[dict[str, Any]]:
     """Columns of the summary of each setting, from its usable trials and the spread between repeats."""
     combined = combine_many([(_without_shared(usable), pooled) for usable, pooled in settings])
-    rated = [_rated(usable, one, pools) for (usable, _), one in zip(settings, combined, strict=True)]
+    rated = [
+        _rated(usable, one, _of_check_unit(usable, one.weights, pooled), pools)
+        for (usable, pooled), one in zip(settings, combined, strict=True)
+    ]
     times = standard_clearing_times(MeasuredColumns.of([one.total for one in rated]))
     found = [_of_total(one) for one in rated]
     for values, time, _, low, high in zip(found, *(column.tolist() for column in times), strict=True):
@@ -55,7 +58,20 @@ def _without_shared(usable: Sequence[SummaryTrial]) -> list[Measured]:
     return [without_shared_part(rate, t.shared.total) for t in usable if (rate := t.total_decay) is not None]
 
 
-def _rated(usable: Sequence[SummaryTrial], combined: CombinedTrials, pools: Mapping[int, StoredPool]) -> _Rated:
+def _of_check_unit(usable: Sequence[SummaryTrial], weights: Sequence[float], pooled: Repeatability) -> float:
+    """What the check unit varies by in weeks and seasons beyond the repeatability of the bench, which the mean has
+    already [1/h]. Repeats of one time share it, so it is not averaged out.
+    """
+    return sum(
+        weight * math.sqrt(max(0.0, (trial.check_unit_share or 0.0) ** 2 - pooled.relative_sd**2)) * abs(rate.value)
+        for weight, trial in zip(weights, usable, strict=True)
+        if (rate := trial.total_decay) is not None
+    )
+
+
+def _rated(
+    usable: Sequence[SummaryTrial], combined: CombinedTrials, of_check_unit: float, pools: Mapping[int, StoredPool]
+) -> _Rated:
     # The pool of the middle trial represents the setting: a steady drift of the room then cancels in the mean.
     middle = (len(usable) - 1) / 2
     with_pool = sorted(range(len(usable)), key=lambda place: abs(place - middle))
@@ -64,7 +80,8 @@ def _rated(usable: Sequence[SummaryTrial], combined: CombinedTrials, pools: Mapp
     days = len({trial.started_at.date() for trial in usable})
     total, between_sd = _with_spread_between_days(combined, pool, days)
     parts, loggers = [trial.shared for trial in usable], [trial.logger_id for trial in usable]
-    total = _with_what_repeats_share(total, shared_uncertainty(combined.weights, parts, loggers))
+    shared = math.hypot(shared_uncertainty(combined.weights, parts, loggers), of_check_unit)
+    total = _with_what_repeats_share(total, shared)
     alone = usable[0].total_decay if len(usable) == 1 else None
     if alone is not None:
         total = at_least_as_wide(total, alone)

@@ -105,6 +105,7 @@ def _counted(trials: Sequence[SummaryTrial]) -> dict[str, Any]:
         "censored_trials": 0,
         "latest_trial_id": latest.trial_id,
         "latest_trial_on": latest.started_at.date(),
+        "first_trial_on": (kept or trials)[0].started_at.date(),
         "worst_severity": max((usable or kept), key=lambda trial: trial.severity).worst_severity if kept else "fine",
         "between_trial_source": "",
         "heterogeneous": False,

@@ -28,6 +28,7 @@ PARTS = (
     ChannelResult.humidity_uncertainty_per_h,
     ChannelResult.warm_up_uncertainty_per_h,
 )
+_SHARE = -len(PARTS) - 1  # place in a row of the query
 _SEVERITIES = ("fine", "care", "unusable")
 
 
@@ -45,6 +46,7 @@ class SummaryTrial(NamedTuple):
 
     total_decay_per_h : with its whole uncertainty; shared : the parts of it that repeats share
     severity : 0 to 2, of its worst note
+    check_unit_share : spread of the check unit of the room, over the rate
     """
 
     trial_id: int
@@ -69,6 +71,7 @@ class SummaryTrial(NamedTuple):
     room_volume_m3: float
     room_volume_uncertainty_m3: float
     shared: SharedParts
+    check_unit_share: float | None = None
 
     @property
     def total_decay(self) -> Measured | None:
@@ -107,7 +110,7 @@ def read_summary_trials(
     parts = shared_parts(*float_columns([(row[9], *row[-len(PARTS) :]) for row in rows])).rows() if rows else []
     groups: dict[GroupKey, list[SummaryTrial]] = defaultdict(list)
     for row, shared in zip(rows, parts, strict=True):
-        groups[GroupKey._make(row[:4])].append(SummaryTrial._make((*row[4 : -len(PARTS)], shared)))
+        groups[GroupKey._make(row[:4])].append(SummaryTrial._make((*row[4:_SHARE], shared, row[_SHARE])))
     return groups
 
 
@@ -161,6 +164,7 @@ def _query() -> Select[*tuple[Any, ...]]:
             func.coalesce(worst.c.rank, 0),
             Room.room_volume_m3,
             Room.room_volume_uncertainty_m3,
+            ChannelResult.clean_air_delivery_rate_check_unit_share,
             *PARTS,
         )
         .join(ChannelResult, ChannelResult.trial_id == Trial.id)

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.services.logs.trial_fields import EMPTY_ROOM
 from app.services.results.clean_air import derive_clean_air
+from app.services.results.control_charts.check_unit_spread import checks_a_room
 from app.services.results.natural_decay_pools import remove_unused_pools
 from app.services.results.summaries import refresh_summaries
 from app.services.store.id_batches import in_batches
@@ -26,15 +27,16 @@ def update_derived_results(
 ) -> None:
     """Updates the results derived from the given trials.
 
-    An empty-room run is used by the other trials of its room, and its scatter by other rooms: if one changed,
-    the whole bench is updated. Nothing is fitted again. Each changed number is recorded with `why`.
+    An empty-room run is used by the other trials of its room, and its scatter by other rooms; a run of the check unit
+    widens the other trials of its room. If such a run changed, the whole bench is updated. Nothing is fitted again.
+    Each changed number is recorded with `why`.
 
     new_trials : those just added, which have no earlier numbers to record
     """
     session.flush()
     ids = sorted(set(trial_ids))
     touched: Sequence[Any] = [session.get_one(Trial, ids[0])] if len(ids) == 1 else _kinds_and_settings(session, ids)
-    serves_others = any(row.kind == EMPTY_ROOM for row in touched)
+    serves_others = any(row.kind == EMPTY_ROOM for row in touched) or checks_a_room(session, ids)
     moved = derive_clean_air(session, trial_ids=None if serves_others else ids, who=who, why=why, new_trials=new_trials)
     settings = {row.setting_id for row in touched if row.setting_id is not None}
     settings |= _settings_of(session, moved - set(ids))
@@ -56,7 +58,7 @@ def update_all_derived_results(
 
 
 def rederive_room(session: Session, room_id: int, *, who: str, why: str) -> None:
-    """Updates the trials of a room after its volume changed."""
+    """Updates the trials of a room after its volume or its check unit changed."""
     trials = session.scalars(select(Trial.id).where(Trial.room_id == room_id, Trial.trashed_at.is_(None))).all()
     update_derived_results(session, trials, who=who, why=why)
 

@@ -33,7 +33,7 @@ from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTe
 class RankingRow(NamedTuple):
     """One setting of one unit (or one unit without settings) with its summary; missing values are None.
 
-    Names as in the tables. `price_on` and `latest_trial_on` are ISO days. A NamedTuple and not a
+    Names as in the tables. `price_on`, `latest_trial_on` and `first_trial_on` are ISO days. A NamedTuple and not a
     dataclass, because it is filled straight from the driver's tuple.
     """
 
@@ -62,6 +62,7 @@ class RankingRow(NamedTuple):
     censored_trials: int | None
     latest_trial_id: int | None
     latest_trial_on: str | None
+    first_trial_on: str | None
     worst_severity: str | None
     heterogeneous: int | None
     between_trial_source: str | None
@@ -158,6 +159,7 @@ def _build(of_unit: ColumnElement[bool]) -> Select[Any]:
         "standby_power_uncertainty_w": _power_variance(standing_by),
         "summary_id": summary.id,
         "latest_trial_on": type_coerce(summary.latest_trial_on, Text),
+        "first_trial_on": type_coerce(summary.first_trial_on, Text),
         "heterogeneous": type_coerce(summary.heterogeneous, Integer),
         "measurable": type_coerce(summary.measurable, Integer),
     }

@@ -196,3 +196,11 @@ def changed_entry(definition: type[Entry], row: object, changed: Mapping[str, ob
             f"{thing} has no field {unknown[0]!r}; its fields are: {', '.join(values)}.", field=unknown[0]
         )
     return definition(**values | dict(changed))
+
+
+def entry_from(definition: type[Entry], asked: object) -> Entry:
+    """The entry with the values of a body, checked under the names of the body's fields."""
+    values = stored_values(definition, asked)
+    for field in entry_fields(definition):
+        field.checked(values[field.name], str(values.get(field.unit_from, "")), field.name)
+    return definition(**values)

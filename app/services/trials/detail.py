@@ -148,7 +148,9 @@ def _budget(result: ChannelResult, room: Room) -> tuple[SystematicLine, ...]:
     if fit is None:
         return ()
     share = room.room_volume_uncertainty_m3 / room.room_volume_m3
-    return budget_of(fit, None if result.clean_air_delivery_rate_m3_per_h is None else share)
+    if result.clean_air_delivery_rate_m3_per_h is None:
+        return budget_of(fit)
+    return budget_of(fit, share, result.clean_air_delivery_rate_check_unit_share)
 
 
 def _on_one_day(pool: NaturalDecayPool) -> Measured:

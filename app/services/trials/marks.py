@@ -72,7 +72,8 @@ def preview_marks(session: Session, trial_id: int, marks: TrialMarks) -> MarksPr
     trial = get_trial(session, trial_id)
     check_marks(marks, last_reading_s(session, trial))
     analysed = analyse_stored_trial(session, trial, marks)
-    derived = derive_unsaved(session, analysed, trial.kind, trial.room_id, trial.started_at)
+    place = trial.room_id, trial.smoke_source_id
+    derived = derive_unsaved(session, analysed, trial.kind, place, trial.started_at)
     stored = {
         row.channel: row for row in session.scalars(select(ChannelResult).where(ChannelResult.trial_id == trial_id))
     }

@@ -29,7 +29,7 @@ def trash_unit(
     _refuse_if(unit.trashed_at is not None, f"{unit.maker} {unit.model} is already in the trash.")
     unit.trashed_at = now or datetime.now(UTC)
     record_change(session, who, "trashed", SUBJECT, unit_id, why=reason, at=now)
-    _refresh_repeatability_of(session, unit_id, now)
+    _update_results_of(session, unit_id, who, reason, now)
     return unit
 
 
@@ -42,7 +42,7 @@ def untrash_unit(
     _refuse_if(unit.trashed_at is None, f"{unit.maker} {unit.model} is not in the trash.")
     unit.trashed_at = None
     record_change(session, who, "untrashed", SUBJECT, unit_id, why=reason, at=now)
-    _refresh_repeatability_of(session, unit_id, now)
+    _update_results_of(session, unit_id, who, reason, now)
     return unit
 
 
@@ -83,12 +83,18 @@ def untrash_trial(
     return trial
 
 
-def _refresh_repeatability_of(session: Session, unit_id: int, now: datetime | None) -> None:
-    """A unit's repeats count towards the bench's repeatability while it is not in the trash."""
+def _update_results_of(session: Session, unit_id: int, who: str, why: str, now: datetime | None) -> None:
+    """A unit's repeats count towards the bench's repeatability, and a check unit's runs for its rooms, while it is not
+    in the trash.
+    """
+    from app.services.results.control_charts.check_unit_spread import rooms_checked_by_unit
     from app.services.results.summaries import refresh_summaries  # loaded when used: it needs scipy
+    from app.services.results.update_derived import rederive_room
 
     settings = session.scalars(select(SpeedSetting.id).where(SpeedSetting.unit_under_test_id == unit_id)).all()
     refresh_summaries(session, settings, now or datetime.now(UTC))
+    for room_id in rooms_checked_by_unit(session, unit_id):
+        rederive_room(session, room_id, who=who, why=why or "the check unit of the room was restored")
 
 
 def _reason(why: str, of_what: str) -> str:

@@ -1,8 +1,8 @@
-"""Rooms, smoke sources, loggers, and the profiles for reading each logger's files."""
+"""Rooms with changes and check units, smoke sources, loggers, and the profiles for reading each logger's files."""
 
-from datetime import datetime
+from datetime import date, datetime
 
-from sqlalchemy import CheckConstraint, ForeignKey, UniqueConstraint
+from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from app.storage.models.base import STRICT, Base
@@ -28,6 +28,45 @@ class Room(Base):
     room_volume_uncertainty_m3: Mapped[float]
     furniture: Mapped[str] = mapped_column(default="")
     notes: Mapped[str] = mapped_column(default="")
+
+
+class RoomChange(Base):
+    """Something that changed in a room on a day. With `new_limits` the control charts of the room begin a reference
+    period on that day; without `reference_until` it has a fixed number of runs.
+    """
+
+    __tablename__ = "room_changes"
+    __table_args__ = (
+        CheckConstraint("reference_until IS NULL OR new_limits = 1", name="reference_has_limits"),
+        CheckConstraint("reference_until IS NULL OR reference_until >= changed_on", name="reference_in_order"),
+        Index("ix_room_changes_room", "room_id", "changed_on"),
+        STRICT,
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    room_id: Mapped[int] = mapped_column(ForeignKey("rooms.id", ondelete="CASCADE"))
+    changed_on: Mapped[date]
+    kind: Mapped[str]
+    words: Mapped[str]
+    new_limits: Mapped[bool] = mapped_column(default=False)
+    reference_until: Mapped[date | None]
+    noted_by: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
+
+
+class CheckUnit(Base):
+    """The setting of a unit that is run in a room every few weeks from a day on, until the next one."""
+
+    __tablename__ = "check_units"
+    __table_args__ = (UniqueConstraint("room_id", "valid_from"), STRICT)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    room_id: Mapped[int] = mapped_column(ForeignKey("rooms.id", ondelete="CASCADE"))
+    setting_id: Mapped[int] = mapped_column(ForeignKey("speed_settings.id", ondelete="CASCADE"))
+    valid_from: Mapped[date]
+    notes: Mapped[str] = mapped_column(default="")
+    noted_by: Mapped[str] = mapped_column(default="")
+    created_at: Mapped[datetime]
 
 
 class SmokeSource(Base):

@@ -167,6 +167,8 @@ class ChannelResult(Base):
     clean_air_delivery_rate_degrees_of_freedom: Mapped[float | None]
     clean_air_delivery_rate_low_95: Mapped[float | None]
     clean_air_delivery_rate_high_95: Mapped[float | None]
+    # spread of the room's check unit, over its rate, that the interval includes; empty without a check unit
+    clean_air_delivery_rate_check_unit_share: Mapped[float | None]
 
     # clearing
     clear_level: Mapped[float]
@@ -237,6 +239,7 @@ class SettingSummary(Base):
     censored_trials: Mapped[int]
     latest_trial_id: Mapped[int]
     latest_trial_on: Mapped[date]
+    first_trial_on: Mapped[date | None]  # empty in summaries older than the column
     worst_severity: Mapped[str] = mapped_column(default="fine")
 
     total_decay_per_h: Mapped[float | None]

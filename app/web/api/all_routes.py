@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter
 
-from app.web.api import bench, health, network, problem_kinds, running_cost, trash
+from app.web.api import bench, health, network, problem_kinds, room_control, running_cost, trash
 from app.web.api.attachments import routes as attachments
 from app.web.api.editions import routes as editions
 from app.web.api.ranking import comparison
@@ -28,6 +28,7 @@ API_ROUTERS: tuple[APIRouter, ...] = (
     comparison.router,
     running_cost.router,
     bench.router,
+    room_control.router,
     trash.router,
     editions.router,
     problem_kinds.router,

@@ -20,10 +20,12 @@ from app.figures.charts.decay_overlay import decay_overlay_chart
 from app.figures.charts.frontier import frontier_chart
 from app.figures.charts.price_history import price_history_chart
 from app.figures.charts.ranking_intervals import ranking_chart
+from app.figures.charts.room_control import room_control_chart, room_ewma_chart
 from app.figures.charts.sound_spectra import sound_spectra_chart
 from app.figures.charts.trial_decay import residuals_chart, trial_decay_chart
 from app.reading_files.headers.channels import channel
 from app.services.bench.chart_facts import ChartFacts, read_chart_facts
+from app.services.bench.rooms import get_room
 from app.services.costs.cost_of_owning import cost_of_owning
 from app.services.costs.running_cost import UnitCost, running_cost_view
 from app.services.history.latest_data_date import EVERYTHING, POWER, PRICES, SOUND, TRIALS, latest_data_date, latest_of
@@ -31,6 +33,8 @@ from app.services.measurements.claims import claims_of_unit
 from app.services.measurements.listening import listening
 from app.services.ranking.room_advice import RoomChoices, advice_for_room
 from app.services.ranking.table import Ranking, rank_units
+from app.services.results.control_charts.room_charts import CHARTS, RoomCharts, room_charts
+from app.services.results.control_charts.words import day_of
 from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
 from app.services.trials.decay_curves import SCALES, DecayCurve, decay_overlay, trial_curve
 from app.services.units.entry import get_unit
@@ -160,6 +164,29 @@ def _one_trial(session: Session, form: TypedForm) -> tuple[DecayCurve, str]:
     return trial_curve(session, trial_id, name), name
 
 
+def _room_control(session: Session, form: TypedForm) -> DatedChart:
+    charts, of = _room_charts(session, form)
+    return room_control_chart(charts, of, read_chart_facts(session)), lambda: _newest_run(charts, of)
+
+
+def _room_ewma(session: Session, form: TypedForm) -> DatedChart:
+    charts, of = _room_charts(session, form)
+    return room_ewma_chart(charts, of, read_chart_facts(session)), lambda: _newest_run(charts, of)
+
+
+def _room_charts(session: Session, form: TypedForm) -> tuple[RoomCharts, str]:
+    room_id = form.whole_number("room", "The room")
+    if room_id is None:
+        raise InvalidValue("This chart needs a room; add ?room= and its number to the URL.", field="room")
+    of = form.one_of("of", "The chart", CHARTS) or CHARTS[0]
+    return room_charts(session, get_room(session, room_id), form.text("channel"), form.text("aerosol")), of
+
+
+def _newest_run(charts: RoomCharts, of: str) -> date | None:
+    points = charts.chart(of).points
+    return day_of(points[-1].run.day) if points else None
+
+
 NAMED_CHARTS: dict[str, MakeChart] = {
     "ranking": _ranking,
     "clearing-times": _clearing_times,
@@ -173,6 +200,8 @@ NAMED_CHARTS: dict[str, MakeChart] = {
     "claims-measured": _claims_measured,
     "trial-decay": _trial_decay,
     "residuals": _residuals,
+    "room-control": _room_control,
+    "room-ewma": _room_ewma,
 }
 
 

@@ -4,7 +4,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from app.services.bench.definitions import BenchChoices, NewLogger, NewRoom, NewSmokeSource, NewTariff
+from app.services.bench.definitions import (
+    BenchChoices,
+    NewCheckUnit,
+    NewLogger,
+    NewRoom,
+    NewRoomChange,
+    NewSmokeSource,
+    NewTariff,
+)
 from app.services.logs.trial_fields import NewTrial
 from app.services.measurements.definitions import (
     NewClaim,
@@ -27,6 +35,8 @@ DEFINITIONS: dict[str, Any] = {
     "price": NewPrice,
     "consumable": NewConsumable,
     "room": NewRoom,
+    "room change": NewRoomChange,
+    "check unit": NewCheckUnit,
     "logger": NewLogger,
     "smoke source": NewSmokeSource,
     "tariff": NewTariff,

@@ -8,7 +8,18 @@ from app.web.pages.adding_a_trial import other_use as trial_other_use
 from app.web.pages.adding_a_trial import preview as trial_preview
 from app.web.pages.adding_a_trial import upload as trial_upload
 from app.web.pages.attachments import page as attachments
-from app.web.pages.bench import about, changes, loggers, method, progress, rooms, search, smoke_sources, trash
+from app.web.pages.bench import (
+    about,
+    changes,
+    control_chart,
+    loggers,
+    method,
+    progress,
+    rooms,
+    search,
+    smoke_sources,
+    trash,
+)
 from app.web.pages.bench import database_server_advice as growing
 from app.web.pages.bench import form as bench_form
 from app.web.pages.costs import page as costs
@@ -67,6 +78,7 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     trial_marks.router,
     trial_edit.router,
     rooms.router,
+    control_chart.router,
     loggers.router,
     smoke_sources.router,
     bench_form.router,

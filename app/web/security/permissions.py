@@ -30,6 +30,9 @@ _ROUTES = {
         GET /api/comparison
         GET /api/running-cost
         GET /api/rooms
+        GET /api/rooms/{room_id}/control-charts
+        GET /api/rooms/{room_id}/changes
+        GET /api/rooms/{room_id}/check-units
         GET /api/loggers
         GET /api/smoke-sources
         GET /api/logger-profiles
@@ -79,6 +82,7 @@ _ROUTES = {
         GET /trials/{trial_id}/residuals.json
         GET /trials/{trial_id}/marks
         GET /rooms
+        GET /rooms/{room_id}/control
         GET /rooms/{room_id}/edit
         GET /loggers
         GET /loggers/{logger_id}/edit
@@ -108,6 +112,8 @@ _ROUTES = {
         POST /api/units/{unit_id}/ozone-tests
         POST /api/units/{unit_id}/attachments
         POST /api/trials/{trial_id}/attachments
+        POST /api/rooms/{room_id}/changes
+        POST /api/rooms/{room_id}/check-units
         POST /api/trials
         POST /api/runs
         POST /api/runs/{run_id}/readings
@@ -145,6 +151,8 @@ _ROUTES = {
         GET /trials/add/{token}/figure.json
         GET /rooms/add
         POST /rooms/add
+        POST /rooms/{room_id}/changes
+        POST /rooms/{room_id}/check-unit
         GET /loggers/add
         POST /loggers/add
         GET /smoke-sources/add
@@ -178,6 +186,8 @@ _ROUTES = {
         POST /trials/{trial_id}/trash
         POST /trials/{trial_id}/untrash
         POST /rooms/{room_id}/edit
+        POST /rooms/{room_id}/changes/{change_id}/take-back
+        POST /rooms/{room_id}/check-unit/{mark_id}/take-back
         POST /loggers/{logger_id}/edit
         POST /smoke-sources/{source_id}/edit
     """,

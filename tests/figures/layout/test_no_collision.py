@@ -3,6 +3,7 @@
 import shutil
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date
 
 import pytest
 from sqlalchemy.orm import Session
@@ -11,6 +12,8 @@ from starlette.datastructures import QueryParams
 from app.figures.chart import Chart
 from app.figures.layout.boxes import Box
 from app.figures.layout.chart_layout import chart_layout
+from app.services.bench.definitions import NewCheckUnit, NewRoomChange
+from app.services.bench.room_changes import add_room_change, mark_check_unit
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.web.downloads.chart_registry import NAMED_CHARTS, make_chart
@@ -18,6 +21,7 @@ from app.web.forms.addresses import query_form
 from tests.figures.layout.collisions import drawn_collisions, layout_collisions
 from tests.figures.layout.hostile_charts import HOSTILE
 from tests.figures.some_charts import ALL
+from tests.sample_data.control_bench import FIRST, add_runs, add_shifted_room, steady
 
 WIDTHS = (360, 700, 960, 1280)
 PAGE_HEIGHTS = (256, 480, 576)
@@ -34,6 +38,8 @@ QUERIES = {
     "claims-measured": ("unit=1", "unit=2"),
     "trial-decay": ("trial=5", "trial=5&scale=log", "trial=9"),
     "residuals": ("trial=5",),
+    "room-control": ("room=1", "room=3", "room=3&of=check-unit"),
+    "room-ewma": ("room=3", "room=3&of=check-unit"),
 }
 ASKED = [(name, query) for name, queries in QUERIES.items() for query in queries]
 
@@ -44,6 +50,11 @@ def demo_charts(demo_template, tmp_path_factory) -> Iterator[Session]:
     shutil.copyfile(demo_template, folder / "bench.sqlite")
     engine = open_store(Settings(folder))
     with Session(engine) as session:
+        room_id = add_shifted_room(session)
+        for day, kind in ((date(2024, 5, 2), "furniture"), (date(2024, 5, 9), "season"), (date(2024, 9, 2), "filter")):
+            add_room_change(session, room_id, NewRoomChange(changed_on=day, kind=kind, words="invented"))
+        mark_check_unit(session, room_id, 1, NewCheckUnit(valid_from=FIRST.date()))
+        add_runs(session, room_id, steady(30, level=4.0), setting=(1, 1), clean_air_share_m3=30.0)
         yield session
     engine.dispose()
 

@@ -53,6 +53,10 @@ class Desk:
     def unit(self) -> str:
         return f"/units/{self.bench.unit_id}"
 
+    @property
+    def room(self) -> str:
+        return f"/rooms/{self.bench.room_id}"
+
     def post(self, path: str, **fields: str) -> Response:
         return self.client.post(path, data=WHY | fields)
 
@@ -143,6 +147,7 @@ def _bench(desk: Desk) -> Response:
 
 _PASSWORDS = {"present_password": PASSWORD, "password": "another few words", "password_again": "another few words"}
 _OZONE = {"ozone_ppb": "3", "ozone_tested_on": "2026-02-01", "ozone_method": "box", "ozone_source": "own test"}
+_ROOM_CHANGE = {"changed_on": "2026-01-01", "change_kind": "furniture", "change_words": "new sofa"}
 _TARIFF = {
     "region": "here",
     "price_per_kwh": "0.2",
@@ -268,6 +273,33 @@ ACTS: dict[str, tuple[str, Act]] = {
     "POST /rooms/{room_id}/edit": (
         "room",
         lambda d: d.post(f"/rooms/{d.bench.room_id}/edit", room="Room A", room_volume_m3="31"),
+    ),
+    "POST /rooms/{room_id}/changes": ("room", lambda d: d.post(f"{d.room}/changes", **_ROOM_CHANGE)),
+    "POST /rooms/{room_id}/changes/{change_id}/take-back": (
+        "room",
+        lambda d: d.post(f"{d.room}/changes/1/take-back"),
+    ),
+    "POST /rooms/{room_id}/check-unit": (
+        "room",
+        lambda d: d.post(
+            f"{d.room}/check-unit", check_setting=str(d.bench.high_setting_id), check_valid_from="2026-01-01"
+        ),
+    ),
+    "POST /rooms/{room_id}/check-unit/{mark_id}/take-back": (
+        "room",
+        lambda d: d.post(f"{d.room}/check-unit/1/take-back"),
+    ),
+    "POST /api/rooms/{room_id}/changes": (
+        "room",
+        lambda d: d.client.post(
+            f"/api{d.room}/changes", json={"changed_on": "2026-01-01", "kind": "season", "words": "x"}
+        ),
+    ),
+    "POST /api/rooms/{room_id}/check-units": (
+        "room",
+        lambda d: d.client.post(
+            f"/api{d.room}/check-units", json={"setting_id": d.bench.high_setting_id, "valid_from": "2026-01-01"}
+        ),
     ),
     "POST /loggers/add": ("logger", lambda d: d.post("/loggers/add", logger="Logger B")),
     "POST /loggers/{logger_id}/edit": (

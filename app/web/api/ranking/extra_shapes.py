@@ -1,9 +1,12 @@
 """Optional quantities of a ranking line as JSON; a missing one is null, with a sentence why."""
 
+from datetime import date
+
 from pydantic import BaseModel
 
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
 from app.services.ranking.extra_columns import ExtraFacts
+from app.services.snapshot.room_shifts import RoomShift
 from app.web.api.shapes import MeasuredShape
 
 
@@ -65,4 +68,26 @@ def extra_shape(facts: ExtraFacts) -> ExtraShape:
         ozone=LineOzoneShape(
             ozone_ppb=facts.ozone_ppb, less_than_ppb=facts.ozone_less_than_ppb, words=facts.ozone_text
         ),
+    )
+
+
+class RoomShiftShape(BaseModel):
+    """A shift of the natural decay of the room between the trials; see the control chart of the room."""
+
+    first_on: date
+    ended_on: date | None
+    natural_decay_change_per_h: MeasuredShape
+    words: str
+    chart: str
+
+
+def room_shift_shape(shift: RoomShift | None) -> RoomShiftShape | None:
+    if shift is None:
+        return None
+    return RoomShiftShape(
+        first_on=date.fromisoformat(shift.first_on),
+        ended_on=None if shift.ended_on is None else date.fromisoformat(shift.ended_on),
+        natural_decay_change_per_h=MeasuredShape.of(shift.change_per_h),
+        words=shift.words,
+        chart=f"/rooms/{shift.room_id}/control?channel={shift.channel}&aerosol={shift.aerosol}",
     )

@@ -15,7 +15,7 @@ from app.reading_files.headers.channels import channel
 from app.services.ranking.extra_columns import ExtraFacts, extra_facts
 from app.services.ranking.table import RankedSetting, Ranking, rank_units
 from app.services.snapshot.choices import HIGHEST, RankingChoices, SortKey
-from app.web.api.ranking.extra_shapes import ExtraShape, extra_shape
+from app.web.api.ranking.extra_shapes import ExtraShape, RoomShiftShape, extra_shape, room_shift_shape
 from app.web.api.shapes import IdOrNone, MeasuredShape, OfBench, measured_from_parts, of_bench, problem_answers
 from app.web.api.trials.shapes import Named
 from app.web.api.units.routes import PriceShape
@@ -130,6 +130,7 @@ class RankedShape(BaseModel):
     price: PriceShape | None
     running_cost: CostShape | None
     further: ExtraShape
+    room_shift: RoomShiftShape | None
     worst_severity: Severity | None
 
 
@@ -225,6 +226,7 @@ def _ranked(line: RankedSetting, ranked: Ranking, facts: ExtraFacts) -> RankedSh
         price=_price(line),
         running_cost=_cost(line),
         further=extra_shape(facts),
+        room_shift=room_shift_shape(line.shift),
         worst_severity=cast(Severity | None, row.worst_severity),  # the model checks it
     )
 

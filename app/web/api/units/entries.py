@@ -7,7 +7,7 @@ does not need them.
 from typing import Annotated, Any, TypeVar
 
 from fastapi import APIRouter
-from pydantic import BaseModel, Field
+from pydantic import Field
 from sqlalchemy.orm import Session
 
 from app.services.measurements.definitions import (
@@ -18,14 +18,13 @@ from app.services.measurements.definitions import (
     NewSoundMeasurement,
 )
 from app.services.store.checked_values import LONGEST_NAME
-from app.services.store.entry_fields import entry_fields, stored_values
+from app.services.store.entry_fields import entry_from
 from app.services.units.definitions import NewConsumable, NewPrice
 from app.web.api.derived import answer, body
 from app.web.api.shapes import LARGEST_ID, FromStore, Id, IdOrNone, OfBench, RequestBody, of_bench, problem_answers
 from app.web.dependencies import SessionDep
 
 router = APIRouter(tags=["units"])
-Entry = TypeVar("Entry")
 Stored = TypeVar("Stored", bound="StoredEntry")
 
 Who = Annotated[str, Field(max_length=LONGEST_NAME, description="Who makes the entry; recorded in the history")]
@@ -137,7 +136,7 @@ def sound_level_added(unit_id: Id, session: SessionDep, asked: AskedSoundLevel) 
     """Adds a sound level of a speed setting."""
     from app.services.measurements.sound_levels import add_sound_measurement
 
-    new = _entry(NewSoundMeasurement, asked)
+    new = entry_from(NewSoundMeasurement, asked)
     entry_id = add_sound_measurement(session, unit_id, asked.setting_id, new, who=new.measured_by)
     return _stored(session, StoredSoundLevel, NewSoundMeasurement, unit_id, entry_id)
 
@@ -147,7 +146,7 @@ def power_level_added(unit_id: Id, session: SessionDep, asked: AskedPowerLevel) 
     """Adds the power at a speed setting, or on standby."""
     from app.services.measurements.power_levels import add_power_measurement
 
-    new = _entry(NewPowerMeasurement, asked)
+    new = entry_from(NewPowerMeasurement, asked)
     entry_id = add_power_measurement(session, unit_id, asked.setting_id, new, who=new.measured_by)
     return _stored(session, StoredPowerLevel, NewPowerMeasurement, unit_id, entry_id)
 
@@ -157,7 +156,7 @@ def price_added(unit_id: Id, session: SessionDep, asked: AskedPriceEntry) -> Sto
     """Adds a price of the unit; earlier prices stay in its history."""
     from app.services.units.prices import add_price
 
-    entry_id = add_price(session, unit_id, _entry(NewPrice, asked), who=asked.who)
+    entry_id = add_price(session, unit_id, entry_from(NewPrice, asked), who=asked.who)
     return _stored(session, StoredPrice, NewPrice, unit_id, entry_id)
 
 
@@ -166,10 +165,10 @@ def part_added(unit_id: Id, session: SessionDep, asked: AskedPart) -> StoredPart
     """Adds a filter or another part that wears out; 409 if the unit has a part of that name already."""
     from app.services.units.consumables import add_consumable, add_consumable_price
 
-    entry_id = add_consumable(session, unit_id, _entry(NewConsumable, asked), who=asked.who)
+    entry_id = add_consumable(session, unit_id, entry_from(NewConsumable, asked), who=asked.who)
     price_id = None
     if asked.price is not None:
-        price_id = add_consumable_price(session, entry_id, _entry(NewPrice, asked.price), who=asked.who)
+        price_id = add_consumable_price(session, entry_id, entry_from(NewPrice, asked.price), who=asked.who)
     return _stored(session, StoredPart, NewConsumable, unit_id, entry_id, price_id=price_id)
 
 
@@ -178,7 +177,7 @@ def claim_added(unit_id: Id, session: SessionDep, asked: AskedClaim) -> StoredCl
     """Adds a maker's claim; whether the bench supports it is in the answer of the unit."""
     from app.services.measurements.claims import add_claim
 
-    entry_id = add_claim(session, unit_id, _entry(NewClaim, asked), who=asked.who)
+    entry_id = add_claim(session, unit_id, entry_from(NewClaim, asked), who=asked.who)
     return _stored(session, StoredClaim, NewClaim, unit_id, entry_id)
 
 
@@ -187,7 +186,7 @@ def rating_added(unit_id: Id, session: SessionDep, asked: AskedRating) -> Stored
     """Adds a third party's rating; its comparison with the measured rate is in the answer of the unit."""
     from app.services.measurements.ratings import add_rating
 
-    entry_id = add_rating(session, unit_id, _entry(NewRating, asked), who=asked.who)
+    entry_id = add_rating(session, unit_id, entry_from(NewRating, asked), who=asked.who)
     return _stored(session, StoredRating, NewRating, unit_id, entry_id)
 
 
@@ -196,16 +195,8 @@ def ozone_test_added(unit_id: Id, session: SessionDep, asked: AskedOzoneTest) ->
     """Adds an ozone test. Ozone irritates the lungs; the answer of the unit has the caution and the public limits."""
     from app.services.measurements.ozone_tests import add_ozone_test
 
-    entry_id = add_ozone_test(session, unit_id, _entry(NewOzoneTest, asked), who=asked.who)
+    entry_id = add_ozone_test(session, unit_id, entry_from(NewOzoneTest, asked), who=asked.who)
     return _stored(session, StoredOzoneTest, NewOzoneTest, unit_id, entry_id)
-
-
-def _entry(definition: type[Entry], asked: BaseModel) -> Entry:
-    """The entry in the body, checked under the names of the body's fields."""
-    values = stored_values(definition, asked)
-    for field in entry_fields(definition):
-        field.checked(values[field.name], str(values.get(field.unit_from, "")), field.name)
-    return definition(**values)
 
 
 def _stored(

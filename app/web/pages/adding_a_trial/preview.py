@@ -124,6 +124,7 @@ def read_preview(session: Session, settings: Settings, upload: StagedUpload, for
         stored_as=trials_of_file(session, upload.sha256),
         lines=raw_lines(settings, upload, box, table.header_line if table else refused_header(refusal)),
         same_time=runs_at_that_time(session, upload, table, form),
+        room_warnings=preview.room_warnings if preview else (),
     )
     return preview_page(upload, form, form_options, preview, refusal, beside)
 
@@ -150,6 +151,7 @@ def analysed_log(
         kind=form.typed("kind", UNIT_RUNNING),
         room_id=_chosen_id(form, "room_id") or 0,
         logger_id=_chosen_id(form, "logger_id"),
+        smoke_source_id=_chosen_id(form, "smoke_source_id"),
         started_at=started_at_of(TypedForm(form.values), timezone),
         marks=marks,
     )

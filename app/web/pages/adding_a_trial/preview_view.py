@@ -70,6 +70,7 @@ class PreviewBeside:
     stored_as: Sequence[int]
     lines: Sequence[RawLine]
     same_time: Sequence[str]
+    room_warnings: Sequence[str]  # from the control chart of the room
 
     @property
     def same_time_words(self) -> str:

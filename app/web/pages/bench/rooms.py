@@ -30,6 +30,7 @@ class RoomForm:
     title: str
     form: TypedForm
     is_change: bool = False
+    room_id: int | None = None
     changes: Sequence[DescribedChange] = ()
 
 
@@ -74,7 +75,7 @@ def room_changed(room_id: int, session: SessionDep, render: RenderDep, form: Typ
 
 
 def _changing(session: SessionDep, name: str, room_id: int, form: TypedForm) -> RoomForm:
-    return RoomForm(f"Edit room {name}", form, True, change_history(session, "room", room_id))
+    return RoomForm(f"Edit room {name}", form, True, room_id, change_history(session, "room", room_id))
 
 
 def _following_from_sides(room: Any) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from markupsafe import Markup
 from app.compute.wording.rounding import rounded_text
 from app.services.ranking.table import RankedSetting, Ranking
 from app.services.snapshot.bench_snapshot import BenchSnapshot
+from app.services.snapshot.room_shifts import RoomShift
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import CELL_OF, Cell, Scales
 from app.web.pages.ranking.columns import PickedColumns
@@ -82,6 +83,7 @@ class RankingLine:
     latest_trial_id: int | None
     cells: tuple[Cell, ...]
     columns: tuple[RowColumn, ...]
+    shift: RoomShift | None = None  # between its trials
 
     @cached_property
     def markup(self) -> Markup:
@@ -177,4 +179,5 @@ def _line(line: RankedSetting, layout: RowLayout, further_cells: tuple[Cell, ...
         latest_trial_id=row.latest_trial_id,
         cells=(*(CELL_OF[column](line, layout.scales) for column in layout.usual), *further_cells),
         columns=layout.columns,
+        shift=line.shift,
     )

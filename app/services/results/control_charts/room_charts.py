@@ -1,0 +1,180 @@
+"""The control charts of a room: its natural decay, and beside it the check unit."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from sqlalchemy import func, or_, select
+from sqlalchemy.orm import Session
+
+from app.compute.control_charts.chart import ControlChart, Phase, ReferencePeriod, control_chart
+from app.compute.control_charts.limits import ChartRun
+from app.errors import InvalidValue
+from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.results.control_charts.runs import (
+    ChartKey,
+    CheckRun,
+    aerosol_of_run,
+    check_runs,
+    first_moment,
+    natural_runs,
+)
+from app.storage.models.bench import Bench
+from app.storage.models.rooms_and_loggers import Room, RoomChange, SmokeSource
+from app.storage.models.trials import ChannelResult, Trial
+
+NATURAL_DECAY, CHECK_UNIT = "natural-decay", "check-unit"
+CHARTS = (NATURAL_DECAY, CHECK_UNIT)
+
+
+@dataclass(frozen=True, slots=True)
+class OfferedRuns:
+    """A channel and aerosol for which the room has empty-room runs, and their number."""
+
+    channel: str
+    aerosol: str
+    runs: int
+
+
+@dataclass(frozen=True, slots=True)
+class RoomCharts:
+    """Both charts of a room for one channel and aerosol.
+
+    natural_decay : [1/h];  check_unit : clean air delivery rate [m³/h]
+    check_runs_without_rate : runs of the check unit that have no clean air delivery rate
+    changes : of the room, oldest first
+    left_out : trials excluded or deleted that lie in a reference period of the natural decay, so that its limits were
+        computed without them
+    """
+
+    room: Room
+    key: ChartKey
+    offered: tuple[OfferedRuns, ...]
+    natural_decay: ControlChart
+    check_unit: ControlChart
+    check_runs_without_rate: int
+    changes: tuple[RoomChange, ...]
+    left_out: tuple[int, ...]
+
+    def chart(self, name: str) -> ControlChart:
+        return self.check_unit if name == CHECK_UNIT else self.natural_decay
+
+
+def room_charts(session: Session, room: Room, channel: str = "", aerosol: str = "") -> RoomCharts:
+    """The charts of a room. Without a channel or aerosol those with most empty-room runs, the main channel first.
+
+    Raises InvalidValue for a channel or aerosol without runs, naming the field.
+    """
+    offered = _offered(session, room.id)
+    key = _chosen(session, room.id, offered, channel, aerosol)
+    changes = read_changes(session, room.id)
+    natural = natural_chart(session, key, changes)
+    checks = check_runs(session, [room.id]).get(key, [])
+    own = [run for run in map(_chart_run, checks) if run is not None]
+    return RoomCharts(
+        room=room,
+        key=key,
+        offered=offered,
+        natural_decay=natural,
+        check_unit=control_chart(own, [*periods_of(changes), *_of_marks(checks)]),
+        check_runs_without_rate=len(checks) - len(own),
+        changes=changes,
+        left_out=_left_out(session, key, natural.phases),
+    )
+
+
+def natural_chart(session: Session, key: ChartKey, changes: Sequence[RoomChange] | None = None) -> ControlChart:
+    """The chart of the natural decay alone. `changes` : of the room, read if not given"""
+    known = read_changes(session, key.room_id) if changes is None else changes
+    return control_chart(natural_runs(session, key), periods_of(known))
+
+
+def read_changes(session: Session, room_id: int) -> tuple[RoomChange, ...]:
+    """Changes of a room, oldest first."""
+    query = select(RoomChange).where(RoomChange.room_id == room_id)
+    return tuple(session.scalars(query.order_by(RoomChange.changed_on, RoomChange.id)))
+
+
+def periods_of(changes: Sequence[RoomChange]) -> list[ReferencePeriod]:
+    """Reference periods that changes began, one for each day; the last entry of a day counts."""
+    by_day = {change.changed_on: change for change in changes if change.new_limits}
+    return [
+        ReferencePeriod(
+            first_moment(day),
+            None if change.reference_until is None else first_moment(change.reference_until) + 1.0,
+        )
+        for day, change in sorted(by_day.items())
+    ]
+
+
+def _of_marks(runs: Sequence[CheckRun]) -> list[ReferencePeriod]:
+    """A new check unit has a reference of its own, from its first run on."""
+    firsts = {run.mark_id: run.day for run in reversed(runs)}
+    return [ReferencePeriod(day) for day in sorted(firsts.values())[1:]]
+
+
+def _chart_run(run: CheckRun) -> ChartRun | None:
+    """Its clean air delivery rate, with the uncertainty of its own fit alone: volume and natural decay are shared."""
+    if run.clean_air_m3_per_h is None:
+        return None
+    own = run.total_decay.uncertainty * run.room_volume_m3
+    return ChartRun(run.trial_id, run.day, run.clean_air_m3_per_h, own)
+
+
+def _offered(session: Session, room_id: int) -> tuple[OfferedRuns, ...]:
+    rows = session.execute(
+        select(ChannelResult.channel, aerosol_of_run, func.count())
+        .join_from(Trial, ChannelResult, ChannelResult.trial_id == Trial.id)
+        .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
+        .where(
+            Trial.room_id == room_id,
+            Trial.kind == EMPTY_ROOM,
+            Trial.trashed_at.is_(None),
+            Trial.excluded_at.is_(None),
+            ChannelResult.usable == True,  # noqa: E712  # a column, not a truth value
+        )
+        .group_by(ChannelResult.channel, aerosol_of_run)
+    )
+    found = [OfferedRuns(*row) for row in rows]
+    return tuple(sorted(found, key=lambda one: (-one.runs, one.channel, one.aerosol)))
+
+
+def _chosen(session: Session, room_id: int, offered: Sequence[OfferedRuns], channel: str, aerosol: str) -> ChartKey:
+    main = session.scalar(select(Bench.main_channel)) or "pm2_5"
+    for field, value, known in (
+        ("channel", channel, {one.channel for one in offered} | {main}),
+        ("aerosol", aerosol, {one.aerosol for one in offered} | {"smoke"}),
+    ):
+        if value and value not in known:
+            raise InvalidValue(
+                f"This room has no empty-room run with the {field} {value!r}; choose one of: "
+                f"{', '.join(sorted(known))}.",
+                field=field,
+            )
+    fitting = [one for one in offered if channel in ("", one.channel) and aerosol in ("", one.aerosol)]
+    best = min(fitting, key=lambda one: (one.channel != main, -one.runs), default=None)
+    if best is None:
+        return ChartKey(room_id, channel or main, aerosol or "smoke")
+    return ChartKey(room_id, best.channel, best.aerosol)
+
+
+def _left_out(session: Session, key: ChartKey, phases: Sequence[Phase]) -> tuple[int, ...]:
+    found: list[int] = []
+    for phase in phases:
+        days = [point.run.day for point in phase.points if point.in_reference]
+        if phase.limits is None or not days:
+            continue
+        first, last = (datetime.fromtimestamp(day * 86400, UTC) for day in (days[0], days[-1]))
+        found += session.scalars(
+            select(Trial.id)
+            .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
+            .where(
+                Trial.room_id == key.room_id,
+                Trial.kind == EMPTY_ROOM,
+                aerosol_of_run == key.aerosol,
+                Trial.started_at.between(first, last),
+                or_(Trial.trashed_at.is_not(None), Trial.excluded_at.is_not(None)),
+            )
+            .order_by(Trial.id)
+        )
+    return tuple(found)

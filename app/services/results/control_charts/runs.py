@@ -1,0 +1,163 @@
+"""The runs of a control chart: empty-room runs of a room, and runs of its check unit."""
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from datetime import UTC, date, datetime, time
+from functools import cache
+from typing import Any, NamedTuple
+
+from sqlalchemy import Select, func, select
+from sqlalchemy.orm import Session
+
+from app.compute.control_charts.limits import ChartRun
+from app.compute.statistics.measured import Measured
+from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.results.rows import stored_measured
+from app.storage.models.rooms_and_loggers import CheckUnit, Room, SmokeSource
+from app.storage.models.trials import ChannelResult, Trial
+from app.storage.models.units_under_test import UnitUnderTest
+
+SMOKE = "smoke"  # aerosol of a run without a smoke source
+aerosol_of_run = func.coalesce(SmokeSource.aerosol, SMOKE)
+
+
+class ChartKey(NamedTuple):
+    """What a chart is of: results of other channels and aerosols are never mixed."""
+
+    room_id: int
+    channel: str
+    aerosol: str
+
+
+class CheckRun(NamedTuple):
+    """A run of the check unit. mark_id : of the check unit that applied on that day"""
+
+    trial_id: int
+    mark_id: int
+    day: float
+    total_decay: Measured
+    clean_air_m3_per_h: float | None
+    room_volume_m3: float
+
+
+def day_number(at: datetime) -> float:
+    """Days since 1970-01-01, UTC."""
+    return at.timestamp() / 86400
+
+
+def first_moment(day: date) -> float:
+    """The same for the beginning of a day, UTC."""
+    return day_number(datetime.combine(day, time(), UTC))
+
+
+def aerosol_of(session: Session, smoke_source_id: int | None) -> str:
+    """Aerosol of a smoke source; smoke where none is named."""
+    if smoke_source_id is None:
+        return SMOKE
+    return session.scalar(select(SmokeSource.aerosol).where(SmokeSource.id == smoke_source_id)) or SMOKE
+
+
+def natural_runs(session: Session, key: ChartKey) -> list[ChartRun]:
+    """Usable empty-room runs, with the decay rate and its own uncertainty [1/h]."""
+    rows = session.execute(
+        _usable(_NATURAL).where(
+            Trial.kind == EMPTY_ROOM,
+            Trial.room_id == key.room_id,
+            ChannelResult.channel == key.channel,
+            aerosol_of_run == key.aerosol,
+        )
+    )
+    return [ChartRun(trial_id, day_number(at), value, own) for trial_id, at, value, own in rows]
+
+
+def check_runs(session: Session, room_ids: Iterable[int] | None = None) -> dict[ChartKey, list[CheckRun]]:
+    """Usable runs of the check units of some rooms, or of all, in order of time."""
+    marks = _marks(session, room_ids)
+    if not marks:
+        return {}
+    rows = session.execute(
+        _check_query().where(
+            Trial.room_id.in_(marks), Trial.setting_id.in_({m.setting_id for each in marks.values() for m in each})
+        )
+    )
+    found: dict[ChartKey, list[CheckRun]] = defaultdict(list)
+    for row in rows:
+        mark = mark_on(marks[row.room_id], row.started_at.date())
+        rate = stored_measured(
+            row.total_decay_per_h, row.total_decay_uncertainty_per_h, row.total_decay_degrees_of_freedom
+        )
+        if mark is not None and mark.setting_id == row.setting_id and rate is not None:
+            run = CheckRun(
+                row.id,
+                mark.id,
+                day_number(row.started_at),
+                rate,
+                row.clean_air_delivery_rate_m3_per_h,
+                row.room_volume_m3,
+            )
+            found[ChartKey(row.room_id, row.channel, row.aerosol)].append(run)
+    return found
+
+
+def mark_on(marks: Sequence[CheckUnit], day: date) -> CheckUnit | None:
+    """The check unit on a day: the latest that began by then. `marks` : of one room, oldest first."""
+    place = bisect_right([mark.valid_from for mark in marks], day)
+    return marks[place - 1] if place else None
+
+
+def _marks(session: Session, room_ids: Iterable[int] | None) -> dict[int, list[CheckUnit]]:
+    query = select(CheckUnit).order_by(CheckUnit.valid_from)
+    if room_ids is not None:
+        query = query.where(CheckUnit.room_id.in_(list(room_ids)))
+    marks: dict[int, list[CheckUnit]] = defaultdict(list)
+    for mark in session.scalars(query):
+        marks[mark.room_id].append(mark)
+    return marks
+
+
+@cache
+def _check_query() -> Select[*tuple[Any, ...]]:
+    """Cached: building the statement takes longer than running it on a small bench."""
+    return (
+        _usable(_CHECK)
+        .join(Room, Room.id == Trial.room_id)
+        .join(UnitUnderTest, UnitUnderTest.id == Trial.unit_under_test_id)
+        .where(UnitUnderTest.trashed_at.is_(None))
+    )
+
+
+_NATURAL = (
+    Trial.id,
+    Trial.started_at,
+    ChannelResult.total_decay_per_h,
+    ChannelResult.total_decay_uncertainty_per_h,
+)
+_CHECK = (
+    Trial.id,
+    Trial.room_id,
+    Trial.setting_id,
+    Trial.started_at,
+    aerosol_of_run.label("aerosol"),
+    ChannelResult.channel,
+    ChannelResult.total_decay_per_h,
+    ChannelResult.total_decay_uncertainty_per_h,
+    ChannelResult.total_decay_degrees_of_freedom,
+    ChannelResult.clean_air_delivery_rate_m3_per_h,
+    Room.room_volume_m3,
+)
+
+
+def _usable(columns: tuple[Any, ...]) -> Select[*tuple[Any, ...]]:
+    return (
+        select(*columns)
+        .join_from(Trial, ChannelResult, ChannelResult.trial_id == Trial.id)
+        .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
+        .where(
+            Trial.trashed_at.is_(None),
+            Trial.excluded_at.is_(None),
+            ChannelResult.usable == True,  # noqa: E712  # a column, not a truth value
+            ChannelResult.total_decay_uncertainty_per_h > 0,
+        )
+        .order_by(Trial.started_at, Trial.id)
+    )
