@@ -34,4 +34,5 @@ def run(arguments: argparse.Namespace) -> int:
         f"{arguments.out}: {size:.1f} MB; {packed.units} units, {packed.trials} trials including empty-room runs, "
         f"{packed.raw_files} raw files"
     )
+    print(f"Digest (SHA-256 of datapackage.json): {packed.digest}")
     return 0

@@ -21,7 +21,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--network", metavar="URL", help="say what the bench sees of a request to this address, and what is wrong"
     )
-    parser.add_argument("--digest", metavar="SHA256", default="", help="digest of the edition, as noted when published")
+    parser.add_argument(
+        "--digest", metavar="SHA256", default="", help="digest of the edition or package, as noted when it was made"
+    )
     parser.add_argument("--signers", metavar="FILE", type=Path, help="allowed signers, to verify the signature")
     parser.add_argument("--workers", metavar="N", type=int, help="processes for a package (default: one per core)")
     add_folder_argument(parser)
@@ -71,13 +73,20 @@ def _check_package(arguments: argparse.Namespace) -> int:
     from app.services.data_package.check import check_package  # loaded when used: it needs pandas and scipy
 
     with progress_bar() as on_progress:
-        checked = check_package(arguments.package, on_progress, workers=arguments.workers)
+        checked = check_package(arguments.package, on_progress, workers=arguments.workers, digest=arguments.digest)
     counts = ", ".join(f"{number} {name.replace('_', ' ')}" for name, number in checked.counted.items())
     print(f"{arguments.package}: {counts} checked")
     print_findings(checked.findings)
-    print(
-        "Every number in the package is reproduced from the raw files."
-        if checked.sound
-        else "The package has problems; see above."
-    )
-    return 0 if checked.sound else 1
+    print(f"Digest (SHA-256 of datapackage.json): {checked.digest}")
+    if not checked.sound:
+        print("The package has problems; see above.")
+        return 1
+    print("Recomputed from the raw files, each number the same: decays, rates, times, summaries and costs.")
+    entered = ", ".join(f"{number} {words}" for words, number in checked.as_entered.items())
+    print(f"As entered, which nothing in the package can recompute: {entered or 'nothing'}.")
+    print(f"Only hashed: {', '.join(checked.hashed) or 'no further file'}.")
+    if arguments.digest:
+        print("The digest is the given one, so these are as they were when the package was made.")
+    else:
+        print("Whoever alters these can hash them again; --digest compares with the digest of the package as made.")
+    return 0

@@ -31,6 +31,7 @@ _FONT_FACTOR = {"DejaVu Serif": 1.2, "STIXGeneral": 1.05}
 _MONOSPACED = 602
 _HINTING = 1.015  # letters on whole pixels are a little wider than the font says
 ELLIPSIS = "…"
+_NARROWEST_PX = 2.5  # of a letter, in the smallest text
 _TOGETHER = re.compile(r"(?<=\d) (?=(?:%|m²|m³|min|h|W|USD)(?![\w]))")  # a number and its unit
 
 
@@ -76,6 +77,7 @@ def text_lines(
     >>> text_lines("Home-built Box fan, 3", 120, 13, even=True)
     ['Home-built', 'Box fan, 3']
     """
+    words = words[: int(most * width / _NARROWEST_PX)]  # what no line can show need not be measured
     words = _TOGETHER.sub("\u00a0", words)
     lines = _filled(words, width, size, most, bold=bold, font=font)
     if even and len(lines) > 1:

@@ -9,7 +9,7 @@ import json
 import tempfile
 import zipfile
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -31,43 +31,88 @@ from app.storage.engine import session_scope
 from app.storage.models.bench import Bench
 from app.storage.models.trials import BenchRepeatability
 
+# Tables of what a person measured or read elsewhere and typed in, in words.
+_ENTERED = {
+    "sound_measurements": "sound levels",
+    "power_measurements": "power levels without a log",
+    "ozone_tests": "ozone tests",
+    "ratings": "certified rates",
+    "claims": "claims",
+    "prices": "prices of units",
+    "consumables": "parts",
+    "consumable_prices": "prices of parts",
+    "tariffs": "prices of electricity",
+    "rooms": "room volumes",
+}
 MOST_BYTES_OF_A_FILE = 1_000_000_000
 MOST_BYTES_OF_THE_DESCRIPTOR = 50_000_000  # JSON is read as a whole and takes many times its size in memory
 
 
 @dataclass(frozen=True, slots=True)
 class PackageCheck:
-    """What was checked, with counts, and the findings."""
+    """What was checked, with counts, and the findings.
+
+    as_entered : rows by table that nothing in the package can recompute; hashed : files that were only hashed
+    digest : SHA-256 of datapackage.json, which holds the hash of every file
+    """
 
     counted: dict[str, int]
     findings: tuple[Finding, ...]
+    digest: str = ""
+    as_entered: dict[str, int] = field(default_factory=dict)
+    hashed: tuple[str, ...] = ()
 
     @property
     def sound(self) -> bool:
         return not any(finding.wrong for finding in self.findings)
 
 
-def check_package(path: Path, on_progress: OnProgress | None = None, *, workers: int | None = None) -> PackageCheck:
+def check_package(
+    path: Path, on_progress: OnProgress | None = None, *, workers: int | None = None, digest: str = ""
+) -> PackageCheck:
     """Checks a package made by `write_package`. Raises InvalidValue for any other file.
 
+    digest : one that was noted when the package was made
     workers : processes for the analysis; None: one per core
     """
     progress = on_progress or no_progress
     try:
         with zipfile.ZipFile(path) as file:
             package = OpenPackage(file, _descriptor(file, path))
+            found = hashlib.sha256(file.read("datapackage.json")).hexdigest()
+            if digest and found != digest.strip().lower():
+                package.wrong(
+                    "digest",
+                    f"The package has the digest {found[:16]}…, not {digest[:16]}… as given: it is not the package that "
+                    "was made, and values as entered may have been altered.",
+                )
             _check_files(package, progress)
             if package.findings:
-                return PackageCheck({"files": len(package.descriptor["resources"])}, tuple(package.findings))
+                return PackageCheck({"files": len(package.descriptor["resources"])}, tuple(package.findings), found)
             with tempfile.TemporaryDirectory(prefix="hazefall-check-") as folder:
                 counted = _check_numbers(package, Path(folder), progress, workers)
+            entered, hashed = _as_entered(package), _only_hashed(package)
     except (OSError, zipfile.BadZipFile, zlib.error, NotImplementedError) as error:
         raise InvalidValue(f"{path} cannot be read as a zip file: {error}. Choose a data package.") from error
     except (KeyError, ValueError) as error:
         raise InvalidValue(
             f"{path} is not a data package of this program: {error}. Pack it again with `hazefall package`."
         ) from error
-    return PackageCheck(counted, tuple(package.findings))
+    return PackageCheck(counted, tuple(package.findings), found, entered, hashed)
+
+
+def _as_entered(package: OpenPackage) -> dict[str, int]:
+    """Rows that were typed in at the bench. A power level from a log is computed again, so it does not count."""
+    counted = {}
+    for name, words in _ENTERED.items():
+        rows = package.records(f"data/{name}.csv")
+        counted[words] = sum(not row.get("log_id") for row in rows) if name == "power_measurements" else len(rows)
+    return {words: number for words, number in counted.items() if number}
+
+
+def _only_hashed(package: OpenPackage) -> tuple[str, ...]:
+    """Files that enter no number, such as the text on the method and photos."""
+    return tuple(path for path in package.paths() if not path.startswith(("data/", "results/", "raw/", "readings/")))
 
 
 def _descriptor(file: zipfile.ZipFile, path: Path) -> dict[str, Any]:

@@ -4,6 +4,7 @@ It holds the raw files of the loggers byte for byte, their readings, units and r
 results with uncertainty, the empty-room runs they use, and a description of the method.
 """
 
+import hashlib
 import json
 import re
 from collections.abc import Collection, Iterator, Sequence
@@ -59,6 +60,7 @@ class DataPackage:
     trials: int
     raw_files: int
     resources: int
+    digest: str
 
 
 def write_package(
@@ -91,8 +93,10 @@ def write_package(
             _add_readings(session, package, log_id)
             progress(done, len(chosen.logs), "Packing readings")
         descriptor = _descriptor(bench, chosen, package.descriptors, names, _made_by(session, chosen))
-        package.write("datapackage.json", (json.dumps(descriptor, ensure_ascii=False, indent=1) + "\n").encode())
-        return DataPackage(chosen.whole, len(chosen.units), len(chosen.trials), raw, len(package.descriptors))
+        described = (json.dumps(descriptor, ensure_ascii=False, indent=1) + "\n").encode()
+        package.write("datapackage.json", described)
+        counts = len(chosen.units), len(chosen.trials), raw, len(package.descriptors)
+        return DataPackage(chosen.whole, *counts, hashlib.sha256(described).hexdigest())
 
 
 def write_package_file(

@@ -1,5 +1,6 @@
 """A bench packed into one zip, validated by an independent reader of the standard, and recomputed from raw files."""
 
+import csv
 import hashlib
 import io
 import json
@@ -223,6 +224,27 @@ def test_a_reading_a_power_and_a_mark_that_were_changed_are_found(packed: Path, 
     assert any("results/channel_results.csv: trial 5, pm2_5, " in message for message in found)
     assert any(re.search(r"and \d+ smaller differences", message) for message in found)
     assert not any("trial 4, " in message for message in found)
+
+
+def test_a_sound_level_lowered_by_10_db_and_hashed_again_is_caught_by_the_digest_alone(packed: Path, tmp_path: Path):
+    """Nothing in the package recomputes it, so the check lists it as entered."""
+    as_made = check_package(packed, workers=1)
+    assert as_made.as_entered["sound levels"] > 0
+    assert as_made.as_entered["power levels without a log"] > 0
+    assert "method.md" in as_made.hashed
+    assert not any(path.startswith(("raw/", "data/", "results/")) for path in as_made.hashed)
+    with zipfile.ZipFile(packed) as package:
+        rows = list(csv.DictReader(io.StringIO(package.read("data/sound_measurements.csv").decode())))
+    level = rows[0]["level_dba"]
+    name, lower = "data/sound_measurements.csv", str(float(level) - 10)
+    forged = _changed(packed, tmp_path / "s.zip", name, f",{level},", f",{lower},", told=True)
+    alone, compared = check_package(forged, workers=1), check_package(forged, workers=1, digest=as_made.digest)
+    assert not [finding for finding in alone.findings if "sound_measurements" in finding.message]
+    assert not compared.sound
+    assert "it is not the package that was made, and values as entered may have been altered" in next(
+        finding.message for finding in compared.findings if finding.subject == "digest"
+    )
+    assert check_package(packed, workers=1, digest=as_made.digest.upper()).sound
 
 
 def test_a_file_that_was_changed_or_is_missing_or_was_added_is_named(packed: Path, tmp_path: Path):

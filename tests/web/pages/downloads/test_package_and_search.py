@@ -1,5 +1,6 @@
 """The data package by page and by URL, search, history, and the way from a number to its trial."""
 
+import hashlib
 import io
 import re
 import zipfile
@@ -55,9 +56,17 @@ def test_the_command_packs_and_the_check_recomputes(
 ):
     out = tmp_path / "article.zip"
     assert run(["package", str(out), "--unit", "2", *told_to_command(bench)]) == 0
-    assert re.search(r"article\.zip: [\d.]+ MB; 1 units, \d+ trials including empty-room runs", capsys.readouterr().out)
-    assert run(["check", str(out), "--workers", "1"]) == 0
-    assert "Every number in the package is reproduced from the raw files." in capsys.readouterr().out
+    told = capsys.readouterr().out
+    assert re.search(r"article\.zip: [\d.]+ MB; 1 units, \d+ trials including empty-room runs", told)
+    digest = told.rpartition(": ")[2].strip()
+    with zipfile.ZipFile(out) as package:
+        assert hashlib.sha256(package.read("datapackage.json")).hexdigest() == digest
+    assert run(["check", str(out), "--workers", "1", "--digest", digest]) == 0
+    said = capsys.readouterr().out
+    assert "Recomputed from the raw files, each number the same: decays, rates, times, summaries and costs." in said
+    assert re.search(r"As entered, which nothing in the package can recompute: \d+ sound levels, ", said)
+    assert re.search(r"Only hashed: .*method\.md", said)
+    assert "The digest is the given one" in said
     with zipfile.ZipFile(out, "a") as package, pytest.warns(UserWarning, match="Duplicate name"):
         package.writestr("method.md", "another")
     assert run(["check", str(out)]) == 1
