@@ -83,8 +83,8 @@ def check_package(
             if digest and found != digest.strip().lower():
                 package.wrong(
                     "digest",
-                    f"The package has the digest {found[:16]}…, not {digest[:16]}… as given: it is not the package that "
-                    "was made, and values as entered may have been altered.",
+                    f"The package has the digest {found[:16]}…, not {digest[:16]}… as given: it is not the package "
+                    "that was made, and values as entered may have been altered.",
                 )
             _check_files(package, progress)
             if package.findings:

@@ -89,11 +89,43 @@ def _url(site: SiteFrame, path: str) -> str:
 def found_files(site: SiteFrame, edition: EditionOfSite) -> list[SiteFile]:
     """Robots and citation, and the site map where the site has a URL, which a site map needs."""
     robots = "User-agent: *\nAllow: /\n"
-    files = [SiteFile("CITATION.cff", _citation(site, edition).encode())]
+    files = [
+        SiteFile("CITATION.cff", _citation(site, edition).encode()),
+        SiteFile("datacite.json", orjson.dumps(_deposit(site, edition), option=orjson.OPT_INDENT_2) + b"\n"),
+    ]
     if site.base_url:
         robots += f"Sitemap: {site.base_url}sitemap.xml\n"
         files.append(SiteFile("sitemap.xml", _site_map(site, edition).encode()))
     return [*files, SiteFile("robots.txt", robots.encode())]
+
+
+def _deposit(site: SiteFrame, edition: EditionOfSite) -> dict[str, Any]:
+    """Metadata for a deposit, by the names of the DataCite Metadata Schema 4. The repository adds the DOI."""
+    name = site.publication or site.bench_name
+    notice = "Demonstration with invented data. " if site.invented else ""
+    facts: dict[str, Any] = {
+        "creators": [{"name": name, "nameType": "Organizational"}],
+        "titles": [{"title": f"{site.bench_name}: trials of room air cleaners"}],
+        "publisher": {"name": name},
+        "publicationYear": edition.at.year,
+        "types": {"resourceTypeGeneral": "Dataset", "resourceType": "Trials of room air cleaners"},
+        "version": f"edition {edition.number}",
+        "language": "en",
+        "dates": [{"date": edition.day, "dateType": "Issued"}],
+        "formats": ["text/csv", "application/json", "text/html"],
+        "descriptions": [
+            {
+                "description": f"{notice}{edition.numbers} published numbers with the trials and method behind each.",
+                "descriptionType": "Abstract",
+            },
+            {"description": METHOD_NAME, "descriptionType": "Methods"},
+        ],
+    }
+    if site.licence:
+        facts["rightsList"] = [{"rights": site.licence, "rightsUri": site.licence_url}]
+    if site.base_url:
+        facts["url"] = site.base_url
+    return facts
 
 
 def _site_map(site: SiteFrame, edition: EditionOfSite) -> str:

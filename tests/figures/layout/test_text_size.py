@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib.ft2font import FT2Font, LoadFlags
 
+from app.figures.layout import text_size
 from app.figures.layout.spacing import spaced, that_fit
 from app.figures.layout.text_size import text_lines, text_width
 
@@ -96,3 +97,19 @@ def test_what_fits_fits(heights: list[float], room: float):
         for index in range(len(heights))
         if index not in kept
     )
+
+
+def test_what_no_line_can_show_is_not_measured(monkeypatch: pytest.MonkeyPatch):
+    """A name of 4,000 letters, as an import might hold it, takes no longer than one that fills its lines."""
+    measured: list[int] = []
+
+    def counting(words: str, *more, **named) -> float:
+        measured.append(len(words))
+        return text_width(words, *more, **named)
+
+    monkeypatch.setattr(text_size, "text_width", counting)
+    short = text_lines("fan " * 40, 140, 13, most=2, even=True)
+    of_short = sum(measured)
+    measured.clear()
+    assert text_lines("fan " * 1000, 140, 13, most=2, even=True) == short
+    assert 0 < sum(measured) < 2 * of_short

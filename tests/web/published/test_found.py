@@ -119,3 +119,18 @@ def test_robots_and_citation(site: Path):
     assert {"cff-version", "message", "title", "authors", "version", "date-released"} <= cited.keys()
     assert (cited["cff-version"], cited["license"], cited["url"]) == ("1.2.0", "CC-BY-4.0", f"{URL}/")
     assert cited["authors"] == [{"name": "Example & </script> Weekly"}]
+
+
+def test_metadata_for_a_deposit_has_what_a_repository_asks_for(site: Path):
+    """Mandatory properties of the DataCite Metadata Schema 4 but the DOI, from memory."""
+    facts = json.loads((site / "datacite.json").read_text())
+    assert {"creators", "titles", "publisher", "publicationYear", "types"} <= facts.keys()
+    assert facts["types"]["resourceTypeGeneral"] == "Dataset"
+    assert facts["creators"][0]["name"] == "Example & </script> Weekly"
+    assert (facts["version"], facts["url"]) == ("edition 1", f"{URL}/")
+    assert facts["rightsList"] == [{"rights": "CC-BY-4.0", "rightsUri": "https://spdx.org/licenses/CC-BY-4.0.html"}]
+    edition = json.loads((site / "edition.json").read_text())
+    assert facts["publicationYear"] == int(edition["published_at"][:4])
+    assert facts["dates"] == [{"date": edition["published_at"][:10], "dateType": "Issued"}]
+    numbers = json.loads((site / "data/numbers.json").read_text())["numbers"]
+    assert facts["descriptions"][0]["description"].startswith(f"{len(numbers)} published numbers ")
