@@ -130,7 +130,7 @@ def _decided(
     words = measured_text(own.value.value, own.value.uncertainty, low, high)
     sentence = (
         f"{verdict.capitalize()}: measured {words.value} {unit} ({words.interval}) against {bound} "
-        f"{_number(claimed)} {unit} claimed, {_margin(margin, own.value.uncertainty)}."
+        f"{_stated(claimed)} {unit} claimed, {_margin(margin, own.value.uncertainty)}."
     )
     sentence += _allowed(bound, tolerance, unit)
     return ClaimCheck(verdict, unit, claimed, own.value.value, low, high, margin, False, sentence, cautions)
@@ -138,7 +138,7 @@ def _decided(
 
 def _allowed(bound: Bound, tolerance: float, unit: str) -> str:
     """The tolerance, as a sentence, where the claim has one."""
-    return f" “About” allows a difference of {_number(tolerance)} {unit}." if bound == "about" else ""
+    return f" “About” allows a difference of {_stated(tolerance)} {unit}." if bound == "about" else ""
 
 
 def _from_bound(
@@ -150,7 +150,7 @@ def _from_bound(
         return _untested(quantity, claimed, "The measurement gives neither a value nor a bound.", None, cautions)
     margin = at_most - claimed
     below = f", {_number(-margin)} or more below it" if margin < 0 else ""
-    words = f"measured at most {_number(at_most)} {unit} against {bound} {_number(claimed)} {unit} claimed{below}."
+    words = f"measured at most {_number(at_most)} {unit} against {bound} {_stated(claimed)} {unit} claimed{below}."
     if bound == "at most" and at_most <= claimed:
         return ClaimCheck(
             "supported", unit, claimed, None, None, at_most, margin, False, f"Supported: {words}", cautions
@@ -287,6 +287,16 @@ def _margin(margin: float, uncertainty: float) -> str:
     if not text.strip("0.,"):
         return "no difference"
     return f"{text} {'more' if margin > 0 else 'less'}"
+
+
+def _stated(value: float) -> str:
+    """A number of the maker, to three significant digits at most and without zeros that nobody stated.
+
+    >>> _stated(28.0), _stated(339.802), _stated(5.5)
+    ('28', '340', '5.5')
+    """
+    text = _number(value)
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def _number(value: float) -> str:

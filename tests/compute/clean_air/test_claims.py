@@ -205,5 +205,5 @@ def test_a_level_brought_to_another_distance_keeps_the_few_degrees_of_freedom_of
 def test_a_bound_that_decides_tells_by_how_much_at_least():
     found = check_claim(StatedClaim("ozone", 5.0, "ppb", "at most"), Evidence(None, 3.0))
     assert found.sentence == (
-        "Supported: measured at most 3.00 ppb against at most 5.00 ppb claimed, 2.00 or more below it."
+        "Supported: measured at most 3.00 ppb against at most 5 ppb claimed, 2.00 or more below it."
     )

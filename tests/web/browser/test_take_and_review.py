@@ -5,6 +5,8 @@ import struct
 from io import StringIO
 from xml.etree import ElementTree
 
+from tests.sample_data.photos import photo
+
 
 def _open_panel(page, heading: str):
     panel = page.locator("details.take", has=page.locator("summary", has_text=heading)).first
@@ -133,3 +135,28 @@ def test_the_pages_fit_in_both_widths_and_schemes(browse, screenshot_folder):
                 page.evaluate("document.querySelectorAll('details').forEach((part) => { part.open = true; })")
                 assert page.evaluate("document.documentElement.scrollWidth") <= width, (path, width, scheme)
                 page.screenshot(path=screenshot_folder / f"{name}_{scheme}_{width}.png", full_page=True)
+
+
+def test_a_photo_added_in_place_stands_beside_its_unit_and_in_the_draft(browse):
+    page = browse("/units/3", width=390)
+    page.locator("[data-checklist] > summary").click()
+    box = page.locator("[data-form-url='/units/3/attachments']")
+    box.locator("summary").click()
+    box.locator("[name=file]").set_input_files({"name": "l.jpg", "mimeType": "image/jpeg", "buffer": photo(place=True)})
+    box.locator("[name=caption]").fill("Label of a browser test")
+    box.locator("[name=for_readers]").check()
+    box.locator("form button.main").click()
+    small = page.get_by_alt_text("Label of a browser test")
+    small.scroll_into_view_if_needed()
+    small.and_(page.locator("img")).wait_for()
+    page.wait_for_function("(one) => one.naturalWidth > 0", arg=small.element_handle())
+    page.goto(page.url.split("#")[0] + "/draft")
+    assert page.locator("figure.photo figcaption", has_text="Label of a browser test").count() == 1
+    finding, table, chart = (
+        page.locator(one).first.bounding_box()["y"] for one in ("#cleaning", "table", "figure img")
+    )
+    assert finding < table < chart  # the finding first, then the results, then the picture
+    page.goto(page.url.removesuffix("/draft"))
+    page.get_by_role("button", name="Undo").click()
+    page.wait_for_url("**#checklist")
+    assert page.get_by_alt_text("Label of a browser test").count() == 0
