@@ -10,7 +10,7 @@ from app.compute.clean_air.room_need import FLOOR_PER_RATE, RULE_CEILING_M
 from app.compute.sound.levels import level_at_distance
 from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import measured_text
-from app.compute.wording.rounding import decimals_for, decimals_from_size, rounded_text
+from app.compute.wording.rounding import decimals_for, decimals_from_size, rounded_text, stated_text, three_digits
 
 Verdict = Literal["supported", "not supported", "cannot be tested here"]
 Bound = Literal["about", "at least", "at most"]
@@ -123,14 +123,15 @@ def _decided(
     half = (high - low) / 2
     widest = WIDEST_HALF_INTERVAL_DB if unit == "dB(A)" else WIDEST_HALF_INTERVAL_SHARE * abs(claimed)
     if not (too_high or too_low) and half > widest:
-        why = f"The interval of the measurement, {_number(low)} to {_number(high)} {unit}, is too wide to decide."
+        ends = f"{three_digits(low)} to {three_digits(high)} {unit}"
+        why = f"The interval of the measurement, {ends}, is too wide to decide."
         return _untested(quantity, claimed, why, own.value, cautions)
     verdict: Verdict = "not supported" if too_high or too_low else "supported"
     margin = own.value.value - claimed
     words = measured_text(own.value.value, own.value.uncertainty, low, high)
     sentence = (
         f"{verdict.capitalize()}: measured {words.value} {unit} ({words.interval}) against {bound} "
-        f"{_stated(claimed)} {unit} claimed, {_margin(margin, own.value.uncertainty)}."
+        f"{stated_text(claimed)} {unit} claimed, {_margin(margin, own.value.uncertainty)}."
     )
     sentence += _allowed(bound, tolerance, unit)
     return ClaimCheck(verdict, unit, claimed, own.value.value, low, high, margin, False, sentence, cautions)
@@ -138,7 +139,7 @@ def _decided(
 
 def _allowed(bound: Bound, tolerance: float, unit: str) -> str:
     """The tolerance, as a sentence, where the claim has one."""
-    return f" “About” allows a difference of {_stated(tolerance)} {unit}." if bound == "about" else ""
+    return f" “About” allows a difference of {stated_text(tolerance)} {unit}." if bound == "about" else ""
 
 
 def _from_bound(
@@ -149,8 +150,10 @@ def _from_bound(
     if at_most is None:
         return _untested(quantity, claimed, "The measurement gives neither a value nor a bound.", None, cautions)
     margin = at_most - claimed
-    below = f", {_number(-margin)} or more below it" if margin < 0 else ""
-    words = f"measured at most {_number(at_most)} {unit} against {bound} {_stated(claimed)} {unit} claimed{below}."
+    below = f", {three_digits(-margin)} or more below it" if margin < 0 else ""
+    words = (
+        f"measured at most {three_digits(at_most)} {unit} against {bound} {stated_text(claimed)} {unit} claimed{below}."
+    )
     if bound == "at most" and at_most <= claimed:
         return ClaimCheck(
             "supported", unit, claimed, None, None, at_most, margin, False, f"Supported: {words}", cautions
@@ -159,7 +162,7 @@ def _from_bound(
     if bound != "at most" and at_most < claimed - tolerance:
         sentence = f"Not supported: {words}{_allowed(bound, tolerance, unit)}"
         return ClaimCheck("not supported", unit, claimed, None, None, at_most, margin, False, sentence, cautions)
-    why = f"The measurement only shows that it is at most {_number(at_most)} {unit}."
+    why = f"The measurement only shows that it is at most {three_digits(at_most)} {unit}."
     return _untested(quantity, claimed, why, None, cautions)
 
 
@@ -287,21 +290,3 @@ def _margin(margin: float, uncertainty: float) -> str:
     if not text.strip("0.,"):
         return "no difference"
     return f"{text} {'more' if margin > 0 else 'less'}"
-
-
-def _stated(value: float) -> str:
-    """A number of the maker, to three significant digits at most and without zeros that nobody stated.
-
-    >>> _stated(28.0), _stated(339.802), _stated(5.5)
-    ('28', '340', '5.5')
-    """
-    text = _number(value)
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
-def _number(value: float) -> str:
-    """Three significant digits, without an exponent."""
-    if value == 0:
-        return "0"
-    digits = max(0, 2 - math.floor(math.log10(abs(value))))
-    return f"{value:.{digits}f}"

@@ -56,3 +56,21 @@ def rounded_text(value: float, decimals: int) -> str:
     # a thin space between thousands, only from five digits on (1234, but 12 345)
     whole = whole.replace(",", "" if len(whole.lstrip("-").replace(",", "")) < 5 else "\u202f")
     return (whole + dot + part).replace("-", "\u2212")
+
+
+def stated_text(value: float) -> str:
+    """A number of the maker, to three significant digits at most and without zeros that nobody stated.
+
+    >>> stated_text(28.0), stated_text(339.802), stated_text(5.5)
+    ('28', '340', '5.5')
+    """
+    text = three_digits(value)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def three_digits(value: float) -> str:
+    """Three significant digits, without an exponent."""
+    if value == 0:
+        return "0"
+    digits = max(0, 2 - math.floor(math.log10(abs(value))))
+    return f"{value:.{digits}f}"

@@ -259,14 +259,12 @@ def _cost_missing(known: UnitOverview, highest: RankedSetting | None) -> tuple[s
 
 
 def _part(part: ConsumableOfUnit) -> PartLine:
-    lives = []
-    if part.washable:
-        lives.append("washed, not replaced")
-    if part.life_months is not None:
+    lives = ["washed, not replaced"] if part.washable else []
+    if part.life_months is not None and not part.washable:
         lives.append(f"{part.life_months:g} months")
-    if part.life_running_hours is not None:
+    if part.life_running_hours is not None and not part.washable:
         lives.append(f"{rounded_text(part.life_running_hours, 0)} running hours")
-    words = " or ".join(lives) + (", whichever comes first" if len(lives) == 2 and not part.washable else "")
+    words = " or ".join(lives) + (", whichever comes first" if len(lives) == 2 else "")
     history = tuple(
         f"{price.seen_on.isoformat()}: {money(price.amount, price.currency, 2)}"
         + (f", {price.source}" if price.source else "")
@@ -274,7 +272,7 @@ def _part(part: ConsumableOfUnit) -> PartLine:
     )
     price = Cell("missing", reason="No price recorded.")
     if part.washable:
-        price = Cell("value", "0")
+        price = Cell("value", "none needed")
     elif part.prices:
         latest = part.prices[0]
         pack = f"pack of {part.pack_size}" if part.pack_size > 1 else ""
