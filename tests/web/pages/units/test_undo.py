@@ -76,21 +76,24 @@ CHANGES: dict[str, Callable[[TestClient, SmallBench], object]] = {
 }
 
 
-@pytest.mark.parametrize("what", CHANGES)
-def test_everything_is_as_before_after_undo(client: TestClient, settings: Settings, small_bench: SmallBench, what: str):
+def test_everything_is_as_before_after_undo(
+    client: TestClient, settings: Settings, small_bench: SmallBench, subtests: pytest.Subtests
+):
     page = f"/units/{small_bench.unit_id}"
     assert 'class="undo"' not in client.get(page).text
     before = rows(settings)
-    answer = CHANGES[what](client, small_bench)
-    assert answer.status_code == 303, answer.text
-    assert rows(settings) != before
-    offered = client.get(page).text
-    change = re.search(r'name="change_id" value="(\d+)"', offered)
-    assert change
-    assert re.search(r"Undo</button> <span [^>]*>until \d\d:\d\d, or until the unit is changed again", offered)
-    assert client.post(f"{page}/undo", data={"change_id": change[1]}).status_code == 303
-    assert rows(settings) == before
-    assert 'class="undo"' not in client.get(page).text
+    for what, change_unit in CHANGES.items():
+        with subtests.test(what):
+            answer = change_unit(client, small_bench)
+            assert answer.status_code == 303, answer.text
+            assert rows(settings) != before
+            offered = client.get(page).text
+            change = re.search(r'name="change_id" value="(\d+)"', offered)
+            assert change
+            assert re.search(r"Undo</button> <span [^>]*>until \d\d:\d\d, or until the unit is changed again", offered)
+            assert client.post(f"{page}/undo", data={"change_id": change[1]}).status_code == 303
+            assert rows(settings) == before
+            assert 'class="undo"' not in client.get(page).text
 
 
 def test_an_offer_that_is_too_old_changes_nothing(client: TestClient, store, small_bench: SmallBench, monkeypatch):
