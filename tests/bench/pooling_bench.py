@@ -23,6 +23,7 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import BenchRepeatability, ChannelResult, SettingSummary, Trial
+from app.web.process.gc_settings import freeze_startup_objects
 from tests.bench.scale.large_bench import make_large_store
 
 ROOM_OF_UNITS = 1  # all units of the large bench are tested there; every second empty-room run is in another room
@@ -45,6 +46,7 @@ class _NothingKept(Exception):
 
 def pooling_times(store: Path) -> list[PoolingTime]:
     """Times on a store of 1,000 units and 10,000 trials."""
+    freeze_startup_objects()  # as a server does
     engine = open_store(Settings(store.parent, database_url=f"sqlite:///{store}"))
     found: list[PoolingTime] = []
     try:

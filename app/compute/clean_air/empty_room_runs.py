@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,8 +47,7 @@ class ChosenRuns:
     stale: bool
 
 
-@dataclass(frozen=True, slots=True)
-class TrialConditions:
+class TrialConditions(NamedTuple):
     """What the choice depends on.
 
     day : of the trial, on the calendar of the runs [d]
@@ -100,6 +100,7 @@ def choose_runs(
         yield from [ChosenRuns((), (), 0, (_missing(),), stale=False)] * len(trials)
         return
     shared: dict[bytes, tuple[EmptyRoomRun, ...]] = {}
+    plain: dict[bytes, ChosenRuns] = {}  # without notes, and so alike for all trials with the same runs
     at_once = max(1, _CELLS_AT_ONCE // len(runs))
     for start in range(0, len(trials), at_once):
         judged = _judged(runs, trials[start : start + at_once], limits)
@@ -108,7 +109,12 @@ def choose_runs(
             name = used.tobytes()
             if name not in shared:
                 shared[name] = tuple(run for run, use in zip(runs, used.tolist(), strict=True) if use)
-            yield _choice(shared[name], runs, judged, place, limits)
+            choice = plain.get(name) if judged.plain[place] else None
+            if choice is None:
+                choice = _choice(shared[name], runs, judged, place, limits)
+                if judged.plain[place]:
+                    plain[name] = choice
+            yield choice
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,25 +124,26 @@ class _Apart:
 
     apart: Floats
     excluded: NDArray[np.bool_]
-    least: list[float]
+    least: Floats
 
     @classmethod
     def of(cls, apart: Floats, used: NDArray[np.bool_], limit: float) -> "_Apart":
         """Where all runs in use are beyond the limit, none is excluded."""
         least = np.where(used, apart, np.inf).min(axis=1)
-        return cls(apart, used & (apart > limit) & (least <= limit)[:, None], least.tolist())
+        return cls(apart, used & (apart > limit) & (least <= limit)[:, None], least)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Judged:
-    """Trials (rows) against runs (columns); of each trial the number of runs near in time but excluded, and how far
-    the nearest run used is."""
+    """Trials (rows) against runs (columns); of each trial the number of runs near in time but excluded, how far the
+    nearest run used is, and whether there is nothing to note."""
 
     used: NDArray[np.bool_]
     humidity: _Apart
     level: _Apart
     unlike: list[int]
     reach: list[float]
+    plain: list[bool]
 
 
 def _judged(runs: Sequence[EmptyRoomRun], trials: Sequence[TrialConditions], limits: Limits) -> _Judged:
@@ -152,13 +159,11 @@ def _judged(runs: Sequence[EmptyRoomRun], trials: Sequence[TrialConditions], lim
     ratio = np.where(np.isnan(ratio), 1.0, np.maximum(ratio, 1.0 / ratio))
     level = _Apart.of(ratio, used, limits.start_level_factor)
     used = used & ~level.excluded
-    return _Judged(
-        used=used,
-        humidity=humidity,
-        level=level,
-        unlike=(near - used.sum(axis=1)).tolist(),
-        reach=np.where(used, distance, np.inf).min(axis=1).tolist(),
-    )
+    reach = np.where(used, distance, np.inf).min(axis=1)
+    unlike = near - used.sum(axis=1)
+    plain = (reach <= min(FAR_IN_TIME_DAYS, limits.stale_after_days)) & (unlike == 0) & (used.sum(axis=1) > 1)
+    plain &= (humidity.least <= limits.humidity_pct) & (level.least <= limits.start_level_factor)
+    return _Judged(used, humidity, level, unlike.tolist(), reach.tolist(), plain.tolist())
 
 
 def _numbers(values: Sequence[float | None]) -> Floats:
@@ -176,10 +181,11 @@ def _choice(
     stale = judged.reach[place] > limits.stale_after_days
     if stale:
         notes.append(_stale(judged.reach[place], limits.stale_after_days))
-    if judged.humidity.least[place] > limits.humidity_pct:
-        notes.append(_other_humidity(judged.humidity.least[place], limits.humidity_pct))
-    if judged.level.least[place] > limits.start_level_factor:
-        notes.append(_other_start_level(judged.level.least[place], limits.start_level_factor))
+    humidity, level = float(judged.humidity.least[place]), float(judged.level.least[place])
+    if humidity > limits.humidity_pct:
+        notes.append(_other_humidity(humidity, limits.humidity_pct))
+    if level > limits.start_level_factor:
+        notes.append(_other_start_level(level, limits.start_level_factor))
     if not stale:
         notes += _few_or_far(len(chosen), judged.reach[place])
     unlike = _named(runs, judged, place, limits) if judged.unlike[place] else ()

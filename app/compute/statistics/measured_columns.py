@@ -44,6 +44,9 @@ class MeasuredColumns:
     def high_95(self) -> Floats:
         return self.value + self.expanded_uncertainty_95
 
+    def at(self, places: NDArray[np.intp]) -> "MeasuredColumns":
+        return MeasuredColumns(self.value[places], self.uncertainty[places], self.degrees_of_freedom[places])
+
     def row(self, place: int) -> Measured:
         return Measured(float(self.value[place]), float(self.uncertainty[place]), float(self.degrees_of_freedom[place]))
 

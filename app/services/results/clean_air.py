@@ -11,7 +11,6 @@ from typing import Any
 from sqlalchemy import Select, bindparam, delete, insert, select, update
 from sqlalchemy.orm import Session
 
-from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 from app.services.logs.trial_fields import UNIT_RUNNING
 from app.services.results.analyse_channels import AnalysedTrial
@@ -19,7 +18,7 @@ from app.services.results.control_charts.check_unit_spread import CheckUnitSprea
 from app.services.results.control_charts.runs import ChartKey, aerosol_of, aerosol_of_run
 from app.services.results.derived_values import DERIVED_COLUMNS, derived_values
 from app.services.results.natural_decay_pools import EmptyRoomRuns, PooledForTrial, PoolRequest
-from app.services.results.rows import note_columns, stored_measured
+from app.services.results.rows import note_columns, stored_columns
 from app.services.store.audit import record_changes
 from app.services.store.id_batches import in_batches
 from app.storage.models.rooms_and_loggers import Room, SmokeSource
@@ -74,23 +73,18 @@ def _derived(
     runs: EmptyRoomRuns, spreads: CheckUnitSpreads, rows: Sequence[Any]
 ) -> Iterator[tuple[tuple[Any, ...], list[Note]]]:
     """Derived columns and notes of each row, in their order."""
+    if not rows:
+        return iter(())
     running = [place for place, row in enumerate(rows) if row.kind == UNIT_RUNNING]
     requests = [
         PoolRequest(row.room_id, row.channel, row.aerosol, row.started_at, row.relative_humidity_pct, row.start_level)
         for row in (rows[place] for place in running)
     ]
     served = dict(zip(running, runs.serving(requests), strict=True))
-    return derived_values(
-        [
-            stored_measured(
-                row.total_decay_per_h, row.total_decay_uncertainty_per_h, row.total_decay_degrees_of_freedom
-            )
-            for row in rows
-        ],
-        [served.get(place) for place in range(len(rows))],
-        [Measured(row.room_volume_m3, row.room_volume_uncertainty_m3) for row in rows],
-        [spreads.of(ChartKey(row.room_id, row.channel, row.aerosol)) for row in rows],
-    )
+    totals = stored_columns([row[3:6] for row in rows])
+    volumes = stored_columns([(*row[-2:], None) for row in rows])
+    check_unit = [spreads.of(ChartKey(row.room_id, row.channel, row.aerosol)) for row in rows]
+    return derived_values(totals, [served.get(place) for place in range(len(rows))], volumes, check_unit)
 
 
 def derive_unsaved(
@@ -103,7 +97,7 @@ def derive_unsaved(
     """
     room_id, aerosol = place[0], aerosol_of(session, place[1])
     room = session.get(Room, room_id)
-    volume = Measured(room.room_volume_m3, room.room_volume_uncertainty_m3) if room else None
+    volume = (room.room_volume_m3, room.room_volume_uncertainty_m3, None) if room else (None,) * 3
     served: Sequence[PooledForTrial | None] = [None] * len(analysed.decays)
     if kind == UNIT_RUNNING:
         humidity = analysed.relative_humidity_pct
@@ -112,10 +106,15 @@ def derive_unsaved(
             for channel, decay in analysed.decays.items()
         ]
         served = EmptyRoomRuns(session).serving(requests, keep=False)
-    totals = [decay.fit.decay_rate if decay.fit else None for decay in analysed.decays.values()]
+    if not analysed.decays:
+        return {}
+    rates = [decay.fit.decay_rate if decay.fit else None for decay in analysed.decays.values()]
+    totals = stored_columns(
+        [(rate.value, rate.uncertainty, rate.degrees_of_freedom) if rate else (None,) * 3 for rate in rates]
+    )
     spreads = CheckUnitSpreads(session)
     of_room = [spreads.of(ChartKey(room_id, channel, aerosol)) for channel in analysed.decays]
-    found = derived_values(totals, served, [volume] * len(totals), of_room)
+    found = derived_values(totals, served, stored_columns([volume] * len(rates)), of_room)
     return {
         channel: (dict(zip(DERIVED_COLUMNS, values, strict=True)), notes)
         for channel, (values, notes) in zip(analysed.decays, found, strict=True)

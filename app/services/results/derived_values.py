@@ -1,12 +1,14 @@
 """Results of trials that follow from decay rate, natural decay and room volume, with their notes."""
 
+import math
 from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.compute.clean_air.empty_room_runs import ChosenRuns
-from app.compute.clean_air.rate import clean_air_columns, standard_clearing_times
+from app.compute.clean_air.rate import CleanAirColumns, clean_air_columns, standard_clearing_times
 from app.compute.statistics.measured import Measured
 from app.compute.statistics.measured_columns import Floats, MeasuredColumns
 from app.compute.statistics.repeatability import Repeatability, with_spread
@@ -19,82 +21,81 @@ DERIVED_COLUMNS = tuple(
     for column in ChannelResult.__table__.columns
     if column.name.startswith(("pool_id", "clean_air_delivery_rate", "standard_clearing_time"))
 )
-_NO_TIME = (None,) * 4
-_NO_RATE = (None,) * 5
 
 
 def derived_values(
-    totals: Sequence[Measured | None],
+    totals: MeasuredColumns,
     served: Sequence[PooledForTrial | None],
-    volumes: Sequence[Measured | None],
+    volumes: MeasuredColumns,
     spreads: Sequence[Repeatability | None],
 ) -> Iterator[tuple[tuple[Any, ...], list[Note]]]:
     """Values of `DERIVED_COLUMNS` from decay rate, natural decay and volume, and their notes, of each result.
 
+    totals, volumes : the value is not-a-number where there is none
     served : natural decay of each; None for an empty-room run, which has no clean air delivery rate
     spreads : of the check unit of each room, which the clean air delivery rate includes
     """
-    with_total = [place for place, total in enumerate(totals) if total is not None]
-    known = MeasuredColumns.of([total for total in totals if total is not None])
-    columns = [_or_none(column) for column in standard_clearing_times(known)]
-    times = dict(zip(with_total, zip(*columns, strict=True), strict=True))
-    rates = _rates(_with_check_unit(totals, spreads), served, volumes)
-    for place, (total, pooled) in enumerate(zip(totals, served, strict=True)):
+    times = standard_clearing_times(totals)
+    rated, rates = _rates(_with_check_unit(totals, spreads), served, volumes)
+    thresholds = np.stack([rates.at_most, rates.decision_threshold], axis=1).tolist()
+    limits = {
+        place: both
+        for place, both, measurable in zip(rated.tolist(), thresholds, rates.measurable.tolist(), strict=True)
+        if not measurable
+    }
+    rate = rates.rate
+    degrees = np.where(np.isfinite(rate.degrees_of_freedom), rate.degrees_of_freedom, np.nan)
+    of_rated = (rate.value, rate.uncertainty, degrees, rate.low_95, rate.high_95)
+    columns = [*(_spread_out(column, rated, len(served)) for column in of_rated), *times]
+    unknown = np.isnan(totals.value).tolist()
+    for place, (pooled, values) in enumerate(zip(served, zip(*map(_or_none, columns), strict=True), strict=True)):
         notes: list[Note] = [] if pooled is None else list(pooled.choice.notes)
-        time = times.get(place, _NO_TIME)
-        if total is not None and time[0] is None:
-            notes.append(no_standard_time(total))
-        rate = rates.get(place)
-        if rate is None or pooled is None:
-            yield (None, *_NO_RATE, None, *time), notes
+        if values[-1] is None and not unknown[place]:
+            notes.append(no_standard_time(totals.row(place)))
+        if pooled is None or values[0] is None:
+            yield (None, *values[:5], None, *values[5:]), notes
             continue
-        *columns, measurable, at_most, threshold = rate
-        if not measurable:
-            notes.append(no_measurable_cleaning(rate[0], threshold, at_most))
+        if place in limits:
+            at_most, threshold = limits[place]
+            notes.append(no_measurable_cleaning(values[0], threshold, at_most))
         if pooled.choice.number_unlike and pooled.pooled is not None:
             notes.append(_runs_left_out(pooled.choice, pooled.pooled.number_of_runs))
         spread = spreads[place]
-        yield (pooled.pool_id, *columns, None if spread is None else spread.relative_sd, *time), notes
+        yield (pooled.pool_id, *values[:5], None if spread is None else spread.relative_sd, *values[5:]), notes
 
 
-def _with_check_unit(
-    totals: Sequence[Measured | None], spreads: Sequence[Repeatability | None]
-) -> list[Measured | None]:
-    return [
-        total if total is None or spread is None else with_spread(total, spread)
-        for total, spread in zip(totals, spreads, strict=True)
-    ]
+def _with_check_unit(totals: MeasuredColumns, spreads: Sequence[Repeatability | None]) -> MeasuredColumns:
+    uncertainty, degrees = totals.uncertainty.copy(), totals.degrees_of_freedom.copy()
+    for place, spread in enumerate(spreads):
+        if spread is not None and not math.isnan(totals.value[place]):
+            wider = with_spread(totals.row(place), spread)
+            uncertainty[place], degrees[place] = wider.uncertainty, wider.degrees_of_freedom
+    return MeasuredColumns(totals.value, uncertainty, degrees)
 
 
 def _rates(
-    totals: Sequence[Measured | None], served: Sequence[PooledForTrial | None], volumes: Sequence[Measured | None]
-) -> dict[int, tuple[Any, ...]]:
-    """By place: the five columns of the rate, and whether it is measurable, its upper limit and the threshold."""
-    places: list[int] = []
-    inputs: list[tuple[Measured, Measured, Measured]] = []
-    for place, (total, pooled, volume) in enumerate(zip(totals, served, volumes, strict=True)):
-        if total is not None and volume is not None and pooled is not None and pooled.pooled is not None:
-            places.append(place)
-            inputs.append((total, pooled.pooled.on_one_day, volume))
-    if not places:
-        return {}
-    found = clean_air_columns(*(MeasuredColumns.of(column) for column in zip(*inputs, strict=True)))
-    rate = found.rate
-    columns = (
-        rate.value,
-        rate.uncertainty,
-        np.where(np.isfinite(rate.degrees_of_freedom), rate.degrees_of_freedom, np.nan),
-        rate.low_95,
-        rate.high_95,
-    )
-    rows = zip(
-        *(_or_none(column) for column in columns),
-        found.measurable.tolist(),
-        found.at_most.tolist(),
-        found.decision_threshold.tolist(),
-        strict=True,
-    )
-    return dict(zip(places, rows, strict=True))
+    totals: MeasuredColumns, served: Sequence[PooledForTrial | None], volumes: MeasuredColumns
+) -> tuple[NDArray[np.intp], CleanAirColumns]:
+    """Clean air delivery rates, and the places of the results that have one."""
+    number: dict[int, int] = {}
+    days: list[Measured] = []
+    pool_of = np.full(len(served), -1)
+    for place, pooled in enumerate(served):
+        if pooled is None or pooled.pooled is None:
+            continue
+        if id(pooled.pooled) not in number:  # trials of one pool share it
+            number[id(pooled.pooled)] = len(days)
+            days.append(pooled.pooled.on_one_day)
+        pool_of[place] = number[id(pooled.pooled)]
+    rated = np.flatnonzero((pool_of >= 0) & ~np.isnan(totals.value) & ~np.isnan(volumes.value))
+    natural = MeasuredColumns.of(days).at(pool_of[rated])
+    return rated, clean_air_columns(totals.at(rated), natural, volumes.at(rated))
+
+
+def _spread_out(column: Floats, places: NDArray[np.intp], length: int) -> Floats:
+    found = np.full(length, np.nan)
+    found[places] = column
+    return found
 
 
 def _or_none(column: Floats) -> list[float | None]:

@@ -1,5 +1,6 @@
 """Natural decay of a room in the week of each trial, from its empty-room runs; each pool lists its runs."""
 
+import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -63,10 +64,13 @@ class PoolKey(NamedTuple):
     runs: frozenset[int]
 
 
-def middle_of_week(at: datetime) -> date:
-    """The Thursday of the week from Monday to Sunday, UTC."""
-    day = at.astimezone(UTC).date()
-    return day + timedelta(days=3 - day.weekday())
+def middle_of_week(day: float) -> int:
+    """Number of the Thursday of the week from Monday to Sunday, UTC, as in `day_number`: 1970-01-01 was a Thursday.
+
+    >>> [middle_of_week(day) for day in (-3.0, 0.0, 3.99, 4.0)]
+    [0, 0, 0, 7]
+    """
+    return 7 * ((math.floor(day) + 3) // 7)
 
 
 class EmptyRoomRuns:
@@ -87,22 +91,24 @@ class EmptyRoomRuns:
 
         keep : False for a preview, which must not write: a new pool then has no id
         """
-        choices = self._choices(requests)
+        days = [day_number(request.at) for request in requests]
+        choices = self._choices(requests, days)
         keys: list[PoolKey | None] = []
         asked: dict[PoolKey, DayAsked] = {}
-        known: dict[tuple[date, int], PoolKey] = {}
-        for request, choice in zip(requests, choices, strict=True):
+        known: dict[tuple[int, int], PoolKey] = {}
+        for request, day, choice in zip(requests, days, choices, strict=True):
             if not choice.chosen:
                 keys.append(None)
                 continue
-            week = middle_of_week(request.at)
+            week = middle_of_week(day)
             seen = week, id(choice.chosen)  # choices with the same runs share one tuple
             if seen not in known:
-                runs = nearest_runs(choice.chosen, _day_in_middle(week))
-                key = PoolKey(request.room_id, request.channel, week, frozenset(run.run_id for run in runs))
+                noon = week + 0.5
+                runs = nearest_runs(choice.chosen, noon)
+                thursday = date(1970, 1, 1) + timedelta(days=week)
+                key = PoolKey(request.room_id, request.channel, thursday, frozenset(run.run_id for run in runs))
                 known[seen] = key
-                spread = self._spread_elsewhere(ChartKey(*request[:3]))
-                asked[key] = DayAsked(_day_in_middle(week), runs, spread)
+                asked[key] = DayAsked(noon, runs, self._spread_elsewhere(ChartKey(*request[:3])))
             keys.append(known[seen])
         pooled = dict(zip(asked, pool_natural_decays(list(asked.values())), strict=True))
         ids = _store_pools(self._session, pooled, write=keep)
@@ -111,14 +117,14 @@ class EmptyRoomRuns:
             for key, choice in zip(keys, choices, strict=True)
         ]
 
-    def _choices(self, requests: Sequence[PoolRequest]) -> list[ChosenRuns]:
+    def _choices(self, requests: Sequence[PoolRequest], days: Sequence[float]) -> list[ChosenRuns]:
         places: dict[ChartKey, list[int]] = defaultdict(list)
         for place, request in enumerate(requests):
             places[ChartKey(*request[:3])].append(place)
         found: dict[int, ChosenRuns] = {}
         for of_one, some in places.items():
-            of_room = [requests[place] for place in some]
-            trials = [TrialConditions(day_number(r.at), r.relative_humidity_pct, r.start_level) for r in of_room]
+            of_room = [(days[place], *requests[place][4:]) for place in some]
+            trials = list(map(TrialConditions._make, of_room))
             found |= zip(some, choose_runs(self._runs.get(of_one, []), trials, self._limits), strict=True)
         return [found[place] for place in range(len(requests))]
 
@@ -134,10 +140,6 @@ class EmptyRoomRuns:
             found = pooled_repeatability(groups, ASSUMED_BETWEEN_RUNS, "empty-room runs")
             self._spread[of_one] = found.in_steps() if found.groups else found
         return self._spread[of_one]
-
-
-def _day_in_middle(week_of: date) -> float:
-    return (week_of - date(1970, 1, 1)).days + 0.5
 
 
 def _store_pools(session: Session, pooled: dict[PoolKey, NaturalDecay], *, write: bool) -> dict[PoolKey, int]:

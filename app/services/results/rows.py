@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from app.compute.decay.result import ChannelDecay, DecayFit, TimeToClear
 from app.compute.statistics.measured import Measured
+from app.compute.statistics.measured_columns import MeasuredColumns
 from app.compute.wording.notes import ADVICE_WORDS, END_OR_START, Advice, Note, Severity
 from app.storage.models.trials import ChannelResult, ResultNote
 
@@ -108,9 +109,16 @@ def stored_measured(value: float | None, uncertainty: float | None, degrees: flo
     return Measured(value, uncertainty, math.inf if degrees is None else degrees)
 
 
+def stored_columns(rows: Sequence[Sequence[Any]]) -> MeasuredColumns:
+    """Measured quantities from rows of their three columns; a value is not-a-number where there is none."""
+    value, uncertainty, degrees = float_columns(rows)
+    value = np.where(np.isnan(uncertainty), np.nan, value)
+    return MeasuredColumns(value, uncertainty, np.where(np.isnan(degrees), np.inf, degrees))
+
+
 def float_columns(rows: Sequence[Sequence[Any]]) -> Floats:
     """Stored numbers as columns, one a row of the result; NULL is not-a-number."""
-    return np.array(rows, dtype=np.float64).reshape(len(rows), -1).T
+    return np.array(rows, dtype=np.float64).reshape(len(rows), len(rows[0])).T
 
 
 def stored_degrees(degrees: float) -> float | None:

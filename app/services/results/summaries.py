@@ -2,6 +2,7 @@
 inputs change.
 """
 
+from collections import defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from functools import cache
@@ -36,7 +37,7 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
     settings = None if moved else setting_ids
     groups = read_summary_trials(session, settings)
     present = _present(session, settings)
-    changed: list[dict[str, Any]] = []
+    changed: dict[frozenset[str], list[dict[str, Any]]] = defaultdict(list)
     added: list[dict[str, Any]] = []
     lent = [(trials, pooled.get(key.channel, ASSUMED_BETWEEN_TRIALS)) for key, trials in groups.items()]
     for (key, trials), values in zip(groups.items(), summary_values(lent, read_pools(session)), strict=True):
@@ -44,13 +45,14 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
             unit_id = trials[0].unit_under_test_id
             added.append({**key._asdict(), "unit_under_test_id": unit_id, "computed_at": now, **values})
         elif present[key][1] != tuple(values.values()):
-            changed.append({"of_summary": present[key][0], "computed_at": now, **values})
+            other = {n: v for (n, v), old in zip(values.items(), present[key][1], strict=True) if v != old}
+            changed[frozenset(other)].append({"of_summary": present[key][0], "computed_at": now, **other})
     gone = [summary_id for key, (summary_id, _) in present.items() if key not in groups]
     for batch in in_batches(gone):
         session.execute(delete(SettingSummary).where(SettingSummary.id.in_(batch)))
     connection = session.connection()  # plain statements are faster than ORM objects
-    if changed:
-        connection.execute(update(SettingSummary).where(SettingSummary.id == bindparam("of_summary")), changed)
+    for rows in changed.values():  # of the same columns
+        connection.execute(update(SettingSummary).where(SettingSummary.id == bindparam("of_summary")), rows)
     if added:
         connection.execute(insert(SettingSummary), added)
     for loaded in session:
