@@ -9,7 +9,7 @@ from app.figures.chart import Axis, Chart, ReferenceLine, Series
 from app.figures.charts.house_style import house_style
 from app.figures.palette import cues
 from app.figures.tables.quantity_cells import standard_time_cell
-from app.reading_files.headers.channels import channel
+from app.reading_files.headers.channels import channel, is_indicative
 from app.services.bench.chart_facts import ChartFacts
 from app.services.trials.decay_curves import DecayCurve, DecayOverlay
 
@@ -19,7 +19,7 @@ _MOST_NAMED = 4
 def decay_overlay_chart(overlay: DecayOverlay, facts: ChartFacts) -> Chart:
     """Readings as faint points, fits as lines with bands, labels at the ends, the empty room in a neutral colour."""
     chosen = overlay.choices
-    label = channel(chosen.channel).label
+    label = channel(chosen.channel).label + (" (indicative only)" if is_indicative(chosen.channel) else "")
     names = curve_names(overlay.curves)
     series: list[Series] = []
     for curve, name, (colour, dash) in zip(overlay.curves, names, cues(len(overlay.curves)), strict=True):

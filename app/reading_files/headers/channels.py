@@ -126,6 +126,15 @@ def channel_name(text: str) -> str:
 _SHOWN_FIRST = ("pm2_5", "pm1", "pm10", "pm4")
 
 
+def is_indicative(name: str) -> bool:
+    """Whether a channel only indicates, as small VOC sensors do: they respond to many gases and drift.
+
+    >>> is_indicative("voc"), is_indicative("pm2_5")
+    (True, False)
+    """
+    return name.startswith("voc")
+
+
 def in_order(channels: Iterable[str]) -> list[str]:
     """The display order of channels: particle mass first, then the rest by name.
 

@@ -154,7 +154,8 @@ def _others(
         channel=known.lines.choices.channel, aerosol=known.lines.choices.aerosol, room_id=known.lines.choices.room_id
     )
     compared = compare_settings(current_snapshot(session), [highest.row.setting_id, *ids], asked)
-    trials = usable_trials(session, ids, known.lines.choices.channel, known.lines.choices.room_id)
+    asked = known.lines.choices
+    trials = usable_trials(session, ids, asked.channel, asked.room_id, asked.aerosol)
     return tuple(
         OtherUnit(
             unit_id=other.line.row.unit_id,

@@ -17,7 +17,7 @@ from app.services.results.rows import stored_channel_decay
 from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
 from app.services.snapshot.choices import EVERY, HIGHEST, MOST_ROWS, Offered, RankingChoices
 from app.services.snapshot.evenly_spread import spread_over
-from app.services.trials.usable import usable_trials
+from app.services.trials.usable import of_aerosol, usable_trials
 from app.storage.models.bench import Bench
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import ChannelResult, Trial
@@ -201,6 +201,7 @@ def _empty_room(session: Session, chosen: CurveChoices, curves: tuple[DecayCurve
             Trial.room_id == chosen.room_id,
             Trial.excluded_at.is_(None),
             Trial.trashed_at.is_(None),
+            of_aerosol(),  # as the ranking that the curves are chosen from
             ChannelResult.channel == chosen.channel,
             ChannelResult.usable == True,  # noqa: E712  # a column; PostgreSQL has no IS for numbers
         )

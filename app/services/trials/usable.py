@@ -2,18 +2,26 @@
 
 from collections.abc import Collection
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
+from app.services.results.control_charts.runs import SMOKE
+from app.storage.models.rooms_and_loggers import SmokeSource
 from app.storage.models.trials import ChannelResult, Trial
 from app.storage.models.units_under_test import SpeedSetting
 
 
+def of_aerosol(aerosol: str = SMOKE) -> ColumnElement[bool]:
+    """Trials of one aerosol; one without a smoke source counts as smoke."""
+    own = select(SmokeSource.aerosol).where(SmokeSource.id == Trial.smoke_source_id).scalar_subquery()
+    return func.coalesce(own, SMOKE) == aerosol
+
+
 def usable_trials(
-    session: Session, setting_ids: Collection[int], channel: str, room_id: int | None
+    session: Session, setting_ids: Collection[int], channel: str, room_id: int | None, aerosol: str = SMOKE
 ) -> dict[int, tuple[int, ...]]:
-    """For each setting its trials in a room with a usable result in the channel, oldest first; settings without any are
-    omitted.
+    """For each setting its trials in a room with a usable result in the channel, of one aerosol, oldest first; settings
+    without any are omitted.
     """
     found: dict[int, list[int]] = {}
     for setting_id, in_room, trial_id in session.execute(
@@ -27,6 +35,7 @@ def usable_trials(
             Trial.setting_id.in_(setting_ids),
             Trial.excluded_at.is_(None),
             Trial.trashed_at.is_(None),
+            of_aerosol(aerosol),
             ChannelResult.channel == channel,
             ChannelResult.usable == True,  # noqa: E712  # a column; PostgreSQL has no IS for numbers
         )

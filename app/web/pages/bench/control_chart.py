@@ -14,7 +14,7 @@ from app.compute.study_figures import CONTROL_CHART_WORDS
 from app.compute.wording.numbers import counted
 from app.errors import InvalidValue
 from app.figures.charts.room_control import control_text, room_ewma_chart
-from app.reading_files.headers.channels import channel
+from app.reading_files.headers.channels import channel, is_indicative
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.bench.definitions import NewCheckUnit, NewRoomChange
 from app.services.bench.room_changes import (
@@ -200,7 +200,7 @@ def _page(session: Session, charts: RoomCharts, form: TypedForm) -> ControlPage:
         channels=[Choice(name, channel(name).label, name == key.channel) for name in channels],
         aerosols=[Choice(name, name, name == key.aerosol) for name in aerosols],
         charts=[_shown(session, charts, of) for of in CHARTS],
-        is_indicative=key.channel.startswith("voc"),
+        is_indicative=is_indicative(key.channel),
         removed_words=removed_words(charts.left_out),
         without_rate_words=_without_rate(charts.check_runs_without_rate),
         study_words=CONTROL_CHART_WORDS,

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from app.compute.wording.numbers import counted, listed, measured_text
 from app.compute.wording.rounding import rounded_text
-from app.reading_files.headers.channels import channel
+from app.reading_files.headers.channels import channel, is_indicative
 from app.services.ranking.assumed_spread import assumed_spread_words
 from app.services.ranking.table import RankedSetting, Ranking
 from app.services.snapshot.choices import EVERY, HIGHEST, QUIETEST, RankingChoices
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from app.services.ranking.rank_intervals import RankView
 
 MOST_TIES_NAMED = 3
+INDICATIVE = "VOC is indicative only: small sensors respond to many gases and drift"
 
 
 def answer(ranking: Ranking, system: UnitSystem, view: "RankView | None" = None) -> str:
@@ -84,6 +85,8 @@ def conditions(ranking: Ranking, system: UnitSystem) -> tuple[str, ...]:
     if ranking.room is not None:
         found.append(f"Test room: {ranking.room.name}, {rounded_text(ranking.room.room_volume_m3, 1)}\u00a0m³")
     found.append(f"{channel(chosen.channel).label} of {chosen.aerosol}")
+    if is_indicative(chosen.channel):
+        found.append(INDICATIVE)
     found.append(_setting_text(chosen))
     if offered.price_per_kwh is not None:
         region = f" ({offered.tariff_region})" if offered.tariff_region else ""

@@ -35,6 +35,7 @@ class Filters:
 
     settings: tuple[Choice, ...]
     channels: tuple[Choice, ...]
+    aerosols: tuple[Choice, ...]
     rooms: tuple[Choice, ...]
     kinds: tuple[Choice, ...]
     room_rules: tuple[Choice, ...]
@@ -116,7 +117,7 @@ def ranking_page(
         ranked_by=RANK_WORDS[ranked_by(ranking)],
         ranks_address=_ranks_address(ranking, form, rank_view),
         order_address=_order_address(ranking, form),
-        selection_kept=_hidden(form, ("setting", "channel", "room_id", "units")),
+        selection_kept=_hidden(form, ("setting", "channel", "aerosol", "room_id", "units")),
         shown=f"{ranking.total_units} of {counted(ranking.units_on_bench, 'unit')}",
         removed=tuple(f"{removed.units} {_why(removed, chosen, system)}" for removed in ranking.removed),
         conditions=conditions(ranking, system),
@@ -197,6 +198,7 @@ def _filters(ranking: Ranking) -> Filters:
     return Filters(
         settings=_setting_choices(ranking),
         channels=tuple(Choice(name, channel(name).label, name == chosen.channel) for name in ranking.offered.channels),
+        aerosols=tuple(Choice(name, name, name == chosen.aerosol) for name in ranking.offered.aerosols),
         rooms=tuple(
             Choice(str(room.id), f"{room.name}, {rounded_text(room.room_volume_m3, 1)} m³", room.id == chosen.room_id)
             for room in ranking.offered.rooms

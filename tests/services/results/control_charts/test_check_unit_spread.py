@@ -11,6 +11,7 @@ from app.compute.statistics.measured import Measured
 from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, pooled_repeatability, with_spread
 from app.services.bench.definitions import NewCheckUnit
 from app.services.bench.room_changes import delete_check_unit, mark_check_unit
+from app.services.logs.trial_fields import EMPTY_ROOM
 from app.services.results.control_charts.check_unit_spread import (
     FEWEST_CHECK_RUNS,
     CheckUnitSpreads,
@@ -21,7 +22,8 @@ from app.services.results.control_charts.runs import ChartKey
 from app.services.results.update_derived import update_derived_results
 from app.services.trials.detail import trial_detail
 from app.services.trials.trash import trash_trial, trash_unit, untrash_unit
-from app.storage.models.trials import ChannelResult, SettingSummary
+from app.services.trials.usable import of_aerosol, usable_trials
+from app.storage.models.trials import ChannelResult, SettingSummary, Trial
 from tests.conftest import SmallBench
 from tests.sample_data.control_bench import FIRST, WEEKS, add_runs, steady
 from tests.sample_data.measured_facts import add_unit_with_setting
@@ -144,4 +146,11 @@ def test_the_natural_decay_of_dust_is_not_that_of_smoke(session: Session, small_
     empty = add_runs(session, small_bench.room_id, steady(3, level=1.5), aerosol="dust")
     update_derived_results(session, empty, why="test")
     assert result_of(session, dust).clean_air_delivery_rate_m3_per_h == pytest.approx(30 * 3.5, rel=0.05)
+    of_setting = [small_bench.high_setting_id]
+    assert usable_trials(session, of_setting, "pm2_5", small_bench.room_id) == {small_bench.high_setting_id: (smoke,)}
+    assert usable_trials(session, of_setting, "pm2_5", small_bench.room_id, "dust") == {
+        small_bench.high_setting_id: (dust,)
+    }
+    runs = select(Trial.id).where(Trial.kind == EMPTY_ROOM, of_aerosol("dust"))
+    assert session.scalars(runs).all() == empty
     assert result_of(session, smoke).clean_air_delivery_rate_m3_per_h == pytest.approx(30 * 3.5, rel=0.03)

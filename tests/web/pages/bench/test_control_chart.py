@@ -11,6 +11,7 @@ from app.services.bench.definitions import NewCheckUnit, NewRoomChange
 from app.services.bench.room_changes import add_room_change, mark_check_unit
 from app.services.results.control_charts.room_charts import natural_chart
 from app.services.results.control_charts.runs import ChartKey
+from app.services.results.update_derived import update_derived_results
 from app.storage.engine import session_scope
 from tests.conftest import SmallBench, decay_log
 from tests.sample_data.control_bench import FIRST, WEEKS, add_runs, shifted, steady
@@ -150,6 +151,25 @@ def test_the_preview_of_an_upload_warns_and_leads_to_the_chart(
 def test_the_list_of_rooms_leads_to_the_charts(client: TestClient, path: str, small_bench: SmallBench):
     assert f'href="{path}"' in client.get("/rooms").text
     assert f'href="{path}"' in client.get(f"/rooms/{small_bench.room_id}/edit").text
+
+
+def test_the_ranking_of_another_aerosol_or_gas_is_chosen_and_cautioned(
+    client: TestClient, store: Engine, small_bench: SmallBench
+):
+    setting = (small_bench.unit_id, small_bench.high_setting_id)
+    with session_scope(store) as session:
+        ids = add_runs(session, small_bench.room_id, [4.0], setting=setting)
+        ids += add_runs(session, small_bench.room_id, [2.0], setting=setting, channel="voc")
+        update_derived_results(session, ids, why="test")
+    assert 'name="aerosol"' not in client.get("/").text
+    assert "VOC is indicative only" not in client.get("/").text
+    assert "VOC is indicative only: small sensors respond to many gases and drift" in client.get("/?channel=voc").text
+    with session_scope(store) as session:
+        dust = add_runs(session, small_bench.room_id, [5.0], setting=setting, aerosol="dust")
+        update_derived_results(session, dust, why="test")
+    page = client.get("/?aerosol=dust").text
+    assert '<option value="dust" selected>' in page
+    assert "PM2.5 of dust" in page
 
 
 def test_ranking_rows_that_straddle_a_shift_say_so(client: TestClient, store: Engine, small_bench: SmallBench):
