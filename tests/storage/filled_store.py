@@ -162,6 +162,12 @@ LATER_ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = (
                               "new_limits": 1, "reference_until": DAY, "noted_by": "Ann", "created_at": AT}),
     ("0026", "check_units", {"id": 1, "room_id": 1, "setting_id": 1, "valid_from": DAY, "notes": ODD,
                              "noted_by": "Ann", "created_at": AT}),
+    ("0027", "logger_checks", {"id": 1, "kind": "collocation", "logger_id": 1, "reference_logger_id": 1, "log_id": 1,
+                               "reference_log_id": 1, "channel": "pm2_5", "unit": "µg/m³", "checked_on": DAY,
+                               "clean_from_min": 0.5, "clean_to_min": None, "expected_offset_s": 0.0,
+                               "checked_by": "Ann", "notes": ODD, "created_at": AT, "clock_offset_s": -2.5,
+                               "means": 119, "slope": 1.1000000000000001, "loggers_together": 3,
+                               "saturated_readings": 0, "result_notes": "one\ntwo"}),
 )  # fmt: skip
 LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0016", "channel_results", {"unit_on_uncertainty_s": 12.5}),
@@ -172,6 +178,7 @@ LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0024", "setting_summaries", {"logger_id": 1}),
     ("0026", "channel_results", {"clean_air_delivery_rate_check_unit_share": 0.031}),
     ("0026", "setting_summaries", {"first_trial_on": DAY}),
+    ("0027", "loggers", {"check_interval_days": 90}),
 )
 # rows that the store itself adds, by triggers
 WRITTEN_BY_THE_STORE = {"unit_changes"}

@@ -98,8 +98,10 @@ def warm_up(reference: Levels, other: Levels) -> WarmUp:
 
 
 def means_of_both(reference: Levels, other: Levels, length_s: float) -> tuple[Floats, Floats, Floats]:
-    """Starts of the intervals, and both loggers' means over them, where each has three quarters of its readings."""
-    start = max(reference.time_s[0], other.time_s[0])
+    """Starts of the intervals, whole multiples of the length, and both loggers' means over them, where each has three
+    quarters of its readings.
+    """
+    start = math.ceil(max(reference.time_s[0], other.time_s[0]) / length_s) * length_s  # alike for all pairs
     number = int((min(reference.time_s[-1], other.time_s[-1]) - start) // length_s)
     if number < 1:
         return np.empty(0), np.empty(0), np.empty(0)

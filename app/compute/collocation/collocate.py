@@ -1,6 +1,7 @@
 """Compares a logger with a reference logger in the same air: clock offset, line, curvature, precision."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -8,7 +9,12 @@ import numpy as np
 from app.compute.collocation.alignment import ClockOffset, Floats, Levels, find_offset
 from app.compute.collocation.clean_air_and_warm_up import means_of_both
 from app.compute.collocation.errors_in_variables import CalibrationLine, calibration_line
-from app.compute.collocation.performance import AgainstReference, against_reference
+from app.compute.collocation.performance import (
+    AgainstReference,
+    Precision,
+    against_reference,
+    precision_between,
+)
 from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue
 
@@ -56,11 +62,13 @@ def collocate(
     within_s: float = 900.0,
     expected_s: float = 0.0,
     limits: tuple[float | None, float | None] = (None, None),
+    averaging_s: float | None = None,
 ) -> Collocation:
     """The comparison of one logger with the reference.
 
     within_s, expected_s : clocks are searched this far around the expected offset [s]
     limits : saturation levels of reference and logger, None where not known
+    averaging_s : length of the means; None: `averaging_for` both
 
     Raises InvalidValue with the reason where the logs cannot be compared.
     """
@@ -72,7 +80,7 @@ def collocate(
             "copies of one log. Choose the log of the other logger."
         )
     clock = find_offset(reference, other, within_s=within_s, expected_s=expected_s)
-    averaging = max(AVERAGING_S, 4 * reference.interval_s, 4 * other.interval_s)
+    averaging = averaging_s or averaging_for([reference, other])
     times, x, y = _paired(reference, other, clock.offset_s, averaging)
     if len(times) < FEWEST_MEANS:
         raise InvalidValue(
@@ -103,6 +111,24 @@ def collocate(
         notes=(),
     )
     return replace(found, notes=_notes(found, reference, other, (of_reference, of_other)))
+
+
+def averaging_for(loggers: Sequence[Levels]) -> float:
+    """Length of the means: a minute, or four intervals of the slowest logger [s]."""
+    return max(AVERAGING_S, *(4 * each.interval_s for each in loggers))
+
+
+def precision_of(comparisons: Sequence[Collocation]) -> Precision | None:
+    """Precision between the reference and all loggers, at the times that all of them share; None without such times."""
+    shared = comparisons[0].time_s
+    for each in comparisons[1:]:
+        shared = shared[np.isin(shared, each.time_s)]
+    if len(shared) < FEWEST_MEANS:
+        return None
+    first = comparisons[0]
+    rows = [first.reference[np.isin(first.time_s, shared)]]
+    rows += [each.other[np.isin(each.time_s, shared)] for each in comparisons]
+    return precision_between(np.stack(rows))
 
 
 def without_saturation(levels: Levels, limit: float | None) -> tuple[Levels, int]:

@@ -109,6 +109,15 @@ class NewLogger:
         "Readings at or above this level are excluded from the fit.",
         what="The saturation level",
     )
+    check_interval_days: int | None = count(
+        "Checked every",
+        default=None,
+        needed=False,
+        unit="days",
+        help="Trials recorded later than this after the last check of the logger carry a note.",
+        what="The time between checks",
+        most=MOST_DAYS,
+    )
     calibration: str = text("Calibration", lines=2)
     notes: str = text("Logger notes", what="The notes", form_name="logger_notes", lines=2)
 

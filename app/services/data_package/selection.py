@@ -12,7 +12,7 @@ from app.services.data_package.tables import packaged_columns
 from app.services.logs.trial_fields import EMPTY_ROOM
 from app.storage.models.all_models import METADATA
 from app.storage.models.bench_measurements import PowerMeasurement
-from app.storage.models.rooms_and_loggers import CheckUnit
+from app.storage.models.rooms_and_loggers import CheckUnit, LoggerCheck
 from app.storage.models.trials import ChannelResult, SettingSummary, Trial
 from app.storage.models.units_under_test import Consumable, ConsumablePrice, SpeedSetting, UnitUnderTest
 
@@ -53,6 +53,7 @@ def choose_rows(session: Session, unit_ids: Collection[int] | None) -> Chosen:
     power_logs = session.execute(
         select(PowerMeasurement.log_id, PowerMeasurement.unit_under_test_id).where(PowerMeasurement.log_id.is_not(None))
     ).all()
+    check_logs = session.execute(select(LoggerCheck.log_id, LoggerCheck.reference_log_id)).all()
     results = session.execute(select(ChannelResult.id, ChannelResult.trial_id, ChannelResult.pool_id)).all()
     in_package = [row for row in results if row.trial_id in trials]
     summaries = session.execute(select(SettingSummary.unit_under_test_id, SettingSummary.pool_id)).all()
@@ -62,7 +63,11 @@ def choose_rows(session: Session, unit_ids: Collection[int] | None) -> Chosen:
         whole=units == present,
         units=frozenset(units),
         trials=frozenset(trials),
-        logs=frozenset({row.log_id for row in kept} | {row.log_id for row in power_logs if row[1] in units}),
+        logs=frozenset(
+            {row.log_id for row in kept}
+            | {row.log_id for row in power_logs if row[1] in units}
+            | {log_id for row in check_logs for log_id in row if log_id is not None}
+        ),
         results=frozenset(row.id for row in in_package),
         pools=frozenset(pools),
     )

@@ -14,6 +14,7 @@ from typing import Any
 from sqlalchemy import Column, Integer, Table, Text
 
 from app.services.bench.definitions import NewCheckUnit, NewLogger, NewRoom, NewRoomChange, NewSmokeSource, NewTariff
+from app.services.logs.logger_checks.definitions import NewLoggerCheck
 from app.services.logs.trial_fields import NewTrial
 from app.services.measurements.definitions import (
     NewClaim,
@@ -43,6 +44,7 @@ GIVEN_TABLES = (
     "consumable_prices",
     "logs",
     "log_channels",
+    "logger_checks",
     "trials",
     "sound_measurements",
     "power_measurements",
@@ -67,6 +69,7 @@ _DEFINITIONS = (
     NewRoomChange,
     NewCheckUnit,
     NewLogger,
+    NewLoggerCheck,
     NewSmokeSource,
     NewTariff,
     NewSoundMeasurement,

@@ -45,6 +45,8 @@ _FIELDS = {
     "principle": ("the measuring principle", ""),
     "response_time_s": ("the response time", "s"),
     "saturation_level_ug_m3": ("the saturation level", "µg/m³"),
+    "check_interval_days": ("the time between checks", "days"),
+    "check": ("a check", ""),
     "calibration": ("the calibration", ""),
     "choices": ("the file format", ""),
     "profile_id": ("the logger profile", ""),

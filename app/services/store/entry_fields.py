@@ -97,6 +97,8 @@ class EntryField:
                 f"{self.what} is {found}; enter a number from {self.least:g} to {self.most:g} {unit}.",
                 field=name,
             )
+        if self.least < 0 and value is not None:
+            return float(value)  # between its bounds
         number = (number_not_below_zero if self.zero else number_above_zero)(value, name, self.what, unit)
         if number < self.least:
             raise InvalidValue(
@@ -132,9 +134,9 @@ def number(label: str, unit: str = "", help: str = "", *, default: float | None 
     return _entry("number", label, default, unit=unit, help=help, **told)
 
 
-def count(label: str, *, default: int | None = 1, **told: Any) -> Any:
-    """A whole number above zero; without a default it has to be entered."""
-    return _entry("whole number", label, default, needed=True, **told)
+def count(label: str, *, default: int | None = 1, needed: bool = True, **told: Any) -> Any:
+    """A whole number above zero; a needed one without a default has to be entered."""
+    return _entry("whole number", label, default, needed=needed, **told)
 
 
 def day(label: str, what: str, **told: Any) -> Any:

@@ -15,11 +15,12 @@ from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 from app.errors import NotFound
 from app.reading_files.headers.channels import in_order
+from app.services.logs.logger_checks.record import overdue_words
 from app.services.results.rows import stored_fit, stored_measured, stored_note
 from app.services.trials.list import TrialFilter, filtered_trials
 from app.services.units.lists import ListPart, list_part
 from app.storage.models.logs import Log
-from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.rooms_and_loggers import Logger, Room
 from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, Trial
 
 
@@ -59,10 +60,14 @@ class ChannelDetail:
 
 @dataclass(frozen=True, slots=True)
 class TrialDetail:
-    """A trial and its channels, the particle mass channels first."""
+    """A trial and its channels, the particle mass channels first.
+
+    logger_overdue : a sentence if its logger was past its check date
+    """
 
     trial: Trial
     channels: tuple[ChannelDetail, ...]
+    logger_overdue: str
 
     def channel(self, name: str) -> ChannelDetail | None:
         return next((channel for channel in self.channels if channel.channel == name), None)
@@ -94,7 +99,7 @@ def with_everything(statement: Select[Trial]) -> Select[Trial]:
         selectinload(Trial.setting),
         selectinload(Trial.room),
         selectinload(Trial.smoke_source),
-        selectinload(Trial.logger),
+        selectinload(Trial.logger).selectinload(Logger.checks),
         selectinload(Trial.log).selectinload(Log.channels),
         results.selectinload(ChannelResult.notes),
         results.selectinload(ChannelResult.pool).selectinload(NaturalDecayPool.runs),
@@ -103,7 +108,8 @@ def with_everything(statement: Select[Trial]) -> Select[Trial]:
 
 def detail_of(trial: Trial) -> TrialDetail:
     results = {result.channel: result for result in trial.results}
-    return TrialDetail(trial, tuple(_channel(results[name], trial.room) for name in in_order(results)))
+    channels = tuple(_channel(results[name], trial.room) for name in in_order(results))
+    return TrialDetail(trial, channels, overdue_words(trial.logger, trial.started_at.date()))
 
 
 def _channel(result: ChannelResult, room: Room) -> ChannelDetail:

@@ -5,6 +5,7 @@ from fastapi import APIRouter
 from app.web.api import bench, health, network, problem_kinds, room_control, running_cost, trash
 from app.web.api.attachments import routes as attachments
 from app.web.api.editions import routes as editions
+from app.web.api.logger_checks import routes as logger_checks
 from app.web.api.ranking import comparison
 from app.web.api.ranking import order as rank_order
 from app.web.api.ranking import routes as ranking
@@ -29,6 +30,7 @@ API_ROUTERS: tuple[APIRouter, ...] = (
     running_cost.router,
     bench.router,
     room_control.router,
+    logger_checks.router,
     trash.router,
     editions.router,
     problem_kinds.router,

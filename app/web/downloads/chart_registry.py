@@ -18,6 +18,7 @@ from app.figures.charts.cost_over_years import cost_over_years_chart
 from app.figures.charts.cost_sensitivity import cost_sensitivity_chart
 from app.figures.charts.decay_overlay import decay_overlay_chart
 from app.figures.charts.frontier import frontier_chart
+from app.figures.charts.logger_checks import logger_difference_chart, logger_record_chart, logger_scatter_chart
 from app.figures.charts.price_history import price_history_chart
 from app.figures.charts.ranking_intervals import ranking_chart
 from app.figures.charts.room_control import room_control_chart, room_ewma_chart
@@ -29,6 +30,7 @@ from app.services.bench.rooms import get_room
 from app.services.costs.cost_of_owning import cost_of_owning
 from app.services.costs.running_cost import UnitCost, running_cost_view
 from app.services.history.latest_data_date import EVERYTHING, POWER, PRICES, SOUND, TRIALS, latest_data_date, latest_of
+from app.services.logs.logger_checks.record import logger_record
 from app.services.measurements.claims import claims_of_unit
 from app.services.measurements.listening import listening
 from app.services.ranking.room_advice import RoomChoices, advice_for_room
@@ -120,22 +122,43 @@ def _sound_spectra(session: Session, form: TypedForm) -> DatedChart:
 
 
 def _price_history(session: Session, form: TypedForm) -> DatedChart:
-    history = price_history(session, _unit_id(form))
+    history = price_history(session, _number(form, "unit", "unit"))
     newest = latest_of(seen.seen_on for line in history.lines for seen in line.prices)
     return price_history_chart(history, read_chart_facts(session)), lambda: newest
 
 
 def _claims_measured(session: Session, form: TypedForm) -> DatedChart:
-    unit = get_unit(session, _unit_id(form))
+    unit = get_unit(session, _number(form, "unit", "unit"))
     chart = claims_chart(f"{unit.maker} {unit.model}", claims_of_unit(session, unit.id), read_chart_facts(session))
     return chart, lambda: latest_data_date(current_snapshot(session), EVERYTHING, [unit.id])
 
 
-def _unit_id(form: TypedForm) -> int:
-    unit_id = form.whole_number("unit", "The unit")
-    if unit_id is None:
-        raise InvalidValue("This chart needs a unit; add ?unit= and its number to the URL.", field="unit")
-    return unit_id
+def _logger_scatter(session: Session, form: TypedForm) -> DatedChart:
+    from app.services.logs.logger_checks.drawing import drawn_check  # loaded when used: it needs scipy
+
+    drawn = drawn_check(session, _number(form, "check", "check of a logger"))
+    return logger_scatter_chart(drawn, read_chart_facts(session)), lambda: drawn.check.checked_on
+
+
+def _logger_difference(session: Session, form: TypedForm) -> DatedChart:
+    from app.services.logs.logger_checks.drawing import drawn_check
+
+    drawn = drawn_check(session, _number(form, "check", "check of a logger"))
+    return logger_difference_chart(drawn, read_chart_facts(session)), lambda: drawn.check.checked_on
+
+
+def _logger_record(session: Session, form: TypedForm) -> DatedChart:
+    record = logger_record(session, _number(form, "logger", "logger"))
+    quantity = form.one_of("quantity", "The quantity", ("slope", "intercept")) or "slope"
+    chart = logger_record_chart(record, read_chart_facts(session), quantity)
+    return chart, lambda: latest_of(check.checked_on for check in record.checks)
+
+
+def _number(form: TypedForm, name: str, what: str) -> int:
+    found = form.whole_number(name, f"The {what}")
+    if found is None:
+        raise InvalidValue(f"This chart needs a {what}; add ?{name}= and its number to the URL.", field=name)
+    return found
 
 
 def _trial_decay(session: Session, form: TypedForm) -> DatedChart:
@@ -157,9 +180,7 @@ def _residuals(session: Session, form: TypedForm) -> DatedChart:
 
 
 def _one_trial(session: Session, form: TypedForm) -> tuple[DecayCurve, str]:
-    trial_id = form.whole_number("trial", "The trial")
-    if trial_id is None:
-        raise InvalidValue("This chart needs a trial; add ?trial= and its number to the URL.", field="trial")
+    trial_id = _number(form, "trial", "trial")
     name = form.text("channel") or "pm2_5"
     return trial_curve(session, trial_id, name), name
 
@@ -202,6 +223,9 @@ NAMED_CHARTS: dict[str, MakeChart] = {
     "residuals": _residuals,
     "room-control": _room_control,
     "room-ewma": _room_ewma,
+    "logger-scatter": _logger_scatter,
+    "logger-difference": _logger_difference,
+    "logger-record": _logger_record,
 }
 
 

@@ -13,6 +13,7 @@ from app.services.bench.definitions import (
     NewSmokeSource,
     NewTariff,
 )
+from app.services.logs.logger_checks.definitions import NewLoggerCheck
 from app.services.logs.trial_fields import NewTrial
 from app.services.measurements.definitions import (
     NewClaim,
@@ -38,6 +39,7 @@ DEFINITIONS: dict[str, Any] = {
     "room change": NewRoomChange,
     "check unit": NewCheckUnit,
     "logger": NewLogger,
+    "logger check": NewLoggerCheck,
     "smoke source": NewSmokeSource,
     "tariff": NewTariff,
     "sound": NewSoundMeasurement,

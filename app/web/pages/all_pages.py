@@ -28,6 +28,8 @@ from app.web.pages.downloads import charts, package, tables
 from app.web.pages.live import demonstration as live_demonstration
 from app.web.pages.live import list as live_list
 from app.web.pages.live import page as live_page
+from app.web.pages.logger_checks import form as logger_check_form
+from app.web.pages.logger_checks import page as logger_checks
 from app.web.pages.ranking import compare, curves, room_advice, weighted_order
 from app.web.pages.ranking import order as rank_order
 from app.web.pages.ranking import page as ranking
@@ -80,6 +82,8 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     rooms.router,
     control_chart.router,
     loggers.router,
+    logger_check_form.router,
+    logger_checks.router,
     smoke_sources.router,
     bench_form.router,
     changes.router,

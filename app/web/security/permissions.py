@@ -34,6 +34,8 @@ _ROUTES = {
         GET /api/rooms/{room_id}/changes
         GET /api/rooms/{room_id}/check-units
         GET /api/loggers
+        GET /api/logger-checks
+        GET /api/logger-checks/{check_id}
         GET /api/smoke-sources
         GET /api/logger-profiles
         GET /api/tariffs
@@ -85,7 +87,9 @@ _ROUTES = {
         GET /rooms/{room_id}/control
         GET /rooms/{room_id}/edit
         GET /loggers
+        GET /loggers/{logger_id}
         GET /loggers/{logger_id}/edit
+        GET /logger-checks/{check_id}
         GET /smoke-sources
         GET /smoke-sources/{source_id}/edit
         GET /units/{unit_id}/edit
@@ -155,6 +159,9 @@ _ROUTES = {
         POST /rooms/{room_id}/check-unit
         GET /loggers/add
         POST /loggers/add
+        POST /api/logger-checks
+        GET /logger-checks/add
+        POST /logger-checks/add
         GET /smoke-sources/add
         POST /smoke-sources/add
         POST /tariffs
@@ -189,6 +196,7 @@ _ROUTES = {
         POST /rooms/{room_id}/changes/{change_id}/take-back
         POST /rooms/{room_id}/check-unit/{mark_id}/take-back
         POST /loggers/{logger_id}/edit
+        POST /logger-checks/{check_id}/take-back
         POST /smoke-sources/{source_id}/edit
     """,
     "administer": """

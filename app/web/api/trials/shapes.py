@@ -130,7 +130,7 @@ class Exclusion(BaseModel):
 
 @answer(NewTrial, without=("unit_under_test_id", "setting_id", "room_id", "smoke_source_id", "logger_id", "profile_id"))
 class TrialShape(FromStore):
-    """A trial with its results by channel."""
+    """A trial with its results by channel. `logger_overdue` is a sentence if its logger was past its check date."""
 
     id: int
     kind: Kind
@@ -139,6 +139,7 @@ class TrialShape(FromStore):
     room: RoomNamed
     smoke_source: SourceNamed | None
     logger: Named | None
+    logger_overdue: str
     started_at: datetime
     marks: MarksShape
     log: LogShape
@@ -170,6 +171,7 @@ def trial_shape(detail: Any) -> TrialShape:
             "setting": trial.setting and Named.model_validate(trial.setting),
             "room": RoomNamed.model_validate(trial.room),
             "smoke_source": trial.smoke_source and SourceNamed.model_validate(trial.smoke_source),
+            "logger_overdue": detail.logger_overdue,
             "logger": trial.logger and Named.model_validate(trial.logger),
             "marks": MarksShape.model_validate(trial),
             "log": LogShape.of(log, channels=[column.channel for column in log.channels], notes=log.notes.splitlines()),

@@ -79,6 +79,7 @@ class TrialPage:
     answer: str
     address_problems: Sequence[str]
     trial: Any
+    logger_overdue: str
     started: str
     results: Sequence[ResultRow]
     shown: str
@@ -121,6 +122,7 @@ def trial_page(detail: Any, changes: Sequence[DescribedChange], query: TypedForm
         answer=_answer(detail, shown, system),
         address_problems=query.problems,
         trial=trial,
+        logger_overdue=detail.logger_overdue,
         started=_with_zone(trial.started_at.astimezone(zone_of(trial.log.timezone))),
         results=[_result_row(each, system) for each in detail.channels],
         shown=name,

@@ -1,0 +1,4 @@
+"""Checks of loggers through the API.
+
+Begin with `routes.py`.
+"""
