@@ -20,6 +20,7 @@ from seed_demo.fill_bench import BenchIds, add_invented_unit, add_surroundings, 
 from seed_demo.fill_control_room import add_control_room
 from seed_demo.fill_measurements import add_measurements
 from seed_demo.log_writers import LOCAL_ZONE
+from seed_demo.logger_checks import add_logger_collocations
 from seed_demo.simulate_trial import log_file, unit_on_s
 from seed_demo.trial_plan import TrialPlan, all_trials, small_trials, units_of
 
@@ -61,6 +62,7 @@ def build_demo(engine: Engine, on_progress: OnProgress | None = None, *, small: 
             if plan.excluded_why:
                 at = _brought_in(plan) + timedelta(days=1)
                 exclude_trial(session, trial_id, who=plan.excluded_by, why=plan.excluded_why, now=at)
+        add_logger_collocations(session, ids, small=small)
         tell(steps, steps, "The invented bench is ready")
     return True
 

@@ -4,13 +4,8 @@ import ast
 import dataclasses
 from pathlib import Path
 
-from app.services.bench.definitions import (
-    BenchChoices,
-    NewLogger,
-    NewRoom,
-    NewSmokeSource,
-    NewTariff,
-)
+from app.services.bench.definitions import BenchChoices, NewLogger, NewRoom, NewSmokeSource, NewTariff
+from app.services.logs.logger_checks.definitions import NewLoggerCheck
 from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.measurements.definitions import (
     NewClaim,
@@ -26,8 +21,8 @@ from tests.house.source import nodes_of
 APP = Path(__file__).parents[2] / "app"
 DEFINITIONS = (
     BenchChoices,
-    NewUnit, NewPrice, NewConsumable, NewRoom, NewLogger, NewSmokeSource, NewTariff, NewSoundMeasurement,
-    NewPowerMeasurement, NewOzoneTest, NewRating, NewClaim, NewClip, NewTrial, TrialMarks,
+    NewUnit, NewPrice, NewConsumable, NewRoom, NewLogger, NewLoggerCheck, NewSmokeSource, NewTariff,
+    NewSoundMeasurement, NewPowerMeasurement, NewOzoneTest, NewRating, NewClaim, NewClip, NewTrial, TrialMarks,
 )  # fmt: skip
 MOST_ALIKE = 3
 # Classes that share more names with a definition, and why they are no copy of it.

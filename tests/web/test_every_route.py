@@ -7,7 +7,16 @@ from app.web.application import make_app
 from app.web.security.permissions import LEAST_ROLE
 from tests.sample_data.local_access import local_browser
 
-IDS = {"unit_id": 1, "trial_id": 5, "room_id": 1, "logger_id": 1, "source_id": 1, "clip_id": 1, "key": "0" * 32}
+IDS = {
+    "unit_id": 1,
+    "trial_id": 5,
+    "room_id": 1,
+    "logger_id": 1,
+    "source_id": 1,
+    "clip_id": 1,
+    "check_id": 1,
+    "key": "0" * 32,
+}
 # values for path parameters, and required queries
 ASKED = {
     "/api/comparison": ["/api/comparison?setting_id=1&setting_id=3"],

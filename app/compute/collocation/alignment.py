@@ -53,7 +53,6 @@ class ClockOffset:
     offset_s: float
     uncertainty_s: float
     correlation: float
-    overlap_s: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,7 +107,6 @@ def find_offset(reference: Levels, other: Levels, *, within_s: float, expected_s
         offset_s=expected_s + float(lags[best]) + moved,
         uncertainty_s=math.hypot(spread, of_intervals),
         correlation=float(correlation[best]),
-        overlap_s=float(overlap[best] * grid.step_s),
     )
 
 

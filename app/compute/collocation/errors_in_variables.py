@@ -18,17 +18,15 @@ class YorkLine:
 
     slope_error, intercept_error : standard errors from the given uncertainties alone
     scale : root of the weighted sum of squares over n - 2; 1 where the given uncertainties explain the scatter
-    weights : of each point; adjusted_x : where each point is on the line; residuals : weighted, of each point
+    weights, residuals : of each point; the residuals are weighted
     """
 
     slope: float
     intercept: float
     slope_error: float
     intercept_error: float
-    covariance: float
     scale: float
     weights: Floats
-    adjusted_x: Floats
     residuals: Floats
     converged: bool
 
@@ -79,10 +77,8 @@ def york_line(x: Floats, y: Floats, x_uncertainty: Floats, y_uncertainty: Floats
         intercept=intercept,
         slope_error=math.sqrt(slope_variance),
         intercept_error=math.sqrt(1 / float(np.sum(weights)) + centre**2 * slope_variance),
-        covariance=-centre * slope_variance,
         scale=math.sqrt(float(np.sum(residuals**2)) / max(len(x) - 2, 1)),
         weights=weights,
-        adjusted_x=adjusted,
         residuals=residuals,
         converged=converged,
     )
@@ -151,8 +147,7 @@ def calibration_line(x: Floats, y: Floats) -> tuple[CalibrationLine, YorkLine]:
     line = york_line(x, y, noise_model(x), noise_model(y))
     number = max(effective_number(line.residuals), 4.0)
     wider = line.scale * math.sqrt(len(x) / number)
-    # the adjusted x lie on the straight line, which would hide half of a curve; the measured ones are some per cent of
-    # noise against a range of the whole level, and so hardly flatten it
+    # against the measured x: those adjusted to the straight line would hide part of a curve
     root = np.sqrt(line.weights)
     at = x - float(np.mean(x))
     design = np.stack([np.ones(len(x)), at, at**2], axis=1) * root[:, None]

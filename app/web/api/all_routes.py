@@ -2,10 +2,11 @@
 
 from fastapi import APIRouter
 
-from app.web.api import bench, health, network, problem_kinds, room_control, running_cost, trash
+from app.web.api import health, network, problem_kinds, running_cost, trash
 from app.web.api.attachments import routes as attachments
+from app.web.api.bench import logger_checks, room_control
+from app.web.api.bench import routes as bench
 from app.web.api.editions import routes as editions
-from app.web.api.logger_checks import routes as logger_checks
 from app.web.api.ranking import comparison
 from app.web.api.ranking import order as rank_order
 from app.web.api.ranking import routes as ranking

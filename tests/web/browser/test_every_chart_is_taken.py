@@ -31,6 +31,9 @@ NAMED = {
     "price-history",
     "trial-decay",
     "residuals",
+    "logger-scatter",
+    "logger-difference",
+    "logger-record",
 }
 CHOSEN = (
     "/costs?unit=1&unit=2",

@@ -24,10 +24,12 @@ CASES = [
     ("frontier", "room_area_m2=30", ["/api/ranking?setting=every"], []),
     ("trial-decay", "trial=5", ["/api/trials/5"], []),
     ("room-control", "room=1", ["/api/rooms/1/control-charts"], []),
+    ("logger-scatter", "check=1", ["/api/logger-checks/1"], []),
+    ("logger-record", "logger=1", ["/api/logger-checks?logger_id=1"], []),
 ]  # fmt: skip
 # These show numbers that no answer of the API holds: differences under varied assumptions, levels of clips, residuals,
-# how many averages lie outside their limits.
-NOT_IN_THE_API = {"cost-sensitivity", "sound-spectra", "residuals", "room-ewma"}
+# how many averages lie outside their limits, differences of readings.
+NOT_IN_THE_API = {"cost-sensitivity", "sound-spectra", "residuals", "room-ewma", "logger-difference"}
 
 
 def test_every_chart_is_a_case_or_says_why_not():

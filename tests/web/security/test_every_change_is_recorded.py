@@ -20,6 +20,7 @@ from app.web.security.permissions import LEAST_ROLE
 from tests.conftest import SmallBench, decay_log
 from tests.sample_data.accounts import PASSWORD, make_account
 from tests.sample_data.api_entries import API_ENTRIES
+from tests.sample_data.logger_logs import logger_file
 from tests.sample_data.photos import photo
 from tests.sample_data.sound_files import noise, sound_bytes
 from tests.web.pages.adding_a_trial.trial_forms import conditions, upload
@@ -130,6 +131,16 @@ def _clip(desk: Desk) -> Response:
 
 def _photo(desk: Desk, path: str, width: int = 40) -> Response:
     return desk.client.post(path, data={"shows": "unit"}, files={"file": ("unit.jpg", photo(width=width))})
+
+
+def _check_by_api(desk: Desk) -> Response:
+    log = ("clean.csv", logger_file(7), "text/csv")
+    return desk.client.post("/api/logger-checks", data={"loggers": "Logger A", "kind": "zero"}, files={"logs": log})
+
+
+def _check(desk: Desk) -> Response:
+    fields = {"logger_1": str(desk.bench.logger_id), "kind": "zero"}
+    return desk.client.post("/logger-checks/add", data=fields, files={"file_1": ("clean.csv", logger_file(8))})
 
 
 def _bulk(desk: Desk) -> Response:
@@ -306,6 +317,9 @@ ACTS: dict[str, tuple[str, Act]] = {
         "logger",
         lambda d: d.post(f"/loggers/{d.bench.logger_id}/edit", logger="Logger A", principle="laser"),
     ),
+    "POST /api/logger-checks": ("logger", _check_by_api),
+    "POST /logger-checks/{check_id}/take-back": ("logger", lambda d: d.post("/logger-checks/1/take-back")),
+    "POST /logger-checks/add": ("logger", _check),
     "POST /smoke-sources/add": (
         "smoke source",
         lambda d: d.post("/smoke-sources/add", smoke_source="salt", aerosol="dust"),

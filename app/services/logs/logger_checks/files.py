@@ -7,7 +7,6 @@ from sqlalchemy.orm import Session
 from app.reading_files.log_table import ReadingChoices
 from app.reading_files.read_log import read_log
 from app.reading_files.text.decoding import refuse_large_file
-from app.services.adding_trials.staged_uploads import plain_file_name
 from app.services.bench.choices import bench_choices
 from app.services.bench.loggers import get_logger
 from app.services.logs.logger_checks.add import FileOfLogger
@@ -19,9 +18,8 @@ def file_of_logger(session: Session, logger_id: int, content: bytes, file_name: 
 
     Raises UnreadableLog for a file that is not a log, NotFound for an unknown logger.
     """
-    name = plain_file_name(file_name or "log")
-    refuse_large_file(len(content), name)
+    refuse_large_file(len(content), file_name)
     profile_id = get_logger(session, logger_id).profile_id
     kept = load_profile(session, profile_id) if profile_id is not None else ReadingChoices()
     choices = replace(kept, assumed_timezone=bench_choices(session).timezone)
-    return FileOfLogger(logger_id, content, read_log(content, name, choices), choices)
+    return FileOfLogger(logger_id, content, read_log(content, file_name, choices), choices)

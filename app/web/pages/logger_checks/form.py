@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.errors import HazefallError
+from app.services.adding_trials.staged_uploads import plain_file_name
 from app.services.bench.form_options import trial_form_options
 from app.services.logs.logger_checks.add import FileOfLogger, add_logger_checks
 from app.services.logs.logger_checks.compare import LogOfLogger
@@ -72,7 +73,7 @@ def _logs(reading: Session, form: TypedForm) -> list[LogOfLogger | FileOfLogger]
                 found.append(LogOfLogger(logger_id, log_id))
         elif logger_id is not None:
             try:
-                found.append(file_of_logger(reading, logger_id, file.file.read(), file.filename))
+                found.append(file_of_logger(reading, logger_id, file.file.read(), plain_file_name(file.filename)))
             except HazefallError as error:
                 form.add_error(f"file_{number}", f"{file.filename}: {error.message}")
         if logger_id is None:

@@ -8,6 +8,7 @@ from pydantic import Field
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
+from app.services.adding_trials.staged_uploads import plain_file_name
 from app.services.bench.loggers import find_logger
 from app.services.logs.logger_checks.definitions import NewLoggerCheck
 from app.services.store.checked_values import LONGEST_NAME
@@ -138,7 +139,7 @@ def logger_check_added(
             logs.append(LogOfLogger(logger_id, form.log_ids[place]))
         else:
             log = form.logs[place]
-            logs.append(file_of_logger(reading, logger_id, log.file.read(), log.filename or "log"))
+            logs.append(file_of_logger(reading, logger_id, log.file.read(), plain_file_name(log.filename or "log")))
     new = NewLoggerCheck(**stored_values(NewLoggerCheck, form))
     added = add_logger_checks(session, new, logs, who=new.checked_by)
     return _answer(session, [get_check(session, check_id) for check_id in added])

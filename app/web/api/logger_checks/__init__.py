@@ -1,4 +1,0 @@
-"""Checks of loggers through the API.
-
-Begin with `routes.py`.
-"""
