@@ -10,11 +10,11 @@ from app.services.bench.loggers import change_logger
 from app.services.logs.logger_checks.add import add_logger_checks
 from app.services.logs.logger_checks.definitions import NewLoggerCheck
 from app.services.logs.logger_checks.files import file_of_logger
-from seed_demo.fill_bench import REVIEWER, BenchIds
+from seed_demo.fill_bench import BenchIds
 from seed_demo.log_writers import LAYOUTS, LOCAL_ZONE
 from seed_demo.logged_run import LoggedRun
 from seed_demo.room_physics import Curve
-from seed_demo.scenario import DUST_RECORDER, HEATED, TWIN, InventedLogger, detector
+from seed_demo.scenario import DUST_RECORDER, HEATED, REVIEWER, TWIN, InventedLogger, detector
 from seed_demo.sensor import write_down
 
 REFERENCE, CHECKED = HEATED, (TWIN, DUST_RECORDER)

@@ -47,7 +47,6 @@ STAYS = {
     "combine_trials": "one of the many settings that the program combines at once; tests and studies call it",
     "combine_times_to_clear": "likewise",
     "median_of_times": "likewise",
-    "detection_limit": "its share of missed units is checked by simulation",
     # facts that are kept for the reader of a record or of the code
     "is_indoor": "a column of the row that the driver fills by position",
     "ENVIRONMENT": "a test compares it with the README's table of settings",

@@ -2,10 +2,9 @@
 
 from sqlalchemy.orm import Session
 
-from app.services.store.audit import record_change, recorded_text
+from app.services.store.audit import record_change, row_snapshot
 from app.services.store.checked_values import required_text
 from app.services.units.entry import SUBJECT
-from app.storage.models.base import Base
 from app.storage.models.bench_measurements import OzoneTest, PowerMeasurement, SoundMeasurement
 from app.storage.models.ratings_and_claims import Claim, Rating
 from app.storage.models.reviews import Verdict
@@ -24,25 +23,6 @@ OfUnit = (
     | SpeedSetting
     | Verdict
 )
-
-# Row id and unit, which the record holds already.
-_NOT_IN_SNAPSHOT = {"id", "unit_under_test_id", "setting_id", "quantity"}
-_UNITS = {
-    "_m3_per_h": "m³/h",
-    "_dba": "dB(A)",
-    "_db": "dB",
-    "_ppb": "ppb",
-    "_hz": "Hz",
-    "_m2": "m²",
-    "_m": "m",
-    "_w": "W",
-    "_s": "s",
-}
-_WORDS = {
-    "sha256": "raw file (SHA-256)",
-    "calibration_sha256": "raw file of the calibration (SHA-256)",
-    "log_id": "log",
-}
 
 
 def delete_entry(
@@ -66,27 +46,3 @@ def delete_entry(
     record_change(session, who, "taken back", SUBJECT, of_unit, field, before, None, reason)
     session.delete(row)
     session.flush()
-
-
-def row_snapshot(row: Base) -> str:
-    """All non-empty columns of an entry, with units.
-
-    >>> row_snapshot(OzoneTest(ozone_ppb=3.0, below_detection=False, method="box", source="own"))
-    'ozone [ppb]: 3; below detection: no; method: box; source: own'
-    """
-    found = []
-    for attribute in row.__mapper__.column_attrs:
-        value = getattr(row, attribute.key)
-        if attribute.key in _NOT_IN_SNAPSHOT or value is None or value == "":
-            continue
-        found.append(f"{_label(attribute.key)}: {' '.join((recorded_text(value) or '').splitlines())}")
-    return "; ".join(found)
-
-
-def _label(column: str) -> str:
-    if column in _WORDS:
-        return _WORDS[column]
-    for ending, unit in _UNITS.items():
-        if column.endswith(ending):
-            return f"{column.removesuffix(ending).replace('_', ' ')} [{unit}]"
-    return column.replace("_", " ")

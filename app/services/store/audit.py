@@ -17,6 +17,26 @@ ACTING = "acting"
 _TIME = "time of the changes"  # key of a session: its transaction and the time of what that changes
 
 
+# Row id and unit, which the record holds already.
+_NOT_IN_SNAPSHOT = {"id", "unit_under_test_id", "setting_id", "quantity"}
+_UNITS = {
+    "_m3_per_h": "m³/h",
+    "_dba": "dB(A)",
+    "_db": "dB",
+    "_ppb": "ppb",
+    "_hz": "Hz",
+    "_m2": "m²",
+    "_m": "m",
+    "_w": "W",
+    "_s": "s",
+}
+_WORDS = {
+    "sha256": "raw file (SHA-256)",
+    "calibration_sha256": "raw file of the calibration (SHA-256)",
+    "log_id": "log",
+}
+
+
 def acting_name(session: Session, typed: str = "") -> str:
     """Name for the record: the signed-in account, else the typed name, else the person at the desk."""
     return str(session.info.get(ACTING) or typed.strip() or AT_THE_DESK)
@@ -122,3 +142,28 @@ def recorded_text(value: object) -> str | None:
     if isinstance(value, float):
         return f"{value:.12g}"
     return value.isoformat() if isinstance(value, datetime) else str(value)
+
+
+def row_snapshot(row: Base) -> str:
+    """All non-empty columns of an entry, with units.
+
+    >>> from app.storage.models.bench_measurements import OzoneTest
+    >>> row_snapshot(OzoneTest(ozone_ppb=3.0, below_detection=False, method="box", source="own"))
+    'ozone [ppb]: 3; below detection: no; method: box; source: own'
+    """
+    found = []
+    for attribute in row.__mapper__.column_attrs:
+        value = getattr(row, attribute.key)
+        if attribute.key in _NOT_IN_SNAPSHOT or value is None or value == "":
+            continue
+        found.append(f"{_label(attribute.key)}: {' '.join((recorded_text(value) or '').splitlines())}")
+    return "; ".join(found)
+
+
+def _label(column: str) -> str:
+    if column in _WORDS:
+        return _WORDS[column]
+    for ending, unit in _UNITS.items():
+        if column.endswith(ending):
+            return f"{column.removesuffix(ending).replace('_', ' ')} [{unit}]"
+    return column.replace("_", " ")

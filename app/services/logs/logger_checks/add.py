@@ -14,8 +14,7 @@ from app.services.bench.choices import bench_choices
 from app.services.logs.logger_checks.compare import LogOfLogger, common_channel, levels_of, results_of
 from app.services.logs.logger_checks.definitions import WARM_UP, ZERO, NewLoggerCheck
 from app.services.logs.store import has_raw_file, store_log
-from app.services.measurements.delete_entry import row_snapshot
-from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.audit import AT_THE_DESK, record_change, row_snapshot
 from app.services.store.checked_values import latest_current_day, required_text
 from app.services.store.entry_fields import checked_entry
 from app.storage.models.logs import Log
