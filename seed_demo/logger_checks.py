@@ -6,10 +6,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from sqlalchemy.orm import Session
 
+from app.reading_files.read_log import read_log
 from app.services.bench.loggers import change_logger
-from app.services.logs.logger_checks.add import add_logger_checks
+from app.services.logs.logger_checks.add import FileOfLogger, add_logger_checks
 from app.services.logs.logger_checks.definitions import NewLoggerCheck
-from app.services.logs.logger_checks.files import file_of_logger
+from app.services.logs.logger_profiles import load_profile
 from seed_demo.fill_bench import BenchIds
 from seed_demo.log_writers import LAYOUTS, LOCAL_ZONE
 from seed_demo.logged_run import LoggedRun
@@ -37,7 +38,7 @@ def add_logger_collocations(session: Session, ids: BenchIds, *, small: bool) -> 
     for day, gains in DAYS[-1:] if small else DAYS:
         begins = datetime.combine(day, time(9), tzinfo=ZoneInfo(LOCAL_ZONE))
         files = [
-            file_of_logger(session, ids.loggers[logger.name], *_log(logger, begins, clock_s, gain))
+            _file(session, ids, logger, *_log(logger, begins, clock_s, gain))
             for logger, clock_s, gain in zip((REFERENCE, *CHECKED), (0.0, *CLOCKS_S), (1.0, *gains), strict=True)
         ]
         new = NewLoggerCheck(
@@ -50,6 +51,11 @@ def add_logger_collocations(session: Session, ids: BenchIds, *, small: bool) -> 
     if not small:
         for logger in CHECKED:
             change_logger(session, ids.loggers[logger.name], {"check_interval_days": EVERY_DAYS}, who=REVIEWER)
+
+
+def _file(session: Session, ids: BenchIds, logger: InventedLogger, content: bytes, name: str) -> FileOfLogger:
+    choices = load_profile(session, ids.profiles[logger.name])
+    return FileOfLogger(ids.loggers[logger.name], content, read_log(content, name, choices), choices)
 
 
 def true_level(time_s: Curve) -> Curve:

@@ -10,13 +10,13 @@ from sqlalchemy.orm import Session
 
 from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.reading_files.log_table import LogTable, ReadingChoices
-from app.services.bench.choices import bench_choices
 from app.services.logs.logger_checks.compare import LogOfLogger, common_channel, levels_of, results_of
 from app.services.logs.logger_checks.definitions import WARM_UP, ZERO, NewLoggerCheck
 from app.services.logs.store import has_raw_file, store_log
 from app.services.store.audit import AT_THE_DESK, record_change, row_snapshot
 from app.services.store.checked_values import latest_current_day, required_text
 from app.services.store.entry_fields import checked_entry
+from app.storage.models.bench import Bench
 from app.storage.models.logs import Log
 from app.storage.models.rooms_and_loggers import LoggerCheck
 
@@ -52,7 +52,7 @@ def add_logger_checks(
     new = NewLoggerCheck(**checked_entry(new))
     _check_number(new, logs)
     stored = [_stored(session, each, at) for each in logs]
-    name = common_channel(session, stored, new.channel, bench_choices(session).main_channel)
+    name = common_channel(session, stored, new.channel, session.get_one(Bench, 1).main_channel)
     loggers = [levels_of(session, each, name) for each in stored]
     results = results_of(new, loggers)
     reference = None if new.kind == ZERO else stored[0]

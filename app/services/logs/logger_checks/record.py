@@ -9,7 +9,6 @@ from sqlalchemy.orm import Session, selectinload
 
 from app.compute.wording.numbers import counted
 from app.errors import NotFound
-from app.services.bench.loggers import get_logger
 from app.storage.models.rooms_and_loggers import Logger, LoggerCheck
 
 
@@ -24,7 +23,9 @@ class LoggerRecord:
 
 def logger_record(session: Session, logger_id: int) -> LoggerRecord:
     """Raises NotFound for an unknown logger."""
-    logger = get_logger(session, logger_id)
+    logger = session.get(Logger, logger_id)
+    if logger is None:
+        raise NotFound("logger", logger_id)
     checks = _checks(session, LoggerCheck.logger_id == logger_id)
     last = max((check.checked_on for check in checks), default=None)
     return LoggerRecord(logger, checks, _due(last, logger.check_interval_days))

@@ -18,12 +18,12 @@ from app.web.downloads.chart_registry import NAMED_CHARTS
 from tests.web.tried_bench import TriedBench
 
 QUERY = {"trial-decay": "trial=3", "residuals": "trial=3", "price-history": "unit=1", "claims-measured": "unit=1"}
-QUERY |= dict.fromkeys(("room-control", "room-ewma"), "room=1") | {"logger-record": "logger=1"}
+QUERY |= dict.fromkeys(("room-control", "room-ewma"), "room=1")
 # the bench of these tests holds no clip, no claim, no unit of which sound, price and clean air are all known, and too
 # few empty-room runs for limits
-NOTHING_TO_DRAW = {"frontier", "sound-spectra", "claims-measured", "room-ewma", "logger-record"}
-# charts of two loggers, which tests/web/pages/logger_checks looks at
-OF_CHECKS = {"logger-scatter", "logger-difference"}
+NOTHING_TO_DRAW = {"frontier", "sound-spectra", "claims-measured", "room-ewma"}
+# charts of loggers, which tests/web/pages/logger_checks looks at
+OF_CHECKS = {"logger-scatter", "logger-difference", "logger-record"}
 
 
 @pytest.fixture(autouse=True)

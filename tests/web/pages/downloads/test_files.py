@@ -14,7 +14,7 @@ from tests.web.pages.bench.test_pages import FILLED
 from tests.web.tried_bench import TriedBench
 
 CHART_QUERY = {"trial-decay": "trial=3", "residuals": "trial=3", "price-history": "unit=1", "claims-measured": "unit=1"}
-CHART_QUERY |= dict.fromkeys(("room-control", "room-ewma"), "room=1") | {"logger-record": "logger=1"}
+CHART_QUERY |= dict.fromkeys(("room-control", "room-ewma"), "room=1")
 TABLE_QUERY = {"comparison": "unit_id=1,2", "fact-sheet": "unit=1"}
 LOOK = {
     "publication": "The Weekly Post",
@@ -24,8 +24,8 @@ LOOK = {
 }
 
 
-# charts of two loggers, which tests/web/pages/logger_checks looks at
-OF_CHECKS = {"logger-scatter", "logger-difference"}
+# charts of loggers, which tests/web/pages/logger_checks looks at
+OF_CHECKS = {"logger-scatter", "logger-difference", "logger-record"}
 
 
 @pytest.fixture(autouse=True)

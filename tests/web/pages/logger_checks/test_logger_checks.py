@@ -73,6 +73,8 @@ def test_the_form_takes_two_files_and_shows_the_result(client: TestClient, logge
         figure = client.get(f"/figures/{name}.json?check=1")
         assert figure.status_code == 200
         assert len(client.get(f"/charts/{name}.csv?check=1").text.splitlines()) > check["means"]
+    table = client.get(f"/charts/logger-record.csv?logger={loggers[1]}&quantity=intercept").text
+    assert f"{check['intercept']['value']:.6}" in table
     record = client.get(f"/loggers/{loggers[1]}").text
     assert "Logger B: slope" in record
     assert 'href="/logger-checks/1"' in record
