@@ -32,7 +32,16 @@ class Settings:
 
     @property
     def store_url(self) -> str:
-        return self.database_url or f"sqlite:///{self.data_folder / 'bench.sqlite'}"
+        return self.database_url or sqlite_url(self.data_folder / "bench.sqlite")
+
+
+def sqlite_url(path: Path) -> str:
+    """SQLAlchemy's address of a file; in an address % and ? have a meaning of their own.
+
+    >>> sqlite_url(Path("/100 % sure?/bench.sqlite"))
+    'sqlite:////100 %25 sure%3F/bench.sqlite'
+    """
+    return f"sqlite:///{str(path).replace('%', '%25').replace('?', '%3F')}"
 
 
 # Environment variables with their descriptions; a test compares them with the README.

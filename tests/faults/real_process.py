@@ -4,7 +4,7 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
@@ -22,13 +22,19 @@ class Served:
     """A server of its own on the bench of a folder. It is started by nothing but `hazefall serve`."""
 
     def __init__(
-        self, folder: Path, *, wait: bool = True, port: str = "0", environment: dict[str, str] | None = None
+        self,
+        folder: Path,
+        *,
+        wait: bool = True,
+        port: str = "0",
+        environment: dict[str, str] | None = None,
+        options: Sequence[str] = (),
     ) -> None:
         self.folder = folder
         self._said = (folder.parent / f"{folder.name}.said").open("a+", encoding="utf-8")
         self._begun = time.monotonic()
         self.process = subprocess.Popen(
-            [*_COMMAND, "serve", "--data", str(folder), "--port", port],
+            [*_COMMAND, "serve", "--data", str(folder), "--port", port, *options],
             stdout=subprocess.PIPE,
             stderr=self._said,
             text=True,
@@ -84,9 +90,9 @@ class Served:
 
 
 @contextmanager
-def served(folder: Path, environment: dict[str, str] | None = None) -> Iterator[Served]:
+def served(folder: Path, environment: dict[str, str] | None = None, options: Sequence[str] = ()) -> Iterator[Served]:
     """A server that is stopped at the end, whatever happens meanwhile."""
-    server = Served(folder, environment=environment)
+    server = Served(folder, environment=environment, options=options)
     try:
         yield server
     finally:

@@ -1,4 +1,4 @@
-"""A server in mixed use for some seconds does not keep growing; `tests.studies.soak` does it for ten minutes."""
+"""A server in mixed use for some seconds does not keep growing; `tests.studies.soak` does it for thirty minutes."""
 
 import subprocess
 import sys

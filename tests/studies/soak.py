@@ -1,9 +1,9 @@
 """One server in mixed use for minutes: do memory, file handles and the store stay as they should?
 
-python -m tests.studies.soak --minutes 10
+python -m tests.studies.soak --minutes 30
 
 Readers ask for every kind of page and the data of its charts; writers send logs, move marks and note prices; the whole
-bench is analysed again now and then. After half the time no more logs are sent: those who sent them put trials in the
+bench is analysed again now and then. After a third of it no more logs are sent: those who sent them put trials in the
 trash and take them back, and all else goes on. So what belongs to a bench that grows is told apart from what is left
 behind by use. Prints what the server took. An AssertionError tells what grew, what was lost and what was answered with
 an error.
@@ -54,7 +54,7 @@ LIMITS = Limits(memory_slope_mb_per_h=60.0)
 # While the bench grows: what a server keeps of it in memory (pages of the store, lines of lists) is at most as much as
 # the bench itself takes in the store.
 MEMORY_PER_STORE_BYTE = 1.0
-GROWING_SHARE = 0.5  # of the run
+GROWING_SHARE = 1 / 3  # of the run
 _TAKEN = ("/charts/ranking.svg", "/charts/ranking.csv", "/charts/decay-overlay.png", "/tables/ranking.csv")
 
 
@@ -271,7 +271,7 @@ def _flat(words: str, values: Sequence[int], most: int) -> str:
 
 if __name__ == "__main__":
     arguments = argparse.ArgumentParser()
-    arguments.add_argument("--minutes", type=float, default=10.0)
+    arguments.add_argument("--minutes", type=float, default=30.0)
     arguments.add_argument("--samples", metavar="FILE", type=Path, help="write every sample there as CSV")
     told = arguments.parse_args()
     with tempfile.TemporaryDirectory() as name:

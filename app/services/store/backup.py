@@ -13,7 +13,7 @@ from app.services.store.online_copy import connect_to_read, copy_pages
 from app.services.store.open import sqlite_file, stored_revision
 from app.services.store.problems import store_problem_from
 from app.services.store.progress import OnProgress, no_progress
-from app.settings import Settings
+from app.settings import Settings, sqlite_url
 from app.storage.durable_files import put_in_place
 
 WAIT_FOR_STORE_S = 5.0
@@ -74,7 +74,7 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
     if not copy.is_file():
         raise InvalidValue(f"There is no file {copy}. Give the path of a copy that `hazefall backup` made.")
     rows = verify_copy(copy)
-    stored_revision(f"sqlite:///{copy.resolve()}", str(copy))  # a backup that cannot be opened is not restored
+    stored_revision(sqlite_url(copy.resolve()), str(copy))  # a backup that cannot be opened is not restored
     if target.exists() and not overwrite:
         raise AlreadyStored(
             f"{target} already exists and would be replaced. Use --overwrite to replace it; the current store is then "

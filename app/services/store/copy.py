@@ -18,7 +18,7 @@ from app.services.store.problems import store_problem_from
 from app.services.store.progress import OnProgress, no_progress
 from app.services.store.revisions import read_store_revisions
 from app.services.store.table_rows import as_text, rows_in_batches, set_sequences, write_batches
-from app.settings import Settings
+from app.settings import Settings, sqlite_url
 from app.storage.engine import open_engine
 from app.storage.models.all_models import METADATA
 from app.storage.models.unit_changes import UnitChanges
@@ -91,7 +91,7 @@ def store_address(place: str) -> str:
             ) from error
         return place
     path = Path(place).expanduser().resolve()
-    return f"sqlite:///{path if path.suffix == '.sqlite' else path / 'bench.sqlite'}"
+    return sqlite_url(path if path.suffix == ".sqlite" else path / "bench.sqlite")
 
 
 def shown_address(url: str) -> str:

@@ -6,6 +6,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from urllib.parse import unquote
 
 from sqlalchemy import Connection, Engine, NullPool, create_engine, event, insert, inspect, make_url, select, text
 from sqlalchemy.exc import ArgumentError, DBAPIError
@@ -20,6 +21,7 @@ from app.settings import Settings
 from app.storage.durable_files import put_in_place
 from app.storage.engine import open_engine, read_only_engine
 from app.storage.models.bench import Bench
+from app.storage.network_share import refuse_share
 
 _LOCK_TIMEOUT_S = 10.0
 _OLDEST_SERVER = 13  # the first with the transaction ids that change detection needs
@@ -43,6 +45,7 @@ def open_store(
     revisions = read_store_revisions(bundled_folder("migrations"))
     _make_folder(settings.data_folder)
     if path:
+        refuse_share(path.parent)
         _refuse_unwritable(path)
     with _plain_errors(where):
         if path is None:
@@ -82,7 +85,7 @@ def stored_revision(url: str, where: str) -> str | None:
 
 def sqlite_file(url: str) -> Path | None:
     """Path of a SQLite store; None for a database server."""
-    return Path(url.removeprefix("sqlite:///")) if url.startswith("sqlite:///") else None
+    return Path(unquote(url.removeprefix("sqlite:///"))) if url.startswith("sqlite:///") else None
 
 
 @contextmanager
