@@ -11,6 +11,7 @@ import pytest
 from app.figures.chart import Chart, HouseStyle
 from app.figures.renderers.embedded_chart import chart_html
 from app.figures.renderers.svg_chart import inline_svg
+from tests.figures.layout.hostile_charts import HOSTILE
 from tests.figures.some_charts import ALL, HARMFUL, bar_chart, line_chart
 
 
@@ -77,6 +78,16 @@ def test_source_and_day_of_the_newest_datum_stand_in_it_and_no_other_day():
     html = chart_html(replace(line_chart(), newest=date(2026, 3, 2)))
     assert "A bench. Method version 1. Latest data: 2026-03-02." in html
     assert set(re.findall(r"20\d\d-\d\d-\d\d", html)) == {"2026-03-02"}
+
+
+def test_a_phone_gets_a_drawing_of_its_own_and_long_curves_few_lines():
+    curves = HOSTILE["curves"]
+    html = chart_html(curves)
+    assert html.count("<svg ") == 2
+    assert "@media(max-width:560px){.wide{display:none}.narrow{display:block}}" in html
+    assert "some of its points; the plotted data (CSV) have all" in html
+    assert "some of its points" not in chart_html(line_chart())
+    assert html.count("<tr>") <= 300
 
 
 def test_harmful_names_stay_words():

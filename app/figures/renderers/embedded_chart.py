@@ -3,17 +3,21 @@
 It loads nothing from elsewhere, so it can be archived, mailed, or embedded in an article.
 """
 
+from dataclasses import replace
 from html import escape
 
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.chart import Chart, Series
 from app.figures.date_axis import day_of
 from app.figures.layout.chart_layout import WIDTH_PX
+from app.figures.layout.frame import NARROW_PX
 from app.figures.palette import FADED, HAIRLINE, INK, PAPER
 from app.figures.renderers.svg_chart import inline_svg
 from app.figures.renderers.svg_colours import DARK, readable_on_dark
 
 # content security policy for the browser that opens the file
+_PHONE_PX = 390
+_MOST_ROWS = 240  # of all curves; an article should not load thousands of lines that nobody opens
 FILE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
 
@@ -27,7 +31,8 @@ def chart_html(chart: Chart, width_px: int = WIDTH_PX) -> str:
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             f"<title>{escape(chart.title)}</title>",
             f"<style>{_style(chart, width_px)}</style></head><body>",
-            f"<figure>{inline_svg(chart, width_px)}",
+            f'<figure><div class="wide">{inline_svg(chart, width_px)}</div>',
+            f'<div class="narrow">{inline_svg(chart, _PHONE_PX)}</div>' if width_px > NARROW_PX else "",
             f"<figcaption>{escape(chart.alt_text)}</figcaption></figure>",
             _numbers(chart),
             f"<p><small>{escape(chart.foot)}</small></p>",
@@ -40,10 +45,15 @@ def chart_html(chart: Chart, width_px: int = WIDTH_PX) -> str:
 def _style(chart: Chart, width_px: int) -> str:
     font = f'"{chart.house.font}", ' if chart.house.font else ""
     ink, accent = chart.house.ink or INK, chart.house.accent or INK
+    narrow = ""
+    if width_px > NARROW_PX:
+        narrow = (
+            f".narrow{{display:none}}@media(max-width:{NARROW_PX}px){{.wide{{display:none}}.narrow{{display:block}}}}"
+        )
     dark_ink, dark_accent = readable_on_dark(ink), readable_on_dark(accent)
     return (
         f"body{{margin:0;padding:8px;color:{ink};background:#fff;font:16px/1.5 {font}Helvetica,Arial,sans-serif}}"
-        f"figure{{margin:0;max-width:{width_px}px}}svg{{width:100%;height:auto}}small{{color:{FADED}}}"
+        f"figure{{margin:0;max-width:{width_px}px}}figure svg{{width:100%;height:auto}}small{{color:{FADED}}}{narrow}"
         f"summary{{color:{accent};cursor:pointer}}table{{border-collapse:collapse;font-variant-numeric:tabular-nums}}"
         f"th,td{{text-align:left;padding:2px 10px 2px 0;border-bottom:1px solid {HAIRLINE}}}.n{{text-align:right}}"
         f"@media (prefers-color-scheme:dark){{body{{background:{DARK[PAPER]};color:{dark_ink}}}"
@@ -52,21 +62,33 @@ def _style(chart: Chart, width_px: int) -> str:
 
 
 def _numbers(chart: Chart) -> str:
-    shown = [series for series in chart.series if not series.faint]
-    rows = "".join(_rows(series, of_days=chart.x_axis.scale == "days") for series in shown)
+    lines = {(one.x, one.colour) for one in chart.series if one.kind == "line"}
+    bands = {(one.x, one.colour): one for one in chart.series if one.kind == "band" and (one.x, one.colour) in lines}
+    shown = [
+        replace(one, low=bands[one.x, one.colour].low, high=bands[one.x, one.colour].high)
+        if one.kind == "line" and (one.x, one.colour) in bands
+        else one
+        for one in chart.series
+        if not one.faint and one not in bands.values()
+    ]
+    longest = max((len(one.x) for one in shown), default=0)
+    most = max(6, _MOST_ROWS // max(len(shown), 1)) if longest > len(chart.y_axis.names) else longest
+    rows = "".join(_rows(series, most, of_days=chart.x_axis.scale == "days") for series in shown)
     if not rows:
         return ""
+    thinned = ". Of each curve, some of its points; the plotted data (CSV) have all." if longest > most else ""
     heads = ("series", chart.x_column, chart.y_column, "low 95 %", "high 95 %")
     head = "".join(f'<th scope="col">{escape(words.replace("_", " "))}</th>' for words in heads)
     return (
-        f"<details><summary>The numbers</summary><table><caption>{escape(chart.title)}</caption>"
+        f"<details><summary>The numbers</summary><table><caption>{escape(chart.title)}{thinned}</caption>"
         f"<thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></details>"
     )
 
 
-def _rows(series: Series, *, of_days: bool) -> str:
+def _rows(series: Series, most: int, *, of_days: bool) -> str:
     made = []
-    for index, (x, y) in enumerate(zip(series.x, series.y, strict=True)):
+    step = max(1, -(-len(series.x) // max(most, 1)))
+    for index, (x, y) in list(enumerate(zip(series.x, series.y, strict=True)))[::step]:
         low = series.low[index] if series.low else None
         high = series.high[index] if series.high else None
         bound = "at least " if series.censored and series.censored[index] else ""

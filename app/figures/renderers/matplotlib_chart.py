@@ -16,6 +16,7 @@ from app.figures.layout.chart_layout import WIDTH_PX, ChartLayout, chart_layout
 from app.figures.layout.positions import point_radius
 from app.figures.palette import FADED, HAIRLINE, INK, PAPER, REFERENCE_STYLE, REGION, RULE, colour_of, line_style_of
 from app.figures.renderers.matplotlib_series import SeriesDrawing
+from app.figures.renderers.svg_colours import Look, dark_partners
 
 if TYPE_CHECKING:
     from matplotlib.typing import RcKeyType
@@ -28,22 +29,27 @@ _DOTTED = (0, (1.5, 2))
 _DRAWING = ThreadPoolExecutor(1, "drawing")
 
 
-def png_bytes(chart: Chart, width_px: int = WIDTH_PX, scale: float = 1.0) -> bytes:
-    """The chart as PNG, `width_px` times `scale` pixels wide."""
-    return _DRAWING.submit(_drawn_and_cleared, chart, width_px, scale).result()
+def png_bytes(
+    chart: Chart, width_px: int = WIDTH_PX, scale: float = 1.0, look: Look = "light", *, with_data: bool = True
+) -> bytes:
+    """The chart as PNG, `width_px` times `scale` pixels wide. A look of "page" is light.
+
+    with_data : False leaves the plot empty, with everything around it at its place
+    """
+    return _DRAWING.submit(_drawn_and_cleared, chart, width_px, scale, look, with_data).result()
 
 
-def _drawn_and_cleared(chart: Chart, width_px: int, scale: float) -> bytes:
+def _drawn_and_cleared(chart: Chart, width_px: int, scale: float, look: Look, with_data: bool) -> bytes:
     """Draws the chart, then frees it. A drawing contains reference cycles, so that only the garbage collector frees it
     and its pixels; it runs now, while they are in the youngest generation.
     """
     try:
-        return _drawn(chart, width_px, scale)
+        return _drawn(chart, width_px, scale, look, with_data)
     finally:
         gc.collect(1)
 
 
-def _drawn(chart: Chart, width_px: int, scale: float) -> bytes:
+def _drawn(chart: Chart, width_px: int, scale: float, look: Look, with_data: bool) -> bytes:
     import matplotlib  # loaded when used
     from matplotlib.figure import Figure  # loaded when used
 
@@ -56,10 +62,33 @@ def _drawn(chart: Chart, width_px: int, scale: float) -> bytes:
     layout = chart_layout(chart, width_px)
     with matplotlib.rc_context(rules):
         figure = Figure(figsize=(width_px / _DPI, round(layout.height) / _DPI), dpi=_DPI, facecolor=PAPER)
-        _Drawing(chart, figure, layout).draw()
+        _Drawing(chart, figure, layout).draw(with_data=with_data)
+        if look == "dark":
+            _recolour(figure, dark_partners(chart.house))
+        if look == "transparent":
+            figure.patch.set_alpha(0)
+            figure.axes[0].patch.set_alpha(0)
         out = BytesIO()
         figure.savefig(out, format="png", dpi=_DPI * scale, metadata={"Software": None, "Description": chart.alt_text})
     return out.getvalue()
+
+
+def _recolour(figure: Any, partners: dict[str, str]) -> None:
+    """Gives everything drawn the dark partner of its colour; transparency stays."""
+    from matplotlib.colors import to_hex, to_rgba  # loaded when used
+
+    known = {to_hex(light): dark for light, dark in partners.items()}
+    for artist in figure.findobj():
+        for what in ("color", "facecolor", "edgecolor", "markerfacecolor", "markeredgecolor"):
+            if not hasattr(artist, f"get_{what}") or not hasattr(artist, f"set_{what}"):
+                continue
+            colour, put = getattr(artist, f"get_{what}")(), getattr(artist, f"set_{what}")
+            if colour is None or (isinstance(colour, str) and colour == "none"):
+                continue
+            each = colour if getattr(colour, "ndim", 1) == 2 else [colour]
+            new = [to_rgba(known.get(to_hex(one), to_hex(one)), to_rgba(one)[3]) for one in each]
+            if new:
+                put(new if getattr(colour, "ndim", 1) == 2 else new[0])
 
 
 class _Drawing:
@@ -72,7 +101,7 @@ class _Drawing:
         self.width, self.height = layout.width, round(layout.height)
         self.ink = chart.house.ink or INK
 
-    def draw(self) -> None:
+    def draw(self, *, with_data: bool) -> None:
         if self.chart.house.accent:
             self._line(12, 6, 60, 6, color=self.chart.house.accent, linewidth=3)
         plot = self.layout.plot
@@ -86,7 +115,7 @@ class _Drawing:
         )
         self._frame()
         drawing = SeriesDrawing(self.chart, self.axes, self.ink)
-        for series in self.chart.series:
+        for series in self.chart.series if with_data else ():
             drawing.draw(series)
         self._references()
         for leader in self.layout.leaders:

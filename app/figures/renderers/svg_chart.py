@@ -26,7 +26,7 @@ from app.figures.palette import (
     colour_of,
     line_style_of,
 )  # fmt: skip
-from app.figures.renderers.svg_colours import CLASS, dark_rules, font_stack
+from app.figures.renderers.svg_colours import CLASS, Look, dark_partners, dark_rules, font_stack
 from app.figures.renderers.svg_paths import Point, box_path, dots, path_of, px, stepped
 
 _POINT = 4 / 3  # px: line styles are in points
@@ -35,12 +35,12 @@ _BASELINE = 0.34  # of the font size, below the middle of a line
 _OPEN_MARK = "m-5.3-5.3l10.7 5.3l-10.7 5.3z"
 
 
-def svg_bytes(chart: Chart, width_px: int = WIDTH_PX) -> bytes:
-    """The chart as an SVG file, with its title and alt text, in light or dark as the reader's page is."""
-    return svg_of_layout(chart, chart_layout(chart, width_px))
+def svg_bytes(chart: Chart, width_px: int = WIDTH_PX, look: Look = "page") -> bytes:
+    """The chart as an SVG file, with its title and alt text. A look of "page" is light or dark as the reader's page."""
+    return svg_of_layout(chart, chart_layout(chart, width_px), look)
 
 
-def svg_of_layout(chart: Chart, layout: ChartLayout) -> bytes:
+def svg_of_layout(chart: Chart, layout: ChartLayout, look: Look = "page") -> bytes:
     """The same for a layout that is known already."""
     width, height = f"{layout.width:g}", f"{round(layout.height)}"
     head = (
@@ -49,7 +49,13 @@ def svg_of_layout(chart: Chart, layout: ChartLayout) -> bytes:
     )
     words = f"<title>{_text(chart.title)}</title><desc>{_text(chart.alt_text)}</desc>\n"
     paper = f'<path fill="{PAPER}" d="M0 0h{width}v{height}h-{width}z"/>\n'
-    return f"{head}{words}{_styled(chart, f'{paper}{_drawn(chart, layout)}')}</svg>\n".encode()
+    drawn = _drawn(chart, layout) if look == "transparent" else f"{paper}{_drawn(chart, layout)}"
+    if look == "page":
+        drawn = _styled(chart, drawn)
+    elif look == "dark":
+        for light, dark in dark_partners(chart.house).items():
+            drawn = drawn.replace(f'="{light}"', f'="{dark}"')
+    return f"{head}{words}{drawn}</svg>\n".encode()
 
 
 def inline_svg(chart: Chart, width_px: int = WIDTH_PX) -> str:

@@ -1,10 +1,13 @@
 """Colours and fonts of an SVG that follows its reader: light or dark, and fonts that every system has."""
 
+from typing import Literal
+
 from app.compute.wording.contrast import TEXT_CONTRAST, contrast
 from app.figures.chart import HouseStyle
 from app.figures.palette import CURVE_COLOURS, FADED, HAIRLINE, INK, PAPER, RULE, lightened
 
 CLASS = "chart-picture"
+Look = Literal["page", "light", "dark", "transparent"]
 DARK = {INK: "#e8e5dc", FADED: "#a9adb5", HAIRLINE: "#353a43", RULE: "#777c86", PAPER: "#14171c"}
 _SERIF = ("DejaVu Serif", "STIXGeneral")
 _SMALLEST_STEP = 6

@@ -13,6 +13,16 @@ from app.figures.renderers.embedded_chart import chart_html
 from app.figures.renderers.matplotlib_chart import png_bytes
 from app.figures.renderers.plotly_chart import plotly_figure
 from app.figures.renderers.svg_chart import svg_bytes
+from app.figures.renderers.svg_colours import Look
+from app.figures.renderers.video_frames import (
+    FRAMES_PER_S,
+    MOST_FRAMES,
+    VIDEO_SIZES,
+    animation_gif,
+    frames_of,
+    is_over_time,
+    video_frame,
+)
 from app.figures.tables.chart_table import chart_csv
 from app.web.api.shapes import problem_answers
 from app.web.dependencies import SessionDep
@@ -25,10 +35,15 @@ from app.web.forms.typed_form import TypedForm
 router = APIRouter(tags=["chart and table downloads"])
 
 SMALLEST_PX, LARGEST_PX = 320, 4000
-ChartFormat = Literal["svg", "png", "csv", "html", "txt"]
+ChartFormat = Literal["svg", "png", "gif", "csv", "html", "txt"]
+LOOKS: tuple[Look, ...] = ("page", "light", "dark", "transparent")
+# width, and pixels for each of it
+IMAGE_SIZES = {"article": (960, 2.0), "phone": (390, 3.0), "print": (960, 4.0)}
+_SPEED = 600.0  # times real time: ten minutes a second
 _MEDIA = {
     "svg": "image/svg+xml",
     "png": "image/png",
+    "gif": "image/gif",
     "csv": "text/csv; charset=utf-8",
     "html": "text/html; charset=utf-8",
     "txt": "text/plain; charset=utf-8",
@@ -51,13 +66,13 @@ def show_figure(name: str, request: Request, session: SessionDep) -> Response:
     openapi_extra={"parameters": download_parameters(with_sizes=True)},
 )
 def download_chart(name: ChartName, chart_format: ChartFormat, request: Request, session: SessionDep) -> Response:
-    """The chart as a file: picture (svg, png), plotted numbers (csv), self-contained page (html), or suggested alt text
-    with the source (txt). The query is that of the page with the chart.
+    """The chart as a file: picture (svg, png), animation of curves over time (gif), plotted numbers (csv),
+    self-contained page (html), or suggested alt text with the source (txt). The query is that of the page with the
+    chart.
     """
     form = query_form(request.query_params)
-    width_px, fineness = _size(form)
     chart = make_chart(session, name, form)
-    content = _content(chart, chart_format, width_px, fineness)
+    content = _content(chart, chart_format, form)
     return download_response(
         request,
         content,
@@ -67,23 +82,50 @@ def download_chart(name: ChartName, chart_format: ChartFormat, request: Request,
     )
 
 
-def _content(chart: Chart, chart_format: ChartFormat, width_px: int, fineness: float) -> bytes:
+def _content(chart: Chart, chart_format: ChartFormat, form: TypedForm) -> bytes:
+    width_px, fineness = _size(form)
+    look: Look = form.one_of("look", "The look", LOOKS) or LOOKS[0]  # type: ignore[assignment]
+    if form.errors:
+        raise InvalidValue(next(iter(form.errors.values())))
     if chart_format == "csv":
         return chart_csv(chart).encode()
     if chart_format == "html":
         return chart_html(chart, width_px).encode()
     if chart_format == "txt":
         return f"{chart.alt_text}\n\n{chart.foot}\n".encode()
-    return svg_bytes(chart, width_px) if chart_format == "svg" else png_bytes(chart, width_px, fineness)
+    if chart_format == "svg":
+        return svg_bytes(chart, width_px, look)
+    if chart_format == "gif":
+        return _animation(chart, form, look)
+    size = form.typed("size")
+    if size in VIDEO_SIZES:
+        return video_frame(chart, VIDEO_SIZES[size], look)
+    return png_bytes(chart, width_px, fineness, look)
+
+
+def _animation(chart: Chart, form: TypedForm, look: Look) -> bytes:
+    if not is_over_time(chart):
+        raise InvalidValue("Only curves over time can be animated; choose decay-overlay or trial-decay.")
+    speed: float | None = form.number("speed", "The speed") if form.typed("speed") else _SPEED
+    if speed is None or not 1 <= speed <= 1e5 or frames_of(chart, speed) > MOST_FRAMES:
+        raise InvalidValue(
+            f"The speed is {form.typed('speed')!r}; enter times real time, from 1 to 100000, at which the curves end "
+            f"within {MOST_FRAMES // FRAMES_PER_S} s.",
+            field="speed",
+        )
+    return animation_gif(chart, speed, look)
 
 
 def _size(form: TypedForm) -> tuple[int, float]:
-    width_px = form.whole_number("width_px", "The width") or WIDTH_PX
-    fineness = form.number("fineness", "The fineness") if form.typed("fineness") else 1.0
+    size = form.one_of("size", "The size", (*IMAGE_SIZES, *VIDEO_SIZES))
+    width_px, fineness = IMAGE_SIZES.get(size, (WIDTH_PX, 1.0))
+    width_px = form.whole_number("width_px", "The width") or width_px
+    if form.typed("fineness"):
+        fineness = form.number("fineness", "The fineness") or 0.0
     if not SMALLEST_PX <= width_px <= LARGEST_PX:
         raise InvalidValue(
             f"The width is {width_px} px; {SMALLEST_PX} to {LARGEST_PX} px can be drawn.", field="width_px"
         )
-    if fineness is None or not 1 <= fineness <= 4:
+    if not 1 <= fineness <= 4:
         raise InvalidValue(f"The fineness is {form.typed('fineness')!r}; enter a number from 1 to 4.", field="fineness")
     return width_px, fineness

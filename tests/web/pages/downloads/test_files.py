@@ -40,6 +40,7 @@ def test_every_chart_comes_as_one_file_and_as_words(client: TestClient, name: st
     assert page.status_code == 200
     assert page.headers["content-disposition"] == f'attachment; filename="{name}.html"'
     assert "<script" not in page.text
+    assert len(page.content) <= 150_000
     words = client.get(f"/charts/{name}.txt?{query}").text
     finding, source = words.strip().split("\n\n")
     assert finding == client.get(f"/figures/{name}.json?{query}").json()["meta"]["alt_text"]
@@ -145,6 +146,7 @@ def test_the_addresses_stand_in_the_schema_with_their_parameters(client: TestCli
     assert set(chart["responses"]["200"]["content"]) == {
         "image/svg+xml",
         "image/png",
+        "image/gif",
         "text/csv",
         "text/html",
         "text/plain",
