@@ -5,6 +5,20 @@
   const areas = [...document.querySelectorAll("[data-figure-url]")];
   const dark = window.matchMedia("(prefers-color-scheme: dark)");
 
+  /* The library takes longer to start than the page to be read, so it starts once the page has been painted. */
+  const source = document.currentScript.dataset.library;
+  const library = new Promise((ready, failed) => {
+    const start = () => {
+      const script = document.createElement("script");
+      script.src = source;
+      script.onload = ready;
+      script.onerror = () => failed(new Error("the drawing library did not arrive"));
+      document.head.append(script);
+    };
+    if (document.hidden) start();
+    else requestAnimationFrame(() => setTimeout(start));
+  });
+
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 
   /* The server places everything for the width of the area; the colours of the page are filled in here. */
@@ -68,7 +82,7 @@
     area.dataset.state = "waiting";
     area.dataset.height = area.clientHeight;
     try {
-      let figure = await asked(area);
+      let [figure] = await Promise.all([asked(area), library]);
       area.textContent = "";
       suggest(area, figure.meta.alt_text);
       draw(area, figure);
