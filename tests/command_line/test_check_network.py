@@ -17,7 +17,7 @@ from app.storage.engine import session_scope
 from tests.conftest import sqlite_only
 from tests.faults.real_process import Served, run_command, served
 from tests.sample_data.accounts import PASSWORD, make_account
-from tests.web.security.real_proxy import free_port, nginx, require_nginx
+from tests.web.security.real_proxy import caddy, free_port, nginx, require_nginx
 
 pytestmark = sqlite_only
 
@@ -108,6 +108,28 @@ def test_with_the_block_of_the_readme_all_is_well(
             assert "Secure" in answer.headers["set-cookie"]
             assert answer.headers["strict-transport-security"]
             assert client.get("/units").status_code == 200
+
+
+def test_with_the_other_block_of_the_readme_all_is_well(
+    folder: Path, behind_proxy: Served, certificate: Path, tmp_path: Path
+):
+    """Caddy makes a certificate for a public name by itself; this test gives it one."""
+    port = free_port()
+    url = f"https://localhost:{port}/"
+    (block,) = re.findall(r"^bench\.example \{\n.*?^\}", README, re.DOTALL | re.MULTILINE)
+    assert "127.0.0.1:8000" in block
+    site = block.replace("127.0.0.1:8000", behind_proxy.url.removeprefix("http://")).replace(
+        "bench.example {",
+        f"localhost:{port} {{\n bind 127.0.0.1\n tls {certificate} {certificate.with_suffix('.key')}",
+    )
+    with caddy(tmp_path / "caddy", port, site):
+        said = check(folder, url, certificate)
+    assert said.returncode == 0, said.stdout + said.stderr
+    assert said.stdout.splitlines() == [
+        f"{url}: the bench sees scheme https, host localhost:{port}, client address 127.0.0.1",
+        "The connection came from 127.0.0.1, a trusted proxy.",
+        "The network is OK.",
+    ]
 
 
 def test_without_the_setting_the_command_names_it(folder: Path, certificate: Path, tmp_path: Path):

@@ -1,4 +1,4 @@
-"""A real reverse proxy (nginx) on loopback, in front of a server of a test."""
+"""A real reverse proxy (nginx or Caddy) on loopback, in front of a server of a test."""
 
 import os
 import shutil
@@ -67,6 +67,27 @@ def nginx(folder: Path, port: int, server: str) -> Iterator[None]:
         process.wait(_START_WITHIN_S)
 
 
+@contextmanager
+def caddy(folder: Path, port: int, site: str) -> Iterator[None]:
+    """Caddy with one site, which listens on the port, until the block ends; the test is skipped without it."""
+    program = shutil.which("caddy")
+    if program is None:
+        pytest.skip("caddy is not installed; this test needs it as a real reverse proxy.")
+    folder.mkdir()
+    configuration = folder / "Caddyfile"
+    configuration.write_text(f"{{\n admin off\n auto_https disable_redirects\n}}\n{site}")
+    own = os.environ | {name: str(folder) for name in ("HOME", "XDG_DATA_HOME", "XDG_CONFIG_HOME")}
+    with (folder / "said").open("w") as said:
+        command = [program, "run", "--config", str(configuration), "--adapter", "caddyfile"]
+        process = subprocess.Popen(command, stdout=said, stderr=said, env=own)
+    try:
+        _wait_for(port, process, folder / "said")
+        yield
+    finally:
+        process.terminate()
+        process.wait(_START_WITHIN_S)
+
+
 def _wait_for(port: int, process: subprocess.Popen[bytes], said: Path) -> None:
     end = time.monotonic() + _START_WITHIN_S
     while time.monotonic() < end and process.poll() is None:
@@ -74,4 +95,4 @@ def _wait_for(port: int, process: subprocess.Popen[bytes], said: Path) -> None:
             if probe.connect_ex(("127.0.0.1", port)) == 0:
                 return
         time.sleep(0.05)
-    raise RuntimeError(f"nginx did not start: {said.read_text()}")
+    raise RuntimeError(f"the proxy did not start: {said.read_text()}")
