@@ -11,7 +11,7 @@ from app.compute.study_figures import (
 )
 
 METHOD_NAME = "single exponential with drifting background, weighted, memory of the noise weighed in"
-METHOD_VERSION = "2.1"
+METHOD_VERSION = "2.2"
 
 # One sentence each, in the order in which pages and exports print them.
 METHOD_DESCRIPTION = (
@@ -27,7 +27,9 @@ METHOD_DESCRIPTION = (
     "Values that a logger repeats between true readings, and cells without a number, are not readings.",
     "The fit window starts two minutes after unit on or the peak, whichever is later, or three logger response times "
     "after it if that is longer.",
-    "Readings at the detector's limit are excluded, and the window starts after the last of them.",
+    "Readings at the detector's limit are excluded, and the window starts after the last of them. A logger that shows "
+    "nothing below zero cuts one side of its noise off there, so the window ends where the level falls to one and a "
+    "half standard deviations of that noise.",
     "The excess over the background counts until it falls to five display steps or to 1 % of its start. The window "
     "goes on for as long again, because the readings there determine the background; it keeps at least fifteen "
     "readings.",
@@ -38,15 +40,22 @@ METHOD_DESCRIPTION = (
     "Readings before the smoke constrain it: to their level ± 10 % in an empty room; with a unit running to half their "
     "level ± 40 %, because the unit also cleans the air that leaks in, so that the background may be anywhere between "
     "zero and that level. A background set by a person is used as given.",
-    "Where the background before the smoke is known, it may drift: steadily, by 12 % of its level per hour (standard "
-    "deviation) in an empty room and by less with a unit running, in proportion to 0.6 per hour over k. The readings "
-    "after the decay limit the drift, and what remains of it is in the interval.",
+    "Where the background before the smoke is known, it may drift: steadily, in nine of ten runs by 7 % of its level "
+    "per hour and in one by 30 % (standard deviations) in an empty room, and by less with a unit running, in "
+    "proportion to 0.6 per hour over k. The readings after the decay show which it is and limit it; what remains is "
+    "in the interval.",
     "Weights follow the noise: proportional to the level above a floor estimated from the changes of the residuals, "
     "plus the display rounding.",
-    "Logger noise has a memory. It is not known, so memories from 2 s to 30 min (or an eighth of the window), parts of "
-    "independent noise, and flicker with equal parts of all memories are weighted by how well each explains the "
-    "residuals, and the interval of k includes what remains uncertain.",
-    "A logger that averages over its interval changes the level of the curve and not its rate.",
+    "Logger noise has a memory. Memories from 3 s to 51 min, parts of independent noise, and flicker with equal parts "
+    "of all memories are weighted by how well each explains the residuals and by how probable it is for this logger, "
+    "and the interval of k includes what remains uncertain.",
+    "How probable each kind of noise is follows from the other trials of the same logger and channel (the forty "
+    "nearest in order of entry that are one exponential): their shares maximize the likelihood of all of them, with "
+    "generic shares that count as one trial (common practice, no source). `hazefall recompute` learns them from all "
+    "trials of the bench and lists what moves; once that is accepted, new trials use them too. Before that, and for a "
+    "logger without other trials, the generic shares are used. Each result keeps its shares and the number of trials.",
+    "Readings count as means over their interval, which changes the level of the curve and not its rate. Where in the "
+    "interval the time stamp is, is not estimated: it moves unit on and time to clear by at most one interval.",
     "The rate is the centre of its probability distribution, the 95 % interval is symmetric about it, and its "
     "degrees of freedom follow from its shape.",
     "Long logs are first averaged over at most 120 equal intervals, which changes neither the rate nor the slow "
@@ -54,7 +63,7 @@ METHOD_DESCRIPTION = (
     "The rate is recalculated in six other windows. Where it changes by more than its noise explains and by more "
     "than its uncertainty, the change is added to the uncertainty.",
     "The interval includes a systematic budget, shown on the page of a trial: background drift, linearity (0.1 % of "
-    "the rate; common practice, no source), sensor warm-up (3 % of gain at the first reading, time constant 10 min; "
+    "the rate; common practice, no source), sensor warm-up (6 % of gain at the first reading, time constant 10 min; "
     "common practice, no source), other windows and humidity, and for the clean air delivery rate the room volume. "
     "Drift of the sensor's gain and coincidence losses below the detector's limit are assumed to be none, because one "
     "log cannot show them.",

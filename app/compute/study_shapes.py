@@ -92,14 +92,26 @@ class EarlyStop:
 
 @dataclass(frozen=True, slots=True)
 class RateEfficiency:
-    """Width of the interval of a decay rate over what the scatter of the rates needs, and its coverage, by cell."""
+    """Width of the interval of a decay rate over what the scatter of the rates needs, and its coverage, by cell.
+
+    taught : trials that the logger is known from
+    required : cells whose sampling is not noted;  wide, outside : of those, too wide, and outside the wanted coverage;
+        the pairs are those of the interval, and of least squares that know the noise
+    still, new : median ratio and mean coverage without drift and warm-up, and with a logger of which nothing is known
+    """
 
     trials_of_cell: int
+    taught: int
     cells: int
     median_ratio: float
     highest_ratio: float
     mean_percent: float
     percent: Ends
+    required: int
+    wide: tuple[int, int]
+    outside: tuple[int, int]
+    still: Ends
+    new: Ends
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ import re
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from app.compute.live_runs.precision import STOP_AT
 from app.compute.method import METHOD_DESCRIPTION
@@ -125,6 +126,21 @@ def test_the_sentence_on_the_width_of_intervals_holds_the_figures_of_the_table()
     assert f"It is {np.median(ratio):.3g} times as wide" in EFFICIENCY_WORDS
     assert f"at most {max(ratio)} times" in EFFICIENCY_WORDS
     assert f"true rate in {np.mean(held):.1f} % on average" in EFFICIENCY_WORDS
+    clear = [[float(value) for value in row] for row in rows if float(row[5]) < 50]
+    for column in (1, 7):
+        assert str(sum(row[column] > 1.3 for row in clear)) in EFFICIENCY_WORDS
+    outside = [sum(row[column] < 93 or row[column] > 97 for row in clear) for column in (0, 6)]
+    trials = int(table("rate_efficiency").splitlines()[0].split()[-1])
+    inside = sum(
+        binom.pmf(held, trials, 0.95) for held in range(trials + 1) if 93 * trials <= 100 * held <= 97 * trials
+    )
+    assert f"97 % of trials in {outside[0]} (of so few trials, chance alone" in EFFICIENCY_WORDS
+    assert f"does so in {len(clear) * (1 - inside):.0f} if every" in EFFICIENCY_WORDS
+    assert f" and {outside[1]}. With a logger" in EFFICIENCY_WORDS
+    assert f"it is more than 1.3 times as wide in {sum(row[1] > 1.3 for row in clear)}," in EFFICIENCY_WORDS
+    still, new = ([float(row[column]) for row in rows] for column in (8, 10))
+    assert f"holds {np.mean(new):.1f} %. In a room" in EFFICIENCY_WORDS
+    assert f"holds {np.mean(still):.1f} %, because" in EFFICIENCY_WORDS
 
 
 def test_the_sentence_on_disturbances_names_each_row_that_fails_or_cannot_be_seen():

@@ -179,6 +179,11 @@ LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0026", "channel_results", {"clean_air_delivery_rate_check_unit_share": 0.031}),
     ("0026", "setting_summaries", {"first_trial_on": DAY}),
     ("0027", "loggers", {"check_interval_days": 90}),
+    (
+        "0028",
+        "channel_results",
+        {"noise_prior": "0.5 0.5", "noise_prior_trials": 3, "noise_evidence": "0 -2.5", "noise_learned": 1},
+    ),
 )
 # rows that the store itself adds, by triggers
 WRITTEN_BY_THE_STORE = {"unit_changes"}

@@ -194,15 +194,24 @@ def room_drift() -> RoomDrift:
 def rate_efficiency() -> RateEfficiency:
     """Of all cells, with and without a note on sampling."""
     lines = _lines("rate_efficiency")
-    rows = [re.fullmatch(r" *[\d.]+ +[\d.]+  (?:memory|flicker).{8} +([\d.]+) +([\d.]+) .*", line) for line in lines]
-    found = [(float(row[1]), float(row[2])) for row in rows if row]
+    rows = [re.fullmatch(r" *[\d.]+ +[\d.]+  (?:memory|flicker).{8}(( +-?[\d.]+){12})", line) for line in lines]
+    found = [[float(value) for value in row[1].split()] for row in rows if row]
+    taught = next(re.findall(r"known from (\d+) trials", line)[0] for line in lines if "is known from" in line)
+    held, ratio, _, _, _, _, _, _, still, still_ratio, new, new_ratio = zip(*found, strict=True)
+    required = [row for row in found if row[5] < 50]
     return RateEfficiency(
         trials_of_cell=int(lines[0].split()[-1]),
+        taught=int(taught),
         cells=len(found),
-        median_ratio=round(statistics.median(ratio for _, ratio in found), 2),
-        highest_ratio=max(ratio for _, ratio in found),
-        mean_percent=round(statistics.mean(percent for percent, _ in found), 1),
-        percent=_ends([percent for percent, _ in found]),
+        median_ratio=round(statistics.median(ratio), 2),
+        highest_ratio=max(ratio),
+        mean_percent=round(statistics.mean(held), 1),
+        percent=_ends(list(held)),
+        required=len(required),
+        wide=(sum(row[1] > 1.3 for row in required), sum(row[7] > 1.3 for row in required)),
+        outside=(sum(not 93 <= row[0] <= 97 for row in required), sum(not 93 <= row[6] <= 97 for row in required)),
+        still=(round(statistics.median(still_ratio), 2), round(statistics.mean(still), 1)),
+        new=(round(statistics.median(new_ratio), 2), round(statistics.mean(new), 1)),
     )
 
 

@@ -18,6 +18,7 @@ from app.compute.decay.reading_checks import reading_notes
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks, TimeToClear
 from app.compute.decay.unit_on import find_unit_on
 from app.compute.decay.window import FEWEST_READINGS, ceiling_of
+from app.compute.signal.logger_noise import GENERIC, LoggerNoise
 from app.compute.signal.noise import Floats, resolution_step
 from app.compute.wording.notes import Advice, Note
 
@@ -35,6 +36,7 @@ def analyse_decay(
     saturation_level: float | None = None,
     response_time_s: float | None = None,
     empty_room: bool = False,
+    of_logger: LoggerNoise = GENERIC,
 ) -> ChannelDecay:
     r"""Find the phases of a trial in one channel and its decay rate.
 
@@ -48,6 +50,7 @@ def analyse_decay(
     saturation_level : readings at or above it are left out; None: a plateau at the highest reading is [unit]
     response_time_s : time constant of the logger; the window starts three of them after unit on [s]
     empty_room : no unit was running, so the background before the smoke still holds during the decay
+    of_logger : the logger's noise as its other trials show it
 
     Returns  the full result; where there is no decay `fit.decay_rate` is None and `fit.why_not` says why
 
@@ -64,15 +67,16 @@ def analyse_decay(
         return _nothing(channel, unit, Readings(time_h, level, 0.0, 0.0, unit), marks, clear_level)
     readings = Readings(time_h, level, float(np.median(np.diff(time_h))), resolution_step(level), unit)
     ceiling = saturation_level if saturation_level is not None else ceiling_of(level)
-    terms = FitTerms(marks, ceiling, response_time_s, empty_room)
+    terms = FitTerms(marks, ceiling, response_time_s, empty_room, of_logger, evidence=True)
     phases, outcome, notes = _found(readings, terms)
 
     def retried(other: Marks) -> ChannelDecay:
-        found = _found(readings, replace(terms, marks=other))
+        found = _found(readings, replace(terms, marks=other, evidence=False))
         return _result(channel, unit, readings, found, clear_level)
 
     notes = with_advice(notes, Case(readings, phases, outcome, marks, retried))
-    return _result(channel, unit, readings, (phases, outcome, notes), clear_level)
+    decay = _result(channel, unit, readings, (phases, outcome, notes), clear_level)
+    return replace(decay, of_logger=of_logger, noise_evidence=outcome.evidence)
 
 
 _Found = tuple[Phases, FitOutcome, tuple[Note, ...]]
@@ -88,7 +92,7 @@ def _found(readings: Readings, terms: FitTerms) -> _Found:
     later_h = later_switch_on_h(readings, outcome) if is_found else None
     if later_h is not None:
         phases = _with_unit_on(readings, phases, terms.empty_room, later_h)
-        outcome = fit_past_the_start(readings, phases, terms)
+        outcome = fit_past_the_start(readings, phases, replace(terms, evidence=False))
     of_fit = fit_notes(readings, phases, outcome, terms.response_time_s)
     return phases, outcome, (*reading_notes(readings, phases, outcome), *of_fit)
 

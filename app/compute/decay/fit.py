@@ -21,9 +21,12 @@ from app.compute.decay.window import (
 )
 from app.compute.signal.background import FEWEST_BEFORE, background_bounds, noise_at_lowest
 from app.compute.signal.blocks import Blocks, block_means
+from app.compute.signal.clipping import lowest_level
 from app.compute.signal.events import RateEvent, find_event
 from app.compute.signal.exponential_fit import ExponentialFit, QuickFit, fit_exponential, quick_fit
+from app.compute.signal.logger_noise import GENERIC, LoggerNoise
 from app.compute.signal.noise import Floats
+from app.compute.signal.noise_evidence import noise_evidence
 from app.compute.signal.rate_table import BackgroundBounds
 from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import level_text
@@ -48,12 +51,15 @@ class Readings:
 
 @dataclass(frozen=True, slots=True)
 class FitTerms:
-    """Settings of the fit besides the readings. `ceiling`: readings at or above it are saturated."""
+    """Settings of the fit besides the readings. `ceiling`: readings at or above it are saturated. `evidence`: whether
+    the fit is to say how likely each kind of noise is."""
 
     marks: Marks
     ceiling: float | None
     response_time_s: float | None
     empty_room: bool
+    of_logger: LoggerNoise = GENERIC
+    evidence: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +74,7 @@ class FitOutcome:
     before : level before the smoke, not-a-number where there is none
     saturated : number of readings after unit on at or above the ceiling
     moved_for : the event at the start for which the window was moved
+    evidence : log likelihood of each kind of noise, where asked for and the curve is one exponential
     """
 
     fit: DecayFit
@@ -79,6 +86,7 @@ class FitOutcome:
     saturated: int
     at_least_per_h: float = math.nan
     moved_for: RateEvent | None = None
+    evidence: tuple[float, ...] = ()
 
 
 def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome:
@@ -96,11 +104,12 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
             no_fit(why, start_h, end_h, int(usable.size)), usable, None, 0.0, 0.0, before_level, saturated
         )
     places, blocks, bounds, quick = _window(readings, terms, usable, before, end_h)
-    fitted = fit_exponential(blocks, bounds, quick)
+    fitted = fit_exponential(blocks, bounds, quick, terms.of_logger)
     time = blocks.time_h - blocks.time_h[0]
     moved = window_sensitivity(time, blocks.level, fitted, bounds)
     deviation = moved[1]
     event = find_event(blocks, fitted, bounds)
+    evidence = noise_evidence(blocks, bounds, fitted, event, terms.of_logger) if terms.evidence else ()
     start_h = max(start_h, float(readings.time_h[places[0]])) if marks.fit_start_h is None else start_h
     if fitted.amplitude <= 0 or fitted.rate + 2 * fitted.uncertainty < 0:
         why = why_no_decay(blocks, readings.unit, start_h - phases.unit_on_h, end_h - phases.unit_on_h)
@@ -110,11 +119,11 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     # the fit starts at the middle of its first block, later than the first reading of the window
     origin_h = float(blocks.time_h[0])
     fit = _decay_fit(readings, (phases.unit_on_h, origin_h), places, fitted, choice, start_h, moved)
-    curve = fitted.background + fitted.amplitude * np.exp(-np.clip(fitted.rate * time, -50, 700))
-    weight = 1 / (fitted.noise.correlated**2 + fitted.noise.independent**2)
-    warm_up = warm_up_uncertainty(time, curve, weight, fitted.rate, origin_h - float(readings.time_h[0]))
+    warm_up = warm_up_uncertainty(time, fitted, bounds, origin_h - float(readings.time_h[0]))
     fit = with_budget(fit, drift_uncertainty(time, fitted, bounds), warm_up)
-    return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated, fitted.at_least)
+    return FitOutcome(
+        fit, places, event, deviation, fitted.amplitude, before_level, saturated, fitted.at_least, evidence=evidence
+    )
 
 
 def fit_past_the_start(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome:
@@ -134,7 +143,8 @@ def fit_past_the_start(readings: Readings, phases: Phases, terms: FitTerms) -> F
         left = int((readings.time_h[outcome.places] >= start_h).sum())
         if left < FEWEST_LEFT or math.exp(-rate.value * (start_h - first_h)) < LEAST_LEFT:
             continue
-        moved = fit_decay(readings, phases, replace(terms, marks=replace(terms.marks, fit_start_h=start_h)))
+        marks = replace(terms.marks, fit_start_h=start_h)
+        moved = fit_decay(readings, phases, replace(terms, marks=marks, evidence=False))
         if moved.fit.decay_rate is not None and moved.event is None:
             return replace(moved, moved_for=event)
     return outcome
@@ -231,6 +241,13 @@ def _window(
         end_h = max(reach_h, kept_h)
         places = usable[readings.time_h[usable] <= end_h]
     quick = quick_fit(blocks, bounds, quick)
+    lowest = lowest_level(readings.level[places], readings.step)
+    curve = quick.level(readings.time_h[places] - float(blocks.time_h[0]))
+    clear = max(int((curve >= lowest).sum()), KEPT_READINGS)
+    if clear < places.size:
+        places = places[:clear]
+        blocks = block_means(readings.time_h[places], readings.level[places], readings.interval_h, readings.step)
+        quick = quick_fit(blocks, bounds, quick)
     bounds = background_bounds(blocks, before, *known, readings.step, noise_at_lowest(blocks, quick), quick.rate)
     return places, blocks, bounds, quick_fit(blocks, bounds, quick)
 

@@ -4,6 +4,7 @@
 from dataclasses import dataclass
 
 from app.compute.decay.verdict import Verdict, verdict_of
+from app.compute.signal.logger_noise import GENERIC, LoggerNoise
 from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 
@@ -96,6 +97,8 @@ class ChannelDecay:
     start_level_uncertainty : standard uncertainty of the level at unit on, None with too few readings around it
     unit_on_uncertainty_h : standard uncertainty of unit on, in the time to clear already; 0 with a mark
     rejected_fit : the fit of an unusable trial, for drawing only
+    of_logger : what was known of the logger's noise before this trial
+    noise_evidence : log likelihood of each kind of noise; empty where the curve is not one exponential
     """
 
     channel: str
@@ -116,6 +119,8 @@ class ChannelDecay:
     start_level_uncertainty: float | None = None
     unit_on_uncertainty_h: float = 0.0
     rejected_fit: DecayFit | None = None
+    of_logger: LoggerNoise = GENERIC
+    noise_evidence: tuple[float, ...] = ()
 
     @property
     def unit_on_min(self) -> Measured:

@@ -24,7 +24,7 @@ from app.compute.statistics.shared_parts import SharedColumns
 
 LINEARITY = 0.001  # of the rate: reading proportional to C^(1 ± 0.001)
 # Excess of the gain of a sensor that was switched on with the log, and its time constant.
-WARM_UP_SHARE = 0.03
+WARM_UP_SHARE = 0.06
 WARM_UP_H = 1 / 6
 NO_SOURCE = "common practice, no source"
 
@@ -54,32 +54,41 @@ class SystematicParts:
     humidity: float = 0.0
 
 
-def warm_up_uncertainty(time_h: Floats, curve: Floats, weight: Floats, rate: float, from_log_start_h: float) -> float:
+def warm_up_uncertainty(
+    time_h: Floats, fitted: ExponentialFit, bounds: BackgroundBounds, from_log_start_h: float
+) -> float:
     r"""Standard uncertainty of a rate from the gain of a sensor that is still warming up [1/h].
 
-    .. math:: u = s\,\left|\left[(X^T W X)^{-1} X^T W\,h\right]_k\right|, \quad
+    .. math:: u = s\,\left|\left[(X^T \Omega^{-1} X + P)^{-1} X^T \Omega^{-1} h\right]_k\right|, \quad
               h_i = C_i\,e^{-(t_0 + t_i)/\tau}
 
-    The shape h is what the excess of the gain adds to the readings; the fit of background, amplitude and rate (the
-    columns of X, without a drift) turns it into a change of the rate. s = 0.03 and τ = 10 min: common practice, no
-    source.
+    The shape h is what the excess of the gain adds to the readings; the fit of background, amplitude, rate and drift
+    (the columns of X, with what is known of them, P) turns it into a change of the rate. s = 0.06 and τ = 10 min:
+    common practice, no source.
 
     Parameters
-    time_h, curve, weight : from the window's start [h], fitted levels, and 1/variance of each
-    rate : [1/h];  from_log_start_h : from the log's first reading to the window's start [h]
-
-    >>> time = np.arange(0.0, 1.5, 0.01)
-    >>> curve = 300 * np.exp(-3 * time)
-    >>> round(warm_up_uncertainty(time, curve, 1 / curve**2, 3.0, 0.2), 4)
-    0.0068
+    time_h : of the blocks from the window's start [h];  from_log_start_h : from the log's first reading to there [h]
     """
-    decayed = np.exp(-np.clip(rate * time_h, -50, 700))
-    amplitude = float(curve[0] - curve[-1]) / max(float(decayed[0] - decayed[-1]), 1e-12)
-    columns = np.stack([np.ones_like(time_h), decayed, -amplitude * time_h * decayed], axis=1)
+    columns, weighted, normal = _information(time_h, fitted, bounds)
+    curve = fitted.background + fitted.amplitude * columns[:, 1]
     shape = WARM_UP_SHARE * curve * np.exp(-(from_log_start_h + time_h) / WARM_UP_H)
-    root = np.sqrt(weight)
-    moved = np.linalg.lstsq(columns * root[:, None], shape * root, rcond=None)[0]
-    return abs(float(moved[2]))
+    return abs(float((scaled_inverse(normal) @ (weighted.T @ shape))[2]))
+
+
+def _information(time_h: Floats, fitted: ExponentialFit, bounds: BackgroundBounds) -> tuple[Floats, Floats, Floats]:
+    """Columns of background, amplitude, rate and, where there is one, drift; the same times Ω⁻¹; and the normal matrix
+    with what is known of background and drift."""
+    decayed = np.exp(-np.clip(fitted.rate * time_h, -50, 700))
+    columns = np.stack([np.ones_like(time_h), decayed, -fitted.amplitude * time_h * decayed], axis=1)
+    if bounds.drift_per_h > 0:
+        columns = np.column_stack([columns, time_h])
+    weighted = whitener(fitted.noise, fitted.autocorrelation).times(columns)
+    normal = columns.T @ weighted
+    known = bounds.given_uncertainty if bounds.given is not None else (bounds.high - bounds.low) / math.sqrt(12)
+    normal[0, 0] += 1 / max(known, 1e-12) ** 2
+    if bounds.drift_per_h > 0:
+        normal[3, 3] += 1 / bounds.drift_per_h**2
+    return columns, weighted, normal
 
 
 def budget(rate_per_h: float, parts: SystematicParts, volume_share: float | None = None) -> tuple[SystematicLine, ...]:
@@ -95,8 +104,9 @@ def budget(rate_per_h: float, parts: SystematicParts, volume_share: float | None
         SystematicLine(
             "background drift",
             parts.background_drift / size,
-            "the fit has a steady drift of 12 % of the background per hour (standard deviation): hourly means of an "
-            "outdoor reference monitor change by up to 8 % in 68 % and up to 23 % in 95 % of hours",
+            "the fit has a steady drift of 7 % of the background per hour, in one run of ten 30 % (standard "
+            "deviations): hourly means of an outdoor reference monitor change by up to 8 % in 68 % and up to 23 % in "
+            "95 % of hours",
         ),
         SystematicLine(
             "linearity", LINEARITY, f"reading proportional to the level to the power 1 ± 0.001; {NO_SOURCE}"
@@ -104,7 +114,7 @@ def budget(rate_per_h: float, parts: SystematicParts, volume_share: float | None
         SystematicLine(
             "sensor warm-up",
             parts.warm_up / size,
-            f"3 % of gain at the first reading, with a time constant of 10 min; {NO_SOURCE}",
+            f"6 % of gain at the first reading, with a time constant of 10 min; {NO_SOURCE}",
         ),
         SystematicLine("mixing and choice of window", parts.window / size, "the rate in six other windows of this run"),
         SystematicLine("humidity", parts.humidity / size, "growth of wet particles between no water and most organics"),
@@ -152,13 +162,8 @@ def drift_uncertainty(time: Floats, fitted: ExponentialFit, bounds: BackgroundBo
     """
     if bounds.drift_per_h <= 0:
         return 0.0
-    decayed = np.exp(-np.clip(fitted.rate * time, -50, 700))
-    columns = np.stack([np.ones_like(time), decayed, -fitted.amplitude * time * decayed, time], axis=1)
-    normal = columns.T @ whitener(fitted.noise, fitted.autocorrelation).times(columns)
-    if bounds.given is not None:
-        normal[0, 0] += 1 / max(bounds.given_uncertainty, 1e-12) ** 2
+    _, _, normal = _information(time, fitted, bounds)
     without = scaled_inverse(normal[:3, :3])[2, 2]
-    normal[3, 3] += 1 / bounds.drift_per_h**2
     share = 1 - float(without) / max(float(scaled_inverse(normal)[2, 2]), 1e-300)
     return fitted.uncertainty * math.sqrt(min(max(share, 0.0), 1.0))
 

@@ -9,7 +9,7 @@ of relying on one estimate of it.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import stdtrit
@@ -17,6 +17,7 @@ from scipy.special import stdtrit
 from app.compute.signal.autocorrelation import NoiseModel, whitener
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.fitting import scaled_inverse
+from app.compute.signal.logger_noise import GENERIC, LoggerNoise, evidence_of
 from app.compute.signal.noise import Floats
 from app.compute.signal.noise_settings import MIXTURES, BlockNoise, Mixture, NoiseSettings, noise_settings
 from app.compute.signal.rate_table import BackgroundBounds, log_probability
@@ -28,8 +29,8 @@ NEAR = np.geomspace(0.5, 2.0, 13)  # of the rate of the previous fit: search ran
 BETWEEN = np.linspace(0.0, 1.0, 11)
 NEAR_RATE = np.array([-0.1, -0.03, -0.01, -0.003, -0.001, 0.0, 0.001, 0.003, 0.01, 0.03, 0.1])
 GRID_POINTS = 29
-FEW = [1, 4]  # indices of the autocorrelations that determine the width of the table
-MIDDLE = 2  # index of the one that sets the width in which it is looked for
+FEW = (0.25, 0.75)  # places in the autocorrelations that determine the width of the table
+MIDDLE = 0.4  # place of the one that sets the width in which it is looked for
 FEWEST_HELD = 5  # grid points that must carry the probability
 DROP = 11.0  # the table ends where the log probability is this far below its maximum
 FLOORS = np.geomspace(1e-3, 3.0, 9)  # of the highest level: noise at level zero over relative noise
@@ -56,6 +57,7 @@ class ExponentialFit:
     at_least : 2.5 % point of the rate's own probability, which may be asymmetric
     residuals : of the blocks, over their expected standard deviation
     spread : root mean square of those residuals
+    evidence : log likelihood of each kind of noise, over that of the likeliest
     """
 
     rate: float
@@ -70,6 +72,7 @@ class ExponentialFit:
     noise: NoiseModel
     residuals: Floats
     start: QuickFit
+    evidence: tuple[float, ...]
 
 
 def coarse_rates(time: Floats) -> Floats:
@@ -121,13 +124,21 @@ def _lowest_of_parabola(rates: Floats, loss: Floats, best: int) -> float:
     return float(rates[best] + step * (rates[best] - rates[best - 1]))
 
 
-def fit_exponential(blocks: Blocks, bounds: BackgroundBounds, start: QuickFit) -> ExponentialFit:
+def fit_exponential(
+    blocks: Blocks, bounds: BackgroundBounds, start: QuickFit, of_logger: LoggerNoise = GENERIC
+) -> ExponentialFit:
     """Fit block means; the first block's time is the zero of the amplitude. Needs at least four blocks."""
     time = blocks.time_h - blocks.time_h[0]
     level = blocks.level
     noise = noise_of_blocks(blocks, start.level(time))
     settings = noise_settings(blocks)
-    rates, weight = _posterior(time, level, noise, bounds, start.rate, settings)
+    rates, table = _table(time, level, noise, bounds, start.rate, settings)
+    highest = table.max(axis=1, keepdims=True)
+    density = np.exp(table - highest)
+    total = density.sum(axis=1, keepdims=True)
+    likelihood = settings.of_kinds((highest + np.log(total))[:, 0])
+    of_kinds = of_logger.probability * np.exp(likelihood - likelihood.max())
+    weight = density / total * settings.of_rows(of_kinds)[:, None]
     rate, half_95, half_68, at_least = _middle_and_widths(rates, weight.sum(axis=0))
     by_setting = weight.sum(axis=1)
     autocorrelation, mixture = _likeliest(by_setting, settings)
@@ -152,6 +163,7 @@ def fit_exponential(blocks: Blocks, bounds: BackgroundBounds, start: QuickFit) -
         noise=model,
         residuals=residuals,
         start=start,
+        evidence=evidence_of(likelihood),
     )
 
 
@@ -202,12 +214,16 @@ def linear_part(
     return background, amplitude, scaled_inverse(matrix)
 
 
-def _posterior(
+def _table(
     time: Floats, level: Floats, noise: BlockNoise, bounds: BackgroundBounds, rate: float, settings: NoiseSettings
 ) -> tuple[Floats, Floats]:
-    """Posterior over a grid of rates wide enough for all of it (columns), and over noise settings (rows)."""
-    few = NoiseSettings(settings.autocorrelations[FEW], settings.mixtures[:1], settings.log_prior[:0])
-    middle = float(settings.autocorrelations[MIDDLE])
+    """Log likelihood over a grid of rates wide enough for all of it (columns), and over noise settings (rows)."""
+    last = settings.autocorrelations.size - 1
+    ends = [round(place * last) for place in FEW]
+    few = replace(
+        settings, autocorrelations=settings.autocorrelations[ends], mixtures=MIXTURES[:1], seen=settings.seen[ends]
+    )
+    middle = float(settings.autocorrelations[round(MIDDLE * last)])
     rates = _nearby_rates(time, level, noise.model(MIXTURES[0], middle), bounds, rate, middle)
     for turn in range(5):
         marginal = log_probability(rates, time, level, noise, bounds, few, few=True).max(axis=0)
@@ -219,8 +235,7 @@ def _posterior(
         rates = np.linspace(rates[max(held[0] - 1, 0)], rates[min(held[-1] + 1, rates.size - 1)], GRID_POINTS)
         if held.size >= FEWEST_HELD:
             break
-    table = log_probability(rates, time, level, noise, bounds, settings) + settings.log_prior[:, None]
-    return rates, np.exp(table - table.max())
+    return rates, log_probability(rates, time, level, noise, bounds, settings)
 
 
 def _likeliest(weight: Floats, settings: NoiseSettings) -> tuple[float, Mixture]:

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 
 from app.compute.decay.result import ChannelDecay, DecayFit, TimeToClear
+from app.compute.signal.logger_noise import LoggerNoise
 from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Advice, Note
 from app.reading_files.log_table import LogColumn, LogTable, ReadingChoices, SkippedRow
@@ -175,6 +176,8 @@ def _decay(values: dict[str, Any]) -> ChannelDecay:
             "rejected_fit": _fit(values["rejected_fit"]),
             "time_to_clear": TimeToClear(**clear | {"predicted": _measured(clear["predicted"])}),
             "notes": tuple(_note(note) for note in values["notes"]),
+            "of_logger": LoggerNoise(tuple(values["of_logger"]["shares"]), values["of_logger"]["trials"]),
+            "noise_evidence": tuple(values["noise_evidence"]),
         }
     )
 

@@ -17,11 +17,13 @@ from sqlalchemy import delete
 from sqlalchemy.orm import Session
 
 from app.compute.method import METHOD_VERSION
+from app.compute.signal.logger_noise import LoggerNoise
 from app.errors import InvalidValue
 from app.services.data_package.compare import compare_results
 from app.services.data_package.logs import read_packaged_logs
 from app.services.data_package.open import OpenPackage, insert_rows
-from app.services.data_package.tables import GIVEN_TABLES
+from app.services.data_package.tables import GIVEN_TABLES, values_from
+from app.services.logs.logger_noise import NoiseByTrial, stored_noise
 from app.services.results.recompute import accept_recompute, plan_recompute
 from app.services.store.check import Finding
 from app.services.store.open import open_store
@@ -177,7 +179,7 @@ def _check_numbers(package: OpenPackage, folder: Path, progress: OnProgress, wor
     try:
         with session_scope(engine) as session:
             counted = _fill(session, package, progress)
-        plan = plan_recompute(engine, progress, workers=workers)
+        plan = plan_recompute(engine, progress, workers=workers, noise_by_trial=_noise_by_trial(package))
         with session_scope(engine) as session:
             accept_recompute(session, plan, why="a package is checked")
         with session_scope(engine) as session:
@@ -185,6 +187,16 @@ def _check_numbers(package: OpenPackage, folder: Path, progress: OnProgress, wor
     finally:
         engine.dispose()
     return counted
+
+
+def _noise_by_trial(package: OpenPackage) -> NoiseByTrial:
+    """What was known of the logger's noise when each result was made, as the package has it."""
+    found: dict[int, dict[str, LoggerNoise]] = {}
+    for record in package.records("results/channel_results.csv"):
+        row = values_from("channel_results", record)
+        noise = stored_noise(row.get("noise_prior"), row.get("noise_prior_trials"))
+        found.setdefault(row["trial_id"], {})[row["channel"]] = noise
+    return found
 
 
 def _fill(session: Session, package: OpenPackage, progress: OnProgress) -> dict[str, int]:

@@ -27,7 +27,7 @@ from app.storage.models.trials import (
 SAME_WITHIN = 1e-6
 SHOWN = 40
 # Row ids are assigned anew; the method version is compared once, for the whole package.
-_NOT_COMPARED = {"id", "pool_id", "method_version", "computed_at"}
+_NOT_COMPARED = {"id", "pool_id", "method_version", "computed_at", "noise_learned"}
 Key = tuple[str, ...]
 Rows = Mapping[Key, Mapping[str, str]]
 

@@ -1,6 +1,6 @@
 """Decay analysis of every particle channel of a log, with the checks between channels."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from app.compute.decay.analysis import analyse_decay
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
 from app.compute.decay.trial_quality import cross_channel_notes, judged, with_humidity_uncertainty
+from app.compute.signal.logger_noise import GENERIC, LoggerNoise
 from app.compute.wording.notes import Note
 from app.reading_files.headers.channels import channel as channel_named
 from app.reading_files.headers.channels import is_particle_channel
@@ -28,6 +29,7 @@ class AnalysisTerms:
     clear_level : as for mass channels
     saturation_level_ug_m3, response_time_s : of the logger
     empty_room : no unit was running
+    of_logger : channel name to the logger's noise as its other trials show it; generic for the others
     background_in_any_unit, clear_level_in_any_unit : they are in each channel's own unit, not for mass channels only,
             because they were given for the chosen channels
     """
@@ -37,6 +39,7 @@ class AnalysisTerms:
     saturation_level_ug_m3: float | None = None
     response_time_s: float | None = None
     empty_room: bool = False
+    of_logger: Mapping[str, LoggerNoise] = field(default_factory=dict)
     background_in_any_unit: bool = False
     clear_level_in_any_unit: bool = False
 
@@ -107,6 +110,7 @@ def _analyse_one(
         saturation_level=terms.saturation_level_ug_m3 if unit == MASS_UNIT else None,
         response_time_s=terms.response_time_s,
         empty_room=terms.empty_room,
+        of_logger=terms.of_logger.get(channel, GENERIC),
     )
     # an empty room has no switch-on, so the sensor's lag does not matter
     notes = tuple(each for each in decay.notes if not (terms.empty_room and each.code == "unit_on_from_data"))

@@ -4,7 +4,7 @@ import math
 import multiprocessing
 import os
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
 from typing import Any
@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.method import METHOD_VERSION
 from app.errors import InvalidValue
+from app.services.logs.logger_noise import NoiseByTrial, bench_evidence, numbers_of
 from app.services.results.recompute_worker import TrialTask, WorkedTrial, work
 from app.services.results.rows import is_same
 from app.services.results.trial_results import stored_marks
@@ -73,16 +74,21 @@ def plan_recompute(
     *,
     workers: int | None = None,
     trial_ids: Sequence[int] | None = None,
+    noise_by_trial: NoiseByTrial | None = None,
 ) -> RecomputePlan:
     """Analyses all trials again, or some, and lists what would change. Nothing is stored.
 
     workers : processes; None: one per core. Each opens its own read-only connection.
+    noise_by_trial : what was known of the logger's noise when each result was made; None: learned from all trials
     """
     progress = on_progress or no_progress
     with session_scope(engine, writes=False) as session:
         tasks = tuple(_tasks(session, trial_ids))
+    processes = workers or os.cpu_count() or 1
+    noise = _learned(engine, tasks, processes, progress) if noise_by_trial is None else noise_by_trial
     worked: list[WorkedTrial] = []
-    for trial in _worked(engine, tasks, workers or os.cpu_count() or 1):
+    with_noise = [replace(task, of_logger=noise.get(task.trial_id, {})) for task in tasks]
+    for trial in _worked(engine, with_noise, processes):
         worked.append(trial)
         progress(len(worked), len(tasks), "Re-analysing trials")
     worked.sort(key=lambda trial: trial.trial_id)
@@ -149,7 +155,26 @@ def _tasks(session: Session, trial_ids: Sequence[int] | None) -> Iterator[TrialT
                 else trial.clear_level_value,
                 saturation_level_ug_m3=saturation,
                 response_time_s=response,
+                logger_id=trial.logger_id,
+                excluded=trial.excluded_at is not None,
             )
+
+
+def _learned(engine: Engine, chosen: Sequence[TrialTask], workers: int, progress: OnProgress) -> NoiseByTrial:
+    """The noise of loggers from all their trials. Those whose results are of another version are analysed for it."""
+    with session_scope(engine, writes=False) as session:
+        versions = session.execute(select(ChannelResult.trial_id, ChannelResult.method_version).distinct()).all()
+        settled = {trial_id for trial_id, _ in versions}
+        settled -= {trial_id for trial_id, version in versions if version != METHOD_VERSION}
+        tasks = [task for task in _tasks(session, None) if task.logger_id is not None and not task.excluded]
+        older = {task.trial_id: task for task in tasks if task.trial_id not in settled}
+        evidence = bench_evidence(session, without=older)
+    for done, trial in enumerate(_worked(engine, list(older.values()), workers), start=1):
+        logger_id = older[trial.trial_id].logger_id
+        for channel, values in trial.results.items():
+            evidence.add(logger_id, channel, trial.trial_id, numbers_of(values["noise_evidence"]))
+        progress(done, len(older), "Learning the noise of loggers")
+    return {task.trial_id: evidence.of_logger(task.logger_id, task.trial_id) for task in chosen}
 
 
 def _worked(engine: Engine, tasks: Sequence[TrialTask], workers: int) -> Iterator[WorkedTrial]:
@@ -202,7 +227,7 @@ def _store(session: Session, worked: Sequence[WorkedTrial], now: datetime) -> No
     changed, added = [], []
     for trial in worked:
         for channel, values in trial.results.items():
-            row = {**values, "computed_at": now}
+            row = {**values, "computed_at": now, "noise_learned": True}
             key = (trial.trial_id, channel)
             if key in present:
                 changed.append({"id": present[key], **row})

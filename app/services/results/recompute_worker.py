@@ -1,7 +1,8 @@
 """Worker process of a re-analysis: reads a trial over a read-only connection and analyses it."""
 
 import sqlite3
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import lru_cache
 from typing import Any
@@ -10,6 +11,7 @@ from urllib.parse import quote
 from sqlalchemy import Connection, NullPool, create_engine, select
 
 from app.compute.decay.result import ClearLevel
+from app.compute.signal.logger_noise import LoggerNoise
 from app.services.logs.readings import read_columns
 from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
 from app.services.results.analyse_channels import AnalysisTerms, analyse_readings, is_analysed
@@ -21,7 +23,7 @@ from app.storage.models.logs import LogChannel
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrialTask:
-    """Input of the analysis of one trial besides its readings."""
+    """Input of the analysis of one trial besides its readings. `of_logger`: as in AnalysisTerms, once it is learned."""
 
     trial_id: int
     log_id: int
@@ -31,6 +33,9 @@ class TrialTask:
     clear_level_value: float
     saturation_level_ug_m3: float | None
     response_time_s: float | None
+    logger_id: int | None
+    excluded: bool
+    of_logger: Mapping[str, LoggerNoise] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +64,7 @@ def work(url: str, task: TrialTask) -> WorkedTrial:
         saturation_level_ug_m3=task.saturation_level_ug_m3,
         response_time_s=task.response_time_s,
         empty_room=task.kind == EMPTY_ROOM,
+        of_logger=task.of_logger,
     )
     analysed = analyse_readings(readings, terms)
     at = datetime.now(UTC)

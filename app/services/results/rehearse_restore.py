@@ -10,6 +10,7 @@ from sqlalchemy import select
 
 from app.compute.method import METHOD_VERSION
 from app.errors import StoreProblem
+from app.services.logs.logger_noise import noise_by_trial
 from app.services.results.recompute import Difference, plan_recompute
 from app.services.store.backup import restore_store
 from app.services.store.check import Finding, check_store
@@ -68,7 +69,8 @@ def rehearse_restore(copy: Path, on_progress: OnProgress | None = None, *, seed:
                     .where(ChannelResult.trial_id.in_(chosen), ChannelResult.method_version != METHOD_VERSION)
                     .distinct()
                 ).all()
-            plan = plan_recompute(engine, on_progress, workers=1, trial_ids=chosen)
+                noise = noise_by_trial(session)
+            plan = plan_recompute(engine, on_progress, workers=1, trial_ids=chosen, noise_by_trial=noise)
         finally:
             engine.dispose()
     return Rehearsal(rows, len(chosen), len(trials), plan.differences, findings, len(older))

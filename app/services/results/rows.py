@@ -12,6 +12,7 @@ from app.compute.decay.result import ChannelDecay, DecayFit, TimeToClear
 from app.compute.statistics.measured import Measured
 from app.compute.statistics.measured_columns import MeasuredColumns
 from app.compute.wording.notes import ADVICE_WORDS, END_OR_START, Advice, Note, Severity
+from app.services.logs.logger_noise import numbers_of, stored_noise, text_of
 from app.storage.models.trials import ChannelResult, ResultNote
 
 Floats = NDArray[np.float64]
@@ -64,6 +65,11 @@ def analysis_values(decay: ChannelDecay) -> dict[str, object]:
         "not_cleared_before_min": _finite(clear.not_before_min),
         "predicted_clear_min": clear.predicted.value if clear.predicted else None,
         "predicted_clear_uncertainty_min": clear.predicted.uncertainty if clear.predicted else None,
+    }
+    values |= {
+        "noise_prior": text_of(decay.of_logger.shares) if decay.of_logger.trials else None,
+        "noise_prior_trials": decay.of_logger.trials,
+        "noise_evidence": text_of(decay.noise_evidence),
     }
     return values | _fit_values(decay.fit, decay.unit_on_h)
 
@@ -222,6 +228,8 @@ def stored_channel_decay(row: ChannelResult) -> ChannelDecay:
         notes=(),
         start_level_uncertainty=row.start_level_uncertainty,
         unit_on_uncertainty_h=(row.unit_on_uncertainty_s or 0.0) / 3600,
+        of_logger=stored_noise(row.noise_prior, row.noise_prior_trials),
+        noise_evidence=numbers_of(row.noise_evidence),
     )
 
 

@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
 from app.compute.method import METHOD_VERSION
 from app.errors import NotFound
+from app.services.logs.logger_noise import bench_evidence
 from app.services.logs.readings import read_readings
 from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
 from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
@@ -45,8 +46,11 @@ def stored_marks(trial: Trial) -> TrialMarks:
     )
 
 
-def analysis_terms(session: Session, kind: str, logger_id: int | None, marks: TrialMarks) -> AnalysisTerms:
-    """Settings of a trial's analysis: its marks, the bench's clear level, the logger's properties."""
+def analysis_terms(
+    session: Session, kind: str, logger_id: int | None, marks: TrialMarks, trial_id: int | None = None
+) -> AnalysisTerms:
+    """Settings of a trial's analysis: its marks, the bench's clear level, the logger's properties and its noise, which
+    its other trials showed at the last re-analysis of the bench."""
     bench = session.get_one(Bench, 1)
     logger = session.get(Logger, logger_id) if logger_id is not None else None
     return AnalysisTerms(
@@ -58,6 +62,7 @@ def analysis_terms(session: Session, kind: str, logger_id: int | None, marks: Tr
         saturation_level_ug_m3=logger.saturation_level_ug_m3 if logger else None,
         response_time_s=logger.response_time_s if logger else None,
         empty_room=kind == EMPTY_ROOM,
+        of_logger=bench_evidence(session, [logger.id], learned=True).of_logger(logger.id, trial_id) if logger else {},
     )
 
 
@@ -77,7 +82,7 @@ def marks_in_hours(marks: TrialMarks) -> Marks:
 
 def analyse_stored_trial(session: Session, trial: Trial, marks: TrialMarks | None = None) -> AnalysedTrial:
     """Analysis of a stored trial with its own or other marks; nothing is stored."""
-    terms = analysis_terms(session, trial.kind, trial.logger_id, marks or stored_marks(trial))
+    terms = analysis_terms(session, trial.kind, trial.logger_id, marks or stored_marks(trial), trial.id)
     return analyse_readings(read_readings(session, trial.log_id), terms)
 
 
@@ -133,6 +138,7 @@ def result_values(decay: ChannelDecay, relative_humidity_pct: float | None, now:
         "method_version": METHOD_VERSION,
         "computed_at": now,
         "usable": decay.usable,
+        "noise_learned": False,
         "relative_humidity_pct": relative_humidity_pct,
     }
 

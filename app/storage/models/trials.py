@@ -159,6 +159,11 @@ class ChannelResult(Base):
     humidity_uncertainty_per_h: Mapped[float | None]  # part of the uncertainty; empty in results older than the column
     background_drift_uncertainty_per_h: Mapped[float | None]  # likewise
     warm_up_uncertainty_per_h: Mapped[float | None]  # likewise
+    # probability of each kind of noise before this trial, and of how many trials of the logger; empty: generic
+    noise_prior: Mapped[str | None]
+    noise_prior_trials: Mapped[int | None]
+    noise_evidence: Mapped[str | None]  # log likelihood of each kind in this trial; empty: it shows nothing
+    noise_learned: Mapped[bool | None]  # whether a re-analysis of the bench has learned from it
 
     # with natural decay and room volume
     pool_id: Mapped[int | None] = mapped_column(ForeignKey("natural_decay_pools.id"))

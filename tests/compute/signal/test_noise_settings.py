@@ -5,7 +5,16 @@ import pytest
 from statsmodels.api import GLS
 
 from app.compute.signal.blocks import block_means
-from app.compute.signal.noise_settings import MIXTURES, BlockNoise, Mixture, flicker_covariance, noise_settings
+from app.compute.signal.logger_noise import GENERIC
+from app.compute.signal.noise_settings import (
+    LONG_BELOW,
+    MIXTURES,
+    BlockNoise,
+    Mixture,
+    autocorrelation_of_blocks,
+    flicker_covariance,
+    noise_settings,
+)
 from app.compute.signal.rate_table import _without_drift, products
 
 
@@ -21,12 +30,32 @@ def settings_for(interval_s: float, count: int):
 
 def test_the_memories_are_the_same_in_seconds_whatever_the_sampling():
     slow, fast = settings_for(60.0, 100), settings_for(30.0, 200)
-    longest = [-step / np.log(each.autocorrelations[-1]) for step, each in ((60.0, slow), (60.0, fast))]
-    assert longest[0] == pytest.approx(longest[1], rel=0.05)
+    longest = [-each.block_s / np.log(each.autocorrelations[-1]) for each in (slow, fast)]
+    assert longest == pytest.approx([1536.0, 1536.0], rel=1e-6)
 
 
-def test_the_prior_of_all_settings_is_one():
-    assert np.exp(settings_for(10.0, 400).log_prior).sum() == pytest.approx(1.0)
+def test_every_kind_of_noise_is_in_one_row():
+    settings = settings_for(10.0, 400)
+    assert settings.of_rows(GENERIC.probability).sum() == pytest.approx(1.0, abs=1e-4)
+    assert settings.row_of_kind.size == GENERIC.probability.size
+    assert set(settings.row_of_kind.tolist()) <= set(range(settings.rows))
+
+
+@pytest.mark.parametrize("memory_s", [5.0, 20.0, 60.0, 150.0])
+def test_a_short_memory_gives_the_long_run_variance_of_means(memory_s):
+    """Means over 60 s of noise with the correlation exp(−t/τ), by summing its covariances on a grid of one second."""
+    block, count = 60, 400
+    second = np.arange(0.0, block, 0.25)
+    of_lag = [np.exp(-np.abs(np.subtract.outer(second + block * far, second)) / memory_s).mean() for far in range(2)]
+    further = of_lag[1] * np.exp(-block / memory_s) ** np.arange(count)
+    long_run = of_lag[0] + 2 * further.sum()
+    (phi,), (seen,) = autocorrelation_of_blocks(np.array([memory_s]), float(block))
+    new = of_lag[0] * (1 + phi**2) - 2 * phi * of_lag[1]  # mean square of what is new in each block
+    if block / memory_s < LONG_BELOW:
+        assert seen == pytest.approx(new / (1 - phi**2), rel=0.01)  # a series of unit variance shows 1 - φ²
+    else:
+        assert seen == 1.0
+        assert new / (1 - phi) ** 2 == pytest.approx(long_run, rel=0.01)
 
 
 def test_products_and_determinants_are_those_of_dense_matrices():
@@ -37,7 +66,7 @@ def test_products_and_determinants_are_those_of_dense_matrices():
     sums, log_det = products(columns, noise, settings, few=False)
     lags = np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
     dense = [np.diag(noise.proportional**2 + noise.floor**2 + noise.rounding**2)]
-    dense.append(flicker_covariance(noise, settings.autocorrelations))
+    dense.append(flicker_covariance(noise, settings.block_s))
     for mixture in MIXTURES:
         for phi in settings.autocorrelations:
             model = noise.model(mixture, phi)

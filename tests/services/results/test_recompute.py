@@ -1,5 +1,6 @@
 """Analysing the whole bench again: what would move is listed first, and stored only when accepted."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -31,10 +32,13 @@ def _own_connection_of_the_worker() -> None:
 @pytest.fixture
 def filled(store: Engine, small_bench: SmallBench) -> Engine:
     with session_scope(store) as session:
-        add_trial(session, decay_log(0.5, minutes=180, seed=5), "empty.csv", empty(small_bench))
+        # without a logger there is no noise to learn; tests/services/logs/test_logger_noise.py has one
+        add_trial(
+            session, decay_log(0.5, minutes=180, seed=5), "empty.csv", replace(empty(small_bench), logger_id=None)
+        )
         for number, rate in enumerate((3.0, 6.0), start=2):
             log = decay_log(rate, seed=number, started_at=NOW + timedelta(days=number))
-            add_trial(session, log, f"{number}.csv", running(small_bench))
+            add_trial(session, log, f"{number}.csv", replace(running(small_bench), logger_id=None))
     return store
 
 

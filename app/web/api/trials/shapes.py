@@ -90,7 +90,8 @@ class ChannelShape(FromStore):
     `unit_on_min` counts from the first reading; its uncertainty is 0 with a mark. Levels are in `unit`;
     `start_level_measured` and `background_level_measured` are the same with their uncertainty.
     `clear_level` is a choice of the bench or the trial, `window_sensitivity_per_h` and
-    `humidity_uncertainty_per_h` are themselves parts of the uncertainty.
+    `humidity_uncertainty_per_h` are themselves parts of the uncertainty. `noise_prior_trials`: of the same logger, from
+    which its noise was learned; 0 for generic noise, null in results older than this.
     """
 
     verdict: VerdictShape
@@ -116,6 +117,7 @@ class ChannelShape(FromStore):
     r_squared: float | None
     window_sensitivity_per_h: float | None
     humidity_uncertainty_per_h: float | None
+    noise_prior_trials: int | None
     systematic: list[SystematicShape]
     empty_room_trials: list[int]
     method_version: str

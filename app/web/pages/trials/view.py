@@ -67,6 +67,7 @@ class ResultRow:
     r_squared: str
     window_sensitivity: str
     budget: Sequence[BudgetRow]
+    logger_noise: str
     notes: Sequence[Any]
 
 
@@ -213,8 +214,15 @@ def _result_row(detail: Any, system: UnitSystem) -> ResultRow:
         r_squared="–" if result.r_squared is None else rounded_text(result.r_squared, 4),
         window_sensitivity=_plain(result.window_sensitivity_per_h),
         budget=[_budget_row(line) for line in detail.systematic],
+        logger_noise=_logger_noise(result.noise_prior_trials),
         notes=detail.notes,
     )
+
+
+def _logger_noise(trials: int | None) -> str:
+    if not trials:
+        return "The noise of the logger is not known from other trials."
+    return f"The noise of the logger is known from {trials} other trial{'' if trials == 1 else 's'}."
 
 
 def _budget_row(line: Any) -> BudgetRow:

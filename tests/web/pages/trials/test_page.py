@@ -33,6 +33,9 @@ def test_the_page_tells_the_finding_first_and_what_it_rests_on(client: TestClien
     assert client.get(f"/api/trials/{trial_of_unit}").json()["log"]["sha256"] in page
     assert f'href="/api/trials/{trial_of_unit}/log"' in page
     assert "door shut" in page
+    assert "The noise of the logger is not known from other trials." in page
+    known = client.get(f"/api/trials/{trial_of_unit}").json()["channels"]["pm2_5"]["noise_prior_trials"]
+    assert known == 0
     assert "carbon monoxide" not in page  # the caution is shown where smoke is produced
 
 
