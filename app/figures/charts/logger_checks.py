@@ -81,12 +81,15 @@ def logger_record_chart(record: LoggerRecord, facts: ChartFacts, quantity: str) 
     first, last = (min(days), max(days)) if days else (day_number(date(2026, 1, 1)),) * 2
     air = max(20.0, 0.05 * (last - first))
     equal = 1.0 if quantity == "slope" else 0.0
+    ends = [float(getattr(check, f"{quantity}{end}")) for check in checks for end in ("_low_95", "_high_95")]
+    least, most = min([equal, *ends]), max([equal, *ends])
+    margin = 0.1 * (most - least) or 0.1
     return Chart(
         name="logger-record",
         title=record_words(record, quantity),
         subtitle=f"{quantity.capitalize()} against the reference logger, with 95 % intervals",
         x_axis=Axis("Day", scale="days", low=first - air, high=last + air),
-        y_axis=Axis(quantity.capitalize(), unit),
+        y_axis=Axis(quantity.capitalize(), unit, low=least - margin, high=most + margin),
         series=(
             Series(
                 quantity,

@@ -15,6 +15,7 @@ from app.compute.statistics.measured import Measured
 from app.compute.wording.notes import Note
 from app.errors import NotFound
 from app.reading_files.headers.channels import in_order
+from app.services.logs.logger_checks.linearity import Decay, linearity_words
 from app.services.logs.logger_checks.record import overdue_words
 from app.services.results.rows import stored_fit, stored_measured, stored_note
 from app.services.trials.list import TrialFilter, filtered_trials
@@ -46,6 +47,7 @@ class ChannelDetail:
     time_to_clear: Measured | None
     unit_on_min: Measured | None
     systematic: tuple[SystematicLine, ...]
+    logger_linearity: str
     empty_room_trials: tuple[int, ...]
     notes: tuple[Note, ...]
 
@@ -108,11 +110,12 @@ def with_everything(statement: Select[Trial]) -> Select[Trial]:
 
 def detail_of(trial: Trial) -> TrialDetail:
     results = {result.channel: result for result in trial.results}
-    channels = tuple(_channel(results[name], trial.room) for name in in_order(results))
+    channels = tuple(_channel(results[name], trial) for name in in_order(results))
     return TrialDetail(trial, channels, overdue_words(trial.logger, trial.started_at.date()))
 
 
-def _channel(result: ChannelResult, room: Room) -> ChannelDetail:
+def _channel(result: ChannelResult, trial: Trial) -> ChannelDetail:
+    room = trial.room
     total = stored_measured(
         result.total_decay_per_h, result.total_decay_uncertainty_per_h, result.total_decay_degrees_of_freedom
     )
@@ -144,6 +147,7 @@ def _channel(result: ChannelResult, room: Room) -> ChannelDetail:
         ),
         time_to_clear=stored_measured(result.time_to_clear_min, result.time_to_clear_uncertainty_min, None),
         systematic=_budget(result, room),
+        logger_linearity=_linearity(result, trial),
         empty_room_trials=_trials_of(result.pool.runs if result.pool else ()),
         notes=tuple(stored_note(note) for note in result.notes),
     )
@@ -157,6 +161,17 @@ def _budget(result: ChannelResult, room: Room) -> tuple[SystematicLine, ...]:
     if result.clean_air_delivery_rate_m3_per_h is None:
         return budget_of(fit)
     return budget_of(fit, share, result.clean_air_delivery_rate_check_unit_share)
+
+
+def _linearity(result: ChannelResult, trial: Trial) -> str:
+    """A sentence on the curvature of the logger; "" without a rate or a check."""
+    fit, start, end = stored_fit(result), result.fit_window_start_min, result.fit_window_end_min
+    if fit is None or fit.decay_rate is None or start is None or end is None or trial.logger is None:
+        return ""
+    if result.background_level is None or not result.amplitude or fit.decay_rate.value <= 0:
+        return ""
+    decay = Decay(result.background_level, result.amplitude, fit.decay_rate.value, (end - start) / 60)
+    return linearity_words(trial.logger, trial.started_at.date(), result.channel, decay)
 
 
 def _on_one_day(pool: NaturalDecayPool) -> Measured:

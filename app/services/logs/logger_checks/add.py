@@ -161,5 +161,5 @@ def _words(row: LoggerCheck) -> str:
     if row.kind == WARM_UP and row.settled_after_min is not None:
         return f"{words}, settled after {row.settled_after_min:.0f} min"
     if row.slope is not None and row.intercept is not None:
-        return f"{words}, slope {row.slope:.4g}, intercept {row.intercept:.3g} {row.unit}"
+        return f"{words}, slope {row.slope:.4g}, intercept {row.intercept:.3g} {row.unit}".replace(" -", " −")
     return f"{words}, zero {row.zero_level:.3g} {row.unit}" if row.zero_level is not None else words

@@ -175,15 +175,18 @@ def _results(check: Any) -> list[Result]:
     found = []
     if check.slope is not None:
         minus = f"{check.clock_offset_s:.1f} ± {check.clock_offset_uncertainty_s:.1f} s".replace("-", "−")
-        curve = (
-            f"{check.curvature:.2g} ({check.curvature_low_95:.2g} to {check.curvature_high_95:.2g}) per {check.unit}"
-        )
+        gains = (1e4 * end / check.slope for end in (check.curvature, check.curvature_low_95, check.curvature_high_95))
+        curve = "{:.1f} % ({:.1f} to {:.1f}) per 100 {}".format(*gains, check.unit)
         nrmse = "" if check.nrmse_pct is None else f", {check.nrmse_pct:.1f} % of the mean"
         found += [
             Result("Clock offset", minus, "clock of the logger minus clock of the reference, removed before comparing"),
             Result("Slope", quantity_words(check, "slope"), "a gain cancels in a decay rate"),
             Result("Intercept", _with_unit(check, "intercept"), "an offset is part of the fitted background"),
-            Result("Quadratic term", curve.replace("-", "−"), "does not cancel: it bends the decay"),
+            Result(
+                "Curvature (quadratic term)",
+                curve.replace("-", "−"),
+                "change of the gain with the level; does not cancel",
+            ),
             Result("R²", f"{check.r_squared:.4f}", ""),
             Result("RMSE", f"{check.rmse:.3g} {check.unit}{nrmse}", "logger minus reference"),
         ]

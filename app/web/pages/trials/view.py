@@ -68,6 +68,7 @@ class ResultRow:
     window_sensitivity: str
     budget: Sequence[BudgetRow]
     logger_noise: str
+    logger_linearity: str
     notes: Sequence[Any]
 
 
@@ -215,6 +216,7 @@ def _result_row(detail: Any, system: UnitSystem) -> ResultRow:
         window_sensitivity=_plain(result.window_sensitivity_per_h),
         budget=[_budget_row(line) for line in detail.systematic],
         logger_noise=_logger_noise(result.noise_prior_trials),
+        logger_linearity=detail.logger_linearity,
         notes=detail.notes,
     )
 

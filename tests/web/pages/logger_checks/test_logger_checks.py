@@ -179,7 +179,9 @@ def test_a_trial_past_the_check_date_carries_a_note(client: TestClient, loggers:
     assert found[0] == ""
     assert "was due for a check on" in found[1]
     assert "1 day before this trial" in found[1]
-    assert found[1] in client.get("/trials/2").text
+    page = client.get("/trials/2").text
+    assert found[1] in page
+    assert f"The curvature in the check of the logger on {DAY} may change this rate by" in page
     unchecked = fields | {"logger_id": loggers[2]}
     client.post(f"/loggers/{loggers[2]}/edit", data={"logger": "Logger C", "check_interval_days": "30"})
     log = decay_log(6.0, minutes=30, seed=5)
