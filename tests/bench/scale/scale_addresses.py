@@ -30,6 +30,8 @@ NOT_MEASURED = {
     "/api/runs/{run_id}": "a run of the moment, not of the bench",
     "/api/runs/{run_id}/stream": "a run of the moment, not of the bench",
     "/api/editions/{number}": "an edition as it was published",
+    "/logger-checks/{check_id}": "a comparison of two loggers, which not every bench has",
+    "/api/logger-checks/{check_id}": "a comparison of two loggers, which not every bench has",
     "/progress/{key}": "work of the moment, not of the bench",
     "/listen/{clip_id}.wav": "a recording as it was uploaded",
     "/api/trials/{trial_id}/log": "a file as it was uploaded",
