@@ -17,6 +17,7 @@ from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import UnitUnderTest
 from seed_demo.control_plan import control_runs
 from seed_demo.fill_bench import BenchIds, add_invented_unit, add_surroundings, name_bench
+from seed_demo.fill_campaign import first_of_campaign, plan_campaign
 from seed_demo.fill_control_room import add_control_room
 from seed_demo.fill_measurements import add_measurements
 from seed_demo.log_writers import LOCAL_ZONE
@@ -51,8 +52,11 @@ def build_demo(engine: Engine, on_progress: OnProgress | None = None, *, small: 
             tell(done, steps, f"{unit.name} put on the bench")
         if controls:
             add_control_room(session, ids)
-        added = []
+        added: list[tuple[int, TrialPlan]] = []
+        campaign_from = len(controls) + first_of_campaign(plans)
         for done, plan in enumerate((*controls, *plans), start=len(units) + 1):
+            if len(added) == campaign_from:
+                plan_campaign(session, plan, ids, _brought_in(plan) - timedelta(days=1))
             added.append((_add_planned_trial(session, plan, ids), plan))
             tell(done, steps, f"{_subject(plan)} in the {plan.room.name.lower()}")
         update_all_derived_results(

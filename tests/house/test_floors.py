@@ -105,6 +105,7 @@ STANDARD_ALLOWED = {
     "enum",
     "fractions",
     "functools",
+    "hashlib",
     "itertools",
     "math",
     "operator",

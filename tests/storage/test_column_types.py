@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from app.storage.models.column_types import UtcTime
+from app.storage.column_types import UtcTime
 
 
 @pytest.mark.parametrize("year", [1, 999, 1900, 2026, 2100, 9999])

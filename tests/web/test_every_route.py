@@ -15,6 +15,7 @@ IDS = {
     "source_id": 1,
     "clip_id": 1,
     "check_id": 1,
+    "plan_id": 1,
     "key": "0" * 32,
 }
 # values for path parameters, and required queries

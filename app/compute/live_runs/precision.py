@@ -85,7 +85,7 @@ def expected_half_widths(decay: ChannelDecay) -> Floats:
     step_h = 1 / 60 / _STEPS_A_MIN
     steps = max(round(length_h / step_h), 1)
     time_h: Floats = begin_h + step_h * (np.arange(steps + more * _STEPS_A_MIN, dtype=np.float64) + 0.5)
-    information = _information(time_h, rate, amplitude, background)
+    information = information_of_readings(time_h, rate, amplitude, background)
     scales = np.array([amplitude, amplitude, rate])
     try:
         known = np.linalg.inv(np.array(fit.covariance) / np.outer(scales, scales))
@@ -105,7 +105,7 @@ def expected_half_widths(decay: ChannelDecay) -> Floats:
     return widths
 
 
-def _information(time_h: Floats, rate: float, amplitude: float, background: float) -> Floats:
+def information_of_readings(time_h: Floats, rate: float, amplitude: float, background: float) -> Floats:
     """Information of even readings up to each step, for parameters relative to amplitude and rate."""
     decayed = np.exp(-rate * time_h)
     noise = background / amplitude + decayed + FLOOR_SHARE

@@ -25,8 +25,8 @@ from app.services.measurements.definitions import (
 )
 from app.services.store.entry_fields import entry_fields
 from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
+from app.storage.column_types import Day, Flag, UtcTime
 from app.storage.models.all_models import METADATA
-from app.storage.models.column_types import Day, Flag, UtcTime
 
 # Input data, in an order in which each row follows the rows it refers to.
 GIVEN_TABLES = (

@@ -128,6 +128,15 @@ class EmptyRoomRuns:
             found |= zip(some, choose_runs(self._runs.get(of_one, []), trials, self._limits), strict=True)
         return [found[place] for place in range(len(requests))]
 
+    @property
+    def stale_after_days(self) -> float:
+        return self._limits.stale_after_days
+
+    def of_room(self, room: ChartKey, day: float) -> tuple[ChosenRuns, Repeatability]:
+        """Runs of a room that can be used on a day, and the spread between days that other rooms suggest."""
+        chosen = choose_runs(self._runs.get(room, []), [TrialConditions(day)], self._limits)
+        return next(iter(chosen)), self._spread_elsewhere(room)
+
     def _spread_elsewhere(self, of_one: ChartKey) -> Repeatability:
         """Relative spread between the empty-room runs of the other rooms with the same channel and aerosol; the room's
         own runs update it.

@@ -1,5 +1,6 @@
 """Units under test and their speed settings: adding and changing them, with a record of each change."""
 
+from collections.abc import Collection
 from datetime import UTC, datetime
 from typing import Any
 
@@ -20,6 +21,16 @@ KINDS_THAT_MAY_MAKE_OZONE = ("electrostatic", "ioniser", "ultraviolet")
 def has_units(session: Session) -> bool:
     """Whether there is any unit outside the trash."""
     return session.scalar(select(UnitUnderTest.id).where(UnitUnderTest.trashed_at.is_(None)).limit(1)) is not None
+
+
+def units_that_may_make_ozone(session: Session, unit_ids: Collection[int]) -> tuple[str, ...]:
+    """Names of those units whose technology can produce ozone."""
+    found = session.execute(
+        select(UnitUnderTest.maker, UnitUnderTest.model)
+        .where(UnitUnderTest.id.in_(unit_ids), UnitUnderTest.makes_ozone == True)  # noqa: E712  # a column
+        .order_by(UnitUnderTest.maker, UnitUnderTest.model)
+    )
+    return tuple(f"{maker} {model}" for maker, model in found)
 
 
 def get_unit(session: Session, unit_id: int) -> UnitUnderTest:

@@ -7,7 +7,7 @@ from sqlalchemy import REAL, Double, Integer, LargeBinary, MetaData, Text
 from sqlalchemy.orm import DeclarativeBase
 from sqlalchemy.types import TypeEngine
 
-from app.storage.models.column_types import Day, Flag, UtcTime
+from app.storage.column_types import Day, Flag, UtcTime
 
 NAMES = {
     "ix": "ix_%(column_0_N_label)s",

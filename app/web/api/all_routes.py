@@ -7,6 +7,7 @@ from app.web.api.attachments import routes as attachments
 from app.web.api.bench import logger_checks, room_control
 from app.web.api.bench import routes as bench
 from app.web.api.editions import routes as editions
+from app.web.api.plans import routes as plans
 from app.web.api.ranking import comparison
 from app.web.api.ranking import order as rank_order
 from app.web.api.ranking import routes as ranking
@@ -23,6 +24,7 @@ API_ROUTERS: tuple[APIRouter, ...] = (
     unit_entries.router,
     attachments.router,
     trials.router,
+    plans.router,
     runs.router,
     run_stream.router,
     ranking.router,

@@ -10,7 +10,7 @@ from datetime import date
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
-from app.figures.chart import Chart
+from app.figures.chart import Axis, Chart
 from app.figures.charts.claims_measured import claims_chart
 from app.figures.charts.clearing_times import clearing_times_chart
 from app.figures.charts.cost_bars import cost_bars_chart
@@ -19,6 +19,7 @@ from app.figures.charts.cost_sensitivity import cost_sensitivity_chart
 from app.figures.charts.decay_overlay import decay_overlay_chart
 from app.figures.charts.frontier import frontier_chart
 from app.figures.charts.logger_checks import logger_difference_chart, logger_record_chart, logger_scatter_chart
+from app.figures.charts.planned_runs import planned_runs_chart
 from app.figures.charts.price_history import price_history_chart
 from app.figures.charts.ranking_intervals import ranking_chart
 from app.figures.charts.room_control import room_control_chart, room_ewma_chart
@@ -42,6 +43,7 @@ from app.services.trials.decay_curves import SCALES, DecayCurve, decay_overlay, 
 from app.services.units.entry import get_unit
 from app.services.units.price_history import price_history
 from app.web.forms.chart_choices import chosen_clips, cost_choices, curve_choices, room_choices
+from app.web.forms.plan_form import plan_choices
 from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem, unit_system
@@ -208,6 +210,17 @@ def _newest_run(charts: RoomCharts, of: str) -> date | None:
     return day_of(points[-1].run.day) if points else None
 
 
+def _planned_runs(session: Session, form: TypedForm) -> DatedChart:
+    from app.services.adding_trials.plans.answer import plan_view  # loaded when used: it needs scipy
+
+    snapshot = current_snapshot(session)
+    choices = plan_choices(session, form)
+    if choices is None:
+        return Chart("planned-runs", "", "", Axis(""), Axis(""), (), "", ""), lambda: None
+    chart = planned_runs_chart(plan_view(snapshot, choices).answer, read_chart_facts(session))
+    return chart, lambda: latest_data_date(snapshot, (TRIALS,))
+
+
 NAMED_CHARTS: dict[str, MakeChart] = {
     "ranking": _ranking,
     "clearing-times": _clearing_times,
@@ -226,6 +239,7 @@ NAMED_CHARTS: dict[str, MakeChart] = {
     "logger-scatter": _logger_scatter,
     "logger-difference": _logger_difference,
     "logger-record": _logger_record,
+    "planned-runs": _planned_runs,
 }
 
 

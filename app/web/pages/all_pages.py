@@ -30,6 +30,8 @@ from app.web.pages.live import list as live_list
 from app.web.pages.live import page as live_page
 from app.web.pages.logger_checks import form as logger_check_form
 from app.web.pages.logger_checks import page as logger_checks
+from app.web.pages.plans import campaigns as plan_campaigns
+from app.web.pages.plans import page as plan_page
 from app.web.pages.ranking import compare, curves, room_advice, weighted_order
 from app.web.pages.ranking import order as rank_order
 from app.web.pages.ranking import page as ranking
@@ -68,6 +70,8 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     unit_draft.router,
     units.router,
     trials.router,
+    plan_page.router,
+    plan_campaigns.router,
     live_list.router,
     live_demonstration.router,
     live_page.router,

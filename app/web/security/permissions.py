@@ -76,6 +76,12 @@ _ROUTES = {
         GET /attachments/{attachment_id}/file
         GET /attachments/{attachment_id}/{size}.jpg
         GET /units/{unit_id}/draft
+        GET /plan
+        GET /plans
+        GET /plans/{plan_id}
+        GET /api/plan
+        GET /api/plans
+        GET /api/plans/{plan_id}
         GET /live
         GET /live/{run_id}
         GET /trials
@@ -135,6 +141,8 @@ _ROUTES = {
         POST /units/{unit_id}/claims
         POST /units/{unit_id}/clips
         POST /units/{unit_id}/undo
+        POST /plan
+        POST /api/plans
         POST /live
         POST /live/demonstration
         POST /live/{run_id}/replay
@@ -186,6 +194,7 @@ _ROUTES = {
         POST /units/{unit_id}/draft/points
         POST /units/{unit_id}/draft/verdict
         POST /units/{unit_id}/draft/verdict/withdraw
+        POST /plans/{plan_id}/delete
         POST /trials/{trial_id}/marks
         POST /trials/{trial_id}/edit
         POST /trials/{trial_id}/exclude

@@ -19,6 +19,7 @@ NAVIGATION: tuple[tuple[str, str], ...] = (
     ("Compare", "/compare"),
     ("Units", "/units"),
     ("Trials", "/trials"),
+    ("Plan", "/plan"),
     ("Live", "/live"),
     ("Add a trial", "/trials/add"),
 )

@@ -174,6 +174,14 @@ ACTS: dict[str, tuple[str, Act]] = {
     "POST /trials/add/batch": ("trial", _add_batch),
     "POST /trials/add/{token}/power": ("unit under test", _power_of_upload),
     "POST /api/trials": ("trial", _add_trial_by_api),
+    "POST /plan": ("plan", lambda d: d.post("/plan", name="One", goal="rate", unit_id=str(d.bench.unit_id))),
+    "POST /api/plans": (
+        "plan",
+        lambda d: d.client.post(
+            "/api/plans", json={"name": "Two", "goal": "rate", "setting_id": d.bench.high_setting_id}
+        ),
+    ),
+    "POST /plans/{plan_id}/delete": ("plan", lambda d: d.post("/plans/1/delete")),
     "PATCH /api/trials/{trial_id}": ("trial", lambda d: d.client.patch("/api/trials/1", json={"notes": "x"} | WHY)),
     "POST /api/runs/{run_id}/finish": ("live run", _end_run_by_api),
     "POST /api/runs": ("live run", lambda d: d.client.post("/api/runs", json={"room_id": d.bench.room_id})),

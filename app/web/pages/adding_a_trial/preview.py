@@ -83,7 +83,7 @@ def upload_discarded(token: str, settings: SettingsDep) -> Response:
 
 def with_last_conditions(form: TypedForm, form_options: TrialFormOptions) -> TypedForm:
     """The form with the conditions of the last trial as defaults, because most trials use the same room."""
-    if "kind" in form.values and "room_id" in form.values:  # the form of the preview was sent
+    if {"kind", "room_id", "logger_id"} <= form.values.keys():  # the form of the preview was sent
         return form
     told = {
         "kind": "unit running",

@@ -1,6 +1,6 @@
 """First step of adding a trial: the log is uploaded and staged; nothing is stored yet."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import BinaryIO
 
@@ -22,7 +22,7 @@ from app.web.templating.page_context import Choice
 router = APIRouter()
 
 _PIECE = 1 << 20
-_TOLD = ("profile_id", "timezone", "kind", "unit_under_test_id")  # led on to the preview
+FILLED_IN = ("kind", "unit_under_test_id", "setting", "room_id")  # conditions that a link to the form may state
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +31,13 @@ class UploadPage:
     profiles: Sequence[Choice]
     zones: Sequence[str]
     bench_timezone: str
+    filled_in: Sequence[tuple[str, str]]
+    run_words: str
 
 
 @router.get("/trials/add")
 def upload_form(request: Request, session: SessionDep, render: RenderDep) -> Response:
-    """The form; a link may say which kind of run it is for."""
+    """The form; a link may say which run it is for, and the preview then has these fields filled in."""
     form = query_form(request.query_params)
     form.one_of("kind", "The trial type", (UNIT_RUNNING, EMPTY_ROOM))
     return render("pages/adding_a_trial/upload.html", _page(session, form), status_code=200 if form.is_good else 422)
@@ -54,7 +56,7 @@ def uploaded(session: SessionDep, settings: SettingsDep, render: RenderDep, form
     else:
         try:
             tokens = [stage_upload(settings, _pieces(file.file), file.filename or "log").token for file in files]
-            told = {name: form.values.get(name, []) for name in _TOLD}
+            told = {name: form.values.get(name, []) for name in ("profile_id", "timezone", *FILLED_IN)}
             if len(tokens) > 1:
                 return RedirectResponse(address(BATCH, told, token=tokens), 303)
             return RedirectResponse(address(f"/trials/add/{tokens[0]}", told), 303)
@@ -73,4 +75,15 @@ def _page(session: Session, form: TypedForm) -> UploadPage:
     chosen = form.typed("profile_id")
     kept = tuple(Choice(str(offer.id), offer.words, str(offer.id) == chosen) for offer in form_options.profiles)
     profiles = (Choice("", "detect automatically", not chosen), *kept) if kept else ()
-    return UploadPage(form, profiles, zone_names(), form_options.timezone)
+    filled_in = [(name, form.typed(name)) for name in FILLED_IN if form.typed(name)]
+    run_words = _run_words(form, {str(offer.id): offer.words for offer in form_options.units})
+    return UploadPage(form, profiles, zone_names(), form_options.timezone, filled_in, run_words)
+
+
+def _run_words(form: TypedForm, units: Mapping[str, str]) -> str:
+    """Which run the form is for, where a link said so."""
+    if form.typed("kind") == EMPTY_ROOM:
+        return "an empty-room run"
+    unit = units.get(form.typed("unit_under_test_id"), "")
+    at = f" at “{form.typed('setting')}”" if unit and form.typed("setting") else ""
+    return f"a run of {unit}{at}" if unit else "a run with the unit on"

@@ -1,6 +1,6 @@
 """What is known of a unit and what is missing, each with the place where it is entered."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.compute.wording.numbers import counted, listed
@@ -25,7 +25,10 @@ class ChecklistItem:
     part: str = ""
 
 
-def checklist(known: UnitOverview, *, photos: int, recordings: int, verdicts: int) -> tuple[ChecklistItem, ...]:
+def checklist(
+    known: UnitOverview, planned: Mapping[str, tuple[int, int]], *, photos: int, recordings: int, verdicts: int
+) -> tuple[ChecklistItem, ...]:
+    """planned : by name of a setting, runs in campaigns and how many of them are done"""
     own = f"/units/{known.unit.id}"
 
     def entered(name: str, is_known: bool, state: str, page: str, part: str = "") -> ChecklistItem:
@@ -35,7 +38,7 @@ def checklist(known: UnitOverview, *, photos: int, recordings: int, verdicts: in
     levels = sum(each.level is not None for each in known.sounds)
     powers = sum(each.power is not None for each in known.powers if each.setting is not None)
     return (
-        _runs(known),
+        _runs(known, planned),
         _empty_room(known),
         entered("Sound", 0 < settings <= levels, _of_settings(levels, settings), "sound"),
         entered("Power", 0 < settings <= powers, _of_settings(powers, settings), "power"),
@@ -54,12 +57,28 @@ def _of_settings(number: int, settings: int) -> str:
     return f"{number} of {counted(settings, 'setting')}" if settings else "no settings yet"
 
 
-def _runs(known: UnitOverview) -> ChecklistItem:
+def _runs(known: UnitOverview, planned: Mapping[str, tuple[int, int]]) -> ChecklistItem:
+    """Runs of each setting against the campaigns that plan it, or against the usual number where none does."""
+    name = "Usable runs"
     runs = [(line.row.setting or "", line.row.usable_trials or 0) for line in known.lines.lines if line.row.setting_id]
-    missing = [f"{RUNS_PLANNED - number} at “{name}”" for name, number in runs if number < RUNS_PLANNED]
-    state = f"missing: {listed(missing)}" if missing else f"{RUNS_PLANNED} or more at each setting"
     address = f"/trials/add?kind=unit+running&unit_under_test_id={known.unit.id}"
-    return ChecklistItem("Usable runs", bool(runs) and not missing, state if runs else "no settings yet", address)
+    if not runs:
+        return ChecklistItem(name, False, "no settings yet", address)
+    missing = [
+        f"{RUNS_PLANNED - number} at “{setting}”"
+        for setting, number in runs
+        if number < RUNS_PLANNED and setting not in planned
+    ]
+    to_do = [
+        f"{done} of {of_plan} planned runs at “{setting}” done"
+        for setting, (of_plan, done) in planned.items()
+        if done < of_plan
+    ]
+    if not missing and not to_do:
+        state = "all planned runs done" if planned else f"{RUNS_PLANNED} or more at each setting"
+        return ChecklistItem(name, True, state, address)
+    parts = [*to_do, *([f"missing: {listed(missing)}"] if missing else [])]
+    return ChecklistItem(name, False, "; ".join(parts), address)
 
 
 def _empty_room(known: UnitOverview) -> ChecklistItem:

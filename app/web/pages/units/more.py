@@ -7,6 +7,7 @@ from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import measured_text
 from app.compute.wording.rounding import rounded_text
 from app.figures.charts.claims_measured import claims_text, has_share
+from app.services.adding_trials.plans.campaigns import planned_of_unit
 from app.services.measurements.efficiency import UnitEfficiency, unit_efficiency
 from app.services.measurements.measured_rates import rates_of_unit
 from app.services.measurements.sound_clips import clips_of_unit
@@ -64,6 +65,7 @@ def unit_more(session: SessionDep, known: UnitOverview, system: UnitSystem) -> U
     recordings = [clip for clip in clips_of_unit(session, unit_id) if clip.pascal_per_unit is not None]
     items = checklist(
         known,
+        planned_of_unit(session, unit_id),
         photos=len(attachments),
         recordings=len(recordings),
         verdicts=sum(verdict.withdrawal is None for verdict in verdicts_of_unit(session, unit_id)),

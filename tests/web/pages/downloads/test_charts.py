@@ -18,6 +18,7 @@ from app.web.downloads.chart_registry import NAMED_CHARTS
 from tests.web.tried_bench import TriedBench
 
 QUERY = {"trial-decay": "trial=3", "residuals": "trial=3", "price-history": "unit=1", "claims-measured": "unit=1"}
+QUERY |= {"planned-runs": "goal=rate&unit_id=1"}
 QUERY |= dict.fromkeys(("room-control", "room-ewma"), "room=1")
 # the bench of these tests holds no clip, no claim, no unit of which sound, price and clean air are all known, and too
 # few empty-room runs for limits

@@ -1,0 +1,4 @@
+"""API of plans.
+
+Begin with `routes.py`.
+"""
