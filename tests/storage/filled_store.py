@@ -168,11 +168,11 @@ LATER_ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = (
                                "checked_by": "Ann", "notes": ODD, "created_at": AT, "clock_offset_s": -2.5,
                                "means": 119, "slope": 1.1000000000000001, "loggers_together": 3,
                                "saturated_readings": 0, "result_notes": "one\ntwo"}),
-    ("0028", "plans", {"id": 1, "name": ODD, "goal": "rate", "answer": ODD, "room_id": 1, "channel": "pm2_5",
+    ("0029", "plans", {"id": 1, "name": ODD, "goal": "rate", "answer": ODD, "room_id": 1, "channel": "pm2_5",
                        "aerosol": "smoke", "starts_on": DAY, "runs_a_day": 3, "seed": 7, "made_by": "Ann",
                        "made_at": AT}),
-    ("0028", "plan_lines", {"plan_id": 1, "position": 0, "day": 1, "place": 1, "setting_id": None, "minutes": 90}),
-    ("0028", "plan_lines", {"plan_id": 1, "position": 1, "day": 1, "place": 2, "setting_id": 1, "minutes": 40}),
+    ("0029", "plan_lines", {"plan_id": 1, "position": 0, "day": 1, "place": 1, "setting_id": None, "minutes": 90}),
+    ("0029", "plan_lines", {"plan_id": 1, "position": 1, "day": 1, "place": 2, "setting_id": 1, "minutes": 40}),
 )  # fmt: skip
 LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0016", "channel_results", {"unit_on_uncertainty_s": 12.5}),
