@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.compute.decay.systematic import warm_up_uncertainty
+from app.compute.decay.systematic import WARM_UP_H, WARM_UP_SHARE
 from app.compute.decay.window import FLOOR_SHARE, TAIL_SHARE, time_to_floor_h
 from app.compute.live_runs.precision import information_of_readings
 from app.compute.signal.noise import Floats
@@ -89,10 +89,17 @@ def _noise(seen: RunSeen, lengths: list[int]) -> Floats:
 
 
 def _warm_up(seen: RunSeen, minutes: int) -> float:
+    """What a gain that is still warming up does to the rate of a run of that length [1/h], as the analysis has it for
+    readings whose noise is proportional to the level, without a drift of the background.
+    """
     time_h: Floats = np.arange(minutes + 1, dtype=np.float64) / 60
-    curve = seen.background + seen.amplitude * np.exp(-seen.rate_per_h * time_h)
-    weight = 1 / (curve + FLOOR_SHARE * seen.amplitude) ** 2
-    return warm_up_uncertainty(time_h, curve, weight, seen.rate_per_h, seen.before_min / 60)
+    decayed = np.exp(-seen.rate_per_h * time_h)
+    curve = seen.background + seen.amplitude * decayed
+    root = 1 / (curve + FLOOR_SHARE * seen.amplitude)
+    columns = np.stack([np.ones_like(time_h), decayed, -seen.amplitude * time_h * decayed], axis=1)
+    shape = WARM_UP_SHARE * curve * np.exp(-(seen.before_min / 60 + time_h) / WARM_UP_H)
+    moved = np.linalg.lstsq(columns * root[:, None], shape * root, rcond=None)[0]
+    return abs(float(moved[2]))
 
 
 def advised_length(seen: RunSeen, spread_per_h: float) -> RunLength:
