@@ -35,15 +35,15 @@ COVERAGE = DecayCoverage(
 )
 
 EARLY_STOP_STUDY = EarlyStop(
-    trials=500,
+    trials=60,
     half_width_percent=5.0,
-    stopped=431,
-    stopped_percent=98.6,
-    median_min=27,
+    stopped=51,
+    stopped_percent=100.0,
+    median_min=35,
     fixed_min=60.0,
-    fixed_percent=98.2,
+    fixed_percent=98.3,
     ahead_min=10,
-    ahead=(0.53, 1.11),
+    ahead=(0.54, 1.46),
 )
 
 POWER = TwoRatesPower(

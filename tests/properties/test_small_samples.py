@@ -1,8 +1,12 @@
 """Simulated benches with known truth: how often pooled intervals hold it; full size in tests/studies."""
 
+import math
+
 import numpy as np
 import pytest
 
+from app.compute.statistics.measured import Measured
+from app.compute.statistics.repeats import combine_trials
 from tests.studies.few_trials import room_drift, small_samples
 
 
@@ -60,3 +64,13 @@ def test_combined_trials_hold_the_true_rate_whether_one_or_five(unequal):
     assert set(found) == {1, 2, 3, 5}
     for coverage, _ in found.values():
         assert 0.93 <= coverage <= 0.97
+
+
+def test_no_single_trial_holds_90_percent_at_twice_the_spread_and_98_at_the_assumed_one():
+    """By the normal distribution: 98 % lie within 2.326 standard deviations, 75.5 % within half as many."""
+    assert small_samples.widest_below(0.98, 2.0) == pytest.approx(0.755, abs=5e-4)
+    random = np.random.default_rng(1)
+    once, width = small_samples.other_assumptions(5.0, math.sqrt(3 / 5), 1, 1.0, random)
+    alone = combine_trials([Measured(1.0, 1e-6)]).total_decay
+    assert width == pytest.approx(alone.expanded_uncertainty_95 / (1.96 * 0.05), rel=1e-3)
+    assert once == pytest.approx(0.954, abs=0.003)

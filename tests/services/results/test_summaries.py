@@ -220,6 +220,23 @@ def test_repeats_do_not_average_out_what_humidity_does_to_all_of_them():
     assert 0.48 < of_wet < 0.5
 
 
+def test_repeats_with_one_logger_share_its_warm_up_and_name_it():
+    """By hand: twelve loggers leave the root of a twelfth of it; and a linearity is needed to cancel."""
+    parts = SharedParts(warm_up=0.48, linearity=0.006)
+    one, many = (
+        summary_values(
+            [trial(n, total=Measured(6.0, 0.5, 30.0), shared=parts, logger_id=logger(n)) for n in range(12)], BENCH, {}
+        )
+        for logger in (lambda _: 7, lambda n: n)
+    )
+    assert 0.48 < one["total_decay_uncertainty_per_h"] < 0.5
+    assert many["total_decay_uncertainty_per_h"] == pytest.approx(
+        math.sqrt(one["total_decay_uncertainty_per_h"] ** 2 - parts.total**2 * 11 / 12), rel=0.01
+    )
+    assert (one["logger_id"], many["logger_id"]) == (7, None)
+    assert summary_values([trial(logger_id=7)], BENCH, {})["logger_id"] is None  # from before the budget
+
+
 def test_the_worst_severity_is_that_of_the_trials_in_use():
     found = summary_values([trial(1, severity=1), trial(2, usable=False, severity=2)], BENCH, {})
     assert found["worst_severity"] == "care"
