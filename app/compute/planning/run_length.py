@@ -65,10 +65,6 @@ def parts_by_length(seen: RunSeen) -> tuple[Floats, Floats]:
     """
     ends_h = (1 + TAIL_SHARE) * time_to_floor_h(seen.amplitude, seen.rate_per_h, FLOOR_SHARE * seen.amplitude)
     lengths = [min(minutes, max(math.floor(60 * ends_h), LENGTHS_MIN[0])) for minutes in LENGTHS_MIN]
-    return _noise(seen, lengths), np.array([_warm_up(seen, minutes) for minutes in lengths])
-
-
-def _noise(seen: RunSeen, lengths: list[int]) -> Floats:
     longest = max(*lengths, round(seen.length_min))
     time_h: Floats = (np.arange(longest * _STEPS_A_MIN, dtype=np.float64) + 0.5) / (60 * _STEPS_A_MIN)
     summed = information_of_readings(time_h, seen.rate_per_h, seen.amplitude, seen.background)
@@ -76,30 +72,34 @@ def _noise(seen: RunSeen, lengths: list[int]) -> Floats:
     prior = np.zeros((3, 3))
     prior[0, 0] = 1.0 / max(seen.background / seen.amplitude, FLOOR_SHARE) ** 2
     prior[1, 1] = prior[2, 2] = 1e-9  # so that a minute's readings can be inverted
-    so_far = by_minutes[max(round(seen.length_min), 1) - 1]
+    precision = _precision_of_reading(seen, by_minutes[max(round(seen.length_min), 1) - 1], prior)
+    places = np.array(lengths) - 1
+    covariances = np.linalg.inv(by_minutes[places] * precision + prior)
+    pull = _warm_up_pull(seen, time_h)[_STEPS_A_MIN - 1 :: _STEPS_A_MIN][places] * precision
+    noise: Floats = seen.rate_per_h * np.sqrt(np.maximum(covariances[:, 2, 2], 0.0))
+    warm_up: Floats = seen.rate_per_h * np.abs((covariances[:, 2, :] * pull).sum(axis=1))
+    return noise, warm_up
+
+
+def _precision_of_reading(seen: RunSeen, so_far: Floats, prior: Floats) -> float:
+    """1/s², by bisection: with it the run seen has the uncertainty that it has."""
     low, high = math.log(1e-9), math.log(1e9)
     for _ in range(_STEPS_OF_SEARCH):
         middle = (low + high) / 2
         found = math.sqrt(float(np.linalg.inv(so_far * math.exp(-2 * middle) + prior)[2, 2]))
         low, high = (middle, high) if found < seen.noise_per_h / seen.rate_per_h else (low, middle)
-    chosen = by_minutes[np.array(lengths) - 1]
-    variances = np.linalg.inv(chosen * math.exp(-low - high) + prior)[:, 2, 2]
-    noise: Floats = seen.rate_per_h * np.sqrt(np.maximum(variances, 0.0))
-    return noise
+    return math.exp(-low - high)
 
 
-def _warm_up(seen: RunSeen, minutes: int) -> float:
-    """What a gain that is still warming up does to the rate of a run of that length [1/h], as the analysis has it for
-    readings whose noise is proportional to the level, without a drift of the background.
-    """
-    time_h: Floats = np.arange(minutes + 1, dtype=np.float64) / 60
+def _warm_up_pull(seen: RunSeen, time_h: Floats) -> Floats:
+    """What a gain that is still warming up adds to the normal equations, summed up to each reading."""
     decayed = np.exp(-seen.rate_per_h * time_h)
-    curve = seen.background + seen.amplitude * decayed
-    root = 1 / (curve + FLOOR_SHARE * seen.amplitude)
-    columns = np.stack([np.ones_like(time_h), decayed, -seen.amplitude * time_h * decayed], axis=1)
-    shape = WARM_UP_SHARE * curve * np.exp(-(seen.before_min / 60 + time_h) / WARM_UP_H)
-    moved = np.linalg.lstsq(columns * root[:, None], shape * root, rcond=None)[0]
-    return abs(float(moved[2]))
+    level = seen.background / seen.amplitude + decayed
+    noise = level + FLOOR_SHARE
+    slopes = np.stack([np.ones_like(decayed), decayed, -seen.rate_per_h * time_h * decayed], axis=-1) / noise[:, None]
+    shape = WARM_UP_SHARE * level * np.exp(-(seen.before_min / 60 + time_h) / WARM_UP_H) / noise
+    summed: Floats = np.cumsum(slopes * shape[:, None], axis=0)
+    return summed
 
 
 def advised_length(seen: RunSeen, spread_per_h: float) -> RunLength:
@@ -107,7 +107,7 @@ def advised_length(seen: RunSeen, spread_per_h: float) -> RunLength:
     longer one. Where no length gives that, the one after which hardly anything is gained.
 
     >>> slow = RunSeen(rate_per_h=1.0, amplitude=300.0, background=5.0, length_min=60, before_min=20, noise_per_h=0.02)
-    >>> advised_length(slow, 0.1).minutes > advised_length(slow, 0.4).minutes
+    >>> advised_length(slow, 0.04).minutes > advised_length(slow, 0.4).minutes
     True
     """
     noise, warm_up = parts_by_length(seen)
