@@ -11,7 +11,7 @@ from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
-from app.compute.control_charts.chart import REFERENCE_RUNS
+from app.compute.control_charts.reference import REFERENCE_RUNS
 from app.compute.study_shapes import (
     ControlChartStudy,
     DecayCoverage,

@@ -9,23 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from app.compute.control_charts.limits import EWMA_WEIGHT, SHEWHART_SIGMAS, ChartRun, Limits, limits_of
+from app.compute.control_charts.reference import FEWEST_REFERENCE_RUNS, REFERENCE_RUNS, ReferencePeriod
 from app.compute.statistics.measured import Measured
 
-REFERENCE_RUNS = 16
-FEWEST_REFERENCE_RUNS = 12
 _SAME_CENTRE = 2.0  # standard uncertainties between two centres that count as one
-
-
-@dataclass(frozen=True, slots=True)
-class ReferencePeriod:
-    """Where limits begin.
-
-    first_day : limits apply from this day on
-    last_day : last day of the reference runs; None: the first `REFERENCE_RUNS` runs
-    """
-
-    first_day: float
-    last_day: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

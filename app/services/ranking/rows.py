@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from app.compute.cost_and_energy.energy_use import RunningPart
 from app.compute.cost_and_energy.running_cost import CostAssumptions, OwnedUnit, RunningCost, running_cost
-from app.services.results.control_charts.runs import ChartKey
+from app.services.results.control_charts.key import ChartKey
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import EVERY, HIGHEST, AvailableRoom, Offered, RankingChoices, read_offered
 from app.services.snapshot.room_shifts import RoomShift, room_shifts, straddled_shift

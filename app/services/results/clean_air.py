@@ -15,7 +15,8 @@ from app.compute.wording.notes import Note
 from app.services.logs.trial_fields import UNIT_RUNNING
 from app.services.results.analyse_channels import AnalysedTrial
 from app.services.results.control_charts.check_unit_spread import CheckUnitSpreads
-from app.services.results.control_charts.runs import ChartKey, aerosol_of, aerosol_of_run
+from app.services.results.control_charts.key import ChartKey
+from app.services.results.control_charts.runs import aerosol_of, aerosol_of_run
 from app.services.results.derived_values import DERIVED_COLUMNS, derived_values
 from app.services.results.natural_decay_pools import EmptyRoomRuns, PooledForTrial, PoolRequest
 from app.services.results.rows import note_columns, stored_columns

@@ -3,11 +3,14 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from sqlalchemy import func, select
+
+from app.compute.control_charts.reference import FEWEST_REFERENCE_RUNS
 from app.compute.statistics.measured import Measured
-from app.services.results.control_charts.room_charts import natural_chart
-from app.services.results.control_charts.runs import ChartKey
-from app.services.results.control_charts.words import change_text, day_of
+from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.results.control_charts.key import ChartKey
 from app.services.snapshot.bench_snapshot import BenchSnapshot
+from app.storage.models.trials import Trial
 
 
 class RoomShift(NamedTuple):
@@ -22,6 +25,8 @@ class RoomShift(NamedTuple):
 
     @property
     def words(self) -> str:
+        from app.services.results.control_charts.words import change_text  # numpy is loaded where a chart is computed
+
         return (
             f"Trials on both sides of a shift of the room: natural decay {change_text(self.change_per_h, 'per hour')} "
             f"since about {self.first_on}" + (f", until {self.ended_on}" if self.ended_on else "")
@@ -38,6 +43,12 @@ def room_shifts(snapshot: BenchSnapshot, key: ChartKey) -> tuple[RoomShift, ...]
 
 
 def _read(snapshot: BenchSnapshot, key: ChartKey) -> tuple[RoomShift, ...]:
+    empty_room_runs = select(func.count()).where(Trial.kind == EMPTY_ROOM, Trial.room_id == key.room_id)
+    if snapshot.session.scalars(empty_room_runs).one() <= FEWEST_REFERENCE_RUNS:
+        return ()  # there are no limits yet
+    from app.services.results.control_charts.room_charts import natural_chart  # numpy, as above
+    from app.services.results.control_charts.words import day_of
+
     return tuple(
         RoomShift(
             *key,

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.compute.control_charts.chart import REFERENCE_RUNS, ReferencePeriod, control_chart
+from app.compute.control_charts.chart import control_chart
 from app.compute.control_charts.limits import ChartRun
+from app.compute.control_charts.reference import REFERENCE_RUNS, ReferencePeriod
 
 
 def steady(number: int, level: float = 0.5, first: int = 0, seed: int = 1) -> list[ChartRun]:

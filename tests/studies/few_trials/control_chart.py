@@ -13,8 +13,9 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from app.compute.control_charts.chart import FEWEST_REFERENCE_RUNS, REFERENCE_RUNS, ReferencePeriod, control_chart
+from app.compute.control_charts.chart import control_chart
 from app.compute.control_charts.limits import EWMA_SIGMAS, EWMA_WEIGHT, SHEWHART_SIGMAS, ChartRun
+from app.compute.control_charts.reference import FEWEST_REFERENCE_RUNS, REFERENCE_RUNS, ReferencePeriod
 from tests.studies.few_trials.ewma_run_lengths import chain_run_length, shewhart_run_length, varying_run_length
 from tests.studies.study_figures import TABLES, write_shipped_figures
 

@@ -16,7 +16,7 @@ from app.services.adding_trials.plans.settings import (
     planned_settings,
     setting_names,
 )
-from app.services.results.control_charts.runs import ChartKey
+from app.services.results.control_charts.key import ChartKey
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import AvailableRoom, RankingChoices, read_offered
 from app.services.snapshot.settings_in_rooms import read_tested_settings

@@ -19,7 +19,7 @@ from app.compute.statistics.measured import Measured
 from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability
 from app.compute.statistics.shared_parts import SharedParts, shared_uncertainty, without_shared_part
 from app.compute.statistics.spread_sources import OWN_REPEATS
-from app.services.results.control_charts.runs import ChartKey
+from app.services.results.control_charts.key import ChartKey
 from app.services.results.natural_decay_pools import EmptyRoomRuns
 from app.services.results.repeatability import FIGURES
 from app.services.results.rows import float_columns, stored_fit, stored_measured

@@ -8,7 +8,8 @@ from sqlalchemy.orm import Session
 
 from app.compute.statistics.measured import Measured
 from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability, pooled_repeatability
-from app.services.results.control_charts.runs import ChartKey, check_runs
+from app.services.results.control_charts.key import ChartKey
+from app.services.results.control_charts.runs import check_runs
 from app.services.store.id_batches import in_batches
 from app.storage.models.rooms_and_loggers import CheckUnit
 from app.storage.models.trials import Trial

@@ -7,12 +7,13 @@ from datetime import UTC, datetime
 from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
-from app.compute.control_charts.chart import ControlChart, Phase, ReferencePeriod, control_chart
+from app.compute.control_charts.chart import ControlChart, Phase, control_chart
 from app.compute.control_charts.limits import ChartRun
+from app.compute.control_charts.reference import ReferencePeriod
 from app.errors import InvalidValue
 from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.results.control_charts.key import ChartKey
 from app.services.results.control_charts.runs import (
-    ChartKey,
     CheckRun,
     aerosol_of_run,
     check_runs,

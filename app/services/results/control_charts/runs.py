@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from app.compute.control_charts.limits import ChartRun
 from app.compute.statistics.measured import Measured
 from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.results.control_charts.key import ChartKey
 from app.services.results.rows import stored_measured
 from app.storage.models.rooms_and_loggers import CheckUnit, Room, SmokeSource
 from app.storage.models.trials import ChannelResult, Trial
@@ -20,14 +21,6 @@ from app.storage.models.units_under_test import UnitUnderTest
 
 SMOKE = "smoke"  # aerosol of a run without a smoke source
 aerosol_of_run = func.coalesce(SmokeSource.aerosol, SMOKE)
-
-
-class ChartKey(NamedTuple):
-    """What a chart is of: results of other channels and aerosols are never mixed."""
-
-    room_id: int
-    channel: str
-    aerosol: str
 
 
 class CheckRun(NamedTuple):

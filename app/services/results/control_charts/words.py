@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
-from app.compute.control_charts.chart import FEWEST_REFERENCE_RUNS, ChartPoint, ControlChart, Phase, Shift
+from app.compute.control_charts.chart import ChartPoint, ControlChart, Phase, Shift
+from app.compute.control_charts.reference import FEWEST_REFERENCE_RUNS
 from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import counted, plus_minus
 from app.compute.wording.rounding import decimals_for, rounded_text

@@ -18,7 +18,7 @@ from app.services.results.control_charts.check_unit_spread import (
     checks_a_room,
     rooms_checked_by_unit,
 )
-from app.services.results.control_charts.runs import ChartKey
+from app.services.results.control_charts.key import ChartKey
 from app.services.results.update_derived import update_derived_results
 from app.services.trials.detail import trial_detail
 from app.services.trials.trash import trash_trial, trash_unit, untrash_unit

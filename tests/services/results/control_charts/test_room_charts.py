@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from sqlalchemy.orm import Session
 
-from app.compute.control_charts.chart import REFERENCE_RUNS
+from app.compute.control_charts.reference import REFERENCE_RUNS
 from app.errors import InvalidValue
 from app.services.bench.definitions import NewCheckUnit, NewRoomChange
 from app.services.bench.room_changes import add_room_change, mark_check_unit

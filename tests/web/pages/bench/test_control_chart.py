@@ -9,8 +9,8 @@ from sqlalchemy import Engine
 from app.compute.study_tables import CONTROL_CHART
 from app.services.bench.definitions import NewCheckUnit, NewRoomChange
 from app.services.bench.room_changes import add_room_change, mark_check_unit
+from app.services.results.control_charts.key import ChartKey
 from app.services.results.control_charts.room_charts import natural_chart
-from app.services.results.control_charts.runs import ChartKey
 from app.services.results.update_derived import update_derived_results
 from app.storage.engine import session_scope
 from tests.conftest import SmallBench, decay_log
