@@ -12,7 +12,7 @@ COLUMNS = (
     ("noise_prior", sa.Text()),
     ("noise_prior_trials", sa.Integer()),
     ("noise_evidence", sa.Text()),
-    ("noise_learned", sa.Boolean().with_variant(sa.Integer(), "sqlite")),
+    ("noise_learned", sa.Integer()),
 )
 
 

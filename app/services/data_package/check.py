@@ -204,11 +204,9 @@ def _fill(session: Session, package: OpenPackage, progress: OnProgress) -> dict[
     session.execute(delete(Bench))
     counted: dict[str, int] = {}
     for name in GIVEN_TABLES:
-        if name == "log_channels":
-            continue
-        if name == "trials":
+        if name == "logs":
             counted |= read_packaged_logs(session, package, progress)
-        if name != "logs":
+        elif name != "log_channels":
             counted[name] = insert_rows(session, name, package.records(f"data/{name}.csv"))
     insert_rows(session, BenchRepeatability.__tablename__, package.records("results/bench_repeatability.csv"))
     return {"units": counted["units_under_test"]} | {

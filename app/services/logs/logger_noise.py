@@ -62,7 +62,7 @@ def bench_evidence(
         )
     )
     if learned:
-        query = query.where(ChannelResult.noise_learned.is_(True))
+        query = query.where(ChannelResult.noise_learned == True)  # noqa: E712  # PostgreSQL: a number, no truth
     if logger_ids is not None:
         query = query.where(Trial.logger_id.in_(logger_ids))
     left_out, found = set(without), BenchEvidence()

@@ -3,7 +3,7 @@
 import shutil
 import sqlite3
 import time
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -98,7 +98,8 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
 def _discard(unfinished: Path) -> None:
     """Removes an unfinished copy with the journal that SQLite leaves beside it on a full disk."""
     for path in (unfinished, unfinished.with_name(f"{unfinished.name}-journal")):
-        path.unlink(missing_ok=True)
+        with suppress(OSError):
+            path.unlink(missing_ok=True)
 
 
 def verify_copy(path: Path) -> dict[str, int]:

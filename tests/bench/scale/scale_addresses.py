@@ -32,6 +32,8 @@ NOT_MEASURED = {
     "/api/editions/{number}": "an edition as it was published",
     "/logger-checks/{check_id}": "a comparison of two loggers, which not every bench has",
     "/api/logger-checks/{check_id}": "a comparison of two loggers, which not every bench has",
+    "/plans/{plan_id}": "a campaign, which not every bench has",
+    "/api/plans/{plan_id}": "a campaign, which not every bench has",
     "/progress/{key}": "work of the moment, not of the bench",
     "/listen/{clip_id}.wav": "a recording as it was uploaded",
     "/api/trials/{trial_id}/log": "a file as it was uploaded",

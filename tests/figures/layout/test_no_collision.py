@@ -40,6 +40,10 @@ QUERIES = {
     "residuals": ("trial=5",),
     "room-control": ("room=1", "room=3", "room=3&of=check-unit"),
     "room-ewma": ("room=3", "room=3&of=check-unit"),
+    "logger-scatter": ("check=1",),
+    "logger-difference": ("check=1",),
+    "logger-record": ("logger=1", "logger=1&quantity=intercept"),
+    "planned-runs": ("",),
 }
 ASKED = [(name, query) for name, queries in QUERIES.items() for query in queries]
 

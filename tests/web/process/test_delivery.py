@@ -80,7 +80,7 @@ def test_what_is_packed_already_or_sent_byte_for_byte_is_left_alone(
 
 def test_a_script_is_cached_for_good_under_the_hash_of_its_content(tried_bench: TriedBench, client: TestClient):
     page = client.get("/curves").text
-    address = page.split('src="/static/plotly/')[1].split('"')[0]
+    address = page.split('data-library="/static/plotly/')[1].split('"')[0]
     answer = client.get(f"/static/plotly/{address}")
     assert "immutable" in answer.headers["cache-control"]
     assert "v=" in address

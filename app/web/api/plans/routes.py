@@ -45,7 +45,7 @@ def plan_stored(session: SessionDep, asked: AskedCampaign) -> CampaignInFull:
     return CampaignInFull(**campaign_values(read_campaign(session, plan_id)), **of_bench(session))
 
 
-@router.get("/plans")
+@router.get("/plans", responses=problem_answers())
 def plan_list(session: SessionDep) -> CampaignList:
     """The newest campaigns first, at most a hundred."""
     from app.services.adding_trials.plans.campaigns import list_campaigns  # loaded when used: it needs scipy
