@@ -1,5 +1,6 @@
 """Rules for the HTML of every page: captions, labels, one heading, nothing inline, no dead internal link."""
 
+import re
 from dataclasses import dataclass, field
 from html.parser import HTMLParser
 
@@ -77,6 +78,9 @@ def faults_of(html: str) -> list[str]:
     if len(page.headings) != 1:
         faults.append(f"{len(page.headings)} main headings")
     return faults
+
+
+PICTURE = re.compile(r"/charts/[a-z-]+\.(png|gif)\b")
 
 
 def links_of(html: str) -> list[str]:
