@@ -38,6 +38,7 @@ from app.storage.models.units_under_test import Consumable, ConsumablePrice, Pri
 
 UNDO_FOR = timedelta(minutes=10)
 UNDONE = "undone"  # the reason in the record
+_MOST_ADDED = 8  # by one form; a change that adds more fills a bench, and is no slip of a moment
 _PACK_PRICE = "price of "  # field of a part's price, followed by the name of the part
 
 Remove = Callable[..., object]
@@ -71,6 +72,8 @@ def last_change(session: Session, unit_id: int, now: datetime | None = None) -> 
     if newest is None or newest.at + UNDO_FOR < (now or datetime.now(UTC)):
         return None
     entries = session.scalars(select(Change).where(*of_unit, Change.at == newest.at).order_by(Change.id.desc())).all()
+    if sum(entry.action == "added" for entry in entries) > _MOST_ADDED:
+        return None
     if not all(_can_be_undone(entry) for entry in entries):
         return None
     return LastChange(newest.id, newest.who, newest.at + UNDO_FOR, entries)

@@ -1,5 +1,6 @@
 """The last change of a unit is undone as a whole, as long as it is recent and nothing was changed since."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -48,3 +49,11 @@ def test_what_was_undone_is_recorded_and_not_undone_again(session: Session, smal
     assert (newest.action, newest.field, newest.why, newest.who) == ("taken back", "ozone", UNDONE, "Ann")
     assert "ozone [ppb]: 3" in (newest.before or "")
     assert last_change(session, unit) is None
+
+
+def test_what_fills_a_bench_at_once_is_not_offered(session: Session, small_bench: SmallBench):
+    """A bulk table or an invented bench: more than any form adds."""
+    for place in range(9):
+        add_ozone_test(session, small_bench.unit_id, replace(TEST, ozone_ppb=float(place)))
+    session.commit()
+    assert last_change(session, small_bench.unit_id) is None

@@ -150,8 +150,9 @@ def test_each_chart_on_each_page_has_its_panel_with_every_format(chart_pages: di
 def test_what_is_offered_comes_and_is_what_it_says(chart_pages: dict[str, Page], served_bench):
     """One page of each kind and chart: the SVG parses, each PNG has its width, words hold numbers, bytes stay. A chart
     that another kind of page has offered already comes from the same address: there its SVG, data and words are asked
-    for, and no picture is drawn again."""
-    done, drawn = set(), set()
+    for, and no picture is drawn again. Further sizes and looks are made alike of every chart, so the first one is asked
+    for all of them; an animation is asked for once."""
+    done, drawn, moving = set(), set(), set()
     for path, page in chart_pages.items():
         for name, addresses in page.panels.items():
             if (_kind(path), name) in done:
@@ -162,6 +163,13 @@ def test_what_is_offered_comes_and_is_what_it_says(chart_pages: dict[str, Page],
                 if address.startswith("form "):
                     continue
                 if name in drawn and re.search(r"\.(png|html)\b", address):
+                    continue
+                if drawn and re.search(r"[?&](size|look)=", address):
+                    continue
+                if ".gif" in address:
+                    if not moving:
+                        assert _get(served_bench, address)[1].startswith(b"GIF89a")
+                    moving.add(address)
                     continue
                 status, content, headers = _get(served_bench, address)
                 assert (path, address, status) == (path, address, 200)
@@ -182,6 +190,7 @@ def test_what_is_offered_comes_and_is_what_it_says(chart_pages: dict[str, Page],
             assert words.split("\n\n")[0] in described, (path, name)
     chosen = _get(served_bench, "/charts/frontier.png?width_px=777")[1]
     assert struct.unpack(">I", chosen[16:20]) == (777,)
+    assert moving
     assert len(done) >= len(NAMED)
 
 

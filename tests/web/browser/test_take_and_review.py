@@ -131,10 +131,13 @@ PAGES = {"draft": "/units/1/draft", "pictures": "/ranking/pictures", "compare": 
 
 def test_the_pages_fit_in_both_widths_and_schemes(browse, screenshot_folder):
     for name, path in PAGES.items():
+        page = browse(path)
         for width in (1280, 390):
+            page.set_viewport_size({"width": width, "height": 900})
+            page.reload(wait_until="load")
+            page.evaluate("document.querySelectorAll('details').forEach((part) => { part.open = true; })")
             for scheme in ("light", "dark"):
-                page = browse(path, width=width, scheme=scheme)
-                page.evaluate("document.querySelectorAll('details').forEach((part) => { part.open = true; })")
+                page.emulate_media(color_scheme=scheme)
                 assert page.evaluate("document.documentElement.scrollWidth") <= width, (path, width, scheme)
                 page.screenshot(path=screenshot_folder / f"{name}_{scheme}_{width}.png", full_page=True)
 
