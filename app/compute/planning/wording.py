@@ -94,7 +94,8 @@ def _order_text(answer: Answer) -> str:
     if answer.status == "first runs":
         return _first_runs_text(answer)
     if answer.status == "known":
-        return f"The order is settled: {_pairs_text(answer.now)} of neighbours in the ranking are expected to be wrong."
+        pairs = "fewer than 0.1 pairs" if answer.now < 0.1 else _pairs_text(answer.now)
+        return f"The order is settled and needs no further run: {pairs} of neighbours are expected the wrong way round."
     best = answer.next_runs[0]
     return (
         f"The next run that does most for the order of the ranking is {_run_text(best.setting_id, best.name)}. "
