@@ -85,7 +85,8 @@ def expected_half_widths(decay: ChannelDecay) -> Floats:
     step_h = 1 / 60 / _STEPS_A_MIN
     steps = max(round(length_h / step_h), 1)
     time_h: Floats = begin_h + step_h * (np.arange(steps + more * _STEPS_A_MIN, dtype=np.float64) + 0.5)
-    information = information_of_readings(time_h, rate, amplitude, background)
+    slopes, _ = weighted_slopes(time_h, rate, amplitude, background)
+    information = information_of_readings(slopes)
     scales = np.array([amplitude, amplitude, rate])
     try:
         known = np.linalg.inv(np.array(fit.covariance) / np.outer(scales, scales))
@@ -105,10 +106,17 @@ def expected_half_widths(decay: ChannelDecay) -> Floats:
     return widths
 
 
-def information_of_readings(time_h: Floats, rate: float, amplitude: float, background: float) -> Floats:
-    """Information of even readings up to each step, for parameters relative to amplitude and rate."""
+def weighted_slopes(time_h: Floats, rate: float, amplitude: float, background: float) -> tuple[Floats, Floats]:
+    """Slopes of even readings by background, amplitude and rate, each over the noise of its reading, and the level. All
+    are relative to amplitude and rate.
+    """
     decayed = np.exp(-rate * time_h)
-    noise = background / amplitude + decayed + FLOOR_SHARE
-    slopes = np.stack([np.ones_like(decayed), decayed, -rate * time_h * decayed], axis=-1) / noise[:, None]
+    level = background / amplitude + decayed
+    slopes = np.stack([np.ones_like(decayed), decayed, -rate * time_h * decayed], axis=-1)
+    return slopes / (level + FLOOR_SHARE)[:, None], level
+
+
+def information_of_readings(slopes: Floats) -> Floats:
+    """Information of readings up to each step, from their `weighted_slopes`."""
     summed: Floats = np.cumsum(slopes[:, :, None] * slopes[:, None, :], axis=0)
     return summed

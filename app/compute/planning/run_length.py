@@ -7,7 +7,7 @@ import numpy as np
 
 from app.compute.decay.systematic import WARM_UP_H, WARM_UP_SHARE
 from app.compute.decay.window import FLOOR_SHARE, TAIL_SHARE, time_to_floor_h
-from app.compute.live_runs.precision import information_of_readings
+from app.compute.live_runs.precision import information_of_readings, weighted_slopes
 from app.compute.signal.noise import Floats
 
 LENGTHS_MIN = tuple(range(15, 245, 5))
@@ -67,15 +67,17 @@ def parts_by_length(seen: RunSeen) -> tuple[Floats, Floats]:
     lengths = [min(minutes, max(math.floor(60 * ends_h), LENGTHS_MIN[0])) for minutes in LENGTHS_MIN]
     longest = max(*lengths, round(seen.length_min))
     time_h: Floats = (np.arange(longest * _STEPS_A_MIN, dtype=np.float64) + 0.5) / (60 * _STEPS_A_MIN)
-    summed = information_of_readings(time_h, seen.rate_per_h, seen.amplitude, seen.background)
-    by_minutes = summed[_STEPS_A_MIN - 1 :: _STEPS_A_MIN]
+    slopes, level = weighted_slopes(time_h, seen.rate_per_h, seen.amplitude, seen.background)
+    by_minutes = information_of_readings(slopes)[_STEPS_A_MIN - 1 :: _STEPS_A_MIN]
     prior = np.zeros((3, 3))
     prior[0, 0] = 1.0 / max(seen.background / seen.amplitude, FLOOR_SHARE) ** 2
     prior[1, 1] = prior[2, 2] = 1e-9  # so that a minute's readings can be inverted
     precision = _precision_of_reading(seen, by_minutes[max(round(seen.length_min), 1) - 1], prior)
     places = np.array(lengths) - 1
     covariances = np.linalg.inv(by_minutes[places] * precision + prior)
-    pull = _warm_up_pull(seen, time_h)[_STEPS_A_MIN - 1 :: _STEPS_A_MIN][places] * precision
+    warming = WARM_UP_SHARE * level * np.exp(-(seen.before_min / 60 + time_h) / WARM_UP_H) / (level + FLOOR_SHARE)
+    pulled = np.cumsum(slopes * warming[:, None], axis=0)  # what the excess of the gain adds to the normal equations
+    pull = pulled[_STEPS_A_MIN - 1 :: _STEPS_A_MIN][places] * precision
     noise: Floats = seen.rate_per_h * np.sqrt(np.maximum(covariances[:, 2, 2], 0.0))
     warm_up: Floats = seen.rate_per_h * np.abs((covariances[:, 2, :] * pull).sum(axis=1))
     return noise, warm_up
@@ -89,17 +91,6 @@ def _precision_of_reading(seen: RunSeen, so_far: Floats, prior: Floats) -> float
         found = math.sqrt(float(np.linalg.inv(so_far * math.exp(-2 * middle) + prior)[2, 2]))
         low, high = (middle, high) if found < seen.noise_per_h / seen.rate_per_h else (low, middle)
     return math.exp(-low - high)
-
-
-def _warm_up_pull(seen: RunSeen, time_h: Floats) -> Floats:
-    """What a gain that is still warming up adds to the normal equations, summed up to each reading."""
-    decayed = np.exp(-seen.rate_per_h * time_h)
-    level = seen.background / seen.amplitude + decayed
-    noise = level + FLOOR_SHARE
-    slopes = np.stack([np.ones_like(decayed), decayed, -seen.rate_per_h * time_h * decayed], axis=-1) / noise[:, None]
-    shape = WARM_UP_SHARE * level * np.exp(-(seen.before_min / 60 + time_h) / WARM_UP_H) / noise
-    summed: Floats = np.cumsum(slopes * shape[:, None], axis=0)
-    return summed
 
 
 def advised_length(seen: RunSeen, spread_per_h: float) -> RunLength:

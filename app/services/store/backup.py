@@ -98,8 +98,8 @@ def restore_store(settings: Settings, copy: Path, *, overwrite: bool = False) ->
 def _discard(unfinished: Path) -> None:
     """Removes an unfinished copy with the journal that SQLite leaves beside it on a full disk."""
     for path in (unfinished, unfinished.with_name(f"{unfinished.name}-journal")):
-        with suppress(OSError):
-            path.unlink(missing_ok=True)
+        with suppress(FileNotFoundError, NotADirectoryError):  # nothing is there
+            path.unlink()
 
 
 def verify_copy(path: Path) -> dict[str, int]:
