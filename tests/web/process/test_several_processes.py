@@ -116,6 +116,7 @@ def test_each_knows_what_the_other_was_told(server: TwoProcesses, make_log: Call
         assert stored.status_code == 303, stored.text
         after = client.get("/api/ranking").json()
         assert after != before
+        _wait_until_gone(client, preview)
     with server.answered_by(0) as client:
         assert client.get("/api/ranking").json() == after
         assert client.get(preview).status_code == 404
@@ -126,6 +127,14 @@ def test_each_knows_what_the_other_was_told(server: TwoProcesses, make_log: Call
         assert moved.status_code == 200, moved.text
     with server.answered_by(0) as client:
         assert client.get(f"/api/trials/{trial}").json()["channels"]["pm2_5"]["total_decay_per_h"] != rate
+
+
+def _wait_until_gone(client: httpx.Client, address: str) -> None:
+    """A stored file is removed after the answer; a process that is paused before would keep it."""
+    end = time.monotonic() + _WAIT_S
+    while client.get(address).status_code != 404:
+        assert time.monotonic() < end, f"{address} is still there"
+        time.sleep(0.05)
 
 
 @pytest.fixture
