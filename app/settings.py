@@ -55,6 +55,9 @@ ENVIRONMENT = {
     "HAZEFALL_HOST": "address to listen on",
     "HAZEFALL_PORT": "port to listen on",
     "HAZEFALL_TOKEN": "API token that `hazefall watch` sends",
+    "HAZEFALL_MQTT_USER": "user at the broker of `hazefall watch mqtts://...`",
+    "HAZEFALL_MQTT_PASSWORD": "password of that user",
+    "HAZEFALL_MQTT_CA": "file with the certificate authority of that broker, if it is your own",
 }
 
 

@@ -13,7 +13,7 @@ COMMANDS = {
     "serve": ("serve", "serve the bench in a folder; creates or migrates it first if needed"),
     "analyse": ("analyse", "analyse one log file without a store and print a report"),
     "import": ("import_logs", "add many logs at once, from a folder or a list"),
-    "watch": ("watch.command", "follow a growing log file or folder as a live run"),
+    "watch": ("watch.command", "follow a growing log file or folder, or an MQTT topic, as a live run"),
     "recompute": ("recompute", "re-analyse every trial and show which results would change"),
     "backup": ("store.backup", "copy the store while it is in use, and verify the copy"),
     "restore": ("store.restore", "restore a copy of the store"),

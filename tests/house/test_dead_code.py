@@ -32,6 +32,8 @@ STAYS = {
     "external_attr": "zipfile writes it",
     "total_tokens": "anyio reads it",
     "redirect_request": "urllib calls it",
+    "SessionExpiryInterval": "paho-mqtt sends it",
+    "ReceiveMaximum": "paho-mqtt sends it",
     # checks of the method against values from outside read them
     "fit_linear": "checked against NIST's certified values",
     "fit_least_squares": "checked against NIST's certified values",

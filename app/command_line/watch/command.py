@@ -1,18 +1,21 @@
-"""`hazefall watch`: follows a growing log file or folder as a live run."""
+"""`hazefall watch`: follows a growing log file or folder, or an MQTT topic, as a live run."""
 
 import argparse
 import os
 import sys
 import time
+from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from app.command_line.analyse import reading_choices
 from app.command_line.bench_folder import add_folder_argument, settings_from
+from app.command_line.watch.mqtt.address import is_mqtt_address, topic_at
 from app.errors import InvalidValue
 
 if TYPE_CHECKING:
     from app.command_line.watch.follow import Follower
+    from app.command_line.watch.mqtt.topic_follower import TopicFollower
 
 # The file is read again after at least this long, and after so many times the time that reading takes, so that
 # following needs little of a processor however long the log is.
@@ -22,7 +25,9 @@ _SAYS_AT_MOST_EVERY_S = 60.0
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("path", metavar="PATH", type=Path, help="log file that grows, or folder of such files")
+    parser.add_argument(
+        "path", metavar="PATH", help="log file that grows, folder of such files, or topic such as mqtts://HOST/TOPIC"
+    )
     parser.add_argument("--room", metavar="NAME", required=True, help="room of the run")
     for name in ("maker", "model", "setting", "logger", "smoke-source", "tested-by", "filter-state"):
         parser.add_argument(f"--{name}", metavar="NAME", default="", help=f"{name.replace('-', ' ')} of the run")
@@ -38,27 +43,60 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from app.command_line.watch.bench_client import BenchClient, Refused
-    from app.command_line.watch.follow import Follower
-    from app.command_line.watch.followed_log import FollowedLog
+    from app.command_line.watch.bench_client import Refused
 
-    log = FollowedLog(arguments.path)
-    client = BenchClient(_address(arguments.url), _token(arguments))
-    follower = Follower(client, log, _conditions(arguments), reading_choices(arguments), _say)
+    follower = _topic_follower(arguments) if is_mqtt_address(arguments.path) else _file_follower(arguments)
     try:
         return _follow(follower, arguments)
     except Refused as problem:
-        _say(f"{problem.message} The readings stay in {arguments.path}.")
+        _say(f"{problem.message} {follower.unsent_words}".rstrip())
         return 1
     except KeyboardInterrupt:
         if follower.run_id is not None:
             _say(f"Stopped. Live run {follower.run_id} stays open; the same command goes on with it.")
         return 130
     finally:
-        log.close()
+        follower.close()
 
 
-def _follow(follower: "Follower", arguments: argparse.Namespace) -> int:
+def _file_follower(arguments: argparse.Namespace) -> "Follower":
+    from app.command_line.watch.bench_client import BenchClient
+    from app.command_line.watch.follow import Follower
+    from app.command_line.watch.followed_log import FollowedLog
+
+    log = FollowedLog(Path(arguments.path))
+    client = BenchClient(_address(arguments.url), _token(arguments))
+    return Follower(client, log, _conditions(arguments), reading_choices(arguments), _say)
+
+
+def _topic_follower(arguments: argparse.Namespace) -> "TopicFollower":
+    from app.command_line.watch.bench_client import BenchClient
+
+    for name in ("timezone", "box", "finish"):
+        if getattr(arguments, name):
+            raise InvalidValue(f"--{name} is for files; the readings of a topic have their time zone, and no end.")
+    topic = topic_at(arguments.path)
+    if find_spec("paho") is None:
+        raise InvalidValue("MQTT needs the library paho-mqtt. Install it with: pip install paho-mqtt")
+    from app.command_line.watch.mqtt.subscription import Access  # loaded when used: the library is optional
+    from app.command_line.watch.mqtt.topic_follower import TopicFollower
+
+    user, password, authority = (os.environ.get(f"HAZEFALL_MQTT_{name}", "") for name in ("USER", "PASSWORD", "CA"))
+    if authority and not Path(authority).is_file():
+        raise InvalidValue(f"HAZEFALL_MQTT_CA names {authority!r}, which is no file. Name a file of certificates.")
+    if password and not topic.tls and topic.host not in ("127.0.0.1", "localhost", "::1"):
+        _say(f"The password goes to {topic.broker} in the open. Use mqtts:// where the broker offers TLS.")
+    return TopicFollower(
+        BenchClient(_address(arguments.url), _token(arguments)),
+        topic,
+        Access(user, password, authority),
+        _conditions(arguments),
+        reading_choices(arguments).columns,
+        _say,
+    )
+
+
+def _follow(follower: "Follower | TopicFollower", arguments: argparse.Namespace) -> int:
     from app.command_line.watch.bench_client import Unreachable
 
     quiet_since = told = time.monotonic()

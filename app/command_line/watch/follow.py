@@ -80,13 +80,23 @@ class Follower:
         trial = self.client.post_form(f"/api/runs/{self.run_id}/finish", fields if file else [], file)
         return int(trial["id"])
 
+    @property
+    def unsent_words(self) -> str:
+        """Where the readings are that were not sent."""
+        return f"The readings stay in {self.log.path}."
+
+    def close(self) -> None:
+        self.log.close()
+
     def _start(self) -> None:
-        """Starts the run; a file whose run was started before goes on with it."""
+        """Starts the run, or joins one without readings that was started on the page; a file whose run was started
+        before goes on with it.
+        """
         content, table = self.log.pieces[0].whole_lines(), self._read[0][1]
         first_lines = b"\n".join(content.splitlines()[: table.header_line + 1])
         about = f"{self.log.path.resolve()}|{self.conditions.get('room')}|".encode() + first_lines
         key = f"watch {hashlib.sha256(about).hexdigest()[:40]}"
-        run = self.client.post("/api/runs", self.conditions | {"source": "file"}, key)
+        run = self.client.post("/api/runs", self.conditions | {"source": "file", "join": True}, key)
         self.run_id = int(run["id"])
         self.choices = replace(self.choices, assumed_timezone=run["timezone"])
         self._read.clear()

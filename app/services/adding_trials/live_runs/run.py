@@ -8,7 +8,7 @@ from sqlalchemy import select, update
 from sqlalchemy.orm import Session, selectinload
 
 from app.errors import AlreadyStored, NotFound, RunEnded
-from app.services.logs.trial_fields import NewTrial, TrialMarks, checked_trial
+from app.services.logs.trial_fields import TRIAL_TEXTS, NewTrial, TrialMarks, checked_trial
 from app.services.store.audit import record_change
 from app.services.store.checked_values import idempotency_key
 from app.storage.models.live_runs import LiveRun
@@ -17,6 +17,7 @@ SUBJECT = "live run"
 # A run from which nothing was heard for so long is closed and stays as it is. Common practice, no source.
 CLOSED_AFTER = timedelta(hours=2)
 POSTED, FILE, DEMONSTRATION = "posted", "file", "demonstration"
+_MAY_FOLLOW = ("unit_under_test_id", "setting_id", "smoke_source_id", "logger_id", "profile_id", *TRIAL_TEXTS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,11 +35,13 @@ def start_run(
     source: str = POSTED,
     key: str = "",
     replays_trial_id: int | None = None,
+    join: bool = False,
     now: datetime | None = None,
 ) -> StartedRun:
     """Starts a run in a room. Unit and setting may follow when it is finished.
 
     key : a repeated request with the same key returns the run that the first one started
+    join : go on with the room's open run, such as one started on the page; it takes what it does not know yet
 
     Raises AlreadyStored if an open run is in the same room, InvalidValue or NotFound for what does not fit the bench.
     """
@@ -49,6 +52,9 @@ def start_run(
     new = checked_trial(session, new_trial, complete=False)
     for other in open_runs(session, at):
         if other.room_id == new.room_id:
+            if join and _may_join(other, source, new.kind):
+                _join(session, other, new, source, start_key)
+                return StartedRun(other.id, new=False)
             raise AlreadyStored(
                 f"{other.room.name} already has live run {other.id}, started at {other.started_at:%Y-%m-%d %H:%M} UTC. "
                 "Finish that run first, or choose another room.",
@@ -70,6 +76,28 @@ def start_run(
     session.flush()
     record_change(session, new.tested_by, "added", SUBJECT, run.id, after=run.kind, at=at)
     return StartedRun(run.id, new=True)
+
+
+def _may_join(run: LiveRun, source: str, kind: str) -> bool:
+    """Whether a source may feed a run. A file is stored whole, so it needs a run without readings."""
+    return run.source == POSTED and run.kind == kind and (source == POSTED or run.logger_ahead_s is None)
+
+
+def _join(session: Session, run: LiveRun, new: NewTrial, source: str, start_key: str) -> None:
+    """Sets the source, and the conditions that the run does not have yet."""
+    given = {name: value for name, value in asdict(new).items() if name in _MAY_FOLLOW and value}
+    if run.unit_under_test_id not in (None, new.unit_under_test_id):
+        given.pop("setting_id", None)  # it is a setting of another unit
+    changed = {name: value for name, value in given.items() if not getattr(run, name)}
+    if source != run.source:
+        changed |= {"source": source}
+    for name, value in changed.items():
+        before = getattr(run, name)
+        setattr(run, name, value)
+        record_change(session, new.tested_by, "changed", SUBJECT, run.id, name, before or None, value)
+    run.start_key = run.start_key or start_key or None
+    run.changes += bool(changed)
+    session.flush()
 
 
 def get_run(session: Session, run_id: int) -> LiveRun:

@@ -27,10 +27,13 @@ class RunStart(BenchNames):
     """Conditions of a live run, as of a trial. Only the room is required; the unit may follow when it is finished.
 
     source : `file` if a command follows a file and will send it when the run is finished
+    join : go on with the open run of the room where there is one of the same kind, such as one started on the page; a
+        file joins only a run without readings
     """
 
     kind: Kind = "unit running"
     source: Literal["posted", "file"] = "posted"
+    join: bool = False
     profile_id: IdOrNone = None
 
 

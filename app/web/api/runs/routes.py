@@ -22,10 +22,13 @@ router = APIRouter(tags=["live runs"])
 
 @router.post("/runs", status_code=201, responses=problem_answers(400, 404, 409))
 def run_started(session: SessionDep, asked: RunStart, response: Response, key: Key = "") -> RunShape:
-    """Starts a live run in a room, which may have one open run. With a repeated key the answer is 200 and that run."""
+    """Starts a live run in a room, which may have one open run. With a repeated key, or `join`, the answer is 200 and
+    the run that was there.
+    """
     from app.services.adding_trials.live_runs.run import start_run
 
-    started = start_run(session, run_conditions(session, asked), source=asked.source, key=key)
+    conditions = run_conditions(session, asked)
+    started = start_run(session, conditions, source=asked.source, key=key, join=asked.join)
     if not started.new:
         response.status_code = 200
     return _state(session, started.run_id)

@@ -180,3 +180,25 @@ def test_a_room_has_one_open_run(session: Session, small_bench: SmallBench):
     words = rf"^Room A already has live run {run_id}, started at 2026-03-02 09:00 UTC\. Finish that run first, or"
     with pytest.raises(AlreadyStored, match=words):
         start_run(session, conditions(small_bench), key="other", now=NOW)
+
+
+def test_a_run_of_the_page_is_joined_and_gets_what_it_does_not_know(session: Session, small_bench: SmallBench):
+    """A file joins it as long as it has no readings, posted readings at any time; another kind of run never."""
+    from_page = conditions(small_bench, unit_under_test_id=None, setting_id=None, logger_id=None, tested_by="Bea")
+    run_id = start_run(session, from_page, now=NOW).run_id
+    joined = start_run(session, conditions(small_bench), source="file", key="watch", join=True, now=NOW)
+    assert (joined.run_id, joined.new) == (run_id, False)
+    run = get_run(session, run_id)
+    assert (run.source, run.unit_under_test_id, run.tested_by) == ("file", small_bench.unit_id, "Bea")
+    assert start_run(session, conditions(small_bench), source="file", key="watch", now=NOW).run_id == run_id
+    with pytest.raises(AlreadyStored, match="already has live run"):
+        start_run(session, conditions(small_bench), join=True, now=NOW)  # its file is followed by another command
+    later = NOW + timedelta(days=1)
+    posted = start_run(session, conditions(small_bench), now=later).run_id
+    receive_readings(session, posted, [Reading(later, {"pm2_5": 1.0})], now=later)
+    assert start_run(session, conditions(small_bench), join=True, now=later).run_id == posted
+    with pytest.raises(AlreadyStored, match="already has live run"):
+        start_run(session, conditions(small_bench), source="file", join=True, now=later)
+    empty = conditions(small_bench, kind="empty room", unit_under_test_id=None, setting_id=None)
+    with pytest.raises(AlreadyStored, match="already has live run"):
+        start_run(session, empty, join=True, now=later)
