@@ -4,7 +4,7 @@ The interactive chart, the downloaded pictures and the table of plotted data all
 `Chart`, so they cannot disagree. Positions are numbers in the unit of their axis, or texts on a categorical axis.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Literal
 
@@ -123,6 +123,19 @@ class Chart:
     @property
     def is_empty(self) -> bool:
         return not any(series.x for series in self.series)
+
+    @property
+    def plotted(self) -> tuple[Series, ...]:
+        """The series as a table has them: the band of a curve gives its intervals, and is no series of its own."""
+        lines = {(one.x, one.colour) for one in self.series if one.kind == "line"}
+        bands = {(one.x, one.colour): one for one in self.series if one.kind == "band" and (one.x, one.colour) in lines}
+        return tuple(
+            replace(one, low=band.low, high=band.high)
+            if one.kind == "line" and (band := bands.get((one.x, one.colour))) is not None
+            else one
+            for one in self.series
+            if one is not bands.get((one.x, one.colour))
+        )
 
     @property
     def foot(self) -> str:

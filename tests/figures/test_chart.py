@@ -59,8 +59,8 @@ def test_an_axis_never_has_no_length():
 @pytest.mark.parametrize("chart", ALL.values(), ids=ALL.keys())
 def test_the_table_holds_exactly_what_is_plotted(chart: Chart):
     rows = list(csv.DictReader(StringIO(chart_csv(chart), newline="")))
-    assert len(rows) == sum(len(series.x) for series in chart.series)
-    flat = [(series, index) for series in chart.series for index in range(len(series.x))]
+    assert len(rows) == sum(len(series.x) for series in chart.plotted)
+    flat = [(series, index) for series in chart.plotted for index in range(len(series.x))]
     for row, (series, index) in zip(rows, flat, strict=True):
         for column, value in ((chart.x_column, series.x[index]), (chart.y_column, series.y[index])):
             if value is None:

@@ -4,7 +4,7 @@ from html.parser import HTMLParser
 
 import pytest
 
-from app.figures.tables.draft_text import draft_html, draft_markdown
+from app.figures.articles.draft_text import draft_html, draft_markdown
 from app.services.reviews.wording import Draft, DraftPoint, DraftSection, cite_trials, join_spans
 from tests.figures.some_charts import HARMFUL
 

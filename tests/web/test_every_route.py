@@ -28,6 +28,7 @@ ASKED = {
     "/charts/{name}.{chart_format}": ["/charts/ranking.csv", "/charts/cost-bars.svg"],
     "/tables/{name}.{table_format}": ["/tables/ranking.csv", "/tables/ranking.xlsx"],
     "/units/{unit_id}/draft.{draft_format}": ["/units/1/draft.md"],
+    "/units/{unit_id}/article-{export}": ["/units/1/article-embed.html", "/units/1/article-markdown.zip?chart="],
     "/bulk/{kind}.csv": ["/bulk/prices.csv"],
     "/listen/{clip_id}.wav": ["/listen/1.wav?pa=1"],
 }

@@ -3,11 +3,10 @@
 It loads nothing from elsewhere, so it can be archived, mailed, or embedded in an article.
 """
 
-from dataclasses import replace
 from html import escape
 
 from app.compute.wording.rounding import decimals_from_size, rounded_text
-from app.figures.chart import Chart, Series
+from app.figures.chart import Chart, HouseStyle, Series
 from app.figures.date_axis import day_of
 from app.figures.layout.chart_layout import WIDTH_PX
 from app.figures.layout.frame import NARROW_PX
@@ -16,7 +15,7 @@ from app.figures.renderers.svg_chart import inline_svg
 from app.figures.renderers.svg_colours import DARK, readable_on_dark
 
 # content security policy for the browser that opens the file
-_PHONE_PX = 390
+PHONE_PX = 390
 _MOST_ROWS = 240  # of all curves; an article should not load thousands of lines that nobody opens
 FILE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
 
@@ -30,9 +29,9 @@ def chart_html(chart: Chart, width_px: int = WIDTH_PX) -> str:
             f'<meta http-equiv="Content-Security-Policy" content="{FILE_POLICY}">',
             '<meta name="viewport" content="width=device-width, initial-scale=1">',
             f"<title>{escape(chart.title)}</title>",
-            f"<style>{_style(chart, width_px)}</style></head><body>",
+            f"<style>{chart_style(chart.house, width_px)}</style></head><body>",
             f'<figure><div class="wide">{inline_svg(chart, width_px)}</div>',
-            f'<div class="narrow">{inline_svg(chart, _PHONE_PX)}</div>' if width_px > NARROW_PX else "",
+            f'<div class="narrow">{inline_svg(chart, PHONE_PX)}</div>' if width_px > NARROW_PX else "",
             f"<figcaption>{escape(chart.alt_text)}</figcaption></figure>",
             _numbers(chart),
             f"<p><small>{escape(chart.foot)}</small></p>",
@@ -42,9 +41,10 @@ def chart_html(chart: Chart, width_px: int = WIDTH_PX) -> str:
     )
 
 
-def _style(chart: Chart, width_px: int) -> str:
-    font = f'"{chart.house.font}", ' if chart.house.font else ""
-    ink, accent = chart.house.ink or INK, chart.house.accent or INK
+def chart_style(house: HouseStyle, width_px: int) -> str:
+    """Rules of a page with charts of that width; a class for the drawing of each width."""
+    font = f'"{house.font}", ' if house.font else ""
+    ink, accent = house.ink or INK, house.accent or INK
     narrow = ""
     if width_px > NARROW_PX:
         narrow = (
@@ -62,15 +62,7 @@ def _style(chart: Chart, width_px: int) -> str:
 
 
 def _numbers(chart: Chart) -> str:
-    lines = {(one.x, one.colour) for one in chart.series if one.kind == "line"}
-    bands = {(one.x, one.colour): one for one in chart.series if one.kind == "band" and (one.x, one.colour) in lines}
-    shown = [
-        replace(one, low=bands[one.x, one.colour].low, high=bands[one.x, one.colour].high)
-        if one.kind == "line" and (one.x, one.colour) in bands
-        else one
-        for one in chart.series
-        if not one.faint and one not in bands.values()
-    ]
+    shown = [one for one in chart.plotted if not one.faint]
     longest = max((len(one.x) for one in shown), default=0)
     most = max(6, _MOST_ROWS // max(len(shown), 1)) if longest > len(chart.y_axis.names) else longest
     rows = "".join(_rows(series, most, of_days=chart.x_axis.scale == "days") for series in shown)

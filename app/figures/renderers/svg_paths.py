@@ -1,11 +1,13 @@
 """Path data of an SVG in tenths of a pixel, as short as it gets."""
 
+import math
 from collections.abc import Iterable
 from itertools import pairwise
 
 from app.figures.layout.boxes import Box
 
 Point = tuple[float, float]
+_OFF_PX = 0.1  # how far a line may pass from a place that is left out: what no screen shows
 
 
 def stepped(run: list[Point]) -> list[Point]:
@@ -20,7 +22,32 @@ def path_of(points: Iterable[Point]) -> str:
     >>> path_of([(1.0, 2.0), (2.04, 1.96), (2.04, 1.96), (2.5, 3.0)])
     'M1 2l1 0l.5 1'
     """
-    return _relative(points, "l", "")
+    return _relative(_thinned(list(points)), "l", "")
+
+
+def _thinned(points: list[Point]) -> list[Point]:
+    """The places that a line needs to pass all others within a tenth of a pixel: from each place kept, the next is the
+    last one whose direction all places in between allow.
+
+    >>> _thinned([(0.0, 0.0), (1.0, 0.05), (2.0, 0.0), (3.0, 0.0), (4.0, 3.0)])
+    [(0.0, 0.0), (3.0, 0.0), (4.0, 3.0)]
+    """
+    if len(points) < 3:
+        return points
+    kept, before = [points[0]], points[0]
+    steepest, flattest = math.inf, -math.inf
+    for at in points[1:]:
+        across, down = at[0] - kept[-1][0], at[1] - kept[-1][1]
+        goes_on = across * (before[0] - kept[-1][0]) > 0 and flattest <= down / across <= steepest
+        if before is not kept[-1] and not goes_on:
+            kept.append(before)
+            across, down = at[0] - before[0], at[1] - before[1]
+            steepest, flattest = math.inf, -math.inf
+        if across:
+            room = _OFF_PX / abs(across)
+            steepest, flattest = min(steepest, down / across + room), max(flattest, down / across - room)
+        before = at
+    return [*kept, before]
 
 
 def dots(points: Iterable[Point]) -> str:

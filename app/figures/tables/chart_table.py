@@ -1,4 +1,4 @@
-"""A chart as a table: exactly the plotted numbers, one row per value."""
+"""A chart as a table: exactly the plotted numbers, one row per value; the band of a curve gives its intervals."""
 
 import csv
 from io import StringIO
@@ -16,7 +16,7 @@ def chart_csv(chart: Chart) -> str:
     out = StringIO()
     writer = csv.writer(out)
     writer.writerow(["series", chart.x_column, chart.y_column, *HEAD[1:]])
-    for series in chart.series:
+    for series in chart.plotted:
         for index, (x, y) in enumerate(zip(series.x, series.y, strict=True)):
             low = series.low[index] if series.low else None
             high = series.high[index] if series.high else None

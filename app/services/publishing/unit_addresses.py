@@ -25,6 +25,13 @@ class UnitAddresses:
         """Today's address of a unit, then its earlier ones."""
         return self.current[unit_id], *sorted(one for one, owner in self.earlier.items() if owner == unit_id)
 
+    def folder(self, unit_id: int) -> str:
+        return f"units/{self.current[unit_id]}/"
+
+    def page(self, unit_id: int) -> str:
+        """Page of a unit. The file is named, because a folder does not open from a disk."""
+        return f"{self.folder(unit_id)}index.html"
+
 
 def address_of(maker: str, model: str) -> str:
     """The address that a unit's name asks for; "" where it has no letter or digit that an address may hold.

@@ -25,6 +25,7 @@ def review_draft(session: Session, unit_id: int) -> Draft:
         title=headline(facts),
         sections=with_photos(session, unit_id, _sections(facts, points)),
         foot=f"{facts.chart_facts.source_line()}{dated}",
+        others=tuple(other.unit_id for other in facts.others),
     )
 
 

@@ -1,7 +1,7 @@
 """Text of a draft in which every number carries the link to its source."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 # a date or a free-standing number: the digits in "PM2.5", "A-300" and the setting “4” are part of names
@@ -156,7 +156,7 @@ class DraftPicture:
 class DraftSection:
     """One section: a heading, then paragraphs, a table, a picture, terms with their values, points and items.
 
-    table : rows of cells, the heads first; empty for none
+    table : rows of cells, the heads first; empty for none; table_foot : its conditions and source
     pictures : charts, and the photos that were chosen for readers
     """
 
@@ -168,33 +168,48 @@ class DraftSection:
     items: tuple[Spans, ...] = ()
     table: tuple[tuple[Spans, ...], ...] = ()
     pictures: tuple[DraftPicture, ...] = ()
+    table_caption: str = "Each setting with its interval"
+    table_foot: str = ""
+
+    def with_words(self, change: Callable[[Spans], Spans]) -> "DraftSection":
+        """The section with all its words changed alike."""
+        return replace(
+            self,
+            paragraphs=tuple(change(words) for words in self.paragraphs),
+            facts=tuple((name, change(words)) for name, words in self.facts),
+            points=tuple(replace(one, given=change(one.given), words=change(one.words)) for one in self.points),
+            items=tuple(change(words) for words in self.items),
+            table=tuple(tuple(change(cell) for cell in row) for row in self.table),
+        )
 
     def with_linked_numbers(self, address: str, names: Sequence[str] = ()) -> "DraftSection":
         """The section with that link added to every number that has none and is not in a name."""
-        return replace(
-            self,
-            paragraphs=tuple(link_all_numbers(words, address, names) for words in self.paragraphs),
-            facts=tuple((name, link_all_numbers(words, address, names)) for name, words in self.facts),
-            points=tuple(
-                replace(
-                    point,
-                    given=link_all_numbers(point.given, address, names),
-                    words=link_all_numbers(point.words, f"{address}/draft#point-{point.key}", names),
-                )
-                if point.version
-                else replace(point, words=link_all_numbers(point.words, address, names))
-                for point in self.points
-            ),
-            items=tuple(link_all_numbers(words, address, names) for words in self.items),
-            table=tuple(tuple(link_all_numbers(cell, address, names) for cell in row) for row in self.table),
+        edited = tuple(
+            replace(point, words=link_all_numbers(point.words, f"{address}/draft#point-{point.key}", names))
+            if point.version
+            else point
+            for point in self.points
         )
+        return replace(self, points=edited).with_words(lambda words: link_all_numbers(words, address, names))
 
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """A whole draft; `foot` names source, method and date of the latest data."""
+    """A whole draft; `foot` names source, method and date of the latest data.
+
+    others : units that it compares this one with
+    """
 
     unit_id: int
     title: str
     sections: tuple[DraftSection, ...]
     foot: str
+    others: tuple[int, ...] = ()
+
+    def with_addresses(self, of: Callable[[str], str]) -> "Draft":
+        """The draft with each link led elsewhere; `of` gives "" for one that leads nowhere then."""
+
+        def led(words: Spans) -> Spans:
+            return tuple(Span(span.text, of(span.address) if span.address else "") for span in words)
+
+        return replace(self, sections=tuple(section.with_words(led) for section in self.sections))

@@ -37,9 +37,9 @@ _PARAMETERS = (
 _SIZES = (
     ("width_px", "integer", "image width before fineness, 320 to 4000; svg, png and html"),
     ("fineness", "number", "pixel density, 1 to 4; png"),
-    ("size", "string", "article, phone, print, video-1080 or video-2160 instead of width and density; png"),
-    ("look", "string", "page (as the reader's page), light, dark or transparent; svg, png and gif"),
-    ("speed", "number", "times real time, default 600; gif of decay-overlay and trial-decay"),
+    ("size", "string", "article, phone, print, video-1080 or video-2160: png; the last two also mp4 and webm"),
+    ("look", "string", "page (as the reader's page), light, dark or transparent; svg, png and animations"),
+    ("speed", "number", "times real time, default 600; animations of decay-overlay and trial-decay"),
 )
 
 

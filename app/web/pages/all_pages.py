@@ -36,6 +36,8 @@ from app.web.pages.ranking import compare, curves, room_advice, weighted_order
 from app.web.pages.ranking import order as rank_order
 from app.web.pages.ranking import page as ranking
 from app.web.pages.ranking import pictures as ranking_pictures
+from app.web.pages.reviews import article as unit_article
+from app.web.pages.reviews import article_files as unit_article_files
 from app.web.pages.reviews import draft as unit_draft
 from app.web.pages.reviews import draft_files as unit_draft_files
 from app.web.pages.trials import edit as trial_edit
@@ -68,6 +70,7 @@ PAGE_ROUTERS: tuple[APIRouter, ...] = (
     unit_undo.router,
     attachments.router,
     unit_draft.router,
+    unit_article.router,
     units.router,
     trials.router,
     plan_page.router,
@@ -109,5 +112,6 @@ DOWNLOAD_ROUTERS: tuple[APIRouter, ...] = (
     charts.router,
     tables.router,
     unit_draft_files.router,
+    unit_article_files.router,
     package.download_router,
 )

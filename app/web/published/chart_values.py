@@ -14,15 +14,10 @@ _MOST = 60  # values of a curve; what lies between them is read from the picture
 
 def chart_values(chart: Chart) -> Markup:
     """JSON that cannot end the element it stands in: both axes, and the series but for single readings."""
-    bands = {(one.x, one.colour): one for one in chart.series if one.kind == "band"}
     facts = {
         "x": _axis(chart, "x"),
         "y": _axis(chart, "y"),
-        "series": [
-            _series(one, bands.get((one.x, one.colour)))
-            for one in chart.series
-            if one.x and not one.faint and one.kind != "band"
-        ],
+        "series": [_series(one) for one in chart.plotted if one.x and not one.faint and one.kind != "band"],
     }
     text = orjson.dumps(facts).decode()
     return Markup(text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026"))
@@ -35,12 +30,11 @@ def _axis(chart: Chart, which: Any) -> dict[str, Any]:
     return {"words": axis.title, "unit": unit, "scale": axis.scale, "low": low, "high": high, "names": axis.names}
 
 
-def _series(series: Series, band: Series | None) -> dict[str, Any]:
-    """A thinned series; the band of a curve gives its intervals."""
+def _series(series: Series) -> dict[str, Any]:
+    """A thinned series."""
     step = -(-len(series.x) // _MOST)
-    low, high = (band.low, band.high) if band is not None else (series.low, series.high)
     found: dict[str, Any] = {"name": series.end_label or series.name, "kind": series.kind, "stack": series.stack}
-    for key, values in (("x", series.x), ("y", series.y), ("low", low), ("high", high)):
+    for key, values in (("x", series.x), ("y", series.y), ("low", series.low), ("high", series.high)):
         found[key] = [_shown(value) for value in values[::step]]
     found["bound"] = [int(one) for one in series.censored[::step]] if any(series.censored) else []
     return found

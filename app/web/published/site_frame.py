@@ -71,11 +71,10 @@ class SiteFrame:
     navigation: tuple[tuple[str, str], ...] = NAVIGATION
 
     def unit_folder(self, unit_id: int) -> str:
-        return f"units/{self.addresses.current[unit_id]}/"
+        return self.addresses.folder(unit_id)
 
     def unit_path(self, unit_id: int) -> str:
-        """Page of a unit. The file is named, because a folder does not open from a disk."""
-        return f"{self.unit_folder(unit_id)}index.html"
+        return self.addresses.page(unit_id)
 
     @property
     def licence_url(self) -> str:

@@ -51,6 +51,7 @@ _ROUTES = {
         GET /search
         GET /progress/{key}
         GET /units/{unit_id}/draft.{draft_format}
+        GET /units/{unit_id}/article-{export}
         GET /
         GET /ranking/pictures
         GET /ranking/order
@@ -76,6 +77,7 @@ _ROUTES = {
         GET /attachments/{attachment_id}/file
         GET /attachments/{attachment_id}/{size}.jpg
         GET /units/{unit_id}/draft
+        GET /units/{unit_id}/article
         GET /plan
         GET /plans
         GET /plans/{plan_id}

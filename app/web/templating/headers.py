@@ -7,6 +7,8 @@ _POLICY = (
 PAGE_POLICY = _POLICY
 # Plotly positions labels with style attributes; scripts and style sheets must be our own.
 CHART_PAGE_POLICY = _POLICY + "; style-src-attr 'unsafe-inline'"
+FRAMING_PAGE_POLICY = _POLICY + "; frame-src 'self'"  # a page with a preview
+FRAMED_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; sandbox; frame-ancestors 'self'"
 
 # sent over https only; subdomains may be other services
 HTTPS_ONLY_FROM_NOW = ("Strict-Transport-Security", "max-age=31536000")

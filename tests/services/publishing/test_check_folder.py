@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from app.errors import InvalidValue
+from app.services.publishing import compressed_copies
 from app.services.publishing.check_folder import PublishedEdition, check_folder
 from app.services.publishing.compressed_copies import compressors
 from app.services.publishing.editions import NUMBERS, Manifest, read_manifest
@@ -87,15 +88,26 @@ def test_an_edition_that_the_store_does_not_have_is_told(folder: Path):
     assert _words(folder, store_asked=True) == ["The store has no edition 3, so the folder was not published from it."]
 
 
-def test_a_compressed_copy_has_to_hold_its_file(folder: Path):
-    whole = (folder / "index.html").read_bytes()
-    for ending, compress in compressors().items():
-        (folder / f"index.html{ending}").write_bytes(compress(whole))
+@pytest.mark.parametrize("ending", [".gz", ".br"])
+def test_a_compressed_copy_has_to_hold_its_file(folder: Path, ending: str):
+    if ending == ".br":
+        pytest.importorskip("brotli", reason="it is an optional extra")
+    compress, whole = compressors()[ending], (folder / "index.html").read_bytes()
+    copy = folder / f"index.html{ending}"
+    copy.write_bytes(compress(whole))
+    assert compress(whole) == copy.read_bytes()
+    assert len(compress(100 * whole)) < 100 * len(whole) / 2
     assert check_folder(folder).findings == ()
-    (folder / "index.html.gz").write_bytes(compressors()[".gz"](b"another"))
-    assert _words(folder) == ["index.html.gz is not a copy of index.html."]
-    (folder / "index.html.gz").write_bytes(b"nonsense")
-    assert _words(folder) == ["index.html.gz cannot be unpacked."]
+    copy.write_bytes(compress(b"another"))
+    assert _words(folder) == [f"index.html{ending} is not a copy of index.html."]
+    copy.write_bytes(b"nonsense")
+    assert _words(folder) == [f"index.html{ending} cannot be unpacked."]
+
+
+def test_without_brotli_there_are_gzip_copies_alone(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(compressed_copies, "find_spec", lambda name: None)
+    assert list(compressors()) == [".gz"]
+    assert compressed_copies.unpacked(".br", b"anything") is None
 
 
 def test_a_folder_without_an_edition_is_told(folder: Path, tmp_path_factory: pytest.TempPathFactory):

@@ -5,7 +5,7 @@ import re
 import pytest
 from sqlalchemy.orm import Session
 
-from app.figures.tables.draft_text import draft_html, draft_markdown
+from app.figures.articles.draft_text import draft_html, draft_markdown
 from app.services.measurements.claims import add_claim
 from app.services.measurements.definitions import NewClaim, NewOzoneTest, NewPowerMeasurement
 from app.services.measurements.ozone_tests import add_ozone_test

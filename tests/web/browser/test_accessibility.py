@@ -31,6 +31,8 @@ PAGES = [
     "/units/1/ratings",
     "/units/1/claims",
     "/units/1/draft",
+    "/units/1/article",
+    "/units/1/article-embed.html?table=fact-sheet&preview=1",
     "/trials",
     "/trials/5",
     "/trials/5/marks",

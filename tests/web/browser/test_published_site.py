@@ -64,7 +64,10 @@ def test_a_number_leads_to_its_raw_file_without_dashboard_and_script(reader, add
 
 def test_it_opens_from_the_disk(chromium, site: Path, screenshot_folder: Path):
     context = chromium.new_context(viewport={"width": 1280, "height": 900})
-    page = context.new_page()
+    page, watch = context.new_page(), Watch("")
+    watch.on(page)
+    for path in ("index.html", "costs.html", "trials/5.html", "changes.html"):
+        page.goto((site / path).as_uri())
     page.goto((site / "pictures.html").as_uri())
     page.locator("figure.chart img").last.scroll_into_view_if_needed()
     page.wait_for_function("[...document.images].every(one => one.loading !== 'lazy' || one.complete)")
@@ -73,6 +76,7 @@ def test_it_opens_from_the_disk(chromium, site: Path, screenshot_folder: Path):
     assert min(widths) > 300
     page.screenshot(path=screenshot_folder / "published_pictures.png", full_page=True)
     context.close()
+    watch.assert_quiet()
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

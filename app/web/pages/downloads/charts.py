@@ -10,24 +10,18 @@ from app.errors import InvalidValue
 from app.figures.chart import Chart
 from app.figures.layout.chart_layout import WIDTH_PX
 from app.figures.renderers.embedded_chart import chart_html
+from app.figures.renderers.film import film
 from app.figures.renderers.matplotlib_chart import png_bytes
 from app.figures.renderers.plotly_chart import plotly_figure
 from app.figures.renderers.svg_chart import svg_bytes
 from app.figures.renderers.svg_colours import Look
-from app.figures.renderers.video_frames import (
-    FRAMES_PER_S,
-    MOST_FRAMES,
-    VIDEO_SIZES,
-    animation_gif,
-    frames_of,
-    is_over_time,
-    video_frame,
-)
+from app.figures.renderers.video_frames import LONGEST_S, VIDEO_SIZES, animation_gif, is_over_time, seconds_of
 from app.figures.tables.chart_table import chart_csv
 from app.web.api.shapes import problem_answers
 from app.web.dependencies import SessionDep
 from app.web.downloads.chart_registry import NAMED_CHARTS, make_chart
 from app.web.downloads.parameters import download_content, download_parameters, figure_size
+from app.web.downloads.picture_sizes import IMAGE_SIZES, SIZES, sized_png
 from app.web.downloads.response import download_response
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm
@@ -35,15 +29,15 @@ from app.web.forms.typed_form import TypedForm
 router = APIRouter(tags=["chart and table downloads"])
 
 SMALLEST_PX, LARGEST_PX = 320, 4000
-ChartFormat = Literal["svg", "png", "gif", "csv", "html", "txt"]
+ChartFormat = Literal["svg", "png", "gif", "mp4", "webm", "csv", "html", "txt"]
 LOOKS: tuple[Look, ...] = ("page", "light", "dark", "transparent")
-# width, and pixels for each of it
-IMAGE_SIZES = {"article": (960, 2.0), "phone": (390, 3.0), "print": (960, 4.0)}
 _SPEED = 600.0  # times real time: ten minutes a second
 _MEDIA = {
     "svg": "image/svg+xml",
     "png": "image/png",
     "gif": "image/gif",
+    "mp4": "video/mp4",
+    "webm": "video/webm",
     "csv": "text/csv; charset=utf-8",
     "html": "text/html; charset=utf-8",
     "txt": "text/plain; charset=utf-8",
@@ -66,7 +60,8 @@ def show_figure(name: str, request: Request, session: SessionDep) -> Response:
     openapi_extra={"parameters": download_parameters(with_sizes=True)},
 )
 def download_chart(name: ChartName, chart_format: ChartFormat, request: Request, session: SessionDep) -> Response:
-    """The chart as a file: picture (svg, png), animation of curves over time (gif), plotted numbers (csv),
+    """The chart as a file: picture (svg, png), animation of curves over time (gif, and
+    with the extra "film" mp4 and webm), plotted numbers (csv),
     self-contained page (html), or suggested alt text with the source (txt). The query is that of the page with the
     chart.
     """
@@ -95,29 +90,32 @@ def _content(chart: Chart, chart_format: ChartFormat, form: TypedForm) -> bytes:
         return f"{chart.alt_text}\n\n{chart.foot}\n".encode()
     if chart_format == "svg":
         return svg_bytes(chart, width_px, look)
-    if chart_format == "gif":
-        return _animation(chart, form, look)
+    if chart_format in ("gif", "mp4", "webm"):
+        return _animation(chart, form, look, chart_format)
     size = form.typed("size")
     if size in VIDEO_SIZES:
-        return video_frame(chart, VIDEO_SIZES[size], look)
+        return sized_png(chart, size, look)
     return png_bytes(chart, width_px, fineness, look)
 
 
-def _animation(chart: Chart, form: TypedForm, look: Look) -> bytes:
+def _animation(chart: Chart, form: TypedForm, look: Look, chart_format: Literal["gif", "mp4", "webm"]) -> bytes:
     if not is_over_time(chart):
         raise InvalidValue("Only curves over time can be animated; choose decay-overlay or trial-decay.")
     speed: float | None = form.number("speed", "The speed") if form.typed("speed") else _SPEED
-    if speed is None or not 1 <= speed <= 1e5 or frames_of(chart, speed) > MOST_FRAMES:
+    if speed is None or not 1 <= speed <= 1e5 or seconds_of(chart, speed) > LONGEST_S:
         raise InvalidValue(
             f"The speed is {form.typed('speed')!r}; enter times real time, from 1 to 100000, at which the curves end "
-            f"within {MOST_FRAMES // FRAMES_PER_S} s.",
+            f"within {LONGEST_S} s.",
             field="speed",
         )
-    return animation_gif(chart, speed, look)
+    if chart_format == "gif":
+        return animation_gif(chart, speed, look)
+    frame = VIDEO_SIZES.get(form.typed("size"), VIDEO_SIZES["video-1080"])
+    return film(chart, speed, look, frame, chart_format)
 
 
 def _size(form: TypedForm) -> tuple[int, float]:
-    size = form.one_of("size", "The size", (*IMAGE_SIZES, *VIDEO_SIZES))
+    size = form.one_of("size", "The size", SIZES)
     width_px, fineness = IMAGE_SIZES.get(size, (WIDTH_PX, 1.0))
     width_px = form.whole_number("width_px", "The width") or width_px
     if form.typed("fineness"):

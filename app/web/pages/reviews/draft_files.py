@@ -31,7 +31,7 @@ def download_draft(
     """The draft as Markdown or HTML, the latest verdict first unless it was withdrawn; every number links to its
     source.
     """
-    from app.figures.tables.draft_text import draft_html, draft_markdown  # loaded when used: with the draft
+    from app.figures.articles.draft_text import draft_html, draft_markdown  # loaded when used: with the draft
     from app.services.reviews.draft import review_draft  # loaded when used: it needs scipy
 
     get_unit(session, unit_id)

@@ -147,6 +147,8 @@ def test_the_addresses_stand_in_the_schema_with_their_parameters(client: TestCli
         "image/svg+xml",
         "image/png",
         "image/gif",
+        "video/mp4",
+        "video/webm",
         "text/csv",
         "text/html",
         "text/plain",

@@ -4,6 +4,7 @@ Links are prefixed with `site`, such as "http://127.0.0.1:8000", so that a downl
 the trials; with `site` None the numbers are not linked.
 """
 
+from collections.abc import Callable
 from html import escape
 
 from app.figures.tables.formats import escaped
@@ -23,6 +24,7 @@ def draft_markdown(draft: Draft, verdict: str = "", site: str | None = "") -> st
             parts.append(
                 "\n".join(f"| {row} |" for row in (rows[0], " | ".join("---" for _ in section.table[0]), *rows[1:]))
             )
+            parts += [escaped(section.table_foot)] if section.table_foot else []
         for picture in shown_pictures(section, site):
             parts.append(f"![{escaped(picture.alt)}]({site}{picture.address})")
             parts += [escaped(picture.caption)] if picture.caption else []
@@ -38,6 +40,20 @@ def draft_markdown(draft: Draft, verdict: str = "", site: str | None = "") -> st
 
 def draft_html(draft: Draft, verdict: str = "", site: str | None = "") -> str:
     """The draft as one HTML file without classes or script; the content of `<article>` can be embedded in a page."""
+
+    def image(picture: DraftPicture) -> str:
+        return f'<img src="{escape(f"{site}{picture.address}")}" alt="{escape(picture.alt)}">'
+
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escape(draft.title)}</title></head><body>\n"
+        f"{article_html(draft, verdict, site, image)}</body></html>\n"
+    )
+
+
+def article_html(draft: Draft, verdict: str, site: str | None, image: Callable[[DraftPicture], str]) -> str:
+    """The draft as an `<article>`; `image` draws each picture."""
     parts = [f"<h1>{escape(draft.title)}</h1>"]
     if verdict:
         parts += ["<h2>Verdict</h2>", *(f"<p>{escape(line)}</p>" for line in verdict.split("\n") if line.strip())]
@@ -48,8 +64,7 @@ def draft_html(draft: Draft, verdict: str = "", site: str | None = "") -> str:
             parts.append(_html_table(section, site))
         for picture in shown_pictures(section, site):
             caption = f"<figcaption>{escape(picture.caption)}</figcaption>" if picture.caption else ""
-            image = f'<img src="{escape(f"{site}{picture.address}")}" alt="{escape(picture.alt)}">'
-            parts.append(f"<figure>{image}{caption}</figure>")
+            parts.append(f"<figure>{image(picture)}{caption}</figure>")
         if section.facts:
             facts = "".join(
                 f"<dt>{escape(name)}</dt><dd>{_html_text(words, site)}</dd>" for name, words in section.facts
@@ -62,11 +77,7 @@ def draft_html(draft: Draft, verdict: str = "", site: str | None = "") -> str:
         elif section.key in ("strengths", "weaknesses"):
             parts.append("<p>None.</p>")
     body = "\n".join(parts)
-    return (
-        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
-        f"<title>{escape(draft.title)}</title></head><body>\n<article>\n{body}\n"
-        f"<footer><p>{escape(draft.foot)}</p></footer>\n</article>\n</body></html>\n"
-    )
+    return f"<article>\n{body}\n<footer><p>{escape(draft.foot)}</p></footer>\n</article>\n"
 
 
 def _html_table(section: DraftSection, site: str | None) -> str:
@@ -78,7 +89,8 @@ def _html_table(section: DraftSection, site: str | None) -> str:
         + "</tr>"
         for row in rows
     )
-    return f"<table><caption>Each setting with its interval</caption><tr>{head}</tr>{body}</table>"
+    foot = f"<p>{escape(section.table_foot)}</p>" if section.table_foot else ""
+    return f"<div><table><caption>{escape(section.table_caption)}</caption><tr>{head}</tr>{body}</table></div>{foot}"
 
 
 def shown_pictures(section: DraftSection, site: str | None) -> tuple[DraftPicture, ...]:
