@@ -3,6 +3,7 @@
 import math
 import os
 import shutil
+import tempfile
 import uuid
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -22,6 +23,7 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.rooms_and_loggers import Logger, Room, SmokeSource
 from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTest
+from app.web.process.gc_settings import freeze_startup_objects
 from seed_demo.build import build_demo
 from tests.sample_data.lent_databases import LentDatabases
 from tests.sample_data.made_once import made_once, make_demo_site, make_demo_store, make_empty_store
@@ -108,6 +110,26 @@ def pytest_xdist_auto_num_workers() -> int | None:
     return len(os.sched_getaffinity(0)) + 1 if hasattr(os, "sched_getaffinity") else None
 
 
+MEMORY = Path("/dev/shm")
+_ROOM_BYTES = 4_000_000_000
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Puts the temporary files of a run into memory where there is room: on a disk the tests wait at each commit."""
+    if config.option.basetemp or "PYTEST_XDIST_WORKER" in os.environ or not MEMORY.is_dir():
+        return
+    if shutil.disk_usage(MEMORY).free > _ROOM_BYTES:
+        folder = tempfile.mkdtemp(prefix="hazefall-tests.", dir=MEMORY)
+        config.add_cleanup(partial(shutil.rmtree, folder, ignore_errors=True))
+        os.environ["TMPDIR"] = tempfile.tempdir = folder
+
+
+def pytest_collection_finish() -> None:
+    """What was imported stays, as in a started server; without this the garbage collector looks through all of it
+    again and again, a sixth of the processor time of the tests of services and pages."""
+    freeze_startup_objects()
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Marks what is quick, by folder and file; a store is a SQLite file there."""
     for item in items:
@@ -121,12 +143,9 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         return
     if not metafunc.definition.nodeid.startswith(ON_BOTH):
         return
-    own = metafunc.definition.get_closest_marker("sqlite_only")
-    skipped = (
-        [pytest.mark.skip(reason=own.args[0] if own.args else "is about the SQLite file of a store")] if own else []
-    )
-    kinds = ["sqlite", pytest.param("postgresql", marks=skipped)]
-    metafunc.parametrize("kind_of_store", kinds, indirect=True, scope="session")
+    if metafunc.definition.get_closest_marker("sqlite_only"):
+        return
+    metafunc.parametrize("kind_of_store", ["sqlite", "postgresql"], indirect=True, scope="session")
 
 
 @pytest.fixture(scope="session")

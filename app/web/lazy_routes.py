@@ -5,13 +5,14 @@ routes are loaded together: in the background after the first response, or befor
 """
 
 import threading
+from collections.abc import Sequence
 
 from anyio import to_thread
-from fastapi import APIRouter, Depends, FastAPI
+from fastapi import APIRouter, FastAPI
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from app.web.pages.ranking import page as ranking
-from app.web.security.authentication import RequireRole
+from app.web.security.authentication import require_role
 from app.web.templating.static_files import STATIC_ADDRESS, CachedStaticFiles, static_folder
 
 _FIRST_PATH = "/"
@@ -26,7 +27,7 @@ class Routes:
         self._app = app
         self._loading_started = False
         self.all_loaded = False
-        self._include_page(ranking.router)
+        self._add([ranking.router])
         app.mount(STATIC_ADDRESS, CachedStaticFiles(directory=static_folder()), name="static")
         app.state.routes = self
 
@@ -39,17 +40,12 @@ class Routes:
         with _LOADING:
             if self.all_loaded:
                 return
-            # import everything before including anything, so that a failing import changes nothing
+            # import everything before adding anything, so that a failing import changes nothing
             from app.web.api.all_routes import API_ROUTERS  # loaded when used
             from app.web.pages.all_pages import DOWNLOAD_ROUTERS, PAGE_ROUTERS  # loaded when used
 
-            for router in API_ROUTERS:
-                self._app.include_router(router, prefix="/api", dependencies=[Depends(RequireRole("/api"))])
-            for router in DOWNLOAD_ROUTERS:
-                self._app.include_router(router, dependencies=[Depends(RequireRole())])
-            for router in PAGE_ROUTERS:
-                if router is not ranking.router:
-                    self._include_page(router)
+            routers = (*API_ROUTERS, *DOWNLOAD_ROUTERS, *PAGE_ROUTERS)
+            self._add([router for router in routers if router is not ranking.router])
             self.all_loaded = True
 
     def load_in_background(self) -> None:
@@ -58,8 +54,12 @@ class Routes:
             self._loading_started = True
             threading.Thread(target=self.load_all, name="load all routes").start()
 
-    def _include_page(self, router: APIRouter) -> None:
-        self._app.include_router(router, dependencies=[Depends(RequireRole())], include_in_schema=False)
+    def _add(self, routers: Sequence[APIRouter]) -> None:
+        """Adds the routes as they stand; a router without the permission check is an error of the program."""
+        for router in routers:
+            if require_role not in [one.dependency for one in router.dependencies]:
+                raise RuntimeError("A router checks no permission. Make it by a function of app/web/routers.py.")
+        self._app.router.routes.extend(route for router in routers for route in router.routes)
 
 
 class LazyRoutesMiddleware:

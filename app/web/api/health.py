@@ -1,14 +1,14 @@
 """Health check of the server and its store."""
 
-from fastapi import APIRouter
 from pydantic import BaseModel
 from sqlalchemy import text
 
 from app.web.current_user import current_user
 from app.web.dependencies import SessionDep, SettingsDep
+from app.web.routers import api_router
 from app.web.templating.page_context import program_version
 
-router = APIRouter(tags=["health"])
+router = api_router("health")
 
 
 class Health(BaseModel):

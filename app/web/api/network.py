@@ -2,13 +2,14 @@
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from pydantic import BaseModel
 
 from app.services.access.seen_request import SeenRequest, request_problems
 from app.web.api.shapes import problem_answers
+from app.web.routers import api_router
 
-router = APIRouter(tags=["health"])
+router = api_router("health")
 
 
 class Network(BaseModel):

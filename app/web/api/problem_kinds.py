@@ -1,13 +1,13 @@
 """Documentation of problem kinds; the `type` of every problem document links here."""
 
-from fastapi import APIRouter
 from pydantic import BaseModel
 
 from app.errors import HazefallError, NotFound
 from app.web.api.shapes import problem_answers
 from app.web.problems import HTTP_KINDS, kind_of
+from app.web.routers import api_router
 
-router = APIRouter(tags=["problems"])
+router = api_router("problems")
 
 
 class ProblemKind(BaseModel):

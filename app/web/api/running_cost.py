@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import BaseModel, ConfigDict, FiniteFloat, model_validator
 
 from app.compute.clean_air.conversions import M2_PER_SQUARE_FOOT
@@ -15,8 +15,9 @@ from app.services.costs.running_cost import CostChoices, UnitCost, running_cost_
 from app.web.api.shapes import IdOrNone, MeasuredShape, OfBench, of_bench, problem_answers
 from app.web.api.trials.shapes import Named
 from app.web.dependencies import SessionDep, SnapshotDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["running cost"])
+router = api_router("running cost")
 
 
 class RunningCostQuery(BaseModel):

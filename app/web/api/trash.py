@@ -2,14 +2,15 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 
 from app.services.trials.trash import TrashedItem, list_trash
 from app.web.api.derived import answer
 from app.web.api.shapes import FromStore, Limit, OfBench, of_bench, problem_answers
 from app.web.dependencies import SessionDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["bench"])
+router = api_router("bench")
 
 
 @answer(TrashedItem)

@@ -113,5 +113,5 @@ DOWNLOAD_ROUTERS: tuple[APIRouter, ...] = (
     tables.router,
     unit_draft_files.router,
     unit_article_files.router,
-    package.download_router,
+    package.file_router,
 )

@@ -72,26 +72,20 @@ class AuthenticationMiddleware:
             await to_thread.run_sync(_record_use, engine, found)
 
 
-class RequireRole:
-    """Checks the user's role against the route permissions; one per router, with its URL prefix.
+async def require_role(request: Request) -> None:
+    """Checks the user's role against the route permissions.
 
     A route missing from the permissions is for administrators only.
     """
-
-    def __init__(self, prefix: str = "") -> None:
-        self.prefix = prefix
-
-    async def __call__(self, request: Request) -> None:
-        route = f"{request.method} {self.prefix}{request.scope['route'].path}"
-        least, user = LEAST_ROLE.get(route, ADMINISTER), current_user()
-        if least == ANYBODY:
-            return
-        if user is None or not may(user.role, least):
-            has = user.role if user else "none"
-            raise NotAllowed(
-                f"Your role is {has!r}; this needs the role {least!r}, which may {WORDS[least]}. Ask an administrator "
-                "for it."
-            )
+    least, user = LEAST_ROLE.get(f"{request.method} {request.scope['route'].path}", ADMINISTER), current_user()
+    if least == ANYBODY:
+        return
+    if user is None or not may(user.role, least):
+        has = user.role if user else "none"
+        raise NotAllowed(
+            f"Your role is {has!r}; this needs the role {least!r}, which may {WORDS[least]}. Ask an administrator "
+            "for it."
+        )
 
 
 def _user_or_refusal(engine: Engine, folder: Path, request: HTTPConnection) -> CurrentUser | Response | None:

@@ -1,6 +1,7 @@
 """A bench moved from one store to another: all of it or nothing, and compared before it counts."""
 
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -25,14 +26,28 @@ from tests.storage.migrated import BEFORE_FIRST, migrate_to
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
+def bare_target(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Where to: nothing is there yet, not even a table."""
+    with _target(request.param, tmp_path, "template0") as address:
+        yield address
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
 def target(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
-    """Where to: nothing is there yet."""
-    if request.param == "sqlite":
-        yield str(tmp_path / "moved")
+    """No file yet, or a database whose tables hold nothing, because making them takes longer than copying."""
+    template = request.getfixturevalue("database_template") if request.param == "postgresql" and POSTGRESQL else ""
+    with _target(request.param, tmp_path, template) as address:
+        yield address
+
+
+@contextmanager
+def _target(kind: str, folder: Path, template: str) -> Iterator[str]:
+    if kind == "sqlite":
+        yield str(folder / "moved")
         return
     if not POSTGRESQL:
         pytest.skip("needs a PostgreSQL server, named in HAZEFALL_TEST_POSTGRESQL")
-    with new_database() as url:
+    with new_database(template) as url:
         yield url
 
 
@@ -65,10 +80,10 @@ def _address(engine: Engine) -> str:
     return engine.url.render_as_string(hide_password=False)
 
 
-def test_everything_goes_over_and_is_counted(filled: Engine, target: str):
+def test_everything_goes_over_and_is_counted(filled: Engine, bare_target: str):
     steps: list[tuple[int, int, str]] = []
-    copied = copy_store(_address(filled), target, lambda *step: steps.append(step))
-    moved = open_engine(store_address(target))
+    copied = copy_store(_address(filled), bare_target, lambda *step: steps.append(step))
+    moved = open_engine(store_address(bare_target))
     before, after = _all_rows(filled), _all_rows(moved)
     assert after == before
     assert copied.rows == {name: len(rows) for name, rows in before.items()}

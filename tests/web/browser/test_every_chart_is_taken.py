@@ -65,7 +65,7 @@ class Page(HTMLParser):
         if url := found.get("data-figure-url"):
             self.figures.add(url)
         address = (found.get("href") if tag == "a" else found.get("action") if tag == "form" else "") or ""
-        if taken := re.match(r"/charts/([a-z-]+)\.", address):
+        if taken := re.match(r"/charts/([a-z-]+)\.(?!mp4|webm)", address):
             self.panels.setdefault(taken[1], set()).add(("form " if tag == "form" else "") + address)
         elif tag == "a" and address:
             self.links.append(address)
@@ -101,6 +101,7 @@ def chart_pages(served_bench) -> dict[str, Page]:
         kinds[kind] = kinds.get(kind, 0) + 1
         page = Page(address)
         page.feed(content.decode())
+        page.panels = {name: offered for name, offered in page.panels.items() if not _is_film_alone(offered)}
         if page.figures or page.panels:
             found[address] = page
         own = [urljoin(address, link) for link in page.links]
@@ -120,6 +121,11 @@ def _charts_of(page: Page) -> set[str]:
         else:
             names.add("trial-decay")
     return names
+
+
+def _is_film_alone(offered: set[str]) -> bool:
+    """What an article offers of a chart that its unit's page draws and offers whole."""
+    return all(".gif" in address for address in offered)
 
 
 def _is_only_a_look_ahead(path: str) -> bool:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
-from fastapi import FastAPI
+from fastapi import APIRouter, FastAPI
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine, select
 
@@ -18,6 +18,7 @@ from app.services.logs.logger_profiles import load_profile
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.rooms_and_loggers import LoggerProfile
+from app.web.api import all_routes
 from app.web.api.all_routes import API_ROUTERS
 from app.web.application import make_app
 from app.web.pages.all_pages import DOWNLOAD_ROUTERS, PAGE_ROUTERS
@@ -29,16 +30,12 @@ from tests.web.pages.adding_a_trial.trial_forms import conditions, upload
 SAME_ORIGIN = {"sec-fetch-site": "same-origin"}
 
 
+ROUTERS = (*API_ROUTERS, *DOWNLOAD_ROUTERS, *PAGE_ROUTERS)
+
+
 def routes() -> list[str]:
     """Every route of the application, such as "GET /api/units"."""
-    prefixed = [("/api", API_ROUTERS), ("", DOWNLOAD_ROUTERS), ("", PAGE_ROUTERS)]
-    return [
-        f"{method} {prefix}{route.path}"
-        for prefix, routers in prefixed
-        for router in routers
-        for route in router.routes
-        for method in route.methods
-    ]
+    return [f"{method} {route.path}" for router in ROUTERS for route in router.routes for method in route.methods]
 
 
 def test_every_route_has_a_least_role_and_every_role_a_route():
@@ -74,9 +71,15 @@ def test_the_table_gives_no_role_more_than_its_words_say():
 def test_the_application_serves_no_route_outside_the_table(app: FastAPI):
     """Mounted static files and the API schema are outside the routers; the schema requires a sign-in."""
     app.state.routes.load_all()
-    others = [route.path for route in app.routes if hasattr(route, "path")]
-    assert others == ["/api/openapi.json", "/static"]
-    assert len(app.routes) - len(others) == len(API_ROUTERS) + len(DOWNLOAD_ROUTERS) + len(PAGE_ROUTERS)
+    known = {id(route) for router in ROUTERS for route in router.routes}
+    assert len([route for route in app.routes if id(route) in known]) == len(known)
+    assert [route.path for route in app.routes if id(route) not in known] == ["/api/openapi.json", "/static"]
+
+
+def test_a_router_that_checks_no_permission_is_an_error_of_the_program(app: FastAPI, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(all_routes, "API_ROUTERS", (APIRouter(),))
+    with pytest.raises(RuntimeError, match="checks no permission"):
+        app.state.routes.load_all()
 
 
 @pytest.fixture

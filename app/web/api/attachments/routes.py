@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, UploadFile
+from fastapi import Form, UploadFile
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
@@ -13,8 +13,9 @@ from app.services.units.attachments.definitions import NewAttachment
 from app.web.api.derived import answer, body
 from app.web.api.shapes import FromStore, Id, IdOrNone, OfBench, RequestBody, of_bench, problem_answers
 from app.web.dependencies import SessionDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["attachments"])
+router = api_router("attachments")
 _FILE: dict[int | str, dict[str, Any]] = {
     200: {"description": "The file, byte for byte", "content": {"image/*": {}, "application/pdf": {}}},
     **problem_answers(404),

@@ -3,7 +3,7 @@
 from datetime import date
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Query, UploadFile
+from fastapi import Form, Query, UploadFile
 from pydantic import Field
 from sqlalchemy.orm import Session
 
@@ -26,8 +26,9 @@ from app.web.api.shapes import (
     problem_answers,
 )
 from app.web.dependencies import ReadSessionDep, SessionDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["loggers"])
+router = api_router("loggers")
 
 _Name = Annotated[str, Field(max_length=LONGEST_NAME)]
 _Number = Annotated[int, Field(ge=1, le=LARGEST_ID)]

@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import BaseModel, Field
 from sqlalchemy.orm import Session
 
@@ -27,8 +27,9 @@ from app.services.store.entry_fields import entry_from
 from app.web.api.derived import answer, body
 from app.web.api.shapes import LARGEST_ID, FromStore, Id, MeasuredShape, OfBench, RequestBody, of_bench, problem_answers
 from app.web.dependencies import SessionDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["rooms"])
+router = api_router("rooms")
 
 
 class LimitsShape(BaseModel):

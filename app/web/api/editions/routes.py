@@ -2,7 +2,6 @@
 
 from datetime import datetime
 
-from fastapi import APIRouter
 from pydantic import BaseModel, Field
 
 from app.services.publishing.editions import Edition, get_edition, list_editions, manifest_of, moved_in, numbers_of
@@ -10,8 +9,9 @@ from app.services.publishing.numbers.moved import MovedNumber
 from app.services.publishing.numbers.published_number import Measured, PublishedNumber
 from app.web.api.shapes import Cursor, Id, Limit, OfBench, of_bench, problem_answers
 from app.web.dependencies import SessionDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["editions"])
+router = api_router("editions")
 
 
 class EditionLine(BaseModel):

@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 
 from app.services.adding_trials.plans.definitions import NewPlan, PlanChoices
 from app.services.store.entry_fields import stored_values
@@ -18,8 +18,9 @@ from app.web.api.plans.shapes import (
 )
 from app.web.api.shapes import Id, of_bench, problem_answers
 from app.web.dependencies import SessionDep, SnapshotDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["plans"])
+router = api_router("plans")
 
 
 @router.get("/plan", responses=problem_answers(404))

@@ -2,15 +2,16 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import BaseModel, ConfigDict, Field
 
 from app.services.snapshot.choices import RankingChoices
 from app.web.api.shapes import LARGEST_ID, IdOrNone, MeasuredShape, OfBench, of_bench, problem_answers
 from app.web.api.trials.shapes import Named
 from app.web.dependencies import SessionDep, SnapshotDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["ranking"])
+router = api_router("ranking")
 
 # quantity of the comparison, its unit
 _UNITS = {

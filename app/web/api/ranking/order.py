@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import BaseModel
 
 from app.services.snapshot.choices import check_part
@@ -10,8 +10,9 @@ from app.web.api.ranking.routes import RankingQuery, ranking_choices_of
 from app.web.api.shapes import OfBench, of_bench, problem_answers
 from app.web.api.trials.shapes import Named
 from app.web.dependencies import SessionDep, SnapshotDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["ranking"])
+router = api_router("ranking")
 
 
 class RankOrderQuery(RankingQuery):

@@ -3,7 +3,7 @@
 from datetime import date
 from typing import Annotated, Any, Literal, cast
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import BaseModel, ConfigDict, FiniteFloat, model_validator
 
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H, M2_PER_SQUARE_FOOT
@@ -20,8 +20,9 @@ from app.web.api.shapes import IdOrNone, MeasuredShape, OfBench, measured_from_p
 from app.web.api.trials.shapes import Named
 from app.web.api.units.routes import PriceShape
 from app.web.dependencies import SessionDep, SnapshotDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["ranking"])
+router = api_router("ranking")
 
 
 class RankingQuery(BaseModel):

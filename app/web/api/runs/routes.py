@@ -4,7 +4,7 @@ import hashlib
 from dataclasses import replace
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Response
+from fastapi import Form, Response
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
@@ -16,8 +16,9 @@ from app.web.api.shapes import Id, Key, of_bench, problem_answers
 from app.web.api.trials.form import given_marks, reading_choices
 from app.web.api.trials.shapes import TrialInFull, trial_shape
 from app.web.dependencies import ReadSessionDep, SessionDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["live runs"])
+router = api_router("live runs")
 
 
 @router.post("/runs", status_code=201, responses=problem_answers(400, 404, 409))

@@ -11,15 +11,16 @@ from collections.abc import AsyncIterator
 from typing import Annotated, Any
 
 from anyio import sleep, to_thread
-from fastapi import APIRouter, FastAPI, Header, Query, Request
+from fastapi import FastAPI, Header, Query, Request
 from starlette.responses import Response, StreamingResponse
 
 from app.services.bench.invented import invented_bench
 from app.web.api.runs.shapes import RunShape, run_shape
 from app.web.api.shapes import Id, problem_answers
 from app.web.dependencies import ReadSessionDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["live runs"])
+router = api_router("live runs")
 
 _LOOK_EVERY_S = 1.0
 _STATE_EVERY_S = 5.0  # without news: the silence of a logger is news too, and else a comment keeps the connection

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Query
+from fastapi import Form, Query
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
@@ -19,8 +19,9 @@ from app.web.api.trials.form import TrialForm, new_trial, reading_choices
 from app.web.api.trials.shapes import Kind, TrialInFull, TrialList, trial_shape
 from app.web.dependencies import ReadSessionDep, SessionDep
 from app.web.downloads.attached_file import original_file
+from app.web.routers import api_router
 
-router = APIRouter(tags=["trials"])
+router = api_router("trials")
 
 _IdQuery = Annotated[int | None, Query(ge=1, le=2_147_483_647)]
 

@@ -6,7 +6,6 @@ does not need them.
 
 from typing import Annotated, Any, TypeVar
 
-from fastapi import APIRouter
 from pydantic import Field
 from sqlalchemy.orm import Session
 
@@ -23,8 +22,9 @@ from app.services.units.definitions import NewConsumable, NewPrice
 from app.web.api.derived import answer, body
 from app.web.api.shapes import LARGEST_ID, FromStore, Id, IdOrNone, OfBench, RequestBody, of_bench, problem_answers
 from app.web.dependencies import SessionDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["units"])
+router = api_router("units")
 Stored = TypeVar("Stored", bound="StoredEntry")
 
 Who = Annotated[str, Field(max_length=LONGEST_NAME, description="Who makes the entry; recorded in the history")]

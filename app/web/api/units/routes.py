@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from pydantic import Field
 
 from app.services.store.checked_values import LONGEST_NAME, LONGEST_TEXT
@@ -16,8 +16,9 @@ from app.web.api.derived import answer, body
 from app.web.api.shapes import Cursor, FromStore, Id, Limit, OfBench, RequestBody, of_bench, problem_answers
 from app.web.api.units.facts_shapes import UnitFactsShape, unit_facts
 from app.web.dependencies import SessionDep
+from app.web.routers import api_router
 
-router = APIRouter(tags=["units"])
+router = api_router("units")
 
 CurrencyCode = Annotated[str, Field(pattern=r"^[A-Za-z]{3}$", examples=["USD"])]
 Name = Annotated[str, Field(min_length=1, max_length=LONGEST_NAME)]

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -17,9 +17,10 @@ from app.web.api.shapes import Id
 from app.web.current_user import current_user
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 PATH = "/account"
 
 

@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -25,9 +24,10 @@ from app.services.history.change_history import DescribedChange, change_history
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 PATH = "/accounts"
 
 

@@ -1,14 +1,14 @@
 """The link that lets one browser into a bench without accounts."""
 
-from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
 from app.services.access.local_secret import read_secret, use_link_token
 from app.web.current_user import current_user
 from app.web.dependencies import SettingsDep
+from app.web.routers import page_router
 from app.web.security.local_access import ENTRY, locked_page, set_local_cookie
 
-router = APIRouter()
+router = page_router()
 
 
 @router.get(f"{ENTRY}/{{token}}")

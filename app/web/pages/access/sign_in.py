@@ -2,18 +2,19 @@
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import RedirectResponse, Response
 
 from app.errors import NotSignedIn, TooManyAttempts
 from app.services.access.sign_in import sign_in, sign_out
 from app.web.current_user import current_user
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.routers import page_router
 from app.web.security.session_cookie import drop_session_cookie, set_session_cookie
 from app.web.templating.environment import render_page
 from app.web.templating.page_context import make_shell
 
-router = APIRouter()
+router = page_router()
 PATH = "/sign-in"
 LONGEST_ADDRESS = 2000
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.background import BackgroundTask
 from starlette.responses import RedirectResponse, Response
@@ -22,9 +22,10 @@ from app.web.pages.adding_a_trial.fields import kinds_of_trial
 from app.web.pages.adding_a_trial.preview import read_preview, store_staged, stored_before, with_last_conditions
 from app.web.pages.adding_a_trial.preview_view import PreviewPage
 from app.web.pages.adding_a_trial.same_time import ADVICE, files_at_that_time, run_time
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 BATCH = "/trials/add/batch"
 TEMPLATE = "pages/adding_a_trial/batch.html"
 _SHARED = ("room_id", "logger_id", "smoke_source_id", "tested_by", "setting_is_new", "profile_id", "timezone")

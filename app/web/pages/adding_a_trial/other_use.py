@@ -3,7 +3,7 @@
 from datetime import date
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import Query
 from starlette.background import BackgroundTask
 from starlette.responses import RedirectResponse, Response
 
@@ -16,8 +16,9 @@ from app.web.dependencies import RenderDep, SessionDep, SettingsDep
 from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm, TypedFormDep
 from app.web.pages.adding_a_trial.preview import TEMPLATE, read_preview
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 _STANDBY = "standby"
 
 

@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.background import BackgroundTask
 from starlette.responses import RedirectResponse, Response
@@ -33,11 +33,12 @@ from app.web.pages.adding_a_trial.header_line import raw_lines, refused_header, 
 from app.web.pages.adding_a_trial.preview_view import PreviewBeside, PreviewPage, preview_page
 from app.web.pages.adding_a_trial.same_time import runs_at_that_time
 from app.web.pages.adding_a_trial.validation import note_every_mistake
+from app.web.routers import page_router
 
 if TYPE_CHECKING:
     from app.services.adding_trials.preview import LogPreview
 
-router = APIRouter()
+router = page_router()
 TEMPLATE = "pages/adding_a_trial/preview.html"
 
 

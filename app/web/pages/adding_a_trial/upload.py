@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import BinaryIO
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -17,9 +17,10 @@ from app.web.dependencies import RenderDep, SessionDep, SettingsDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.typed_form import MOST_FILES, TypedForm, TypedFormDep
 from app.web.pages.adding_a_trial.batch import BATCH
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 
 _PIECE = 1 << 20
 FILLED_IN = ("kind", "unit_under_test_id", "setting", "room_id")  # conditions that a link to the form may state

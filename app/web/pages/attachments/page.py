@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -27,9 +27,10 @@ from app.web.dependencies import RenderDep, SessionDep
 from app.web.downloads.attached_file import original_file, photo_copy
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.pages.attachments.lines import AttachmentLine, measurement_words, trial_lines, unit_lines
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 TEMPLATE = "pages/attachments/page.html"
 
 

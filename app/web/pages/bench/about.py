@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import Response
 
 from app.compute.wording.numbers import counted
@@ -24,9 +24,10 @@ from app.services.store.scheduled_backups import (
 from app.services.store.size import StoreSize, store_size
 from app.settings import Settings
 from app.web.dependencies import RenderDep, SessionDep, SettingsDep
+from app.web.routers import page_router
 from app.web.templating.page_context import program_version
 
-router = APIRouter()
+router = page_router()
 
 
 @dataclass(frozen=True, slots=True)

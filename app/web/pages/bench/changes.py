@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from starlette.responses import Response
 
 from app.services.history.change_history import ChangeFilter, DescribedChange, described_changes
@@ -12,9 +12,10 @@ from app.services.units.list import unit_names
 from app.web.api.shapes import LARGEST_ID
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 
 _SUBJECTS = {
     "trial": "trials",

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -44,9 +44,10 @@ from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 TEMPLATE = "pages/bench/control_chart.html"
 _MOST_POINTS = 50  # runs outside the limits in the table, the latest
 _CHECK = "check_"  # prefix of the fields of the check unit

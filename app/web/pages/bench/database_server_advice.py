@@ -1,12 +1,12 @@
 """Page of advice on when to move a bench from the file to a database server."""
 
-from fastapi import APIRouter
 from starlette.responses import Response
 
 from app.services.store.size import store_size
 from app.web.dependencies import RenderDep, SessionDep
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 
 
 @router.get("/growing")

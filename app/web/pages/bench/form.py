@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 
-from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -16,9 +15,10 @@ from app.services.units.lists import list_tariffs
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.progress_board import KEY_FIELD, ProgressBoardDep
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.definitions import NewLogger
@@ -15,9 +14,10 @@ from app.services.units.lists import list_loggers
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form
 from app.web.progress_board import KEY_FIELD, ProgressBoardDep
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 
 
 @dataclass(frozen=True, slots=True)

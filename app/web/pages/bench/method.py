@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter
 from starlette.responses import Response
 
 from app.compute.method import METHOD_DESCRIPTION, METHOD_NAME, METHOD_VERSION
@@ -11,8 +10,9 @@ from app.services.bench.choices import bench_choices
 from app.services.bench.definitions import BenchChoices
 from app.services.store.clear_level import CLEAR_LEVEL_WORDS
 from app.web.dependencies import RenderDep, SessionDep
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 
 
 @dataclass(frozen=True, slots=True)

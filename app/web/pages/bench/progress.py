@@ -1,11 +1,11 @@
 """Progress of a long request, polled by the waiting page."""
 
-from fastapi import APIRouter
 from starlette.responses import JSONResponse, Response
 
 from app.web.progress_board import ProgressBoardDep
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 
 
 @router.get("/progress/{key}")

@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.definitions import NewRoom
@@ -14,8 +13,9 @@ from app.services.history.change_history import DescribedChange, change_history
 from app.services.units.lists import list_rooms
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse
 
 from app.compute.wording.numbers import counted, listed
@@ -13,8 +13,9 @@ from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.bench.changes import address_of
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 _RECENT = 15
 
 

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.definitions import NewSmokeSource
@@ -13,8 +12,9 @@ from app.services.history.change_history import DescribedChange, change_history
 from app.services.units.lists import list_smoke_sources
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 
 
 @dataclass(frozen=True, slots=True)

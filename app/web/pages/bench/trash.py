@@ -3,15 +3,16 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import Response
 
 from app.services.trials.trash import TRIAL, list_trash
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
+from app.web.routers import page_router
 from app.web.templating.page_context import PageLinks
 
-router = APIRouter()
+router = page_router()
 _ROWS = 100
 _MOST = 1_000_000
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, replace
 from heapq import nsmallest
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse
 
 from app.compute.wording.numbers import amount_text, counted, measured_text
@@ -21,9 +21,10 @@ from app.web.forms.chart_choices import cost_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.cells import Cell
 from app.web.pages.costs.consequences import Consequences, consequences
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice, Column, PageLinks, rows_class
 
-router = APIRouter()
+router = page_router()
 PATH = "/costs"
 _ROWS = 100
 _UNITS_OFFERED = 60  # options besides the drawn units

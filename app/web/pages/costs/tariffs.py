@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -18,8 +18,9 @@ from app.services.history.change_history import ChangeFilter, DescribedChange, d
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 PATH = "/tariffs"
 
 

@@ -3,7 +3,7 @@
 from typing import Annotated, Literal
 
 import orjson
-from fastapi import APIRouter, Path, Request
+from fastapi import Path, Request
 from starlette.responses import Response
 
 from app.errors import InvalidValue
@@ -25,8 +25,9 @@ from app.web.downloads.picture_sizes import IMAGE_SIZES, SIZES, sized_png
 from app.web.downloads.response import download_response
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm
+from app.web.routers import download_router
 
-router = APIRouter(tags=["chart and table downloads"])
+router = download_router()
 
 SMALLEST_PX, LARGEST_PX = 320, 4000
 ChartFormat = Literal["svg", "png", "gif", "mp4", "webm", "csv", "html", "txt"]

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import IO
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.background import BackgroundTask
 from starlette.responses import HTMLResponse, StreamingResponse
 
@@ -16,10 +16,11 @@ from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.chart_choices import chosen_units
 from app.web.forms.typed_form import TypedForm
+from app.web.routers import download_router, page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
-download_router = APIRouter(tags=["chart and table downloads"])
+router = page_router()
+file_router = download_router()
 _IN_MEMORY = 8_000_000
 _PART = 1 << 16
 _MOST_SHOWN = 60
@@ -53,7 +54,7 @@ def show_package(request: Request, session: SessionDep, render: RenderDep) -> HT
     return render("pages/downloads/package.html", page, status_code=200 if form.is_good else 422)
 
 
-@download_router.get(
+@file_router.get(
     "/package.zip",
     response_class=StreamingResponse,
     responses={

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from fastapi import APIRouter, Path, Request
+from fastapi import Path, Request
 from starlette.responses import Response
 
 from app.figures.tables.formats import csv_text, html_fragment, markdown
@@ -14,8 +14,9 @@ from app.web.downloads.parameters import download_content, download_parameters
 from app.web.downloads.response import download_response
 from app.web.forms.addresses import query_form
 from app.web.pages.downloads.table_registry import NAMED_TABLES, make_table
+from app.web.routers import download_router
 
-router = APIRouter(tags=["chart and table downloads"])
+router = download_router()
 
 TableFormat = Literal["html", "md", "csv", "xlsx"]
 TableName = Annotated[str, Path(json_schema_extra={"enum": list(NAMED_TABLES)})]

@@ -1,13 +1,13 @@
 """Replays an invented run on the demonstration bench; the page asks for the readings that are due."""
 
-from fastapi import APIRouter
 from starlette.responses import RedirectResponse, Response
 
 from app.services.adding_trials.live_runs.replay import replay, start_replay
 from app.web.api.shapes import Id
 from app.web.dependencies import SessionDep
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 
 
 @router.post("/live/demonstration")

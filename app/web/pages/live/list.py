@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -19,9 +18,10 @@ from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.options import filter_options
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.pages.adding_a_trial.fields import kinds_of_trial
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 
 
 @dataclass(frozen=True, slots=True)

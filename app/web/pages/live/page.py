@@ -5,7 +5,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -25,9 +24,10 @@ from app.web.forms.options import filter_options
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.pages.adding_a_trial.fields import zone_of
 from app.web.pages.live.list import setting_in, title_of_run
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 
 _NEWEST_SHOWN = 10
 

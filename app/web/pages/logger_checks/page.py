@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
-from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -20,8 +19,9 @@ from app.services.logs.logger_checks.record import get_check, logger_record
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -22,9 +22,10 @@ from app.web.forms.addresses import address, query_form
 from app.web.forms.options import filter_options, plain_choices
 from app.web.forms.plan_form import form_of_choices, plan_choices
 from app.web.forms.typed_form import TypedForm, TypedFormDep
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 PATH = "/plan"
 # by goal: head of the column with the assured figure, and of the typical one
 _HEADS = {

@@ -1,6 +1,6 @@
 """Comparison of two to eight settings, and their selection."""
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse
 
 from app.errors import HazefallError
@@ -12,8 +12,9 @@ from app.web.forms.addresses import query_form
 from app.web.forms.chart_choices import compare_choices, compared_setting_ids
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import units_from_form
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 PATH = "/compare"
 MOST_OFFERED = 200
 

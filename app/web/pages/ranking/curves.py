@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
 
@@ -19,9 +19,10 @@ from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.chart_choices import curve_choices, with_units_of_settings
 from app.web.forms.typed_form import TypedForm
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice, Switch
 
-router = APIRouter()
+router = page_router()
 PATH = "/curves"
 
 

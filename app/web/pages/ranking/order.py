@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse
 
 from app.compute.comparison.joint_pairs import MOST_DRAWN
@@ -28,9 +28,10 @@ from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem, units_from_form
 from app.web.pages.cells import CELL_OF, Bar, Cell, Scales
 from app.web.pages.ranking.sentences import conditions
+from app.web.routers import page_router
 from app.web.templating.page_context import PageLinks, Switch
 
-router = APIRouter()
+router = page_router()
 PATH = "/ranking/order"
 
 _QUANTITIES = {

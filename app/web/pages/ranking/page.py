@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse
 
 from app.errors import InvalidValue
@@ -17,11 +17,12 @@ from app.web.forms.unit_system import units_from_form
 from app.web.pages.ranking.columns import COOKIE, folded_groups, picked_columns, picked_keys
 from app.web.pages.ranking.rank_cells import MOST_RANKED_AT_ONCE, ranked_by
 from app.web.pages.ranking.view import ranking_page
+from app.web.routers import page_router
 
 if TYPE_CHECKING:
     from app.services.ranking.rank_intervals import RankView
 
-router = APIRouter()
+router = page_router()
 _A_YEAR_S = 365 * 24 * 3600
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse
 
 from app.errors import InvalidValue
@@ -15,9 +15,10 @@ from app.web.forms.addresses import address, query_form
 from app.web.forms.ranking_form import ranking_choices
 from app.web.forms.unit_system import units_from_form
 from app.web.pages.ranking.sentences import answer
+from app.web.routers import page_router
 from app.web.templating.page_context import rows_class
 
-router = APIRouter()
+router = page_router()
 PATH = "/ranking/pictures"
 
 

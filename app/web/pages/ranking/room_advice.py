@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse
 
 from app.compute.comparison.room_advice import Candidate, Fit
@@ -18,9 +18,10 @@ from app.web.forms.options import plain_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem, units_from_form
 from app.web.pages.cells import Cell
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 PATH = "/room"
 _MOST_PAIRS = 6
 _MOST_LINES = 60

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse
 
 from app.compute.comparison.weighted_order import NORMALISATION, WeightedRow
@@ -20,9 +20,10 @@ from app.web.forms.unit_system import UnitSystem, units_from_form
 from app.web.pages.cells import CELL_OF, Cell, Scales
 from app.web.pages.ranking.sentences import conditions
 from app.web.pages.ranking.view import units_switch
+from app.web.routers import page_router
 from app.web.templating.page_context import PageLinks, Switch
 
-router = APIRouter()
+router = page_router()
 PATH = "/ranking/weights"
 PREFIX = "weight_"
 _WEIGHED = {weighable.key for weighable in WEIGHABLES}

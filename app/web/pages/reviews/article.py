@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import Response
 
 from app.compute.wording.numbers import counted, listed
@@ -17,10 +17,11 @@ from app.web.forms.typed_form import TypedForm
 from app.web.pages.reviews.article_assembly import Article, assemble_article
 from app.web.pages.reviews.article_choices import ArticleChoices, Offer
 from app.web.pages.reviews.article_files import embed_page, too_large
+from app.web.routers import page_router
 from app.web.templating.headers import FRAMING_PAGE_POLICY
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 _GROUPS = (
     ("part", "Text"),
     ("chart", "Charts"),

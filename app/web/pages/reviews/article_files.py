@@ -4,7 +4,7 @@ from base64 import b64encode
 from io import BytesIO
 from typing import Literal
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
@@ -25,9 +25,10 @@ from app.web.downloads.response import download_response
 from app.web.forms.addresses import query_form
 from app.web.pages.reviews.article_assembly import Article, assemble_article
 from app.web.pages.reviews.article_choices import MOST_PICTURES
+from app.web.routers import download_router
 from app.web.templating.headers import FRAMED_POLICY
 
-router = APIRouter(tags=["chart and table downloads"])
+router = download_router()
 Export = Literal["folder.zip", "markdown.zip", "clean.html", "embed.html"]
 _MEDIA = {"zip": "application/zip", "html": "text/html; charset=utf-8"}
 

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -25,9 +24,10 @@ from app.services.units.entry import get_unit
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 _STATE_WORDS = {DRAFT: "draft (internal)", PUBLISHED: "published"}
 _KINDS = ("strength", "weakness")
 _KEPT_WORDS = {"kept": "included in the draft", "left out": "left out"}

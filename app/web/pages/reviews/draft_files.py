@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from starlette.responses import Response
 
 from app.services.reviews.verdicts import verdicts_of_unit
@@ -11,8 +11,9 @@ from app.web.api.shapes import Id, problem_answers
 from app.web.dependencies import SessionDep
 from app.web.downloads.parameters import download_content
 from app.web.downloads.response import download_response
+from app.web.routers import download_router
 
-router = APIRouter(tags=["chart and table downloads"])
+router = download_router()
 _MEDIA = {"md": "text/markdown; charset=utf-8", "html": "text/html; charset=utf-8"}
 
 

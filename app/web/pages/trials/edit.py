@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -18,6 +17,7 @@ from app.web.forms.options import NEW, plain_choices, select_options
 from app.web.forms.typed_form import TypedForm, TypedFormDep, filled_form
 from app.web.pages.adding_a_trial.fields import kinds_of_trial, new_trial_of
 from app.web.pages.trials.marks import title_of
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
 
@@ -65,7 +65,7 @@ def edit_page(trial: Any, form: TypedForm, form_options: TrialFormOptions) -> Tr
     )
 
 
-router = APIRouter()
+router = page_router()
 TEMPLATE = "pages/trials/edit.html"
 
 

@@ -5,7 +5,7 @@ Drawing code is loaded when used: the analysis needs scipy, and a page of tables
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import Query, Request
 from sqlalchemy.orm import Session
 from starlette.responses import JSONResponse, Response
 
@@ -18,8 +18,9 @@ from app.web.downloads.parameters import figure_size
 from app.web.forms.addresses import query_form
 from app.web.pages.adding_a_trial.preview import analysed_log
 from app.web.pages.trials.marks import marks_from_form
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 
 Channel = Annotated[str, Query(max_length=100)]
 Scale = Annotated[str, Query(pattern="^(linear|log)$")]

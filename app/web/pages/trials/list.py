@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
@@ -20,9 +20,10 @@ from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.options import filter_options
 from app.web.forms.typed_form import TypedForm
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 _STATE_WORDS = {"": "all", "kept": "combined", "excluded": "excluded", "trashed": "in the trash"}
 
 

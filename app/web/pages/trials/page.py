@@ -1,6 +1,6 @@
 """The page of one trial, and its actions: exclude, restore, delete and undelete."""
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -13,9 +13,10 @@ from app.web.forms.typed_form import TypedForm, TypedFormDep
 from app.web.pages.trials.view import trial_page
 from app.web.pages.units.fields import form_of_unit
 from app.web.pages.units.form import page_of_change
+from app.web.routers import page_router
 from app.web.templating.environment import Render
 
-router = APIRouter()
+router = page_router()
 
 
 @router.get("/trials/{trial_id}")

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -15,9 +15,10 @@ from app.services.bulk.kinds import BULK_KINDS, BulkKind
 from app.web.dependencies import RenderDep, SessionDep, SettingsDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.typed_form import TypedForm, TypedFormDep
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 PATH = "/bulk"
 _LINES_SHOWN = 400
 

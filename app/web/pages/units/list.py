@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse
 
 from app.compute.wording.numbers import counted, money
@@ -19,9 +19,10 @@ from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import units_from_form
 from app.web.pages.units.more import unit_more
 from app.web.pages.units.view import unit_page
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice, PageLinks
 
-router = APIRouter()
+router = page_router()
 _ROWS = 100
 
 

@@ -5,7 +5,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import Request
 from starlette.responses import HTMLResponse, Response
 
 from app.errors import HazefallError, InvalidValue
@@ -19,9 +19,10 @@ from app.web.forms.addresses import query_form
 from app.web.forms.chart_choices import chosen_clips
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.units.clips import ClipText, clip_text
+from app.web.routers import page_router
 from app.web.templating.page_context import Choice
 
-router = APIRouter()
+router = page_router()
 PATH = "/listen"
 
 

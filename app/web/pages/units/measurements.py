@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Request
+from fastapi import Path, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -35,8 +35,9 @@ from app.web.pages.units.measurements_view import (
     ratings_page,
     sound_page,
 )
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 Store = Callable[[Session, int], object]
 
 

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse
 
@@ -16,8 +15,9 @@ from app.web.api.shapes import Id
 from app.web.current_user import signed_in_name, user_may
 from app.web.dependencies import SessionDep
 from app.web.forms.typed_form import TypedFormDep
+from app.web.routers import page_router
 
-router = APIRouter()
+router = page_router()
 
 
 @dataclass(frozen=True, slots=True)
