@@ -5,11 +5,10 @@ from typing import Any
 import orjson
 from markupsafe import Markup
 
-from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.axis_range import axis_range
 from app.figures.chart import Chart, Series
 
-_MOST = 60  # values of a curve; what lies between them is read from the picture
+_MOST = 48  # values of a curve; what lies between them is read from the picture
 
 
 def chart_values(chart: Chart) -> Markup:
@@ -41,8 +40,5 @@ def _series(series: Series) -> dict[str, Any]:
 
 
 def _shown(value: Any) -> Any:
-    """A number to four digits, as a number; a name as it is."""
-    if not isinstance(value, int | float):
-        return value
-    decimals = decimals_from_size(value, 4)
-    return float(rounded_text(value, decimals).replace("\u202f", "").replace("\u2212", "-"))
+    """A number to four digits; a name as it is."""
+    return float(f"{value:.4g}") if isinstance(value, int | float) else value

@@ -1,7 +1,7 @@
 """Everything known of the edition to be published before its pages are made: numbers, moves, identity."""
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -27,6 +27,7 @@ from app.services.publishing.numbers.reasons import read_reasons
 from app.services.publishing.page_sources import PageSources, read_page_sources
 from app.services.publishing.published_items import unit_names
 from app.web.published.change_pages import EditionOfSite
+from app.web.published.make import program_code
 from app.web.published.number_marks import number_marks
 from app.web.published.site_frame import SiteFrame, site_frame
 
@@ -35,16 +36,17 @@ from app.web.published.site_frame import SiteFrame, site_frame
 class EditionAtHand:
     """The edition to be published.
 
-    numbers_json : the list of published numbers as a file, and its digest
+    numbers : how many are published; numbers_json : their list as a file, and its digest
     former : the editions so far, newest first
     sources : digests of the rows that the pages are made from; made_from : of those of the edition before
+    numbers_from : what the numbers of each trial follow from, for the edition after
     moved : numbers that differ from the newest edition; empty for the first edition
     unless_changed : number of the edition if no page differs; next_number : otherwise
     """
 
     frame: SiteFrame
     unit_names: Mapping[int, str]
-    numbers: tuple[PublishedNumber, ...]
+    numbers: int
     numbers_json: bytes
     numbers_sha256: str
     before: Manifest | None
@@ -52,6 +54,7 @@ class EditionAtHand:
     moved: tuple[MovedNumber, ...]
     sources: PageSources
     made_from: Mapping[str, str]
+    numbers_from: Mapping[str, str]
     last_change_id: int
     now: datetime
 
@@ -81,7 +84,7 @@ class EditionAtHand:
         """All editions with this one, newest first."""
         if number != self.next_number:
             return self.former
-        new = EditionOfSite(number, self.now, len(self.numbers), self.moved, self.numbers_sha256)
+        new = EditionOfSite(number, self.now, self.numbers, self.moved, self.numbers_sha256)
         return (new, *self.former)
 
     def manifest(self, number: int, files: dict[str, str], taken_down: tuple[str, ...]) -> Manifest:
@@ -104,13 +107,16 @@ class EditionAtHand:
 def read_edition_at_hand(session: Session, base_url: str, now: datetime) -> EditionAtHand:
     newest = newest_edition(session)
     before = None if newest is None else manifest_of(session, newest)
-    numbers = published_numbers(session)
+    sources, made = read_page_sources(session), {} if newest is None else made_from(session, newest)
+    before_numbers = () if newest is None else numbers_of(session, newest)
+    numbers_from = {_key(trial): f"{program_code()} {digest}" for trial, digest in sources.trials.items()}
+    numbers = published_numbers(session, _unchanged(before_numbers, sources, made, numbers_from))
     numbers_json = numbers_file(numbers)
     numbers_sha256 = hashlib.sha256(numbers_json).hexdigest()
     moved: tuple[MovedNumber, ...] = ()
     if newest is not None and before is not None and before.numbers_sha256 != numbers_sha256:
         reasons = read_reasons(session, newest.last_change_id, before.program_version, program_version())
-        moved = moved_numbers(by_key(numbers_of(session, newest)), by_key(numbers), reasons)
+        moved = moved_numbers(by_key(before_numbers), by_key(numbers), reasons)
     former = _former(session)
     latest = [(one.number, one.day, one.moved) for one in former]
     if moved:
@@ -119,17 +125,35 @@ def read_edition_at_hand(session: Session, base_url: str, now: datetime) -> Edit
     return EditionAtHand(
         frame=site_frame(session, number_marks(latest), base_url, first_numbers(session) or numbers_sha256),
         unit_names=unit_names(session),
-        numbers=numbers,
+        numbers=len(numbers),
         numbers_json=numbers_json,
         numbers_sha256=numbers_sha256,
         before=before,
         former=former,
         moved=moved,
-        sources=read_page_sources(session),
-        made_from={} if newest is None else made_from(session, newest),
+        sources=sources,
+        made_from=made,
+        numbers_from=numbers_from,
         last_change_id=last_change_id(session),
         now=now,
     )
+
+
+def _unchanged(
+    before: Sequence[PublishedNumber], sources: PageSources, made: Mapping[str, str], numbers_from: Mapping[str, str]
+) -> dict[int, list[PublishedNumber]]:
+    """Numbers of the trials whose rows are those of the edition before: they need not be read again."""
+    found: dict[int, list[PublishedNumber]] = {
+        trial: [] for trial in sources.trials if made.get(_key(trial)) == numbers_from[_key(trial)]
+    }
+    for number in before:
+        if number.trial_id in found:
+            found[number.trial_id].append(number)
+    return found
+
+
+def _key(trial_id: int) -> str:
+    return f"numbers of trial {trial_id}"
 
 
 def _former(session: Session) -> tuple[EditionOfSite, ...]:

@@ -89,7 +89,7 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictur
         "trials": [line.id for line in shown.trials],
     }
     card = card_file(site, card_path, shown.name, shown.answer, pictures.made_from)
-    data = orjson.dumps(numbers, option=orjson.OPT_INDENT_2)
+    data = orjson.dumps(numbers)
     own = [line for line in shown.more.attachments if line.trial_id is None]  # a trial has its photos beside its page
     photos = photo_files(session, own, pictures.made_from)
     return [page, *_at_all_addresses(site, unit_id, csv_text(sheet).encode(), data), card, *files, *photos]

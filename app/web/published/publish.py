@@ -150,9 +150,10 @@ def publish(
                 raise StoreProblem(
                     "The bench was changed while it was being published. Nothing was published; run the command again."
                 )
+            made_from = orjson.dumps(site.made_from | dict(at_hand.numbers_from)).decode()
             frozen = save_edition(
-                session, manifest, site_folder.read, numbers=len(at_hand.numbers),
-                moved=len(at_hand.moved_in(manifest.edition)), made_from=orjson.dumps(site.made_from).decode(),
+                session, manifest, site_folder.read, numbers=at_hand.numbers,
+                moved=len(at_hand.moved_in(manifest.edition)), made_from=made_from,
             )  # fmt: skip
             store_addresses(session)
         return _published(site, at_hand, manifest, finish, is_new=True, frozen=frozen)
@@ -240,7 +241,7 @@ def _published(
         day=manifest.published_at[:10],
         digest=manifest.digest,
         is_new=is_new,
-        numbers=len(at_hand.numbers),
+        numbers=at_hand.numbers,
         moved=len(at_hand.moved_in(manifest.edition)),
         pages=sum(former.get(path) != sha256 for path, sha256 in manifest.files.items()) if is_new else 0,
         folder=site.folder.swap(),

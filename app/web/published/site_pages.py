@@ -109,7 +109,7 @@ def _ranking_numbers(session: Session) -> list[SiteFile]:
     lines = tables[0] + "".join(_without_head(table) for table in tables[1:])
     return [
         SiteFile("data/ranking.csv", lines.encode()),
-        SiteFile("data/ranking.json", orjson.dumps(whole, option=orjson.OPT_INDENT_2)),
+        SiteFile("data/ranking.json", orjson.dumps(whole)),
     ]
 
 

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import orjson
@@ -74,6 +75,12 @@ class PublishedNumber:
         return f"{self.item}{', ' if self.of else ''}{self.of}: {self.quantity}"
 
 
+@lru_cache(maxsize=1024)
+def empty_room_runs(trial_ids: tuple[int, ...]) -> tuple[tuple[str, str], ...]:
+    """The runs behind a natural decay, as sources; held once for all numbers that rest on the same ones."""
+    return tuple(("empty-room trial", str(one)) for one in trial_ids)
+
+
 def significant(value: float | None) -> float | None:
     """A number to twelve significant digits; not-a-number counts as missing.
 
@@ -98,7 +105,8 @@ def json_rows(name: str, rows: Iterable[dict[str, Any]]) -> bytes:
     for place, row in enumerate(rows):
         out += b",\n" if place else b""
         out += orjson.dumps(row)
-    return bytes(out + b"\n]}\n")
+    out += b"\n]}\n"
+    return bytes(out)
 
 
 def numbers_of_file(content: bytes) -> tuple[PublishedNumber, ...]:

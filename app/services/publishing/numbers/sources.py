@@ -7,6 +7,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.compute.statistics.spread_sources import OWN_REPEATS
+from app.services.publishing.numbers.published_number import empty_room_runs
 from app.services.ranking.rows import RankedSetting
 from app.services.snapshot.choices import Offered, RankingChoices
 from app.storage.models.bench_measurements import PowerMeasurement, SoundMeasurement
@@ -50,7 +51,7 @@ class Sources:
     def _of_kind(self, line: RankedSetting, kind: str) -> Pairs:
         row = line.row
         if kind == "pool":
-            return tuple(("empty-room trial", str(one)) for one in self.pools.get(row.pool_id or 0, ()))
+            return empty_room_runs(self.pools.get(row.pool_id or 0, ()))
         if kind == "repeatability" and row.between_trial_source in (None, "", OWN_REPEATS):
             return ()
         if kind in self.of_bench:

@@ -1,33 +1,39 @@
 """The published numbers of each trial and channel."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.reading_files.headers.channels import channel
-from app.services.publishing.numbers.published_number import PublishedNumber, significant
+from app.services.publishing.numbers.published_number import PublishedNumber, empty_room_runs, significant
 from app.services.trials.detail import ChannelDetail, TrialDetail, detail_of, with_everything
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import UnitUnderTest
 
 _BATCH = 200  # trials in memory at one time
+KnownNumbers = Mapping[int, Sequence[PublishedNumber]]  # by trial
 
 
-def trial_numbers(session: Session) -> Iterator[PublishedNumber]:
-    """What the pages of the trials show; trials in the trash, or of a unit there, are not published."""
+def trial_numbers(session: Session, known: KnownNumbers) -> Iterator[PublishedNumber]:
+    """What the pages of the trials show; trials in the trash, or of a unit there, are not published.
+
+    known : numbers of trials that have not changed since these were read
+    """
     wanted = (
-        select(Trial)
+        select(Trial.id)
         .outerjoin(UnitUnderTest, UnitUnderTest.id == Trial.unit_under_test_id)
         .where(Trial.trashed_at.is_(None), UnitUnderTest.trashed_at.is_(None))
         .order_by(Trial.id)
-        .limit(_BATCH)
     )
-    after = 0
-    while trials := session.scalars(with_everything(wanted.where(Trial.id > after))).all():
-        for trial in trials:
+    ids = session.scalars(wanted).all()
+    for one in ids:
+        yield from known.get(one, ())
+    changed = [one for one in ids if one not in known]
+    for start in range(0, len(changed), _BATCH):
+        batch = select(Trial).where(Trial.id.in_(changed[start : start + _BATCH])).order_by(Trial.id)
+        for trial in session.scalars(with_everything(batch)):
             yield from _of_trial(detail_of(trial))
-        after = trials[-1].id
         session.expunge_all()
 
 
@@ -80,7 +86,7 @@ def _parts(measured: object) -> dict[str, float | None]:
 def _based_on(detail: TrialDetail, found: ChannelDetail, key: str) -> tuple[tuple[str, str], ...]:
     if key not in ("natural_decay", "clean_air_delivery_rate"):
         return ()
-    runs = [("empty-room trial", str(one)) for one in found.empty_room_trials]
+    runs = empty_room_runs(tuple(found.empty_room_trials))
     room = detail.trial.room
     size = f"{room.name}, {room.room_volume_m3:g} ± {room.room_volume_uncertainty_m3:g} m³"
-    return (*runs, ("room", size)) if key == "clean_air_delivery_rate" else tuple(runs)
+    return (*runs, ("room", size)) if key == "clean_air_delivery_rate" else runs
