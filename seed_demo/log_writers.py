@@ -26,9 +26,10 @@ def comma_iso(run: LoggedRun) -> bytes:
         ("Temperature (°C)", "temperature", 2),
     )
     lines = [",".join(["Time", *(title for title, _, _ in columns)])]
+    cells = [run.cells(channel, decimals) for _, channel, decimals in columns]
     for row in run.rows():
-        cells = [run.cell(row, channel, decimals) for _, channel, decimals in columns]
-        lines.append(",".join([run.time(row).astimezone(zone).isoformat(timespec="seconds"), *cells]))
+        time = run.time(row).astimezone(zone).isoformat(timespec="seconds")
+        lines.append(",".join([time, *(column[row] for column in cells)]))
     return _encode(lines, "\n", "utf-8", run)
 
 
@@ -52,9 +53,10 @@ def semicolon_local(run: LoggedRun) -> bytes:
         "",
         ";".join(["Date/time", *(title for title, _, _ in columns)]),
     ]
+    cells = [run.cells(channel, decimals) for _, channel, decimals in columns]
     for row in run.rows():
-        cells = [run.cell(row, channel, decimals).replace(".", ",") for _, channel, decimals in columns]
-        lines.append(";".join([f"{run.time(row).astimezone(zone):%d.%m.%Y %H:%M:%S}", *cells]))
+        numbers = ";".join([column[row] for column in cells]).replace(".", ",")
+        lines.append(f"{run.time(row).astimezone(zone):%d.%m.%Y %H:%M:%S};{numbers}")
     return _encode(lines, "\r\n", "latin-1", run)
 
 
@@ -75,9 +77,8 @@ def tab_elapsed(run: LoggedRun) -> bytes:
         "",
         "\t".join(["Elapsed time (s)", *(title for title, _, _ in columns)]),
     ]
-    for row in run.rows():
-        cells = [run.cell(row, channel, decimals) for _, channel, decimals in columns]
-        lines.append("\t".join([f"{run.elapsed_s[row]:.0f}", *cells]))
+    cells = [run.cells(channel, decimals) for _, channel, decimals in columns]
+    lines += ["\t".join([f"{run.elapsed_s[row]:.0f}", *(column[row] for column in cells)]) for row in run.rows()]
     return _encode(lines, "\n", "utf-8-sig", run)
 
 
@@ -93,10 +94,10 @@ def workbook_mg(run: LoggedRun) -> bytes:
         ("Temperature (F)", "temperature", 1, 1.8, 32.0),
     )
     rows: list[list[str | float]] = [["Date", "Time", *(title for title, *_ in columns)]]
+    cells = [run.cells(channel, decimals, factor, offset) for _, channel, decimals, factor, offset in columns]
     for row in run.rows():
-        local = run.time(row).astimezone(zone)
-        cells = [run.cell(row, channel, decimals, factor, offset) for _, channel, decimals, factor, offset in columns]
-        rows.append([f"{local:%Y-%m-%d}", f"{local:%H:%M:%S}", *(_number(cell) for cell in cells)])
+        date, time = run.time(row).astimezone(zone).isoformat(" ", "seconds")[:19].split()
+        rows.append([date, time, *(_number(column[row]) for column in cells)])
     return workbook_bytes("Log", rows)
 
 

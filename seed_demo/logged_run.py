@@ -31,9 +31,11 @@ class LoggedRun:
     def time(self, row: int) -> datetime:
         return self.started_at + timedelta(seconds=float(self.elapsed_s[row]))
 
-    def cell(self, row: int, channel: str, decimals: int, factor: float = 1.0, offset: float = 0.0) -> str:
-        """Text of one cell, `level * factor + offset`; a fault is written as it is."""
-        if self.faults and (row, channel) in self.faults:
-            return self.faults[row, channel]
-        level = self.levels[channel][row]
-        return "" if np.isnan(level) else f"{level * factor + offset:.{decimals}f}"
+    def cells(self, channel: str, decimals: int, factor: float = 1.0, offset: float = 0.0) -> list[str]:
+        """Texts of one column, `level * factor + offset`, for every row; a fault is written as it is."""
+        levels = (self.levels[channel] * factor + offset).tolist()  # Python's own numbers are written faster
+        texts = ["" if level != level else f"{level:.{decimals}f}" for level in levels]
+        for (row, of_channel), text in (self.faults or {}).items():
+            if of_channel == channel:
+                texts[row] = text
+        return texts

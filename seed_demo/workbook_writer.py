@@ -19,6 +19,8 @@ _FIXED_DATE = (2024, 1, 1, 0, 0, 0)
 
 def workbook_bytes(sheet: str, rows: Sequence[Sequence[str | float]]) -> bytes:
     """A workbook with one sheet; numbers become number cells, text becomes text cells."""
+    widest = max(map(len, rows))
+    letters = [_letters(column) for column in range(widest)]
     parts = {
         "[Content_Types].xml": (
             '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
@@ -42,8 +44,8 @@ def workbook_bytes(sheet: str, rows: Sequence[Sequence[str | float]]) -> bytes:
         "xl/worksheets/sheet1.xml": (
             f'<worksheet xmlns="{_MAIN}">'
             # without it a reader has to scan the sheet twice to find its size
-            f'<dimension ref="A1:{_letters(max(map(len, rows)) - 1)}{len(rows)}"/><sheetData>'
-            + "".join(_row(number, cells) for number, cells in enumerate(rows, start=1))
+            f'<dimension ref="A1:{letters[widest - 1]}{len(rows)}"/><sheetData>'
+            + "".join(_row(number, letters, cells) for number, cells in enumerate(rows, start=1))
             + "</sheetData></worksheet>"
         ),
     }
@@ -56,8 +58,9 @@ def workbook_bytes(sheet: str, rows: Sequence[Sequence[str | float]]) -> bytes:
     return written.getvalue()
 
 
-def _row(number: int, cells: Sequence[str | float]) -> str:
-    return f'<row r="{number}">' + "".join(_cell(f"{_letters(i)}{number}", c) for i, c in enumerate(cells)) + "</row>"
+def _row(number: int, letters: Sequence[str], cells: Sequence[str | float]) -> str:
+    written = "".join([_cell(f"{letter}{number}", cell) for letter, cell in zip(letters, cells, strict=False)])
+    return f'<row r="{number}">{written}</row>'
 
 
 def _cell(place: str, content: str | float) -> str:

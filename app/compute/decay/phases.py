@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d
 
 from app.compute.decay.result import Marks
 from app.compute.signal.noise import Floats, median_of_three, moving_average
@@ -144,7 +143,7 @@ def _rise_index(smooth: Floats, peak: int, last: int, limit: float, interval_h: 
     part = smooth[peak : last + 1]
     low_readings = max(round(LOW_LASTS_MIN / 60 / interval_h), 1) if interval_h > 0 else 1
     # the highest of the next two minutes, so that only a lasting low counts
-    ahead = maximum_filter1d(part, low_readings, origin=-((low_readings - 1) // 2), mode="nearest")
+    ahead = _highest_ahead(part, low_readings)
     lowest = np.minimum.accumulate(ahead)
     high = part - lowest > np.maximum(limit, RISE_OVER_LOWEST * lowest)
     if limit <= 0 or not bool(high.any()):
@@ -154,3 +153,18 @@ def _rise_index(smooth: Floats, peak: int, last: int, limit: float, interval_h: 
         return None
     at = int(np.argmax(lasting))
     return peak + min(int(np.argmin(ahead[: at + 1])) + low_readings - 1, at)
+
+
+def _highest_ahead(values: Floats, count: int) -> Floats:
+    """Highest of each value and those that follow it, `count` in all; an even number begins one value earlier.
+
+    >>> _highest_ahead(np.array([3.0, 1.0, 2.0, 0.0]), 3)
+    array([3., 2., 2., 0.])
+    """
+    before = 1 - count % 2
+    highest = np.pad(values, (before, count - 1 - before), mode="edge")
+    width = 1
+    while 2 * width <= count:
+        highest = np.maximum(highest[:-width], highest[width:])
+        width *= 2
+    return np.maximum(highest[: values.size], highest[count - width : count - width + values.size])

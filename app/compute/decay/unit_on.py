@@ -13,7 +13,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import correlate1d
 from scipy.special import log_ndtr
 
 from app.compute.decay.fit import Readings
@@ -152,47 +151,46 @@ def _probability(blocks: Blocks, curve: _Curve, moments: Floats, noise: float, m
     running = curve.level(blocks.time_h)[None, :]
     since = np.maximum(at, time[0, 0])  # the deficit counts from the first block
     before, after = np.minimum(time, since) - time[0, 0], np.maximum(time - since, 0.0)
+    mixings = [(mixing, faster) for mixing in MIXING_PER_H for faster in STIRRED_FASTER]
+    unmixed = np.exp(np.stack([-mixing * (before + faster * after) for mixing, faster in mixings]))
+    scale = _whitened(np.ones((1, blocks.time_h.size)), noise, memory)
     misfits, logs = [], []
     for natural in sorted({min(rate, NATURAL_OVER_RATE * curve.rate) for rate in NATURAL_PER_H}):
         level = np.where(from_on < 0, excess_at * np.exp(np.clip(-natural * from_on, 0, 5)) + curve.background, running)
         left = _whitened(blocks.level[None, :] / level - 1, noise, memory)
-        scale = _whitened(np.ones_like(level), noise, memory)
-        share = (excess_at + curve.background) / level
-        for mixing in MIXING_PER_H:
-            for faster in STIRRED_FASTER:
-                deficit = -share * np.exp(-mixing * (before + faster * after))
-                misfit, log = _integrated(left, scale, _whitened(deficit, noise, memory), max(noise, SCALE_SHARE))
-                misfits.append(misfit)
-                logs.append(log)
-    table = np.array(misfits)
+        deficit = -(excess_at + curve.background) / level * unmixed
+        misfit, log = _integrated(left, scale, _whitened(deficit, noise, memory), max(noise, SCALE_SHARE))
+        misfits.append(misfit)
+        logs.append(log)
+    table = np.concatenate(misfits)
     # a curve that none of these describes is judged by its own misfit
     inflation = max(1.0, float(table.min()) / max(blocks.time_h.size - 3, 1))
-    total = -0.5 * table / inflation + np.array(logs)
+    total = -0.5 * table / inflation + np.concatenate(logs)
     weights = np.exp(total - total.max()).sum(axis=0)
     probability: Floats = weights / weights.sum()
     return probability
 
 
 def _whitened(values: Floats, noise: float, memory: float) -> Floats:
-    """Rows of a first-order autoregressive series made independent, of unit variance."""
-    fresh = math.sqrt(1 - memory * memory)
-    result: Floats = correlate1d(values, [-memory, 1.0], axis=1, origin=0, mode="constant") / (noise * fresh)
-    result[:, 0] = values[:, 0] / noise
+    """First-order autoregressive series along the last axis made independent, of unit variance."""
+    result = np.empty_like(values)
+    result[..., 0] = values[..., 0] / noise
+    result[..., 1:] = (values[..., 1:] - memory * values[..., :-1]) / (noise * math.sqrt(1 - memory * memory))
     return result
 
 
 def _integrated(left: Floats, scale: Floats, deficit: Floats, scale_sd: float) -> tuple[Floats, Floats]:
     """Least misfit over scale and deficit with their priors, and the log of the volume of what is possible; the
-    deficit is not below zero."""
-    of_scale = (scale * scale).sum(axis=1) + 1 / scale_sd**2
-    of_deficit = (deficit * deficit).sum(axis=1) + 1 / DEFICIT_SHARE**2
-    both = (scale * deficit).sum(axis=1)
-    by_scale, by_deficit = (scale * left).sum(axis=1), (deficit * left).sum(axis=1)
+    deficit is not below zero. deficit : mixing, moment, block"""
+    of_scale = (scale * scale).sum(axis=-1) + 1 / scale_sd**2
+    of_deficit = (deficit * deficit).sum(axis=-1) + 1 / DEFICIT_SHARE**2
+    both = (scale * deficit).sum(axis=-1)
+    by_scale, by_deficit = (scale * left).sum(axis=-1), (deficit * left).sum(axis=-1)
     determinant = of_scale * of_deficit - both * both
     free = (of_scale * by_deficit - both * by_scale) / determinant
     height = np.maximum(free, 0.0)
     shift = (by_scale - both * height) / of_scale
-    misfit = (left * left).sum(axis=1) - 2 * (shift * by_scale + height * by_deficit)
+    misfit = (left * left).sum(axis=-1) - 2 * (shift * by_scale + height * by_deficit)
     misfit += shift**2 * of_scale + 2 * shift * height * both + height**2 * of_deficit
     spread = np.sqrt(of_scale / determinant)
     # height is at its bound where free is below zero; what is left of the volume is the tail above it

@@ -102,8 +102,9 @@ class TailProducts:
 
 @dataclass(frozen=True, slots=True)
 class NoiseRows:
-    """Noise of the same values under several settings, one row for each: standard deviation of the autocorrelated part,
-    1/variance of the independent part, and the lag-one autocorrelation (0 to below 1); spacing as in NoiseModel."""
+    """Noise of the same values under several settings, one row for each (or one row for all): standard deviation of the
+    autocorrelated part, 1/variance of the independent part, and the lag-one autocorrelation (0 to below 1); spacing as
+    in NoiseModel."""
 
     correlated: Floats
     weight: Floats
@@ -116,7 +117,7 @@ class NoiseRows:
         left = 1.0 - rho * rho
         share = rho / left
         inverse = 1.0 / self.correlated
-        diagonal = np.ones(self.correlated.shape)
+        diagonal = np.ones((rho.shape[0], self.correlated.shape[1]))
         diagonal[:, 1:] = 1.0 / left
         diagonal[:, :-1] += rho * share
         diagonal *= inverse * inverse
@@ -140,15 +141,12 @@ class NoiseRows:
 
 def whiteners(noise: NoiseModel, autocorrelations: Sequence[float]) -> list[Whitener]:
     """The inverse covariance of the noise for each lag-one autocorrelation (0 to below 1)."""
-    shape = (len(autocorrelations), noise.correlated.size)
-    weight = np.broadcast_to(1.0 / noise.independent**2, shape)
-    rows = NoiseRows(
-        np.broadcast_to(noise.correlated, shape), weight, np.array(autocorrelations, dtype=float), noise.spacing
-    )
+    weight = 1.0 / noise.independent**2
+    rows = NoiseRows(noise.correlated[None, :], weight[None, :], np.array(autocorrelations, dtype=float), noise.spacing)
     result = []
     for diagonal, beside, log_det in zip(*rows.systems(), strict=True):
         factor, off, _ = dpttrf(diagonal, beside)
-        result.append(Whitener(weight[0], factor, off, float(np.log(factor).sum() + log_det)))
+        result.append(Whitener(weight, factor, off, float(np.log(factor).sum() + log_det)))
     return result
 
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
-from scipy.linalg import toeplitz
 
 from app.compute.signal.autocorrelation import NoiseModel
 from app.compute.signal.blocks import Blocks
@@ -64,7 +64,7 @@ class BlockNoise:
         """Of the correlated and of the independent part, one row for each autocorrelation."""
         larger = 1.0 / (1.0 - (1 - mixture.independent) * autocorrelations[:, None])
         proportional = larger * self.proportional**2
-        floor = larger * self.floor**2 if mixture.floor_lasts else np.broadcast_to(self.floor**2, proportional.shape)
+        floor = larger * self.floor**2 if mixture.floor_lasts else self.floor**2
         correlated = (1 - mixture.independent) * proportional
         independent = mixture.independent * proportional + self.rounding**2
         if mixture.floor_lasts:
@@ -185,11 +185,13 @@ def flicker_covariance(noise: BlockNoise, block_s: float) -> Floats:
     autocorrelations, _ = autocorrelation_of_blocks(memories_s, block_s)
     rates = -np.log(np.maximum(autocorrelations, 1e-12))
     if bool(np.all(noise.spacing == noise.spacing[0])):
-        terms = toeplitz(own @ np.exp(-rates[:, None] * place))
+        of_distance = own @ np.exp(-rates[:, None] * place)
+        both_ways = np.concatenate([of_distance[:0:-1], of_distance])
+        terms = sliding_window_view(both_ways, place.size)[::-1]  # a row for each block
     else:
         terms = np.einsum("m,mij->ij", own, np.exp(-rates[:, None, None] * np.abs(place[:, None] - place)))
     scale = 1.0 / float(own @ (1 - autocorrelations))
-    covariance: Floats = np.outer(scale * noise.proportional, noise.proportional) * terms
+    covariance: Floats = (scale * noise.proportional)[:, None] * noise.proportional * terms
     more = noise.floor**2 + noise.rounding**2
-    covariance[np.diag_indices_from(covariance)] += more + 1e-12 * covariance.max()
+    covariance.ravel()[:: place.size + 1] += more + 1e-12 * covariance.max()
     return covariance

@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 
 from app.reading_files.headers.words import header_meaning
-from app.reading_files.text.line_fields import number_of_fields, plain_text, split_line
+from app.reading_files.text.line_fields import SPACES, number_of_fields, plain_text, split_line
 from app.reading_files.text.time_text import parse_times
 from app.reading_files.text.unit_symbols import is_unit, seconds_in
 
@@ -143,8 +143,12 @@ def header_at(lines: list[str], delimiter: str, line: int) -> Header | None:
 
 def _lines_to_search(lines: list[str], delimiter: str, budget: int) -> int:
     """How many lines are searched: fewer where they have many cells, so that the time follows the size of the file."""
+    first = lines[:LINES_SEARCHED]
+    text = "\n".join(first)
+    if delimiter != SPACES and '"' not in text and text.count(delimiter) + len(first) <= budget:
+        return LINES_SEARCHED
     cells = 0
-    for index, line in enumerate(lines[:LINES_SEARCHED]):
+    for index, line in enumerate(first):
         cells += number_of_fields(line, delimiter)
         if cells > budget:
             return max(index, _FEWEST_LINES)

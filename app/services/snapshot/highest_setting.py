@@ -1,19 +1,20 @@
 """Query fragment for the highest setting of a unit."""
 
-from sqlalchemy import ColumnElement, Integer, select, type_coerce
-from sqlalchemy.orm import aliased
+from typing import cast
+
+from sqlalchemy import ColumnElement, Integer, Table, select, type_coerce
 
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 
 def highest_setting_id() -> ColumnElement[int]:
     """Id of the setting marked as highest, or of the last one if none is; for a query over units."""
-    other = aliased(SpeedSetting)
+    unit, other = cast(Table, UnitUnderTest.__table__), cast(Table, SpeedSetting.__table__).alias().c
     return (
         select(other.id)
-        .where(other.unit_under_test_id == UnitUnderTest.id)
+        .where(other.unit_under_test_id == unit.c.id)
         .order_by(type_coerce(other.is_highest, Integer).desc(), other.position.desc(), other.id.desc())
         .limit(1)
-        .correlate(UnitUnderTest)
+        .correlate(unit)
         .scalar_subquery()
     )
