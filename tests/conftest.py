@@ -1,5 +1,6 @@
 """A migrated store in a fresh file for each test, and a small bench for trials."""
 
+import atexit
 import math
 import os
 import shutil
@@ -120,7 +121,7 @@ def pytest_configure(config: pytest.Config) -> None:
         return
     if shutil.disk_usage(MEMORY).free > _ROOM_BYTES:
         folder = tempfile.mkdtemp(prefix="hazefall-tests.", dir=MEMORY)
-        config.add_cleanup(partial(shutil.rmtree, folder, ignore_errors=True))
+        atexit.register(partial(shutil.rmtree, folder, ignore_errors=True))  # after the handlers of later comers
         os.environ["TMPDIR"] = tempfile.tempdir = folder
 
 
