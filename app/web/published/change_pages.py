@@ -76,6 +76,14 @@ class EditionOfSite:
         return (*self.of_units, *(one for one in self.moved if one.trial_id is not None))
 
 
+def by_item(rows: Sequence[MovedNumber]) -> list[tuple[str, list[MovedNumber]]]:
+    """What moved, by the unit or trial that it belongs to, in the order in which these first occur."""
+    found: dict[str, list[MovedNumber]] = {}
+    for one in rows:
+        found.setdefault(one.item, []).append(one)
+    return list(found.items())
+
+
 def edition_files(site: SiteFrame, edition: EditionOfSite) -> list[SiteFile]:
     """The page of an edition, in parts where the list is long, and the list as JSON and CSV. Never changed later."""
     rows = edition.in_order
@@ -88,7 +96,7 @@ def edition_files(site: SiteFrame, edition: EditionOfSite) -> list[SiteFile]:
         rendered(
             "edition.html", site, path, f"Edition {edition.number}", description=edition.title,
             edition=edition,
-            rows=rows[start : start + ROWS_A_PART], parts=parts,
+            rows=by_item(rows[start : start + ROWS_A_PART]), parts=parts,
         )
         for (_, path), start in zip(parts, starts, strict=True)
     ]  # fmt: skip
@@ -118,10 +126,12 @@ def changes_files(session: Session, site: SiteFrame, editions: Sequence[EditionO
         session, MOST_CORRECTIONS, wanted=ChangeFilter(corrections_only=True, public_only=True)
     ).rows
     units, trials = set(site.things.units), set(site.things.trials)
+    of_units = editions[0].of_units
     page = rendered(
         "changes.html", site, "changes.html", "Changes", description=editions[0].title, body=corrections,
         units=units, trials=trials,
-        editions=editions, newest=editions[0], rows=editions[0].of_units[:ROWS_A_PART],
+        editions=editions, newest=editions[0], rows=by_item(of_units[:ROWS_A_PART]),
+        shown=min(len(of_units), ROWS_A_PART),
     )  # fmt: skip
     return [page, _feed(session, site, editions)]
 

@@ -1,6 +1,7 @@
 """Everything known of the edition to be published before its pages are made: numbers, moves, identity."""
 
 import hashlib
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -36,7 +37,8 @@ from app.web.published.site_frame import SiteFrame, site_frame
 class EditionAtHand:
     """The edition to be published.
 
-    numbers : how many are published; numbers_json : their list as a file, and its digest
+    numbers : how many are published; numbers_packed : their list as a file, compressed, because that of a large bench
+        has 50 MB and waits until all pages are made
     former : the editions so far, newest first
     sources : digests of the rows that the pages are made from; made_from : of those of the edition before
     numbers_from : what the numbers of each trial follow from, for the edition after
@@ -47,7 +49,7 @@ class EditionAtHand:
     frame: SiteFrame
     unit_names: Mapping[int, str]
     numbers: int
-    numbers_json: bytes
+    numbers_packed: bytes
     numbers_sha256: str
     before: Manifest | None
     former: tuple[EditionOfSite, ...]
@@ -57,6 +59,10 @@ class EditionAtHand:
     numbers_from: Mapping[str, str]
     last_change_id: int
     now: datetime
+
+    @property
+    def numbers_json(self) -> bytes:
+        return zlib.decompress(self.numbers_packed)
 
     @property
     def next_number(self) -> int:
@@ -126,7 +132,7 @@ def read_edition_at_hand(session: Session, base_url: str, now: datetime) -> Edit
         frame=site_frame(session, number_marks(latest), base_url, first_numbers(session) or numbers_sha256),
         unit_names=unit_names(session),
         numbers=len(numbers),
-        numbers_json=numbers_json,
+        numbers_packed=zlib.compress(numbers_json, 1),
         numbers_sha256=numbers_sha256,
         before=before,
         former=former,

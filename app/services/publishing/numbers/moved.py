@@ -1,7 +1,7 @@
 """Numbers that differ between two editions, each with its value before and after, and why."""
 
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import orjson
@@ -86,9 +86,15 @@ def _moved(key: str, old: PublishedNumber | None, new: PublishedNumber | None, r
 
 
 def _told_apart(old: PublishedNumber | None, new: PublishedNumber | None) -> tuple[str, str]:
-    """Both numbers as readers see them, with more digits where that is needed to see a difference."""
+    """Both numbers as readers see them, with more digits where that is needed to see a difference, or with the standard
+    uncertainty where nothing else differs.
+    """
+    of_uncertainty = old is not None and new is not None and replace(old, uncertainty=None).measured == replace(
+        new, uncertainty=None
+    ).measured  # fmt: skip
+    text = _with_uncertainty if of_uncertainty else number_text
     for further in range(_MOST_DECIMALS):
-        texts = number_text(old, further), number_text(new, further)
+        texts = text(old, further), text(new, further)
         if texts[0] != texts[1]:
             return texts
     return texts
@@ -111,6 +117,14 @@ def number_text(number: PublishedNumber | None, further_decimals: int = 0) -> st
     shown = [None if part is None else rounded_text(part, decimals + further_decimals) for part in parts]
     text = f"{number.bound} {shown[0]}" if number.bound else str(shown[0])
     return f"{text} ({shown[1]} to {shown[2]})" if shown[1] and shown[2] else text
+
+
+def _with_uncertainty(number: PublishedNumber | None, further_decimals: int) -> str:
+    """The text of a number with its standard uncertainty, to two digits and as many more."""
+    if number is None or number.uncertainty is None:
+        return f"{number_text(number)}, without ±"
+    decimals = decimals_from_size(number.uncertainty, 2) + further_decimals
+    return f"{number_text(number)}, ± {rounded_text(number.uncertainty, decimals)}"
 
 
 def moved_file(moved: Iterable[MovedNumber]) -> bytes:

@@ -105,6 +105,7 @@ def _cleaning(line: RankedSetting, sources: Sources) -> list[_Quantity]:
         "" if beyond is None else "estimated",
     )
     clear = _parts(row.time_to_clear_min, None, row.time_to_clear_low_min, row.time_to_clear_high_min)
+    of_clear = ("trials", "repeatability of times") if row.time_to_clear_low_min is not None else ("trials",)
     if clear is None:
         clear = _parts(row.not_cleared_before_min, None, None, None, "more than")
     fitted, counted = ("trials", "pool", "room", "repeatability"), ("trials",)
@@ -113,7 +114,7 @@ def _cleaning(line: RankedSetting, sources: Sources) -> list[_Quantity]:
         _Quantity("clean_air_delivery_rate", "Clean air delivery rate", "m³/h", rate, fitted),
         _Quantity("air_changes", "Air changes", "1/h", air_changes, fitted),
         _Quantity("standard_clearing_time", "Time to 95 % reduction", "min", standard, decay),
-        _Quantity("time_to_clear", "Time to clear", "min", clear, counted),
+        _Quantity("time_to_clear", "Time to clear", "min", clear, of_clear),
         _Quantity("start_level_low", "Lowest start level", level_unit, _parts(row.start_level_low), counted),
         _Quantity("start_level_high", "Highest start level", level_unit, _parts(row.start_level_high), counted),
     ]

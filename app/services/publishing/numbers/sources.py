@@ -54,6 +54,8 @@ class Sources:
             return empty_room_runs(self.pools.get(row.pool_id or 0, ()))
         if kind == "repeatability" and row.between_trial_source in (None, "", OWN_REPEATS):
             return ()
+        if kind == "repeatability of times":  # their interval uses it whatever the rate's rests on
+            return (("repeatability", self.of_bench["repeatability"]),) if "repeatability" in self.of_bench else ()
         if kind in self.of_bench:
             return ((kind, self.of_bench[kind]),)
         found = self.by_setting.get((row.setting_id or 0, kind)) or self.by_unit.get((row.unit_id, kind), ())

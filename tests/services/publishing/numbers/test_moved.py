@@ -29,6 +29,11 @@ def _why(after: PublishedNumber | None, before: PublishedNumber | None = RATE, *
     return moved[0].why
 
 
+def test_what_differs_in_its_uncertainty_alone_is_told_apart_by_it():
+    moved = moved_numbers({RATE.key: RATE}, {RATE.key: replace(RATE, uncertainty=4.36)}, Reasons())
+    assert [(one.before, one.after) for one in moved] == [("162 (153 to 171), ± 4.3", "162 (153 to 171), ± 4.4")]
+
+
 def test_the_same_numbers_move_nothing_whatever_they_are_based_on():
     same = replace(RATE, trials=(3, 5, 9), method_version="2")
     assert moved_numbers({RATE.key: RATE}, {RATE.key: same}, Reasons()) == ()
