@@ -189,6 +189,8 @@ LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
         "channel_results",
         {"noise_prior": "0.5 0.5", "noise_prior_trials": 3, "noise_evidence": "0 -2.5", "noise_learned": 1},
     ),
+    ("0030", "trials", {"smoke_end_s": 315.5}),
+    ("0030", "logger_profiles", {"header_line": 7}),
 )
 # rows that the store itself adds, by triggers
 WRITTEN_BY_THE_STORE = {"unit_changes"}

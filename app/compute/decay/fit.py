@@ -185,7 +185,7 @@ def no_fit(why: str, start_h: float, end_h: float, readings: int) -> DecayFit:
 
 def _start(readings: Readings, phases: Phases, terms: FitTerms) -> tuple[float, int]:
     """Start of the window [h], after the last saturated reading, and the number of saturated readings after unit on."""
-    start_h = window_start_h(phases.unit_on_h, phases.peak_h, terms.response_time_s)
+    start_h = window_start_h(phases.unit_on_h, phases.source_ended_h, terms.response_time_s)
     if terms.marks.fit_start_h is not None:
         start_h = terms.marks.fit_start_h
     if terms.ceiling is None:

@@ -1,5 +1,6 @@
 """Finds the phases of a trial from its readings: start of smoke, peak, unit on, end."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +28,7 @@ class Phases:
     """Phases of one trial [h on the log's clock].
 
     before_smoke : readings before the smoke
+    source_ended_h : the later of the peak and a mark for the end of the smoke; no decay is read before it
     smooth : levels after a median of three and the moving average
     rises_again_h : start of a later rise that ended the decay
     rising : the log rises overall, so it contains no decay
@@ -36,6 +38,7 @@ class Phases:
 
     smoke_start_h: float | None
     peak_h: float
+    source_ended_h: float
     unit_on_h: float
     end_h: float
     unit_on_found: bool
@@ -70,6 +73,7 @@ def find_phases(time_h: Floats, levels: Floats, marks: Marks, interval_h: float)
     if marks.unit_on_h is None:
         fall = float(smooth[top] - smooth[trough])
         rising = later > float(smooth[top]) + fall and fall < RISING_FALL_SHARE * max(float(smooth[top]) - base, 1e-300)
+    source_ended_h = max(float(time_h[peak]), -math.inf if marks.smoke_end_h is None else marks.smoke_end_h)
     on = peak if marks.unit_on_h is None else min(int(np.searchsorted(time_h, marks.unit_on_h)), last)
     again = (
         None if marks.end_h is not None else _rise_index(smooth, max(peak, on), last, RISE_SHARE * excess, interval_h)
@@ -78,7 +82,8 @@ def find_phases(time_h: Floats, levels: Floats, marks: Marks, interval_h: float)
     return Phases(
         smoke_start_h=_first_given(marks.smoke_start_h, None if start is None else float(time_h[start])),
         peak_h=float(time_h[peak]),
-        unit_on_h=float(time_h[peak]) if marks.unit_on_h is None else marks.unit_on_h,
+        source_ended_h=source_ended_h,
+        unit_on_h=source_ended_h if marks.unit_on_h is None else marks.unit_on_h,
         end_h=end_h if rises_again_h is None else rises_again_h,
         unit_on_found=marks.unit_on_h is None,
         before_smoke=slice(0, start if start is not None else 0),

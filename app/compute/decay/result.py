@@ -14,10 +14,12 @@ class Marks:
     """Marks set by a person; None: found from the data. [h on the log's clock]
 
     unit_on_h is the time from which the level is counted as decaying: the switch-on of the unit, or in an
-    empty-room run the moment from which nobody disturbed the room.
+    empty-room run the moment from which nobody disturbed the room. smoke_end_h is the end of the source: before it the
+    level is no decay, whatever it does.
     """
 
     smoke_start_h: float | None = None
+    smoke_end_h: float | None = None
     unit_on_h: float | None = None
     fit_start_h: float | None = None
     fit_end_h: float | None = None

@@ -90,6 +90,10 @@ def find_unit_on(readings: Readings, phases: Phases, not_before_h: float = -math
         return None
     near = np.flatnonzero(smooth[: peak + 1] < low + NEAR_PEAK_SHARE * (top - low))
     first = max(int(near[-1]) + 1 if near.size else 0, int(np.searchsorted(time, time[running] - LONGEST_BEFORE_H)))
+    if phases.source_ended_h > phases.peak_h:  # marked: there was still smoke after the peak
+        first = max(first, int(np.searchsorted(time, phases.source_ended_h)))
+        if first >= running:
+            return None  # the unit ran before the smoke ended: the run counts from that end
     reach_h = float(time[running]) + max(SETTLED_AFTER_H, 0.5 * float(time[running] - time[first]))
     stop = max(min(int(np.searchsorted(time, reach_h)), late.stop), min(running + 4, late.stop))
     blocks = block_means(time[first:stop], readings.level[first:stop], readings.interval_h, readings.step, MOST_BLOCKS)
@@ -103,10 +107,11 @@ def find_unit_on(readings: Readings, phases: Phases, not_before_h: float = -math
     uncertainty = math.sqrt(variance + readings.interval_h**2 / 12 + CURVE_H**2)
     if phases.smoke_start_h is None and mean - float(time[0]) < 2 * uncertainty:
         return None  # the log starts with the decay
-    if uncertainty > LARGEST_UNCERTAINTY_H or mean < phases.peak_h:
+    if uncertainty > LARGEST_UNCERTAINTY_H or mean < phases.source_ended_h:
         # on the rise nothing separates smoke that still comes from smoke that still spreads
         separable = uncertainty <= LARGEST_UNCERTAINTY_H
-        return UnitOn(phases.peak_h, math.hypot(uncertainty, mean - phases.peak_h), resolved=False, separable=separable)
+        uncertainty = math.hypot(uncertainty, mean - phases.source_ended_h)
+        return UnitOn(phases.source_ended_h, uncertainty, resolved=False, separable=separable)
     return UnitOn(mean, uncertainty, resolved=True)
 
 

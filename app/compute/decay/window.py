@@ -13,7 +13,7 @@ from app.compute.signal.rate_table import BackgroundBounds
 
 Places = NDArray[np.int64]
 
-SETTLING_MIN = 2.0  # [min] left out after the later of peak and unit on; common practice, no source
+SETTLING_MIN = 2.0  # [min] left out after the later of the source's end and unit on; common practice, no source
 RESPONSE_TIMES = 3.0  # response times of the logger left out: 5 % of a first-order lag is left after three
 FLOOR_STEPS = 5.0  # steps of the display; the excess has to be above; common practice, no source
 FLOOR_SHARE = 0.01  # share of the excess at the window's start; the excess has to be above
@@ -32,14 +32,14 @@ UNINFORMATIVE_SHARE = 0.5  # of the rate, as standard uncertainty of a part's ra
 NOISE_LIMIT = 2.8
 
 
-def window_start_h(unit_on_h: float, peak_h: float, response_time_s: float | None) -> float:
-    """Later of unit on and peak, plus 2 min for mixing or three response times of the logger if longer [h].
+def window_start_h(unit_on_h: float, source_ended_h: float, response_time_s: float | None) -> float:
+    """Later of unit on and the end of the source, plus 2 min for mixing or three response times of the logger if longer [h].
 
     >>> round(60 * window_start_h(0.5, 0.4, 100.0), 6)
     35.0
     """
     settling_h = max(SETTLING_MIN / 60, RESPONSE_TIMES * (response_time_s or 0.0) / 3600)
-    return max(unit_on_h, peak_h) + settling_h
+    return max(unit_on_h, source_ended_h) + settling_h
 
 
 def excess_floor(step: float, excess_at_start: float) -> float:

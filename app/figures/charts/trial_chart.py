@@ -69,6 +69,8 @@ def _lines(drawing: TrialDrawing) -> tuple[ReferenceLine, ...]:
     lines = [ReferenceLine("y", curve.clear_level, f"clear level {level}\u00a0{unit}")]
     if drawing.smoke_start_min is not None:
         lines.append(ReferenceLine("x", drawing.smoke_start_min, "smoke"))
+    if drawing.smoke_end_min is not None:
+        lines.append(ReferenceLine("x", drawing.smoke_end_min, "smoke ends"))
     lines.append(ReferenceLine("x", drawing.unit_on_min, "Decay starts" if curve.kind == EMPTY_ROOM else "unit on"))
     lines.append(ReferenceLine("x", drawing.end_min, "end"))
     return tuple(lines)

@@ -60,6 +60,7 @@ _FIELDS = {
     "tested_by": ("the tester", ""),
     "filter_state": ("the filter condition", ""),
     "smoke_start_s": ("the mark “smoke start”", "min"),
+    "smoke_end_s": ("the mark “smoke end”", "min"),
     "unit_on_s": ("the mark “unit on”", "min"),
     "fit_start_s": ("the mark “fit window start”", "min"),
     "fit_end_s": ("the mark “fit window end”", "min"),
@@ -92,7 +93,7 @@ _FIELDS = {
     "time_to_clear_min": ("the time to clear", "min"),
     "not_cleared_before_min": ("the time without reaching the clear level", "min"),
 }
-_MARKS = ("smoke_start_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
+_MARKS = ("smoke_start_s", "smoke_end_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
 _NOTHING = {
     **dict.fromkeys(_MARKS, "detected from the data"),
     "background_ug_m3": "detected from the data",

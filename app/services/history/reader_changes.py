@@ -18,6 +18,7 @@ TRIAL_FIELDS = (
     "smoke_source_id",
     "filter_state",
     "smoke_start_s",
+    "smoke_end_s",
     "unit_on_s",
     "fit_start_s",
     "fit_end_s",

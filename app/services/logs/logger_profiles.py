@@ -50,6 +50,7 @@ def save_profile(
     profile.timezone = choices.timezone or ""
     profile.box = choices.box or ""
     profile.day_first = choices.day_first
+    profile.header_line = choices.header_line
     headers = choices.columns.keys() | choices.units.keys()
     profile.columns.extend(
         LoggerProfileColumn(
@@ -90,6 +91,7 @@ def profile_choices(profile: LoggerProfile) -> ReadingChoices:
         units={c.header: c.file_unit for c in profile.columns if c.file_unit},
         box=profile.box or None,
         day_first=profile.day_first,
+        header_line=profile.header_line,
     )
 
 
@@ -98,6 +100,7 @@ def _as_text(choices: ReadingChoices) -> str:
         f"{header} = {channel(use).label if use else 'left out'}" for header, use in sorted(choices.columns.items())
     )
     units = "; ".join(f"{header} in {unit}" for header, unit in sorted(choices.units.items()))
-    parts = (choices.timezone, choices.box and f"box {choices.box}", columns, units)
+    header = choices.header_line and f"columns named by line {choices.header_line}"
+    parts = (choices.timezone, choices.box and f"box {choices.box}", header, columns, units)
     order = None if choices.day_first is None else ("day first" if choices.day_first else "month first")
     return ", ".join(part for part in (*parts, order) if part) or "no selection"

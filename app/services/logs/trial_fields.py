@@ -1,8 +1,10 @@
 """Details of a trial that a person enters, and their validation against the bench and the log."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import pairwise
 
 from sqlalchemy.orm import Session
 
@@ -16,9 +18,12 @@ from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 UNIT_RUNNING = "unit running"
 EMPTY_ROOM = "empty room"
 KINDS_OF_TRIAL = (UNIT_RUNNING, EMPTY_ROOM)
-MARK_NAMES = ("smoke_start_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
+MARK_NAMES = ("smoke_start_s", "smoke_end_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
+# A unit may be switched on while there is still smoke; all other marks have one order.
+_IN_ORDER = tuple(tuple(name for name in MARK_NAMES if name != other) for other in ("smoke_end_s", "unit_on_s"))
 _MARK_WORDS = {
     "smoke_start_s": "smoke start",
+    "smoke_end_s": "smoke end",
     "unit_on_s": "unit on",
     "fit_start_s": "fit window start",
     "fit_end_s": "fit window end",
@@ -35,6 +40,7 @@ class TrialMarks:
     """
 
     smoke_start_s: float | None = number("Smoke begins", "s", zero=True)
+    smoke_end_s: float | None = number("Smoke ends", "s", zero=True)
     unit_on_s: float | None = number("Unit on", "s", zero=True)
     fit_start_s: float | None = number("Fit window begins", "s", zero=True)
     fit_end_s: float | None = number("Fit window ends", "s", zero=True)
@@ -88,27 +94,28 @@ def checked_trial(session: Session, new: NewTrial, *, complete: bool = True) -> 
 
 def check_marks(marks: TrialMarks, last_reading_s: float) -> None:
     """Marks must lie inside the log, in chronological order; raises InvalidValue otherwise."""
-    earlier: tuple[str, float] | None = None
     for name in MARK_NAMES:
         at = getattr(marks, name)
-        if at is None:
-            continue
-        words = _MARK_WORDS[name]
-        if not math.isfinite(at) or not 0 <= at <= last_reading_s:
+        if at is not None and (not math.isfinite(at) or not 0 <= at <= last_reading_s):
             raise InvalidValue(
-                f"The mark for {words} is at {at:.10g} s; the log runs from 0 to {last_reading_s:.10g} s. Move the "
-                "mark within the log.",
+                f"The mark for {_MARK_WORDS[name]} is at {at:.10g} s; the log runs from 0 to {last_reading_s:.10g} s. "
+                "Move the mark within the log.",
                 field=name,
             )
-        if earlier is not None and at < earlier[1]:
-            raise InvalidValue(
-                f"The mark for {words} is at {at:.10g} s, before {_MARK_WORDS[earlier[0]]} at {earlier[1]:.10g} s. "
-                "Marks must be in the order of the run; move one of the two.",
-                field=name,
-            )
-        earlier = (name, at)
+    for names in _IN_ORDER:
+        _check_order([(name, at) for name in names if (at := getattr(marks, name)) is not None])
     _check_window(marks)
     _check_levels(marks)
+
+
+def _check_order(set_marks: Sequence[tuple[str, float]]) -> None:
+    for (earlier, earlier_s), (name, at) in pairwise(set_marks):
+        if at < earlier_s:
+            raise InvalidValue(
+                f"The mark for {_MARK_WORDS[name]} is at {at:.10g} s, before {_MARK_WORDS[earlier]} at "
+                f"{earlier_s:.10g} s. Marks must be in the order of the run; move one of the two.",
+                field=name,
+            )
 
 
 def _check_window(marks: TrialMarks) -> None:

@@ -36,6 +36,7 @@ def get_trial(session: Session, trial_id: int) -> Trial:
 def stored_marks(trial: Trial) -> TrialMarks:
     return TrialMarks(
         smoke_start_s=trial.smoke_start_s,
+        smoke_end_s=trial.smoke_end_s,
         unit_on_s=trial.unit_on_s,
         fit_start_s=trial.fit_start_s,
         fit_end_s=trial.fit_end_s,
@@ -72,6 +73,7 @@ def marks_in_hours(marks: TrialMarks) -> Marks:
 
     return Marks(
         smoke_start_h=hours(marks.smoke_start_s),
+        smoke_end_h=hours(marks.smoke_end_s),
         unit_on_h=hours(marks.unit_on_s),
         fit_start_h=hours(marks.fit_start_s),
         fit_end_h=hours(marks.fit_end_s),

@@ -28,6 +28,7 @@ class TrialDrawing:
     channel: str
     unit: str
     smoke_start_min: float | None
+    smoke_end_min: float | None  # only if a person marked it
     unit_on_min: float
     end_min: float
 
@@ -48,7 +49,9 @@ def trial_drawing(session: Session, trial_id: int, channel: str = "", marks: Tri
         check_marks(marks, float(readings.elapsed_s[-1]))
     if marks is not None or not found.result.usable:  # no fit is stored of an unusable trial
         decay = analyse_stored_trial(session, detail.trial, marks).decays[chosen]
-    return _drawing(readings, decay, detail)
+    drawing = _drawing(readings, decay, detail)
+    ended_s = detail.trial.smoke_end_s if marks is None else marks.smoke_end_s
+    return drawing if ended_s is None else replace(drawing, smoke_end_min=ended_s / 60)
 
 
 def log_drawing(preview: LogPreview, channel: str = "") -> TrialDrawing:
@@ -73,6 +76,7 @@ def _drawing(
         channel=decay.channel,
         unit=decay.unit,
         smoke_start_min=None if decay.smoke_start_h is None else 60 * decay.smoke_start_h,
+        smoke_end_min=None,
         unit_on_min=60 * decay.unit_on_h,
         end_min=60 * decay.end_h,
     )

@@ -86,7 +86,7 @@ class SmokeSource(Base):
 
 
 class LoggerProfile(Base):
-    """How to read the files of one type of logger: zone, date order, and the channel of each column."""
+    """How to read the files of one type of logger: zone, date order, header line, and the channel of each column."""
 
     __tablename__ = "logger_profiles"
     __table_args__ = (UniqueConstraint("name"), STRICT)
@@ -96,6 +96,7 @@ class LoggerProfile(Base):
     timezone: Mapped[str] = mapped_column(default="")
     box: Mapped[str] = mapped_column(default="")
     day_first: Mapped[bool | None]
+    header_line: Mapped[int | None]  # that names the columns, from 1; None: detected
     created_at: Mapped[datetime]
 
     columns: Mapped[list["LoggerProfileColumn"]] = relationship(lazy="raise", cascade="all, delete-orphan")

@@ -41,6 +41,7 @@ class Trial(Base):
     tested_by: Mapped[str] = mapped_column(default="")
     filter_state: Mapped[str] = mapped_column(default="")  # such as "new filter", "after 900 h"
     smoke_start_s: Mapped[float | None]
+    smoke_end_s: Mapped[float | None]
     unit_on_s: Mapped[float | None]
     fit_start_s: Mapped[float | None]
     fit_end_s: Mapped[float | None]

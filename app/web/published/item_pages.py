@@ -17,6 +17,8 @@ from app.services.trials.detail import TrialDetail, trial_detail
 from app.web.forms.addresses import query_form
 from app.web.forms.unit_system import unit_system
 from app.web.pages.attachments.lines import trial_lines
+from app.web.pages.adding_a_trial.fields import MARKS
+from app.web.pages.trials.marks import found_seconds
 from app.web.pages.trials.view import trial_page
 from app.web.pages.units.more import unit_more
 from app.web.pages.units.view import unit_page
@@ -26,14 +28,6 @@ from app.web.published.preview_card import card_file
 from app.web.published.site_frame import SiteFile, SiteFrame, leads_to, rendered
 from app.web.published.site_photos import photo_files, site_photos
 from app.web.published.site_pictures import Picture, Pictures
-
-_MARKS = (
-    ("Smoke start", "smoke_start_s", "smoke_start_s"),
-    ("Unit on", "unit_on_s", "unit_on_s"),
-    ("Fit window start", "fit_start_s", None),
-    ("Fit window end", "fit_end_s", None),
-    ("Run end", "end_s", "end_s"),
-)
 
 
 def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictures) -> list[SiteFile]:
@@ -161,12 +155,10 @@ def _marks(detail: TrialDetail) -> list[tuple[str, str, str]]:
     """Name, position in minutes, and whether a person set it or the analysis found it."""
     result = detail.channels[0].result if detail.channels else None
     marks = []
-    for words, told_name, found_name in _MARKS:
+    detected = {} if result is None else found_seconds(result)
+    for field, told_name, words in MARKS:
         told = getattr(detail.trial, told_name)
-        found = getattr(result, found_name) if result is not None and found_name else None
-        if found_name is None and result is not None:
-            place = result.fit_window_start_min if "begins" in words else result.fit_window_end_min
-            found = None if place is None else result.unit_on_s + 60 * place
+        found = None if field == "smoke_end" else detected.get(field)  # the peak is a guess, not an end of the smoke
         value = told if told is not None else found
         if value is not None:
             how = "set by a person" if told is not None else "detected from the readings"

@@ -89,3 +89,57 @@ def test_intervals_of_time_to_clear_hold_the_truth(mark):
 def test_the_committed_study_met_its_requirement():
     required = [line for line in RESULT.read_text(encoding="utf-8").splitlines() if line.startswith("required")]
     assert [line.endswith("%: met") for line in required] == [True, True]
+
+
+def smouldering(ended_min: float = 25.0) -> tuple[np.ndarray, np.ndarray]:
+    """Levels [µg/m³] of a source that goes on at a quarter of its strength after the peak at 10 min, in a room of
+    natural decay 0.5/h: an analytic curve. At `ended_min` the source is out, and only the natural decay is left."""
+    minutes = np.arange(0.0, 150.0, 0.25)
+    rate, steady = 0.5, 300.0
+    at_peak, later = 400.0, np.clip(minutes - 10, 0, ended_min - 10)
+    smoke = np.where(minutes < 10, at_peak * minutes / 10, steady + (at_peak - steady) * np.exp(-rate * later / 60))
+    levels = 5 + smoke * np.exp(-rate * np.clip(minutes - ended_min, 0, None) / 60)
+    return 60 * minutes, np.round(levels * np.random.default_rng(1).normal(1, 0.005, minutes.size), 1)
+
+
+def test_an_empty_room_decays_from_the_marked_end_of_the_smoke():
+    elapsed_s, levels = smouldering()
+    found, marked = (
+        analyse_decay(elapsed_s, levels, channel="pm2_5", unit="µg/m³", marks=marks, empty_room=True)
+        for marks in (Marks(), Marks(smoke_end_h=25 / 60))
+    )
+    assert 60 * found.unit_on_h < 24.5  # what the bend of the curve tells by itself
+    assert 60 * marked.unit_on_h == pytest.approx(25.0)
+    assert 60 * marked.fit.window_start_h >= 27.0 - 1e-9
+    rate = marked.fit.decay_rate
+    assert rate.low_95 < 0.5 < rate.high_95
+    assert found.peak_h == marked.peak_h
+
+
+def test_no_fit_starts_before_the_smoke_ended_although_the_unit_ran():
+    """Smoke that is still given off feeds the room while the unit cleans it."""
+    elapsed_s, levels = smouldering()
+    on = Marks(unit_on_h=12 / 60)
+    ended = Marks(unit_on_h=12 / 60, smoke_end_h=25 / 60)
+    first, later = (
+        analyse_decay(elapsed_s, levels, channel="pm2_5", unit="µg/m³", marks=marks) for marks in (on, ended)
+    )
+    assert 60 * first.fit.window_start_h < 20
+    assert 60 * later.fit.window_start_h >= 27.0 - 1e-9
+    assert 60 * later.unit_on_h == pytest.approx(12.0)  # times to clear count from it as before
+    told = Marks(unit_on_h=12 / 60, smoke_end_h=25 / 60, fit_start_h=20 / 60)
+    asked = analyse_decay(elapsed_s, levels, channel="pm2_5", unit="µg/m³", marks=told)
+    assert 60 * asked.fit.window_start_h == pytest.approx(20.0)  # a person who sets the window has the last word
+
+
+def test_the_switch_on_is_looked_for_after_the_marked_end_of_the_smoke():
+    """The same log with and without the mark: a mark at the true end moves the moment by less than its uncertainty."""
+    shape = run(6.0)
+    trial = physical_trial(np.random.default_rng(1), Room(exchange_m3_per_h=400.0), shape, QUIET)
+    decays = [
+        analyse_decay(trial.elapsed_s, trial.readings, channel="pm2_5", unit="µg/m³", marks=marks)
+        for marks in (Marks(), Marks(smoke_end_h=10 / 60))
+    ]
+    without, ended = (decay.unit_on_min for decay in decays)
+    assert ended.value == pytest.approx(16.0, abs=0.6)
+    assert abs(ended.value - without.value) < without.uncertainty

@@ -14,6 +14,7 @@ CHOICES = ReadingChoices(
     units={"Dust": "mg/m³", "T": "°F"},
     box="box 2",
     day_first=True,
+    header_line=7,
 )
 
 
@@ -30,7 +31,10 @@ def test_a_profile_of_the_same_name_is_replaced_and_the_old_one_recorded(session
     assert load_profile(session, profile_id) == ReadingChoices(columns={"Dust": "pm10"})
     change = changes_of(session, "logger profile", profile_id)[0]
     assert change.action == "changed"
-    assert change.before == "Europe/Berlin, box box 2, Dust = PM2.5; Flag = left out, Dust in mg/m³; T in °F, day first"
+    assert change.before == (
+        "Europe/Berlin, box box 2, columns named by line 7, Dust = PM2.5; Flag = left out, Dust in mg/m³; T in °F, "
+        "day first"
+    )
     assert change.after == "Dust = PM10"
 
 

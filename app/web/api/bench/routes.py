@@ -56,6 +56,7 @@ class ProfileShape(FromStore):
     timezone: str
     box: str
     day_first: bool | None
+    header_line: int | None
 
 
 class ProfileList(OfBench):

@@ -54,7 +54,7 @@ class BenchNames(RequestBody):
 class FileReading(RequestBody):
     """How to read the file.
 
-    header_line : line that names the columns, from 1; null: detected
+    header_line : line that names the columns, from 1; null: as in the profile, or detected
     columns, units : use of a column, as `HEADER=CHANNEL` and `HEADER=UNIT`, one field per column;
     `HEADER=` excludes the column, `HEADER=own:NAME` adds a channel that is not in the list
     """
@@ -98,7 +98,7 @@ def reading_choices(form: FileReading, kept: ReadingChoices | None) -> ReadingCh
         units=base.units | _pairs(form.units, "units", "UNIT"),
         box=form.box or base.box,
         day_first=base.day_first if not form.date_order else form.date_order == "day first",
-        header_line=form.header_line,
+        header_line=base.header_line if form.header_line is None else form.header_line,
     )
 
 

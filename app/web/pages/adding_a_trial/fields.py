@@ -19,12 +19,14 @@ from app.services.units.entry import add_setting, add_unit, find_setting
 from app.services.units.speed_settings import settings_of
 from app.web.forms.options import NEW
 from app.web.forms.typed_form import TypedForm
+from app.web.pages.adding_a_trial.header_line import DETECTED
 
 _CLOCK = re.compile(r"(?:(\d{4}-\d\d-\d\d)[T ])?(\d{1,2}):(\d\d)(?::(\d\d(?:\.\d+)?))?")
 
 # Marks of a trial: form field, stored name, label.
 MARKS = (
     ("smoke_start", "smoke_start_s", "Smoke start"),
+    ("smoke_end", "smoke_end_s", "Smoke end"),
     ("unit_on", "unit_on_s", "Unit on"),
     ("fit_start", "fit_start_s", "Fit window start"),
     ("fit_end", "fit_end_s", "Fit window end"),
@@ -107,6 +109,10 @@ def choices_of(form: TypedForm, kept: ReadingChoices | None, bench_timezone: str
         if unit:
             units[header] = unit
     assumed = assumed_zone(form)
+    header_line = base.header_line
+    if form.text("header_line"):
+        is_detected = form.text("header_line") == DETECTED
+        header_line = None if is_detected else form.whole_number("header_line", "The header line")
     return ReadingChoices(
         timezone=(None if assumed else form.text("timezone")) or base.timezone,
         assumed_timezone=assumed or bench_timezone,
@@ -114,7 +120,7 @@ def choices_of(form: TypedForm, kept: ReadingChoices | None, bench_timezone: str
         units=units,
         box=form.typed("box") or base.box,
         day_first=DAY_ORDERS.get(form.typed("date_order"), base.day_first),
-        header_line=form.whole_number("header_line", "The header line"),
+        header_line=header_line,
     )
 
 

@@ -11,6 +11,7 @@ from app.settings import Settings
 from app.web.forms.typed_form import TypedForm
 
 CHOSEN = "choose_header_line"  # sent by the button of a line
+DETECTED = "detect"  # instead of a line: detect it, whatever the logger profile says
 _SHOWN, _SHOWN_BELOW, _MOST_SHOWN = 30, 5, 200
 _OF_COLUMNS = ("header_", "column_", "unit_")
 

@@ -20,6 +20,7 @@ def marks_of_decay(decay: Any) -> dict[str, str]:
     """Positions of the marks in an analysis that is not stored, in minutes after the first reading."""
     hours = {
         "smoke_start": decay.smoke_start_h,
+        "smoke_end": decay.peak_h,
         "unit_on": decay.unit_on_h,
         "fit_start": decay.fit.window_start_h if decay.fit else None,
         "fit_end": decay.fit.window_end_h if decay.fit else None,

@@ -29,7 +29,7 @@ from app.web.pages.adding_a_trial.fields import (
     new_trial_of,
     started_at_of,
 )
-from app.web.pages.adding_a_trial.header_line import raw_lines, refused_header, take_header_line
+from app.web.pages.adding_a_trial.header_line import DETECTED, raw_lines, refused_header, take_header_line
 from app.web.pages.adding_a_trial.preview_view import PreviewBeside, PreviewPage, preview_page
 from app.web.pages.adding_a_trial.same_time import runs_at_that_time
 from app.web.pages.adding_a_trial.validation import note_every_mistake
@@ -124,6 +124,7 @@ def read_preview(session: Session, settings: Settings, upload: StagedUpload, for
     beside = PreviewBeside(
         stored_as=trials_of_file(session, upload.sha256),
         lines=raw_lines(settings, upload, box, table.header_line if table else refused_header(refusal)),
+        header_from=_header_from(session, form),
         same_time=runs_at_that_time(session, upload, table, form),
         room_warnings=preview.room_warnings if preview else (),
     )
@@ -226,3 +227,10 @@ def _keep_profile(session: Session, form: TypedForm, choices: ReadingChoices) ->
 def _saved_choices(session: Session, form: TypedForm) -> ReadingChoices | None:
     profile_id = form.whole_number("profile_id", "The profile")
     return None if profile_id is None else load_profile(session, profile_id)
+
+
+def _header_from(session: Session, form: TypedForm) -> str:
+    if form.text("header_line"):
+        return "as you chose" if form.text("header_line") != DETECTED else "as detected"
+    saved = _saved_choices(session, form)
+    return "as in the logger profile" if saved and saved.header_line else "as detected"

@@ -69,6 +69,7 @@ class PreviewBeside:
 
     stored_as: Sequence[int]
     lines: Sequence[RawLine]
+    header_from: str  # who named the header line
     same_time: Sequence[str]
     room_warnings: Sequence[str]  # from the control chart of the room
 

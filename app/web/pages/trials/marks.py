@@ -119,16 +119,21 @@ def clear_level_choices(form: TypedForm) -> list[Choice]:
 
 def found_marks(result: Any) -> dict[str, str]:
     """Positions of the marks in the analysis of a channel, in minutes after the first reading."""
+    return {name: minutes_text(value) for name, value in found_seconds(result).items()}
+
+
+def found_seconds(result: Any) -> dict[str, float | None]:
+    """The same in seconds; the end of the smoke is the peak as long as nobody marked it."""
     on = result.unit_on_s
     window = (result.fit_window_start_min, result.fit_window_end_min)
-    seconds = {
+    return {
         "smoke_start": result.smoke_start_s,
+        "smoke_end": result.peak_s,
         "unit_on": on,
         "fit_start": None if window[0] is None else on + 60 * window[0],
         "fit_end": None if window[1] is None else on + 60 * window[1],
         "end": result.end_s,
     }
-    return {name: minutes_text(value) for name, value in seconds.items()}
 
 
 def figure_addresses(trial_id: int, channel_name: str, form: TypedForm, *, scale: str = "") -> tuple[str, str]:

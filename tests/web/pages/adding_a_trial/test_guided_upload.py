@@ -186,7 +186,7 @@ def test_the_columns_follow_the_line_that_is_clicked_as_the_header(client: TestC
     assert re.search(r'name="header_1" value="haze density \[mg/m3\]"', page)
     assert 'name="column_1" value=""' in page
     assert "Detect again" in page
-    again = client.get(address, params={"choose_header_line": "", "header_line": "3"}).text
+    again = client.get(address, params={"choose_header_line": "detect", "header_line": "3"}).text
     assert "as you chose" not in again
 
 
@@ -200,6 +200,25 @@ def test_a_trial_is_stored_as_read_under_the_clicked_header(client: TestClient, 
         assert (log.header_line, log.readings) == (3, 50)
     first = client.get("/api/trials/1/readings?channel=pm2_5").json()
     assert first["levels"][0] == pytest.approx(300.0)  # 0.3 mg/m³
+
+
+def test_a_logger_profile_remembers_the_clicked_header(client: TestClient, store: Engine, small_bench: SmallBench):
+    roles = {"header_0": "when", "column_0": "time", "header_1": "haze density [mg/m3]", "column_1": "pm2_5"}
+    fields = conditions(small_bench) | roles | {"header_line": "3", "profile_name": "Haze meter"}
+    assert client.post(upload(client, MISREAD).split("?")[0], data=fields).status_code == 303
+    profile = client.get("/api/logger-profiles").json()["logger_profiles"][-1]
+    assert (profile["name"], profile["header_line"]) == ("Haze meter", 3)
+    later = MISREAD.replace(b"0.3", b"0.4")
+    address = upload(client, later, profile_id=str(profile["id"]))
+    page = client.get(address).text
+    assert "named by line 3, as in the logger profile" in page
+    assert "Save trial" in page
+    again = client.get(address, params={"choose_header_line": "detect"}).text
+    assert "named by line 1, as detected" in again
+    assert 'name="header_line" value="detect"' in again  # so that the next preview does not go back to the profile
+    sent = {"log": ("later.csv", later, "text/csv")}
+    asked = {"profile_id": profile["id"], "room_id": small_bench.room_id, "kind": "empty room"}
+    assert client.post("/api/trials", files=sent, data=asked).json()["log"]["readings"] == 50
 
 
 @pytest.mark.parametrize("line", ["2000", "0"])
