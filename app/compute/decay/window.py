@@ -33,7 +33,7 @@ NOISE_LIMIT = 2.8
 
 
 def window_start_h(unit_on_h: float, source_ended_h: float, response_time_s: float | None) -> float:
-    """Later of unit on and the end of the source, plus 2 min for mixing or three response times of the logger if longer [h].
+    """Later of unit on and the end of the source, plus 2 min for mixing or three response times of the logger [h].
 
     >>> round(60 * window_start_h(0.5, 0.4, 100.0), 6)
     35.0

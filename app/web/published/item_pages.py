@@ -16,8 +16,8 @@ from app.services.reviews.verdicts import published_verdicts
 from app.services.trials.detail import TrialDetail, trial_detail
 from app.web.forms.addresses import query_form
 from app.web.forms.unit_system import unit_system
-from app.web.pages.attachments.lines import trial_lines
 from app.web.pages.adding_a_trial.fields import MARKS
+from app.web.pages.attachments.lines import trial_lines
 from app.web.pages.trials.marks import found_seconds
 from app.web.pages.trials.view import trial_page
 from app.web.pages.units.more import unit_more
