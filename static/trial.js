@@ -7,6 +7,8 @@
   const form = area && document.getElementById(area.dataset.marksForm);
   if (!form) return;
   const STEP_MIN = 0.1;
+  const KNOB_PX = 24;
+  let handles = [];
 
   const axis = () => area._fullLayout && area._fullLayout.xaxis;
   const leftOf = (minutes) => axis()._offset + axis().l2p(minutes);
@@ -18,18 +20,30 @@
     const minutes = Number(handle.dataset.minutes);
     const size = area._fullLayout._size;
     handle.style.left = `${leftOf(minutes)}px`;
-    handle.style.top = `${size.t}px`;
-    handle.style.height = `${size.h}px`;
+    handle.style.setProperty("--span", `${size.h}px`);
     handle.classList.toggle("to-the-left", minutes > (axis().range[0] + axis().range[1]) / 2);
     handle.hidden = minutes < axis().range[0] || minutes > axis().range[1];
     handle.setAttribute("aria-valuenow", shown(minutes));
     handle.setAttribute("aria-valuetext", `${shown(minutes)} minutes after the first reading`);
   }
 
+  /* Marks at about the same time: the knob of the later one is lifted, so that each can be grasped. */
+  function spread() {
+    const open = handles.filter((handle) => !handle.hidden).sort((one, other) => one.dataset.minutes - other.dataset.minutes);
+    let lift = 0;
+    open.forEach((handle, place) => {
+      const before = place && leftOf(Number(open[place - 1].dataset.minutes));
+      lift = place && leftOf(Number(handle.dataset.minutes)) - before < KNOB_PX ? lift + 1 : 0;
+      handle.style.setProperty("--lift", lift);
+      handle.style.top = `${area._fullLayout._size.t + area._fullLayout._size.h - KNOB_PX * (lift + 1)}px`;
+    });
+  }
+
   function move(handle, minutes) {
     handle.dataset.minutes = within(minutes);
     form.elements[handle.dataset.field].value = shown(within(minutes));
     place(handle);
+    spread();
   }
 
   /* The form of a stored trial leads to a page of its own; that of an upload has a button that shows the effect here. */
@@ -83,7 +97,6 @@
   }
 
   /* chart.js draws into the area, and again when its size changes; the handles follow it. */
-  let handles = [];
   const settle = () => {
     if (area.dataset.state !== "drawn" || !axis()) return;
     if (!handles.length) handles = [...form.querySelectorAll("data.mark")].map(handleFor);
@@ -92,6 +105,7 @@
       handle.setAttribute("aria-valuemax", shown(axis().range[1]));
       place(handle);
     }
+    spread();
   };
   form.addEventListener("marks-changed", () => {
     for (const handle of handles) {

@@ -107,7 +107,7 @@
     const problem = page.querySelector(".problems li");
     const stored = page.querySelector(".already-stored");
     line.className = problem ? "failed" : "read";
-    words.textContent = [problem ?? page.querySelector(".answer"), stored].filter(Boolean).map((one) => one.textContent.trim()).join(" ");
+    words.textContent = [problem ?? page.querySelector(".answer"), stored].filter(Boolean).map((one) => one.textContent.trim()).join(" ").replace(`${file.name}, `, "");
     const link = document.createElement("a");
     link.href = request.responseURL;
     link.textContent = "Open";

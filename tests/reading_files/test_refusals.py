@@ -101,7 +101,7 @@ def test_a_table_without_a_channel():
     assert isinstance(problem, ColumnsNotRecognised)
     assert problem.message == (
         "log.csv, line 1: No channel was recognised. The columns are “time”, “apples”. "
-        "Assign a channel to a column, for example “apples=pm2_5”."
+        "Say what one of them holds, such as PM2.5, or name the line that holds the right header."
     )
     assert (problem.line, [column.use for column in problem.columns]) == (1, ["time", "left out"])
 

@@ -181,6 +181,10 @@ def assumption_texts(answer: Answer) -> tuple[str, ...]:
         if known.difference_is_measured:
             found.append("The true difference is assumed to be the measured one, which is uncertain itself.")
     if answer.goal == "order" and answer.steps:
+        found.append(
+            "The pairs expected in the wrong order are a sum over pairs of neighbours in the ranking, each with the "
+            "probability that the lower one is truly the stronger: 0.5 is one pair that nobody can tell."
+        )
         found.append("Rates are assumed to stay where they are; only the certainty of their order changes.")
     found += _natural_texts(answer)
     if any(one.more for one in answer.runs):

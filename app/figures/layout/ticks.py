@@ -23,10 +23,14 @@ def _linear_ticks(low: float, high: float, most: int) -> list[Tick]:
 
     >>> [label for _, label in _linear_ticks(0.0, 170.0, 6)]
     ['0', '50', '100', '150']
+    >>> [label for _, label in _linear_ticks(-4.5, 4.5, 2)]
+    ['−4', '−2', '0', '2', '4']
     """
     rough = (high - low) / max(most, 1)
     power = 10.0 ** math.floor(math.log10(rough))
     step = next(factor * power for factor in _STEPS if factor * power >= rough * (1 - _TOLERANCE))
+    while math.floor(high / step + _TOLERANCE) - math.ceil(low / step - _TOLERANCE) < 1:  # one tick gives no scale
+        step = max(factor * scale for scale in (power / 10, power) for factor in _STEPS if factor * scale < step * 0.99)
     decimals = max(0, -math.floor(math.log10(step) + _TOLERANCE))
     first, last = math.ceil(low / step - _TOLERANCE), math.floor(high / step + _TOLERANCE)
     return [(count * step, rounded_text(count * step, decimals)) for count in range(first, last + 1)]

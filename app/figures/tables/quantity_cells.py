@@ -63,7 +63,7 @@ def time_to_clear_cell(line: RankedSetting) -> ExportCell:
     """The median over the trials; if not reached, more than the longest run."""
     row = line.row
     if row.time_to_clear_min is not None:
-        return measured_cell(row.time_to_clear_min, 0.5, row.time_to_clear_low_min, row.time_to_clear_high_min)
+        return measured_cell(row.time_to_clear_min, None, row.time_to_clear_low_min, row.time_to_clear_high_min)
     if row.not_cleared_before_min is not None:
         return plain_cell(float(int(row.not_cleared_before_min)), 0, bound=MORE_THAN)
     return ExportCell(why="The level was never above the clear level, or there is no usable trial.")

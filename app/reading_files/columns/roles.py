@@ -73,11 +73,9 @@ def refuse_unrecognised(
             "start, is required; if there is one, select it."
         )
     elif not has_channel:
-        left = [column.header for column in columns if column.use == "left out" and column.first_values]
-        example = f"{left[0] if left else 'COLUMN'}=pm2_5"
         problem = (
-            f"No channel was recognised. The columns are {listed}. Assign a channel to a column, for example "
-            f"{quoted(example)}."
+            f"No channel was recognised. The columns are {listed}. Say what one of them holds, such as PM2.5, or name "
+            "the line that holds the right header."
         )
     else:
         return

@@ -136,10 +136,16 @@ def is_indicative(name: str) -> bool:
 
 
 def in_order(channels: Iterable[str]) -> list[str]:
-    """The display order of channels: particle mass first, then the rest by name.
+    """The display order of channels: particle mass first, then the rest by name, and sizes of particles by size.
 
-    >>> in_order(["voc", "pm10", "count_total", "pm2_5"])
-    ['pm2_5', 'pm10', 'count_total', 'voc']
+    >>> in_order(["voc", "pm10", "count_total", "pm2_5", "count_115_5nm", "count_0_3um", "count_11_5nm"])
+    ['pm2_5', 'pm10', 'count_total', 'count_11_5nm', 'count_115_5nm', 'count_0_3um', 'voc']
     """
     first = {name: place for place, name in enumerate(_SHOWN_FIRST)}
-    return sorted(channels, key=lambda name: (first.get(name, len(first)), name))
+    return sorted(channels, key=lambda name: (first.get(name, len(first)), name.split("_")[0], _size_in(name), name))
+
+
+def _size_in(name: str) -> float:
+    """The first number in a name [µm]; below all sizes if there is none."""
+    found = re.search(r"(\d+(?:[._]\d+)?)(nm)?", name)
+    return -1.0 if found is None else float(found[1].replace("_", ".")) * (0.001 if found[2] else 1.0)

@@ -103,4 +103,4 @@ def _as_text(choices: ReadingChoices) -> str:
     header = choices.header_line and f"columns named by line {choices.header_line}"
     parts = (choices.timezone, choices.box and f"box {choices.box}", header, columns, units)
     order = None if choices.day_first is None else ("day first" if choices.day_first else "month first")
-    return ", ".join(part for part in (*parts, order) if part) or "no selection"
+    return ", ".join(part for part in (*parts, order) if part) or "everything detected"

@@ -173,7 +173,7 @@ def _time_to_clear_cell(line: RankedSetting, scales: Scales) -> Cell:
         low, high = rounded_text(row.start_level_low, 0), rounded_text(row.start_level_high, 0)
         start = f"from {low}" if low == high else f"from {low}–{high}"
     if row.time_to_clear_min is not None:
-        words = measured_text(row.time_to_clear_min, 0.5, row.time_to_clear_low_min, row.time_to_clear_high_min)
+        words = measured_text(row.time_to_clear_min, None, row.time_to_clear_low_min, row.time_to_clear_high_min)
         spread = _spread_text(row.time_to_clear_low_min, row.time_to_clear_high_min, words)
         bar = _bar(
             row.time_to_clear_low_min,

@@ -64,6 +64,7 @@ def make_shell(
     path: str, address: str = "", bench_name: str = "Bench", invented: bool = False, scenario: str = ""
 ) -> Shell:
     """The frame for a path; the entry with the longest matching path is the current one."""
+    path = path.replace("/plans", "/plan", 1)  # stored campaigns belong to the page that plans them
     fitting = [entry for _, entry in NAVIGATION if path == entry or (entry != "/" and path.startswith(entry + "/"))]
     here = max(fitting, key=len, default="")
     places = tuple(Place(words, entry, entry == here) for words, entry in NAVIGATION)

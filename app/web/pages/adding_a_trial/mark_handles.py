@@ -29,12 +29,15 @@ def marks_of_decay(decay: Any) -> dict[str, str]:
     return {name: minutes_text(None if value is None else value * 3600) for name, value in hours.items()}
 
 
-def handles_of(form: TypedForm, found: dict[str, str]) -> list[MarkHandle]:
-    """A handle for each mark: where it was typed, or else where it was found."""
+def handles_of(form: TypedForm, found: dict[str, str], *, empty_room: bool = False) -> list[MarkHandle]:
+    """A handle for each mark: where it was typed, or else where it was found.
+
+    empty_room : no unit was switched on, so that mark is where the decay starts
+    """
     handles = []
     for name, _, words in MARKS:
         typed = form.text(name)
         at = typed if typed.replace(".", "", 1).isdecimal() else found.get(name, "")
         if at:
-            handles.append(MarkHandle(name, words, at))
+            handles.append(MarkHandle(name, "Decay start" if empty_room and name == "unit_on" else words, at))
     return handles

@@ -8,7 +8,7 @@ from urllib.parse import urlencode
 
 from app.compute.decay.verdict import verdict_of
 from app.compute.wording.notes import Note
-from app.compute.wording.numbers import MeasuredText, measured_text, not_within, readings_text
+from app.compute.wording.numbers import MeasuredText, measured_text, not_within, plus_minus, readings_text
 from app.compute.wording.rounding import rounded_text
 from app.errors import UnreadableLog
 from app.reading_files.headers.channels import channel, in_order
@@ -241,7 +241,7 @@ def _decay_row(preview: "LogPreview", name: str) -> DecayRow:
     flow = [result[f"clean_air_delivery_rate_{part}"] for part in ("m3_per_h", "uncertainty", "low_95", "high_95")]
     clear = decay.time_to_clear
     if clear.reached and clear.value_min is not None:
-        time_to_clear = f"{rounded_text(clear.value_min, 1)} min"
+        time_to_clear = f"{plus_minus(clear.value_min, clear.uncertainty_min)} min"
     else:
         time_to_clear = not_within(clear.not_before_min) if clear.not_before_min is not None else "–"
     return DecayRow(
@@ -250,7 +250,7 @@ def _decay_row(preview: "LogPreview", name: str) -> DecayRow:
         unit=decay.unit,
         total_decay=measured_text(rate.value, rate.uncertainty, rate.low_95, rate.high_95) if rate else None,
         clean_air=None if flow[0] is None else measured_text(*flow),
-        start_level=rounded_text(decay.start_level, 1),
+        start_level=plus_minus(decay.start_level, decay.start_level_uncertainty),
         time_to_clear=time_to_clear,
         verdict=shown_verdict(verdict_of(preview.notes[name]), channel(decay.channel).label),
         notes=preview.notes[name],

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
 from app.compute.collocation.performance import TARGETS_SOURCE, AgainstReference, Precision, Target, targets_of
-from app.compute.wording.numbers import counted
+from app.compute.wording.numbers import counted, measured_text
 from app.figures.charts.logger_checks import quantity_words, record_words
 from app.reading_files.headers.channels import channel
 from app.services.history.change_history import DescribedChange, change_history
@@ -195,9 +195,9 @@ def _results(check: Any) -> list[Result]:
         words = f"{check.precision_sd:.3g} {check.unit}{share}"
         found.append(Result("Precision", words, f"between {check.loggers_together} loggers at the same times"))
     if check.zero_level is not None:
-        limit = (
-            f"{check.detection_limit:.2g} ({check.detection_limit_low_95:.2g} to {check.detection_limit_high_95:.2g})"
-        )
+        limit = measured_text(
+            check.detection_limit, None, check.detection_limit_low_95, check.detection_limit_high_95
+        ).with_interval
         found += [
             Result("Zero level", _with_unit(check, "zero_level"), "mean reading in clean air"),
             Result("Limit of detection", f"{limit} {check.unit}", "3 standard deviations in clean air, above zero"),

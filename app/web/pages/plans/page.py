@@ -9,6 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from app.compute.planning.answer import Answer, Step
 from app.compute.planning.wording import ASSURED, answer_text, assumption_texts, figure_text, help_texts
+from app.compute.wording.numbers import counted
 from app.errors import HazefallError
 from app.figures.charts.planned_runs import planned_runs_text
 from app.reading_files.headers.channels import channel
@@ -66,6 +67,7 @@ class PlanPage:
     heads: tuple[str, str, str]
     steps: Sequence[StepLine]
     next_runs: Sequence[tuple[str, str]]
+    useless_runs: str  # how many others change nothing that is seen
     runs: Sequence[RunLine]
     seed: int
     chart_query: str
@@ -124,6 +126,9 @@ def _shown(session: Session, form: TypedForm, view: PlanView | None, *, is_empty
     options = trial_form_options(session)
     asked = form_of_choices(view.choices).values if view is not None else {}
     answer = view.answer if view is not None else None
+    # a settled order is a sentence: a table of one number again and again says nothing more
+    drawn = answer if answer is not None and (answer.goal, answer.status) != ("order", "known") else None
+    next_runs, useless_runs = _next_runs(drawn)
     return PlanPage(
         title="Plan runs",
         answer=answer_text(answer) if answer is not None else "",
@@ -131,8 +136,9 @@ def _shown(session: Session, form: TypedForm, view: PlanView | None, *, is_empty
         helps=help_texts(answer) if answer is not None else (),
         conditions=_conditions(view) if view is not None else "",
         heads=_HEADS[answer.goal] if answer is not None else ("", "", ""),
-        steps=[_step(step, answer) for step in answer.steps] if answer is not None else (),
-        next_runs=[(one.name, figure_text(answer, one.after)) for one in answer.next_runs] if answer else (),
+        steps=[_step(step, drawn) for step in drawn.steps] if drawn is not None else (),
+        next_runs=next_runs,
+        useless_runs=useless_runs,
         runs=_runs(view) if view is not None else (),
         seed=view.choices.seed if view is not None else 1,
         chart_query=address("", asked).lstrip("?"),
@@ -147,6 +153,17 @@ def _shown(session: Session, form: TypedForm, view: PlanView | None, *, is_empty
         campaigns=len(list_campaigns(session)),
         is_empty=is_empty,
     )
+
+
+def _next_runs(answer: Answer | None) -> tuple[list[tuple[str, str]], str]:
+    """The candidates after which the figure reads differently, and a sentence on the others."""
+    if answer is None:
+        return [], ""
+    now = figure_text(answer, answer.now)
+    shown = [(one.name, text) for one in answer.next_runs if (text := figure_text(answer, one.after)) != now]
+    others = len(answer.next_runs) - len(shown)
+    words = f"One run of {counted(others, 'other candidate')} would leave it at {now}." if others else ""
+    return shown, words
 
 
 def _conditions(view: PlanView) -> str:

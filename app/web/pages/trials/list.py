@@ -129,7 +129,7 @@ def _line(row: ListedTrial) -> TrialLine:
     if result is not None and result.cleared and result.time_to_clear_min is not None:
         clear = plus_minus(result.time_to_clear_min, result.time_to_clear_uncertainty_min)
     elif result is not None and result.not_cleared_before_min is not None:
-        clear, is_bound = not_within(result.not_cleared_before_min), True
+        clear, is_bound = not_within(result.not_cleared_before_min).removesuffix("\u00a0min"), True
     return TrialLine(
         id=trial.id,
         day=trial.started_at.date().isoformat(),

@@ -14,7 +14,7 @@ from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel, in_order
 from app.services.bench.choices import bench_choices
-from app.services.logs.trial_fields import TrialMarks
+from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
 from app.services.store.clear_level import CLEAR_LEVEL_WORDS
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
@@ -173,7 +173,7 @@ def _page(session: Session, trial_id: int, form: TypedForm) -> MarksPage:
         form=shown,
         clear_levels=clear_level_choices(shown),
         found=found,
-        handles=handles_of(shown, found),
+        handles=handles_of(shown, found, empty_room=detail.trial.kind == EMPTY_ROOM),
         channel=channel_name,
         figure_url=urls[0] if first else "",
         residuals_url=urls[1] if first else "",

@@ -1,7 +1,7 @@
 """Context of the trial page, in a reader's order: results, quality, sources."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
@@ -114,7 +114,6 @@ def trial_page(detail: Any, changes: Sequence[DescribedChange], query: TypedForm
     system = units_from_form(query)
     form = form_of_marks(trial)
     found = found_marks(shown.result) if shown else {}
-    begins = "Decay start" if trial.kind == EMPTY_ROOM else "Unit on"
     figure, _ = figure_addresses(trial.id, name, TypedForm(), scale=scale)
     _, residuals = figure_addresses(trial.id, name, TypedForm())
     path = f"/trials/{trial.id}"
@@ -138,7 +137,7 @@ def trial_page(detail: Any, changes: Sequence[DescribedChange], query: TypedForm
         form=form,
         clear_levels=clear_level_choices(form),
         found=found,
-        handles=[replace(each, words=begins) if each.field == "unit_on" else each for each in handles_of(form, found)],
+        handles=handles_of(form, found, empty_room=trial.kind == EMPTY_ROOM),
         channel=name,
         changes=changes,
     )

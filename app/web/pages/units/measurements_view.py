@@ -7,7 +7,6 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.compute.wording.numbers import measured_text
-from app.compute.wording.rounding import rounded_text
 from app.services.measurements.claims import claims_of_unit
 from app.services.measurements.ozone_tests import ozone_of_unit
 from app.services.measurements.power_levels import power_levels_of_unit
@@ -91,7 +90,7 @@ def power_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
         for row in level.measurements
     ]
     results = [
-        (level.name, f"{rounded_text(level.power.value, 1)} ± {rounded_text(level.power.uncertainty, 1)} W")
+        (level.name, f"{_power_text(level.power.value, level.power.uncertainty)} W")
         for level in levels
         if level.power is not None
     ]
@@ -163,8 +162,8 @@ def claims_page(session: Session, unit_id: int, form: TypedForm) -> EntriesPage:
 
 
 def _level_text(level: Any) -> str:
-    value, uncertainty = rounded_text(level.level_dba.value, 1), rounded_text(level.level_dba.uncertainty, 1)
-    words = f"at most {value}" if level.upper_bound else f"{value} ± {uncertainty}"
+    found = measured_text(level.level_dba.value, level.level_dba.uncertainty)
+    words = f"at most {found.value}" if level.upper_bound else f"{found.value} ± {found.uncertainty}"
     estimate = ", estimated from another distance" if level.estimate else ""
     return " ".join([f"{words} dB(A) at {level.distance_m:g} m{estimate}.", *level.sentences])
 
