@@ -158,11 +158,13 @@ def test_a_clicked_header_line_and_a_dragged_mark_are_followed_at_once(browse):
     handle.wait_for()
     before = page.inner_text("#live-results")
     box = handle.bounding_box()
-    page.mouse.move(box["x"] + 12, box["y"] + 40)
+    page.mouse.move(box["x"] + 12, box["y"] + 12)
     page.mouse.down()
-    page.mouse.move(box["x"] + 140, box["y"] + 40, steps=3)
+    page.mouse.move(box["x"] + 140, box["y"] + 12, steps=3)
     with page.expect_response(lambda answer: "unit_on=" in answer.url and "figure" not in answer.url):
         page.mouse.up()
     page.wait_for_function("(before) => document.getElementById('live-results').innerText !== before", arg=before)
     assert float(page.input_value("[name=unit_on]")) > 1
     assert page.locator("[name=column_1]").input_value() == "pm2_5"
+    page.get_by_role("slider", name="Smoke end").press("ArrowRight")
+    assert page.locator("[name=smoke_end]").input_value() == "0.1"

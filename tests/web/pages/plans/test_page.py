@@ -1,6 +1,7 @@
 """The plan page: answer, table, chart, hostile questions, and the campaign that it stores."""
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 from html import unescape
 from typing import Any
@@ -9,10 +10,12 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
+from app.compute.planning.answer import Answer, Known, NextRun
 from app.compute.planning.wording import percent
 from app.services.bench.definitions import NewRoom
 from app.services.bench.rooms import add_room
 from app.storage.engine import session_scope
+from app.web.pages.plans import page as page_of_plan
 from tests.conftest import NOW, decay_log
 from tests.web.page_checks import faults_of
 from tests.web.tried_bench import TriedBench
@@ -63,6 +66,34 @@ def test_page_api_and_chart_have_one_answer(tried_bench: TriedBench, client: Tes
     rows = client.get(f"/charts/planned-runs.csv?{RATE}").text.splitlines()
     assert len(rows) == 1 + 2 * len(api["steps"])
     assert client.get(f"/charts/planned-runs.svg?{RATE}").status_code == 200
+
+
+@pytest.mark.usefixtures("tried_bench")
+def test_a_settled_order_is_a_sentence_and_no_table(client: TestClient, monkeypatch: pytest.MonkeyPatch):
+    view_of = page_of_plan.plan_view
+    for status, has_table in (("runs", True), ("known", False)):
+
+        def of_status(snapshot: Any, choices: Any, status: Any = status) -> Any:
+            view = view_of(snapshot, choices)
+            return replace(view, answer=replace(view.answer, status=status))
+
+        monkeypatch.setattr(page_of_plan, "plan_view", of_status)
+        text = words_of(client.get("/plan?goal=order").text)
+        assert ("What further runs give" in text) == has_table
+        assert ("The order is settled and needs no further run" in text) != has_table
+
+
+def test_runs_that_change_nothing_that_is_seen_are_counted():
+    known = Known(
+        room="r", channel="pm2_5", between_trials=0.02, degrees_of_freedom=9, source="repeats", mostly_assumed=False
+    )
+    runs = (NextRun(1, "A at “high”", 0.4362), NextRun(2, "B at “low”", 0.44), NextRun(None, "Empty room", 0.44))
+    answer = Answer(goal="order", status="runs", known=known, now=0.44, next_runs=runs)
+    assert page_of_plan._next_runs(answer) == (
+        [("A at “high”", "0.436")],
+        "One run of 2 other candidates would leave it at 0.440.",
+    )
+    assert page_of_plan._next_runs(None) == ([], "")
 
 
 def test_the_present_half_width_is_that_of_the_stored_rate(tried_bench: TriedBench, client: TestClient):
