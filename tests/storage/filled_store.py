@@ -191,6 +191,8 @@ LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ),
     ("0030", "trials", {"smoke_end_s": 315.5}),
     ("0030", "logger_profiles", {"header_line": 7}),
+    ("0034", "loggers", {"averaging_s": 60.0, "time_stamp": "end", "on_before_min": 30.0}),
+    ("0034", "channel_results", {"stamped_late_s": 30.0}),
 )
 # rows that the store itself adds, by triggers
 WRITTEN_BY_THE_STORE = {"unit_changes"}

@@ -19,6 +19,7 @@ from app.compute.decay.result import ChannelDecay, ClearLevel, Marks, TimeToClea
 from app.compute.decay.unit_on import find_unit_on
 from app.compute.decay.window import FEWEST_READINGS, ceiling_of
 from app.compute.signal.logger_noise import GENERIC, LoggerNoise
+from app.compute.signal.logger_timing import NOT_KNOWN, LoggerTiming
 from app.compute.signal.noise import Floats, resolution_step
 from app.compute.wording.notes import Advice, Note
 
@@ -37,6 +38,7 @@ def analyse_decay(
     response_time_s: float | None = None,
     empty_room: bool = False,
     of_logger: LoggerNoise = GENERIC,
+    timing: LoggerTiming = NOT_KNOWN,
 ) -> ChannelDecay:
     r"""Find the phases of a trial in one channel and its decay rate.
 
@@ -51,6 +53,7 @@ def analyse_decay(
     response_time_s : time constant of the logger; the window starts three of them after unit on [s]
     empty_room : no unit was running, so the background before the smoke still holds during the decay
     of_logger : the logger's noise as its other trials show it
+    timing : when a reading counts. Times are those that readings count at, so a late stamp is corrected before
 
     Returns  the full result; where there is no decay `fit.decay_rate` is None and `fit.why_not` says why
 
@@ -67,16 +70,16 @@ def analyse_decay(
         return _nothing(channel, unit, Readings(time_h, level, 0.0, 0.0, unit), marks, clear_level)
     readings = Readings(time_h, level, float(np.median(np.diff(time_h))), resolution_step(level), unit)
     ceiling = saturation_level if saturation_level is not None else ceiling_of(level)
-    terms = FitTerms(marks, ceiling, response_time_s, empty_room, of_logger, evidence=True)
+    terms = FitTerms(marks, ceiling, response_time_s, empty_room, of_logger, evidence=True, timing=timing)
     phases, outcome, notes = _found(readings, terms)
 
     def retried(other: Marks) -> ChannelDecay:
         found = _found(readings, replace(terms, marks=other, evidence=False))
-        return _result(channel, unit, readings, found, clear_level)
+        return _result(channel, unit, readings, found, (clear_level, timing))
 
     notes = with_advice(notes, Case(readings, phases, outcome, marks, retried))
-    decay = _result(channel, unit, readings, (phases, outcome, notes), clear_level)
-    return replace(decay, of_logger=of_logger, noise_evidence=outcome.evidence)
+    decay = _result(channel, unit, readings, (phases, outcome, notes), (clear_level, timing))
+    return replace(decay, of_logger=of_logger, noise_evidence=outcome.evidence, late_h=timing.late_s / 3600)
 
 
 _Found = tuple[Phases, FitOutcome, tuple[Note, ...]]
@@ -141,8 +144,11 @@ def _true_readings(elapsed_s: ArrayLike, levels: ArrayLike) -> tuple[Floats, Flo
     return time / 3600, level
 
 
-def _result(channel: str, unit: str, readings: Readings, found: _Found, clear_level: ClearLevel) -> ChannelDecay:
+def _result(
+    channel: str, unit: str, readings: Readings, found: _Found, asked: tuple[ClearLevel, LoggerTiming]
+) -> ChannelDecay:
     phases, outcome, notes = found
+    clear_level, timing = asked
     time_h, smooth = readings.time_h, phases.smooth
     start_level, peak_level, end_level = (
         float(v) for v in np.interp([phases.unit_on_h, phases.peak_h, phases.end_h], time_h, smooth)
@@ -162,7 +168,7 @@ def _result(channel: str, unit: str, readings: Readings, found: _Found, clear_le
         }[clear_level.kind]
         at_crossing = _noise_at(readings, phases, phases.unit_on_h + cleared.value_min / 60)
         uncertainty = crossing_uncertainty_min(
-            at_crossing, of_clear_level, readings.interval_h, phases.unit_on_uncertainty_h
+            at_crossing, of_clear_level, timing.open_h(readings.interval_h), phases.unit_on_uncertainty_h
         )
         cleared = replace(cleared, uncertainty_min=uncertainty)
     return ChannelDecay(

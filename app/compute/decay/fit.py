@@ -25,6 +25,7 @@ from app.compute.signal.clipping import lowest_level
 from app.compute.signal.events import RateEvent, find_event
 from app.compute.signal.exponential_fit import ExponentialFit, QuickFit, fit_exponential, quick_fit
 from app.compute.signal.logger_noise import GENERIC, LoggerNoise
+from app.compute.signal.logger_timing import NOT_KNOWN, LoggerTiming
 from app.compute.signal.noise import Floats
 from app.compute.signal.noise_evidence import noise_evidence
 from app.compute.signal.rate_table import BackgroundBounds
@@ -60,6 +61,7 @@ class FitTerms:
     empty_room: bool
     of_logger: LoggerNoise = GENERIC
     evidence: bool = False
+    timing: LoggerTiming = NOT_KNOWN
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +121,8 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     # the fit starts at the middle of its first block, later than the first reading of the window
     origin_h = float(blocks.time_h[0])
     fit = _decay_fit(readings, (phases.unit_on_h, origin_h), places, fitted, choice, start_h, moved)
-    warm_up = warm_up_uncertainty(time, fitted, bounds, origin_h - float(readings.time_h[0]))
+    since_on_h = origin_h - float(readings.time_h[0]) + (terms.timing.on_before_min or 0.0) / 60
+    warm_up = warm_up_uncertainty(time, fitted, bounds, since_on_h)
     fit = with_budget(fit, drift_uncertainty(time, fitted, bounds), warm_up)
     return FitOutcome(
         fit, places, event, deviation, fitted.amplitude, before_level, saturated, fitted.at_least, evidence=evidence

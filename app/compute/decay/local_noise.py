@@ -101,14 +101,15 @@ def _neighbourhood(time_h: Floats, smooth: Floats, at_h: float) -> slice:
 
 
 def crossing_uncertainty_min(
-    noise: LocalNoise | None, clear_uncertainty: float, interval_h: float, unit_on_uncertainty_h: float = 0.0
+    noise: LocalNoise | None, clear_uncertainty: float, open_h: float, unit_on_uncertainty_h: float = 0.0
 ) -> float | None:
     r"""Standard uncertainty of the time from unit on to a crossing [min].
 
     .. math:: u_t^2 = \frac{u_C^2 + u_L^2}{\dot C^2} + \frac{\Delta^2}{12} + u_{on}^2
 
     with u_C the uncertainty of the level, u_L that of the clear level (zero where it is a fixed number), Ċ the slope of
-    the level, Δ the time between two readings, a rectangle for the crossing, and u_on the uncertainty of unit on.
+    the level, Δ the time in which the moment of a reading lies (the interval, if the logger does not say where its
+    stamp is), a rectangle, and u_on the uncertainty of unit on.
 
     Returns  None where the noise is not known, or where the level does not fall at the crossing
 
@@ -118,4 +119,4 @@ def crossing_uncertainty_min(
     if noise is None or noise.slope_per_h >= 0:
         return None
     of_levels_h = math.hypot(noise.uncertainty, clear_uncertainty) / -noise.slope_per_h
-    return 60 * math.hypot(of_levels_h, interval_h / math.sqrt(12), unit_on_uncertainty_h)
+    return 60 * math.hypot(of_levels_h, open_h / math.sqrt(12), unit_on_uncertainty_h)

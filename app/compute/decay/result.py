@@ -101,6 +101,7 @@ class ChannelDecay:
     rejected_fit : the fit of an unusable trial, for drawing only
     of_logger : what was known of the logger's noise before this trial
     noise_evidence : log likelihood of each kind of noise; empty where the curve is not one exponential
+    late_h : how much later than they count readings are stamped; the times of the result are corrected for it
     """
 
     channel: str
@@ -123,6 +124,7 @@ class ChannelDecay:
     rejected_fit: DecayFit | None = None
     of_logger: LoggerNoise = GENERIC
     noise_evidence: tuple[float, ...] = ()
+    late_h: float = 0.0
 
     @property
     def unit_on_min(self) -> Measured:

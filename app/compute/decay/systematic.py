@@ -23,7 +23,7 @@ from app.compute.statistics.propagation import effective_degrees_of_freedom
 from app.compute.statistics.shared_parts import SharedColumns
 
 LINEARITY = 0.001  # of the rate: reading proportional to C^(1 ± 0.001)
-# Excess of the gain of a sensor that was switched on with the log, and its time constant.
+# Excess of the gain of a sensor that was just switched on, and its time constant.
 WARM_UP_SHARE = 0.06
 WARM_UP_H = 1 / 6
 NO_SOURCE = "common practice, no source"
@@ -54,9 +54,7 @@ class SystematicParts:
     humidity: float = 0.0
 
 
-def warm_up_uncertainty(
-    time_h: Floats, fitted: ExponentialFit, bounds: BackgroundBounds, from_log_start_h: float
-) -> float:
+def warm_up_uncertainty(time_h: Floats, fitted: ExponentialFit, bounds: BackgroundBounds, since_on_h: float) -> float:
     r"""Standard uncertainty of a rate from the gain of a sensor that is still warming up [1/h].
 
     .. math:: u = s\,\left|\left[(X^T \Omega^{-1} X + P)^{-1} X^T \Omega^{-1} h\right]_k\right|, \quad
@@ -67,11 +65,12 @@ def warm_up_uncertainty(
     common practice, no source.
 
     Parameters
-    time_h : of the blocks from the window's start [h];  from_log_start_h : from the log's first reading to there [h]
+    time_h : of the blocks from the window's start [h]
+    since_on_h : from the switch-on of the sensor, at the latest the log's first reading, to there [h]
     """
     columns, weighted, normal = _information(time_h, fitted, bounds)
     curve = fitted.background + fitted.amplitude * columns[:, 1]
-    shape = WARM_UP_SHARE * curve * np.exp(-(from_log_start_h + time_h) / WARM_UP_H)
+    shape = WARM_UP_SHARE * curve * np.exp(-(since_on_h + time_h) / WARM_UP_H)
     return abs(float((scaled_inverse(normal) @ (weighted.T @ shape))[2]))
 
 
@@ -114,7 +113,8 @@ def budget(rate_per_h: float, parts: SystematicParts, volume_share: float | None
         SystematicLine(
             "sensor warm-up",
             parts.warm_up / size,
-            f"6 % of gain at the first reading, with a time constant of 10 min; {NO_SOURCE}",
+            f"6 % of gain at switch-on of the sensor, with a time constant of 10 min; at the first reading, unless its "
+            f"logger is entered as on before; {NO_SOURCE}",
         ),
         SystematicLine("mixing and choice of window", parts.window / size, "the rate in six other windows of this run"),
         SystematicLine("humidity", parts.humidity / size, "growth of wet particles between no water and most organics"),

@@ -12,6 +12,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
 
 from app.compute.decay.result import ChannelDecay
+from app.compute.signal.logger_timing import LoggerTiming
 from app.compute.wording.notes import Note
 from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel as channel_named
@@ -75,6 +76,7 @@ def preview_log(session: Session, log: StagedLog, trial: NewTrial, new_logger: N
             terms,
             saturation_level_ug_m3=new_logger.saturation_level_ug_m3,
             response_time_s=new_logger.response_time_s,
+            timing=LoggerTiming(new_logger.averaging_s, new_logger.time_stamp, new_logger.on_before_min),
         )
     analysed = log.analyse(LogReadings(table.elapsed_s, table.levels, table.units), terms)
     now = datetime.now(UTC)

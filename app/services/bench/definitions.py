@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from app.compute.signal.logger_timing import STAMPS
 from app.services.bench.branding import BUNDLED_FONTS, font_family, licence_name, line_colour, text_colour
 from app.services.bench.time_zones import time_zone
 from app.services.store.checked_values import (
@@ -20,6 +21,7 @@ from app.services.store.entry_fields import choice, count, day, flag, number, te
 SOUND_CORRECTION_RULES = ("ISO 3744", "ISO 3746", "ISO 1996-2")
 MOST_DAYS = 36_500
 AEROSOLS = ("smoke", "dust", "pollen")
+TIME_STAMPS = ("", *STAMPS)
 ROOM_CHANGES = ("furniture", "filter", "sealing", "ventilation", "season", "sensor", "other")
 STANDINGS = ("", "read", "read second-hand", "from memory", "own bill")
 
@@ -108,6 +110,27 @@ class NewLogger:
         "µg/m³",
         "Readings at or above this level are excluded from the fit.",
         what="The saturation level",
+    )
+    averaging_s: float | None = number(
+        "Each reading is the mean over",
+        "s",
+        "0 for momentary readings. With the place of the time stamp, unit on and time to clear are corrected for it.",
+        what="The averaging time",
+        zero=True,
+    )
+    time_stamp: str = choice(
+        "The time stamp is at its",
+        TIME_STAMPS,
+        default="",
+        what="The place of the time stamp",
+        help="If not specified, times to clear include one interval of uncertainty.",
+    )
+    on_before_min: float | None = number(
+        "Switched on before a log begins, at least",
+        "min",
+        "If not specified, the sensor may be warming up from the first reading on, which widens the interval of rates.",
+        what="How long it is on before",
+        zero=True,
     )
     check_interval_days: int | None = count(
         "Checked every",

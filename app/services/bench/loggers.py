@@ -12,6 +12,9 @@ from app.services.store.entry_fields import changed_entry, checked_entry
 from app.services.store.progress import OnProgress, no_progress
 from app.storage.models.rooms_and_loggers import Logger, LoggerProfile
 
+# fields that results depend on
+OF_ANALYSIS = {"response_time_s", "saturation_level_ug_m3", "averaging_s", "time_stamp", "on_before_min"}
+
 
 def get_logger(session: Session, logger_id: int) -> Logger:
     logger = session.get(Logger, logger_id)
@@ -40,7 +43,7 @@ def change_logger(
     why: str = "",
     on_progress: OnProgress = no_progress,
 ) -> Logger:
-    """Changes the given fields. A new saturation or response time re-analyses the logger's trials, and changes are
+    """Changes the given fields. A change of what the analysis uses re-analyses the logger's trials, and changes are
     recorded.
     """
     logger = get_logger(session, logger_id)
@@ -48,7 +51,7 @@ def change_logger(
     if values["name"] != logger.name:
         _refuse_second(session, values["name"], apart_from=logger_id)
     moved = write_changes(session, logger, values, "logger", logger_id, who=who, why=why)
-    if moved & {"response_time_s", "saturation_level_ug_m3"}:
+    if moved & OF_ANALYSIS:
         from app.services.results.trial_results import reanalyse_logger  # loaded when used: it needs scipy
 
         session.flush()

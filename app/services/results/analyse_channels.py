@@ -10,6 +10,7 @@ from app.compute.decay.analysis import analyse_decay
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
 from app.compute.decay.trial_quality import cross_channel_notes, judged, with_humidity_uncertainty
 from app.compute.signal.logger_noise import GENERIC, LoggerNoise
+from app.compute.signal.logger_timing import NOT_KNOWN, LoggerTiming
 from app.compute.wording.notes import Note
 from app.reading_files.headers.channels import channel as channel_named
 from app.reading_files.headers.channels import is_particle_channel
@@ -27,7 +28,7 @@ class AnalysisTerms:
 
     marks : in hours on the log's clock; the background in µg/m³ holds for mass channels alone
     clear_level : as for mass channels
-    saturation_level_ug_m3, response_time_s : of the logger
+    saturation_level_ug_m3, response_time_s, timing : of the logger
     empty_room : no unit was running
     of_logger : channel name to the logger's noise as its other trials show it; generic for the others
     background_in_any_unit, clear_level_in_any_unit : they are in each channel's own unit, not for mass channels only,
@@ -38,6 +39,7 @@ class AnalysisTerms:
     clear_level: ClearLevel = field(default_factory=ClearLevel)
     saturation_level_ug_m3: float | None = None
     response_time_s: float | None = None
+    timing: LoggerTiming = NOT_KNOWN
     empty_room: bool = False
     of_logger: Mapping[str, LoggerNoise] = field(default_factory=dict)
     background_in_any_unit: bool = False
@@ -72,8 +74,9 @@ def analyse_channels(
 ) -> dict[str, ChannelDecay]:
     """Decay of each analysed channel, or of those named; channels without readings are left out.
 
-    elapsed_s : seconds since the first reading; levels : in the channel's unit
+    elapsed_s : seconds since the first reading, as stamped; levels : in the channel's unit
     """
+    elapsed_s = elapsed_s - terms.timing.late_s
     chosen = [name for name in levels if (is_analysed(name) if channels is None else name in channels)]
     decays = {
         name: _analyse_one(elapsed_s, levels[name], name, units[name], terms)
@@ -111,6 +114,7 @@ def _analyse_one(
         response_time_s=terms.response_time_s,
         empty_room=terms.empty_room,
         of_logger=terms.of_logger.get(channel, GENERIC),
+        timing=terms.timing,
     )
     # an empty room has no switch-on, so the sensor's lag does not matter
     notes = tuple(each for each in decay.notes if not (terms.empty_room and each.code == "unit_on_from_data"))

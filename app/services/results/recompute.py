@@ -17,7 +17,7 @@ from app.errors import InvalidValue
 from app.services.logs.logger_noise import NoiseByTrial, bench_evidence, numbers_of
 from app.services.results.recompute_worker import TrialTask, WorkedTrial, work
 from app.services.results.rows import is_same
-from app.services.results.trial_results import stored_marks
+from app.services.results.trial_results import stored_marks, timing_of
 from app.services.results.update_derived import update_all_derived_results
 from app.services.store.audit import AT_THE_DESK, acting_name
 from app.services.store.id_batches import in_batches
@@ -136,13 +136,13 @@ def accept_recompute(
 def _tasks(session: Session, trial_ids: Sequence[int] | None) -> Iterator[TrialTask]:
     bench = session.get_one(Bench, 1)
     query = (
-        select(Trial, Logger.saturation_level_ug_m3, Logger.response_time_s)
+        select(Trial, Logger)
         .outerjoin(Logger, Logger.id == Trial.logger_id)
         .where(Trial.trashed_at.is_(None))
         .order_by(Trial.id)
     )
     wanted = None if trial_ids is None else set(trial_ids)
-    for trial, saturation, response in session.execute(query):
+    for trial, logger in session.execute(query):
         if wanted is None or trial.id in wanted:
             yield TrialTask(
                 trial_id=trial.id,
@@ -153,8 +153,9 @@ def _tasks(session: Session, trial_ids: Sequence[int] | None) -> Iterator[TrialT
                 clear_level_value=bench.clear_level_value
                 if trial.clear_level_value is None
                 else trial.clear_level_value,
-                saturation_level_ug_m3=saturation,
-                response_time_s=response,
+                saturation_level_ug_m3=logger.saturation_level_ug_m3 if logger else None,
+                response_time_s=logger.response_time_s if logger else None,
+                timing=timing_of(logger),
                 logger_id=trial.logger_id,
                 excluded=trial.excluded_at is not None,
             )

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, NullPool, create_engine, select
 
 from app.compute.decay.result import ClearLevel
 from app.compute.signal.logger_noise import LoggerNoise
+from app.compute.signal.logger_timing import LoggerTiming
 from app.services.logs.readings import read_columns
 from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
 from app.services.results.analyse_channels import AnalysisTerms, analyse_readings, is_analysed
@@ -33,6 +34,7 @@ class TrialTask:
     clear_level_value: float
     saturation_level_ug_m3: float | None
     response_time_s: float | None
+    timing: LoggerTiming
     logger_id: int | None
     excluded: bool
     of_logger: Mapping[str, LoggerNoise] = field(default_factory=dict)
@@ -63,6 +65,7 @@ def work(url: str, task: TrialTask) -> WorkedTrial:
         clear_level=ClearLevel(task.clear_level_kind, task.clear_level_value),
         saturation_level_ug_m3=task.saturation_level_ug_m3,
         response_time_s=task.response_time_s,
+        timing=task.timing,
         empty_room=task.kind == EMPTY_ROOM,
         of_logger=task.of_logger,
     )

@@ -70,6 +70,7 @@ def analysis_values(decay: ChannelDecay) -> dict[str, object]:
         "noise_prior": text_of(decay.of_logger.shares) if decay.of_logger.trials else None,
         "noise_prior_trials": decay.of_logger.trials,
         "noise_evidence": text_of(decay.noise_evidence),
+        "stamped_late_s": _seconds(decay.late_h) if decay.late_h else None,
     }
     return values | _fit_values(decay.fit, decay.unit_on_h)
 
@@ -230,6 +231,7 @@ def stored_channel_decay(row: ChannelResult) -> ChannelDecay:
         unit_on_uncertainty_h=(row.unit_on_uncertainty_s or 0.0) / 3600,
         of_logger=stored_noise(row.noise_prior, row.noise_prior_trials),
         noise_evidence=numbers_of(row.noise_evidence),
+        late_h=(row.stamped_late_s or 0.0) / 3600,
     )
 
 

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
 from app.compute.method import METHOD_VERSION
+from app.compute.signal.logger_timing import NOT_KNOWN, LoggerTiming
 from app.errors import NotFound
 from app.services.logs.logger_noise import bench_evidence
 from app.services.logs.readings import read_readings
@@ -62,9 +63,16 @@ def analysis_terms(
         ),
         saturation_level_ug_m3=logger.saturation_level_ug_m3 if logger else None,
         response_time_s=logger.response_time_s if logger else None,
+        timing=timing_of(logger),
         empty_room=kind == EMPTY_ROOM,
         of_logger=bench_evidence(session, [logger.id], learned=True).of_logger(logger.id, trial_id) if logger else {},
     )
+
+
+def timing_of(logger: Logger | None) -> LoggerTiming:
+    if logger is None:
+        return NOT_KNOWN
+    return LoggerTiming(logger.averaging_s, logger.time_stamp, logger.on_before_min)
 
 
 def marks_in_hours(marks: TrialMarks) -> Marks:

@@ -269,11 +269,11 @@ _Levels = NDArray[np.float64]
 def _readings(session: Session, trial: Trial, result: ChannelResult, *, whole_log: bool) -> tuple[_Levels, _Levels]:
     """Readings from unit on to the end of the run, or of the whole log, thinned."""
     log = read_readings(session, trial.log_id, [result.channel])
-    level = log.levels[result.channel]
+    level, elapsed_s = log.levels[result.channel], log.elapsed_s - (result.stamped_late_s or 0.0)
     kept = np.isfinite(level)
     if not whole_log:
-        kept &= (log.elapsed_s >= result.unit_on_s) & (log.elapsed_s <= result.end_s + 1e-6)
-    minutes, level = (log.elapsed_s[kept] - result.unit_on_s) / 60, level[kept]
+        kept &= (elapsed_s >= result.unit_on_s) & (elapsed_s <= result.end_s + 1e-6)
+    minutes, level = (elapsed_s[kept] - result.unit_on_s) / 60, level[kept]
     places = thinned_positions(minutes, level, POINTS_OF_ONE_TRIAL if whole_log else _POINTS_A_CURVE)
     return minutes[places], level[places]
 

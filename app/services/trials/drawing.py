@@ -86,7 +86,7 @@ def _curve(readings: LogReadings, decay: ChannelDecay, trial: Trial | None, name
     """All readings of the log and the fit, in minutes from unit on; `trial` is None for a staged log."""
     elapsed_s, levels = readings.elapsed_s, readings.levels[decay.channel]
     held = np.isfinite(levels)
-    minutes, level = elapsed_s[held] / 60 - 60 * decay.unit_on_h, levels[held]
+    minutes, level = elapsed_s[held] / 60 - 60 * (decay.late_h + decay.unit_on_h), levels[held]
     places = thinned_positions(minutes, level, POINTS_OF_ONE_TRIAL)
     minutes, level = minutes[places], level[places]
     end_min = 60 * (decay.end_h - decay.unit_on_h)

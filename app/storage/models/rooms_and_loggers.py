@@ -129,6 +129,9 @@ class Logger(Base):
     calibration: Mapped[str] = mapped_column(default="")
     notes: Mapped[str] = mapped_column(default="")
     check_interval_days: Mapped[int | None]
+    averaging_s: Mapped[float | None]
+    time_stamp: Mapped[str] = mapped_column(default="")  # start, middle or end of the averaging time
+    on_before_min: Mapped[float | None]  # the sensor is on so long before a log begins
 
     checks: Mapped[list["LoggerCheck"]] = relationship(
         lazy="raise", viewonly=True, foreign_keys="LoggerCheck.logger_id", order_by="LoggerCheck.checked_on"

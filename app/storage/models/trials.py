@@ -165,6 +165,7 @@ class ChannelResult(Base):
     noise_prior_trials: Mapped[int | None]
     noise_evidence: Mapped[str | None]  # log likelihood of each kind in this trial; empty: it shows nothing
     noise_learned: Mapped[bool | None]  # whether a re-analysis of the bench has learned from it
+    stamped_late_s: Mapped[float | None]  # the times of the run are corrected for it; empty: not
 
     # with natural decay and room volume
     pool_id: Mapped[int | None] = mapped_column(ForeignKey("natural_decay_pools.id"))

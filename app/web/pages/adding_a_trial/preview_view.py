@@ -42,7 +42,7 @@ NOTHING_OFFERED = 2  # a list with only its first and last option
 _DRAWN_READING = (
     *("timezone", "assumed_timezone", "timezone_is_right", "box", "date_order", "header_line"),
     *("profile_id", "kind", "logger_id"),
-    *("saturation_level_ug_m3", "response_time_s"),
+    *("saturation_level_ug_m3", "response_time_s", "averaging_s", "time_stamp", "on_before_min"),
 )
 _DRAWN_MARKS = (*(name for name, _, _ in MARKS), "background_ug_m3", "clear_level_kind", "clear_level_value")
 _DRAWN = frozenset((*_DRAWN_READING, *_DRAWN_MARKS))
