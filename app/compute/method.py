@@ -54,8 +54,11 @@ METHOD_DESCRIPTION = (
     "generic shares that count as one trial (common practice, no source). `hazefall recompute` learns them from all "
     "trials of the bench and lists what moves; once that is accepted, new trials use them too. Before that, and for a "
     "logger without other trials, the generic shares are used. Each result keeps its shares and the number of trials.",
-    "Readings count as means over their interval, which changes the level of the curve and not its rate. Where in the "
-    "interval the time stamp is, is not estimated: it moves unit on and time to clear by at most one interval.",
+    "Readings count as means over their interval, which changes the level of the curve and not its rate. How long a "
+    "logger averages and where in that time its stamp is are entered once for each logger, because a log does not show "
+    "them. Readings then count at the middle of their averaging time: a mean over 60 s stamped at its end is 30 s "
+    "late, and so would be unit on or a time to clear from a mark. Where they are not entered, the stamp counts as "
+    "the middle, and the time to clear includes a rectangle of one interval.",
     "The rate is the centre of its probability distribution, the 95 % interval is symmetric about it, and its "
     "degrees of freedom follow from its shape.",
     "Long logs are first averaged over at most 120 equal intervals, which changes neither the rate nor the slow "

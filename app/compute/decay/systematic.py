@@ -150,6 +150,12 @@ ASSUMED = (
         0.0,
         f"assumed none below the detector's limit; one log cannot show them; start with less smoke; {NO_SOURCE}",
     ),
+    SystematicLine(
+        "time stamp",
+        0.0,
+        "moves unit on and time to clear, not the rate; times are corrected where the logger's averaging time and stamp "
+        "are entered, and otherwise the stamp counts as the middle, with one interval in the time to clear",
+    ),
 )
 
 

@@ -10,6 +10,7 @@ from app.services.bench.loggers import change_logger
 from app.services.bench.rooms import change_room
 from app.services.logs.trial_fields import TrialMarks
 from app.services.store.audit import changes_of
+from app.services.trials.drawing import trial_drawing
 from app.services.trials.marks import change_marks, exclude_trial, preview_marks, restore_trial
 from app.services.trials.trash import trash_trial, trash_unit, untrash_trial, untrash_unit
 from app.services.units.entry import get_unit
@@ -183,4 +184,21 @@ def test_what_is_learnt_of_a_logger_changes_the_results_of_its_trials(
     change_logger(session, small_bench.logger_id, {"saturation_level_ug_m3": 150.0}, who="Ann")
     after = result(session, trial_id)
     assert after.fit_window_start_min > before  # readings at saturation are left out
+    assert any("Logger A was changed" in c.why for c in changes_of(session, "trial", trial_id))
+
+
+def test_where_a_logger_stamps_its_means_corrects_the_times_of_its_trials_and_no_rate(
+    session: Session, small_bench: SmallBench
+):
+    trial_id = add_trial(session, decay_log(6.0), "run.csv", running(small_bench, marks=TrialMarks(unit_on_s=900)))
+    before = result(session, trial_id)
+    cleared, rate, end_s = before.time_to_clear_min, before.total_decay_per_h, before.end_s
+    drawn = trial_drawing(session, trial_id, "pm2_5").curve.minutes
+    change_logger(session, small_bench.logger_id, {"averaging_s": 60.0, "time_stamp": "end"}, who="Ann")
+    after = result(session, trial_id)
+    assert (after.stamped_late_s, after.end_s) == (30.0, end_s - 30)
+    assert cleared - after.time_to_clear_min == pytest.approx(0.5, abs=1e-6)
+    assert after.total_decay_per_h == pytest.approx(rate, rel=0.02)  # the window begins with another reading
+    moved = trial_drawing(session, trial_id, "pm2_5").curve.minutes
+    assert [early - late for early, late in zip(drawn, moved, strict=True)] == pytest.approx([0.5] * len(drawn), abs=1e-3)
     assert any("Logger A was changed" in c.why for c in changes_of(session, "trial", trial_id))

@@ -25,7 +25,7 @@ from app.compute.decay.result import Marks
 from tests.studies.physical_room import Room, Run, Sensor, physical_trial
 from tests.studies.study_figures import write_shipped_figures
 
-LOGS = 40
+LOGS = 120
 SEED = 20_260_702
 WANTED = 93.0
 FAST_PER_H = 8.0
