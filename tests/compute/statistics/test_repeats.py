@@ -7,6 +7,7 @@ import pytest
 from scipy.optimize import brentq
 from scipy.special import chdtri, ndtr
 from statsmodels.regression.linear_model import OLS
+from statsmodels.regression.mixed_linear_model import MixedLM
 
 from app.compute.statistics.measured import Measured
 from app.compute.statistics.repeatability import (
@@ -172,6 +173,20 @@ def test_the_restricted_likelihood_has_its_maximum_where_statsmodels_has_its_est
     spreads = np.geomspace(0.01, 0.3, 20_001)
     best = spreads[int(np.argmax(restricted_log_likelihood(groups, spreads)))]
     assert best == pytest.approx(math.sqrt(reference.scale), rel=2e-4)
+
+
+def test_the_spread_beyond_known_errors_is_that_of_a_mixed_model():
+    """statsmodels 0.14, MixedLM by restricted likelihood: twelve trials, five values each, one intercept a trial. Their
+    means have the residual variance over five for their own error, and the variance of the intercepts is the spread."""
+    random = np.random.default_rng(8)
+    values = 100 + random.normal(0, 6, 12)[:, None] + random.normal(0, 5, (12, 5))  # small numbers make it warn
+    reference = MixedLM(values.ravel(), np.ones(60), groups=np.repeat(np.arange(12), 5)).fit(reml=True)
+    own = np.full(12, reference.scale / 5)
+    spreads = np.geomspace(2, 20, 20_001)
+    found = restricted_log_likelihood(RepeatedRates(values.mean(axis=1), own, np.array([0])), spreads)
+    assert spreads[int(np.argmax(found))] == pytest.approx(
+        math.sqrt(float(np.asarray(reference.cov_re)[0, 0])), rel=1e-3
+    )
 
 
 def test_a_trial_with_a_poor_fit_tells_little_of_the_spread():

@@ -200,5 +200,7 @@ def test_where_a_logger_stamps_its_means_corrects_the_times_of_its_trials_and_no
     assert cleared - after.time_to_clear_min == pytest.approx(0.5, abs=1e-6)
     assert after.total_decay_per_h == pytest.approx(rate, rel=0.02)  # the window begins with another reading
     moved = trial_drawing(session, trial_id, "pm2_5").curve.minutes
-    assert [early - late for early, late in zip(drawn, moved, strict=True)] == pytest.approx([0.5] * len(drawn), abs=1e-3)
+    assert [early - late for early, late in zip(drawn, moved, strict=True)] == pytest.approx(
+        [0.5] * len(drawn), abs=1e-3
+    )
     assert any("Logger A was changed" in c.why for c in changes_of(session, "trial", trial_id))
