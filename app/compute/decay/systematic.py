@@ -153,8 +153,8 @@ ASSUMED = (
     SystematicLine(
         "time stamp",
         0.0,
-        "moves unit on and time to clear, not the rate; times are corrected where the logger's averaging time and stamp "
-        "are entered, and otherwise the stamp counts as the middle, with one interval in the time to clear",
+        "moves unit on and time to clear, not the rate; times are corrected where the logger's averaging time and "
+        "stamp are entered, and otherwise the stamp counts as the middle, with one interval in the time to clear",
     ),
 )
 
