@@ -3,8 +3,6 @@
 The numbers come from `study_tables.py`, which the studies write beside their tables; none is typed here.
 """
 
-import math
-
 from app.compute.control_charts.limits import EWMA_SIGMAS, EWMA_WEIGHT, SHEWHART_SIGMAS
 from app.compute.study_tables import (
     CONTROL_CHART,
@@ -96,22 +94,25 @@ def _small_samples_words() -> tuple[str, ...]:
 
 
 def _efficiency_words() -> str:
-    of = EFFICIENCY
-    count = of.trials_of_cell
-    inside = [held for held in range(count + 1) if 0.93 <= held / count <= 0.97]
-    by_chance = of.required * (1 - sum(math.comb(count, held) * 0.95**held * 0.05 ** (count - held) for held in inside))
+    of, widths = EFFICIENCY, EFFICIENCY.widths
+    known, oracle, on_before, still, new = (widths[kind] for kind in ("known", "oracle", "on before", "still", "new"))
+    repeats = {name.removeprefix("clean air of "): each for name, each in widths.items() if "clean air" in name}
     return (
-        f"In {of.cells} combinations of rate, sampling and noise with a memory in seconds, of {of.trials_of_cell} "
-        "simulated trials each, in which background and sensor drift as the budget assumes and the logger is known "
-        f"from {of.taught} other trials, the interval contains the true rate in {of.mean_percent} % on average "
-        f"({_range(of.percent)} % by combination). It is {of.median_ratio} times as wide as the scatter of the rates "
-        f"needs in the median and at most {of.highest_ratio} times. Of the {of.required} combinations whose sampling "
-        f"is not noted it is more than 1.3 times as wide in {of.wide[0]}, and holds the rate in fewer than 93 % or "
-        f"more than 97 % of trials in {of.outside[0]} (of so few trials, chance alone does so in {by_chance:.0f} if "
-        "every share is 95 %); for least squares that know the noise exactly these are "
-        f"{of.wide[1]} and {of.outside[1]}. With a logger of which nothing is known it is "
-        f"{of.new[0]} times as wide and holds {of.new[1]} %. In a room and with a sensor that do not drift at all it "
-        f"is {of.still[0]} times as wide and holds {of.still[1]} %, because one log cannot show that they do not."
+        f"In {of.cells} combinations of rate, sampling and noise with a memory in seconds, {of.required} of them "
+        f"without a note on sampling, of {of.trials_of_cell} simulated trials each, in which background and sensor "
+        f"drift as the budget assumes and the logger is known from {of.taught} other trials, the interval contains the "
+        f"true rate in {known.held_percent} % of trials, and in {_range(of.pooled_percent)} % of those with one rate, "
+        f"one sampling or one kind of noise. It is {known.median_ratio} times as wide as the scatter of the rates "
+        f"needs in the median and at most {known.highest_ratio} times. It is more than 1.3 times as wide in "
+        f"{known.above} combinations, beyond chance in {known.surely_above}, and its coverage is outside 93 to 97 % "
+        f"beyond chance in {known.surely_outside}; for least squares that know the noise exactly these are "
+        f"{oracle.above}, {oracle.surely_above} and {oracle.surely_outside}. With a sensor that is on for half an "
+        f"hour before its log, and entered so, it is {on_before.median_ratio} times as wide and holds "
+        f"{on_before.held_percent} %; if room and sensor do not drift at all, {still.median_ratio} times and "
+        f"{still.held_percent} %. With a logger of which nothing is known it is {new.median_ratio} times as wide and "
+        f"holds {new.held_percent} %. The clean air delivery rate of {listed(list(repeats))} repeats, with a spread "
+        f"between trials as large as assumed, holds {listed([f'{each.held_percent}' for each in repeats.values()])} "
+        f"%, at {listed([f'{each.median_ratio}' for each in repeats.values()])} times the width needed."
     )
 
 

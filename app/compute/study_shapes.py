@@ -91,27 +91,38 @@ class EarlyStop:
 
 
 @dataclass(frozen=True, slots=True)
+class IntervalWidths:
+    """Width of an interval over what the scatter of the rates needs, and the share of trials that it holds.
+
+    above, outside : cells too wide, and outside the wanted coverage;  surely : of those, beyond what chance explains
+    """
+
+    median_ratio: float
+    highest_ratio: float
+    above: int
+    surely_above: int
+    held_percent: float
+    percent: Ends
+    outside: int
+    surely_outside: int
+
+
+@dataclass(frozen=True, slots=True)
 class RateEfficiency:
-    """Width of the interval of a decay rate over what the scatter of the rates needs, and its coverage, by cell.
+    """Of the interval of a decay rate and of the clean air delivery rate of repeats, over the cells of a grid.
 
     taught : trials that the logger is known from
-    required : cells whose sampling is not noted;  wide, outside : of those, too wide, and outside the wanted coverage;
-        the pairs are those of the interval, and of least squares that know the noise
-    still, new : median ratio and mean coverage without drift and warm-up, and with a logger of which nothing is known
+    required : cells whose sampling is not noted, which the figures are of
+    pooled_percent : held of the trials of one rate, of one sampling or of one noise
+    widths : of a known logger, of least squares that know the noise, and so on, and of the clean air rate by repeats
     """
 
     trials_of_cell: int
     taught: int
     cells: int
-    median_ratio: float
-    highest_ratio: float
-    mean_percent: float
-    percent: Ends
     required: int
-    wide: tuple[int, int]
-    outside: tuple[int, int]
-    still: Ends
-    new: Ends
+    pooled_percent: Ends
+    widths: Mapping[str, IntervalWidths]
 
 
 @dataclass(frozen=True, slots=True)

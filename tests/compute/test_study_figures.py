@@ -4,7 +4,7 @@ import re
 
 import numpy as np
 import pytest
-from scipy.stats import binom
+from scipy.stats import binomtest, chi2
 
 from app.compute.live_runs.precision import STOP_AT
 from app.compute.method import METHOD_DESCRIPTION
@@ -118,29 +118,39 @@ def test_the_sentence_on_drift_holds_the_figures_of_the_table():
 
 
 def test_the_sentence_on_the_width_of_intervals_holds_the_figures_of_the_table():
-    """Read here from the table by column."""
-    rows = [line[30:].split() for line in table("rate_efficiency").splitlines() if re.match(r" *[\d.]+ +\d+  ", line)]
-    held, ratio = ([float(row[column]) for row in rows] for column in (0, 1))
-    assert f"In {len(rows)} combinations" in EFFICIENCY_WORDS
-    assert f"({min(held):g} to {max(held):g} % by combination)" in EFFICIENCY_WORDS
-    assert f"It is {np.median(ratio):.3g} times as wide" in EFFICIENCY_WORDS
-    assert f"at most {max(ratio)} times" in EFFICIENCY_WORDS
-    assert f"true rate in {np.mean(held):.1f} % on average" in EFFICIENCY_WORDS
-    clear = [[float(value) for value in row] for row in rows if float(row[5]) < 50]
-    for column in (1, 7):
-        assert str(sum(row[column] > 1.3 for row in clear)) in EFFICIENCY_WORDS
-    outside = [sum(row[column] < 93 or row[column] > 97 for row in clear) for column in (0, 6)]
-    trials = int(table("rate_efficiency").splitlines()[0].split()[-1])
-    inside = sum(
-        binom.pmf(held, trials, 0.95) for held in range(trials + 1) if 93 * trials <= 100 * held <= 97 * trials
-    )
-    assert f"97 % of trials in {outside[0]} (of so few trials, chance alone" in EFFICIENCY_WORDS
-    assert f"does so in {len(clear) * (1 - inside):.0f} if every" in EFFICIENCY_WORDS
-    assert f" and {outside[1]}. With a logger" in EFFICIENCY_WORDS
-    assert f"it is more than 1.3 times as wide in {sum(row[1] > 1.3 for row in clear)}," in EFFICIENCY_WORDS
-    still, new = ([float(row[column]) for row in rows] for column in (8, 10))
-    assert f"holds {np.mean(new):.1f} %. In a room" in EFFICIENCY_WORDS
-    assert f"holds {np.mean(still):.1f} %, because" in EFFICIENCY_WORDS
+    """Read here from the table by column: error, 1.96 sd, width, noted, then share, its interval and ratio by kind."""
+    lines = table("rate_efficiency").splitlines()
+    rows = [line[30:].split() for line in lines if re.match(r" *[\d.]+ +\d+  ", line)]
+    trials = int(lines[0].split()[-1])
+    clear = [row for row in rows if float(row[3]) < 50]
+    assert f"In {len(rows)} combinations of rate, sampling and noise" in EFFICIENCY_WORDS
+    assert f"{len(clear)} of them without a note on sampling, of {trials} simulated trials each" in EFFICIENCY_WORDS
+    kinds = [[row[4 + 3 * kind : 7 + 3 * kind] for row in clear if len(row) > 4 + 3 * kind] for kind in range(8)]
+    shares = [np.mean([float(row[0]) for row in kind]) for kind in kinds]
+    ratios = [[float(row[2]) for row in kind] for kind in kinds]
+    above = [sum(ratio > 1.3 for ratio in kind) for kind in ratios]
+    factor = np.sqrt(chi2.ppf(0.025, trials - 1) / (trials - 1))
+    surely = [sum(ratio * factor > 1.3 for ratio in kind) for kind in ratios]
+    held = [[round(float(row[0]) * trials / 100) for row in kind] for kind in kinds[:2]]
+    ends = [[binomtest(one, trials).proportion_ci(method="exact") for one in kind] for kind in held]
+    excluded = [sum(end.low > 0.97 or end.high < 0.93 for end in kind) for kind in ends]
+    numbers = [
+        float(number) for number in re.findall(r"\d+(?:\.\d+)?", EFFICIENCY_WORDS.partition("the true rate in")[2])
+    ]
+    assert numbers[0] == pytest.approx(shares[0], abs=0.06)
+    assert numbers[3] == pytest.approx(np.median(ratios[0]), abs=0.006)
+    assert numbers[4] == max(ratios[0])
+    # a ratio that is rounded to 1.30 may be above or below
+    assert numbers[6:8] == pytest.approx([above[0], surely[0]], abs=1)
+    assert numbers[10:14] == [
+        excluded[0],
+        *(pytest.approx(count, abs=1) for count in (above[1], surely[1])),
+        excluded[1],
+    ]
+    assert numbers[15:20:2] == pytest.approx(shares[2:5], abs=0.06)
+    assert numbers[14:20:2] == pytest.approx([np.median(kind) for kind in ratios[2:5]], abs=0.006)
+    assert numbers[23:26] == pytest.approx(shares[5:], abs=0.06)
+    assert numbers[26:] == pytest.approx([np.median(kind) for kind in ratios[5:]], abs=0.006)
 
 
 def test_the_sentence_on_disturbances_names_each_row_that_fails_or_cannot_be_seen():

@@ -6,7 +6,6 @@ Each study calls this after it has written its table. A test compares module, ta
 """
 
 import re
-import statistics
 from dataclasses import fields
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from app.compute.study_shapes import (
     DecayCoverage,
     Disturbances,
     EarlyStop,
+    IntervalWidths,
     JointRanks,
     RateEfficiency,
     RoomDrift,
@@ -30,6 +30,7 @@ SHAPES = (
     "DecayCoverage",
     "Disturbances",
     "EarlyStop",
+    "IntervalWidths",
     "JointRanks",
     "RateEfficiency",
     "RoomDrift",
@@ -191,28 +192,23 @@ def room_drift() -> RoomDrift:
     )
 
 
+_WIDTHS = re.compile(
+    r"(?P<name>[a-z1-3 ]+): ratio median ([\d.]+), highest ([\d.]+), above [\d.]+ in (\d+), surely in (\d+); "
+    r"held ([\d.]+) %, ([\d.]+) to ([\d.]+) %, outside 93 to 97 % in (\d+), surely in (\d+)"
+)
+
+
 def rate_efficiency() -> RateEfficiency:
-    """Of all cells, with and without a note on sampling."""
     lines = _lines("rate_efficiency")
-    rows = [re.fullmatch(r" *[\d.]+ +[\d.]+  (?:memory|flicker).{8}(( +-?[\d.]+){12})", line) for line in lines]
-    found = [[float(value) for value in row[1].split()] for row in rows if row]
-    taught = next(re.findall(r"known from (\d+) trials", line)[0] for line in lines if "is known from" in line)
-    held, ratio, _, _, _, _, _, _, still, still_ratio, new, new_ratio = zip(*found, strict=True)
-    required = [row for row in found if row[5] < 50]
-    return RateEfficiency(
-        trials_of_cell=int(lines[0].split()[-1]),
-        taught=int(taught),
-        cells=len(found),
-        median_ratio=round(statistics.median(ratio), 2),
-        highest_ratio=max(ratio),
-        mean_percent=round(statistics.mean(held), 1),
-        percent=_ends(list(held)),
-        required=len(required),
-        wide=(sum(row[1] > 1.3 for row in required), sum(row[7] > 1.3 for row in required)),
-        outside=(sum(not 93 <= row[0] <= 97 for row in required), sum(not 93 <= row[6] <= 97 for row in required)),
-        still=(round(statistics.median(still_ratio), 2), round(statistics.mean(still), 1)),
-        new=(round(statistics.median(new_ratio), 2), round(statistics.mean(new), 1)),
-    )
+    required, cells = re.findall(r"without a note on sampling: (\d+) of (\d+)", "\n".join(lines))[0]
+    widths = {}
+    for found in filter(None, map(_WIDTHS.fullmatch, lines)):
+        ratio, highest, above, sure, held, low, high, outside, out = found.groups()[1:]
+        counts = (int(above), int(sure), float(held), (float(low), float(high)), int(outside), int(out))
+        widths[found["name"]] = IntervalWidths(float(ratio), float(highest), *counts)
+    pooled = [float(line[24:].split()[0]) for line in _section(lines, "those cells pooled")]
+    taught = next(re.findall(r"known: from (\d+) trials", line)[0] for line in lines if "known: from" in line)
+    return RateEfficiency(int(lines[0].split()[-1]), int(taught), int(cells), int(required), _ends(pooled), widths)
 
 
 def disturbances() -> Disturbances:
@@ -275,10 +271,17 @@ def module_text() -> str:
 
 def _argument(name: str, value: Any) -> list[str]:
     if isinstance(value, dict):
-        return [f"    {name}={{", *(f"        {_literal(key)}: {_literal(of)}," for key, of in value.items()), "    },"]
+        return [f"    {name}={{", *(line for key, of in value.items() for line in _entry(key, of)), "    },"]
     if isinstance(value, tuple) and value and isinstance(value[0], str):
         return [f"    {name}=(", *(f"        {_literal(one)}," for one in value), "    ),"]
     return [f"    {name}={_literal(value)},"]
+
+
+def _entry(key: Any, value: Any) -> list[str]:
+    if not isinstance(value, IntervalWidths):
+        return [f"        {_literal(key)}: {_literal(value)},"]
+    inner = (f"            {field.name}={_literal(getattr(value, field.name))}," for field in fields(value))
+    return [f"        {_literal(key)}: IntervalWidths(", *inner, "        ),"]
 
 
 def _literal(value: Any) -> str:
