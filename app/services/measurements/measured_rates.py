@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.statistics.measured import Measured
 from app.services.bench.choices import bench_choices
+from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import SettingSummary
 from app.storage.models.units_under_test import SpeedSetting
@@ -36,6 +37,11 @@ class SettingRate:
 
 def rates_of_unit(session: Session, unit_id: int) -> tuple[SettingRate, ...]:
     """One entry per setting and aerosol with a summary, from the slowest setting."""
+    return current_snapshot(session).view(_rates_of_unit, unit_id)
+
+
+def _rates_of_unit(snapshot: BenchSnapshot, unit_id: int) -> tuple[SettingRate, ...]:
+    session = snapshot.session
     channel = bench_choices(session).main_channel
     rows = session.execute(
         select(SettingSummary, SpeedSetting, Room.name)

@@ -72,6 +72,11 @@ def stored_units(snapshot: BenchSnapshot, conditions: Conditions) -> Mapping[int
 
 def stored_unit(snapshot: BenchSnapshot, unit_id: int, conditions: Conditions) -> StoredUnit | None:
     """One unit with all its settings, also where it is in the trash; None where there is no such unit."""
+    return snapshot.view(_read_one, (unit_id, conditions))
+
+
+def _read_one(snapshot: BenchSnapshot, asked: tuple[int, Conditions]) -> StoredUnit | None:
+    unit_id, conditions = asked
     connection = snapshot.session.connection()
     rows = read_rows_of_unit(connection, unit_id, conditions.choices, conditions.currency)
     return _put_together(snapshot, rows, conditions, (unit_id,)).get(unit_id)

@@ -66,7 +66,7 @@ def test_watts_are_stored_for_a_setting_and_for_standby(client: TestClient, smal
     assert client.post(address, data=high).status_code == 303
     assert client.post(address, data={"setting": "0", "power_w": "0.4"} | common).status_code == 303
     page = client.get(address).text
-    assert "42.5 ± 0.2" in page
+    assert "42.50 ± 0.20" in page
     assert '<th scope="row">standby</th>' in page
 
 
