@@ -12,10 +12,11 @@ from statsmodels.api import GLS, GLSAR
 
 from app.compute.decay.analysis import analyse_decay
 from app.compute.decay.result import ChannelDecay, Marks
-from app.compute.signal.autocorrelation import NoiseModel, whitener
+from app.compute.signal.autocorrelation import whitener
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.exponential_fit import fit_exponential, quick_fit
 from app.compute.signal.fitting import scaled_inverse
+from app.compute.signal.noise import NoiseModel
 from app.compute.signal.rate_table import BackgroundBounds
 from tests.studies.simulated_trial import autocorrelated_noise
 

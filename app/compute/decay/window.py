@@ -5,10 +5,10 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from app.compute.signal.autocorrelation import NoiseModel, whitener
+from app.compute.signal.autocorrelation import whitener
 from app.compute.signal.exponential_fit import ExponentialFit
 from app.compute.signal.fitting import scaled_inverse
-from app.compute.signal.noise import Floats
+from app.compute.signal.noise import Floats, NoiseModel
 from app.compute.signal.rate_table import BackgroundBounds
 
 Places = NDArray[np.int64]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.linalg.lapack import dpttrf, dpttrs
 
-from app.compute.signal.noise import Floats
+from app.compute.signal.noise import Floats, NoiseModel
 
 
 def lag_one_autocorrelation(values: Floats) -> float:
@@ -27,18 +27,6 @@ def lag_one_autocorrelation(values: Floats) -> float:
     about = values - values.mean()
     total = float(about @ about)
     return float(about[1:] @ about[:-1]) / total if total > 0 else 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class NoiseModel:
-    """Standard deviations of the autocorrelated part and of the independent part of each value.
-
-    spacing : distance of each value to the one before, in sampling steps: the correlation over it is φ^spacing
-    """
-
-    correlated: Floats
-    independent: Floats
-    spacing: Floats
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,11 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import stdtrit
 
-from app.compute.signal.autocorrelation import NoiseModel, whitener
+from app.compute.signal.autocorrelation import whitener
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.logger_noise import GENERIC, LoggerNoise, evidence_of
-from app.compute.signal.noise import Floats
+from app.compute.signal.noise import Floats, NoiseModel
 from app.compute.signal.noise_settings import MIXTURES, BlockNoise, Mixture, NoiseSettings, noise_settings
 from app.compute.signal.rate_table import BackgroundBounds, log_probability
 

@@ -1,9 +1,23 @@
-"""Noise of a logger's readings: display step, and spread from reading to reading."""
+"""Noise of a logger's readings: display step, spread from reading to reading, and its two parts."""
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseModel:
+    """Standard deviations of the autocorrelated part and of the independent part of each value.
+
+    spacing : distance of each value to the one before, in sampling steps: the correlation over it is φ^spacing
+    """
+
+    correlated: Floats
+    independent: Floats
+    spacing: Floats
 
 
 def resolution_step(levels: Floats) -> float:

@@ -16,9 +16,8 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-from app.compute.signal.autocorrelation import NoiseModel
 from app.compute.signal.blocks import Blocks
-from app.compute.signal.noise import Floats
+from app.compute.signal.noise import Floats, NoiseModel
 
 MEMORIES_S: Floats = 3.0 * 2.0 ** np.arange(11.0)
 LONGEST_MEMORY_S = 1800.0  # slower noise cannot be distinguished from the curve; common practice, no source
