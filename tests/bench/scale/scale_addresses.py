@@ -41,6 +41,7 @@ NOT_MEASURED = {
     "/charts/{name}.{chart_format}": "a file to take away",
     "/tables/{name}.{table_format}": "a file to take away",
     "/units/{unit_id}/draft.{draft_format}": "a file to take away",
+    "/units/{unit_id}/article-{export}": "a file to take away",
     "/package.zip": "the whole bench to take away",
     "/bulk/{kind}.csv": "the whole bench to take away",
     "/api/problems/{kind}": "a text of the program",
