@@ -112,9 +112,12 @@ def _files(folder: Path, manifest: Manifest) -> Iterator[Finding]:
             yield Finding(True, path, f"{path} is missing.")
         elif hashlib.sha256(target.read_bytes()).hexdigest() != sha256:
             yield Finding(True, path, f"{path} was altered.")
-    for target in sorted(folder.rglob("*")):
-        name = target.relative_to(folder).as_posix()
-        if not target.is_file() or name in (MANIFEST, SIGNATURE) or name in manifest.files:
+    names = [target.relative_to(folder).as_posix() for target in sorted(folder.rglob("*")) if target.is_file()]
+    pinned = tuple(name.removesuffix(MANIFEST) for name in names if name.endswith(f"/{MANIFEST}"))
+    for path in pinned:
+        yield Finding(False, path, f"{path} holds an edition of its own; check it by itself.")
+    for name in names:
+        if name in (MANIFEST, SIGNATURE) or name in manifest.files or name.startswith(pinned):
             continue
         if is_copy(name, manifest.files):
             yield from _copy(folder, name)

@@ -143,6 +143,26 @@ def test_an_earlier_edition_does_not_replace_a_later_one(five: Made, tmp_path: P
         publish_again(five.engine, tmp_path / "none", 9)
 
 
+def test_an_edition_can_be_pinned_inside_the_site_for_embeds_that_must_not_move(
+    five: Made, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+):
+    """An embed by the address of the site shows the newest edition, one below the pinned folder its own."""
+    site = shutil.copytree(five.site, tmp_path / "site")
+    publish_again(five.engine, site / "pinned" / "1", 1)
+    publish(five.engine, site, workers=1)
+    chart = "charts/maker-a-model-1-decay.svg"
+    first, newest = ((five.folders[place] / chart).read_bytes() for place in (0, 4))
+    assert first != newest
+    assert ((site / "pinned" / "1" / chart).read_bytes(), (site / chart).read_bytes()) == (first, newest)
+    assert _files(site / "pinned" / "1") == _files(five.folders[0])
+    data = ["--data", str(Path(five.engine.url.database or "").parent)]
+    assert run(["check", str(site), *data]) == 0
+    told = capsys.readouterr().out
+    assert told.count("pinned/1/") == 1
+    assert "note: pinned/1/ holds an edition of its own; check it by itself." in told
+    assert run(["check", str(site / "pinned" / "1"), *data]) == 0
+
+
 def test_only_new_content_is_frozen_and_raw_logs_are_not_stored_twice(five: Made):
     manifest = json.loads((five.folders[0] / "edition.json").read_text())
     raw = {sha256 for path, sha256 in manifest["files"].items() if path.startswith("raw/")}
