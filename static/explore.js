@@ -85,7 +85,7 @@
   const sound = field("Sound up to dB(A)", numberInput());
   const area = field("Room size m²", numberInput());
   const tariff = field(`Your electricity price, ${currency}/kWh`, numberInput());
-  const hours = field("Hours a day", Object.assign(numberInput(), { max: "24", value: "24" }));
+  const hours = field("Hours a day", Object.assign(numberInput(), { max: "24", value: table.dataset.hours }));
   const told = document.createElement("p");
   told.className = "quiet";
   told.setAttribute("role", "status");

@@ -57,8 +57,8 @@ def ranking_files(session: Session, site: SiteFrame, edition: EditionOfSite) -> 
 
 
 def _for_script(ranking: Ranking, system: UnitSystem) -> dict[str, Any]:
-    """What the script of the page filters by: rates that serve a room, that is, those distinguishable from zero
-    [m³/h], and power with its standard uncertainty [W], by unit and setting.
+    """What the script of the page filters and counts by: rates that serve a room, that is, those distinguishable from
+    zero [m³/h], and power with its standard uncertainty [W], by unit and setting; the hours of use of the bench.
     """
     rates, watts = {}, {}
     for line in ranking.lines:
@@ -69,7 +69,13 @@ def _for_script(ranking: Ranking, system: UnitSystem) -> dict[str, Any]:
         if row.power_w is not None:
             watts[place] = f"{row.power_w:.6g} {row.power_uncertainty_w or 0:.4g}"
     per_m2 = round(need_by_155_rule(1.0).rate_m3_per_h, 4)
-    return {"rates": rates, "watts": watts, "rate_per_m2": per_m2, "system": system}
+    return {
+        "rates": rates,
+        "watts": watts,
+        "rate_per_m2": per_m2,
+        "system": system,
+        "hours": ranking.offered.hours_per_day,
+    }
 
 
 def _switches(session: Session, site: SiteFrame) -> SiteFile:

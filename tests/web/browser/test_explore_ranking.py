@@ -93,7 +93,10 @@ def test_settings_and_units_of_measure_are_switched_from_the_disk(page, demo_sit
 
 
 def test_electricity_at_the_reader_s_own_price(page, demo_site: Path):
-    """W times 24 h times 365 days at 0.50 per kWh is 4.38 for each watt."""
+    """W times 24 h times 365 days at 0.50 per kWh is 4.38 for each watt. The hours begin as those of the bench."""
+    hours = page.get_by_label("Hours a day")
+    assert f"{hours.input_value()}\u00a0h per day" in page.locator(".conditions").first.inner_text()
+    hours.fill("24")
     page.get_by_label("Your electricity price").fill("0.5")
     ranking = json.loads((demo_site / "data/ranking.json").read_text())["ranking"]
     watts = {line["power_w"]["value"] for line in ranking if line["power_w"]}
