@@ -11,6 +11,7 @@ from app.services.bench.loggers import change_logger
 from app.services.logs.logger_checks.add import FileOfLogger, add_logger_checks
 from app.services.logs.logger_checks.definitions import NewLoggerCheck
 from app.services.logs.logger_profiles import load_profile
+from app.services.results.trial_results import checks_change
 from seed_demo.fill_bench import BenchIds
 from seed_demo.log_writers import LAYOUTS, LOCAL_ZONE
 from seed_demo.logged_run import LoggedRun
@@ -47,7 +48,8 @@ def add_logger_collocations(session: Session, ids: BenchIds, *, small: bool) -> 
             checked_by=REVIEWER,
             notes="Invented: one shelf, inlets 10 cm apart, a fan mixing the room.",
         )
-        add_logger_checks(session, new, files, who=REVIEWER, now=begins + timedelta(minutes=MINUTES + 40))
+        with checks_change(session, who=REVIEWER, why="a logger was checked"):
+            add_logger_checks(session, new, files, who=REVIEWER, now=begins + timedelta(minutes=MINUTES + 40))
     if not small:
         for logger in CHECKED:
             change_logger(session, ids.loggers[logger.name], {"check_interval_days": EVERY_DAYS}, who=REVIEWER)

@@ -66,7 +66,8 @@ METHOD_DESCRIPTION = (
     "The rate is recalculated in six other windows. Where it changes by more than its noise explains and by more "
     "than its uncertainty, the change is added to the uncertainty.",
     "The interval includes a systematic budget, shown on the page of a trial: background drift, linearity (0.1 % of "
-    "the rate; common practice, no source), sensor warm-up (6 % of gain at the first reading, time constant 10 min; "
+    "the rate; common practice, no source, or what a curvature does that the last check of the logger shows beside a "
+    "reference), sensor warm-up (6 % of gain at the first reading, time constant 10 min; "
     "common practice, no source), other windows and humidity, and for the clean air delivery rate the room volume. "
     "Drift of the sensor's gain and coincidence losses below the detector's limit are assumed to be none, because one "
     "log cannot show them.",

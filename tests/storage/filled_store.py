@@ -193,6 +193,7 @@ LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (
     ("0030", "logger_profiles", {"header_line": 7}),
     ("0034", "loggers", {"averaging_s": 60.0, "time_stamp": "end", "on_before_min": 30.0}),
     ("0034", "channel_results", {"stamped_late_s": 30.0}),
+    ("0035", "channel_results", {"curvature_uncertainty_per_h": 0.02}),
 )
 # rows that the store itself adds, by triggers
 WRITTEN_BY_THE_STORE = {"unit_changes"}

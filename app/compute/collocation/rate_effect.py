@@ -1,8 +1,52 @@
 """What a curved logger does to a decay rate. A gain cancels, an offset joins the background; a curve does neither."""
 
+import math
+from dataclasses import dataclass, replace
+
 import numpy as np
 
-from app.compute.statistics.measured import Measured
+from app.compute.decay.result import ChannelDecay
+from app.compute.decay.systematic import LINEARITY
+from app.compute.statistics.measured import Measured, at_least_as_wide
+from app.compute.statistics.propagation import effective_degrees_of_freedom
+
+
+@dataclass(frozen=True, slots=True)
+class LoggerLine:
+    """Slope and curvature [1 over the channel's unit] of a logger against a reference, as one check found them.
+
+    shows_curvature : the 95 % interval of the curvature excludes zero
+    """
+
+    slope: Measured
+    curvature: Measured
+    shows_curvature: bool
+
+
+def with_curvature(decay: ChannelDecay, line: LoggerLine) -> ChannelDecay:
+    r"""The decay with the curvature of its logger in the uncertainty of the rate, in place of the general line.
+
+    .. math:: u^2 = u_{fit}^2 - (0.001\,k)^2 + u_c^2
+
+    A curvature that the check cannot tell from zero, or that does less than the general line, changes nothing: a weak
+    check says no more of a logger than no check.
+    """
+    fit = decay.fit
+    if fit is None or fit.decay_rate is None or fit.background is None or fit.amplitude is None:
+        return decay
+    rate = fit.decay_rate
+    if not line.shows_curvature or rate.value <= 0 or fit.amplitude.value <= 0:
+        return decay
+    curve = (fit.background.value, fit.amplitude.value, rate.value)
+    window_h = fit.window_end_h - fit.window_start_h
+    of_curvature = rate.value * rate_change_by_curvature(line.slope, line.curvature, curve, window_h)
+    more = of_curvature**2 - (LINEARITY * rate.value) ** 2
+    if more <= 0:
+        return decay
+    degrees = effective_degrees_of_freedom([(rate.uncertainty, rate.degrees_of_freedom), (math.sqrt(more), math.inf)])
+    wider = Measured(rate.value, math.sqrt(rate.uncertainty**2 + more), degrees)
+    fit = replace(fit, decay_rate=at_least_as_wide(wider, rate), curvature_uncertainty_per_h=of_curvature)
+    return replace(decay, fit=fit)
 
 
 def rate_change_by_curvature(

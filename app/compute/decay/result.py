@@ -65,6 +65,8 @@ class DecayFit:
             unit share it, so repeats do not reduce it [1/h]
     background_drift_uncertainty_per_h, warm_up_uncertainty_per_h : lines of the systematic budget; the first is part
         of the statistical uncertainty as well [1/h]
+    curvature_uncertainty_per_h : of a curvature that a check of the logger shows; 0: the general line for linearity
+        counts instead [1/h]
     background, amplitude : Cb and A [unit of the channel]
     covariance : 3 x 3, order (background, amplitude, decay rate)
     background_choice : "fitted", "before the smoke" or "given"
@@ -90,6 +92,7 @@ class DecayFit:
     humidity_uncertainty_per_h: float = 0.0
     background_drift_uncertainty_per_h: float = 0.0
     warm_up_uncertainty_per_h: float = 0.0
+    curvature_uncertainty_per_h: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -46,12 +46,14 @@ class SystematicParts:
     warm_up : of the sensor
     window : change over other windows, 0 where noise explains it
     humidity : of a change of humidity
+    curvature : that a check of the logger shows; 0 where none does
     """
 
     background_drift: float = 0.0
     warm_up: float = 0.0
     window: float = 0.0
     humidity: float = 0.0
+    curvature: float = 0.0
 
 
 def warm_up_uncertainty(time_h: Floats, fitted: ExponentialFit, bounds: BackgroundBounds, since_on_h: float) -> float:
@@ -107,9 +109,7 @@ def budget(rate_per_h: float, parts: SystematicParts, volume_share: float | None
             "deviations): hourly means of an outdoor reference monitor change by up to 8 % in 68 % and up to 23 % in "
             "95 % of hours",
         ),
-        SystematicLine(
-            "linearity", LINEARITY, f"reading proportional to the level to the power 1 ± 0.001; {NO_SOURCE}"
-        ),
+        _linearity_line(size, parts.curvature),
         SystematicLine(
             "sensor warm-up",
             parts.warm_up / size,
@@ -125,19 +125,44 @@ def budget(rate_per_h: float, parts: SystematicParts, volume_share: float | None
     return (*seen, *ASSUMED)
 
 
+def _linearity_line(size: float, curvature: float) -> SystematicLine:
+    if curvature > 0:
+        basis = "curvature that the last check of this logger shows against its reference; readings are not corrected"
+        return SystematicLine("linearity", curvature / size, basis)
+    return SystematicLine(
+        "linearity", LINEARITY, f"reading proportional to the level to the power 1 ± 0.001; {NO_SOURCE}"
+    )
+
+
+def linearity_uncertainty(rate_per_h: float, curvature: float) -> float:
+    """Part of the uncertainty of a rate for the logger's linearity [1/h]: a curvature shown by a check, or in general.
+
+    >>> linearity_uncertainty(4.0, 0.0), linearity_uncertainty(4.0, 0.05)
+    (0.004, 0.05)
+    """
+    return curvature if curvature > 0 else LINEARITY * abs(rate_per_h)
+
+
 def shared_parts(
-    rate: Floats, uncertainty: Floats, statistical: Floats, window: Floats, humidity: Floats, warm_up: Floats
+    rate: Floats,
+    uncertainty: Floats,
+    statistical: Floats,
+    window: Floats,
+    humidity: Floats,
+    warm_up: Floats,
+    curvature: Floats,
 ) -> SharedColumns:
     """Parts of the uncertainties of rates that repeats share, from their stored parts, one trial a row [1/h].
 
     rate, uncertainty : not-a-number without a rate; and so the others where they are not known
     statistical : of the fit; window : change over other windows; counted where it exceeds the statistical one
     warm_up : not known in results from before method 2.1, whose uncertainty has neither warm-up nor linearity
+    curvature : not known without a check of the logger that shows one
     """
     known = ~np.isnan(warm_up)
     humidity = np.where(np.isnan(humidity), 0.0, humidity)
     warm_up = np.where(known, warm_up, 0.0)
-    linearity = np.where(known, LINEARITY * np.abs(rate), 0.0)
+    linearity = np.where(known, np.where(curvature > 0, curvature, LINEARITY * np.abs(rate)), 0.0)
     left = uncertainty**2 - statistical**2 - humidity**2 - warm_up**2 - linearity**2
     window = np.where((window > statistical) & (left > 0), np.minimum(window, np.sqrt(np.maximum(left, 0.0))), 0.0)
     return SharedColumns(humidity, window, warm_up, linearity)
@@ -205,14 +230,18 @@ def parts_of(fit: DecayFit) -> SystematicParts:
         return SystematicParts()
     others = (
         fit.statistical_uncertainty_per_h,
-        LINEARITY * rate.value,
+        linearity_uncertainty(rate.value, fit.curvature_uncertainty_per_h),
         fit.warm_up_uncertainty_per_h,
         fit.humidity_uncertainty_per_h,
     )
     left = rate.uncertainty**2 - sum(part * part for part in others)
     window = math.sqrt(left) if left > 1e-6 * rate.uncertainty**2 else 0.0
     return SystematicParts(
-        fit.background_drift_uncertainty_per_h, fit.warm_up_uncertainty_per_h, window, fit.humidity_uncertainty_per_h
+        fit.background_drift_uncertainty_per_h,
+        fit.warm_up_uncertainty_per_h,
+        window,
+        fit.humidity_uncertainty_per_h,
+        fit.curvature_uncertainty_per_h,
     )
 
 

@@ -5,6 +5,7 @@ channel (`no2`, `dew_point`, `band_1khz`) keeps the unit of its file and its
 name is the label. A second detector of the same quantity ends in `_b`, a third in `_c`.
 """
 
+import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -57,7 +58,7 @@ CHANNELS = {name: Channel(name, *about) for name, about in _LISTED.items()}
 _DETECTOR_WORDS = {"b": "second detector", "c": "third detector", "d": "fourth detector"}
 _BAND = re.compile(r"band_(\d+(?:_\d+)?)(k?hz)")
 _OTHER_WEIGHTING = re.compile(r"l[cz][a-z0-9]*")
-_COUNT_SIZE = re.compile(r"count_(\d+(?:_\d+)?)(um|nm)")
+_COUNT_SIZE = re.compile(r"count_(\d+(?:_\d+)?)(?:_to_(\d+(?:_\d+)?))?(um|nm)")
 
 
 def channel(name: str) -> Channel:
@@ -65,6 +66,8 @@ def channel(name: str) -> Channel:
 
     >>> channel("pm2_5_b").label, channel("count_0_3um").unit, channel("no2").label
     ('PM2.5, second detector', '1/cm³', 'no2')
+    >>> channel("count_0_3_to_0_5um").label
+    'Particle number, 0.3 to 0.5 µm'
     """
     if name in CHANNELS:
         return CHANNELS[name]
@@ -79,9 +82,39 @@ def channel(name: str) -> Channel:
         return Channel(name, "dB", f"Sound level, {name.upper()}", False)
     if name.startswith("count_"):
         size = _COUNT_SIZE.fullmatch(name)
-        words = f"{size[1].replace('_', '.')} {size[2].replace('um', 'µm')}" if size else name[6:].replace("_", " ")
+        words = name[6:].replace("_", " ")
+        if size:
+            sizes = " to ".join(each.replace("_", ".") for each in size.groups()[:2] if each)
+            words = f"{sizes} {size[3].replace('um', 'µm')}"
         return Channel(name, COUNT_UNIT, f"Particle number, {words}", True)
     return Channel(name, "", name.replace("_", " "), False)
+
+
+@dataclass(frozen=True, slots=True)
+class ParticleSize:
+    """Size of the particles that a number channel counts [µm]: from `low_um` up, or to `high_um` in a bin."""
+
+    low_um: float
+    high_um: float | None
+
+    @property
+    def typical_um(self) -> float:
+        """Geometric mean of a bin; the lower limit where it is open, because most particles are near it."""
+        return self.low_um if self.high_um is None else math.sqrt(self.low_um * self.high_um)
+
+
+def particle_size(name: str) -> ParticleSize | None:
+    """The size of a number channel; None for any other.
+
+    >>> particle_size("count_0_3um"), particle_size("count_300_to_500nm"), particle_size("count_total")
+    (ParticleSize(low_um=0.3, high_um=None), ParticleSize(low_um=0.3, high_um=0.5), None)
+    """
+    found = _COUNT_SIZE.fullmatch(split_detector(name)[0])
+    if found is None:
+        return None
+    scale = 1.0 if found[3] == "um" else 1000.0
+    low, high = (None if each is None else float(each.replace("_", ".")) / scale for each in found.groups()[:2])
+    return None if low is None else ParticleSize(low, high)
 
 
 def is_particle_channel(name: str) -> bool:

@@ -22,6 +22,10 @@ _PREFIXED = re.compile(r"(?<![a-z0-9])(?:c|n|p|pc|nc|gr|gt|cnt)[\s_>]*0*(\d+)[._
 _WITH_UNIT = re.compile(rf"(?<![\d.])(\d+)(?:[._,](\d+))?[\s_]*{_UNIT}(?![a-z])")
 _TENTHS = re.compile(rf"(?<!\d)0(\d)[\s_]*{_UNIT}(?![a-z])")
 _ABOVE = re.compile(r"[>≥]=?\s*(\d+)(?:[.,](\d+))?")
+_RANGE = re.compile(
+    rf"(?<!\d)(?<!\d[._,])(\d+)(?:[._,](\d+))?[\s_]*{_UNIT}?[\s_]*(?:-|–|—|\bto\b|_to_)[\s_]*(\d+)(?:[._,](\d+))?(?![\d.])"
+    rf"[\s_]*{_UNIT}?"
+)
 _NUMBER = re.compile(r"(?<![\d.])(\d+)(?:[.,](\d+))?(?![\d.])")
 
 
@@ -45,11 +49,16 @@ def particle_number(plain: str, words: set[str], unit: str) -> str | None:
 
     >>> particle_number("counts_0_3um", {"counts"}, ""), particle_number("mean", {"mean"}, "#/cm3")
     ('count_0_3um', 'count_total')
+    >>> particle_number("0.3-0.5 um", set(), "#/L")
+    'count_0_3_to_0_5um'
     """
     counted = bool(unit) and conversion(unit, "1/cm³") is not None
     length = plain_unit(unit) if plain_unit(unit) in ("um", "nm") else ""
     if unit and not counted and not length:
         return None
+    in_range = _number_in_range(plain, words, counted, length)
+    if in_range is not None:
+        return in_range
     mass = particle_mass(plain)
     if mass is not None:
         return f"count_{mass.removeprefix('pm')}um" if counted or words & COUNT_WORDS else None
@@ -73,6 +82,20 @@ def particle_number(plain: str, words: set[str], unit: str) -> str | None:
     if ("bin" in bare and not counted) or length:
         return None
     return "count_total" if counted or bare & TOTAL_WORDS else None
+
+
+def _number_in_range(plain: str, words: set[str], counted: bool, length: str) -> str | None:
+    """The channel of a size bin, such as 0.3-0.5 µm; None without two sizes, the smaller one first."""
+    found = _RANGE.search(plain)
+    if found is None:
+        return None
+    is_size = counted or length or found[3] or found[6]
+    if not is_size and not (words & COUNT_WORDS and (found[2] or found[5])):
+        return None
+    low, high = _size(found[1], found[2]), _size(found[4], found[5])
+    if float(low.replace("_", ".")) >= float(high.replace("_", ".")):
+        return None
+    return f"count_{low}_to_{high}{'nm' if 'nm' in (found[3], found[6], length) else 'um'}"
 
 
 def sizes_in_tenths(plain: str) -> bool:

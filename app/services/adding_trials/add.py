@@ -89,7 +89,7 @@ def add_read_trial(
     session.add(trial)
     session.flush()
     trial_id = trial.id
-    terms = analysis_terms(session, new.kind, new.logger_id, new.marks)
+    terms = analysis_terms(session, new.kind, new.logger_id, new.marks, started_at=trial.started_at)
     readings = LogReadings(table.elapsed_s, table.levels, table.units)
     write_results(session, trial_id, analyse(readings, terms), at, new=True)
     record_change(session, new.tested_by, "added", "trial", trial_id, after=table.file_name, at=at)

@@ -70,7 +70,9 @@ def preview_log(session: Session, log: StagedLog, trial: NewTrial, new_logger: N
     """
     table = log.table
     check_marks(trial.marks, float(table.elapsed_s[-1]))
-    terms = analysis_terms(session, trial.kind, trial.logger_id, trial.marks)
+    terms = analysis_terms(
+        session, trial.kind, trial.logger_id, trial.marks, started_at=trial.started_at or table.started_at
+    )
     if new_logger is not None:
         terms = replace(
             terms,

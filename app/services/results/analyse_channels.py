@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from app.compute.collocation.rate_effect import LoggerLine, with_curvature
 from app.compute.decay.analysis import analyse_decay
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
 from app.compute.decay.trial_quality import cross_channel_notes, judged, with_humidity_uncertainty
@@ -31,6 +32,7 @@ class AnalysisTerms:
     saturation_level_ug_m3, response_time_s, timing : of the logger
     empty_room : no unit was running
     of_logger : channel name to the logger's noise as its other trials show it; generic for the others
+    lines : channel name to slope and curvature of the logger, where a check of it shows a curvature
     background_in_any_unit, clear_level_in_any_unit : they are in each channel's own unit, not for mass channels only,
             because they were given for the chosen channels
     """
@@ -42,6 +44,7 @@ class AnalysisTerms:
     timing: LoggerTiming = NOT_KNOWN
     empty_room: bool = False
     of_logger: Mapping[str, LoggerNoise] = field(default_factory=dict)
+    lines: Mapping[str, LoggerLine] = field(default_factory=dict)
     background_in_any_unit: bool = False
     clear_level_in_any_unit: bool = False
 
@@ -84,6 +87,7 @@ def analyse_channels(
         if np.isfinite(levels[name]).any()
     }
     decays = with_humidity_uncertainty(elapsed_s, levels, decays)
+    decays |= {name: with_curvature(decays[name], line) for name, line in terms.lines.items() if name in decays}
     between = cross_channel_notes(elapsed_s, levels, decays)
     return {name: judged(replace(decay, notes=(*decay.notes, *between[name]))) for name, decay in decays.items()}
 

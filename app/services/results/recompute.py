@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 
 from app.compute.method import METHOD_VERSION
 from app.errors import InvalidValue
+from app.services.logs.logger_checks.linearity import lines_by_day
 from app.services.logs.logger_noise import NoiseByTrial, bench_evidence, numbers_of
 from app.services.results.recompute_worker import TrialTask, WorkedTrial, work
 from app.services.results.rows import is_same
@@ -142,6 +143,7 @@ def _tasks(session: Session, trial_ids: Sequence[int] | None) -> Iterator[TrialT
         .order_by(Trial.id)
     )
     wanted = None if trial_ids is None else set(trial_ids)
+    known = lines_by_day(session)
     for trial, logger in session.execute(query):
         if wanted is None or trial.id in wanted:
             yield TrialTask(
@@ -158,6 +160,7 @@ def _tasks(session: Session, trial_ids: Sequence[int] | None) -> Iterator[TrialT
                 timing=timing_of(logger),
                 logger_id=trial.logger_id,
                 excluded=trial.excluded_at is not None,
+                lines=known.of(trial.logger_id, trial.started_at),
             )
 
 

@@ -10,6 +10,7 @@ from urllib.parse import quote
 
 from sqlalchemy import Connection, NullPool, create_engine, select
 
+from app.compute.collocation.rate_effect import LoggerLine
 from app.compute.decay.result import ClearLevel
 from app.compute.signal.logger_noise import LoggerNoise
 from app.compute.signal.logger_timing import LoggerTiming
@@ -38,6 +39,7 @@ class TrialTask:
     logger_id: int | None
     excluded: bool
     of_logger: Mapping[str, LoggerNoise] = field(default_factory=dict)
+    lines: Mapping[str, LoggerLine] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +70,7 @@ def work(url: str, task: TrialTask) -> WorkedTrial:
         timing=task.timing,
         empty_room=task.kind == EMPTY_ROOM,
         of_logger=task.of_logger,
+        lines=task.lines,
     )
     analysed = analyse_readings(readings, terms)
     at = datetime.now(UTC)

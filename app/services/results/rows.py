@@ -39,6 +39,7 @@ _FIT_COLUMNS = (
     "humidity_uncertainty_per_h",
     "background_drift_uncertainty_per_h",
     "warm_up_uncertainty_per_h",
+    "curvature_uncertainty_per_h",
 )
 
 
@@ -106,6 +107,7 @@ def _fit_values(fit: DecayFit | None, unit_on_h: float) -> dict[str, object]:
         "humidity_uncertainty_per_h": _finite(fit.humidity_uncertainty_per_h),
         "background_drift_uncertainty_per_h": _finite(fit.background_drift_uncertainty_per_h),
         "warm_up_uncertainty_per_h": _finite(fit.warm_up_uncertainty_per_h),
+        "curvature_uncertainty_per_h": fit.curvature_uncertainty_per_h or None,
     }
 
 
@@ -196,6 +198,7 @@ def stored_fit(row: ChannelResult) -> DecayFit | None:
         humidity_uncertainty_per_h=row.humidity_uncertainty_per_h or 0.0,
         background_drift_uncertainty_per_h=row.background_drift_uncertainty_per_h or 0.0,
         warm_up_uncertainty_per_h=row.warm_up_uncertainty_per_h or 0.0,
+        curvature_uncertainty_per_h=row.curvature_uncertainty_per_h or 0.0,
     )
 
 

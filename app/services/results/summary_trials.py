@@ -27,6 +27,7 @@ PARTS = (
     ChannelResult.window_sensitivity_per_h,
     ChannelResult.humidity_uncertainty_per_h,
     ChannelResult.warm_up_uncertainty_per_h,
+    ChannelResult.curvature_uncertainty_per_h,
 )
 _SHARE = -len(PARTS) - 1  # place in a row of the query
 _SEVERITIES = ("fine", "care", "unusable")

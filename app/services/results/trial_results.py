@@ -1,16 +1,19 @@
 """Analyses the readings of a trial and stores the results; a changed number is recorded."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import delete, insert, select, update
 from sqlalchemy.orm import Session
 
+from app.compute.collocation.rate_effect import LoggerLine
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
 from app.compute.method import METHOD_VERSION
 from app.compute.signal.logger_timing import NOT_KNOWN, LoggerTiming
 from app.errors import NotFound
+from app.services.logs.logger_checks.linearity import lines_by_day
 from app.services.logs.logger_noise import bench_evidence
 from app.services.logs.readings import read_readings
 from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
@@ -49,10 +52,16 @@ def stored_marks(trial: Trial) -> TrialMarks:
 
 
 def analysis_terms(
-    session: Session, kind: str, logger_id: int | None, marks: TrialMarks, trial_id: int | None = None
+    session: Session,
+    kind: str,
+    logger_id: int | None,
+    marks: TrialMarks,
+    trial_id: int | None = None,
+    *,
+    started_at: datetime | None,
 ) -> AnalysisTerms:
-    """Settings of a trial's analysis: its marks, the bench's clear level, the logger's properties and its noise, which
-    its other trials showed at the last re-analysis of the bench."""
+    """Settings of a trial's analysis: its marks, the bench's clear level, the logger's properties, its noise, which its
+    other trials showed at the last re-analysis of the bench, and the curvature in its last check before the trial."""
     bench = session.get_one(Bench, 1)
     logger = session.get(Logger, logger_id) if logger_id is not None else None
     return AnalysisTerms(
@@ -66,6 +75,7 @@ def analysis_terms(
         timing=timing_of(logger),
         empty_room=kind == EMPTY_ROOM,
         of_logger=bench_evidence(session, [logger.id], learned=True).of_logger(logger.id, trial_id) if logger else {},
+        lines=lines_by_day(session, [logger.id]).of(logger.id, started_at) if logger else {},
     )
 
 
@@ -92,7 +102,8 @@ def marks_in_hours(marks: TrialMarks) -> Marks:
 
 def analyse_stored_trial(session: Session, trial: Trial, marks: TrialMarks | None = None) -> AnalysedTrial:
     """Analysis of a stored trial with its own or other marks; nothing is stored."""
-    terms = analysis_terms(session, trial.kind, trial.logger_id, marks or stored_marks(trial), trial.id)
+    told = marks or stored_marks(trial)
+    terms = analysis_terms(session, trial.kind, trial.logger_id, told, trial.id, started_at=trial.started_at)
     return analyse_readings(read_readings(session, trial.log_id), terms)
 
 
@@ -185,6 +196,28 @@ def reanalyse_logger(
     """Analyses the trials of a logger again, after its properties changed."""
     trials = session.scalars(select(Trial.id).where(Trial.logger_id == logger_id, Trial.trashed_at.is_(None))).all()
     reanalyse_trials(session, trials, who=who, why=why, on_progress=on_progress)
+
+
+@contextmanager
+def checks_change(session: Session, *, who: str, why: str) -> Iterator[None]:
+    """Around a change of the checks of loggers: trials whose logger is known differently are analysed again."""
+    before = _lines_of_trials(session)
+    yield
+    session.flush()
+    after = _lines_of_trials(session)
+    changed = sorted(trial for trial in before.keys() | after.keys() if before.get(trial) != after.get(trial))
+    if changed:
+        reanalyse_trials(session, changed, who=who, why=why)
+
+
+def _lines_of_trials(session: Session) -> dict[int, dict[str, LoggerLine]]:
+    """Of each trial whose logger shows a curvature."""
+    known = lines_by_day(session)
+    query = select(Trial.id, Trial.logger_id, Trial.started_at).where(
+        Trial.logger_id.in_(known.loggers), Trial.trashed_at.is_(None)
+    )
+    lines = ((trial_id, known.of(logger_id, started)) for trial_id, logger_id, started in session.execute(query))
+    return {trial_id: of_trial for trial_id, of_trial in lines if of_trial}
 
 
 def _recorded_values(session: Session, trial_id: int) -> dict[tuple[str, str], object]:

@@ -171,7 +171,8 @@ def _linearity(result: ChannelResult, trial: Trial) -> str:
     if result.background_level is None or not result.amplitude or fit.decay_rate.value <= 0:
         return ""
     decay = Decay(result.background_level, result.amplitude, fit.decay_rate.value, (end - start) / 60)
-    return linearity_words(trial.logger, trial.started_at.date(), result.channel, decay)
+    included = result.curvature_uncertainty_per_h or 0.0
+    return linearity_words(trial.logger, trial.started_at.date(), result.channel, decay, included)
 
 
 def _on_one_day(pool: NaturalDecayPool) -> Measured:

@@ -160,6 +160,7 @@ class ChannelResult(Base):
     humidity_uncertainty_per_h: Mapped[float | None]  # part of the uncertainty; empty in results older than the column
     background_drift_uncertainty_per_h: Mapped[float | None]  # likewise
     warm_up_uncertainty_per_h: Mapped[float | None]  # likewise
+    curvature_uncertainty_per_h: Mapped[float | None]  # of a curvature that a check of the logger shows; empty: none
     # probability of each kind of noise before this trial, and of how many trials of the logger; empty: generic
     noise_prior: Mapped[str | None]
     noise_prior_trials: Mapped[int | None]

@@ -22,6 +22,7 @@ from app.figures.charts.logger_checks import logger_difference_chart, logger_rec
 from app.figures.charts.planned_runs import planned_runs_chart
 from app.figures.charts.price_history import price_history_chart
 from app.figures.charts.ranking_intervals import ranking_chart
+from app.figures.charts.rates_by_size import rates_by_size_chart
 from app.figures.charts.room_control import room_control_chart, room_ewma_chart
 from app.figures.charts.sound_spectra import sound_spectra_chart
 from app.figures.charts.trial_decay import residuals_chart, trial_decay_chart
@@ -181,6 +182,14 @@ def _residuals(session: Session, form: TypedForm) -> DatedChart:
     return chart, lambda: curve.started_at.date()
 
 
+def _rates_by_size(session: Session, form: TypedForm) -> DatedChart:
+    from app.services.trials.detail import trial_detail  # loaded when used: it needs scipy
+
+    detail = trial_detail(session, _number(form, "trial", "trial"))
+    chart = rates_by_size_chart(detail, read_chart_facts(session))
+    return chart, lambda: detail.trial.started_at.date()
+
+
 def _one_trial(session: Session, form: TypedForm) -> tuple[DecayCurve, str]:
     trial_id = _number(form, "trial", "trial")
     name = form.text("channel") or "pm2_5"
@@ -234,6 +243,7 @@ NAMED_CHARTS: dict[str, MakeChart] = {
     "claims-measured": _claims_measured,
     "trial-decay": _trial_decay,
     "residuals": _residuals,
+    "rates-by-size": _rates_by_size,
     "room-control": _room_control,
     "room-ewma": _room_ewma,
     "logger-scatter": _logger_scatter,

@@ -49,6 +49,7 @@ def test_the_parts_of_a_stored_result():
         window=np.array([0.02, 0.04, unknown, 0.04]),
         humidity=np.array([0.01, unknown, unknown, unknown]),
         warm_up=np.array([0.02, 0.0, unknown, unknown]),
+        curvature=np.full(4, unknown),
     )
     of_windows = np.sqrt(0.05**2 - 0.03**2 - 0.004**2)
     assert found.rows()[0] == pytest.approx((0.01, 0.0, 0.02, LINEARITY * 4.0))
@@ -56,6 +57,11 @@ def test_the_parts_of_a_stored_result():
     assert found.rows()[2] == (0.0, 0.0, 0.0, 0.0)  # from before the budget
     assert found.rows()[3] == pytest.approx((0.0, 0.04, 0.0, 0.0))
     assert found.total[0] == pytest.approx(np.sqrt(0.01**2 + 0.02**2 + 0.004**2))
+
+
+def test_a_curvature_that_a_check_shows_takes_the_place_of_the_general_line():
+    columns = [np.array([value]) for value in (4.0, 0.1, 0.03, 0.0, 0.0, 0.02, 0.08)]
+    assert shared_parts(*columns).rows()[0] == pytest.approx((0.0, 0.0, 0.02, 0.08))
 
 
 def test_removing_and_adding_a_part_gives_the_whole():

@@ -38,6 +38,7 @@ QUERIES = {
     "claims-measured": ("unit=1", "unit=2"),
     "trial-decay": ("trial=5", "trial=5&scale=log", "trial=9"),
     "residuals": ("trial=5",),
+    "rates-by-size": ("trial=5",),
     "room-control": ("room=1", "room=3", "room=3&of=check-unit"),
     "room-ewma": ("room=3", "room=3&of=check-unit"),
     "logger-scatter": ("check=1",),

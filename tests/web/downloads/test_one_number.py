@@ -29,8 +29,10 @@ CASES = [
 ]  # fmt: skip
 # These show numbers that no answer of the API holds: differences under varied assumptions, levels of clips, residuals,
 # how many averages lie outside their limits, differences of readings; and shares that the API has,
-# but in percent and rounded up or down.
+# but in percent and rounded up or down. This bench has no sizes; tests/web/pages/trials/test_rates_by_size.py compares
+# those.
 NOT_IN_THE_API = {"cost-sensitivity", "sound-spectra", "residuals", "room-ewma", "logger-difference", "planned-runs"}
+NOT_IN_THE_API |= {"rates-by-size"}
 
 
 def test_every_chart_is_a_case_or_says_why_not():

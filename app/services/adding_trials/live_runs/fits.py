@@ -103,7 +103,7 @@ def _fitted(session: Session, run: LiveRun, marks: TrialMarks) -> LiveFit | None
     present = np.flatnonzero(np.isfinite(levels))
     if not present.size:
         return None
-    terms = analysis_terms(session, run.kind, run.logger_id, marks)
+    terms = analysis_terms(session, run.kind, run.logger_id, marks, started_at=run.started_at)
     decays = analyse_channels(readings.elapsed_s, readings.levels, readings.units, terms, [channel])
     decay = decays[channel]
     return LiveFit(

@@ -125,6 +125,7 @@ def logger_check_added(
     from app.services.logs.logger_checks.compare import LogOfLogger
     from app.services.logs.logger_checks.files import file_of_logger
     from app.services.logs.logger_checks.record import get_check
+    from app.services.results.trial_results import checks_change
 
     number = len(form.log_ids) or len(form.logs)
     if number != len(form.loggers) or (form.log_ids and form.logs):
@@ -142,7 +143,8 @@ def logger_check_added(
             log = form.logs[place]
             logs.append(file_of_logger(reading, logger_id, log.file.read(), plain_file_name(log.filename or "log")))
     new = NewLoggerCheck(**stored_values(NewLoggerCheck, form))
-    added = add_logger_checks(session, new, logs, who=new.checked_by)
+    with checks_change(session, who=new.checked_by, why="a logger was checked"):
+        added = add_logger_checks(session, new, logs, who=new.checked_by)
     return _answer(session, [get_check(session, check_id) for check_id in added])
 
 

@@ -7,6 +7,7 @@ from pydantic import BaseModel
 
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
 from app.compute.decay.verdict import Verdict
+from app.reading_files.headers.channels import particle_size
 from app.services.logs.trial_fields import EMPTY_ROOM, NewTrial, TrialMarks
 from app.web.api.derived import answer
 from app.web.api.shapes import FromStore, MeasuredShape, NoteShape, OfBench, VerdictShape
@@ -84,6 +85,13 @@ class SystematicShape(BaseModel):
     basis: str
 
 
+class SizeShape(FromStore):
+    """Size of the particles that a number channel counts; `high_um` is null where it counts everything above."""
+
+    low_um: float
+    high_um: float | None
+
+
 class ChannelShape(FromStore):
     """Results of one channel; a missing one is null, and a note says why. Times count from unit on.
 
@@ -96,6 +104,7 @@ class ChannelShape(FromStore):
 
     verdict: VerdictShape
     unit: str
+    particle_size: SizeShape | None
     usable: bool
     unit_on_s: float
     unit_on_min: MeasuredShape | None
@@ -223,7 +232,7 @@ def _why_null(channel: Any, is_empty_room: bool) -> list[NoteShape]:
 
 
 def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
-    result = channel.result
+    result, size = channel.result, particle_size(channel.channel)
     window = None
     if result.fit_window_start_min is not None and result.fit_window_end_min is not None:
         window = (result.fit_window_start_min, result.fit_window_end_min)
@@ -231,6 +240,7 @@ def _channel_shape(channel: Any, *, is_empty_room: bool) -> ChannelShape:
         result,
         **{
             "verdict": _verdict(channel.verdict),
+            "particle_size": None if size is None else SizeShape.model_validate(size),
             "unit_on_min": measured_shape(channel.unit_on_min),
             "start_level_measured": measured_shape(channel.start_level),
             "background_level_measured": measured_shape(channel.background_level),

@@ -54,8 +54,11 @@ def check_added(session: SessionDep, reading: ReadSessionDep, render: RenderDep,
     new = form.entry(NewLoggerCheck)
     logs = _logs(reading, form)
     if new is not None and form.is_good:
+        from app.services.results.trial_results import checks_change  # loaded when used: it needs scipy
+
         with form.attempt(session):
-            ids = add_logger_checks(session, new, logs, who=new.checked_by)
+            with checks_change(session, who=new.checked_by, why="a logger was checked"):
+                ids = add_logger_checks(session, new, logs, who=new.checked_by)
             return RedirectResponse(f"/logger-checks/{ids[0]}", 303)
     return render(TEMPLATE, _page(session, form), status_code=422)
 

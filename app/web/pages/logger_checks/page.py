@@ -77,8 +77,12 @@ def check_shown(check_id: Id, session: SessionDep, render: RenderDep) -> Respons
 
 @router.post("/logger-checks/{check_id}/take-back")
 def check_deleted(check_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+    from app.services.results.trial_results import checks_change  # loaded when used: it needs scipy
+
     with form.attempt(session):
-        logger_id = delete_logger_check(session, check_id, who=form.text("who"), why=form.text("why"))
+        who, why = form.text("who"), form.text("why")
+        with checks_change(session, who=who, why=f"a check of the logger was deleted: {why}"):
+            logger_id = delete_logger_check(session, check_id, who=who, why=why)
         return RedirectResponse(f"/loggers/{logger_id}", 303)
     page = _check_page(session, check_id, form)
     return render("pages/logger_checks/check.html", page, charts=page.has_charts, status_code=422)

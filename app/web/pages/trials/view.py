@@ -89,6 +89,7 @@ class TrialPage:
     flow_symbol: str
     figure_url: str
     residuals_url: str
+    sizes_words: str
     download_query: str
     empty_rooms: Sequence[int]
     method_versions: str
@@ -130,6 +131,7 @@ def trial_page(detail: Any, changes: Sequence[DescribedChange], query: TypedForm
         switches=_switches(detail, name, scale, system, path, query),
         flow_symbol=system.flow_symbol,
         figure_url=figure if shown else "",
+        sizes_words=_sizes_words(detail),
         residuals_url=residuals if shown and shown.result.fit_window_start_min is not None else "",
         download_query=urlencode({"trial": trial.id, "channel": name, "scale": scale}),
         empty_rooms=sorted({run for each in detail.channels for run in each.empty_room_trials}),
@@ -141,6 +143,14 @@ def trial_page(detail: Any, changes: Sequence[DescribedChange], query: TypedForm
         channel=name,
         changes=changes,
     )
+
+
+def _sizes_words(detail: Any) -> str:
+    """What the chart of rates by size shows; "" without one."""
+    from app.services.trials.rates_by_size import rates_by_size, rates_words  # loaded when used: it needs scipy
+
+    rates = rates_by_size(detail.channels)
+    return rates_words(rates) if rates else ""
 
 
 def _with_zone(moment: datetime) -> str:

@@ -23,8 +23,8 @@ QUERY |= dict.fromkeys(("room-control", "room-ewma"), "room=1")
 # the bench of these tests holds no clip, no claim, no unit of which sound, price and clean air are all known, and too
 # few empty-room runs for limits
 NOTHING_TO_DRAW = {"frontier", "sound-spectra", "claims-measured", "room-ewma"}
-# charts of loggers, which tests/web/pages/logger_checks looks at
-OF_CHECKS = {"logger-scatter", "logger-difference", "logger-record"}
+# charts of loggers and of size bins, which tests/web/pages/logger_checks and trials/test_rates_by_size.py look at
+OF_CHECKS = {"logger-scatter", "logger-difference", "logger-record", "rates-by-size"}
 
 
 @pytest.fixture(autouse=True)

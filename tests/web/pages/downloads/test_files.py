@@ -24,8 +24,8 @@ LOOK = {
 }
 
 
-# charts of loggers, which tests/web/pages/logger_checks looks at
-OF_CHECKS = {"logger-scatter", "logger-difference", "logger-record"}
+# charts of loggers and of size bins, which tests/web/pages/logger_checks and trials/test_rates_by_size.py look at
+OF_CHECKS = {"logger-scatter", "logger-difference", "logger-record", "rates-by-size"}
 
 
 @pytest.fixture(autouse=True)

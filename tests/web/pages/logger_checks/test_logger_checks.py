@@ -10,6 +10,7 @@ from sqlalchemy import Engine
 
 from app.services.bench.definitions import NewLogger
 from app.services.bench.loggers import add_logger
+from app.services.results.recompute import plan_recompute
 from app.storage.engine import session_scope
 from app.web.pages.logger_checks.page import due_words
 from tests.conftest import NOW, SmallBench, decay_log
@@ -181,7 +182,7 @@ def test_a_trial_past_the_check_date_carries_a_note(client: TestClient, loggers:
     assert "1 day before this trial" in found[1]
     page = client.get("/trials/2").text
     assert found[1] in page
-    assert f"The curvature in the check of the logger on {DAY} may change this rate by" in page
+    assert f"The check on {DAY} cannot tell its curvature from zero." in page
     unchecked = fields | {"logger_id": loggers[2]}
     client.post(f"/loggers/{loggers[2]}/edit", data={"logger": "Logger C", "check_interval_days": "30"})
     log = decay_log(6.0, minutes=30, seed=5)
@@ -195,3 +196,30 @@ def test_the_record_says_when_the_next_check_is_due():
     assert "1 day ago" in due_words(due, 90, True, due + timedelta(days=1))
     assert "never checked so far" in due_words(None, 90, False, due)
     assert "No time between checks is set" in due_words(None, None, True, due)
+
+
+def test_a_curvature_that_a_check_shows_widens_the_stored_intervals_of_its_logger(
+    store: Engine, client: TestClient, loggers: list[int], small_bench: SmallBench
+):
+    """The trial is analysed again when the check is added, and as before once it is deleted."""
+    told = {"unit_under_test_id": small_bench.unit_id, "setting_id": small_bench.high_setting_id, "room_id": 1}
+    upload = {"log": ("log.csv", decay_log(6.0, minutes=60), "text/csv")}
+    trial = client.post("/api/trials", data=told | {"logger_id": loggers[1]}, files=upload).json()
+    before = trial["channels"]["pm2_5"]
+    assert send(client, [logger_file(1), logger_file(2, curvature=1e-3)]).status_code == 201
+    after = client.get(f"/api/trials/{trial['id']}").json()["channels"]["pm2_5"]
+    rates = before["total_decay_per_h"], after["total_decay_per_h"]
+    assert rates[0]["value"] == rates[1]["value"]
+    assert rates[1]["uncertainty"] > rates[0]["uncertainty"]
+    shares = [
+        next(line["relative_uncertainty"] for line in each["systematic"] if line["source"] == "linearity")
+        for each in (before, after)
+    ]
+    assert rates[1]["uncertainty"] ** 2 - rates[0]["uncertainty"] ** 2 == pytest.approx(
+        rates[0]["value"] ** 2 * (shares[1] ** 2 - shares[0] ** 2)
+    )
+    page = client.get(f"/trials/{trial['id']}").text
+    assert f"shows a curvature: the interval has {100 * shares[1]:.2g} % for it, not the 0.1 % for linearity." in page
+    assert plan_recompute(store, workers=1).differences == ()
+    assert client.post("/logger-checks/1/take-back", data={"why": "wrong logger"}).status_code in (200, 303)
+    assert client.get(f"/api/trials/{trial['id']}").json()["channels"]["pm2_5"] == before
