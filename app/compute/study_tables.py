@@ -36,15 +36,15 @@ COVERAGE = DecayCoverage(
 )
 
 EARLY_STOP_STUDY = EarlyStop(
-    trials=60,
+    trials=400,
     half_width_percent=5.0,
-    stopped=51,
-    stopped_percent=100.0,
-    median_min=35,
+    stopped=333,
+    stopped_percent=98.5,
+    median_min=27,
     fixed_min=60.0,
-    fixed_percent=98.3,
+    fixed_percent=99.2,
     ahead_min=10,
-    ahead=(0.54, 1.46),
+    ahead=(0.51, 1.34),
 )
 
 POWER = TwoRatesPower(
