@@ -12,8 +12,10 @@ from starlette.datastructures import QueryParams
 from app.figures.chart import Chart
 from app.figures.layout.boxes import Box
 from app.figures.layout.chart_layout import chart_layout
+from app.services.adding_trials.add import add_trial
 from app.services.bench.definitions import NewCheckUnit, NewRoomChange
 from app.services.bench.room_changes import add_room_change, mark_check_unit
+from app.services.logs.trial_fields import NewTrial
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.web.downloads.chart_registry import NAMED_CHARTS, make_chart
@@ -22,7 +24,9 @@ from tests.figures.layout.collisions import drawn_collisions, layout_collisions
 from tests.figures.layout.hostile_charts import HOSTILE
 from tests.figures.some_charts import ALL
 from tests.sample_data.control_bench import FIRST, add_runs, add_shifted_room, steady
+from tests.sample_data.size_bins import log_of_bins
 
+BINS_TRIAL = 16  # added to the bench below
 WIDTHS = (360, 700, 960, 1280)
 PAGE_HEIGHTS = (256, 480, 576)
 QUERIES = {
@@ -38,7 +42,7 @@ QUERIES = {
     "claims-measured": ("unit=1", "unit=2"),
     "trial-decay": ("trial=5", "trial=5&scale=log", "trial=9"),
     "residuals": ("trial=5",),
-    "rates-by-size": ("trial=5",),
+    "rates-by-size": (f"trial={BINS_TRIAL}",),
     "room-control": ("room=1", "room=3", "room=3&of=check-unit"),
     "room-ewma": ("room=3", "room=3&of=check-unit"),
     "logger-scatter": ("check=1",),
@@ -55,6 +59,8 @@ def demo_charts(demo_template, tmp_path_factory) -> Iterator[Session]:
     shutil.copyfile(demo_template, folder / "bench.sqlite")
     engine = open_store(Settings(folder))
     with Session(engine) as session:
+        of_bins = NewTrial(kind="empty room", room_id=1)
+        assert add_trial(session, log_of_bins(), "bins.csv", of_bins) == BINS_TRIAL
         room_id = add_shifted_room(session)
         for day, kind in ((date(2024, 5, 2), "furniture"), (date(2024, 5, 9), "season"), (date(2024, 9, 2), "filter")):
             add_room_change(session, room_id, NewRoomChange(changed_on=day, kind=kind, words="invented"))
