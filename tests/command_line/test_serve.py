@@ -1,16 +1,20 @@
 """`hazefall serve` and `hazefall demo` as real processes on loopback."""
 
 import os
+import re
 import signal
 import socket
 import subprocess
 import sys
+import threading
 from pathlib import Path
+from types import SimpleNamespace
 from urllib.parse import urljoin
 
 import httpx
 import pytest
 
+from app.command_line.access.entry import Entry
 from app.command_line.bench_folder import address, settings_from
 from app.command_line.main import run
 
@@ -106,3 +110,42 @@ def test_the_demonstration_lies_beside_the_own_bench(monkeypatch: pytest.MonkeyP
     demo = settings_from(_Told(data=None), "demo")
     assert demo.data_folder.name == "hazefall-demo"
     assert demo.database_url == ""
+
+
+@pytest.mark.parametrize(
+    ("told", "screen", "opens"), [([], True, True), (["--no-browser"], True, False), ([], False, False)]
+)
+@pytest.mark.parametrize("command", ["serve", "demo"])
+def test_the_browser_is_opened_where_there_is_a_screen_unless_told_not_to(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str, told: list[str], screen: bool, opens: bool
+):
+    asked: list[bool] = []
+    monkeypatch.setattr(f"app.command_line.{command}.has_screen", lambda: screen)
+    monkeypatch.setattr(
+        "app.command_line.serve.serve", lambda *_, opens_browser, **__: asked.append(opens_browser) or 0
+    )
+    monkeypatch.setattr("seed_demo.build.build_demo", lambda *_: None)
+    monkeypatch.setattr("app.services.store.open.open_store", lambda *_: SimpleNamespace(dispose=lambda: None))
+    assert run([command, "--data", str(tmp_path), *told]) == 0
+    assert asked == [opens]
+
+
+def test_what_is_opened_is_a_link_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    opened = threading.Event()
+    links: list[str] = []
+    monkeypatch.setattr("webbrowser.open", lambda link: (links.append(link), opened.set()))
+    Entry(tmp_path, opens_browser=True).announce("http://127.0.0.1:8000/")
+    assert opened.wait(10)
+    assert links[0].startswith("http://127.0.0.1:8000/enter/")
+
+
+def test_both_forms_of_the_first_command_do_the_same():
+    """PowerShell of Windows has no `&&`, but `;`; its virtual environments have Scripts instead of bin."""
+    blocks = re.findall(r"```(sh|powershell)\n(.+)\n```", (Path(__file__).parents[2] / "README.md").read_text("utf-8"))
+    (shell,) = [line for kind, line in blocks if kind == "sh" and line.endswith("hazefall demo")]
+    (powershell,) = [line for kind, line in blocks if kind == "powershell"]
+    same = (
+        powershell.replace("\\", "/").replace("/Scripts/", "/bin/").replace("; ", " && ").replace("py -3 ", "python3 ")
+    )
+    assert same.replace("; ", " && ") == shell
+    assert "&&" not in powershell

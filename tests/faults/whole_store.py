@@ -8,6 +8,8 @@ from collections.abc import Iterator, Mapping
 from contextlib import closing
 from pathlib import Path
 
+from app.storage.column_types import PackedBytes
+
 # What must never be found, in words and as a question to the store. The logs of these tests hold particle channels
 # only, so that every trial has results.
 _HALVES = {
@@ -54,7 +56,7 @@ def _faults(store: sqlite3.Connection) -> Iterator[str]:
         for row in store.execute(question):
             yield f"{words}: {row[0]}"
     for sha256, content in store.execute("SELECT sha256, content FROM raw_files"):
-        if hashlib.sha256(content).hexdigest() != sha256:
+        if hashlib.sha256(PackedBytes().process_result_value(content, None) or b"").hexdigest() != sha256:
             yield f"a raw file of other bytes than were stored: {sha256}"
 
 

@@ -15,6 +15,7 @@ WRITES_WITHOUT_A_RECORD = {
     "logs/raw_files": "keeps the bytes of a clip or an attachment, which is recorded by whoever adds that",
     "logs/store": "keeps the log of a trial or measurement, which is recorded by whoever adds that",
     "adding_trials/upload_keys": "the key of a trial's upload; the trial is recorded by whoever adds it",
+    "adding_trials/staged_on_server": "an upload that waits for confirmation is no part of the bench",
     "adding_trials/live_runs/receive": "readings are measurements; their run and its end are recorded",
     "results/natural_decay_pools": "pools follow from the empty-room runs",
     "results/repeatability": "follows from the repeats",

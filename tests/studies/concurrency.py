@@ -1,22 +1,29 @@
 """Eight writers and 32 readers at one real server: is anything lost or refused, and how much slower are the answers?
 
-python -m tests.studies.concurrency --seconds 20
+python -m tests.studies.concurrency --seconds 20 --slow 20 --imported 20
 
-Prints throughput and the 95th percentile of the answer times as ratios to the same readers alone.
+Prints throughput and the 95th percentile of the answer times as ratios to the same readers alone; at last with
+everything at once: writers, an import, and slow sockets that send a byte of a head or of a body now and then.
 """
 
 import argparse
+import socket
 import tempfile
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from subprocess import Popen
 
 from tests.conftest import decay_log
 from tests.faults.concurrent_use import Crowd, missing_prices
 from tests.faults.killing.kills import filled_bench, none
-from tests.faults.real_process import served, start_command
+from tests.faults.real_process import Served, served, start_command
 from tests.faults.whole_store import ask, faults_of, lost_marks, missing_trials
 
 
-def run(seconds: float, readers: int = 32, writers: int = 8, imported: int = 20) -> list[str]:
+def run(seconds: float, readers: int = 32, writers: int = 8, imported: int = 20, slow: int = 20) -> list[str]:
     """Lines of the table; an AssertionError where something was lost or refused."""
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place) / "bench"
@@ -25,24 +32,31 @@ def run(seconds: float, readers: int = 32, writers: int = 8, imported: int = 20)
             Crowd(server, 4, 2, 1).stay(6)  # what is loaded when used is loaded now
             idle = Crowd(server, readers, 0, 2).stay(seconds)
             busy = Crowd(server, readers, writers, 3).stay(seconds)
-            command = _start_import(Path(place), folder, imported)
+            _write_logs(Path(place) / "logs", imported, 50_000)
+            command = _start_import(Path(place) / "logs", folder)
             beside = Crowd(server, readers, 0, 4).stay(until=lambda: command.poll() is not None)
-            out, err = command.communicate()
-            assert command.returncode == 0, err
-            assert f"{imported} logs added" in out
+            _finish(command, imported)
+            _write_logs(Path(place) / "more", imported, 60_000)
+            more = _start_import(Path(place) / "more", folder)
+            with _slow_sockets(server, slow) as held:
+                crowded = Crowd(server, readers, writers, 5).stay(until=lambda: more.poll() is not None)
+            _finish(more, imported)
+            assert min(held) > 0, "no slow socket was open"
             said = server.said()
-        for crowd in (idle, busy, beside):
+        for crowd in (idle, busy, beside, crowded):
             none(crowd.reading.odd + crowd.writing.odd)
         none(faults_of(store))
-        none(missing_trials(store, busy.trials))
-        none(lost_marks(store, busy.marks, {}))
-        none(missing_prices([row[0] for row in ask(store, "SELECT amount FROM prices")], busy.prices))
+        none(missing_trials(store, busy.trials | crowded.trials))
+        none(lost_marks(store, busy.marks | crowded.marks, {}))
+        prices = [row[0] for row in ask(store, "SELECT amount FROM prices")]
+        none(missing_prices(prices, busy.prices + crowded.prices))
         assert "Traceback" not in said, said[-3000:]
     lines = [f"{'':34} {'readers /s':>11} {'ratio':>6} {'p95 ms':>7} {'ratio':>6} {'writes /s':>10} {'p95 ms':>7}"]
     for words, crowd in (
         (f"{readers} readers alone", idle),
         (f"and {writers} writers", busy),
         (f"and an import of {imported} logs", beside),
+        (f"and all of it, {slow} slow sockets", crowded),
     ):
         rate, of_idle = len(crowd.reading.seconds) / crowd.took_s, len(idle.reading.seconds) / idle.took_s
         p95, p95_idle = crowd.reading.p95_s(), idle.reading.p95_s()
@@ -53,20 +67,71 @@ def run(seconds: float, readers: int = 32, writers: int = 8, imported: int = 20)
     return lines
 
 
-def _start_import(place: Path, folder: Path, number: int):
-    logs = place / "logs"
-    logs.mkdir()
+def _write_logs(folder: Path, number: int, first_seed: int) -> None:
+    folder.mkdir()
     for seed in range(number):
-        log = decay_log(4.0, minutes=165, interval_s=1.0, seed=50_000 + seed)
-        (logs / f"{seed:03}.csv").write_bytes(log)
+        log = decay_log(4.0, minutes=165, interval_s=1.0, seed=first_seed + seed)
+        (folder / f"{seed:03}.csv").write_bytes(log)
+
+
+def _start_import(logs: Path, folder: Path) -> Popen[str]:
     about = ["--maker", "Maker", "--model", "Model 1", "--setting", "high", "--room", "Room A"]
     return start_command("import", str(logs), *about, "--data", str(folder))
+
+
+def _finish(command: Popen[str], imported: int) -> None:
+    out, err = command.communicate()
+    assert command.returncode == 0, err
+    assert f"{imported} logs added" in out
+
+
+@contextmanager
+def _slow_sockets(server: Served, number: int) -> Iterator[list[int]]:
+    """So many sockets that send a byte a second, half of them of a head and half of a body; a closed one is opened
+    again. Yields how many were open each second.
+    """
+    over, opened = threading.Event(), [0]
+    let_in = "".join(f"{name}: {text}\r\n" for name, text in server.headers.items())
+    body = f"POST /api/trials HTTP/1.1\r\nHost: 127.0.0.1\r\n{let_in}Content-Length: 900000\r\n\r\n"
+    port = int(server.url.rpartition(":")[2])
+
+    def trickle() -> None:
+        sockets: list[socket.socket | None] = [None] * number
+        while not over.wait(1.0):
+            for place, one in enumerate(sockets):
+                try:
+                    if one is None:
+                        one = sockets[place] = socket.create_connection(("127.0.0.1", port), 10)
+                        one.sendall(b"GET / HTTP/1.1\r\nX: " if place % 2 else body.encode())
+                    one.sendall(b"a")
+                except OSError:
+                    sockets[place] = None
+            opened.append(sum(one is not None for one in sockets))
+        for one in sockets:
+            if one is not None:
+                one.close()
+
+    thread = threading.Thread(target=trickle)
+    thread.start()
+    time.sleep(2.5)
+    del opened[0]
+    try:
+        yield opened
+    finally:
+        over.set()
+        thread.join()
 
 
 if __name__ == "__main__":
     arguments = argparse.ArgumentParser()
     arguments.add_argument("--seconds", type=float, default=20.0)
+    arguments.add_argument("--readers", type=int, default=32)
+    arguments.add_argument("--imported", type=int, default=20, help="logs of 0.4 MB that are imported")
+    arguments.add_argument("--slow", type=int, default=20, help="slow sockets")
     told = arguments.parse_args()
-    print(f"python -m tests.studies.concurrency --seconds {told.seconds:g}\n")
-    print("\n".join(run(told.seconds)))
+    print(
+        f"python -m tests.studies.concurrency --seconds {told.seconds:g} --readers {told.readers} "
+        f"--imported {told.imported} --slow {told.slow}\n"
+    )
+    print("\n".join(run(told.seconds, told.readers, imported=told.imported, slow=told.slow)))
     print("\nNo trial, mark or price that was acknowledged was lost, and no answer was an error.")

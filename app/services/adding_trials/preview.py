@@ -94,7 +94,7 @@ def preview_log(session: Session, log: StagedLog, trial: NewTrial, new_logger: N
     known = {name: rate for name in in_order(rates) if (rate := rates[name]) is not None}
     warnings = upload_warnings(session, trial, started_at, known)
     preview = LogPreview(log, analysed.decays, results, notes, warnings)
-    keep_beside(log.settings, log.upload, f"{preview.digest}.shown", _text(results).encode())
+    keep_beside(log.area, log.upload, f"{preview.digest}.shown", _text(results).encode())
     return preview
 
 
@@ -122,7 +122,7 @@ def check_as_shown(session: Session, log: StagedLog, trial_id: int, shown: str) 
     stored = stored_results(session, trial_id)
     if _digest(stored) == shown:
         return
-    before = kept_beside(log.settings, log.upload, f"{shown}.shown") if shown.isalnum() else None
+    before = kept_beside(log.area, log.upload, f"{shown}.shown") if shown.isalnum() else None
     named = _differences(json.loads(before), stored) if before else []
     listed = f" ({'; '.join(named[:4])})" if named else ""
     raise InvalidValue(

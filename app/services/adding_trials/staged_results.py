@@ -25,10 +25,9 @@ from app.compute.wording.notes import Advice, Note
 from app.reading_files.log_table import LogColumn, LogTable, ReadingChoices, SkippedRow
 from app.reading_files.read_log import read_log
 from app.reading_files.table.first_lines import HEAD_BYTES, first_lines
-from app.services.adding_trials.staged_uploads import StagedUpload, staged_content, staged_head
+from app.services.adding_trials.staged_uploads import StagedUpload, StagingArea, staged_content, staged_head
 from app.services.logs.readings import LogReadings
 from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
-from app.settings import Settings
 
 _APP = Path(__file__).parents[2]
 _CALCULATES = ("reading_files", "compute", "services/results")
@@ -39,7 +38,7 @@ _LIBRARIES = ("numpy", "scipy", "pandas")
 class StagedLog:
     """A staged file as read. `key` identifies this reading by this program."""
 
-    settings: Settings
+    area: StagingArea
     upload: StagedUpload
     choices: ReadingChoices
     table: LogTable
@@ -48,72 +47,73 @@ class StagedLog:
     def analyse(self, readings: LogReadings, terms: AnalysisTerms) -> AnalysedTrial:
         """As `analyse_readings`, cached for each set of terms."""
         name = f"{_digest(f'{self.key} {terms!r}')}.analysis"
-        kept = kept_beside(self.settings, self.upload, name)
+        kept = kept_beside(self.area, self.upload, name)
         if kept is not None:
             return _analysis_of(kept)
         analysed = analyse_readings(readings, terms)
         content = json.dumps(asdict(analysed), default=_plain_number).encode()
-        keep_beside(self.settings, self.upload, name, content)
+        keep_beside(self.area, self.upload, name, content)
         return analysed
 
 
-def read_staged_log(settings: Settings, upload: StagedUpload, choices: ReadingChoices) -> StagedLog:
+def read_staged_log(area: StagingArea, upload: StagedUpload, choices: ReadingChoices) -> StagedLog:
     """Reads a staged file, cached for each set of choices. Raises UnreadableLog if it is not a log."""
     settled = replace(choices, timezone=choices.timezone or choices.assumed_timezone)
     for tried in (choices, settled):
         key = _reading_key(upload, tried)
-        kept = kept_beside(settings, upload, f"{key}.table")
+        kept = kept_beside(area, upload, f"{key}.table")
         table = _table_of(kept) if kept is not None else None
         if table is not None and (tried.timezone == choices.timezone or table.zone_assumed):
             assumed = table.zone_assumed and choices.timezone is None
-            return StagedLog(settings, upload, choices, replace(table, zone_assumed=assumed), key)
-    table = read_log(staged_content(settings, upload), upload.file_name, choices)
+            return StagedLog(area, upload, choices, replace(table, zone_assumed=assumed), key)
+    table = read_log(staged_content(area, upload), upload.file_name, choices)
     key = _reading_key(upload, settled if table.zone_assumed else choices)
-    for earlier in (settings.data_folder / "uploads").glob(f"{upload.token}.*.table"):
+    for earlier in area.folder.glob(f"{upload.token}.*.table"):
         earlier.unlink(missing_ok=True)  # the file may be large
-    keep_beside(settings, upload, f"{key}.table", _table_content(table))
-    return StagedLog(settings, upload, choices, table, key)
+    keep_beside(area, upload, f"{key}.table", _table_content(table))
+    return StagedLog(area, upload, choices, table, key)
 
 
-def staged_first_lines(settings: Settings, upload: StagedUpload, box: str | None, most: int) -> tuple[str, ...]:
+def staged_first_lines(area: StagingArea, upload: StagedUpload, box: str | None, most: int) -> tuple[str, ...]:
     """The first lines of a staged file; those of a workbook are cached, because it is read as a whole."""
-    head = staged_head(settings, upload, HEAD_BYTES)
+    head = staged_head(area, upload, HEAD_BYTES)
     if not head.startswith(b"PK"):
         return first_lines(head, upload.file_name, box, most)
     name = f"{_digest(f'{upload.sha256} {box} {most}')}.lines"
-    kept = kept_beside(settings, upload, name)
+    kept = kept_beside(area, upload, name)
     if kept is not None:
         return tuple(json.loads(kept))
-    lines = first_lines(staged_content(settings, upload), upload.file_name, box, most)
-    keep_beside(settings, upload, name, json.dumps(lines).encode())
+    lines = first_lines(staged_content(area, upload), upload.file_name, box, most)
+    keep_beside(area, upload, name, json.dumps(lines).encode())
     return lines
 
 
-def keep_beside(settings: Settings, upload: StagedUpload, name: str, content: bytes | memoryview) -> None:
+def keep_beside(area: StagingArea, upload: StagedUpload, name: str, content: bytes | memoryview) -> None:
     """Writes a cache file with its digest, atomically for other processes."""
-    path = _beside(settings, upload, name)
+    path = _beside(area, upload, name)
     unfinished = path.with_suffix(f".{secrets.token_hex(8)}")
     try:
+        area.folder.mkdir(parents=True, exist_ok=True)  # another machine may have staged the upload
         with unfinished.open("wb") as file:
             file.write(hashlib.sha256(content).digest())
             file.write(content)
-        unfinished.rename(path)
+        unfinished.replace(path)
     except OSError:  # with a full disk it is computed again
         unfinished.unlink(missing_ok=True)
 
 
-def kept_beside(settings: Settings, upload: StagedUpload, name: str) -> bytes | None:
+def kept_beside(area: StagingArea, upload: StagedUpload, name: str) -> bytes | None:
     """A cached value; None if there is none, or it is damaged."""
     try:
-        with _beside(settings, upload, name).open("rb") as file:
+        with _beside(area, upload, name).open("rb") as file:
             digest, content = file.read(32), file.read()
     except OSError:
         return None
     return content if hashlib.sha256(content).digest() == digest else None
 
 
-def _beside(settings: Settings, upload: StagedUpload, name: str) -> Path:
-    return settings.data_folder / "uploads" / f"{upload.token}.{name}"
+def _beside(area: StagingArea, upload: StagedUpload, name: str) -> Path:
+    return area.folder / f"{upload.token}.{name}"
 
 
 def _reading_key(upload: StagedUpload, choices: ReadingChoices) -> str:

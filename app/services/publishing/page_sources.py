@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import LargeBinary, Table, column, select, table
 from sqlalchemy.orm import Session
 
+from app.storage.column_types import PackedBytes
 from app.storage.models.all_models import METADATA
 
 Owner = tuple[str, int]
@@ -22,7 +23,7 @@ _NOT_SHOWN = frozenset(
     {
         "accounts", "api_tokens", "sign_ins", "sign_in_attempts", "upload_keys", "live_runs", "live_channels",
         "live_lots", "live_readings", "live_events", "editions", "edition_contents", "unit_addresses", "unit_changes",
-        "raw_files", "readings",
+        "raw_files", "readings", "staged_files", "staged_pieces",
     }
 )  # fmt: skip
 # Rows that many others refer to, with the rows that are part of them: they count where they are referred to.
@@ -57,7 +58,7 @@ def read_page_sources(session: Session) -> PageSources:
 
 def _read(session: Session, of: Table) -> tuple[list[str], Iterator[tuple[Any, ...]]]:
     """Names of the columns and the rows, as stored; without large contents, whose hash is beside them."""
-    names = [one.name for one in of.columns if not isinstance(one.type, LargeBinary)]
+    names = [one.name for one in of.columns if not isinstance(one.type, LargeBinary | PackedBytes)]
     plain = table(of.name, *(column(name) for name in names))
     order = [plain.c[one.name] for one in of.primary_key.columns]
     return names, (tuple(row) for row in session.execute(select(*plain.c).order_by(*order)))

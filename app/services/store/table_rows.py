@@ -6,6 +6,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Integer, LargeBinary, Table, Text, text
 
+from app.storage.column_types import PackedBytes
 from app.storage.models.all_models import METADATA
 
 _BATCH_SIZE = 2000
@@ -24,7 +25,7 @@ def rows_in_batches(connection: Connection, table: Table) -> Generator[Sequence[
     try:
         cursor.execute(f'SELECT {_names(table)} FROM "{table.name}" ORDER BY {order}')
         # a raw file may be large: one at a time
-        batch = 1 if any(isinstance(c.type, LargeBinary) for c in table.columns) else _BATCH_SIZE
+        batch = 1 if any(isinstance(c.type, LargeBinary | PackedBytes) for c in table.columns) else _BATCH_SIZE
         while rows := cursor.fetchmany(batch):
             yield rows
     finally:

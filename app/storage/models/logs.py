@@ -1,4 +1,4 @@
-"""Raw log files kept byte for byte, the logs read from them, and their readings.
+"""Raw log files kept byte for byte, the logs read from them, and their readings; uploads before they become a trial.
 
 Readings have one row per time with a column per channel. A column has no fixed meaning: `log_channels` says which
 channel is in which column, so a new channel needs no new table. A log with more channels than columns continues in a
@@ -12,6 +12,7 @@ from sqlalchemy import BigInteger, CheckConstraint, Column, ForeignKey, Index, I
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 from sqlalchemy.types import TypeEngine
 
+from app.storage.column_types import PackedBytes
 from app.storage.models.base import STRICT, Base, RealNumber
 
 # Billions of rows: more than PostgreSQL's INTEGER can count.
@@ -20,14 +21,14 @@ VALUE_COLUMNS = tuple(f"value_{number:02d}" for number in range(1, 17))
 
 
 class RawFile(Base):
-    """Bytes of an uploaded file; identical files are stored once."""
+    """Bytes of an uploaded file; identical files are stored once. Hash and size are those of the file itself."""
 
     __tablename__ = "raw_files"
     __table_args__ = (CheckConstraint("length(sha256) = 64", name="sha256"), STRICT)
 
     sha256: Mapped[str] = mapped_column(primary_key=True)
     size_bytes: Mapped[int]
-    content: Mapped[bytes] = mapped_column(deferred=True)
+    content: Mapped[bytes] = mapped_column(PackedBytes, deferred=True)
     stored_at: Mapped[datetime]
 
 
@@ -98,3 +99,30 @@ class UploadKey(Base):
     sha256: Mapped[str]
     trial_id: Mapped[int] = mapped_column(ForeignKey("trials.id"))
     stored_at: Mapped[datetime]
+
+
+class StagedFile(Base):
+    """An upload that waits for confirmation, under its random token; only on a database server, else it is a file.
+
+    It is no part of the bench: nothing refers to it, and it is removed after a day.
+    """
+
+    __tablename__ = "staged_files"
+    __table_args__ = (Index("ix_staged_files_staged_at", "staged_at"), STRICT)
+
+    token: Mapped[str] = mapped_column(primary_key=True)
+    file_name: Mapped[str]
+    size_bytes: Mapped[int] = mapped_column(RowNumber)
+    sha256: Mapped[str]
+    staged_at: Mapped[datetime]
+
+
+class StagedPiece(Base):
+    """A piece of such a file, so that a large one is never sent or held as a whole."""
+
+    __tablename__ = "staged_pieces"
+    __table_args__ = (STRICT,)
+
+    token: Mapped[str] = mapped_column(ForeignKey("staged_files.token", ondelete="CASCADE"), primary_key=True)
+    place: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    content: Mapped[bytes] = mapped_column(deferred=True)

@@ -2,7 +2,8 @@
 
 The rows go straight into the tables, with results drawn around a true value instead of being analysed, so that
 1,000 units and 10,000 trials stand within seconds. The readings, where asked for, are the decays that belong to the
-drawn rates. Its raw files are one line each. Nothing in it was measured; the bench is marked as invented.
+drawn rates. Its raw files are one line each, or where asked for the readings as CSV. Nothing in it was measured; the
+bench is marked as invented.
 """
 
 import argparse
@@ -13,12 +14,14 @@ from contextlib import closing
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from sqlalchemy import Connection, delete, insert
 
 from app.services.store.open import open_store
 from app.settings import Settings
+from app.storage.column_types import packed
 from app.storage.models.all_models import METADATA
 from app.storage.models.logs import VALUE_COLUMNS
 from tests.bench.scale.large_bench_results import CHANNELS, BenchTruth, result_rows, summary_rows
@@ -46,10 +49,19 @@ class LargeStore:
 
 
 def make_large_store(
-    path: Path | str, units: int = 1000, trials: int = 10_000, readings_per_trial: int = 0, *, seed: int = 20240108
+    path: Path | str,
+    units: int = 1000,
+    trials: int = 10_000,
+    readings_per_trial: int = 0,
+    *,
+    seed: int = 20240108,
+    raw_logs: bool = False,
 ) -> LargeStore:
     """A store at `path` (which must not exist) with so many units and trials, two in a hundred with an empty room,
-    and `readings_per_trial` rows of five channels for each trial (10,000 × 1,000 × 5 = 50 million values)."""
+    and `readings_per_trial` rows of five channels for each trial (10,000 × 1,000 × 5 = 50 million values).
+
+    raw_logs : with the readings as CSV in the raw files, in place of a line each
+    """
     path = Path(path)
     if path.exists():
         raise FileExistsError(f"{path} exists; give the path of a store that is still to be made.")
@@ -67,7 +79,7 @@ def make_large_store(
         _insert_trials(connection, truth)
         _insert_results(connection, truth, rng)
         if readings_per_trial:
-            _insert_readings(connection, truth, readings_per_trial, rng)
+            _insert_readings(connection, truth, readings_per_trial, rng, raw_logs)
     engine.dispose()
     with closing(sqlite3.connect(path)) as plain:
         plain.execute("ANALYZE")
@@ -185,7 +197,9 @@ def _insert_results(connection: Connection, truth: BenchTruth, rng: np.random.Ge
     _insert(connection, "setting_summaries", summary_rows(truth, results, METHOD_VERSION))
 
 
-def _insert_readings(connection: Connection, truth: BenchTruth, rows: int, rng: np.random.Generator) -> None:
+def _insert_readings(
+    connection: Connection, truth: BenchTruth, rows: int, rng: np.random.Generator, raw_logs: bool
+) -> None:
     """Smoke for a tenth of the run, then the decay with 2 % noise, in steps of 0.1, as a logger would write it."""
     columns = ", ".join(VALUE_COLUMNS[: len(READING_CHANNELS)])
     marks = ", ".join("?" * (1 + len(READING_CHANNELS)))
@@ -207,7 +221,23 @@ def _insert_readings(connection: Connection, truth: BenchTruth, rows: int, rng: 
         values.append(np.round(21 + 0.1 * rng.standard_normal(rows), 2).tolist())
         elapsed = np.round(3600 * hours, 1).tolist()
         raw.executemany(statement, zip(elapsed, *values, strict=True))
+        if raw_logs:
+            _replace_raw_file(raw, index + 1, list(zip(elapsed, *values, strict=True)))
     raw.execute("UPDATE logs SET readings = ?, first_reading = 1 + (id - 1) * ?", (rows, rows))
+
+
+def _replace_raw_file(raw: Any, log_id: int, rows: list[tuple[float, ...]]) -> None:
+    """The log as a logger would have written it, stored as the program stores it."""
+    line = ",".join(["%g"] * (1 + len(READING_CHANNELS)))
+    content = "\n".join([",".join(("elapsed_s", *READING_CHANNELS)), *(line % row for row in rows), ""]).encode()
+    (former,) = raw.execute("SELECT sha256 FROM logs WHERE id = ?", (log_id,)).fetchone()
+    sha256 = hashlib.sha256(content).hexdigest()
+    raw.execute(
+        "INSERT INTO raw_files SELECT ?, ?, ?, stored_at FROM raw_files WHERE sha256 = ?",
+        (sha256, len(content), packed(content), former),
+    )
+    raw.execute("UPDATE logs SET sha256 = ? WHERE id = ?", (sha256, log_id))
+    raw.execute("DELETE FROM raw_files WHERE sha256 = ?", (former,))
 
 
 def main() -> None:

@@ -4,7 +4,10 @@ import sqlite3
 from contextlib import closing
 from pathlib import Path
 
+from app.storage.column_types import PackedBytes
 from tests.storage.migrated import migrate_to
+
+PACKED_SINCE = "0036"  # the revision from which on raw files are compressed
 
 
 def make_older_store(present: Path, older: Path, revision: str) -> None:
@@ -19,8 +22,16 @@ def make_older_store(present: Path, older: Path, revision: str) -> None:
             columns = ", ".join(f'"{name}"' for name in shared)
             store.execute(f'DELETE FROM main."{table}"')
             store.execute(f'INSERT INTO main."{table}" ({columns}) SELECT {columns} FROM present."{table}"')
+        if revision < PACKED_SINCE:
+            _unpack_raw_files(store)
         store.commit()
         store.execute("PRAGMA journal_mode = WAL")
+
+
+def _unpack_raw_files(store: sqlite3.Connection) -> None:
+    for sha256, stored in store.execute("SELECT sha256, content FROM raw_files").fetchall():
+        content = PackedBytes().process_result_value(stored, None)
+        store.execute("UPDATE raw_files SET content = ? WHERE sha256 = ?", (content, sha256))
 
 
 def rows_of_each_table(path: Path) -> dict[str, int]:

@@ -12,7 +12,7 @@ from app.reading_files.log_table import ReadingChoices
 from app.services.adding_trials.add import add_read_trial, add_trial
 from app.services.adding_trials.preview import LogPreview, check_as_shown, preview_log, stored_results
 from app.services.adding_trials.staged_results import StagedLog, read_staged_log
-from app.services.adding_trials.staged_uploads import discard_upload, stage_upload, staged_upload
+from app.services.adding_trials.staged_uploads import StagingArea, discard_upload, stage_upload, staged_upload
 from app.services.bench.definitions import NewLogger
 from app.services.bench.loggers import add_logger
 from app.services.bench.rooms import change_room
@@ -25,12 +25,18 @@ from tests.conftest import SmallBench, decay_log
 EMPTY = NewTrial(kind=UNIT_RUNNING, room_id=0)
 
 
+def _area(settings: Settings) -> StagingArea:
+    return StagingArea(settings.data_folder / "uploads", settings.max_upload_bytes)
+
+
 def _rows_in_store(session: Session) -> dict[str, int]:
     return {table.name: session.scalar(select(func.count()).select_from(table)) for table in METADATA.sorted_tables}
 
 
 def _staged(settings: Settings, content: bytes, choices: ReadingChoices | None = None) -> StagedLog:
-    return read_staged_log(settings, stage_upload(settings, content, "run.csv"), choices or ReadingChoices())
+    return read_staged_log(
+        _area(settings), stage_upload(_area(settings), content, "run.csv"), choices or ReadingChoices()
+    )
 
 
 def _running(bench: SmallBench, **changed: Any) -> NewTrial:
@@ -85,18 +91,18 @@ def test_a_file_that_is_no_log_or_no_longer_waits_is_told(settings: Settings):
     with pytest.raises(UnreadableLog):
         _staged(settings, b"Dear reader,\nthis is a letter.\n")
     with pytest.raises(NotFound, match="There is no waiting upload"):
-        staged_upload(settings, "A" * 32)
+        staged_upload(_area(settings), "A" * 32)
 
 
 def test_a_file_is_read_and_analysed_once_from_upload_to_trial(
     store: Engine, settings: Settings, small_bench: SmallBench, work_counted: dict[str, int]
 ):
     content = decay_log(6.0)
-    upload, trial = stage_upload(settings, content, "run.csv"), _running(small_bench)
+    upload, trial = stage_upload(_area(settings), content, "run.csv"), _running(small_bench)
     with session_scope(store) as session:
-        preview = preview_log(session, read_staged_log(settings, upload, ReadingChoices()), trial)
+        preview = preview_log(session, read_staged_log(_area(settings), upload, ReadingChoices()), trial)
     with session_scope(store) as session:  # the confirmation knows only what lies in the data folder
-        _confirm(session, read_staged_log(settings, upload, ReadingChoices()), content, trial, preview)
+        _confirm(session, read_staged_log(_area(settings), upload, ReadingChoices()), content, trial, preview)
     assert work_counted == {"reads": 1, "analyses": 3}
 
 
@@ -165,13 +171,13 @@ def test_what_a_new_logger_bears_on_the_analysis_is_in_the_preview(
 def test_a_kept_file_that_is_damaged_is_made_again(
     session: Session, settings: Settings, work_counted: dict[str, int], damage: Callable[[bytes], bytes]
 ):
-    upload = stage_upload(settings, decay_log(6.0), "run.csv")
-    first = preview_log(session, read_staged_log(settings, upload, ReadingChoices()), EMPTY)
+    upload = stage_upload(_area(settings), decay_log(6.0), "run.csv")
+    first = preview_log(session, read_staged_log(_area(settings), upload, ReadingChoices()), EMPTY)
     kept = [*settings.data_folder.glob("uploads/*.table"), *settings.data_folder.glob("uploads/*.analysis")]
     assert len(kept) == 2
     for path in kept:
         path.write_bytes(damage(path.read_bytes()))
-    again = preview_log(session, read_staged_log(settings, upload, ReadingChoices()), EMPTY)
+    again = preview_log(session, read_staged_log(_area(settings), upload, ReadingChoices()), EMPTY)
     assert work_counted == {"reads": 2, "analyses": 6}
     assert again.results == first.results
 
@@ -179,10 +185,10 @@ def test_a_kept_file_that_is_damaged_is_made_again(
 def test_what_another_version_of_the_program_kept_is_not_used(
     settings: Settings, work_counted: dict[str, int], monkeypatch: pytest.MonkeyPatch
 ):
-    upload = stage_upload(settings, decay_log(6.0), "run.csv")
-    read_staged_log(settings, upload, ReadingChoices())
+    upload = stage_upload(_area(settings), decay_log(6.0), "run.csv")
+    read_staged_log(_area(settings), upload, ReadingChoices())
     monkeypatch.setattr("app.services.adding_trials.staged_results._program", lambda: "another")
-    read_staged_log(settings, upload, ReadingChoices())
+    read_staged_log(_area(settings), upload, ReadingChoices())
     assert work_counted["reads"] == 2
 
 
@@ -190,24 +196,24 @@ def test_other_choices_read_the_file_again_and_an_assumed_zone_does_not(
     settings: Settings, work_counted: dict[str, int]
 ):
     content = decay_log(6.0).replace(b"Z,", b",").replace(b"+00:00,", b",")
-    upload = stage_upload(settings, content, "run.csv")
+    upload = stage_upload(_area(settings), content, "run.csv")
     assumed = ReadingChoices(assumed_timezone="Europe/Berlin")
-    first = read_staged_log(settings, upload, assumed).table
+    first = read_staged_log(_area(settings), upload, assumed).table
     assert (first.timezone, first.zone_assumed) == ("Europe/Berlin", True)
-    assert read_staged_log(settings, upload, assumed).table.zone_assumed
+    assert read_staged_log(_area(settings), upload, assumed).table.zone_assumed
     confirmed = ReadingChoices(timezone="Europe/Berlin", assumed_timezone="Europe/Berlin")
-    chosen = read_staged_log(settings, upload, confirmed).table
+    chosen = read_staged_log(_area(settings), upload, confirmed).table
     assert (chosen.timezone, chosen.zone_assumed, chosen.started_at) == ("Europe/Berlin", False, first.started_at)
     assert work_counted["reads"] == 1
-    elsewhere = read_staged_log(settings, upload, ReadingChoices(timezone="America/New_York")).table
+    elsewhere = read_staged_log(_area(settings), upload, ReadingChoices(timezone="America/New_York")).table
     assert elsewhere.started_at != first.started_at
     assert work_counted["reads"] == 2
 
 
 def test_a_kept_table_is_the_table_that_was_read(settings: Settings):
     content = decay_log(6.0) + b"2026-03-02T10:16:00Z,ERR,1,1\n"
-    upload = stage_upload(settings, content, "run.csv")
-    first, second = (read_staged_log(settings, upload, ReadingChoices()).table for _ in range(2))
+    upload = stage_upload(_area(settings), content, "run.csv")
+    first, second = (read_staged_log(_area(settings), upload, ReadingChoices()).table for _ in range(2))
     assert first.skipped
     for name in first.__slots__:
         one, other = getattr(first, name), getattr(second, name)
@@ -223,5 +229,5 @@ def test_a_kept_table_is_the_table_that_was_read(settings: Settings):
 def test_nothing_stays_of_a_discarded_upload(session: Session, settings: Settings):
     log = _staged(settings, decay_log(6.0))
     preview_log(session, log, EMPTY)
-    discard_upload(settings, log.upload.token)
+    discard_upload(_area(settings), log.upload.token)
     assert list((settings.data_folder / "uploads").iterdir()) == []

@@ -86,9 +86,9 @@ def test_a_chart_that_fails_leaves_its_page(bench: Engine, tmp_path: Path, monke
     assert "Does the Maker A Model 1 clean the air?" in (tmp_path / "site/units/maker-a-model-1/index.html").read_text()
 
 
-@pytest.mark.parametrize("length", [60, 600])
+@pytest.mark.parametrize("length", [200, 600])
 def test_hostile_names_are_published(bench: Engine, tmp_path: Path, length: int):
-    """The second is longer than any form allows, as an import of old data might hold it."""
+    """The first is the longest that a form allows; the second is longer, as an import of old data might hold it."""
     with session_scope(bench) as session:
         unit = session.get_one(UnitUnderTest, 1)
         unit.maker, unit.model = "W" * length, "<svg/onload=x>\u202e$\\frac{1}{0}$ " * (length // 30)
@@ -96,7 +96,7 @@ def test_hostile_names_are_published(bench: Engine, tmp_path: Path, length: int)
     assert done.edition == 1
     assert (tmp_path / "site/index.html").is_file()
     assert "<svg/onload" not in (tmp_path / "site/index.html").read_text()
-    assert [failure.what for failure in done.failures if not failure.what.startswith("the chart ")] == []
+    assert done.failures == ()
 
 
 def test_a_bench_that_changes_while_it_is_published_is_not_published(

@@ -10,13 +10,13 @@ from starlette.responses import RedirectResponse, Response
 
 from app.compute.wording.numbers import counted
 from app.errors import NotFound
-from app.services.adding_trials.staged_uploads import StagedUpload, discard_upload, staged_upload
+from app.services.adding_trials.staged_uploads import StagedUpload, StagingArea, discard_upload, staged_upload
 from app.services.bench.form_options import TrialFormOptions, trial_form_options
 from app.services.logs.trial_fields import UNIT_RUNNING
-from app.settings import Settings
-from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep, SettingsDep
+from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.options import filter_options
+from app.web.forms.staging import StagingDep
 from app.web.forms.typed_form import MOST_FILES, TypedForm, TypedFormDep
 from app.web.pages.adding_a_trial.fields import kinds_of_trial
 from app.web.pages.adding_a_trial.preview import read_preview, store_staged, stored_before, with_last_conditions
@@ -69,33 +69,33 @@ class BatchPage:
 
 
 @router.get(BATCH)
-def batch(request: Request, session: SessionDep, settings: SettingsDep, render: RenderDep) -> Response:
+def batch(request: Request, session: SessionDep, area: StagingDep, render: RenderDep) -> Response:
     form = with_last_conditions(query_form(request.query_params), trial_form_options(session))
-    return render(TEMPLATE, _page(session, settings, form, _uploads(settings, form)))
+    return render(TEMPLATE, _page(session, area, form, _uploads(area, form)))
 
 
 @router.post(BATCH)
 def batch_confirmed(
-    session: SessionDep, reading: ReadSessionDep, settings: SettingsDep, render: RenderDep, form: TypedFormDep
+    session: SessionDep, reading: ReadSessionDep, area: StagingDep, render: RenderDep, form: TypedFormDep
 ) -> Response:
     """Stores each ticked line that can be stored, and shows the others again with their errors."""
-    uploads, saved, failed = _uploads(settings, form), [], {}
+    uploads, saved, failed = _uploads(area, form), [], {}
     for upload in uploads:
         if not form.ticked(f"keep_{upload.token}"):
             continue
         line = form_of_line(form, upload.token)
-        if store_staged(session, reading, settings, upload, line) is None:
+        if store_staged(session, reading, area, upload, line) is None:
             failed[upload.token] = line
         else:
             saved.append(upload)
-    done = BackgroundTask(_discard_all, settings, [upload.token for upload in saved])
+    done = BackgroundTask(_discard_all, area, [upload.token for upload in saved])
     before = _stored_before(reading, form, uploads)
     if not failed and (saved or before):
         return RedirectResponse("/trials", 303, background=done)
     if not (saved or before or failed):
         form.add_error("", "No file is ticked. Tick those that are to be saved.")
     left = [upload for upload in uploads if upload not in saved]
-    page = _page(session, settings, form, left, failed, len(saved) + len(before))
+    page = _page(session, area, form, left, failed, len(saved) + len(before))
     answer = render(TEMPLATE, page, status_code=422)
     answer.background = done
     return answer
@@ -112,9 +112,9 @@ def _tokens(form: TypedForm) -> list[str]:
     return list(dict.fromkeys(form.values.get("token", [])))
 
 
-def _discard_all(settings: Settings, tokens: Sequence[str]) -> None:
+def _discard_all(area: StagingArea, tokens: Sequence[str]) -> None:
     for token in tokens:
-        discard_upload(settings, token)
+        discard_upload(area, token)
 
 
 def form_of_line(form: TypedForm, token: str) -> TypedForm:
@@ -124,12 +124,12 @@ def form_of_line(form: TypedForm, token: str) -> TypedForm:
     return TypedForm({"kind": [UNIT_RUNNING]} | values)
 
 
-def _uploads(settings: Settings, form: TypedForm) -> list[StagedUpload]:
+def _uploads(area: StagingArea, form: TypedForm) -> list[StagedUpload]:
     """The staged files that are still there."""
     found = []
     for token in _tokens(form)[:MOST_FILES]:
         try:
-            found.append(staged_upload(settings, token))
+            found.append(staged_upload(area, token))
         except NotFound:
             continue
     return found
@@ -137,14 +137,14 @@ def _uploads(settings: Settings, form: TypedForm) -> list[StagedUpload]:
 
 def _page(
     session: Session,
-    settings: Settings,
+    area: StagingArea,
     form: TypedForm,
     uploads: Sequence[StagedUpload],
     failed: dict[str, TypedForm] | None = None,
     saved: int = 0,
 ) -> BatchPage:
     options = trial_form_options(session)
-    read = [_read(session, settings, form, upload) for upload in uploads]
+    read = [_read(session, area, form, upload) for upload in uploads]
     runs = [run_time(upload, page.table, page.form) for upload, page in zip(uploads, read, strict=True)]
     lines = [
         _line(form, upload, page, options, (failed or {}).get(upload.token), files_at_that_time(run, runs))
@@ -166,12 +166,12 @@ def _page(
     )
 
 
-def _read(session: Session, settings: Settings, form: TypedForm, upload: StagedUpload) -> PreviewPage:
+def _read(session: Session, area: StagingArea, form: TypedForm, upload: StagedUpload) -> PreviewPage:
     own = form_of_line(form, upload.token)
     for name in _OF_LINE:  # where the line was not sent yet: as in the last trial
         if f"{name}_{upload.token}" not in form.values and name in form.values:
             own.values[name] = form.values[name]
-    return read_preview(session, settings, upload, own)
+    return read_preview(session, area, upload, own)
 
 
 def _line(

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from app.errors import HazefallError, UnreadableLog
 from app.reading_files.refusals import ColumnsNotRecognised
 from app.services.adding_trials.staged_results import staged_first_lines
-from app.services.adding_trials.staged_uploads import StagedUpload
-from app.settings import Settings
+from app.services.adding_trials.staged_uploads import StagedUpload, StagingArea
 from app.web.forms.typed_form import TypedForm
 
 CHOSEN = "choose_header_line"  # sent by the button of a line
@@ -39,14 +38,14 @@ def refused_header(refusal: UnreadableLog | None) -> int:
     return refusal.line or 0 if isinstance(refusal, ColumnsNotRecognised) else 0
 
 
-def raw_lines(settings: Settings, upload: StagedUpload, box: str | None, header_line: int) -> Sequence[RawLine]:
+def raw_lines(area: StagingArea, upload: StagedUpload, box: str | None, header_line: int) -> Sequence[RawLine]:
     """The first lines, at least to some below the header; none of a file that holds no text.
 
     header_line : line of the names, 0 if there is none
     """
     most = min(max(_SHOWN, header_line + _SHOWN_BELOW), _MOST_SHOWN)
     try:
-        lines = staged_first_lines(settings, upload, box, most)
+        lines = staged_first_lines(area, upload, box, most)
     except HazefallError:
         return ()
     return [RawLine(number, text, number == header_line) for number, text in enumerate(lines, start=1)]

@@ -9,17 +9,23 @@ from starlette.responses import RedirectResponse, Response
 
 from app.errors import HazefallError, InvalidValue, UnreadableLog
 from app.reading_files.log_table import ReadingChoices
-from app.services.adding_trials.staged_uploads import StagedUpload, discard_upload, staged_content, staged_upload
+from app.services.adding_trials.staged_uploads import (
+    StagedUpload,
+    StagingArea,
+    discard_upload,
+    staged_content,
+    staged_upload,
+)
 from app.services.adding_trials.upload_keys import digest_of_upload, keep_key, trial_of_key
 from app.services.bench.form_options import TrialFormOptions, trial_form_options
 from app.services.logs.logger_profiles import load_profile, save_profile
 from app.services.logs.store import trials_of_file
 from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial, TrialMarks, check_marks
-from app.settings import Settings
 from app.web.current_user import user_may
-from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep, SettingsDep
+from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.options import NEW
+from app.web.forms.staging import StagingDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep
 from app.web.pages.adding_a_trial.fields import (
     choices_of,
@@ -43,12 +49,12 @@ TEMPLATE = "pages/adding_a_trial/preview.html"
 
 
 @router.get("/trials/add/{token}")
-def previewed(token: str, request: Request, session: SessionDep, settings: SettingsDep, render: RenderDep) -> Response:
+def previewed(token: str, request: Request, session: SessionDep, area: StagingDep, render: RenderDep) -> Response:
     """Reads the staged file as the URL says and shows the result."""
-    upload = staged_upload(settings, token)
+    upload = staged_upload(area, token)
     form = with_last_conditions(query_form(request.query_params), trial_form_options(session))
     take_header_line(form)
-    page = read_preview(session, settings, upload, form)
+    page = read_preview(session, area, upload, form)
     return render(TEMPLATE, page, charts=page.has_chart, status_code=200 if form.is_good else 422)
 
 
@@ -57,28 +63,28 @@ def confirmed(
     token: str,
     session: SessionDep,
     reading: ReadSessionDep,
-    settings: SettingsDep,
+    area: StagingDep,
     render: RenderDep,
     form: TypedFormDep,
 ) -> Response:
     """Stores the trial and everything new that it needs, or nothing. Sent again, it leads to the same trial."""
     trial_id = stored_before(reading, token, form)
     if trial_id is None:
-        upload = staged_upload(settings, token)
-        trial_id = store_staged(session, reading, settings, upload, form)
+        upload = staged_upload(area, token)
+        trial_id = store_staged(session, reading, area, upload, form)
     if trial_id is not None:
         # after the response, so after the commit: if the commit fails, the file stays staged
-        done = BackgroundTask(discard_upload, settings, token)
+        done = BackgroundTask(discard_upload, area, token)
         return RedirectResponse(f"/trials/{trial_id}", 303, background=done)
     # if the bench was changed meanwhile, only the writing session sees its current state
-    page = read_preview(session if form.error("shown") else reading, settings, upload, form)
+    page = read_preview(session if form.error("shown") else reading, area, upload, form)
     return render(TEMPLATE, page, charts=page.has_chart, status_code=422)
 
 
 @router.post("/trials/add/{token}/discard")
-def upload_discarded(token: str, settings: SettingsDep) -> Response:
+def upload_discarded(token: str, area: StagingDep) -> Response:
     """Discards the staged file; nothing was stored."""
-    discard_upload(settings, token)
+    discard_upload(area, token)
     return RedirectResponse("/trials/add", 303)
 
 
@@ -107,12 +113,12 @@ def with_last_conditions(form: TypedForm, form_options: TrialFormOptions) -> Typ
     return form
 
 
-def read_preview(session: Session, settings: Settings, upload: StagedUpload, form: TypedForm) -> PreviewPage:
+def read_preview(session: Session, area: StagingArea, upload: StagedUpload, form: TypedForm) -> PreviewPage:
     """Reads and analyses the file; an error is shown on the page with every choice."""
     form_options = trial_form_options(session)
     preview, refusal = None, None
     try:
-        preview = analysed_log(session, settings, upload, form, form_options.timezone)
+        preview = analysed_log(session, area, upload, form, form_options.timezone)
     except UnreadableLog as error:
         refusal = error
         form.add_error("log", error.message)
@@ -123,8 +129,8 @@ def read_preview(session: Session, settings: Settings, upload: StagedUpload, for
     box = form.typed("box") or (table.box if table else None)
     beside = PreviewBeside(
         stored_as=trials_of_file(session, upload.sha256),
-        lines=raw_lines(settings, upload, box, table.header_line if table else refused_header(refusal)),
         header_from=_header_from(session, form),
+        lines=raw_lines(area, upload, box, table.header_line if table else refused_header(refusal)),
         same_time=runs_at_that_time(session, upload, table, form),
         room_warnings=preview.room_warnings if preview else (),
     )
@@ -132,13 +138,13 @@ def read_preview(session: Session, settings: Settings, upload: StagedUpload, for
 
 
 def analysed_log(
-    session: Session, settings: Settings, upload: StagedUpload, form: TypedForm, bench_timezone: str
+    session: Session, area: StagingArea, upload: StagedUpload, form: TypedForm, bench_timezone: str
 ) -> "LogPreview":
     """The staged file read and analysed as the form says; an invalid mark is reported and replaced by a found one."""
     from app.services.adding_trials.preview import preview_log  # loaded when used: it needs pandas and scipy
     from app.services.adding_trials.staged_results import read_staged_log
 
-    log = read_staged_log(settings, upload, choices_of(form, _saved_choices(session, form), bench_timezone))
+    log = read_staged_log(area, upload, choices_of(form, _saved_choices(session, form), bench_timezone))
     if log.table.zone_assumed:  # shown in the form
         form.values |= {"timezone": [log.table.timezone], "assumed_timezone": [log.table.timezone]}
     timezone = log.table.timezone or bench_timezone
@@ -170,7 +176,7 @@ def _key_of(token: str) -> str:
 
 
 def store_staged(
-    session: Session, reading: Session, settings: Settings, upload: StagedUpload, form: TypedForm
+    session: Session, reading: Session, area: StagingArea, upload: StagedUpload, form: TypedForm
 ) -> int | None:
     """Stores the trial of a staged file as the form says; None, with the errors in the form, if it cannot be stored."""
     from app.services.adding_trials.add import add_read_trial  # loaded when used: it needs pandas and scipy
@@ -182,8 +188,8 @@ def store_staged(
     try:
         # before the first statement of the writing session, so that other writers need not wait for the reading
         choices = choices_of(form, _saved_choices(reading, form), bench_timezone)
-        log = read_staged_log(settings, upload, choices)
-        content = staged_content(settings, upload)
+        log = read_staged_log(area, upload, choices)
+        content = staged_content(area, upload)
     except HazefallError as error:
         form.add_error(error.field or "", error.message)
     table = log.table if log else None

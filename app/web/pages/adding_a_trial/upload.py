@@ -13,8 +13,9 @@ from app.services.adding_trials.staged_uploads import stage_upload
 from app.services.bench.form_options import trial_form_options
 from app.services.bench.time_zones import zone_names
 from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING
-from app.web.dependencies import RenderDep, SessionDep, SettingsDep
+from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
+from app.web.forms.staging import StagingDep
 from app.web.forms.typed_form import MOST_FILES, TypedForm, TypedFormDep
 from app.web.pages.adding_a_trial.batch import BATCH
 from app.web.routers import page_router
@@ -45,7 +46,7 @@ def upload_form(request: Request, session: SessionDep, render: RenderDep) -> Res
 
 
 @router.post("/trials/add")
-def uploaded(session: SessionDep, settings: SettingsDep, render: RenderDep, form: TypedFormDep) -> Response:
+def uploaded(session: SessionDep, area: StagingDep, render: RenderDep, form: TypedFormDep) -> Response:
     """Stages the files and redirects to the preview, of several files to their table. It does not use the store, so
     no writer has to wait.
     """
@@ -56,7 +57,7 @@ def uploaded(session: SessionDep, settings: SettingsDep, render: RenderDep, form
         form.add_error("log", f"{len(files)} files were sent; at most {MOST_FILES} fit into one table. Send fewer.")
     else:
         try:
-            tokens = [stage_upload(settings, _pieces(file.file), file.filename or "log").token for file in files]
+            tokens = [stage_upload(area, _pieces(file.file), file.filename or "log").token for file in files]
             told = {name: form.values.get(name, []) for name in ("profile_id", "timezone", *FILLED_IN)}
             if len(tokens) > 1:
                 return RedirectResponse(address(BATCH, told, token=tokens), 303)

@@ -13,9 +13,10 @@ from app.errors import InvalidValue
 from app.services.adding_trials.staged_uploads import staged_upload
 from app.services.bench.form_options import trial_form_options
 from app.web.api.shapes import Id
-from app.web.dependencies import SessionDep, SettingsDep
+from app.web.dependencies import SessionDep
 from app.web.downloads.parameters import figure_size
 from app.web.forms.addresses import query_form
+from app.web.forms.staging import StagingDep
 from app.web.pages.adding_a_trial.preview import analysed_log
 from app.web.pages.trials.marks import marks_from_form
 from app.web.routers import page_router
@@ -45,14 +46,14 @@ def trial_residuals(trial_id: Id, request: Request, session: SessionDep, channel
 
 
 @router.get("/trials/add/{token}/figure.json")
-def preview_figure(token: str, request: Request, session: SessionDep, settings: SettingsDep) -> Response:
+def preview_figure(token: str, request: Request, session: SessionDep, area: StagingDep) -> Response:
     """Preview chart of a staged log, read as the URL says."""
     from app.figures.charts.trial_chart import trial_chart
     from app.services.trials.drawing import log_drawing
 
     form = query_form(request.query_params)
-    upload = staged_upload(settings, token)
-    preview = analysed_log(session, settings, upload, form, trial_form_options(session).timezone)
+    upload = staged_upload(area, token)
+    preview = analysed_log(session, area, upload, form, trial_form_options(session).timezone)
     return _figure(trial_chart(log_drawing(preview), _facts(session)), request)
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from fastapi import Request
 from sqlalchemy.orm import Session
+from starlette.background import BackgroundTask
 from starlette.responses import RedirectResponse, Response
 
 from app.compute.wording.numbers import counted
@@ -12,8 +13,9 @@ from app.errors import HazefallError, NotFound
 from app.services.adding_trials.staged_uploads import discard_upload, stage_upload, staged_content, staged_upload
 from app.services.bulk.entry import BulkLine, BulkResult, empty_table, preview_bulk, store_bulk
 from app.services.bulk.kinds import BULK_KINDS, BulkKind
-from app.web.dependencies import RenderDep, SessionDep, SettingsDep
+from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
+from app.web.forms.staging import StagingDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep
 from app.web.routers import page_router
 from app.web.templating.page_context import Choice
@@ -59,15 +61,15 @@ def bulk(request: Request, render: RenderDep) -> Response:
 
 
 @router.post(PATH)
-def bulk_sent(session: SessionDep, settings: SettingsDep, render: RenderDep, form: TypedFormDep) -> Response:
+def bulk_sent(session: SessionDep, area: StagingDep, render: RenderDep, form: TypedFormDep) -> Response:
     """Stages the table and shows the preview. Nothing is stored."""
     file = form.files.get("table")
     if file is None or not file.filename:
         form.add_error("table", "No file selected. Choose a CSV or XLSX table.")
         return render("pages/units/bulk.html", _page(form), status_code=422)
     try:
-        staged = stage_upload(settings, file.file.read(), file.filename)
-        result = _preview(session, staged_content(settings, staged), staged.file_name, form)
+        staged = stage_upload(area, file.file.read(), file.filename)
+        result = _preview(session, staged_content(area, staged), staged.file_name, form)
     except HazefallError as error:
         form.add_error(error.field if error.field in ("table", "kind", "sheet") else "table", error.message)
         return render("pages/units/bulk.html", _page(form), status_code=422)
@@ -76,18 +78,18 @@ def bulk_sent(session: SessionDep, settings: SettingsDep, render: RenderDep, for
 
 @router.post("/bulk/{token}")
 def bulk_confirmed(
-    token: str, session: SessionDep, settings: SettingsDep, render: RenderDep, form: TypedFormDep
+    token: str, session: SessionDep, area: StagingDep, render: RenderDep, form: TypedFormDep
 ) -> Response:
     """Stores the staged table, or with `turn_down` discards it."""
     if form.ticked("turn_down"):
-        discard_upload(settings, token)
+        discard_upload(area, token)
         return RedirectResponse(PATH, 303)
     try:
-        staged = staged_upload(settings, token)
+        staged = staged_upload(area, token)
     except NotFound:
         form.add_error("table", "This upload has expired or was already saved. Upload the table again.")
         return render("pages/units/bulk.html", _page(form), status_code=404)
-    content = staged_content(settings, staged)
+    content = staged_content(area, staged)
     with form.attempt(session):
         result = store_bulk(
             session,
@@ -98,10 +100,10 @@ def bulk_confirmed(
             leave_out_refused=form.ticked("leave_out"),
             who=form.text("who"),
         )
-        discard_upload(settings, token)
         counts = {"kind": [result.kind.name], "added": [str(result.count("adds"))]}
         counts |= {"already": [str(result.count("stored already"))], "refused": [str(result.count("refused"))]}
-        return RedirectResponse(address(PATH, counts), 303)
+        # after the response, so after the commit: if the commit fails, the file stays staged
+        return RedirectResponse(address(PATH, counts), 303, background=BackgroundTask(discard_upload, area, token))
     result = _preview(session, content, staged.file_name, form)
     return render("pages/units/bulk_preview.html", _preview_page(result, form, token), status_code=422)
 

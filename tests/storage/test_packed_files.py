@@ -1,0 +1,91 @@
+"""Raw files are stored compressed where that pays, and read byte for byte."""
+
+import hashlib
+import os
+from pathlib import Path
+
+import pytest
+from sqlalchemy import create_engine, select, text
+
+from app.services.store.check import check_store
+from app.services.store.open import open_store
+from app.settings import Settings
+from app.storage.column_types import _PACKED, PackedBytes, packed
+from app.storage.engine import session_scope
+from app.storage.models.logs import RawFile
+from tests.conftest import NOW, decay_log, sqlite_only
+from tests.storage.migrated import migrate_to
+
+LOG = decay_log(4.0)
+FILES = {
+    "a log": LOG,
+    "a log with CRLF": LOG.replace(b"\n", b"\r\n"),
+    "nothing": b"",
+    "a line": b"1,2\n",
+    "a photo": os.urandom(200_000),
+    "text after what cannot be compressed": os.urandom(100_000) + LOG * 10,
+    "a file that begins like a compressed one": _PACKED + b"but is none",
+    "a compressed one": packed(LOG),
+}
+
+
+@pytest.mark.parametrize("kind", FILES)
+def test_every_file_comes_back_byte_for_byte(kind: str):
+    content, column = FILES[kind], PackedBytes()
+    stored = column.process_bind_param(content, None)
+    assert column.process_result_value(memoryview(stored), None) == content
+    assert len(stored) <= len(content) + 30
+
+
+def test_a_log_takes_a_third_and_a_photo_no_work():
+    assert len(packed(LOG)) < len(LOG) / 3
+    assert packed(FILES["a photo"]) is FILES["a photo"]
+
+
+def _add(settings: Settings, files: dict[str, bytes]) -> None:
+    engine = open_store(settings)
+    with session_scope(engine) as session:
+        for content in files.values():
+            digest = hashlib.sha256(content).hexdigest()
+            session.add(RawFile(sha256=digest, size_bytes=len(content), content=content, stored_at=NOW))
+    engine.dispose()
+
+
+def _contents(settings: Settings) -> dict[str, bytes]:
+    engine = open_store(settings)
+    with session_scope(engine, writes=False) as session:
+        found = {row.sha256: row.content for row in session.execute(select(RawFile.sha256, RawFile.content))}
+    engine.dispose()
+    return found
+
+
+def test_hash_and_size_in_the_store_are_those_of_the_file(settings: Settings):
+    _add(settings, FILES)
+    assert _contents(settings) == {hashlib.sha256(content).hexdigest(): content for content in FILES.values()}
+    engine = open_store(settings)
+    assert not [finding for finding in check_store(engine).findings if finding.subject == "raw file"]
+    with session_scope(engine) as session:
+        cut = "substr(content, 1, 200)" if not settings.database_url else "substring(content FROM 1 FOR 200)"
+        session.execute(text(f"UPDATE raw_files SET content = {cut} WHERE size_bytes = {len(LOG)}"))
+    assert [finding.wrong for finding in check_store(engine).findings if finding.subject == "raw file"] == [True]
+    engine.dispose()
+
+
+@sqlite_only
+def test_files_of_an_older_store_are_compressed_when_it_is_opened(tmp_path: Path):
+    path = tmp_path / "bench.sqlite"
+    migrate_to(path, "0035")
+    older = create_engine(f"sqlite:///{path}")
+    row = {name: hashlib.sha256(content).hexdigest() for name, content in FILES.items()}
+    with older.begin() as connection:
+        for name, content in FILES.items():
+            connection.execute(
+                text("INSERT INTO raw_files VALUES (:sha256, :size, :content, '2026-01-01T00:00:00.000000Z')"),
+                {"sha256": row[name], "size": len(content), "content": content},
+            )
+    assert _contents(Settings(tmp_path)) == {row[name]: content for name, content in FILES.items()}
+    with older.connect() as connection:
+        asked = text("SELECT length(content) FROM raw_files WHERE sha256 = :sha256")
+        sizes = {name: connection.scalar(asked, {"sha256": row[name]}) for name in FILES}
+    older.dispose()
+    assert sizes == {name: len(packed(content)) for name, content in FILES.items()}
