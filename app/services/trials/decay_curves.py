@@ -194,6 +194,12 @@ def _read(session: Session, trial_ids: list[int], channel: str) -> list[_Row]:
 def _empty_room(session: Session, chosen: CurveChoices, curves: tuple[DecayCurve, ...]) -> DecayCurve | None:
     if any(curve.kind == EMPTY_ROOM for curve in curves):
         return None  # drawn already
+    asked = CurveChoices(channel=chosen.channel, room_id=chosen.room_id, normalised=chosen.normalised)
+    return current_snapshot(session).view(_latest_empty_room, asked)
+
+
+def _latest_empty_room(snapshot: BenchSnapshot, chosen: CurveChoices) -> DecayCurve | None:
+    session = snapshot.session
     found = session.execute(
         _select()
         .where(

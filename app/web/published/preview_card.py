@@ -1,6 +1,7 @@
 """Picture of a page for previews in messages and articles: its title and finding on paper, 1200 by 630."""
 
 from collections.abc import Mapping
+from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
 from textwrap import wrap
@@ -61,6 +62,7 @@ def _shortened(words: str, most: int) -> str:
     return words if len(words) <= most else f"{words[: most - 1]}…"
 
 
+@lru_cache
 def _font(size: int, *, bold: bool = False) -> Any:
     """The font that the drawing library brings, so that a card has the same bytes on every machine."""
     from importlib.util import find_spec
