@@ -172,9 +172,9 @@ LATER_ROWS: tuple[tuple[str, str, dict[str, Any]], ...] = (
                        "aerosol": "smoke", "starts_on": DAY, "runs_a_day": 3, "seed": 7, "made_by": "Ann",
                        "made_at": AT}),
     ("0029", "plan_lines", {"plan_id": 1, "position": 0, "day": 1, "place": 1, "setting_id": None, "minutes": 90}),
-    ("0035", "staged_files", {"token": "t" * 32, "file_name": ODD, "size_bytes": 3_000_000_000, "sha256": SHA,
+    ("0036", "staged_files", {"token": "t" * 32, "file_name": ODD, "size_bytes": 3_000_000_000, "sha256": SHA,
                               "staged_at": AT}),
-    ("0035", "staged_pieces", {"token": "t" * 32, "place": 0, "content": b"\x00a,b\xff"}),
+    ("0036", "staged_pieces", {"token": "t" * 32, "place": 0, "content": b"\x00a,b\xff"}),
     ("0029", "plan_lines", {"plan_id": 1, "position": 1, "day": 1, "place": 2, "setting_id": 1, "minutes": 40}),
 )  # fmt: skip
 LATER_COLUMNS: tuple[tuple[str, str, dict[str, Any]], ...] = (

@@ -74,7 +74,7 @@ def test_hash_and_size_in_the_store_are_those_of_the_file(settings: Settings):
 @sqlite_only
 def test_files_of_an_older_store_are_compressed_when_it_is_opened(tmp_path: Path):
     path = tmp_path / "bench.sqlite"
-    migrate_to(path, "0035")
+    migrate_to(path, "0036")
     older = create_engine(f"sqlite:///{path}")
     row = {name: hashlib.sha256(content).hexdigest() for name, content in FILES.items()}
     with older.begin() as connection:

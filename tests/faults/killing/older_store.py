@@ -7,7 +7,7 @@ from pathlib import Path
 from app.storage.column_types import PackedBytes
 from tests.storage.migrated import migrate_to
 
-PACKED_SINCE = "0036"  # the revision from which on raw files are compressed
+PACKED_SINCE = "0037"  # the revision from which on raw files are compressed
 
 
 def make_older_store(present: Path, older: Path, revision: str) -> None:

@@ -8,8 +8,8 @@ import zlib
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0036"
-down_revision = "0035"
+revision = "0037"
+down_revision = "0036"
 branch_labels = None
 depends_on = None
 
