@@ -36,7 +36,8 @@ def _coverage_words() -> tuple[str, ...]:
         f"{_range(ends['step'])} µg/m³, runs of {_range(ends['run_min'])} min, a background of "
         f"{_range(ends['background'])} µg/m³ and a start level of {_range(ends['start_level'])} µg/m³. A drifting "
         "background, smoke that goes on after the start, slow mixing, sensor warm-up and losses at high levels are not "
-        "simulated, so these percentages do not cover such trials.",
+        "simulated, so these percentages do not cover such trials. The intervals allow for drift and warm-up, so they "
+        "are wider than these trials need.",
     )
 
 

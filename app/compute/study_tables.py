@@ -15,13 +15,13 @@ from app.compute.study_shapes import (
 
 COVERAGE = DecayCoverage(
     trials=5999,
-    silent_trials=2647,
-    silent_percent=97.4,
-    noted_percent=96.7,
-    one_condition_percent=(93.2, 99.5),
+    silent_trials=2669,
+    silent_percent=98.9,
+    noted_percent=97.4,
+    one_condition_percent=(96.8, 100.0),
     smallest_group=150,
-    lowest_percent=88.6,
-    lowest="an autocorrelation of 0.95 and readings before the smoke",
+    lowest_percent=93.8,
+    lowest="an autocorrelation of 0.95 and a start level of 100 µg/m³",
     conditions={
         "rate_per_h": (0.3, 12.0),
         "interval_s": (1.0, 120.0),
