@@ -236,9 +236,8 @@ def _curve(session: Session, row: _Row, chosen: CurveChoices, *, whole_log: bool
     minutes, levels = _readings(session, trial, result, whole_log=whole_log)
     end_min = (result.end_s - result.unit_on_s) / 60
     fit_minutes, fitted = fitted_curve(result, end_min)
-    window = None
-    if result.fit_window_start_min is not None and result.fit_window_end_min is not None:
-        window = (result.fit_window_start_min, result.fit_window_end_min)
+    start, end = result.fit_window_start_min, result.fit_window_end_min
+    window = None if start is None or end is None else (start, end)
     return DecayCurve(
         trial_id=trial.id,
         unit_id=trial.unit_under_test_id,
@@ -276,29 +275,24 @@ def _readings(session: Session, trial: Trial, result: ChannelResult, *, whole_lo
     """Readings from unit on to the end of the run, or of the whole log, thinned."""
     log = read_readings(session, trial.log_id, [result.channel])
     level, elapsed_s = log.levels[result.channel], log.elapsed_s - (result.stamped_late_s or 0.0)
-    kept = np.isfinite(level)
-    if not whole_log:
-        kept &= (elapsed_s >= result.unit_on_s) & (elapsed_s <= result.end_s + 1e-6)
+    of_run = (elapsed_s >= result.unit_on_s) & (elapsed_s <= result.end_s + 1e-6)
+    kept = np.isfinite(level) & (whole_log | of_run)
     minutes, level = (elapsed_s[kept] - result.unit_on_s) / 60, level[kept]
     places = thinned_positions(minutes, level, POINTS_OF_ONE_TRIAL if whole_log else _POINTS_A_CURVE)
     return minutes[places], level[places]
 
 
 def fitted_curve(result: ChannelResult, end_min: float) -> tuple[_Levels, tuple[_Levels, _Levels, _Levels]]:
-    """Minutes from the start of the fit window to the end of the run, with the fitted level and its 95 % band.
-
-    All empty without a fit.
-    """
+    """Minutes from the start of the fit window to the end of the run, with the fitted level and its 95 % band; all
+    empty without a fit."""
     from app.compute.decay.analysis import decay_curve  # deferred import: it needs scipy
 
-    nothing, start = np.empty(0), result.fit_window_start_min
+    start, nothing = result.fit_window_start_min, (np.empty(0), (np.empty(0), np.empty(0), np.empty(0)))
     if start is None or result.total_decay_per_h is None or end_min <= start:
-        return nothing, (nothing, nothing, nothing)
+        return nothing
     minutes = np.linspace(start, end_min, FIT_POINTS)
     level, low, high = decay_curve(stored_channel_decay(result), minutes)
-    if not bool(np.all(np.isfinite(level))):
-        return nothing, (nothing, nothing, nothing)
-    return minutes, (level, np.maximum(low, 0.0), high)
+    return (minutes, (level, np.maximum(low, 0.0), high)) if bool(np.all(np.isfinite(level))) else nothing
 
 
 def plain_numbers(values: _Levels) -> tuple[float, ...]:
