@@ -10,7 +10,7 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
-from app.compute.planning.answer import Answer, Known, NextRun
+from app.compute.planning.answer import Answer, Known, NextRun, Step
 from app.compute.planning.wording import percent
 from app.services.bench.definitions import NewRoom
 from app.services.bench.rooms import add_room
@@ -75,7 +75,8 @@ def test_a_settled_order_is_a_sentence_and_no_table(client: TestClient, monkeypa
 
         def of_status(snapshot: Any, choices: Any, status: Any = status) -> Any:
             view = view_of(snapshot, choices)
-            return replace(view, answer=replace(view.answer, status=status))
+            steps, runs = (Step(0, 0, 0.4), Step(1, 2, 0.1)), (NextRun(1, "A at “high”", 0.1),)
+            return replace(view, answer=replace(view.answer, status=status, now=0.4, steps=steps, next_runs=runs))
 
         monkeypatch.setattr(page_of_plan, "plan_view", of_status)
         text = words_of(client.get("/plan?goal=order").text)
