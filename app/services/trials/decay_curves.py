@@ -32,11 +32,8 @@ _POINTS_A_CURVE, POINTS_OF_ONE_TRIAL, FIT_POINTS = 300, 2000, 120
 class CurveChoices:
     """Choices in the URL of the overlay.
 
-    trial_ids, unit_ids : what to draw; both empty: units spread over the ranking. A unit id means its latest
-            usable trial at the chosen setting
+    trial_ids, unit_ids : what to draw, a unit by its latest usable trial; both empty: units spread over the ranking
     room_id : of the units' trials and the empty room; None: the room with most trials
-    normalised : levels in percent of the start level
-    scale : "linear" or "log"
     """
 
     trial_ids: tuple[int, ...] = ()
@@ -54,8 +51,7 @@ class DecayCurve:
     """One trial's curve. Times are minutes from unit on; levels in the channel's unit, or in percent.
 
     levels : readings, thinned without losing peaks; missing readings are not replaced
-    fit_minutes, fit_levels, fit_low, fit_high : fitted curve and its 95 % band from the fit window's start on;
-        empty where there is no fit
+    fit_minutes, fit_levels, fit_low, fit_high : fit and its 95 % band from the window's start on; empty without a fit
     cleared, time_to_clear_min, not_cleared_before_min : as stored; False and a bound if it was not reached
     """
 
@@ -91,11 +87,9 @@ class DecayCurve:
 class DecayOverlay:
     """Curves for one chart, and what was left out.
 
-    lines : for each curve the result of its setting from all trials, as in the ranking; None for an empty-room run, an
-        excluded trial, or a setting outside the chosen ones
+    lines : of each curve, the ranked result of its setting; None for an empty room, or what is not ranked
     empty_room : the latest usable empty-room run of the same room, None where there is none
-    left_out : sentences on requested curves that are not drawn
-    spread_of : number of ranked units that the curves were selected from; 0 if the reader chose
+    left_out : sentences on what is not drawn; spread_of : ranked units selected from, 0 if the reader chose
     """
 
     choices: CurveChoices
