@@ -10,10 +10,11 @@ depends_on = None
 
 
 def upgrade() -> None:
-    op.add_column("loggers", sa.Column("averaging_s", sa.REAL(), nullable=True))
+    real = sa.Double().with_variant(sa.REAL(), "sqlite")
+    op.add_column("loggers", sa.Column("averaging_s", real, nullable=True))
     op.add_column("loggers", sa.Column("time_stamp", sa.Text(), nullable=False, server_default=""))
-    op.add_column("loggers", sa.Column("on_before_min", sa.REAL(), nullable=True))
-    op.add_column("channel_results", sa.Column("stamped_late_s", sa.REAL(), nullable=True))
+    op.add_column("loggers", sa.Column("on_before_min", real, nullable=True))
+    op.add_column("channel_results", sa.Column("stamped_late_s", real, nullable=True))
 
 
 def downgrade() -> None:
