@@ -3,7 +3,7 @@
 from typing import Annotated, Literal
 
 from fastapi import UploadFile
-from pydantic import ConfigDict, Field, FiniteFloat
+from pydantic import ConfigDict, Field, FiniteFloat, JsonValue
 from sqlalchemy.orm import Session
 
 from app.services.logs.trial_fields import TRIAL_TEXTS, NewTrial
@@ -19,6 +19,8 @@ from app.web.api.trials.form import (
 )
 from app.web.api.trials.shapes import Kind
 
+_START: dict[str, JsonValue] = {"room": "Room A", "maker": "Maker", "model": "Model 1", "setting": "high"}
+_READING: dict[str, JsonValue] = {"time": "2026-01-05T10:00:00Z", "pm2_5": 212.4, "relative_humidity": 41.0}
 KindOfEvent = Literal["smoke lit", "mixing fan off", "unit on", "unit off"]
 
 
@@ -30,6 +32,8 @@ class RunStart(BenchNames):
     join : go on with the open run of the room where there is one of the same kind, such as one started on the page; a
         file joins only a run without readings
     """
+
+    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [_START]})
 
     kind: Kind = "unit running"
     source: Literal["posted", "file"] = "posted"
@@ -49,6 +53,8 @@ class ReadingShape(RequestBody):
 class ReadingLot(RequestBody):
     """Readings in any order. Send each lot with an `Idempotency-Key`; a lot without an answer can then be repeated."""
 
+    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [{"readings": [_READING]}]})
+
     readings: Annotated[list[ReadingShape], Field(min_length=1, max_length=5000)]
 
 
@@ -59,6 +65,8 @@ class RunEvent(RequestBody):
     at, sent_at : when it happened, and when the request is sent, both on the sender's clock
     undo : id of the event to undo
     """
+
+    model_config = ConfigDict(extra="forbid", json_schema_extra={"examples": [{"kind": "unit on"}, {"undo": 7}]})
 
     kind: KindOfEvent | None = None
     at: TimeWithZone | None = None
