@@ -194,20 +194,12 @@ def _empty_room(session: Session, chosen: CurveChoices, curves: tuple[DecayCurve
 
 def _latest_empty_room(snapshot: BenchSnapshot, chosen: CurveChoices) -> DecayCurve | None:
     session = snapshot.session
-    found = session.execute(
-        _select()
-        .where(
-            Trial.kind == EMPTY_ROOM,
-            Trial.room_id == chosen.room_id,
-            Trial.excluded_at.is_(None),
-            Trial.trashed_at.is_(None),
-            of_aerosol(),  # as the ranking that the curves are chosen from
-            ChannelResult.channel == chosen.channel,
-            ChannelResult.usable == True,  # noqa: E712  # a column; PostgreSQL has no IS for numbers
-        )
-        .order_by(Trial.started_at.desc(), Trial.id.desc())
-        .limit(1)
-    ).first()
+    of_room = Trial.kind == EMPTY_ROOM, Trial.room_id == chosen.room_id
+    present = Trial.excluded_at.is_(None), Trial.trashed_at.is_(None)
+    usable = ChannelResult.usable == True  # noqa: E712  # a column; PostgreSQL has no IS for numbers
+    # of the aerosol of the ranking that the curves are chosen from
+    query = _select().where(*of_room, *present, of_aerosol(), ChannelResult.channel == chosen.channel, usable)
+    found = session.execute(query.order_by(Trial.started_at.desc(), Trial.id.desc()).limit(1)).first()
     return None if found is None else _curve(session, found, chosen)
 
 
