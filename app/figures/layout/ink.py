@@ -91,11 +91,13 @@ class InkMap:
         """Whether a line crosses a drawing further than `skip` px from its start."""
         (x0, y0), (x1, y1) = start, end
         length = max(abs(x1 - x0), abs(y1 - y0), 1e-9)
-        shares = np.arange(int(skip), int(length) + 1) / length
-        columns = ((x0 + (x1 - x0) * shares) / CELL).astype(int)
-        rows = ((y0 + (y1 - y0) * shares) / CELL).astype(int)
-        within = (columns >= 0) & (columns < self.columns) & (rows >= 0) & (rows < self.rows)
-        return bool(self.cells[rows[within], columns[within]].any())
+        cells = self.cells
+        for step in range(int(skip), int(length) + 1):  # most lines end at one of the first drawings
+            share = step / length
+            column, row = int((x0 + (x1 - x0) * share) / CELL), int((y0 + (y1 - y0) * share) / CELL)
+            if 0 <= column < self.columns and 0 <= row < self.rows and cells[row, column]:
+                return True
+        return False
 
 
 def free_of(boxes: Iterable[Box], box: Box, gap: float = 3.0) -> bool:
