@@ -5,14 +5,14 @@ One thread and no time or version in the file, so that the same chart gives the 
 
 from collections.abc import Iterator
 from io import BytesIO
-from typing import Any, Literal
+from typing import Any
 
 from app.errors import InvalidValue
 from app.figures.chart import Chart
+from app.figures.renderers.film_formats import FilmFormat
 from app.figures.renderers.svg_colours import Look
 from app.figures.renderers.video_frames import LAST_S, growing_frames
 
-FilmFormat = Literal["mp4", "webm"]
 FRAMES_PER_S = 30
 _SAME_BYTES = {"threads": "1", "flags": "+bitexact"}
 _ENCODERS: dict[FilmFormat, tuple[str, dict[str, str]]] = {

@@ -13,6 +13,7 @@ from starlette.responses import HTMLResponse
 from app.bundled_files import bundled_folder
 from app.compute.wording.numbers import DASH, interval_text
 from app.compute.wording.rounding import decimals_from_size, rounded_text
+from app.figures.renderers.film_formats import film_formats
 from app.services.history.change_history import what_changed
 from app.web.current_user import role_needed, signed_in_name, user_may
 from app.web.templating.compiled_templates import CompiledTemplates
@@ -28,9 +29,10 @@ def environment() -> Environment:
     """The environment of all templates.
 
     Functions: `static("base.css")` gives a URL with the content hash; `signed_in_name()` is "" for the local user;
-    `may("edit")` says whether the user has the role, and `role_needed("edit")` is the text shown if not. Filters:
-    `number(decimals)`, by default three significant digits, and a dash for a missing value; `every` formats a sampling
-    interval; `query_pairs` splits a query; `what_changed(action)` describes a stored field.
+    `may("edit")` says whether the user has the role, and `role_needed("edit")` is the text shown if not;
+    `film_formats()` are those that can be made here. Filters: `number(decimals)`, by default three significant digits,
+    and a dash for a missing value; `every` formats a sampling interval; `query_pairs` splits a query;
+    `what_changed(action)` describes a stored field.
     """
     made = Environment(
         loader=FileSystemLoader(bundled_folder("templates")),
@@ -45,6 +47,7 @@ def environment() -> Environment:
     made.globals["may"] = user_may
     made.globals["role_needed"] = role_needed
     made.globals["styles_left_out"] = styles_left_out
+    made.globals["film_formats"] = film_formats
     made.filters["number"] = number
     made.filters["every"] = interval_text
     made.filters["query_pairs"] = query_pairs

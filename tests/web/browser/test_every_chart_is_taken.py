@@ -38,6 +38,7 @@ NAMED = {
     "planned-runs",
 }
 CHOSEN = (
+    "/plan?goal=rate&unit_id=1",
     "/costs?unit=1&unit=2",
     "/listen?clip=1&clip=2",
     "/compare?unit_id=1&unit_id=2",

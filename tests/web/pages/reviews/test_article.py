@@ -26,6 +26,7 @@ from app.storage.engine import session_scope
 from app.web.application import make_app
 from app.web.pages.reviews import article_files
 from app.web.published.publish import publish
+from app.web.templating.environment import environment
 from tests.sample_data.local_access import local_browser
 from tests.sample_data.photos import photo
 
@@ -186,6 +187,13 @@ def test_what_cannot_be_chosen_is_said(desk, query: str, message: str):
     assert message in unescape(page.text)
     answer = desk[0].get(f"/units/1/article-clean.html?{query}")
     assert (answer.status_code, message in unescape(answer.text)) == (422, True)
+
+
+@pytest.mark.parametrize("made", [(), ("mp4", "webm")])
+def test_films_are_offered_where_their_encoders_are(desk, made: tuple[str, ...], monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setitem(environment().globals, "film_formats", lambda: made)
+    page = desk[0].get("/units/1/article?chart=decay-overlay").text
+    assert set(re.findall(r"/charts/decay-overlay\.(\w+)", page)) == {"gif", *made}
 
 
 def test_too_many_pictures_are_refused(desk):
