@@ -123,6 +123,7 @@ def pytest_configure(config: pytest.Config) -> None:
         return
     if shutil.disk_usage(MEMORY).free > _ROOM_BYTES:
         folder = tempfile.mkdtemp(prefix="hazefall-tests.", dir=MEMORY)
+        os.chmod(folder, 0o711)  # some tests run the program as a user who may not write
         atexit.register(partial(shutil.rmtree, folder, ignore_errors=True))  # after the handlers of later comers
         os.environ["TMPDIR"] = tempfile.tempdir = folder
 

@@ -80,7 +80,7 @@ def faults_of(html: str) -> list[str]:
     return faults
 
 
-PICTURE = re.compile(r"/charts/[a-z-]+\.(png|gif)\b")
+PICTURE = re.compile(r"/charts/[a-z-]+\.(png|gif|mp4|webm)\b|/units/\d+/article-")
 
 
 def links_of(html: str) -> list[str]:

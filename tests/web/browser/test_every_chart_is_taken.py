@@ -106,7 +106,8 @@ def chart_pages(served_bench) -> dict[str, Page]:
         if page.figures or page.panels:
             found[address] = page
         own = [urljoin(address, link) for link in page.links]
-        waiting += [link for link in own if link.startswith("/") and not link.startswith(("//", "/api"))]
+        inner = [link for link in own if link.startswith("/") and not link.startswith(("//", "/api"))]
+        waiting += [link for link in inner if "." not in urlsplit(link).path]  # files are made when they are asked for
     return found
 
 

@@ -46,5 +46,6 @@ def test_the_verdict_comes_before_any_number(client: TestClient, make_log: MakeL
     assert '<div class="verdict verdict-unusable">' in short.split('class="answer"')[0]
     assert "Repeat the run" in short.split('class="answer"')[0]
     table = short.split("Decay by channel</caption>")[1].split("</table>")[0]
-    assert "±" not in table
-    assert "unusable" in table
+    rows = [re.findall(r'<td class="number">(.*?)</td>', row) for row in table.split("<tr>")[2:]]
+    assert len(rows) == table.count(">unusable; ") == 3
+    assert {shown for _start_level, *results in rows for shown in results} == {"–"}
