@@ -38,7 +38,7 @@ def test_handheld_with_held_values():
 
 def test_fixed_outdoor_sensor_needs_its_columns_named():
     """80 rows, 10 min, byte order mark, empty column, two channels without a word for what they are."""
-    with pytest.raises(ColumnsNotRecognised, match="“Outdoor A”, “Outdoor B”. Say what one of them holds"):
+    with pytest.raises(ColumnsNotRecognised, match=r"“Outdoor A”, “Outdoor B”\. Say what one of them holds"):
         read_original("outdoor_dual_channel_10min.csv")
     log = read_original("outdoor_dual_channel_10min.csv", columns={"Outdoor A": "pm2_5", "Outdoor B": "pm2_5_b"})
     assert (log.rows_read, log.interval_s, set(log.levels)) == (80, 600, {"pm2_5", "pm2_5_b"})
