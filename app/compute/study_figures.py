@@ -30,14 +30,14 @@ def _coverage_words() -> tuple[str, ...]:
         f"Grouped by one condition it is {COVERAGE.one_condition_percent[0]} to {COVERAGE.one_condition_percent[1]} "
         f"%; grouped by two, no group of {COVERAGE.smallest_group} trials or more falls below "
         f"{COVERAGE.lowest_percent} % (lowest: {COVERAGE.lowest}). With a note it is {COVERAGE.noted_percent} %.",
-        f"These trials assume a well-mixed room with a constant background and rate ({_range(ends['rate_per_h'])} per "
-        f"hour), a reading every {_range(ends['interval_s'])} s, noise of {_range((100 * noise[0], 100 * noise[1]))} % "
+        "These trials assume a well-mixed room whose background drifts, and a sensor that warms up and is not quite "
+        f"linear, as the budget assumes, a constant rate ({_range(ends['rate_per_h'])} per hour), a reading every "
+        f"{_range(ends['interval_s'])} s, noise of {_range((100 * noise[0], 100 * noise[1]))} % "
         f"of the level with an autocorrelation of {_range(ends['autocorrelation'])} between readings, display steps of "
         f"{_range(ends['step'])} µg/m³, runs of {_range(ends['run_min'])} min, a background of "
-        f"{_range(ends['background'])} µg/m³ and a start level of {_range(ends['start_level'])} µg/m³. A drifting "
-        "background, smoke that goes on after the start, slow mixing, sensor warm-up and losses at high levels are not "
-        "simulated, so these percentages do not cover such trials. The intervals allow for drift and warm-up, so they "
-        "are wider than these trials need.",
+        f"{_range(ends['background'])} µg/m³ and a start level of {_range(ends['start_level'])} µg/m³. Smoke "
+        "that goes on after the start, slow mixing and losses at high levels are not simulated, so these percentages "
+        "do not cover such trials.",
     )
 
 
@@ -69,7 +69,8 @@ def _early_stop_words() -> str:
     return (
         f"A live run may be stopped once the half-width of the 95 % interval is at most {study.half_width_percent:g} % "
         "of the rate. The rule looks at the width alone, never at the value, so frequent looks favour no result. "
-        f"In {study.trials:,} simulated runs looked at every two minutes it stopped {study.stopped:,}, half of them "
+        f"In {study.trials:,} simulated runs, with background and sensor drift as the budget assumes, looked at every "
+        f"two minutes it stopped {study.stopped:,}, half of them "
         f"within {study.median_min} min, and {study.stopped_percent} % of their intervals contain the true value; "
         f"after a fixed {study.fixed_min:g} min it is {study.fixed_percent} % of all runs. The half-width that the "
         f"live page expects {study.ahead_min} min ahead came out at {low:g} to {high:g} times that value in eight of "

@@ -14,13 +14,13 @@ from app.compute.study_shapes import (
 )
 
 COVERAGE = DecayCoverage(
-    trials=5999,
-    silent_trials=2669,
-    silent_percent=98.9,
-    noted_percent=97.4,
-    one_condition_percent=(96.8, 100.0),
+    trials=5996,
+    silent_trials=2431,
+    silent_percent=96.9,
+    noted_percent=95.0,
+    one_condition_percent=(94.6, 98.4),
     smallest_group=150,
-    lowest_percent=93.8,
+    lowest_percent=89.6,
     lowest="an autocorrelation of 0.95 and a start level of 100 µg/m³",
     conditions={
         "rate_per_h": (0.3, 12.0),
@@ -36,15 +36,15 @@ COVERAGE = DecayCoverage(
 )
 
 EARLY_STOP_STUDY = EarlyStop(
-    trials=400,
+    trials=500,
     half_width_percent=5.0,
-    stopped=333,
-    stopped_percent=98.5,
+    stopped=421,
+    stopped_percent=96.7,
     median_min=27,
     fixed_min=60.0,
-    fixed_percent=99.2,
+    fixed_percent=97.4,
     ahead_min=10,
-    ahead=(0.51, 1.34),
+    ahead=(0.51, 1.31),
 )
 
 POWER = TwoRatesPower(

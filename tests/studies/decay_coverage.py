@@ -8,7 +8,7 @@ nothing: a run too short for its rate, or with too few readings, is told and not
 the grid holds runs of 20 minutes at 0.3 per hour, and one reading in two minutes, on purpose. The table by notes shows
 that each is needed: too few readings for the share inside, too short a run for the error of the median. A cell is
 one level of one condition, or of two together. A cell with fewer than 150 silent trials is not judged, for
-chance alone would decide.
+chance alone would decide. The background drifts and the sensor warms up and bends as the program assumes of them.
 """
 
 import argparse
@@ -22,6 +22,7 @@ from pathlib import Path
 import numpy as np
 
 from app.compute.decay.analysis import analyse_decay
+from tests.studies.intervals.assumed_disturbances import assumed_disturbances
 from tests.studies.simulated_trial import Conditions, simulated_trial
 from tests.studies.study_figures import write_shipped_figures
 
@@ -65,7 +66,9 @@ def simulate(number: int) -> Outcome:
     rng = np.random.default_rng([SEED, number])
     drawn = tuple(float(levels[rng.integers(len(levels))]) for levels in GRID.values())
     named = dict(zip(GRID, drawn, strict=True))
-    conditions = Conditions(**{**named, "before_smoke": bool(named["before_smoke"])})
+    conditions = Conditions(
+        **{**named, "before_smoke": bool(named["before_smoke"]), "disturbances": assumed_disturbances(rng)}
+    )
     elapsed_s, levels = simulated_trial(rng, conditions)
     decay = analyse_decay(elapsed_s, levels, channel="pm2_5", unit="µg/m³")
     notes = tuple(sorted({note.code for note in decay.notes if note.severity != "fine"}))

@@ -4,7 +4,8 @@
     python -m tests.studies.early_stop --trials 60    # smaller; prints the table only
 
 Each simulated run is looked at every two minutes from the fifth minute of its decay on, and stopped at the first look
-at which the half-width of the interval is at most 5 % of the rate. The rule sees the width and nothing else. Beside it
+at which the half-width of the interval is at most 5 % of the rate. The rule sees the width and nothing else. The
+background drifts and the sensor warms up and bends as the program assumes of them. Beside it
 is the coverage of the same runs stopped after a fixed time. The last lines compare the half-width that was expected
 ten minutes ahead, at the first look without a note, with the one that came.
 """
@@ -21,6 +22,7 @@ import numpy as np
 from app.compute.decay.analysis import analyse_decay
 from app.compute.decay.result import ChannelDecay, Marks
 from app.compute.live_runs.precision import STOP_AT, expected_half_widths, relative_half_width
+from tests.studies.intervals.assumed_disturbances import assumed_disturbances
 from tests.studies.simulated_trial import BEFORE_SMOKE_MIN, RISE_MIN, Conditions, simulated_trial
 from tests.studies.study_figures import write_shipped_figures
 
@@ -71,7 +73,7 @@ def simulate(number: int) -> Outcome:
     """Run of this number; the number alone decides its conditions and noise."""
     rng = np.random.default_rng([SEED, number])
     drawn = {name: float(levels[rng.integers(len(levels))]) for name, levels in GRID.items()}
-    conditions = Conditions(**drawn, run_min=RUN_MIN, before_smoke=True)
+    conditions = Conditions(**drawn, run_min=RUN_MIN, before_smoke=True, disturbances=assumed_disturbances(rng))
     elapsed_s, levels = simulated_trial(rng, conditions)
 
     def at(minutes: float) -> ChannelDecay:

@@ -31,16 +31,15 @@ from scipy.signal import lfilter
 
 from app.compute.decay.analysis import analyse_decay
 from app.compute.decay.result import ChannelDecay, Marks
-from app.compute.decay.systematic import LINEARITY, WARM_UP_H, WARM_UP_SHARE
-from app.compute.signal.background import DRIFT_SHARE
+from app.compute.decay.systematic import WARM_UP_H
 from app.compute.signal.logger_noise import GENERIC, LoggerNoise, learn
 from app.compute.signal.logger_timing import NOT_KNOWN, LoggerTiming
-from app.compute.signal.rate_table import DRIFT_PARTS
+from tests.studies.intervals.assumed_disturbances import assumed_disturbances
 from tests.studies.intervals.clean_air import BENCHES, REPEATS, clean_air_of_repeats
 from tests.studies.intervals.oracle import Truth, oracle_error
 from tests.studies.intervals.shares import WANTED, Share, is_surely_above
 from tests.studies.physical_room import Sensor, sensor_readings
-from tests.studies.simulated_trial import Floats
+from tests.studies.simulated_trial import NONE, Floats
 from tests.studies.study_figures import write_shipped_figures
 
 RATES_PER_H = (0.3, 1.0, 3.0, 6.0, 12.0, 20.0)
@@ -149,15 +148,12 @@ def simulated(case: Case, number: int, drawn: bool, on_before_min: float = 0.0) 
     """
     rate, interval, noise = case
     rng = np.random.default_rng([SEED, RATES_PER_H.index(rate), INTERVALS_S.index(interval), number])
-    usual = rng.random() < DRIFT_PARTS[0][0]
-    drift = DRIFT_SHARE * DRIFT_PARTS[0 if usual else 1][1] * rng.standard_normal()
-    warm_up, power = WARM_UP_SHARE * rng.standard_normal(), 1 + LINEARITY * rng.standard_normal()
-    warm_up *= math.exp(-on_before_min / 60 / WARM_UP_H)
-    if not drawn:
-        drift, warm_up, power = 0.0, 0.0, 1.0
-    time_s, level, on_s = level_s(rate, drift)
+    assumed = assumed_disturbances(rng)
+    there = assumed if drawn else NONE
+    warm_up = there.warm_up_share * math.exp(-on_before_min / 60 / WARM_UP_H)
+    time_s, level, on_s = level_s(rate, there.drift_per_h)
     sensor = Sensor(interval, averaging_s=interval, response_s=0.0, warm_up_share=warm_up, **NOISES[noise])
-    read = level[int(on_s)] * (level / level[int(on_s)]) ** power
+    read = level[int(on_s)] * (level / level[int(on_s)]) ** there.power
     elapsed_s, readings = sensor_readings(rng, time_s, read, sensor)
     before, after = (AIR_CHANGE_PER_H * INCOMING / each for each in (NATURAL_PER_H, rate))
     calm = level_s(rate)[1] if drawn else level
