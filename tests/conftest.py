@@ -107,10 +107,10 @@ sqlite_only = pytest.mark.sqlite_only
 
 
 def pytest_xdist_auto_num_workers() -> int | None:
-    """With `-n auto`: two workers more than processors, because many tests wait for a browser or a server."""
+    """With `-n auto`: one worker more than processors, because many tests wait for a browser or a server."""
     if os.environ.get("PYTEST_XDIST_AUTO_NUM_WORKERS"):
         return None  # as it was asked for
-    return len(os.sched_getaffinity(0)) + 2 if hasattr(os, "sched_getaffinity") else None
+    return len(os.sched_getaffinity(0)) + 1 if hasattr(os, "sched_getaffinity") else None
 
 
 MEMORY = Path("/dev/shm")

@@ -140,13 +140,13 @@ def test_the_keyboard_alone_adds_a_trial(browse):
     _tab_to(page, "document.activeElement.getAttribute('href') === '/trials/add'")
     page.keyboard.press("Enter")
     page.wait_for_url("**/trials/add")
-    _tab_to(page, "document.activeElement.name === 'log'")
-    with page.expect_file_chooser() as chooser:
-        page.keyboard.press("Enter")
-    chooser.value.set_files(LOG)
     _tab_to(page, "document.activeElement.name === 'timezone'")
     page.keyboard.type("Europe/Copenhagen")
-    page.keyboard.press("Enter")
+    _tab_to(page, "document.activeElement.name === 'log'")  # on through the end of the page
+    with page.expect_file_chooser() as chooser:
+        page.keyboard.press("Enter")
+    chooser.value.set_files(LOG)  # the script sends it at once
+    page.wait_for_url("**/trials/add/*")
     page.wait_for_selector("text=Nothing is saved yet")
     _tab_to(page, "document.activeElement.name === 'unit_under_test_id'")
     page.keyboard.type("a new unit")
