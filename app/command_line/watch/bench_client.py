@@ -1,5 +1,6 @@
 """Requests of the watch command to a bench: JSON and one multipart form, with the standard library alone."""
 
+import hashlib
 import json
 import secrets
 import urllib.error
@@ -83,3 +84,16 @@ def _detail(error: urllib.error.HTTPError) -> str:
         return str(json.loads(error.read())["detail"])
     except (OSError, ValueError, KeyError, TypeError):
         return f"The bench answered {error.code} {error.reason}."
+
+
+def send_readings(
+    client: BenchClient, run_id: int | None, readings: list[dict[str, Any]]
+) -> tuple[dict[str, Any], str]:
+    """Sends readings to a live run, safe to repeat: the receipt, and what is to be said of it. Raises Unreachable or
+    Refused.
+    """
+    lot = {"readings": readings}
+    key = hashlib.sha256(repr(lot).encode()).hexdigest()
+    receipt = client.post(f"/api/runs/{run_id}/readings", lot, key)
+    differ = receipt["conflicts"]
+    return receipt, f"{differ} values differ from those sent before for the same time; not used." if differ else ""

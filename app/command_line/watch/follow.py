@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from app.command_line.watch.bench_client import BenchClient, Refused, Unreachable
+from app.command_line.watch.bench_client import BenchClient, Refused, Unreachable, send_readings
 from app.command_line.watch.followed_log import FollowedLog, Piece
 from app.errors import UnreadableLog
 from app.reading_files.headers.channels import has_known_form, in_order, split_detector
@@ -105,13 +105,11 @@ class Follower:
         self.say(f"Live run {self.run_id} in {run['room']['name']}: {self.client.url}/live/{self.run_id}")
 
     def _send(self, rows: list[tuple[int, dict[str, Any]]]) -> None:
-        lot = {"readings": [row for _, row in rows]}
-        key = hashlib.sha256(repr(lot).encode()).hexdigest()
-        receipt = self.client.post(f"/api/runs/{self.run_id}/readings", lot, key)
+        receipt, words = send_readings(self.client, self.run_id, [row for _, row in rows])
         self.sent.update(us for us, _ in rows)
         self.file_requested = receipt["file_requested"]
-        if receipt["conflicts"]:
-            self.say(f"{receipt['conflicts']} values differ from those sent before for the same time; not used.")
+        if words:
+            self.say(words)
         self._last_said = ""
 
     def _ask(self) -> None:

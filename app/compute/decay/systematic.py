@@ -134,13 +134,14 @@ def _linearity_line(size: float, curvature: float) -> SystematicLine:
     )
 
 
-def linearity_uncertainty(rate_per_h: float, curvature: float) -> float:
-    """Part of the uncertainty of a rate for the logger's linearity [1/h]: a curvature shown by a check, or in general.
+def linearity_uncertainty(rate_per_h: Floats | float, curvature: Floats | float) -> Floats:
+    """Part of the uncertainty of rates for the logger's linearity [1/h]: a curvature shown by a check, or in general.
 
-    >>> linearity_uncertainty(4.0, 0.0), linearity_uncertainty(4.0, 0.05)
-    (0.004, 0.05)
+    >>> linearity_uncertainty(np.array([4.0, 4.0]), np.array([0.0, 0.05]))
+    array([0.004, 0.05 ])
     """
-    return curvature if curvature > 0 else LINEARITY * abs(rate_per_h)
+    part: Floats = np.where(np.asarray(curvature) > 0, curvature, LINEARITY * np.abs(rate_per_h))
+    return part
 
 
 def shared_parts(
@@ -162,7 +163,7 @@ def shared_parts(
     known = ~np.isnan(warm_up)
     humidity = np.where(np.isnan(humidity), 0.0, humidity)
     warm_up = np.where(known, warm_up, 0.0)
-    linearity = np.where(known, np.where(curvature > 0, curvature, LINEARITY * np.abs(rate)), 0.0)
+    linearity = np.where(known, linearity_uncertainty(rate, curvature), 0.0)
     left = uncertainty**2 - statistical**2 - humidity**2 - warm_up**2 - linearity**2
     window = np.where((window > statistical) & (left > 0), np.minimum(window, np.sqrt(np.maximum(left, 0.0))), 0.0)
     return SharedColumns(humidity, window, warm_up, linearity)
@@ -230,7 +231,7 @@ def parts_of(fit: DecayFit) -> SystematicParts:
         return SystematicParts()
     others = (
         fit.statistical_uncertainty_per_h,
-        linearity_uncertainty(rate.value, fit.curvature_uncertainty_per_h),
+        float(linearity_uncertainty(rate.value, fit.curvature_uncertainty_per_h)),
         fit.warm_up_uncertainty_per_h,
         fit.humidity_uncertainty_per_h,
     )

@@ -16,9 +16,7 @@ from app.errors import TooLarge
 from app.storage.models.logs import StagedFile, StagedPiece
 
 PIECE_BYTES = 1 << 20
-MOST_LARGEST_WAITING = (
-    10  # files of the largest size that may wait together: unconfirmed uploads must not fill the disk
-)
+MOST_LARGEST_WAITING = 10  # files of the largest size may wait together: unconfirmed uploads must not fill the disk
 
 
 def send_file(engine: Engine, about: StagedFile, content: Path, largest_bytes: int) -> None:

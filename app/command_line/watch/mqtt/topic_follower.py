@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from app.command_line.watch.bench_client import BenchClient, Refused, Unreachable
+from app.command_line.watch.bench_client import BenchClient, Refused, Unreachable, send_readings
 from app.command_line.watch.follow import LOT
 from app.command_line.watch.mqtt.address import Topic
 from app.command_line.watch.mqtt.payload import PayloadReader
@@ -149,10 +149,9 @@ class TopicFollower:
         return len(readings)
 
     def _post(self, readings: list[dict[str, Any]]) -> None:
-        key = hashlib.sha256(repr(readings).encode()).hexdigest()
-        receipt = self.client.post(f"/api/runs/{self.run_id}/readings", {"readings": readings}, key)
-        if receipt["conflicts"]:
-            self.say(f"{receipt['conflicts']} values differ from those sent before for the same time; not used.")
+        _, words = send_readings(self.client, self.run_id, readings)
+        if words:
+            self.say(words)
         self._last_said = ""
 
     def _go_on_after(self, problem: Refused) -> None:

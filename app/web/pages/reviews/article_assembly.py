@@ -21,7 +21,14 @@ from app.web.downloads.chart_registry import make_chart
 from app.web.forms.addresses import query_form
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.downloads.table_registry import make_table
-from app.web.pages.reviews.article_choices import ArticleChoices, Offer, Offers, article_choices, read_offers
+from app.web.pages.reviews.article_choices import (
+    ArticleChoices,
+    Offer,
+    Offers,
+    article_choices,
+    photo_id,
+    read_offers,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +53,10 @@ class Article:
     left_out: tuple[str, ...]
     house: HouseStyle
 
-    def picture_of(self, stem: str, size: str, look: str) -> str:
-        return f"{stem}-{size}-{look}.png"
+
+def picture_of(stem: str, size: str, look: str) -> str:
+    """File of a chart in one size and look."""
+    return f"{stem}-{size}-{look}.png"
 
 
 def assemble_article(session: Session, unit_id: int, form: TypedForm) -> Article:
@@ -69,14 +78,14 @@ def assemble_article(session: Session, unit_id: int, form: TypedForm) -> Article
     left_out += [_nothing(offers.chart, name) for name, chart in made_charts.items() if chart.is_empty]
     size, look = choices.size[0], choices.look[0]
     drawn = {
-        stem.removeprefix(f"pictures/{slug}-"): DraftPicture(f"{stem}-{size}-{look}.png", chart.alt_text)
+        stem.removeprefix(f"pictures/{slug}-"): DraftPicture(picture_of(stem, size, look), chart.alt_text)
         for stem, chart in charts.items()
     }
     photos = {
-        one.address: replace(one, address=f"photos/{one.address.split('/')[2]}.jpg")
+        one.address: replace(one, address=f"photos/{photo_id(one)}.jpg")
         for section in draft.sections
         for one in section.pictures
-        if one.address.startswith("/attachments/") and one.address.split("/")[2] in choices.photo
+        if photo_id(one) in choices.photo
     }
     chosen = article_draft(draft, choices.part, drawn, photos, tuple(tables.values()))
     public = chosen.with_addresses(links.of)

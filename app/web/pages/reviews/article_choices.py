@@ -78,18 +78,19 @@ def read_offers(session: Session, draft: Draft) -> Offers:
         *([Offer("comparison", "Compared with the units named in the text", others)] if draft.others else []),
         Offer("running-cost", "Running cost", f"unit={unit}"),
     ]
-    photos = [picture for section in draft.sections for picture in section.pictures if _is_photo(picture)]
+    photos = [picture for section in draft.sections for picture in section.pictures if photo_id(picture)]
     return Offers(
         part=tuple(Offer(one.key, one.heading) for one in draft.sections if one.key != ALWAYS),
         chart=tuple(charts),
         table=tuple(tables),
-        photo=tuple(Offer(picture.address.split("/")[2], picture.alt) for picture in photos),
+        photo=tuple(Offer(photo_id(picture), picture.alt) for picture in photos),
         verdict=_verdicts(verdicts_of_unit(session, unit)),
     )
 
 
-def _is_photo(picture: DraftPicture) -> bool:
-    return picture.address.startswith("/attachments/")
+def photo_id(picture: DraftPicture) -> str:
+    """Id of the attachment that a picture of the draft shows; "" for a chart."""
+    return picture.address.split("/")[2] if picture.address.startswith("/attachments/") else ""
 
 
 def _verdicts(versions: Sequence[Verdict]) -> tuple[Offer, ...]:

@@ -23,7 +23,7 @@ from app.web.downloads.parameters import download_content
 from app.web.downloads.picture_sizes import sized_png
 from app.web.downloads.response import download_response
 from app.web.forms.addresses import query_form
-from app.web.pages.reviews.article_assembly import Article, assemble_article
+from app.web.pages.reviews.article_assembly import Article, assemble_article, picture_of
 from app.web.pages.reviews.article_choices import MOST_PICTURES
 from app.web.routers import download_router
 from app.web.templating.headers import FRAMED_POLICY
@@ -59,7 +59,7 @@ def download_article(unit_id: Id, export: Export, request: Request, session: Ses
 def embed_page(session: Session, article: Article) -> bytes:
     """The page to embed, whatever its size."""
     size, look = article.choices.size[0], article.choices.look[0]
-    charts = {article.picture_of(stem, size, look): chart for stem, chart in article.charts.items()}
+    charts = {picture_of(stem, size, look): chart for stem, chart in article.charts.items()}
     photos = {path: _data_url("image/jpeg", _photo(session, one, "small")) for path, one in article.photos.items()}
     return embedded_article(article.draft, article.verdict, charts, photos, article.house).encode()
 
@@ -87,7 +87,7 @@ def _clean(session: Session, article: Article) -> bytes:
     size, look = article.choices.size[0], article.choices.look[0]
     for stem, chart in article.charts.items():
         drawn = svg_bytes(chart, look=look)  # type: ignore[arg-type]
-        html = _placed(html, article.picture_of(stem, size, look), _data_url("image/svg+xml", drawn))
+        html = _placed(html, picture_of(stem, size, look), _data_url("image/svg+xml", drawn))
     for path, one in article.photos.items():
         html = _placed(html, path, _data_url("image/jpeg", _photo(session, one, "large")))
     return html.encode()
@@ -136,7 +136,7 @@ def _write_pictures(
     for stem, chart in article.charts.items():
         for size in sizes:
             for look in looks:
-                folder.write(article.picture_of(stem, size, look), sized_png(chart, size, look))  # type: ignore[arg-type]
+                folder.write(picture_of(stem, size, look), sized_png(chart, size, look))  # type: ignore[arg-type]
     for path, one in article.photos.items():
         folder.write(path, _photo(session, one, "large"))
 
