@@ -17,7 +17,6 @@ STAYS = {
     "impl": "SQLAlchemy reads it",
     "cache_ok": "SQLAlchemy reads it",
     "inherit_cache": "SQLAlchemy reads it",
-    "process_bind_param": "SQLAlchemy calls it",
     "process_result_value": "SQLAlchemy calls it",
     "isolation_level": "sqlite3 and psycopg read it",
     "alignment": "openpyxl writes it",

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from datetime import datetime
 from functools import cache
+from operator import itemgetter
 from typing import Any
 
 from sqlalchemy import Select, bindparam, delete, insert, select, update
@@ -22,6 +23,7 @@ from app.services.results.natural_decay_pools import EmptyRoomRuns, PooledForTri
 from app.services.results.rows import note_columns, stored_columns
 from app.services.store.audit import record_changes
 from app.services.store.id_batches import in_batches
+from app.storage.many_rows import write_many
 from app.storage.models.rooms_and_loggers import Room, SmokeSource
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
@@ -29,6 +31,10 @@ _RESULT = ChannelResult.__table__
 # Notes of the analysis are before this position, notes of this file from it on.
 DERIVED_NOTES_FROM = 1000
 _FIRST_DERIVED = 8  # place of the first of these columns in the rows of `_rows`
+_rate_of = itemgetter(
+    DERIVED_COLUMNS.index("clean_air_delivery_rate_m3_per_h"),
+    DERIVED_COLUMNS.index("clean_air_delivery_rate_uncertainty"),
+)
 
 
 def derive_clean_air(
@@ -48,19 +54,19 @@ def derive_clean_air(
     rows = _rows(session, trial_ids)
     old_notes = _derived_notes(session, [row.id for row in rows if row.trial_id not in new_trials])
     moved: set[int] = set()
-    updates: list[dict[str, Any]] = []
+    updates: list[tuple[Any, ...]] = []
     new_notes: list[dict[str, Any]] = []
     changed_notes: list[int] = []
     records: list[tuple[int, str, str | None, str | None]] = []
     for row, (values, notes) in zip(
         rows, _derived(EmptyRoomRuns(session), CheckUnitSpreads(session), rows), strict=True
     ):
-        if values != row[_FIRST_DERIVED : _FIRST_DERIVED + len(DERIVED_COLUMNS)]:
-            named = dict(zip(DERIVED_COLUMNS, values, strict=True))
-            updates.append({"of_result": row.id, **named})
+        before = row[_FIRST_DERIVED : _FIRST_DERIVED + len(DERIVED_COLUMNS)]
+        if values != before:
+            updates.append((*values, row.id))
             moved.add(row.trial_id)
             if record and row.trial_id not in new_trials:
-                records += _moved_rate(row, named)
+                records += _moved_rate(row, before, values)
         if [(note.code, note.message) for note in notes] != old_notes.get(row.id, []):
             if row.id in old_notes:
                 changed_notes.append(row.id)
@@ -176,13 +182,13 @@ def _derived_notes(session: Session, result_ids: Sequence[int]) -> dict[int, lis
 
 def _write(
     session: Session,
-    updates: Sequence[dict[str, Any]],
+    updates: Sequence[tuple[Any, ...]],
     changed_notes: Sequence[int],
     new_notes: Sequence[dict[str, Any]],
 ) -> None:
     if updates:
-        connection = session.connection()  # plain statements are faster than ORM objects
-        connection.execute(update(ChannelResult).where(ChannelResult.id == bindparam("of_result")), updates)
+        statement = update(ChannelResult).where(ChannelResult.id == bindparam("of_result"))
+        write_many(session.connection(), statement, (*DERIVED_COLUMNS, "of_result"), updates)
         for loaded in session:
             if isinstance(loaded, ChannelResult):  # its row was changed by a plain statement
                 session.expire(loaded)
@@ -197,11 +203,12 @@ def _write(
         session.connection().execute(insert(ResultNote), new_notes)
 
 
-def _moved_rate(row: Any, values: dict[str, Any]) -> list[tuple[int, str, str | None, str | None]]:
-    before = _as_text(row.clean_air_delivery_rate_m3_per_h, row.clean_air_delivery_rate_uncertainty)
-    after = _as_text(values["clean_air_delivery_rate_m3_per_h"], values["clean_air_delivery_rate_uncertainty"])
+def _moved_rate(
+    row: Any, before: tuple[Any, ...], after: tuple[Any, ...]
+) -> list[tuple[int, str, str | None, str | None]]:
+    texts = _as_text(*_rate_of(before)), _as_text(*_rate_of(after))
     field = f"{row.channel} clean_air_delivery_rate_m3_per_h"
-    return [] if before == after else [(row.trial_id, field, before, after)]
+    return [] if texts[0] == texts[1] else [(row.trial_id, field, *texts)]
 
 
 def _as_text(value: float | None, uncertainty: float | None) -> str | None:

@@ -25,22 +25,40 @@ from app.storage.models.trials import SettingSummary
 _KEYS = ("id", "unit_under_test_id", *GroupKey._fields, "computed_at")
 # The columns of `summary_values`, in this order.
 _COLUMNS = tuple(column.name for column in SettingSummary.__table__.columns if column.name not in _KEYS)
+_CLEARING = (
+    "censored_trials",
+    "time_to_clear_min",
+    "time_to_clear_low_min",
+    "time_to_clear_high_min",
+    "not_cleared_before_min",
+)
+_CLEARING_PLACES = tuple(map(_COLUMNS.index, _CLEARING))
+NOT_TIMED: Mapping[int, Mapping[str, Any]] = {}
 
 
-def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now: datetime) -> None:
+def refresh_summaries(
+    session: Session, setting_ids: Collection[int] | None, now: datetime, rates_only: Collection[int] = ()
+) -> None:
     """Writes the summaries of some settings, or of the whole bench.
 
     If the bench's repeatability changed, all summaries are written, because all use it.
+
+    rates_only : further settings, of which only clean air delivery rates of trials changed, so no time to clear did
     """
     session.flush()
     pooled, moved = refresh_repeatability(session, now)
-    settings = None if moved else setting_ids
+    settings = None if moved or setting_ids is None else {*setting_ids, *rates_only}
     groups = read_summary_trials(session, settings)
     present = _present(session, settings)
+    timed = {
+        place: dict(zip(_CLEARING, map(present[key][1].__getitem__, _CLEARING_PLACES), strict=True))
+        for place, key in enumerate(groups)
+        if settings is not None and key.setting_id not in (setting_ids or ()) and key in present
+    }
     changed: dict[frozenset[str], list[dict[str, Any]]] = defaultdict(list)
     added: list[dict[str, Any]] = []
     lent = [(trials, pooled.get(key.channel, ASSUMED_BETWEEN_TRIALS)) for key, trials in groups.items()]
-    for (key, trials), values in zip(groups.items(), summary_values(lent, read_pools(session)), strict=True):
+    for (key, trials), values in zip(groups.items(), summary_values(lent, read_pools(session), timed), strict=True):
         if key not in present:
             unit_id = trials[0].unit_under_test_id
             added.append({**key._asdict(), "unit_under_test_id": unit_id, "computed_at": now, **values})
@@ -61,21 +79,21 @@ def refresh_summaries(session: Session, setting_ids: Collection[int] | None, now
 
 
 def summary_values(
-    settings: Sequence[tuple[Sequence[SummaryTrial], Repeatability]], pools: Mapping[int, StoredPool]
+    settings: Sequence[tuple[Sequence[SummaryTrial], Repeatability]],
+    pools: Mapping[int, StoredPool],
+    timed: Mapping[int, Mapping[str, Any]] = NOT_TIMED,
 ) -> list[dict[str, Any]]:
     """Columns of the summary of each setting, from its trials and the spread between repeats in its channel. Excluded
     trials are only counted; unusable ones give neither rate nor time. A summary does not depend on the other settings.
+
+    timed : columns of the time to clear, by place, where they are known already
     """
-    counted = [_counted(trials) for trials, _ in settings]
-    clearing = [(place, runs) for place, (trials, pooled) in enumerate(settings) if (runs := _runs(trials, pooled))]
+    counted = [{**_counted(trials), **timed.get(place, {})} for place, (trials, _) in enumerate(settings)]
+    asked = [(place, *of_setting) for place, of_setting in enumerate(settings) if place not in timed]
+    clearing = [(place, runs) for place, trials, pooled in asked if (runs := _runs(trials, pooled))]
     for (place, _), times in zip(clearing, combine_many_times([runs for _, runs in clearing]), strict=True):
-        counted[place] |= {
-            "censored_trials": times.censored_trials,
-            "time_to_clear_min": times.median_min,
-            "time_to_clear_low_min": times.low_95_min,
-            "time_to_clear_high_min": times.high_95_min,
-            "not_cleared_before_min": times.not_before_min,
-        }
+        found = (times.censored_trials, times.median_min, times.low_95_min, times.high_95_min, times.not_before_min)
+        counted[place] |= zip(_CLEARING, found, strict=True)
     usable = [(place, some) for place, (trials, _) in enumerate(settings) if (some := _usable(trials))]
     rates = setting_rates([(some, settings[place][1]) for place, some in usable], pools)
     for (place, _), of_setting in zip(usable, rates, strict=True):
@@ -89,8 +107,8 @@ def _usable(trials: Sequence[SummaryTrial]) -> list[SummaryTrial]:
         for trial in trials
         if trial.excluded_at is None
         and trial.usable
-        and trial.total_decay_per_h is not None
-        and (trial.total_decay_uncertainty_per_h or 0.0) > 0
+        and trial.total_decay is not None
+        and trial.total_decay.uncertainty > 0
     ]
 
 

@@ -29,7 +29,7 @@ PARTS = (
     ChannelResult.warm_up_uncertainty_per_h,
     ChannelResult.curvature_uncertainty_per_h,
 )
-_SHARE = -len(PARTS) - 1  # place in a row of the query
+_RATE, _SHARE = 9, -len(PARTS) - 1  # places in a row of the query: decay rate with its two columns, check unit
 _SEVERITIES = ("fine", "care", "unusable")
 
 
@@ -45,7 +45,7 @@ class GroupKey(NamedTuple):
 class SummaryTrial(NamedTuple):
     """The fields of one trial that a summary needs, in the order of the query.
 
-    total_decay_per_h : with its whole uncertainty; shared : the parts of it that repeats share
+    total_decay : with its whole uncertainty [1/h]; shared : the parts of it that repeats share
     severity : 0 to 2, of its worst note
     check_unit_share : spread of the check unit of the room, over the rate
     """
@@ -55,9 +55,7 @@ class SummaryTrial(NamedTuple):
     started_at: datetime
     excluded_at: datetime | None
     usable: bool
-    total_decay_per_h: float | None
-    total_decay_uncertainty_per_h: float | None
-    total_decay_degrees_of_freedom: float | None
+    total_decay: Measured | None
     logger_id: int | None
     pool_id: int | None
     start_level: float
@@ -73,12 +71,6 @@ class SummaryTrial(NamedTuple):
     room_volume_uncertainty_m3: float
     shared: SharedParts
     check_unit_share: float | None = None
-
-    @property
-    def total_decay(self) -> Measured | None:
-        return stored_measured(
-            self.total_decay_per_h, self.total_decay_uncertainty_per_h, self.total_decay_degrees_of_freedom
-        )
 
     @property
     def volume(self) -> Measured:
@@ -108,10 +100,12 @@ def read_summary_trials(
         query = query.where(Trial.setting_id.in_(setting_ids))
     defaults = {"kind": bench.clear_level_kind, "value": bench.clear_level_value}
     rows = session.connection().execute(query, defaults).all()  # plain rows are read faster than ORM rows
-    parts = shared_parts(*float_columns([(row[9], *row[-len(PARTS) :]) for row in rows])).rows() if rows else []
+    parts = shared_parts(*float_columns([(row[_RATE], *row[-len(PARTS) :]) for row in rows])).rows() if rows else []
     groups: dict[GroupKey, list[SummaryTrial]] = defaultdict(list)
     for row, shared in zip(rows, parts, strict=True):
-        groups[GroupKey._make(row[:4])].append(SummaryTrial._make((*row[4:_SHARE], shared, row[_SHARE])))
+        total = stored_measured(*row[_RATE : _RATE + 3])
+        trial = SummaryTrial._make((*row[4:_RATE], total, *row[_RATE + 3 : _SHARE], shared, row[_SHARE]))
+        groups[GroupKey._make(row[:4])].append(trial)
     return groups
 
 

@@ -39,8 +39,8 @@ def update_derived_results(
     serves_others = any(row.kind == EMPTY_ROOM for row in touched) or checks_a_room(session, ids)
     moved = derive_clean_air(session, trial_ids=None if serves_others else ids, who=who, why=why, new_trials=new_trials)
     settings = {row.setting_id for row in touched if row.setting_id is not None}
-    settings |= _settings_of(session, moved - set(ids))
-    refresh_summaries(session, settings, now or datetime.now(UTC))
+    others = _settings_of(session, moved - set(ids)) - settings
+    refresh_summaries(session, settings, now or datetime.now(UTC), rates_only=others)
     if serves_others or not set(ids) <= set(new_trials):  # a new trial does not change the pools of others
         remove_unused_pools(session)
 

@@ -7,6 +7,8 @@ from sqlalchemy import insert, select
 from sqlalchemy.orm import Session
 
 from app.hidden_marks import without_hidden_marks
+from app.storage.column_types import UtcTime
+from app.storage.many_rows import write_many
 from app.storage.models.base import Base
 from app.storage.models.bench import Change
 
@@ -97,15 +99,11 @@ def record_changes(
     """`record_change` for many at once: id, field, value before and after, as text."""
     if not changes:
         return
-    common = {
-        "at": _time_of_transaction(session),
-        "who": without_hidden_marks(acting_name(session, who)),
-        "action": action,
-        "subject": subject,
-        "why": without_hidden_marks(why),
-    }
-    rows = [{**common, "subject_id": i, "field": f, "before": b, "after": a} for i, f, b, a in changes]
-    session.connection().execute(insert(Change), rows)  # plain statements are faster than ORM objects
+    connection = session.connection()
+    at = UtcTime().process_bind_param(_time_of_transaction(session), connection.dialect)
+    common = at, without_hidden_marks(acting_name(session, who)), action, subject, without_hidden_marks(why)
+    names = ("at", "who", "action", "subject", "why", "subject_id", "field", "before", "after")
+    write_many(connection, insert(Change), names, ((*common, *change) for change in changes))
 
 
 def write_changes(
