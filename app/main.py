@@ -3,10 +3,6 @@
 from platformdirs import user_data_path
 
 from app.settings import read_settings
-from app.web.application import make_app
-from app.web.process.gc_settings import freeze_startup_objects
-from app.web.process.malloc_arenas import limit_malloc_arenas
+from app.web.served_app import served_app
 
-limit_malloc_arenas()
-app = make_app(read_settings(user_data_path("hazefall")))
-freeze_startup_objects()
+app = served_app(read_settings(user_data_path("hazefall")))

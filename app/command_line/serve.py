@@ -4,7 +4,6 @@ import argparse
 import logging
 import socket
 from functools import partial
-from typing import TYPE_CHECKING
 
 from app.command_line.access.entry import Entry, has_screen
 from app.command_line.bench_folder import (
@@ -18,9 +17,6 @@ from app.command_line.bench_folder import (
 from app.command_line.progress_bar import progress_bar
 from app.errors import InvalidValue
 from app.settings import Settings
-
-if TYPE_CHECKING:
-    from fastapi import FastAPI
 
 # A worker that reads a large log may block its other threads for a while; do not consider it dead before this.
 _ANSWERS_WITHIN_S = 120
@@ -90,6 +86,7 @@ def _serve_one_process(settings: Settings, told: partial[None]) -> int:
     import uvicorn  # loaded when used: only the serving commands need the web
 
     from app.web.process.timed_connections import TimedConnection  # loaded when used: with uvicorn
+    from app.web.served_app import served_app
 
     app = served_app(settings)
 
@@ -123,6 +120,7 @@ def _serve_several_processes(settings: Settings, told: partial[None], workers: i
     from uvicorn.supervisors import Multiprocess
 
     from app.web.process.timed_connections import TimedConnection  # loaded when used: with uvicorn
+    from app.web.served_app import served_app
 
     class AddressPrintingServer(Multiprocess):
         answered = False
@@ -152,18 +150,6 @@ def _serve_several_processes(settings: Settings, told: partial[None], workers: i
     finally:
         bound.close()
     return 0 if server.answered else 1
-
-
-def served_app(settings: Settings) -> "FastAPI":
-    """The application of one server process."""
-    from app.web.application import make_app
-    from app.web.process.gc_settings import freeze_startup_objects
-    from app.web.process.malloc_arenas import limit_malloc_arenas
-
-    limit_malloc_arenas()
-    app = make_app(settings)
-    freeze_startup_objects()
-    return app
 
 
 def _processes(text: str) -> int:

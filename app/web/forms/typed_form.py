@@ -8,7 +8,7 @@ from collections.abc import AsyncIterator, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Annotated, Any, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 from fastapi import Depends, Request
 from sqlalchemy.orm import Session
@@ -16,7 +16,9 @@ from starlette.datastructures import FormData, UploadFile
 
 from app.errors import HazefallError, InvalidValue, StoreProblem
 from app.services.store.entry_fields import EntryField, entry_fields
-from app.web.forms.form_fields import FormField, fields_shown
+
+if TYPE_CHECKING:
+    from app.web.forms.form_fields import FormField
 
 Entry = TypeVar("Entry")
 
@@ -147,8 +149,10 @@ class TypedForm:
                 self.add_error(name, error.message)
         return None if self.errors.keys() & set(own.values()) else definition(**values)
 
-    def fields(self, what: str, prefix: str = "") -> list[FormField]:
+    def fields(self, what: str, prefix: str = "") -> "list[FormField]":
         """Form fields of an entry, such as "room", for the template."""
+        from app.web.forms.form_fields import fields_shown  # loaded when used: it knows all entries
+
         return fields_shown(what, prefix, self.values, self.errors)
 
     def _value(self, entry: EntryField, name: str) -> Any:

@@ -14,7 +14,6 @@ from app.bundled_files import bundled_folder
 from app.compute.wording.numbers import DASH, interval_text
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.figures.renderers.film_formats import film_formats
-from app.services.history.change_history import what_changed
 from app.web.current_user import role_needed, signed_in_name, user_may
 from app.web.templating.compiled_templates import CompiledTemplates
 from app.web.templating.headers import CHART_PAGE_POLICY
@@ -31,8 +30,7 @@ def environment() -> Environment:
     Functions: `static("base.css")` gives a URL with the content hash; `signed_in_name()` is "" for the local user;
     `may("edit")` says whether the user has the role, and `role_needed("edit")` is the text shown if not;
     `film_formats()` are those that can be made here. Filters: `number(decimals)`, by default three significant digits,
-    and a dash for a missing value; `every` formats a sampling interval; `query_pairs` splits a query;
-    `what_changed(action)` describes a stored field.
+    and a dash for a missing value; `every` formats a sampling interval; `query_pairs` splits a query.
     """
     made = Environment(
         loader=FileSystemLoader(bundled_folder("templates")),
@@ -51,7 +49,6 @@ def environment() -> Environment:
     made.filters["number"] = number
     made.filters["every"] = interval_text
     made.filters["query_pairs"] = query_pairs
-    made.filters["what_changed"] = what_changed
     return made
 
 
