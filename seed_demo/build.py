@@ -6,9 +6,10 @@ from zoneinfo import ZoneInfo
 from sqlalchemy import Engine, func, select
 from sqlalchemy.orm import Session
 
-from app.services.adding_trials.add import add_trial
+from app.services.adding_trials.add import add_read_trial
 from app.services.logs.logger_profiles import load_profile
 from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.results.trial_results import analysis_terms
 from app.services.results.update_derived import update_all_derived_results
 from app.services.store.progress import OnProgress, no_progress
 from app.services.trials.marks import exclude_trial
@@ -22,43 +23,49 @@ from seed_demo.fill_control_room import add_control_room
 from seed_demo.fill_measurements import add_measurements
 from seed_demo.log_writers import LOCAL_ZONE
 from seed_demo.logger_checks import add_logger_collocations
-from seed_demo.simulate_trial import log_file, unit_on_s
+from seed_demo.simulate_trial import unit_on_s
 from seed_demo.trial_plan import TrialPlan, all_trials, small_trials, units_of
+from seed_demo.worked_runs import RunTask, WorkedRun, worked_ahead
 
 
-def build_demo(engine: Engine, on_progress: OnProgress | None = None, *, small: bool = False) -> bool:
+def build_demo(
+    engine: Engine, on_progress: OnProgress | None = None, *, small: bool = False, workers: int | None = None
+) -> bool:
     """Fills the store and returns True; False for a store that already has a unit or trial.
 
     Everything is one transaction, so that an interrupted build leaves an empty store. The build is
-    deterministic: nothing depends on the clock or on chance.
+    deterministic: nothing depends on the clock, on chance, or on the number of processes.
 
     on_progress : called with (steps done, total, description)
     small : five units, twelve trials and three empty-room runs, without the room of the control chart, for tests
+    workers : processes that simulate and analyse; None: one per core, or none besides this one for the small bench
     """
     tell = on_progress or no_progress
     plans = small_trials() if small else all_trials()
-    units = units_of(plans)
     controls = () if small else control_runs()
-    steps = len(units) + len(plans) + len(controls) + 1
+    steps = len(units_of(plans)) + len(plans) + len(controls) + 1
     with session_scope(engine) as session:
         if _is_filled(session):
             return False
         tell(0, steps, "Making the invented bench")
         name_bench(session)
         ids = add_surroundings(session)
-        for done, unit in enumerate(units, start=1):
-            add_invented_unit(session, unit, ids)
-            add_measurements(session, unit, ids)
-            tell(done, steps, f"{unit.name} put on the bench")
-        if controls:
-            add_control_room(session, ids)
-        added: list[tuple[int, TrialPlan]] = []
-        campaign_from = len(controls) + first_of_campaign(plans)
-        for done, plan in enumerate((*controls, *plans), start=len(units) + 1):
-            if len(added) == campaign_from:
-                plan_campaign(session, plan, ids, _brought_in(plan) - timedelta(days=1))
-            added.append((_add_planned_trial(session, plan, ids), plan))
-            tell(done, steps, f"{_subject(plan)} in the {plan.room.name.lower()}")
+        tasks = [_task(session, plan, ids) for plan in (*controls, *plans)]
+        with worked_ahead(tasks, 1 if small and workers is None else workers) as worked_runs:
+            for done, unit in enumerate(units_of(plans), start=1):
+                add_invented_unit(session, unit, ids)
+                add_measurements(session, unit, ids)
+                tell(done, steps, f"{unit.name} put on the bench")
+            if controls:
+                add_control_room(session, ids)
+            added: list[tuple[int, TrialPlan]] = []
+            campaign_from = len(controls) + first_of_campaign(plans)
+            for task, worked in zip(tasks, worked_runs, strict=True):
+                plan = task.plan
+                if len(added) == campaign_from:
+                    plan_campaign(session, plan, ids, _brought_in(plan) - timedelta(days=1))
+                added.append((_add_run(session, task, worked, ids), plan))
+                tell(steps - len(tasks) - 1 + len(added), steps, f"{_subject(plan)} in the {plan.room.name.lower()}")
         update_all_derived_results(
             session, why="the demonstration was filled", now=_brought_in(plans[-1]), record=False
         )
@@ -75,32 +82,45 @@ def _is_filled(session: Session) -> bool:
     return any(session.scalar(select(func.count()).select_from(table)) for table in (UnitUnderTest, Trial))
 
 
-def _add_planned_trial(session: Session, plan: TrialPlan, ids: BenchIds) -> int:
-    """One run: its log is simulated, read, analysed and stored."""
-    name, content = log_file(plan)
-    profile_id = ids.profiles[plan.logger.name]
+def _task(session: Session, plan: TrialPlan, ids: BenchIds) -> RunTask:
+    logger_id = ids.loggers[plan.logger.name]
+    terms = analysis_terms(session, _kind(plan), logger_id, _marks(plan), started_at=_brought_in(plan))
+    return RunTask(plan, load_profile(session, ids.profiles[plan.logger.name]), terms)
+
+
+def _add_run(session: Session, task: RunTask, worked: WorkedRun, ids: BenchIds) -> int:
+    plan = task.plan
     unit, speed = plan.unit, plan.speed
-    return add_trial(
+    return add_read_trial(
         session,
-        content,
-        name,
+        worked.content,
+        worked.table,
         NewTrial(
-            kind=EMPTY_ROOM if plan.empty_room else UNIT_RUNNING,
+            kind=_kind(plan),
             room_id=ids.rooms[plan.room.name],
             unit_under_test_id=ids.units[unit.name] if unit else None,
             setting_id=ids.settings[unit.name, speed.name] if unit and speed else None,
             smoke_source_id=ids.sources[plan.source.name],
             logger_id=ids.loggers[plan.logger.name],
-            profile_id=profile_id,
+            profile_id=ids.profiles[plan.logger.name],
             tested_by=plan.tested_by,
             filter_state=plan.filter_state,
             notes=plan.notes,
-            marks=TrialMarks(unit_on_s=unit_on_s(plan) if plan.told_unit_on else None),
+            marks=_marks(plan),
         ),
-        load_profile(session, profile_id),
+        task.choices,
         _brought_in(plan),
         settle=False,
+        analyse=worked.analyse,
     )
+
+
+def _kind(plan: TrialPlan) -> str:
+    return EMPTY_ROOM if plan.empty_room else UNIT_RUNNING
+
+
+def _marks(plan: TrialPlan) -> TrialMarks:
+    return TrialMarks(unit_on_s=unit_on_s(plan) if plan.told_unit_on else None)
 
 
 def _brought_in(plan: TrialPlan) -> datetime:

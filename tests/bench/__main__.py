@@ -12,7 +12,15 @@ from rich.console import Console
 from rich.progress import Progress
 from rich.table import Table
 
-from tests.bench import decay_bench, first_page_bench, import_bench, publish_bench, ranking_bench, recompute_bench
+from tests.bench import (
+    decay_bench,
+    demo_bench,
+    first_page_bench,
+    import_bench,
+    publish_bench,
+    ranking_bench,
+    recompute_bench,
+)
 from tests.bench.ranking_bench import Kept, ranking_ratio
 from tests.bench.scale.large_bench import make_large_store
 from tests.bench.scale.served_memory import ServedMemory, served_memory
@@ -81,6 +89,7 @@ def main() -> None:
         memory = served_memory(Path(folder))
     console.print(table_of(measured))
     console.print(memory_words(memory))
+    console.print(demo_bench.demo_times().words)
 
 
 if __name__ == "__main__":

@@ -51,6 +51,7 @@ STAYS = {
     # facts that are kept for the reader of a record or of the code
     "is_indoor": "a column of the row that the driver fills by position",
     "ENVIRONMENT": "a test compares it with the README's table of settings",
+    "add_trial": "tests and benchmarks add a log in one call",
     "forget_snapshot": "tests and benchmarks start from an empty cache",
     "true_rate": "tests of the demo compare what the analysis finds with it",
     "rows_read": "the tests of the readers count rows by it",

@@ -1,14 +1,20 @@
 """The demonstration is built through the services, once, and says that it is invented."""
 
 import hashlib
+import pickle
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine, func, select
 from sqlalchemy.orm import Session
 
+from app.compute.decay.result import Marks
+from app.reading_files.log_table import ReadingChoices
+from app.services.logs.readings import LogReadings
+from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
 from app.services.results.control_charts.room_charts import room_charts
 from app.services.results.control_charts.words import day_of
 from app.services.store.open import open_store
@@ -20,18 +26,28 @@ from app.storage.models.logs import RawFile
 from app.storage.models.rooms_and_loggers import Room
 from app.storage.models.trials import ChannelResult, SettingSummary, Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
+from seed_demo import worked_runs
 from seed_demo.build import build_demo
 from seed_demo.control_plan import AIR_CHANGE_AFTER_PER_H, CONTROL_ROOM, EVERY_DAYS, SHIFT_ON, control_runs
 from seed_demo.scenario import UNITS
-from seed_demo.trial_plan import all_trials
+from seed_demo.trial_plan import all_trials, small_trials
 from seed_demo.truth import true_rate
+
+ANALYSES: list[AnalysisTerms] = []  # of the quick bench, in order
 
 
 @pytest.fixture(scope="module")
 def quick(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Engine, list[tuple[int, int, str]]]]:
     engine = open_store(Settings(tmp_path_factory.mktemp("quick")))
     told: list[tuple[int, int, str]] = []
-    assert build_demo(engine, lambda *step: told.append(step), small=True)
+
+    def analyse(readings: LogReadings, terms: AnalysisTerms) -> AnalysedTrial:
+        ANALYSES.append(terms)
+        return analyse_readings(readings, terms)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(worked_runs, "analyse_readings", analyse)
+        assert build_demo(engine, lambda *step: told.append(step), small=True)
     yield engine, told
     engine.dispose()
 
@@ -54,6 +70,25 @@ def test_the_quick_bench_holds_its_units_trials_and_results(quick):
         assert all(rate is not None for rate in rates)
         assert session.scalar(select(func.count()).select_from(SoundMeasurement)) > 20
         assert session.scalar(select(func.count()).where(PowerMeasurement.setting_id.is_(None))) == 5
+
+
+def test_each_run_is_analysed_once_by_the_terms_of_adding_it(quick):
+    assert len(ANALYSES) == 15
+
+
+def test_other_terms_than_those_worked_ahead_lead_to_another_analysis(quick):
+    worked = worked_runs.work(worked_runs.RunTask(small_trials()[0], ReadingChoices(), ANALYSES[0]))
+    readings = LogReadings(worked.table.elapsed_s, worked.table.levels, worked.table.units)
+    assert worked.analyse(readings, replace(worked.terms)) is worked.analysed
+    others = worked.analyse(readings, replace(worked.terms, marks=Marks(fit_end_h=0.9)))
+    assert others.decays["pm2_5"].fit != worked.analysed.decays["pm2_5"].fit
+
+
+def test_a_run_is_the_same_when_its_task_comes_from_another_process():
+    task = worked_runs.RunTask(small_trials()[0], ReadingChoices(), AnalysisTerms())
+    here, there = worked_runs.work(task), worked_runs.work(pickle.loads(pickle.dumps(task)))
+    assert there.content == here.content
+    assert pickle.dumps(there.analysed) == pickle.dumps(pickle.loads(pickle.dumps(here.analysed)))
 
 
 def test_the_bench_says_that_it_is_invented(quick):
