@@ -56,8 +56,8 @@ def labelled(chart: Chart) -> list[Series]:
 
 def end_of(series: Series, positions: Positions) -> tuple[float, float]:
     """Where the series ends [px], kept on the plot."""
-    x, y = list(positions.runs(series))[-1][-1]
-    plot = positions.plot
+    last = next((x, y) for x, y in zip(reversed(series.x), reversed(series.y), strict=True) if y is not None)
+    x, y, plot = positions.x(last[0]), positions.y(last[1]), positions.plot
     return min(max(x, plot.x0), plot.x1), min(max(y, plot.y0), plot.y1)
 
 

@@ -32,7 +32,8 @@ class InkMap:
                 if (abs(down) - 0.5) ** 2 + (abs(across) - 0.5) ** 2 <= (reach + 0.5) ** 2
             ]
         )
-        at = np.unique(np.floor(np.asarray(points, dtype=float) / CELL).astype(int), axis=0)
+        at = np.floor(np.asarray(points, dtype=float) / CELL).astype(int)
+        at = at[np.append(True, np.any(np.diff(at, axis=0), axis=1))]  # neighbours along a line share a cell
         columns, rows = (at[:, None] + disc).reshape(-1, 2).T
         within = (columns >= 0) & (columns < self.columns) & (rows >= 0) & (rows < self.rows)
         self.cells[rows[within], columns[within]] = True
@@ -75,8 +76,8 @@ class InkMap:
         return other
 
     def seal(self) -> None:
-        self.sums = np.zeros((self.rows + 1, self.columns + 1), dtype=np.int64)
-        self.sums[1:, 1:] = self.cells.cumsum(axis=0).cumsum(axis=1)
+        self.sums = np.zeros((self.rows + 1, self.columns + 1), dtype=np.int32)
+        self.sums[1:, 1:] = self.cells.cumsum(axis=0, dtype=np.int32).cumsum(axis=1, dtype=np.int32)
 
     def is_free(self, box: Box) -> bool:
         """Whether no drawing lies in the box."""

@@ -1,10 +1,11 @@
 """Positions of a chart's values on its canvas, and everything that its data cover."""
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
+
+import numpy as np
 
 from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, Position, Series
@@ -44,22 +45,28 @@ class Positions:
         names = bool(self.chart.y_axis.names)
         return self.plot.y0 + (share if names else 1 - share) * self.plot.height
 
-    def runs(self, series: Series) -> Iterator[list[tuple[float, float]]]:
-        """The points of a series in pixels, in runs without a missing value."""
-        run: list[tuple[float, float]] = []
-        x_share, y_share = _scale(self.chart.x_axis, self.x_ends), _scale(self.chart.y_axis, self.y_ends)
-        left, wide, top, high = self.plot.x0, self.plot.width, self.plot.y0, self.plot.height
+    def runs(self, series: Series) -> list[np.ndarray]:
+        """The points of a series in pixels, in runs without a missing value, each of shape (n, 2)."""
+        at, known = self._points(series.x, series.y)
+        breaks = np.flatnonzero(np.diff(known)) + 1
+        return [run for run, is_known in _parts(at, known, breaks) if is_known]
+
+    def band(self, series: Series) -> tuple[np.ndarray, np.ndarray]:
+        """The lower and the upper side of a band in pixels, each of shape (n, 2)."""
+        lower, has_low = self._points(series.x, series.low)
+        upper, has_high = self._points(series.x, series.high)
+        known = has_low & has_high
+        return lower[known], upper[known]
+
+    def _points(self, xs: Sequence[Position], ys: Sequence[Position | None]) -> tuple[np.ndarray, np.ndarray]:
+        """Points in pixels, and which of them have a value."""
+        known = np.array([y is not None for y in ys], dtype=bool)
+        x_share = _shares(self.chart.x_axis, self.x_ends, xs)
+        y_share = _shares(self.chart.y_axis, self.y_ends, ys)
         if not self.chart.y_axis.names:
-            top, high = self.plot.y1, -high
-        for x, y in zip(series.x, series.y, strict=True):
-            if y is None:
-                if run:
-                    yield run
-                run = []
-            else:
-                run.append((left + x_share(x) * wide, top + y_share(y) * high))
-        if run:
-            yield run
+            y_share = 1 - y_share
+        plot = self.plot
+        return np.column_stack((plot.x0 + x_share * plot.width, plot.y0 + y_share * plot.height)), known
 
 
 def _scale(axis: Axis, ends: tuple[float, float]) -> Callable[[Any], float]:
@@ -73,6 +80,24 @@ def _scale(axis: Axis, ends: tuple[float, float]) -> Callable[[Any], float]:
         return lambda value: min(max((math.log10(max(value, 1e-12)) - low) * per, -0.5), 1.5)
     per = 1 / (high - low)
     return lambda value: min(max((value - low) * per, -0.5), 1.5)
+
+
+def _shares(axis: Axis, ends: tuple[float, float], values: Sequence[Position | None]) -> np.ndarray:
+    """The relative places of many values on the axis; NaN for a missing one."""
+    if axis.names:
+        share = _scale(axis, ends)
+        return np.array([math.nan if value is None else share(value) for value in values])
+    low, high = ends
+    numbers = np.array(values, dtype=float)
+    if axis.scale == "log":
+        low, high = (math.log10(max(end, 1e-12)) for end in ends)
+        numbers = np.log10(np.maximum(numbers, 1e-12))
+    return np.clip((numbers - low) * (1 / (high - low)), -0.5, 1.5)
+
+
+def _parts(at: np.ndarray, known: np.ndarray, breaks: np.ndarray) -> Iterator[tuple[np.ndarray, bool]]:
+    for part, is_known in zip(np.split(at, breaks), np.split(known, breaks), strict=True):
+        yield part, bool(len(is_known) and is_known[0])
 
 
 def ink_of(chart: Chart, positions: Positions, width: float, height: float) -> tuple[InkMap, InkMap]:
@@ -106,9 +131,10 @@ def ink_of(chart: Chart, positions: Positions, width: float, height: float) -> t
 
 def _add_series(series: Series, positions: Positions, ink: InkMap, stacks: dict[tuple[str, Position], float]) -> None:
     if series.kind == "points":
-        ink.add_points([point for run in positions.runs(series) for point in run], point_radius(series))
+        for run in positions.runs(series):
+            ink.add_points(run, point_radius(series))
     elif series.kind == "band":
-        _add_band(series, positions, ink)
+        ink.add_band(*positions.band(series))
     elif series.kind == "bar":
         for box in bar_boxes(series, positions, stacks):
             ink.add_box(box)
@@ -127,22 +153,17 @@ def _handle(positions: Positions, at: float) -> Box:
 
 def _add_line(series: Series, positions: Positions, ink: InkMap) -> None:
     for run in positions.runs(series):
-        drawn = run
-        if series.kind == "step":
-            corners = [(later[0], earlier[1]) for earlier, later in pairwise(run)]
-            drawn = [point for pair in zip(run, [*corners, run[-1]], strict=True) for point in pair]
-        ink.add_line(drawn)
+        ink.add_line(stepped(run) if series.kind == "step" else run)
         if series.censored and series.censored[-1]:
-            ink.add_points([run[-1]], OPEN_MARK_PX)
+            ink.add_points(run[-1:], OPEN_MARK_PX)
 
 
-def _add_band(series: Series, positions: Positions, ink: InkMap) -> None:
-    ends = [
-        (positions.x(x), positions.y(low), positions.y(high))
-        for x, low, high in zip(series.x, series.low, series.high, strict=True)
-        if low is not None and high is not None
-    ]
-    ink.add_band([(x, low) for x, low, _ in ends], [(x, high) for x, _, high in ends])
+def stepped(run: np.ndarray) -> np.ndarray:
+    """Constant to the next x: a corner between each point and the next."""
+    corners = np.column_stack((run[1:, 0], run[:-1, 1]))
+    steps = np.empty((2 * len(run) - 1, 2))
+    steps[::2], steps[1::2] = run, corners
+    return steps
 
 
 def _along(series: Series, chart: Chart) -> Iterator[tuple[int, float, Position]]:

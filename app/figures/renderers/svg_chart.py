@@ -13,7 +13,7 @@ from zlib import crc32
 from app.figures.chart import Chart, Series
 from app.figures.layout.boxes import LINE_HEIGHT, Box, KeySample, Leader, PlacedText
 from app.figures.layout.chart_layout import WIDTH_PX, ChartLayout, chart_layout
-from app.figures.layout.positions import Positions, bar_boxes, point_radius
+from app.figures.layout.positions import Positions, bar_boxes, point_radius, stepped
 from app.figures.palette import (
     FADED,
     HAIRLINE,
@@ -27,7 +27,7 @@ from app.figures.palette import (
     line_style_of,
 )  # fmt: skip
 from app.figures.renderers.svg_colours import CLASS, Look, dark_partners, dark_rules, font_stack
-from app.figures.renderers.svg_paths import Point, box_path, dots, path_of, px, stepped
+from app.figures.renderers.svg_paths import Point, box_path, dots, path_of, px
 
 _POINT = 4 / 3  # px: line styles are in points
 _LINE, _DOTTED = 2.27, "2 2.67"
@@ -132,9 +132,9 @@ class _Drawing:
 
     def _series(self, series: Series, stacks: dict[tuple[str, float | str], float]) -> None:
         colour = self.colour(series)
-        runs = list(self.positions.runs(series)) if series.kind not in ("bar", "interval", "band") else []
+        runs = self.positions.runs(series) if series.kind not in ("bar", "interval", "band") else []
         if series.kind == "points":
-            dotted = dots(point for run in runs for point in run)
+            dotted = dots([point for run in runs for point in run.tolist()])
             size, faint = 2 * point_radius(series), ' stroke-opacity=".35"' if series.faint else ""
             self.parts[2].append(
                 f'<path stroke="{colour}" stroke-width="{size:g}" stroke-linecap="round"{faint} d="{dotted}"/>'
@@ -148,7 +148,7 @@ class _Drawing:
         elif series.kind == "interval":
             self._intervals(series, colour)
         else:
-            path = "".join(path_of(stepped(run) if series.kind == "step" else run) for run in runs)
+            path = "".join(path_of((stepped(run) if series.kind == "step" else run).tolist()) for run in runs)
             self.parts[3].append(f'<path stroke="{colour}" stroke-width="{_LINE}"{_dashes(series)} d="{path}"/>')
 
     def _intervals(self, series: Series, colour: str) -> None:
@@ -267,12 +267,8 @@ def _dashes(series: Series) -> str:
 
 def _outline(series: Series, positions: Positions) -> list[Point]:
     """A band: along its upper side, and back along its lower one."""
-    ends = [
-        (positions.x(x), positions.y(low), positions.y(high))
-        for x, low, high in zip(series.x, series.low, series.high, strict=True)
-        if low is not None and high is not None
-    ]
-    return [*((x, high) for x, _, high in ends), *((x, low) for x, low, _ in reversed(ends))]
+    lower, upper = positions.band(series)
+    return [*upper.tolist(), *lower[::-1].tolist()]
 
 
 def _text(words: str) -> str:

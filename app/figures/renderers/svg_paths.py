@@ -2,18 +2,11 @@
 
 import math
 from collections.abc import Iterable
-from itertools import pairwise
 
 from app.figures.layout.boxes import Box
 
 Point = tuple[float, float]
 _OFF_PX = 0.1  # how far a line may pass from a place that is left out: what no screen shows
-
-
-def stepped(run: list[Point]) -> list[Point]:
-    """Constant to the next x."""
-    corners = [(later[0], earlier[1]) for earlier, later in pairwise(run)]
-    return [point for pair in zip(run, [*corners, run[-1]], strict=True) for point in pair]
 
 
 def path_of(points: Iterable[Point]) -> str:
