@@ -1,6 +1,6 @@
 """Date of the latest data behind a chart or table; shown on downloads instead of today's date."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from datetime import date, datetime
 from typing import Any
 
@@ -23,29 +23,40 @@ def latest_data_date(
     """Latest date among data of these kinds, of some units or the whole bench; None without data."""
     if unit_ids is None:
         return latest_of(snapshot.view(_latest_of_bench, kind) for kind in kinds)
-    return latest_of(_latest_of_kind(snapshot, kind, list(unit_ids)) for kind in kinds)
+    found = [snapshot.by_unit(_latest_by_unit, kind) for kind in kinds]
+    return latest_of(days.get(unit_id) for days in found for unit_id in unit_ids)
 
 
 def _latest_of_bench(snapshot: BenchSnapshot, kind: str) -> date | None:
-    return _latest_of_kind(snapshot, kind, None)
+    return latest_of(snapshot.session.scalar(query) for query, _ in _DATA[kind])
 
 
-def _latest_of_kind(snapshot: BenchSnapshot, kind: str, unit_ids: list[int] | None) -> date | None:
-    found = []
+def _latest_by_unit(snapshot: BenchSnapshot, kind: str, unit_ids: Collection[int] | None) -> Mapping[int, date]:
+    """Unit id to its latest date among data of a kind, of the units named or of all."""
+    days: dict[int, date] = {}
     for query, unit in _DATA[kind]:
-        latest = snapshot.session.scalar(query if unit_ids is None else query.where(unit.in_(unit_ids)))
-        found.append(latest.date() if isinstance(latest, datetime) else latest)
-    return latest_of(found)
+        of_units = query.add_columns(unit).where(unit.is_not(None)).group_by(unit)
+        wanted = of_units if unit_ids is None else of_units.where(unit.in_(unit_ids))
+        for latest, unit_id in snapshot.session.execute(wanted):
+            day = latest_of([latest, days.get(unit_id)])
+            if day is not None:
+                days[unit_id] = day
+    return days
 
 
 def latest_of(days: Iterable[date | str | None]) -> date | None:
-    """The latest of some dates, which may be ISO text; None where none is known.
+    """The latest of some dates, which may be ISO text or times; None where none is known.
 
     >>> latest_of([None, "2026-03-02", date(2026, 1, 5)])
     datetime.date(2026, 3, 2)
     """
-    known = [date.fromisoformat(day[:10]) if isinstance(day, str) else day for day in days if day is not None]
-    return max(known, default=None)
+    return max((_date_of(day) for day in days if day is not None), default=None)
+
+
+def _date_of(day: date | str) -> date:
+    if isinstance(day, str):
+        return date.fromisoformat(day[:10])
+    return day.date() if isinstance(day, datetime) else day
 
 
 # For each kind of data the queries for its latest date, each with the column of the unit.

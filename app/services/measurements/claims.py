@@ -39,7 +39,7 @@ class CheckedClaim:
 
 
 @dataclass(frozen=True, slots=True)
-class _Facts:
+class MeasuredUnit:
     """All measurements of one unit, read once for all its claims."""
 
     unit: UnitUnderTest
@@ -76,20 +76,24 @@ def delete_claim(session: Session, claim_id: int, *, who: str = AT_THE_DESK, why
     delete_entry(session, row, "claim", _words(row), who=who, why=why)
 
 
-def claims_of_unit(session: Session, unit_id: int) -> tuple[CheckedClaim, ...]:
-    """All claims of a unit, oldest first, each with its verdict."""
-    facts = _Facts(
+def measured_unit(session: Session, unit_id: int) -> MeasuredUnit:
+    return MeasuredUnit(
         get_unit(session, unit_id),
         rates_of_unit(session, unit_id),
         sound_levels_of_unit(session, unit_id),
         power_levels_of_unit(session, unit_id),
         ozone_of_unit(session, unit_id),
     )
+
+
+def claims_of_unit(session: Session, unit_id: int, measured: MeasuredUnit | None = None) -> tuple[CheckedClaim, ...]:
+    """All claims of a unit, oldest first, each with its verdict. `measured` is read if it is not given."""
+    facts = measured or measured_unit(session, unit_id)
     rows = session.scalars(select(Claim).where(Claim.unit_under_test_id == unit_id).order_by(Claim.seen_on, Claim.id))
     return tuple(_checked(row, facts) for row in rows)
 
 
-def _checked(row: Claim, facts: _Facts) -> CheckedClaim:
+def _checked(row: Claim, facts: MeasuredUnit) -> CheckedClaim:
     evidence, setting = _EVIDENCE.get(row.quantity, _none)(row, facts)
     stated = StatedClaim(
         row.quantity,
@@ -106,11 +110,11 @@ def _checked(row: Claim, facts: _Facts) -> CheckedClaim:
 _Found = tuple[Evidence | None, str]
 
 
-def _none(_row: Claim, _facts: _Facts) -> _Found:
+def _none(_row: Claim, _facts: MeasuredUnit) -> _Found:
     return None, ""
 
 
-def _rate(row: Claim, facts: _Facts) -> _Found:
+def _rate(row: Claim, facts: MeasuredUnit) -> _Found:
     """The rate of the named setting, else of the highest; of the named aerosol, else smoke first."""
     wanted = row.aerosol or "smoke"
     fitting = [r for r in facts.rates if r.setting_id == row.setting_id or row.setting_id is None]
@@ -124,7 +128,7 @@ def _rate(row: Claim, facts: _Facts) -> _Found:
     return Evidence(best.rate, None, None, best.aerosol), best.setting
 
 
-def _sound(row: Claim, facts: _Facts) -> _Found:
+def _sound(row: Claim, facts: MeasuredUnit) -> _Found:
     """The level of the named setting; else of the quietest for "at most" and "about", since makers state their best
     value.
     """
@@ -139,19 +143,19 @@ def _sound(row: Claim, facts: _Facts) -> _Found:
     return Evidence(level.level_dba, None, level.distance_m, "", level.estimate), best.setting.name
 
 
-def _power(row: Claim, facts: _Facts) -> _Found:
+def _power(row: Claim, facts: MeasuredUnit) -> _Found:
     """The power of the named setting; else of the fastest measured one."""
     measured = [p for p in facts.powers if p.power is not None and p.setting is not None]
     fitting = [p for p in measured if p.setting and (p.setting.id == row.setting_id or row.setting_id is None)]
     return (Evidence(fitting[-1].power), fitting[-1].name) if fitting else (None, "")
 
 
-def _standby(_row: Claim, facts: _Facts) -> _Found:
+def _standby(_row: Claim, facts: MeasuredUnit) -> _Found:
     standby = facts.powers[-1]
     return (None, "") if standby.power is None else (Evidence(standby.power), standby.name)
 
 
-def _ozone(_row: Claim, facts: _Facts) -> _Found:
+def _ozone(_row: Claim, facts: MeasuredUnit) -> _Found:
     finding = facts.ozone.finding
     if finding.ozone_ppb is None:
         return None, ""
@@ -160,12 +164,12 @@ def _ozone(_row: Claim, facts: _Facts) -> _Found:
     return Evidence(Measured(finding.ozone_ppb, ozone_uncertainty_ppb(finding.ozone_ppb))), ""
 
 
-def _mass(_row: Claim, facts: _Facts) -> _Found:
+def _mass(_row: Claim, facts: MeasuredUnit) -> _Found:
     mass = facts.unit.mass_kg
     return (None, "") if mass is None else (Evidence(Measured(mass, _MASS_UNCERTAINTY_KG)), "")
 
 
-_EVIDENCE: dict[str, Callable[[Claim, _Facts], _Found]] = {
+_EVIDENCE: dict[str, Callable[[Claim, MeasuredUnit], _Found]] = {
     "clean_air_delivery_rate": _rate,
     "room_area": _rate,
     "air_changes": _rate,

@@ -13,11 +13,11 @@ from app.services.bench.choices import bench_choices
 from app.services.bench.definitions import BenchChoices
 from app.services.costs.choices import OwningChoices, owning_terms
 from app.services.costs.owned_units import UnitAtSetting, owned_unit
-from app.services.measurements.claims import CheckedClaim, claims_of_unit
-from app.services.measurements.ozone_tests import UnitOzone, ozone_of_unit
-from app.services.measurements.power_levels import SettingPower, power_levels_of_unit
+from app.services.measurements.claims import CheckedClaim, claims_of_unit, measured_unit
+from app.services.measurements.ozone_tests import UnitOzone
+from app.services.measurements.power_levels import SettingPower
 from app.services.measurements.ratings import RatingWithComparison, ratings_of_unit
-from app.services.measurements.sound_levels import SettingLevel, sound_levels_of_unit
+from app.services.measurements.sound_levels import SettingLevel
 from app.services.ranking.table import UnitLines, lines_of_unit
 from app.services.results.rows import stored_note
 from app.services.snapshot.bench_snapshot import current_snapshot
@@ -84,21 +84,22 @@ def unit_overview(session: Session, unit_id: int, choices: RankingChoices | None
         raise NotFound("unit under test", unit_id)
     lines = lines_of_unit(current_snapshot(session), unit_id, choices)
     trials = list_trials(session, TrialFilter(unit_under_test_id=unit_id), lines.choices.channel, MOST_TRIALS).rows
+    measured = measured_unit(session, unit_id)
     return UnitOverview(
         unit=unit,
         bench=bench_choices(session),
         lines=lines,
-        sounds=sound_levels_of_unit(session, unit_id),
-        powers=power_levels_of_unit(session, unit_id),
+        sounds=measured.sounds,
+        powers=measured.powers,
         over_years=_over_years(session, unit_id),
         parts=tuple(
             ConsumableOfUnit(id=part.id, prices=_newest_first(part.prices), **stored_values(NewConsumable, part))
             for part in unit.consumables
         ),
         prices=_newest_first(unit.prices),
-        claims=claims_of_unit(session, unit_id),
+        claims=claims_of_unit(session, unit_id, measured),
         ratings=ratings_of_unit(session, unit_id),
-        ozone=ozone_of_unit(session, unit_id),
+        ozone=measured.ozone,
         trials=trials,
         notes=_notes(session, trials),
     )

@@ -1,10 +1,14 @@
 """Pages of units and trials in the published site."""
 
+from collections.abc import Callable
+from functools import partial
+
 import orjson
 from sqlalchemy.orm import Session
 from starlette.datastructures import QueryParams
 
 from app.compute.wording.rounding import rounded_text
+from app.figures.chart import Chart
 from app.figures.tables.fact_sheet import fact_sheet_table
 from app.figures.tables.formats import csv_text
 from app.figures.tables.table import ExportCell, ExportTable
@@ -14,6 +18,7 @@ from app.services.history.change_history import ChangeFilter, described_changes
 from app.services.reviews.unit_page import unit_overview
 from app.services.reviews.verdicts import published_verdicts
 from app.services.trials.detail import TrialDetail, trial_detail
+from app.web.downloads.chart_registry import dated_claims_chart
 from app.web.forms.addresses import query_form
 from app.web.forms.unit_system import unit_system
 from app.web.pages.adding_a_trial.fields import MARKS
@@ -27,7 +32,7 @@ from app.web.published.page_facts import product_facts
 from app.web.published.preview_card import card_file
 from app.web.published.site_frame import SiteFile, SiteFrame, leads_to, rendered
 from app.web.published.site_photos import photo_files, site_photos
-from app.web.published.site_pictures import Picture, Pictures
+from app.web.published.site_pictures import Picture, Pictures, named_chart
 
 
 def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictures) -> list[SiteFile]:
@@ -37,12 +42,16 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictur
     sheet = fact_sheet_table(known, read_chart_facts(session))
     address = site.addresses.current[unit_id]
     card_path = f"cards/{address}.png"
-    wanted = [("decay-overlay", shown.curve_query, f"{address}-decay")] if shown.has_curve else []
+    wanted: list[tuple[str, Callable[[], Chart], str]] = []
+    if shown.has_curve:
+        overlay = named_chart(session, "decay-overlay", shown.curve_query)
+        wanted.append(("decay-overlay", overlay, f"{address}-decay"))
     if shown.more.has_claims_chart:
-        wanted.append(("claims-measured", f"unit={unit_id}", f"{address}-claims"))
+        compared = partial(dated_claims_chart, session, known.unit, known.claims)
+        wanted.append(("claims-measured", compared, f"{address}-claims"))
     charts, files = [], []
-    for name, query, file_name in wanted:
-        chart, of_chart = pictures.files(session, name, query, file_name)
+    for name, make, file_name in wanted:
+        chart, of_chart = pictures.files(name, make, file_name)
         files += of_chart
         if chart is not None:
             charts.append(chart)
@@ -130,9 +139,8 @@ def trial_files(session: Session, site: SiteFrame, trial_id: int, pictures: Pict
     chart: Picture | None = None
     files: list[SiteFile] = []
     if shown.figure_url:
-        chart, files = pictures.files(
-            session, "trial-decay", shown.download_query, f"trial-{trial_id}", only_narrow=True
-        )
+        decay = named_chart(session, "trial-decay", shown.download_query)
+        chart, files = pictures.files("trial-decay", decay, f"trial-{trial_id}", only_narrow=True)
     page = rendered(
         "trial.html",
         site,

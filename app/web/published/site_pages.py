@@ -29,7 +29,7 @@ from app.web.pages.ranking.view import ranking_page
 from app.web.published.change_pages import EditionOfSite
 from app.web.published.page_facts import dataset_facts
 from app.web.published.site_frame import SiteFile, SiteFrame, rendered
-from app.web.published.site_pictures import Picture, Pictures
+from app.web.published.site_pictures import Picture, Pictures, named_chart
 from app.web.templating.environment import environment
 
 LINES_A_PAGE = 250
@@ -195,7 +195,7 @@ def _charts(
     charts: list[Picture] = []
     files: list[SiteFile] = []
     for name, query, file_name in wanted:
-        chart, of_chart = pictures.files(session, name, query, file_name)
+        chart, of_chart = pictures.files(name, named_chart(session, name, query), file_name)
         files += of_chart
         if chart is not None:
             charts.append(chart)

@@ -4,7 +4,7 @@ Drawing takes far longer than describing, so a picture with an unchanged descrip
 """
 
 import logging
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
@@ -78,14 +78,14 @@ class Pictures:
     failures: list[Failure] = field(default_factory=list)
 
     def files(
-        self, session: Session, name: str, query: str, file_name: str, *, only_narrow: bool = False
+        self, name: str, make: Callable[[], Chart], file_name: str, *, only_narrow: bool = False
     ) -> tuple[Picture | None, list[SiteFile]]:
         """Files of a chart; none if it is empty or failed.
 
         only_narrow : one drawing only, for pages that are too numerous for two
         """
         try:
-            return self._files(session, name, query, file_name, only_narrow)
+            return self._files(make(), file_name, only_narrow)
         except HazefallError:
             raise
         except Exception as error:  # a chart must not take its page with it; it is named at the end
@@ -93,10 +93,7 @@ class Pictures:
             self.failures.append(Failure.of(f"the chart “{name}” of {self.page}", error))
             return None, []
 
-    def _files(
-        self, session: Session, name: str, query: str, file_name: str, only_narrow: bool
-    ) -> tuple[Picture | None, list[SiteFile]]:
-        chart = make_chart(session, name, query_form(QueryParams(query)))
+    def _files(self, chart: Chart, file_name: str, only_narrow: bool) -> tuple[Picture | None, list[SiteFile]]:
         if chart.is_empty:
             return None, []
         mark = short_hash(f"{chart!r}{_renderer()}".encode())
@@ -122,6 +119,11 @@ class Pictures:
         drawing = Drawing(path, width_px, round(layout.height), " ".join(f"{one:.0f}" for one in (width_px, *ends)))
         made = SiteFile(path, svg_of_layout(chart, layout), f"{mark} {drawing.height_px} {drawing.plot}")
         return drawing, made
+
+
+def named_chart(session: Session, name: str, query: str) -> Callable[[], Chart]:
+    """What makes the chart of that name."""
+    return lambda: make_chart(session, name, query_form(QueryParams(query)))
 
 
 @lru_cache
