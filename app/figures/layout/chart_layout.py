@@ -5,6 +5,7 @@ Every renderer draws what it says, so that a text that touches nothing here touc
 
 from dataclasses import dataclass, replace
 
+from app.figures.axis_range import axis_range
 from app.figures.chart import Chart
 from app.figures.layout.boxes import LABEL_PX, LINE_HEIGHT, Box, KeySample, Leader, PlacedText
 from app.figures.layout.curve_labels import (
@@ -110,9 +111,11 @@ def _placed(chart: Chart, width: float, tops: tuple[float, float, float], names:
     top, plot_high, foot_high = tops
     font = chart.house.font
     wanted = labelled(chart)
-    left = left_margin(chart, names, plot_high)
+    ends = axis_range(chart, "x"), axis_range(chart, "y")
+    ticks_y = [] if names else y_ticks(chart, ends[1], plot_high)
+    left = left_margin(names, ticks_y, font)
     plot = Box(left, top, width - (18.0 if is_narrow(width) else 30.0), top + plot_high)
-    positions = Positions.of(chart, plot)
+    positions = Positions(chart, plot, *ends)
     at_margin = [] if is_narrow(width) else [s for s in wanted if in_margin(s, chart, positions)]
     if at_margin:
         plot = replace(plot, x1=width - margin_width(at_margin, chart, width))
@@ -134,7 +137,7 @@ def _placed(chart: Chart, width: float, tops: tuple[float, float, float], names:
         place_beside_ends(placing, [series for series in wanted if series not in at_margin])
     numbers = place_numbers(placing)
     ticks_x = [] if chart.x_axis.names else x_ticks(positions, width)
-    texts = [*placing.texts, *_tick_texts(chart, positions, ticks_x, names)]
+    texts = [*placing.texts, *_tick_texts(positions, ticks_x, ticks_y, names)]
     bottom = plot.y1 + _TICK_ROW
     for line in text_lines(chart.x_axis.words, plot.width + 40, LABEL_PX, most=2, font=font):
         middle = min((plot.x0 + plot.x1) / 2, width - 8)
@@ -148,22 +151,23 @@ def _placed(chart: Chart, width: float, tops: tuple[float, float, float], names:
     ]
     key_texts, samples, key_high = key_block(entries, 12.0, bottom + 6, width - 12, font)
     height = bottom + (key_high + 6 if key_high else 0) + _END + foot_high
-    ticks_y = [] if names else y_ticks(chart, plot.height)
     shown = (*texts, *key_texts)
     return ChartLayout(
         width, height, plot, shown, tuple(placing.leaders), tuple(samples), tuple(ticks_x), tuple(ticks_y), positions
     )
 
 
-def _tick_texts(chart: Chart, positions: Positions, ticks_x: list[Tick], names: Names | None) -> list[PlacedText]:
-    plot, font = positions.plot, chart.house.font
+def _tick_texts(
+    positions: Positions, ticks_x: list[Tick], ticks_y: list[Tick], names: Names | None
+) -> list[PlacedText]:
+    chart, plot, font = positions.chart, positions.plot, positions.chart.house.font
     texts = [
         line_of_text("tick", label, (positions.x(value), plot.y1 + 10), align="center", font=font)
         for value, label in ticks_x
     ]
     half = LABEL_PX * LINE_HEIGHT / 2
     if names is None:
-        for value, label in y_ticks(chart, plot.height):
+        for value, label in ticks_y:
             at = (plot.x0 - 8, positions.y(value) - half)
             texts.append(line_of_text("tick", label, at, align="right", font=font))
         return texts

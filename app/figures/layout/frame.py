@@ -1,8 +1,8 @@
 """Heading, foot and axis names of a chart, and the plot that they leave."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from app.figures.axis_range import axis_range
 from app.figures.chart import Chart
 from app.figures.layout.boxes import LABEL_PX, LINE_HEIGHT, SMALL_PX, Align, Box, PlacedText
 from app.figures.layout.positions import Positions
@@ -86,18 +86,17 @@ def names_beside(chart: Chart, width: float) -> Names | None:
     return Names(lines, widest + 20, 38.0 if any(len(each) > 1 for each in lines) else 28.0)
 
 
-def left_margin(chart: Chart, names: Names | None, plot_height: float) -> float:
+def left_margin(names: Names | None, at: Sequence[Tick], font: str) -> float:
+    """Width of what stands left of the plot: the names, or the labels of the ticks."""
     if names is not None:
         return names.margin
-    widest = max(
-        (text_width(label, LABEL_PX, font=chart.house.font) for _, label in y_ticks(chart, plot_height)), default=0.0
-    )
+    widest = max((text_width(label, LABEL_PX, font=font) for _, label in at), default=0.0)
     return max(_LEAST_LEFT, widest + _TICK_PX + 14)
 
 
-def y_ticks(chart: Chart, plot_height: float) -> list[Tick]:
-    low, high = axis_range(chart, "y")
-    return ticks(chart.y_axis, low, high, max(2, min(8, int(plot_height / 42))))
+def y_ticks(chart: Chart, ends: tuple[float, float], plot_height: float) -> list[Tick]:
+    """`ends` of the axis, as `axis_range` gives them."""
+    return ticks(chart.y_axis, *ends, max(2, min(8, int(plot_height / 42))))
 
 
 def x_ticks(positions: Positions, width: float) -> list[Tick]:

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from app.figures.axis_range import axis_range
 from app.figures.chart import Axis, Chart, Position, Series
 from app.figures.layout.boxes import Box
 from app.figures.layout.ink import InkMap
@@ -25,16 +24,12 @@ def point_radius(series: Series) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Positions:
-    """Converts values of a chart to pixels inside its plot."""
+    """Converts values of a chart to pixels inside its plot. `x_ends`, `y_ends`: the ranges of its axes."""
 
     chart: Chart
     plot: Box
     x_ends: tuple[float, float]
     y_ends: tuple[float, float]
-
-    @classmethod
-    def of(cls, chart: Chart, plot: Box) -> "Positions":
-        return cls(chart, plot, axis_range(chart, "x"), axis_range(chart, "y"))
 
     def x(self, value: Position) -> float:
         return self.plot.x0 + _scale(self.chart.x_axis, self.x_ends)(value) * self.plot.width

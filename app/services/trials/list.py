@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from sqlalchemy import Select, distinct, func, select
-from sqlalchemy.orm import Session, selectinload
+from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.errors import InvalidValue
 from app.services.logs.trial_fields import KINDS_OF_TRIAL
@@ -99,9 +99,9 @@ def list_trials(
 ) -> ListPart[ListedTrial]:
     """Trials, newest first, each with the result of one channel."""
     statement = filtered_trials(wanted).options(
-        selectinload(Trial.unit_under_test),
-        selectinload(Trial.setting),
-        selectinload(Trial.room),
+        joinedload(Trial.unit_under_test),
+        joinedload(Trial.setting),
+        joinedload(Trial.room),
         selectinload(Trial.results.and_(ChannelResult.channel == channel)),
     )
     part = list_part(session, statement, Trial.id, limit, cursor, newest_first=True)
