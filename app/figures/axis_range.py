@@ -1,6 +1,6 @@
 """Range of an axis, computed once so that every renderer shows the same."""
 
-from typing import Literal
+from typing import Literal, cast
 
 from app.figures.chart import Chart
 
@@ -39,13 +39,12 @@ def _values(chart: Chart, which: str) -> list[float]:
     stacks: dict[tuple[str, object], float] = {}
     for series in chart.series:
         own, other = (series.x, series.y) if which == "x" else (series.y, series.x)
-        numbers = [float(value) for value in own if isinstance(value, (int, float))]
         if series.kind == "bar" and along_values:
             for place, value in zip(other, own, strict=True):
                 key = (series.stack, place)
                 stacks[key] = stacks.get(key, 0.0) + (float(value) if isinstance(value, int | float) else 0.0)
             continue
-        values += numbers
+        values += cast(list[float], [value for value in own if value is not None])  # no names along this axis
         if along_values:
             values += [value for value in (*series.low, *series.high) if value is not None]
     return values + list(stacks.values())

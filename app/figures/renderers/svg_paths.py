@@ -2,13 +2,13 @@
 
 import math
 from collections.abc import Iterable
-from functools import lru_cache
 
 import numpy as np
 
 from app.figures.layout.boxes import Box
 
 Point = tuple[float, float]
+_FAR = 10**7  # tenths of a pixel: more than any move
 _OFF_PX = 0.1  # how far a line may pass from a place that is left out: what no screen shows
 
 
@@ -61,11 +61,13 @@ def _relative(points: Iterable[Point], step: str, mark: str) -> str:
         return ""
     moves = np.diff(at, axis=0)
     moves = moves[moves.any(axis=1)]
+    # dots of many readings repeat a few hundred moves: each is worded once
+    _, where, which = np.unique(moves @ (_FAR, 1), return_index=True, return_inverse=True)
+    words = [f"{step}{_move(across, down)}{mark}" for across, down in moves[where].tolist()]
     first = f"M{_tenths(int(at[0, 0]))} {_tenths(int(at[0, 1]))}{mark}"
-    return first + "".join(f"{step}{_move(across, down)}{mark}" for across, down in moves.tolist())
+    return first + "".join([words[place] for place in which.tolist()])
 
 
-@lru_cache(maxsize=4096)  # dots of many readings repeat a few hundred moves: drawing them takes half the time
 def _move(across: int, down: int) -> str:
     right, below = _tenths(across), _tenths(down)
     return f"{right}{below}" if below.startswith("-") else f"{right} {below}"

@@ -7,7 +7,7 @@ The SHA-256 of the manifest is the digest of the edition.
 import hashlib
 import zlib
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any
 
@@ -52,7 +52,7 @@ class Manifest:
     @property
     def content(self) -> bytes:
         """The bytes of `edition.json`."""
-        return orjson.dumps(asdict(self), option=orjson.OPT_INDENT_2 | orjson.OPT_SORT_KEYS) + b"\n"
+        return orjson.dumps(self, option=orjson.OPT_INDENT_2 | orjson.OPT_SORT_KEYS) + b"\n"
 
     @property
     def digest(self) -> str:
