@@ -33,17 +33,17 @@ from app.services.costs.cost_of_owning import cost_of_owning
 from app.services.costs.running_cost import UnitCost, running_cost_view
 from app.services.history.latest_data_date import EVERYTHING, POWER, PRICES, SOUND, TRIALS, latest_data_date, latest_of
 from app.services.logs.logger_checks.record import logger_record
-from app.services.measurements.claims import CheckedClaim, claims_of_unit
+from app.services.measurements.claims import claims_of_unit
 from app.services.measurements.listening import listening
 from app.services.ranking.room_advice import RoomChoices, advice_for_room
 from app.services.ranking.table import Ranking, rank_units
 from app.services.results.control_charts.room_charts import CHARTS, RoomCharts, room_charts
 from app.services.results.control_charts.words import day_of
+from app.services.reviews.unit_page import UnitOverview
 from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
 from app.services.trials.decay_curves import SCALES, DecayCurve, decay_overlay, trial_curve
 from app.services.units.entry import get_unit
 from app.services.units.price_history import price_history
-from app.storage.models.units_under_test import UnitUnderTest
 from app.web.forms.chart_choices import chosen_clips, cost_choices, curve_choices, room_choices
 from app.web.forms.plan_form import plan_choices
 from app.web.forms.ranking_form import ranking_choices
@@ -137,10 +137,10 @@ def _claims_measured(session: Session, form: TypedForm) -> DatedChart:
     return chart, lambda: _newest_of_unit(session, unit.id)
 
 
-def dated_claims_chart(session: Session, unit: UnitUnderTest, claims: tuple[CheckedClaim, ...]) -> Chart:
-    """The chart of a unit's claims, which have been compared already, with the date of its latest data."""
-    chart = claims_chart(f"{unit.maker} {unit.model}", claims, read_chart_facts(session))
-    return replace(chart, newest=_newest_of_unit(session, unit.id))
+def dated_claims_chart(session: Session, known: UnitOverview) -> Chart:
+    """The chart of a unit's claims from what has been read of it, with the date of its latest data."""
+    chart = claims_chart(f"{known.unit.maker} {known.unit.model}", known.claims, read_chart_facts(session))
+    return replace(chart, newest=_newest_of_unit(session, known.unit.id))
 
 
 def _newest_of_unit(session: Session, unit_id: int) -> date | None:

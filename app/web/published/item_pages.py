@@ -15,7 +15,7 @@ from app.figures.tables.table import ExportCell, ExportTable
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.data_package.write import raw_path
 from app.services.history.change_history import ChangeFilter, described_changes
-from app.services.reviews.unit_page import unit_overview
+from app.services.reviews.unit_page import UnitOverview, unit_overview
 from app.services.reviews.verdicts import published_verdicts
 from app.services.trials.detail import TrialDetail, trial_detail
 from app.web.downloads.chart_registry import dated_claims_chart
@@ -26,7 +26,7 @@ from app.web.pages.attachments.lines import trial_lines
 from app.web.pages.trials.marks import found_seconds
 from app.web.pages.trials.view import trial_page
 from app.web.pages.units.more import unit_more
-from app.web.pages.units.view import unit_page
+from app.web.pages.units.view import UnitPage, unit_page
 from app.web.published.number_marks import NumberMark, quantity_of_row
 from app.web.published.page_facts import product_facts
 from app.web.published.preview_card import card_file
@@ -42,19 +42,7 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictur
     sheet = fact_sheet_table(known, read_chart_facts(session))
     address = site.addresses.current[unit_id]
     card_path = f"cards/{address}.png"
-    wanted: list[tuple[str, Callable[[], Chart], str]] = []
-    if shown.has_curve:
-        overlay = named_chart(session, "decay-overlay", shown.curve_query)
-        wanted.append(("decay-overlay", overlay, f"{address}-decay"))
-    if shown.more.has_claims_chart:
-        compared = partial(dated_claims_chart, session, known.unit, known.claims)
-        wanted.append(("claims-measured", compared, f"{address}-claims"))
-    charts, files = [], []
-    for name, make, file_name in wanted:
-        chart, of_chart = pictures.files(name, make, file_name)
-        files += of_chart
-        if chart is not None:
-            charts.append(chart)
+    charts, files = _charts_of_unit(session, known, shown, address, pictures)
     page = rendered(
         "unit.html",
         site,
@@ -96,6 +84,25 @@ def unit_files(session: Session, site: SiteFrame, unit_id: int, pictures: Pictur
     own = [line for line in shown.more.attachments if line.trial_id is None]  # a trial has its photos beside its page
     photos = photo_files(session, own, pictures.made_from)
     return [page, *_at_all_addresses(site, unit_id, csv_text(sheet).encode(), data), card, *files, *photos]
+
+
+def _charts_of_unit(
+    session: Session, known: UnitOverview, shown: UnitPage, address: str, pictures: Pictures
+) -> tuple[list[Picture], list[SiteFile]]:
+    wanted: list[tuple[str, Callable[[], Chart], str]] = []
+    if shown.has_curve:
+        overlay = named_chart(session, "decay-overlay", shown.curve_query)
+        wanted.append(("decay-overlay", overlay, f"{address}-decay"))
+    if shown.more.has_claims_chart:
+        wanted.append(("claims-measured", partial(dated_claims_chart, session, known), f"{address}-claims"))
+    charts: list[Picture] = []
+    files: list[SiteFile] = []
+    for name, make, file_name in wanted:
+        chart, of_chart = pictures.files(name, make, file_name)
+        files += of_chart
+        if chart is not None:
+            charts.append(chart)
+    return charts, files
 
 
 def _facts(sheet: ExportTable) -> list[dict[str, object]]:
