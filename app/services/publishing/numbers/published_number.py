@@ -2,27 +2,12 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import lru_cache
 from typing import Any
 
 import orjson
 
-_PLAIN = (
-    "key",
-    "unit_id",
-    "trial_id",
-    "item",
-    "of",
-    "quantity",
-    "unit_of_measure",
-    "value",
-    "uncertainty",
-    "low_95",
-    "high_95",
-    "bound",
-    "method_version",
-)
 _SIGNIFICANT = 12  # digits kept; further ones differ between machines
 
 
@@ -73,6 +58,9 @@ class PublishedNumber:
     def words(self) -> str:
         """The number's name in full."""
         return f"{self.item}{', ' if self.of else ''}{self.of}: {self.quantity}"
+
+
+_PLAIN = tuple(own.name for own in fields(PublishedNumber) if own.name not in ("trials", "based_on"))
 
 
 @lru_cache(maxsize=1024)

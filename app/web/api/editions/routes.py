@@ -7,6 +7,7 @@ from pydantic import BaseModel, Field
 from app.services.publishing.editions import Edition, get_edition, list_editions, manifest_of, moved_in, numbers_of
 from app.services.publishing.numbers.moved import MovedNumber
 from app.services.publishing.numbers.published_number import Measured, PublishedNumber
+from app.web.api.derived import answer
 from app.web.api.shapes import Cursor, Id, Limit, OfBench, of_bench, problem_answers
 from app.web.dependencies import SessionDep
 from app.web.routers import api_router
@@ -32,27 +33,14 @@ class EditionList(OfBench):
     next_cursor: str | None
 
 
+@answer(PublishedNumber)
 class NumberShape(BaseModel):
     """A published number. Its parts are null where they are not known; `bound` marks what was not measured directly.
 
     of : setting, or channel of a trial; based_on : everything behind it besides its trials, by kind
     """
 
-    key: str
-    unit_id: int | None
-    trial_id: int | None
-    item: str
-    of: str
-    quantity: str
-    unit_of_measure: str
-    value: float | None
-    uncertainty: float | None
-    low_95: float | None
-    high_95: float | None
-    bound: str
-    trials: list[int]
     based_on: dict[str, list[str]]
-    method_version: str
 
 
 class ValueShape(BaseModel):
@@ -66,22 +54,15 @@ class ValueShape(BaseModel):
     bound: str
 
 
+@answer(MovedNumber, without=("measured_before", "measured_after"))
 class MovedShape(BaseModel):
     """A number that differs from the edition before: both values and the reason. `before` is null for a new number,
     `after` for one that is no longer published.
     """
 
-    key: str
     kind: str = Field(description='"moved", "new" or "no longer published"')
-    unit_id: int | None
-    trial_id: int | None
-    item: str
-    of: str
-    quantity: str
-    unit_of_measure: str
     before: ValueShape | None
     after: ValueShape | None
-    why: str
 
 
 class EditionShape(OfBench):
@@ -149,12 +130,9 @@ def _number(number: PublishedNumber) -> NumberShape:
 
 
 def _moved(moved: MovedNumber) -> MovedShape:
-    names = ("key", "kind", "unit_id", "trial_id", "item", "of", "quantity", "unit_of_measure", "why")
-    return MovedShape(
-        **{name: getattr(moved, name) for name in names},
-        before=_value(moved.before, moved.measured_before),
-        after=_value(moved.after, moved.measured_after),
-    )
+    own = {name: getattr(moved, name) for name in MovedShape.model_fields}
+    before, after = _value(moved.before, moved.measured_before), _value(moved.after, moved.measured_after)
+    return MovedShape(**own | {"before": before, "after": after})
 
 
 def _value(text: str, measured: Measured | None) -> ValueShape | None:
