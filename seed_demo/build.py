@@ -8,7 +8,8 @@ from sqlalchemy.orm import Session
 
 from app.services.adding_trials.add import add_read_trial
 from app.services.logs.logger_profiles import load_profile
-from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.logs.trial_fields import NewTrial, TrialMarks
+from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.services.results.trial_results import analysis_terms
 from app.services.results.update_derived import update_all_derived_results
 from app.services.store.progress import OnProgress, no_progress

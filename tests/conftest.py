@@ -22,7 +22,8 @@ from sqlalchemy.orm import Session
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
-from app.storage.models.rooms_and_loggers import Logger, Room, SmokeSource
+from app.storage.models.loggers import Logger, SmokeSource
+from app.storage.models.rooms import Room
 from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTest
 from app.web.process.gc_settings import freeze_startup_objects
 from seed_demo.build import build_demo

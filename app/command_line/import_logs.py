@@ -40,7 +40,7 @@ def run(arguments: argparse.Namespace) -> int:
         lines_of_folder,
         read_manifest,
     )
-    from app.services.logs.trial_fields import EMPTY_ROOM
+    from app.services.logs.trial_kinds import EMPTY_ROOM
     from app.services.store.open import open_store
 
     usual = ImportLine(

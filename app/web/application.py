@@ -14,7 +14,6 @@ from app.services.access.local_secret import ensure_secret
 from app.services.access.network_policy import require_account_for_network
 from app.services.store.open import open_store
 from app.settings import Settings
-from app.storage.models import all_models as _all_tables  # noqa: F401 - see below
 from app.web.delivery import COMPRESSION_LEVEL, NOT_COMPRESSED, ETagMiddleware, HeadMiddleware
 from app.web.lazy_routes import LazyRoutesMiddleware, Routes
 from app.web.problems import answer_errors
@@ -26,13 +25,9 @@ from app.web.security.slow_clients import SlowClientsMiddleware
 from app.web.security.trusted_proxies import TrustedProxiesMiddleware
 from app.web.templating.page_context import program_version
 
-# Map every table before the first query: a class mapped later, while routes load during a request, would be missing
-# from relationships that refer to it.
-
 # How many writing requests are processed at once: while one writes, the next can read its log. The database allows one
 # writer at a time and does not queue waiting ones fairly.
 WRITERS_AT_ONCE = 2
-
 
 # How many requests a process handles at once with a database server: each may use two connections, and four processes
 # stay below PostgreSQL's default limit of one hundred.

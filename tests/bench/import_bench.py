@@ -21,7 +21,8 @@ import pandas as pd
 from app.services.adding_trials.add import add_trial
 from app.services.bench.definitions import NewRoom
 from app.services.bench.rooms import add_room
-from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial
+from app.services.logs.trial_fields import NewTrial
+from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.services.store.open import open_store
 from app.services.units.definitions import NewUnit
 from app.services.units.entry import add_setting, add_unit

@@ -16,13 +16,14 @@ from pathlib import Path
 from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
-from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING
+from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.services.results.update_derived import rederive_room, update_all_derived_results, update_derived_results
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
-from app.storage.models.rooms_and_loggers import Room
-from app.storage.models.trials import BenchRepeatability, ChannelResult, SettingSummary, Trial
+from app.storage.models.rooms import Room
+from app.storage.models.summaries import BenchRepeatability, SettingSummary
+from app.storage.models.trials import ChannelResult, Trial
 from app.web.process.gc_settings import freeze_startup_objects
 from tests.bench.scale.large_bench import make_large_store
 

@@ -24,7 +24,8 @@ from app.services.adding_trials.add import add_read_trial
 from app.services.bench.definitions import NewRoom
 from app.services.bench.rooms import add_room
 from app.services.logs.readings import read_columns, write_readings
-from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial
+from app.services.logs.trial_fields import NewTrial
+from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.services.results.recompute import plan_recompute
 from app.services.results.update_derived import update_all_derived_results
 from app.services.store.open import open_store

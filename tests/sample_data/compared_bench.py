@@ -6,8 +6,9 @@ from sqlalchemy.orm import Session
 
 from app.compute.clean_air.rate import clean_air_delivery_rate, detection, standard_clearing_time
 from app.compute.statistics.measured import Measured
-from app.storage.models.rooms_and_loggers import Room
-from app.storage.models.trials import NaturalDecayPool, SettingSummary
+from app.storage.models.rooms import Room
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import NaturalDecayPool
 from tests.sample_data.measured_facts import (
     DAY,
     NOW,

@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session
 
 from app.services.bench.definitions import NewRoom
 from app.services.bench.rooms import add_room
+from app.storage.models.loggers import SmokeSource
 from app.storage.models.logs import Log, RawFile
-from app.storage.models.rooms_and_loggers import SmokeSource
 from app.storage.models.trials import ChannelResult, Trial
 
 FIRST = datetime(2024, 1, 8, 9, 0, tzinfo=UTC)

@@ -7,9 +7,8 @@ from sqlalchemy.orm import Session
 from app.services.measurements.definitions import NewPowerMeasurement, NewSoundMeasurement
 from app.services.measurements.power_levels import add_power_measurement
 from app.services.measurements.sound_levels import add_sound_measurement
-from app.storage.models.bench import Bench
-from app.storage.models.tariffs import Tariff
-from app.storage.models.trials import SettingSummary
+from app.storage.models.bench import Bench, Tariff
+from app.storage.models.summaries import SettingSummary
 from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTest
 
 DAY = date(2026, 2, 3)

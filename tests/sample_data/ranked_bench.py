@@ -6,8 +6,8 @@ from sqlalchemy import update
 from sqlalchemy.orm import Session
 
 from app.storage.models.bench import Bench
-from app.storage.models.rooms_and_loggers import Room
-from app.storage.models.trials import SettingSummary
+from app.storage.models.rooms import Room
+from app.storage.models.summaries import SettingSummary
 from app.storage.models.units_under_test import SpeedSetting
 from tests.sample_data.measured_facts import (
     add_power,

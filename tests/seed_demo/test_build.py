@@ -23,8 +23,9 @@ from app.storage.models.all_models import METADATA
 from app.storage.models.bench import Bench
 from app.storage.models.bench_measurements import PowerMeasurement, SoundMeasurement
 from app.storage.models.logs import RawFile
-from app.storage.models.rooms_and_loggers import Room
-from app.storage.models.trials import ChannelResult, SettingSummary, Trial
+from app.storage.models.rooms import Room
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import ChannelResult, Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 from seed_demo import worked_runs
 from seed_demo.build import build_demo

@@ -5,7 +5,7 @@ from sqlalchemy import Engine, bindparam, insert, select, update
 from app.storage.engine import session_scope
 from app.storage.many_rows import write_many
 from app.storage.models.bench import Change
-from app.storage.models.trials import BenchRepeatability
+from app.storage.models.summaries import BenchRepeatability
 
 NAMES = ("subject_id", "at", "who", "action", "subject", "field", "after", "why")
 

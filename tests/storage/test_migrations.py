@@ -21,7 +21,8 @@ from app.services.trials.trash import list_trash
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.all_models import METADATA
-from app.storage.models.trials import ChannelResult, ResultNote, SettingSummary
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import ChannelResult, ResultNote
 from tests.conftest import new_database, sqlite_only
 from tests.storage.filled_store import WRITTEN_BY_THE_STORE, columns_of, contents, fill, filled_rows, plain_engine
 from tests.storage.migrated import BEFORE_FIRST, EARLIER, REVISIONS, migrate_to, migrate_url_to

@@ -5,7 +5,7 @@ from sqlalchemy import Engine, text
 from sqlalchemy.orm import Session
 
 from app.storage.engine import session_scope
-from app.storage.models.unit_changes import WHOLE_BENCH
+from app.storage.models.bench import WHOLE_BENCH
 from tests.sample_data.ranked_bench import RankedBench, fill
 
 OF_UNITS = (

@@ -11,7 +11,8 @@ from app.services.bench.definitions import NewRoom
 from app.services.bench.rooms import add_room
 from app.storage.engine import session_scope
 from app.storage.models.bench import Bench
-from app.storage.models.trials import SettingSummary, Trial
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import UnitUnderTest
 from app.web.templating.headers import CHART_PAGE_POLICY, PAGE_POLICY
 from tests.web.page_checks import PICTURE, faults_of, links_of

@@ -17,8 +17,7 @@ from app.services.measurements.power_levels import add_power_measurement
 from app.services.units.definitions import NewPrice, NewUnit
 from app.services.units.entry import add_setting, add_unit
 from app.services.units.prices import add_price
-from app.storage.models.bench import Bench
-from app.storage.models.tariffs import Tariff
+from app.storage.models.bench import Bench, Tariff
 from tests.conftest import NOW, decay_log
 
 

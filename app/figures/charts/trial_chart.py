@@ -12,7 +12,7 @@ from app.figures.charts.house_style import house_style
 from app.figures.charts.trial_decay import residuals_chart, trial_title, trial_words
 from app.reading_files.headers.channels import channel
 from app.services.bench.chart_facts import ChartFacts
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.trials.drawing import TrialDrawing
 
 TIME_TITLE = "Time after the first reading"

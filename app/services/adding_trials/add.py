@@ -12,7 +12,8 @@ from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.read_log import read_log
 from app.services.logs.readings import LogReadings
 from app.services.logs.store import has_raw_file, store_log
-from app.services.logs.trial_fields import EMPTY_ROOM, MARK_NAMES, NewTrial, check_marks, checked_trial
+from app.services.logs.trial_fields import MARK_NAMES, NewTrial, check_marks, checked_trial
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
 from app.services.results.trial_results import analysis_terms, write_results
 from app.services.results.update_derived import update_derived_results

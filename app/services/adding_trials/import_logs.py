@@ -21,13 +21,14 @@ from app.services.bench.rooms import add_room, find_room
 from app.services.bench.smoke_sources import add_smoke_source, find_smoke_source
 from app.services.logs.logger_profiles import load_profile
 from app.services.logs.moment import hours_into_log
-from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.logs.trial_fields import NewTrial, TrialMarks
+from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.services.results.update_derived import update_derived_results
 from app.services.store.progress import OnProgress, no_progress
 from app.services.units.definitions import NewUnit
 from app.services.units.entry import add_setting, add_unit, find_setting, find_unit
 from app.storage.engine import session_scope
-from app.storage.models.rooms_and_loggers import LoggerProfile
+from app.storage.models.loggers import LoggerProfile
 
 LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat", ".xlsx")
 _NUMBERS = ("room_volume_m3", "room_volume_uncertainty_m3", "background_ug_m3")

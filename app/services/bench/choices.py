@@ -12,8 +12,7 @@ from app.services.store.checked_values import latest_current_day
 from app.services.store.clear_level import check_clear_level
 from app.services.store.entry_fields import checked_entry
 from app.services.store.progress import OnProgress, no_progress
-from app.storage.models.bench import Bench
-from app.storage.models.tariffs import Tariff
+from app.storage.models.bench import Bench, Tariff
 from app.storage.models.trials import Trial
 
 SUBJECT = "bench"

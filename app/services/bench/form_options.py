@@ -6,7 +6,8 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.storage.models.bench import Bench
-from app.storage.models.rooms_and_loggers import Logger, LoggerProfile, Room, SmokeSource
+from app.storage.models.loggers import Logger, LoggerProfile, SmokeSource
+from app.storage.models.rooms import Room
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 

@@ -10,7 +10,7 @@ from app.services.bench.definitions import NewLogger
 from app.services.store.audit import AT_THE_DESK, record_change, write_changes
 from app.services.store.entry_fields import changed_entry, checked_entry
 from app.services.store.progress import OnProgress, no_progress
-from app.storage.models.rooms_and_loggers import Logger, LoggerProfile
+from app.storage.models.loggers import Logger, LoggerProfile
 
 # fields that results depend on
 OF_ANALYSIS = {"response_time_s", "saturation_level_ug_m3", "averaging_s", "time_stamp", "on_before_min"}

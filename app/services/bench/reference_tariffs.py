@@ -9,7 +9,7 @@ from app.services.bench.definitions import NewTariff
 from app.services.bench.tariffs import add_tariff
 from app.services.bench.us_residential_prices import CENTS_BY_STATE_2023, NATIONAL_CENTS_BY_YEAR, SOURCE
 from app.services.store.audit import AT_THE_DESK
-from app.storage.models.tariffs import Tariff
+from app.storage.models.bench import Tariff
 
 CURRENCY = "USD"
 NATION = "United States, mean"

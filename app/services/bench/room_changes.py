@@ -12,7 +12,7 @@ from app.services.bench.rooms import get_room
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import required_text
 from app.services.store.entry_fields import checked_entry
-from app.storage.models.rooms_and_loggers import CheckUnit, RoomChange
+from app.storage.models.rooms import CheckUnit, RoomChange
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 

@@ -10,7 +10,7 @@ from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.bench.definitions import NewRoom
 from app.services.store.audit import AT_THE_DESK, record_change, write_changes
 from app.services.store.entry_fields import changed_entry, checked_entry
-from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.rooms import Room
 
 SIDE_UNCERTAINTY_M = 0.01  # a side taken with a tape measure; common practice, no source
 ASSUMED_VOLUME_SHARE = 0.03  # if only a volume is given; an assumption, recorded in the room's notes

@@ -14,9 +14,10 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 from app.errors import InvalidValue
 from app.services.history.change_history import described
 from app.storage.models.bench import Change
+from app.storage.models.loggers import Logger
 from app.storage.models.logs import Log
 from app.storage.models.ratings_and_claims import Claim, Rating
-from app.storage.models.rooms_and_loggers import Logger, Room
+from app.storage.models.rooms import Room
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 from app.storage.words_in_columns import contains_word

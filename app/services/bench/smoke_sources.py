@@ -7,7 +7,7 @@ from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.bench.definitions import NewSmokeSource
 from app.services.store.audit import AT_THE_DESK, record_change, write_changes
 from app.services.store.entry_fields import changed_entry, checked_entry
-from app.storage.models.rooms_and_loggers import SmokeSource
+from app.storage.models.loggers import SmokeSource
 from app.storage.models.trials import Trial
 
 

@@ -7,7 +7,7 @@ from app.errors import AlreadyStored
 from app.services.bench.definitions import NewTariff
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.entry_fields import checked_entry
-from app.storage.models.tariffs import Tariff
+from app.storage.models.bench import Tariff
 
 SUBJECT = "tariff"
 

@@ -15,7 +15,7 @@ from app.services.bench.choices import bench_choices
 from app.services.bench.definitions import BenchChoices, NewTariff
 from app.services.store.checked_values import currency_code, latest_current_day
 from app.services.store.entry_fields import stored_values
-from app.storage.models.tariffs import Tariff
+from app.storage.models.bench import Tariff
 
 HIGHEST, QUIETEST, FOR_THE_ROOM = "highest", "quietest", "quietest that serves the room"
 SETTING_CHOICES = (HIGHEST, QUIETEST, FOR_THE_ROOM)

@@ -31,7 +31,7 @@ from app.services.store.progress import OnProgress, no_progress
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.bench import Bench
-from app.storage.models.trials import BenchRepeatability
+from app.storage.models.summaries import BenchRepeatability
 
 # Tables of what a person measured or read elsewhere and typed in, in words.
 _ENTERED = {

@@ -15,13 +15,8 @@ from app.services.data_package.tables import packaged_columns, values_from, writ
 from app.services.results.repeatability import FIGURES, refresh_repeatability
 from app.services.results.summaries import summary_values
 from app.services.results.summary_trials import GroupKey, read_pools, read_summary_trials
-from app.storage.models.trials import (
-    BenchRepeatability,
-    ChannelResult,
-    NaturalDecayPool,
-    NaturalDecayPoolRun,
-    SettingSummary,
-)
+from app.storage.models.summaries import BenchRepeatability, SettingSummary
+from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun
 
 # Different order of summation and other library versions change the last digits; readers see three or four.
 SAME_WITHIN = 1e-6

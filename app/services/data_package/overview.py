@@ -10,7 +10,7 @@ from app.services.data_package.tables import PackageField
 from app.services.ranking.rows import RankedSetting, read_ranking_table
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import EVERY, RankingChoices
-from app.storage.models.trials import SettingSummary
+from app.storage.models.summaries import SettingSummary
 
 # Copied from the ranking line.
 _FROM_ROW = (

@@ -9,11 +9,13 @@ from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
 from app.services.data_package.tables import packaged_columns
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.storage.models.all_models import METADATA
 from app.storage.models.bench_measurements import PowerMeasurement
-from app.storage.models.rooms_and_loggers import CheckUnit, LoggerCheck
-from app.storage.models.trials import ChannelResult, SettingSummary, Trial
+from app.storage.models.loggers import LoggerCheck
+from app.storage.models.rooms import CheckUnit
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import ChannelResult, Trial
 from app.storage.models.units_under_test import Consumable, ConsumablePrice, SpeedSetting, UnitUnderTest
 
 

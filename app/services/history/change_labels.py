@@ -14,9 +14,9 @@ from app.compute.wording.numbers import plus_minus
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.reading_files.headers.channels import channel
 from app.storage.models.accounts import Account
-from app.storage.models.bench import Change
-from app.storage.models.rooms_and_loggers import Logger, LoggerProfile, Room, SmokeSource
-from app.storage.models.tariffs import Tariff
+from app.storage.models.bench import Change, Tariff
+from app.storage.models.loggers import Logger, LoggerProfile, SmokeSource
+from app.storage.models.rooms import Room
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 # Stored field to its label and unit.

@@ -11,7 +11,7 @@ from app.reading_files.headers.channels import channel
 from app.reading_files.log_table import ReadingChoices
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import required_text
-from app.storage.models.rooms_and_loggers import LoggerProfile, LoggerProfileColumn
+from app.storage.models.loggers import LoggerProfile, LoggerProfileColumn
 
 
 def save_profile(

@@ -9,15 +9,14 @@ from itertools import pairwise
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
+from app.services.logs.trial_kinds import EMPTY_ROOM, KINDS_OF_TRIAL
 from app.services.store.checked_values import LONGEST_NAME, one_of
 from app.services.store.clear_level import CLEAR_LEVEL_KINDS, check_clear_level
 from app.services.store.entry_fields import checked_entry, choice, entry_fields, number, text
-from app.storage.models.rooms_and_loggers import Logger, LoggerProfile, Room, SmokeSource
+from app.storage.models.loggers import Logger, LoggerProfile, SmokeSource
+from app.storage.models.rooms import Room
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
-UNIT_RUNNING = "unit running"
-EMPTY_ROOM = "empty room"
-KINDS_OF_TRIAL = (UNIT_RUNNING, EMPTY_ROOM)
 MARK_NAMES = ("smoke_start_s", "smoke_end_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
 # A unit may be switched on while there is still smoke; all other marks have one order.
 _IN_ORDER = tuple(tuple(name for name in MARK_NAMES if name != other) for other in ("smoke_end_s", "unit_on_s"))

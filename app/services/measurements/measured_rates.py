@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session
 from app.compute.statistics.measured import Measured
 from app.services.bench.choices import bench_choices
 from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
-from app.storage.models.rooms_and_loggers import Room
-from app.storage.models.trials import SettingSummary
+from app.storage.models.rooms import Room
+from app.storage.models.summaries import SettingSummary
 from app.storage.models.units_under_test import SpeedSetting
 
 

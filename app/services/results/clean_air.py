@@ -13,7 +13,7 @@ from sqlalchemy import Select, bindparam, delete, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.wording.notes import Note
-from app.services.logs.trial_fields import UNIT_RUNNING
+from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.services.results.analyse_channels import AnalysedTrial
 from app.services.results.control_charts.check_unit_spread import CheckUnitSpreads
 from app.services.results.control_charts.key import ChartKey
@@ -24,7 +24,8 @@ from app.services.results.rows import note_columns, stored_columns
 from app.services.store.audit import record_changes
 from app.services.store.id_batches import in_batches
 from app.storage.many_rows import write_many
-from app.storage.models.rooms_and_loggers import Room, SmokeSource
+from app.storage.models.loggers import SmokeSource
+from app.storage.models.rooms import Room
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
 _RESULT = ChannelResult.__table__

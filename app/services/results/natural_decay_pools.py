@@ -22,14 +22,15 @@ from app.compute.clean_air.natural_decay import (
 )
 from app.compute.method import METHOD_VERSION
 from app.compute.statistics.repeatability import Repeatability, pooled_repeatability
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.control_charts.key import ChartKey
 from app.services.results.control_charts.runs import aerosol_of_run, day_number
 from app.services.results.rows import stored_degrees, stored_measured
 from app.services.store.id_batches import in_batches
 from app.storage.models.bench import Bench
-from app.storage.models.rooms_and_loggers import SmokeSource
-from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, SettingSummary, Trial
+from app.storage.models.loggers import SmokeSource
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, Trial
 
 _POOL = cast(Table, NaturalDecayPool.__table__)
 _POOL_RUN = cast(Table, NaturalDecayPoolRun.__table__)

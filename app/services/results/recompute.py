@@ -25,7 +25,7 @@ from app.services.store.id_batches import in_batches
 from app.services.store.progress import OnProgress, no_progress
 from app.storage.engine import session_scope
 from app.storage.models.bench import Bench, Change
-from app.storage.models.rooms_and_loggers import Logger
+from app.storage.models.loggers import Logger
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
 # Compared columns; the others follow from these.

@@ -15,7 +15,8 @@ from app.compute.decay.result import ClearLevel
 from app.compute.signal.logger_noise import LoggerNoise
 from app.compute.signal.logger_timing import LoggerTiming
 from app.services.logs.readings import read_columns
-from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
+from app.services.logs.trial_fields import TrialMarks
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.analyse_channels import AnalysisTerms, analyse_readings, is_analysed
 from app.services.results.rows import note_columns
 from app.services.results.trial_results import marks_in_hours, result_values

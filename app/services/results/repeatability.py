@@ -12,11 +12,12 @@ from sqlalchemy.orm import Session
 
 from app.compute.decay.systematic import shared_parts
 from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability, pooled_from_columns
-from app.services.logs.trial_fields import UNIT_RUNNING
+from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.services.results.rows import float_columns
 from app.services.results.summary_trials import PARTS
-from app.storage.models.rooms_and_loggers import SmokeSource
-from app.storage.models.trials import BenchRepeatability, ChannelResult, Trial
+from app.storage.models.loggers import SmokeSource
+from app.storage.models.summaries import BenchRepeatability
+from app.storage.models.trials import ChannelResult, Trial
 from app.storage.models.units_under_test import UnitUnderTest
 
 

@@ -20,7 +20,7 @@ from app.services.results.repeatability import refresh_repeatability
 from app.services.results.setting_rates import setting_rates
 from app.services.results.summary_trials import GroupKey, StoredPool, SummaryTrial, read_pools, read_summary_trials
 from app.services.store.id_batches import in_batches
-from app.storage.models.trials import SettingSummary
+from app.storage.models.summaries import SettingSummary
 
 _KEYS = ("id", "unit_under_test_id", *GroupKey._fields, "computed_at")
 # The columns of `summary_values`, in this order.

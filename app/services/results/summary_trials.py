@@ -13,10 +13,11 @@ from sqlalchemy.orm import Session
 from app.compute.decay.systematic import shared_parts
 from app.compute.statistics.measured import Measured
 from app.compute.statistics.shared_parts import SharedParts
-from app.services.logs.trial_fields import UNIT_RUNNING
+from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.services.results.rows import float_columns, stored_measured
 from app.storage.models.bench import Bench
-from app.storage.models.rooms_and_loggers import Room, SmokeSource
+from app.storage.models.loggers import SmokeSource
+from app.storage.models.rooms import Room
 from app.storage.models.trials import ChannelResult, NaturalDecayPool, ResultNote, Trial
 from app.storage.models.units_under_test import UnitUnderTest
 

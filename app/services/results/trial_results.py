@@ -16,14 +16,15 @@ from app.errors import NotFound
 from app.services.logs.logger_checks.linearity import lines_by_day
 from app.services.logs.logger_noise import bench_evidence
 from app.services.logs.readings import read_readings
-from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
+from app.services.logs.trial_fields import TrialMarks
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
 from app.services.results.rows import analysis_values, is_same, note_columns
 from app.services.results.update_derived import update_derived_results
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.progress import OnProgress, no_progress
 from app.storage.models.bench import Bench
-from app.storage.models.rooms_and_loggers import Logger
+from app.storage.models.loggers import Logger
 from app.storage.models.trials import ChannelResult, ResultNote, Trial
 
 # Fields whose changes are recorded one by one; the others follow from them.

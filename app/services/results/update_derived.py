@@ -7,7 +7,7 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.clean_air import derive_clean_air
 from app.services.results.control_charts.check_unit_spread import checks_a_room
 from app.services.results.natural_decay_pools import remove_unused_pools

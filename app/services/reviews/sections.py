@@ -25,7 +25,7 @@ from app.services.reviews.wording import (
     linked_trials,
     newest_trial,
 )
-from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.rooms import Room
 from app.storage.models.trials import Trial
 
 _EMPTY_ROOMS = "/trials?kind=empty+room"

@@ -18,7 +18,7 @@ from weakref import WeakKeyDictionary
 from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
-from app.storage.models.unit_changes import WHOLE_BENCH, UnitChanges
+from app.storage.models.bench import WHOLE_BENCH, UnitChanges
 
 T = TypeVar("T")
 C = TypeVar("C", bound=Hashable)

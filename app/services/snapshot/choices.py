@@ -10,10 +10,9 @@ from app.compute.clean_air.room_need import RULE_CEILING_M
 from app.compute.cost_and_energy.running_cost import CostAssumptions
 from app.errors import InvalidValue
 from app.services.snapshot.bench_snapshot import BenchSnapshot
-from app.storage.models.bench import Bench
-from app.storage.models.rooms_and_loggers import Room
-from app.storage.models.tariffs import Tariff
-from app.storage.models.trials import SettingSummary
+from app.storage.models.bench import Bench, Tariff
+from app.storage.models.rooms import Room
+from app.storage.models.summaries import SettingSummary
 from app.storage.models.units_under_test import SpeedSetting
 
 HIGHEST, QUIETEST, EVERY = "highest", "quietest", "every"

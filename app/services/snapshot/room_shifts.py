@@ -3,14 +3,15 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from sqlalchemy import func, select
+from sqlalchemy import column, func, select, table
 
 from app.compute.control_charts.reference import FEWEST_REFERENCE_RUNS
 from app.compute.statistics.measured import Measured
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.control_charts.key import ChartKey
 from app.services.snapshot.bench_snapshot import BenchSnapshot
-from app.storage.models.trials import Trial
+
+_TRIALS = table("trials", column("kind"), column("room_id"))  # no model: the first page would wait until it is mapped
 
 
 class RoomShift(NamedTuple):
@@ -43,7 +44,8 @@ def room_shifts(snapshot: BenchSnapshot, key: ChartKey) -> tuple[RoomShift, ...]
 
 
 def _read(snapshot: BenchSnapshot, key: ChartKey) -> tuple[RoomShift, ...]:
-    empty_room_runs = select(func.count()).where(Trial.kind == EMPTY_ROOM, Trial.room_id == key.room_id)
+    of_room = _TRIALS.c.kind == EMPTY_ROOM, _TRIALS.c.room_id == key.room_id
+    empty_room_runs = select(func.count()).select_from(_TRIALS).where(*of_room)
     if snapshot.session.scalars(empty_room_runs).one() <= FEWEST_REFERENCE_RUNS:
         return ()  # there are no limits yet
     from app.services.results.control_charts.room_charts import natural_chart  # numpy, as above

@@ -27,7 +27,7 @@ from app.compute.cost_and_energy.meter import ASSUMED_METER_SHARE, STEPS_W, WHOL
 from app.services.snapshot.choices import RankingChoices
 from app.services.snapshot.highest_setting import highest_setting_id
 from app.storage.models.bench_measurements import PowerMeasurement
-from app.storage.models.trials import SettingSummary
+from app.storage.models.summaries import SettingSummary
 from app.storage.models.units_under_test import Price, SpeedSetting, UnitUnderTest
 
 # tables and not models: their statements compile in two thirds of the time

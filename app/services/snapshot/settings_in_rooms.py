@@ -13,8 +13,9 @@ from app.compute.statistics.measured import Measured
 from app.compute.statistics.spread_sources import OWN_REPEATS
 from app.services.results.rows import stored_measured
 from app.services.snapshot.bench_snapshot import BenchSnapshot
-from app.storage.models.rooms_and_loggers import Room
-from app.storage.models.trials import NaturalDecayPool, NaturalDecayPoolRun, SettingSummary
+from app.storage.models.rooms import Room
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import NaturalDecayPool, NaturalDecayPoolRun
 
 
 @dataclass(frozen=True, slots=True)

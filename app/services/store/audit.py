@@ -4,12 +4,11 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 
 from sqlalchemy import insert, select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import DeclarativeBase, Session
 
 from app.hidden_marks import without_hidden_marks
 from app.storage.column_types import UtcTime
 from app.storage.many_rows import write_many
-from app.storage.models.base import Base
 from app.storage.models.bench import Change
 
 # The name recorded where none was given: the person at the desk, on their own machine.
@@ -108,7 +107,7 @@ def record_changes(
 
 def write_changes(
     session: Session,
-    row: Base,
+    row: DeclarativeBase,
     values: Mapping[str, object],
     subject: str,
     subject_id: int,
@@ -142,7 +141,7 @@ def recorded_text(value: object) -> str | None:
     return value.isoformat() if isinstance(value, datetime) else str(value)
 
 
-def row_snapshot(row: Base) -> str:
+def row_snapshot(row: DeclarativeBase) -> str:
     """All non-empty columns of an entry, with units.
 
     >>> from app.storage.models.bench_measurements import OzoneTest

@@ -10,7 +10,8 @@ from app.compute.method import METHOD_VERSION
 from app.services.store.progress import OnProgress, no_progress
 from app.storage.models.all_models import METADATA
 from app.storage.models.logs import VALUE_COLUMNS, Log, LogChannel, RawFile, readings
-from app.storage.models.trials import ChannelResult, SettingSummary, Trial
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import ChannelResult, Trial
 
 # what protects the record of changes, and how to list it in each kind of database
 _KEEPERS = {

@@ -21,8 +21,8 @@ from app.services.store.table_rows import as_text, rows_in_batches, set_sequence
 from app.settings import Settings, sqlite_url
 from app.storage.engine import open_engine
 from app.storage.models.all_models import METADATA
+from app.storage.models.bench import UnitChanges
 from app.storage.models.logs import StagedFile, StagedPiece
-from app.storage.models.unit_changes import UnitChanges
 
 # All tables except the one that the database maintains itself, which counts its own changes, and uploads that wait for
 # confirmation, which are no part of the bench.

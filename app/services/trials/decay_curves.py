@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
 from app.services.logs.readings import read_readings, thinned_positions
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.ranking.rows import RankingTable
 from app.services.ranking.table import RankedSetting, Ranking, lines_of_unit, rank, rank_units
 from app.services.results.rows import stored_channel_decay
@@ -19,7 +19,7 @@ from app.services.snapshot.choices import EVERY, HIGHEST, MOST_ROWS, Offered, Ra
 from app.services.snapshot.evenly_spread import spread_over
 from app.services.trials.usable import of_aerosol, usable_trials
 from app.storage.models.bench import Bench
-from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.rooms import Room
 from app.storage.models.trials import ChannelResult, Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 

@@ -7,7 +7,7 @@ from sqlalchemy import Select, distinct, func, select
 from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.errors import InvalidValue
-from app.services.logs.trial_fields import KINDS_OF_TRIAL
+from app.services.logs.trial_kinds import KINDS_OF_TRIAL
 from app.services.units.lists import ListPart, list_part
 from app.storage.models.trials import ChannelResult, Trial
 

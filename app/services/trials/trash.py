@@ -15,7 +15,7 @@ from app.services.store.audit import AT_THE_DESK, record_change
 from app.services.store.checked_values import LONGEST_TEXT, optional_text, required_text
 from app.services.units.entry import SUBJECT, get_unit
 from app.storage.models.bench import Change
-from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.rooms import Room
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 

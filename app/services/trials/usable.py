@@ -6,7 +6,7 @@ from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
 from app.services.results.control_charts.runs import SMOKE
-from app.storage.models.rooms_and_loggers import SmokeSource
+from app.storage.models.loggers import SmokeSource
 from app.storage.models.trials import ChannelResult, Trial
 from app.storage.models.units_under_test import SpeedSetting
 

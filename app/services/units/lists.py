@@ -9,8 +9,9 @@ from sqlalchemy.orm import InstrumentedAttribute, Session, selectinload
 
 from app.errors import InvalidValue, NotFound
 from app.services.units.with_parts import UnitWithParts, with_parts
-from app.storage.models.rooms_and_loggers import Logger, Room, SmokeSource
-from app.storage.models.tariffs import Tariff
+from app.storage.models.bench import Tariff
+from app.storage.models.loggers import Logger, SmokeSource
+from app.storage.models.rooms import Room
 from app.storage.models.units_under_test import Consumable, UnitUnderTest
 from app.storage.words_in_columns import contains_word
 

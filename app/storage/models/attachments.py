@@ -5,10 +5,10 @@ from datetime import date, datetime
 from sqlalchemy import CheckConstraint, ForeignKey, Index
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.storage.models.base import STRICT, Base
+from app.storage.models.base import STRICT, LaterBase
 
 
-class Attachment(Base):
+class Attachment(LaterBase):
     """A file of a unit, or of a trial; one of a unit may belong to one of its sound or power measurements."""
 
     __tablename__ = "attachments"

@@ -3,7 +3,7 @@
 from datetime import date, datetime
 from typing import Any, ClassVar
 
-from sqlalchemy import REAL, Double, Integer, LargeBinary, MetaData, Text
+from sqlalchemy import REAL, BigInteger, Double, Integer, LargeBinary, MetaData, Text
 from sqlalchemy.orm import DeclarativeBase
 from sqlalchemy.types import TypeEngine
 
@@ -19,16 +19,32 @@ NAMES = {
 STRICT = {"sqlite_strict": True}
 # SQLite's REAL has eight bytes, PostgreSQL's four; so DOUBLE PRECISION there.
 RealNumber: TypeEngine[float] = Double().with_variant(REAL(), "sqlite")
+# Billions of rows: more than PostgreSQL's INTEGER can count.
+RowNumber: TypeEngine[int] = BigInteger().with_variant(Integer(), "sqlite")
+_TYPES: dict[Any, Any] = {
+    str: Text(),
+    int: Integer(),
+    float: RealNumber,
+    bytes: LargeBinary(),
+    bool: Flag(),
+    date: Day(),
+    datetime: UtcTime(),
+}
 
 
 class Base(DeclarativeBase):
+    """Of the tables that the ranking reads, which is the first page."""
+
     metadata = MetaData(naming_convention=NAMES)
-    type_annotation_map: ClassVar[dict[Any, Any]] = {
-        str: Text(),
-        int: Integer(),
-        float: RealNumber,
-        bytes: LargeBinary(),
-        bool: Flag(),
-        date: Day(),
-        datetime: UtcTime(),
-    }
+    type_annotation_map: ClassVar[dict[Any, Any]] = _TYPES
+
+
+class LaterBase(DeclarativeBase):
+    """Of all other tables, which a server maps while it answers its first page; that takes as long as the page.
+
+    Their registry is another one, because a query maps what its registry holds: of these it would meet a class whose
+    relatives are still being loaded. So they may refer to classes of `Base`, and none of `Base` to them.
+    """
+
+    metadata = Base.metadata
+    type_annotation_map: ClassVar[dict[Any, Any]] = _TYPES

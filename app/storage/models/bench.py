@@ -1,11 +1,18 @@
-"""The bench: one row of bench-wide choices, and the record of every change."""
+"""The bench: its choices, tariffs of electricity, the record of every change, and the counter of changes per unit.
 
-from datetime import datetime
+Triggers count every change of a row that the ranking, the costs or the advice use, whoever makes it, so that in-memory
+data can be renewed for the changed units only. A count grows with each change on SQLite, and with each transaction on
+PostgreSQL.
+"""
 
-from sqlalchemy import CheckConstraint, ForeignKey, Index
+from datetime import date, datetime
+
+from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.storage.models.base import STRICT, Base
+from app.storage.models.base import STRICT, Base, RowNumber
+
+WHOLE_BENCH = 0  # row that counts every change, of units and of shared data
 
 
 class Bench(Base):
@@ -52,3 +59,35 @@ class Change(Base):
     before: Mapped[str | None]
     after: Mapped[str | None]
     why: Mapped[str] = mapped_column(default="")
+
+
+class UnitChanges(Base):
+    """One row per unit that was ever changed, and one for the whole bench. No foreign key: the row of a removed unit
+    must remain, because it records the removal.
+    """
+
+    __tablename__ = "unit_changes"
+    __table_args__ = (STRICT,)
+
+    unit_under_test_id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    changes: Mapped[int] = mapped_column(RowNumber)
+
+
+class Tariff(Base):
+    """Price per kilowatt-hour from a day on. `standing`: read, read second-hand, from memory, or own bill."""
+
+    __tablename__ = "tariffs"
+    __table_args__ = (
+        UniqueConstraint("region", "valid_from"),
+        CheckConstraint("price_per_kwh >= 0", name="price_per_kwh"),
+        CheckConstraint("length(currency) = 3", name="currency"),
+        STRICT,
+    )
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    region: Mapped[str]
+    currency: Mapped[str]
+    price_per_kwh: Mapped[float]
+    valid_from: Mapped[date]
+    source: Mapped[str] = mapped_column(default="")
+    standing: Mapped[str] = mapped_column(default="")

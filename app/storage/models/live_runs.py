@@ -8,16 +8,16 @@ from datetime import datetime
 from sqlalchemy import BigInteger, CheckConstraint, Column, ForeignKey, Index, Integer, Table, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from app.storage.models.base import STRICT, Base, RealNumber
+from app.storage.models.base import STRICT, LaterBase, RealNumber
 from app.storage.models.logs import VALUE_COLUMNS
-from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.rooms import Room
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 # Microseconds since 1970 need more than the four bytes of PostgreSQL's INTEGER.
 _MICROSECONDS = BigInteger().with_variant(Integer(), "sqlite")
 
 
-class LiveRun(Base):
+class LiveRun(LaterBase):
     """One live run. It is open until it is finished, or until nothing was received for a fixed time.
 
     source : how the readings arrive: "posted" by a script, "file" followed by the watch command, or "demonstration"
@@ -68,7 +68,7 @@ class LiveRun(Base):
     setting: Mapped[SpeedSetting | None] = relationship(lazy="raise")
 
 
-class LiveChannel(Base):
+class LiveChannel(LaterBase):
     """Which channel is in which value column of the run's readings."""
 
     __tablename__ = "live_channels"
@@ -82,7 +82,7 @@ class LiveChannel(Base):
 
 live_readings = Table(
     "live_readings",
-    Base.metadata,
+    LaterBase.metadata,
     Column("run_id", Integer, ForeignKey("live_runs.id", ondelete="CASCADE"), primary_key=True, autoincrement=False),
     Column("at_us", _MICROSECONDS, primary_key=True, autoincrement=False),
     Column("change", Integer, nullable=False),  # the run's counter when this row was last written
@@ -92,7 +92,7 @@ live_readings = Table(
 )
 
 
-class LiveLot(Base):
+class LiveLot(LaterBase):
     """A lot of readings that was acknowledged, so that a repeat of the request is recognised."""
 
     __tablename__ = "live_lots"
@@ -107,7 +107,7 @@ class LiveLot(Base):
     conflicts: Mapped[int]
 
 
-class LiveEvent(Base):
+class LiveEvent(LaterBase):
     """A phase event, tapped by a person: smoke lit, mixing fan off, unit on, unit off.
 
     at : time on the bench's clock

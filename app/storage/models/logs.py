@@ -8,19 +8,16 @@ composite key in millions of rows took an eighth of the store and a third of the
 
 from datetime import datetime
 
-from sqlalchemy import BigInteger, CheckConstraint, Column, ForeignKey, Index, Integer, Table, UniqueConstraint
+from sqlalchemy import CheckConstraint, Column, ForeignKey, Index, Table, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
-from sqlalchemy.types import TypeEngine
 
 from app.storage.column_types import PackedBytes
-from app.storage.models.base import STRICT, Base, RealNumber
+from app.storage.models.base import STRICT, LaterBase, RealNumber, RowNumber
 
-# Billions of rows: more than PostgreSQL's INTEGER can count.
-RowNumber: TypeEngine[int] = BigInteger().with_variant(Integer(), "sqlite")
 VALUE_COLUMNS = tuple(f"value_{number:02d}" for number in range(1, 17))
 
 
-class RawFile(Base):
+class RawFile(LaterBase):
     """Bytes of an uploaded file; identical files are stored once. Hash and size are those of the file itself."""
 
     __tablename__ = "raw_files"
@@ -32,7 +29,7 @@ class RawFile(Base):
     stored_at: Mapped[datetime]
 
 
-class Log(Base):
+class Log(LaterBase):
     """One reading of one raw file: the choices made and the outcome. Elapsed times count from `started_at`."""
 
     __tablename__ = "logs"
@@ -61,7 +58,7 @@ class Log(Base):
     channels: Mapped[list["LogChannel"]] = relationship(lazy="raise", order_by="LogChannel.position")
 
 
-class LogChannel(Base):
+class LogChannel(LaterBase):
     """Which channel is in which value column: block = position // 16, column = position % 16."""
 
     __tablename__ = "log_channels"
@@ -78,7 +75,7 @@ class LogChannel(Base):
 
 readings = Table(
     "readings",
-    Base.metadata,
+    LaterBase.metadata,
     Column("id", RowNumber, primary_key=True, autoincrement=False),
     Column("elapsed_s", RealNumber, nullable=False),
     *(Column(name, RealNumber) for name in VALUE_COLUMNS),
@@ -86,7 +83,7 @@ readings = Table(
 )
 
 
-class UploadKey(Base):
+class UploadKey(LaterBase):
     """Key of an upload that became a trial, stored with it, so that a repeat of the request is recognised.
 
     sha256 : digest of the file and the fields that came with the key
@@ -101,7 +98,7 @@ class UploadKey(Base):
     stored_at: Mapped[datetime]
 
 
-class StagedFile(Base):
+class StagedFile(LaterBase):
     """An upload that waits for confirmation, under its random token; only on a database server, else it is a file.
 
     It is no part of the bench: nothing refers to it, and it is removed after a day.
@@ -117,7 +114,7 @@ class StagedFile(Base):
     staged_at: Mapped[datetime]
 
 
-class StagedPiece(Base):
+class StagedPiece(LaterBase):
     """A piece of such a file, so that a large one is never sent or held as a whole."""
 
     __tablename__ = "staged_pieces"

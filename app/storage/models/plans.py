@@ -5,12 +5,12 @@ from datetime import date, datetime
 from sqlalchemy import CheckConstraint, ForeignKey, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from app.storage.models.base import STRICT, Base
-from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.base import STRICT, LaterBase
+from app.storage.models.rooms import Room
 from app.storage.models.units_under_test import SpeedSetting
 
 
-class Plan(Base):
+class Plan(LaterBase):
     """A campaign in one room, for one channel and aerosol.
 
     answer : the sentence with the number of runs, as it was when the plan was made
@@ -43,7 +43,7 @@ class Plan(Base):
     )
 
 
-class PlanLine(Base):
+class PlanLine(LaterBase):
     """One run of a plan; without a setting it is an empty-room run.
 
     day, place : day of the campaign and place in the day, from one

@@ -5,10 +5,10 @@ from datetime import date
 from sqlalchemy import CheckConstraint, ForeignKey
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.storage.models.base import STRICT, Base
+from app.storage.models.base import STRICT, LaterBase
 
 
-class Rating(Base):
+class Rating(LaterBase):
     """A certified clean air rate for one aerosol. `listed` False: not listed on that day.
 
     `sister_model` names another model that was certified; such a rating never fills the unit's own column.
@@ -35,7 +35,7 @@ class Rating(Base):
     seen_on: Mapped[date]
 
 
-class Claim(Base):
+class Claim(LaterBase):
     """A maker's claim. `quantity` is one of the names in `app/compute/clean_air/claims.py`."""
 
     __tablename__ = "claims"

@@ -8,10 +8,10 @@ from datetime import datetime
 from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from app.storage.models.base import STRICT, Base
+from app.storage.models.base import STRICT, LaterBase
 
 
-class ReviewPoint(Base):
+class ReviewPoint(LaterBase):
     """One version of one strength or weakness as edited by a person.
 
     key : the rule that gave the point, or "own-1", "own-2" for those that a person added
@@ -40,7 +40,7 @@ class ReviewPoint(Base):
     why: Mapped[str] = mapped_column(default="")
 
 
-class Verdict(Base):
+class Verdict(LaterBase):
     """One version of the reviewer's verdict on a unit; `state` is "published" once readers can see it."""
 
     __tablename__ = "verdicts"
@@ -67,7 +67,7 @@ class Verdict(Base):
     withdrawal: Mapped["VerdictWithdrawal | None"] = relationship(lazy="raise", passive_deletes="all")
 
 
-class VerdictWithdrawal(Base):
+class VerdictWithdrawal(LaterBase):
     """Withdrawal of a published verdict; its text and figures are kept."""
 
     __tablename__ = "verdict_withdrawals"
@@ -79,7 +79,7 @@ class VerdictWithdrawal(Base):
     why: Mapped[str]
 
 
-class VerdictFigure(Base):
+class VerdictFigure(LaterBase):
     """A figure that a verdict referred to when it was saved, as shown to readers."""
 
     __tablename__ = "verdict_figures"
@@ -93,7 +93,7 @@ class VerdictFigure(Base):
     shown: Mapped[str]  # rounded by its uncertainty, with its interval and unit
 
 
-class Edition(Base):
+class Edition(LaterBase):
     """One published edition. `manifest` is its `edition.json` byte for byte, and `digest` the SHA-256 of that.
 
     id : its number
@@ -117,7 +117,7 @@ class Edition(Base):
     made_from: Mapped[str] = mapped_column(default="{}", deferred=True)
 
 
-class EditionContent(Base):
+class EditionContent(LaterBase):
     """Content of a published file, compressed by zlib; one row for all editions that hold the same bytes.
 
     Raw logs are not repeated here: they are in `raw_files` under the same SHA-256.
@@ -131,7 +131,7 @@ class EditionContent(Base):
     content: Mapped[bytes] = mapped_column(deferred=True)
 
 
-class UnitAddress(Base):
+class UnitAddress(LaterBase):
     """An address of a unit in the published site; it is never given to another unit.
 
     current : the unit's address today; an earlier one, from before it was renamed, leads there

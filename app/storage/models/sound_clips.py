@@ -5,10 +5,10 @@ from datetime import date, datetime
 from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from app.storage.models.base import STRICT, Base
+from app.storage.models.base import STRICT, LaterBase
 
 
-class SoundClip(Base):
+class SoundClip(LaterBase):
     """A clip of a unit at a setting. Levels are dB(A) where it is calibrated, otherwise dB re full scale."""
 
     __tablename__ = "sound_clips"
@@ -58,7 +58,7 @@ class SoundClip(Base):
     )
 
 
-class SoundClipBand(Base):
+class SoundClipBand(LaterBase):
     """One third octave of a clip."""
 
     __tablename__ = "sound_clip_bands"
@@ -70,7 +70,7 @@ class SoundClipBand(Base):
     level_dba: Mapped[float]
 
 
-class SoundClipTone(Base):
+class SoundClipTone(LaterBase):
     """A tone found in a clip; rank 1 is the most prominent."""
 
     __tablename__ = "sound_clip_tones"

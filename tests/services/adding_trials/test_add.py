@@ -12,18 +12,14 @@ from app.errors import AlreadyStored, InvalidValue, NotFound, UnreadableLog
 from app.reading_files.log_table import ReadingChoices
 from app.services.adding_trials.add import add_trial
 from app.services.logs.readings import read_readings
-from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.logs.trial_fields import NewTrial, TrialMarks
+from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.services.store.audit import changes_of
 from app.services.trials.trash import trash_trial, trash_unit
 from app.storage.models.bench import Change
 from app.storage.models.logs import Log, RawFile
-from app.storage.models.trials import (
-    ChannelResult,
-    NaturalDecayPool,
-    NaturalDecayPoolRun,
-    SettingSummary,
-    Trial,
-)
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, Trial
 from tests.conftest import NOW, SmallBench, decay_log
 
 

@@ -10,7 +10,8 @@ from app.services.adding_trials.add import add_trial
 from app.services.units.lists import list_rooms
 from app.storage.engine import session_scope
 from app.storage.models.logs import RawFile
-from app.storage.models.trials import ChannelResult, SettingSummary, Trial
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import ChannelResult, Trial
 from tests.conftest import NOW, SmallBench, decay_log
 from tests.services.adding_trials.test_add import empty, running
 

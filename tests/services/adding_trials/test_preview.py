@@ -16,7 +16,8 @@ from app.services.adding_trials.staged_uploads import StagingArea, discard_uploa
 from app.services.bench.definitions import NewLogger
 from app.services.bench.loggers import add_logger
 from app.services.bench.rooms import change_room
-from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.logs.trial_fields import NewTrial, TrialMarks
+from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.settings import Settings
 from app.storage.engine import session_scope
 from app.storage.models.all_models import METADATA

@@ -8,7 +8,8 @@ from sqlalchemy.orm import Session
 from app.errors import UploadRepeated
 from app.services.adding_trials.add import add_trial
 from app.services.adding_trials.upload_keys import KEPT_FOR, digest_of_upload, keep_key, trial_of_key
-from app.services.logs.trial_fields import EMPTY_ROOM, NewTrial
+from app.services.logs.trial_fields import NewTrial
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from tests.conftest import NOW, SmallBench, decay_log
 
 DIGEST, OTHER = digest_of_upload(b"log", {"a": 1, "b": None}), digest_of_upload(b"log", {"a": 2, "b": None})

@@ -3,7 +3,7 @@ from sqlalchemy import select
 from app.services.bench.definitions import NewTariff
 from app.services.bench.reference_tariffs import NATION, bring_in_reference_tariffs
 from app.services.bench.tariffs import add_tariff
-from app.storage.models.tariffs import Tariff
+from app.storage.models.bench import Tariff
 from tests.sample_data.measured_facts import DAY
 
 

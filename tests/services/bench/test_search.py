@@ -7,7 +7,8 @@ from app.errors import InvalidValue
 from app.services.adding_trials.add import add_trial
 from app.services.bench.search import search_bench
 from app.services.history.change_history import ChangeFilter, described_changes
-from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial
+from app.services.logs.trial_fields import NewTrial
+from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.storage.engine import session_scope
 from app.storage.models.ratings_and_claims import Claim, Rating
 from tests.conftest import NOW, SmallBench, decay_log

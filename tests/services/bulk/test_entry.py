@@ -10,9 +10,9 @@ from app.services.bulk.entry import empty_table, preview_bulk, store_bulk
 from app.services.bulk.kinds import BULK_KINDS
 from app.services.store.audit import changes_of
 from app.services.units.entry import SUBJECT, find_unit
+from app.storage.models.bench import Tariff
 from app.storage.models.bench_measurements import OzoneTest, PowerMeasurement, SoundMeasurement
 from app.storage.models.ratings_and_claims import Claim, Rating
-from app.storage.models.tariffs import Tariff
 from app.storage.models.units_under_test import Consumable, ConsumablePrice, Price, SpeedSetting, UnitUnderTest
 
 

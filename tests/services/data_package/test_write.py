@@ -18,11 +18,11 @@ from app.services.adding_trials.add import add_trial
 from app.services.data_package.check import check_package
 from app.services.data_package.tables import values_from, written
 from app.services.data_package.write import write_package, write_package_file
-from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.logs.trial_fields import NewTrial, TrialMarks
+from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.storage.engine import session_scope
-from app.storage.models.bench import Bench
+from app.storage.models.bench import Bench, Tariff
 from app.storage.models.bench_measurements import PowerMeasurement, SoundMeasurement
-from app.storage.models.tariffs import Tariff
 from app.storage.models.trials import ChannelResult, Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 from tests.conftest import NOW, SmallBench, decay_log

@@ -14,8 +14,8 @@ from app.services.ranking.table import Ranking, lines_of_unit, needed_rate_m3_pe
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import MOST_ROWS, RankingChoices
 from app.storage.engine import session_scope
-from app.storage.models.rooms_and_loggers import Room
-from app.storage.models.tariffs import Tariff
+from app.storage.models.bench import Tariff
+from app.storage.models.rooms import Room
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 from tests.conftest import sqlite_only
 from tests.sample_data.measured_facts import NOW, add_price, add_rate, add_sound, add_unit_with_setting

@@ -10,7 +10,8 @@ from app.services.results.update_derived import update_all_derived_results, upda
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
-from app.storage.models.trials import BenchRepeatability, ChannelResult, ResultNote, SettingSummary, Trial
+from app.storage.models.summaries import BenchRepeatability, SettingSummary
+from app.storage.models.trials import ChannelResult, ResultNote, Trial
 from tests.bench.scale.large_bench import make_large_store
 from tests.conftest import NOW
 

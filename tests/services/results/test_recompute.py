@@ -18,7 +18,8 @@ from app.services.store.audit import changes_of
 from app.services.trials.marks import change_marks
 from app.storage.engine import session_scope
 from app.storage.models.bench import Change
-from app.storage.models.trials import ChannelResult, ResultNote, SettingSummary, Trial
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import ChannelResult, ResultNote, Trial
 from tests.conftest import NOW, SmallBench, decay_log
 from tests.services.adding_trials.test_add import empty, running
 

@@ -27,7 +27,8 @@ from app.services.results.update_derived import update_all_derived_results
 from app.services.trials.trash import trash_unit, untrash_unit
 from app.services.units.definitions import NewUnit
 from app.services.units.entry import add_setting, add_unit
-from app.storage.models.trials import BenchRepeatability, ChannelResult, SettingSummary, Trial
+from app.storage.models.summaries import BenchRepeatability, SettingSummary
+from app.storage.models.trials import ChannelResult, Trial
 from tests.conftest import NOW, SmallBench, decay_log
 from tests.services.adding_trials.test_add import empty, running
 

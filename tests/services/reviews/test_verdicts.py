@@ -17,7 +17,7 @@ from app.services.reviews.verdicts import (
 )
 from app.services.store.audit import changes_of
 from app.services.units.entry import SUBJECT
-from app.storage.models.trials import SettingSummary
+from app.storage.models.summaries import SettingSummary
 from tests.conftest import NOW
 from tests.sample_data.measured_facts import add_price
 from tests.sample_data.ranked_bench import RankedBench, fill

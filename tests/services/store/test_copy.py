@@ -20,7 +20,7 @@ from app.storage.engine import open_engine, session_scope
 from app.storage.models.all_models import METADATA
 from app.storage.models.bench import Bench, Change
 from app.storage.models.logs import readings
-from app.storage.models.rooms_and_loggers import Room
+from app.storage.models.rooms import Room
 from tests.conftest import POSTGRESQL, SmallBench, new_database
 from tests.storage.migrated import BEFORE_FIRST, migrate_to
 

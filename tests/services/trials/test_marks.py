@@ -15,7 +15,8 @@ from app.services.trials.marks import change_marks, exclude_trial, preview_marks
 from app.services.trials.trash import trash_trial, trash_unit, untrash_trial, untrash_unit
 from app.services.units.entry import get_unit
 from app.storage.models.bench import Change
-from app.storage.models.trials import NaturalDecayPool, SettingSummary, Trial
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import NaturalDecayPool, Trial
 from tests.conftest import NOW, SmallBench, decay_log
 from tests.services.adding_trials.test_add import empty, result, running
 

@@ -17,7 +17,8 @@ from app.services.trials.trash import list_trash, trash_trial, trash_unit, untra
 from app.services.units.entry import SUBJECT
 from app.storage.engine import session_scope
 from app.storage.models.logs import Log, RawFile, readings
-from app.storage.models.trials import ChannelResult, NaturalDecayPool, ResultNote, SettingSummary, Trial
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import ChannelResult, NaturalDecayPool, ResultNote, Trial
 from tests.conftest import NOW, SmallBench, decay_log
 
 # what a trip to the trash has to leave as it was, cell by cell

@@ -3,7 +3,8 @@
 from sqlalchemy import Engine, update
 
 from app.services.adding_trials.add import add_trial
-from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING, NewTrial
+from app.services.logs.trial_fields import NewTrial
+from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.trials.trash import trash_trial
 from app.services.units.list import list_units

@@ -17,7 +17,7 @@ from app.services.access.sign_in import sign_in
 from app.services.logs.logger_profiles import load_profile
 from app.settings import Settings
 from app.storage.engine import session_scope
-from app.storage.models.rooms_and_loggers import LoggerProfile
+from app.storage.models.loggers import LoggerProfile
 from app.web.api import all_routes
 from app.web.api.all_routes import API_ROUTERS
 from app.web.application import make_app

@@ -17,7 +17,8 @@ from sqlalchemy import Engine, update
 
 from app.hidden_marks import holds_control_characters, holds_hidden_marks
 from app.storage.engine import session_scope
-from app.storage.models.rooms_and_loggers import Logger, Room, SmokeSource
+from app.storage.models.loggers import Logger, SmokeSource
+from app.storage.models.rooms import Room
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 from tests.conftest import decay_log

@@ -10,7 +10,8 @@ from sqlalchemy.orm import Session
 from app.errors import InvalidValue, NotFound
 from app.services.adding_trials.live_runs.clock import logger_correction_s
 from app.services.adding_trials.live_runs.run import DEMONSTRATION, SUBJECT, count_change, open_run
-from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
+from app.services.logs.trial_fields import TrialMarks
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.store.audit import record_change
 from app.services.store.checked_values import idempotency_key, one_of
 from app.storage.models.live_runs import LiveEvent, LiveRun, live_readings

@@ -16,7 +16,8 @@ from app.services.adding_trials.live_runs.recorded import extent_of
 from app.services.adding_trials.live_runs.run import open_run, start_run
 from app.services.bench.invented import invented_bench
 from app.services.logs.readings import LogReadings, read_readings
-from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial
+from app.services.logs.trial_fields import NewTrial
+from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.storage.models.bench import Bench
 from app.storage.models.live_runs import LiveRun
 from app.storage.models.logs import VALUE_COLUMNS

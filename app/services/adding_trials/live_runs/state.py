@@ -14,7 +14,7 @@ from app.services.adding_trials.live_runs.events import FAN_OFF, SMOKE_LIT, UNIT
 from app.services.adding_trials.live_runs.fits import LiveFit, live_fit
 from app.services.adding_trials.live_runs.recorded import Extent, extent_of
 from app.services.adding_trials.live_runs.run import CLOSED_AFTER, DEMONSTRATION, closed_at, get_run
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.storage.models.bench import Bench
 from app.storage.models.live_runs import LiveEvent, LiveRun
 

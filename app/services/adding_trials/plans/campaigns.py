@@ -14,13 +14,13 @@ from app.compute.planning.wording import answer_text
 from app.errors import AlreadyStored, InvalidValue, NotFound
 from app.services.adding_trials.plans.answer import PlanView
 from app.services.adding_trials.plans.definitions import NewPlan
-from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING
+from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.services.store.audit import AT_THE_DESK, acting_name, record_change
 from app.services.store.checked_values import required_text
 from app.services.store.entry_fields import checked_entry
 from app.storage.models.bench import Bench
+from app.storage.models.loggers import SmokeSource
 from app.storage.models.plans import Plan, PlanLine
-from app.storage.models.rooms_and_loggers import SmokeSource
 from app.storage.models.trials import ChannelResult, Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 

@@ -25,8 +25,9 @@ from app.services.results.repeatability import FIGURES
 from app.services.results.rows import float_columns, stored_fit, stored_measured
 from app.services.results.summary_trials import PARTS
 from app.services.snapshot.settings_in_rooms import TestedSetting
-from app.storage.models.rooms_and_loggers import SmokeSource
-from app.storage.models.trials import BenchRepeatability, ChannelResult, NaturalDecayPool, SettingSummary, Trial
+from app.storage.models.loggers import SmokeSource
+from app.storage.models.summaries import BenchRepeatability, SettingSummary
+from app.storage.models.trials import ChannelResult, NaturalDecayPool, Trial
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 EMPTY_RUN_MIN = 120  # without an earlier run to learn from; common practice, no source

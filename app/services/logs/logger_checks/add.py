@@ -17,8 +17,8 @@ from app.services.store.audit import AT_THE_DESK, record_change, row_snapshot
 from app.services.store.checked_values import latest_current_day, required_text
 from app.services.store.entry_fields import checked_entry
 from app.storage.models.bench import Bench
+from app.storage.models.loggers import LoggerCheck
 from app.storage.models.logs import Log
-from app.storage.models.rooms_and_loggers import LoggerCheck
 
 FIELD = "check"
 MOST_LOGGERS = 6

@@ -16,8 +16,8 @@ from app.errors import InvalidValue, NotFound
 from app.reading_files.headers.channels import channel
 from app.services.logs.logger_checks.definitions import WARM_UP, ZERO, NewLoggerCheck
 from app.services.logs.readings import read_readings
+from app.storage.models.loggers import Logger
 from app.storage.models.logs import Log
-from app.storage.models.rooms_and_loggers import Logger
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session
 from app.errors import InvalidValue
 from app.services.logs.logger_checks.compare import LogOfLogger, compared, levels_of
 from app.services.logs.logger_checks.record import get_check
+from app.storage.models.loggers import LoggerCheck
 from app.storage.models.logs import Log
-from app.storage.models.rooms_and_loggers import LoggerCheck
 
 _SHORTEST_TOGETHER = timedelta(minutes=10)
 _MOST_LOGS = 300

@@ -11,7 +11,7 @@ from app.reading_files.text.decoding import refuse_large_file
 from app.services.logs.logger_checks.add import FileOfLogger
 from app.services.logs.logger_profiles import load_profile
 from app.storage.models.bench import Bench
-from app.storage.models.rooms_and_loggers import Logger
+from app.storage.models.loggers import Logger
 
 
 def file_of_logger(session: Session, logger_id: int, content: bytes, file_name: str) -> FileOfLogger:

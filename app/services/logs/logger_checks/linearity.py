@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from app.compute.collocation.rate_effect import LoggerLine, rate_change_by_curvature
 from app.compute.decay.systematic import LINEARITY
 from app.compute.statistics.measured import Measured
-from app.storage.models.rooms_and_loggers import Logger, LoggerCheck
+from app.storage.models.loggers import Logger, LoggerCheck
 
 
 @dataclass(frozen=True, slots=True)

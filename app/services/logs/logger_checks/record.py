@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session, selectinload
 
 from app.compute.wording.numbers import counted
 from app.errors import NotFound
-from app.storage.models.rooms_and_loggers import Logger, LoggerCheck
+from app.storage.models.loggers import Logger, LoggerCheck
 
 
 @dataclass(frozen=True, slots=True)

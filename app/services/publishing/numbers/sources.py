@@ -11,15 +11,11 @@ from app.services.publishing.numbers.published_number import empty_room_runs
 from app.services.ranking.rows import RankedSetting
 from app.services.snapshot.choices import Offered, RankingChoices
 from app.storage.models.bench_measurements import PowerMeasurement, SoundMeasurement
+from app.storage.models.loggers import SmokeSource
 from app.storage.models.ratings_and_claims import Rating
-from app.storage.models.rooms_and_loggers import Room, SmokeSource
-from app.storage.models.trials import (
-    BenchRepeatability,
-    ChannelResult,
-    NaturalDecayPoolRun,
-    SettingSummary,
-    Trial,
-)
+from app.storage.models.rooms import Room
+from app.storage.models.summaries import BenchRepeatability, SettingSummary
+from app.storage.models.trials import ChannelResult, NaturalDecayPoolRun, Trial
 from app.storage.models.units_under_test import Consumable, ConsumablePrice, Price
 
 Pairs = tuple[tuple[str, str], ...]

@@ -11,7 +11,7 @@ from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeata
 from app.services.results.control_charts.key import ChartKey
 from app.services.results.control_charts.runs import check_runs
 from app.services.store.id_batches import in_batches
-from app.storage.models.rooms_and_loggers import CheckUnit
+from app.storage.models.rooms import CheckUnit
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import SpeedSetting
 

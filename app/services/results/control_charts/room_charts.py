@@ -11,7 +11,7 @@ from app.compute.control_charts.chart import ControlChart, Phase, control_chart
 from app.compute.control_charts.limits import ChartRun
 from app.compute.control_charts.reference import ReferencePeriod
 from app.errors import InvalidValue
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.control_charts.key import ChartKey
 from app.services.results.control_charts.runs import (
     CheckRun,
@@ -21,7 +21,8 @@ from app.services.results.control_charts.runs import (
     natural_runs,
 )
 from app.storage.models.bench import Bench
-from app.storage.models.rooms_and_loggers import Room, RoomChange, SmokeSource
+from app.storage.models.loggers import SmokeSource
+from app.storage.models.rooms import Room, RoomChange
 from app.storage.models.trials import ChannelResult, Trial
 
 NATURAL_DECAY, CHECK_UNIT = "natural-decay", "check-unit"

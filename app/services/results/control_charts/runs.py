@@ -12,10 +12,11 @@ from sqlalchemy.orm import Session
 
 from app.compute.control_charts.limits import ChartRun
 from app.compute.statistics.measured import Measured
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.control_charts.key import ChartKey
 from app.services.results.rows import stored_measured
-from app.storage.models.rooms_and_loggers import CheckUnit, Room, SmokeSource
+from app.storage.models.loggers import SmokeSource
+from app.storage.models.rooms import CheckUnit, Room
 from app.storage.models.trials import ChannelResult, Trial
 from app.storage.models.units_under_test import UnitUnderTest
 

@@ -9,7 +9,8 @@ from sqlalchemy.orm import Session
 from app.compute.control_charts.chart import ControlChart, control_chart
 from app.compute.control_charts.limits import ChartRun
 from app.compute.statistics.measured import Measured
-from app.services.logs.trial_fields import EMPTY_ROOM, NewTrial
+from app.services.logs.trial_fields import NewTrial
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.control_charts.key import ChartKey
 from app.services.results.control_charts.room_charts import natural_chart, periods_of, read_changes
 from app.services.results.control_charts.runs import aerosol_of, day_number, natural_runs

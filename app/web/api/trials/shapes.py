@@ -8,7 +8,8 @@ from pydantic import BaseModel
 from app.compute.clean_air.conversions import CUBIC_FEET_PER_MINUTE_PER_M3_PER_H
 from app.compute.decay.verdict import Verdict
 from app.reading_files.headers.channels import particle_size
-from app.services.logs.trial_fields import EMPTY_ROOM, NewTrial, TrialMarks
+from app.services.logs.trial_fields import NewTrial, TrialMarks
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.web.api.derived import answer
 from app.web.api.shapes import FromStore, MeasuredShape, NoteShape, OfBench, VerdictShape
 

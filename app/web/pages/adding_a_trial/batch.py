@@ -12,7 +12,7 @@ from app.compute.wording.numbers import counted
 from app.errors import NotFound
 from app.services.adding_trials.staged_uploads import StagedUpload, StagingArea, discard_upload, staged_upload
 from app.services.bench.form_options import TrialFormOptions, trial_form_options
-from app.services.logs.trial_fields import UNIT_RUNNING
+from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep
 from app.web.forms.addresses import query_form
 from app.web.forms.options import filter_options

@@ -13,7 +13,8 @@ from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource
 from app.services.bench.loggers import add_logger
 from app.services.bench.rooms import add_room
 from app.services.bench.smoke_sources import add_smoke_source
-from app.services.logs.trial_fields import EMPTY_ROOM, TRIAL_TEXTS, UNIT_RUNNING, NewTrial, TrialMarks
+from app.services.logs.trial_fields import TRIAL_TEXTS, NewTrial, TrialMarks
+from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.services.units.definitions import NewUnit
 from app.services.units.entry import add_setting, add_unit, find_setting
 from app.services.units.speed_settings import settings_of

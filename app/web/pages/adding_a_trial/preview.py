@@ -20,7 +20,8 @@ from app.services.adding_trials.upload_keys import digest_of_upload, keep_key, t
 from app.services.bench.form_options import TrialFormOptions, trial_form_options
 from app.services.logs.logger_profiles import load_profile, save_profile
 from app.services.logs.store import trials_of_file
-from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial, TrialMarks, check_marks
+from app.services.logs.trial_fields import NewTrial, TrialMarks, check_marks
+from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.web.current_user import user_may
 from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep
 from app.web.forms.addresses import query_form

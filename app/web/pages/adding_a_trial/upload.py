@@ -12,7 +12,7 @@ from app.errors import HazefallError
 from app.services.adding_trials.staged_uploads import stage_upload
 from app.services.bench.form_options import trial_form_options
 from app.services.bench.time_zones import zone_names
-from app.services.logs.trial_fields import EMPTY_ROOM, UNIT_RUNNING
+from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.staging import StagingDep

@@ -10,7 +10,8 @@ from datetime import UTC, datetime
 from sqlalchemy.orm import Session
 
 from app.reading_files.log_table import LogTable
-from app.services.logs.trial_fields import UNIT_RUNNING, NewTrial, check_marks
+from app.services.logs.trial_fields import NewTrial, check_marks
+from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.services.store.checked_values import LONGEST_NAME, optional_text
 from app.services.store.entry_fields import entry_fields
 from app.web.forms.options import NEW

@@ -12,7 +12,8 @@ from app.errors import InvalidValue
 from app.services.adding_trials.live_runs.run import closed_at, open_runs, recent_runs, start_run
 from app.services.bench.form_options import trial_form_options
 from app.services.bench.invented import invented_bench
-from app.services.logs.trial_fields import EMPTY_ROOM, TRIAL_TEXTS, UNIT_RUNNING, NewTrial
+from app.services.logs.trial_fields import TRIAL_TEXTS, NewTrial
+from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
 from app.services.units.entry import find_setting
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.options import filter_options

@@ -17,7 +17,7 @@ from app.services.adding_trials.live_runs.recorded import read_run
 from app.services.adding_trials.live_runs.run import DEMONSTRATION, FILE, get_run
 from app.services.adding_trials.live_runs.state import CLOSED, OPEN, LiveState, live_state
 from app.services.bench.form_options import trial_form_options
-from app.services.logs.trial_fields import UNIT_RUNNING
+from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.options import filter_options

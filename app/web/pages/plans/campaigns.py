@@ -15,7 +15,7 @@ from app.services.adding_trials.plans.campaigns import (
     list_campaigns,
     read_campaign,
 )
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.units.entry import units_that_may_make_ozone
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep

@@ -14,7 +14,7 @@ from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel
 from app.services.bench.choices import bench_choices
 from app.services.bench.form_options import trial_form_options
-from app.services.logs.trial_fields import KINDS_OF_TRIAL
+from app.services.logs.trial_kinds import KINDS_OF_TRIAL
 from app.services.trials.list import STATES, ListedTrial, TrialCount, TrialFilter, count_trials, list_trials
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form

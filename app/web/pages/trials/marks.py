@@ -14,7 +14,8 @@ from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel, in_order
 from app.services.bench.choices import bench_choices
-from app.services.logs.trial_fields import EMPTY_ROOM, TrialMarks
+from app.services.logs.trial_fields import TrialMarks
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.store.clear_level import CLEAR_LEVEL_WORDS
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep

@@ -10,7 +10,7 @@ from app.compute.wording.numbers import MeasuredText, listed, measured_text, not
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.reading_files.headers.channels import channel
 from app.services.history.change_history import DescribedChange
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.trials.decay_curves import SCALES
 from app.web.forms.addresses import address
 from app.web.forms.typed_form import TypedForm

@@ -11,7 +11,7 @@ from app.compute.statistics.measured import Measured
 from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, pooled_repeatability, with_spread
 from app.services.bench.definitions import NewCheckUnit
 from app.services.bench.room_changes import delete_check_unit, mark_check_unit
-from app.services.logs.trial_fields import EMPTY_ROOM
+from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.control_charts.check_unit_spread import (
     FEWEST_CHECK_RUNS,
     CheckUnitSpreads,
@@ -23,7 +23,8 @@ from app.services.results.update_derived import update_derived_results
 from app.services.trials.detail import trial_detail
 from app.services.trials.trash import trash_trial, trash_unit, untrash_unit
 from app.services.trials.usable import of_aerosol, usable_trials
-from app.storage.models.trials import ChannelResult, SettingSummary, Trial
+from app.storage.models.summaries import SettingSummary
+from app.storage.models.trials import ChannelResult, Trial
 from tests.conftest import SmallBench
 from tests.sample_data.control_bench import FIRST, WEEKS, add_runs, steady
 from tests.sample_data.measured_facts import add_unit_with_setting

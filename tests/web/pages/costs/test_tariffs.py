@@ -2,7 +2,7 @@ import pytest
 from sqlalchemy import select
 
 from app.storage.engine import session_scope
-from app.storage.models.tariffs import Tariff
+from app.storage.models.bench import Tariff
 
 SENT = {"region": "Northland", "price_per_kwh": "0,21", "currency": "EUR", "valid_from": "2026-01-01"}
 

@@ -1,75 +1,14 @@
-"""Rooms with changes and check units, smoke sources, loggers with their checks, and the profiles for their files."""
+"""Smoke sources, loggers with their checks, and the profiles for their files."""
 
 from datetime import date, datetime
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from app.storage.models.base import STRICT, Base
+from app.storage.models.base import STRICT, LaterBase
 
 
-class Room(Base):
-    """A test room. Volume is length × width × height where those are known, with a standard uncertainty."""
-
-    __tablename__ = "rooms"
-    __table_args__ = (
-        UniqueConstraint("name"),
-        CheckConstraint("room_volume_m3 > 0", name="room_volume_m3"),
-        CheckConstraint("room_volume_uncertainty_m3 >= 0", name="room_volume_uncertainty_m3"),
-        STRICT,
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    name: Mapped[str]
-    length_m: Mapped[float | None]
-    width_m: Mapped[float | None]
-    height_m: Mapped[float | None]
-    room_volume_m3: Mapped[float]
-    room_volume_uncertainty_m3: Mapped[float]
-    furniture: Mapped[str] = mapped_column(default="")
-    notes: Mapped[str] = mapped_column(default="")
-
-
-class RoomChange(Base):
-    """Something that changed in a room on a day. With `new_limits` the control charts of the room begin a reference
-    period on that day; without `reference_until` it has a fixed number of runs.
-    """
-
-    __tablename__ = "room_changes"
-    __table_args__ = (
-        CheckConstraint("reference_until IS NULL OR new_limits = 1", name="reference_has_limits"),
-        CheckConstraint("reference_until IS NULL OR reference_until >= changed_on", name="reference_in_order"),
-        Index("ix_room_changes_room", "room_id", "changed_on"),
-        STRICT,
-    )
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    room_id: Mapped[int] = mapped_column(ForeignKey("rooms.id", ondelete="CASCADE"))
-    changed_on: Mapped[date]
-    kind: Mapped[str]
-    words: Mapped[str]
-    new_limits: Mapped[bool] = mapped_column(default=False)
-    reference_until: Mapped[date | None]
-    noted_by: Mapped[str] = mapped_column(default="")
-    created_at: Mapped[datetime]
-
-
-class CheckUnit(Base):
-    """The setting of a unit that is run in a room every few weeks from a day on, until the next one."""
-
-    __tablename__ = "check_units"
-    __table_args__ = (UniqueConstraint("room_id", "valid_from"), STRICT)
-
-    id: Mapped[int] = mapped_column(primary_key=True)
-    room_id: Mapped[int] = mapped_column(ForeignKey("rooms.id", ondelete="CASCADE"))
-    setting_id: Mapped[int] = mapped_column(ForeignKey("speed_settings.id", ondelete="CASCADE"))
-    valid_from: Mapped[date]
-    notes: Mapped[str] = mapped_column(default="")
-    noted_by: Mapped[str] = mapped_column(default="")
-    created_at: Mapped[datetime]
-
-
-class SmokeSource(Base):
+class SmokeSource(LaterBase):
     """Smoke source of a trial. `aerosol` limits what a result can be compared with: smoke, dust or pollen."""
 
     __tablename__ = "smoke_sources"
@@ -85,7 +24,7 @@ class SmokeSource(Base):
     notes: Mapped[str] = mapped_column(default="")
 
 
-class LoggerProfile(Base):
+class LoggerProfile(LaterBase):
     """How to read the files of one type of logger: zone, date order, header line, and the channel of each column."""
 
     __tablename__ = "logger_profiles"
@@ -102,7 +41,7 @@ class LoggerProfile(Base):
     columns: Mapped[list["LoggerProfileColumn"]] = relationship(lazy="raise", cascade="all, delete-orphan")
 
 
-class LoggerProfileColumn(Base):
+class LoggerProfileColumn(LaterBase):
     """Header of one column, and its channel ("" excludes it)."""
 
     __tablename__ = "logger_profile_columns"
@@ -114,7 +53,7 @@ class LoggerProfileColumn(Base):
     file_unit: Mapped[str] = mapped_column(default="")
 
 
-class Logger(Base):
+class Logger(LaterBase):
     """An instrument that writes logs. Saturation and response time come from its maker or from a check."""
 
     __tablename__ = "loggers"
@@ -138,7 +77,7 @@ class Logger(Base):
     )
 
 
-class LoggerCheck(Base):
+class LoggerCheck(LaterBase):
     """A check of a logger, with its result. The logs stay as they are; each quantity is empty where the kind of check
     does not give it.
 
