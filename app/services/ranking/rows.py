@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from operator import itemgetter
 from typing import NamedTuple
 
@@ -16,19 +17,39 @@ from app.services.snapshot.setting_sound import SettingSound
 from app.services.snapshot.stored_units import Conditions, StoredUnit, conditions_of, stored_unit, stored_units
 
 
-@dataclass(frozen=True, slots=True)
-class RankedSetting:
-    """One line of the ranking.
+class _Terms(NamedTuple):
+    """What the lines of a unit depend on besides the unit."""
 
-    sound : None if the unit has no setting
-    cost : None without an electricity price
-    shift : a shift of the room between its trials, None if there was none
+    conditions: Conditions
+    hours_per_day: float
+    assumptions: CostAssumptions | None
+    shifts: tuple[RoomShift, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class RankedSetting:
+    """One line of the ranking. Its sound and cost are computed when they are asked for, which is for the lines of a
+    page, and for all lines only where they are sorted or filtered by them.
     """
 
     row: RankingRow
-    sound: SettingSound | None
-    cost: RunningCost | None
-    shift: RoomShift | None = None
+    unit: StoredUnit
+    terms: _Terms
+
+    @property
+    def sound(self) -> SettingSound | None:
+        """None if the unit has no setting."""
+        return self.unit.sound_of(self.row)
+
+    @cached_property
+    def cost(self) -> RunningCost | None:
+        """None without an electricity price."""
+        return _cost(self.unit, self.row, self.terms)
+
+    @property
+    def shift(self) -> RoomShift | None:
+        """A shift of the room between its trials, None if there was none."""
+        return straddled_shift(self.terms.shifts, self.row.first_trial_on, self.row.latest_trial_on)
 
     @property
     def has_rate(self) -> bool:
@@ -63,15 +84,6 @@ class UnitLines:
     choices: RankingChoices
     offered: Offered
     room: AvailableRoom | None
-
-
-class _Terms(NamedTuple):
-    """What the lines of a unit depend on besides the unit."""
-
-    conditions: Conditions
-    hours_per_day: float
-    assumptions: CostAssumptions | None
-    shifts: tuple[RoomShift, ...]
 
 
 class _NamedLines(NamedTuple):
@@ -127,15 +139,7 @@ def lines_of_unit(snapshot: BenchSnapshot, unit_id: int, choices: RankingChoices
 
 
 def _lines(unit: StoredUnit, terms: _Terms) -> tuple[RankedSetting, ...]:
-    return tuple(
-        RankedSetting(
-            row,
-            unit.sound_of(row),
-            _cost(unit, row, terms),
-            straddled_shift(terms.shifts, row.first_trial_on, row.latest_trial_on),
-        )
-        for row in unit.rows
-    )
+    return tuple(RankedSetting(row, unit, terms) for row in unit.rows)
 
 
 def _cost(unit: StoredUnit, row: RankingRow, terms: _Terms) -> RunningCost | None:

@@ -1,11 +1,12 @@
 """Consumables of all units with their current price, in one query, as input of the cost calculation."""
 
-from collections.abc import Collection
-from typing import NamedTuple
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Integer, Select, bindparam, case, select, type_coerce
 
 from app.compute.cost_and_energy.consumable_life import ConsumablePart
+from app.services.snapshot.computed_when_asked import ComputedWhenAsked
 from app.storage.models.units_under_test import Consumable, ConsumablePrice
 
 _NOT_IN_THE_BOX = ("water", "additive")  # kinds that have to be bought on the first day
@@ -60,16 +61,15 @@ _SOME = _QUERY.where(Consumable.unit_under_test_id.in_(bindparam("unit_ids", exp
 
 def read_consumable_parts(
     connection: Connection, currency: str, unit_ids: Collection[int] | None = None
-) -> dict[int, tuple[ConsumablePart, ...]]:
+) -> Mapping[int, tuple[ConsumablePart, ...]]:
     """Consumables by unit, of all or some units. A price in `currency` is preferred."""
-    found: dict[int, list[ConsumablePart]] = {}
+    found: dict[Any, list[Sequence[Any]]] = {}
     values: dict[str, object] = {"currency": currency}
     if unit_ids is not None:
         values["unit_ids"] = list(unit_ids)
     for row in connection.execute(_QUERY if unit_ids is None else _SOME, values).all():
-        consumable = ConsumableRow._make(row)
-        found.setdefault(consumable.unit_id, []).append(_part(consumable, currency))
-    return {unit: tuple(parts) for unit, parts in found.items()}
+        found.setdefault(row[0], []).append(row)
+    return ComputedWhenAsked(found, lambda rows: tuple(_part(ConsumableRow._make(row), currency) for row in rows))
 
 
 def parts_needed(parts: tuple[ConsumablePart, ...], consumables_state: str) -> tuple[ConsumablePart, ...] | None:

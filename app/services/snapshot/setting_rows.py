@@ -5,7 +5,7 @@ milliseconds. The two forms of the query are built once; other choices are bound
 """
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from typing import Any, NamedTuple, cast
 
 from sqlalchemy import (
@@ -57,9 +57,9 @@ class RankingRow(NamedTuple):
     price_currency: str | None
     price_on: str | None
     power_w: float | None
-    power_uncertainty_w: float | None
+    power_variance_w2: float | None
     standby_power_w: float | None
-    standby_power_uncertainty_w: float | None
+    standby_power_variance_w2: float | None
     summary_id: int | None
     room_id: int | None
     trials: int | None
@@ -91,6 +91,19 @@ class RankingRow(NamedTuple):
     start_level_low: float | None
     start_level_high: float | None
 
+    @property
+    def power_uncertainty_w(self) -> float | None:
+        return _root(self.power_variance_w2)
+
+    @property
+    def standby_power_uncertainty_w(self) -> float | None:
+        return _root(self.standby_power_variance_w2)
+
+
+def _root(variance: float | None) -> float | None:
+    """Taken in Python, because not every SQLite has it; rounding below zero becomes zero."""
+    return None if variance is None else math.sqrt(max(0.0, variance))
+
 
 def _latest_price() -> ColumnElement[int]:
     """Id of the latest price in the bench's currency, or in any currency if there is none in it."""
@@ -112,7 +125,7 @@ def _mean_power(of_setting: ColumnElement[bool]) -> ColumnElement[float | None]:
 
 def _power_variance(of_setting: ColumnElement[bool]) -> ColumnElement[float | None]:
     """Variance of that mean, as in `power_of_spot_readings`: s²/n of the repeats, plus the meter's, which repeats share
-    [W²]. The root is taken in Python, because not every SQLite has it.
+    [W²].
     """
     watts, readings = _POWER.c.power_w, func.count()
     of_repeats = (func.avg(watts * watts) - func.avg(watts) * func.avg(watts)) / (readings - 1.0)
@@ -159,9 +172,9 @@ def _build(of_unit: ColumnElement[bool]) -> Select[Any]:
         "price_currency": _PRICE.c.currency,
         "price_on": type_coerce(_PRICE.c.seen_on, Text),
         "power_w": _mean_power(running),
-        "power_uncertainty_w": _power_variance(running),
+        "power_variance_w2": _power_variance(running),
         "standby_power_w": _mean_power(standing_by),
-        "standby_power_uncertainty_w": _power_variance(standing_by),
+        "standby_power_variance_w2": _power_variance(standing_by),
         "summary_id": _SUMMARY.c.id,
         "latest_trial_on": type_coerce(_SUMMARY.c.latest_trial_on, Text),
         "first_trial_on": type_coerce(_SUMMARY.c.first_trial_on, Text),
@@ -214,13 +227,13 @@ def read_ranking_rows(
     if unit_ids is not None:
         query = _HIGHEST_SETTING_OF_SOME if highest_only else _EVERY_SETTING_OF_SOME
         values["unit_ids"] = list(unit_ids)
-    return [_row(found) for found in connection.execute(query, values).all()]
+    return [RankingRow._make(found) for found in connection.execute(query, values).all()]
 
 
 def read_rows_of_unit(connection: Connection, unit_id: int, choices: RankingChoices, currency: str) -> list[RankingRow]:
     """The same for one unit, even if trashed."""
     values = {**_values(choices, currency), "unit_id": unit_id}
-    return [_row(found) for found in connection.execute(_EVERY_SETTING_OF_ONE, values).all()]
+    return [RankingRow._make(found) for found in connection.execute(_EVERY_SETTING_OF_ONE, values).all()]
 
 
 def _values(choices: RankingChoices, currency: str) -> dict[str, object]:
@@ -230,17 +243,3 @@ def _values(choices: RankingChoices, currency: str) -> dict[str, object]:
         "room_id": choices.room_id or 0,
         "currency": currency,
     }
-
-
-_VARIANCES = tuple(RankingRow._fields.index(name) for name in ("power_uncertainty_w", "standby_power_uncertainty_w"))
-
-
-def _row(values: Sequence[Any]) -> RankingRow:
-    """The driver's values, selected in the order of the fields, with the roots of the variances; rounding below zero
-    becomes zero.
-    """
-    found = list(values)
-    for place in _VARIANCES:
-        if (variance := found[place]) is not None:
-            found[place] = math.sqrt(max(0.0, variance))
-    return RankingRow._make(found)

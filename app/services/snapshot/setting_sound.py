@@ -1,9 +1,9 @@
 """Sound level of each setting at the bench's standard distance, from all its measurements."""
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, bindparam, select
 
@@ -11,6 +11,7 @@ from app.compute.sound.uncertainty import level_uncertainty_db
 from app.compute.sound.unit_sound import SoundReading, unit_sound
 from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import counted
+from app.services.snapshot.computed_when_asked import ComputedWhenAsked
 from app.services.snapshot.highest_setting import highest_setting_id
 from app.storage.models.bench_measurements import SoundMeasurement
 from app.storage.models.units_under_test import UnitUnderTest
@@ -78,18 +79,23 @@ def read_setting_sounds(
     rule: str,
     highest_only: bool = False,
     unit_ids: Collection[int] | None = None,
-) -> dict[int, SettingSound]:
+) -> Mapping[int, SettingSound]:
     """Levels by setting id, of all settings, of some units, or of the highest setting of each unit."""
     query, values = _HIGHEST if highest_only else _QUERY, {}
     if unit_ids is not None:
         query, values = _SOME, {"unit_ids": list(unit_ids)}
-    found: dict[int, list[SoundRow]] = {}
-    for setting_id, level, background, distance, environment, instrument_class in connection.execute(
-        query, values
-    ).all():
-        row = SoundRow(level, background, distance, environment == "indoor", instrument_class)
-        found.setdefault(setting_id, []).append(row)
-    return {setting: setting_sound(rows, standard_distance_m, rule) for setting, rows in found.items()}
+    found: dict[int, list[Sequence[Any]]] = {}
+    for row in connection.execute(query, values).all():
+        found.setdefault(row[0], []).append(row)
+
+    def level_of(rows: list[Sequence[Any]]) -> SettingSound:
+        readings = [
+            SoundRow(level, background, distance, environment == "indoor", instrument_class)
+            for _, level, background, distance, environment, instrument_class in rows
+        ]
+        return setting_sound(readings, standard_distance_m, rule)
+
+    return ComputedWhenAsked(found, level_of)
 
 
 def setting_sound(rows: Sequence[SoundRow], standard_distance_m: float, rule: str) -> SettingSound:

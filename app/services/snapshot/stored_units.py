@@ -45,12 +45,14 @@ def conditions_of(filled: RankingChoices, offered: Offered, currency: str = "") 
 
 
 class StoredUnit(NamedTuple):
-    """One unit: a row for each of its settings (one for a unit without any), the sound of the settings by id, and its
-    consumables, None where it is not recorded whether it needs any."""
+    """One unit: a row for each of its settings (one for a unit without any).
+
+    sounds, parts : of all units that were read together, by the id of the setting and of the unit
+    """
 
     rows: tuple[RankingRow, ...]
     sounds: Mapping[int, SettingSound]
-    consumables: tuple[ConsumablePart, ...] | None
+    parts: Mapping[int, tuple[ConsumablePart, ...]]
 
     @property
     def id(self) -> int:
@@ -59,6 +61,11 @@ class StoredUnit(NamedTuple):
     @property
     def name(self) -> str:
         return f"{self.rows[0].maker} {self.rows[0].model}"
+
+    @property
+    def consumables(self) -> tuple[ConsumablePart, ...] | None:
+        """None where it is not recorded whether the unit needs any."""
+        return parts_needed(self.parts.get(self.id, ()), self.rows[0].consumables_state)
 
     def sound_of(self, row: RankingRow) -> SettingSound | None:
         """None where the unit has no setting."""
@@ -110,11 +117,4 @@ def _put_together(
     by_unit: dict[int, list[RankingRow]] = {}
     for row in rows:
         by_unit.setdefault(row.unit_id, []).append(row)
-    return {
-        unit_id: StoredUnit(
-            tuple(of_unit),
-            {row.setting_id: sounds[row.setting_id] for row in of_unit if row.setting_id in sounds},
-            parts_needed(parts.get(unit_id, ()), of_unit[0].consumables_state),
-        )
-        for unit_id, of_unit in by_unit.items()
-    }
+    return {unit_id: StoredUnit(tuple(of_unit), sounds, parts) for unit_id, of_unit in by_unit.items()}

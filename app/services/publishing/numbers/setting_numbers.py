@@ -62,7 +62,7 @@ def _of_line(line: RankedSetting, further: ExtraFacts, offered: Offered, sources
             unit_of_measure=quantity.unit,
             **quantity.shown,
             trials=sources.trials_of(row.setting_id or 0) if of_trials else (),
-            based_on=sources.of_line(line, quantity.kinds),
+            based_on=sources.of_row(row, quantity.kinds),
             method_version=sources.method_of(row.summary_id) if of_trials else "",
         )
 
@@ -187,7 +187,6 @@ def _over_years(session: Session, snapshot: BenchSnapshot, sources: Sources) -> 
             continue
         years = terms.choices.years
         cost = cost_over_years(unit.owned, terms.assumptions, years, with_curve=False)
-        line = RankedSetting(unit.row, unit.sound, None)
         yield PublishedNumber(
             key=f"unit/{unit_id}/cost_over_years",
             unit_id=unit_id,
@@ -197,13 +196,13 @@ def _over_years(session: Session, snapshot: BenchSnapshot, sources: Sources) -> 
             quantity=f"Cost over {years} years with purchase",
             unit_of_measure=terms.assumptions.currency,
             **(_parts(cost.total, None, *cost.interval_95, "at least" if cost.at_least else "") or {}),
-            based_on=sources.of_line(line, ("price", "power", "standby", "tariff", "use", "parts")),
+            based_on=sources.of_row(unit.row, ("price", "power", "standby", "tariff", "use", "parts")),
         )
 
 
 def _prices(lines: tuple[RankedSetting, ...], offered: Offered, sources: Sources) -> Iterator[PublishedNumber]:
     """The latest price of each unit in the bench's currency; other currencies are not converted."""
-    for row, line in {line.row.unit_id: (line.row, line) for line in lines}.values():
+    for row in {line.row.unit_id: line.row for line in lines}.values():
         if row.price is not None and row.price_currency == offered.currency:
             yield PublishedNumber(
                 key=f"unit/{row.unit_id}/price",
@@ -214,5 +213,5 @@ def _prices(lines: tuple[RankedSetting, ...], offered: Offered, sources: Sources
                 quantity="Price",
                 unit_of_measure=offered.currency,
                 value=significant(row.price),
-                based_on=sources.of_line(line, ("price",)),
+                based_on=sources.of_row(row, ("price",)),
             )

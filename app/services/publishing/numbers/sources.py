@@ -8,8 +8,8 @@ from sqlalchemy.orm import Session
 
 from app.compute.statistics.spread_sources import OWN_REPEATS
 from app.services.publishing.numbers.published_number import empty_room_runs
-from app.services.ranking.rows import RankedSetting
 from app.services.snapshot.choices import Offered, RankingChoices
+from app.services.snapshot.setting_rows import RankingRow
 from app.storage.models.bench_measurements import PowerMeasurement, SoundMeasurement
 from app.storage.models.loggers import SmokeSource
 from app.storage.models.ratings_and_claims import Rating
@@ -40,12 +40,11 @@ class Sources:
     def method_of(self, summary_id: int | None) -> str:
         return self.methods.get(summary_id or 0, "")
 
-    def of_line(self, line: RankedSetting, kinds: tuple[str, ...]) -> Pairs:
-        """Pairs of kind and text for one line, without its trials."""
-        return tuple(pair for kind in kinds for pair in self._of_kind(line, kind))
+    def of_row(self, row: RankingRow, kinds: tuple[str, ...]) -> Pairs:
+        """Pairs of kind and text for one line of the ranking, without its trials."""
+        return tuple(pair for kind in kinds for pair in self._of_kind(row, kind))
 
-    def _of_kind(self, line: RankedSetting, kind: str) -> Pairs:
-        row = line.row
+    def _of_kind(self, row: RankingRow, kind: str) -> Pairs:
         if kind == "pool":
             return empty_room_runs(self.pools.get(row.pool_id or 0, ()))
         if kind == "repeatability" and row.between_trial_source in (None, "", OWN_REPEATS):
