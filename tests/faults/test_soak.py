@@ -81,6 +81,6 @@ def _made_up(kb_with_each_trial: float, mb_per_h_after: float) -> Soak:
 
 
 def test_what_a_growing_bench_takes_is_told_apart_from_what_use_leaves_behind():
-    assert judged(_made_up(45.0, 50.0), LIMITS) == []
-    assert judged(_made_up(45.0, 100.0), LIMITS) == ["memory grows by 100 MB/h; 60 MB/h is the limit"]
-    assert judged(_made_up(55.0, 50.0), LIMITS) == ["memory grows by 55 kB with each trial; 50 kB is the limit"]
+    assert judged(_made_up(45.0, 25.0), LIMITS) == []
+    assert judged(_made_up(45.0, 40.0), LIMITS) == ["memory grows by 40 MB/h; 30 MB/h is the limit"]
+    assert judged(_made_up(55.0, 25.0), LIMITS) == ["memory grows by 55 kB with each trial; 50 kB is the limit"]

@@ -49,8 +49,8 @@ ANALYSE_AGAIN_EVERY_S = 120.0
 OVERTAKEN = "A trial has changed since the re-analysis"
 # Raw bytes, readings, results and the record of changes: what a log takes in the store, against its own bytes.
 STORE_PER_LOG_BYTE = (1.0, 4.0)
-# Of a bench that stays as large. A leak of 1 kB with each of 20 requests a second is 72.
-LIMITS = Limits(memory_slope_mb_per_h=60.0)
+# Of a bench that stays as large: 10 MB in twenty minutes. A leak of 1 kB with each of 20 requests a second is 72.
+LIMITS = Limits(memory_slope_mb_per_h=30.0)
 # While the bench grows: what a server keeps of it in memory (pages of the store, lines of lists) is at most as much as
 # the bench itself takes in the store.
 MEMORY_PER_STORE_BYTE = 1.0
