@@ -11,7 +11,7 @@ from app.compute.study_figures import (
 )
 
 METHOD_NAME = "single exponential with drifting background, weighted, memory of the noise weighed in"
-METHOD_VERSION = "2.2"
+METHOD_VERSION = "2.3"
 
 # One sentence each, in the order in which pages and exports print them.
 METHOD_DESCRIPTION = (
@@ -48,7 +48,8 @@ METHOD_DESCRIPTION = (
     "plus the display rounding.",
     "Logger noise has a memory. Memories from 3 s to 51 min, parts of independent noise, and flicker with equal parts "
     "of all memories are weighted by how well each explains the residuals and by how probable it is for this logger, "
-    "and the interval of k includes what remains uncertain.",
+    "and the interval of k includes what remains uncertain. Means over the interval of a reading vary more smoothly "
+    "than readings of a moment. Both are weighted in the same way, unless the fit averages more than three readings.",
     "How probable each kind of noise is follows from the other trials of the same logger and channel (the forty "
     "nearest in order of entry that are one exponential): their shares maximize the likelihood of all of them, with "
     "generic shares that count as one trial (common practice, no source). `hazefall recompute` learns them from all "

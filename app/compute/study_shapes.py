@@ -12,6 +12,7 @@ class DecayCoverage:
 
     lowest : the pair of conditions with the lowest share, in words
     conditions : name of each simulated condition to its range
+    long_memory_percent : of silent trials whose noise has a memory of `long_memory_min`, beyond that range
     """
 
     trials: int
@@ -23,6 +24,8 @@ class DecayCoverage:
     lowest_percent: float
     lowest: str
     conditions: Mapping[str, Ends]
+    long_memory_min: float
+    long_memory_percent: float
 
 
 @dataclass(frozen=True, slots=True)

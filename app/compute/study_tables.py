@@ -15,17 +15,17 @@ from app.compute.study_shapes import (
 
 COVERAGE = DecayCoverage(
     trials=5996,
-    silent_trials=2431,
-    silent_percent=96.9,
-    noted_percent=95.0,
-    one_condition_percent=(94.6, 98.4),
+    silent_trials=2355,
+    silent_percent=95.7,
+    noted_percent=95.8,
+    one_condition_percent=(90.7, 98.0),
     smallest_group=150,
-    lowest_percent=89.6,
-    lowest="an autocorrelation of 0.95 and a start level of 100 µg/m³",
+    lowest_percent=85.5,
+    lowest="a memory of 600 s and a background of 5 µg/m³",
     conditions={
         "rate_per_h": (0.3, 12.0),
         "interval_s": (1.0, 120.0),
-        "autocorrelation": (0.0, 0.95),
+        "memory_s": (0.0, 600.0),
         "step": (0.1, 1.0),
         "run_min": (20.0, 180.0),
         "background": (0.0, 15.0),
@@ -33,6 +33,8 @@ COVERAGE = DecayCoverage(
         "start_level": (100.0, 1000.0),
         "relative_noise": (0.01, 0.06),
     },
+    long_memory_min=30.0,
+    long_memory_percent=85.8,
 )
 
 EARLY_STOP_STUDY = EarlyStop(

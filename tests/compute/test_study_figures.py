@@ -47,6 +47,13 @@ def test_the_coverage_sentence_holds_the_figures_of_the_table():
     assert stated.endswith(f"With a note it is {noted[2]} %.")
 
 
+def test_the_coverage_beyond_the_grid_is_that_of_the_table():
+    line = table("decay_coverage").split("beyond the grid:\n")[1].splitlines()[0]
+    minutes, inside = re.fullmatch(r"memory (\d+) min, nothing noted +\d+ +([\d.]+) .*", line).groups()
+    assert f"With a memory of {minutes} min, nearly as long as a run, the interval contains" in DECAY_COVERAGE[1]
+    assert f"the true value in {inside} % of the trials without a note" in DECAY_COVERAGE[1]
+
+
 @pytest.mark.parametrize("condition", sorted(set(GRID) - {"before_smoke"}))
 def test_the_assumed_conditions_are_those_of_the_study(condition):
     factor = 100 if condition == "relative_noise" else 1

@@ -65,6 +65,7 @@ def decay_coverage() -> DecayCoverage:
     for cell in single:
         condition, level = cell["name"].split()
         levels.setdefault(condition, []).append(float(level))
+    (beyond,) = _cells(_section(lines, "beyond the grid"))
     return DecayCoverage(
         trials=int(silent["trials"]) + int(noted["trials"]),
         silent_trials=int(silent["trials"]),
@@ -75,13 +76,15 @@ def decay_coverage() -> DecayCoverage:
         lowest_percent=float(lowest["inside"]),
         lowest=_in_words(lowest["name"]),
         conditions={condition: _ends(values) for condition, values in levels.items()},
+        long_memory_min=float(beyond["name"].split()[1]),
+        long_memory_percent=float(beyond["inside"]),
     )
 
 
 _CONDITIONS = {
     "rate_per_h": "a rate of {} per hour",
     "interval_s": "a reading every {} s",
-    "autocorrelation": "an autocorrelation of {}",
+    "memory_s": "a memory of {} s",
     "step": "a display step of {} µg/m³",
     "run_min": "a run of {} min",
     "background": "a background of {} µg/m³",

@@ -16,6 +16,7 @@ from app.compute.decay.result import DecayFit
 from app.compute.signal.autocorrelation import whitener
 from app.compute.signal.exponential_fit import ExponentialFit
 from app.compute.signal.fitting import scaled_inverse
+from app.compute.signal.logger_timing import NOT_KNOWN, LoggerTiming
 from app.compute.signal.noise import Floats
 from app.compute.signal.rate_table import BackgroundBounds
 from app.compute.statistics.measured import Measured, at_least_as_wide
@@ -92,7 +93,9 @@ def _information(time_h: Floats, fitted: ExponentialFit, bounds: BackgroundBound
     return columns, weighted, normal
 
 
-def budget(rate_per_h: float, parts: SystematicParts, volume_share: float | None = None) -> tuple[SystematicLine, ...]:
+def budget(
+    rate_per_h: float, parts: SystematicParts, volume_share: float | None = None, timing: LoggerTiming = NOT_KNOWN
+) -> tuple[SystematicLine, ...]:
     """The lines of the budget of a rate, largest first, then what is assumed.
 
     volume_share : relative uncertainty of the room volume, which the clean air delivery rate includes; None if unknown
@@ -122,7 +125,7 @@ def budget(rate_per_h: float, parts: SystematicParts, volume_share: float | None
     if volume_share is not None:
         lines.append(SystematicLine("room volume", volume_share, "clean air delivery rate only; as entered"))
     seen = sorted((line for line in lines if line.relative_uncertainty > 0), key=lambda one: -one.relative_uncertainty)
-    return (*seen, *ASSUMED)
+    return (*seen, *_assumed(timing))
 
 
 def _linearity_line(size: float, curvature: float) -> SystematicLine:
@@ -169,20 +172,32 @@ def shared_parts(
     return SharedColumns(humidity, window, warm_up, linearity)
 
 
-ASSUMED = (
-    SystematicLine("gain drift", 0.0, f"assumed none during the run; one log cannot show it; {NO_SOURCE}"),
-    SystematicLine(
-        "coincidence losses",
-        0.0,
-        f"assumed none below the detector's limit; one log cannot show them; start with less smoke; {NO_SOURCE}",
-    ),
-    SystematicLine(
-        "time stamp",
-        0.0,
-        "moves unit on and time to clear, not the rate; times are corrected where the logger's averaging time and "
-        "stamp are entered, and otherwise the stamp counts as the middle, with one interval in the time to clear",
-    ),
-)
+def _assumed(timing: LoggerTiming) -> tuple[SystematicLine, ...]:
+    """What one log cannot show, with a size of zero."""
+    return (
+        SystematicLine("gain drift", 0.0, f"assumed none during the run; one log cannot show it; {NO_SOURCE}"),
+        SystematicLine(
+            "coincidence losses",
+            0.0,
+            "assumed none below the detector's limit; one log cannot show them; start with less smoke; " + NO_SOURCE,
+        ),
+        SystematicLine("time stamp", 0.0, f"moves unit on and time to clear, not the rate; {_stamp_words(timing)}"),
+    )
+
+
+def _stamp_words(timing: LoggerTiming) -> str:
+    """When a reading counts, as entered for the logger or assumed."""
+    if timing.averaging_s == 0:
+        return "entered for this logger: each reading is of the moment of its stamp"
+    if timing.averaging_s is None or not timing.is_known:
+        return (
+            "nothing is entered for this logger, so the stamp counts as the middle of the averaging time, with one "
+            "interval in the time to clear"
+        )
+    entered = f"entered for this logger: means over {timing.averaging_s:g} s, stamped at their {timing.stamp}"
+    if timing.late_s == 0:
+        return f"{entered}, so no time is corrected"
+    return f"{entered}, so times are corrected by {abs(timing.late_s):g} s"
 
 
 def drift_uncertainty(time: Floats, fitted: ExponentialFit, bounds: BackgroundBounds) -> float:
@@ -247,15 +262,19 @@ def parts_of(fit: DecayFit) -> SystematicParts:
 
 
 def budget_of(
-    fit: DecayFit, volume_share: float | None = None, check_unit_share: float | None = None
+    fit: DecayFit,
+    volume_share: float | None = None,
+    check_unit_share: float | None = None,
+    timing: LoggerTiming = NOT_KNOWN,
 ) -> tuple[SystematicLine, ...]:
     """The budget of a fit's rate; empty without a rate. `volume_share` as in `budget`.
 
     check_unit_share : spread of the check unit of the room over its rate, which the clean air delivery rate includes
+    timing : as entered for the logger
     """
     if fit.decay_rate is None:
         return ()
-    lines = budget(fit.decay_rate.value, parts_of(fit), volume_share)
+    lines = budget(fit.decay_rate.value, parts_of(fit), volume_share, timing)
     if not check_unit_share:
         return lines
     line = SystematicLine(
@@ -263,5 +282,4 @@ def budget_of(
         check_unit_share,
         "clean air delivery rate only; how much the same cleaner varies in this room between its runs",
     )
-    seen = sorted((*lines[: -len(ASSUMED)], line), key=lambda one: -one.relative_uncertainty)
-    return (*seen, *ASSUMED)
+    return tuple(sorted((*lines, line), key=lambda one: -one.relative_uncertainty))

@@ -1,4 +1,8 @@
-"""Autocorrelated noise: the lag-one coefficient, and sums weighted by the inverse noise covariance."""
+"""Autocorrelated noise: the lag-one coefficient, and sums weighted by the inverse noise covariance.
+
+`NoiseRows` has the covariance of means over blocks, for the likelihood of a rate; `Whitener` a first-order series,
+whose columns can be changed one at a time.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -90,52 +94,72 @@ class TailProducts:
 
 @dataclass(frozen=True, slots=True)
 class NoiseRows:
-    """Noise of the same values under several settings, one row for each (or one row for all): standard deviation of the
-    autocorrelated part, 1/variance of the independent part, and the lag-one autocorrelation (0 to below 1); spacing as
-    in NoiseModel."""
+    r"""Noise of block means under several settings, one row for each: standard deviation of the part with a memory,
+    variance of the independent part, the autocorrelation φ over one block, and the correlation ρ1 of neighbouring
+    means; spacing as in NoiseModel, one or more.
+
+    Means of noise with the correlation exp(−t/τ) have the correlation ρ1 φ^(d−1) at a distance of d blocks. With S the
+    standard deviations, B the filter that takes φ^d times the value before from each value, and N the independent
+    variance over that of the other part,
+
+    .. math:: \Omega = S B^{-1} W B^{-T} S, \quad
+              W_{ii} = 1 + N_i + \varphi_i^2 (1 - 2c + N_{i-1}), \quad
+              W_{i,i+1} = \varphi_{i+1} (c - 1 - N_i), \quad c = \rho_1/\varphi
+
+    W is tri-diagonal, so a product with the inverse takes linear time.
+    """
 
     correlated: Floats
-    weight: Floats
+    independent: Floats
     autocorrelations: Floats
+    neighbours: Floats
     spacing: Floats
-
-    def systems(self) -> tuple[Floats, Floats, Floats]:
-        """Diagonal of T of each row, the line beside it, and log det Ω without the part of T."""
-        rho = np.exp(np.log(np.maximum(self.autocorrelations, 1e-9))[:, None] * self.spacing)
-        left = 1.0 - rho * rho
-        share = rho / left
-        inverse = 1.0 / self.correlated
-        diagonal = np.ones((rho.shape[0], self.correlated.shape[1]))
-        diagonal[:, 1:] = 1.0 / left
-        diagonal[:, :-1] += rho * share
-        diagonal *= inverse * inverse
-        diagonal += self.weight
-        beside = -share * (inverse[:, 1:] * inverse[:, :-1])
-        log_det = np.log(left).sum(axis=1) - np.log(inverse * inverse * self.weight).sum(axis=1)
-        return diagonal, beside, log_det
 
     def products(self, columns: Floats) -> tuple[Floats, Floats]:
         """columnsᵀ Ω⁻¹ columns and log det Ω of each row, with all rows as one long system."""
         rows, count = self.correlated.shape
-        diagonal, beside, log_det = self.systems()
-        joined = np.zeros((rows, count))
-        joined[:, :-1] = beside
-        factor, off, _ = dpttrf(diagonal.ravel(), joined.ravel()[:-1])
-        weighted = self.weight[:, :, None] * columns
-        solved, _ = dpttrs(factor, off, weighted.reshape(rows * count, -1))
-        sums: Floats = weighted.transpose(0, 2, 1) @ (columns - solved.reshape(weighted.shape))
-        return sums, log_det + np.log(factor).reshape(rows, count).sum(axis=1)
+        kept = np.maximum(self.autocorrelations, 1e-9)[:, None]
+        phi, lead = np.exp(np.log(kept) * self.spacing), self.neighbours[:, None] / kept
+        squares = self.correlated * self.correlated
+        alone = self.independent / squares
+        diagonal = 1.0 + alone
+        diagonal[:, 1:] += phi * phi * (1.0 - 2.0 * lead + alone[:, :-1])
+        beside = np.zeros((rows, count))
+        beside[:, :-1] = phi * (lead - 1.0 - alone[:, :-1])
+        factor, off, _ = dpttrf(diagonal.ravel(), beside.ravel()[:-1])
+        over = columns.T[:, None, :] / self.correlated
+        over[:, :, 1:] -= phi * over[:, :, :-1]
+        solved, _ = dpttrs(factor, off, over.reshape(-1, rows * count).T)
+        sums: Floats = over.transpose(1, 0, 2) @ solved.T.reshape(over.shape).transpose(1, 2, 0)
+        return sums, np.log(squares).sum(axis=1) + np.log(factor).reshape(rows, count).sum(axis=1)
 
 
 def whiteners(noise: NoiseModel, autocorrelations: Sequence[float]) -> list[Whitener]:
     """The inverse covariance of the noise for each lag-one autocorrelation (0 to below 1)."""
     weight = 1.0 / noise.independent**2
-    rows = NoiseRows(noise.correlated[None, :], weight[None, :], np.array(autocorrelations, dtype=float), noise.spacing)
     result = []
-    for diagonal, beside, log_det in zip(*rows.systems(), strict=True):
+    for diagonal, beside, log_det in zip(
+        *_systems(noise, weight, np.array(autocorrelations, dtype=float)), strict=True
+    ):
         factor, off, _ = dpttrf(diagonal, beside)
         result.append(Whitener(weight, factor, off, float(np.log(factor).sum() + log_det)))
     return result
+
+
+def _systems(noise: NoiseModel, weight: Floats, autocorrelations: Floats) -> tuple[Floats, Floats, Floats]:
+    """Diagonal of T for each autocorrelation, the line beside it, and log det Ω without the part of T."""
+    rho = np.exp(np.log(np.maximum(autocorrelations, 1e-9))[:, None] * noise.spacing)
+    left = 1.0 - rho * rho
+    share = rho / left
+    inverse = 1.0 / noise.correlated
+    diagonal = np.ones((rho.shape[0], inverse.size))
+    diagonal[:, 1:] = 1.0 / left
+    diagonal[:, :-1] += rho * share
+    diagonal *= inverse * inverse
+    diagonal += weight
+    beside = -share * (inverse[1:] * inverse[:-1])
+    log_det = np.log(left).sum(axis=1) - np.log(inverse * inverse * weight).sum()
+    return diagonal, beside, log_det
 
 
 def whitener(noise: NoiseModel, autocorrelation: float) -> Whitener:

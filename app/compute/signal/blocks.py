@@ -17,7 +17,7 @@ MOST_BLOCKS = 120
 @dataclass(frozen=True, slots=True)
 class Blocks:
     """Block means: mean time [h], mean level, number of readings of a full block and the share present,
-    distance to the previous block in blocks, and the rounding error of each mean.
+    distance to the previous block in blocks, one or more, the rounding error of each mean, and readings of a full one.
     """
 
     time_h: Floats
@@ -25,6 +25,7 @@ class Blocks:
     share: Floats
     spacing: Floats
     rounding: Floats
+    per_block: int = 1
 
 
 def block_means(time_h: Floats, levels: Floats, interval_h: float, step: float, most: int = MOST_BLOCKS) -> Blocks:
@@ -37,7 +38,7 @@ def block_means(time_h: Floats, levels: Floats, interval_h: float, step: float, 
     per_block = max(1, math.ceil((span / interval_h + 1) / most - 1e-6)) if interval_h > 0 else 1
     rounded = step / math.sqrt(12)
     if per_block == 1:
-        spacing = np.maximum(np.diff(time_h) / interval_h, 0.5) if interval_h > 0 else np.ones(time_h.size - 1)
+        spacing = np.maximum(np.diff(time_h) / interval_h, 1.0) if interval_h > 0 else np.ones(time_h.size - 1)
         return Blocks(time_h, levels, np.ones(time_h.size), spacing, np.full(time_h.size, rounded))
     number = np.floor((time_h - time_h[0]) / interval_h + 0.5).astype(np.int64) // per_block
     starts = np.flatnonzero(np.append(True, np.diff(number) != 0))
@@ -48,4 +49,4 @@ def block_means(time_h: Floats, levels: Floats, interval_h: float, step: float, 
     if step > 0:
         scatter = np.maximum(np.add.reduceat(levels**2, starts) / count - level**2 - rounded**2, 0.0)
         rounding = rounded * np.sqrt(np.exp(-4 * math.pi**2 * scatter / step**2) + 1 / count)
-    return Blocks(time, level, count / per_block, np.diff(number[starts]).astype(float), rounding)
+    return Blocks(time, level, count / per_block, np.diff(number[starts]).astype(float), rounding, per_block)

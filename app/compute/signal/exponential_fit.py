@@ -141,8 +141,8 @@ def fit_exponential(
     weight = density / total * settings.of_rows(of_kinds)[:, None]
     rate, half_95, half_68, at_least = _middle_and_widths(rates, weight.sum(axis=0))
     by_setting = weight.sum(axis=1)
-    autocorrelation, mixture = _likeliest(by_setting, settings)
-    model = noise.model(mixture, autocorrelation)
+    autocorrelation, neighbours, mixture = _likeliest(by_setting, settings)
+    model = noise.model(mixture, neighbours)
     dof = _degrees_of_freedom(half_95 / half_68 if half_68 > 0 else 1.96)
     uncertainty = half_95 / float(stdtrit(dof, 0.975))
     background, amplitude, covariance = linear_part(time, level, model, bounds, rate, autocorrelation)
@@ -221,10 +221,14 @@ def _table(
     last = settings.autocorrelations.size - 1
     ends = [round(place * last) for place in FEW]
     few = replace(
-        settings, autocorrelations=settings.autocorrelations[ends], mixtures=MIXTURES[:1], seen=settings.seen[ends]
+        settings,
+        autocorrelations=settings.autocorrelations[ends],
+        neighbours=settings.neighbours[:1, ends],
+        mixtures=MIXTURES[:1],
     )
-    middle = float(settings.autocorrelations[round(MIDDLE * last)])
-    rates = _nearby_rates(time, level, noise.model(MIXTURES[0], middle), bounds, rate, middle)
+    middle = round(MIDDLE * last)
+    model = noise.model(MIXTURES[0], float(settings.neighbours[0, middle]))
+    rates = _nearby_rates(time, level, model, bounds, rate, float(settings.autocorrelations[middle]))
     for turn in range(5):
         marginal = log_probability(rates, time, level, noise, bounds, few, few=True).max(axis=0)
         held = np.flatnonzero(marginal > marginal.max() - DROP)
@@ -238,12 +242,12 @@ def _table(
     return rates, log_probability(rates, time, level, noise, bounds, settings)
 
 
-def _likeliest(weight: Floats, settings: NoiseSettings) -> tuple[float, Mixture]:
-    """The likeliest mixture of a single memory, and the mean autocorrelation under it."""
+def _likeliest(weight: Floats, settings: NoiseSettings) -> tuple[float, float, Mixture]:
+    """The likeliest mixture of a single memory, and under it the mean autocorrelation and correlation of neighbours."""
     table = weight[2:].reshape(len(settings.mixtures), -1)
     best = int(np.argmax(table.sum(axis=1)))
-    total = float(weight[0] + table[best].sum()) + 1e-300
-    return float(table[best] @ settings.autocorrelations) / total, settings.mixtures[best]
+    share = table[best] / (float(weight[0] + table[best].sum()) + 1e-300)
+    return float(share @ settings.autocorrelations), float(share @ settings.neighbours[best]), settings.mixtures[best]
 
 
 def _nearby_rates(

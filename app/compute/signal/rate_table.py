@@ -82,11 +82,7 @@ def log_probability(
     else:
         g_g = np.einsum("pik,ik->pk", sums[:, 2:, 2:] @ weights, weights)
         one_g, y_g = one_g @ weights, y_g @ weights
-    seen = settings.seen_of_rows
-    if few:
-        seen = np.delete(seen, 1, axis=0)
-    seen = np.tile(seen, (len(parts), 1))
-    table = _integrated(rates, time.size, bounds, _Sums(one_one, one_y, y_y, one_g, y_g, g_g, log_det), seen)
+    table = _integrated(rates, time.size, bounds, _Sums(one_one, one_y, y_y, one_g, y_g, g_g, log_det))
     if len(parts) == 1:
         return table
     share = np.log([weight for weight, _ in parts])
@@ -120,12 +116,10 @@ def products(columns: Floats, noise: BlockNoise, settings: NoiseSettings, few: b
         solved, _ = dtrtrs(root, columns, lower=1)
         sums.append((solved.T @ solved)[None])
         log_det.append(np.array([2 * np.log(np.diag(root)).sum()]))
-    correlated, independent = (
-        np.concatenate(part)
-        for part in zip(*(noise.variances(one, settings.autocorrelations) for one in settings.mixtures), strict=True)
-    )
+    variances = map(noise.variances, settings.mixtures, settings.neighbours)
+    correlated, independent = (np.concatenate(part) for part in zip(*variances, strict=True))
     autocorrelations = np.tile(settings.autocorrelations, len(settings.mixtures))
-    rows = NoiseRows(np.sqrt(correlated), 1.0 / independent, autocorrelations, noise.spacing)
+    rows = NoiseRows(np.sqrt(correlated), independent, autocorrelations, settings.neighbours.ravel(), noise.spacing)
     sums_of_rows, log_det_of_rows = rows.products(columns)
     return np.concatenate([*sums, sums_of_rows]), np.concatenate([*log_det, log_det_of_rows])[:, None]
 
@@ -142,8 +136,7 @@ class _Sums(NamedTuple):
     log_det: Floats
 
 
-def _integrated(rates: Floats, count: int, bounds: BackgroundBounds, sums: _Sums, seen: Floats) -> Floats:
-    """`seen`: share of the noise's variance in the sum of squares at the best rate, so that differences count less."""
+def _integrated(rates: Floats, count: int, bounds: BackgroundBounds, sums: _Sums) -> Floats:
     one_one, one_y, y_y, one_g, y_g, g_g, log_det = sums
     k = np.where(np.abs(rates) < 1e-9, 1e-9, rates)
     dof = max(count - 2, 1)
@@ -151,9 +144,7 @@ def _integrated(rates: Floats, count: int, bounds: BackgroundBounds, sums: _Sums
     first = (g_g * one_y - one_g * y_g) / det
     slope = (one_one * y_g - one_g * one_y) / det
     rss = np.maximum(y_y - first * one_y - slope * y_g, 1e-3 * count)
-    least = rss.min(axis=1, keepdims=True)
-    rss = least + seen * (rss - least)
-    variance = np.maximum(g_g + 2 * one_g / k + one_one / k**2, 0.0) / det * rss / seen / dof
+    variance = np.maximum(g_g + 2 * one_g / k + one_one / k**2, 0.0) / det * rss / dof
     table: Floats = -0.5 * np.log(det) - 0.5 * dof * np.log(rss) - 0.5 * log_det - np.log(np.abs(k))
     table += log_agreement(first - slope / k, variance, bounds)
     if bounds.given is None:

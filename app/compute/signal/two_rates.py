@@ -47,4 +47,6 @@ def best_split(blocks: Blocks, bounds: BackgroundBounds, first: int, last: int) 
 
 def _part(blocks: Blocks, part: slice) -> Blocks:
     spacing = blocks.spacing[part][1:] if part.start else blocks.spacing[: (part.stop or 0) - 1]
-    return Blocks(blocks.time_h[part], blocks.level[part], blocks.share[part], spacing, blocks.rounding[part])
+    return Blocks(
+        blocks.time_h[part], blocks.level[part], blocks.share[part], spacing, blocks.rounding[part], blocks.per_block
+    )

@@ -18,11 +18,11 @@ from app.reading_files.headers.channels import in_order
 from app.services.logs.logger_checks.linearity import Decay, linearity_words
 from app.services.logs.logger_checks.record import overdue_words
 from app.services.results.rows import stored_fit, stored_measured, stored_note
+from app.services.results.trial_results import timing_of
 from app.services.trials.list import TrialFilter, filtered_trials
 from app.services.units.lists import ListPart, list_part
 from app.storage.models.loggers import Logger
 from app.storage.models.logs import Log
-from app.storage.models.rooms import Room
 from app.storage.models.trials import ChannelResult, NaturalDecayPool, NaturalDecayPoolRun, Trial
 
 
@@ -116,7 +116,6 @@ def detail_of(trial: Trial) -> TrialDetail:
 
 
 def _channel(result: ChannelResult, trial: Trial) -> ChannelDetail:
-    room = trial.room
     total = stored_measured(
         result.total_decay_per_h, result.total_decay_uncertainty_per_h, result.total_decay_degrees_of_freedom
     )
@@ -147,21 +146,21 @@ def _channel(result: ChannelResult, trial: Trial) -> ChannelDetail:
             None,
         ),
         time_to_clear=stored_measured(result.time_to_clear_min, result.time_to_clear_uncertainty_min, None),
-        systematic=_budget(result, room),
+        systematic=_budget(result, trial),
         logger_linearity=_linearity(result, trial),
         empty_room_trials=_trials_of(result.pool.runs if result.pool else ()),
         notes=tuple(stored_note(note) for note in result.notes),
     )
 
 
-def _budget(result: ChannelResult, room: Room) -> tuple[SystematicLine, ...]:
-    fit = stored_fit(result)
+def _budget(result: ChannelResult, trial: Trial) -> tuple[SystematicLine, ...]:
+    fit, room, timing = stored_fit(result), trial.room, timing_of(trial.logger)
     if fit is None:
         return ()
     share = room.room_volume_uncertainty_m3 / room.room_volume_m3
     if result.clean_air_delivery_rate_m3_per_h is None:
-        return budget_of(fit)
-    return budget_of(fit, share, result.clean_air_delivery_rate_check_unit_share)
+        return budget_of(fit, timing=timing)
+    return budget_of(fit, share, result.clean_air_delivery_rate_check_unit_share, timing)
 
 
 def _linearity(result: ChannelResult, trial: Trial) -> str:

@@ -8,6 +8,7 @@ import pytest
 from app.compute.decay.analysis import analyse_decay
 from app.compute.decay.result import ChannelDecay, Marks
 from app.compute.decay.systematic import LINEARITY, SystematicParts, budget, budget_of, parts_of
+from app.compute.signal.logger_timing import LoggerTiming
 
 TIME_S = np.arange(0.0, 7200.0, 10.0)
 
@@ -55,6 +56,24 @@ def test_lines_are_sorted_by_size_and_assumptions_come_last_with_zero():
     assumed = [line for line in lines if line.relative_uncertainty == 0]
     assert [line.source for line in assumed] == ["gain drift", "coincidence losses", "time stamp"]
     assert all("common practice, no source" in line.basis for line in assumed[:2])
+
+
+@pytest.mark.parametrize(
+    ("timing", "said"),
+    [
+        (LoggerTiming(60.0, "end"), "means over 60 s, stamped at their end, so times are corrected by 30 s"),
+        (LoggerTiming(120.0, "start"), "means over 120 s, stamped at their start, so times are corrected by 60 s"),
+        (LoggerTiming(60.0, "middle"), "means over 60 s, stamped at their middle, so no time is corrected"),
+        (LoggerTiming(0.0), "entered for this logger: each reading is of the moment of its stamp"),
+        (LoggerTiming(60.0), "nothing is entered for this logger, so the stamp counts as the middle"),
+        (LoggerTiming(), "nothing is entered for this logger, so the stamp counts as the middle"),
+    ],
+)
+def test_the_line_of_the_time_stamp_says_what_was_entered(timing, said):
+    *_, line = budget_of(trial(5.0).fit, 0.02, 0.01, timing)
+    assert line.source == "time stamp"
+    assert line.basis.startswith("moves unit on and time to clear, not the rate; ")
+    assert said in line.basis
 
 
 def test_the_budget_of_no_rate_is_empty():

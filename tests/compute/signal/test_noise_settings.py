@@ -1,5 +1,7 @@
 """Settings of the noise that a fit considers, and the likelihood under each, beside dense matrices."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from statsmodels.api import GLS
@@ -7,11 +9,10 @@ from statsmodels.api import GLS
 from app.compute.signal.blocks import block_means
 from app.compute.signal.logger_noise import GENERIC
 from app.compute.signal.noise_settings import (
-    LONG_BELOW,
     MIXTURES,
     BlockNoise,
     Mixture,
-    autocorrelation_of_blocks,
+    correlations_of_blocks,
     flicker_covariance,
     noise_settings,
 )
@@ -41,36 +42,47 @@ def test_every_kind_of_noise_is_in_one_row():
     assert set(settings.row_of_kind.tolist()) <= set(range(settings.rows))
 
 
-@pytest.mark.parametrize("memory_s", [5.0, 20.0, 60.0, 150.0])
-def test_a_short_memory_gives_the_long_run_variance_of_means(memory_s):
-    """Means over 60 s of noise with the correlation exp(−t/τ), by summing its covariances on a grid of one second."""
-    block, count = 60, 400
-    second = np.arange(0.0, block, 0.25)
-    of_lag = [np.exp(-np.abs(np.subtract.outer(second + block * far, second)) / memory_s).mean() for far in range(2)]
-    further = of_lag[1] * np.exp(-block / memory_s) ** np.arange(count)
-    long_run = of_lag[0] + 2 * further.sum()
-    (phi,), (seen,) = autocorrelation_of_blocks(np.array([memory_s]), float(block))
-    new = of_lag[0] * (1 + phi**2) - 2 * phi * of_lag[1]  # mean square of what is new in each block
-    if block / memory_s < LONG_BELOW:
-        assert seen == pytest.approx(new / (1 - phi**2), rel=0.01)  # a series of unit variance shows 1 - φ²
-    else:
-        assert seen == 1.0
-        assert new / (1 - phi) ** 2 == pytest.approx(long_run, rel=0.01)
+@pytest.mark.parametrize("memory_s", [5.0, 60.0, 600.0, 6000.0])
+@pytest.mark.parametrize("moments", [0, 1, 3])
+def test_correlations_are_those_of_means_over_blocks(memory_s, moments):
+    """Means over 60 s of noise with the correlation exp(−t/τ), by summing its covariances on a grid of a tenth of a
+    second, or over the moments of readings."""
+    second = np.arange(0.0, 60.0, 60.0 / moments if moments else 0.1)
+    far = [np.exp(-np.abs(np.subtract.outer(second + 60 * d, second)) / memory_s).mean() for d in range(4)]
+    (phi,), (neighbours,) = correlations_of_blocks(np.array([memory_s]), 60.0, moments)
+    assert [neighbours, neighbours * phi, neighbours * phi**2] == pytest.approx(np.array(far[1:]) / far[0], rel=0.01)
 
 
-def test_products_and_determinants_are_those_of_dense_matrices():
-    """Covariances written out, and the standard errors of statsmodels GLS under one of them."""
-    count = 60
-    noise, settings = noise_of(count), settings_for(60.0, count)
+def test_blocks_of_many_readings_do_not_show_whether_each_was_of_a_moment():
+    many, single = settings_for(10.0, 900), settings_for(60.0, 100)
+    assert [one.momentary for one in many.mixtures] == [False, False, False]
+    assert [one.momentary for one in single.mixtures] == [False, False, False, True]
+    of_moments, of_means = many.row_of_kind[2:].reshape(4, -1)[[3, 0]]
+    assert of_moments.tolist() == of_means.tolist()
+
+
+def of_means(neighbours: float, phi: float, place: np.ndarray) -> np.ndarray:
+    """Correlations of means at these places, in blocks."""
+    apart = np.abs(np.subtract.outer(place, place))
+    return np.where(apart == 0, 1.0, neighbours * phi ** np.maximum(apart - 1, 0))
+
+
+@pytest.mark.parametrize("missing", [(), (7, 8, 30)])
+def test_products_and_determinants_are_those_of_dense_matrices(missing):
+    """Covariances written out, with and without gaps, and the standard errors of statsmodels GLS under one of them."""
+    place = np.delete(np.arange(60), missing)
+    count = place.size
+    noise = replace(noise_of(count), spacing=np.diff(place).astype(float))
+    settings = settings_for(60.0, 60)
     columns = np.column_stack([np.ones(count), np.linspace(0, 1, count), np.linspace(0, 1, count) ** 2])
     sums, log_det = products(columns, noise, settings, few=False)
-    lags = np.abs(np.subtract.outer(np.arange(count), np.arange(count)))
     dense = [np.diag(noise.proportional**2 + noise.floor**2 + noise.rounding**2)]
     dense.append(flicker_covariance(noise, settings.block_s))
-    for mixture in MIXTURES:
-        for phi in settings.autocorrelations:
-            model = noise.model(mixture, phi)
-            dense.append(np.outer(model.correlated, model.correlated) * phi**lags + np.diag(model.independent**2))
+    for mixture, of_mixture in zip(MIXTURES, settings.neighbours, strict=True):
+        for phi, neighbours in zip(settings.autocorrelations, of_mixture, strict=True):
+            model = noise.model(mixture, neighbours)
+            correlated = np.outer(model.correlated, model.correlated) * of_means(neighbours, phi, place)
+            dense.append(correlated + np.diag(model.independent**2))
     assert len(dense) == len(sums)
     for matrix, found, det in zip(dense, sums, log_det[:, 0], strict=True):
         assert found == pytest.approx(columns.T @ np.linalg.solve(matrix, columns), rel=1e-6)
@@ -93,8 +105,26 @@ def test_a_drift_with_a_prior_is_a_term_of_the_covariance():
     assert log_det[0, 0] == pytest.approx(np.linalg.slogdet(dense)[1], abs=1e-8)
 
 
+def test_flicker_is_the_mean_of_equal_parts_of_all_memories():
+    """Covariances of its parts written out and added up, with a gap."""
+    place = np.delete(np.arange(40), (11, 12))
+    noise = replace(noise_of(38), spacing=np.diff(place).astype(float))
+    found = flicker_covariance(noise, 60.0)
+    memories_s = [3.0 * 2.0**octave for octave in range(12)]  # the next one is beyond four times 39 minutes
+    second = np.arange(0.0, 60.0, 0.25)
+    parts, changes = np.zeros((38, 38)), 0.0
+    for memory_s in memories_s:
+        own = float(np.exp(-np.abs(np.subtract.outer(second, second)) / memory_s).mean())
+        (phi,), (neighbours,) = correlations_of_blocks(np.array([memory_s]), 60.0)
+        parts += own * of_means(neighbours, phi, place)
+        changes += own * (1 - neighbours)
+    expected = np.outer(noise.proportional, noise.proportional) * parts / changes
+    expected += np.diag(noise.floor**2 + noise.rounding**2)
+    assert found == pytest.approx(expected, rel=0.02)
+
+
 def test_noise_with_a_memory_is_larger_than_its_changes_show():
-    """First-order autoregressive series: half the mean square of the changes is σ² (1 − φ)."""
+    """Half the mean square of the changes between neighbours is σ² (1 − ρ1)."""
     noise = noise_of(30)
     of_memory = noise.model(Mixture(0.0, True), 0.9)
     assert of_memory.correlated**2 * (1 - 0.9) == pytest.approx(noise.proportional**2 + noise.floor**2)

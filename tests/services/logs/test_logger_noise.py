@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
-from app.compute.signal.logger_noise import MOST_TRIALS
+from app.compute.signal.logger_noise import GENERIC, MOST_TRIALS
 from app.services.adding_trials.add import add_trial
 from app.services.logs.logger_noise import BenchEvidence, bench_evidence
 from app.services.results.recompute import accept_recompute, plan_recompute
@@ -88,7 +88,7 @@ def test_a_trial_learns_nothing_from_itself_nor_from_excluded_ones(filled: Engin
 
 def test_of_many_trials_the_nearest_count():
     evidence = BenchEvidence()
-    kinds = 2 + 3 * 11
+    kinds = len(GENERIC.shares)
     for trial in range(100):
         evidence.add(1, "pm2_5", trial, tuple(0.0 if kind == trial // 50 else -20.0 for kind in range(kinds)))
     first, last = (evidence.of_logger(1, trial)["pm2_5"] for trial in (3, 98))
