@@ -30,8 +30,9 @@ def _coverage_words() -> tuple[str, ...]:
         f"Grouped by one condition it is {COVERAGE.one_condition_percent[0]} to {COVERAGE.one_condition_percent[1]} "
         f"%; grouped by two, no group of {COVERAGE.smallest_group} trials or more falls below "
         f"{COVERAGE.lowest_percent} % (lowest: {COVERAGE.lowest}). With a note it is {COVERAGE.noted_percent} %.",
-        "These trials assume a logger of which nothing is known, a well-mixed room whose background drifts, and a sensor "
-        f"that warms up and is not quite linear, as the budget assumes, a constant rate ({_range(ends['rate_per_h'])} per hour), a reading every "
+        "These trials assume a logger of which nothing is known, a well-mixed room whose background drifts, and a "
+        "sensor that warms up and is not quite linear, as the budget assumes, a constant rate "
+        f"({_range(ends['rate_per_h'])} per hour), a reading every "
         f"{_range(ends['interval_s'])} s, noise of {_range((100 * noise[0], 100 * noise[1]))} % "
         f"of the level with a memory of {_range(ends['memory_s'])} s, display steps of "
         f"{_range(ends['step'])} µg/m³, runs of {_range(ends['run_min'])} min, a background of "
