@@ -21,9 +21,10 @@ _PRAGMAS = (
     "PRAGMA synchronous = FULL",
     "PRAGMA foreign_keys = ON",
     "PRAGMA busy_timeout = 15000",
-    # 0.5 MB of page cache per connection instead of SQLite's 2 MB: with a dozen connections the larger caches caused
-    # most of a server's memory growth. Commits invalidate them anyway, and the operating system caches the file.
-    "PRAGMA cache_size = -512",
+    # 1 MB of page cache per connection instead of SQLite's 2 MB: with a dozen connections the larger caches caused most
+    # of a server's memory growth. Commits invalidate them anyway, and the operating system caches the file. With half
+    # of it the ranking's query over 1,000 units takes two fifths longer.
+    "PRAGMA cache_size = -1024",
 )
 
 

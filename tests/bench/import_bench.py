@@ -2,8 +2,8 @@
 
 Ours: `add_trial` on a fresh store: recognition of the columns, every row's time, decay fit with interval in each
 particle channel, raw file, readings, results, summaries. By hand: `pandas.read_csv` and one `executemany` into a
-table with a column for each channel. The aim is at most three times the time by hand. Both are processor time: by the
-clock, a disk that is busy with something else would slow the shorter side more and flatter ours.
+table with a column for each channel. The aim is at most two and a half times the time by hand. Both are processor time:
+by the clock, a disk that is busy with something else would slow the shorter side more and flatter ours.
 """
 
 import sqlite3
@@ -29,7 +29,7 @@ from app.services.units.entry import add_setting, add_unit
 from app.settings import Settings
 from app.storage.engine import session_scope
 
-AIM = 3.0
+AIM = 2.5
 ROUNDS = 15
 ROWS = 10_800
 

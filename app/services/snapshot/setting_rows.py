@@ -1,12 +1,13 @@
 """The query behind the ranking: units and their settings with stored results, as plain rows.
 
 It avoids ORM objects and keeps dates as text, so that a bench of a thousand units is read in a few
-milliseconds. The two forms of the query are built once; other choices are bound parameters.
+milliseconds. Each form of the query is built once, when it is needed; other choices are bound parameters.
 """
 
 import math
 from collections.abc import Collection
-from typing import Any, NamedTuple, cast
+from functools import cache
+from typing import Any, Literal, NamedTuple, cast
 
 from sqlalchemy import (
     ColumnElement,
@@ -199,14 +200,16 @@ def _build(of_unit: ColumnElement[bool]) -> Select[Any]:
     )
 
 
-_EVERY_SETTING = _build(_SETTING.c.unit_under_test_id == _UNIT.c.id)
-_HIGHEST_SETTING = _build(_SETTING.c.id == highest_setting_id())
-_ON_BENCH = _UNIT.c.trashed_at.is_(None)
-_NAMED = _UNIT.c.id.in_(bindparam("unit_ids", expanding=True))
-_EVERY_SETTING_ON_BENCH, _HIGHEST_SETTING_ON_BENCH = _EVERY_SETTING.where(_ON_BENCH), _HIGHEST_SETTING.where(_ON_BENCH)
-_EVERY_SETTING_OF_SOME = _EVERY_SETTING_ON_BENCH.where(_NAMED)
-_HIGHEST_SETTING_OF_SOME = _HIGHEST_SETTING_ON_BENCH.where(_NAMED)
-_EVERY_SETTING_OF_ONE = _EVERY_SETTING.where(_UNIT.c.id == bindparam("unit_id"))
+@cache
+def _query(which: Literal["on bench", "some", "one"], *, highest_only: bool = False) -> Select[Any]:
+    """Of all units outside the trash, of those of them in `unit_ids`, or of `unit_id`, also in the trash."""
+    query = _build(
+        _SETTING.c.id == highest_setting_id() if highest_only else _SETTING.c.unit_under_test_id == _UNIT.c.id
+    )
+    if which == "one":
+        return query.where(_UNIT.c.id == bindparam("unit_id"))
+    query = query.where(_UNIT.c.trashed_at.is_(None))
+    return query if which == "on bench" else query.where(_UNIT.c.id.in_(bindparam("unit_ids", expanding=True)))
 
 
 def read_ranking_rows(
@@ -223,9 +226,8 @@ def read_ranking_rows(
     highest_only : only the highest setting of each unit
     """
     values = _values(choices, currency)
-    query = _HIGHEST_SETTING_ON_BENCH if highest_only else _EVERY_SETTING_ON_BENCH
+    query = _query("on bench" if unit_ids is None else "some", highest_only=highest_only)
     if unit_ids is not None:
-        query = _HIGHEST_SETTING_OF_SOME if highest_only else _EVERY_SETTING_OF_SOME
         values["unit_ids"] = list(unit_ids)
     return [RankingRow._make(found) for found in connection.execute(query, values).all()]
 
@@ -233,7 +235,7 @@ def read_ranking_rows(
 def read_rows_of_unit(connection: Connection, unit_id: int, choices: RankingChoices, currency: str) -> list[RankingRow]:
     """The same for one unit, even if trashed."""
     values = {**_values(choices, currency), "unit_id": unit_id}
-    return [RankingRow._make(found) for found in connection.execute(_EVERY_SETTING_OF_ONE, values).all()]
+    return [RankingRow._make(found) for found in connection.execute(_query("one"), values).all()]
 
 
 def _values(choices: RankingChoices, currency: str) -> dict[str, object]:
