@@ -64,8 +64,8 @@ METHOD_DESCRIPTION = (
     "degrees of freedom follow from its shape.",
     "Long logs are first averaged over at most 120 equal intervals, which changes neither the rate nor the slow "
     "drift that determines its uncertainty.",
-    "The rate is recalculated in six other windows. Where it changes by more than its noise explains and by more "
-    "than its uncertainty, the change is added to the uncertainty.",
+    "The rate is recalculated in six other windows. Where it changes by more than two standard deviations of its noise "
+    "and by more than its uncertainty, the change is added to the uncertainty; from 2.8 on a note says so.",
     "The interval includes a systematic budget, shown on the page of a trial: background drift, linearity (0.1 % of "
     "the rate; common practice, no source, or what a curvature does that the last check of the logger shows beside a "
     "reference), sensor warm-up (6 % of gain at the first reading, time constant 10 min; "

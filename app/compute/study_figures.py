@@ -127,9 +127,11 @@ def _disturbance_words() -> str:
     return (
         f"In {of.rows} simulated rooms with drifting background, late smoke, slow mixing or a sensor that warms up, "
         f"{of.logs} logs each, the interval contains the true rate or a note warns in {_range(of.met_percent)} %, "
-        f"where one log can show the disturbance.{missed} It cannot show an error of the sensor in proportion to the "
-        "level, nor smoke or mixing that fades about as fast as the decay itself, because the sum of two such "
-        f"exponentials looks like one: {listed(list(of.hidden))}."
+        f"where one log clearly shows the disturbance.{missed} It hardly shows an error of the sensor in proportion to "
+        "the level, nor smoke or mixing that fades about as fast as the decay itself. The sum of two such exponentials "
+        "is so close to one that the difference passes for noise, whose size and memory follow from the same log: "
+        f"{listed(list(of.hidden))}. A second logger, or more stirring and waiting before the unit is switched on, "
+        "would show or avoid it."
     )
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest, chi2
 
+from app.compute.decay.window import DOUBTFUL_LIMIT, NOISE_LIMIT
 from app.compute.live_runs.precision import STOP_AT
 from app.compute.method import METHOD_DESCRIPTION
 from app.compute.study_figures import (
@@ -182,6 +183,13 @@ def test_the_sentence_on_control_charts_holds_the_figures_of_the_table():
     false_shift, either = rows[0.0][37:45].strip(), rows[0.0][54:62].strip()
     assert f"reports a shift within 50 runs in {float(false_shift):g} % of rooms" in CONTROL_CHART_WORDS
     assert CONTROL_CHART_WORDS.endswith(f"passes a limit in {float(either):g} %.")
+
+
+def test_the_limits_of_other_windows_are_those_of_the_fit():
+    (step,) = [one for one in METHOD_DESCRIPTION if "six other windows. Where" in one]
+    assert DOUBTFUL_LIMIT == 2.0
+    assert "two standard deviations of its noise and by more than its uncertainty" in step
+    assert f"from {NOISE_LIMIT:g} on a note says so" in step
 
 
 def test_the_description_states_no_percentage_of_its_own():

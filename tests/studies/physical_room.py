@@ -130,13 +130,27 @@ def zone_levels(true_s: Floats, room: Room, run: Run) -> Floats:
     levels = np.empty((true_s.size, shares.size))
     losses = room.air_change_per_h + room.deposition_per_h
     levels[0] = room.air_change_per_h * incoming[0] / losses + room.residue
-    source = np.zeros(shares.size)
-    for place in range(true_s.size - 1):
-        step, gain = steps[int(time_min[place] >= run.unit_on_min) + int(time_min[place] >= run.later_min)]
-        source[:] = room.air_change_per_h * incoming[place]
-        source[0] += emission[place] / volumes[0]
-        levels[place + 1] = step @ levels[place] + gain @ source
+    sources = np.zeros((true_s.size - 1, shares.size))
+    sources[:] = room.air_change_per_h * incoming[:-1, None]
+    sources[:, 0] += emission[:-1] / volumes[0]
+    number = (time_min[:-1] >= run.unit_on_min).astype(int) + (time_min[:-1] >= run.later_min)
+    begins = np.flatnonzero(np.append(True, np.diff(number) != 0)).tolist()
+    for begin, end in zip(begins, [*begins[1:], true_s.size - 1], strict=True):
+        step, gain = steps[number[begin]]
+        levels[begin + 1 : end + 1] = _steps_from(levels[begin], step, sources[begin:end] @ gain.T)
     return levels
+
+
+def _steps_from(level: Floats, step: Floats, gained: Floats) -> Floats:
+    """Levels after each of many equal steps, each with its own gain; by the modes of the step."""
+    decays, modes = np.linalg.eig(step)
+    begin, gains = np.linalg.solve(modes, level), np.linalg.solve(modes, gained.T)
+    filtered = [
+        lfilter([1.0], [1.0, -decay], gain, zi=[decay * at])[0]
+        for decay, at, gain in zip(decays, begin, gains, strict=True)
+    ]
+    after: Floats = (modes @ np.array(filtered)).T
+    return after
 
 
 def _step(matrix: Floats) -> tuple[Floats, Floats]:

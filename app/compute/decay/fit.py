@@ -9,9 +9,9 @@ from app.compute.decay.phases import ROUNDING_H, Phases
 from app.compute.decay.result import DecayFit, Marks
 from app.compute.decay.systematic import drift_uncertainty, rows_of, warm_up_uncertainty, with_budget
 from app.compute.decay.window import (
+    DOUBTFUL_LIMIT,
     FEWEST_READINGS,
     KEPT_READINGS,
-    NOISE_LIMIT,
     TAIL_SHARE,
     Places,
     excess_floor,
@@ -263,7 +263,7 @@ def _decay_fit(
     half_range, deviation = moved
     time, level = readings.time_h[places], readings.level[places]
     uncertainty = fitted.uncertainty
-    if deviation > NOISE_LIMIT and half_range > uncertainty:
+    if deviation > DOUBTFUL_LIMIT and half_range > uncertainty:
         uncertainty = math.hypot(uncertainty, half_range)
     lead = origin_h - unit_on_h
     grow = math.exp(min(max(fitted.rate * lead, -50.0), 50.0))

@@ -180,7 +180,7 @@ def _window_sensitivity(outcome: FitOutcome) -> Note | None:
     assert fit.decay_rate is not None
     rate, moved = fit.decay_rate.value, fit.window_sensitivity_per_h
     included = parts_of(fit).window > 0
-    if not included and not (moved > WIDE_WINDOW_SHARE * abs(rate) and outcome.window_deviation > NOISE_LIMIT):
+    if outcome.window_deviation <= NOISE_LIMIT or not (included or moved > WIDE_WINDOW_SHARE * abs(rate)):
         return None
     message = (
         f"Other windows of the same run change the rate by ± {moved:.2g} per hour "

@@ -28,8 +28,10 @@ OTHER_WINDOWS = ((0.05, 1.0), (0.1, 1.0), (0.2, 1.0), (0.0, 0.75), (0.0, 0.5), (
 FEWEST_BLOCKS = 8
 UNINFORMATIVE_SHARE = 0.5  # of the rate, as standard uncertainty of a part's rate
 # A larger change, in standard deviations, is not noise: in 98 of 100 simulated single exponentials
-# (tests/studies/decay_coverage.py) the largest of the six stays below it.
+# (tests/studies/decay_coverage.py) the largest of the six stays below the limit, which gives a note. It is part of the
+# uncertainty from less on, because late smoke seldom changes the rate by more; common practice, no source.
 NOISE_LIMIT = 2.8
+DOUBTFUL_LIMIT = 2.0
 
 
 def window_start_h(unit_on_h: float, source_ended_h: float, response_time_s: float | None) -> float:

@@ -103,3 +103,15 @@ def test_a_moving_background_moves_the_rate_between_windows_and_that_is_in_the_u
     assert fit.decay_rate.uncertainty > np.hypot(fit.window_sensitivity_per_h, fit.statistical_uncertainty_per_h)
     note = next(note for note in decay.notes if note.code == "window_sensitivity")
     assert "This is included in the uncertainty" in note.message
+
+
+def test_smoke_that_comes_a_little_late_widens_the_interval_before_it_is_noted():
+    """3 per h, and smoke that still comes for some minutes; the interval is wider by the change over other windows."""
+    widened = {}
+    for late in (0.0, 0.06):
+        found = [noted(5 + 300 * (np.exp(-3 * HOURS) - late * np.exp(-10 * HOURS)), seed)[0] for seed in range(13)]
+        assert not [note for decay in found for note in decay.notes if note.code == "window_sensitivity"]
+        widened[late] = sum(parts_of(decay.fit).window > 0 for decay in found)
+        assert all(decay.fit.decay_rate.low_95 < 3.0 < decay.fit.decay_rate.high_95 for decay in found)
+    assert widened[0.0] <= 1
+    assert widened[0.06] >= 3

@@ -6,9 +6,10 @@
 Each row is one disturbance at the place where it arises (`physical_room`): drift of the background in the incoming air,
 smoke that smoulders on after the switch-on, warm-up and coincidence losses in the sensor, slow exchange
 between two zones. Unit on is marked. "noted" counts logs with a note of "care" or "unusable" on the
-curve, the window or the background; either is required in 93 % of the logs of a row, except where one log cannot reveal
-it: an error of the sensor that is proportional to the level ("sensor"), and smoke or mixing that fades at a rate within
-a factor of about two of the decay rate, because the sum of two such exponentials looks like one ("close rates").
+curve, the window or the background; either is required in 93 % of the logs of a row, except where one log hardly
+reveals it: an error of the sensor that is proportional to the level ("sensor"), and smoke or mixing that fades at a
+rate within a factor of about two of the decay rate, because the sum of two such exponentials is close to one ("close
+rates"). Least squares that know the noise would still see the second; the program learns the noise from the same log.
 """
 
 import argparse
