@@ -3,6 +3,7 @@
 import subprocess
 import sys
 from collections.abc import Collection
+from dataclasses import fields
 
 import pytest
 from sqlalchemy import Engine, text, update
@@ -11,9 +12,10 @@ from sqlalchemy.orm import Session
 from app.services.costs.cost_of_owning import cost_of_owning
 from app.services.history.latest_data_date import EVERYTHING, latest_data_date
 from app.services.ranking.extra_columns import extra_facts
-from app.services.ranking.rank_intervals import RANKED_BY, RankView, rank_view
+from app.services.ranking.rank_intervals import RANKED_BY, LineRank, RankView, rank_view
 from app.services.ranking.room_advice import advice_for_room
-from app.services.ranking.table import rank_units
+from app.services.ranking.rows import RankedSetting
+from app.services.ranking.table import Ranking, rank_units
 from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot, forget_snapshot
 from app.services.snapshot.choices import EVERY, RankingChoices
 from app.services.units.list import list_units
@@ -34,7 +36,7 @@ def everything(session: Session) -> tuple[object, ...]:
     """All that is computed from a snapshot."""
     snapshot = current_snapshot(session)
     highest = rank_units(snapshot)
-    return (
+    found = (
         rank_units(snapshot, RankingChoices(setting=EVERY)),
         highest,
         extra_facts(snapshot, highest.lines),
@@ -45,6 +47,18 @@ def everything(session: Session) -> tuple[object, ...]:
         list_units(snapshot, trashed=True),
         [_order(rank_view(snapshot, by=by)) for by in RANKED_BY],
     )
+    return tuple(_contents(each) for each in found)
+
+
+def _contents(value: object) -> object:
+    """Nested lists and fields, with what the lines of a ranking compute when they are asked."""
+    if isinstance(value, RankedSetting):
+        return value.row, value.sound, value.cost, value.shift
+    if isinstance(value, tuple | list):
+        return [_contents(each) for each in value]
+    if isinstance(value, Ranking | LineRank):
+        return [_contents(getattr(value, field.name)) for field in fields(value)]
+    return value
 
 
 def _order(view: RankView) -> tuple[object, ...]:
