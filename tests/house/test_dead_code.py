@@ -13,7 +13,6 @@ CALLED_BY_A_LIBRARY = ["@event.listens_for", "@compiles", "@router.*", "@*_route
 STAYS = {
     # assigned for a library that reads the name
     "model_config": "pydantic reads it",
-    "type_annotation_map": "SQLAlchemy reads it",
     "impl": "SQLAlchemy reads it",
     "cache_ok": "SQLAlchemy reads it",
     "inherit_cache": "SQLAlchemy reads it",

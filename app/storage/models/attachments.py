@@ -3,12 +3,16 @@
 from datetime import date, datetime
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
-from app.storage.models.base import STRICT, LaterBase
+from app.storage.models.base import STRICT, Base
 
 
-class Attachment(LaterBase):
+class FileBase(DeclarativeBase):
+    metadata, type_annotation_map = Base.metadata, Base.type_annotation_map
+
+
+class Attachment(FileBase):
     """A file of a unit, or of a trial; one of a unit may belong to one of its sound or power measurements."""
 
     __tablename__ = "attachments"

@@ -21,30 +21,24 @@ STRICT = {"sqlite_strict": True}
 RealNumber: TypeEngine[float] = Double().with_variant(REAL(), "sqlite")
 # Billions of rows: more than PostgreSQL's INTEGER can count.
 RowNumber: TypeEngine[int] = BigInteger().with_variant(Integer(), "sqlite")
-_TYPES: dict[Any, Any] = {
-    str: Text(),
-    int: Integer(),
-    float: RealNumber,
-    bytes: LargeBinary(),
-    bool: Flag(),
-    date: Day(),
-    datetime: UtcTime(),
-}
 
 
 class Base(DeclarativeBase):
-    """Of the tables that the ranking reads, which is the first page."""
+    """Of the tables that the ranking reads, which is the first page.
 
-    metadata = MetaData(naming_convention=NAMES)
-    type_annotation_map: ClassVar[dict[Any, Any]] = _TYPES
-
-
-class LaterBase(DeclarativeBase):
-    """Of all other tables, which a server maps while it answers its first page; that takes as long as the page.
-
-    Their registry is another one, because a query maps what its registry holds: of these it would meet a class whose
-    relatives are still being loaded. So they may refer to classes of `Base`, and none of `Base` to them.
+    All others are mapped while the first page is answered, which takes as long as the page. Each file of theirs has a
+    base of its own, `FileBase`: a query maps all of a registry, and so would meet a class whose relatives another
+    thread is still loading; but nobody gets a file before it is loaded. They may refer to classes of `Base`, and none
+    of `Base` to them.
     """
 
-    metadata = Base.metadata
-    type_annotation_map: ClassVar[dict[Any, Any]] = _TYPES
+    metadata = MetaData(naming_convention=NAMES)
+    type_annotation_map: ClassVar[dict[Any, Any]] = {
+        str: Text(),
+        int: Integer(),
+        float: RealNumber,
+        bytes: LargeBinary(),
+        bool: Flag(),
+        date: Day(),
+        datetime: UtcTime(),
+    }

@@ -6,9 +6,9 @@ Times of readings are those of the logger's clock, times of events those of the 
 from datetime import datetime
 
 from sqlalchemy import BigInteger, CheckConstraint, Column, ForeignKey, Index, Integer, Table, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-from app.storage.models.base import STRICT, LaterBase, RealNumber
+from app.storage.models.base import STRICT, Base, RealNumber
 from app.storage.models.logs import VALUE_COLUMNS
 from app.storage.models.rooms import Room
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
@@ -17,7 +17,11 @@ from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 _MICROSECONDS = BigInteger().with_variant(Integer(), "sqlite")
 
 
-class LiveRun(LaterBase):
+class FileBase(DeclarativeBase):
+    metadata, type_annotation_map = Base.metadata, Base.type_annotation_map
+
+
+class LiveRun(FileBase):
     """One live run. It is open until it is finished, or until nothing was received for a fixed time.
 
     source : how the readings arrive: "posted" by a script, "file" followed by the watch command, or "demonstration"
@@ -68,7 +72,7 @@ class LiveRun(LaterBase):
     setting: Mapped[SpeedSetting | None] = relationship(lazy="raise")
 
 
-class LiveChannel(LaterBase):
+class LiveChannel(FileBase):
     """Which channel is in which value column of the run's readings."""
 
     __tablename__ = "live_channels"
@@ -82,7 +86,7 @@ class LiveChannel(LaterBase):
 
 live_readings = Table(
     "live_readings",
-    LaterBase.metadata,
+    FileBase.metadata,
     Column("run_id", Integer, ForeignKey("live_runs.id", ondelete="CASCADE"), primary_key=True, autoincrement=False),
     Column("at_us", _MICROSECONDS, primary_key=True, autoincrement=False),
     Column("change", Integer, nullable=False),  # the run's counter when this row was last written
@@ -92,7 +96,7 @@ live_readings = Table(
 )
 
 
-class LiveLot(LaterBase):
+class LiveLot(FileBase):
     """A lot of readings that was acknowledged, so that a repeat of the request is recognised."""
 
     __tablename__ = "live_lots"
@@ -107,7 +111,7 @@ class LiveLot(LaterBase):
     conflicts: Mapped[int]
 
 
-class LiveEvent(LaterBase):
+class LiveEvent(FileBase):
     """A phase event, tapped by a person: smoke lit, mixing fan off, unit on, unit off.
 
     at : time on the bench's clock

@@ -3,12 +3,16 @@
 from datetime import date, datetime
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-from app.storage.models.base import STRICT, LaterBase
+from app.storage.models.base import STRICT, Base
 
 
-class SmokeSource(LaterBase):
+class FileBase(DeclarativeBase):
+    metadata, type_annotation_map = Base.metadata, Base.type_annotation_map
+
+
+class SmokeSource(FileBase):
     """Smoke source of a trial. `aerosol` limits what a result can be compared with: smoke, dust or pollen."""
 
     __tablename__ = "smoke_sources"
@@ -24,7 +28,7 @@ class SmokeSource(LaterBase):
     notes: Mapped[str] = mapped_column(default="")
 
 
-class LoggerProfile(LaterBase):
+class LoggerProfile(FileBase):
     """How to read the files of one type of logger: zone, date order, header line, and the channel of each column."""
 
     __tablename__ = "logger_profiles"
@@ -41,7 +45,7 @@ class LoggerProfile(LaterBase):
     columns: Mapped[list["LoggerProfileColumn"]] = relationship(lazy="raise", cascade="all, delete-orphan")
 
 
-class LoggerProfileColumn(LaterBase):
+class LoggerProfileColumn(FileBase):
     """Header of one column, and its channel ("" excludes it)."""
 
     __tablename__ = "logger_profile_columns"
@@ -53,7 +57,7 @@ class LoggerProfileColumn(LaterBase):
     file_unit: Mapped[str] = mapped_column(default="")
 
 
-class Logger(LaterBase):
+class Logger(FileBase):
     """An instrument that writes logs. Saturation and response time come from its maker or from a check."""
 
     __tablename__ = "loggers"
@@ -77,7 +81,7 @@ class Logger(LaterBase):
     )
 
 
-class LoggerCheck(LaterBase):
+class LoggerCheck(FileBase):
     """A check of a logger, with its result. The logs stay as they are; each quantity is empty where the kind of check
     does not give it.
 

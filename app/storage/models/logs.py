@@ -9,15 +9,19 @@ composite key in millions of rows took an eighth of the store and a third of the
 from datetime import datetime
 
 from sqlalchemy import CheckConstraint, Column, ForeignKey, Index, Table, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
 from app.storage.column_types import PackedBytes
-from app.storage.models.base import STRICT, LaterBase, RealNumber, RowNumber
+from app.storage.models.base import STRICT, Base, RealNumber, RowNumber
 
 VALUE_COLUMNS = tuple(f"value_{number:02d}" for number in range(1, 17))
 
 
-class RawFile(LaterBase):
+class FileBase(DeclarativeBase):
+    metadata, type_annotation_map = Base.metadata, Base.type_annotation_map
+
+
+class RawFile(FileBase):
     """Bytes of an uploaded file; identical files are stored once. Hash and size are those of the file itself."""
 
     __tablename__ = "raw_files"
@@ -29,7 +33,7 @@ class RawFile(LaterBase):
     stored_at: Mapped[datetime]
 
 
-class Log(LaterBase):
+class Log(FileBase):
     """One reading of one raw file: the choices made and the outcome. Elapsed times count from `started_at`."""
 
     __tablename__ = "logs"
@@ -58,7 +62,7 @@ class Log(LaterBase):
     channels: Mapped[list["LogChannel"]] = relationship(lazy="raise", order_by="LogChannel.position")
 
 
-class LogChannel(LaterBase):
+class LogChannel(FileBase):
     """Which channel is in which value column: block = position // 16, column = position % 16."""
 
     __tablename__ = "log_channels"
@@ -75,7 +79,7 @@ class LogChannel(LaterBase):
 
 readings = Table(
     "readings",
-    LaterBase.metadata,
+    FileBase.metadata,
     Column("id", RowNumber, primary_key=True, autoincrement=False),
     Column("elapsed_s", RealNumber, nullable=False),
     *(Column(name, RealNumber) for name in VALUE_COLUMNS),
@@ -83,7 +87,7 @@ readings = Table(
 )
 
 
-class UploadKey(LaterBase):
+class UploadKey(FileBase):
     """Key of an upload that became a trial, stored with it, so that a repeat of the request is recognised.
 
     sha256 : digest of the file and the fields that came with the key
@@ -98,7 +102,7 @@ class UploadKey(LaterBase):
     stored_at: Mapped[datetime]
 
 
-class StagedFile(LaterBase):
+class StagedFile(FileBase):
     """An upload that waits for confirmation, under its random token; only on a database server, else it is a file.
 
     It is no part of the bench: nothing refers to it, and it is removed after a day.
@@ -114,7 +118,7 @@ class StagedFile(LaterBase):
     staged_at: Mapped[datetime]
 
 
-class StagedPiece(LaterBase):
+class StagedPiece(FileBase):
     """A piece of such a file, so that a large one is never sent or held as a whole."""
 
     __tablename__ = "staged_pieces"

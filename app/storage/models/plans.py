@@ -3,14 +3,18 @@
 from datetime import date, datetime
 
 from sqlalchemy import CheckConstraint, ForeignKey, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-from app.storage.models.base import STRICT, LaterBase
+from app.storage.models.base import STRICT, Base
 from app.storage.models.rooms import Room
 from app.storage.models.units_under_test import SpeedSetting
 
 
-class Plan(LaterBase):
+class FileBase(DeclarativeBase):
+    metadata, type_annotation_map = Base.metadata, Base.type_annotation_map
+
+
+class Plan(FileBase):
     """A campaign in one room, for one channel and aerosol.
 
     answer : the sentence with the number of runs, as it was when the plan was made
@@ -43,7 +47,7 @@ class Plan(LaterBase):
     )
 
 
-class PlanLine(LaterBase):
+class PlanLine(FileBase):
     """One run of a plan; without a setting it is an empty-room run.
 
     day, place : day of the campaign and place in the day, from one

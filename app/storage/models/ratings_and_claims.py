@@ -3,12 +3,16 @@
 from datetime import date
 
 from sqlalchemy import CheckConstraint, ForeignKey
-from sqlalchemy.orm import Mapped, mapped_column
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
-from app.storage.models.base import STRICT, LaterBase
+from app.storage.models.base import STRICT, Base
 
 
-class Rating(LaterBase):
+class FileBase(DeclarativeBase):
+    metadata, type_annotation_map = Base.metadata, Base.type_annotation_map
+
+
+class Rating(FileBase):
     """A certified clean air rate for one aerosol. `listed` False: not listed on that day.
 
     `sister_model` names another model that was certified; such a rating never fills the unit's own column.
@@ -35,7 +39,7 @@ class Rating(LaterBase):
     seen_on: Mapped[date]
 
 
-class Claim(LaterBase):
+class Claim(FileBase):
     """A maker's claim. `quantity` is one of the names in `app/compute/clean_air/claims.py`."""
 
     __tablename__ = "claims"

@@ -6,12 +6,16 @@ Nothing is overwritten: an edit is a new version and the latest one counts; a fu
 from datetime import datetime
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-from app.storage.models.base import STRICT, LaterBase
+from app.storage.models.base import STRICT, Base
 
 
-class ReviewPoint(LaterBase):
+class FileBase(DeclarativeBase):
+    metadata, type_annotation_map = Base.metadata, Base.type_annotation_map
+
+
+class ReviewPoint(FileBase):
     """One version of one strength or weakness as edited by a person.
 
     key : the rule that gave the point, or "own-1", "own-2" for those that a person added
@@ -40,7 +44,7 @@ class ReviewPoint(LaterBase):
     why: Mapped[str] = mapped_column(default="")
 
 
-class Verdict(LaterBase):
+class Verdict(FileBase):
     """One version of the reviewer's verdict on a unit; `state` is "published" once readers can see it."""
 
     __tablename__ = "verdicts"
@@ -67,7 +71,7 @@ class Verdict(LaterBase):
     withdrawal: Mapped["VerdictWithdrawal | None"] = relationship(lazy="raise", passive_deletes="all")
 
 
-class VerdictWithdrawal(LaterBase):
+class VerdictWithdrawal(FileBase):
     """Withdrawal of a published verdict; its text and figures are kept."""
 
     __tablename__ = "verdict_withdrawals"
@@ -79,7 +83,7 @@ class VerdictWithdrawal(LaterBase):
     why: Mapped[str]
 
 
-class VerdictFigure(LaterBase):
+class VerdictFigure(FileBase):
     """A figure that a verdict referred to when it was saved, as shown to readers."""
 
     __tablename__ = "verdict_figures"
@@ -93,7 +97,7 @@ class VerdictFigure(LaterBase):
     shown: Mapped[str]  # rounded by its uncertainty, with its interval and unit
 
 
-class Edition(LaterBase):
+class Edition(FileBase):
     """One published edition. `manifest` is its `edition.json` byte for byte, and `digest` the SHA-256 of that.
 
     id : its number
@@ -117,7 +121,7 @@ class Edition(LaterBase):
     made_from: Mapped[str] = mapped_column(default="{}", deferred=True)
 
 
-class EditionContent(LaterBase):
+class EditionContent(FileBase):
     """Content of a published file, compressed by zlib; one row for all editions that hold the same bytes.
 
     Raw logs are not repeated here: they are in `raw_files` under the same SHA-256.
@@ -131,7 +135,7 @@ class EditionContent(LaterBase):
     content: Mapped[bytes] = mapped_column(deferred=True)
 
 
-class UnitAddress(LaterBase):
+class UnitAddress(FileBase):
     """An address of a unit in the published site; it is never given to another unit.
 
     current : the unit's address today; an earlier one, from before it was renamed, leads there

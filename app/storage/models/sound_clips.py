@@ -3,12 +3,16 @@
 from datetime import date, datetime
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-from app.storage.models.base import STRICT, LaterBase
+from app.storage.models.base import STRICT, Base
 
 
-class SoundClip(LaterBase):
+class FileBase(DeclarativeBase):
+    metadata, type_annotation_map = Base.metadata, Base.type_annotation_map
+
+
+class SoundClip(FileBase):
     """A clip of a unit at a setting. Levels are dB(A) where it is calibrated, otherwise dB re full scale."""
 
     __tablename__ = "sound_clips"
@@ -58,7 +62,7 @@ class SoundClip(LaterBase):
     )
 
 
-class SoundClipBand(LaterBase):
+class SoundClipBand(FileBase):
     """One third octave of a clip."""
 
     __tablename__ = "sound_clip_bands"
@@ -70,7 +74,7 @@ class SoundClipBand(LaterBase):
     level_dba: Mapped[float]
 
 
-class SoundClipTone(LaterBase):
+class SoundClipTone(FileBase):
     """A tone found in a clip; rank 1 is the most prominent."""
 
     __tablename__ = "sound_clip_tones"

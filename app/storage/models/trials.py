@@ -3,16 +3,20 @@
 from datetime import date, datetime
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, UniqueConstraint
-from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column, relationship
 
-from app.storage.models.base import STRICT, LaterBase
+from app.storage.models.base import STRICT, Base
 from app.storage.models.loggers import Logger, SmokeSource
 from app.storage.models.logs import Log
 from app.storage.models.rooms import Room
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 
-class Trial(LaterBase):
+class FileBase(DeclarativeBase):
+    metadata, type_annotation_map = Base.metadata, Base.type_annotation_map
+
+
+class Trial(FileBase):
     """One run in one room, with the unit running or the room empty. Marks are seconds after the log's first reading; an
     empty mark is found from the data.
     """
@@ -66,7 +70,7 @@ class Trial(LaterBase):
     results: Mapped[list["ChannelResult"]] = relationship(lazy="raise", order_by="ChannelResult.channel")
 
 
-class NaturalDecayPool(LaterBase):
+class NaturalDecayPool(FileBase):
     """Natural decay of one room and channel in one week, from the empty-room runs in `natural_decay_pool_runs`."""
 
     __tablename__ = "natural_decay_pools"
@@ -94,7 +98,7 @@ class NaturalDecayPool(LaterBase):
     runs: Mapped[list["NaturalDecayPoolRun"]] = relationship(lazy="raise", cascade="all, delete-orphan")
 
 
-class NaturalDecayPoolRun(LaterBase):
+class NaturalDecayPoolRun(FileBase):
     """An empty-room trial used by a pool, and its weight in the mean."""
 
     __tablename__ = "natural_decay_pool_runs"
@@ -105,7 +109,7 @@ class NaturalDecayPoolRun(LaterBase):
     weight: Mapped[float]
 
 
-class ChannelResult(LaterBase):
+class ChannelResult(FileBase):
     """Result of the analysis of one channel of one trial. Times are minutes from unit on; NULL means that the quantity
     does not exist, and a note says why. Uncertainties are standard; degrees of freedom NULL: infinite.
     """
@@ -198,7 +202,7 @@ class ChannelResult(LaterBase):
     pool: Mapped[NaturalDecayPool | None] = relationship(lazy="raise")
 
 
-class ResultNote(LaterBase):
+class ResultNote(FileBase):
     """A note on a result: code, severity, evidence, text, and the action that it advises with its values."""
 
     __tablename__ = "result_notes"

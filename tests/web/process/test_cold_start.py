@@ -18,7 +18,7 @@ HEAVY = (
     "soundfile",
     "alembic",
     "rich",
-    "app.storage.models.trials",  # mapped like all tables that the first page does not read: LaterBase
+    "app.storage.models.trials",  # mapped like all tables that the first page does not read
 )
 ROOT = Path(__file__).parents[3]
 
