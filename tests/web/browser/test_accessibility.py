@@ -135,7 +135,7 @@ def test_the_first_key_skips_to_the_content(browse):
 def test_the_keyboard_alone_adds_a_trial(browse):
     """Tab, arrows, letters, space and Enter; only the choice of the file goes past the keys, since its window belongs
     to the machine and not to the page."""
-    page = browse("/")
+    page = browse("/", new=True)
     page.on("filechooser", lambda _chooser: None)  # listening from here on: the browser takes a moment to heed it
     _tab_to(page, "document.activeElement.getAttribute('href') === '/trials/add'")
     page.keyboard.press("Enter")

@@ -202,13 +202,14 @@ def test_what_is_offered_comes_and_is_what_it_says(chart_pages: dict[str, Page],
     assert len(done) >= len(NAMED)
 
 
-def test_the_panels_open_and_every_chart_is_drawn(browse, chart_pages: dict[str, Page]):
+def test_the_panels_open_and_every_chart_is_drawn(browse, served_bench, chart_pages: dict[str, Page]):
     kinds = {}
     for path, page in chart_pages.items():
         if page.figures and not _is_only_a_look_ahead(path):
             kinds.setdefault((_kind(path), frozenset(_charts_of(page))), path)
+    page = browse("/")
     for path in kinds.values():
-        page = browse(path)
+        page.goto(served_bench.address + path)
         areas = page.locator("[data-figure-url]")
         for number in range(areas.count()):
             page.locator("[data-figure-url][data-state=drawn]").nth(number).wait_for(state="attached")
@@ -217,7 +218,6 @@ def test_the_panels_open_and_every_chart_is_drawn(browse, chart_pages: dict[str,
         assert panels.count() >= len(_charts_of(chart_pages[path])), path
         panels.first.locator("summary").press("Enter")
         assert panels.first.get_by_role("link", name="SVG image", exact=True).is_visible()
-        page.context.close()
 
 
 def test_the_house_style_is_set_once_and_is_in_every_picture(served_bench, browse):
