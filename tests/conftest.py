@@ -1,6 +1,7 @@
 """A migrated store in a fresh file for each test, and a small bench for trials."""
 
 import atexit
+import gc
 import math
 import os
 import shutil
@@ -29,6 +30,7 @@ from app.web.process.gc_settings import freeze_startup_objects
 from seed_demo.build import build_demo
 from tests.sample_data.lent_databases import LentDatabases
 from tests.sample_data.made_once import made_once, make_demo_site, make_demo_store, make_empty_store
+from tests.sample_data.shared_statements import share_compiled_statements
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
@@ -68,8 +70,6 @@ ON_BOTH = (
     "tests/web/api/test_trials.py::test_the_list_pages_from_the_newest",
     "tests/web/api/test_units.py::test_the_list_pages_without_gaps_or_repeats",
     "tests/web/process/test_several_machines.py",
-    "tests/web/process/test_several_processes.py::test_each_knows_what_the_other_was_told",
-    "tests/web/process/test_several_processes.py::test_a_sign_in_and_its_throttle_count_in_both",
     "tests/web/process/test_several_processes.py::test_changes_through_both_at_once_are_all_stored",
     "tests/web/security/test_every_change_is_recorded.py",
     "tests/web/test_every_route.py",
@@ -104,6 +104,28 @@ QUICK = (
     "tests/web/test_reading_pages.py::test_a_change_is_seen_at_once",
 )
 
+# What waits for a browser, a server or another process, or takes long: spread over the first part of a run on several
+# workers. The examples of `app/`, of which each file takes a moment, come last.
+WAITING = (
+    "tests/command_line/",
+    "tests/faults/",
+    "tests/properties/",
+    "tests/reading_files/hostile/",
+    "tests/seed_demo/test_build.py",
+    "tests/services/adding_trials/live_runs/test_kills.py",
+    "tests/services/results/test_recompute.py",
+    "tests/services/store/test_read_only_folder.py",
+    "tests/storage/",
+    "tests/web/api/test_openapi_fuzz.py",
+    "tests/web/browser/",
+    "tests/web/pages/adding_a_trial/test_any_upload.py",
+    "tests/web/pages/adding_a_trial/test_large_upload.py",
+    "tests/web/process/",
+    "tests/web/published/",
+    "tests/web/security/",
+)
+_FIRST_SHARE = 0.35  # of the files, in which those stand
+
 sqlite_only = pytest.mark.sqlite_only
 
 
@@ -129,17 +151,42 @@ def pytest_configure(config: pytest.Config) -> None:
         os.environ["TMPDIR"] = tempfile.tempdir = folder
 
 
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """Nothing that is collected goes away again, so there is no garbage to look for."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.enable()
+
+
 def pytest_collection_finish() -> None:
     """What was imported stays, as in a started server; without this the garbage collector looks through all of it
     again and again, a sixth of the processor time of the tests of services and pages."""
     freeze_startup_objects()
+    share_compiled_statements()
 
 
+@pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Marks what is quick, by folder and file; a store is a SQLite file there."""
+    """Marks what is quick, by folder and file; a store is a SQLite file there. Several workers get the files in an
+    order in which not all of them wait at a time, and none has a long one left at the end."""
     for item in items:
         if item.nodeid.startswith(QUICK) and "postgresql" not in item.nodeid:
             item.add_marker(pytest.mark.quick)
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        files = list(dict.fromkeys(_file_of(item) for item in items))
+        waiting = [file for file in files if file.startswith(WAITING)]
+        computing = [file for file in files if not file.startswith(WAITING)]
+        place: dict[str, float] = {file: number for number, file in enumerate(computing)}
+        apart = _FIRST_SHARE * len(computing) / max(len(waiting), 1)
+        place |= {file: number * apart for number, file in enumerate(waiting)}
+        items.sort(key=lambda item: place[_file_of(item)])
+
+
+def _file_of(item: pytest.Item) -> str:
+    return item.nodeid.partition("::")[0]
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:

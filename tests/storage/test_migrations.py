@@ -4,6 +4,7 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from alembic import command
@@ -100,17 +101,38 @@ def empty_store(tmp_path: Path, kind_of_store: str) -> Iterator[Settings]:
 
 # A migration differs between the kinds of store in its types, which three starts show as well as all of them.
 ON_BOTH_STORES = (EARLIER[0], EARLIER[len(EARLIER) // 2], EARLIER[-1])
+Contents = dict[str, list[dict[str, Any]]]  # of a store: table to rows
 
 
 @sqlite_only
-@pytest.mark.parametrize("revision", REVISIONS)
-def test_the_filled_store_has_rows_in_every_table_and_column(empty_store: Settings, revision: str):
-    """Otherwise the next test would say nothing of them."""
-    migrate_url_to(empty_store.store_url, revision)
+@pytest.mark.parametrize("revision", EARLIER)
+def test_a_filled_store_of_every_earlier_version_keeps_every_row_and_value(tmp_path: Path, revision: str):
+    """And the copy that is made before holds the store as it was."""
+    before = _keeps_every_row_and_value(Settings(tmp_path), revision)
+    copy = plain_engine(f"sqlite:///{tmp_path}/bench.sqlite.before-{REVISIONS[-1]}")
+    assert contents(copy) == before
+    with copy.connect() as connection:
+        assert connection.scalar(text("SELECT version_num FROM alembic_version")) == revision
+
+
+@pytest.mark.parametrize("revision", ON_BOTH_STORES)
+def test_a_filled_store_keeps_every_row_and_value_on_both_kinds_of_store(empty_store: Settings, revision: str):
+    _keeps_every_row_and_value(empty_store, revision)
+
+
+@sqlite_only
+def test_the_filled_store_has_rows_in_every_table_and_column(empty_store: Settings):
+    """The same of the newest version, which the tests above do not begin with."""
+    migrate_url_to(empty_store.store_url, REVISIONS[-1])
     engine = plain_engine(empty_store.store_url)
     with engine.begin() as connection:
-        fill(connection, revision)
-    for table, rows in contents(engine).items():
+        fill(connection, REVISIONS[-1])
+    _has_rows_in_every_table_and_column(engine, contents(engine), REVISIONS[-1])
+
+
+def _has_rows_in_every_table_and_column(engine: Engine, found: Contents, revision: str) -> None:
+    """Otherwise the tests would say nothing of them."""
+    for table, rows in found.items():
         assert rows or table in WRITTEN_BY_THE_STORE, f"no row of {table} in tests/storage/filled_store.py"
     told = {(table, name) for table, row in filled_rows(revision) for name in row}
     with engine.connect() as connection:
@@ -120,24 +142,15 @@ def test_the_filled_store_has_rows_in_every_table_and_column(empty_store: Settin
                     assert (table, column["name"]) in told, f"{table}.{column['name']} is not filled"
 
 
-@sqlite_only
-@pytest.mark.parametrize("revision", EARLIER)
-def test_a_filled_store_of_every_earlier_version_keeps_every_row_and_value(empty_store: Settings, revision: str):
-    _keeps_every_row_and_value(empty_store, revision)
-
-
-@pytest.mark.parametrize("revision", ON_BOTH_STORES)
-def test_a_filled_store_keeps_every_row_and_value_on_both_kinds_of_store(empty_store: Settings, revision: str):
-    _keeps_every_row_and_value(empty_store, revision)
-
-
-def _keeps_every_row_and_value(empty_store: Settings, revision: str) -> None:
+def _keeps_every_row_and_value(empty_store: Settings, revision: str) -> Contents:
+    """What the store held before it was brought up to date."""
     migrate_url_to(empty_store.store_url, revision)
     engine = plain_engine(empty_store.store_url)
     with engine.begin() as connection:
         fill(connection, revision)
     columns = columns_of(engine)
     before = contents(engine, columns)
+    _has_rows_in_every_table_and_column(engine, before, revision)
     open_store(empty_store).dispose()
     after = contents(engine, columns)
     assert {table: len(rows) for table, rows in after.items()} == {table: len(rows) for table, rows in before.items()}
@@ -148,22 +161,7 @@ def _keeps_every_row_and_value(empty_store: Settings, revision: str) -> None:
         if engine.dialect.name == "sqlite":
             assert connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall() == []
             assert connection.exec_driver_sql("PRAGMA integrity_check").fetchall() == [("ok",)]
-
-
-@sqlite_only
-@pytest.mark.parametrize("revision", EARLIER)
-def test_the_copy_made_before_holds_the_store_as_it_was(tmp_path: Path, revision: str):
-    path = tmp_path / "bench.sqlite"
-    migrate_to(path, revision)
-    engine = plain_engine(f"sqlite:///{path}")
-    with engine.begin() as connection:
-        fill(connection, revision)
-    before = contents(engine)
-    open_store(Settings(tmp_path)).dispose()
-    copy = plain_engine(f"sqlite:///{tmp_path}/bench.sqlite.before-{REVISIONS[-1]}")
-    assert contents(copy) == before
-    with copy.connect() as connection:
-        assert connection.scalar(text("SELECT version_num FROM alembic_version")) == revision
+    return before
 
 
 @sqlite_only

@@ -48,7 +48,7 @@ def drawn_collisions(chart: Chart, width: int, monkeypatch) -> list[str]:
         png_bytes(chart, width)
     (figure,) = drawn
     canvas = FigureCanvasAgg(figure)
-    canvas.draw()
+    figure.draw_without_rendering()  # places the texts; they are not drawn, because what lies under them is looked at
     texts = [text for text in figure.findobj(Text) if text.get_visible() and text.get_text()]
     high = figure.bbox.height
     boxes = [

@@ -4,6 +4,7 @@ import shutil
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from functools import cache
 
 import pytest
 from sqlalchemy.orm import Session
@@ -74,6 +75,7 @@ def test_every_named_chart_is_asked_for():
     assert set(QUERIES) == set(NAMED_CHARTS)
 
 
+@cache
 def _demo_chart(session: Session, name: str, query: str) -> Chart:
     return make_chart(session, name, query_form(QueryParams(query)))
 

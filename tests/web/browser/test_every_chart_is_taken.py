@@ -181,7 +181,7 @@ def test_what_is_offered_comes_and_is_what_it_says(chart_pages: dict[str, Page],
                     continue
                 status, content, headers = _get(served_bench, address)
                 assert (path, address, status) == (path, address, 200)
-                if name not in drawn:
+                if name not in drawn and "fineness=2" not in address:  # drawn alike, for four times the time
                     again = _get(served_bench, address, {"If-None-Match": headers["etag"]})
                     assert (address, again[0], again[1]) == (address, 304, b"")  # computed again: the same bytes
                 kind = re.search(r"\.(\w+)", address)[1]
