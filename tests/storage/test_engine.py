@@ -32,8 +32,8 @@ def test_the_connection_given_back_last_is_lent_first(tmp_path: Path):
 
 
 @sqlite_only
-def test_a_connection_keeps_half_a_megabyte_of_pages(tmp_path: Path):
+def test_a_connection_keeps_a_megabyte_of_pages(tmp_path: Path):
     engine = open_engine(f"sqlite:///{tmp_path / 'any.sqlite'}")
     with engine.connect() as connection:
-        assert connection.scalar(text("PRAGMA cache_size")) == -512  # in KiB
+        assert connection.scalar(text("PRAGMA cache_size")) == -1024  # in KiB
     engine.dispose()
