@@ -37,6 +37,7 @@ def environment() -> Environment:
         autoescape=True,
         undefined=StrictUndefined,
         bytecode_cache=CompiledTemplates(Path(__file__)),
+        auto_reload=False,  # else it looks at the file again for each line of a table
         trim_blocks=True,
         lstrip_blocks=True,
     )
