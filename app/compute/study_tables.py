@@ -40,13 +40,13 @@ COVERAGE = DecayCoverage(
 EARLY_STOP_STUDY = EarlyStop(
     trials=500,
     half_width_percent=5.0,
-    stopped=421,
+    stopped=427,
     stopped_percent=96.7,
-    median_min=27,
+    median_min=25,
     fixed_min=60.0,
     fixed_percent=97.4,
     ahead_min=10,
-    ahead=(0.51, 1.31),
+    ahead=(0.5, 1.34),
 )
 
 POWER = TwoRatesPower(
