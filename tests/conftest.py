@@ -168,7 +168,6 @@ def pytest_collection_finish() -> None:
     share_compiled_statements()
 
 
-@pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Marks what is quick, by folder and file; a store is a SQLite file there. Several workers get the files in an
     order in which not all of them wait at a time, and none has a long one left at the end."""
