@@ -57,7 +57,7 @@ POWER = TwoRatesPower(
     highest_autocorrelation=0.95,
     mistaken_percent=(0.0, 7.3),
     detected_percent={
-        11: (40.7, 100.0),
+        11: (40.0, 100.0),
         30: (93.3, 100.0),
         120: (92.7, 100.0),
     },
