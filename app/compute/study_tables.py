@@ -191,8 +191,6 @@ DISTURBANCES = Disturbances(
         "coincidence, 10 % at the start at 3 per h (64.2 %)",
         "smoulders on, 20 %, 5 min at 8 per h (53.3 %)",
         "smoulders on, 20 %, 15 min at 8 per h (70 %)",
-        "slow mixing, 100 m³/h at 8 per h (95 %)",
-        "slow mixing, 50 m³/h at 8 per h (96.7 %)",
         "coincidence, 10 % at the start at 8 per h (61.7 %)",
     ),
 )

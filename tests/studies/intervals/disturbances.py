@@ -116,7 +116,7 @@ def line(row: Row, found: Sequence[Outcome]) -> str:
         for share in (lambda one: one.held, lambda one: one.noted, lambda one: one.held or one.noted)
     )
     error, width = (100 * float(np.nanmedian([getattr(one, key) for one in found])) for key in ("error", "half_width"))
-    verdict = row.hidden or ("met" if either >= WANTED else "missed")
+    verdict = "met" if either >= WANTED else row.hidden or "missed"
     shares = f"{held:>8.1f}{noted:>8.1f}{either:>8.1f}{error:>9.2f}{width:>9.2f}"
     return f"{row.name:<34}{row.rate_per_h:>6.2f}{shares}  {verdict}"
 
