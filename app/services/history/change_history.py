@@ -108,6 +108,8 @@ def described_changes(
 
 def described(session: Session, changes: Sequence[Change]) -> tuple[DescribedChange, ...]:
     """The changes in words, with the unit of each."""
+    if not changes:
+        return ()
     trial_ids = {change.subject_id for change in changes if change.subject == "trial"}
     units = {
         row.id: row.unit_under_test_id

@@ -1,10 +1,19 @@
-"""The setting of a unit, for sound, power and claims."""
+"""The settings of a unit, for sound, power and claims."""
 
+from collections.abc import Sequence
+
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue, NotFound
 from app.services.units.entry import get_unit
 from app.storage.models.units_under_test import SpeedSetting
+
+
+def settings_of_unit(session: Session, unit_id: int) -> Sequence[SpeedSetting]:
+    """From the slowest."""
+    of_unit = select(SpeedSetting).where(SpeedSetting.unit_under_test_id == unit_id)
+    return session.scalars(of_unit.order_by(SpeedSetting.position)).all()
 
 
 def setting_of_unit(session: Session, unit_id: int, setting_id: int) -> SpeedSetting:

@@ -12,7 +12,7 @@ from app.compute.clean_air.claims import Bound, ClaimCheck, Evidence, StatedClai
 from app.compute.clean_air.ozone import ozone_uncertainty_ppb
 from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue, NotFound
-from app.services.measurements.checks import setting_of_unit
+from app.services.measurements.checks import setting_of_unit, settings_of_unit
 from app.services.measurements.definitions import NewClaim
 from app.services.measurements.delete_entry import delete_entry
 from app.services.measurements.measured_rates import SettingRate, rates_of_unit
@@ -77,11 +77,12 @@ def delete_claim(session: Session, claim_id: int, *, who: str = AT_THE_DESK, why
 
 
 def measured_unit(session: Session, unit_id: int) -> MeasuredUnit:
+    settings = settings_of_unit(session, unit_id)
     return MeasuredUnit(
         get_unit(session, unit_id),
         rates_of_unit(session, unit_id),
-        sound_levels_of_unit(session, unit_id),
-        power_levels_of_unit(session, unit_id),
+        sound_levels_of_unit(session, unit_id, settings),
+        power_levels_of_unit(session, unit_id, settings),
         ozone_of_unit(session, unit_id),
     )
 

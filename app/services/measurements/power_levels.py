@@ -1,5 +1,6 @@
 """Power measurements of a unit (spot readings or logs), and its power at each setting and on standby."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
@@ -11,7 +12,7 @@ from app.compute.cost_and_energy.power_result import LogPower
 from app.compute.statistics.measured import Measured
 from app.errors import InvalidValue, NotFound
 from app.reading_files.log_table import ReadingChoices
-from app.services.measurements.checks import setting_of_unit
+from app.services.measurements.checks import setting_of_unit, settings_of_unit
 from app.services.measurements.definitions import NewPowerMeasurement
 from app.services.measurements.delete_entry import delete_entry
 from app.services.store.audit import AT_THE_DESK, record_change
@@ -111,9 +112,12 @@ def delete_power_measurement(session: Session, measurement_id: int, *, who: str 
     delete_entry(session, row, "power", _words(row, name), who=who, why=why)
 
 
-def power_levels_of_unit(session: Session, unit_id: int) -> tuple[SettingPower, ...]:
+def power_levels_of_unit(
+    session: Session, unit_id: int, settings: Sequence[SpeedSetting] | None = None
+) -> tuple[SettingPower, ...]:
     """Every setting of a unit from the slowest, then standby; `power` is None without a measurement.
 
+    settings : those of the unit; they are read if they are not given
     Readings of one setting are repeats on one meter, whose uncertainty does not decrease with their number.
     """
     rows: dict[int | None, list[PowerMeasurement]] = {}
@@ -123,14 +127,9 @@ def power_levels_of_unit(session: Session, unit_id: int) -> tuple[SettingPower, 
         .order_by(PowerMeasurement.measured_on, PowerMeasurement.id)
     ):
         rows.setdefault(row.setting_id, []).append(row)
-    settings: list[SpeedSetting | None] = list(
-        session.scalars(
-            select(SpeedSetting).where(SpeedSetting.unit_under_test_id == unit_id).order_by(SpeedSetting.position)
-        )
-    )
     found = [
         SettingPower(setting, tuple(rows.get(setting.id if setting else None, ())), None)
-        for setting in [*settings, None]
+        for setting in [*(settings or settings_of_unit(session, unit_id)), None]
     ]
     return tuple(replace(entry, power=_mean(entry.measurements)) for entry in found)
 

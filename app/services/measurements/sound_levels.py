@@ -1,5 +1,6 @@
 """Sound measurements of a unit, and its level at each setting at the bench's standard distance."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import select
@@ -9,7 +10,7 @@ from app.compute.sound.level import SoundLevel, sound_level
 from app.compute.sound.unit_sound import SoundReading
 from app.errors import NotFound
 from app.services.bench.choices import bench_choices
-from app.services.measurements.checks import setting_of_unit
+from app.services.measurements.checks import setting_of_unit, settings_of_unit
 from app.services.measurements.definitions import NewSoundMeasurement
 from app.services.measurements.delete_entry import delete_entry
 from app.services.store.audit import AT_THE_DESK, record_change
@@ -49,8 +50,13 @@ def delete_sound_measurement(session: Session, measurement_id: int, *, who: str 
     delete_entry(session, row, "sound level", _words(row, setting.name), who=who, why=why)
 
 
-def sound_levels_of_unit(session: Session, unit_id: int) -> tuple[SettingLevel, ...]:
-    """Every setting of a unit, from the slowest, with its readings and its level at the standard distance."""
+def sound_levels_of_unit(
+    session: Session, unit_id: int, settings: Sequence[SpeedSetting] | None = None
+) -> tuple[SettingLevel, ...]:
+    """Every setting of a unit, from the slowest, with its readings and its level at the standard distance.
+
+    settings : those of the unit; they are read if they are not given
+    """
     choices = bench_choices(session)
     rows: dict[int, list[SoundMeasurement]] = {}
     for row in session.scalars(
@@ -59,9 +65,6 @@ def sound_levels_of_unit(session: Session, unit_id: int) -> tuple[SettingLevel, 
         .order_by(SoundMeasurement.measured_on, SoundMeasurement.id)
     ):
         rows.setdefault(row.setting_id, []).append(row)
-    settings = session.scalars(
-        select(SpeedSetting).where(SpeedSetting.unit_under_test_id == unit_id).order_by(SpeedSetting.position)
-    )
     return tuple(
         SettingLevel(
             setting,
@@ -72,7 +75,7 @@ def sound_levels_of_unit(session: Session, unit_id: int) -> tuple[SettingLevel, 
             if found
             else None,
         )
-        for setting in settings
+        for setting in settings or settings_of_unit(session, unit_id)
     )
 
 

@@ -9,7 +9,7 @@ from sqlalchemy import Engine, select
 from sqlalchemy.orm import Session
 
 from app.storage.engine import open_engine, session_scope
-from app.storage.models.bench import Change
+from app.storage.models.bench import Bench, Change
 from app.storage.models.logs import Log, RawFile
 from app.storage.models.trials import Trial
 from app.storage.models.units_under_test import UnitUnderTest
@@ -81,4 +81,5 @@ def _engine(url: str) -> Engine:
 def reading_session(url: str) -> Iterator[Session]:
     """A read-only session for a worker process with its own engine."""
     with session_scope(_engine(url), writes=False) as session:
+        session.info["bench"] = session.get(Bench, 1)  # held, or each function of a page reads it again
         yield session

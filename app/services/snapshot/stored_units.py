@@ -79,7 +79,7 @@ def stored_units(snapshot: BenchSnapshot, conditions: Conditions) -> Mapping[int
 
 def stored_unit(snapshot: BenchSnapshot, unit_id: int, conditions: Conditions) -> StoredUnit | None:
     """One unit with all its settings, also where it is in the trash; None where there is no such unit."""
-    return snapshot.view(_read_one, (unit_id, conditions))
+    return snapshot.view(_read_one, (unit_id, conditions._replace(highest_only=False)))
 
 
 def _read_one(snapshot: BenchSnapshot, asked: tuple[int, Conditions]) -> StoredUnit | None:

@@ -93,22 +93,28 @@ def made(
     url: str, site: SiteFrame, made_from: Mapping[str, str], tasks: Sequence[Task], workers: int
 ) -> Iterator[Made]:
     """Makes the tasks, in their order. `made_from` is of the edition before."""
-    make = partial(make_one, url, site, made_from)
     if workers == 1 or len(tasks) < _FEW * workers:
-        yield from map(make, tasks)
+        with reading_session(url) as session:
+            yield from (make_one(session, site, made_from, task) for task in tasks)
         return
+    make = partial(_make_in_worker, url, site, made_from)
     # "spawn": a forked child would share the parent's connections and locks
     with multiprocessing.get_context("spawn").Pool(workers) as pool:
         yield from pool.imap(make, tasks, chunksize=max(1, min(16, len(tasks) // (8 * workers))))
 
 
-def make_one(url: str, site: SiteFrame, made_from: Mapping[str, str], task: Task) -> Made:
+def _make_in_worker(url: str, site: SiteFrame, made_from: Mapping[str, str], task: Task) -> Made:
+    with reading_session(url) as session:
+        return make_one(session, site, made_from, task)
+
+
+def make_one(session: Session, site: SiteFrame, made_from: Mapping[str, str], task: Task) -> Made:
     pictures = Pictures(task.name, made_from)
     try:
-        with reading_session(url) as session:
-            files = _files(session, site, task, pictures)
+        files = _files(session, site, task, pictures)
     except Exception as error:  # one page must not take the others with it; it is named at the end
         _LOG.exception("%s failed", task.name)
+        session.rollback()  # or the next page could not read
         return Made(task, (), (*pictures.failures, Failure.of(task.name, error)))
     return Made(task, tuple(as_shown(file) for file in files), tuple(pictures.failures))
 

@@ -6,6 +6,7 @@ from io import BytesIO
 from pathlib import Path
 from textwrap import wrap
 from typing import Any
+from zlib import Z_FILTERED
 
 from app.web.published.site_frame import SiteFile, SiteFrame, short_hash
 
@@ -13,7 +14,7 @@ _SIZE = (1200, 630)
 _INK, _PAPER = (0x1C, 0x1F, 0x26), (0xFB, 0xFA, 0xF6)
 _FULL, _FADED, _LINE = 255, 187, 51  # how much of the ink: a drawing of shades is four times as fast as one in colour
 _SHADES = 16
-_VERSION = "5"  # of the layout below
+_VERSION = "6"  # of the layout below
 
 
 def card_file(site: SiteFrame, path: str, title: str, answer: str, made_from: Mapping[str, str]) -> SiteFile:
@@ -49,7 +50,7 @@ def _drawn(title: str, answer: str, name: str, notice: str) -> bytes:
     shades.putpalette(
         [round(paper + (ink - paper) * one) for one in part for ink, paper in zip(_INK, _PAPER, strict=True)]
     )
-    shades.save(out, "PNG", bits=4)
+    shades.save(out, "PNG", bits=4, compress_level=4, compress_type=Z_FILTERED)
     return out.getvalue()
 
 

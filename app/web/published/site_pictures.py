@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 
+import orjson
 from sqlalchemy.orm import Session
 from starlette.datastructures import QueryParams
 
@@ -96,7 +97,7 @@ class Pictures:
     def _files(self, chart: Chart, file_name: str, only_narrow: bool) -> tuple[Picture | None, list[SiteFile]]:
         if chart.is_empty:
             return None, []
-        mark = short_hash(f"{chart!r}{_renderer()}".encode())
+        mark = short_hash(orjson.dumps(chart, default=repr) + _renderer().encode())
         narrow, of_narrow = self._drawn(chart, mark, f"charts/{file_name}{'' if only_narrow else '-narrow'}", PHONE_PX)
         wide, drawn = None, [of_narrow]
         if not only_narrow:

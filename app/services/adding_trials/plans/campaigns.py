@@ -159,6 +159,8 @@ def _with_lines(session: Session, plan_id: int) -> Plan:
 
 
 def _campaigns(session: Session, plans: Sequence[Plan]) -> tuple[Campaign, ...]:
+    if not plans:
+        return ()
     asked = {line.setting_id for plan in plans for line in plan.lines if line.setting_id is not None}
     names = {
         setting_id: (unit_id, f"{maker} {model}", name)
