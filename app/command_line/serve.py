@@ -132,6 +132,13 @@ def _serve_several_processes(settings: Settings, told: partial[None], workers: i
             if self.answered:
                 told(self.sockets[0].getsockname()[1])
 
+        def keep_subprocess_alive(self) -> None:
+            for process in self.processes:
+                # the worker's end of the pipe: while it is open here, a worker that dies when it is asked whether it
+                # lives is waited for until the time is over
+                process.child_conn.close()
+            super().keep_subprocess_alive()
+
     config = uvicorn.Config(
         partial(served_app, settings),
         factory=True,

@@ -208,6 +208,8 @@ def test_changes_through_both_at_once_are_all_stored(server: TwoProcesses, make_
 
 def test_one_that_dies_is_replaced_while_the_other_answers(server: TwoProcesses):
     dead, left = server.workers()
+    os.kill(dead, signal.SIGSTOP)
+    time.sleep(1.0)  # it is asked every half second whether it lives, and now cannot answer
     os.kill(dead, signal.SIGKILL)
     with server.client() as client:
         assert client.get("/api/health").json()["status"] == "ok"
