@@ -44,7 +44,8 @@ class Positions:
         """The points of a series in pixels, in runs without a missing value, each of shape (n, 2)."""
         at, known = self._points(series.x, series.y)
         breaks = np.flatnonzero(np.diff(known)) + 1
-        return [run for run, is_known in _parts(at, known, breaks) if is_known]
+        parts = zip(np.split(at, breaks), np.split(known, breaks), strict=True)
+        return [run for run, is_known in parts if is_known.any()]
 
     def band(self, series: Series) -> tuple[np.ndarray, np.ndarray]:
         """The lower and the upper side of a band in pixels, each of shape (n, 2)."""
@@ -88,11 +89,6 @@ def _shares(axis: Axis, ends: tuple[float, float], values: Sequence[Position | N
         low, high = (math.log10(max(end, 1e-12)) for end in ends)
         numbers = np.log10(np.maximum(numbers, 1e-12))
     return np.clip((numbers - low) * (1 / (high - low)), -0.5, 1.5)
-
-
-def _parts(at: np.ndarray, known: np.ndarray, breaks: np.ndarray) -> Iterator[tuple[np.ndarray, bool]]:
-    for part, is_known in zip(np.split(at, breaks), np.split(known, breaks), strict=True):
-        yield part, bool(len(is_known) and is_known[0])
 
 
 def ink_of(chart: Chart, positions: Positions, width: float, height: float) -> tuple[InkMap, InkMap]:
