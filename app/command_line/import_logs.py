@@ -34,12 +34,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(arguments: argparse.Namespace) -> int:
-    from app.services.adding_trials.import_logs import (
-        ImportLine,
-        import_logs,  # loaded when used: it needs pandas and scipy
-        lines_of_folder,
-        read_manifest,
-    )
+    from app.services.adding_trials.import_list import ImportLine, lines_of_folder, read_manifest
+    from app.services.adding_trials.import_logs import import_logs  # loaded when used: it needs pandas and scipy
     from app.services.logs.trial_kinds import EMPTY_ROOM
     from app.services.store.open import open_store
 

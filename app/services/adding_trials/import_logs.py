@@ -1,20 +1,21 @@
-"""Imports many logs, from a folder or a manifest. Each is stored completely or not at all, and a failing one does not
+"""Imports the logs of a list. Each is stored completely or not at all, and a failing one does not
 stop the others."""
 
-import csv
 import time
-from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 from sqlalchemy import Engine, func, select
+from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 
 from app.errors import AlreadyStored, HazefallError, InvalidValue
 from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.read_log import read_log
 from app.services.adding_trials.add import add_read_trial
+from app.services.adding_trials.import_list import ImportLine
 from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource
 from app.services.bench.loggers import add_logger, find_logger
 from app.services.bench.rooms import add_room, find_room
@@ -30,102 +31,14 @@ from app.services.units.entry import add_setting, add_unit, find_setting, find_u
 from app.storage.engine import session_scope
 from app.storage.models.loggers import LoggerProfile
 
-LOG_ENDINGS = (".csv", ".tsv", ".txt", ".log", ".dat", ".xlsx")
-_NUMBERS = ("room_volume_m3", "room_volume_uncertainty_m3", "background_ug_m3")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ImportLine:
-    """One log to import. Names refer to items of the bench; empty: as given for the whole command.
-
-    line : line number for messages; 0 without a manifest
-    kind : "unit running" or "empty room"; empty: depends on whether maker and model are given
-    unit_on, end : ISO 8601 time, or minutes from the first reading such as 12.5min
-    kind_of_cleaning, room_volume_m3, room_volume_uncertainty_m3, aerosol : used for new items
-    """
-
-    file: str
-    line: int = 0
-    kind: str = ""
-    maker: str = ""
-    model: str = ""
-    setting: str = ""
-    room: str = ""
-    logger: str = ""
-    smoke_source: str = ""
-    tested_by: str = ""
-    filter_state: str = ""
-    notes: str = ""
-    profile: str = ""
-    timezone: str = ""
-    box: str = ""
-    unit_on: str = ""
-    end: str = ""
-    background_ug_m3: float | None = None
-    kind_of_cleaning: str = ""
-    room_volume_m3: float | None = None
-    room_volume_uncertainty_m3: float | None = None
-    aerosol: str = ""
-
-
-def read_manifest(path: Path, usual: ImportLine) -> list[ImportLine]:
-    """Lines of a manifest; an empty cell takes its value from `usual`. Raises InvalidValue with the line number."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InvalidValue(f"The list {path} cannot be read: {error}. It must be a CSV file in UTF-8.") from error
-    rows = csv.DictReader(text.splitlines(), strict=True)
-    names = {field.name for field in fields(ImportLine)} - {"line"}
-    header = [name.strip() for name in rows.fieldnames or []]
-    unknown = [name for name in header if name not in names]
-    if "file" not in header or unknown:
-        found = f"the column {unknown[0]!r}" if unknown else "no column “file”"
-        raise InvalidValue(
-            f"The list {path.name} has {found}; it needs a column “file” and may have: {', '.join(sorted(names))}."
-        )
-    rows.fieldnames = header
-    lines = [_line(path, rows.line_num, row, usual) for row in rows]
-    if not lines:
-        raise InvalidValue(f"The list {path.name} names no log; it needs one row per log.")
-    return lines
-
-
-def lines_of_folder(folder: Path, usual: ImportLine) -> list[ImportLine]:
-    """A line for each file in a folder that looks like a log, sorted by name. Raises InvalidValue if there is none."""
-    if not folder.is_dir():
-        raise InvalidValue(f"{folder} is not a folder. Give the folder with the logs, or a list with --manifest.")
-    files = sorted(file.name for file in folder.iterdir() if file.suffix.lower() in LOG_ENDINGS and file.is_file())
-    if not files:
-        raise InvalidValue(f"The folder {folder} contains no logs; files ending in {', '.join(LOG_ENDINGS)} are read.")
-    return [replace(usual, file=name) for name in files]
-
-
-def _line(path: Path, number: int, row: dict[str, str | None], usual: ImportLine) -> ImportLine:
-    if None in row:
-        raise InvalidValue(f"{path.name}, line {number}, has more cells than the header has columns. Correct it.")
-    told: dict[str, object] = {name: text.strip() for name, text in row.items() if text and text.strip()}
-    if "file" not in told:
-        raise InvalidValue(f"{path.name}, line {number}, names no file. Enter one, or remove the line.")
-    for name in _NUMBERS:
-        if name in told:
-            told[name] = _number(path, number, name, str(told[name]))
-    return replace(usual, line=number, **told)  # type: ignore[arg-type]  # the numbers were turned above
-
-
-def _number(path: Path, number: int, name: str, text: str) -> float:
-    try:
-        return float(text)
-    except ValueError:
-        raise InvalidValue(
-            f"{path.name}, line {number}: {name} is {text!r}; enter a number with a decimal point."
-        ) from None
-
-
 # Logs per transaction: derived results are updated once per batch. A batch ends earlier after this time, because other
 # writers wait for it.
 BATCH_SIZE = 50
 LONGEST_BATCH_S = 3.0
 PAUSE_S = 0.25  # waiting writers retry every tenth of a second
+# A batch has saved nothing while it waits for its turn, so it asks again. With eight busy writers one wait of SQLite's
+# is sometimes not enough.
+MOST_TURNS = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,18 +71,42 @@ def import_logs(
     while len(imported) < len(lines):
         if imported:
             time.sleep(PAUSE_S)
-        with session_scope(engine) as session:
-            of_batch: list[ImportedLog] = []
-            begun = time.monotonic()
-            for line in lines[len(imported) : len(imported) + BATCH_SIZE]:
-                of_batch.append(_import_one(session, folder, line, add_missing, at))
-                progress(len(imported) + len(of_batch), len(lines), line.file)
-                if time.monotonic() - begun > LONGEST_BATCH_S:
-                    break
-            new = [one.trial_id for one in of_batch if one.trial_id is not None]
-            if new:
-                update_derived_results(session, new, why=f"{len(new)} logs were imported", now=at, new_trials=new)
-        imported += of_batch
+        done = len(imported)
+        batch = lines[done : done + BATCH_SIZE]
+
+        def heard(of_batch: int, file: str, done: int = done) -> None:
+            progress(done + of_batch, len(lines), file)
+
+        for turn in range(1, MOST_TURNS + 1):
+            try:
+                imported += _import_batch(engine, folder, batch, add_missing, at, heard)
+                break
+            except OperationalError as error:
+                if turn == MOST_TURNS or "database is locked" not in str(error):
+                    raise
+    return imported
+
+
+def _import_batch(
+    engine: Engine,
+    folder: Path,
+    lines: Sequence[ImportLine],
+    add_missing: bool,
+    at: datetime,
+    progress: Callable[[int, str], None],
+) -> list[ImportedLog]:
+    """Results of the lines that were imported in one transaction, in their order; all of them, or those in time."""
+    imported: list[ImportedLog] = []
+    with session_scope(engine) as session:
+        begun = time.monotonic()
+        for line in lines:
+            imported.append(_import_one(session, folder, line, add_missing, at))
+            progress(len(imported), line.file)
+            if time.monotonic() - begun > LONGEST_BATCH_S:
+                break
+        new = [one.trial_id for one in imported if one.trial_id is not None]
+        if new:
+            update_derived_results(session, new, why=f"{len(new)} logs were imported", now=at, new_trials=new)
     return imported
 
 

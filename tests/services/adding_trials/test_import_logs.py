@@ -1,13 +1,16 @@
 """An import ends a lot of logs after so many of them or so much time, so that other writers get their turn."""
 
+import sqlite3
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from sqlalchemy import event
+from sqlalchemy.exc import OperationalError
 
 from app.services.adding_trials import import_logs as importing
-from app.services.adding_trials.import_logs import ImportLine, import_logs
+from app.services.adding_trials.import_list import ImportLine
+from app.services.adding_trials.import_logs import import_logs
 from tests.conftest import NOW, decay_log
 
 LOGS = 6
@@ -73,6 +76,43 @@ def test_a_lot_ends_after_so_many_logs_or_so_much_time(
     assert len({one.trial_id for one in imported}) == LOGS
     assert len(commits) == expected_lots
     assert clock.pauses == [importing.PAUSE_S] * (expected_lots - 1)
+
+
+def _locked_out(store, monkeypatch: pytest.MonkeyPatch, turns: int) -> list[int]:
+    """The next `turns` transactions find the store locked, as SQLite says it after its own wait."""
+    left = [turns]
+    scope = importing.session_scope
+
+    def busy(engine):
+        if left[0]:
+            left[0] -= 1
+            raise OperationalError("BEGIN IMMEDIATE", {}, sqlite3.OperationalError("database is locked"))
+        return scope(engine)
+
+    monkeypatch.setattr(importing, "session_scope", busy)
+    return left
+
+
+def test_an_import_waits_for_its_turn_again_where_other_writers_kept_the_store(
+    store, tmp_path: Path, lines: list[ImportLine], monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(importing, "BATCH_SIZE", 4)
+    left = _locked_out(store, monkeypatch, 3)
+    heard: list[tuple[int, int, str]] = []
+    imported = import_logs(store, tmp_path, lines, add_missing=True, on_progress=lambda *step: heard.append(step))
+    assert left == [0]
+    assert [one.message for one in imported] == [""] * LOGS
+    assert heard == [(number + 1, LOGS, f"{number}.csv") for number in range(LOGS)]
+
+
+def test_an_import_gives_up_on_a_store_that_stays_locked_and_leaves_whole_batches(
+    store, tmp_path: Path, lines: list[ImportLine], monkeypatch: pytest.MonkeyPatch
+):
+    _locked_out(store, monkeypatch, importing.MOST_TURNS)
+    with pytest.raises(OperationalError):
+        import_logs(store, tmp_path, lines, add_missing=True)
+    again = import_logs(store, tmp_path, lines, add_missing=True)
+    assert [one.present for one in again] == [False] * LOGS
 
 
 def test_each_log_is_read_and_analysed_once(store, lines: list[ImportLine], tmp_path: Path, work_counted):
