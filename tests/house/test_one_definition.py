@@ -32,7 +32,6 @@ ALLOWED = {
     "StatedClaim": "a floor below: what a claim is checked from",
     "CertifiedRate": "a floor below: what a rate is compared with",
     "SoundReading": "a floor below: what a level is computed from",
-    "SoundRow": "plain numbers of the snapshot",
     "OwningChoices": "choices of one cost page, which begin with those of the bench",
     "RunningCostQuery": "the same in a query",
     "Offered": "plain values of the snapshot",

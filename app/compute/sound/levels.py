@@ -56,16 +56,40 @@ class CorrectedLevel:
 
     level_db : the level; an upper bound where `finding` says so [dB]
     correction_db : what was subtracted [dB]
-    difference_db : measured minus background; None where no background was measured [dB]
-    sentence : the result as a sentence, with the rule
+    measured_db, background_db : with the unit on and off; None where no background was measured [dB]
     """
 
     level_db: float
     correction_db: float
-    difference_db: float | None
+    measured_db: float
+    background_db: float | None
     finding: Finding
     rule: str
-    sentence: str
+
+    @property
+    def difference_db(self) -> float | None:
+        """Measured minus background; None where no background was measured [dB]."""
+        return None if self.background_db is None else self.measured_db - self.background_db
+
+    @property
+    def sentence(self) -> str:
+        """The result as a sentence, with the rule."""
+        difference = self.difference_db
+        if difference is None:
+            return f"At most {self.measured_db:.1f} dB: the background level with the unit off was not measured."
+        if self.finding == "as measured":
+            return f"The background is {difference:.1f} dB lower, so {self.rule} applies no correction."
+        if self.finding == "corrected":
+            return (
+                f"{self.correction_db:.1f} dB subtracted for the background by {self.rule}; the background is "
+                f"{difference:.1f} dB lower."
+            )
+        rule = BACKGROUND_RULES[self.rule]
+        return (
+            f"At most {self.level_db:.1f} dB: the background is {self.background_db:.1f} dB, {difference:.1f} dB below "
+            f"the {self.measured_db:.1f} dB with the unit on; {rule.name} needs "
+            f"{'' if rule.window_at_edge else 'more than '}{rule.window_from_db:g} dB."
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,32 +149,15 @@ def background_correction(measured_db: float, background_db: float | None, rule_
     if not math.isfinite(measured_db) or (background_db is not None and not math.isfinite(background_db)):
         raise ValueError(f"The levels are {measured_db} and {background_db} dB; both must be numbers.")
     if background_db is None:
-        return CorrectedLevel(
-            measured_db,
-            0.0,
-            None,
-            "upper bound",
-            rule.name,
-            f"At most {measured_db:.1f} dB: the background level with the unit off was not measured.",
-        )
+        return CorrectedLevel(measured_db, 0.0, measured_db, None, "upper bound", rule.name)
     difference = measured_db - background_db
     if rule.needs_no_correction(difference):
-        words = f"The background is {difference:.1f} dB lower, so {rule.name} applies no correction."
-        return CorrectedLevel(measured_db, 0.0, difference, "as measured", rule.name, words)
+        return CorrectedLevel(measured_db, 0.0, measured_db, background_db, "as measured", rule.name)
     if rule.below_window(difference):
         level = measured_db - rule.cap_db
-        words = (
-            f"At most {level:.1f} dB: the background is {background_db:.1f} dB, {difference:.1f} dB below the "
-            f"{measured_db:.1f} dB with the unit on; {rule.name} needs "
-            f"{'' if rule.window_at_edge else 'more than '}{rule.window_from_db:g} dB."
-        )
-        return CorrectedLevel(level, rule.cap_db, difference, "upper bound", rule.name, words)
+        return CorrectedLevel(level, rule.cap_db, measured_db, background_db, "upper bound", rule.name)
     correction = -10 * math.log10(1 - 10 ** (-0.1 * difference))
-    words = (
-        f"{correction:.1f} dB subtracted for the background by {rule.name}; the background is {difference:.1f} "
-        "dB lower."
-    )
-    return CorrectedLevel(measured_db - correction, correction, difference, "corrected", rule.name, words)
+    return CorrectedLevel(measured_db - correction, correction, measured_db, background_db, "corrected", rule.name)
 
 
 def level_at_distance(level_db: float, from_m: float, to_m: float) -> ConvertedLevel:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from app.compute.wording.rounding import decimals_for, decimals_from_size, rounded_text
 
@@ -13,8 +13,7 @@ DASH = "–"
 UNCERTAIN_SHARE = 0.3
 
 
-@dataclass(frozen=True, slots=True)
-class MeasuredText:
+class MeasuredText(NamedTuple):
     """One measured value in text, every part rounded to the same place. `uncertainty` is the standard one."""
 
     value: str

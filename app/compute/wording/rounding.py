@@ -48,6 +48,11 @@ def rounded_text(value: float, decimals: int) -> str:
     >>> rounded_text(-3.14159, 2), rounded_text(1234.0, -1), rounded_text(-0.001, 1), rounded_text(12345.6, 0)
     ('−3.14', '1230', '0.0', '12\u202f346')
     """
+    if decimals >= 0 and -9999 < value < 9999:  # nearly every number, and a long table has thousands of them
+        text = f"{value:.{decimals}f}"
+        if text[0] != "-":
+            return text
+        return "\u2212" + text[1:] if text.strip("-0.") else text[1:]
     rounded = round(value, decimals)
     if rounded == 0:
         rounded = 0.0

@@ -3,28 +3,18 @@
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 from sqlalchemy import Connection, Select, bindparam, select
 
 from app.compute.sound.uncertainty import level_uncertainty_db
-from app.compute.sound.unit_sound import SoundReading, unit_sound
+from app.compute.sound.unit_sound import SoundReading, UnitSound, unit_sound
 from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import counted
 from app.services.snapshot.computed_when_asked import ComputedWhenAsked
 from app.services.snapshot.highest_setting import highest_setting_id
 from app.storage.models.bench_measurements import SoundMeasurement
 from app.storage.models.units_under_test import UnitUnderTest
-
-
-class SoundRow(NamedTuple):
-    """One measurement; a NamedTuple, because it is filled from the driver's tuple."""
-
-    level_dba: float
-    background_dba: float | None
-    distance_m: float
-    is_indoor: bool
-    instrument_class: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,15 +25,18 @@ class SettingSound:
     uncertainty_db, degrees_of_freedom : standard uncertainty of the level, as on the unit's page
     is_estimate : some measurements were converted from another distance
     is_upper_bound : the background was too high for a correction, so the level is an upper bound
+    found, distance_m, rule : the level with its readings, and how it was computed
     """
 
     level_dba: float | None
     is_estimate: bool
     is_upper_bound: bool
     measurements: int
-    words: str
     uncertainty_db: float = 0.0
     degrees_of_freedom: float = math.inf
+    found: UnitSound | None = None
+    distance_m: float = 1.0
+    rule: str = ""
 
     @property
     def level(self) -> Measured | None:
@@ -52,8 +45,23 @@ class SettingSound:
             return None
         return Measured(self.level_dba, self.uncertainty_db, self.degrees_of_freedom)
 
+    @property
+    def words(self) -> str:
+        """How the level was computed."""
+        if self.found is None:
+            return "The sound of this setting was not measured."
+        words = f"{counted(self.measurements, 'measurement')}, energy mean, background by {self.rule}."
+        if self.is_estimate:
+            words += f" Converted to {self.distance_m:g} m by the distance law, so an estimate."
+        left_out = self.measurements - len(self.found.used)
+        if self.is_upper_bound:
+            words += f" {self.found.bound_sentence(self.distance_m)}"
+        elif left_out:
+            words += f" {left_out} of them give only an upper bound and are excluded."
+        return words
 
-NOT_MEASURED = SettingSound(None, False, False, 0, "The sound of this setting was not measured.")
+
+NOT_MEASURED = SettingSound(None, False, False, 0)
 
 
 def _build() -> Select[int, float, float | None, float, str, str]:
@@ -89,27 +97,27 @@ def read_setting_sounds(
         found.setdefault(row[0], []).append(row)
 
     def level_of(rows: list[Sequence[Any]]) -> SettingSound:
-        readings = [
-            SoundRow(level, background, distance, environment == "indoor", instrument_class)
+        readings = tuple(
+            SoundReading(level, background, distance, environment == "indoor", instrument_class)
             for _, level, background, distance, environment, instrument_class in rows
-        ]
-        return setting_sound(readings, standard_distance_m, rule)
+        )
+        return _setting_sound(readings, standard_distance_m, rule)
 
     return ComputedWhenAsked(found, level_of)
 
 
-def setting_sound(rows: Sequence[SoundRow], standard_distance_m: float, rule: str) -> SettingSound:
+def _setting_sound(readings: tuple[SoundReading, ...], standard_distance_m: float, rule: str) -> SettingSound:
     """Energy mean of the measurements, each corrected for background and converted to the standard distance."""
-    readings = tuple(SoundReading(*row) for row in rows)
     sound = unit_sound(readings, standard_distance_m, rule)
     uncertainty, degrees_of_freedom = level_uncertainty_db(readings, sound)
-    words = f"{counted(len(rows), 'measurement')}, energy mean, background by {rule}."
-    if sound.estimate:
-        words += f" Converted to {standard_distance_m:g} m by the distance law, so an estimate."
-    if sound.upper_bound:
-        words += f" {sound.bound_sentence(standard_distance_m)}"
-    elif len(sound.used) < len(rows):
-        words += f" {len(rows) - len(sound.used)} of them give only an upper bound and are excluded."
     return SettingSound(
-        sound.level_dba, sound.estimate, sound.upper_bound, len(rows), words, uncertainty, degrees_of_freedom
+        sound.level_dba,
+        sound.estimate,
+        sound.upper_bound,
+        len(readings),
+        uncertainty,
+        degrees_of_freedom,
+        sound,
+        standard_distance_m,
+        rule,
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from app.compute.statistics.spread_sources import ASSUMED, BENCH, OWN_AND_ASSUMED
 from app.compute.wording.numbers import (
@@ -21,8 +22,7 @@ from app.services.snapshot.choices import AvailableRoom
 from app.web.forms.unit_system import UnitSystem
 
 
-@dataclass(frozen=True, slots=True)
-class Bar:
+class Bar(NamedTuple):
     """An interval on the common scale of its column, in percent; `value` None draws no point."""
 
     low: float
@@ -32,8 +32,7 @@ class Bar:
     words: str
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(NamedTuple):
     """One quantity of one line: main text, text below it, and the reason if it is not a plain value.
 
     kind : "value", "bound" (censored or at most), "estimate" or "missing"

@@ -1,7 +1,6 @@
 """Cells of a comparison: those of the ranking, with more intervals."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from app.compute.statistics.measured import Measured
 from app.compute.wording.numbers import measured_text
@@ -22,7 +21,7 @@ def with_intervals(setting: ComparedSetting, cells: Mapping[str, Cell]) -> dict[
     if in_room is not None and None not in (rate, low, high) and found["air_changes"].kind == "value":
         volume = in_room.volume.value
         words = measured_text(*((part or 0.0) / volume for part in (rate, None, low, high)))
-        found["air_changes"] = replace(found["air_changes"], text=words.value, below=words.interval)
+        found["air_changes"] = found["air_changes"]._replace(text=words.value, below=words.interval)
     levels = {
         "sound": setting.sound.level.level_dba if setting.sound is not None else None,
         "power": setting.power,
@@ -35,4 +34,4 @@ def with_intervals(setting: ComparedSetting, cells: Mapping[str, Cell]) -> dict[
 
 def _below(cell: Cell, value: Measured) -> Cell:
     words = measured_text(value.value, value.uncertainty, *value.interval_95)
-    return replace(cell, text=words.value, below=words.interval)
+    return cell._replace(text=words.value, below=words.interval)

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from markupsafe import Markup
@@ -11,11 +11,11 @@ from markupsafe import Markup
 from app.compute.wording.rounding import rounded_text
 from app.services.ranking.table import RankedSetting, Ranking
 from app.services.snapshot.bench_snapshot import BenchSnapshot
-from app.services.snapshot.room_shifts import RoomShift
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import CELL_OF, Cell, Scales
 from app.web.pages.ranking.columns import PickedColumns
 from app.web.pages.ranking.rank_cells import RankCell
+from app.web.pages.ranking.row_markup import RankingLine, RowColumn, row_markup
 from app.web.templating.environment import environment
 from app.web.templating.page_context import Column
 
@@ -61,38 +61,6 @@ def _has_half(step: float) -> bool:
     return abs(step / decade - 2.5) < 1e-9 and decade <= 1
 
 
-class RowColumn(NamedTuple):
-    """Column data that a line needs besides its unit."""
-
-    key: str
-    has_bar: bool
-    label: str
-
-
-@dataclass(frozen=True)
-class RankingLine:
-    """One line of the table, cells in the order of its columns."""
-
-    unit_id: int
-    setting_id: int | None
-    maker: str
-    model: str
-    kind: str
-    setting: str
-    care: bool
-    latest_trial_id: int | None
-    cells: tuple[Cell, ...]
-    columns: tuple[RowColumn, ...]
-    shift: RoomShift | None = None  # between its trials
-
-    @cached_property
-    def markup(self) -> Markup:
-        """Rendered once for each line object: a table of 1,000 lines takes longer to render than to rank."""
-        macros: Any = environment().get_template("partials/ranking_row.html").module
-        row: Markup = macros.ranking_row(self)
-        return row
-
-
 class Axes(NamedTuple):
     """Axes of the drawn columns; None without a value."""
 
@@ -108,13 +76,13 @@ def _top(axis: Axis | None, highest: float) -> float:
     return highest if axis is None else axis.top
 
 
-def ranking_lines(
+def ranking_rows(
     ranking: Ranking,
     system: UnitSystem,
     picked: PickedColumns,
     columns: tuple[Column, ...],
     snapshot: BenchSnapshot | None,
-) -> tuple[RankingLine, ...]:
+) -> tuple[Markup, ...]:
     """The lines shown. A snapshot caches them, because they follow from the ranked settings alone."""
     axes = axes_of(ranking, system)
     scales = Scales(
@@ -136,8 +104,8 @@ def ranking_lines(
     )
     pairs = zip(ranking.lines, extra, strict=True)
     if snapshot is None:
-        return tuple(_line(line, layout, more) for line, more in pairs)
-    return tuple(snapshot.of_row(_line, line, layout, more) for line, more in pairs)
+        return tuple(_row(line, layout, more) for line, more in pairs)
+    return tuple(snapshot.of_row(_row, line, layout, more) for line, more in pairs)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -154,9 +122,9 @@ def _layout(scales: Scales, usual: tuple[str, ...], columns: tuple[RowColumn, ..
     return RowLayout(scales, usual, columns)
 
 
-def body_of(lines: Sequence[RankingLine], ranks: Sequence[RankCell]) -> tuple[Markup, ...]:
+def body_of(rows: Sequence[Markup], ranks: Sequence[RankCell]) -> tuple[Markup, ...]:
     """The rows of the table, as parts to be written one after the other: joining them here would copy a large page."""
-    return tuple(part for rank, line in zip(ranks, lines, strict=True) for part in (_rank_markup(rank), line.markup))
+    return tuple(part for rank, row in zip(ranks, rows, strict=True) for part in (_rank_markup(rank), row))
 
 
 @lru_cache(maxsize=2048)
@@ -166,18 +134,18 @@ def _rank_markup(rank: RankCell) -> Markup:
     return cell
 
 
-def _line(line: RankedSetting, layout: RowLayout, further_cells: tuple[Cell, ...]) -> RankingLine:
+def _row(line: RankedSetting, layout: RowLayout, further_cells: tuple[Cell, ...]) -> Markup:
     row = line.row
-    return RankingLine(
-        unit_id=row.unit_id,
-        setting_id=row.setting_id,
-        maker=row.maker,
-        model=row.model,
-        kind=row.kind,
-        setting=row.setting or "no setting recorded",
-        care=row.worst_severity == "care",
-        latest_trial_id=row.latest_trial_id,
-        cells=(*(CELL_OF[column](line, layout.scales) for column in layout.usual), *further_cells),
-        columns=layout.columns,
-        shift=line.shift,
+    return row_markup(
+        RankingLine(
+            row.unit_id,
+            row.setting_id,
+            row.maker,
+            row.model,
+            row.setting or "no setting recorded",
+            row.latest_trial_id,
+            (*(CELL_OF[column](line, layout.scales) for column in layout.usual), *further_cells),
+            layout.columns,
+            line.shift,
+        )
     )

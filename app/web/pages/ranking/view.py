@@ -17,7 +17,7 @@ from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import METRIC, US, UnitSystem
 from app.web.pages.ranking.columns import ALL_USUAL, GroupSwitch, PickedColumns, column_choices, group_switches
 from app.web.pages.ranking.heads import columns_of, heads
-from app.web.pages.ranking.lines import Axis, RankingLine, axes_of, body_of, ranking_lines
+from app.web.pages.ranking.lines import Axis, axes_of, body_of, ranking_rows
 from app.web.pages.ranking.rank_cells import RANK_WORDS, rank_cells, ranked_by
 from app.web.pages.ranking.sentences import answer, conditions, further_answer
 from app.web.templating.page_context import Choice, Column, PageLinks, Switch
@@ -58,7 +58,6 @@ class RankingPage:
     column_groups: tuple[GroupSwitch, ...]
     is_wide: bool
     axes: Mapping[str, Axis | None]
-    lines: tuple[RankingLine, ...]
     body: tuple[Markup, ...]
     ranked_by: str
     ranks_address: str  # shows the rank intervals where this page does not; "" where it does
@@ -97,7 +96,7 @@ def ranking_page(
     """
     chosen = ranking.choices
     columns = columns_of(ranking, form, system, picked)
-    lines, axes = ranking_lines(ranking, system, picked, columns, snapshot), axes_of(ranking, system)
+    rows, axes = ranking_rows(ranking, system, picked, columns, snapshot), axes_of(ranking, system)
     return RankingPage(
         title="Ranking",
         answer=answer(ranking, system, rank_view),
@@ -112,8 +111,7 @@ def ranking_page(
         column_groups=group_switches(form, keys),
         is_wide=len(columns) > MOST_COLUMNS_THAT_FIT or any(column.key == "time_to_clear" for column in columns),
         axes={"clean_air_delivery_rate": axes.rate, "time_to_clear": axes.time},
-        lines=lines,
-        body=body_of(lines, rank_cells(ranking, rank_view)),
+        body=body_of(rows, rank_cells(ranking, rank_view)),
         ranked_by=RANK_WORDS[ranked_by(ranking)],
         ranks_address=_ranks_address(ranking, form, rank_view),
         order_address=_order_address(ranking, form),
