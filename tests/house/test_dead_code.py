@@ -40,7 +40,6 @@ STAYS = {
     "residual_sd": "checked against NIST's certified values",
     "covariance_of_means": "checked against the worked examples of JCGM 100",
     "response_db": "checked against the table of IEC 61672-1",
-    "correction_db": "checked against the standards' own arithmetic",
     "greenwood_error": "checked against the remission data",
     "hartung_knapp_uncertainty": "checked against statsmodels",
     "diameter_growth": "checked against the published formula of growth in humid air",
@@ -48,7 +47,6 @@ STAYS = {
     "combine_times_to_clear": "likewise",
     "median_of_times": "likewise",
     # facts that are kept for the reader of a record or of the code
-    "is_indoor": "a column of the row that the driver fills by position",
     "ENVIRONMENT": "a test compares it with the README's table of settings",
     "add_trial": "tests and benchmarks add a log in one call",
     "forget_snapshot": "tests and benchmarks start from an empty cache",
