@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from _pytest.doctest import DoctestModule
 from sqlalchemy import Engine, NullPool, create_engine
 from sqlalchemy.orm import Session
 
@@ -159,6 +160,15 @@ def pytest_collection() -> Iterator[None]:
         return (yield)
     finally:
         gc.enable()
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collect_file(file_path: Path) -> Iterator[list[pytest.Collector]]:
+    """Only a file that has an example is searched for examples."""
+    found: list[pytest.Collector] = yield
+    if not any(isinstance(one, DoctestModule) for one in found) or b">>> " in file_path.read_bytes():
+        return found
+    return [one for one in found if not isinstance(one, DoctestModule)]
 
 
 def pytest_collection_finish() -> None:

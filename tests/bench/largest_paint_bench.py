@@ -22,9 +22,10 @@ from playwright.sync_api import Browser, sync_playwright
 
 from tests.bench.scale.large_bench import make_large_store
 from tests.bench.scale.scale_addresses import filled, ids_of, measured_addresses
+from tests.faults.real_process import served
 from tests.sample_data.local_access import local_script
 from tests.sample_data.made_once import make_demo_store
-from tests.web.browser.conftest import CHROMIUM, FLAGS, ServedBench, start_server
+from tests.web.browser.conftest import CHROMIUM, FLAGS, ServedBench
 
 AIM_MS = 500
 VISITS = 5
@@ -89,13 +90,9 @@ def main() -> None:
             make_demo_store(folder, small=False)
         else:
             shutil.copyfile(asked.store, folder / "bench.sqlite")
-        process, server_address = start_server(folder, folder / "server.log")
-        try:
-            bench = ServedBench(server_address, folder)
+        with served(folder) as server:
+            bench = ServedBench(server.url, folder)
             print_table(bench, OF_ALL_UNITS if asked.large else pages_of(bench))
-        finally:
-            process.terminate()
-            process.wait(timeout=20)
 
 
 if __name__ == "__main__":

@@ -2,7 +2,6 @@
 
 import io
 import re
-import subprocess
 import sys
 from pathlib import Path
 
@@ -11,6 +10,7 @@ import pytest
 from app.command_line.access import account as account_command
 from app.command_line.main import run
 from app.settings import Settings
+from tests.faults.real_process import run_command
 
 PASSWORD = "several words in a row"
 
@@ -89,13 +89,7 @@ def test_tokens_are_made_listed_and_revoked(command):
 
 @pytest.mark.parametrize("host", ["0.0.0.0", "192.0.2.1", "::"])
 def test_a_bench_without_an_account_is_not_served_to_others(tmp_path: Path, host: str):
-    served = subprocess.run(
-        [sys.executable, "-m", "app.command_line.main", "serve", "--host", host, "--port", "0", "--data", tmp_path],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=False,
-    )
+    served = run_command("serve", "--host", host, "--port", "0", "--data", str(tmp_path))
     assert served.returncode == 1
     assert served.stdout == ""
     assert served.stderr == (

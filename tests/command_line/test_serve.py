@@ -1,6 +1,5 @@
 """`hazefall serve` and `hazefall demo` as real processes on loopback."""
 
-import os
 import re
 import signal
 import socket
@@ -17,20 +16,16 @@ import pytest
 from app.command_line.access.entry import Entry
 from app.command_line.bench_folder import address, settings_from
 from app.command_line.main import run
-
-
-def _start(*arguments: str, environment: dict[str, str] | None = None) -> subprocess.Popen[str]:
-    return subprocess.Popen(
-        [sys.executable, "-m", "app.command_line.main", *arguments],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env={**os.environ, **(environment or {})},
-    )
+from tests.faults.real_process import run_command
 
 
 def test_a_bench_is_made_and_served_at_the_address_told(tmp_path: Path):
-    server = _start("serve", "--data", str(tmp_path / "bench"), "--port", "0")
+    server = subprocess.Popen(
+        [sys.executable, "-m", "app.command_line.main", "serve", "--data", str(tmp_path / "bench"), "--port", "0"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
     try:
         first, second = server.stdout.readline(), server.stdout.readline()
         assert first == f"Hazefall serves the bench in {tmp_path}/bench\n"
@@ -53,11 +48,10 @@ def test_a_bench_is_made_and_served_at_the_address_told(tmp_path: Path):
 
 def test_a_store_that_cannot_be_opened_is_told_without_a_traceback(tmp_path: Path):
     (tmp_path / "bench.sqlite").write_bytes(b"no store at all " * 100)
-    server = _start("serve", "--data", str(tmp_path), "--port", "0")
-    _, err = server.communicate(timeout=30)
-    assert server.returncode == 1
-    assert err.startswith(f"hazefall serve: {tmp_path}/bench.sqlite is damaged or not a store")
-    assert "Traceback" not in err
+    said = run_command("serve", "--data", str(tmp_path), "--port", "0")
+    assert said.returncode == 1
+    assert said.stderr.startswith(f"hazefall serve: {tmp_path}/bench.sqlite is damaged or not a store")
+    assert "Traceback" not in said.stderr
 
 
 def test_an_address_that_is_taken_is_told_with_what_to_do(tmp_path: Path, capsys: pytest.CaptureFixture[str]):

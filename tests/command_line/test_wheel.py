@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.web.browser.conftest import free_port
+from tests.web.security.real_proxy import free_port
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 

@@ -1,21 +1,27 @@
-"""The `hazefall` command as a real process on loopback, which a test can kill at any moment."""
+"""The `hazefall` command as a real process on loopback, which a test can kill at any moment.
+
+Tests take one that forks from a process in which the program is loaded; studies start the true command.
+"""
 
 import os
 import subprocess
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import IO
 
 import httpx
 
+from tests.faults.loaded_program import ForkedProgram
 from tests.sample_data.local_access import local_script
 
 ROOT = Path(__file__).resolve().parents[2]
 _COMMAND = [sys.executable, "-c", "import sys; from app.command_line.main import run; sys.exit(run())"]
 START_WITHIN_S = 60.0
+
+Process = ForkedProgram | subprocess.Popen[str]
 
 
 class Served:
@@ -31,16 +37,9 @@ class Served:
         options: Sequence[str] = (),
     ) -> None:
         self.folder = folder
-        self._said = (folder.parent / f"{folder.name}.said").open("a+", encoding="utf-8")
+        self._said = folder.parent / f"{folder.name}.said"
         self._begun = time.monotonic()
-        self.process = subprocess.Popen(
-            [*_COMMAND, "serve", "--data", str(folder), "--port", port, *options],
-            stdout=subprocess.PIPE,
-            stderr=self._said,
-            text=True,
-            cwd=ROOT,
-            env=_environment() | (environment or {}),
-        )
+        self.process = _started(["serve", "--data", str(folder), "--port", port, *options], environment, self._said)
         self.url = ""
         self.started_in_s = 0.0
         if wait:
@@ -78,15 +77,13 @@ class Served:
 
     def said(self) -> str:
         """What the process has written to standard error so far."""
-        self._said.seek(0)
-        return self._said.read()
+        return self._said.read_text(encoding="utf-8")
 
     def _reap(self) -> None:
         self.process.wait(START_WITHIN_S)
         stdout: IO[str] | None = self.process.stdout
         if stdout is not None:
             stdout.close()
-        self._said.close()
 
 
 @contextmanager
@@ -100,17 +97,9 @@ def served(folder: Path, environment: dict[str, str] | None = None, options: Seq
             server.stop()
 
 
-def start_command(*arguments: str, environment: dict[str, str] | None = None) -> subprocess.Popen[str]:
+def start_command(*arguments: str, environment: dict[str, str] | None = None) -> Process:
     """Starts `hazefall ARGUMENTS` and does not wait for it."""
-    return subprocess.Popen(
-        [*_COMMAND, *arguments],
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        cwd=ROOT,
-        env=_environment() | (environment or {}),
-    )
+    return _started(arguments, environment)
 
 
 def run_command(
@@ -122,6 +111,20 @@ def run_command(
     return subprocess.CompletedProcess(arguments, process.returncode, out, err)
 
 
-def _environment() -> dict[str, str]:
-    """The environment without the settings of the person who runs the tests."""
-    return {name: value for name, value in os.environ.items() if not name.startswith("HAZEFALL_")}
+def _started(arguments: Sequence[str], more: dict[str, str] | None, told: Path | None = None) -> Process:
+    """told : file that standard error is added to; None: it is read from a pipe"""
+    # without the settings of the person who runs the tests
+    own = {name: value for name, value in os.environ.items() if not name.startswith("HAZEFALL_")}
+    environment = own | (more or {})
+    if "PYTEST_VERSION" in os.environ:
+        return ForkedProgram(arguments, ROOT, environment, told)
+    with ExitStack() as opened:
+        return subprocess.Popen(
+            [*_COMMAND, *arguments],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=opened.enter_context(told.open("a", encoding="utf-8")) if told else subprocess.PIPE,
+            text=True,
+            cwd=ROOT,
+            env=environment,
+        )

@@ -4,19 +4,15 @@ python -m tests.studies.large_upload 500      # megabytes
 """
 
 import http.client
-import os
-import socket
-import subprocess
 import sys
 import tempfile
 import time
-import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from tests.sample_data.local_access import local_script
+from tests.faults import real_process
 
 MB = 1024 * 1024
 _EDGE = "large-upload-edge"
@@ -35,20 +31,10 @@ class Answered:
 @contextmanager
 def served(limit_bytes: int) -> Iterator[tuple[int, int, dict[str, str]]]:
     """Port, process and a script's header of a server of its own with a room, which takes uploads up to the limit."""
-    with tempfile.TemporaryDirectory() as folder, socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-        free.close()
-        environment = os.environ | {"HAZEFALL_MAX_UPLOAD_BYTES": str(limit_bytes), "TMPDIR": folder}
-        command = [sys.executable, "-c", "from app.command_line.main import run; raise SystemExit(run())"]
-        command += ["serve", "--data", str(Path(folder) / "bench"), "--port", str(port)]
-        server = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        try:
-            _wait_for(port)
-            yield port, server.pid, local_script(Path(folder) / "bench")
-        finally:
-            server.terminate()
-            server.wait(30)
+    with tempfile.TemporaryDirectory() as folder:
+        environment = {"HAZEFALL_MAX_UPLOAD_BYTES": str(limit_bytes), "TMPDIR": folder}
+        with real_process.served(Path(folder) / "bench", environment) as server:
+            yield int(server.url.rpartition(":")[2]), server.process.pid, server.headers
 
 
 def send(port: int, pid: int, let_in: dict[str, str], path: str, size_bytes: int, *, chunked: bool = False) -> Answered:
@@ -94,16 +80,6 @@ def _pieces(head: bytes, size_bytes: int, tail: bytes) -> Iterator[bytes]:
 def _most_memory_mb(pid: int) -> float:
     status = Path(f"/proc/{pid}/status").read_text()
     return next(int(line.split()[1]) for line in status.splitlines() if line.startswith("VmHWM")) / 1024
-
-
-def _wait_for(port: int) -> None:
-    for _ in range(600):
-        try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}/api/health", timeout=60):
-                return
-        except OSError:
-            time.sleep(0.1)
-    raise TimeoutError("the server did not start")
 
 
 def run(size_mb: int) -> None:

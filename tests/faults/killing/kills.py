@@ -4,7 +4,6 @@ After each kill the server is restarted with its usual command, and the store is
 An AssertionError tells what was lost or left by half.
 """
 
-import subprocess
 import time
 from collections import Counter
 from collections.abc import Callable, Sequence
@@ -12,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from tests.faults.bench_under_load import Acknowledged, Desk, make_bench
-from tests.faults.real_process import Served, served
+from tests.faults.real_process import Process, Served, served
 from tests.faults.whole_store import faults_of, lost_marks, missing_trials
 
 
@@ -86,7 +85,7 @@ def no_traceback(folder: Path) -> None:
     assert "Traceback" not in said, said[-3000:]
 
 
-def wait_for(happens: Callable[[], bool], process: subprocess.Popen[str], within_s: float = 60.0) -> None:
+def wait_for(happens: Callable[[], bool], process: Process, within_s: float = 60.0) -> None:
     """Until something happens or the process ends."""
     end = time.monotonic() + within_s
     while not happens() and process.poll() is None:

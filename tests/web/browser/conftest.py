@@ -2,11 +2,6 @@
 
 import os
 import shutil
-import socket
-import subprocess
-import sys
-import time
-import urllib.request
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,6 +10,7 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from tests.faults.real_process import served
 from tests.sample_data.local_access import local_cookie
 
 # The browser without a window of its own does the same pages for half the processor time.
@@ -31,12 +27,6 @@ FLAGS = [
 ]
 
 
-def free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return probe.getsockname()[1]
-
-
 @dataclass
 class ServedBench:
     address: str
@@ -51,33 +41,12 @@ class ServedBench:
         ]
 
 
-def start_server(data_folder: Path, log_file: Path) -> tuple[subprocess.Popen, str]:
-    """Serves the bench in a folder as a user would, and waits until it answers."""
-    port = free_port()
-    command = [sys.executable, "-m", "app.command_line.main", "serve", "--data", str(data_folder), "--port", str(port)]
-    with log_file.open("w") as output:
-        process = subprocess.Popen(command, stdout=output, stderr=subprocess.STDOUT)
-    address = f"http://127.0.0.1:{port}"
-    for _ in range(300):
-        if process.poll() is not None:
-            break
-        try:
-            with urllib.request.urlopen(f"{address}/api/health", timeout=2):
-                return process, address
-        except OSError:
-            time.sleep(0.1)
-    process.kill()
-    raise RuntimeError(f"The server did not start: {log_file.read_text()}")
-
-
 @pytest.fixture(scope="session")
 def served_bench(demo_template: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[ServedBench]:
     folder = tmp_path_factory.mktemp("served_bench")
     shutil.copyfile(demo_template, folder / "bench.sqlite")
-    process, address = start_server(folder, folder / "server.log")
-    yield ServedBench(address, folder)
-    process.terminate()
-    process.wait(timeout=20)
+    with served(folder) as server:
+        yield ServedBench(server.url, folder)
 
 
 @pytest.fixture(scope="session")

@@ -10,7 +10,8 @@ from app.services.access.local_secret import new_link_token
 from app.services.store.open import open_store
 from app.settings import Settings
 from app.storage.engine import session_scope
-from tests.web.browser.conftest import ServedBench, Watch, start_server
+from tests.faults.real_process import served
+from tests.web.browser.conftest import ServedBench, Watch
 
 PASSWORD = "several words in a row"
 
@@ -23,10 +24,8 @@ def guarded_bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ServedBe
     with session_scope(engine) as session:
         add_account(session, "Ann", "administer", PASSWORD)
     engine.dispose()
-    process, address = start_server(folder, folder / "server.log")
-    yield ServedBench(address, folder)
-    process.terminate()
-    process.wait(timeout=20)
+    with served(folder) as server:
+        yield ServedBench(server.url, folder)
 
 
 @pytest.mark.parametrize("width", [1280, 390])

@@ -5,8 +5,6 @@ The answering process is chosen by pausing the other one.
 
 import os
 import signal
-import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -23,6 +21,7 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from app.web.progress_board import ProgressBoard
 from tests.conftest import told_to_command
+from tests.faults.real_process import start_command
 from tests.sample_data.accounts import PASSWORD, make_account
 from tests.sample_data.local_access import local_cookie
 from tests.web.tried_bench import fill
@@ -34,11 +33,7 @@ class TwoProcesses:
     """`hazefall serve --workers 2`. Its processes answer at one address."""
 
     def __init__(self, settings: Settings) -> None:
-        command = [sys.executable, "-m", "app.command_line.main", "serve", "--workers", "2", "--port", "0"]
-        self.process = subprocess.Popen(
-            [*command, *told_to_command(settings)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-        )
-        assert self.process.stdout is not None
+        self.process = start_command("serve", "--workers", "2", "--port", "0", *told_to_command(settings))
         self.told = [self.process.stdout.readline(), self.process.stdout.readline()]
         assert self.told[1], self.process.communicate(timeout=_WAIT_S)[1]
         self.url = "/".join(self.told[1].split()[1].split("/")[:3])

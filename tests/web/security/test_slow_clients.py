@@ -170,7 +170,9 @@ def test_one_client_has_a_number_of_uploads_and_leaves_the_others_theirs():
 @contextmanager
 def listening(app: FastAPI) -> Iterator[int]:
     """A real server in a thread; its port."""
-    config = uvicorn.Config(app, host="127.0.0.1", port=0, log_level="error", http=TimedConnection)
+    config = uvicorn.Config(
+        app, host="127.0.0.1", port=0, log_level="error", http=TimedConnection, timeout_keep_alive=1
+    )
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run)
     thread.start()
