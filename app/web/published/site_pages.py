@@ -25,7 +25,8 @@ from app.web.forms.addresses import query_form
 from app.web.forms.unit_system import METRIC, US, UnitSystem
 from app.web.pages.bench.method import MethodPage
 from app.web.pages.downloads.table_registry import make_table
-from app.web.pages.ranking.view import ranking_page
+from app.web.pages.ranking.lines import usual_lines
+from app.web.pages.ranking.view import RankingPage, ranking_page
 from app.web.published.change_pages import EditionOfSite
 from app.web.published.page_facts import dataset_facts
 from app.web.published.site_frame import SiteFile, SiteFrame, rendered
@@ -51,14 +52,15 @@ def ranking_files(session: Session, site: SiteFrame, edition: EditionOfSite) -> 
         described: dict[str, Any] = {"description": shown.answer, "facts": dataset_facts(site, edition, shown.answer)}
         more: dict[str, Any] = described if start == 0 else {}
         switches = _SWITCHES if len(starts) == 1 and total else ""
-        more |= _for_script(ranking, METRIC) | {"pages": pages, "edition": edition, "switches": switches}
+        more |= _for_script(ranking, METRIC, shown) | {"pages": pages, "edition": edition, "switches": switches}
         files.append(rendered("ranking.html", site, _page_path(start), shown.title, body=shown, **more))
     return [*files, *([_switches(session, site)] if switches else []), *_ranking_numbers(session)]
 
 
-def _for_script(ranking: Ranking, system: UnitSystem) -> dict[str, Any]:
-    """What the script of the page filters and counts by: rates that serve a room, that is, those distinguishable from
-    zero [m³/h], and power with its standard uncertainty [W], by unit and setting; the hours of use of the bench.
+def _for_script(ranking: Ranking, system: UnitSystem, shown: RankingPage) -> dict[str, Any]:
+    """The lines, and what the script of the page filters and counts by: rates that serve a room, that is, those
+    distinguishable from zero [m³/h], and power with its standard uncertainty [W], by unit and setting; the hours of use
+    of the bench.
     """
     rates, watts = {}, {}
     for line in ranking.lines:
@@ -70,6 +72,8 @@ def _for_script(ranking: Ranking, system: UnitSystem) -> dict[str, Any]:
             watts[place] = f"{row.power_w:.6g} {row.power_uncertainty_w or 0:.4g}"
     per_m2 = round(need_by_155_rule(1.0).rate_m3_per_h, 4)
     return {
+        "lines": usual_lines(ranking, system, shown.columns),
+        "kinds": {line.row.unit_id: line.row.kind for line in ranking.lines},
         "rates": rates,
         "watts": watts,
         "rate_per_m2": per_m2,
@@ -86,7 +90,8 @@ def _switches(session: Session, site: SiteFrame) -> SiteFile:
     for setting in (HIGHEST, QUIETEST, EVERY):
         for system in (METRIC, US):
             ranking = rank_units(current_snapshot(session), RankingChoices(setting=setting, limit=MOST_ROWS))
-            page = {"body": ranking_page(ranking, form, system), "root": "", **_for_script(ranking, system)}
+            shown = ranking_page(ranking, form, system)
+            page = {"body": shown, "root": "", **_for_script(ranking, system, shown)}
             page |= {"switches": "", "path": "index.html"}
             template = environment().get_template("site/ranking_table.html")
             tables[f"{setting} {system.key}"] = template.render(site=site, page=page)

@@ -13,7 +13,7 @@ from app.services.ranking.table import RankedSetting, Ranking
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.web.forms.unit_system import UnitSystem
 from app.web.pages.cells import CELL_OF, Cell, Scales
-from app.web.pages.ranking.columns import PickedColumns
+from app.web.pages.ranking.columns import ALL_USUAL, PickedColumns
 from app.web.pages.ranking.rank_cells import RankCell
 from app.web.pages.ranking.row_markup import RankingLine, RowColumn, row_markup
 from app.web.templating.environment import environment
@@ -83,7 +83,21 @@ def ranking_rows(
     columns: tuple[Column, ...],
     snapshot: BenchSnapshot | None,
 ) -> tuple[Markup, ...]:
-    """The lines shown. A snapshot caches them, because they follow from the ranked settings alone."""
+    """The rows shown, as markup. A snapshot caches them, because they follow from the ranked settings alone."""
+    layout = _layout_of(ranking, system, picked, columns)
+    pairs = zip(ranking.lines, picked.cells or ((),) * len(ranking.lines), strict=True)
+    if snapshot is None:
+        return tuple(_row(line, layout, more) for line, more in pairs)
+    return tuple(snapshot.of_row(_row, line, layout, more) for line, more in pairs)
+
+
+def usual_lines(ranking: Ranking, system: UnitSystem, columns: tuple[Column, ...]) -> tuple[RankingLine, ...]:
+    """The lines shown, with the usual columns, for another page than the ranking of the bench."""
+    layout = _layout_of(ranking, system, ALL_USUAL, columns)
+    return tuple(_line(line, layout, ()) for line in ranking.lines)
+
+
+def _layout_of(ranking: Ranking, system: UnitSystem, picked: PickedColumns, columns: tuple[Column, ...]) -> "RowLayout":
     axes = axes_of(ranking, system)
     scales = Scales(
         system,
@@ -93,8 +107,7 @@ def ranking_rows(
         _top(axes.rate, ranking.highest_rate_m3_per_h * system.flow_factor) / system.flow_factor,
         _top(axes.time, ranking.longest_time_min),
     )
-    extra = picked.cells or ((),) * len(ranking.lines)
-    layout = _layout(
+    return _layout(
         scales,
         picked.usual,
         tuple(
@@ -102,10 +115,6 @@ def ranking_rows(
             for column in columns[1:]
         ),
     )
-    pairs = zip(ranking.lines, extra, strict=True)
-    if snapshot is None:
-        return tuple(_row(line, layout, more) for line, more in pairs)
-    return tuple(snapshot.of_row(_row, line, layout, more) for line, more in pairs)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -135,17 +144,19 @@ def _rank_markup(rank: RankCell) -> Markup:
 
 
 def _row(line: RankedSetting, layout: RowLayout, further_cells: tuple[Cell, ...]) -> Markup:
+    return row_markup(_line(line, layout, further_cells))
+
+
+def _line(line: RankedSetting, layout: RowLayout, further_cells: tuple[Cell, ...]) -> RankingLine:
     row = line.row
-    return row_markup(
-        RankingLine(
-            row.unit_id,
-            row.setting_id,
-            row.maker,
-            row.model,
-            row.setting or "no setting recorded",
-            row.latest_trial_id,
-            (*(CELL_OF[column](line, layout.scales) for column in layout.usual), *further_cells),
-            layout.columns,
-            line.shift,
-        )
+    return RankingLine(
+        row.unit_id,
+        row.setting_id,
+        row.maker,
+        row.model,
+        row.setting or "no setting recorded",
+        row.latest_trial_id,
+        (*(CELL_OF[column](line, layout.scales) for column in layout.usual), *further_cells),
+        layout.columns,
+        line.shift,
     )
