@@ -1,6 +1,7 @@
 """Electrical energy of a unit over a year, from its watts and hours at each setting."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 HOURS_PER_YEAR = 8760.0
 
@@ -21,8 +22,7 @@ class RunningPart:
     setting: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class EnergyUse:
+class EnergyUse(NamedTuple):
     """Energy of a year.
 
     running_hours_per_year : hours with the fan running [h]

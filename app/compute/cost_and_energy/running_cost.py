@@ -6,6 +6,7 @@ neither numpy nor scipy, so that the costs page opens fast.
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from app.compute.cost_and_energy.consumable_life import (
     ConsumablePart,
@@ -64,8 +65,7 @@ class CostAssumptions:
             )
 
 
-@dataclass(frozen=True, slots=True)
-class ConsumableCost:
+class ConsumableCost(NamedTuple):
     """Cost of one consumable in a year. `missing` holds the reason where it could not be counted.
 
     uncertainty_per_year : standard uncertainty, from that of the life alone; a price is taken as exact
@@ -79,8 +79,7 @@ class ConsumableCost:
     missing: str
 
 
-@dataclass(frozen=True, slots=True)
-class RunningCost:
+class RunningCost(NamedTuple):
     """Cost of running a unit for a year, long-run mean, purchase price left out.
 
     uncertainty_per_year : standard uncertainty from power readings and filter life [money]

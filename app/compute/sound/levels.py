@@ -6,7 +6,7 @@ Loads no numpy: a unit has a handful of levels, and the first page needs them.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 Finding = Literal["as measured", "corrected", "upper bound"]
 
@@ -50,8 +50,7 @@ BACKGROUND_RULES = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class CorrectedLevel:
+class CorrectedLevel(NamedTuple):
     """A background-corrected level.
 
     level_db : the level; an upper bound where `finding` says so [dB]
@@ -92,8 +91,7 @@ class CorrectedLevel:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class ConvertedLevel:
+class ConvertedLevel(NamedTuple):
     """A level converted to another distance. `estimate` is False only where the distance is the same."""
 
     level_db: float
@@ -185,6 +183,6 @@ def level_at_distance(level_db: float, from_m: float, to_m: float) -> ConvertedL
 
 
 def _energies(levels_db: Sequence[float]) -> list[float]:
-    if not levels_db or not all(math.isfinite(level) for level in levels_db):
+    if not levels_db or not all(map(math.isfinite, levels_db)):
         raise ValueError(f"The levels are {list(levels_db)} dB; one or more numbers are needed.")
     return [10.0 ** (level / 10) for level in levels_db]

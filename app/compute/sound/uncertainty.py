@@ -34,9 +34,10 @@ def level_uncertainty_db(readings: tuple[SoundReading, ...], sound: UnitSound) -
     0.577
     """
     of_repeats, degrees_of_freedom = _spread(sound.levels_dba)
-    of_meter = max(meter_uncertainty_db(readings[i].instrument_class) for i in sound.used)
-    changes = zip(sound.used, sound.changes_db, strict=True)
-    largest_indoors = max((abs(change) for i, change in changes if readings[i].indoor), default=0.0)
+    used = [readings[i] for i in sound.used]
+    of_meter = max([meter_uncertainty_db(reading.instrument_class) for reading in used])
+    indoors = [abs(change) for reading, change in zip(used, sound.changes_db, strict=True) if reading.indoor]
+    largest_indoors = max(indoors, default=0.0)
     of_distance = largest_indoors / 2 / math.sqrt(3)
     both = math.hypot(of_repeats, of_meter, of_distance)
     if of_repeats > 0:
@@ -59,5 +60,5 @@ def _spread(levels: tuple[float, ...]) -> tuple[float, float]:
     if n == 1:
         return 0.0, math.inf
     mean = sum(levels) / n
-    variance = sum((level - mean) ** 2 for level in levels) / (n - 1)
+    variance = sum([(level - mean) ** 2 for level in levels]) / (n - 1)
     return math.sqrt(variance / n), float(n - 1) if variance > 0 else math.inf

@@ -3,13 +3,12 @@
 Loads no scipy, so that a long table of units opens fast; `sound_level` adds the uncertainty.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from app.compute.sound.levels import CorrectedLevel, background_correction, energy_mean, level_at_distance
 
 
-@dataclass(frozen=True, slots=True)
-class SoundReading:
+class SoundReading(NamedTuple):
     """One reading of a running unit.
 
     level_dba, background_dba : A-weighted level with the unit on, and of the room with it off [dB(A)]
@@ -25,8 +24,7 @@ class SoundReading:
     instrument_class: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class UnitSound:
+class UnitSound(NamedTuple):
     """Energy mean of the readings used, at one distance.
 
     Where no reading exceeds the background the level is an upper bound: each reading is at most its bound, so their
@@ -67,17 +65,20 @@ def unit_sound(readings: tuple[SoundReading, ...], standard_distance_m: float, r
     """
     if not readings:
         raise ValueError("There is no sound reading; a level needs one or more.")
-    corrections = tuple(background_correction(r.level_dba, r.background_dba, rule_name) for r in readings)
-    proper = tuple(i for i, c in enumerate(corrections) if c.finding != "upper bound")
-    used = proper or tuple(range(len(readings)))
+    # lists, because a generator takes as long as what it gives
+    corrections = [background_correction(r.level_dba, r.background_dba, rule_name) for r in readings]
+    proper = [i for i, c in enumerate(corrections) if c.finding != "upper bound"]
+    used = proper or list(range(len(readings)))
     converted = [level_at_distance(corrections[i].level_db, readings[i].distance_m, standard_distance_m) for i in used]
-    levels = tuple(c.level_db for c in converted)
+    levels = [c.level_db for c in converted]
+    changes = [c.change_db for c in converted]
+    estimates = [c.estimate for c in converted]
     return UnitSound(
         level_dba=energy_mean(levels),
         upper_bound=not proper,
-        estimate=any(c.estimate for c in converted),
-        used=used,
-        levels_dba=levels,
-        changes_db=tuple(c.change_db for c in converted),
-        corrections=corrections,
+        estimate=any(estimates),
+        used=tuple(used),
+        levels_dba=tuple(levels),
+        changes_db=tuple(changes),
+        corrections=tuple(corrections),
     )

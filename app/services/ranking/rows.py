@@ -1,10 +1,10 @@
 """All lines of a ranking: every unit at each requested setting, with sound and cost."""
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from operator import itemgetter
-from typing import NamedTuple
+from typing import Generic, NamedTuple, TypeVar
 
 from app.compute.cost_and_energy.energy_use import RunningPart
 from app.compute.cost_and_energy.running_cost import CostAssumptions, OwnedUnit, RunningCost, running_cost
@@ -12,9 +12,17 @@ from app.services.results.control_charts.key import ChartKey
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import EVERY, HIGHEST, AvailableRoom, Offered, RankingChoices, read_offered
 from app.services.snapshot.room_shifts import RoomShift, room_shifts, straddled_shift
-from app.services.snapshot.setting_rows import RankingRow
+from app.services.snapshot.setting_rows import IndexRow, RankingRow
 from app.services.snapshot.setting_sound import SettingSound
-from app.services.snapshot.stored_units import Conditions, StoredUnit, conditions_of, stored_unit, stored_units
+from app.services.snapshot.stored_units import (
+    Conditions,
+    StoredUnit,
+    conditions_of,
+    index_rows,
+    some_stored_units,
+    stored_unit,
+    stored_units,
+)
 
 
 class _Terms(NamedTuple):
@@ -68,11 +76,24 @@ class RankedSetting:
         return end
 
 
+class IndexedSetting(NamedTuple):
+    """A line as far as the order of lines follows from it; `ranked_settings` gives the whole line."""
+
+    row: IndexRow
+
+    @property
+    def has_rate(self) -> bool:
+        return self.row.clean_air_delivery_rate_m3_per_h is not None and self.row.measurable == 1
+
+
+Line = TypeVar("Line", RankedSetting, IndexedSetting)
+
+
 @dataclass(frozen=True, slots=True)
-class RankingTable:
+class RankingTable(Generic[Line]):
     """The lines sorted by maker, model and setting, and the options of the bench."""
 
-    lines: tuple[RankedSetting, ...]
+    lines: tuple[Line, ...]
     offered: Offered
 
 
@@ -86,16 +107,36 @@ class UnitLines:
     room: AvailableRoom | None
 
 
-class _NamedLines(NamedTuple):
+class _NamedLines(NamedTuple, Generic[Line]):
     """The lines of one unit, and its place among the others."""
 
     name: tuple[str, str, int]
-    lines: tuple[RankedSetting, ...]
+    lines: tuple[Line, ...]
 
 
-def read_ranking_table(snapshot: BenchSnapshot, choices: RankingChoices) -> RankingTable:
+def read_ranking_table(snapshot: BenchSnapshot, choices: RankingChoices) -> RankingTable[RankedSetting]:
     """Raises InvalidValue for an unknown option."""
-    of_table = RankingChoices(  # all other choices are applied to the table
+    return snapshot.view(_table, _of_table(choices))
+
+
+def read_ranking_index(snapshot: BenchSnapshot, choices: RankingChoices) -> RankingTable[IndexedSetting]:
+    """The same lines, as far as their order follows from them."""
+    return snapshot.view(_index, _of_table(choices))
+
+
+def ranked_settings(
+    snapshot: BenchSnapshot, choices: RankingChoices, lines: Collection[IndexedSetting]
+) -> Mapping[tuple[int, int | None], RankedSetting]:
+    """The whole of some lines, by unit and setting."""
+    filled, offered = read_offered(snapshot, _of_table(choices))
+    units = list(dict.fromkeys(line.row.unit_id for line in lines))
+    found = snapshot.some_units(_lines_of_units, _terms(snapshot, filled, offered), units)
+    return {(line.row.unit_id, line.row.setting_id): line for unit in found.values() for line in unit.lines}
+
+
+def _of_table(choices: RankingChoices) -> RankingChoices:
+    """The choices that a table is read for; all others are applied to it."""
+    return RankingChoices(
         channel=choices.channel,
         aerosol=choices.aerosol,
         room_id=choices.room_id,
@@ -103,14 +144,32 @@ def read_ranking_table(snapshot: BenchSnapshot, choices: RankingChoices) -> Rank
         price_per_kwh=choices.price_per_kwh,
         hours_per_day=choices.hours_per_day,
     )
-    return snapshot.view(_table, of_table)
 
 
-def _table(snapshot: BenchSnapshot, choices: RankingChoices) -> RankingTable:
+def _table(snapshot: BenchSnapshot, choices: RankingChoices) -> RankingTable[RankedSetting]:
     filled, offered = read_offered(snapshot, choices)
     units = snapshot.by_unit(_lines_of_units, _terms(snapshot, filled, offered))
-    in_order = sorted(units.values(), key=itemgetter(0))
-    return RankingTable(tuple(line for unit in in_order for line in unit.lines), offered)
+    return RankingTable(_in_order(units.values()), offered)
+
+
+def _index(snapshot: BenchSnapshot, choices: RankingChoices) -> RankingTable[IndexedSetting]:
+    filled, offered = read_offered(snapshot, choices)
+    units = snapshot.by_unit(_index_of_units, conditions_of(filled, offered))
+    return RankingTable(_in_order(units.values()), offered)
+
+
+def _in_order(units: Iterable[_NamedLines[Line]]) -> tuple[Line, ...]:
+    return tuple([line for unit in sorted(units, key=itemgetter(0)) for line in unit.lines])
+
+
+def _index_of_units(
+    snapshot: BenchSnapshot, conditions: Conditions, unit_ids: Collection[int] | None
+) -> Mapping[int, _NamedLines[IndexedSetting]]:
+    units = index_rows(snapshot, conditions, unit_ids)
+    return {
+        unit_id: _NamedLines((rows[0].maker, rows[0].model, unit_id), tuple(map(IndexedSetting, rows)))
+        for unit_id, rows in units.items()
+    }
 
 
 def _terms(snapshot: BenchSnapshot, filled: RankingChoices, offered: Offered) -> _Terms:
@@ -122,11 +181,14 @@ def _terms(snapshot: BenchSnapshot, filled: RankingChoices, offered: Offered) ->
 
 def _lines_of_units(
     snapshot: BenchSnapshot, terms: _Terms, unit_ids: Collection[int] | None
-) -> Mapping[int, _NamedLines]:
-    units = stored_units(snapshot, terms.conditions)
-    asked = units.values() if unit_ids is None else [units[unit_id] for unit_id in unit_ids if unit_id in units]
+) -> Mapping[int, _NamedLines[RankedSetting]]:
+    if unit_ids is None:
+        units = stored_units(snapshot, terms.conditions)
+    else:
+        units = some_stored_units(snapshot, terms.conditions, unit_ids)
     return {
-        unit.id: _NamedLines((unit.rows[0].maker, unit.rows[0].model, unit.id), _lines(unit, terms)) for unit in asked
+        unit_id: _NamedLines((unit.rows[0].maker, unit.rows[0].model, unit_id), _lines(unit, terms))
+        for unit_id, unit in units.items()
     }
 
 
@@ -139,7 +201,7 @@ def lines_of_unit(snapshot: BenchSnapshot, unit_id: int, choices: RankingChoices
 
 
 def _lines(unit: StoredUnit, terms: _Terms) -> tuple[RankedSetting, ...]:
-    return tuple(RankedSetting(row, unit, terms) for row in unit.rows)
+    return tuple([RankedSetting(row, unit, terms) for row in unit.rows])
 
 
 def _cost(unit: StoredUnit, row: RankingRow, terms: _Terms) -> RunningCost | None:

@@ -1,8 +1,9 @@
 """Sorting of the ranking's lines by any column."""
 
 from collections.abc import Callable, Iterable, Sequence
+from typing import Any, cast
 
-from app.services.ranking.rows import RankedSetting
+from app.services.ranking.rows import IndexedSetting, Line, RankedSetting
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import EXTRA_COLUMNS, Offered, RankingChoices
 
@@ -17,8 +18,8 @@ def level_of(line: RankedSetting) -> float | None:
 
 
 def sorted_lines(
-    snapshot: BenchSnapshot, lines: Sequence[RankedSetting], choices: RankingChoices, offered: Offered
-) -> list[RankedSetting]:
+    snapshot: BenchSnapshot, lines: Sequence[Line], choices: RankingChoices, offered: Offered
+) -> list[Line]:
     """The lines sorted by a column; ties keep the order of the table: maker, model, position."""
     if choices.sort in ("name", "kind"):
         return sorted(lines, key=_order_by_name(choices.sort, choices.larger_first))
@@ -27,12 +28,12 @@ def sorted_lines(
             sort_values,  # loaded when used: few readers sort by an optional column
         )
 
-        values: Iterable[tuple[int, float]] = sort_values(snapshot, lines, choices.sort)
+        values: Iterable[tuple[int, float]] = sort_values(snapshot, cast(Sequence[RankedSetting], lines), choices.sort)
     else:
         value_of = _VALUES.get(choices.sort, _nothing)
         values = (value_of(line, offered) for line in lines)
     # Groups keep their order in both directions: values, then bounds, then missing.
-    groups: tuple[list[RankedSetting], ...] = ([], [], [])
+    groups: tuple[list[Line], ...] = ([], [], [])
     numbers: tuple[list[float], ...] = ([], [], [])
     sign = -1.0 if choices.larger_first else 1.0
     for line, (group, value) in zip(lines, values, strict=True):
@@ -45,11 +46,12 @@ def sorted_lines(
     ]
 
 
-_Value = Callable[[RankedSetting, Offered], tuple[int, float]]
+_Value = Callable[[Any, Offered], tuple[int, float]]
+_AnyLine = RankedSetting | IndexedSetting
 
 
-def _order_by_name(sort: str, larger_first: bool) -> Callable[[RankedSetting], tuple[str, int]]:
-    def key(line: RankedSetting) -> tuple[str, int]:
+def _order_by_name(sort: str, larger_first: bool) -> Callable[[_AnyLine], tuple[str, int]]:
+    def key(line: _AnyLine) -> tuple[str, int]:
         kind = line.row.kind if sort == "kind" else ""
         text = f"{kind}\0{line.row.maker}\0{line.row.model}".casefold()
         if larger_first:  # texts cannot be negated, so each letter is inverted, and the end sorts last
@@ -59,14 +61,14 @@ def _order_by_name(sort: str, larger_first: bool) -> Callable[[RankedSetting], t
     return key
 
 
-def _rate(line: RankedSetting, _: Offered) -> tuple[int, float]:
+def _rate(line: _AnyLine, _: Offered) -> tuple[int, float]:
     rate = line.row.clean_air_delivery_rate_m3_per_h
     if rate is None:
         return 2, 0.0
     return (0, rate) if line.has_rate else (1, 0.0)  # not ranked by noise
 
 
-def _time_to_clear(line: RankedSetting, _: Offered) -> tuple[int, float]:
+def _time_to_clear(line: _AnyLine, _: Offered) -> tuple[int, float]:
     if line.row.time_to_clear_min is not None:
         return 0, line.row.time_to_clear_min
     if line.row.not_cleared_before_min is not None:
@@ -84,7 +86,7 @@ def _running_cost(line: RankedSetting, _: Offered) -> tuple[int, float]:
     return (1 if line.cost.at_least else 0), line.cost.total_per_year
 
 
-def _nothing(_line: RankedSetting, _offered: Offered) -> tuple[int, float]:
+def _nothing(_line: _AnyLine, _offered: Offered) -> tuple[int, float]:
     return 2, 0.0
 
 
@@ -99,3 +101,13 @@ _VALUES: dict[str, _Value] = {
     "running_cost": _running_cost,
     "trials": lambda line, _: _plain(line.row.trials),
 }
+# columns whose order follows from an `IndexedSetting`
+INDEX_SORTS = (
+    "clean_air_delivery_rate",
+    "air_changes",
+    "standard_clearing_time",
+    "time_to_clear",
+    "trials",
+    "name",
+    "kind",
+)

@@ -7,16 +7,21 @@ The page and the API show the same `Ranking`.
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any, Generic
 
 from app.compute.clean_air.room_need import need_by_155_rule, need_by_air_changes
 from app.services.ranking.rows import (
+    IndexedSetting,
+    Line,
     RankedSetting,
     RankingTable,
     UnitLines,
     lines_of_unit,
+    ranked_settings,
+    read_ranking_index,
     read_ranking_table,
 )
-from app.services.ranking.sort import level_of, price_of, sorted_lines
+from app.services.ranking.sort import INDEX_SORTS, level_of, price_of, sorted_lines
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import (
     EVERY,
@@ -30,6 +35,8 @@ from app.services.snapshot.choices import (
 )
 
 __all__ = ["RankedSetting", "Ranking", "UnitLines", "lines_of_unit", "rank", "rank_units"]
+
+_MOST_READ_ALONE = 200  # with more lines shown, reading the whole of all lines at once is faster
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +87,34 @@ def rank_units(snapshot: BenchSnapshot, choices: RankingChoices | None = None) -
 
 
 def _ranking(snapshot: BenchSnapshot, choices: RankingChoices) -> Ranking:
+    if snapshot.is_large and choices.limit <= _MOST_READ_ALONE and _is_in_index(choices):
+        return _ranked(snapshot, read_ranking_index(snapshot, choices), choices, _whole)
     return rank(snapshot, read_ranking_table(snapshot, choices), choices)
 
 
-def rank(snapshot: BenchSnapshot, table: RankingTable, choices: RankingChoices) -> Ranking:
+def _is_in_index(choices: RankingChoices) -> bool:
+    """Whether the order follows from the index: neither sound, watts nor money matter."""
+    limits = (choices.max_price, choices.max_sound_dba)
+    return choices.setting != QUIETEST and choices.sort in INDEX_SORTS and limits == (None, None)
+
+
+def rank(snapshot: BenchSnapshot, table: RankingTable[RankedSetting], choices: RankingChoices) -> Ranking:
     """The ranking from a table that was read for these choices, or from a part of one."""
+    return _ranked(snapshot, table, choices, lambda _snapshot, _choices, lines: lines)
+
+
+def _whole(snapshot: BenchSnapshot, choices: RankingChoices, lines: list[IndexedSetting]) -> list[RankedSetting]:
+    whole = ranked_settings(snapshot, choices, lines)
+    return [whole[line.row.unit_id, line.row.setting_id] for line in lines]
+
+
+def _ranked(
+    snapshot: BenchSnapshot,
+    table: RankingTable[Line],
+    choices: RankingChoices,
+    whole: Callable[[BenchSnapshot, RankingChoices, list[Line]], list[RankedSetting]],
+) -> Ranking:
+    """whole : gives the whole of the lines that are shown"""
     offered, lines = table.offered, table.lines
     filled = filled_choices(choices, offered)
     on_bench = {line.row.unit_id for line in lines}
@@ -92,8 +122,12 @@ def rank(snapshot: BenchSnapshot, table: RankingTable, choices: RankingChoices) 
     chosen, units, removed = _filtered(_at_chosen_setting(lines, filled.setting), filled, offered, on_bench)
     ordered = sorted_lines(snapshot, chosen, filled, offered)
     ends = _ends(ordered)
+    shown = ordered[filled.offset : filled.offset + filled.limit]
+    named = [line for line in (ends.leader, ends.last) if line is not None]
+    read = whole(snapshot, choices, shown + named)
+    leader, last = read[len(shown) :] if named else (None, None)
     return Ranking(
-        lines=tuple(ordered[filled.offset : filled.offset + filled.limit]),
+        lines=tuple(read[: len(shown)]),
         total_lines=len(ordered),
         total_units=len(units),
         units_on_bench=len(on_bench),
@@ -102,8 +136,8 @@ def rank(snapshot: BenchSnapshot, table: RankingTable, choices: RankingChoices) 
         offered=offered,
         room=offered.room(filled.room_id),
         kinds=kinds,
-        leader=ends.leader,
-        last=ends.last,
+        leader=leader,
+        last=last,
         not_measurable=ends.not_measurable,
         without_rate=ends.without_rate,
         highest_rate_m3_per_h=ends.highest_rate_m3_per_h,
@@ -113,20 +147,20 @@ def rank(snapshot: BenchSnapshot, table: RankingTable, choices: RankingChoices) 
 
 
 @dataclass(slots=True)
-class _Ends:
-    """Extremes of a table for sentences and scales; names as in `Ranking`."""
+class _Ends(Generic[Line]):
+    """Extremes of a table for sentences and scales; names as in `Ranking`. There is either both a leader and a last."""
 
-    leader: RankedSetting | None = None
-    last: RankedSetting | None = None
+    leader: Line | None = None
+    last: Line | None = None
     not_measurable: int = 0
     without_rate: int = 0
     highest_rate_m3_per_h: float = 0.0
     longest_time_min: float = 0.0
 
 
-def _ends(lines: Sequence[RankedSetting]) -> _Ends:
+def _ends(lines: Sequence[Line]) -> _Ends[Line]:
     """In one pass, because a bench may have thousands of lines; of equal rates the first line counts."""
-    ends = _Ends()
+    ends = _Ends[Line]()
     highest, lowest = -math.inf, math.inf
     for line in lines:
         row = line.row
@@ -168,13 +202,17 @@ def needed_rate_m3_per_h(choices: RankingChoices) -> float | None:
     return need_by_air_changes(choices.room_area_m2, choices.room_height_m, choices.air_changes_per_h).rate_m3_per_h
 
 
-def _at_chosen_setting(lines: Sequence[RankedSetting], setting: str) -> list[RankedSetting]:
+def _at_chosen_setting(lines: Sequence[Line], setting: str) -> list[Line]:
     """Lines of the chosen setting. Quietest: the lowest measured level, else the slowest setting."""
     if setting in (HIGHEST, EVERY):
         return list(lines)  # the query has omitted the others
     if setting != QUIETEST:
         name = setting.casefold()
         return [line for line in lines if (line.row.setting or "").casefold() == name]
+    return _quietest(lines)
+
+
+def _quietest(lines: Sequence[Any]) -> list[Any]:
     quietest: dict[int, tuple[tuple[bool, float, int], RankedSetting]] = {}
     for line in lines:
         level = None if line.sound is None else line.sound.level_dba
@@ -185,8 +223,8 @@ def _at_chosen_setting(lines: Sequence[RankedSetting], setting: str) -> list[Ran
 
 
 def _filtered(
-    lines: list[RankedSetting], choices: RankingChoices, offered: Offered, on_bench: set[int]
-) -> tuple[list[RankedSetting], set[int], tuple[Removed, ...]]:
+    lines: list[Line], choices: RankingChoices, offered: Offered, on_bench: set[int]
+) -> tuple[list[Line], set[int], tuple[Removed, ...]]:
     """The lines that pass, their units, and the units removed by each filter; a unit counts at the filter that removes
     its last line.
     """
@@ -203,7 +241,7 @@ def _filtered(
     return lines, units, tuple(removed)
 
 
-def _filters(choices: RankingChoices, offered: Offered) -> Iterable[tuple[str, Callable[[RankedSetting], bool], str]]:
+def _filters(choices: RankingChoices, offered: Offered) -> Iterable[tuple[str, Callable[[Any], bool], str]]:
     """The active filters in order of application. A missing value fails a limit."""
     if choices.search.strip():
         words = choices.search.casefold().split()

@@ -79,13 +79,15 @@ class _State:
     version: Version
     changes: Mapping[int, int]
     by_unit: _Cached = field(default_factory=lambda: _Cached(_MOST_BY_UNIT))
+    some_units: _Cached = field(default_factory=lambda: _Cached(_MOST_BY_UNIT))
     views: _Cached = field(default_factory=lambda: _Cached(_MOST_VIEWS))
     of_values: _Cached = field(default_factory=lambda: _Cached(_MOST_OF_VALUES))
     of_rows: _Cached = field(default_factory=lambda: _Cached(_MOST_OF_ROWS))
 
     def next(self, version: Version, changes: Mapping[int, int]) -> "_State":
         """A later state; entries by unit are renewed when they are next asked for."""
-        return _State(version, changes, self.by_unit.copied(), of_values=self.of_values, of_rows=self.of_rows)
+        by_unit, some_units = self.by_unit.copied(), self.some_units.copied()
+        return _State(version, changes, by_unit, some_units, of_values=self.of_values, of_rows=self.of_rows)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,6 +103,11 @@ class BenchSnapshot:
     @property
     def version(self) -> Version | None:
         return None if self._state is None else self._state.version
+
+    @property
+    def is_large(self) -> bool:
+        """Whether a part of the units is worth a query of its own."""
+        return self._state is not None and len(self._state.changes) > _MOST_RENEWED
 
     def view(self, function: Callable[["BenchSnapshot", C], T], choices: C) -> T:
         """What a function makes of this snapshot and some choices, computed once for each version.
@@ -141,6 +148,28 @@ class BenchSnapshot:
             units = found.units
         state.by_unit.store(key, _ByUnit(state.changes, units))
         return units
+
+    def some_units(
+        self,
+        function: Callable[["BenchSnapshot", C, Collection[int] | None], Mapping[int, T]],
+        choices: C,
+        unit_ids: Collection[int],
+    ) -> Mapping[int, T]:
+        """What `by_unit` gives for these units; it is computed for them alone, where it is not known of all."""
+        state = self._state
+        if state is None:
+            return function(self, choices, unit_ids)
+        key = function, choices
+        if state.by_unit.find(key) is not None:
+            units = self.by_unit(function, choices)
+            return {unit: units[unit] for unit in unit_ids if unit in units}
+        now, known = state.changes, state.some_units.find(key) or {}
+        missing = [unit for unit in unit_ids if unit not in known or known[unit][0] != now.get(unit)]
+        if missing:
+            read = function(self, choices, missing)
+            known = known | {unit: (now.get(unit), read.get(unit)) for unit in missing}
+            state.some_units.store(key, known)
+        return {unit: known[unit][1] for unit in unit_ids if known[unit][1] is not None}
 
     def of_values(self, function: Callable[P, T], *values: P.args, **named: P.kwargs) -> T:
         """What a function makes of some values alone, for work that takes longer than comparing the values."""

@@ -2,8 +2,7 @@
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, Select, bindparam, select
 
@@ -17,8 +16,7 @@ from app.storage.models.bench_measurements import SoundMeasurement
 from app.storage.models.units_under_test import UnitUnderTest
 
 
-@dataclass(frozen=True, slots=True)
-class SettingSound:
+class SettingSound(NamedTuple):
     """Level of one setting at the standard distance, energy mean of its measurements [dB(A)].
 
     level_dba : None without a measurement
@@ -97,11 +95,11 @@ def read_setting_sounds(
         found.setdefault(row[0], []).append(row)
 
     def level_of(rows: list[Sequence[Any]]) -> SettingSound:
-        readings = tuple(
+        readings = [
             SoundReading(level, background, distance, environment == "indoor", instrument_class)
             for _, level, background, distance, environment, instrument_class in rows
-        )
-        return _setting_sound(readings, standard_distance_m, rule)
+        ]
+        return _setting_sound(tuple(readings), standard_distance_m, rule)
 
     return ComputedWhenAsked(found, level_of)
 

@@ -1,13 +1,13 @@
 """What is stored of each unit that ranking, costs and advice are computed from, read once for all of them."""
 
 from collections.abc import Collection, Iterable, Mapping
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from app.compute.cost_and_energy.consumable_life import ConsumablePart
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.services.snapshot.choices import HIGHEST, Offered, RankingChoices
 from app.services.snapshot.consumable_parts import parts_needed, read_consumable_parts
-from app.services.snapshot.setting_rows import RankingRow, read_ranking_rows, read_rows_of_unit
+from app.services.snapshot.setting_rows import IndexRow, RankingRow, read_ranking_rows, read_rows_of_unit
 from app.services.snapshot.setting_sound import NOT_MEASURED, SettingSound, read_setting_sounds
 
 
@@ -77,6 +77,23 @@ def stored_units(snapshot: BenchSnapshot, conditions: Conditions) -> Mapping[int
     return snapshot.by_unit(_read, conditions)
 
 
+def index_rows(
+    snapshot: BenchSnapshot, conditions: Conditions, unit_ids: Collection[int] | None
+) -> Mapping[int, tuple[IndexRow, ...]]:
+    """Of all or some units, the rows by which lines are put in order."""
+    by_unit: dict[int, tuple[IndexRow, ...]] = {}
+    for row in _rows(snapshot, conditions, unit_ids, IndexRow):
+        by_unit[row.unit_id] = (*by_unit.get(row.unit_id, ()), row)
+    return by_unit
+
+
+def some_stored_units(
+    snapshot: BenchSnapshot, conditions: Conditions, unit_ids: Collection[int]
+) -> Mapping[int, StoredUnit]:
+    """The same of these units."""
+    return snapshot.some_units(_read, conditions, unit_ids)
+
+
 def stored_unit(snapshot: BenchSnapshot, unit_id: int, conditions: Conditions) -> StoredUnit | None:
     """One unit with all its settings, also where it is in the trash; None where there is no such unit."""
     return snapshot.view(_read_one, (unit_id, conditions._replace(highest_only=False)))
@@ -92,14 +109,23 @@ def _read_one(snapshot: BenchSnapshot, asked: tuple[int, Conditions]) -> StoredU
 def _read(
     snapshot: BenchSnapshot, conditions: Conditions, unit_ids: Collection[int] | None
 ) -> Mapping[int, StoredUnit]:
-    rows = read_ranking_rows(
+    return _put_together(snapshot, _rows(snapshot, conditions, unit_ids, RankingRow), conditions, unit_ids)
+
+
+_Row = TypeVar("_Row", RankingRow, IndexRow)
+
+
+def _rows(
+    snapshot: BenchSnapshot, conditions: Conditions, unit_ids: Collection[int] | None, row: type[_Row]
+) -> list[_Row]:
+    return read_ranking_rows(
         snapshot.session.connection(),
         conditions.choices,
         conditions.currency,
+        row=row,
         highest_only=conditions.highest_only,
         unit_ids=unit_ids,
     )
-    return _put_together(snapshot, rows, conditions, unit_ids)
 
 
 def _put_together(

@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 
 from app.services.costs.cost_of_owning import cost_of_owning
 from app.services.history.latest_data_date import EVERYTHING, latest_data_date
+from app.services.ranking import table
 from app.services.ranking.extra_columns import extra_facts
 from app.services.ranking.rank_intervals import RANKED_BY, LineRank, RankView, rank_view
 from app.services.ranking.room_advice import advice_for_room
@@ -274,3 +275,53 @@ def test_what_follows_from_values_alone_outlasts_a_change(store: Engine, bench: 
         connection.execute(text("UPDATE bench SET hours_per_day = 4"))
     assert worked_out() is first
     assert first == [1, 2, 3]
+
+
+PAGES = (
+    RankingChoices(limit=2, offset=1),
+    RankingChoices(setting=EVERY, sort="time_to_clear", descending=True),
+    RankingChoices(setting="low", search="strong"),
+    RankingChoices(sort="name", room_area_m2=20.0, limit=1),
+)
+
+
+def test_a_large_bench_reads_the_whole_of_the_lines_shown_alone(store: Engine, bench: RankedBench, monkeypatch):
+    def pages() -> tuple[object, ...]:
+        with session_scope(store, writes=False) as session:
+            return tuple(_contents(rank_units(current_snapshot(session), choices)) for choices in PAGES)
+
+    whole = pages()
+    with session_scope(store, writes=False) as session:
+        forget_snapshot(session)
+    monkeypatch.setattr(BenchSnapshot, "is_large", True)
+    with monkeypatch.context() as without:
+        without.setattr(table, "read_ranking_table", None)
+        assert pages() == whole
+        for statement in (
+            "UPDATE prices SET amount = 5 WHERE unit_under_test_id = :unit",
+            "UPDATE units_under_test SET trashed_at = '2026-01-05T10:00:00Z' WHERE id = :unit",
+        ):
+            with store.begin() as connection:
+                connection.execute(text(statement), {"unit": bench.units["Strong"]})
+            assert pages() != whole
+            whole = pages()
+    with session_scope(store) as session:
+        assert whole == tuple(_contents(rank_units(current_snapshot(session), choices)) for choices in PAGES)
+
+
+def test_some_units_are_read_alone_and_again_after_a_change(store: Engine, bench: RankedBench):
+    def some(*models: str) -> tuple[dict[int, list[str]], list[set[int] | None]]:
+        ASKED.clear()
+        with session_scope(store, writes=False) as session:
+            snapshot = current_snapshot(session)
+            return dict(snapshot.some_units(models_of_units, None, [bench.units[m] for m in models])), list(ASKED)
+
+    weak, strong = bench.units["Weak"], bench.units["Strong"]
+    assert some("Weak") == ({weak: ["Weak"]}, [{weak}])
+    assert some("Strong", "Weak") == ({strong: ["Strong"], weak: ["Weak"]}, [{strong}])
+    with store.begin() as connection:
+        connection.execute(text("DELETE FROM units_under_test WHERE id = :unit"), {"unit": weak})
+    assert some("Weak", "Strong") == ({strong: ["Strong"]}, [{weak}])
+    assert some("Weak") == ({}, [])
+    models(store)
+    assert some("Strong") == ({strong: ["Strong"]}, []), "it is known of all units by now"

@@ -4,8 +4,9 @@ template is rendered once for each such shape, with marks in place of the values
 
 import re
 from functools import lru_cache
+from itertools import count, islice
 from operator import itemgetter
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, cast
 
 from markupsafe import Markup, escape
 
@@ -36,21 +37,17 @@ class RankingLine(NamedTuple):
     shift: RoomShift | None = None
 
 
-class _CellShape(NamedTuple):
-    """What of a cell decides on its markup. `bar` : 0 none, 1 open-ended, 2 an interval, 3 one with a point"""
-
-    kind: str
-    has_below: bool
-    has_further: bool
-    bar: int
-
-
 class _RowShape(NamedTuple):
+    """What of a line decides on its markup.
+
+    cells : kind of each cell, and which of its parts it has, as a sum of `_BELOW` to `_POINT`
+    """
+
     columns: tuple[RowColumn, ...]
     shift: RoomShift | None
     has_setting: bool
     has_trial: bool
-    cells: tuple[_CellShape, ...]
+    cells: tuple[str | int, ...]
 
 
 class _RowOfShape(NamedTuple):
@@ -60,29 +57,40 @@ class _RowOfShape(NamedTuple):
     order: Any
 
 
+_BELOW, _FURTHER, _BAR, _OPEN, _POINT = 1, 2, 4, 8, 16
 _MARK = "\ue000{}\ue000"
 _MARKS = re.compile("\ue000(\\d+)\ue000")
-_OF_LINE, _OF_CELL = 6, 8  # values of a line besides its cells, and of each cell
-_NO_BAR: tuple[Any, ...] = ("", "", "", "")
+_BETWEEN = "\ue001"  # a stored text may hold it, but does so hardly ever
 
 
 def row_markup(line: RankingLine) -> Markup:
     """The row after its rank, as the template gives it."""
-    values: list[Any] = [*line[:_OF_LINE]]
-    shapes = []
-    for kind, text, below, reason, bar, further in line.cells:
-        if bar is None:
-            has_bar, drawn = 0, _NO_BAR
-        else:
-            has_bar = 1 if bar.open_ended else 2 if bar.value is None else 3
-            drawn = (bar.low, bar.width, bar.value, bar.words)
-        values += (text, below, reason, further, *drawn)
-        shapes.append(_CellShape(kind, bool(below), bool(further), has_bar))
-    shape = _RowShape(line.columns, line.shift, bool(line.setting_id), bool(line.latest_trial_id), tuple(shapes))
-    of_shape = _row_of_shape(shape)
-    row = of_shape.parts.copy()
-    row[1::2] = map(escape, of_shape.order(values))
+    unit, setting, maker, model, name, trial, cells, columns, shift = line
+    values: list[Any] = [unit, setting, maker, model, name, trial]
+    shapes: list[str | int] = []
+    for kind, text, below, reason, bar, further in cells:
+        values += (text, reason)
+        parts = 0
+        if below:
+            parts = _BELOW
+            values.append(below)
+        if further:
+            parts += _FURTHER
+            values.append(further)
+        if bar is not None:
+            values += bar
+            parts += _BAR + (_OPEN if bar.open_ended else 0 if bar.value is None else _POINT)
+        shapes += (kind, parts)
+    fixed, order = _row_of_shape(_RowShape(columns, shift, bool(setting), bool(trial), tuple(shapes)))
+    row = fixed.copy()
+    row[1::2] = _escaped(list(map(str, order(values))))
     return Markup("".join(row))
+
+
+def _escaped(texts: list[str]) -> list[str]:
+    """Escaped at once, which takes a tenth of the time of one after the other."""
+    found = str(escape(_BETWEEN.join(texts))).split(_BETWEEN)
+    return found if len(found) == len(texts) else [str(escape(text)) for text in texts]
 
 
 @lru_cache(maxsize=1024)
@@ -93,33 +101,27 @@ def _row_of_shape(shape: _RowShape) -> _RowOfShape:
 
 
 def _marked(shape: _RowShape) -> RankingLine:
-    """A line of this shape with a mark, the place among its values, for each value."""
-    unit, setting, *names, trial = (_MARK.format(place) for place in range(_OF_LINE))
+    """A line of this shape with a mark, the place among its values, in place of each value."""
+    marks: Any = map(_MARK.format, count())
+    unit, setting, maker, model, name, trial = islice(marks, 6)
     cells = []
-    for number, cell in enumerate(shape.cells):
-        first = _OF_LINE + number * _OF_CELL
-        text, below, reason, further, *drawn = (_MARK.format(first + place) for place in range(_OF_CELL))
-        cells.append(
-            Cell(
-                cell.kind,
-                text,
-                below if cell.has_below else "",
-                reason,
-                _marked_bar(cell.bar, *drawn),
-                further if cell.has_further else "",
-            )
-        )
-    marked: Any = (
+    for kind, parts in zip(shape.cells[::2], cast(tuple[int, ...], shape.cells[1::2]), strict=True):
+        text, reason = islice(marks, 2)
+        below = next(marks) if parts & _BELOW else ""
+        further = next(marks) if parts & _FURTHER else ""
+        bar = None
+        if parts & _BAR:
+            bar = Bar(*islice(marks, len(Bar._fields)))
+            bar = bar._replace(value=bar.value if parts & _POINT else None, open_ended=bool(parts & _OPEN))
+        cells.append(Cell(str(kind), text, below, reason, bar, further))
+    return RankingLine(
         unit,
         setting if shape.has_setting else None,
-        *names,
+        maker,
+        model,
+        name,
         trial if shape.has_trial else None,
         tuple(cells),
         shape.columns,
         shape.shift,
     )
-    return RankingLine._make(marked)
-
-
-def _marked_bar(kind: int, low: Any, width: Any, value: Any, words: str) -> Bar | None:
-    return Bar(low, width, value if kind == 3 else None, kind == 1, words) if kind else None
