@@ -94,9 +94,9 @@ class TailProducts:
 
 @dataclass(frozen=True, slots=True)
 class NoiseRows:
-    r"""Noise of block means under several settings, one row for each: standard deviation of the part with a memory,
-    variance of the independent part, the autocorrelation φ over one block, and the correlation ρ1 of neighbouring
-    means; spacing as in NoiseModel, one or more.
+    r"""Noise of block means under several settings, one row for each: variance of the part with a memory and of the
+    independent part, the autocorrelation φ over one block, and the correlation ρ1 of neighbouring means; spacing as in
+    NoiseModel, one or more.
 
     Means of noise with the correlation exp(−t/τ) have the correlation ρ1 φ^(d−1) at a distance of d blocks. With S the
     standard deviations, B the filter that takes φ^d times the value before from each value, and N the independent
@@ -120,18 +120,19 @@ class NoiseRows:
         rows, count = self.correlated.shape
         kept = np.maximum(self.autocorrelations, 1e-9)[:, None]
         phi, lead = np.exp(np.log(kept) * self.spacing), self.neighbours[:, None] / kept
-        squares = self.correlated * self.correlated
-        alone = self.independent / squares
+        inverse = 1.0 / self.correlated
+        alone = self.independent * inverse
         diagonal = 1.0 + alone
         diagonal[:, 1:] += phi * phi * (1.0 - 2.0 * lead + alone[:, :-1])
         beside = np.zeros((rows, count))
         beside[:, :-1] = phi * (lead - 1.0 - alone[:, :-1])
         factor, off, _ = dpttrf(diagonal.ravel(), beside.ravel()[:-1])
-        over = columns.T[:, None, :] / self.correlated
-        over[:, :, 1:] -= phi * over[:, :, :-1]
+        weight = np.sqrt(inverse)
+        over = columns.T[:, None, :] * weight
+        over[:, :, 1:] -= columns.T[:, None, :-1] * (phi * weight[:, :-1])
         solved, _ = dpttrs(factor, off, over.reshape(-1, rows * count).T)
         sums: Floats = over.transpose(1, 0, 2) @ solved.T.reshape(over.shape).transpose(1, 2, 0)
-        return sums, np.log(squares).sum(axis=1) + np.log(factor).reshape(rows, count).sum(axis=1)
+        return sums, (np.log(self.correlated) + np.log(factor).reshape(rows, count)).sum(axis=1)
 
 
 def whiteners(noise: NoiseModel, autocorrelations: Sequence[float]) -> list[Whitener]:

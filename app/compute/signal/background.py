@@ -5,8 +5,9 @@ import math
 import numpy as np
 
 from app.compute.signal.blocks import Blocks
-from app.compute.signal.exponential_fit import QuickFit, noise_of_blocks
+from app.compute.signal.exponential_fit import QuickFit
 from app.compute.signal.noise import Floats
+from app.compute.signal.noise_settings import noise_of_blocks
 from app.compute.signal.rate_table import BackgroundBounds
 
 # While a unit runs it also cleans air that leaks in, so the background of the decay lies below the level before the

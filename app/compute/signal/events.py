@@ -18,9 +18,10 @@ import numpy as np
 
 from app.compute.signal.autocorrelation import Whitener, whiteners
 from app.compute.signal.blocks import Blocks
-from app.compute.signal.exponential_fit import FLOORS, NOISE_FLOOR, ExponentialFit
+from app.compute.signal.exponential_fit import ExponentialFit
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.noise import Floats, NoiseModel
+from app.compute.signal.noise_settings import FLOORS, NOISE_FLOOR
 from app.compute.signal.rate_table import BackgroundBounds, possible_autocorrelations
 from app.compute.signal.two_rates import best_split
 

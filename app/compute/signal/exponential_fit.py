@@ -9,7 +9,7 @@ of relying on one estimate of it.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import stdtrit
@@ -18,9 +18,22 @@ from app.compute.signal.autocorrelation import whitener
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.logger_noise import GENERIC, LoggerNoise, evidence_of
-from app.compute.signal.noise import Floats, NoiseModel
-from app.compute.signal.noise_settings import MIXTURES, BlockNoise, Mixture, NoiseSettings, noise_settings
-from app.compute.signal.rate_table import BackgroundBounds, log_probability
+from app.compute.signal.noise import Floats, NoiseModel, evenly_spaced
+from app.compute.signal.noise_settings import (
+    MIXTURES,
+    BlockNoise,
+    Mixture,
+    NoiseSettings,
+    noise_of_blocks,
+    noise_settings,
+)
+from app.compute.signal.rate_table import (
+    NODES_OF_SEARCH,
+    BackgroundBounds,
+    is_narrow,
+    log_probability,
+    rate_sums,
+)
 
 RISING = -np.geomspace(3.0, 0.01, 8)  # over the length of the window
 FASTEST_PER_H = 90.0
@@ -33,8 +46,12 @@ FEW = (0.25, 0.75)  # places in the autocorrelations that determine the width of
 MIDDLE = 0.4  # place of the one that sets the width in which it is looked for
 FEWEST_HELD = 5  # grid points that must carry the probability
 DROP = 11.0  # the table ends where the log probability is this far below its maximum
-FLOORS = np.geomspace(1e-3, 3.0, 9)  # of the highest level: noise at level zero over relative noise
-NOISE_FLOOR = 1e-5  # of the highest level: smallest standard deviation, far below any logger's
+
+
+def exponential(rate: float, time: Floats) -> Floats:
+    """exp(−k t), without overflow."""
+    decayed: Floats = np.exp(-np.minimum(np.maximum(rate * time, -50.0), 700.0))
+    return decayed
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +63,9 @@ class QuickFit:
     amplitude: float
 
     def level(self, time: Floats) -> Floats:
-        level: Floats = self.background + self.amplitude * np.exp(-np.clip(self.rate * time, -50, 700))
+        level: Floats = self.background + self.amplitude * np.exp(
+            -np.minimum(np.maximum(self.rate * time, -50.0), 700.0)
+        )
         return level
 
 
@@ -79,7 +98,8 @@ def coarse_rates(time: Floats) -> Floats:
     """Rates [1/h] from the fastest plausible rise to a fall within one reading. `time` starts at zero."""
     span = max(float(time[-1]), 1e-9)
     fastest = min(FASTEST_PER_H, FASTEST_PER_INTERVAL * (time.size - 1) / span)
-    rates: Floats = np.concatenate([RISING / span, np.exp(np.linspace(math.log(0.01 / span), math.log(fastest), 40))])
+    falling = np.exp(evenly_spaced(math.log(0.01 / span), math.log(fastest), 40))
+    rates: Floats = np.concatenate([RISING / span, falling])
     return rates
 
 
@@ -90,10 +110,10 @@ def quick_fit(blocks: Blocks, bounds: BackgroundBounds, before: QuickFit | None 
     """
     time = blocks.time_h - blocks.time_h[0]
     level = blocks.level
-    top = max(float(np.max(np.abs(level))), 1e-12)
+    top = max(float(np.abs(level).max()), 1e-12)
     sigma = np.maximum(np.abs(level if before is None else before.level(time)), 0.05 * top)
     weight = blocks.share / (sigma**2 + blocks.rounding**2)
-    both = np.stack([weight, weight * level])
+    both = np.array([weight, weight * level])
     s1, sy = float(weight.sum()), float(weight @ level)
     rates = coarse_rates(time) if before is None or before.rate <= 0 else before.rate * NEAR
     for turn in range(5):
@@ -105,7 +125,7 @@ def quick_fit(blocks: Blocks, bounds: BackgroundBounds, before: QuickFit | None 
         amplitude = (sdy - s2 * background) / sdd
         left = level[:, None] - background - amplitude * decayed
         loss = weight @ (left * left)
-        best = int(np.argmin(loss))
+        best = int(loss.argmin())
         if turn < 3:
             low, high = rates[max(best - 1, 0)], rates[min(best + 1, rates.size - 1)]
             rates = low + (high - low) * BETWEEN
@@ -146,7 +166,7 @@ def fit_exponential(
     dof = _degrees_of_freedom(half_95 / half_68 if half_68 > 0 else 1.96)
     uncertainty = half_95 / float(stdtrit(dof, 0.975))
     background, amplitude, covariance = linear_part(time, level, model, bounds, rate, autocorrelation)
-    curve = background + amplitude * np.exp(-np.clip(rate * time, -50, 700))
+    curve = background + amplitude * exponential(rate, time)
     residuals = (level - curve) / np.hypot(model.correlated, model.independent)
     factor = np.ones(3)
     factor[2] = uncertainty / math.sqrt(covariance[2, 2]) if covariance[2, 2] > 0 else 1.0
@@ -157,7 +177,7 @@ def fit_exponential(
         at_least=at_least,
         background=background,
         amplitude=amplitude,
-        covariance=covariance * np.outer(factor, factor),
+        covariance=covariance * (factor[:, None] * factor),
         autocorrelation=autocorrelation,
         spread=math.sqrt(float(residuals @ residuals) / max(level.size - 3, 1)),
         noise=model,
@@ -167,35 +187,12 @@ def fit_exponential(
     )
 
 
-def noise_of_blocks(blocks: Blocks, curve: Floats) -> BlockNoise:
-    """Noise of the blocks from the residuals: σ² = s² (C² + c0²), c0 by likelihood, and rounding.
-
-    c0 comes from the changes between neighbouring residuals, whose variance has the shape of σ² however long the
-    memory of the noise is; residuals that drift would show the shape of the drift.
-    """
-    top = max(float(np.max(np.abs(curve))), 1e-12)
-    left, rounding = blocks.level - curve, blocks.rounding**2
-    floors = FLOORS[:, None] * top
-    share = np.maximum(blocks.share, 0.25)
-    shape = (curve[None, :] ** 2 + floors**2) / share
-    between, rounding_between = 0.5 * (shape[:, 1:] + shape[:, :-1]), 0.5 * (rounding[1:] + rounding[:-1])
-    changes = 0.5 * np.diff(left) ** 2
-    scale = np.maximum(((changes - rounding_between) / between).mean(axis=1), 1e-12)[:, None]
-    variance = scale * between + rounding_between
-    best = int(np.argmax(-np.log(variance).sum(axis=1) - (changes / variance).sum(axis=1)))
-    root = np.sqrt(float(scale[best, 0]) / share)
-    least = NOISE_FLOOR * top
-    return BlockNoise(
-        root * np.maximum(np.abs(curve), least), np.maximum(root * floors[best], least), blocks.rounding, blocks.spacing
-    )
-
-
 def linear_part(
     time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, autocorrelation: float
 ) -> tuple[float, float, Floats]:
     """Background, amplitude, and covariance of (background, amplitude, rate) by generalised least squares."""
-    decayed = np.exp(-np.clip(rate * time, -50, 700))
-    columns = np.stack([np.ones_like(time), decayed, time * decayed], axis=1)
+    decayed = exponential(rate, time)
+    columns = np.array([np.ones(time.size), decayed, time * decayed]).T
     inverse = whitener(noise, autocorrelation)
     solved = inverse.times(columns)
     normal, right = columns.T @ solved, solved.T @ level
@@ -209,7 +206,7 @@ def linear_part(
     background = min(max(float(background), bounds.low), bounds.high)
     amplitude = float((right[1] - normal[0, 1] * background) / normal[1, 1])
     turn = np.array([1.0, 1.0, -amplitude if amplitude != 0 else 1e-12])
-    matrix = normal * np.outer(turn, turn)
+    matrix = normal * (turn[:, None] * turn)
     matrix[0, 0] += held
     return background, amplitude, scaled_inverse(matrix)
 
@@ -220,26 +217,39 @@ def _table(
     """Log likelihood over a grid of rates wide enough for all of it (columns), and over noise settings (rows)."""
     last = settings.autocorrelations.size - 1
     ends = [round(place * last) for place in FEW]
-    few = replace(
-        settings,
-        autocorrelations=settings.autocorrelations[ends],
-        neighbours=settings.neighbours[:1, ends],
-        mixtures=MIXTURES[:1],
+    few = NoiseSettings(
+        settings.autocorrelations[ends],
+        settings.neighbours[:1, ends],
+        MIXTURES[:1],
+        settings.block_s,
+        settings.row_of_kind[:0],
     )
     middle = round(MIDDLE * last)
     model = noise.model(MIXTURES[0], float(settings.neighbours[0, middle]))
     rates = _nearby_rates(time, level, model, bounds, rate, float(settings.autocorrelations[middle]))
+    whole = None
+    if is_narrow(rates, float(time[-1])):
+        # the table is a part of this range in nearly all trials, so the same sums give both
+        whole = rate_sums(rates, time, level, noise, bounds, settings, nodes=NODES_OF_SEARCH)
     for turn in range(5):
-        marginal = log_probability(rates, time, level, noise, bounds, few, few=True).max(axis=0)
+        if whole is not None and turn == 0:
+            of_few = whole.of_rows([0, *(2 + end for end in ends)])
+        else:
+            of_few = rate_sums(rates, time, level, noise, bounds, few, few=True)
+        marginal = log_probability(rates, of_few, bounds).max(axis=0)
         held = np.flatnonzero(marginal > marginal.max() - DROP)
         ends_outside = turn == 0 and (held[0] == 0 or held[-1] == rates.size - 1)
         if ends_outside:
+            whole = None
             rates = np.unique(np.concatenate([coarse_rates(time), rate + max(abs(rate), 0.01) * NEAR_RATE]))
             continue
-        rates = np.linspace(rates[max(held[0] - 1, 0)], rates[min(held[-1] + 1, rates.size - 1)], GRID_POINTS)
+        first, beyond = max(int(held[0]) - 1, 0), min(int(held[-1]) + 1, rates.size - 1)
+        rates = evenly_spaced(float(rates[first]), float(rates[beyond]), GRID_POINTS)
         if held.size >= FEWEST_HELD:
             break
-    return rates, log_probability(rates, time, level, noise, bounds, settings)
+    if whole is None:
+        whole = rate_sums(rates, time, level, noise, bounds, settings)
+    return rates, log_probability(rates, whole, bounds)
 
 
 def _likeliest(weight: Floats, settings: NoiseSettings) -> tuple[float, float, Mixture]:
@@ -257,17 +267,18 @@ def _nearby_rates(
     _, amplitude, covariance = linear_part(time, level, noise, bounds, rate, autocorrelation)
     width = 12 * math.sqrt(max(float(covariance[2, 2]), 0.0)) if amplitude > 0 else 0.0
     width = min(max(width, 1e-4 * abs(rate)), 0.9 * max(abs(rate), 1e-3))
-    return np.linspace(rate - width, rate + width, GRID_POINTS)
+    return evenly_spaced(rate - width, rate + width, GRID_POINTS)
 
 
 def _middle_and_widths(rates: Floats, probability: Floats) -> tuple[float, float, float, float]:
     """Median, half-widths that contain 95 % and 68.27 %, and the 2.5 % point."""
-    fine = np.linspace(rates[0], rates[-1], 8 * rates.size)
+    fine = evenly_spaced(float(rates[0]), float(rates[-1]), 8 * rates.size)
     dense = np.exp(np.interp(fine, rates, np.log(np.maximum(probability, 1e-30))))
-    mass = np.concatenate([[0.0], np.cumsum(0.5 * (dense[1:] + dense[:-1]))])
+    mass = np.zeros(fine.size)
+    (0.5 * (dense[1:] + dense[:-1])).cumsum(out=mass[1:])
     mass /= mass[-1]
     middle = float(np.interp(0.5, mass, fine))
-    widths = np.linspace(0.0, max(middle - rates[0], rates[-1] - middle), 300)
+    widths = evenly_spaced(0.0, max(middle - float(rates[0]), float(rates[-1]) - middle), 300)
     held = np.interp(middle + widths, fine, mass) - np.interp(middle - widths, fine, mass)
     half_95, half_68 = (float(np.interp(share, held, widths)) for share in (0.95, 0.6826895))
     return middle, half_95, half_68, float(np.interp(0.025, mass, fine))

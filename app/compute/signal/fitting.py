@@ -3,9 +3,11 @@
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.linalg.lapack import dgesv
 
 Floats = NDArray[np.float64]
 
@@ -157,13 +159,18 @@ def scaled_inverse(matrix: Floats) -> Floats:
     size = np.sqrt(np.maximum(matrix.diagonal(), 1e-200))
     scale = size[:, None] * size
     scaled = matrix / scale
-    scaled.ravel()[:: scaled.shape[0] + 1] += 1e-13
-    try:
-        inverse = np.linalg.inv(scaled)
-    except np.linalg.LinAlgError:
+    scaled.ravel()[:: size.size + 1] += 1e-13
+    # LAPACK itself: the checks of numpy.linalg.inv take several times as long as the inverse of a small matrix
+    _, _, inverse, is_singular = dgesv(scaled, _identity(size.size))
+    if is_singular:
         inverse = np.linalg.pinv(scaled)
     result: Floats = inverse / scale
     return result
+
+
+@cache
+def _identity(size: int) -> Floats:
+    return np.eye(size)
 
 
 def _sum_of_squares(residual: Floats) -> float:

@@ -44,6 +44,17 @@ def median_of_three(levels: Floats) -> Floats:
     return smooth
 
 
+def evenly_spaced(low: float, high: float, number: int) -> Floats:
+    """The values of numpy.linspace, whose own checks take several times as long for a few numbers.
+
+    >>> evenly_spaced(1.0, 2.0, 3)
+    array([1. , 1.5, 2. ])
+    """
+    values: Floats = low + (high - low) / (number - 1) * np.arange(float(number))
+    values[-1] = high
+    return values
+
+
 def moving_average(levels: Floats, width: int) -> Floats:
     """Centred moving average over an odd number of readings, shortened near the ends."""
     width = min(int(width), levels.size)

@@ -10,10 +10,10 @@ memory, as 1/f noise has it. The memory is a property of the logger, so it is in
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from app.compute.signal.blocks import Blocks
@@ -26,6 +26,8 @@ WHITE_BELOW = 0.06  # correlation of neighbouring means: less cannot be distingu
 LEAST_INDEPENDENT = 0.02  # of the correlated standard deviation, for a well-conditioned inverse
 SHORTEST_BLOCK = 1e-3  # over the memory, for a well-conditioned inverse
 MOST_MOMENTS = 3  # readings of a block, from more of which its mean does not show whether each was of a moment
+FLOORS = np.geomspace(1e-3, 3.0, 9)  # of the highest level: noise at level zero over relative noise
+NOISE_FLOOR = 1e-5  # of the highest level: smallest standard deviation, far below any logger's
 FLICKER_SPANS = 4.0  # run lengths: slower parts hardly change during the run
 
 
@@ -40,6 +42,7 @@ class Mixture(NamedTuple):
 
 
 MIXTURES = (Mixture(0.0, True), Mixture(0.0, False), Mixture(0.3, False), Mixture(0.0, True, momentary=True))
+_EACH_MEMORY = np.arange(MEMORIES_S.size)
 KINDS = 2 + len(MIXTURES) * MEMORIES_S.size  # without memory, flicker, and each memory of each mixture in turn
 
 
@@ -59,23 +62,51 @@ class BlockNoise:
 
     def model(self, mixture: Mixture = MIXTURES[0], neighbours: float = 0.0) -> NoiseModel:
         """The noise under one setting. neighbours : correlation of neighbouring means"""
-        correlated, independent = self.variances(mixture, np.array([neighbours]))
-        return NoiseModel(np.sqrt(correlated[0]), np.sqrt(independent[0]), self.spacing)
+        correlated, independent = self.variances((mixture,), np.array([[neighbours]]))
+        return NoiseModel(np.sqrt(correlated[0, 0]), np.sqrt(independent[0, 0]), self.spacing)
 
-    def variances(self, mixture: Mixture, neighbours: Floats) -> tuple[Floats, Floats]:
-        """Of the part with a memory and of the independent part, one row for each correlation of neighbours."""
-        larger = 1.0 / (1.0 - (1 - mixture.independent) * neighbours[:, None])
-        proportional = larger * self.proportional**2
-        floor = larger * self.floor**2 if mixture.floor_lasts else self.floor**2
-        correlated = (1 - mixture.independent) * proportional
-        independent = mixture.independent * proportional + self.rounding**2
-        if mixture.floor_lasts:
-            correlated = correlated + (1 - mixture.independent) * floor
-            independent = independent + mixture.independent * floor
-        else:
-            correlated = np.maximum(correlated, 1e-6 * floor)
-            independent = independent + floor
-        return correlated, np.maximum(independent, LEAST_INDEPENDENT**2 * self.proportional**2 + 1e-4 * self.floor**2)
+    def variances(self, mixtures: tuple[Mixture, ...], neighbours: Floats) -> tuple[Floats, Floats]:
+        """Of the part with a memory and of the independent part: mixture, correlation of neighbours, block."""
+        alone, lasts = _shares(mixtures)
+        larger = 1.0 / (1.0 - (1.0 - alone) * neighbours)
+        proportional, floor = self.proportional**2, self.floor**2
+        with_memory = proportional + lasts * floor
+        correlated = ((1.0 - alone) * larger)[..., None] * with_memory
+        independent = (alone * larger)[..., None] * with_memory + (self.rounding**2 + (1.0 - lasts) * floor)
+        least = LEAST_INDEPENDENT**2 * proportional + 1e-4 * floor
+        np.maximum(correlated, 1e-6 * floor, out=correlated)
+        np.maximum(independent, least, out=independent)
+        return correlated, independent
+
+
+@cache
+def _shares(mixtures: tuple[Mixture, ...]) -> tuple[Floats, Floats]:
+    """Independent shares, and 1 where noise at level zero has the memory; as columns."""
+    alone = np.array([one.independent for one in mixtures])[:, None]
+    return alone, np.array([float(one.floor_lasts) for one in mixtures])[:, None, None]
+
+
+def noise_of_blocks(blocks: Blocks, curve: Floats) -> BlockNoise:
+    """Noise of the blocks from the residuals: σ² = s² (C² + c0²), c0 by likelihood, and rounding.
+
+    c0 comes from the changes between neighbouring residuals, whose variance has the shape of σ² however long the
+    memory of the noise is; residuals that drift would show the shape of the drift.
+    """
+    top = max(float(np.abs(curve).max()), 1e-12)
+    left, rounding = blocks.level - curve, blocks.rounding**2
+    floors = FLOORS[:, None] * top
+    share = np.maximum(blocks.share, 0.25)
+    shape = (curve[None, :] ** 2 + floors**2) / share
+    between, rounding_between = 0.5 * (shape[:, 1:] + shape[:, :-1]), 0.5 * (rounding[1:] + rounding[:-1])
+    changes = 0.5 * (left[1:] - left[:-1]) ** 2
+    scale = np.maximum(((changes - rounding_between) / between).sum(axis=1) / changes.size, 1e-12)[:, None]
+    variance = scale * between + rounding_between
+    best = int((-np.log(variance).sum(axis=1) - (changes / variance).sum(axis=1)).argmax())
+    root = np.sqrt(float(scale[best, 0]) / share)
+    least = NOISE_FLOOR * top
+    return BlockNoise(
+        root * np.maximum(np.abs(curve), least), np.maximum(root * floors[best], least), blocks.rounding, blocks.spacing
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,11 +173,17 @@ def noise_settings(blocks: Blocks) -> NoiseSettings:
     if blocks.per_block <= MOST_MOMENTS:
         of_moments = correlations_of_blocks(MEMORIES_S, block_s, blocks.per_block)[1]
     mixtures = tuple(one for one in MIXTURES if blocks.per_block <= MOST_MOMENTS or not one.momentary)
-    place = np.searchsorted(held, np.arange(each.size), side="right") - 1
-    first = np.array([mixtures.index(one if one in mixtures else one._replace(momentary=False)) for one in MIXTURES])
+    place = held.searchsorted(_EACH_MEMORY, side="right") - 1
+    first = _rows_of_mixtures(mixtures)
     rows = np.where(averaged < WHITE_BELOW, 0, 2 + first[:, None] * held.size + np.maximum(place, 0))
-    neighbours = np.stack([(of_moments if one.momentary else averaged)[held] for one in mixtures])
+    neighbours = np.array([(of_moments if one.momentary else averaged)[held] for one in mixtures])
     return NoiseSettings(each[held], neighbours, mixtures, block_s, np.concatenate([[0, 1], rows.ravel()]))
+
+
+@cache
+def _rows_of_mixtures(considered: tuple[Mixture, ...]) -> NDArray[np.int64]:
+    """Place of each mixture among those considered; where a momentary one is not, that of the averaged one."""
+    return np.array([considered.index(one if one in considered else one._replace(momentary=False)) for one in MIXTURES])
 
 
 def flicker_covariance(noise: BlockNoise, block_s: float) -> Floats:
@@ -162,16 +199,19 @@ def flicker_covariance(noise: BlockNoise, block_s: float) -> Floats:
     own = 2 * (x + np.expm1(-x)) / x**2  # variance of means over a block
     _, neighbours = correlations_of_blocks(memories_s, block_s)
     beside = own * neighbours
-    if bool(np.all(noise.spacing == noise.spacing[0])):
-        of_distance = np.append(own.sum(), beside @ np.exp(-x[:, None] * (place[1:] - 1)))
-        both_ways = np.concatenate([of_distance[:0:-1], of_distance])
-        terms = sliding_window_view(both_ways, place.size)[::-1]  # a row for each block
+    count, own_all = place.size, own.sum()
+    if bool((noise.spacing == noise.spacing[0]).all()):
+        of_distance = beside @ np.exp(-x[:, None] * (place[1:] - 1))
+        both_ways = np.concatenate([of_distance[::-1], [own_all], of_distance])
+        # a row for each block, each the one before moved by one: a view, no copy
+        terms = np.ndarray((count, count), float, both_ways, 8 * (count - 1), (-8, 8))
     else:
         between = np.maximum(np.abs(place[:, None] - place) - 1, 0.0)
         terms = np.einsum("m,mij->ij", beside, np.exp(-x[:, None, None] * between))
-        terms[np.diag_indices_from(terms)] = own.sum()
-    scale = 1.0 / float(own.sum() - beside.sum())
-    covariance: Floats = (scale * noise.proportional)[:, None] * noise.proportional * terms
-    more = noise.floor**2 + noise.rounding**2
-    covariance.ravel()[:: place.size + 1] += more + 1e-12 * covariance.max()
+        terms[np.diag_indices_from(terms)] = own_all
+    scale = 1.0 / float(own_all - beside.sum())
+    covariance: Floats = terms * noise.proportional
+    covariance *= (scale * noise.proportional)[:, None]
+    diagonal = covariance.ravel()[:: count + 1]
+    diagonal += noise.floor**2 + noise.rounding**2 + 1e-12 * diagonal.max()
     return covariance

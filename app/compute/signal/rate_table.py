@@ -8,6 +8,7 @@ by what is known of it.
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import NamedTuple
 
 import numpy as np
@@ -27,7 +28,10 @@ LONGEST_SHARE, LONGEST_VALUES = 0.4, 50.0
 LONGEST_SHARE_FEW, FEW_VALUES = 0.25, 15
 NODES = 6  # Chebyshev nodes that represent all rates of a narrow table
 NARROW = 1.2  # widest table, in rate times time, for which they suffice (error below 1e-5)
+# For a table that is part of the range of its nodes, at most half of it: no larger an error.
+NODES_OF_SEARCH = 8
 BACKGROUND_PIECES = 6
+_PIECES = np.concatenate([[0.0], 2.0 ** -np.arange(BACKGROUND_PIECES - 1, -1, -1)])
 
 
 # A drift is usually small and seldom large: probability, and standard deviation over that of both together.
@@ -61,31 +65,67 @@ def possible_autocorrelations(count: int) -> Floats:
     return possible
 
 
-def log_probability(
+@dataclass(frozen=True, slots=True)
+class RateSums:
+    """What the likelihood of any rate in a range follows from: the sums of products, weighted by each setting of the
+    noise, of one, the levels, the curves of some rates and, where the background drifts, time.
+
+    rates : of the curves
+    between : whether rates between these can be interpolated: they are Chebyshev nodes of a narrow range
+    count : number of levels
+    """
+
+    rates: Floats
+    between: bool
+    sums: Floats
+    log_det: Floats
+    count: int
+
+    def of_rows(self, rows: list[int]) -> "RateSums":
+        """Under some of the settings."""
+        return RateSums(self.rates, self.between, self.sums[rows], self.log_det[rows], self.count)
+
+
+def is_narrow(rates: Floats, span_h: float) -> bool:
+    """Whether a few nodes represent all of these rates."""
+    return 0 < (rates[-1] - rates[0]) * span_h <= NARROW and rates.size > NODES
+
+
+def rate_sums(
     rates: Floats, time: Floats, level: Floats, noise: BlockNoise, bounds: BackgroundBounds, settings: NoiseSettings,
-    few: bool = False,
-) -> Floats:  # fmt: skip
+    *, nodes: int = NODES, few: bool = False,
+) -> RateSums:  # fmt: skip
+    """Sums for these rates or, where they are narrow, for so many nodes of their range; `few` leaves out flicker."""
+    between = is_narrow(rates, float(time[-1]))
+    if between:
+        rates = 0.5 * (rates[0] + rates[-1]) + 0.5 * (rates[-1] - rates[0]) * _cosines_and_signs(nodes)[0]
+    drifts = bounds.drift_per_h > 0
+    columns = np.empty((time.size, rates.size + 2 + drifts), order="F")
+    columns[:, 0], columns[:, 1], columns[:, 2 : 2 + rates.size] = 1.0, level, -growth(rates, time)
+    if drifts:
+        columns[:, -1] = time
+    return RateSums(rates, between, *products(columns, noise, settings, few), time.size)
+
+
+def log_probability(rates: Floats, of: RateSums, bounds: BackgroundBounds) -> Floats:
     """Log likelihood of each rate (columns) for each setting of the noise (rows)."""
-    weights = _interpolation(rates, float(time[-1]))
-    nodes = rates if weights is None else _chebyshev(rates[0], rates[-1])
-    columns = np.empty((time.size, nodes.size + 3), order="F")
-    columns[:, 0], columns[:, 1], columns[:, 2:-1], columns[:, -1] = 1.0, level, -growth(nodes, time), time
-    sums, log_det = products(columns, noise, settings, few)
-    # with the usual and with the seldom drift below one another
-    parts = DRIFT_PARTS if bounds.drift_per_h > 0 else ((1.0, 0.0),)
-    both = [_without_drift(sums, log_det, size * bounds.drift_per_h) for _, size in parts]
-    sums, log_det = (np.concatenate(each) for each in zip(*both, strict=True))
+    sums, log_det = of.sums, of.log_det
+    drifts = bounds.drift_per_h > 0
+    if drifts:  # with the usual and with the seldom drift below one another
+        both = [_without_drift(sums, log_det, size * bounds.drift_per_h) for _, size in DRIFT_PARTS]
+        sums, log_det = (np.concatenate(each) for each in zip(*both, strict=True))
     one_one, one_y, y_y = sums[:, 0, 0, None], sums[:, 0, 1, None], sums[:, 1, 1, None]
     one_g, y_g = sums[:, 0, 2:], sums[:, 1, 2:]
-    if weights is None:
-        g_g = np.einsum("pii->pi", sums[:, 2:, 2:])
-    else:
-        g_g = np.einsum("pik,ik->pk", sums[:, 2:, 2:] @ weights, weights)
+    if of.between:
+        weights = _interpolation(rates, of.rates)
+        g_g = ((sums[:, 2:, 2:] @ weights) * weights).sum(axis=1)
         one_g, y_g = one_g @ weights, y_g @ weights
-    table = _integrated(rates, time.size, bounds, _Sums(one_one, one_y, y_y, one_g, y_g, g_g, log_det))
-    if len(parts) == 1:
+    else:
+        g_g = np.einsum("pii->pi", sums[:, 2:, 2:])
+    table = _integrated(rates, of.count, bounds, _Sums(one_one, one_y, y_y, one_g, y_g, g_g, log_det))
+    if not drifts:
         return table
-    share = np.log([weight for weight, _ in parts])
+    share = np.log([weight for weight, _ in DRIFT_PARTS])
     usual, seldom = np.split(table, 2)
     result: Floats = np.logaddexp(usual + share[0], seldom + share[1])
     return result
@@ -99,8 +139,6 @@ def _without_drift(sums: Floats, log_det: Floats, drift_per_h: float) -> tuple[F
               \det \Omega_d = \det \Omega\,(1 + \sigma_d^2\,t^T \Omega^{-1} t)
     """
     kept, across, own = sums[:, :-1, :-1], sums[:, :-1, -1], sums[:, -1, -1]
-    if drift_per_h <= 0:
-        return kept, log_det
     share = drift_per_h**2 / (1 + drift_per_h**2 * own)
     kept = kept - share[:, None, None] * across[:, :, None] * across[:, None, :]
     return kept, log_det + np.log1p(drift_per_h**2 * own)[:, None]
@@ -108,20 +146,22 @@ def _without_drift(sums: Floats, log_det: Floats, drift_per_h: float) -> tuple[F
 
 def products(columns: Floats, noise: BlockNoise, settings: NoiseSettings, few: bool) -> tuple[Floats, Floats]:
     """columnsᵀ Ω⁻¹ columns and log det Ω for each setting of the noise; `few` leaves out flicker."""
+    first = 1 if few else 2
+    sums = np.empty((first + settings.neighbours.size, columns.shape[1], columns.shape[1]))
+    log_det = np.empty((len(sums), 1))
     variance = noise.proportional**2 + noise.floor**2 + noise.rounding**2
-    sums = [(columns.T @ (columns / variance[:, None]))[None]]
-    log_det = [np.array([np.log(variance).sum()])]
+    sums[0], log_det[0] = columns.T @ (columns / variance[:, None]), np.log(variance).sum()
     if not few:
-        root, _ = dpotrf(flicker_covariance(noise, settings.block_s), lower=1)
+        # the transpose of a symmetric matrix is the same, in the order of LAPACK
+        root, _ = dpotrf(flicker_covariance(noise, settings.block_s).T, lower=1, clean=0, overwrite_a=1)
         solved, _ = dtrtrs(root, columns, lower=1)
-        sums.append((solved.T @ solved)[None])
-        log_det.append(np.array([2 * np.log(np.diag(root)).sum()]))
-    variances = map(noise.variances, settings.mixtures, settings.neighbours)
-    correlated, independent = (np.concatenate(part) for part in zip(*variances, strict=True))
-    autocorrelations = np.tile(settings.autocorrelations, len(settings.mixtures))
-    rows = NoiseRows(np.sqrt(correlated), independent, autocorrelations, settings.neighbours.ravel(), noise.spacing)
-    sums_of_rows, log_det_of_rows = rows.products(columns)
-    return np.concatenate([*sums, sums_of_rows]), np.concatenate([*log_det, log_det_of_rows])[:, None]
+        sums[1], log_det[1] = solved.T @ solved, 2 * np.log(root.diagonal()).sum()
+    variances = noise.variances(settings.mixtures, settings.neighbours)
+    autocorrelations = np.concatenate([settings.autocorrelations] * len(settings.mixtures))
+    correlated, independent = (each.reshape(-1, len(columns)) for each in variances)
+    rows = NoiseRows(correlated, independent, autocorrelations, settings.neighbours.ravel(), noise.spacing)
+    sums[first:], log_det[first:, 0] = rows.products(columns)
+    return sums, log_det
 
 
 class _Sums(NamedTuple):
@@ -168,35 +208,34 @@ def log_agreement(background: Floats, variance: Floats, bounds: BackgroundBounds
         inside = ndtr((bounds.high - background) / se) - ndtr((bounds.low - background) / se)
         agreement: Floats = far + np.log(np.maximum(inside, 1e-30))
         return agreement
-    span = bounds.high - bounds.low
-    edges = bounds.low + span * np.concatenate([[0.0], 2.0 ** -np.arange(BACKGROUND_PIECES - 1, -1, -1)])
-    below = ndtr((edges[:, None, None] - background) / se)
-    even: Floats = np.log(np.maximum(((below[1:] - below[:-1]) / np.diff(edges)[:, None, None]).sum(axis=0), 1e-30))
+    share = np.diff(_PIECES) * (bounds.high - bounds.low)
+    edges = bounds.low + (bounds.high - bounds.low) * _PIECES
+    below = (edges[:, None, None] - background) / se
+    ndtr(below, out=below)
+    inside = ((below[1:] - below[:-1]) / share[:, None, None]).sum(axis=0)
+    even: Floats = np.log(np.maximum(inside, 1e-30))
     return even
 
 
 def growth(rates: Floats, time: Floats) -> Floats:
     """(1 − exp(−k t))/k, one column for each rate; t where k is zero."""
-    safe = np.where(np.abs(rates) < 1e-9, 1e-9, rates)[None, :]
-    result: Floats = -np.expm1(-np.clip(time[:, None] * safe, -50, 700)) / safe
+    safe = np.where(np.abs(rates) < 1e-9, 1e-9, rates)
+    result: Floats = -np.expm1(-np.minimum(np.maximum(time[:, None] * safe, -50.0), 700.0)) / safe
     return result
 
 
-def _chebyshev(low: float, high: float) -> Floats:
-    angles = np.pi * (np.arange(NODES) + 0.5) / NODES
-    nodes: Floats = 0.5 * (low + high) + 0.5 * (high - low) * np.cos(angles)
-    return nodes
+@cache
+def _cosines_and_signs(nodes: int) -> tuple[Floats, Floats]:
+    places = np.arange(float(nodes))
+    angles = np.pi * (places + 0.5) / nodes
+    signs: Floats = (-1.0) ** places * np.sin(angles)
+    return np.cos(angles), signs
 
 
-_SIGNS = (-1.0) ** np.arange(NODES) * np.sin(np.pi * (np.arange(NODES) + 0.5) / NODES)
-
-
-def _interpolation(rates: Floats, span_h: float) -> Floats | None:
-    """Interpolation weights from the Chebyshev nodes to the rates; None where the table is wide."""
-    if (rates[-1] - rates[0]) * span_h > NARROW or rates.size <= NODES or rates[-1] <= rates[0]:
-        return None
-    gaps = rates[None, :] - _chebyshev(rates[0], rates[-1])[:, None]
-    gaps = np.where(np.abs(gaps) < 1e-14 * max(abs(rates[-1]), math.ulp(1.0)), 1e-14, gaps)
-    terms = _SIGNS[:, None] / gaps
+def _interpolation(rates: Floats, nodes: Floats) -> Floats:
+    """Interpolation weights from Chebyshev nodes to the rates."""
+    gaps = rates - nodes[:, None]
+    gaps[np.abs(gaps) < 1e-14 * max(abs(float(rates[-1])), math.ulp(1.0))] = 1e-14
+    terms = _cosines_and_signs(nodes.size)[1][:, None] / gaps
     weights: Floats = terms / terms.sum(axis=0)
     return weights
