@@ -11,7 +11,7 @@ from app.compute.study_figures import (
 )
 
 METHOD_NAME = "single exponential with drifting background, weighted, memory of the noise weighed in"
-METHOD_VERSION = "2.3"
+METHOD_VERSION = "2.4"
 
 # One sentence each, in the order in which pages and exports print them.
 METHOD_DESCRIPTION = (
@@ -34,14 +34,16 @@ METHOD_DESCRIPTION = (
     "goes on for as long again, because the readings there determine the background; it keeps at least fifteen "
     "readings.",
     "Where the start of the window falls faster or more slowly than the rest, because mixing was not finished or smoke "
-    "was still entering, the window starts after that part and a note says so, unless someone marked the start.",
+    "was still entering, the window starts after that part and a note says so, unless someone marked the start. A note "
+    "also says where the level rose after a marked switch-on for so long that the unit removes 13 % of the smoke in "
+    "that time.",
     "The background is fitted between zero and the lowest level of the window plus two standard deviations of its "
     "noise and rounding: the room never falls below its background, but a reading does.",
     "Readings before the smoke constrain it: to their level ± 10 % in an empty room; with a unit running to half their "
     "level ± 40 %, because the unit also cleans the air that leaks in, so that the background may be anywhere between "
     "zero and that level. A background set by a person is used as given.",
-    "Where the background before the smoke is known, it may drift: steadily, in nine of ten runs by 7 % of its level "
-    "per hour and in one by 30 % (standard deviations) in an empty room, and by less with a unit running, in "
+    "Where the background before the smoke is known, it may drift: steadily, in three of four runs by 7 % of its level "
+    "per hour and in one by 50 % (standard deviations) in an empty room, and by less with a unit running, in "
     "proportion to 0.6 per hour over k. The readings after the decay show which it is and limit it; what remains is "
     "in the interval.",
     "Weights follow the noise: proportional to the level above a floor estimated from the changes of the residuals, "

@@ -27,9 +27,9 @@ def _coverage_words() -> tuple[str, ...]:
     return (
         f"In {COVERAGE.trials:,} simulated trials of known rate in which a rate was found, the 95 % interval contains "
         f"the true value in {COVERAGE.silent_percent} % of the {COVERAGE.silent_trials:,} trials without a note. "
-        f"Grouped by one condition it is {COVERAGE.one_condition_percent[0]} to {COVERAGE.one_condition_percent[1]} "
-        f"%; grouped by two, no group of {COVERAGE.smallest_group} trials or more falls below "
-        f"{COVERAGE.lowest_percent} % (lowest: {COVERAGE.lowest}). With a note it is {COVERAGE.noted_percent} %.",
+        f"In groups of {COVERAGE.smallest_group} trials or more it is {COVERAGE.one_condition_percent[0]} to "
+        f"{COVERAGE.one_condition_percent[1]} % where they share one condition, and at least {COVERAGE.lowest_percent} "
+        f"% where they share two (lowest: {COVERAGE.lowest}). With a note it is {COVERAGE.noted_percent} %.",
         "These trials assume a logger of which nothing is known, a well-mixed room whose background drifts, and a "
         "sensor that warms up and is not quite linear, as the budget assumes, a constant rate "
         f"({_range(ends['rate_per_h'])} per hour), a reading every "

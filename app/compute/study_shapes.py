@@ -8,7 +8,8 @@ Ends = tuple[float, float]
 
 @dataclass(frozen=True, slots=True)
 class DecayCoverage:
-    """Coverage of the 95 % interval of a decay rate; silent trials have no note.
+    """Coverage of the 95 % interval of a decay rate; silent trials have no note, and groups of fewer than
+    `smallest_group` are left out.
 
     lowest : the pair of conditions with the lowest share, in words
     conditions : name of each simulated condition to its range

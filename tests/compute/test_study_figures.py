@@ -38,13 +38,13 @@ def test_the_coverage_sentence_holds_the_figures_of_the_table():
     silent = re.search(r"^all, nothing noted +(\d+) +([\d.]+)", text, re.MULTILINE)
     noted = re.search(r"^all, noted +(\d+) +([\d.]+)", text, re.MULTILINE)
     single = text.split("one condition, nothing noted:")[1].split("two conditions")[0]
-    inside = sorted(float(line[60:68]) for line in single.splitlines()[2:] if line)
+    inside = sorted(float(line[60:68]) for line in single.splitlines()[2:] if line and int(line[52:60]) >= 150)
     lowest = min(float(line[60:68]) for line in text.split("the 20 lowest:")[1].split("\n\n")[0].splitlines()[2:])
     stated = DECAY_COVERAGE[0]
     assert stated.startswith(f"In {int(silent[1]) + int(noted[1]):,} simulated trials of known rate")
     assert f"contains the true value in {silent[2]} % of the {int(silent[1]):,} trials without a note." in stated
-    assert f"Grouped by one condition it is {inside[0]} to {inside[-1]} %" in stated
-    assert f"no group of 150 trials or more falls below {lowest} %" in stated
+    assert f"In groups of 150 trials or more it is {inside[0]} to {inside[-1]} % where they share one" in stated
+    assert f"at least {lowest} % where they share two" in stated
     assert stated.endswith(f"With a note it is {noted[2]} %.")
 
 

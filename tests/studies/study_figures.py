@@ -66,13 +66,14 @@ def decay_coverage() -> DecayCoverage:
         condition, level = cell["name"].split()
         levels.setdefault(condition, []).append(float(level))
     (beyond,) = _cells(_section(lines, "beyond the grid"))
+    smallest = int(re.findall(r"cells of (\d+) trials", pairs_title)[0])
     return DecayCoverage(
         trials=int(silent["trials"]) + int(noted["trials"]),
         silent_trials=int(silent["trials"]),
         silent_percent=float(silent["inside"]),
         noted_percent=float(noted["inside"]),
-        one_condition_percent=_ends([float(cell["inside"]) for cell in single]),
-        smallest_group=int(re.findall(r"cells of (\d+) trials", pairs_title)[0]),
+        one_condition_percent=_ends([float(cell["inside"]) for cell in single if int(cell["trials"]) >= smallest]),
+        smallest_group=smallest,
         lowest_percent=float(lowest["inside"]),
         lowest=_in_words(lowest["name"]),
         conditions={condition: _ends(values) for condition, values in levels.items()},

@@ -158,6 +158,7 @@ _FIXED = {
     "no_decay": Advice("check_run"),
     "rising_level": Advice("check_run"),
     "window_moved": Advice("mix_first"),
+    "rose_after_unit_on": Advice("mix_first"),
     "unit_on_not_separable": Advice("set_unit_on"),
 }
 _COMPUTED: dict[str, Callable[[Note, Case], Advice | None]] = {

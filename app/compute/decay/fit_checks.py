@@ -20,6 +20,9 @@ NOTHING_EXPLAINED = 0.10  # R² below which the curve explains none of the readi
 POOR_R_SQUARED = 0.80  # acceptance limit for a particle channel in one bedroom study's methods text (read), 2026
 UNUSABLE_CHANGE = 0.20  # relative change of the rate from which an average of two rates is meaningless
 WIDE_WINDOW_SHARE = 0.10  # of the rate: change over other windows above which a note is given
+# Share of the smoke that the unit removes while the level still rises. In tests/studies/intervals/disturbances.py it
+# stays below 12 % where a room mixes in minutes.
+REMOVED_WHILE_RISING = 0.13
 EARLY_MIN = 10.0  # after the window's start: mixing may last so long; common practice, no source
 SENSOR_LAG_S = 50.0  # some optical sensors lag by 30 to 50 s (Bulot et al., Sensors 20, 2219, 2020; recomputed)
 
@@ -36,6 +39,7 @@ def fit_notes(readings: Readings, phases: Phases, outcome: FitOutcome, response_
         _poor_fit(outcome),
         _not_one_exponential(phases, outcome),
         _window_moved(phases, outcome),
+        _rose_after_unit_on(phases, outcome),
         _window_sensitivity(outcome),
         _sensor_lag(phases, response_time_s),
     ]
@@ -139,6 +143,23 @@ def _window_moved(phases: Phases, outcome: FitOutcome) -> Note | None:
         f"starts at {at:.1f} min after unit on."
     )
     return Note("window_moved", "care", message, event.change, at_min=at)
+
+
+def _rose_after_unit_on(phases: Phases, outcome: FitOutcome) -> Note | None:
+    rate = outcome.fit.decay_rate
+    assert rate is not None
+    if phases.unit_on_found or phases.source_ended_h > phases.peak_h:
+        return None
+    rising_h = phases.peak_h - phases.unit_on_h
+    removed = -math.expm1(-rate.value * max(rising_h, 0.0))
+    if removed <= REMOVED_WHILE_RISING:
+        return None
+    message = (
+        f"The level rose for {60 * rising_h:.1f} min more after unit on, although at {rate.value:.3g} per hour the "
+        f"unit removes {removed:.0%} of the smoke in that time: smoke was still spreading or still entering. The fit "
+        "starts later, but what spreads slowly is not over there, and may make the rate too low."
+    )
+    return Note("rose_after_unit_on", "care", message, removed, REMOVED_WHILE_RISING, at_min=60 * rising_h)
 
 
 def is_early(event: RateEvent, fit: DecayFit) -> bool:

@@ -108,9 +108,9 @@ def budget(
         SystematicLine(
             "background drift",
             parts.background_drift / size,
-            "the fit has a steady drift of 7 % of the background per hour, in one run of ten 30 % (standard "
+            "the fit has a steady drift of 7 % of the background per hour, in one run of four 50 % (standard "
             "deviations): hourly means of an outdoor reference monitor change by up to 8 % in 68 % and up to 23 % in "
-            "95 % of hours",
+            f"95 % of hours, and a room has doors and sources of its own; {NO_SOURCE}",
         ),
         _linearity_line(size, parts.curvature),
         SystematicLine(

@@ -34,15 +34,15 @@ BACKGROUND_PIECES = 6
 _PIECES = np.concatenate([[0.0], 2.0 ** -np.arange(BACKGROUND_PIECES - 1, -1, -1)])
 
 
-# A drift is usually small and seldom large: probability, and standard deviation over that of both together.
-DRIFT_PARTS = ((0.9, 0.605), (0.1, 2.593))
+# A drift is usually small and sometimes large: probability, and standard deviation over the usual one.
+DRIFT_PARTS = ((0.75, 1.0), (0.25, 7.0))
 
 
 @dataclass(frozen=True, slots=True)
 class BackgroundBounds:
     """Constraint on the background: between `low` and `high`, and `given` ± `given_uncertainty` if known.
 
-    drift_per_h : standard deviation of a steady drift of the background, 0 for none [unit of the channel per h]
+    drift_per_h : standard deviation of a usual steady drift of the background, 0 for none [unit of the channel per h]
     """
 
     low: float
@@ -111,7 +111,7 @@ def log_probability(rates: Floats, of: RateSums, bounds: BackgroundBounds) -> Fl
     """Log likelihood of each rate (columns) for each setting of the noise (rows)."""
     sums, log_det = of.sums, of.log_det
     drifts = bounds.drift_per_h > 0
-    if drifts:  # with the usual and with the seldom drift below one another
+    if drifts:  # with the usual and with the large drift below one another
         both = [_without_drift(sums, log_det, size * bounds.drift_per_h) for _, size in DRIFT_PARTS]
         sums, log_det = (np.concatenate(each) for each in zip(*both, strict=True))
     one_one, one_y, y_y = sums[:, 0, 0, None], sums[:, 0, 1, None], sums[:, 1, 1, None]
@@ -126,8 +126,8 @@ def log_probability(rates: Floats, of: RateSums, bounds: BackgroundBounds) -> Fl
     if not drifts:
         return table
     share = np.log([weight for weight, _ in DRIFT_PARTS])
-    usual, seldom = np.split(table, 2)
-    result: Floats = np.logaddexp(usual + share[0], seldom + share[1])
+    usual, large = np.split(table, 2)
+    result: Floats = np.logaddexp(usual + share[0], large + share[1])
     return result
 
 

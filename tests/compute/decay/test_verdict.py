@@ -1,5 +1,6 @@
 """One verdict on each channel of a trial: from its notes, with reasons and advice, and what it leaves of results."""
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +12,7 @@ from app.compute.decay.trial_quality import judged
 from app.compute.decay.verdict import verdict_of
 from app.compute.wording.notes import ADVICE_WORDS, END_OR_START, Advice, Note
 from tests.studies.advice import RESULT, SCENARIOS, Followed, analysed, outcome, trial_of
+from tests.studies.physical_room import Room, Run
 
 GOOD = Note("pm10_is_weak", "fine", "It is weak.")
 CARE = Note("saturation", "care", "It is saturated.", advice=Advice("less_smoke"))
@@ -101,6 +103,37 @@ def test_early_mixing_moves_the_start_of_the_window_and_is_said():
         assert note.at_min == pytest.approx(60 * (decay.fit.window_start_h - decay.unit_on_h))
         assert f"so the fit starts at {note.at_min:.1f} min after unit on" in note.message
         assert decay.fit.decay_rate.value == pytest.approx(trial.rate_per_h, rel=0.03)
+
+
+def test_a_level_that_rises_on_after_the_switch_on_is_said_with_what_the_unit_removes_meanwhile():
+    scenario = next(one for one in SCENARIOS if one.code == "rose_after_unit_on")
+    _, elapsed_s, readings = trial_of(scenario, 1)
+    decay = analysed(scenario, elapsed_s, readings)
+    note = next(one for one in decay.notes if one.code == "rose_after_unit_on")
+    rose_min = 60 * (decay.peak_h - decay.unit_on_h)
+    assert note.at_min == pytest.approx(rose_min)
+    assert note.value == pytest.approx(1 - math.exp(-decay.fit.decay_rate.value * rose_min / 60))
+    assert f"rose for {rose_min:.1f} min more after unit on" in note.message
+    assert f"removes {note.value:.0%} of the smoke in that time" in note.message
+    assert decay.verdict.status == "check"
+    # where the switch-on is read off the curve there is nothing to compare the peak with
+    unmarked = analysed(replace(scenario, marked=False), elapsed_s, readings)
+    assert "rose_after_unit_on" not in {one.code for one in unmarked.notes}
+    # and a person who says that the smoke ended later knows why the level rose
+    told = replace(scenario, marks=Marks(smoke_end_h=decay.peak_h + 0.02))
+    assert "rose_after_unit_on" not in {one.code for one in analysed(told, elapsed_s, readings).notes}
+
+
+def test_a_room_that_mixes_within_minutes_has_no_note_on_the_rise():
+    """The level rises for half a minute or more after the switch-on in most logs, because its moving average does."""
+    scenario = replace(SCENARIOS[1], room=Room(), run=Run(10.0, 13.0, 15.5, 90.0, 90.0), marked=True)
+    rises = []
+    for seed in range(12):
+        _, elapsed_s, readings = trial_of(scenario, seed)
+        decay = analysed(scenario, elapsed_s, readings)
+        rises.append(60 * (decay.peak_h - decay.unit_on_h))
+        assert "rose_after_unit_on" not in {note.code for note in decay.notes}
+    assert np.median(rises) > 0.5
 
 
 def test_a_weak_unit_is_said_to_be_inseparable_from_natural_decay():

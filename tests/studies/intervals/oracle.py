@@ -18,6 +18,7 @@ from app.compute.signal.background import (
     _drift_share,
 )
 from app.compute.signal.blocks import Blocks, block_means
+from app.compute.signal.rate_table import DRIFT_PARTS
 from tests.studies.physical_room import Sensor, sensor_readings
 from tests.studies.simulated_trial import Floats
 
@@ -51,7 +52,9 @@ def oracle_error(
     amplitude = float(true.level[0]) - truth.background
     columns = np.stack([np.ones_like(time), decayed, -amplitude * time * decayed], axis=1)
     covariance = block_covariance(read, true.level, sensor)
-    drift = truth.before * _drift_share(float(time[-1]), 0.0 if truth.empty_room else truth.rate_per_h)
+    # usual and large drifts together; as a normal distribution, because the oracle is linear
+    both = math.sqrt(sum(probability * size**2 for probability, size in DRIFT_PARTS))
+    drift = both * truth.before * _drift_share(float(time[-1]), 0.0 if truth.empty_room else truth.rate_per_h)
     warm_up = WARM_UP_SHARE * true.level * np.exp(-true.time_h / WARM_UP_H)
     covariance += drift**2 * np.outer(time, time) + np.outer(warm_up, warm_up)
     weighted = np.linalg.solve(covariance, np.column_stack([columns, read.level - true.level]))
