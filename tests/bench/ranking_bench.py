@@ -12,7 +12,6 @@ by the database, and a template that formats the numbers; no filters, no interva
 cost. What the page adds to that is what the ratio shows.
 """
 
-import gc
 import sqlite3
 import statistics
 import tempfile
@@ -31,6 +30,7 @@ from app.storage.engine import open_engine, session_scope
 from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import METRIC
 from app.web.pages.ranking.view import ranking_page
+from app.web.process.gc_settings import freeze_startup_objects
 from app.web.templating.environment import environment
 from app.web.templating.page_context import make_shell
 from tests.bench.scale.large_bench import make_large_store
@@ -101,7 +101,7 @@ def ranking_ratio(path: Path, lines: int = 100, kept: Kept = Kept.TABLE, rounds:
         view = ranking_page(ranking, TypedForm(), METRIC, snapshot=snapshot)
         return environment().get_template("pages/ranking/page.html").render(page=view, shell=shell)
 
-    gc.freeze()  # as a started server does
+    freeze_startup_objects()  # both sides run with the garbage collector set as in a started server
     with closing(sqlite3.connect(path)) as connection, closing(sqlite3.connect(path)) as another:
 
         def raw() -> str:

@@ -7,6 +7,7 @@ Centre and spread of individual values by moving ranges, after NIST/SEMATECH, e-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -134,10 +135,13 @@ def _spread(ranges: Floats, own: Floats) -> float:
     low, high = 0.0, float(ranges.max())
     for _ in range(_BISECTIONS):
         middle = (low + high) / 2
+        if middle in (low, high):  # no number lies between them
+            break
         low, high = (middle, high) if excess(middle) > 0 else (low, middle)
     return (low + high) / 2
 
 
+@lru_cache
 def _of_student(sigmas: float, degrees: float) -> float:
     """Point of Student's t that is exceeded with the same probability as this many standard deviations."""
     from scipy.special import ndtr, stdtrit  # loaded when used: most pages have no chart

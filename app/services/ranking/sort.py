@@ -1,7 +1,7 @@
 """Sorting of the ranking's lines by any column."""
 
 from collections.abc import Callable, Iterable, Sequence
-from typing import Any, cast
+from typing import Any
 
 from app.services.ranking.rows import IndexedSetting, Line, RankedSetting
 from app.services.snapshot.bench_snapshot import BenchSnapshot
@@ -28,7 +28,8 @@ def sorted_lines(
             sort_values,  # loaded when used: few readers sort by an optional column
         )
 
-        values: Iterable[tuple[int, float]] = sort_values(snapshot, cast(Sequence[RankedSetting], lines), choices.sort)
+        whole: Any = lines  # optional columns are of whole lines
+        values: Iterable[tuple[int, float]] = sort_values(snapshot, whole, choices.sort)
     else:
         value_of = _VALUES.get(choices.sort, _nothing)
         values = (value_of(line, offered) for line in lines)

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from sqlalchemy import column, func, select, table
+from sqlalchemy import bindparam, column, func, select, table
 
 from app.compute.control_charts.reference import FEWEST_REFERENCE_RUNS
 from app.compute.statistics.measured import Measured
@@ -12,6 +12,12 @@ from app.services.results.control_charts.key import ChartKey
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 
 _TRIALS = table("trials", column("kind"), column("room_id"))  # no model: the first page would wait until it is mapped
+
+_EMPTY_ROOM_RUNS = (
+    select(func.count())
+    .select_from(_TRIALS)
+    .where(_TRIALS.c.kind == EMPTY_ROOM, _TRIALS.c.room_id == bindparam("room_id"))
+)
 
 
 class RoomShift(NamedTuple):
@@ -44,9 +50,8 @@ def room_shifts(snapshot: BenchSnapshot, key: ChartKey) -> tuple[RoomShift, ...]
 
 
 def _read(snapshot: BenchSnapshot, key: ChartKey) -> tuple[RoomShift, ...]:
-    of_room = _TRIALS.c.kind == EMPTY_ROOM, _TRIALS.c.room_id == key.room_id
-    empty_room_runs = select(func.count()).select_from(_TRIALS).where(*of_room)
-    if snapshot.session.scalars(empty_room_runs).one() <= FEWEST_REFERENCE_RUNS:
+    empty_room_runs = snapshot.session.connection().execute(_EMPTY_ROOM_RUNS, {"room_id": key.room_id})
+    if empty_room_runs.scalar_one() <= FEWEST_REFERENCE_RUNS:
         return ()  # there are no limits yet
     from app.services.results.control_charts.room_charts import natural_chart  # numpy, as above
     from app.services.results.control_charts.words import day_of

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, time
 from functools import cache
 from typing import Any, NamedTuple
 
-from sqlalchemy import Select, func, select
+from sqlalchemy import Select, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from app.compute.control_charts.limits import ChartRun
@@ -54,14 +54,7 @@ def aerosol_of(session: Session, smoke_source_id: int | None) -> str:
 
 def natural_runs(session: Session, key: ChartKey) -> list[ChartRun]:
     """Usable empty-room runs, with the decay rate and its own uncertainty [1/h]."""
-    rows = session.execute(
-        _usable(_NATURAL).where(
-            Trial.kind == EMPTY_ROOM,
-            Trial.room_id == key.room_id,
-            ChannelResult.channel == key.channel,
-            aerosol_of_run == key.aerosol,
-        )
-    )
+    rows = session.connection().execute(_natural_query(), key._asdict()).all()
     return [ChartRun(trial_id, day_number(at), value, own) for trial_id, at, value, own in rows]
 
 
@@ -108,6 +101,17 @@ def _marks(session: Session, room_ids: Iterable[int] | None) -> dict[int, list[C
     for mark in session.scalars(query):
         marks[mark.room_id].append(mark)
     return marks
+
+
+@cache
+def _natural_query() -> Select[*tuple[Any, ...]]:
+    """Cached, as `_check_query` is."""
+    return _usable(_NATURAL).where(
+        Trial.kind == EMPTY_ROOM,
+        Trial.room_id == bindparam("room_id"),
+        ChannelResult.channel == bindparam("channel"),
+        aerosol_of_run == bindparam("aerosol"),
+    )
 
 
 @cache
