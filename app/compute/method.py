@@ -8,6 +8,7 @@ from app.compute.study_figures import (
     EFFICIENCY_WORDS,
     SMALL_SAMPLES,
     TWO_RATES,
+    UNIT_ON_WORDS,
 )
 
 METHOD_NAME = "single exponential with drifting background, weighted, memory of the noise weighed in"
@@ -111,5 +112,6 @@ METHOD_DESCRIPTION = (
     *DECAY_COVERAGE,
     EFFICIENCY_WORDS,
     DISTURBANCE_WORDS,
+    UNIT_ON_WORDS,
     EARLY_STOP,
 )

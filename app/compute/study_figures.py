@@ -13,6 +13,7 @@ from app.compute.study_tables import (
     JOINT_RANKS,
     POWER,
     ROOM_DRIFT,
+    UNIT_ON,
 )
 from app.compute.study_tables import SMALL_SAMPLES as FEW
 from app.compute.wording.numbers import counted, listed
@@ -121,6 +122,16 @@ def _efficiency_words() -> str:
     )
 
 
+def _unit_on_words() -> str:
+    earliest, latest = UNIT_ON.late_min
+    return (
+        f"Without a mark, the interval of time to clear holds the truth in {UNIT_ON.held_percent:g} % of "
+        f"{UNIT_ON.logs} simulated logs. The moment found is {earliest:g} to {latest:g} min late in the median, "
+        f"depending on how long the room takes to mix ({_range(UNIT_ON.mixing_min)} min), which is why the place of a "
+        "time stamp within its averaging time is not read off the curves."
+    )
+
+
 def _disturbance_words() -> str:
     of = DISTURBANCES
     missed = f" It fails for {listed(list(of.missed))}." if of.missed else ""
@@ -140,6 +151,7 @@ DECAY_COVERAGE = _coverage_words()
 EARLY_STOP = _early_stop_words()
 EFFICIENCY_WORDS = _efficiency_words()
 DISTURBANCE_WORDS = _disturbance_words()
+UNIT_ON_WORDS = _unit_on_words()
 TWO_RATES = _two_rates_words()
 RANK_COVERAGE = _rank_words()
 

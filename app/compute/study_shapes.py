@@ -158,3 +158,17 @@ class ControlChartStudy:
     found_within: Mapping[float, int]
     false_percent: float
     false_shift_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class UnitOnFound:
+    """Unit on read off the curve of a log without a mark.
+
+    logs : simulated;  held_percent : of the intervals of time to clear
+    late_min : median error of unit on [min], lowest and highest over the times in which a room mixes [min]
+    """
+
+    logs: int
+    held_percent: float
+    late_min: Ends
+    mixing_min: Ends

@@ -11,6 +11,7 @@ from app.compute.study_shapes import (
     RoomDrift,
     SmallSamples,
     TwoRatesPower,
+    UnitOnFound,
 )
 
 COVERAGE = DecayCoverage(
@@ -203,4 +204,11 @@ CONTROL_CHART = ControlChartStudy(
     },
     false_percent=7.3,
     false_shift_percent=2.2,
+)
+
+UNIT_ON = UnitOnFound(
+    logs=280,
+    held_percent=96.4,
+    late_min=(0.01, 1.36),
+    mixing_min=(0.5, 9.0),
 )

@@ -18,6 +18,7 @@ from app.compute.study_figures import (
     RANK_COVERAGE,
     SMALL_SAMPLES,
     TWO_RATES,
+    UNIT_ON_WORDS,
 )
 from tests.studies.decay_coverage import GRID
 from tests.studies.early_stop import LOOK_EVERY_MIN
@@ -170,6 +171,13 @@ def test_the_sentence_on_disturbances_names_each_row_that_fails_or_cannot_be_see
         assert f"{line[:34].strip()} at {float(line[34:40]):g} per h ({float(line[56:64]):g} %)" in DISTURBANCE_WORDS
 
 
+def test_the_sentence_on_unit_on_holds_the_figures_of_the_table():
+    lines = table("unit_on").split("without a mark:\n")[1].split("\n\n")[0].splitlines()
+    late = sorted(float(line[63:73]) for line in lines if line.startswith("mixing"))
+    assert f"holds the truth in {float(lines[1][34:43]):g} % of {int(lines[1][28:34])} simulated logs" in UNIT_ON_WORDS
+    assert f"is {late[0]:g} to {late[-1]:g} min late in the median" in UNIT_ON_WORDS
+
+
 def test_the_sentence_on_control_charts_holds_the_figures_of_the_table():
     """Read here from the table by column, of the rows with the usual sixteen reference runs."""
     lines = table("control_chart").splitlines()
@@ -197,5 +205,6 @@ def test_the_description_states_no_percentage_of_its_own():
     control = next(step for step in METHOD_DESCRIPTION if step.startswith("Control chart of a room: "))
     assert control.casefold().endswith(CONTROL_CHART_WORDS.casefold())
     generated = {control, *DECAY_COVERAGE, DISTURBANCE_WORDS, EARLY_STOP, EFFICIENCY_WORDS, *SMALL_SAMPLES, TWO_RATES}
+    generated.add(UNIT_ON_WORDS)
     assert generated <= set(METHOD_DESCRIPTION)
     assert not [step for step in METHOD_DESCRIPTION if "simulated" in step and step not in generated]

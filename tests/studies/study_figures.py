@@ -22,6 +22,7 @@ from app.compute.study_shapes import (
     RoomDrift,
     SmallSamples,
     TwoRatesPower,
+    UnitOnFound,
 )
 
 TABLES = Path(__file__).parent / "tables"
@@ -36,6 +37,7 @@ SHAPES = (
     "RoomDrift",
     "SmallSamples",
     "TwoRatesPower",
+    "UnitOnFound",
 )
 SHIPPED = Path(__file__).parents[2] / "app" / "compute" / "study_tables.py"
 _CELL = re.compile(r"(?P<name>\S.*?)\s+(?P<trials>\d+)\s+(?P<inside>[\d.]+)\s+(?P<error>-?[\d.]+)\s+(?P<u>[\d.]+)")
@@ -246,6 +248,18 @@ def control_chart() -> ControlChartStudy:
     )
 
 
+def unit_on() -> UnitOnFound:
+    lines = _section(_lines("unit_on"), "without a mark:")
+    every = lines[1].split()
+    mixing = [line.split() for line in lines if line.startswith("mixing")]
+    return UnitOnFound(
+        logs=int(every[1]),
+        held_percent=float(every[2]),
+        late_min=_ends([float(one[7]) for one in mixing]),
+        mixing_min=_ends([float(one[1]) for one in mixing]),
+    )
+
+
 def module_text() -> str:
     """Source of the module that ships, laid out as the formatter lays it out."""
     lines = [
@@ -265,6 +279,7 @@ def module_text() -> str:
         ("EFFICIENCY", rate_efficiency()),
         ("DISTURBANCES", disturbances()),
         ("CONTROL_CHART", control_chart()),
+        ("UNIT_ON", unit_on()),
     ):
         lines += ["", f"{name} = {type(figures).__name__}("]
         for field in fields(figures):

@@ -20,6 +20,7 @@ import numpy as np
 from app.compute.decay.analysis import analyse_decay
 from app.compute.decay.result import ChannelDecay, ClearLevel, Marks
 from tests.studies.physical_room import PhysicalTrial, Room, Run, Sensor, physical_trial
+from tests.studies.study_figures import write_shipped_figures
 
 LOGS = 280
 SEED = 20_260_507
@@ -144,6 +145,7 @@ def main() -> None:
     print("\n".join(lines))
     if logs == LOGS:
         RESULT.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        write_shipped_figures()
 
 
 if __name__ == "__main__":
