@@ -133,10 +133,11 @@ def _true_readings(elapsed_s: ArrayLike, levels: ArrayLike) -> tuple[Floats, Flo
     if time.size != level.size:
         raise ValueError(f"There are {time.size} times and {level.size} levels; each reading needs one of each.")
     held = np.isfinite(level) & np.isfinite(time)
-    time, level = time[held], level[held]
-    back = np.diff(time) < 0
-    if bool(back.any()):
-        place = int(np.argmax(back))
+    if not held.all():
+        time, level = time[held], level[held]
+    back = time[1:] < time[:-1]
+    if back.any():
+        place = int(back.argmax())
         raise ValueError(
             f"Time goes back from {time[place]:g} s to {time[place + 1]:g} s; times must increase. Sort the readings "
             "first."

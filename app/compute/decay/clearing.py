@@ -1,6 +1,7 @@
 """Time to clear: first sustained crossing of the clear level, or a lower bound where it was not reached."""
 
 import math
+from itertools import zip_longest
 
 import numpy as np
 
@@ -34,22 +35,21 @@ def first_sustained_crossing_h(
     time_h: Floats, smooth: Floats, level: float, from_h: float, end_h: float
 ) -> float | None:
     """Time at which the smoothed level falls to `level` and stays there, interpolated; None if it never does [h]."""
-    inside = (time_h >= from_h - 1e-9) & (time_h <= end_h + 1e-9)
+    inside = slice(int(time_h.searchsorted(from_h - 1e-9)), int(time_h.searchsorted(end_h + 1e-9, side="right")))
     time, value = time_h[inside], smooth[inside]
     if time.size == 0:
         return None
     above = value > level
-    # index of the next reading above the level, for each reading; past the last where there is none
-    places = np.where(above, np.arange(time.size), time.size)
-    next_above = np.minimum.accumulate(places[::-1])[::-1]
-    until = np.append(time, math.inf)[next_above]
-    # a single low reading at the end of the log does not show that the level stays low
-    lasts = np.where(np.isinf(until), time[-1], until) - time
-    enough = (lasts >= SUSTAINED_MIN / 60 - 1e-9) | (np.isinf(until) & (time.size - np.arange(time.size) >= 3))
-    crossing = np.flatnonzero(~above & enough)
-    if crossing.size == 0:
+    turns = (np.flatnonzero(above[1:] != above[:-1]) + 1).tolist()
+    edges = turns if above[0] else [0, *turns]
+    # where the level falls to the clear level, and where it next rises above it
+    for here, rises in zip_longest(edges[::2], edges[1::2]):
+        lasts_h = float(time[-1 if rises is None else rises] - time[here])
+        # a single low reading at the end of the log does not show that the level stays low
+        if lasts_h >= SUSTAINED_MIN / 60 - 1e-9 or (rises is None and time.size - here >= 3):
+            break
+    else:
         return None
-    here = int(crossing[0])
     if here == 0:
         return float(time[0])
     high, low = float(value[here - 1]), float(value[here])

@@ -7,13 +7,12 @@ import numpy as np
 
 from app.compute.decay.phases import ROUNDING_H, Phases
 from app.compute.decay.result import DecayFit, Marks
-from app.compute.decay.systematic import drift_uncertainty, rows_of, warm_up_uncertainty, with_budget
+from app.compute.decay.systematic import drift_uncertainty, information, rows_of, warm_up_uncertainty, with_budget
 from app.compute.decay.window import (
     DOUBTFUL_LIMIT,
     FEWEST_READINGS,
     KEPT_READINGS,
     TAIL_SHARE,
-    Places,
     excess_floor,
     time_to_floor_h,
     window_sensitivity,
@@ -68,7 +67,7 @@ class FitTerms:
 class FitOutcome:
     """The fit, and the numbers that the checks need.
 
-    places : indices of the fitted readings
+    places : the fitted readings, which follow one another
     event : departure from one exponential, at_h on the log's clock
     at_least_per_h : 2.5 % point of the posterior of the rate, not-a-number without a rate
     window_deviation : largest move of the rate over other windows, in standard deviations of noise
@@ -80,7 +79,7 @@ class FitOutcome:
     """
 
     fit: DecayFit
-    places: Places
+    places: slice
     event: RateEvent | None
     window_deviation: float
     excess_at_start: float
@@ -98,13 +97,12 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     end_h = phases.end_h if marks.fit_end_h is None else min(marks.fit_end_h, phases.end_h)
     before = readings.level[phases.before_smoke]
     before_level = float(np.median(before)) if before.size >= FEWEST_BEFORE else math.nan
-    inside = (readings.time_h >= start_h - ROUNDING_H) & (readings.time_h <= end_h + ROUNDING_H)
-    usable = np.flatnonzero(inside)
+    first = int(readings.time_h.searchsorted(start_h - ROUNDING_H))
+    usable = slice(first, max(int(readings.time_h.searchsorted(end_h + ROUNDING_H, side="right")), first))
     why = _why_no_window(readings, phases, usable, start_h, end_h)
     if why:
-        return FitOutcome(
-            no_fit(why, start_h, end_h, int(usable.size)), usable, None, 0.0, 0.0, before_level, saturated
-        )
+        fit = no_fit(why, start_h, end_h, usable.stop - first)
+        return FitOutcome(fit, usable, None, 0.0, 0.0, before_level, saturated)
     places, blocks, bounds, quick = _window(readings, terms, usable, before, end_h)
     fitted = fit_exponential(blocks, bounds, quick, terms.of_logger)
     time = blocks.time_h - blocks.time_h[0]
@@ -112,18 +110,19 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     deviation = moved[1]
     event = find_event(blocks, fitted, bounds)
     evidence = noise_evidence(blocks, bounds, fitted, event, terms.of_logger) if terms.evidence else ()
-    start_h = max(start_h, float(readings.time_h[places[0]])) if marks.fit_start_h is None else start_h
+    start_h = max(start_h, float(readings.time_h[places.start])) if marks.fit_start_h is None else start_h
     if fitted.amplitude <= 0 or fitted.rate + 2 * fitted.uncertainty < 0:
         why = why_no_decay(blocks, readings.unit, start_h - phases.unit_on_h, end_h - phases.unit_on_h)
-        fit = no_fit(why, start_h, end_h, int(places.size))
+        fit = no_fit(why, start_h, end_h, places.stop - places.start)
         return FitOutcome(fit, places, event, deviation, fitted.amplitude, before_level, saturated)
     choice = "given" if marks.background_level is not None else _choice(fitted, bounds)
     # the fit starts at the middle of its first block, later than the first reading of the window
     origin_h = float(blocks.time_h[0])
     fit = _decay_fit(readings, (phases.unit_on_h, origin_h), places, fitted, choice, start_h, moved)
     since_on_h = origin_h - float(readings.time_h[0]) + (terms.timing.on_before_min or 0.0) / 60
-    warm_up = warm_up_uncertainty(time, fitted, bounds, since_on_h)
-    fit = with_budget(fit, drift_uncertainty(time, fitted, bounds), warm_up)
+    known = information(time, fitted, bounds)
+    warm_up = warm_up_uncertainty(time, fitted, known, since_on_h)
+    fit = with_budget(fit, drift_uncertainty(fitted, known), warm_up)
     return FitOutcome(
         fit, places, event, deviation, fitted.amplitude, before_level, saturated, fitted.at_least, evidence=evidence
     )
@@ -201,14 +200,14 @@ def _start(readings: Readings, phases: Phases, terms: FitTerms) -> tuple[float, 
     return max(start_h, after), int(np.sum(readings.time_h[high] >= phases.unit_on_h))
 
 
-def _why_no_window(readings: Readings, phases: Phases, usable: Places, start_h: float, end_h: float) -> str:
+def _why_no_window(readings: Readings, phases: Phases, usable: slice, start_h: float, end_h: float) -> str:
     if phases.rising:
         return (
             "The level rises throughout the log; a decay needs a falling level. Check the columns, or mark unit on "
             "and the end of the run."
         )
-    found = int(usable.size)
-    if found < FEWEST_READINGS or readings.time_h[usable[0]] == readings.time_h[usable[-1]]:
+    found = usable.stop - usable.start
+    if found < FEWEST_READINGS or readings.time_h[usable.start] == readings.time_h[usable.stop - 1]:
         between = f"between {60 * (start_h - phases.unit_on_h):.1f} and {60 * (end_h - phases.unit_on_h):.1f} min"
         return (
             f"The fit needs {FEWEST_READINGS} readings at different times and found {found} {between} from unit on. "
@@ -225,8 +224,8 @@ def _why_no_window(readings: Readings, phases: Phases, usable: Places, start_h: 
 
 
 def _window(
-    readings: Readings, terms: FitTerms, usable: Places, before: Floats, end_h: float
-) -> tuple[Places, Blocks, BackgroundBounds, QuickFit]:
+    readings: Readings, terms: FitTerms, usable: slice, before: Floats, end_h: float
+) -> tuple[slice, Blocks, BackgroundBounds, QuickFit]:
     """Readings above the floor: fit, cut, and fit again."""
     places, quick = usable, None
     known = terms.marks.background_level, terms.empty_room
@@ -237,18 +236,18 @@ def _window(
         quick = quick_fit(blocks, bounds, quick)
         floor = excess_floor(readings.step, quick.amplitude)
         to_floor_h = time_to_floor_h(quick.amplitude, quick.rate, floor)
-        reach_h = float(readings.time_h[places[0]]) + (1 + TAIL_SHARE) * to_floor_h
+        reach_h = float(readings.time_h[usable.start]) + (1 + TAIL_SHARE) * to_floor_h
         if turn == 2 or terms.marks.fit_end_h is not None or reach_h >= end_h:
             break
-        kept_h = float(readings.time_h[usable[min(KEPT_READINGS, usable.size) - 1]])
+        kept_h = float(readings.time_h[min(usable.start + KEPT_READINGS, usable.stop) - 1])
         end_h = max(reach_h, kept_h)
-        places = usable[readings.time_h[usable] <= end_h]
+        places = slice(usable.start, usable.start + int(readings.time_h[usable].searchsorted(end_h, side="right")))
     quick = quick_fit(blocks, bounds, quick)
     lowest = lowest_level(readings.level[places], readings.step)
     curve = quick.level(readings.time_h[places] - float(blocks.time_h[0]))
     clear = max(int((curve >= lowest).sum()), KEPT_READINGS)
-    if clear < places.size:
-        places = places[:clear]
+    if clear < places.stop - places.start:
+        places = slice(places.start, places.start + clear)
         blocks = block_means(readings.time_h[places], readings.level[places], readings.interval_h, readings.step)
         quick = quick_fit(blocks, bounds, quick)
     bounds = background_bounds(blocks, before, *known, readings.step, noise_at_lowest(blocks, quick), quick.rate)
@@ -256,7 +255,7 @@ def _window(
 
 
 def _decay_fit(
-    readings: Readings, unit_on_and_origin_h: tuple[float, float], places: Places, fitted: ExponentialFit, choice: str,
+    readings: Readings, unit_on_and_origin_h: tuple[float, float], places: slice, fitted: ExponentialFit, choice: str,
     start_h: float, moved: tuple[float, float],
 ) -> DecayFit:  # fmt: skip
     unit_on_h, origin_h = unit_on_and_origin_h
@@ -286,7 +285,7 @@ def _decay_fit(
         background_choice=choice,
         window_start_h=start_h,
         window_end_h=float(time[-1]),
-        readings_fitted=int(places.size),
+        readings_fitted=places.stop - places.start,
         r_squared=1 - float(np.sum((level - curve) ** 2)) / total if total > 0 else 0.0,
         residual_spread=fitted.spread,
         lag_one_autocorrelation=fitted.autocorrelation,

@@ -19,7 +19,7 @@ def later_switch_on_h(readings: Readings, outcome: FitOutcome) -> float | None:
     Only searched where the fit found an increasing rate.
     """
     event = outcome.event
-    if event is None or outcome.places.size < 4 * SHORTEST_PART:
+    if event is None or outcome.fit.readings_fitted < 4 * SHORTEST_PART:
         return None
     if not (event.kind == "slow_start" or (event.kind == "rate_change" and event.change > 0)):
         return None

@@ -89,8 +89,10 @@ def _neighbourhood(time_h: Floats, smooth: Floats, at_h: float) -> slice:
     low, high = np.searchsorted(time_h, [middle - half_h - ROUNDING_H, middle + half_h + ROUNDING_H])
     here = min(int(np.searchsorted(time_h, at_h)), time_h.size - 1)
     level = float(smooth[here])
-    other = (smooth > LARGEST_FACTOR * level) | (smooth < level / LARGEST_FACTOR)
-    before, after = np.flatnonzero(other[low:here]), np.flatnonzero(other[here:high])
+    start, stop = min(int(low), here), max(int(high), here)
+    near = smooth[start:stop]
+    other = (near > LARGEST_FACTOR * level) | (near < level / LARGEST_FACTOR)
+    before, after = np.flatnonzero(other[: here - start]), np.flatnonzero(other[here - start :])
     first = int(low) + int(before[-1]) + 1 if before.size else int(low)
     last = here + int(after[0]) if after.size else int(high)
     missing = FEWEST_NEIGHBOURS - (last - first)

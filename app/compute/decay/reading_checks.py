@@ -94,7 +94,7 @@ def _saturation(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note
 
 
 def _gap(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note | None:
-    if outcome.places.size < 2 or readings.interval_h <= 0:
+    if outcome.fit.readings_fitted < 2 or readings.interval_h <= 0:
         return None
     time = readings.time_h[outcome.places]
     steps = np.diff(time)
@@ -128,7 +128,7 @@ def _repeated_times(readings: Readings, phases: Phases) -> Note | None:
 def _clock_jump(readings: Readings, phases: Phases, outcome: FitOutcome) -> Note | None:
     """A step in time over which the level did not fall although it should have at the fitted rate."""
     fit = outcome.fit
-    if fit.decay_rate is None or fit.background is None or outcome.places.size < 8 or readings.interval_h <= 0:
+    if fit.decay_rate is None or fit.background is None or outcome.fit.readings_fitted < 8 or readings.interval_h <= 0:
         return None
     time, level = readings.time_h[outcome.places], readings.level[outcome.places]
     steps = np.diff(time)

@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from app.compute.decay.result import DecayFit
-from app.compute.signal.autocorrelation import whitener
-from app.compute.signal.exponential_fit import ExponentialFit
+from app.compute.signal.exponential_fit import ExponentialFit, exponential
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.logger_timing import NOT_KNOWN, LoggerTiming
 from app.compute.signal.noise import Floats
@@ -57,7 +56,36 @@ class SystematicParts:
     curvature: float = 0.0
 
 
-def warm_up_uncertainty(time_h: Floats, fitted: ExponentialFit, bounds: BackgroundBounds, since_on_h: float) -> float:
+@dataclass(frozen=True, slots=True)
+class Information:
+    """What the blocks of a fit say of its parameters.
+
+    columns : of background, amplitude, rate and, where there is one, drift; weighted : the same times Ω⁻¹
+    normal : the normal matrix, with what is known of background and drift
+    """
+
+    columns: Floats
+    weighted: Floats
+    normal: Floats
+
+
+def information(time_h: Floats, fitted: ExponentialFit, bounds: BackgroundBounds) -> Information:
+    """Of the blocks at these times from the window's start [h]."""
+    decayed = exponential(fitted.rate, time_h)
+    rows = [np.ones(time_h.size), decayed, -fitted.amplitude * time_h * decayed]
+    if bounds.drift_per_h > 0:
+        rows.append(time_h)
+    columns = np.array(rows).T
+    weighted = fitted.inverse.times(columns)
+    normal = columns.T @ weighted
+    known = bounds.given_uncertainty if bounds.given is not None else (bounds.high - bounds.low) / math.sqrt(12)
+    normal[0, 0] += 1 / max(known, 1e-12) ** 2
+    if bounds.drift_per_h > 0:
+        normal[3, 3] += 1 / bounds.drift_per_h**2
+    return Information(columns, weighted, normal)
+
+
+def warm_up_uncertainty(time_h: Floats, fitted: ExponentialFit, known: Information, since_on_h: float) -> float:
     r"""Standard uncertainty of a rate from the gain of a sensor that is still warming up [1/h].
 
     .. math:: u = s\,\left|\left[(X^T \Omega^{-1} X + P)^{-1} X^T \Omega^{-1} h\right]_k\right|, \quad
@@ -71,26 +99,9 @@ def warm_up_uncertainty(time_h: Floats, fitted: ExponentialFit, bounds: Backgrou
     time_h : of the blocks from the window's start [h]
     since_on_h : from the switch-on of the sensor, at the latest the log's first reading, to there [h]
     """
-    columns, weighted, normal = _information(time_h, fitted, bounds)
-    curve = fitted.background + fitted.amplitude * columns[:, 1]
+    curve = fitted.background + fitted.amplitude * known.columns[:, 1]
     shape = WARM_UP_SHARE * curve * np.exp(-(since_on_h + time_h) / WARM_UP_H)
-    return abs(float((scaled_inverse(normal) @ (weighted.T @ shape))[2]))
-
-
-def _information(time_h: Floats, fitted: ExponentialFit, bounds: BackgroundBounds) -> tuple[Floats, Floats, Floats]:
-    """Columns of background, amplitude, rate and, where there is one, drift; the same times Ω⁻¹; and the normal matrix
-    with what is known of background and drift."""
-    decayed = np.exp(-np.clip(fitted.rate * time_h, -50, 700))
-    columns = np.stack([np.ones_like(time_h), decayed, -fitted.amplitude * time_h * decayed], axis=1)
-    if bounds.drift_per_h > 0:
-        columns = np.column_stack([columns, time_h])
-    weighted = whitener(fitted.noise, fitted.autocorrelation).times(columns)
-    normal = columns.T @ weighted
-    known = bounds.given_uncertainty if bounds.given is not None else (bounds.high - bounds.low) / math.sqrt(12)
-    normal[0, 0] += 1 / max(known, 1e-12) ** 2
-    if bounds.drift_per_h > 0:
-        normal[3, 3] += 1 / bounds.drift_per_h**2
-    return columns, weighted, normal
+    return abs(float((scaled_inverse(known.normal) @ (known.weighted.T @ shape))[2]))
 
 
 def budget(
@@ -200,16 +211,16 @@ def _stamp_words(timing: LoggerTiming) -> str:
     return f"{entered}, so times are corrected by {abs(timing.late_s):g} s"
 
 
-def drift_uncertainty(time: Floats, fitted: ExponentialFit, bounds: BackgroundBounds) -> float:
+def drift_uncertainty(fitted: ExponentialFit, known: Information) -> float:
     r"""Part of the fit's uncertainty of the rate that comes from a drift of the background [1/h].
 
     .. math:: u_d = u\,\sqrt{1 - u_0^2/u_1^2}
 
     with u₁ the uncertainty of generalised least squares with the drift and its prior, u₀ without a drift.
     """
-    if bounds.drift_per_h <= 0:
+    normal = known.normal
+    if len(normal) == 3:
         return 0.0
-    _, _, normal = _information(time, fitted, bounds)
     without = scaled_inverse(normal[:3, :3])[2, 2]
     share = 1 - float(without) / max(float(scaled_inverse(normal)[2, 2]), 1e-300)
     return fitted.uncertainty * math.sqrt(min(max(share, 0.0), 1.0))

@@ -158,12 +158,12 @@ def _probability(blocks: Blocks, curve: _Curve, moments: Floats, noise: float, m
     before, after = np.minimum(time, since) - time[0, 0], np.maximum(time - since, 0.0)
     mixings = [(mixing, faster) for mixing in MIXING_PER_H for faster in STIRRED_FASTER]
     unmixed = np.exp(np.stack([-mixing * (before + faster * after) for mixing, faster in mixings]))
-    scale = _whitened(np.ones((1, blocks.time_h.size)), noise, memory)
+    scale = _whitened(np.ones(blocks.time_h.size), noise, memory)
     misfits, logs = [], []
     for natural in sorted({min(rate, NATURAL_OVER_RATE * curve.rate) for rate in NATURAL_PER_H}):
         level = np.where(from_on < 0, excess_at * np.exp(np.clip(-natural * from_on, 0, 5)) + curve.background, running)
         left = _whitened(blocks.level[None, :] / level - 1, noise, memory)
-        deficit = -(excess_at + curve.background) / level * unmixed
+        deficit = (-(excess_at + curve.background) / level) * unmixed
         misfit, log = _integrated(left, scale, _whitened(deficit, noise, memory), max(noise, SCALE_SHARE))
         misfits.append(misfit)
         logs.append(log)
@@ -178,24 +178,24 @@ def _probability(blocks: Blocks, curve: _Curve, moments: Floats, noise: float, m
 
 def _whitened(values: Floats, noise: float, memory: float) -> Floats:
     """First-order autoregressive series along the last axis made independent, of unit variance."""
-    result = np.empty_like(values)
+    result = values * (1 / (noise * math.sqrt(1 - memory * memory)))
+    if memory > 0:
+        result[..., 1:] -= memory * result[..., :-1]
     result[..., 0] = values[..., 0] / noise
-    result[..., 1:] = (values[..., 1:] - memory * values[..., :-1]) / (noise * math.sqrt(1 - memory * memory))
     return result
 
 
 def _integrated(left: Floats, scale: Floats, deficit: Floats, scale_sd: float) -> tuple[Floats, Floats]:
     """Least misfit over scale and deficit with their priors, and the log of the volume of what is possible; the
     deficit is not below zero. deficit : mixing, moment, block"""
-    of_scale = (scale * scale).sum(axis=-1) + 1 / scale_sd**2
-    of_deficit = (deficit * deficit).sum(axis=-1) + 1 / DEFICIT_SHARE**2
-    both = (scale * deficit).sum(axis=-1)
-    by_scale, by_deficit = (scale * left).sum(axis=-1), (deficit * left).sum(axis=-1)
+    of_scale = float(scale @ scale) + 1 / scale_sd**2
+    of_deficit = np.einsum("kmb,kmb->km", deficit, deficit) + 1 / DEFICIT_SHARE**2
+    both, by_scale, by_deficit = deficit @ scale, left @ scale, np.einsum("kmb,mb->km", deficit, left)
     determinant = of_scale * of_deficit - both * both
     free = (of_scale * by_deficit - both * by_scale) / determinant
     height = np.maximum(free, 0.0)
     shift = (by_scale - both * height) / of_scale
-    misfit = (left * left).sum(axis=-1) - 2 * (shift * by_scale + height * by_deficit)
+    misfit = np.einsum("mb,mb->m", left, left) - 2 * (shift * by_scale + height * by_deficit)
     misfit += shift**2 * of_scale + 2 * shift * height * both + height**2 * of_deficit
     spread = np.sqrt(of_scale / determinant)
     # height is at its bound where free is below zero; what is left of the volume is the tail above it

@@ -3,15 +3,12 @@
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-from app.compute.signal.autocorrelation import whitener
-from app.compute.signal.exponential_fit import ExponentialFit
+from app.compute.signal.autocorrelation import Whitener, whiteners_of_parts
+from app.compute.signal.exponential_fit import ExponentialFit, exponential
 from app.compute.signal.fitting import scaled_inverse
-from app.compute.signal.noise import Floats, NoiseModel
+from app.compute.signal.noise import Floats
 from app.compute.signal.rate_table import BackgroundBounds
-
-Places = NDArray[np.int64]
 
 SETTLING_MIN = 2.0  # [min] left out after the later of the source's end and unit on; common practice, no source
 RESPONSE_TIMES = 3.0  # response times of the logger left out: 5 % of a first-order lag is left after three
@@ -69,6 +66,8 @@ def ceiling_of(levels: Floats) -> float | None:
     if levels.size < PLATEAU_READINGS + 2:
         return None
     highest = float(levels.max())
+    if np.count_nonzero(levels == highest) < PLATEAU_READINGS:
+        return None
     changes = np.flatnonzero(np.diff(levels) != 0)
     starts = np.concatenate([[0], changes + 1])
     lengths = np.diff(np.append(starts, levels.size))
@@ -90,17 +89,21 @@ def window_sensitivity(
     """
     if time.size < FEWEST_BLOCKS:
         return 0.0, 0.0
-    decayed = np.exp(-np.clip(fit.rate * time, -50, 700))
+    decayed = exponential(fit.rate, time)
     residual = level - fit.background - fit.amplitude * decayed
-    columns = np.column_stack([np.ones_like(time), decayed, -fit.amplitude * time * decayed, residual])
-    noise, scale = fit.noise, max(fit.spread, 1e-9)
+    columns = np.array([np.ones(time.size), decayed, -fit.amplitude * time * decayed, residual]).T
+    scale = max(fit.spread, 1e-9)
     held = 0.0 if bounds.given is None else (scale / max(bounds.given_uncertainty, 1e-12)) ** 2
-    stated, free, whole = _step(columns, noise, fit.autocorrelation, held, fit.background, bounds)
+    ends = [(round(start * time.size), round(end * time.size)) for start, end in ((0.0, 1.0), *OTHER_WINDOWS)]
+    windows = [slice(low, high) for low, high in ends]
+    inverses = whiteners_of_parts(fit.noise, fit.autocorrelation, windows)
+    steps = [
+        _step(columns[window], inverse, held, fit.background, bounds)
+        for window, inverse in zip(windows, inverses, strict=True)
+    ]
+    stated, free, whole = steps[0]
     moves, deviations = [0.0], [0.0]
-    for start, end in OTHER_WINDOWS:
-        low, high = round(start * time.size), round(end * time.size)
-        part = NoiseModel(noise.correlated[low:high], noise.independent[low:high], noise.spacing[low : high - 1])
-        move, free_move, variance = _step(columns[low:high], part, fit.autocorrelation, held, fit.background, bounds)
+    for move, free_move, variance in steps[1:]:
         if scale * math.sqrt(max(variance, 0.0)) > UNINFORMATIVE_SHARE * abs(fit.rate):
             continue  # too short to determine the rate
         moves.append(move - stated)
@@ -110,12 +113,12 @@ def window_sensitivity(
 
 
 def _step(
-    columns: Floats, noise: NoiseModel, autocorrelation: float, held: float, background: float, bounds: BackgroundBounds
+    columns: Floats, noise_inverse: Whitener, held: float, background: float, bounds: BackgroundBounds
 ) -> tuple[float, float, float]:
     """One step of least squares from the whole window's fit: change of the rate with the background inside its
     bounds, the same with the background free, and the variance of the latter, without the factor scale².
     """
-    product = columns.T @ whitener(noise, autocorrelation).times(columns)
+    product = columns.T @ noise_inverse.times(columns)
     normal, right = product[:3, :3], product[:3, 3].copy()
     normal[0, 0] += held
     if bounds.given is not None:

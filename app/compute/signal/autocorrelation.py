@@ -44,16 +44,33 @@ class Whitener:
     weight: Floats
     diagonal: Floats
     beside: Floats
-    log_det: float
-
-    def inner(self, weighted: Floats) -> Floats:
-        """T⁻¹ times each column."""
-        solved, _ = dpttrs(self.diagonal, self.beside, weighted)
-        result: Floats = solved
-        return result
 
     def times(self, columns: Floats) -> Floats:
         """Ω⁻¹ times each column."""
+        weighted = self.weight[:, None] * columns
+        solved, _ = dpttrs(self.diagonal, self.beside, weighted)
+        result: Floats = weighted - self.weight[:, None] * solved
+        return result
+
+
+@dataclass(frozen=True, slots=True)
+class Whiteners:
+    """The same for several autocorrelations, whose systems are one long one; `log_det` is log det Ω of each."""
+
+    weight: Floats
+    diagonal: Floats
+    beside: Floats
+    log_det: Floats
+
+    def inner(self, weighted: Floats) -> Floats:
+        """T⁻¹ times each column: autocorrelation, value, column."""
+        repeated = np.concatenate([weighted.T] * self.log_det.size, axis=1)
+        solved, _ = dpttrs(self.diagonal, self.beside, repeated.T, overwrite_b=1)
+        result: Floats = solved.T.reshape(-1, self.log_det.size, self.weight.size).transpose(1, 2, 0)
+        return result
+
+    def times(self, columns: Floats) -> Floats:
+        """Ω⁻¹ times each column: autocorrelation, value, column."""
         weighted = self.weight[:, None] * columns
         result: Floats = weighted - self.weight[:, None] * self.inner(weighted)
         return result
@@ -70,17 +87,22 @@ class Whitener:
         downwards, _, _ = dpttrf(whole[::-1], (self.beside * self.diagonal[:-1])[::-1])
         own = 1.0 / (self.diagonal + downwards[::-1] - whole)
         weighted = self.weight * curve
-        right = np.zeros(curve.size)
-        right[:-1] = -self.beside * own[1:] * weighted[1:] * self.diagonal[:-1]
+        right = np.zeros(whole.size)
+        right[:-1] = -self.beside * own[1:] * np.concatenate([weighted] * self.log_det.size)[1:] * self.diagonal[:-1]
         right[1:] += self.beside * right[:-1]
-        later = self.inner(right)
+        solved, _ = dpttrs(self.diagonal, self.beside, right)
+        later, own = (each.reshape(self.log_det.size, -1) for each in (solved, own))
         sums = weighted * (curve - 2 * later - weighted * own)
-        return TailProducts(np.cumsum(sums[::-1])[::-1], -self.weight * later, self.weight - self.weight**2 * own)
+        return TailProducts(
+            sums[:, ::-1].cumsum(axis=1)[:, ::-1], -self.weight * later, self.weight - self.weight**2 * own
+        )
 
 
 @dataclass(frozen=True, slots=True)
 class TailProducts:
     """Products with an inverse covariance Ω⁻¹, of the tails of a curve c: c set to zero before each index j.
+
+    A row for each covariance.
 
     own : c[j:]ᵀ Ω⁻¹ c[j:]
     with_value_before : eⱼᵀ Ω⁻¹ c[j+1:], with the single value at index j
@@ -135,34 +157,51 @@ class NoiseRows:
         return sums, (np.log(self.correlated) + np.log(factor).reshape(rows, count)).sum(axis=1)
 
 
-def whiteners(noise: NoiseModel, autocorrelations: Sequence[float]) -> list[Whitener]:
+def whiteners(noise: NoiseModel, autocorrelations: Sequence[float]) -> Whiteners:
     """The inverse covariance of the noise for each lag-one autocorrelation (0 to below 1)."""
-    weight = 1.0 / noise.independent**2
-    result = []
-    for diagonal, beside, log_det in zip(
-        *_systems(noise, weight, np.array(autocorrelations, dtype=float)), strict=True
-    ):
-        factor, off, _ = dpttrf(diagonal, beside)
-        result.append(Whitener(weight, factor, off, float(np.log(factor).sum() + log_det)))
-    return result
-
-
-def _systems(noise: NoiseModel, weight: Floats, autocorrelations: Floats) -> tuple[Floats, Floats, Floats]:
-    """Diagonal of T for each autocorrelation, the line beside it, and log det Ω without the part of T."""
-    rho = np.exp(np.log(np.maximum(autocorrelations, 1e-9))[:, None] * noise.spacing)
-    left = 1.0 - rho * rho
-    share = rho / left
-    inverse = 1.0 / noise.correlated
+    rho, left, share = _correlations(noise, np.array(autocorrelations)[:, None])
+    weight, inverse = 1.0 / noise.independent**2, 1.0 / noise.correlated
+    squares = inverse * inverse
     diagonal = np.ones((rho.shape[0], inverse.size))
     diagonal[:, 1:] = 1.0 / left
     diagonal[:, :-1] += rho * share
-    diagonal *= inverse * inverse
+    diagonal *= squares
     diagonal += weight
-    beside = -share * (inverse[1:] * inverse[:-1])
-    log_det = np.log(left).sum(axis=1) - np.log(inverse * inverse * weight).sum()
-    return diagonal, beside, log_det
+    beside = np.zeros(diagonal.shape)
+    beside[:, :-1] = -share * (inverse[1:] * inverse[:-1])
+    factor, off, _ = dpttrf(diagonal.ravel(), beside.ravel()[:-1])
+    log_det = np.log(factor).reshape(diagonal.shape).sum(axis=1) + np.log(left).sum(axis=1)
+    return Whiteners(weight, factor, off, log_det - np.log(squares * weight).sum())
+
+
+def _correlations(noise: NoiseModel, autocorrelation: Floats | float) -> tuple[Floats, Floats, Floats]:
+    """Correlation ρ of each value with the one before, 1 − ρ², and ρ over that."""
+    rho = np.exp(np.log(np.maximum(autocorrelation, 1e-9)) * noise.spacing)
+    left = 1.0 - rho * rho
+    return rho, left, rho / left
+
+
+def whiteners_of_parts(noise: NoiseModel, autocorrelation: float, parts: Sequence[slice]) -> list[Whitener]:
+    """The inverse covariance of each part of the values, for one lag-one autocorrelation."""
+    rho, left, share = _correlations(noise, autocorrelation)
+    weight, inverse = 1.0 / noise.independent**2, 1.0 / noise.correlated
+    squares = inverse * inverse
+    before, after = (
+        np.ones(inverse.size),
+        np.zeros(inverse.size),
+    )  # of a value with its neighbours, in units of `squares`
+    before[1:], after[:-1] = 1.0 / left, rho * share
+    both, beside = before + after, -share * (inverse[1:] * inverse[:-1])
+    found = []
+    for part in parts:
+        last = part.stop - 1
+        of_part = both[part].copy()
+        of_part[0], of_part[-1] = 1.0 + after[part.start], before[last]
+        factor, off, _ = dpttrf(of_part * squares[part] + weight[part], beside[part.start : last])
+        found.append(Whitener(weight[part], factor, off))
+    return found
 
 
 def whitener(noise: NoiseModel, autocorrelation: float) -> Whitener:
     """The inverse covariance of the noise for one lag-one autocorrelation."""
-    return whiteners(noise, [autocorrelation])[0]
+    return whiteners_of_parts(noise, autocorrelation, [slice(0, noise.correlated.size)])[0]

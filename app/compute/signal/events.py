@@ -11,14 +11,13 @@ with the autocorrelation φ and the noise fitted on both sides, because drifting
 """
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from app.compute.signal.autocorrelation import Whitener, whiteners
+from app.compute.signal.autocorrelation import Whiteners, whiteners
 from app.compute.signal.blocks import Blocks
-from app.compute.signal.exponential_fit import ExponentialFit
+from app.compute.signal.exponential_fit import ExponentialFit, exponential
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.noise import Floats, NoiseModel
 from app.compute.signal.noise_settings import FLOORS, NOISE_FLOOR
@@ -141,44 +140,41 @@ def _held(bounds: BackgroundBounds) -> float:
 
 
 def _best_break(
-    time: Floats, level: Floats, fit: ExponentialFit, inverses: Sequence[Whitener], bounds: BackgroundBounds
+    time: Floats, level: Floats, fit: ExponentialFit, inverses: Whiteners, bounds: BackgroundBounds
 ) -> tuple[_Candidate, float]:
     """Best change of rate, jump or passing event, and the log likelihood of the single exponential."""
     count = time.size
-    decayed = np.exp(-np.clip(fit.rate * time, -50, 700))
+    decayed = exponential(fit.rate, time)
     low, high = max(int(EDGE_SHARE * count), 2), min(int((1 - EDGE_SHARE) * count), count - 3)
     jumps = slice(low, high + 1)
     columns, places = _break_columns(time, decayed, fit, low, high)
     null = np.column_stack([np.ones_like(time), decayed, time * decayed])
     residual = level - fit.background - fit.amplitude * decayed
     fixed = np.column_stack([null, residual])
-    without, with_each = -math.inf, np.full(len(places), -math.inf)
-    weighted = inverses[0].weight[:, None] * columns  # the weight does not depend on the autocorrelation
-    unlinked = np.einsum("ij,ij->j", columns, weighted)
-    for inverse in inverses:
-        fixed_solved = inverse.times(fixed)
-        product = fixed.T @ fixed_solved
-        normal = product[:3, :3].copy()
-        normal[0, 0] += _held(bounds)
-        solve = scaled_inverse(normal)
-        right = product[:3, 3]
-        rss = float(product[3, 3] - right @ solve @ right)
-        tails = inverse.of_tails(decayed)
-        of_tails = np.cumsum((fixed_solved * decayed[:, None])[::-1], axis=0)[::-1].T
-        # a jump is the tail of the decayed curve; the block that contains it is a mixture, so that block gets a value
-        # of its own
-        block = slice(low - 1, high)
-        of_value, of_tail = fixed_solved[block].T, of_tails[:, jumps]
-        spike_own, spike_cross = _beyond(tails.of_value[block], of_value, solve, right)
-        jump_own, jump_cross = _beyond(tails.own[jumps], of_tail, solve, right)
-        both = tails.with_value_before[block] - ((solve @ of_value[:3]) * of_tail[:3]).sum(axis=0)
-        left = np.maximum(jump_own - both**2 / spike_own, 1e-3 * jump_own)
-        of_jumps = spike_cross**2 / spike_own + (jump_cross - both * spike_cross / spike_own) ** 2 / left
-        whole = unlinked - np.einsum("ij,ij->j", weighted, inverse.inner(weighted))
-        own, cross = _beyond(whole, fixed_solved.T @ columns, solve, right)
-        gained = np.concatenate([of_jumps, cross**2 / own])
-        without = max(without, float(_log_likelihood(np.array(rss), inverse.log_det, count)))
-        with_each = np.maximum(with_each, _log_likelihood(rss - gained, inverse.log_det, count))
+    weighted = inverses.weight[:, None] * columns
+    fixed_solved = inverses.times(fixed)
+    product = fixed.T @ fixed_solved
+    normal = product[:, :3, :3].copy()
+    normal[:, 0, 0] += _held(bounds)
+    solve = np.array([scaled_inverse(each) for each in normal])
+    right = product[:, :3, 3]
+    rss = product[:, 3, 3] - ((right[:, None] @ solve)[:, 0] * right).sum(axis=1)
+    tails = inverses.of_tails(decayed)
+    of_tails = (fixed_solved * decayed[:, None])[:, ::-1].cumsum(axis=1)[:, ::-1].transpose(0, 2, 1)
+    # a jump is the tail of the decayed curve; the block that contains it is a mixture, so that block gets a value
+    # of its own
+    block = slice(low - 1, high)
+    of_value, of_tail = fixed_solved[:, block].transpose(0, 2, 1), of_tails[:, :, jumps]
+    spike_own, spike_cross = _beyond(tails.of_value[:, block], of_value, solve, right)
+    jump_own, jump_cross = _beyond(tails.own[:, jumps], of_tail, solve, right)
+    both = tails.with_value_before[:, block] - ((solve @ of_value[:, :3]) * of_tail[:, :3]).sum(axis=1)
+    left = np.maximum(jump_own - both**2 / spike_own, 1e-3 * jump_own)
+    of_jumps = spike_cross**2 / spike_own + (jump_cross - both * spike_cross / spike_own) ** 2 / left
+    whole = np.einsum("ij,ij->j", columns, weighted) - np.einsum("ij,sij->sj", weighted, inverses.inner(weighted))
+    own, cross = _beyond(whole, fixed_solved.transpose(0, 2, 1) @ columns, solve, right)
+    gained = np.concatenate([of_jumps, cross**2 / own], axis=1)
+    without = float(_log_likelihood(rss, inverses.log_det, count).max())
+    with_each = _log_likelihood(rss[:, None] - gained, inverses.log_det[:, None], count).max(axis=0)
     best = int(np.argmax(with_each))
     kind = "rate_change" if best >= len(places) - BREAKS_OF_RATE else "jump"
     if best <= high - low:
@@ -194,11 +190,12 @@ def _best_break(
 def _beyond(whole: Floats, products: Floats, solve: Floats, right: Floats) -> tuple[Floats, Floats]:
     """Sums of squares and products that extra columns add to the single exponential.
 
-    whole : cᵀ Ω⁻¹ c of each column; products : cᵀ Ω⁻¹ with the three columns of the exponential and the residual
+    whole : cᵀ Ω⁻¹ c of each column; products : cᵀ Ω⁻¹ with the three columns of the exponential and the residual; the
+    first axis of all is that of the autocorrelations
     """
-    across = products[:3]
-    own = np.maximum(whole - (across * (solve @ across)).sum(axis=0), 1e-6 * whole + 1e-300)
-    return own, products[3] - (right @ solve) @ across
+    across = products[:, :3]
+    own = np.maximum(whole - (across * (solve @ across)).sum(axis=1), 1e-6 * whole + 1e-300)
+    return own, products[:, 3] - ((right[:, None] @ solve) @ across)[:, 0]
 
 
 def _break_columns(
@@ -223,7 +220,7 @@ def _best_pair(
     time: Floats,
     level: Floats,
     fit: ExponentialFit,
-    inverses: Sequence[Whitener],
+    inverses: Whiteners,
     bounds: BackgroundBounds,
     without: float,
 ) -> _Candidate:
@@ -232,14 +229,14 @@ def _best_pair(
     curves = np.exp(-np.clip(time[:, None] * rates, 0, 700))
     columns = np.asfortranarray(np.column_stack([np.ones_like(time), level - (bounds.given or 0.0), curves]))
     places = np.column_stack([np.zeros(len(PAIRS), dtype=int), PAIRS + 2])
-    product = np.stack([columns.T @ inverse.times(columns) for inverse in inverses])
+    product = columns.T @ inverses.times(columns)
     normal = product[:, places[:, :, None], places[:, None, :]]
     normal[:, :, 0, 0] += _held(bounds)
     normal *= 1.0 + 1e-9 * np.eye(3)
     right = product[:, places, 1]
     explained = (right * np.linalg.solve(normal, right[..., None])[..., 0]).sum(axis=-1)
-    log_det = np.array([inverse.log_det for inverse in inverses])[:, None]
-    best_of_each = _log_likelihood(product[:, 1, 1, None] - explained, log_det, time.size).max(axis=0)
+    rss = product[:, 1, 1, None] - explained
+    best_of_each = _log_likelihood(rss, inverses.log_det[:, None], time.size).max(axis=0)
     best = int(np.argmax(best_of_each))
     fast, slow = PAIRS[best]
     kind = "fast_start" if PAIR_RATES[fast] > 1.5 and abs(PAIR_RATES[slow] - 1) < 0.6 else "slow_tail"
@@ -258,13 +255,13 @@ def _gain_with_own_noise(
     noise = noise_about(blocks, candidate.columns @ coefficients + offset)
     best = -math.inf
     together = np.column_stack([candidate.columns, level - offset])
-    for inverse in whiteners(noise, settings):
-        product = together.T @ inverse.times(together)
+    inverses = whiteners(noise, settings)
+    for product, log_det in zip(together.T @ inverses.times(together), inverses.log_det, strict=True):
         product[0, 0] += _held(bounds)
         found = scaled_inverse(product[:-1, :-1]) @ product[:-1, -1]
         left = np.append(-found, 1.0)
         rss = float(left @ product @ left)
-        value = float(_log_likelihood(np.array(rss), inverse.log_det, level.size))
+        value = float(_log_likelihood(np.array(rss), log_det, level.size))
         if value > best:
             best, coefficients = value, found
     return 2 * (best - without), np.asarray(coefficients, dtype=float)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import stdtrit
 
-from app.compute.signal.autocorrelation import whitener
+from app.compute.signal.autocorrelation import Whitener, whitener
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.logger_noise import GENERIC, LoggerNoise, evidence_of
@@ -77,6 +77,7 @@ class ExponentialFit:
     residuals : of the blocks, over their expected standard deviation
     spread : root mean square of those residuals
     evidence : log likelihood of each kind of noise, over that of the likeliest
+    inverse : of the covariance of the noise
     """
 
     rate: float
@@ -92,6 +93,7 @@ class ExponentialFit:
     residuals: Floats
     start: QuickFit
     evidence: tuple[float, ...]
+    inverse: Whitener
 
 
 def coarse_rates(time: Floats) -> Floats:
@@ -165,7 +167,8 @@ def fit_exponential(
     model = noise.model(mixture, neighbours)
     dof = _degrees_of_freedom(half_95 / half_68 if half_68 > 0 else 1.96)
     uncertainty = half_95 / float(stdtrit(dof, 0.975))
-    background, amplitude, covariance = linear_part(time, level, model, bounds, rate, autocorrelation)
+    inverse = whitener(model, autocorrelation)
+    background, amplitude, covariance = linear_part(time, level, inverse, bounds, rate)
     curve = background + amplitude * exponential(rate, time)
     residuals = (level - curve) / np.hypot(model.correlated, model.independent)
     factor = np.ones(3)
@@ -184,16 +187,16 @@ def fit_exponential(
         residuals=residuals,
         start=start,
         evidence=evidence_of(likelihood),
+        inverse=inverse,
     )
 
 
 def linear_part(
-    time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, autocorrelation: float
+    time: Floats, level: Floats, inverse: Whitener, bounds: BackgroundBounds, rate: float
 ) -> tuple[float, float, Floats]:
     """Background, amplitude, and covariance of (background, amplitude, rate) by generalised least squares."""
     decayed = exponential(rate, time)
     columns = np.array([np.ones(time.size), decayed, time * decayed]).T
-    inverse = whitener(noise, autocorrelation)
     solved = inverse.times(columns)
     normal, right = columns.T @ solved, solved.T @ level
     given = bounds.given is not None
@@ -264,7 +267,7 @@ def _nearby_rates(
     time: Floats, level: Floats, noise: NoiseModel, bounds: BackgroundBounds, rate: float, autocorrelation: float
 ) -> Floats:
     """A first grid around the best rate, wide enough for a well-determined rate."""
-    _, amplitude, covariance = linear_part(time, level, noise, bounds, rate, autocorrelation)
+    _, amplitude, covariance = linear_part(time, level, whitener(noise, autocorrelation), bounds, rate)
     width = 12 * math.sqrt(max(float(covariance[2, 2]), 0.0)) if amplitude > 0 else 0.0
     width = min(max(width, 1e-4 * abs(rate)), 0.9 * max(abs(rate), 1e-3))
     return evenly_spaced(rate - width, rate + width, GRID_POINTS)

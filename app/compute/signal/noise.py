@@ -1,5 +1,6 @@
 """Noise of a logger's readings: display step, spread from reading to reading, and its two parts."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,10 +29,11 @@ def resolution_step(levels: Floats) -> float:
     """
     if levels.size < 2:
         return 0.0
-    steps = np.abs(np.diff(levels))
+    steps = np.abs(levels[1:] - levels[:-1])
     # a change of unit leaves rounding errors of about 1e-15 of the level; those are not steps
-    steps = steps[steps > 1e-9 * float(np.max(np.abs(levels)))]
-    return float(steps.min()) if steps.size else 0.0
+    least = 1e-9 * max(float(levels.max()), -float(levels.min()))
+    smallest = float(np.where(steps > least, steps, math.inf).min())
+    return smallest if smallest < math.inf else 0.0
 
 
 def median_of_three(levels: Floats) -> Floats:
