@@ -17,7 +17,7 @@ from app.services.bench.chart_facts import ChartFacts
 from app.services.results.control_charts.room_charts import CHECK_UNIT, RoomCharts
 from app.services.results.control_charts.words import CHECK_TERMS, NATURAL_TERMS, ChartTerms, chart_finding, day_of
 
-MOST_RUNS = 500  # drawn, the latest
+LATEST_RUNS = 120  # drawn unless all are asked for: some years of runs, each of them still to be told from the next
 _EPOCH = 719_163.0  # day number of 1970-01-01 on a date axis
 _NO_DATA = date(2026, 1, 1)  # where the axis of a chart without runs begins
 _IN_CONTROL, _OUTSIDE = 0, 1
@@ -27,10 +27,13 @@ def terms_of(of: str) -> ChartTerms:
     return CHECK_TERMS if of == CHECK_UNIT else NATURAL_TERMS
 
 
-def room_control_chart(charts: RoomCharts, of: str, facts: ChartFacts) -> Chart:
-    """Each run with its 95 % interval, the centre and the limits of its reference period, and what changed."""
+def room_control_chart(charts: RoomCharts, of: str, facts: ChartFacts, most: int | None = LATEST_RUNS) -> Chart:
+    """Each run with its 95 % interval, the centre and the limits of its reference period, and what changed.
+
+    most : number of runs drawn, the latest; None: all
+    """
     terms, chart = terms_of(of), charts.chart(of)
-    points = chart.points[-MOST_RUNS:]
+    points = _latest(chart.points, most)
     inside = [point for point in points if not point.outside]
     outside = [point for point in points if point.outside]
     title = f"{terms.what[:1].upper()}{terms.what[1:]}"
@@ -38,7 +41,7 @@ def room_control_chart(charts: RoomCharts, of: str, facts: ChartFacts) -> Chart:
     return Chart(
         name=f"room-control-{of}",
         title=chart_finding(chart, terms),
-        subtitle=_subtitle(charts, len(chart.points), "limits widen with a run's own uncertainty"),
+        subtitle=_subtitle(charts, len(chart.points), most, "limits widen with a run's own uncertainty"),
         x_axis=_days(points),
         y_axis=_values(title, "m³/h" if of == CHECK_UNIT else "1/h", points),
         series=(*(each for phase in chart.phases for each in _limits(phase, points)), *series),
@@ -52,10 +55,10 @@ def room_control_chart(charts: RoomCharts, of: str, facts: ChartFacts) -> Chart:
     )
 
 
-def room_ewma_chart(charts: RoomCharts, of: str, facts: ChartFacts) -> Chart:
-    """Moving average of the scores of the runs, with its limits; a lasting shift shows here first."""
+def room_ewma_chart(charts: RoomCharts, of: str, facts: ChartFacts, most: int | None = LATEST_RUNS) -> Chart:
+    """Moving average of the scores of the runs, with its limits; a lasting shift shows here first. `most` as above"""
     terms, chart = terms_of(of), charts.chart(of)
-    points = [point for point in chart.points if point.ewma is not None][-MOST_RUNS:]
+    points = _averaged(chart, most)
     series: list[Series] = []
     for phase in chart.phases:
         own = [point for point in phase.points if point.ewma is not None and point.run.day >= _first(points)]
@@ -82,17 +85,34 @@ def room_ewma_chart(charts: RoomCharts, of: str, facts: ChartFacts) -> Chart:
     return Chart(
         name=f"room-control-{of}-ewma",
         title=_shift_title(chart, terms),
-        subtitle=_subtitle(charts, len(chart.points), f"each new run weighs {EWMA_WEIGHT:g}"),
+        subtitle=_subtitle(charts, len(chart.points), most, f"each new run weighs {EWMA_WEIGHT:g}"),
         x_axis=_days(points),
         y_axis=_scores(points),
         series=tuple(series),
-        alt_text=f"{_shift_title(chart, terms)}. {counted(len(outside), 'run')} of {len(points)} outside the limits.",
+        alt_text=ewma_text(charts, of, most),
         source_line=facts.source_line(counted(len(points), terms.run, terms.run.replace("run", "runs", 1))),
         reference_lines=_changes(charts, points),
         x_column="day",
         y_column="moving_average_of_scores",
         house=house_style(facts),
     )
+
+
+def ewma_text(charts: RoomCharts, of: str, most: int | None) -> str:
+    """Finding of the moving average in words and numbers. `most` : of the runs drawn"""
+    terms, chart = terms_of(of), charts.chart(of)
+    points = _averaged(chart, most)
+    outside = sum(point.ewma_outside for point in points)
+    return f"{_shift_title(chart, terms)}. {counted(outside, 'run')} of {len(points)} outside the limits."
+
+
+def _averaged(chart: ControlChart, most: int | None) -> Sequence[ChartPoint]:
+    """The latest runs with a moving average."""
+    return _latest([point for point in chart.points if point.ewma is not None], most)
+
+
+def _latest(points: Sequence[ChartPoint], most: int | None) -> Sequence[ChartPoint]:
+    return points if most is None else points[-most:]
 
 
 def control_text(charts: RoomCharts, of: str) -> str:
@@ -115,9 +135,9 @@ def _shift_title(chart: ControlChart, terms: ChartTerms) -> str:
     return f"{counted(number, 'shift') if number else 'No shift'} of the {terms.what} found"
 
 
-def _subtitle(charts: RoomCharts, runs: int, words: str) -> str:
+def _subtitle(charts: RoomCharts, runs: int, most: int | None, words: str) -> str:
     aerosol = "" if charts.key.aerosol == "smoke" else f", {charts.key.aerosol}"
-    cut = f"; the latest {MOST_RUNS} of {runs} runs" if runs > MOST_RUNS else ""
+    cut = f"; the latest {most} of {runs} runs" if most is not None and runs > most else ""
     return f"{charts.room.name}, {channel(charts.key.channel).label}{aerosol}; {words}{cut}"
 
 

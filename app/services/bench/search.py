@@ -8,11 +8,12 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import ColumnElement, Text, and_, case, func, literal, or_, select, type_coerce
+from sqlalchemy import ColumnElement, Text, and_, case, func, literal, or_, select, true, type_coerce
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
 from app.errors import InvalidValue
 from app.services.history.change_history import described
+from app.services.logs.trial_kinds import KINDS_OF_TRIAL
 from app.storage.models.bench import Change
 from app.storage.models.loggers import Logger
 from app.storage.models.logs import Log
@@ -24,6 +25,9 @@ from app.storage.words_in_columns import contains_word
 
 MOST_FOUND = 20
 MOST_LETTERS = 200
+_OF_TIMES = set("0123456789-:.tz")  # letters of a stored time
+_OF_HASHES = set("0123456789abcdef")
+_FEWEST_OF_HASH = 4  # a log is found by the beginning of its hash
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +101,7 @@ def _trials(session: Session, words: Sequence[str]) -> Iterator[Found]:
     order = (case((Trial.id == _number_in(words), 0), else_=1), Trial.started_at.desc(), Trial.id.desc())
     found = (
         select(Trial.id)
-        .where(Trial.trashed_at.is_(None), *(_of_trial(word) for word in words))
+        .where(Trial.trashed_at.is_(None), *(_of_trial(session, word) for word in words))
         .order_by(*order)
         .limit(MOST_FOUND + 1)
     )
@@ -116,18 +120,36 @@ def _trials(session: Session, words: Sequence[str]) -> Iterator[Found]:
         yield Found(f"Trial {trial_id}: {name}", _joined(at.date().isoformat(), room, notes), f"/trials/{trial_id}")
 
 
-def _of_trial(word: str) -> ColumnElement[bool]:
-    """The word is in the trial itself, or in its unit, room, logger or source."""
+def _of_trial(session: Session, word: str) -> ColumnElement[bool]:
+    """The word is in the trial itself, or in its unit, room, logger, source or log.
+
+    There may be tens of thousands of trials, so each is compared only with what can hold the word: units and rooms
+    where one of them has it, days and numbers for digits.
+    """
     unit = UnitUnderTest
-    return or_(
-        Trial.unit_under_test_id.in_(_with_one(unit.id, word, unit.maker, unit.model)),
-        Trial.setting_id.in_(_with_one(SpeedSetting.id, word, SpeedSetting.name)),
-        Trial.room_id.in_(_with_one(Room.id, word, Room.name)),
-        Trial.logger_id.in_(_with_one(Logger.id, word, Logger.name)),
-        Trial.log_id.in_(_with_one(Log.id, word, Log.file_name, Log.sha256)),
-        _in_one(word, literal("trial"), Trial.id, Trial.kind, Trial.tested_by, Trial.filter_state),
-        _in_one(word, Trial.notes, Trial.excluded_why, type_coerce(Trial.started_at, Text)),
-    )
+    texts = Trial.tested_by, Trial.filter_state, Trial.notes, Trial.excluded_why
+    found: list[ColumnElement[bool]] = []
+    for key, with_word in (
+        (Trial.unit_under_test_id, _with_one(unit.id, word, unit.maker, unit.model)),
+        (Trial.setting_id, _with_one(SpeedSetting.id, word, SpeedSetting.name)),
+        (Trial.room_id, _with_one(Room.id, word, Room.name)),
+        (Trial.logger_id, _with_one(Logger.id, word, Logger.name)),
+    ):
+        if session.scalar(with_word.limit(1)) is not None:
+            found.append(key.in_(with_word))
+    if kinds := [kind for kind in KINDS_OF_TRIAL if word in kind]:
+        found.append(Trial.kind.in_(kinds))
+    if word in "trial":
+        found.append(true())
+    if word.isdecimal():
+        found.append(contains_word(Trial.id, word))
+    if set(word) <= _OF_TIMES:
+        found.append(contains_word(type_coerce(Trial.started_at, Text), word))
+    # last, because they are looked at only where nothing above holds
+    found += [_in_one(word, *texts), Trial.log_id.in_(_with_one(Log.id, word, Log.file_name))]
+    if len(word) >= _FEWEST_OF_HASH and set(word) <= _OF_HASHES:
+        found.append(Trial.log_id.in_(select(Log.id).where(Log.sha256 >= word, Log.sha256 < f"{word}g")))
+    return or_(*found)
 
 
 def _number_in(words: Sequence[str]) -> int:

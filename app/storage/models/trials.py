@@ -30,7 +30,7 @@ class Trial(FileBase):
         ),
         CheckConstraint("excluded_at IS NULL OR length(excluded_why) > 0", name="excluded_why"),
         Index("ix_trials_unit", "unit_under_test_id", "setting_id"),
-        Index("ix_trials_room", "room_id", "kind"),
+        Index("ix_trials_room", "room_id", "kind", "setting_id", "trashed_at"),
         STRICT,
     )
 

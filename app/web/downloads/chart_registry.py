@@ -23,7 +23,7 @@ from app.figures.charts.planned_runs import planned_runs_chart
 from app.figures.charts.price_history import price_history_chart
 from app.figures.charts.ranking_intervals import ranking_chart
 from app.figures.charts.rates_by_size import rates_by_size_chart
-from app.figures.charts.room_control import room_control_chart, room_ewma_chart
+from app.figures.charts.room_control import LATEST_RUNS, room_control_chart, room_ewma_chart
 from app.figures.charts.sound_spectra import sound_spectra_chart
 from app.figures.charts.trial_decay import residuals_chart, trial_decay_chart
 from app.reading_files.headers.channels import channel
@@ -37,10 +37,11 @@ from app.services.measurements.claims import claims_of_unit
 from app.services.measurements.listening import listening
 from app.services.ranking.room_advice import RoomChoices, advice_for_room
 from app.services.ranking.table import Ranking, rank_units
-from app.services.results.control_charts.room_charts import CHARTS, RoomCharts, room_charts
+from app.services.results.control_charts.room_charts import CHARTS, RoomCharts
 from app.services.results.control_charts.words import day_of
 from app.services.reviews.unit_page import UnitOverview
 from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
+from app.services.snapshot.room_charts import room_charts_of
 from app.services.trials.decay_curves import SCALES, DecayCurve, decay_overlay, trial_curve
 from app.services.units.entry import get_unit
 from app.services.units.price_history import price_history
@@ -209,12 +210,12 @@ def _one_trial(session: Session, form: TypedForm) -> tuple[DecayCurve, str]:
 
 def _room_control(session: Session, form: TypedForm) -> DatedChart:
     charts, of = _room_charts(session, form)
-    return room_control_chart(charts, of, read_chart_facts(session)), lambda: _newest_run(charts, of)
+    return room_control_chart(charts, of, read_chart_facts(session), _runs(form)), lambda: _newest_run(charts, of)
 
 
 def _room_ewma(session: Session, form: TypedForm) -> DatedChart:
     charts, of = _room_charts(session, form)
-    return room_ewma_chart(charts, of, read_chart_facts(session)), lambda: _newest_run(charts, of)
+    return room_ewma_chart(charts, of, read_chart_facts(session), _runs(form)), lambda: _newest_run(charts, of)
 
 
 def _room_charts(session: Session, form: TypedForm) -> tuple[RoomCharts, str]:
@@ -222,7 +223,13 @@ def _room_charts(session: Session, form: TypedForm) -> tuple[RoomCharts, str]:
     if room_id is None:
         raise InvalidValue("This chart needs a room; add ?room= and its number to the URL.", field="room")
     of = form.one_of("of", "The chart", CHARTS) or CHARTS[0]
-    return room_charts(session, get_room(session, room_id), form.text("channel"), form.text("aerosol")), of
+    room = get_room(session, room_id)
+    return room_charts_of(current_snapshot(session), room, form.text("channel"), form.text("aerosol")), of
+
+
+def _runs(form: TypedForm) -> int | None:
+    """Number of runs drawn; None: all."""
+    return None if form.text("runs") == "all" else LATEST_RUNS
 
 
 def _newest_run(charts: RoomCharts, of: str) -> date | None:

@@ -1,7 +1,7 @@
 """Words find the things of a bench; every word has to be there, capitals aside, and signs are taken as they stand."""
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, select
 
 from app.errors import InvalidValue
 from app.services.adding_trials.add import add_trial
@@ -10,7 +10,10 @@ from app.services.history.change_history import ChangeFilter, described_changes
 from app.services.logs.trial_fields import NewTrial
 from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.storage.engine import session_scope
+from app.storage.models.logs import Log
 from app.storage.models.ratings_and_claims import Claim, Rating
+from app.storage.models.rooms import Room
+from app.storage.models.trials import Trial
 from tests.conftest import NOW, SmallBench, decay_log
 
 
@@ -60,6 +63,21 @@ def test_each_kind_of_thing_is_found_by_its_words(store: Engine, bench: SmallBen
     assert _found(store, "feather quiet") == {"Claims": [f"{unit}/claims"]}
     assert _found(store, "public list") == {"Certified rates": [f"{unit}/ratings"]}
     assert "Changes" in _found(store, "added kitchen_0")
+
+
+def test_a_trial_is_found_by_its_room_day_setting_kind_tester_and_log(store: Engine, bench: SmallBench):
+    with session_scope(store, writes=False) as session:
+        started, room, sha256 = session.execute(
+            select(Trial.started_at, Room.name, Log.sha256)
+            .join(Room, Room.id == Trial.room_id)
+            .join(Log, Log.id == Trial.log_id)
+            .where(Trial.id == 2)
+        ).one()
+    both = ["/trials/2", "/trials/1"]
+    for words in (room, started.date().isoformat(), "high", "running trial", "ANN", f"{started:%H:%M} ann"):
+        assert _found(store, words)["Trials"] == both, words
+    assert _found(store, f"{sha256[:8]} ann")["Trials"] == ["/trials/2"]
+    assert "Trials" not in _found(store, sha256[1:])
 
 
 def test_a_note_on_a_result_leads_to_its_trial(store: Engine, bench: SmallBench):

@@ -1,9 +1,10 @@
 """The control charts of a room: its natural decay, and beside it the check unit."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
+from typing import Any
 
 from sqlalchemy import Select, bindparam, func, or_, select
 from sqlalchemy.orm import Session
@@ -63,15 +64,21 @@ class RoomCharts:
         return self.check_unit if name == CHECK_UNIT else self.natural_decay
 
 
-def room_charts(session: Session, room: Room, channel: str = "", aerosol: str = "") -> RoomCharts:
+Charted = Callable[[tuple[ChartRun, ...], tuple[ReferencePeriod, ...]], ControlChart]
+
+
+def room_charts(
+    session: Session, room: Room, channel: str = "", aerosol: str = "", *, charted: Charted = control_chart
+) -> RoomCharts:
     """The charts of a room. Without a channel or aerosol those with most empty-room runs, the main channel first.
 
+    charted : `control_chart`, or one that knows the charts of the same runs from before
     Raises InvalidValue for a channel or aerosol without runs, naming the field.
     """
     offered = _offered(session, room.id)
     key = _chosen(session, room.id, offered, channel, aerosol)
     changes = read_changes(session, room.id)
-    natural = natural_chart(session, key, changes)
+    natural = natural_chart(session, key, changes, charted=charted)
     checks = check_runs(session, [room.id]).get(key, [])
     own = [run for run in map(_chart_run, checks) if run is not None]
     return RoomCharts(
@@ -79,17 +86,19 @@ def room_charts(session: Session, room: Room, channel: str = "", aerosol: str = 
         key=key,
         offered=offered,
         natural_decay=natural,
-        check_unit=control_chart(own, [*periods_of(changes), *_of_marks(checks)]),
+        check_unit=charted(tuple(own), (*periods_of(changes), *_of_marks(checks))),
         check_runs_without_rate=len(checks) - len(own),
         changes=changes,
         left_out=_left_out(session, key, natural.phases),
     )
 
 
-def natural_chart(session: Session, key: ChartKey, changes: Sequence[RoomChange] | None = None) -> ControlChart:
+def natural_chart(
+    session: Session, key: ChartKey, changes: Sequence[RoomChange] | None = None, *, charted: Charted = control_chart
+) -> ControlChart:
     """The chart of the natural decay alone. `changes` : of the room, read if not given"""
     known = read_changes(session, key.room_id) if changes is None else changes
-    return control_chart(natural_runs(session, key), periods_of(known))
+    return charted(tuple(natural_runs(session, key)), tuple(periods_of(known)))
 
 
 def read_changes(session: Session, room_id: int) -> tuple[RoomChange, ...]:
@@ -131,12 +140,18 @@ def _chart_run(run: CheckRun) -> ChartRun | None:
 
 
 def _offered(session: Session, room_id: int) -> tuple[OfferedRuns, ...]:
-    rows = session.execute(
+    found = [OfferedRuns(*row) for row in session.connection().execute(_offers(), {"room_id": room_id})]
+    return tuple(sorted(found, key=lambda one: (-one.runs, one.channel, one.aerosol)))
+
+
+@cache
+def _offers() -> Select[*tuple[Any, ...]]:
+    return (
         select(ChannelResult.channel, aerosol_of_run, func.count())
         .join_from(Trial, ChannelResult, ChannelResult.trial_id == Trial.id)
         .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
         .where(
-            Trial.room_id == room_id,
+            Trial.room_id == bindparam("room_id"),
             Trial.kind == EMPTY_ROOM,
             Trial.trashed_at.is_(None),
             Trial.excluded_at.is_(None),
@@ -144,8 +159,6 @@ def _offered(session: Session, room_id: int) -> tuple[OfferedRuns, ...]:
         )
         .group_by(ChannelResult.channel, aerosol_of_run)
     )
-    found = [OfferedRuns(*row) for row in rows]
-    return tuple(sorted(found, key=lambda one: (-one.runs, one.channel, one.aerosol)))
 
 
 def _chosen(session: Session, room_id: int, offered: Sequence[OfferedRuns], channel: str, aerosol: str) -> ChartKey:
@@ -174,16 +187,23 @@ def _left_out(session: Session, key: ChartKey, phases: Sequence[Phase]) -> tuple
         if phase.limits is None or not days:
             continue
         first, last = (datetime.fromtimestamp(day * 86400, UTC) for day in (days[0], days[-1]))
-        found += session.scalars(
-            select(Trial.id)
-            .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
-            .where(
-                Trial.room_id == key.room_id,
-                Trial.kind == EMPTY_ROOM,
-                aerosol_of_run == key.aerosol,
-                Trial.started_at.between(first, last),
-                or_(Trial.trashed_at.is_not(None), Trial.excluded_at.is_not(None)),
-            )
-            .order_by(Trial.id)
-        )
+        between = {"room_id": key.room_id, "aerosol": key.aerosol, "first": first, "last": last}
+        found += session.connection().scalars(_removed(), between)
     return tuple(found)
+
+
+@cache
+def _removed() -> Select[int]:
+    """Runs of a span of time that are excluded or in the trash."""
+    return (
+        select(Trial.id)
+        .outerjoin(SmokeSource, SmokeSource.id == Trial.smoke_source_id)
+        .where(
+            Trial.room_id == bindparam("room_id"),
+            Trial.kind == EMPTY_ROOM,
+            aerosol_of_run == bindparam("aerosol"),
+            Trial.started_at.between(bindparam("first"), bindparam("last")),
+            or_(Trial.trashed_at.is_not(None), Trial.excluded_at.is_not(None)),
+        )
+        .order_by(Trial.id)
+    )

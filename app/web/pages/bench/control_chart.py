@@ -1,6 +1,6 @@
 """Control charts of a room, with its changes and its check unit."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from urllib.parse import urlencode
@@ -9,13 +9,12 @@ from fastapi import Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
-from app.compute.control_charts.chart import ControlChart
+from app.compute.control_charts.chart import ChartPoint
 from app.compute.study_figures import CONTROL_CHART_WORDS
 from app.compute.wording.numbers import counted
 from app.errors import InvalidValue
-from app.figures.charts.room_control import control_text, room_ewma_chart
+from app.figures.charts.room_control import LATEST_RUNS, control_text, ewma_text
 from app.reading_files.headers.channels import channel, is_indicative
-from app.services.bench.chart_facts import read_chart_facts
 from app.services.bench.definitions import NewCheckUnit, NewRoomChange
 from app.services.bench.room_changes import (
     add_room_change,
@@ -28,7 +27,7 @@ from app.services.bench.room_changes import (
 )
 from app.services.bench.rooms import get_room
 from app.services.results.control_charts.check_unit_spread import FEWEST_CHECK_RUNS
-from app.services.results.control_charts.room_charts import CHARTS, CHECK_UNIT, NATURAL_DECAY, RoomCharts, room_charts
+from app.services.results.control_charts.room_charts import CHARTS, CHECK_UNIT, NATURAL_DECAY, RoomCharts
 from app.services.results.control_charts.words import (
     CHECK_TERMS,
     NATURAL_TERMS,
@@ -40,12 +39,14 @@ from app.services.results.control_charts.words import (
     shift_advice,
     shift_words,
 )
+from app.services.snapshot.bench_snapshot import current_snapshot
+from app.services.snapshot.room_charts import room_charts_of
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
-from app.web.forms.addresses import query_form
+from app.web.forms.addresses import address, query_form
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.routers import page_router
-from app.web.templating.page_context import Choice
+from app.web.templating.page_context import Choice, Switch
 
 router = page_router()
 TEMPLATE = "pages/bench/control_chart.html"
@@ -106,6 +107,7 @@ class ControlPage:
     channels: Sequence[Choice]
     aerosols: Sequence[Choice]
     charts: Sequence[ShownChart]
+    switches: Sequence[Switch]
     is_indicative: bool
     removed_words: str
     without_rate_words: str
@@ -121,11 +123,11 @@ def control_chart_shown(room_id: Id, request: Request, session: SessionDep, rend
     asked, form = query_form(request.query_params), _new_form()
     room = get_room(session, room_id)
     try:
-        charts = room_charts(session, room, asked.text("channel"), asked.text("aerosol"))
+        charts = room_charts_of(current_snapshot(session), room, asked.text("channel"), asked.text("aerosol"))
     except InvalidValue as error:
         form.add_error(error.field or "", error.message)
-        charts = room_charts(session, room)
-    page = _page(session, charts, form)
+        charts = room_charts_of(current_snapshot(session), room)
+    page = _page(session, charts, form, asked)
     return render(TEMPLATE, page, charts=True, status_code=200 if form.is_good else 422)
 
 
@@ -178,7 +180,7 @@ def _back(room_id: int) -> Response:
 
 
 def _again(session: Session, render: RenderDep, room_id: int, form: TypedForm) -> Response:
-    page = _page(session, room_charts(session, get_room(session, room_id)), form)
+    page = _page(session, room_charts_of(current_snapshot(session), get_room(session, room_id)), form)
     return render(TEMPLATE, page, charts=True, status_code=422)
 
 
@@ -187,8 +189,11 @@ def _new_form() -> TypedForm:
     return empty_form(changed_on=today, check_valid_from=today)
 
 
-def _page(session: Session, charts: RoomCharts, form: TypedForm) -> ControlPage:
+def _page(session: Session, charts: RoomCharts, form: TypedForm, asked: TypedForm | None = None) -> ControlPage:
+    """asked : the query"""
     key, room = charts.key, charts.room
+    query = {} if asked is None else asked.values
+    all_runs = query.get("runs") == ["all"]
     channels = dict.fromkeys((key.channel, *(one.channel for one in charts.offered)))
     aerosols = dict.fromkeys((key.aerosol, *(one.aerosol for one in charts.offered)))
     marks = check_units_of_room(session, room.id)
@@ -200,7 +205,8 @@ def _page(session: Session, charts: RoomCharts, form: TypedForm) -> ControlPage:
         form=form,
         channels=[Choice(name, channel(name).label, name == key.channel) for name in channels],
         aerosols=[Choice(name, name, name == key.aerosol) for name in aerosols],
-        charts=[_shown(session, charts, of) for of in CHARTS],
+        charts=[_shown(charts, of, all_runs=all_runs) for of in CHARTS],
+        switches=_switches(charts, query, all_runs=all_runs),
         is_indicative=is_indicative(key.channel),
         removed_words=removed_words(charts.left_out),
         without_rate_words=_without_rate(charts.check_runs_without_rate),
@@ -227,10 +233,22 @@ def _without_rate(runs: int) -> str:
     )
 
 
-def _shown(session: Session, charts: RoomCharts, of: str) -> ShownChart:
+def _switches(charts: RoomCharts, query: Mapping[str, Sequence[str]], *, all_runs: bool) -> list[Switch]:
+    """Between the latest runs and all, where there are more."""
+    most = max(len(charts.chart(of).points) for of in CHARTS)
+    if most <= LATEST_RUNS:
+        return []
+    options = ((f"latest {LATEST_RUNS}", None, not all_runs), (f"all {most}", "all", all_runs))
+    path = f"/rooms/{charts.room.id}/control"
+    return [Switch("Runs drawn", tuple((words, address(path, query, runs=runs), on) for words, runs, on in options))]
+
+
+def _shown(charts: RoomCharts, of: str, *, all_runs: bool) -> ShownChart:
     chart, terms = charts.chart(of), _TERMS[of]
     asked = {"room": charts.room.id, "of": of, "channel": charts.key.channel, "aerosol": charts.key.aerosol}
-    outside = _outside(chart, terms)
+    if all_runs:
+        asked["runs"] = "all"
+    outside = chart.outside
     return ShownChart(
         heading=f"{terms.what[:1].upper()}{terms.what[1:]}",
         query=urlencode(asked),
@@ -238,17 +256,17 @@ def _shown(session: Session, charts: RoomCharts, of: str) -> ShownChart:
         has_average=any(point.ewma is not None for point in chart.points),
         finding=chart_finding(chart, terms),
         chart_words=control_text(charts, of),
-        ewma_words=room_ewma_chart(charts, of, read_chart_facts(session)).alt_text,
+        ewma_words=ewma_text(charts, of, None if all_runs else LATEST_RUNS),
         shifts=[ShiftLine(shift_words(shift, terms), shift_advice(shift)) for shift in reversed(chart.shifts)],
-        outside=outside[:_MOST_POINTS],
+        outside=_latest_outside(outside, terms),
         outside_words=f"The latest {_MOST_POINTS} of {len(outside)}" if len(outside) > _MOST_POINTS else "Newest first",
         to_do=terms.to_do,
     )
 
 
-def _outside(chart: ControlChart, terms: ChartTerms) -> list[OutsideRun]:
+def _latest_outside(outside: Sequence[ChartPoint], terms: ChartTerms) -> list[OutsideRun]:
     """Newest first."""
     return [
         OutsideRun(point.run.run_id, day_of(point.run.day).isoformat(), point_words(point, terms), point.in_reference)
-        for point in reversed(chart.outside)
+        for point in reversed(outside[-_MOST_POINTS:])
     ]

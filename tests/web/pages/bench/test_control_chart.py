@@ -1,5 +1,7 @@
 """The page of a room's control charts: what it shows, and what it enters."""
 
+import html
+import re
 from datetime import timedelta
 
 import pytest
@@ -7,10 +9,13 @@ from fastapi.testclient import TestClient
 from sqlalchemy import Engine
 
 from app.compute.study_tables import CONTROL_CHART
+from app.figures.charts.room_control import LATEST_RUNS, room_control_chart
+from app.services.bench.chart_facts import read_chart_facts
 from app.services.bench.definitions import NewCheckUnit, NewRoomChange
 from app.services.bench.room_changes import add_room_change, mark_check_unit
+from app.services.bench.rooms import get_room
 from app.services.results.control_charts.key import ChartKey
-from app.services.results.control_charts.room_charts import natural_chart
+from app.services.results.control_charts.room_charts import natural_chart, room_charts
 from app.services.results.update_derived import update_derived_results
 from app.storage.engine import session_scope
 from tests.conftest import SmallBench, decay_log
@@ -194,3 +199,27 @@ def test_ranking_rows_that_straddle_a_shift_say_so(client: TestClient, store: En
         day = (FIRST + timedelta(weeks=WEEKS * 34)).date()
         add_room_change(session, small_bench.room_id, NewRoomChange(changed_on=day, kind="season", words="x"))
     assert "straddles" in client.get("/?setting=every").text  # a note changes no chart
+
+
+def test_of_many_runs_the_latest_are_drawn_and_all_are_a_link_away(
+    client: TestClient, path: str, store: Engine, small_bench: SmallBench
+):
+    total = LATEST_RUNS + 5
+    with session_scope(store) as session:
+        add_runs(session, small_bench.room_id, steady(LATEST_RUNS))
+    assert "Runs drawn" not in client.get(path).text
+    with session_scope(store) as session:
+        add_runs(session, small_bench.room_id, steady(total), channel="pm10")
+    latest = client.get(f"{path}?channel=pm10").text
+    assert f'<a href="{path}?channel=pm10&amp;runs=all">all {total}</a>' in latest
+    every = client.get(f"{path}?channel=pm10&runs=all").text
+    assert f'<a href="{path}?channel=pm10">latest {LATEST_RUNS}</a>' in every
+    for page, drawn in ((latest, LATEST_RUNS), (every, total)):
+        found = re.search(r'data-figure-url="(/figures/room-control[^"]+)"', page)
+        figure = client.get(html.unescape(found[1])).json()
+        assert sum(len(trace["x"]) for trace in figure["data"] if trace["name"] == "Run") == drawn
+    with session_scope(store, writes=False) as session:
+        charts, facts = room_charts(session, get_room(session, small_bench.room_id), "pm10"), read_chart_facts(session)
+        for most, cut in ((LATEST_RUNS, True), (total, False), (None, False)):
+            chart = room_control_chart(charts, "natural-decay", facts, most)
+            assert chart.subtitle.endswith(f"the latest {LATEST_RUNS} of {total} runs") == cut
