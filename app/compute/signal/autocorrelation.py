@@ -75,6 +75,26 @@ class Whiteners:
         result: Floats = weighted - self.weight[:, None] * self.inner(weighted)
         return result
 
+    def own_products(self, weighted: Floats) -> Floats:
+        """Each column times T⁻¹ times itself: autocorrelation, column.
+
+        With T = L D Lᵀ that is the sum of the squares of L⁻¹ times the column over D. All columns take each step at
+        once, which for many of them is faster than LAPACK, whose steps wait for one another.
+        """
+        settings, count = self.log_det.size, self.weight.size
+        over = np.empty((count, settings, weighted.shape[1]))
+        over[:] = weighted[:, None, :]
+        below = np.zeros(self.diagonal.size)
+        below[1:] = self.beside
+        factors = np.ascontiguousarray(below.reshape(settings, count).T)[:, :, None]
+        step = np.empty(over.shape[1:])
+        for factor, before, here in zip(factors[1:], over[:-1], over[1:], strict=True):
+            np.multiply(before, factor, step)
+            np.subtract(here, step, here)
+        over *= np.sqrt(1.0 / self.diagonal).reshape(settings, count).T[:, :, None]
+        found: Floats = np.einsum("isk,isk->sk", over, over)
+        return found
+
     def of_tails(self, curve: Floats) -> "TailProducts":
         """Products with Ω⁻¹ for all tails of one curve, in linear time.
 
@@ -150,10 +170,15 @@ class NoiseRows:
         beside[:, :-1] = phi * (lead - 1.0 - alone[:, :-1])
         factor, off, _ = dpttrf(diagonal.ravel(), beside.ravel()[:-1])
         weight = np.sqrt(inverse)
-        over = columns.T[:, None, :] * weight
-        over[:, :, 1:] -= columns.T[:, None, :-1] * (phi * weight[:, :-1])
-        solved, _ = dpttrs(factor, off, over.reshape(-1, rows * count).T)
-        sums: Floats = over.transpose(1, 0, 2) @ solved.T.reshape(over.shape).transpose(1, 2, 0)
+        phi *= weight[:, :-1]
+        before = np.zeros((rows, count))
+        before[:, 1:] = phi
+        repeated = np.concatenate([columns.T] * rows, axis=1)
+        over = repeated * weight.ravel()
+        over[:, 1:] -= repeated[:, :-1] * before.ravel()[1:]
+        solved, _ = dpttrs(factor, off, over.T)
+        apart = -1, rows, count
+        sums: Floats = over.reshape(apart).transpose(1, 0, 2) @ solved.T.reshape(apart).transpose(1, 2, 0)
         return sums, (np.log(self.correlated) + np.log(factor).reshape(rows, count)).sum(axis=1)
 
 

@@ -19,7 +19,7 @@ from app.compute.signal.autocorrelation import Whiteners, whiteners
 from app.compute.signal.blocks import Blocks
 from app.compute.signal.exponential_fit import ExponentialFit, exponential
 from app.compute.signal.fitting import scaled_inverse
-from app.compute.signal.noise import Floats, NoiseModel
+from app.compute.signal.noise import Floats, NoiseModel, evenly_spaced
 from app.compute.signal.noise_settings import FLOORS, NOISE_FLOOR
 from app.compute.signal.rate_table import BackgroundBounds, possible_autocorrelations
 from app.compute.signal.two_rates import best_split
@@ -170,7 +170,7 @@ def _best_break(
     both = tails.with_value_before[:, block] - ((solve @ of_value[:, :3]) * of_tail[:, :3]).sum(axis=1)
     left = np.maximum(jump_own - both**2 / spike_own, 1e-3 * jump_own)
     of_jumps = spike_cross**2 / spike_own + (jump_cross - both * spike_cross / spike_own) ** 2 / left
-    whole = np.einsum("ij,ij->j", columns, weighted) - np.einsum("ij,sij->sj", weighted, inverses.inner(weighted))
+    whole = np.einsum("ij,ij->j", columns, weighted) - inverses.own_products(weighted)
     own, cross = _beyond(whole, fixed_solved.transpose(0, 2, 1) @ columns, solve, right)
     gained = np.concatenate([of_jumps, cross**2 / own], axis=1)
     without = float(_log_likelihood(rss, inverses.log_det, count).max())
@@ -208,11 +208,11 @@ def _break_columns(
         width = share * float(time[-1])
         begins = jumps[::2]
         if share * time.size >= 2:
-            shapes.append(np.clip((time[:, None] - begins[None, :]) / width, 0.0, 1.0))
+            shapes.append(np.minimum(np.maximum((time[:, None] - begins) / width, 0.0), 1.0))
             places += list(begins)
-    breaks = np.linspace(time[low], time[high], BREAKS_OF_RATE)
+    breaks = evenly_spaced(float(time[low]), float(time[high]), BREAKS_OF_RATE)
     shapes.append(-fit.amplitude * np.maximum(time[:, None] - breaks[None, :], 0.0))
-    columns = np.asfortranarray(np.hstack(shapes) * decayed[:, None])
+    columns: Floats = np.concatenate(shapes, axis=1) * decayed[:, None]
     return columns, [float(t) for t in (*places, *breaks)]
 
 
@@ -226,8 +226,8 @@ def _best_pair(
 ) -> _Candidate:
     """Best pair of exponentials: all sums of squares come from one table of products."""
     rates = fit.rate * PAIR_RATES
-    curves = np.exp(-np.clip(time[:, None] * rates, 0, 700))
-    columns = np.asfortranarray(np.column_stack([np.ones_like(time), level - (bounds.given or 0.0), curves]))
+    curves = np.exp(-np.minimum(np.maximum(time[:, None] * rates, 0.0), 700.0))
+    columns = np.concatenate([np.ones((1, time.size)), level[None] - (bounds.given or 0.0), curves.T]).T
     places = np.column_stack([np.zeros(len(PAIRS), dtype=int), PAIRS + 2])
     product = columns.T @ inverses.times(columns)
     normal = product[:, places[:, :, None], places[:, None, :]]

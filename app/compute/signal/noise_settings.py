@@ -63,7 +63,7 @@ class BlockNoise:
     def model(self, mixture: Mixture = MIXTURES[0], neighbours: float = 0.0) -> NoiseModel:
         """The noise under one setting. neighbours : correlation of neighbouring means"""
         correlated, independent = self.variances((mixture,), np.array([[neighbours]]))
-        return NoiseModel(np.sqrt(correlated[0, 0]), np.sqrt(independent[0, 0]), self.spacing)
+        return NoiseModel(np.sqrt(correlated.ravel()), np.sqrt(independent.ravel()), self.spacing)
 
     def variances(self, mixtures: tuple[Mixture, ...], neighbours: Floats) -> tuple[Floats, Floats]:
         """Of the part with a memory and of the independent part: mixture, correlation of neighbours, block."""
@@ -192,7 +192,8 @@ def flicker_covariance(noise: BlockNoise, block_s: float) -> Floats:
     The memories go on, by the same factor, to four times the length of the run. As with one memory, the noise is
     larger than its changes show.
     """
-    place = np.concatenate([[0.0], np.cumsum(noise.spacing)])
+    place = np.zeros(noise.proportional.size)
+    noise.spacing.cumsum(out=place[1:])
     octaves = max(math.ceil(math.log2(max(FLICKER_SPANS * place[-1] * block_s / MEMORIES_S[0], 2.0))), 2)
     memories_s = MEMORIES_S[0] * 2.0 ** np.arange(octaves)
     x = np.minimum(block_s / memories_s, 1e6)

@@ -32,6 +32,7 @@ NARROW = 1.2  # widest table, in rate times time, for which they suffice (error 
 NODES_OF_SEARCH = 8
 BACKGROUND_PIECES = 6
 _PIECES = np.concatenate([[0.0], 2.0 ** -np.arange(BACKGROUND_PIECES - 1, -1, -1)])
+_PIECE_SHARES = np.diff(_PIECES)[:, None, None]
 
 
 # A drift is usually small and sometimes large: probability, and standard deviation over the usual one.
@@ -118,7 +119,8 @@ def log_probability(rates: Floats, of: RateSums, bounds: BackgroundBounds) -> Fl
     one_g, y_g = sums[:, 0, 2:], sums[:, 1, 2:]
     if of.between:
         weights = _interpolation(rates, of.rates)
-        g_g = ((sums[:, 2:, 2:] @ weights) * weights).sum(axis=1)
+        pairs = (weights[:, None] * weights).reshape(-1, rates.size)
+        g_g = sums[:, 2:, 2:].reshape(len(sums), -1) @ pairs
         one_g, y_g = one_g @ weights, y_g @ weights
     else:
         g_g = np.einsum("pii->pi", sums[:, 2:, 2:])
@@ -208,11 +210,11 @@ def log_agreement(background: Floats, variance: Floats, bounds: BackgroundBounds
         inside = ndtr((bounds.high - background) / se) - ndtr((bounds.low - background) / se)
         agreement: Floats = far + np.log(np.maximum(inside, 1e-30))
         return agreement
-    share = np.diff(_PIECES) * (bounds.high - bounds.low)
-    edges = bounds.low + (bounds.high - bounds.low) * _PIECES
+    span = bounds.high - bounds.low
+    edges = bounds.low + span * _PIECES
     below = (edges[:, None, None] - background) / se
     ndtr(below, out=below)
-    inside = ((below[1:] - below[:-1]) / share[:, None, None]).sum(axis=0)
+    inside = ((below[1:] - below[:-1]) / (span * _PIECE_SHARES)).sum(axis=0)
     even: Floats = np.log(np.maximum(inside, 1e-30))
     return even
 
