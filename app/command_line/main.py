@@ -1,6 +1,7 @@
 """`hazefall`: runs the subcommands. Messages go to standard error; the result sets the exit status."""
 
 import argparse
+import io
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -39,6 +40,8 @@ _STATUS_OF = (
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Runs one command; 0 done, 2 wrong arguments, 3 no log, 4 no decay, 1 anything else."""
+    if isinstance(sys.stdout, io.TextIOWrapper):  # a code page may lack ³ or a letter of a name; it is then escaped
+        sys.stdout.reconfigure(errors="backslashreplace")
     parser = _parser(_named(arguments))
     parsed = parser.parse_args(arguments)
     try:

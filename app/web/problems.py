@@ -26,8 +26,8 @@ TOO_LONG = (
     "multipart/form-data, or send less at once."
 )
 _WORDS = {
-    400: "The request body cannot be read: it is incomplete, or does not match its content type or UTF-8. Send it "
-    "again.",
+    400: "The request body cannot be read: it is incomplete, does not match its content type or UTF-8, or has too many "
+    "fields or a field above 1 MB. Nothing was saved. Correct it and send it again.",
     403: "This is not allowed from here. Open the page on this site and try again.",
     404: "Page not found. Choose a page from the navigation.",
     405: "This URL does not accept that request method. Go back and use the form or link on the page.",

@@ -1,6 +1,8 @@
 """`hazefall analyse`: what it prints, and its exit status."""
 
+import io
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -44,6 +46,18 @@ def test_empty_room_logs_may_be_given_several_times(log: Path, tmp_path: Path, c
         told += ["--empty-room", str(path)]
     assert run(["analyse", str(log), "--room-volume-m3", "30", "--json", *told]) == 0
     assert _json(capsys)["channels"]["pm1"]["natural_decay_per_h"]["value"] == pytest.approx(0.5, rel=0.1)
+
+
+@pytest.mark.parametrize("code_page", ["cp437", "cp932", "ascii"])
+def test_a_code_page_without_a_letter_gets_its_escape(log: Path, monkeypatch: pytest.MonkeyPatch, code_page: str):
+    """Windows gives a redirected command the code page of the country; none of these has ³."""
+    written = io.BytesIO()
+    monkeypatch.setattr(sys, "stdout", io.TextIOWrapper(written, encoding=code_page))
+    assert run(["analyse", str(log), "--room-volume-m3", "30", "--natural-decay-per-h", "0.5"]) == 0
+    sys.stdout.flush()
+    said = written.getvalue().decode(code_page)
+    assert "clean air delivery rate 16" in said
+    assert "m\\xb3/h" in said
 
 
 def test_the_report_is_in_words(log: Path, capsys: pytest.CaptureFixture[str]):

@@ -64,6 +64,16 @@ def test_an_import_run_twice_adds_nothing(bench: Path, logs: Path, capsys: pytes
     assert capsys.readouterr().out == "0 logs added, 3 already present, 0 not added\n"
 
 
+def test_a_list_of_a_spreadsheet_on_windows_is_read(bench: Path, logs: Path, capsys: pytest.CaptureFixture[str]):
+    """With its mark of UTF-8, carriage returns, semicolons and backslashes."""
+    (logs / "night").mkdir()
+    (logs / "run1.csv").rename(logs / "night" / "run1.csv")
+    rows = ["file;maker;model;setting;room", "night\\run1.csv;Maker A;Model 1;high;Room A", ""]
+    (logs / "list.csv").write_bytes("\r\n".join(rows).encode("utf-8-sig"))
+    assert run(["import", str(logs), "--manifest", str(logs / "list.csv"), "--data", str(bench)]) == 0
+    assert capsys.readouterr().out == "0 logs added, 1 already present, 0 not added\n"
+
+
 def test_one_bad_log_does_not_stop_the_others(bench: Path, logs: Path, capsys: pytest.CaptureFixture[str]):
     more = logs / "more"
     more.mkdir()
@@ -102,6 +112,10 @@ def test_what_is_not_on_the_bench_is_named(bench: Path, logs: Path, capsys: pyte
         ("room\nRoom A\n", "The list a.manifest has no column “file”; it needs a column “file” and may have: aerosol,"),
         ("file,room\n", "The list a.manifest names no log; it needs one row per log."),
         ("file,room\n,Room A\n", "a.manifest, line 2, names no file. Enter one, or remove the line."),
+        (
+            'file,room\n"a.csv,Room A\n',
+            "a.manifest, line 2, is no line of a CSV file: unexpected end of data. Correct it.",
+        ),
         ("file,room\na.csv,Room A,more\n", "a.manifest, line 2, has more cells than the header has columns."),
         (
             "file,room_volume_m3\na.csv,wide\n",

@@ -110,6 +110,7 @@ def _become(
         os.dup2(out.fileno(), 1)
         os.dup2(err.fileno(), 2)
     sys.stdin = io.TextIOWrapper(io.FileIO(0, closefd=False))
+    sys.stdout = io.TextIOWrapper(io.FileIO(1, "w", closefd=False), "utf-8")  # the former one was not of a pipe
     os.environ.clear()
     os.environ.update(environment)
     time.tzset()

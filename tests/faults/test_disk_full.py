@@ -4,6 +4,7 @@ The small disk is a file system in memory, where one may be mounted. The limit o
 and has the store fail with another error of the operating system.
 """
 
+import io
 import re
 import resource
 import shutil
@@ -115,6 +116,30 @@ def test_every_command_that_writes_elsewhere_says_that_disk_is_full(
         for left in ("restored", "copied"):  # may hold an empty folder
             shutil.rmtree(small_disk / left, ignore_errors=True)
         assert [path.name for path in small_disk.iterdir()] == ["filler"], arguments
+
+
+def test_every_command_on_a_store_on_a_full_disk_says_so(
+    small_disk: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+):
+    """SQLite cannot even make its files beside the store there, and calls that an error of the disk."""
+    folder = small_disk / "bench"
+    make_bench(folder)
+    _fill(small_disk)
+    for arguments in (
+        ["check"],
+        ["recompute"],
+        ["serve", "--port", "0"],
+        ["backup"],
+        ["package", str(small_disk / "out.zip")],
+        ["publish", str(small_disk / "site")],
+        ["account", "add", "Ann", "--role", "edit"],
+        ["token", "list"],
+    ):
+        monkeypatch.setattr("sys.stdin", io.StringIO("a long enough password\n"))
+        assert run([*arguments, "--data", str(folder)]) == 1, arguments
+        (said,) = capsys.readouterr().err.splitlines()
+        assert "cannot grow: the disk is full" in said
+        assert said.endswith("Free disk space and try again.")
 
 
 def test_a_package_that_does_not_fit_in_temporary_space_is_told(

@@ -9,6 +9,7 @@ import subprocess
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ import pytest
 from tests.conftest import decay_log, sqlite_only
 from tests.faults.bench_under_load import make_bench
 from tests.faults.real_process import Served, served
+from tests.sample_data.photos import DOCUMENT
 
 pytestmark = sqlite_only
 
@@ -70,6 +72,18 @@ def test_nothing_is_acknowledged_before_it_is_on_the_disk(tmp_path: Path):
             before = len(synced(trace))
             assert client.patch("/api/trials/1", json=change).status_code == 200
             assert f"{store}-wal" in synced(trace)[before:]
+        receipt = {"file": ("receipt.pdf", DOCUMENT, "application/pdf")}
+        run = {"room_id": 1, "unit_under_test_id": 1, "setting": "high"}
+        for address, given in (
+            ("/api/units/1/attachments", {"files": receipt, "data": {"shows": "receipt"}}),
+            ("/api/runs", {"json": run}),
+            ("/api/runs/1/readings", {"json": {"readings": [{"time": f"{datetime.now(UTC):%FT%TZ}", "pm2_5": 5.0}]}}),
+            ("/api/runs/1/events", {"json": {"kind": "smoke lit"}}),
+        ):
+            before = len(synced(trace))
+            answer = client.post(address, **given)
+            assert answer.is_success, answer.text
+            assert f"{store}-wal" in synced(trace)[before:], address
     assert reading == 0  # and pages cost none
 
 

@@ -50,7 +50,18 @@ def read_manifest(path: Path, usual: ImportLine) -> list[ImportLine]:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise InvalidValue(f"The list {path} cannot be read: {error}. It must be a CSV file in UTF-8.") from error
-    rows = csv.DictReader(text.splitlines(), strict=True)
+    lines = text.splitlines()
+    semicolons = bool(lines) and lines[0].count(";") > lines[0].count(",")  # as spreadsheets write it in many countries
+    rows = csv.DictReader(lines, strict=True, delimiter=";" if semicolons else ",")
+    try:
+        return _lines(path, rows, usual)
+    except csv.Error as error:
+        raise InvalidValue(
+            f"{path.name}, line {rows.reader.line_num}, is no line of a CSV file: {error}. Correct it."
+        ) from error
+
+
+def _lines(path: Path, rows: "csv.DictReader[str]", usual: ImportLine) -> list[ImportLine]:
     names = {field.name for field in fields(ImportLine)} - {"line"}
     header = [name.strip() for name in rows.fieldnames or []]
     unknown = [name for name in header if name not in names]
@@ -82,6 +93,7 @@ def _line(path: Path, number: int, row: dict[str, str | None], usual: ImportLine
     told: dict[str, object] = {name: text.strip() for name, text in row.items() if text and text.strip()}
     if "file" not in told:
         raise InvalidValue(f"{path.name}, line {number}, names no file. Enter one, or remove the line.")
+    told["file"] = str(told["file"]).replace("\\", "/")  # a list made on Windows
     for name in _NUMBERS:
         if name in told:
             told[name] = _number(path, number, name, str(told[name]))

@@ -108,8 +108,12 @@ def verify_copy(path: Path) -> dict[str, int]:
         with closing(sqlite3.connect(f"{path.resolve().as_uri()}?mode=ro", uri=True)) as connection:
             found = [line for row in connection.execute("PRAGMA integrity_check") for line in row[0].splitlines()]
             if found != ["ok"]:
-                more = f" and {len(found) - 1} more faults" if len(found) > 1 else ""
-                raise StoreProblem(f"{path} is damaged ({found[0].strip('* .')}{more}). Use another copy.")
+                faults = [line for line in found if not line.startswith("***")]  # "*** in database main ***"
+                more = f" and {len(faults) - 1} more faults" if len(faults) > 1 else ""
+                raise StoreProblem(f"{path} is damaged ({faults[0].strip(' .')}{more}). Use another copy.")
+            # SQLite reads a last page that is cut off as if it ended in zeros
+            if path.stat().st_size % connection.execute("PRAGMA page_size").fetchone()[0]:
+                raise StoreProblem(f"{path} is damaged or cut off: its last page is not whole. Use another copy.")
             broken = connection.execute("PRAGMA foreign_key_check").fetchall()
             if broken:
                 raise StoreProblem(

@@ -2,6 +2,7 @@
 
 import errno
 import re
+import shutil
 
 from sqlalchemy.exc import DBAPIError
 
@@ -73,6 +74,10 @@ def store_problem_from(error: BaseException, where: str = "The store") -> StoreP
     cause = error.orig if isinstance(error, DBAPIError) and error.orig is not None else error
     said = str(cause).strip()
     low = said.lower()
+    if "disk i/o error" in low and _disk_is_full(
+        where
+    ):  # SQLite says so where it cannot make its files beside the store
+        low = "disk is full"
     if "no such savepoint" in low and cause.__context__ is not None:
         # SQLite rolls back the whole transaction when the disk is full, so its savepoints are gone
         return store_problem_from(cause.__context__, where)
@@ -83,6 +88,14 @@ def store_problem_from(error: BaseException, where: str = "The store") -> StoreP
                 message.format(where=where, said=said, server=_server_says(said), first_line=first_line)
             )
     return None
+
+
+def _disk_is_full(where: str) -> bool:
+    """Whether there is no room for the smallest file that SQLite makes beside a store."""
+    try:
+        return shutil.disk_usage(where).free < 2**15
+    except OSError:  # not the path of a file
+        return False
 
 
 def _server_says(said: str) -> str:

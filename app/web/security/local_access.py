@@ -25,6 +25,7 @@ from app.web.templating.environment import render_page
 from app.web.templating.page_context import make_shell
 
 ENTRY = "/enter"
+_FORWARDING = ("forwarded", "via", "x-real-ip", "x-remote-addr", "x-remote-ip")
 _NO_LINK = "This browser does not hold the key of this bench."
 _USED_LINK = "This link was used before, or is more than a day old."
 _FROM_ELSEWHERE = (
@@ -70,7 +71,7 @@ def is_forwarding_header(name: str) -> bool:
     (True, True, False)
     """
     low = name.lower()
-    return low.startswith("x-forwarded") or low in ("forwarded", "via", "x-real-ip", "x-client-ip", "x-original-host")
+    return low.startswith(("x-forwarded", "x-original-")) or low.endswith("client-ip") or low in _FORWARDING
 
 
 def holds_local_secret(request: HTTPConnection, folder: Path, bearer: str | None) -> bool:

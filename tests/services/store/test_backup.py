@@ -185,13 +185,15 @@ def _damaged(copy: Path, kind: str) -> None:
     content = copy.read_bytes()
     if kind == "cut off":
         copy.write_bytes(content[: len(content) // 2])
+    elif kind == "cut off by a byte":
+        copy.write_bytes(content[:-1])
     elif kind == "pages of nothing":
         copy.write_bytes(content[:8192] + b"\x00" * 40_960 + content[49_152:])
     else:
         copy.write_bytes(b"no store at all" * 500)
 
 
-@pytest.mark.parametrize("kind", ["cut off", "pages of nothing", "no store"])
+@pytest.mark.parametrize("kind", ["cut off", "cut off by a byte", "pages of nothing", "no store"])
 def test_a_damaged_copy_is_refused_in_one_plain_sentence_or_two(copy: Path, settings: Settings, kind: str):
     """SQLite describes a damaged file in ninety lines; and the advice is not the command that is running."""
     _damaged(copy, kind)
@@ -202,5 +204,6 @@ def test_a_damaged_copy_is_refused_in_one_plain_sentence_or_two(copy: Path, sett
     assert len(message) < 400
     assert "is damaged" in message
     assert "Use another copy" in message
+    assert "in database main" not in message  # the heading of SQLite's list of faults
     assert "hazefall restore" not in message
     assert _name(settings.data_folder / "bench.sqlite") == "Present"

@@ -28,6 +28,8 @@ FORWARDED = {
     "X-Forwarded-Server": "proxy",
     "X-Real-IP": "127.0.0.1",
     "Via": "1.1 proxy",
+    "True-Client-IP": "192.0.2.1",
+    "X-Original-Forwarded-For": "192.0.2.1",
 }
 
 

@@ -26,6 +26,10 @@ from tests.conftest import sqlite_only
 from tests.faults.real_process import Served, served
 
 LIMIT = 3_000_000
+UPLOADS = (
+    *("/api/trials", "/api/units/1/attachments", "/api/runs/1/finish", "/api/logger-checks"),
+    *("/trials/add", "/units/1/attachments", "/units/1/clips", "/no-such-page", "/units"),
+)
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +56,7 @@ def sent_until_cut(server: Served, head: str, most: int) -> tuple[int, bytes]:
 
 
 @sqlite_only
-@pytest.mark.parametrize("path", ["/api/trials", "/trials/add", "/no-such-page", "/units"])
+@pytest.mark.parametrize("path", UPLOADS)
 @pytest.mark.parametrize("let_in", [True, False])
 def test_an_endless_chunked_body_is_cut_at_the_limit(bench: Served, path: str, let_in: bool):
     token = bench.headers["Authorization"] if let_in else "none"
