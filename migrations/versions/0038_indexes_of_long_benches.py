@@ -1,6 +1,7 @@
 """Indexes that long benches are read from without their tables.
 
-On 40,000 trials the settings of a room take 5 ms instead of 29, and a search of the names of logs 3 ms instead of 7.
+On 40,000 trials the settings of a room take 5 ms instead of 29, a search of the names of logs 3 ms instead of 7, and
+the newest logs 1 ms instead of 13.
 """
 
 from alembic import op
@@ -16,9 +17,11 @@ def upgrade() -> None:
     op.drop_index(_NAME, "trials")
     op.create_index(_NAME, "trials", [*_BEFORE, "setting_id", "trashed_at"])
     op.create_index("ix_logs_file_name", "logs", ["file_name"])
+    op.create_index("ix_logs_started", "logs", ["clock_is_known", "started_at"])
 
 
 def downgrade() -> None:
+    op.drop_index("ix_logs_started", "logs")
     op.drop_index("ix_logs_file_name", "logs")
     op.drop_index(_NAME, "trials")
     op.create_index(_NAME, "trials", [*_BEFORE])

@@ -11,7 +11,7 @@ from app.compute.cost_and_energy.cost_sensitivity import Moved, Sensitivity
 from app.compute.statistics.measured import Measured
 from app.figures.charts.claims_measured import claims_chart, claims_text, has_share
 from app.figures.charts.cost_sensitivity import moved_text
-from app.figures.charts.frontier import frontier_chart, frontier_text
+from app.figures.charts.frontier import MOST_LABELLED, frontier_chart, frontier_text
 from app.figures.charts.price_history import price_history_chart, price_text
 from app.figures.charts.sound_spectra import sound_spectra_chart, spectra_text
 from app.figures.date_axis import date_ticks, day_number, day_of
@@ -77,7 +77,10 @@ def test_a_long_frontier_keeps_a_series_for_each_of_the_first_only():
     chart = frontier_chart(advice(*many), FACTS, flow_factor=1.0, flow_symbol="m³/h")
     assert len(chart.series) == 61
     assert len(chart.series[-1].x) == 10
-    assert sum(bool(one.end_label) for one in chart.series) == 60
+    named = [one.name for one in chart.series if one.end_label]
+    assert len(named) == MOST_LABELLED
+    assert (named[0], named[-1]) == (chart.series[0].name, chart.series[59].name), "both ends are named"
+    assert chart.subtitle.endswith(f"; {MOST_LABELLED} of 70 named")
 
 
 def test_the_frontier_of_nothing_says_so():

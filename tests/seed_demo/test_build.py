@@ -15,7 +15,7 @@ from app.compute.decay.result import Marks
 from app.reading_files.log_table import ReadingChoices
 from app.services.logs.readings import LogReadings
 from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
-from app.services.results.control_charts.room_charts import room_charts
+from app.services.results.control_charts.room_charts import Source, room_charts
 from app.services.results.control_charts.words import day_of
 from app.services.store.open import open_store
 from app.settings import Settings
@@ -158,7 +158,7 @@ def test_the_chart_of_the_third_room_finds_the_shift_that_was_built_in(whole):
     """The seal came loose on a known day; the level rises by the change of the air exchange."""
     with Session(whole) as session:
         room = session.scalars(select(Room).where(Room.name == CONTROL_ROOM.name)).one()
-        charts = room_charts(session, room)
+        charts = room_charts(Source(session), room)
     assert charts.natural_decay.points[-1].run.day - charts.natural_decay.points[0].run.day > 2 * 365
     [shift] = charts.natural_decay.shifts
     assert abs((day_of(shift.first.day) - SHIFT_ON).days) <= EVERY_DAYS

@@ -6,8 +6,10 @@ from app.figures.chart import Axis, Chart, ReferenceLine, Series
 from app.figures.charts.house_style import house_style
 from app.services.bench.chart_facts import ChartFacts
 from app.services.ranking.room_advice import AdviceForRoom
+from app.services.snapshot.evenly_spread import spread_over
 
 MOST_SINGLE = 60  # settings with a series, and so a name in the downloaded table, of their own
+MOST_LABELLED = 12  # of them with their name in the chart, evenly over the front: more would hide the points
 
 
 def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: float, flow_symbol: str) -> Chart:
@@ -20,7 +22,8 @@ def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: floa
     if beaten:
         series.append(_beaten(beaten, flow_factor))
     single = found.frontier[:MOST_SINGLE]
-    series += [_best(c, found, flow_factor) for c in single]
+    labelled = {c.setting_id for c in spread_over(single, MOST_LABELLED)}
+    series += [_best(c, found, flow_factor, is_labelled=c.setting_id in labelled) for c in single]
     if len(found.frontier) > MOST_SINGLE:
         rest = list(found.frontier[MOST_SINGLE:])
         series.append(_further(rest, found, flow_factor))
@@ -32,7 +35,8 @@ def frontier_chart(found: AdviceForRoom, facts: ChartFacts, *, flow_factor: floa
     return Chart(
         name="frontier",
         title=_title(found),
-        subtitle=f"Each point is one setting of one unit; levels at {found.distance_m:g} m, prices in {found.currency}",
+        subtitle=f"Each point is one setting of one unit; levels at {found.distance_m:g} m, prices in {found.currency}"
+        + (f"; {MOST_LABELLED} of {len(found.frontier)} named" if len(found.frontier) > MOST_LABELLED else ""),
         x_axis=Axis("Sound", "dB(A)", low=min(levels, default=20.0) - 3, high=max(levels, default=60.0) + 3),
         y_axis=Axis("Clean air delivery rate", flow_symbol, low=0.0),
         series=tuple(series),
@@ -65,7 +69,7 @@ def _title(found: AdviceForRoom) -> str:
     return f"{settings} {'is' if best == 1 else 'are'} not beaten on price, sound and clean air at once"
 
 
-def _best(candidate: Candidate, found: AdviceForRoom, factor: float) -> Series:
+def _best(candidate: Candidate, found: AdviceForRoom, factor: float, *, is_labelled: bool) -> Series:
     name = f"{candidate.unit}, {candidate.setting}"
     return Series(
         name,
@@ -74,7 +78,7 @@ def _best(candidate: Candidate, found: AdviceForRoom, factor: float) -> Series:
         (_rate(candidate) * factor,),
         hover=(_hover(candidate, found, factor),),
         colour=0,
-        end_label=f"{name}, {money(candidate.price or 0.0, found.currency, 0)}",
+        end_label=f"{name}, {money(candidate.price or 0.0, found.currency, 0)}" if is_labelled else "",
     )
 
 

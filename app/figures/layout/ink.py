@@ -1,14 +1,29 @@
 """Which parts of the canvas are covered by data: a raster of small cells, so that any kind of drawing counts alike."""
 
 from collections.abc import Iterable, Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.figures.layout.boxes import Box
 
 CELL = 2.0  # px
 Points = Sequence[tuple[float, float]] | np.ndarray
+
+
+@lru_cache
+def _disc(reach: int) -> NDArray[np.int_]:
+    """Cells of a disc around the origin: across, down."""
+    return np.array(
+        [
+            (across, down)
+            for down in range(-reach, reach + 1)
+            for across in range(-reach, reach + 1)
+            if (abs(down) - 0.5) ** 2 + (abs(across) - 0.5) ** 2 <= (reach + 0.5) ** 2
+        ]
+    )
 
 
 class InkMap:
@@ -23,15 +38,7 @@ class InkMap:
         """Discs, as squares of cells."""
         if not len(points):
             return
-        reach = int(np.ceil(radius / CELL))
-        disc = np.array(
-            [
-                (across, down)
-                for down in range(-reach, reach + 1)
-                for across in range(-reach, reach + 1)
-                if (abs(down) - 0.5) ** 2 + (abs(across) - 0.5) ** 2 <= (reach + 0.5) ** 2
-            ]
-        )
+        disc = _disc(int(np.ceil(radius / CELL)))
         at = np.floor(np.asarray(points, dtype=float) / CELL).astype(int)
         at = at[np.append(True, np.any(np.diff(at, axis=0), axis=1))]  # neighbours along a line share a cell
         columns, rows = (at[:, None] + disc).reshape(-1, 2).T

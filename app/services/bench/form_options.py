@@ -76,7 +76,7 @@ def trial_form_options(session: Session) -> TrialFormOptions:
             )
         ),
         rooms=tuple(FormOption(key, f"{name}, {volume:g} m³") for key, name, volume in rooms),
-        loggers=_named(session, Logger),
+        loggers=logger_options(session),
         smoke_sources=_named(session, SmokeSource),
         profiles=_named(session, LoggerProfile),
         timezone=session.scalar(select(Bench.timezone)) or "UTC",
@@ -87,6 +87,10 @@ def trial_form_options(session: Session) -> TrialFormOptions:
         last_smoke_source_id=source_id,
         last_tested_by=tested_by or "",
     )
+
+
+def logger_options(session: Session) -> tuple[FormOption, ...]:
+    return _named(session, Logger)
 
 
 def _named(session: Session, table: type[Logger] | type[SmokeSource] | type[LoggerProfile]) -> tuple[FormOption, ...]:

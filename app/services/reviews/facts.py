@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
@@ -54,7 +55,7 @@ class OtherUnit:
     trial_ids: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class ReviewFacts:
     """Facts for the rules and the sections.
 
@@ -84,7 +85,7 @@ class ReviewFacts:
     def currency(self) -> str:
         return self.known.lines.offered.currency
 
-    @property
+    @cached_property
     def names(self) -> tuple[str, ...]:
         """Names of all units, and their models alone as comparisons use them; the longest first."""
         rows = [line.row for line in self.bench]

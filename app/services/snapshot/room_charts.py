@@ -1,21 +1,28 @@
 """Control charts of a room; a chart is computed again only where its runs or periods changed."""
 
+from collections.abc import Callable
+
+from sqlalchemy.orm import Session
+
 from app.compute.control_charts.chart import ControlChart, control_chart
-from app.services.results.control_charts.key import ChartKey
-from app.services.results.control_charts.room_charts import Charted, RoomCharts, natural_chart, room_charts
+from app.compute.control_charts.limits import ChartRun
+from app.compute.control_charts.reference import ReferencePeriod
+from app.services.results.control_charts.room_charts import K, Source, T
 from app.services.snapshot.bench_snapshot import BenchSnapshot
-from app.storage.models.rooms import Room
 
 
-def room_charts_of(snapshot: BenchSnapshot, room: Room, channel: str = "", aerosol: str = "") -> RoomCharts:
-    """As `room_charts`."""
-    return room_charts(snapshot.session, room, channel, aerosol, charted=_charted(snapshot))
+class SnapshotSource(Source):
+    def __init__(self, snapshot: BenchSnapshot) -> None:
+        super().__init__(snapshot.session)
+        self._snapshot = snapshot
+
+    def read(self, function: Callable[[Session, K], T], asked: K) -> T:
+        return self._snapshot.view(_read, (function, asked))
+
+    def chart(self, runs: tuple[ChartRun, ...], periods: tuple[ReferencePeriod, ...]) -> ControlChart:
+        return self._snapshot.of_values(control_chart, runs, periods)
 
 
-def natural_chart_of(snapshot: BenchSnapshot, key: ChartKey) -> ControlChart:
-    """As `natural_chart`."""
-    return natural_chart(snapshot.session, key, charted=_charted(snapshot))
-
-
-def _charted(snapshot: BenchSnapshot) -> Charted:
-    return lambda runs, periods: snapshot.of_values(control_chart, runs, periods)
+def _read(snapshot: BenchSnapshot, asked: tuple[Callable[[Session, K], T], K]) -> T:
+    function, key = asked
+    return function(snapshot.session, key)

@@ -53,8 +53,9 @@ def _read(snapshot: BenchSnapshot, key: ChartKey) -> tuple[RoomShift, ...]:
     empty_room_runs = snapshot.session.connection().execute(_EMPTY_ROOM_RUNS, {"room_id": key.room_id})
     if empty_room_runs.scalar_one() <= FEWEST_REFERENCE_RUNS:
         return ()  # there are no limits yet
+    from app.services.results.control_charts.room_charts import natural_chart  # numpy, as above
     from app.services.results.control_charts.words import day_of
-    from app.services.snapshot.room_charts import natural_chart_of  # numpy, as above
+    from app.services.snapshot.room_charts import SnapshotSource
 
     return tuple(
         RoomShift(
@@ -63,7 +64,7 @@ def _read(snapshot: BenchSnapshot, key: ChartKey) -> tuple[RoomShift, ...]:
             None if shift.ended is None else day_of(shift.ended.day).isoformat(),
             shift.change,
         )
-        for shift in natural_chart_of(snapshot, key).shifts
+        for shift in natural_chart(SnapshotSource(snapshot), key).shifts
     )
 
 

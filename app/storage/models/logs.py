@@ -37,7 +37,12 @@ class Log(FileBase):
     """One reading of one raw file: the choices made and the outcome. Elapsed times count from `started_at`."""
 
     __tablename__ = "logs"
-    __table_args__ = (Index("ix_logs_sha256", "sha256"), Index("ix_logs_file_name", "file_name"), STRICT)
+    __table_args__ = (
+        Index("ix_logs_sha256", "sha256"),
+        Index("ix_logs_file_name", "file_name"),
+        Index("ix_logs_started", "clock_is_known", "started_at"),
+        STRICT,
+    )
 
     id: Mapped[int] = mapped_column(primary_key=True)
     sha256: Mapped[str] = mapped_column(ForeignKey("raw_files.sha256"))

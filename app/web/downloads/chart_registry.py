@@ -37,11 +37,11 @@ from app.services.measurements.claims import claims_of_unit
 from app.services.measurements.listening import listening
 from app.services.ranking.room_advice import RoomChoices, advice_for_room
 from app.services.ranking.table import Ranking, rank_units
-from app.services.results.control_charts.room_charts import CHARTS, RoomCharts
+from app.services.results.control_charts.room_charts import CHARTS, RoomCharts, room_charts
 from app.services.results.control_charts.words import day_of
 from app.services.reviews.unit_page import UnitOverview
 from app.services.snapshot.bench_snapshot import BenchSnapshot, current_snapshot
-from app.services.snapshot.room_charts import room_charts_of
+from app.services.snapshot.room_charts import SnapshotSource
 from app.services.trials.decay_curves import SCALES, DecayCurve, decay_overlay, trial_curve
 from app.services.units.entry import get_unit
 from app.services.units.price_history import price_history
@@ -224,7 +224,7 @@ def _room_charts(session: Session, form: TypedForm) -> tuple[RoomCharts, str]:
         raise InvalidValue("This chart needs a room; add ?room= and its number to the URL.", field="room")
     of = form.one_of("of", "The chart", CHARTS) or CHARTS[0]
     room = get_room(session, room_id)
-    return room_charts_of(current_snapshot(session), room, form.text("channel"), form.text("aerosol")), of
+    return room_charts(SnapshotSource(current_snapshot(session)), room, form.text("channel"), form.text("aerosol")), of
 
 
 def _runs(form: TypedForm) -> int | None:

@@ -1,7 +1,8 @@
 """What the charts of a check show, from its stored logs, and logs of the same time to choose from."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -53,12 +54,24 @@ def logs_of_the_same_time(session: Session) -> list[StoredLog]:
     )
     rows = session.execute(asked.order_by(Log.started_at.desc()).limit(_MOST_LOGS)).all()
     spans = [(row.started_at, row.started_at + timedelta(seconds=row.readings * row.interval_s)) for row in rows]
+    shared = _places_of_overlaps(spans)
     return [
         StoredLog(row.id, f"{row.started_at:%Y-%m-%d %H:%M} {row.file_name}")
-        for place, (row, (begins, ends)) in enumerate(zip(rows, spans, strict=True))
-        if any(
-            min(ends, other[1]) - max(begins, other[0]) >= _SHORTEST_TOGETHER
-            for place_of_other, other in enumerate(spans)
-            if place_of_other != place
-        )
+        for place, row in enumerate(rows)
+        if place in shared
     ]
+
+
+def _places_of_overlaps(spans: Sequence[tuple[datetime, datetime]]) -> set[int]:
+    """Places of the spans that share ten minutes with another one; a span meets no other that begins after its end."""
+    found: set[int] = set()
+    in_order = sorted(range(len(spans)), key=lambda place: spans[place])
+    for number, place in enumerate(in_order, start=1):
+        latest_begin = spans[place][1] - _SHORTEST_TOGETHER
+        for other in in_order[number:]:
+            begins, ends = spans[other]
+            if begins > latest_begin:
+                break
+            if ends - begins >= _SHORTEST_TOGETHER:
+                found |= {place, other}
+    return found

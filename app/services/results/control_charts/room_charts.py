@@ -1,10 +1,10 @@
 """The control charts of a room: its natural decay, and beside it the check unit."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Select, bindparam, func, or_, select
 from sqlalchemy.orm import Session
@@ -64,41 +64,55 @@ class RoomCharts:
         return self.check_unit if name == CHECK_UNIT else self.natural_decay
 
 
-Charted = Callable[[tuple[ChartRun, ...], tuple[ReferencePeriod, ...]], ControlChart]
+T = TypeVar("T")
+K = TypeVar("K", bound=Hashable)
 
 
-def room_charts(
-    session: Session, room: Room, channel: str = "", aerosol: str = "", *, charted: Charted = control_chart
-) -> RoomCharts:
+class Source:
+    """Reads the runs of a room, and makes their charts; a snapshot has one that remembers them."""
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+
+    def read(self, function: Callable[[Session, K], T], asked: K) -> T:
+        return function(self.session, asked)
+
+    def chart(self, runs: tuple[ChartRun, ...], periods: tuple[ReferencePeriod, ...]) -> ControlChart:
+        return control_chart(runs, periods)
+
+
+def room_charts(source: Source, room: Room, channel: str = "", aerosol: str = "") -> RoomCharts:
     """The charts of a room. Without a channel or aerosol those with most empty-room runs, the main channel first.
 
-    charted : `control_chart`, or one that knows the charts of the same runs from before
     Raises InvalidValue for a channel or aerosol without runs, naming the field.
     """
-    offered = _offered(session, room.id)
+    session = source.session
+    offered = source.read(_offered, room.id)
     key = _chosen(session, room.id, offered, channel, aerosol)
     changes = read_changes(session, room.id)
-    natural = natural_chart(session, key, changes, charted=charted)
-    checks = check_runs(session, [room.id]).get(key, [])
+    natural = natural_chart(source, key, changes)
+    checks = source.read(_checks, key)
     own = [run for run in map(_chart_run, checks) if run is not None]
     return RoomCharts(
         room=room,
         key=key,
         offered=offered,
         natural_decay=natural,
-        check_unit=charted(tuple(own), (*periods_of(changes), *_of_marks(checks))),
+        check_unit=source.chart(tuple(own), (*periods_of(changes), *_of_marks(checks))),
         check_runs_without_rate=len(checks) - len(own),
         changes=changes,
         left_out=_left_out(session, key, natural.phases),
     )
 
 
-def natural_chart(
-    session: Session, key: ChartKey, changes: Sequence[RoomChange] | None = None, *, charted: Charted = control_chart
-) -> ControlChart:
+def natural_chart(source: Source, key: ChartKey, changes: Sequence[RoomChange] | None = None) -> ControlChart:
     """The chart of the natural decay alone. `changes` : of the room, read if not given"""
-    known = read_changes(session, key.room_id) if changes is None else changes
-    return charted(tuple(natural_runs(session, key)), tuple(periods_of(known)))
+    known = read_changes(source.session, key.room_id) if changes is None else changes
+    return source.chart(source.read(natural_runs, key), tuple(periods_of(known)))
+
+
+def _checks(session: Session, key: ChartKey) -> tuple[CheckRun, ...]:
+    return tuple(check_runs(session, [key.room_id]).get(key, ()))
 
 
 def read_changes(session: Session, room_id: int) -> tuple[RoomChange, ...]:

@@ -52,10 +52,10 @@ def aerosol_of(session: Session, smoke_source_id: int | None) -> str:
     return session.scalar(select(SmokeSource.aerosol).where(SmokeSource.id == smoke_source_id)) or SMOKE
 
 
-def natural_runs(session: Session, key: ChartKey) -> list[ChartRun]:
+def natural_runs(session: Session, key: ChartKey) -> tuple[ChartRun, ...]:
     """Usable empty-room runs, with the decay rate and its own uncertainty [1/h]."""
     rows = session.connection().execute(_natural_query(), key._asdict()).all()
-    return [ChartRun(trial_id, day_number(at), value, own) for trial_id, at, value, own in rows]
+    return tuple([ChartRun(trial_id, day_number(at), value, own) for trial_id, at, value, own in rows])
 
 
 def check_runs(session: Session, room_ids: Iterable[int] | None = None) -> dict[ChartKey, list[CheckRun]]:

@@ -12,7 +12,7 @@ from app.compute.statistics.measured import Measured
 from app.services.logs.trial_fields import NewTrial
 from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.control_charts.key import ChartKey
-from app.services.results.control_charts.room_charts import natural_chart, periods_of, read_changes
+from app.services.results.control_charts.room_charts import Source, natural_chart, periods_of, read_changes
 from app.services.results.control_charts.runs import aerosol_of, day_number, natural_runs
 from app.services.results.control_charts.words import NATURAL_TERMS, point_words, shift_words
 from app.storage.models.bench import Bench
@@ -33,7 +33,7 @@ def upload_warnings(
         return ()
     key = ChartKey(run.room_id, channel, aerosol_of(session, run.smoke_source_id))
     if run.kind != EMPTY_ROOM:
-        return _of_shift(natural_chart(session, key))
+        return _of_shift(natural_chart(Source(session), key))
     rate = rates[channel]
     if not rate.uncertainty > 0:
         return ()

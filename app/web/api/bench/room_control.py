@@ -13,7 +13,7 @@ from app.compute.study_figures import CONTROL_CHART_WORDS
 from app.services.bench.definitions import NewCheckUnit, NewRoomChange
 from app.services.bench.room_changes import add_room_change, check_units_of_room, mark_check_unit
 from app.services.bench.rooms import get_room
-from app.services.results.control_charts.room_charts import CHECK_UNIT, NATURAL_DECAY, read_changes
+from app.services.results.control_charts.room_charts import CHECK_UNIT, NATURAL_DECAY, read_changes, room_charts
 from app.services.results.control_charts.words import (
     CHECK_TERMS,
     NATURAL_TERMS,
@@ -24,7 +24,7 @@ from app.services.results.control_charts.words import (
     shift_words,
 )
 from app.services.snapshot.bench_snapshot import current_snapshot
-from app.services.snapshot.room_charts import room_charts_of
+from app.services.snapshot.room_charts import SnapshotSource
 from app.services.store.entry_fields import entry_from
 from app.web.api.derived import answer, body
 from app.web.api.shapes import LARGEST_ID, FromStore, Id, MeasuredShape, OfBench, RequestBody, of_bench, problem_answers
@@ -167,7 +167,7 @@ def control_charts(
     aerosol: Annotated[str, Query(description="smoke, dust or pollen; empty for the one with most runs")] = "",
 ) -> ControlChartsShape:
     """Natural decay and check unit over time, with limits, runs outside them and shifts."""
-    charts = room_charts_of(current_snapshot(session), get_room(session, room_id), channel, aerosol)
+    charts = room_charts(SnapshotSource(current_snapshot(session)), get_room(session, room_id), channel, aerosol)
     return ControlChartsShape(
         room_id=room_id,
         channel=charts.key.channel,

@@ -27,7 +27,7 @@ from app.services.bench.room_changes import (
 )
 from app.services.bench.rooms import get_room
 from app.services.results.control_charts.check_unit_spread import FEWEST_CHECK_RUNS
-from app.services.results.control_charts.room_charts import CHARTS, CHECK_UNIT, NATURAL_DECAY, RoomCharts
+from app.services.results.control_charts.room_charts import CHARTS, CHECK_UNIT, NATURAL_DECAY, RoomCharts, room_charts
 from app.services.results.control_charts.words import (
     CHECK_TERMS,
     NATURAL_TERMS,
@@ -40,7 +40,7 @@ from app.services.results.control_charts.words import (
     shift_words,
 )
 from app.services.snapshot.bench_snapshot import current_snapshot
-from app.services.snapshot.room_charts import room_charts_of
+from app.services.snapshot.room_charts import SnapshotSource
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
@@ -121,12 +121,12 @@ class ControlPage:
 @router.get("/rooms/{room_id}/control")
 def control_chart_shown(room_id: Id, request: Request, session: SessionDep, render: RenderDep) -> Response:
     asked, form = query_form(request.query_params), _new_form()
-    room = get_room(session, room_id)
+    room, source = get_room(session, room_id), SnapshotSource(current_snapshot(session))
     try:
-        charts = room_charts_of(current_snapshot(session), room, asked.text("channel"), asked.text("aerosol"))
+        charts = room_charts(source, room, asked.text("channel"), asked.text("aerosol"))
     except InvalidValue as error:
         form.add_error(error.field or "", error.message)
-        charts = room_charts_of(current_snapshot(session), room)
+        charts = room_charts(source, room)
     page = _page(session, charts, form, asked)
     return render(TEMPLATE, page, charts=True, status_code=200 if form.is_good else 422)
 
@@ -180,7 +180,7 @@ def _back(room_id: int) -> Response:
 
 
 def _again(session: Session, render: RenderDep, room_id: int, form: TypedForm) -> Response:
-    page = _page(session, room_charts_of(current_snapshot(session), get_room(session, room_id)), form)
+    page = _page(session, room_charts(SnapshotSource(current_snapshot(session)), get_room(session, room_id)), form)
     return render(TEMPLATE, page, charts=True, status_code=422)
 
 

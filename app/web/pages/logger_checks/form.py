@@ -9,7 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from app.errors import HazefallError
 from app.services.adding_trials.staged_uploads import plain_file_name
-from app.services.bench.form_options import trial_form_options
+from app.services.bench.form_options import logger_options
 from app.services.logs.logger_checks.add import FileOfLogger, add_logger_checks
 from app.services.logs.logger_checks.compare import LogOfLogger
 from app.services.logs.logger_checks.definitions import NewLoggerCheck
@@ -86,7 +86,7 @@ def _logs(reading: Session, form: TypedForm) -> list[LogOfLogger | FileOfLogger]
 
 
 def _page(session: Session, form: TypedForm) -> CheckFormPage:
-    loggers = trial_form_options(session).loggers
+    loggers = logger_options(session)
     stored = logs_of_the_same_time(session)
     rows = [
         LogRow(

@@ -10,7 +10,7 @@ from app.errors import InvalidValue
 from app.services.bench.definitions import NewCheckUnit, NewRoomChange
 from app.services.bench.room_changes import add_room_change, mark_check_unit
 from app.services.bench.rooms import get_room
-from app.services.results.control_charts.room_charts import RoomCharts, room_charts
+from app.services.results.control_charts.room_charts import RoomCharts, Source, room_charts
 from app.services.results.control_charts.words import (
     CHECK_TERMS,
     NATURAL_TERMS,
@@ -26,7 +26,7 @@ from tests.sample_data.control_bench import FIRST, WEEKS, add_runs, shifted, ste
 
 
 def charts_of(session: Session, bench: SmallBench, **asked: str) -> RoomCharts:
-    return room_charts(session, get_room(session, bench.room_id), **asked)
+    return room_charts(Source(session), get_room(session, bench.room_id), **asked)
 
 
 @pytest.mark.parametrize("number", [0, 1, 2])

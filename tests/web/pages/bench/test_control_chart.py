@@ -15,7 +15,7 @@ from app.services.bench.definitions import NewCheckUnit, NewRoomChange
 from app.services.bench.room_changes import add_room_change, mark_check_unit
 from app.services.bench.rooms import get_room
 from app.services.results.control_charts.key import ChartKey
-from app.services.results.control_charts.room_charts import natural_chart, room_charts
+from app.services.results.control_charts.room_charts import Source, natural_chart, room_charts
 from app.services.results.update_derived import update_derived_results
 from app.storage.engine import session_scope
 from tests.conftest import SmallBench, decay_log
@@ -56,7 +56,7 @@ def test_a_shift_is_shown_with_advice_and_every_run_outside(
 ):
     with session_scope(store) as session:
         add_runs(session, small_bench.room_id, shifted())
-        chart = natural_chart(session, ChartKey(small_bench.room_id, "pm2_5", "smoke"))
+        chart = natural_chart(Source(session), ChartKey(small_bench.room_id, "pm2_5", "smoke"))
     page = client.get(path).text
     assert "The natural decay shifted: since about" in page
     assert "If something changed in the room, note it below and begin new limits on that day." in page
@@ -219,7 +219,10 @@ def test_of_many_runs_the_latest_are_drawn_and_all_are_a_link_away(
         figure = client.get(html.unescape(found[1])).json()
         assert sum(len(trace["x"]) for trace in figure["data"] if trace["name"] == "Run") == drawn
     with session_scope(store, writes=False) as session:
-        charts, facts = room_charts(session, get_room(session, small_bench.room_id), "pm10"), read_chart_facts(session)
+        charts, facts = (
+            room_charts(Source(session), get_room(session, small_bench.room_id), "pm10"),
+            read_chart_facts(session),
+        )
         for most, cut in ((LATEST_RUNS, True), (total, False), (None, False)):
             chart = room_control_chart(charts, "natural-decay", facts, most)
             assert chart.subtitle.endswith(f"the latest {LATEST_RUNS} of {total} runs") == cut
