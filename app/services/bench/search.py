@@ -27,6 +27,7 @@ MOST_FOUND = 20
 MOST_LETTERS = 200
 _OF_TIMES = set("0123456789-:.tz")  # letters of a stored time
 _OF_HASHES = set("0123456789abcdef")
+_DIGITS_OF_ID = 10  # of a number that is too large for one
 _FEWEST_OF_HASH = 4  # a log is found by the beginning of its hash
 
 
@@ -141,20 +142,33 @@ def _of_trial(session: Session, word: str) -> ColumnElement[bool]:
         found.append(Trial.kind.in_(kinds))
     if word in "trial":
         found.append(true())
-    if word.isdecimal():
-        found.append(contains_word(Trial.id, word))
-    if set(word) <= _OF_TIMES:
+    if word.isdecimal() and len(word) < _DIGITS_OF_ID:
+        found.append(Trial.id == int(word))
+    if _may_be_of_a_time(word):
         found.append(contains_word(type_coerce(Trial.started_at, Text), word))
-    # last, because they are looked at only where nothing above holds
-    found += [_in_one(word, *texts), Trial.log_id.in_(_with_one(Log.id, word, Log.file_name))]
+    # last, because they are looked at only where nothing above holds; most texts are empty, which is seen faster than
+    # that they do not hold the word
+    found += [and_(text != "", contains_word(text, word)) for text in texts]
+    found += [Trial.log_id.in_(_with_one(Log.id, word, Log.file_name))]
     if len(word) >= _FEWEST_OF_HASH and set(word) <= _OF_HASHES:
         found.append(Trial.log_id.in_(select(Log.id).where(Log.sha256 >= word, Log.sha256 < f"{word}g")))
     return or_(*found)
 
 
+def _may_be_of_a_time(word: str) -> bool:
+    """Whether a word can be part of a stored time; a number alone can be a year, or one or two digits.
+
+    >>> [_may_be_of_a_time(word) for word in ("2026", "2026-05", "12:3", "7", "0026", "123", "may")]
+    [True, True, True, True, False, False, False]
+    """
+    if word.isdecimal():
+        return len(word) < 3 or (len(word) == 4 and word[:2] in ("19", "20"))
+    return set(word) <= _OF_TIMES
+
+
 def _number_in(words: Sequence[str]) -> int:
     """The trial number, if the search is one, so that this trial comes first; otherwise 0."""
-    numbers = [word for word in words if word.isdecimal() and len(word) < 10]
+    numbers = [word for word in words if word.isdecimal() and len(word) < _DIGITS_OF_ID]
     return int(numbers[0]) if len(numbers) == 1 and set(words) <= {"trial", numbers[0]} else 0
 
 

@@ -98,6 +98,7 @@ def test_every_word_has_to_be_there_and_signs_are_plain(store: Engine, bench: Sm
 def test_a_trial_asked_for_by_its_number_stands_first(store: Engine, bench: SmallBench):
     assert _found(store, "trial 1")["Trials"][0] == "/trials/1"
     assert _found(store, "trial 2")["Trials"][0] == "/trials/2"
+    assert "Trials" not in _found(store, "trial 99999999999")
 
 
 def test_a_search_of_too_many_letters_is_refused(store: Engine, bench: SmallBench):
