@@ -1,6 +1,5 @@
 """A migrated store in a fresh file for each test, and a small bench for trials."""
 
-import atexit
 import gc
 import math
 import os
@@ -12,6 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import partial
+from multiprocessing.util import Finalize
 from pathlib import Path
 from typing import Any
 
@@ -148,7 +148,7 @@ def pytest_configure(config: pytest.Config) -> None:
     if shutil.disk_usage(MEMORY).free > _ROOM_BYTES:
         folder = tempfile.mkdtemp(prefix="hazefall-tests.", dir=MEMORY)
         os.chmod(folder, 0o711)  # some tests run the program as a user who may not write
-        atexit.register(partial(shutil.rmtree, folder, ignore_errors=True))  # after the handlers of later comers
+        Finalize(None, partial(shutil.rmtree, folder, ignore_errors=True), exitpriority=-1_000)  # after all others
         os.environ["TMPDIR"] = tempfile.tempdir = folder
 
 
@@ -283,17 +283,6 @@ def lent_databases() -> Iterator[LentDatabases]:
     databases = LentDatabases(new_database)
     yield databases
     databases.close()
-
-
-@pytest.fixture(scope="module")
-def settings_of_module(tmp_path_factory: pytest.TempPathFactory, kind_of_store: str) -> Iterator[Settings]:
-    """Settings of a bench that all tests of a file share; its store is still to be made."""
-    folder = tmp_path_factory.mktemp("bench_of_module")
-    if kind_of_store == "sqlite":
-        yield Settings(folder)
-        return
-    with new_database() as url:
-        yield Settings(folder, database_url=url)
 
 
 @pytest.fixture(scope="module")

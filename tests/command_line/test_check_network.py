@@ -56,8 +56,10 @@ def readme_block(port: int, bench: str, certificate: Path) -> str:
 
 
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
+def folder(store_template: Path, tmp_path: Path) -> Path:
     made = tmp_path / "bench"
+    made.mkdir()
+    shutil.copyfile(store_template, made / "bench.sqlite")
     engine = open_store(Settings(made))
     with session_scope(engine) as session:
         make_account(session, "Ann")

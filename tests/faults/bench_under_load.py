@@ -1,11 +1,13 @@
 """A small bench for fault tests, with clients that send logs and change marks until the server is gone."""
 
 import hashlib
+import tempfile
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import timedelta
+from functools import cache
 from itertools import count
 from pathlib import Path
 
@@ -20,6 +22,7 @@ from app.settings import Settings
 from app.storage.engine import session_scope
 from tests.conftest import NOW, decay_log
 from tests.faults.real_process import Served
+from tests.sample_data.made_once import settle
 
 UNITS = 3
 ANSWER_WITHIN_S = 60.0
@@ -27,14 +30,24 @@ ANSWER_WITHIN_S = 60.0
 
 def make_bench(folder: Path) -> Path:
     """A bench of one room and a few units with one setting each, without trials; returns the file of its store."""
-    engine = open_store(Settings(folder))
-    with session_scope(engine) as session:
-        add_room(session, NewRoom(name="Room A", length_m=4, width_m=3, height_m=2.5))
-        for number in range(1, UNITS + 1):
-            unit = add_unit(session, NewUnit(maker="Maker", model=f"Model {number}", kind="mechanical filter"))
-            add_setting(session, unit, "high", is_highest=True)
-    engine.dispose()
-    return folder / "bench.sqlite"
+    folder.mkdir(parents=True, exist_ok=True)
+    store = folder / "bench.sqlite"
+    store.write_bytes(_store_of_bench())
+    return store
+
+
+@cache
+def _store_of_bench() -> bytes:
+    with tempfile.TemporaryDirectory() as folder:
+        engine = open_store(Settings(Path(folder)))
+        with session_scope(engine) as session:
+            add_room(session, NewRoom(name="Room A", length_m=4, width_m=3, height_m=2.5))
+            for number in range(1, UNITS + 1):
+                unit = add_unit(session, NewUnit(maker="Maker", model=f"Model {number}", kind="mechanical filter"))
+                add_setting(session, unit, "high", is_highest=True)
+        engine.dispose()
+        settle(Path(folder))
+        return (Path(folder) / "bench.sqlite").read_bytes()
 
 
 @dataclass

@@ -31,14 +31,31 @@ _END_OTHERS = (
 
 
 class _Lent:
-    """One database, and what it held when it was new."""
+    """One database, and what it held when it was new.
 
-    def __init__(self, url: str) -> None:
+    connection : to it, and kept, because a new one would have to learn all tables first
+    """
+
+    def __init__(self, url: str, connection: psycopg.Connection) -> None:
         self.url = url
-        with psycopg.connect(url) as connection:
+        self._connection = connection
+        with connection.transaction():
             self.schema = connection.execute(_SCHEMA).fetchone()
             self.rows = {name: self._copied(connection, name) for (name,) in connection.execute(_TABLES).fetchall()}
-            self.sequences = connection.execute(_SEQUENCES).fetchall()
+            self.emptied = self._emptied(connection.execute(_SEQUENCES).fetchall())
+
+    def _emptied(self, sequences: list[tuple[str, int | None]]) -> sql.Composed:
+        """Leaves no row in any table, and puts the sequences back; one statement after another in one message."""
+        return sql.SQL("; ").join(
+            [
+                sql.SQL("SET LOCAL session_replication_role = replica"),  # no triggers, no foreign keys
+                *(sql.SQL("DELETE FROM {}").format(sql.Identifier(table)) for table in self.rows),
+                *(
+                    sql.SQL("SELECT setval({}::regclass, {}, {})").format(name, last or 1, last is not None)
+                    for name, last in sequences
+                ),
+            ]
+        )
 
     def _copied(self, connection: psycopg.Connection, table: str) -> bytes:
         with connection.cursor().copy(sql.SQL("COPY {} TO STDOUT").format(sql.Identifier(table))) as copy:
@@ -46,22 +63,20 @@ class _Lent:
 
     def put_back(self) -> bool:
         """Everything as it was; False where that cannot be done by putting rows back."""
-        with psycopg.connect(self.url) as connection:
+        connection = self._connection
+        with connection.transaction():
             connection.execute(_END_OTHERS)
             if connection.execute(_SCHEMA).fetchone() != self.schema:
                 return False
             try:
-                connection.execute("SET LOCAL session_replication_role = replica")  # no triggers, no foreign keys
+                connection.execute(self.emptied)
             except psycopg.errors.InsufficientPrivilege:  # not a superuser: each test gets a new database
                 return False
             for table, rows in self.rows.items():
-                name = sql.Identifier(table)
-                connection.execute(sql.SQL("DELETE FROM {}").format(name))
                 if rows:
-                    with connection.cursor().copy(sql.SQL("COPY {} FROM STDIN").format(name)) as copy:
+                    into = sql.SQL("COPY {} FROM STDIN").format(sql.Identifier(table))
+                    with connection.cursor().copy(into) as copy:
                         copy.write(rows)
-            for name, last in self.sequences:
-                connection.execute("SELECT setval(%s::regclass, %s, %s)", (name, last or 1, last is not None))
         return True
 
 
@@ -77,12 +92,16 @@ class LentDatabases:
     def lent(self, template: str) -> Iterator[str]:
         """Address of a database that is as its template."""
         free = self._free.setdefault(template, [])
-        database = free.pop() if free else _Lent(self._made.enter_context(self._new_database(template)))
+        database = free.pop() if free else self._new(template)
         try:
             yield database.url
         finally:
             if database.put_back():
                 free.append(database)
+
+    def _new(self, template: str) -> _Lent:
+        url = self._made.enter_context(self._new_database(template))
+        return _Lent(url, self._made.enter_context(psycopg.connect(url)))
 
     def close(self) -> None:
         self._made.close()

@@ -22,7 +22,7 @@ from tests.conftest import sqlite_only
 from tests.sample_data.local_access import local_script
 from tests.web.tried_bench import TriedBench
 
-EXAMPLES = 8  # of each operation and mode; the study of the same name asks for more
+EXAMPLES = 5  # of each operation and mode
 
 
 @pytest.fixture

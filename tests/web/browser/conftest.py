@@ -2,7 +2,7 @@
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -153,6 +153,13 @@ def without_script(chromium, served_bench):
 
 
 @pytest.fixture(scope="session")
-def screenshot_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def keep_picture() -> Callable[..., None]:
+    """A function that keeps a picture of a page where the environment names a folder for it; drawing one takes longer
+    than all else that most tests do with their page."""
     folder = os.environ.get("HAZEFALL_SCREENSHOTS")
-    return Path(folder) if folder else tmp_path_factory.mktemp("screenshots")
+
+    def keep(page, name: str) -> None:
+        if folder:
+            page.screenshot(path=Path(folder) / f"{name}.png", full_page=True)
+
+    return keep

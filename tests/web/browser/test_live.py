@@ -26,7 +26,7 @@ def points_of(page) -> int:
     return len(page.get_attribute(".live-chart polyline", "points").split())
 
 
-def test_the_replay_grows_on_the_page_without_a_reload(replayed, screenshot_folder):
+def test_the_replay_grows_on_the_page_without_a_reload(replayed, keep_picture):
     page = replayed
     page.evaluate("window.stillTheSamePage = true")
     before, words = points_of(page), page.inner_text("[data-live=summary]")
@@ -36,7 +36,7 @@ def test_the_replay_grows_on_the_page_without_a_reload(replayed, screenshot_fold
     page.wait_for_function("words => document.querySelector('[data-live=summary]').textContent !== words", arg=words)
     assert page.evaluate("window.stillTheSamePage")
     assert "This device’s clock agrees with the bench’s clock; taps" in page.inner_text("[data-live=device-clock]")
-    page.screenshot(path=screenshot_folder / "live_narrow.png", full_page=True)
+    keep_picture(page, "live_narrow")
 
 
 def test_the_page_fits_a_phone_and_its_buttons_a_thumb(replayed):

@@ -76,7 +76,7 @@ WITH_CHARTS = ["/curves", "/costs", "/room", "/listen", "/units/1", "/trials/5",
 
 
 @pytest.mark.parametrize("path", [*PAGES, "/ranking/pictures"])
-def test_a_page_fits_its_window_and_is_drawn_without_complaint(browse, screenshot_folder, path):
+def test_a_page_fits_its_window_and_is_drawn_without_complaint(browse, keep_picture, path):
     page = browse(path)
     for width in (1280, 390):
         if width != 1280:
@@ -90,7 +90,7 @@ def test_a_page_fits_its_window_and_is_drawn_without_complaint(browse, screensho
         assert page.locator("h1").count() == 1
         assert "invented" in page.inner_text("body").lower()
         assert page.evaluate("document.documentElement.scrollWidth") <= width
-        page.screenshot(path=screenshot_folder / f"{_file_name(path)}_{width}.png", full_page=True)
+        keep_picture(page, f"{_file_name(path)}_{width}")
     # a thumb hits every control of the phone's page, also what is folded
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
     assert page.locator("a[href]").count() > 5
@@ -198,13 +198,13 @@ CHOICES_CUT = """
 
 
 @pytest.mark.parametrize("path", ["/", "/curves", "/units/1"])
-def test_a_page_is_readable_in_the_dark(browse, screenshot_folder, path):
+def test_a_page_is_readable_in_the_dark(browse, keep_picture, path):
     page = browse(path, scheme="dark")
     light, dark = page.evaluate(
         "[getComputedStyle(document.body).color, getComputedStyle(document.documentElement).backgroundColor]"
     )
     assert _brightness(light) > 150 > _brightness(dark)
-    page.screenshot(path=screenshot_folder / f"dark_{_file_name(path)}.png", full_page=True)
+    keep_picture(page, f"dark_{_file_name(path)}")
 
 
 def _brightness(colour: str) -> float:

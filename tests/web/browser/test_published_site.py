@@ -3,7 +3,7 @@
 import functools
 import http.server
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -62,7 +62,7 @@ def test_a_number_leads_to_its_raw_file_without_dashboard_and_script(reader, add
     reader.wait_for_url("**/method.html")
 
 
-def test_it_opens_from_the_disk(chromium, site: Path, screenshot_folder: Path):
+def test_it_opens_from_the_disk(chromium, site: Path, keep_picture: Callable[..., None]):
     context = chromium.new_context(viewport={"width": 1280, "height": 900})
     page, watch = context.new_page(), Watch("")
     watch.on(page)
@@ -74,14 +74,14 @@ def test_it_opens_from_the_disk(chromium, site: Path, screenshot_folder: Path):
     widths = page.evaluate("[...document.images].filter(one => one.complete).map(one => one.naturalWidth)")
     assert len(widths) >= 3
     assert min(widths) > 300
-    page.screenshot(path=screenshot_folder / "published_pictures.png", full_page=True)
+    keep_picture(page, "published_pictures")
     context.close()
     watch.assert_quiet()
 
 
 @pytest.mark.parametrize("width", [1280, 390])
 def test_no_published_page_breaks_the_accessibility_rules_or_its_window(
-    chromium, address: str, site: Path, screenshot_folder: Path, width: int
+    chromium, address: str, site: Path, keep_picture: Callable[..., None], width: int
 ):
     """Rules: WCAG 2.2 levels A and AA as far as axe-core finds them, light and dark."""
     script = axe_script()
@@ -100,7 +100,6 @@ def test_no_published_page_breaks_the_accessibility_rules_or_its_window(
             page.emulate_media(color_scheme=scheme)
             found[path, scheme] = violations(page, script, colours_only=scheme == "dark")
             assert page.evaluate("document.documentElement.scrollWidth") <= width, path
-            name = f"published_{path.replace('/', '_').removesuffix('.html')}_{scheme}_{width}.png"
-            page.screenshot(path=screenshot_folder / name, full_page=True)
+            keep_picture(page, f"published_{path.replace('/', '_').removesuffix('.html')}_{scheme}_{width}")
     context.close()
     assert {where: words for where, words in found.items() if words} == {}

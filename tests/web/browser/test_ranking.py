@@ -74,7 +74,7 @@ def test_it_is_all_there_without_script(without_script):
     assert page.url.count("setting_id=") == 2
 
 
-def test_a_phone_shows_a_card_for_each_unit_that_sorts(browse, screenshot_folder):
+def test_a_phone_shows_a_card_for_each_unit_that_sorts(browse, keep_picture):
     page = browse("/", width=390, height=844)
     card = page.locator("table.ranking tbody tr").first
     words = card.inner_text()
@@ -84,7 +84,7 @@ def test_a_phone_shows_a_card_for_each_unit_that_sorts(browse, screenshot_folder
     boxes = [one.bounding_box() for one in card.locator("td:not(:empty)").all()]
     assert all(box is None or box["x"] + box["width"] <= 390 for box in boxes)
     assert card.locator("td.whisker svg").bounding_box()["width"] > 300
-    page.screenshot(path=screenshot_folder / "ranking_cards.png")
+    keep_picture(page, "ranking_cards")
     page.locator(".sort-links a", has_text="Price").click()
     page.wait_for_url("**sort=price**")
     prices = [float(text) for text in page.locator("td.of-price").all_inner_texts()[:5] if text.strip().isdigit()]

@@ -1,7 +1,6 @@
 """Signing in, making a token and signing out in a browser, at desktop and phone width."""
 
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
 
 import pytest
 
@@ -30,7 +29,7 @@ def guarded_bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ServedBe
 
 @pytest.mark.parametrize("width", [1280, 390])
 def test_a_person_signs_in_makes_a_token_and_signs_out(
-    chromium, guarded_bench: ServedBench, screenshot_folder: Path, width: int
+    chromium, guarded_bench: ServedBench, keep_picture: Callable[..., None], width: int
 ):
     watch = Watch(guarded_bench.address)
     context = chromium.new_context(viewport={"width": width, "height": 900})
@@ -42,7 +41,7 @@ def test_a_person_signs_in_makes_a_token_and_signs_out(
     assert page.url.endswith("/sign-in?next=%2Funits%3Fsearch%3Dfan")
     assert page.inner_text("h1") == "Sign in"
     _fits(page, width)
-    page.screenshot(path=screenshot_folder / f"sign_in_{width}.png", full_page=True)
+    keep_picture(page, f"sign_in_{width}")
     page.fill("#name", "ann")
     page.fill("#password", "not my password")
     page.click("main button.main")
@@ -62,10 +61,10 @@ def test_a_person_signs_in_makes_a_token_and_signs_out(
     _fits(page, width)
     page.goto(guarded_bench.address + "/account")
     assert page.locator("section.caution").count() == 0
-    page.screenshot(path=screenshot_folder / f"account_{width}.png", full_page=True)
+    keep_picture(page, f"account_{width}")
     page.goto(guarded_bench.address + "/accounts")
     _fits(page, width)
-    page.screenshot(path=screenshot_folder / f"accounts_{width}.png", full_page=True)
+    keep_picture(page, f"accounts_{width}")
 
     page.goto(guarded_bench.address + "/account")
     page.click("text=Sign out")

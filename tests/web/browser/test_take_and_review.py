@@ -129,7 +129,7 @@ def test_a_strength_is_edited_and_the_edit_is_kept(browse):
 PAGES = {"draft": "/units/1/draft", "pictures": "/ranking/pictures", "compare": "/compare?unit_id=1,2"}
 
 
-def test_the_pages_fit_in_both_widths_and_schemes(browse, screenshot_folder):
+def test_the_pages_fit_in_both_widths_and_schemes(browse, keep_picture):
     for name, path in PAGES.items():
         page = browse(path)
         for width in (1280, 390):
@@ -139,7 +139,7 @@ def test_the_pages_fit_in_both_widths_and_schemes(browse, screenshot_folder):
             for scheme in ("light", "dark"):
                 page.emulate_media(color_scheme=scheme)
                 assert page.evaluate("document.documentElement.scrollWidth") <= width, (path, width, scheme)
-                page.screenshot(path=screenshot_folder / f"{name}_{scheme}_{width}.png", full_page=True)
+                keep_picture(page, f"{name}_{scheme}_{width}")
 
 
 def test_a_photo_added_in_place_stands_beside_its_unit_and_in_the_draft(browse):

@@ -13,7 +13,6 @@ from pathlib import Path
 
 import httpx
 import pytest
-from sqlalchemy import Engine
 
 from app.services.access.sign_in_throttle import TRIES_PER_NAME
 from app.services.store.open import open_store
@@ -81,14 +80,29 @@ def _two_processes(settings: Settings) -> Iterator[TwoProcesses]:
             assert server.stop() == ""
 
 
-@pytest.fixture(scope="module")
-def server(settings_of_module: Settings) -> Iterator[TwoProcesses]:
-    """Two processes on the tried bench, for the tests of this file that leave it without accounts."""
-    engine = open_store(settings_of_module)
+@contextmanager
+def _on_the_tried_bench(settings: Settings) -> Iterator[TwoProcesses]:
+    engine = open_store(settings)
     with session_scope(engine) as session:
         fill(session)
     engine.dispose()
-    with _two_processes(settings_of_module) as started:
+    with _two_processes(settings) as started:
+        yield started
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[TwoProcesses]:
+    with _on_the_tried_bench(Settings(tmp_path_factory.mktemp("two_processes"))) as started:
+        yield started
+
+
+@pytest.fixture
+def server_of_kind(request: pytest.FixtureRequest, kind_of_store: str, settings: Settings) -> Iterator[TwoProcesses]:
+    """The server of the other tests, or one on PostgreSQL."""
+    if kind_of_store == "sqlite":
+        yield request.getfixturevalue("server")
+        return
+    with _on_the_tried_bench(settings) as started:
         yield started
 
 
@@ -132,48 +146,10 @@ def _wait_until_gone(client: httpx.Client, address: str) -> None:
         time.sleep(0.05)
 
 
-@pytest.fixture
-def server_with_accounts(settings: Settings, store: Engine) -> Iterator[TwoProcesses]:
-    with session_scope(store) as session:
-        make_account(session, "Ann")
-        make_account(session, "Bea")
-    with _two_processes(settings) as started:
-        yield started
-
-
-def test_a_sign_in_and_its_throttle_count_in_both_and_all_stops_together(
-    server_with_accounts: TwoProcesses, settings: Settings
-):
-    server = server_with_accounts
-    with server.answered_by(0) as client:
-        assert client.post("/sign-in", data={"name": "Ann", "password": PASSWORD}).status_code == 303
-        cookies = client.cookies
-    with server.answered_by(1) as client:
-        client.cookies = cookies
-        assert client.get("/units").status_code == 200
-        assert client.post("/sign-out").status_code == 303
-    with server.answered_by(0) as client:
-        client.cookies = cookies
-        assert client.get("/units").status_code == 303
-    wrong = {"name": "Bea", "password": "not the right one"}
-    answers = []
-    for number in range(TRIES_PER_NAME + 1):
-        with server.answered_by(number % 2) as client:
-            answers.append(client.post("/sign-in", data=wrong).status_code)
-    assert answers == [401] * TRIES_PER_NAME + [429]
-    workers = server.workers()
-    assert len(workers) == 2
-    where = "postgresql" if settings.database_url else str(settings.data_folder)
-    assert server.told[0].startswith(f"Hazefall serves the bench in {where}")
-    assert server.stop() == ""
-    assert server.process.returncode == 0
-    assert not [pid for pid in workers if Path(f"/proc/{pid}").exists()]
-
-
-def test_the_progress_of_one_is_told_by_both(server: TwoProcesses, settings_of_module: Settings):
+def test_the_progress_of_one_is_told_by_both(server: TwoProcesses):
     """Worked for by a third process here, so that neither of the two knows it from its own memory."""
     key = "0123456789abcdef" * 2
-    with ProgressBoard(settings_of_module.data_folder / "progress").watched(key) as tell:
+    with ProgressBoard(server.folder / "progress").watched(key) as tell:
         tell(3, 7, "trials re-analysed")
         for place in (0, 1):
             with server.answered_by(place) as client:
@@ -183,7 +159,8 @@ def test_the_progress_of_one_is_told_by_both(server: TwoProcesses, settings_of_m
         assert client.get(f"/progress/{key}").json() == {}
 
 
-def test_changes_through_both_at_once_are_all_stored(server: TwoProcesses, make_log: Callable[..., bytes]):
+def test_changes_through_both_at_once_are_all_stored(server_of_kind: TwoProcesses, make_log: Callable[..., bytes]):
+    server = server_of_kind
     fields = {"unit_under_test_id": 1, "setting_id": 2, "room_id": 1, "tested_by": "script"}
 
     def send(seed: int) -> int:
@@ -214,3 +191,34 @@ def test_one_that_dies_is_replaced_while_the_other_answers(server: TwoProcesses)
     assert left in server.workers()
     with server.answered_by(server.workers().index(next(pid for pid in server.workers() if pid != left))) as client:
         assert client.get("/api/health").json()["status"] == "ok"
+
+
+def test_a_sign_in_and_its_throttle_count_in_both_and_all_stops_together(server: TwoProcesses):
+    """The last of this file: from here on the bench has accounts, and then its server is stopped."""
+    engine = open_store(Settings(server.folder))
+    with session_scope(engine) as session:
+        make_account(session, "Ann")
+        make_account(session, "Bea")
+    engine.dispose()
+    with server.answered_by(0) as client:
+        assert client.post("/sign-in", data={"name": "Ann", "password": PASSWORD}).status_code == 303
+        cookies = client.cookies
+    with server.answered_by(1) as client:
+        client.cookies = cookies
+        assert client.get("/units").status_code == 200
+        assert client.post("/sign-out").status_code == 303
+    with server.answered_by(0) as client:
+        client.cookies = cookies
+        assert client.get("/units").status_code == 303
+    wrong = {"name": "Bea", "password": "not the right one"}
+    answers = []
+    for number in range(TRIES_PER_NAME + 1):
+        with server.answered_by(number % 2) as client:
+            answers.append(client.post("/sign-in", data=wrong).status_code)
+    assert answers == [401] * TRIES_PER_NAME + [429]
+    workers = server.workers()
+    assert len(workers) == 2
+    assert server.told[0].startswith(f"Hazefall serves the bench in {server.folder}")
+    assert server.stop() == ""
+    assert server.process.returncode == 0
+    assert not [pid for pid in workers if Path(f"/proc/{pid}").exists()]
