@@ -3,7 +3,7 @@
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Engine, func, select
+from sqlalchemy import Engine, event, func, select
 from sqlalchemy.orm import Session
 
 from app.services.adding_trials.add import add_read_trial
@@ -48,6 +48,9 @@ def build_demo(
     with session_scope(engine) as session:
         if _is_filled(session):
             return False
+        # the session would read rooms, units and loggers again for each run, because it holds nothing by itself
+        held: list[object] = []
+        event.listen(session, "loaded_as_persistent", lambda _session, row: held.append(row))
         tell(0, steps, "Making the invented bench")
         name_bench(session)
         ids = add_surroundings(session)

@@ -121,7 +121,8 @@ def _candidates(spectrum: PowerSpectrum, sample_rate_hz: float) -> list[float]:
         low, high = critical_band_hz(frequency)
         if neighbour_edges_hz(frequency)[1] > sample_rate_hz / 2:
             break
-        band = power[(spectrum.frequency_hz >= low) & (spectrum.frequency_hz <= high)]
+        first, last = spectrum.frequency_hz.searchsorted(low), spectrum.frequency_hz.searchsorted(high, side="right")
+        band = power[first:last]
         if power[line] >= band.max() and power[line] > _PEAK_OVER_SURROUNDINGS * np.median(band):
             found.append(frequency)
     return found
