@@ -86,9 +86,8 @@ def backup_if_due(settings: Settings, now: datetime | None = None) -> BackupStat
     folder = backup_folder(settings)
     if sqlite_file(settings.store_url) is None:  # a database server has its own tools
         return None
-    there = backups_there(folder)
-    # a clock that was set back must not stop the backups
-    if there and timedelta(0) <= at - there[-1][0] < EVERY:
+    # one that a wrong clock dated in the future neither stops the backups nor has one made at every look
+    if any(timedelta(0) <= at - made < EVERY for made, _ in backups_there(folder)):
         return None
     try:
         folder.mkdir(parents=True, exist_ok=True)

@@ -65,6 +65,7 @@ def test_one_is_made_a_day_and_old_ones_go(settings: Settings, store):
 def test_a_clock_that_is_set_back_stops_no_backup(settings: Settings, store):
     assert backup_if_due(settings, NOW) is not None
     assert backup_if_due(settings, NOW - DAY * 365) is not None
+    assert backup_if_due(settings, NOW - DAY * 365 + timedelta(minutes=10)) is None
 
 
 @sqlite_only
