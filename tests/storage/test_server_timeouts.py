@@ -85,6 +85,38 @@ def test_a_frozen_server_is_given_up_and_the_next_request_works(engine: Engine):
         assert session.scalar(text("SELECT 1")) == 1
 
 
+@needs_server
+def test_after_a_restart_of_the_server_the_read_that_met_it_says_so_and_the_next_works(engine: Engine, address: str):
+    """A restart ends all connections: those in use, and those that wait in the pool."""
+
+    def end_all() -> None:
+        with closing(psycopg.connect(address, autocommit=True)) as other:
+            other.execute(
+                "SELECT pg_terminate_backend(pid, 5000) FROM pg_stat_activity "
+                "WHERE datname = current_database() AND pid <> pg_backend_pid()"
+            )
+
+    with session_scope(engine, writes=False) as session:
+        waiting = backend_of(session)
+
+    def read_on() -> None:
+        with session_scope(engine, writes=False) as session:
+            assert backend_of(session) == waiting  # from the pool
+            end_all()
+            session.execute(text("SELECT 1"))
+
+    with pytest.raises(OperationalError) as failed:
+        read_on()
+    problem = store_problem_from(failed.value)
+    assert problem is not None
+    assert "Start the database server and try again" in problem.message
+    with session_scope(engine, writes=False) as session:
+        waiting = backend_of(session)
+    end_all()
+    with session_scope(engine) as session:
+        assert backend_of(session) != waiting
+
+
 @pytest.fixture
 def table(engine: Engine) -> str:
     with session_scope(engine) as session:

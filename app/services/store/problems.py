@@ -60,7 +60,7 @@ _PROBLEMS = (
         "ALTER DATABASE name OWNER TO user.",
     ),
     (
-        "(?s)(?=.*connection).*(refused|failed|closed)",
+        "(?s)(?=.*connection).*(refused|failed|closed|lost|terminating)",
         "{where} does not respond: {first_line}. Start the database server and try again.",
     ),
 )
