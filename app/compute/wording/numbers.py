@@ -48,6 +48,10 @@ def measured_text(
     decimals = decimals_for(uncertainty)
     if decimals is None:
         decimals = decimals_from_size(value)
+    if low_95 and high_95 and decimals >= 0 and 0 < low_95 <= value <= high_95 < 9999:
+        # as `rounded_text` does, four at once: most numbers of a long table are like this
+        form = f"%.{decimals}f"
+        return MeasuredText(form % value, form % uncertainty, form % low_95, form % high_95)
     return MeasuredText(
         value=rounded_text(value, decimals),
         uncertainty=DASH if uncertainty is None else rounded_text(uncertainty, decimals),

@@ -1,6 +1,7 @@
 """Rounding by the uncertainty, and numbers in words."""
 
 import math
+from itertools import product
 
 import pytest
 from hypothesis import given
@@ -88,3 +89,23 @@ def test_words_agree_with_their_number():
     assert counted(1, "battery", "batteries") == "1 battery"
     assert counted(2, "battery", "batteries") == "2 batteries"
     assert listed(["a", "b"], "or") == "a or b"
+
+
+def test_each_part_of_a_measured_text_is_rounded_alike():
+    """Below and above the limits of the fast way, which formats all four parts at once."""
+    widths = (0.0, 1e-9, 0.004, 0.3, 3.5, 40.0, 9000.0)
+    for value in (-3.2, -0.0, 0.0, 0.00049, 0.05, 0.95, 1.0, 9.996, 123.456, 9998.4, 9998.96, 9999.5, 12345.6):
+        for below, above in product(widths, widths):
+            low, high = value - below, value + above
+            text = measured_text(value, None, low, high)
+            uncertainty = (high - low) / 4
+            found = decimals_for(uncertainty)
+            decimals = decimals_from_size(value) if found is None else found
+            assert text == tuple(rounded_text(part, decimals) for part in (value, uncertainty, low, high))
+
+
+def test_the_fast_way_of_rounding_gives_what_grouping_does():
+    for value in (0.5, 1.5, 2.5, 0.125, -0.125, -0.04, -0.0, 0.0, 9998.5, 1e-12, 8765.4321, -9998.999):
+        for decimals in range(6):
+            rounded = round(value, decimals) or 0.0
+            assert rounded_text(value, decimals) == f"{rounded:.{decimals}f}".replace("-", "\u2212")
