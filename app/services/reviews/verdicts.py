@@ -58,7 +58,7 @@ def save_verdict(
     Raises InvalidValue for an empty text or an unknown state, NotFound for an unknown unit.
     """
     get_unit(session, unit_id)
-    text = required_text(words.replace("\r\n", "\n"), "verdict", "The verdict", LONGEST_TEXT)
+    text = required_text(words, "verdict", "The verdict", LONGEST_TEXT)
     checked_state = one_of(state, STATES, "state", "The state of the verdict")
     before = session.scalar(select(func.max(Verdict.version)).where(Verdict.unit_under_test_id == unit_id)) or 0
     row = Verdict(

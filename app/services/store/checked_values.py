@@ -25,7 +25,8 @@ def required_text(value: str | None, field: str, what: str, longest: int = LONGE
 
 
 def optional_text(value: str | None, field: str, what: str, longest: int = LONGEST_TEXT) -> str:
-    text = (value or "").strip()
+    # browsers send line ends as CR LF; an unchanged text of a form must be the text that is stored
+    text = (value or "").strip().replace("\r\n", "\n").replace("\r", "\n")
     if len(text) > longest:
         raise InvalidValue(
             f"{what} has {len(text)} characters; at most {longest} are allowed. Shorten it.", field=field

@@ -137,6 +137,24 @@ def test_a_unit_is_changed_and_the_old_value_stays_on_record(client: TestClient,
     assert '<td class="words">high</td><td class="words">turbo</td>' in page
 
 
+def test_the_line_ends_of_a_browser_change_no_text(client: TestClient, small_bench: SmallBench):
+    """A script sent LF; a browser sends CR LF (WHATWG HTML, multipart form data and URL encoding, from memory)."""
+    address = f"/units/{small_bench.unit_id}"
+    assert client.patch(f"/api{address}", json={"notes": "two\nlines", "who": "Ann"}).status_code == 200
+    form = {
+        "maker": "Maker A",
+        "model": "Model 1",
+        "kind": "mechanical filter",
+        f"setting_{small_bench.low_setting_id}": "low",
+        f"setting_{small_bench.high_setting_id}": "high",
+        "notes": "two\r\nlines",
+        "who": "Ada",
+    }
+    assert client.post(f"{address}/edit", data=form).status_code == 303
+    assert client.get(f"/api{address}").json()["notes"] == "two\nlines"
+    assert client.get(f"{address}/edit").text.count("the notes was changed") == 1
+
+
 def test_none_needed_is_taken_back_with_its_tick(client: TestClient, small_bench: SmallBench):
     address, facts = f"/units/{small_bench.unit_id}/edit", {"maker": "Maker A", "model": "Model 1", "kind": "other"}
     assert client.post(address, data=facts | {"none_needed": "1"}).status_code == 303
