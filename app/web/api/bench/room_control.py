@@ -1,7 +1,7 @@
 """Control charts of a room, its changes and its check units."""
 
 from datetime import date, datetime
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from fastapi import Query
 from pydantic import BaseModel, Field
@@ -222,12 +222,14 @@ def _check_units(session: Session, room_id: int) -> list[CheckUnitShape]:
 
 
 def _chart(chart: ControlChart, terms: ChartTerms, unit: Literal["1/h", "m³/h"]) -> ChartShape:
-    return ChartShape(
-        unit=unit,
-        finding=chart_finding(chart, terms),
-        phases=[_phase(phase) for phase in chart.phases],
-        points=[_point(point) for point in chart.points],
-        shifts=[_shift(shift, terms) for shift in chart.shifts],
+    return ChartShape.model_validate(
+        {
+            "unit": unit,
+            "finding": chart_finding(chart, terms),
+            "phases": [_phase(phase) for phase in chart.phases],
+            "points": [_point(point) for point in chart.points],
+            "shifts": [_shift(shift, terms) for shift in chart.shifts],
+        }
     )
 
 
@@ -251,20 +253,27 @@ def _phase(phase: Phase) -> PhaseShape:
     )
 
 
-def _point(point: ChartPoint) -> PointShape:
-    return PointShape(
-        trial_id=point.run.run_id,
-        on=day_of(point.run.day),
-        value=MeasuredShape.of(Measured(point.run.value, point.run.uncertainty)),
-        in_reference=point.in_reference,
-        low=point.low,
-        high=point.high,
-        score=point.score,
-        moving_average=point.ewma,
-        moving_average_limit=point.ewma_limit,
-        outside=point.outside,
-        moving_average_outside=point.ewma_outside,
-    )
+def _point(point: ChartPoint) -> dict[str, Any]:
+    """A `PointShape` as plain values, because thousands of them are checked together in half the time."""
+    value = Measured(point.run.value, point.run.uncertainty)
+    return {
+        "trial_id": point.run.run_id,
+        "on": day_of(point.run.day),
+        "value": {
+            "value": value.value,
+            "uncertainty": value.uncertainty,
+            "low_95": value.low_95,
+            "high_95": value.high_95,
+        },
+        "in_reference": point.in_reference,
+        "low": point.low,
+        "high": point.high,
+        "score": point.score,
+        "moving_average": point.ewma,
+        "moving_average_limit": point.ewma_limit,
+        "outside": point.outside,
+        "moving_average_outside": point.ewma_outside,
+    }
 
 
 def _shift(shift: Shift, terms: ChartTerms) -> ShiftShape:
