@@ -80,11 +80,11 @@ def packed(content: bytes) -> bytes:
     >>> packed(b"short")
     b'short'
     """
-    if not content.startswith(_PACKED):
-        head = content[:_TRIED_BYTES]
-        if len(zlib.compress(head, 1)) > _WORTH_IT * len(head) - len(_PACKED):
-            return content
-    return _PACKED + zlib.compress(content, 1)
+    head = content[:_TRIED_BYTES]
+    tried = zlib.compress(head, 1)
+    if not content.startswith(_PACKED) and len(tried) > _WORTH_IT * len(head) - len(_PACKED):
+        return content
+    return _PACKED + (tried if len(head) == len(content) else zlib.compress(content, 1))
 
 
 def _unpacked(stored: bytes) -> bytes:

@@ -62,10 +62,13 @@ def moving_average(levels: Floats, width: int) -> Floats:
     width = min(int(width), levels.size)
     if width < 2:
         return levels.copy()
-    half = width // 2
-    total = np.concatenate([[0.0], np.cumsum(levels)])
-    here = np.arange(levels.size)
-    low = np.maximum(here - half, 0)
-    high = np.minimum(here + half + 1, levels.size)
-    averaged: Floats = (total[high] - total[low]) / (high - low)
+    half, size = width // 2, levels.size
+    total = np.zeros(size + 1)
+    levels.cumsum(out=total[1:])
+    averaged = np.empty(size)
+    inside = max(size - 2 * half, 0)  # readings that have `half` neighbours on both sides
+    averaged[half : half + inside] = (total[2 * half + 1 :] - total[:inside]) / (2 * half + 1)
+    ends = np.concatenate([np.arange(min(half, size)), np.arange(max(half + inside, half), size)])
+    low, high = np.maximum(ends - half, 0), np.minimum(ends + half + 1, size)
+    averaged[ends] = (total[high] - total[low]) / (high - low)
     return averaged

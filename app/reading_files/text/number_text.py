@@ -3,6 +3,7 @@
 import math
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -101,6 +102,7 @@ def number_with_unit(text: str, decimal_mark: str = ".") -> tuple[float, str] | 
     return None if value is None else (value, found[2])
 
 
+@lru_cache(maxsize=4096)  # a header is recognised by looking at the same cells several times
 def number_in(text: str, decimal_mark: str = ".") -> float | None:
     """Parses a finite number, or returns None.
 

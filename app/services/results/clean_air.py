@@ -9,7 +9,7 @@ from functools import cache
 from operator import itemgetter
 from typing import Any
 
-from sqlalchemy import Select, bindparam, delete, insert, select, update
+from sqlalchemy import Select, Update, bindparam, delete, insert, select, update
 from sqlalchemy.orm import Session
 
 from app.compute.wording.notes import Note
@@ -188,8 +188,7 @@ def _write(
     new_notes: Sequence[dict[str, Any]],
 ) -> None:
     if updates:
-        statement = update(ChannelResult).where(ChannelResult.id == bindparam("of_result"))
-        write_many(session.connection(), statement, (*DERIVED_COLUMNS, "of_result"), updates)
+        write_many(session.connection(), _update(), (*DERIVED_COLUMNS, "of_result"), updates)
         for loaded in session:
             if isinstance(loaded, ChannelResult):  # its row was changed by a plain statement
                 session.expire(loaded)
@@ -202,6 +201,12 @@ def _write(
         )
     if new_notes:
         session.connection().execute(insert(ResultNote), new_notes)
+
+
+@cache
+def _update() -> Update:
+    """Cached: compiling the statement takes longer than running it for one trial."""
+    return update(ChannelResult).where(ChannelResult.id == bindparam("of_result"))
 
 
 def _moved_rate(
