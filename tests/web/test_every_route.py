@@ -1,9 +1,15 @@
 """Every GET route answers from a filled bench, on either database."""
 
 import pytest
+from annotated_types import Le
+from fastapi.routing import APIRoute
+from fastapi.testclient import TestClient
 
 from app.settings import Settings
+from app.web.api.all_routes import API_ROUTERS
+from app.web.api.shapes import LARGEST_ID
 from app.web.application import make_app
+from app.web.pages.all_pages import DOWNLOAD_ROUTERS, PAGE_ROUTERS
 from app.web.security.permissions import LEAST_ROLE
 from tests.sample_data.local_access import local_browser
 
@@ -61,3 +67,19 @@ def test_every_route_that_is_read_answers(demo_settings: Settings, subtests: pyt
             for address in ASKED.get(route) or [route.format_map(IDS)]:
                 with subtests.test(address=address):
                     assert client.get(address).status_code == 200
+
+
+def test_no_route_takes_a_number_that_no_store_holds():
+    """SQLite refuses a number of more than eight bytes with an error of Python, PostgreSQL one of more than four."""
+    for router in (*API_ROUTERS, *DOWNLOAD_ROUTERS, *PAGE_ROUTERS):
+        for route in router.routes:
+            assert isinstance(route, APIRoute)
+            for part in route.dependant.path_params:
+                if part.field_info.annotation is int:
+                    limits = [found.le for found in part.field_info.metadata if isinstance(found, Le)]
+                    assert limits == [LARGEST_ID], f"{route.path}: take `Id` for {part.name}"
+
+
+@pytest.mark.parametrize("path", ["/units/99999999999999999999", "/rooms/99999999999999999999/edit"])
+def test_such_a_number_is_refused_as_a_value(client: TestClient, path: str):
+    assert client.get(path).status_code == 422

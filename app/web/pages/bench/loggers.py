@@ -11,6 +11,7 @@ from app.services.bench.loggers import add_logger, change_logger, get_logger
 from app.services.history.change_history import ChangeFilter, DescribedChange, change_history, described_changes
 from app.services.logs.logger_profiles import list_profiles
 from app.services.units.lists import list_loggers
+from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form
 from app.web.progress_board import KEY_FIELD, ProgressBoardDep
@@ -62,7 +63,7 @@ def logger_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> 
 
 
 @router.get("/loggers/{logger_id}/edit")
-def logger_to_change(logger_id: int, session: SessionDep, render: RenderDep) -> Response:
+def logger_to_change(logger_id: Id, session: SessionDep, render: RenderDep) -> Response:
     logger = get_logger(session, logger_id)
     form = filled_form(NewLogger, logger, profile_id=logger.profile_id)
     return render("pages/bench/logger_form.html", _changing(session, logger.name, logger_id, form))
@@ -70,7 +71,7 @@ def logger_to_change(logger_id: int, session: SessionDep, render: RenderDep) -> 
 
 @router.post("/loggers/{logger_id}/edit")
 def logger_changed(
-    logger_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep, board: ProgressBoardDep
+    logger_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep, board: ProgressBoardDep
 ) -> Response:
     name = get_logger(session, logger_id).name
     new = _entered(form)

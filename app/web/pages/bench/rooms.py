@@ -11,6 +11,7 @@ from app.services.bench.definitions import NewRoom
 from app.services.bench.rooms import SIDE_UNCERTAINTY_M, add_room, change_room, get_room
 from app.services.history.change_history import DescribedChange, change_history
 from app.services.units.lists import list_rooms
+from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form
 from app.web.routers import page_router
@@ -55,7 +56,7 @@ def room_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Re
 
 
 @router.get("/rooms/{room_id}/edit")
-def room_to_change(room_id: int, session: SessionDep, render: RenderDep) -> Response:
+def room_to_change(room_id: Id, session: SessionDep, render: RenderDep) -> Response:
     room = get_room(session, room_id)
     form = filled_form(NewRoom, room)
     for name in _following_from_sides(room):
@@ -64,7 +65,7 @@ def room_to_change(room_id: int, session: SessionDep, render: RenderDep) -> Resp
 
 
 @router.post("/rooms/{room_id}/edit")
-def room_changed(room_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+def room_changed(room_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     name = get_room(session, room_id).name
     new = form.entry(NewRoom)
     if new is not None:

@@ -10,6 +10,7 @@ from app.services.bench.definitions import NewSmokeSource
 from app.services.bench.smoke_sources import add_smoke_source, change_smoke_source, get_smoke_source
 from app.services.history.change_history import DescribedChange, change_history
 from app.services.units.lists import list_smoke_sources
+from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form
 from app.web.routers import page_router
@@ -52,14 +53,14 @@ def smoke_source_added(session: SessionDep, render: RenderDep, form: TypedFormDe
 
 
 @router.get("/smoke-sources/{source_id}/edit")
-def smoke_source_to_change(source_id: int, session: SessionDep, render: RenderDep) -> Response:
+def smoke_source_to_change(source_id: Id, session: SessionDep, render: RenderDep) -> Response:
     source = get_smoke_source(session, source_id)
     page = _changing(session, source.name, source_id, filled_form(NewSmokeSource, source))
     return render("pages/bench/smoke_source_form.html", page)
 
 
 @router.post("/smoke-sources/{source_id}/edit")
-def smoke_source_changed(source_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+def smoke_source_changed(source_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     before = get_smoke_source(session, source_id).name
     new = form.entry(NewSmokeSource)
     if new is not None:

@@ -15,6 +15,7 @@ from app.services.bench.choices import bench_choices
 from app.services.history.change_history import DescribedChange, change_history
 from app.services.units.entry import SUBJECT, add_unit, change_unit
 from app.services.units.lists import unit_with_parts
+from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
 from app.web.pages.units.fields import form_of_unit, save_parts, typed_unit
@@ -62,13 +63,13 @@ def unit_added(session: SessionDep, render: RenderDep, form: TypedFormDep) -> Re
 
 
 @router.get("/units/{unit_id}/edit")
-def unit_to_change(unit_id: int, session: SessionDep, render: RenderDep) -> Response:
+def unit_to_change(unit_id: Id, session: SessionDep, render: RenderDep) -> Response:
     form = form_of_unit(session, unit_id, bench_choices(session).currency)
     return render("pages/units/form.html", page_of_change(session, unit_id, form))
 
 
 @router.post("/units/{unit_id}/edit")
-def unit_changed(unit_id: int, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
+def unit_changed(unit_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
     state = unit_with_parts(session, unit_id).consumables_state
     typed = typed_unit(form, _state_after(state, form))
     if form.is_good and typed.unit is not None:

@@ -13,6 +13,7 @@ from app.services.reviews.verdicts import OutdatedText, outdated_texts
 from app.services.snapshot.bench_snapshot import current_snapshot
 from app.services.snapshot.choices import RankingChoices
 from app.services.units.list import ListedUnit, UnitsList, list_units
+from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import address, query_form
 from app.web.forms.typed_form import TypedForm
@@ -76,7 +77,7 @@ def show_units(request: Request, session: SessionDep, render: RenderDep) -> HTML
 
 
 @router.get("/units/{unit_id}")
-def show_unit(unit_id: int, request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
+def show_unit(unit_id: Id, request: Request, session: SessionDep, render: RenderDep) -> HTMLResponse:
     form = query_form(request.query_params)
     choices = RankingChoices(channel=form.text("channel"), room_id=form.whole_number("room_id", "The test room"))
     try:

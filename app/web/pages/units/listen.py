@@ -13,6 +13,7 @@ from app.figures.charts.sound_spectra import spectra_text
 from app.services.measurements.listening import MOST_CLIPS, ListedClip, Listening, listening
 from app.services.measurements.sound_clips import playable
 from app.services.units.entry import has_units
+from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.downloads.byte_ranges import ranged_answer
 from app.web.forms.addresses import query_form
@@ -70,7 +71,7 @@ def listen(request: Request, session: SessionDep, render: RenderDep) -> HTMLResp
 
 
 @router.get("/listen/{clip_id}.wav")
-def clip_sound(clip_id: int, request: Request, session: SessionDep) -> Response:
+def clip_sound(clip_id: Id, request: Request, session: SessionDep) -> Response:
     """The clip with full scale at `pa` pascals, so that clips with the same `pa` keep their relative loudness."""
     form = query_form(request.query_params)
     full_scale_pa = form.number("pa", "The pressure at full scale")
