@@ -14,6 +14,7 @@ from app.compute.decay.window import (
     KEPT_READINGS,
     TAIL_SHARE,
     excess_floor,
+    far_above,
     time_to_floor_h,
     window_sensitivity,
     window_start_h,
@@ -100,7 +101,7 @@ def fit_decay(readings: Readings, phases: Phases, terms: FitTerms) -> FitOutcome
     first = int(readings.time_h.searchsorted(start_h - ROUNDING_H))
     usable = slice(first, max(int(readings.time_h.searchsorted(end_h + ROUNDING_H, side="right")), first))
     why = _why_no_window(readings, phases, usable, start_h, end_h)
-    if why:
+    if why := why or far_above(marks.background_level, readings.level[usable], readings.unit):
         fit = no_fit(why, start_h, end_h, usable.stop - first)
         return FitOutcome(fit, usable, None, 0.0, 0.0, before_level, saturated)
     places, blocks, bounds, quick = _window(readings, terms, usable, before, end_h)
@@ -217,8 +218,7 @@ def _why_no_window(readings: Readings, phases: Phases, usable: slice, start_h: f
     if float(level.max()) == float(level.min()):
         return (
             f"All {found} readings after unit on are {level_text(float(level[0]), readings.unit)}; a decay needs a "
-            "falling level. Check the logger and "
-            "the marks."
+            "falling level. Check the logger and the marks."
         )
     return ""
 

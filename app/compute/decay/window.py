@@ -9,6 +9,7 @@ from app.compute.signal.exponential_fit import ExponentialFit, exponential
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.noise import Floats
 from app.compute.signal.rate_table import BackgroundBounds
+from app.compute.wording.numbers import level_text
 
 SETTLING_MIN = 2.0  # [min] left out after the later of the source's end and unit on; common practice, no source
 RESPONSE_TIMES = 3.0  # response times of the logger left out: 5 % of a first-order lag is left after three
@@ -28,7 +29,19 @@ UNINFORMATIVE_SHARE = 0.5  # of the rate, as standard uncertainty of a part's ra
 # (tests/studies/decay_coverage.py) the largest of the six stays below the limit, which gives a note. It is part of the
 # uncertainty from less on, because late smoke seldom changes the rate by more; common practice, no source.
 NOISE_LIMIT = 2.8
+BACKGROUND_RATIO = 10.0  # of a given background to the highest reading: no curve falls towards it
 DOUBTFUL_LIMIT = 2.0
+
+
+def far_above(background: float | None, level: Floats, unit: str) -> str:
+    """Why a given background leaves nothing to fit; "" where it may be one. Its square must not drown the readings."""
+    highest = float(level.max())
+    if background is None or background <= BACKGROUND_RATIO * max(highest, 1.0):
+        return ""
+    return (
+        f"The background {level_text(background, unit)} is far above the highest reading after unit on, "
+        f"{level_text(highest, unit)}. Correct the background, or leave it empty."
+    )
 
 
 def window_start_h(unit_on_h: float, source_ended_h: float, response_time_s: float | None) -> float:

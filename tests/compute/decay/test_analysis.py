@@ -314,6 +314,13 @@ def test_readings_before_the_smoke_make_a_shorter_run_do():
     assert decay.fit.decay_rate.low_95 < 0.5 < decay.fit.decay_rate.high_95
 
 
+@pytest.mark.parametrize("background", [400.0, 1e5, 1e9, 1e12])
+def test_a_given_background_above_all_readings_leaves_no_decay(background: float):
+    decay = analysed(*trial(), marks=Marks(background_level=background))
+    assert decay.fit.decay_rate is None
+    assert ("is far above the highest reading" in decay.fit.why_not) == (background > 1000.0)
+
+
 def test_an_empty_room_trusts_its_background_more_than_a_running_unit():
     time, level = trial(rate_per_h=0.5, run_min=45.0, background=40.0)
     empty, running = (analysed(time, level, empty_room=flag).fit.decay_rate.uncertainty for flag in (True, False))
