@@ -4,8 +4,10 @@ from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import Select, select
 from sqlalchemy.orm import Session
 
 from app.compute.method import METHOD_VERSION
@@ -51,6 +53,19 @@ def bench_evidence(
         order in which trials are added
     without : trials whose evidence comes from elsewhere
     """
+    query = _evidence_query(learned=learned)
+    if logger_ids is not None:
+        query = query.where(Trial.logger_id.in_(logger_ids))
+    left_out, found = set(without), BenchEvidence()
+    for logger_id, channel, trial_id, text in session.execute(query):
+        if trial_id not in left_out:
+            found.add(logger_id, channel, trial_id, numbers_of(text))
+    return found
+
+
+@cache
+def _evidence_query(*, learned: bool) -> Select[*tuple[Any, ...]]:
+    """Cached: building the statement takes longer than running it for one logger."""
     query = (
         select(Trial.logger_id, ChannelResult.channel, Trial.id, ChannelResult.noise_evidence)
         .join(Trial, Trial.id == ChannelResult.trial_id)
@@ -61,15 +76,9 @@ def bench_evidence(
             ChannelResult.method_version == METHOD_VERSION,
         )
     )
-    if learned:
-        query = query.where(ChannelResult.noise_learned == True)  # noqa: E712  # PostgreSQL: a number, no truth
-    if logger_ids is not None:
-        query = query.where(Trial.logger_id.in_(logger_ids))
-    left_out, found = set(without), BenchEvidence()
-    for logger_id, channel, trial_id, text in session.execute(query):
-        if trial_id not in left_out:
-            found.add(logger_id, channel, trial_id, numbers_of(text))
-    return found
+    if not learned:
+        return query
+    return query.where(ChannelResult.noise_learned == True)  # noqa: E712  # PostgreSQL: a number, no truth
 
 
 def text_of(numbers: Sequence[float]) -> str | None:
