@@ -11,6 +11,7 @@ CLEAR_LEVEL_WORDS = {
     "background": "µg/m³ above the background before the smoke",
 }
 CLEAR_LEVEL_KINDS = tuple(CLEAR_LEVEL_WORDS)
+_SMALLEST = 1e-6  # far below what any counter can tell from zero
 
 
 def check_clear_level(kind: str, value: float) -> None:
@@ -19,6 +20,10 @@ def check_clear_level(kind: str, value: float) -> None:
     if not math.isfinite(value) or value < 0 or (kind == "absolute" and value == 0):
         raise InvalidValue(
             f"The clear level is {value:g}; it must be a number above zero. Correct it.", field="clear_level_value"
+        )
+    if 0 < value < _SMALLEST:
+        raise InvalidValue(
+            f"The clear level is {value:g}; enter at least {_SMALLEST:f}. Correct it.", field="clear_level_value"
         )
     if kind == "share_of_start" and not 0 < value < 1:
         raise InvalidValue(

@@ -45,6 +45,7 @@ def test_choices_are_stored_with_a_record_of_each(client: TestClient):
     [
         ({"clear_level_value": ""}, "clear_level_value", "The clear level is missing. Enter a number"),
         ({"clear_level_value": "0"}, "clear_level_value", "The clear level is 0; it must be a number above zero."),
+        ({"clear_level_value": "1e-320"}, "clear_level_value", "; enter at least 0.000001."),
         ({"clear_level_kind": "share_of_start"}, "clear_level_value", "enter a fraction above 0 and below 1"),
         ({"timezone": "Mars/Crater"}, "timezone", "enter a name such as UTC or Europe/Berlin"),
         ({"timezone": "../etc/passwd"}, "timezone", "enter a name such as UTC or Europe/Berlin"),
