@@ -48,6 +48,17 @@ class Measured:
         return Measured(self.value * factor, self.uncertainty * abs(factor), self.degrees_of_freedom)
 
 
+def measured_or_none(value: float | None, uncertainty: float | None, degrees: float | None) -> Measured | None:
+    """A measured quantity from three numbers that may be missing; without degrees of freedom they are infinite.
+
+    >>> measured_or_none(10.0, 1.0, None), measured_or_none(10.0, None, None)
+    (Measured(value=10.0, uncertainty=1.0), None)
+    """
+    if value is None or uncertainty is None:
+        return None
+    return Measured(value, uncertainty, math.inf if degrees is None else degrees)
+
+
 def at_least_as_wide(result: Measured, own: Measured) -> Measured:
     """`result` with an interval no narrower than that of `own`, which is a part of it.
 

@@ -21,11 +21,12 @@ from app.compute.clean_air.natural_decay import (
     pool_natural_decays,
 )
 from app.compute.method import METHOD_VERSION
+from app.compute.statistics.measured import measured_or_none
 from app.compute.statistics.repeatability import Repeatability, pooled_repeatability
 from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.control_charts.key import ChartKey
 from app.services.results.control_charts.runs import aerosol_of_run, day_number
-from app.services.results.rows import stored_degrees, stored_measured
+from app.services.results.rows import stored_degrees
 from app.services.store.id_batches import in_batches
 from app.storage.models.bench import Bench
 from app.storage.models.loggers import SmokeSource
@@ -238,7 +239,7 @@ def _usable_runs(session: Session) -> dict[ChartKey, list[EmptyRoomRun]]:
     rows = session.execute(_usable_query()).all()
     runs: dict[ChartKey, list[EmptyRoomRun]] = defaultdict(list)
     for trial_id, room_id, aerosol, at, channel, value, uncertainty, degrees, humidity, start_level in rows:
-        rate = stored_measured(value, uncertainty, degrees)
+        rate = measured_or_none(value, uncertainty, degrees)
         if rate is not None:
             run = EmptyRoomRun(trial_id, rate, day_number(at), humidity, start_level)
             runs[ChartKey(room_id, channel, aerosol)].append(run)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.compute.decay.result import ChannelDecay, DecayFit, TimeToClear
-from app.compute.statistics.measured import Measured
+from app.compute.statistics.measured import Measured, measured_or_none
 from app.compute.statistics.measured_columns import MeasuredColumns
 from app.compute.wording.notes import ADVICE_WORDS, END_OR_START, Advice, Note, Severity
 from app.services.logs.logger_noise import numbers_of, stored_noise, text_of
@@ -111,13 +111,6 @@ def _fit_values(fit: DecayFit | None, unit_on_h: float) -> dict[str, object]:
     }
 
 
-def stored_measured(value: float | None, uncertainty: float | None, degrees: float | None) -> Measured | None:
-    """A measured quantity from its three columns; degrees of freedom NULL are infinite."""
-    if value is None or uncertainty is None:
-        return None
-    return Measured(value, uncertainty, math.inf if degrees is None else degrees)
-
-
 def stored_columns(rows: Sequence[Sequence[Any]]) -> MeasuredColumns:
     """Measured quantities from rows of their three columns; a value is not-a-number where there is none."""
     value, uncertainty, degrees = float_columns(rows)
@@ -180,13 +173,13 @@ def stored_fit(row: ChannelResult) -> DecayFit | None:
     return DecayFit(
         fit_converged=row.fit_converged,
         why_not=row.why_not,
-        decay_rate=stored_measured(
+        decay_rate=measured_or_none(
             row.total_decay_per_h, row.total_decay_uncertainty_per_h, row.total_decay_degrees_of_freedom
         ),
         statistical_uncertainty_per_h=row.statistical_uncertainty_per_h or 0.0,
         window_sensitivity_per_h=row.window_sensitivity_per_h or 0.0,
-        background=stored_measured(row.background_level, row.background_uncertainty, None),
-        amplitude=stored_measured(row.amplitude, row.amplitude_uncertainty, None),
+        background=measured_or_none(row.background_level, row.background_uncertainty, None),
+        amplitude=measured_or_none(row.amplitude, row.amplitude_uncertainty, None),
         covariance=_covariance(row),
         background_choice=row.background_choice,
         window_start_h=unit_on_h + row.fit_window_start_min / 60,

@@ -11,10 +11,10 @@ from sqlalchemy import Double, Select, String, bindparam, case, func, select
 from sqlalchemy.orm import Session
 
 from app.compute.decay.systematic import shared_parts
-from app.compute.statistics.measured import Measured
+from app.compute.statistics.measured import Measured, measured_or_none
 from app.compute.statistics.shared_parts import SharedParts
 from app.services.logs.trial_kinds import UNIT_RUNNING
-from app.services.results.rows import float_columns, stored_measured
+from app.services.results.rows import float_columns
 from app.storage.models.bench import Bench
 from app.storage.models.loggers import SmokeSource
 from app.storage.models.rooms import Room
@@ -104,7 +104,7 @@ def read_summary_trials(
     parts = shared_parts(*float_columns([(row[_RATE], *row[-len(PARTS) :]) for row in rows])).rows() if rows else []
     groups: dict[GroupKey, list[SummaryTrial]] = defaultdict(list)
     for row, shared in zip(rows, parts, strict=True):
-        total = stored_measured(*row[_RATE : _RATE + 3])
+        total = measured_or_none(*row[_RATE : _RATE + 3])
         trial = SummaryTrial._make((*row[4:_RATE], total, *row[_RATE + 3 : _SHARE], shared, row[_SHARE]))
         groups[GroupKey._make(row[:4])].append(trial)
     return groups
@@ -124,7 +124,7 @@ def read_pools(session: Session) -> dict[int, StoredPool]:
     found = {}
     for pool_id, value, uncertainty, degrees, of_day, degrees_of_day, between_sd in session.connection().execute(query):
         natural = Measured(value, uncertainty, math.inf if degrees is None else degrees)
-        found[pool_id] = StoredPool(pool_id, natural, stored_measured(value, of_day, degrees_of_day), between_sd)
+        found[pool_id] = StoredPool(pool_id, natural, measured_or_none(value, of_day, degrees_of_day), between_sd)
     return found
 
 

@@ -32,7 +32,7 @@ class RoomShift(NamedTuple):
 
     @property
     def words(self) -> str:
-        from app.services.results.control_charts.words import change_text  # numpy is loaded where a chart is computed
+        from app.services.results.control_charts.words import change_text  # loaded when used, as below
 
         return (
             f"Trials on both sides of a shift of the room: natural decay {change_text(self.change_per_h, 'per hour')} "
@@ -53,7 +53,9 @@ def _read(snapshot: BenchSnapshot, key: ChartKey) -> tuple[RoomShift, ...]:
     empty_room_runs = snapshot.session.connection().execute(_EMPTY_ROOM_RUNS, {"room_id": key.room_id})
     if empty_room_runs.scalar_one() <= FEWEST_REFERENCE_RUNS:
         return ()  # there are no limits yet
-    from app.services.results.control_charts.room_charts import natural_chart  # numpy, as above
+    from app.services.results.control_charts.room_charts import (
+        natural_chart,  # loaded when used: it maps the tables of trials
+    )
     from app.services.results.control_charts.words import day_of
     from app.services.snapshot.room_charts import SnapshotSource
 

@@ -9,9 +9,8 @@ from sqlalchemy import Connection, Select, bindparam, select
 
 from app.compute.comparison.setting_in_room import SettingInRoom
 from app.compute.decay.systematic import LINEARITY
-from app.compute.statistics.measured import Measured
+from app.compute.statistics.measured import Measured, measured_or_none
 from app.compute.statistics.spread_sources import OWN_REPEATS
-from app.services.results.rows import stored_measured
 from app.services.snapshot.bench_snapshot import BenchSnapshot
 from app.storage.models.rooms import Room
 from app.storage.models.summaries import SettingSummary
@@ -123,13 +122,13 @@ def _pools_of(connection: Connection, room_id: int) -> dict[int, _Pool]:
     for pool_id, trial_id, weight in connection.execute(_RUNS, {"room_id": room_id}).all():
         runs[pool_id].append((trial_id, weight))
     pools = connection.execute(_POOLS, {"room_id": room_id}).all()
-    return {pool_id: (stored_measured(*natural), tuple(runs[pool_id])) for pool_id, *natural in pools}
+    return {pool_id: (measured_or_none(*natural), tuple(runs[pool_id])) for pool_id, *natural in pools}
 
 
 def _tested(row: Sequence[Any], pools: Mapping[int, _Pool], volume: Measured, room_id: int) -> TestedSetting:
     summary_id, setting_id, latest_trial_id, *rate, measurable, at_most, source, pool_id, logger_id = row
     pooled_spread = source != OWN_REPEATS
-    total = stored_measured(*rate)
+    total = measured_or_none(*rate)
     linearity = 0.0 if total is None or logger_id is None else LINEARITY * abs(total.value)
     natural, runs = pools.get(pool_id, (None, ()))
     in_room = None

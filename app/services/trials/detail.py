@@ -11,13 +11,13 @@ from app.compute.clean_air.rate import air_changes_per_h
 from app.compute.decay.systematic import SystematicLine, budget_of
 from app.compute.decay.verdict import Verdict, verdict_of
 from app.compute.statistics.asymmetric import AsymmetricMeasured
-from app.compute.statistics.measured import Measured
+from app.compute.statistics.measured import Measured, measured_or_none
 from app.compute.wording.notes import Note
 from app.errors import NotFound
 from app.reading_files.headers.channels import in_order
 from app.services.logs.logger_checks.linearity import Decay, linearity_words
 from app.services.logs.logger_checks.record import overdue_words
-from app.services.results.rows import stored_fit, stored_measured, stored_note
+from app.services.results.rows import stored_fit, stored_note
 from app.services.results.trial_results import timing_of
 from app.services.trials.list import TrialFilter, filtered_trials
 from app.services.units.lists import ListPart, list_part
@@ -116,7 +116,7 @@ def detail_of(trial: Trial) -> TrialDetail:
 
 
 def _channel(result: ChannelResult, trial: Trial) -> ChannelDetail:
-    total = stored_measured(
+    total = measured_or_none(
         result.total_decay_per_h, result.total_decay_uncertainty_per_h, result.total_decay_degrees_of_freedom
     )
     natural = None if result.pool is None else _on_one_day(result.pool)
@@ -137,15 +137,15 @@ def _channel(result: ChannelResult, trial: Trial) -> ChannelDetail:
             result.standard_clearing_time_low_95_min,
             result.standard_clearing_time_high_95_min,
         ),
-        predicted_clear_min=stored_measured(result.predicted_clear_min, result.predicted_clear_uncertainty_min, None),
-        start_level=stored_measured(result.start_level, result.start_level_uncertainty, None),
-        background_level=stored_measured(result.background_level, result.background_uncertainty, None),
-        unit_on_min=stored_measured(
+        predicted_clear_min=measured_or_none(result.predicted_clear_min, result.predicted_clear_uncertainty_min, None),
+        start_level=measured_or_none(result.start_level, result.start_level_uncertainty, None),
+        background_level=measured_or_none(result.background_level, result.background_uncertainty, None),
+        unit_on_min=measured_or_none(
             result.unit_on_s / 60,
             None if result.unit_on_uncertainty_s is None else result.unit_on_uncertainty_s / 60,
             None,
         ),
-        time_to_clear=stored_measured(result.time_to_clear_min, result.time_to_clear_uncertainty_min, None),
+        time_to_clear=measured_or_none(result.time_to_clear_min, result.time_to_clear_uncertainty_min, None),
         systematic=_budget(result, trial),
         logger_linearity=_linearity(result, trial),
         empty_room_trials=_trials_of(result.pool.runs if result.pool else ()),

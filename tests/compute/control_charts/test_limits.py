@@ -4,8 +4,10 @@ import math
 
 import numpy as np
 import pytest
+from scipy.special import ndtr, stdtrit
 
 from app.compute.control_charts.limits import MEAN_RANGE_OF_TWO, ChartRun, Limits, limits_of
+from app.compute.control_charts.student import point_of_student
 
 
 def runs_of(values: list[float], uncertainty: float = 1e-9) -> list[ChartRun]:
@@ -102,3 +104,15 @@ def test_one_reference_run_is_too_few():
 def test_a_run_without_uncertainty_is_refused():
     with pytest.raises(ValueError, match=r"Run 0 has the uncertainty 0\.0; it must be above zero"):
         limits_of(runs_of([1.0, 2.0], uncertainty=0.0))
+
+
+def test_the_points_of_student_are_those_of_scipy():
+    """`scipy.special`: the upper tail of the normal distribution, and Student's t with the same one."""
+    for sigmas in (0.1, 1.0, 2.962, 3.0, 4.5):
+        for degrees in (1.0, 4.59, 9.2, 15.0, 60.3, 1e4):
+            expected = -stdtrit(degrees, ndtr(-sigmas))
+            assert point_of_student(sigmas, degrees) == pytest.approx(expected, rel=1e-10)
+    # t tables: 2.228 for 95 % and ten degrees of freedom, 12.706 for one
+    normal = 1.959963984540054
+    assert point_of_student(normal, 10.0) == pytest.approx(2.228, abs=5e-4)
+    assert point_of_student(normal, 1.0) == pytest.approx(12.706, abs=5e-4)

@@ -15,14 +15,14 @@ from app.compute.decay.systematic import shared_parts
 from app.compute.planning.natural_ahead import FurtherRuns, RoomAhead, levels_ahead, scaled_levels
 from app.compute.planning.run_length import RunLength, RunSeen, advised_length
 from app.compute.planning.trial_variance import TrialVariance, combined_with_bench, variance_of_trials
-from app.compute.statistics.measured import Measured
+from app.compute.statistics.measured import Measured, measured_or_none
 from app.compute.statistics.repeatability import ASSUMED_BETWEEN_TRIALS, Repeatability
 from app.compute.statistics.shared_parts import SharedParts, shared_uncertainty, without_shared_part
 from app.compute.statistics.spread_sources import OWN_REPEATS
 from app.services.results.control_charts.key import ChartKey
 from app.services.results.natural_decay_pools import EmptyRoomRuns
 from app.services.results.repeatability import FIGURES
-from app.services.results.rows import float_columns, stored_fit, stored_measured
+from app.services.results.rows import float_columns, stored_fit
 from app.services.results.summary_trials import PARTS
 from app.services.snapshot.settings_in_rooms import TestedSetting
 from app.storage.models.loggers import SmokeSource
@@ -235,7 +235,7 @@ def as_day(day: date) -> float:
 
 
 def _rate(result: ChannelResult) -> Measured | None:
-    return stored_measured(
+    return measured_or_none(
         result.total_decay_per_h, result.total_decay_uncertainty_per_h, result.total_decay_degrees_of_freedom
     )
 

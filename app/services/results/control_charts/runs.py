@@ -11,10 +11,9 @@ from sqlalchemy import Select, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from app.compute.control_charts.limits import ChartRun
-from app.compute.statistics.measured import Measured
+from app.compute.statistics.measured import Measured, measured_or_none
 from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.control_charts.key import ChartKey
-from app.services.results.rows import stored_measured
 from app.storage.models.loggers import SmokeSource
 from app.storage.models.rooms import CheckUnit, Room
 from app.storage.models.trials import ChannelResult, Trial
@@ -71,7 +70,7 @@ def check_runs(session: Session, room_ids: Iterable[int] | None = None) -> dict[
     found: dict[ChartKey, list[CheckRun]] = defaultdict(list)
     for row in rows:
         mark = mark_on(marks[row.room_id], row.started_at.date())
-        rate = stored_measured(
+        rate = measured_or_none(
             row.total_decay_per_h, row.total_decay_uncertainty_per_h, row.total_decay_degrees_of_freedom
         )
         if mark is not None and mark.setting_id == row.setting_id and rate is not None:
