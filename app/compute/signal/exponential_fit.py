@@ -63,10 +63,7 @@ class QuickFit:
     amplitude: float
 
     def level(self, time: Floats) -> Floats:
-        level: Floats = self.background + self.amplitude * np.exp(
-            -np.minimum(np.maximum(self.rate * time, -50.0), 700.0)
-        )
-        return level
+        return self.background + self.amplitude * exponential(self.rate, time)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlalchemy import and_, or_, select
 from sqlalchemy.orm import Session
 
-from app.services.history.change_labels import ItemNames, field_label, value_text
+from app.services.history.change_labels import PLURAL, ItemNames, field_label, value_text
 from app.services.history.reader_changes import of_interest
 from app.services.store.audit import changes_of
 from app.services.units.lists import ListPart, list_part
@@ -176,5 +176,10 @@ def what_changed(field: str, action: str) -> str:
 
     >>> what_changed("unit_on_s", "changed"), what_changed("", "excluded")
     ('the mark “unit on” [min] was changed', 'was excluded from the results')
+    >>> what_changed("notes", "changed")
+    'the notes were changed'
     """
-    return f"{field_label(field)}{_ACTIONS.get(action, action)}"
+    words = _ACTIONS.get(action, action)
+    if field in PLURAL:
+        words = words.replace("was ", "were ", 1)
+    return f"{field_label(field)}{words}"

@@ -96,6 +96,7 @@ _FIELDS = {
     "time_to_clear_min": ("the time to clear", "min"),
     "not_cleared_before_min": ("the time without reaching the clear level", "min"),
 }
+PLURAL = {"notes", "hours_per_day", "days_per_year"}  # fields whose label is in the plural
 _MARKS = ("smoke_start_s", "smoke_end_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
 _NOTHING = {
     **dict.fromkeys(_MARKS, "detected from the data"),
