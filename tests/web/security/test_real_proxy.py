@@ -33,7 +33,7 @@ def bench(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
 
 
 @pytest.mark.parametrize("block", BLOCKS)
-def test_through_a_proxy_every_route_is_locked(bench: Served, tmp_path: Path, block: str, subtests):
+def test_through_a_proxy_every_route_is_locked(bench: Served, tmp_path: Path, block: str):
     port = free_port()
     location = f"location / {{ proxy_pass {bench.url}; {BLOCKS[block]} }}"
     with (
@@ -41,13 +41,13 @@ def test_through_a_proxy_every_route_is_locked(bench: Served, tmp_path: Path, bl
         httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=20) as client,
     ):
         assert client.get("/api/health").status_code == (421 if block == "no host" else 200)
+        answered = {}
         for route in [*routes(), "GET /api/openapi.json", "GET /no-such-page"]:
             method, path = route.split(" ")
-            if path == "/api/health":
-                continue
-            with subtests.test(route=route):
-                answer = client.request(method, re.sub(r"{[^}]*}", "999", path))
-                assert answer.status_code == (421 if block == "no host" else 401)
+            if path != "/api/health":
+                answered[route] = client.request(method, re.sub(r"{[^}]*}", "999", path)).status_code
+        assert answered == dict.fromkeys(answered, 421 if block == "no host" else 401)
+        assert len(answered) > 150
         new = {"name": "Eve", "role": "administer", "password": PASSWORD}
         assert client.post("/accounts", data=new).status_code in (401, 421)
         # through such a proxy even the secret opens nothing, where the proxy tells of itself
