@@ -6,13 +6,13 @@ from collections.abc import Callable
 import numpy as np
 
 from app.compute.decay.analysis import analyse_decay
+from app.compute.signal.background import background_bounds
 from app.compute.signal.blocks import block_means
 from app.compute.signal.exponential_fit import fit_exponential, quick_fit
-from app.compute.signal.rate_table import BackgroundBounds
 from tests.studies.simulated_trial import Conditions, simulated_trial
 
 READINGS = 10_800
-FIT_LIMIT = 20.0  # times numpy.linalg.lstsq of 10,800 × 2
+FIT_LIMIT = 10.0  # times numpy.linalg.lstsq of 10,800 × 2
 
 
 def median_ms(work: Callable[[], object], times: int = 80) -> float:
@@ -34,10 +34,11 @@ def decay_fit_ratio() -> dict[str, float]:
     time_h = elapsed_s / 3600
     design = np.column_stack([np.ones(READINGS), time_h])
     logs = np.log(np.maximum(levels, 1.0))
+    nothing_before = levels[:0]
 
     def fit() -> object:
         blocks = block_means(time_h, levels, 1 / 3600, 1.0)
-        bounds = BackgroundBounds(0.0, float(np.percentile(levels, 5)))
+        bounds = background_bounds(blocks, nothing_before, None, False, 1.0)
         return fit_exponential(blocks, bounds, quick_fit(blocks, bounds))
 
     reference = median_ms(lambda: np.linalg.lstsq(design, logs))

@@ -53,7 +53,7 @@ GENERIC = LoggerNoise(tuple(round(float(share), 6) for share in _generic()))
 
 def evidence_of(likelihood: Floats) -> tuple[float, ...]:
     """Log likelihood of each kind of noise over that of the likeliest, as it is stored."""
-    return tuple(round(value, 1) for value in np.maximum(likelihood - likelihood.max(), LEAST_LOG).tolist())
+    return tuple(np.maximum(likelihood - likelihood.max(), LEAST_LOG).round(1).tolist())
 
 
 def learn(evidence: Sequence[Sequence[float]]) -> LoggerNoise:
