@@ -142,8 +142,12 @@ _ROOM_BYTES = 4_000_000_000
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Puts the temporary files of a run into memory where there is room: on a disk the tests wait at each commit."""
-    if config.option.basetemp or "PYTEST_XDIST_WORKER" in os.environ or not MEMORY.is_dir():
+    """Puts the temporary files of a run into memory where there is room: on a disk the tests wait at each commit. And
+    what a worker or a server has compiled is kept for the others, whatever the environment says."""
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        return
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    if config.option.basetemp or not MEMORY.is_dir():
         return
     if shutil.disk_usage(MEMORY).free > _ROOM_BYTES:
         folder = tempfile.mkdtemp(prefix="hazefall-tests.", dir=MEMORY)
