@@ -37,7 +37,7 @@ def test_choices_are_stored_with_a_record_of_each(client: TestClient):
     assert "Test desk" in page
     assert "the clear level was changed" in page
     assert "new guideline" in page
-    assert "the hours of use per day [h] was changed" in client.get("/changes").text
+    assert "the hours of use per day [h] were changed" in client.get("/changes").text
 
 
 @pytest.mark.parametrize(

@@ -152,7 +152,7 @@ def test_the_line_ends_of_a_browser_change_no_text(client: TestClient, small_ben
     }
     assert client.post(f"{address}/edit", data=form).status_code == 303
     assert client.get(f"/api{address}").json()["notes"] == "two\nlines"
-    assert client.get(f"{address}/edit").text.count("the notes was changed") == 1
+    assert client.get(f"{address}/edit").text.count("the notes were changed") == 1
 
 
 def test_none_needed_is_taken_back_with_its_tick(client: TestClient, small_bench: SmallBench):
