@@ -30,12 +30,12 @@ def trial(**changes: object) -> tuple[np.ndarray, np.ndarray]:
     return simulated_trial(np.random.default_rng(7), Conditions(**{**usual, **changes}))
 
 
-def test_about_nineteen_of_twenty_intervals_hold_the_truth_in_600_simulated_trials():
-    """The study in tests/studies in small; of about 300 silent trials the standard error of the share is 1.2 %."""
-    outcomes = [simulate(number) for number in range(600)]
+def test_about_nineteen_of_twenty_intervals_hold_the_truth_in_400_simulated_trials():
+    """The study in tests/studies in small; of about 150 silent trials the standard error of the share is 1.8 %."""
+    outcomes = [simulate(number) for number in range(400)]
     silent = cell("silent", [o for o in outcomes if o.silent])
     everything = cell("all", outcomes)
-    assert silent.trials > 200
+    assert silent.trials > 130
     assert 0.93 <= silent.coverage <= 0.99
     assert everything.coverage >= 0.92
     assert abs(silent.median_error) < 0.01
@@ -110,7 +110,7 @@ finite = st.floats(-1e6, 1e6, allow_nan=False)
 maybe = st.one_of(st.none(), st.floats(-5, 5))
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(
     steps=st.lists(st.sampled_from([0.0, 1.0, 10.0, 60.0, 960.0, 1e5]), max_size=60),
     values=st.lists(st.one_of(finite, st.just(math.nan), st.just(0.0), st.just(7.0)), min_size=60, max_size=60),

@@ -88,7 +88,7 @@ def written(layout: Layout, times: list[datetime], levels: dict[str, np.ndarray]
     return (layout.end.join(lines) + (layout.end if layout.last_line_ends else "")).encode(layout.encoding)
 
 
-@settings(max_examples=300, deadline=None, derandomize=True)
+@settings(max_examples=200, deadline=None, derandomize=True)
 @given(
     layout=layouts(),
     start=st.datetimes(datetime(2005, 1, 1), datetime(2036, 1, 1)),  # noqa: DTZ001
