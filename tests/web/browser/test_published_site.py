@@ -83,7 +83,7 @@ def test_it_opens_from_the_disk(chromium, site: Path, keep_picture: Callable[...
 def test_no_published_page_breaks_the_accessibility_rules_or_its_window(
     chromium, address: str, site: Path, keep_picture: Callable[..., None], width: int
 ):
-    """Rules: WCAG 2.2 levels A and AA as far as axe-core finds them, light and dark."""
+    """Rules: WCAG 2.2 levels A and AA as far as axe-core finds them, and in the wide window the dark colours too."""
     script = axe_script()
     context = chromium.new_context(viewport={"width": width, "height": 900})
     page = context.new_page()
@@ -96,7 +96,7 @@ def test_no_published_page_breaks_the_accessibility_rules_or_its_window(
     for path in paths:
         page.emulate_media(color_scheme="light")
         page.goto(f"{address}/{path}")
-        for scheme in ("light", "dark"):
+        for scheme in ("light", "dark") if width == 1280 else ("light",):
             page.emulate_media(color_scheme=scheme)
             found[path, scheme] = violations(page, script, colours_only=scheme == "dark")
             assert page.evaluate("document.documentElement.scrollWidth") <= width, path
