@@ -36,6 +36,9 @@ from app.storage.models.loggers import LoggerProfile
 BATCH_SIZE = 50
 LONGEST_BATCH_S = 3.0
 PAUSE_S = 0.25  # waiting writers retry every tenth of a second
+# Who had to wait so long for the store is not alone: then the pause is this share of the time that the batch took, or
+# the eight others of a busy desk would wait for longer than SQLite lets them.
+WAITED_S, SHARE_OF_BATCH = 0.05, 0.5
 # A batch has saved nothing while it waits for its turn, so it asks again. With eight busy writers one wait of SQLite's
 # is sometimes not enough.
 MOST_TURNS = 20
@@ -68,9 +71,10 @@ def import_logs(
     progress = on_progress or no_progress
     at = now or datetime.now(UTC)
     imported: list[ImportedLog] = []
+    pause_s = PAUSE_S
     while len(imported) < len(lines):
         if imported:
-            time.sleep(PAUSE_S)
+            time.sleep(pause_s)
         done = len(imported)
         batch = lines[done : done + BATCH_SIZE]
 
@@ -79,7 +83,8 @@ def import_logs(
 
         for turn in range(1, MOST_TURNS + 1):
             try:
-                imported += _import_batch(engine, folder, batch, add_missing, at, heard)
+                of_batch, pause_s = _import_batch(engine, folder, batch, add_missing, at, heard)
+                imported += of_batch
                 break
             except OperationalError as error:
                 if turn == MOST_TURNS or "database is locked" not in str(error):
@@ -94,10 +99,13 @@ def _import_batch(
     add_missing: bool,
     at: datetime,
     progress: Callable[[int, str], None],
-) -> list[ImportedLog]:
-    """Results of the lines that were imported in one transaction, in their order; all of them, or those in time."""
+) -> tuple[list[ImportedLog], float]:
+    """Results of the lines that were imported in one transaction, in their order; all of them, or those in time. And
+    how long to leave the store to others [s]."""
     imported: list[ImportedLog] = []
     with session_scope(engine) as session:
+        asked = time.monotonic()
+        session.connection()  # waits for its turn
         begun = time.monotonic()
         for line in lines:
             imported.append(_import_one(session, folder, line, add_missing, at))
@@ -107,7 +115,8 @@ def _import_batch(
         new = [one.trial_id for one in imported if one.trial_id is not None]
         if new:
             update_derived_results(session, new, why=f"{len(new)} logs were imported", now=at, new_trials=new)
-    return imported
+        took_s = time.monotonic() - begun
+    return imported, max(PAUSE_S, SHARE_OF_BATCH * took_s if begun - asked > WAITED_S else 0.0)
 
 
 def _import_one(session: Session, folder: Path, line: ImportLine, add_missing: bool, at: datetime) -> ImportedLog:

@@ -1,8 +1,11 @@
 """An import ends a lot of logs after so many of them or so much time, so that other writers get their turn."""
 
 import sqlite3
+import threading
+import time
 from datetime import timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from sqlalchemy import event
@@ -11,7 +14,7 @@ from sqlalchemy.exc import OperationalError
 from app.services.adding_trials import import_logs as importing
 from app.services.adding_trials.import_list import ImportLine
 from app.services.adding_trials.import_logs import import_logs
-from tests.conftest import NOW, decay_log
+from tests.conftest import NOW, decay_log, sqlite_only
 
 LOGS = 6
 
@@ -103,6 +106,30 @@ def test_an_import_waits_for_its_turn_again_where_other_writers_kept_the_store(
     assert left == [0]
     assert [one.message for one in imported] == [""] * LOGS
     assert heard == [(number + 1, LOGS, f"{number}.csv") for number in range(LOGS)]
+
+
+@sqlite_only("the lock of the file is held")
+def test_an_import_that_waited_for_others_leaves_them_half_the_time_of_a_batch(
+    store, tmp_path: Path, lines: list[ImportLine], monkeypatch: pytest.MonkeyPatch
+):
+    pauses: list[float] = []
+    clock = SimpleNamespace(monotonic=time.monotonic, sleep=pauses.append)
+    monkeypatch.setattr(importing, "time", clock)
+    monkeypatch.setattr(importing, "PAUSE_S", 0.0)
+    monkeypatch.setattr(importing, "BATCH_SIZE", 3)
+    other = sqlite3.connect(store.url.database, check_same_thread=False)
+    other.execute("BEGIN IMMEDIATE")
+    released = threading.Timer(0.4, other.rollback)
+    released.start()
+    imported = import_logs(store, tmp_path, lines, add_missing=True)
+    released.join()
+    other.close()
+    assert [one.message for one in imported] == [""] * LOGS
+    assert len(pauses) == 1
+    assert pauses[0] > 0.01  # half of what three logs take
+    pauses.clear()
+    import_logs(store, tmp_path, lines)
+    assert pauses == [0.0]  # alone
 
 
 def test_an_import_gives_up_on_a_store_that_stays_locked_and_leaves_whole_batches(
