@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from app.compute.decay.result import ChannelDecay
+from app.compute.signal.exponential import exponential
 from app.compute.signal.noise import Floats
 
 
@@ -18,7 +19,7 @@ def decay_curve(decay: ChannelDecay, minutes: ArrayLike) -> tuple[Floats, Floats
         nothing = np.full(time_h.shape, np.nan)
         return nothing, nothing.copy(), nothing.copy()
     rate, amplitude = fit.decay_rate.value, fit.amplitude.value
-    decayed = np.exp(-np.clip(rate * time_h, -50, 700))
+    decayed = exponential(rate, time_h)
     level = fit.background.value + amplitude * decayed
     gradient = np.stack([np.ones_like(time_h), decayed, -amplitude * time_h * decayed], axis=-1)
     variance = np.einsum("...i,ij,...j->...", gradient, np.array(fit.covariance), gradient)

@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from app.compute.decay.result import DecayFit
-from app.compute.signal.exponential_fit import ExponentialFit, exponential
+from app.compute.signal.exponential import exponential
+from app.compute.signal.exponential_fit import ExponentialFit
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.logger_timing import NOT_KNOWN, LoggerTiming
 from app.compute.signal.noise import Floats

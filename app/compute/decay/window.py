@@ -5,7 +5,8 @@ import math
 import numpy as np
 
 from app.compute.signal.autocorrelation import Whitener, whiteners_of_parts
-from app.compute.signal.exponential_fit import ExponentialFit, exponential
+from app.compute.signal.exponential import exponential
+from app.compute.signal.exponential_fit import ExponentialFit
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.noise import Floats
 from app.compute.signal.rate_table import BackgroundBounds

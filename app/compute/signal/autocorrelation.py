@@ -211,10 +211,8 @@ def whiteners_of_parts(noise: NoiseModel, autocorrelation: float, parts: Sequenc
     rho, left, share = _correlations(noise, autocorrelation)
     weight, inverse = 1.0 / noise.independent**2, 1.0 / noise.correlated
     squares = inverse * inverse
-    before, after = (
-        np.ones(inverse.size),
-        np.zeros(inverse.size),
-    )  # of a value with its neighbours, in units of `squares`
+    # of a value with its neighbours, in units of `squares`
+    before, after = np.ones(inverse.size), np.zeros(inverse.size)
     before[1:], after[:-1] = 1.0 / left, rho * share
     both, beside = before + after, -share * (inverse[1:] * inverse[:-1])
     found = []

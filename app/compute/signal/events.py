@@ -17,7 +17,8 @@ import numpy as np
 
 from app.compute.signal.autocorrelation import Whiteners, whiteners
 from app.compute.signal.blocks import Blocks
-from app.compute.signal.exponential_fit import ExponentialFit, exponential
+from app.compute.signal.exponential import exponential
+from app.compute.signal.exponential_fit import ExponentialFit
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.noise import Floats, NoiseModel, evenly_spaced
 from app.compute.signal.noise_settings import FLOORS, NOISE_FLOOR

@@ -16,6 +16,7 @@ from scipy.special import stdtrit
 
 from app.compute.signal.autocorrelation import Whitener, whitener
 from app.compute.signal.blocks import Blocks
+from app.compute.signal.exponential import exponential
 from app.compute.signal.fitting import scaled_inverse
 from app.compute.signal.logger_noise import GENERIC, LoggerNoise, evidence_of
 from app.compute.signal.noise import Floats, NoiseModel, evenly_spaced
@@ -46,12 +47,6 @@ FEW = (0.25, 0.75)  # places in the autocorrelations that determine the width of
 MIDDLE = 0.4  # place of the one that sets the width in which it is looked for
 FEWEST_HELD = 5  # grid points that must carry the probability
 DROP = 11.0  # the table ends where the log probability is this far below its maximum
-
-
-def exponential(rate: float, time: Floats) -> Floats:
-    """exp(−k t), without overflow."""
-    decayed: Floats = np.exp(-np.minimum(np.maximum(rate * time, -50.0), 700.0))
-    return decayed
 
 
 @dataclass(frozen=True, slots=True)

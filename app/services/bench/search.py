@@ -149,7 +149,7 @@ def _of_trial(session: Session, word: str) -> ColumnElement[bool]:
     # last, because they are looked at only where nothing above holds; most texts are empty, which is seen faster than
     # that they do not hold the word
     found += [and_(text != "", contains_word(text, word)) for text in texts]
-    found += [Trial.log_id.in_(_with_one(Log.id, word, Log.file_name))]
+    found.append(Trial.log_id.in_(_with_one(Log.id, word, Log.file_name)))
     if len(word) >= _FEWEST_OF_HASH and set(word) <= _OF_HASHES:
         found.append(Trial.log_id.in_(select(Log.id).where(Log.sha256 >= word, Log.sha256 < f"{word}g")))
     return or_(*found)
