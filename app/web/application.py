@@ -1,5 +1,6 @@
 """Builds the web application: store, routes, static files and middleware."""
 
+import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import partial
@@ -16,6 +17,7 @@ from app.services.store.open import open_store
 from app.settings import Settings
 from app.web.delivery import COMPRESSION_LEVEL, NOT_COMPRESSED, ETagMiddleware, HeadMiddleware
 from app.web.lazy_routes import LazyRoutesMiddleware, Routes
+from app.web.pages.ranking.page import prepare_ranking
 from app.web.problems import answer_errors
 from app.web.process.backup_schedule import backups_scheduled
 from app.web.security.authentication import AuthenticationMiddleware
@@ -45,8 +47,14 @@ class State(TypedDict):
     write_lock: CapacityLimiter
 
 
-def make_app(settings: Settings) -> FastAPI:
-    """The application for one bench. The store is opened (and created or migrated) when the server starts."""
+_LOG = logging.getLogger(__name__)
+
+
+def make_app(settings: Settings, *, prepares_ranking: bool = False) -> FastAPI:
+    """The application for one bench. The store is opened (and created or migrated) when the server starts.
+
+    prepares_ranking : before the first request is taken, so that its reader does not wait for what all others share
+    """
 
     @asynccontextmanager
     async def lifespan(_app: FastAPI) -> AsyncIterator[State]:
@@ -59,6 +67,8 @@ def make_app(settings: Settings) -> FastAPI:
             raise
         if engine.dialect.name != "sqlite":
             to_thread.current_default_thread_limiter().total_tokens = THREADS_ON_A_SERVER
+        if prepares_ranking:
+            await to_thread.run_sync(_prepare, engine)
         try:
             async with backups_scheduled(settings):
                 yield {
@@ -92,3 +102,10 @@ def make_app(settings: Settings) -> FastAPI:
         TrustedProxiesMiddleware, trusted=settings.trusted_proxies, warned_of=app.state.untrusted_proxies
     )
     return app
+
+
+def _prepare(engine: Engine) -> None:
+    try:
+        prepare_ranking(engine)
+    except Exception:  # whatever is wrong with the page is told to its readers, and the other pages are served
+        _LOG.exception("The ranking could not be prepared; it is computed when a reader asks for it.")

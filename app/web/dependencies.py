@@ -1,9 +1,11 @@
 """Dependencies of route handlers: session, snapshot of the bench, settings, and page renderer."""
 
 from collections.abc import AsyncIterator, Iterator
+from contextlib import AbstractContextManager
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
+from sqlalchemy import Engine
 from sqlalchemy.exc import DBAPIError, IntegrityError
 from sqlalchemy.orm import Session
 from starlette.responses import HTMLResponse
@@ -62,6 +64,11 @@ def read_session(request: Request) -> Iterator[Session]:
     """A second, read-only session, for what a writing request needs before it takes the write lock."""
     with session_scope(request.state["engine"], writes=False) as opened:
         yield opened
+
+
+def session_before_requests(engine: Engine) -> AbstractContextManager[Session]:
+    """A read-only session for what a server reads before it takes requests."""
+    return session_scope(engine, writes=False)
 
 
 ReadSessionDep = Annotated[Session, Depends(read_session, scope="function")]

@@ -15,6 +15,6 @@ def served_app(settings: Settings) -> "FastAPI":
     with loading_without_collection():
         from app.web.application import make_app  # loaded when used: the whole web, without collections
 
-        app = make_app(settings)
+        app = make_app(settings, prepares_ranking=True)
         freeze_startup_objects()
     return app

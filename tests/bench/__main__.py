@@ -16,6 +16,7 @@ from tests.bench import (
     decay_bench,
     demo_bench,
     first_page_bench,
+    first_ranking_bench,
     import_bench,
     publish_bench,
     ranking_bench,
@@ -25,7 +26,7 @@ from tests.bench.ranking_bench import Kept, ranking_ratio
 from tests.bench.scale.large_bench import make_large_store
 from tests.bench.scale.served_memory import ServedMemory, served_memory
 
-STEPS = 12
+STEPS = 13
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +51,8 @@ def measure(large: Path) -> Iterator[Measured]:
     yield Measured("Decay fit with interval, 10,800 readings", "numpy.linalg.lstsq", fit, decay_bench.FIT_LIMIT)
     bare = "importing fastapi, sqlalchemy, jinja2"
     yield Measured("From starting Python to the first page", bare, first_page_bench.ratio(), first_page_bench.AIM)
+    started = first_ranking_bench.ratio(large)
+    yield Measured("First ranking of a started server", "raw SQL and Jinja2", started, first_ranking_bench.AIM)
     for lines in (100, 1000):
         for kept in Kept:
             limit = ranking_bench.AIM_WITH_NOTHING_KEPT if kept is Kept.NOTHING else ranking_bench.AIM

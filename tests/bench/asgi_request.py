@@ -7,9 +7,16 @@ from typing import Any
 from app.services.access.local_secret import read_secret
 
 
-async def get(app: Any, path: str, once_answered: Callable[[], None] = lambda: None) -> tuple[int, bytes]:
+def _nothing() -> None:
+    """What is called where nobody waits for the moment."""
+
+
+async def get(
+    app: Any, path: str, once_answered: Callable[[], None] = _nothing, once_started: Callable[[], None] = _nothing
+) -> tuple[int, bytes]:
     """Status and body of the answer to one GET of a script that reads the secret of the bench.
 
+    once_started : called when the server takes requests, before the first one
     once_answered : called after the last byte was sent, before the server does anything else
     """
     to_app: asyncio.Queue[dict[str, Any]] = asyncio.Queue()
@@ -39,6 +46,7 @@ async def get(app: Any, path: str, once_answered: Callable[[], None] = lambda: N
         "headers": [(b"host", b"127.0.0.1:8000"), (b"authorization", b"Bearer " + secret.encode())],
         "client": ("127.0.0.1", 50000), "server": ("127.0.0.1", 8000), "state": state,
     }  # fmt: skip
+    once_started()
     await app(scope, receive, send)
     await to_app.put({"type": "lifespan.shutdown"})
     await lifespan

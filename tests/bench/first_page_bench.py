@@ -34,19 +34,24 @@ def ratio(rounds: int = ROUNDS) -> float:
     """Ratio of the medians over alternating rounds."""
     with tempfile.TemporaryDirectory() as folder:
         make_large_store(Path(folder) / "bench.sqlite", units=30, trials=120)
-        environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
-        environment |= {"PYTHONPYCACHEPREFIX": f"{folder}/compiled", "HAZEFALL_DATA": folder}
+        environment = start_environment(Path(folder), f"{folder}/compiled")
         bare, ours = [], []
         for program in (_BARE_STACK, _FIRST_PAGE):
-            _processor_time_s(program, environment)  # compiles
+            printed_by(program, environment)  # compiles
         for _ in range(rounds):
-            bare.append(_processor_time_s(_BARE_STACK, environment))
-            ours.append(_processor_time_s(_FIRST_PAGE, environment))
+            bare.append(printed_by(_BARE_STACK, environment))
+            ours.append(printed_by(_FIRST_PAGE, environment))
     return statistics.median(ours) / statistics.median(bare)
 
 
-def _processor_time_s(program: str, environment: dict[str, str]) -> float:
-    """Processor time reported by the program, from the start of its interpreter."""
+def start_environment(folder: Path, compiled: str) -> dict[str, str]:
+    """Environment of a program on the bench in `folder`, with compiled modules in a folder of their own."""
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    return environment | {"PYTHONPYCACHEPREFIX": compiled, "HAZEFALL_DATA": str(folder)}
+
+
+def printed_by(program: str, environment: dict[str, str]) -> float:
+    """The number that a program prints, run by a fresh interpreter."""
     command = [sys.executable, "-W", "ignore", "-c", program]
     done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment)
     if done.returncode:

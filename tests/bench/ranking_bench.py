@@ -5,7 +5,8 @@ HTML, over and over, as a desk that looks at its bench does; processor time, med
 of the page, their words and markup come from the snapshot of the bench.
 
 Three numbers for each length of the table: on a store that stays as it is; the first view after a commit, when only the
-unit that it changed is read again; and without a snapshot, which is the first view of all once the program is warm.
+unit that it changed is read again; and without a snapshot, which is the first view after every unit changed, as when a
+whole bench was analysed again. `first_ranking_bench` measures the first view after a start.
 
 The raw side is the least that such a page can be: one hand-written query on a plain connection, sorted and cut
 by the database, and a template that formats the numbers; no filters, no intervals in words, no reasons, no running
@@ -35,7 +36,7 @@ from app.web.templating.environment import environment
 from app.web.templating.page_context import make_shell
 from tests.bench.scale.large_bench import make_large_store
 
-_SQL = """
+SQL = """
 SELECT u.id, u.maker, u.model, s.name, m.clean_air_delivery_rate_m3_per_h, m.clean_air_delivery_rate_low_95,
        m.clean_air_delivery_rate_high_95, m.measurable, m.at_most_m3_per_h,
        m.clean_air_delivery_rate_m3_per_h / r.room_volume_m3,
@@ -56,7 +57,7 @@ ORDER BY m.measurable DESC, m.clean_air_delivery_rate_m3_per_h DESC
 LIMIT ?
 """
 
-_TEMPLATE = """<!doctype html><html lang="en"><head><title>Ranking</title></head><body><table>
+TEMPLATE = """<!doctype html><html lang="en"><head><title>Ranking</title></head><body><table>
 <thead><tr>{% for head in heads %}<th scope="col"><a href="/?sort={{ head }}">{{ head }}</a></th>{% endfor %}</tr></thead>
 <tbody>{% for row in rows %}
 <tr><th scope="row"><a href="/units/{{ row[0] }}">{{ row[2] }}</a><span class="maker">{{ row[1] }}, {{ row[3] }}</span></th>
@@ -70,10 +71,10 @@ _TEMPLATE = """<!doctype html><html lang="en"><head><title>Ranking</title></head
 <td class="number">{{ "%.0f" | format(row[19]) }}</td><td class="number">{{ "%.0f" | format((row[20] or 0) + row[18] * 1.2264) }}</td>
 <td class="number">{{ row[21] }}</td></tr>{% endfor %}
 </tbody></table></body></html>"""  # noqa: E501
-_HEADS = ("unit", "rate", "air_changes", "standard", "clear", "sound", "power", "price", "cost", "trials")
+HEADS = ("unit", "rate", "air_changes", "standard", "clear", "sound", "power", "price", "cost", "trials")
 
 
-AIM, AIM_WITH_NOTHING_KEPT = 2.0, 3.0
+AIM, AIM_WITH_NOTHING_KEPT = 2.0, 6.0
 UNITS, TRIALS = 1000, 10_000
 
 
@@ -88,7 +89,7 @@ class Kept(Enum):
 def ranking_ratio(path: Path, lines: int = 100, kept: Kept = Kept.TABLE, rounds: int = 15) -> float:
     """Processor time of the page over that of the raw query and template."""
     engine = open_engine(f"sqlite:///{path}")
-    template = Environment(autoescape=True).from_string(_TEMPLATE)
+    template = Environment(autoescape=True).from_string(TEMPLATE)
     shell = make_shell("/")
     choices = RankingChoices(limit=lines)
 
@@ -105,8 +106,8 @@ def ranking_ratio(path: Path, lines: int = 100, kept: Kept = Kept.TABLE, rounds:
     with closing(sqlite3.connect(path)) as connection, closing(sqlite3.connect(path)) as another:
 
         def raw() -> str:
-            rows = connection.execute(_SQL, (lines,)).fetchall()
-            return template.render(rows=rows, heads=_HEADS)
+            rows = connection.execute(SQL, (lines,)).fetchall()
+            return template.render(rows=rows, heads=HEADS)
 
         assert page().count("<tr>") == raw().count("<tr>") == lines + 1, "both sides need to show the same lines"
         times: dict[Callable[[], str], list[float]] = {page: [], raw: []}
