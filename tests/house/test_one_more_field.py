@@ -1,23 +1,40 @@
-"""One more field in the definition of a unit is one more in its form, bulk table, API and data package."""
+"""One more field in the definition of a unit is one more in its forms, bulk table, API and data package.
+
+One more field of a trial's marks is one more where marks are typed.
+"""
 
 from dataclasses import dataclass
 
 import pytest
 from sqlalchemy import Column, Integer, MetaData, Table, Text
+from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
+from app.services.bench.form_options import trial_form_options
 from app.services.bulk import kinds
 from app.services.bulk.columns import BulkRow
 from app.services.data_package import tables
+from app.services.logs.trial_fields import TrialMarks
 from app.services.store.entry_fields import changed_entry, checked_entry, number, text
 from app.services.units.definitions import NewUnit
 from app.web.api.derived import answer, body
 from app.web.api.shapes import FromStore, RequestBody
 from app.web.forms import form_fields
 from app.web.forms.typed_form import TypedForm, filled_form
+from app.web.pages.adding_a_trial import fields
+from app.web.pages.adding_a_trial.conditions import condition_fields
 from app.web.templating.environment import environment
+from tests.conftest import SmallBench
 
 MACRO = '{% from "macros/forms.html" import entry_fields %}{{ entry_fields(form, "unit") }}'
+
+TRIAL = '{% from "macros/trial_fields.html" import condition_fields %}{{ condition_fields(conditions) }}'
+MARKS_MACRO = '{% from "macros/trial_fields.html" import mark_fields %}{{ mark_fields(form) }}'
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarksWithMore(TrialMarks):
+    fan_off_s: float | None = number("Fan off", "s", form_name="fan_off", zero=True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +57,27 @@ def test_the_form_shows_it_and_reads_it(monkeypatch: pytest.MonkeyPatch):
     new = form.entry(UnitWithMore)
     assert new is not None
     assert (new.colour, new.cable_m) == ("white", 1.8)
+
+
+def test_the_form_of_a_trial_shows_it_and_reads_it_for_a_new_unit(
+    monkeypatch: pytest.MonkeyPatch, session: Session, small_bench: SmallBench
+):
+    monkeypatch.setitem(form_fields.DEFINITIONS, "unit", UnitWithMore)
+    monkeypatch.setattr(fields, "NewUnit", UnitWithMore)
+    added: list[object] = []
+    monkeypatch.setattr(fields, "add_unit", lambda session, unit, *, who: added.append(unit))
+    form = typed(unit_under_test_id="new", maker="Maker A", model="Model 1", colour="white", cable_m="1,8")
+    page = environment().from_string(TRIAL).render(conditions=condition_fields(form, trial_form_options(session)))
+    assert 'name="cable_m" type="text" value="1,8"' in page
+    fields.unit_of(session, form, "Ann")
+    assert added == [UnitWithMore(maker="Maker A", model="Model 1", colour="white", cable_m=1.8)]
+
+
+def test_the_form_of_marks_shows_one_more(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setitem(form_fields.DEFINITIONS, "marks", MarksWithMore)
+    page = environment().from_string(MARKS_MACRO).render(form=typed(fan_off="12.5"))
+    assert '<label for="fan_off">Fan off <span class="unit-symbol">[min]</span></label>' in page
+    assert 'name="fan_off" type="text" value="12.5"' in page
 
 
 def test_every_mistake_shows_at_once_beside_its_field():

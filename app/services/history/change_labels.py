@@ -13,6 +13,10 @@ from sqlalchemy.orm import InstrumentedAttribute, Session
 from app.compute.wording.numbers import plus_minus
 from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.reading_files.headers.channels import channel
+from app.services.logs.trial_fields import MARK_NAMES, MARKS
+from app.services.store.clear_level import CLEAR_LEVEL_WORDS
+from app.services.store.entry_fields import entry_fields
+from app.services.units.definitions import NewUnit
 from app.storage.models.accounts import Account
 from app.storage.models.bench import Change, Tariff
 from app.storage.models.loggers import Logger, LoggerProfile, SmokeSource
@@ -21,20 +25,10 @@ from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
 # Stored field to its label and unit.
 _FIELDS = {
+    **{each.name: (f"{each.what[:1].lower()}{each.what[1:]}", each.unit) for each in entry_fields(NewUnit)},
+    **{each.name: (f"the mark “{each.label.lower()}”", "min") for each in MARKS},
     "name": ("the name", ""),
-    "notes": ("the notes", ""),
-    "maker": ("the maker", ""),
-    "model": ("the model", ""),
-    "kind": ("the type", ""),
-    "makes_ozone": ("whether it may make ozone", ""),
-    "consumables_state": ("the consumables state", ""),
-    "width_mm": ("the width", "mm"),
-    "depth_mm": ("the depth", "mm"),
-    "height_mm": ("the height", "mm"),
-    "mass_kg": ("the mass", "kg"),
     "bought_on": ("the purchase date", ""),
-    "bought_from": ("the place of purchase", ""),
-    "serial_number": ("the serial number", ""),
     "length_m": ("the length", "m"),
     "width_m": ("the width", "m"),
     "height_m": ("the height", "m"),
@@ -62,12 +56,6 @@ _FIELDS = {
     "started_at": ("the start of the run", ""),
     "tested_by": ("the tester", ""),
     "filter_state": ("the filter condition", ""),
-    "smoke_start_s": ("the mark “smoke start”", "min"),
-    "smoke_end_s": ("the mark “smoke end”", "min"),
-    "unit_on_s": ("the mark “unit on”", "min"),
-    "fit_start_s": ("the mark “fit window start”", "min"),
-    "fit_end_s": ("the mark “fit window end”", "min"),
-    "end_s": ("the mark “run end”", "min"),
     "background_ug_m3": ("the background of the mass channels", "µg/m³"),
     "clear_level_kind": ("the clear level type", ""),
     "clear_level_value": ("the clear level", ""),
@@ -97,19 +85,14 @@ _FIELDS = {
     "not_cleared_before_min": ("the time without reaching the clear level", "min"),
 }
 PLURAL = {"notes", "hours_per_day", "days_per_year"}  # fields whose label is in the plural
-_MARKS = ("smoke_start_s", "smoke_end_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
 _NOTHING = {
-    **dict.fromkeys(_MARKS, "detected from the data"),
+    **dict.fromkeys(MARK_NAMES, "detected from the data"),
     "background_ug_m3": "detected from the data",
     "clear_level_kind": "bench default",
     "clear_level_value": "bench default",
 }
 _VALUES = {
-    "clear_level_kind": {
-        "absolute": "a level in µg/m³",
-        "share_of_start": "a fraction of the level at unit on",
-        "background": "µg/m³ above the background before the smoke",
-    },
+    "clear_level_kind": CLEAR_LEVEL_WORDS,
     "consumables_state": {"unknown": "not known", "none needed": "none needed", "listed": "listed"},
 }
 _NAMES: dict[str, tuple[InstrumentedAttribute[int], tuple[InstrumentedAttribute[str], ...]]] = {
@@ -218,7 +201,7 @@ def _number(name: str, text: str) -> str:
             return plus_minus(value, float(uncertainty) or None)
     except ValueError:
         return text
-    if name in _MARKS:
+    if name in MARK_NAMES:
         return f"{round(value / 60, 3):g}"
     if len(text.lstrip("-").replace(".", "").lstrip("0")) <= 5:
         return text

@@ -11,42 +11,48 @@ from sqlalchemy.orm import Session
 from app.errors import InvalidValue, NotFound
 from app.services.logs.trial_kinds import EMPTY_ROOM, KINDS_OF_TRIAL
 from app.services.store.checked_values import LONGEST_NAME, one_of
-from app.services.store.clear_level import CLEAR_LEVEL_KINDS, check_clear_level
+from app.services.store.clear_level import CLEAR_LEVEL_KINDS, CLEAR_LEVEL_WORDS, check_clear_level
 from app.services.store.entry_fields import checked_entry, choice, entry_fields, number, text
 from app.storage.models.loggers import Logger, LoggerProfile, SmokeSource
 from app.storage.models.rooms import Room
 from app.storage.models.units_under_test import SpeedSetting, UnitUnderTest
 
-MARK_NAMES = ("smoke_start_s", "smoke_end_s", "unit_on_s", "fit_start_s", "fit_end_s", "end_s")
-# A unit may be switched on while there is still smoke; all other marks have one order.
-_IN_ORDER = tuple(tuple(name for name in MARK_NAMES if name != other) for other in ("smoke_end_s", "unit_on_s"))
-_MARK_WORDS = {
-    "smoke_start_s": "smoke start",
-    "smoke_end_s": "smoke end",
-    "unit_on_s": "unit on",
-    "fit_start_s": "fit window start",
-    "fit_end_s": "fit window end",
-    "end_s": "run end",
-}
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrialMarks:
-    """Marks set by a person, in seconds after the log's first reading; None: found from the data.
+    """Marks set by a person, in seconds after the log's first reading; None: found from the data. A form has them in
+    minutes.
 
     background_ug_m3 : background of the mass channels, if given [µg/m³]
     clear_level_kind, clear_level_value : the level that counts as cleared; None: the bench's default
     """
 
-    smoke_start_s: float | None = number("Smoke begins", "s", zero=True)
-    smoke_end_s: float | None = number("Smoke ends", "s", zero=True)
-    unit_on_s: float | None = number("Unit on", "s", zero=True)
-    fit_start_s: float | None = number("Fit window begins", "s", zero=True)
-    fit_end_s: float | None = number("Fit window ends", "s", zero=True)
-    end_s: float | None = number("Run ends", "s", zero=True)
-    background_ug_m3: float | None = number("Background of the mass channels", "µg/m³", zero=True)
-    clear_level_kind: str | None = choice("What counts as cleared", CLEAR_LEVEL_KINDS, default=None)
-    clear_level_value: float | None = number("Its value", zero=True)
+    smoke_start_s: float | None = number("Smoke start", "s", form_name="smoke_start", zero=True)
+    smoke_end_s: float | None = number(
+        "Smoke end", "s", "When the source was out. The fit never starts before it.", form_name="smoke_end", zero=True
+    )
+    unit_on_s: float | None = number("Unit on", "s", form_name="unit_on", zero=True)
+    fit_start_s: float | None = number("Fit window start", "s", form_name="fit_start", zero=True)
+    fit_end_s: float | None = number("Fit window end", "s", form_name="fit_end", zero=True)
+    end_s: float | None = number("Run end", "s", form_name="end", zero=True)
+    background_ug_m3: float | None = number("Background, mass channels", "µg/m³", what="The background", zero=True)
+    clear_level_kind: str | None = choice(
+        "Clear level", CLEAR_LEVEL_KINDS, default=None, choice_words={"": "bench default", **CLEAR_LEVEL_WORDS}
+    )
+    clear_level_value: float | None = number(
+        "Clear level value",
+        "µg/m³ or fraction",
+        "A fraction of the level at unit on is between 0 and 1, such as 0.05.",
+        what="The clear level",
+        zero=True,
+    )
+
+
+MARKS = tuple(each for each in entry_fields(TrialMarks) if each.unit == "s")
+MARK_NAMES = tuple(each.name for each in MARKS)
+# A unit may be switched on while there is still smoke; all other marks have one order.
+_IN_ORDER = tuple(tuple(name for name in MARK_NAMES if name != other) for other in ("smoke_end_s", "unit_on_s"))
+_MARK_WORDS = {each.name: each.label.lower() for each in MARKS}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,6 +8,7 @@ from app.services.store.entry_fields import choice, count, day, flag, number, te
 from app.storage.models.units_under_test import KINDS_OF_CLEANING as KINDS_OF_CLEANING
 
 CONSUMABLES_STATES = ("unknown", "none needed", "listed")
+USUAL_KIND = "mechanical filter"  # preselected in a form for a new unit
 KINDS_OF_CONSUMABLE = ("filter", "washable part", "water", "additive", "lamp", "other")
 # Nothing is replaced more often than each day or each hour of running; a smaller figure is a slip, and its endless
 # replacements would keep every page of costs from ending.
@@ -21,17 +22,23 @@ class NewUnit:
 
     maker: str = text("Maker", needed=True, longest=LONGEST_NAME)
     model: str = text("Model", needed=True, longest=LONGEST_NAME)
-    kind: str = choice("Type", KINDS_OF_CLEANING, default="other", what="The type")
-    makes_ozone: bool | None = flag("It ionises or uses ultraviolet light, so it may produce ozone", default=None)
+    kind: str = choice("Type", KINDS_OF_CLEANING, default="other", what="The type", form_name="kind_of_cleaning")
+    makes_ozone: bool | None = flag(
+        "It ionises or uses ultraviolet light, so it may produce ozone",
+        default=None,
+        what="Whether it may make ozone",
+    )
     consumables_state: str = choice("", CONSUMABLES_STATES, default="unknown", what="The consumables state")
     width_mm: float | None = number("Width", "mm")
     depth_mm: float | None = number("Depth", "mm")
     height_mm: float | None = number("Height", "mm")
     mass_kg: float | None = number("Mass", "kg")
     bought_on: date | None = day("Bought on", "The purchase")
-    bought_from: str = text("Bought from, and paid by", help="Shown in the disclosure line of a review.")
+    bought_from: str = text(
+        "Bought from, and paid by", help="Shown in the disclosure line of a review.", what="The place of purchase"
+    )
     serial_number: str = text("Serial number", private=True)
-    notes: str = text("Notes", lines=3)
+    notes: str = text("Unit notes", what="The notes", form_name="unit_notes", lines=3)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,7 @@ from app.services.bench.definitions import (
     NewTariff,
 )
 from app.services.logs.logger_checks.definitions import NewLoggerCheck
-from app.services.logs.trial_fields import NewTrial
+from app.services.logs.trial_fields import NewTrial, TrialMarks
 from app.services.measurements.definitions import (
     NewClaim,
     NewClip,
@@ -49,6 +49,7 @@ DEFINITIONS: dict[str, Any] = {
     "claim": NewClaim,
     "clip": NewClip,
     "trial": NewTrial,
+    "marks": TrialMarks,
     "attachment": NewAttachment,
 }
 
@@ -72,6 +73,8 @@ def fields_shown(what: str, prefix: str, typed: Mapping[str, list[str]], errors:
             name = f"{prefix}{field.form_name}"
             default = field.default if field.kind == "text" else None
             value = typed[name][0] if typed.get(name) else default or ""
-            choices = plain_choices(field.choices, value, dict(field.choice_words))
+            may_be_left = field.choices and field.default is None and not field.needed
+            offered = ("", *field.choices) if may_be_left else field.choices
+            choices = plain_choices(offered, value, dict(field.choice_words))
             found.append(FormField(name, field, value, errors.get(name, ""), choices))
     return found

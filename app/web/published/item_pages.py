@@ -15,13 +15,13 @@ from app.figures.tables.table import ExportCell, ExportTable
 from app.services.bench.chart_facts import read_chart_facts
 from app.services.data_package.write import raw_path
 from app.services.history.change_history import ChangeFilter, described_changes
+from app.services.logs.trial_fields import MARKS
 from app.services.reviews.unit_page import UnitOverview, unit_overview
 from app.services.reviews.verdicts import published_verdicts
 from app.services.trials.detail import TrialDetail, trial_detail
 from app.web.downloads.chart_registry import dated_claims_chart
 from app.web.forms.addresses import query_form
 from app.web.forms.unit_system import unit_system
-from app.web.pages.adding_a_trial.fields import MARKS
 from app.web.pages.attachments.lines import trial_lines
 from app.web.pages.trials.marks import found_seconds
 from app.web.pages.trials.view import trial_page
@@ -171,13 +171,14 @@ def _marks(detail: TrialDetail) -> list[tuple[str, str, str]]:
     result = detail.channels[0].result if detail.channels else None
     marks = []
     detected = {} if result is None else found_seconds(result)
-    for field, told_name, words in MARKS:
-        told = getattr(detail.trial, told_name)
-        found = None if field == "smoke_end" else detected.get(field)  # the peak is a guess, not an end of the smoke
+    for mark in MARKS:
+        told = getattr(detail.trial, mark.name)
+        # the peak is a guess, not an end of the smoke
+        found = None if mark.name == "smoke_end_s" else detected.get(mark.form_name)
         value = told if told is not None else found
         if value is not None:
             how = "set by a person" if told is not None else "detected from the readings"
-            marks.append((words, f"{rounded_text(value / 60, 2)} min", how))
+            marks.append((mark.label, f"{rounded_text(value / 60, 2)} min", how))
     if detail.trial.background_ug_m3 is not None:
         marks.append(("Background", f"{detail.trial.background_ug_m3:g} µg/m³", "set by a person"))
     return marks or [("Marks", "none", "")]

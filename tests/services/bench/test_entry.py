@@ -60,7 +60,7 @@ def test_a_changed_unit_keeps_its_old_values_in_the_record(session: Session, sma
         (NewUnit(maker="A" * 201, model="M"), "maker", "The maker has 201 characters; at most 200 are "
                                                        "allowed. Shorten it."),
         (NewUnit(maker="A\x00B", model="M"), "maker", "The maker contains a NUL character"),
-        (NewUnit(maker="A", model="M", kind="magic"), "kind", "The type is 'magic'; choose one"),
+        (NewUnit(maker="A", model="M", kind="magic"), "kind_of_cleaning", "The type is 'magic'; choose one"),
         (NewUnit(maker="A", model="M", mass_kg=0), "mass_kg", "The mass is 0 kg; it must be above zero."),
         (NewUnit(maker="A", model="M", width_mm=math.nan), "width_mm", "The width is nan; enter a finite"),
         (NewUnit(maker="A", model="M", bought_on=date(1900, 1, 1)), "bought_on", "The purchase is dated 1900-01-01"),

@@ -98,6 +98,8 @@ def test_a_change_keeps_the_rest(client: TestClient, small_bench: SmallBench):
         refused = client.patch(address, json={name: None})
         assert refused.status_code == 422
         assert refused.json()["errors"] == [{"field": name, "message": "This field is required."}]
+    hidden = client.patch(address, json={"notes": "un\x00seen"}).json()
+    assert (hidden["status"], hidden["errors"][0]["field"]) == (422, "notes")  # as in the body, not as in a form
     assert client.get(address).json() == after
 
 

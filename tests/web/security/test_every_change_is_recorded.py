@@ -214,10 +214,13 @@ ACTS: dict[str, tuple[str, Act]] = {
         )
         for what, entry in API_ENTRIES.items()
     },
-    "POST /units/add": ("unit under test", lambda d: d.post("/units/add", maker="M", model="2", kind="other")),
+    "POST /units/add": (
+        "unit under test",
+        lambda d: d.post("/units/add", maker="M", model="2", kind_of_cleaning="other"),
+    ),
     "POST /units/{unit_id}/edit": (
         "unit under test",
-        lambda d: d.post(f"{d.unit}/edit", maker="Maker A", model="Model 1", kind="ioniser"),
+        lambda d: d.post(f"{d.unit}/edit", maker="Maker A", model="Model 1", kind_of_cleaning="ioniser"),
     ),
     "POST /units/{unit_id}/trash": ("unit under test", lambda d: d.post(f"{d.unit}/trash", trash_why="sold")),
     "POST /units/{unit_id}/untrash": ("unit under test", lambda d: d.post(f"{d.unit}/untrash")),

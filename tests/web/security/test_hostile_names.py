@@ -188,11 +188,14 @@ def test_an_answer_for_scripts_holds_no_mark_that_turns_its_words(client: TestCl
 
 # route, and the fields that hold a name or words
 _NAMED_BY_FORM = {
-    "/units/add": ({"maker": "M", "model": "1", "kind": "other"}, ("maker", "model", "serial_number", "new_settings")),
+    "/units/add": (
+        {"maker": "M", "model": "1", "kind_of_cleaning": "other"},
+        ("maker", "model", "serial_number", "new_settings"),
+    ),
     "/rooms/add": ({"room": "B", "room_volume_m3": "30"}, ("room", "furniture", "room_notes")),
     "/loggers/add": ({"logger": "L"}, ("logger", "principle", "calibration")),
     "/smoke-sources/add": ({"smoke_source": "s", "aerosol": "smoke"}, ("smoke_source", "smoke_source_notes")),
-    "/units/1/edit": ({"maker": "M", "model": "1", "kind": "other"}, ("maker", "notes", "setting_1")),
+    "/units/1/edit": ({"maker": "M", "model": "1", "kind_of_cleaning": "other"}, ("maker", "unit_notes", "setting_1")),
     "/trials/3/trash": ({}, ("trash_why",)),
     "/trials/3/exclude": ({}, ("why",)),
     "/tariffs": (

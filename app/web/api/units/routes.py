@@ -7,9 +7,10 @@ from fastapi import Query
 from pydantic import Field
 
 from app.services.store.checked_values import LONGEST_NAME, LONGEST_TEXT
+from app.services.store.entry_fields import changed_entry, entry_from
 from app.services.trials.trash import trash_unit, untrash_unit
 from app.services.units.definitions import NewConsumable, NewPrice, NewUnit
-from app.services.units.entry import add_setting, add_unit, change_unit
+from app.services.units.entry import add_setting, add_unit, change_unit, get_unit
 from app.services.units.lists import list_units, unit_with_parts
 from app.services.units.prices import add_price
 from app.web.api.derived import answer, body
@@ -122,8 +123,7 @@ def units(
 @router.post("/units", status_code=201, responses=problem_answers(400, 409))
 def unit_added(session: SessionDep, asked: AskedUnit) -> UnitInFull:
     """Adds a unit; 409 if maker and model are on the bench already."""
-    facts = asked.model_dump(exclude={"settings", "price", "who"})
-    unit_id = add_unit(session, NewUnit(**facts), who=asked.who)
+    unit_id = add_unit(session, entry_from(NewUnit, asked), who=asked.who)
     return _with_parts(session, unit_id, asked)
 
 
@@ -137,6 +137,7 @@ def unit(unit_id: Id, session: SessionDep) -> UnitInFull:
 def unit_changed(unit_id: Id, session: SessionDep, asked: UnitChange) -> UnitInFull:
     """Changes the given fields; each change is recorded with who, when, why and the old value."""
     changed = asked.model_dump(exclude_unset=True, exclude={"settings", "price", "trashed", "who", "why"})
+    entry_from(NewUnit, changed_entry(NewUnit, get_unit(session, unit_id), changed, "A unit"))
     unit = change_unit(session, unit_id, changed, who=asked.who, why=asked.why)
     if "trashed" in asked.model_fields_set and asked.trashed != (unit.trashed_at is not None):
         put = trash_unit if asked.trashed else untrash_unit

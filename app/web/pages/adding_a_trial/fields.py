@@ -13,8 +13,9 @@ from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource
 from app.services.bench.loggers import add_logger
 from app.services.bench.rooms import add_room
 from app.services.bench.smoke_sources import add_smoke_source
-from app.services.logs.trial_fields import TRIAL_TEXTS, NewTrial, TrialMarks
+from app.services.logs.trial_fields import MARKS, TRIAL_TEXTS, NewTrial, TrialMarks
 from app.services.logs.trial_kinds import EMPTY_ROOM, UNIT_RUNNING
+from app.services.store.entry_fields import entry_fields
 from app.services.units.definitions import NewUnit
 from app.services.units.entry import add_setting, add_unit, find_setting
 from app.services.units.speed_settings import settings_of
@@ -24,15 +25,7 @@ from app.web.pages.adding_a_trial.header_line import DETECTED
 
 _CLOCK = re.compile(r"(?:(\d{4}-\d\d-\d\d)[T ])?(\d{1,2}):(\d\d)(?::(\d\d(?:\.\d+)?))?")
 
-# Marks of a trial: form field, stored name, label.
-MARKS = (
-    ("smoke_start", "smoke_start_s", "Smoke start"),
-    ("smoke_end", "smoke_end_s", "Smoke end"),
-    ("unit_on", "unit_on_s", "Unit on"),
-    ("fit_start", "fit_start_s", "Fit window start"),
-    ("fit_end", "fit_end_s", "Fit window end"),
-    ("end", "end_s", "Run end"),
-)
+MARK_FIELDS = tuple(each.form_name for each in entry_fields(TrialMarks))
 
 
 def moment_s(form: TypedForm, name: str, what: str, started_at: datetime, timezone: str) -> float | None:
@@ -138,7 +131,7 @@ def columns_in_form(form: TypedForm) -> list[int]:
 
 def marks_of(form: TypedForm, started_at: datetime, timezone: str) -> TrialMarks:
     """The marks in the form; empty ones are found from the data."""
-    seconds = {name: moment_s(form, field, words, started_at, timezone) for field, name, words in MARKS}
+    seconds = {each.name: moment_s(form, each.form_name, each.label, started_at, timezone) for each in MARKS}
     kind = form.typed("clear_level_kind") or None
     return TrialMarks(
         **seconds,
@@ -150,9 +143,9 @@ def marks_of(form: TypedForm, started_at: datetime, timezone: str) -> TrialMarks
 
 def name_marks_as_typed(form: TypedForm) -> None:
     """Moves the error of a stored mark to the field in which it was typed."""
-    for field, name, _ in MARKS:
-        if name in form.errors:
-            form.errors.setdefault(field, form.errors.pop(name))
+    for each in MARKS:
+        if each.name in form.errors:
+            form.errors.setdefault(each.form_name, form.errors.pop(each.name))
 
 
 def new_trial_of(session: Session, form: TypedForm, marks: TrialMarks, timezone: str) -> NewTrial:
@@ -182,11 +175,10 @@ def new_trial_of(session: Session, form: TypedForm, marks: TrialMarks, timezone:
 def unit_of(session: Session, form: TypedForm, who: str) -> int | None:
     chosen = form.text("unit_under_test_id")
     if chosen == NEW:
-        return add_unit(
-            session,
-            NewUnit(maker=form.text("maker"), model=form.text("model"), kind=form.typed("kind_of_cleaning", "other")),
-            who=who,
-        )
+        # without the tick its type decides whether it may make ozone
+        unit = form.entry(NewUnit, makes_ozone=form.ticked("makes_ozone") or None)
+        form.stop_if_errors()
+        return None if unit is None else add_unit(session, unit, who=who)
     if not chosen:
         form.add_error("unit_under_test_id", "No unit selected. Choose one, or “a new unit”.")
         return None

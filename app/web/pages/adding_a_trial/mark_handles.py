@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from typing import Any
 
+from app.services.logs.trial_fields import MARKS
 from app.web.forms.typed_form import TypedForm
-from app.web.pages.adding_a_trial.fields import MARKS, minutes_text
+from app.web.pages.adding_a_trial.fields import minutes_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +36,10 @@ def handles_of(form: TypedForm, found: dict[str, str], *, empty_room: bool = Fal
     empty_room : no unit was switched on, so that mark is where the decay starts
     """
     handles = []
-    for name, _, words in MARKS:
+    for mark in MARKS:
+        name = mark.form_name
         typed = form.text(name)
         at = typed if typed.replace(".", "", 1).isdecimal() else found.get(name, "")
         if at:
-            handles.append(MarkHandle(name, "Decay start" if empty_room and name == "unit_on" else words, at))
+            handles.append(MarkHandle(name, "Decay start" if empty_room and name == "unit_on" else mark.label, at))
     return handles

@@ -22,6 +22,7 @@ from app.services.logs.logger_profiles import load_profile, save_profile
 from app.services.logs.store import trials_of_file
 from app.services.logs.trial_fields import NewTrial, TrialMarks, check_marks
 from app.services.logs.trial_kinds import UNIT_RUNNING
+from app.services.units.definitions import USUAL_KIND
 from app.web.current_user import user_may
 from app.web.dependencies import ReadSessionDep, RenderDep, SessionDep
 from app.web.forms.addresses import query_form
@@ -101,6 +102,7 @@ def with_last_conditions(form: TypedForm, form_options: TrialFormOptions) -> Typ
         "logger_id": form_options.last_logger_id,
         "smoke_source_id": form_options.last_smoke_source_id,
         "tested_by": form_options.last_tested_by,
+        "kind_of_cleaning": USUAL_KIND,
     }
     if not form_options.units:
         told["unit_under_test_id"] = NEW

@@ -14,16 +14,14 @@ from app.errors import UnreadableLog
 from app.reading_files.headers.channels import channel, in_order
 from app.reading_files.log_table import LogTable
 from app.services.adding_trials.staged_uploads import StagedUpload
-from app.services.bench.definitions import AEROSOLS
 from app.services.bench.form_options import TrialFormOptions
 from app.services.bench.time_zones import zone_names
-from app.services.store.clear_level import CLEAR_LEVEL_WORDS
-from app.services.units.definitions import KINDS_OF_CLEANING
-from app.web.forms.options import NEW, filter_options, plain_choices, select_options
+from app.web.forms.options import filter_options, plain_choices
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.adding_a_trial.assumptions import unit_on_hint, what_to_check
 from app.web.pages.adding_a_trial.columns import ColumnRow, columns_shown, uses_of_columns
-from app.web.pages.adding_a_trial.fields import DAY_ORDERS, MARKS, kinds_of_trial
+from app.web.pages.adding_a_trial.conditions import ConditionFields, condition_fields
+from app.web.pages.adding_a_trial.fields import DAY_ORDERS, MARK_FIELDS
 from app.web.pages.adding_a_trial.header_line import RawLine
 from app.web.pages.adding_a_trial.log_kind import OtherUse, local_time, other_use_of
 from app.web.pages.adding_a_trial.mark_handles import MarkHandle, handles_of, marks_of_decay
@@ -34,18 +32,15 @@ from app.web.templating.page_context import Choice
 if TYPE_CHECKING:
     from app.services.adding_trials.preview import LogPreview
 
-_OF_READING = re.compile(
-    r"(?:column|unit)_\d+|log|timezone|header_line"
-)  # fields of the section on how the file was read
-NOTHING_OFFERED = 2  # a list with only its first and last option
+_OF_COLUMN = re.compile(r"(?:header|column|unit)_\d+")
+_OF_READING = frozenset(("log", "timezone", "header_line"))  # further fields of the section on how the file was read
 # Fields that change the chart; only these are in the URL of the chart.
 _DRAWN_READING = (
     *("timezone", "assumed_timezone", "timezone_is_right", "box", "date_order", "header_line"),
     *("profile_id", "kind", "logger_id"),
     *("saturation_level_ug_m3", "response_time_s", "averaging_s", "time_stamp", "on_before_min"),
 )
-_DRAWN_MARKS = (*(name for name, _, _ in MARKS), "background_ug_m3", "clear_level_kind", "clear_level_value")
-_DRAWN = frozenset((*_DRAWN_READING, *_DRAWN_MARKS))
+_DRAWN = frozenset((*_DRAWN_READING, *MARK_FIELDS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,16 +105,8 @@ class PreviewPage:
     decays: Sequence[DecayRow]
     unit_on_hint: str  # where unit on was found, with its uncertainty
     figure_url: str
-    kinds: Sequence[Choice]
-    units: Sequence[Choice]
+    conditions: ConditionFields
     units_only: Sequence[Choice]
-    kinds_of_cleaning: Sequence[Choice]
-    setting_names: Sequence[str]
-    rooms: Sequence[Choice]
-    loggers: Sequence[Choice]
-    smoke_sources: Sequence[Choice]
-    aerosols: Sequence[Choice]
-    clear_levels: Sequence[Choice]
     profile_id: str
     handles: Sequence[MarkHandle]
     beside: "PreviewBeside"
@@ -129,38 +116,17 @@ class PreviewPage:
         return bool(self.figure_url)
 
     @property
-    def asks_for_start(self) -> bool:
-        """Whether the log's clock is not trusted, so that a person has to enter the start."""
-        return self.table is not None and not self.table.clock_is_known
-
-    @property
-    def new_unit_is_open(self) -> bool:
-        return self.form.typed("unit_under_test_id") == NEW or len(self.units) == NOTHING_OFFERED
-
-    @property
-    def new_room_is_open(self) -> bool:
-        return self.form.typed("room_id") == NEW or len(self.rooms) == NOTHING_OFFERED
-
-    @property
-    def new_logger_is_open(self) -> bool:
-        return self.form.typed("logger_id") == NEW
-
-    @property
-    def new_source_is_open(self) -> bool:
-        return self.form.typed("smoke_source_id") == NEW
-
-    @property
     def reading_is_open(self) -> bool:
         """Whether somebody has to look at how the file was read; otherwise the section is closed."""
         names = ("columns_like", "box", "profile_name", "header_line")
         if self.table is None or not self.decays or any(self.form.typed(name) for name in names):
             return True
-        return any(_OF_READING.fullmatch(name) for name in self.form.errors)
+        return any(name in _OF_READING or _OF_COLUMN.fullmatch(name) for name in self.form.errors)
 
     @property
     def marks_are_open(self) -> bool:
         """Whether a mark other than unit on was typed or has an error; otherwise the section is closed."""
-        names = (*(field for field, _, _ in MARKS if field != "unit_on"), "background_ug_m3", "clear_level_value")
+        names = [name for name in MARK_FIELDS if name not in ("unit_on", "clear_level_kind")]
         return any(self.form.typed(name) or self.form.error(name) for name in names)
 
 
@@ -208,18 +174,8 @@ def preview_page(
         decays=decays,
         unit_on_hint=unit_on_hint(preview, decays[0].channel) if preview and decays else "",
         figure_url=_figure_url(upload.token, form) if decays else "",
-        kinds=[Choice(value, words, value == form.typed("kind")) for value, words in kinds_of_trial()],
-        units=select_options(form_options.units, form.typed("unit_under_test_id"), "choose one", "a new unit"),
+        conditions=condition_fields(form, form_options, asks_for_start=table is not None and not table.clock_is_known),
         units_only=filter_options(form_options.units, form.typed("power_unit_id"), "choose one"),
-        kinds_of_cleaning=plain_choices(KINDS_OF_CLEANING, form.typed("kind_of_cleaning", "mechanical filter")),
-        setting_names=form_options.setting_names,
-        rooms=select_options(form_options.rooms, form.typed("room_id"), "choose one", "a new room"),
-        loggers=select_options(form_options.loggers, form.typed("logger_id"), "not specified", "a new logger"),
-        smoke_sources=select_options(
-            form_options.smoke_sources, form.typed("smoke_source_id"), "not specified", "a new source"
-        ),
-        aerosols=plain_choices(AEROSOLS, form.typed("aerosol", "smoke")),
-        clear_levels=_clear_levels(form),
         profile_id=form.typed("profile_id"),
         handles=handles_of(form, marks_of_decay(preview.decays[decays[0].channel])) if preview and decays else (),
         beside=beside,
@@ -228,11 +184,6 @@ def preview_page(
 
 def _held(table: LogTable) -> list[tuple[str, int]]:
     return [(channel(name).label, held) for name, held in table.held_values.items() if held]
-
-
-def _clear_levels(form: TypedForm) -> list[Choice]:
-    words = {"": "bench default", **CLEAR_LEVEL_WORDS}
-    return plain_choices(("", *CLEAR_LEVEL_WORDS), form.typed("clear_level_kind"), words)
 
 
 def _decay_row(preview: "LogPreview", name: str) -> DecayRow:
@@ -263,6 +214,6 @@ def _figure_url(token: str, form: TypedForm) -> str:
         (name, text)
         for name, texts in form.values.items()
         for text in texts
-        if text and (name.startswith(("header_", "column_", "unit_")) or name in _DRAWN)
+        if text and (name in _DRAWN or _OF_COLUMN.fullmatch(name))
     ]
     return f"/trials/add/{token}/figure.json?{urlencode(kept)}"

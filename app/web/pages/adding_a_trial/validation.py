@@ -10,28 +10,23 @@ from datetime import UTC, datetime
 from sqlalchemy.orm import Session
 
 from app.reading_files.log_table import LogTable
+from app.services.bench.definitions import NewLogger, NewRoom, NewSmokeSource
 from app.services.logs.trial_fields import NewTrial, check_marks
 from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.services.store.checked_values import LONGEST_NAME, optional_text
 from app.services.store.entry_fields import entry_fields
+from app.services.units.definitions import NewUnit
 from app.web.forms.options import NEW
 from app.web.forms.typed_form import TypedForm
 from app.web.pages.adding_a_trial import fields
 
 # A name that cannot exist on a bench; dimensions large enough for any volume.
 _NO_NAME = "\u2063 not yet named"
+_NEW = [each for new in (NewUnit, NewRoom, NewLogger, NewSmokeSource) for each in entry_fields(new)]
 _HARMLESS = {
-    "maker": _NO_NAME,
-    "model": _NO_NAME,
-    "kind_of_cleaning": "other",
-    "room": _NO_NAME,
-    "length_m": "1000",
-    "width_m": "1000",
-    "height_m": "1000",
+    **{each.form_name: each.default if each.choices else _NO_NAME for each in _NEW if each.choices or each.needed},
+    **dict.fromkeys(("length_m", "width_m", "height_m"), "1000"),
     "room_volume_m3": "0.001",
-    "logger": _NO_NAME,
-    "smoke_source": _NO_NAME,
-    "aerosol": "smoke",
 }
 
 _TEXTS = (

@@ -14,21 +14,18 @@ from app.compute.wording.rounding import decimals_from_size, rounded_text
 from app.errors import InvalidValue
 from app.reading_files.headers.channels import channel, in_order
 from app.services.bench.choices import bench_choices
-from app.services.logs.trial_fields import TrialMarks
+from app.services.logs.trial_fields import MARKS, TrialMarks
 from app.services.logs.trial_kinds import EMPTY_ROOM
-from app.services.store.clear_level import CLEAR_LEVEL_WORDS
 from app.web.api.shapes import Id
 from app.web.dependencies import RenderDep, SessionDep
 from app.web.forms.addresses import query_form
-from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form
-from app.web.pages.adding_a_trial.fields import MARKS, marks_of, minutes_text, name_marks_as_typed
+from app.web.forms.typed_form import TypedForm, TypedFormDep, empty_form, filled_form
+from app.web.pages.adding_a_trial.fields import MARK_FIELDS, marks_of, minutes_text, name_marks_as_typed
 from app.web.pages.adding_a_trial.mark_handles import MarkHandle, handles_of, marks_of_decay
 from app.web.routers import page_router
-from app.web.templating.page_context import Choice
 
 router = page_router()
 
-_FIELDS = (*(name for name, _, _ in MARKS), "background_ug_m3", "clear_level_kind", "clear_level_value")
 _MOVE_WORDS = {
     "total_decay_per_h": "Total decay",
     "clean_air_delivery_rate_m3_per_h": "Clean air delivery rate",
@@ -59,7 +56,6 @@ class MarksPage:
     trial_id: int
     title: str
     form: TypedForm
-    clear_levels: Sequence[Choice]
     found: dict[str, str]
     handles: Sequence[MarkHandle]
     channel: str
@@ -93,29 +89,15 @@ def marks_saved(trial_id: Id, session: SessionDep, render: RenderDep, form: Type
 
 def marks_from_form(session: Session, trial: Any, form: TypedForm) -> TrialMarks | None:
     """The marks in a form or URL; None without any. `trial` comes with its log."""
-    if not any(name in form.values for name in _FIELDS):
+    if not any(name in form.values for name in MARK_FIELDS):
         return None
     return marks_of(form, trial.log.started_at, trial.log.timezone or bench_choices(session).timezone)
 
 
 def form_of_marks(trial: Any) -> TypedForm:
     """The form with the marks that a person set; found marks stay empty."""
-    form = empty_form(
-        background_ug_m3=trial.background_ug_m3,
-        clear_level_kind=trial.clear_level_kind,
-        clear_level_value=trial.clear_level_value,
-    )
-    for name, stored, _ in MARKS:
-        form.values[name] = [minutes_text(getattr(trial, stored))]
-    return form
-
-
-def clear_level_choices(form: TypedForm) -> list[Choice]:
-    chosen = form.typed("clear_level_kind")
-    return [
-        Choice("", "bench default", not chosen),
-        *(Choice(kind, words, kind == chosen) for kind, words in CLEAR_LEVEL_WORDS.items()),
-    ]
+    in_minutes = {each.form_name: minutes_text(getattr(trial, each.name)) for each in MARKS}
+    return filled_form(TrialMarks, trial, **in_minutes)
 
 
 def found_marks(result: Any) -> dict[str, str]:
@@ -140,7 +122,7 @@ def found_seconds(result: Any) -> dict[str, float | None]:
 def figure_addresses(trial_id: int, channel_name: str, form: TypedForm, *, scale: str = "") -> tuple[str, str]:
     """URLs of the chart and of the residuals, under the marks of the form, if any."""
     query = [("channel", channel_name), ("scale", scale)] if scale else [("channel", channel_name)]
-    query += [(name, form.typed(name)) for name in _FIELDS if name in form.values]
+    query += [(name, form.typed(name)) for name in MARK_FIELDS if name in form.values]
     text = urlencode(query)
     return f"/trials/{trial_id}/figure.json?{text}", f"/trials/{trial_id}/residuals.json?{text}"
 
@@ -160,7 +142,7 @@ def _page(session: Session, trial_id: int, form: TypedForm) -> MarksPage:
         except InvalidValue as error:
             form.add_error(error.field or "", error.message)
             name_marks_as_typed(form)
-    shown = form if form.values.keys() & set(_FIELDS) else form_of_marks(detail.trial)
+    shown = form if form.values.keys() & set(MARK_FIELDS) else form_of_marks(detail.trial)
     shown.errors = form.errors
     channel_name = first.channel if first else ""
     drawn = shown if preview else form_of_marks(detail.trial)
@@ -172,7 +154,6 @@ def _page(session: Session, trial_id: int, form: TypedForm) -> MarksPage:
         trial_id=trial_id,
         title=title_of(detail.trial),
         form=shown,
-        clear_levels=clear_level_choices(shown),
         found=found,
         handles=handles_of(shown, found, empty_room=detail.trial.kind == EMPTY_ROOM),
         channel=channel_name,

@@ -17,15 +17,9 @@ from app.web.forms.typed_form import TypedForm
 from app.web.forms.unit_system import UnitSystem, units_from_form
 from app.web.pages.adding_a_trial.fields import zone_of
 from app.web.pages.adding_a_trial.mark_handles import MarkHandle, handles_of
-from app.web.pages.trials.marks import (
-    clear_level_choices,
-    figure_addresses,
-    form_of_marks,
-    found_marks,
-    title_of,
-)
+from app.web.pages.trials.marks import figure_addresses, form_of_marks, found_marks, title_of
 from app.web.pages.verdict import ShownVerdict, shown_verdict
-from app.web.templating.page_context import Choice, Switch
+from app.web.templating.page_context import Switch
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +88,6 @@ class TrialPage:
     empty_rooms: Sequence[int]
     method_versions: str
     form: TypedForm
-    clear_levels: Sequence[Choice]
     found: dict[str, str]
     handles: Sequence[MarkHandle]
     channel: str
@@ -137,7 +130,6 @@ def trial_page(detail: Any, changes: Sequence[DescribedChange], query: TypedForm
         empty_rooms=sorted({run for each in detail.channels for run in each.empty_room_trials}),
         method_versions=listed(sorted({each.result.method_version for each in detail.channels})),
         form=form,
-        clear_levels=clear_level_choices(form),
         found=found,
         handles=handles_of(form, found, empty_room=trial.kind == EMPTY_ROOM),
         channel=name,

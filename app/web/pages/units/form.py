@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 
 from app.services.bench.choices import bench_choices
 from app.services.history.change_history import DescribedChange, change_history
+from app.services.units.definitions import USUAL_KIND
 from app.services.units.entry import SUBJECT, add_unit, change_unit
 from app.services.units.lists import unit_with_parts
 from app.web.api.shapes import Id
@@ -41,7 +42,7 @@ class UnitForm:
 def unit_to_add(session: SessionDep, render: RenderDep) -> Response:
     currency, today = bench_choices(session).currency, datetime.now(UTC).date()
     form = empty_form(
-        kind="mechanical filter",
+        kind_of_cleaning=USUAL_KIND,
         currency=currency,
         consumable_currency=currency,
         price_seen_on=today,

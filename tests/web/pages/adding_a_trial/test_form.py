@@ -105,6 +105,8 @@ def test_everything_new_is_added_on_the_way(client: TestClient, make_log: MakeLo
             "maker": "Maker N",
             "model": "Model 9",
             "kind_of_cleaning": "water wash",
+            "mass_kg": "4,5",
+            "unit_notes": "on loan",
             "setting": "boost",
             "room_id": "new",
             "room": "Cellar",
@@ -121,7 +123,8 @@ def test_everything_new_is_added_on_the_way(client: TestClient, make_log: MakeLo
     )
     assert answer.status_code == 303, answer.text
     trial = client.get("/api/trials/1").json()
-    assert trial["unit_under_test"]["maker"] == "Maker N"
+    unit = client.get(f"/api/units/{trial['unit_under_test']['id']}").json()
+    assert (unit["maker"], unit["kind"], unit["mass_kg"], unit["notes"]) == ("Maker N", "water wash", 4.5, "on loan")
     assert trial["setting"]["name"] == "boost"
     assert trial["room"]["room_volume_m3"] == 30.0
     assert trial["logger"]["name"] == "Pocket meter"
@@ -310,6 +313,7 @@ def test_every_mistake_is_told_at_once_and_everything_typed_is_kept(
         "unit_under_test_id": "new",
         "maker": "",
         "model": "",
+        "mass_kg": "heavy",
         "setting": "",
         "room_id": "new",
         "room": "",
@@ -332,6 +336,7 @@ def test_every_mistake_is_told_at_once_and_everything_typed_is_kept(
     for field, message in {
         "maker": "The maker is empty",
         "model": "The model is empty",
+        "mass_kg": "enter a number such as 12.5",
         "setting": "The setting is empty. Enter",
         "room": "The room name is empty",
         "length_m": "The length is -4 m; it must be above zero",

@@ -14,7 +14,7 @@ def message_by(page: str, field: str) -> str:
 FILLED = {
     "maker": "Maker B",
     "model": "Model 2",
-    "kind": "electrostatic",
+    "kind_of_cleaning": "electrostatic",
     "makes_ozone": "1",
     "mass_kg": "5,5",
     "new_settings": "low\n\nhigh\n",
@@ -76,7 +76,7 @@ def test_maker_and_model_are_enough(client: TestClient):
         ({"price_seen_on": ""}, "price_seen_on", "The price has no date"),
         ({"pack_size": "2.5"}, "pack_size", "enter a whole number"),
         ({"new_settings": "low\nLOW"}, "new_settings", ""),
-        ({"kind": "magic"}, "kind", "choose one of: mechanical filter"),
+        ({"kind_of_cleaning": "magic"}, "kind_of_cleaning", "choose one of: mechanical filter"),
     ],
 )
 def test_a_mistake_in_any_section_stores_nothing_and_keeps_the_rest(
@@ -112,7 +112,7 @@ def test_a_unit_is_changed_and_the_old_value_stays_on_record(client: TestClient,
         data={
             "maker": "Maker A",
             "model": "Model 1",
-            "kind": "mechanical filter",
+            "kind_of_cleaning": "mechanical filter",
             "mass_kg": "4",
             f"setting_{small_bench.low_setting_id}": "quiet",
             f"setting_{small_bench.high_setting_id}": "high",
@@ -144,10 +144,10 @@ def test_the_line_ends_of_a_browser_change_no_text(client: TestClient, small_ben
     form = {
         "maker": "Maker A",
         "model": "Model 1",
-        "kind": "mechanical filter",
+        "kind_of_cleaning": "mechanical filter",
         f"setting_{small_bench.low_setting_id}": "low",
         f"setting_{small_bench.high_setting_id}": "high",
-        "notes": "two\r\nlines",
+        "unit_notes": "two\r\nlines",
         "who": "Ada",
     }
     assert client.post(f"{address}/edit", data=form).status_code == 303
@@ -156,7 +156,10 @@ def test_the_line_ends_of_a_browser_change_no_text(client: TestClient, small_ben
 
 
 def test_none_needed_is_taken_back_with_its_tick(client: TestClient, small_bench: SmallBench):
-    address, facts = f"/units/{small_bench.unit_id}/edit", {"maker": "Maker A", "model": "Model 1", "kind": "other"}
+    address, facts = (
+        f"/units/{small_bench.unit_id}/edit",
+        {"maker": "Maker A", "model": "Model 1", "kind_of_cleaning": "other"},
+    )
     assert client.post(address, data=facts | {"none_needed": "1"}).status_code == 303
     assert 'name="none_needed" type="checkbox" value="1" checked' in client.get(address).text
     assert client.post(address, data=facts).status_code == 303
@@ -166,7 +169,12 @@ def test_none_needed_is_taken_back_with_its_tick(client: TestClient, small_bench
 def test_a_setting_cannot_take_the_name_of_another(client: TestClient, small_bench: SmallBench):
     answer = client.post(
         f"/units/{small_bench.unit_id}/edit",
-        data={"maker": "Maker A", "model": "Model 1", "kind": "other", f"setting_{small_bench.low_setting_id}": "HIGH"},
+        data={
+            "maker": "Maker A",
+            "model": "Model 1",
+            "kind_of_cleaning": "other",
+            f"setting_{small_bench.low_setting_id}": "HIGH",
+        },
     )
     assert answer.status_code == 422
     message = message_by(answer.text, f"setting_{small_bench.low_setting_id}")

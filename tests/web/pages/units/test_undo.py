@@ -21,7 +21,7 @@ from tests.web.pages.units.test_statements import CLAIM, RATING
 # tables that a change leaves behind on purpose: the record, the bytes of files, counters of changes
 KEPT = ("changes", "raw_files", "unit_changes", "bench_changes", "sqlite_sequence", "sqlite_stat1", "alembic_version")
 DAY = {"price_seen_on": "2026-01-05", "consumable_price_seen_on": "2026-01-05"}
-UNIT = {"maker": "Invented Works", "model": "Barn", "kind": "other", "who": "Ann"}
+UNIT = {"maker": "Invented Works", "model": "Barn", "kind_of_cleaning": "other", "who": "Ann"}
 PRICES = {"price": "199", "currency": "EUR", "price_source": "invented shop"}
 PARTS = {
     "consumable": "main filter", "life_months": "12", "life_source": "manual", "consumable_price": "40",
@@ -42,7 +42,7 @@ def _edit(**fields: str) -> Callable[[TestClient, SmallBench], object]:
     def act(client: TestClient, bench: SmallBench) -> object:
         page = client.get(f"/units/{bench.unit_id}/edit").text
         own = dict(re.findall(r'<input[^>]* name="((?:maker|model|setting_)\w*)"[^>]*value="([^"]*)"', page))
-        own |= {"kind": re.findall(r'value="([^"]+)" selected', page)[0]}
+        own |= {"kind_of_cleaning": re.findall(r'value="([^"]+)" selected', page)[0]}
         return client.post(f"/units/{bench.unit_id}/edit", data=own | DAY | {"who": "Ann"} | fields)
 
     return act
@@ -72,7 +72,7 @@ CHANGES: dict[str, Callable[[TestClient, SmallBench], object]] = {
     ),
     "price": _edit(**PRICES),
     "part": _edit(**PARTS),
-    "fields and settings": _edit(mass_kg="4.25", bought_on="2026-01-02", notes="two\nlines", new_settings="turbo"),
+    "fields and settings": _edit(mass_kg="4.25", bought_on="2026-01-02", unit_notes="two\nlines", new_settings="turbo"),
 }
 
 
