@@ -7,6 +7,8 @@ from pathlib import Path
 
 from app.errors import InvalidValue
 
+DEFAULT_PORT = 8000
+
 
 @dataclass(frozen=True, slots=True)
 class Settings:
@@ -28,7 +30,7 @@ class Settings:
     allowed_hosts: tuple[str, ...] = ()
     trusted_proxies: tuple[str, ...] = ()
     host: str = "127.0.0.1"
-    port: int = 8000
+    port: int = DEFAULT_PORT
 
     @property
     def store_url(self) -> str:
@@ -71,7 +73,7 @@ def read_settings(default_data_folder: Path) -> Settings:
         allowed_hosts=_listed("HAZEFALL_ALLOWED_HOSTS"),
         trusted_proxies=_networks("HAZEFALL_TRUSTED_PROXIES"),
         host=os.environ.get("HAZEFALL_HOST", "127.0.0.1"),
-        port=_whole_number("HAZEFALL_PORT", 8000),
+        port=_whole_number("HAZEFALL_PORT", DEFAULT_PORT),
     )
 
 

@@ -46,6 +46,14 @@ def settings_from(arguments: argparse.Namespace, folder_name: str = "") -> Setti
     return replace(settings, **told)  # type: ignore[arg-type]
 
 
+def naming_options(arguments: argparse.Namespace, *of_folder: str) -> tuple[str, ...]:
+    """Options by which another command names the same bench. `of_folder` : those of its folder, where none is given"""
+    from app.services.store.copy import shown_address
+
+    options = of_folder if arguments.data is None else ("--data", str(arguments.data))
+    return options if arguments.database is None else (*options, "--database", shown_address(arguments.database))
+
+
 def address(host: str, port: int) -> str:
     """URL for the browser."""
     shown = "localhost" if host in ("0.0.0.0", "::") else host

@@ -7,6 +7,7 @@ from app.command_line.bench_folder import (
     add_address_arguments,
     add_browser_argument,
     add_folder_argument,
+    naming_options,
     settings_from,
 )
 from app.command_line.progress_bar import progress_bar
@@ -35,4 +36,9 @@ def run(arguments: argparse.Namespace) -> int:
         print(f"The demonstration bench (invented data) is in {settings.data_folder}")
         return 0
     opens_browser = not arguments.no_browser and has_screen()
-    return serve(settings, "Hazefall serves the demonstration bench (invented data) in", opens_browser=opens_browser)
+    return serve(
+        settings,
+        "Hazefall serves the demonstration bench (invented data) in",
+        opens_browser=opens_browser,
+        bench=naming_options(arguments, "--demo"),
+    )

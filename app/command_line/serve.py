@@ -11,6 +11,7 @@ from app.command_line.bench_folder import (
     add_browser_argument,
     add_folder_argument,
     address,
+    naming_options,
     place,
     settings_from,
 )
@@ -42,11 +43,22 @@ def run(arguments: argparse.Namespace) -> int:
     with progress_bar() as on_progress:
         open_store(settings, on_progress).dispose()
     opens_browser = not arguments.no_browser and has_screen()
-    return serve(settings, "Hazefall serves the bench in", workers=arguments.workers, opens_browser=opens_browser)
+    return serve(
+        settings,
+        "Hazefall serves the bench in",
+        workers=arguments.workers,
+        opens_browser=opens_browser,
+        bench=naming_options(arguments),
+    )
 
 
-def serve(settings: Settings, what: str, *, workers: int = 1, opens_browser: bool = False) -> int:
-    """Serves until stopped; prints the way in as soon as the server accepts connections."""
+def serve(
+    settings: Settings, what: str, *, workers: int = 1, opens_browser: bool = False, bench: tuple[str, ...] = ()
+) -> int:
+    """Serves until stopped; prints the way in as soon as the server accepts connections.
+
+    bench : options by which other commands name it
+    """
     from app.services.access.authenticate import has_accounts
     from app.services.access.network_policy import require_account_for_network
     from app.services.store.open import open_store
@@ -54,7 +66,7 @@ def serve(settings: Settings, what: str, *, workers: int = 1, opens_browser: boo
     engine = open_store(settings)
     try:
         require_account_for_network(settings, engine)
-        entry = Entry(None if has_accounts(engine) else settings.data_folder, opens_browser)
+        entry = Entry(None if has_accounts(engine) else settings.data_folder, opens_browser, bench)
     finally:
         engine.dispose()
     require_free_address(settings)

@@ -7,6 +7,7 @@ from app.command_line.bench_folder import (
     add_address_arguments,
     add_folder_argument,
     address,
+    naming_options,
     settings_from,
     settings_of_present_bench,
 )
@@ -29,6 +30,7 @@ def run(arguments: argparse.Namespace) -> int:
         signs_in = has_accounts(engine)
     finally:
         engine.dispose()
-    for line in Entry(None if signs_in else settings.data_folder).lines(address(settings.host, settings.port)):
+    entry = Entry(None if signs_in else settings.data_folder, bench=naming_options(arguments, *["--demo"] * is_demo))
+    for line in entry.lines(address(settings.host, settings.port)):
         print(line, flush=True)
     return 0
