@@ -6,7 +6,7 @@ from app.services.reviews.figures import cost_shown, power_shown, rate_shown, ti
 from app.services.reviews.rules import sound_text
 from app.services.reviews.wording import DraftPicture, DraftSection, Span, Spans, cite_trials, join_spans, newest_trial
 
-_HEADS = ("Setting", "Clean air", "95 % of the smoke gone in", "Sound", "Power", "Running cost")
+_HEADS = ("Setting", "Clean air", "95\u00a0% of the smoke gone in", "Sound", "Power", "Running cost")
 
 
 def headline(facts: ReviewFacts) -> str:

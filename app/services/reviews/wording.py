@@ -190,14 +190,17 @@ class DraftSection:
         )
 
     def with_linked_numbers(self, address: str, names: Sequence[str] = ()) -> "DraftSection":
-        """The section with that link added to every number that has none and is not in a name."""
+        """The section with that link added to every number that has none and is neither in a name nor in the head of a
+        table.
+        """
         edited = tuple(
             replace(point, words=link_all_numbers(point.words, f"{address}/draft#point-{point.key}", names))
             if point.version
             else point
             for point in self.points
         )
-        return replace(self, points=edited).with_words(lambda words: link_all_numbers(words, address, names))
+        linked = replace(self, points=edited).with_words(lambda words: link_all_numbers(words, address, names))
+        return replace(linked, table=(*self.table[:1], *linked.table[1:]))
 
 
 @dataclass(frozen=True, slots=True)

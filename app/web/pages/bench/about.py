@@ -58,7 +58,7 @@ def about(request: Request, session: SessionDep, settings: SettingsDep, render: 
         ("Python", f"{platform.python_version()} on {platform.system()} {platform.release()}"),
         ("Store", f"{'PostgreSQL' if size.in_server else 'SQLite'}, {where}"),
         ("Size", f"{size.size_bytes / 1e6:.1f} MB"),
-        ("Contents", f"{size.units} units, {size.trials} trials, {size.readings} rows of readings"),
+        ("Contents", f"{size.units} units, {size.trials:,} trials, {size.readings:,} rows of readings"),
         ("Backups", f"{backups} {backup_problem}".strip()),
         ("Connection", f"{seen.scheme}, host {seen.host}, client {seen.client_address}, from {seen.connected_from}"),
     ]

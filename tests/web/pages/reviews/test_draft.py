@@ -57,7 +57,13 @@ def test_every_number_leads_to_a_page_that_answers(client: TestClient, unit_id: 
         .text.split('id="cleaning">')[1]
         .split('<section aria-labelledby="verdict-heading"')[0]
     )
-    shown = re.sub(r"<details.*?</details>|<form.*?</form>|<p class=\"quiet\">Rule:.*?</p>", "", draft, flags=re.DOTALL)
+    shown = re.sub(
+        r"<thead.*?</thead>|<details.*?</details>|<form.*?</form>|<p class=\"quiet\">Rule:.*?</p>",
+        "",
+        draft,
+        flags=re.DOTALL,
+    )
+    assert "<a " not in "".join(re.findall("<thead.*?</thead>", draft, flags=re.DOTALL)), "heads name what is measured"
     words = re.sub(r"“[^”]*”|PM2\.5|Model \d", "", text_of(re.sub(r"<a [^>]*>.*?</a>", "", shown)))
     assert re.findall(r"\d[\d.,]*", words) == []
     addresses = set(re.findall(r'href="([^"]+)"', shown))
