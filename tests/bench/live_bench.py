@@ -145,7 +145,13 @@ def watch_percent(folder: Path, looks: int = 20) -> float:
     path = folder / "room.csv"
     path.write_text("\n".join([head, *lines[:OLD_S]]) + "\n")
     log = FollowedLog(path)
-    follower = Follower(_Acknowledging(), log, {"room": "Room"}, ReadingChoices(), lambda _message: None)  # type: ignore[arg-type]
+    follower = Follower(
+        client=_Acknowledging(),  # type: ignore[arg-type]
+        log=log,
+        conditions={"room": "Room"},
+        choices=ReadingChoices(),
+        say=lambda _message: None,
+    )
     follower.step()
     began = time.process_time()
     for look in range(looks):

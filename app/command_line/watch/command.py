@@ -66,7 +66,9 @@ def _file_follower(arguments: argparse.Namespace) -> "Follower":
 
     log = FollowedLog(Path(arguments.path))
     client = BenchClient(_address(arguments.url), _token(arguments))
-    return Follower(client, log, _conditions(arguments), reading_choices(arguments), _say)
+    return Follower(
+        client=client, log=log, conditions=_conditions(arguments), choices=reading_choices(arguments), say=_say
+    )
 
 
 def _topic_follower(arguments: argparse.Namespace) -> "TopicFollower":
@@ -87,12 +89,12 @@ def _topic_follower(arguments: argparse.Namespace) -> "TopicFollower":
     if password and not topic.tls and topic.host not in ("127.0.0.1", "localhost", "::1"):
         _say(f"The password goes to {topic.broker} in the open. Use mqtts:// where the broker offers TLS.")
     return TopicFollower(
-        BenchClient(_address(arguments.url), _token(arguments)),
-        topic,
-        Access(user, password, authority),
-        _conditions(arguments),
-        reading_choices(arguments).columns,
-        _say,
+        client=BenchClient(_address(arguments.url), _token(arguments)),
+        topic=topic,
+        access=Access(user, password, authority),
+        conditions=_conditions(arguments),
+        columns=reading_choices(arguments).columns,
+        say=_say,
     )
 
 

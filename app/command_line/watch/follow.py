@@ -1,15 +1,15 @@
 """Follows a log and sends what is new. Until it is acknowledged a reading stays in the file and in memory."""
 
 import hashlib
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from app.command_line.watch.bench_client import BenchClient, Refused, Unreachable, send_readings
+from app.command_line.watch.bench_client import Refused, Unreachable
 from app.command_line.watch.followed_log import FollowedLog, Piece
+from app.command_line.watch.run_follower import RunFollower
 from app.errors import UnreadableLog
 from app.reading_files.headers.channels import has_known_form, in_order, split_detector
 
@@ -20,27 +20,18 @@ LOT = 1000
 MOST_CHANNELS = 16
 
 
-@dataclass(slots=True)
-class Follower:
+@dataclass(slots=True, kw_only=True)
+class Follower(RunFollower):
     """Sends the readings of a followed log to one live run.
 
-    conditions : body of the request that starts the run
     sent : times of acknowledged readings [µs since 1970]
     begins : start of each piece whose logger has no clock, by its number
-    file_requested : the bench asks for the file; all_sent : nothing waited after the last look
     """
 
-    client: BenchClient
     log: FollowedLog
-    conditions: dict[str, Any]
     choices: "ReadingChoices"
-    say: Callable[[str], None]
-    run_id: int | None = None
     sent: set[int] = field(default_factory=set)
     begins: dict[int, datetime] = field(default_factory=dict)
-    file_requested: bool = False
-    all_sent: bool = False
-    _last_said: str = ""
     _read: dict[int, tuple[int, "LogTable"]] = field(default_factory=dict)
 
     def step(self) -> int:
@@ -59,7 +50,7 @@ class Follower:
             for start in range(0, len(new), LOT):
                 self._send(new[start : start + LOT])
             if not new and self.run_id is not None and not self.file_requested:
-                self._ask()
+                self.file_requested = self._state()["file_requested"]
         except Unreachable as problem:
             self._say_once(f"{problem.message} The readings wait, and are sent once it answers.")
             self.all_sent = False
@@ -96,27 +87,15 @@ class Follower:
         first_lines = b"\n".join(content.splitlines()[: table.header_line + 1])
         about = f"{self.log.path.resolve()}|{self.conditions.get('room')}|".encode() + first_lines
         key = f"watch {hashlib.sha256(about).hexdigest()[:40]}"
-        run = self.client.post("/api/runs", self.conditions | {"source": "file", "join": True}, key)
-        self.run_id = int(run["id"])
+        run = self._start_run("file", key)
         self.choices = replace(self.choices, assumed_timezone=run["timezone"])
         self._read.clear()
         if run["first_reading_at"]:
             self.begins[0] = datetime.fromisoformat(run["first_reading_at"])
-        self.say(f"Live run {self.run_id} in {run['room']['name']}: {self.client.url}/live/{self.run_id}")
 
     def _send(self, rows: list[tuple[int, dict[str, Any]]]) -> None:
-        receipt, words = send_readings(self.client, self.run_id, [row for _, row in rows])
+        self.file_requested = self._post([row for _, row in rows])["file_requested"]
         self.sent.update(us for us, _ in rows)
-        self.file_requested = receipt["file_requested"]
-        if words:
-            self.say(words)
-        self._last_said = ""
-
-    def _ask(self) -> None:
-        state = self.client.get(f"/api/runs/{self.run_id}")
-        if state["status"] == "finished":
-            raise Refused(409, f"Live run {self.run_id} was finished and is trial {state['trial_id']}.")
-        self.file_requested = state["file_requested"]
 
     def _rows(self, place: int) -> list[tuple[int, dict[str, Any]]]:
         """Time and reading of each row of a piece."""
@@ -183,11 +162,6 @@ class Follower:
             return None
         complete = table.clock_is_known and len(table.elapsed_s) >= len(self.sent)
         return (pieces[-1].name, content) if complete else None
-
-    def _say_once(self, message: str) -> None:
-        if message != self._last_said:
-            self.say(message)
-        self._last_said = message
 
 
 def _with_line_end(piece: Piece) -> bytes:

@@ -1,7 +1,7 @@
 """Positions of a chart's values on its canvas, and everything that its data cover."""
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -32,11 +32,11 @@ class Positions:
     y_ends: tuple[float, float]
 
     def x(self, value: Position) -> float:
-        return self.plot.x0 + _scale(self.chart.x_axis, self.x_ends)(value) * self.plot.width
+        return self.plot.x0 + float(_place(self.chart.x_axis, self.x_ends, value)) * self.plot.width
 
     def y(self, value: Position) -> float:
         """Names go downwards, numbers upwards."""
-        share = _scale(self.chart.y_axis, self.y_ends)(value)
+        share = float(_place(self.chart.y_axis, self.y_ends, value))
         names = bool(self.chart.y_axis.names)
         return self.plot.y0 + (share if names else 1 - share) * self.plot.height
 
@@ -57,38 +57,30 @@ class Positions:
     def _points(self, xs: Sequence[Position], ys: Sequence[Position | None]) -> tuple[np.ndarray, np.ndarray]:
         """Points in pixels, and which of them have a value."""
         known = np.array([y is not None for y in ys], dtype=bool)
-        x_share = _shares(self.chart.x_axis, self.x_ends, xs)
-        y_share = _shares(self.chart.y_axis, self.y_ends, ys)
+        x_share = _places(self.chart.x_axis, self.x_ends, xs)
+        y_share = _places(self.chart.y_axis, self.y_ends, ys)
         if not self.chart.y_axis.names:
             y_share = 1 - y_share
         plot = self.plot
         return np.column_stack((plot.x0 + x_share * plot.width, plot.y0 + y_share * plot.height)), known
 
 
-def _scale(axis: Axis, ends: tuple[float, float]) -> Callable[[Any], float]:
-    """Gives the relative place of a value on the axis, within it or slightly outside."""
+def _place(axis: Axis, ends: tuple[float, float], value: Any) -> Any:
+    """The relative place of a value on the axis, within it or slightly outside; of numbers, also of a whole array."""
     if axis.names:
-        return lambda name: (axis.names.index(name) + 0.5) / len(axis.names)
+        return (axis.names.index(value) + 0.5) / len(axis.names)
     low, high = ends
     if axis.scale == "log":
-        low, high = (math.log10(max(end, 1e-12)) for end in ends)
-        per = 1 / (high - low)
-        return lambda value: min(max((math.log10(max(value, 1e-12)) - low) * per, -0.5), 1.5)
-    per = 1 / (high - low)
-    return lambda value: min(max((value - low) * per, -0.5), 1.5)
+        low, high, value = (np.log10(np.maximum(each, 1e-12)) for each in (low, high, value))
+    return np.minimum(np.maximum((value - low) * (1 / (high - low)), -0.5), 1.5)
 
 
-def _shares(axis: Axis, ends: tuple[float, float], values: Sequence[Position | None]) -> np.ndarray:
+def _places(axis: Axis, ends: tuple[float, float], values: Sequence[Position | None]) -> np.ndarray:
     """The relative places of many values on the axis; NaN for a missing one."""
     if axis.names:
-        share = _scale(axis, ends)
-        return np.array([math.nan if value is None else share(value) for value in values])
-    low, high = ends
-    numbers = np.array(values, dtype=float)
-    if axis.scale == "log":
-        low, high = (math.log10(max(end, 1e-12)) for end in ends)
-        numbers = np.log10(np.maximum(numbers, 1e-12))
-    return np.clip((numbers - low) * (1 / (high - low)), -0.5, 1.5)
+        return np.array([math.nan if value is None else _place(axis, ends, value) for value in values])
+    found: np.ndarray = _place(axis, ends, np.array(values, dtype=float))
+    return found
 
 
 def ink_of(chart: Chart, positions: Positions, width: float, height: float) -> tuple[InkMap, InkMap]:

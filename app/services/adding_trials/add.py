@@ -1,7 +1,7 @@
 """Adds a trial: raw file, readings, analysis and derived results, in one transaction."""
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 
 from sqlalchemy import select
@@ -12,7 +12,7 @@ from app.reading_files.log_table import LogTable, ReadingChoices
 from app.reading_files.read_log import read_log
 from app.services.logs.readings import LogReadings
 from app.services.logs.store import has_raw_file, store_log
-from app.services.logs.trial_fields import MARK_NAMES, NewTrial, check_marks, checked_trial
+from app.services.logs.trial_fields import CONDITIONS, MARK_NAMES, NewTrial, check_marks, checked_trial
 from app.services.logs.trial_kinds import EMPTY_ROOM
 from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, analyse_readings
 from app.services.results.trial_results import analysis_terms, write_results
@@ -70,23 +70,8 @@ def add_read_trial(
     if seen:  # new bytes cannot belong to another trial
         _refuse_second(session, table, new)
     log_id = store_log(session, content, table, choices, at, new.profile_id, seen=seen)
-    trial = Trial(
-        kind=new.kind,
-        unit_under_test_id=new.unit_under_test_id,
-        setting_id=new.setting_id,
-        room_id=new.room_id,
-        smoke_source_id=new.smoke_source_id,
-        logger_id=new.logger_id,
-        log_id=log_id,
-        started_at=_start(table, new, at),
-        tested_by=new.tested_by,
-        filter_state=new.filter_state,
-        notes=new.notes,
-        created_at=at,
-        **{name: getattr(new.marks, name) for name in (*MARK_NAMES, "background_ug_m3")},
-        clear_level_kind=new.marks.clear_level_kind,
-        clear_level_value=new.marks.clear_level_value,
-    )
+    entered = {name: getattr(new, name) for name in CONDITIONS} | asdict(new.marks)
+    trial = Trial(**entered, log_id=log_id, started_at=_start(table, new, at), created_at=at)
     session.add(trial)
     session.flush()
     trial_id = trial.id

@@ -2,9 +2,10 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import datetime
 from itertools import pairwise
+from typing import Any
 
 from sqlalchemy.orm import Session
 
@@ -75,7 +76,15 @@ class NewTrial:
     marks: TrialMarks = field(default_factory=TrialMarks)
 
 
+# what is stored with a trial as it was entered; its profile belongs to the log, and its start may come from there
+CONDITIONS = tuple(each.name for each in fields(NewTrial) if each.name not in ("profile_id", "started_at", "marks"))
 TRIAL_TEXTS = tuple(each.name for each in entry_fields(NewTrial))  # what is typed of a trial, besides what is chosen
+
+
+def stored_conditions(row: object, **changed: Any) -> NewTrial:
+    """The conditions of a stored trial or live run, with some of them changed."""
+    told = {each.name: getattr(row, each.name) for each in fields(NewTrial) if hasattr(row, each.name)}
+    return NewTrial(**(told | changed))
 
 
 def checked_trial(session: Session, new: NewTrial, *, complete: bool = True) -> NewTrial:

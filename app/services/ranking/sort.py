@@ -91,24 +91,17 @@ def _nothing(_line: _AnyLine, _offered: Offered) -> tuple[int, float]:
     return 2, 0.0
 
 
-_VALUES: dict[str, _Value] = {
+_OF_INDEX: dict[str, _Value] = {  # columns of an `IndexedSetting`
     "clean_air_delivery_rate": _rate,
     "air_changes": _rate,
     "standard_clearing_time": lambda line, _: _plain(line.row.standard_clearing_time_min),
     "time_to_clear": _time_to_clear,
+    "trials": lambda line, _: _plain(line.row.trials),
+}
+_VALUES = _OF_INDEX | {
     "sound": lambda line, _: _plain(level_of(line)),
     "power": lambda line, _: _plain(line.row.power_w),
     "price": lambda line, offered: _plain(price_of(line, offered)),
     "running_cost": _running_cost,
-    "trials": lambda line, _: _plain(line.row.trials),
 }
-# columns whose order follows from an `IndexedSetting`
-INDEX_SORTS = (
-    "clean_air_delivery_rate",
-    "air_changes",
-    "standard_clearing_time",
-    "time_to_clear",
-    "trials",
-    "name",
-    "kind",
-)
+INDEX_SORTS = frozenset((*_OF_INDEX, "name", "kind"))  # their order follows from an `IndexedSetting`

@@ -22,6 +22,7 @@ from app.services.results.analyse_channels import AnalysedTrial, AnalysisTerms, 
 from app.services.results.rows import analysis_values, is_same, note_columns
 from app.services.results.update_derived import update_derived_results
 from app.services.store.audit import AT_THE_DESK, record_change
+from app.services.store.entry_fields import stored_values
 from app.services.store.progress import OnProgress, no_progress
 from app.storage.models.bench import Bench
 from app.storage.models.loggers import Logger
@@ -39,17 +40,7 @@ def get_trial(session: Session, trial_id: int) -> Trial:
 
 
 def stored_marks(trial: Trial) -> TrialMarks:
-    return TrialMarks(
-        smoke_start_s=trial.smoke_start_s,
-        smoke_end_s=trial.smoke_end_s,
-        unit_on_s=trial.unit_on_s,
-        fit_start_s=trial.fit_start_s,
-        fit_end_s=trial.fit_end_s,
-        end_s=trial.end_s,
-        background_ug_m3=trial.background_ug_m3,
-        clear_level_kind=trial.clear_level_kind,
-        clear_level_value=trial.clear_level_value,
-    )
+    return TrialMarks(**stored_values(TrialMarks, trial))
 
 
 def analysis_terms(

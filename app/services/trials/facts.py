@@ -1,28 +1,18 @@
 """Editing the details of a trial: unit, setting, room, logger, smoke source, tester and notes."""
 
-from dataclasses import fields
 from datetime import UTC, datetime
 
 from sqlalchemy.orm import Session
 
 from app.errors import InvalidValue
-from app.services.logs.trial_fields import NewTrial, checked_trial
+from app.services.logs.trial_fields import CONDITIONS, TRIAL_TEXTS, checked_trial, stored_conditions
 from app.services.results.summaries import refresh_summaries
 from app.services.results.trial_results import get_trial, reanalyse_trials
 from app.services.store.audit import AT_THE_DESK, record_change
 from app.storage.models.trials import Trial
 
-CHANGEABLE = (
-    "unit_under_test_id",
-    "setting_id",
-    "room_id",
-    "smoke_source_id",
-    "logger_id",
-    "tested_by",
-    "filter_state",
-    "notes",
-)
-_WORDS_ONLY = frozenset({"tested_by", "filter_state", "notes"})
+CHANGEABLE = tuple(name for name in CONDITIONS if name != "kind")
+_WORDS_ONLY = frozenset(TRIAL_TEXTS)
 
 
 def change_trial_facts(
@@ -43,8 +33,7 @@ def change_trial_facts(
             f"{unknown[0]!r} of a trial cannot be changed; editable fields: {', '.join(CHANGEABLE)}.", field=unknown[0]
         )
     trial = get_trial(session, trial_id)
-    asked = {field.name: getattr(trial, field.name) for field in fields(NewTrial) if hasattr(trial, field.name)}
-    checked = checked_trial(session, NewTrial(**(asked | changed)))
+    checked = checked_trial(session, stored_conditions(trial, **changed))
     left_setting = trial.setting_id
     moved = set()
     for name in CHANGEABLE:

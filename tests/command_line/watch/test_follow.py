@@ -69,7 +69,7 @@ def follower_of(bench: Bench, path: Path, said: list[str] | None = None, **condi
     given = {"room": "Room A", "maker": "Maker A", "model": "Model 1", "setting": "high", "kind": "unit running"}
     say = (said if said is not None else []).append
     bench.logs.append(FollowedLog(path))
-    return Follower(bench, bench.logs[-1], given | conditions, ReadingChoices(), say)  # type: ignore[arg-type]
+    return Follower(client=bench, log=bench.logs[-1], conditions=given | conditions, choices=ReadingChoices(), say=say)  # type: ignore[arg-type]
 
 
 def append(path: Path, content: bytes) -> None:

@@ -1,15 +1,16 @@
 """Follows a topic and sends its readings to a live run, by the API that posted readings use."""
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from app.command_line.watch.bench_client import BenchClient, Refused, Unreachable, send_readings
+from app.command_line.watch.bench_client import Refused, Unreachable
 from app.command_line.watch.follow import LOT
 from app.command_line.watch.mqtt.address import Topic
 from app.command_line.watch.mqtt.payload import PayloadReader
 from app.command_line.watch.mqtt.subscription import Access, Delivery, Subscription
+from app.command_line.watch.run_follower import RunFinished, RunFollower
 from app.errors import InvalidValue
 
 _INVALID = 422
@@ -21,42 +22,34 @@ class _Waiting:
     readings: list[dict[str, Any]]
 
 
-@dataclass(slots=True)
-class TopicFollower:
-    """Sends the readings of a topic to one live run.
+@dataclass(slots=True, kw_only=True)
+class TopicFollower(RunFollower):
+    """Sends the readings of a topic to one live run; there is no file that the bench could ask for."""
 
-    conditions : body of the request that starts the run; an open run of the same kind in the room is joined
-    file_requested, all_sent : as of the follower of a file; there is no file to ask for
-    """
-
-    client: BenchClient
     topic: Topic
     access: Access
-    conditions: dict[str, Any]
     columns: Mapping[str, str]
-    say: Callable[[str], None]
-    run_id: int | None = None
-    file_requested: bool = False
-    all_sent: bool = False
     _subscription: Subscription | None = None
     _waiting: list[_Waiting] = field(default_factory=list)
     _reader: PayloadReader | None = None
     _named: set[str] = field(default_factory=set)
-    _last_said: str = ""
     _is_over: bool = False
 
     def step(self) -> int:
         """One look at the topic; the number of readings that were stored. Raises Refused."""
         try:
             if self.run_id is None:
-                self._start()
+                self._start_run("posted")
             if self._subscription is None:
                 self._subscription = Subscription(self.topic, self._session(), self.access, self.say)
             for delivery in self._subscription.arrived():
                 self._read(delivery)
             stored = self._send_all()
             if not stored:
-                self._ask()
+                self._state()
+        except RunFinished:
+            self._is_over = True
+            raise
         except Unreachable as problem:
             self._say_once(f"{problem.message} The readings wait at the broker, and are sent once it answers.")
             self.all_sent = False
@@ -79,11 +72,6 @@ class TopicFollower:
     def unsent_words(self) -> str:
         """Where the readings are that were not stored."""
         return "" if self._is_over or self.run_id is None else "Readings that are not stored wait at the broker."
-
-    def _start(self) -> None:
-        run = self.client.post("/api/runs", self.conditions | {"source": "posted", "join": True})
-        self.run_id = int(run["id"])
-        self.say(f"Live run {self.run_id} in {run['room']['name']}: {self.client.url}/live/{self.run_id}")
 
     def _session(self) -> str:
         """Name of the session: a command that is started again goes on with it, another run has another one."""
@@ -148,12 +136,6 @@ class TopicFollower:
             self._subscription.acknowledge(each.delivery)
         return len(readings)
 
-    def _post(self, readings: list[dict[str, Any]]) -> None:
-        _, words = send_readings(self.client, self.run_id, readings)
-        if words:
-            self.say(words)
-        self._last_said = ""
-
     def _go_on_after(self, problem: Refused) -> None:
         """A run that was closed for silence is followed by a new one; anything else ends the command."""
         state = self.client.get(f"/api/runs/{self.run_id}")
@@ -161,15 +143,4 @@ class TopicFollower:
             self._is_over = state["status"] == "finished"
             raise problem
         self.say(problem.message)
-        self._start()
-
-    def _ask(self) -> None:
-        state = self.client.get(f"/api/runs/{self.run_id}")
-        if state["status"] == "finished":
-            self._is_over = True
-            raise Refused(409, f"Live run {self.run_id} was finished and is trial {state['trial_id']}.")
-
-    def _say_once(self, message: str) -> None:
-        if message != self._last_said:
-            self.say(message)
-        self._last_said = message
+        self._start_run("posted")

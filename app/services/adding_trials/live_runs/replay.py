@@ -16,7 +16,7 @@ from app.services.adding_trials.live_runs.recorded import extent_of
 from app.services.adding_trials.live_runs.run import open_run, start_run
 from app.services.bench.invented import invented_bench
 from app.services.logs.readings import LogReadings, read_readings
-from app.services.logs.trial_fields import NewTrial
+from app.services.logs.trial_fields import stored_conditions
 from app.services.logs.trial_kinds import UNIT_RUNNING
 from app.storage.models.bench import Bench
 from app.storage.models.live_runs import LiveRun
@@ -43,17 +43,8 @@ def start_replay(session: Session, now: datetime | None = None) -> int:
     ).first()
     if trial is None or not invented_bench(session).invented:
         raise InvalidValue("Only the demonstration bench replays a run. Start a run with your own logger instead.")
-    conditions = NewTrial(
-        kind=trial.kind,
-        room_id=trial.room_id,
-        unit_under_test_id=trial.unit_under_test_id,
-        setting_id=trial.setting_id,
-        smoke_source_id=trial.smoke_source_id,
-        logger_id=trial.logger_id,
-        tested_by=trial.tested_by,
-        filter_state=trial.filter_state,
-        notes=f"Demonstration: invented readings of trial {trial.id}, replayed.",
-    )
+    notes = f"Demonstration: invented readings of trial {trial.id}, replayed."
+    conditions = stored_conditions(trial, notes=notes, started_at=None)
     return start_run(session, conditions, replays_trial_id=trial.id, now=at).run_id
 
 

@@ -1,14 +1,21 @@
 """Starts live runs, finds them, and says whether they still accept readings."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session, selectinload
 
 from app.errors import AlreadyStored, NotFound, RunEnded
-from app.services.logs.trial_fields import TRIAL_TEXTS, NewTrial, TrialMarks, checked_trial
+from app.services.logs.trial_fields import (
+    CONDITIONS,
+    TRIAL_TEXTS,
+    NewTrial,
+    TrialMarks,
+    checked_trial,
+    stored_conditions,
+)
 from app.services.store.audit import record_change
 from app.services.store.checked_values import idempotency_key
 from app.storage.models.live_runs import LiveRun
@@ -60,10 +67,9 @@ def start_run(
                 "Finish that run first, or choose another room.",
                 field="room_id",
             )
-    left_out = {"marks", "started_at"}
-    conditions = {name: value for name, value in asdict(new).items() if name not in left_out}
     run = LiveRun(
-        **conditions,
+        **{name: getattr(new, name) for name in CONDITIONS},
+        profile_id=new.profile_id,
         source=source if replays_trial_id is None else DEMONSTRATION,
         replays_trial_id=replays_trial_id,
         start_key=start_key or None,
@@ -85,7 +91,7 @@ def _may_join(run: LiveRun, source: str, kind: str) -> bool:
 
 def _join(session: Session, run: LiveRun, new: NewTrial, source: str, start_key: str) -> None:
     """Sets the source, and the conditions that the run does not have yet."""
-    given = {name: value for name, value in asdict(new).items() if name in _MAY_FOLLOW and value}
+    given = {name: value for name in _MAY_FOLLOW if (value := getattr(new, name))}
     if run.unit_under_test_id not in (None, new.unit_under_test_id):
         given.pop("setting_id", None)  # it is a setting of another unit
     changed = {name: value for name, value in given.items() if not getattr(run, name)}
@@ -163,20 +169,7 @@ def count_change(session: Session, run: LiveRun, now: datetime) -> int:
 
 def conditions_of(run: LiveRun, marks: TrialMarks | None = None) -> NewTrial:
     """The run's conditions as those of a trial."""
-    return NewTrial(
-        kind=run.kind,
-        room_id=run.room_id,
-        unit_under_test_id=run.unit_under_test_id,
-        setting_id=run.setting_id,
-        smoke_source_id=run.smoke_source_id,
-        logger_id=run.logger_id,
-        profile_id=run.profile_id,
-        started_at=run.started_at,
-        tested_by=run.tested_by,
-        filter_state=run.filter_state,
-        notes=run.notes,
-        marks=marks or TrialMarks(),
-    )
+    return stored_conditions(run, marks=marks or TrialMarks())
 
 
 def _hours(span: timedelta) -> str:

@@ -1,9 +1,11 @@
 """Photos and documents of a unit or a trial: list, adding one, deleting one, and the files themselves."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Annotated
 
-from fastapi import Request
+from fastapi import Depends, Request
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse, Response
 
@@ -47,67 +49,65 @@ class AttachmentsPage:
     about: Sequence[Choice]
 
 
-@router.get("/units/{unit_id}/attachments")
-def of_unit(unit_id: Id, session: SessionDep, render: RenderDep) -> Response:
-    return render(TEMPLATE, _unit_page(session, unit_id, empty_form()))
+@dataclass(frozen=True, slots=True)
+class Owner:
+    """The unit or trial whose files a page lists, and that page."""
+
+    itself: Evidence
+    address: str
+    page: Callable[[Session, TypedForm], AttachmentsPage]
 
 
-@router.post("/units/{unit_id}/attachments")
-def added_to_unit(unit_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
-    kind, _, number = form.text("about").partition(":")
-    row_id = int(number) if number.isascii() and number.isdigit() and len(number) < 10 else None
-    belongs_to = Evidence(
-        unit_id=unit_id,
-        sound_measurement_id=row_id if kind == "sound" else None,
-        power_measurement_id=row_id if kind == "power" else None,
-    )
-    done = _add(session, form, belongs_to)
-    return _after(done, f"/units/{unit_id}/attachments", render, lambda: _unit_page(session, unit_id, form))
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What was sent: a change of the files, still to be made."""
+
+    session: SessionDep
+    render: RenderDep
+    form: TypedFormDep
+
+    def made(self, owner: Owner, act: Callable[[Session, TypedForm], None]) -> Response:
+        """Back to the list after the change, or the page again with its errors."""
+        with self.form.attempt(self.session):
+            act(self.session, self.form)
+            return RedirectResponse(owner.address, 303)
+        return self.render(TEMPLATE, owner.page(self.session, self.form), status_code=422)
 
 
-@router.post("/units/{unit_id}/attachments/{attachment_id}/take-back")
-def removed_from_unit(
-    unit_id: Id, attachment_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
-) -> Response:
-    done = _remove(session, form, attachment_id, Evidence(unit_id=unit_id))
-    return _after(done, f"/units/{unit_id}/attachments", render, lambda: _unit_page(session, unit_id, form))
+ChangeDep = Annotated[Change, Depends()]
 
 
-@router.post("/units/{unit_id}/attachments/{attachment_id}/readers")
-def shown_of_unit(
-    unit_id: Id, attachment_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
-) -> Response:
-    """Shows a photo to readers, or hides it from them."""
-    done = _show(session, form, attachment_id, Evidence(unit_id=unit_id))
-    return _after(done, f"/units/{unit_id}/attachments", render, lambda: _unit_page(session, unit_id, form))
+def _unit(unit_id: Id) -> Owner:
+    return Owner(Evidence(unit_id=unit_id), f"/units/{unit_id}/attachments", partial(_unit_page, unit_id))
 
 
-@router.post("/trials/{trial_id}/attachments/{attachment_id}/readers")
-def shown_of_trial(
-    trial_id: Id, attachment_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
-) -> Response:
-    """Shows a photo to readers, or hides it from them."""
-    done = _show(session, form, attachment_id, Evidence(trial_id=trial_id))
-    return _after(done, f"/trials/{trial_id}/attachments", render, lambda: _trial_page(session, trial_id, form))
+def _trial(trial_id: Id) -> Owner:
+    return Owner(Evidence(trial_id=trial_id), f"/trials/{trial_id}/attachments", partial(_trial_page, trial_id))
 
 
-@router.get("/trials/{trial_id}/attachments")
-def of_trial(trial_id: Id, session: SessionDep, render: RenderDep) -> Response:
-    return render(TEMPLATE, _trial_page(session, trial_id, empty_form()))
+def _add_routes(path: str, owner_of: Callable[[int], Owner]) -> None:
+    """The routes of the files of units, or of those of trials."""
+
+    @router.get(path)
+    def listed(owner: Annotated[Owner, Depends(owner_of)], session: SessionDep, render: RenderDep) -> Response:
+        return render(TEMPLATE, owner.page(session, empty_form()))
+
+    @router.post(path)
+    def added(owner: Annotated[Owner, Depends(owner_of)], change: ChangeDep) -> Response:
+        return change.made(owner, partial(_add, owner.itself))
+
+    @router.post(f"{path}/{{attachment_id}}/take-back")
+    def removed(owner: Annotated[Owner, Depends(owner_of)], attachment_id: Id, change: ChangeDep) -> Response:
+        return change.made(owner, partial(_remove, attachment_id, owner.itself))
+
+    @router.post(f"{path}/{{attachment_id}}/readers")
+    def shown(owner: Annotated[Owner, Depends(owner_of)], attachment_id: Id, change: ChangeDep) -> Response:
+        """Shows a photo to readers, or hides it from them."""
+        return change.made(owner, partial(_show, attachment_id, owner.itself))
 
 
-@router.post("/trials/{trial_id}/attachments")
-def added_to_trial(trial_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep) -> Response:
-    done = _add(session, form, Evidence(trial_id=trial_id))
-    return _after(done, f"/trials/{trial_id}/attachments", render, lambda: _trial_page(session, trial_id, form))
-
-
-@router.post("/trials/{trial_id}/attachments/{attachment_id}/take-back")
-def removed_from_trial(
-    trial_id: Id, attachment_id: Id, session: SessionDep, render: RenderDep, form: TypedFormDep
-) -> Response:
-    done = _remove(session, form, attachment_id, Evidence(trial_id=trial_id))
-    return _after(done, f"/trials/{trial_id}/attachments", render, lambda: _trial_page(session, trial_id, form))
+_add_routes("/units/{unit_id}/attachments", _unit)
+_add_routes("/trials/{trial_id}/attachments", _trial)
 
 
 @router.get("/attachments/{attachment_id}/file")
@@ -124,39 +124,38 @@ def picture(attachment_id: Id, size: PictureSize, request: Request, session: Ses
     return photo_copy(row, size, request, lambda: attachment_picture(session, row, size))
 
 
-def _add(session: Session, form: TypedForm, belongs_to: Evidence) -> bool:
+def _add(owner: Evidence, session: Session, form: TypedForm) -> None:
     file = form.files.get("file")
     if file is None or not file.filename:
         form.add_error("file", "No file selected. Choose a photo or a PDF document.")
     new = form.entry(NewAttachment)
-    if new is None or file is None or not form.is_good:
-        return False
-    with form.attempt(session):
+    form.stop_if_errors()
+    if new is not None and file is not None:
+        belongs_to = _measurement_chosen(form, owner)
         attach(session, belongs_to, file.file.read(), file.filename or "file", new, who=form.text("who"))
-        return True
-    return False
 
 
-def _remove(session: Session, form: TypedForm, attachment_id: int, of: Evidence) -> bool:
-    with form.attempt(session):
-        detach(session, attachment_id, of=of, who=form.text("who"), why=form.text("why"))
-        return True
-    return False
+def _measurement_chosen(form: TypedForm, owner: Evidence) -> Evidence:
+    """The owner, with the sound or power measurement of a unit that the file belongs to."""
+    kind, _, number = form.text("about").partition(":")
+    if owner.unit_id is None or not (number.isascii() and number.isdigit() and len(number) < 10):
+        return owner
+    return replace(
+        owner,
+        sound_measurement_id=int(number) if kind == "sound" else None,
+        power_measurement_id=int(number) if kind == "power" else None,
+    )
 
 
-def _show(session: Session, form: TypedForm, attachment_id: int, of: Evidence) -> bool:
-    with form.attempt(session):
-        show_to_readers(session, attachment_id, form.ticked("shown"), of=of, who=form.text("who"))
-        return True
-    return False
+def _remove(attachment_id: int, of: Evidence, session: Session, form: TypedForm) -> None:
+    detach(session, attachment_id, of=of, who=form.text("who"), why=form.text("why"))
 
 
-def _after(done: bool, address: str, render: RenderDep, page: Callable[[], AttachmentsPage]) -> Response:
-    """Back to the list after a change, or the page again with its errors."""
-    return RedirectResponse(address, 303) if done else render(TEMPLATE, page(), status_code=422)
+def _show(attachment_id: int, of: Evidence, session: Session, form: TypedForm) -> None:
+    show_to_readers(session, attachment_id, form.ticked("shown"), of=of, who=form.text("who"))
 
 
-def _unit_page(session: Session, unit_id: int, form: TypedForm) -> AttachmentsPage:
+def _unit_page(unit_id: int, session: Session, form: TypedForm) -> AttachmentsPage:
     unit, chosen = get_unit(session, unit_id), form.typed("about")
     sounds, powers = sound_levels_of_unit(session, unit_id), power_levels_of_unit(session, unit_id)
     measured = measurement_words(sounds, powers)
@@ -174,7 +173,7 @@ def _unit_page(session: Session, unit_id: int, form: TypedForm) -> AttachmentsPa
     )
 
 
-def _trial_page(session: Session, trial_id: int, form: TypedForm) -> AttachmentsPage:
+def _trial_page(trial_id: int, session: Session, form: TypedForm) -> AttachmentsPage:
     trial_detail(session, trial_id)
     return AttachmentsPage(
         title=f"Photos and documents of trial {trial_id}",

@@ -57,7 +57,16 @@ def follow(broker: Broker, bench: Bench, small_bench: SmallBench) -> Iterator[Ca
         given = {"room": "Room A", "maker": "Maker A", "model": "Model 1", "setting": "high", "kind": "unit running"}
         topic = topic_at(address or f"mqtt://127.0.0.1:{broker.port}/{TOPIC}")
         say = (said if said is not None else []).append
-        made.append(TopicFollower(bench, topic, access or Access(), given, {}, say))  # type: ignore[arg-type]
+        made.append(
+            TopicFollower(
+                client=bench,  # type: ignore[arg-type]
+                topic=topic,
+                access=access or Access(),
+                conditions=given,
+                columns={},
+                say=say,
+            )
+        )
         return made[-1]
 
     yield follower
