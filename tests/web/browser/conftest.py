@@ -24,6 +24,7 @@ FLAGS = [
     "--disable-component-update",
     "--disable-sync",
     "--process-per-site",  # a page that is opened while another is open takes its process and what that has compiled
+    "--js-flags=--always-sparkplug --no-maglev --no-turbofan",  # no page stays long enough for costly compilers to pay
 ]
 
 
